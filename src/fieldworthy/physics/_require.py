@@ -1,0 +1,65 @@
+"""The checks of input that several modules of this room share; each names the quantity it refuses."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldworthy.physics._types import Real
+
+
+def positive(**quantities: Real) -> None:
+    """Refuse a quantity that is not a positive finite number.
+
+    Parameters
+    ----------
+    **quantities : Real
+        The quantities by name, each in its own unit [-].
+
+    Raises
+    ------
+    ValueError
+        If any is zero, negative, infinite or not a number; the message names it.
+    """
+    for name, value in quantities.items():
+        if not np.all((np.asarray(value) > 0.0) & np.isfinite(value)):
+            msg = f"{name} must be positive and finite, got {value!r}"
+            raise ValueError(msg)
+
+
+def not_negative(**quantities: Real) -> None:
+    """Refuse a quantity that is below zero or not finite.
+
+    Parameters
+    ----------
+    **quantities : Real
+        The quantities by name, each in its own unit [-].
+
+    Raises
+    ------
+    ValueError
+        If any is negative, infinite or not a number; the message names it.
+    """
+    for name, value in quantities.items():
+        if not np.all((np.asarray(value) >= 0.0) & np.isfinite(value)):
+            msg = f"{name} must be zero or more and finite, got {value!r}"
+            raise ValueError(msg)
+
+
+def fraction(**quantities: Real) -> None:
+    """Refuse a quantity outside zero to one.
+
+    Parameters
+    ----------
+    **quantities : Real
+        The quantities by name [-].
+
+    Raises
+    ------
+    ValueError
+        If any lies outside zero to one; the message names it.
+    """
+    for name, value in quantities.items():
+        x = np.asarray(value)
+        if not np.all((x >= 0.0) & (x <= 1.0)):
+            msg = f"{name} must lie from 0 to 1, got {value!r}"
+            raise ValueError(msg)

@@ -1,0 +1,432 @@
+"""Roller-chain drives: length, centre distance, unevenness of speed, and the tensioner's travel.
+
+Lengths in pitches count links. A chain with an odd number of links needs an offset link, which is weaker, so
+the even number above is what a team builds with. Chain and sprocket are a pinch point: guard them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics import _require as require
+from fieldworthy.physics._types import Real
+
+_ITERATIONS = 8  # Newton's method on a nearly straight line: three are enough, eight cost nothing
+_COUNT_SLACK = 1e-9  # a length this close above a whole number is that number, off by rounding
+
+
+@dataclass(frozen=True, slots=True)
+class ChainSize:
+    """One size of roller or bush chain.
+
+    Attributes
+    ----------
+    designation : str
+        ISO 606 number [-].
+    pitch : float
+        Distance between neighbouring joints [m].
+    roller_diameter : float
+        Largest diameter of the roller, or of the bush where there is no roller [m].
+    basis : str
+        What the numbers rest on: a key of the list of sources [-].
+    """
+
+    designation: str
+    pitch: float
+    roller_diameter: float
+    basis: str
+
+
+SIZES: dict[str, ChainSize] = {
+    size.designation: size
+    for size in (
+        ChainSize("04C", 0.006350, 0.00330, "ansi-b29-1"),
+        ChainSize("05B", 0.008000, 0.00500, "iso606"),
+        ChainSize("06B", 0.009525, 0.00635, "iso606"),
+        ChainSize("06C", 0.009525, 0.00508, "ansi-b29-1"),
+        ChainSize("085", 0.012700, 0.00777, "iso606"),
+        ChainSize("08A", 0.012700, 0.00792, "iso606"),
+        ChainSize("08B", 0.012700, 0.00851, "iso606"),
+        ChainSize("10A", 0.015875, 0.01016, "iso606"),
+        ChainSize("12A", 0.019050, 0.01191, "iso606"),
+    )
+}
+"""Chain sizes by ISO 606 number; C and A are the sizes of the inch series, B the others."""
+
+
+def _check(teeth_1: Real, teeth_2: Real) -> None:
+    for name, teeth in (("teeth_1", teeth_1), ("teeth_2", teeth_2)):
+        if not np.all(np.asarray(teeth) >= 3):
+            msg = f"{name} must be at least 3 teeth, got {teeth!r}"
+            raise ValueError(msg)
+
+
+def pitch_radius(pitch: Real, teeth: Real) -> Real:
+    """Radius of the circle through a sprocket's seated chain joints.
+
+    Parameters
+    ----------
+    pitch : Real
+        Chain pitch [m].
+    teeth : Real
+        Number of teeth, three or more [-].
+
+    Returns
+    -------
+    Real
+        Pitch radius [m].
+
+    Raises
+    ------
+    ValueError
+        If the pitch is not positive or a sprocket has fewer than three teeth.
+
+    Notes
+    -----
+    r = p / (2 sin(pi / z)), for any whole number of teeth.
+
+    References
+    ----------
+    iso606: ISO 606, sprocket geometry (from memory).
+    """
+    require.positive(pitch=pitch)
+    _check(teeth, teeth)
+    return 0.5 * pitch / np.sin(np.pi / teeth)
+
+
+def _length(teeth_1: Real, teeth_2: Real, centre: Real) -> tuple[Real, Real]:
+    """Links of a taut chain and the growth of that number with the centre distance, all in pitches."""
+    step = 0.5 / np.sin(np.pi / np.asarray(teeth_2)) - 0.5 / np.sin(np.pi / np.asarray(teeth_1))
+    sine = np.clip(step / centre, -1.0, 1.0)
+    cosine = np.sqrt(1.0 - sine**2)
+    wrap = 0.5 * (teeth_1 + teeth_2) + (teeth_2 - teeth_1) * np.arcsin(sine) / np.pi
+    return 2.0 * centre * cosine + wrap, 2.0 * cosine
+
+
+def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
+    """Length of a taut chain round two sprockets, from the tangents to the pitch circles.
+
+    Parameters
+    ----------
+    pitch : Real
+        Chain pitch [m].
+    teeth_1, teeth_2 : Real
+        Teeth of the sprockets, in either order [-].
+    centre : Real
+        Distance between the shafts [m].
+
+    Returns
+    -------
+    Real
+        Length in pitches, with its fraction [-].
+
+    Raises
+    ------
+    ValueError
+        If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth.
+
+    Notes
+    -----
+    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. The wrap counts
+    teeth, not arc, since links lie as chords. Where one sprocket would lie inside the other the chain lies
+    on the larger.
+
+    References
+    ----------
+    shigley: Mechanical Engineering Design, roller-chain section (from memory), before its approximation.
+    """
+    require.positive(pitch=pitch, centre=centre)
+    _check(teeth_1, teeth_2)
+    return _length(teeth_1, teeth_2, centre / pitch)[0]
+
+
+def length_approximate(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
+    """Length of a taut chain round two sprockets by the usual approximation.
+
+    Parameters
+    ----------
+    pitch : Real
+        Chain pitch [m].
+    teeth_1, teeth_2 : Real
+        Teeth of the sprockets, in either order [-].
+    centre : Real
+        Distance between the shafts [m].
+
+    Returns
+    -------
+    Real
+        Length in pitches, with its fraction [-].
+
+    Raises
+    ------
+    ValueError
+        If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth.
+
+    Notes
+    -----
+    L = 2 C + (z1 + z2) / 2 + ((z2 - z1) / (2 pi))^2 / C, C in pitches. Good to a hundredth of a pitch
+    while the centre distance is 30 to 50 pitches; use `length` for the short drives of a small robot.
+
+    References
+    ----------
+    shigley: Mechanical Engineering Design, roller-chain section (from memory).
+    """
+    require.positive(pitch=pitch, centre=centre)
+    _check(teeth_1, teeth_2)
+    c = centre / pitch
+    return 2.0 * c + 0.5 * (teeth_1 + teeth_2) + ((teeth_2 - teeth_1) / (2.0 * np.pi)) ** 2 / c
+
+
+def whole_links(pitches: Real, multiple: int = 2) -> Real:
+    """Links to build with: the next multiple at or above a computed length.
+
+    Parameters
+    ----------
+    pitches : Real
+        Computed length in pitches [-].
+    multiple : int, optional
+        2 for an even number (no offset link), 1 for any whole number [-].
+
+    Returns
+    -------
+    Real
+        Links [-].
+
+    Raises
+    ------
+    ValueError
+        If the length is not positive, or the multiple is below one.
+    """
+    require.positive(pitches=pitches, multiple=float(multiple))
+    return multiple * np.ceil(pitches / multiple - _COUNT_SLACK)
+
+
+def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> Real:
+    """Distance between the shafts at which a chain of so many links is just taut.
+
+    Parameters
+    ----------
+    pitch : Real
+        Chain pitch [m].
+    teeth_1, teeth_2 : Real
+        Teeth of the sprockets, in either order [-].
+    links : Real
+        Number of links; a fraction is allowed, for a stretched chain [-].
+
+    Returns
+    -------
+    Real
+        Centre distance [m]; 0 for those cases of a batch whose chain cannot close.
+
+    Raises
+    ------
+    ValueError
+        If the pitch is not positive, a sprocket has fewer than three teeth, or the chain cannot close in
+        any case.
+
+    Notes
+    -----
+    Newton's method on `length`, a fixed number of steps over all cases at once. A chain cannot close where
+    the pitch circles would touch before it is slack.
+
+    References
+    ----------
+    shigley: Mechanical Engineering Design, roller-chain section (from memory); solved, not approximated.
+    """
+    require.positive(pitch=pitch, links=links)
+    _check(teeth_1, teeth_2)
+    r_1, r_2 = 0.5 / np.sin(np.pi / np.asarray(teeth_1)), 0.5 / np.sin(np.pi / np.asarray(teeth_2))
+    touching = r_1 + r_2
+    closes = links >= _length(teeth_1, teeth_2, touching)[0] - _COUNT_SLACK
+    if not np.any(closes):
+        msg = f"links: a chain of {links!r} cannot close round sprockets of {teeth_1!r} and {teeth_2!r} teeth"
+        raise ValueError(msg)
+    c = np.maximum(touching, 0.5 * links - 0.25 * (teeth_1 + teeth_2))
+    for _ in range(_ITERATIONS):
+        value, slope = _length(teeth_1, teeth_2, c)
+        c = np.maximum(touching, c - (value - links) / slope)
+    return pitch * np.where(closes, c, 0.0)
+
+
+def speed_variation(teeth: Real) -> Real:
+    """Unevenness of chain speed from the polygon that a sprocket is: the whole swing over the mean.
+
+    Parameters
+    ----------
+    teeth : Real
+        Number of teeth, three or more [-].
+
+    Returns
+    -------
+    Real
+        (v_max - v_min) / v_mean [-].
+
+    Raises
+    ------
+    ValueError
+        If a sprocket has fewer than three teeth.
+
+    Notes
+    -----
+    (pi / z) (1 / sin(pi / z) - 1 / tan(pi / z)), the sprocket turning evenly.
+
+    References
+    ----------
+    jiang: Analysis and Design of Machine Elements, eq. 7.13.
+    """
+    _check(teeth, teeth)
+    half = np.pi / np.asarray(teeth, dtype=float)
+    return half * np.tan(0.5 * half)
+
+
+def speed_drop(teeth: Real) -> Real:
+    """Unevenness of chain speed by the other usual definition: the drop below the largest speed.
+
+    Parameters
+    ----------
+    teeth : Real
+        Number of teeth, three or more [-].
+
+    Returns
+    -------
+    Real
+        1 - v_min / v_max [-].
+
+    Raises
+    ------
+    ValueError
+        If a sprocket has fewer than three teeth.
+
+    Notes
+    -----
+    1 - cos(pi / z). For many teeth the two definitions agree: both tend to (pi / z)^2 / 2.
+
+    References
+    ----------
+    shigley: Mechanical Engineering Design, chordal speed variation (from memory).
+    """
+    _check(teeth, teeth)
+    return 2.0 * np.sin(0.5 * np.pi / np.asarray(teeth, dtype=float)) ** 2
+
+
+def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Real:
+    """Chain that is left over once a whole number of links goes round fixed shafts.
+
+    Parameters
+    ----------
+    pitch : Real
+        Chain pitch [m].
+    pitches : Real
+        Taut length at the built centre distance, from `length` [-].
+    links : Real
+        Links in the chain [-].
+    elongation : Real, optional
+        Growth of the chain by wear; 0.02 to 0.03 is where a chain is replaced (common practice, no source)
+        [-].
+
+    Returns
+    -------
+    Real
+        Length to be taken up; negative if the chain is too short to be fitted [m].
+
+    Raises
+    ------
+    ValueError
+        If the pitch or a length is not positive, or the elongation is negative.
+    """
+    require.positive(pitch=pitch, pitches=pitches, links=links)
+    require.not_negative(elongation=elongation)
+    return pitch * (links * (1.0 + elongation) - pitches)
+
+
+def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
+    """Free length of chain between two sprockets.
+
+    Parameters
+    ----------
+    pitch : Real
+        Chain pitch [m].
+    teeth_1, teeth_2 : Real
+        Teeth of the sprockets, in either order [-].
+    centre : Real
+        Distance between the shafts [m].
+
+    Returns
+    -------
+    Real
+        Length of one straight run, 0 where the pitch circles lie inside each other [m].
+
+    Raises
+    ------
+    ValueError
+        If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth.
+
+    Notes
+    -----
+    sqrt(C^2 - (r2 - r1)^2).
+    """
+    require.positive(centre=centre)
+    step = pitch_radius(pitch, teeth_2) - pitch_radius(pitch, teeth_1)
+    return np.sqrt(np.maximum(centre**2 - step**2, 0.0))
+
+
+def tensioner_travel(span: Real, slack: Real) -> Real:
+    """Sideways travel at mid-span that takes up a given slack.
+
+    Parameters
+    ----------
+    span : Real
+        Free length of the slack run [m].
+    slack : Real
+        Length to be taken up; negative counts as none [m].
+
+    Returns
+    -------
+    Real
+        Travel of the idler from the taut line [m].
+
+    Raises
+    ------
+    ValueError
+        If the span is not positive.
+
+    Notes
+    -----
+    h = sqrt((S + e)^2 - S^2) / 2: the run becomes two straight lines over a small idler at its middle. A
+    larger idler wraps some chain and needs less. The travel grows as the root of the slack: the first
+    millimetre costs most.
+    """
+    require.positive(span=span)
+    e = np.maximum(slack, 0.0)
+    return 0.5 * np.sqrt(e * (2.0 * span + e))
+
+
+def tensioner_take_up(span: Real, travel: Real) -> Real:
+    """Slack that an idler at mid-span takes up over its travel; the inverse of `tensioner_travel`.
+
+    Parameters
+    ----------
+    span : Real
+        Free length of the slack run [m].
+    travel : Real
+        Available travel from the taut line [m].
+
+    Returns
+    -------
+    Real
+        Length taken up [m].
+
+    Raises
+    ------
+    ValueError
+        If the span is not positive or the travel is negative.
+
+    Notes
+    -----
+    e = 2 sqrt((S / 2)^2 + h^2) - S.
+    """
+    require.positive(span=span)
+    require.not_negative(travel=travel)
+    return np.hypot(span, 2.0 * travel) - span

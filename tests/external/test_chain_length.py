@@ -1,0 +1,202 @@
+"""Chain length, centre distance and unevenness against printed values and a taut hull."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+from scipy.spatial import ConvexHull
+
+from fieldworthy.physics import chain
+from reference import case
+
+
+def hull_links(z1, z2, centre, points=40_000):
+    """Links of a taut chain: the convex hull of two rings of points, long edges straight, the rest wrap."""
+    angle = np.linspace(0.0, 2.0 * np.pi, points, endpoint=False)
+    circles = []
+    for z, x in ((z1, 0.0), (z2, centre)):
+        r = 0.5 / np.sin(np.pi / z)
+        circles.append(np.column_stack([x + r * np.cos(angle), r * np.sin(angle)]))
+    cloud = np.vstack(circles)
+    hull = ConvexHull(cloud).vertices
+    edges = np.diff(cloud[np.append(hull, hull[0])], axis=0)
+    owner = np.append(hull, hull[0]) >= points
+    straight = owner[1:] != owner[:-1]
+    total = np.hypot(*edges[straight].T).sum()
+    for which, z in ((False, z1), (True, z2)):
+        on = ~straight & (owner[:-1] == which)
+        total += (
+            z * on.sum() / points
+        )  # each short edge turns by one step of the circle: so many teeth of its wrap
+    return total
+
+
+def test_textbook_drive_20_to_63_teeth():
+    # CHN-01, strength A: textbook values 114.8 and 35.6 as quoted in a paper's example, rounded to 0.1;
+    # the same paper's "exact" 114.305 and 35.8447 are misprints.
+    ref = case("CHN-01")
+    given, want = ref["inputs"], ref["expected"]
+    p = 0.0127
+    n1, n2 = given["N1"], given["N2"]
+    exact = chain.length(p, n1, n2, given["C_start_pitches"] * p)
+    usual = chain.length_approximate(p, n1, n2, given["C_start_pitches"] * p)
+    assert exact == pytest.approx(want["L_pitches"]["value"], abs=0.05)
+    assert usual == pytest.approx(want["L_pitches"]["value"], abs=0.05)
+    assert usual == pytest.approx(want["L_ours"]["value"], rel=1e-9)
+    centre = chain.centre_distance(p, n1, n2, given["L_chosen_pitches"]) / p
+    assert centre == pytest.approx(want["C_corrected"]["value"], abs=0.05)
+
+
+def test_12_to_24_teeth_at_200_mm():
+    # CHN-04, strength B: exact tangent geometry solved with scipy brentq; formula as read on makers' pages
+    ref = case("CHN-04")
+    given, want = ref["inputs"], ref["expected"]
+    args = (given["pitch_mm"] / 1e3, given["N1"], given["N2"])
+    exact = chain.length(*args, given["C_mm"] / 1e3)
+    assert exact == pytest.approx(want["L_exact"]["value"], rel=1e-9)
+    assert chain.length_approximate(*args, given["C_mm"] / 1e3) == pytest.approx(
+        want["L_formula"]["value"], rel=1e-9
+    )
+    links = chain.whole_links(exact)
+    assert links == want["L_even"]["value"]
+    assert 1e3 * chain.centre_distance(*args, links) == pytest.approx(
+        want["C_for_L_even_exact"]["value"], rel=1e-9
+    )
+
+
+@pytest.mark.parametrize("name", ["chain-0", "chain-2"])
+def test_short_drives(name):
+    # Formula of a textbook evaluated elsewhere; pairs with the hull below, which needs no formula
+    ref = case(name)
+    given, want = ref["given"], ref["expect"]
+    args = (given["pitch_mm"] / 1e3, *given["teeth"], given["centre_mm"] / 1e3)
+    assert chain.length_approximate(*args) == pytest.approx(want["length_pitches"], rel=ref["rel_tol"])
+    assert chain.whole_links(chain.length(*args)) == want["even_pitches"]
+    assert chain.speed_drop(given["teeth"][0]) == pytest.approx(
+        want["chordal_variation_small"], rel=ref["rel_tol"]
+    )
+
+
+@pytest.mark.parametrize(
+    ("z1", "z2", "centre"),
+    [(12, 30, 150 / 6.35), (20, 63, 36.0), (9, 9, 14.2), (30, 12, 11.0), (8, 60, 14.0)],
+)
+def test_length_is_that_of_the_hull(z1, z2, centre):
+    # scipy's ConvexHull of two rings of points; its resolution is one step of a ring, 1e-3 of a pitch at most
+    found = chain.length(0.0127, z1, z2, centre * 0.0127)
+    assert found == pytest.approx(hull_links(z1, z2, centre), abs=2e-3)
+
+
+@pytest.mark.parametrize(("z1", "z2", "links"), [(12, 24, 82), (9, 9, 30), (10, 40, 60), (60, 8, 70)])
+def test_centre_distance_against_brentq(z1, z2, links):
+    # The root of the tangent equation written with atan2 and solved by scipy: another path to the same
+    # geometry
+    r1, r2 = 0.5 / np.sin(np.pi / z1), 0.5 / np.sin(np.pi / z2)
+
+    def short_by(c):
+        run = np.sqrt(c * c - (r2 - r1) ** 2)
+        lean = np.arctan2(r2 - r1, run)
+        return 2 * run + z1 * (0.5 - lean / np.pi) + z2 * (0.5 + lean / np.pi) - links
+
+    root = brentq(short_by, r1 + r2, links, xtol=1e-12)
+    assert chain.centre_distance(0.00635, z1, z2, links) / 0.00635 == pytest.approx(root, rel=1e-10)
+
+
+def test_unevenness_of_speed():
+    # CHN-02: eq. 7.13 of a textbook, as read, evaluated; below it is found again from the turning polygon
+    # itself
+    ref = case("CHN-02")
+    for teeth in ref["inputs"]["z"]:
+        want = ref["expected"][f"z={teeth}"]["value"] / 100.0
+        assert chain.speed_variation(teeth) == pytest.approx(want, rel=1e-5)
+
+
+@pytest.mark.parametrize("teeth", [6, 9, 12, 25])
+def test_unevenness_from_the_polygon(teeth):
+    # Numeric: the chain's forward speed is the height of the driving joint over one tooth, dense in angle
+    r = 0.5 / np.sin(np.pi / teeth)
+    height = r * np.cos(np.linspace(-np.pi / teeth, np.pi / teeth, 200_001))
+    mean = np.trapezoid(height, dx=1.0) / 200_000
+    assert chain.speed_variation(teeth) == pytest.approx((height.max() - height.min()) / mean, rel=1e-8)
+    assert chain.speed_drop(teeth) == pytest.approx(1.0 - height.min() / height.max(), rel=1e-8)
+
+
+def test_sizes_against_the_inch_standard():
+    # CHN-05, strength A: ASME/ANSI B29.1 table, as read; the inch numbers 25, 35, 40, 41, 50, 60 by their
+    # ISO names
+    want = case("CHN-05")["expected"]
+    names = {"25": "04C", "35": "06C", "40": "08A", "41": "085", "50": "10A", "60": "12A"}
+    for inch_number, iso in names.items():
+        assert chain.SIZES[iso].pitch * 1e3 == pytest.approx(want[f"pitch_{inch_number}"]["value"], abs=1e-3)
+    for inch_number in ("25", "35"):
+        found = chain.SIZES[names[inch_number]].roller_diameter * 1e3
+        assert found == pytest.approx(want[f"Dr_{inch_number}"]["value"], abs=0.01)
+
+
+@given(
+    st.integers(6, 60),
+    st.integers(6, 60),
+    st.floats(1.05, 8.0),
+    st.sampled_from([0.00635, 0.009525, 0.0127]),
+)
+def test_centre_to_links_and_back(z1, z2, spread, pitch):
+    centre = spread * (chain.pitch_radius(pitch, z1) + chain.pitch_radius(pitch, z2))
+    links = chain.length(pitch, z1, z2, centre)
+    assert chain.centre_distance(pitch, z1, z2, links) == pytest.approx(centre, rel=1e-9)
+    assert links == pytest.approx(chain.length(pitch, z2, z1, centre), rel=1e-12)
+
+
+def test_tensioner_against_a_solved_triangle():
+    # scipy's root of the length of two straight lines over the idler
+    run, spare = 0.18, 0.004
+    root = brentq(lambda h: 2.0 * np.hypot(run / 2, h) - run - spare, 0.0, 1.0, xtol=1e-14)
+    assert chain.tensioner_travel(run, spare) == pytest.approx(root, rel=1e-9)
+    assert chain.tensioner_take_up(run, root) == pytest.approx(spare, rel=1e-9)
+    # The same run found as the long edge of the hull above: 12 and 24 teeth, 200 mm
+    r1, r2 = 0.00635 / 2 / np.sin(np.pi / 12), 0.00635 / 2 / np.sin(np.pi / 24)
+    assert chain.span(0.00635, 12, 24, 0.2) == pytest.approx(np.sqrt(0.2**2 - (r2 - r1) ** 2), rel=1e-12)
+
+
+def test_slack_of_a_worn_chain():
+    # Hand arithmetic: 82 links of 1/4 inch worn by 2 % on a path of 81 pitches: (83.64 - 81) 6.35 mm =
+    # 16.764 mm
+    assert chain.slack(0.00635, 81.0, 82, 0.02) == pytest.approx(0.016764, rel=1e-9)
+    assert chain.slack(0.00635, 82.5, 82) == pytest.approx(-0.003175, rel=1e-9)
+
+
+def test_batch_equals_case_by_case():
+    z1, z2 = np.array([9, 12, 30]), np.array([9, 40, 18])
+    centre = np.array([0.1, 0.2, 0.3])
+    together = chain.length(0.00635, z1, z2, centre)
+    links = chain.whole_links(together)
+    back = chain.centre_distance(0.00635, z1, z2, links)
+    for i in range(3):
+        assert together[i] == chain.length(0.00635, int(z1[i]), int(z2[i]), float(centre[i]))
+        assert back[i] == chain.centre_distance(0.00635, int(z1[i]), int(z2[i]), float(links[i]))
+
+
+def test_a_chain_that_cannot_close_is_zero_within_a_batch():
+    found = chain.centre_distance(0.00635, 12, 24, np.array([20.0, 82.0]))
+    assert found[0] == 0.0
+    assert found[1] == pytest.approx(
+        case("CHN-04")["expected"]["C_for_L_even_exact"]["value"] / 1e3, rel=1e-9
+    )
+
+
+@pytest.mark.parametrize(
+    ("call", "named"),
+    [
+        (lambda: chain.length(0.00635, 12, 24, 0.0), "centre"),
+        (lambda: chain.length_approximate(0.0, 12, 24, 0.2), "pitch"),
+        (lambda: chain.length(0.00635, 2, 24, 0.2), "teeth_1"),
+        (lambda: chain.centre_distance(0.00635, 12, 24, 20), "links.*cannot close"),
+        (lambda: chain.slack(0.00635, 80.0, 82, -0.1), "elongation"),
+        (lambda: chain.tensioner_travel(float("nan"), 0.01), "span"),
+        (lambda: chain.tensioner_take_up(0.1, -0.01), "travel"),
+        (lambda: chain.whole_links(10.0, 0), "multiple"),
+    ],
+)
+def test_bad_input_is_named(call, named):
+    with pytest.raises(ValueError, match=named):
+        call()
