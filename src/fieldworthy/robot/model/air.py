@@ -1,0 +1,64 @@
+"""Compressed air: tanks, what feeds from each, cylinders and valves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema.kinds import Conductance, Force, Fraction, Gap, Mass, Pressure, Real, Size, Span
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """What several tanks have in common."""
+
+    charge: Pressure = assume("100 psi", "gauge pressure at the start of a match; common practice, no source")
+    tube_bore: Size = assume("2.5 mm", "4 mm tubing; from memory")
+    fitting: Conductance = assume("0.35 L/(s*bar)", "fittings and silencer of one line; from memory")
+    fitting_critical_ratio: Fraction = assume("0.4", "from memory")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tank:
+    """A tank with its own circuit, or several joined ones that count as one circuit."""
+
+    tank: Annotated[str, Ref(("catalogue.tanks",))]
+    count: int = exact(1, "tanks joined on this circuit")
+    charge: Pressure | None = exact(None, "where it differs from the common charge")
+    regulator: Pressure | None = exact(None, "gauge pressure behind the regulator; none where absent")
+    leak_half_time: Span = assume("60 min", "gauge pressure halves in this time at rest; common practice, no source")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Valve:
+    """A valve class, where it differs from the common one."""
+
+    valve: Annotated[str, Ref(("catalogue.valves",))]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cylinder:
+    """A cylinder, or several that move together on one valve."""
+
+    cylinder: Annotated[str, Ref(("catalogue.cylinders",))]
+    count: int = exact(1, "cylinders on one valve")
+    tank: Annotated[str, Ref(("air.tanks",))]
+    valve: Annotated[str, Ref(("catalogue.valves",))]
+    tube: Gap = assume("400 mm", "length of tube from valve to each port; common practice, no source")
+    dead_volume: Annotated[Real, Of("volume", 0.0)] = assume("0.4 mL", "in the cylinder's end and fittings, each side; from memory")
+    push_load: Force = assume("0 N", "against the extending rods, together")
+    pull_load: Force = assume("0 N", "against the retracting rods, together")
+    moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source")
+    needs: Pressure | None = exact(None, "gauge pressure below which the mechanism fails, where the team has found it")
+    time_limit: Span | None = exact(None, "a stroke may take this long")
+    mechanism: Annotated[str, Ref(("mechanisms",))] | None = exact(None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Air:
+    """All compressed air on the robot."""
+
+    supply: Supply = exact(lambda: {})
+    tanks: dict[str, Tank] = exact(dict)
+    cylinders: dict[str, Cylinder] = exact(dict)

@@ -1,0 +1,85 @@
+"""The robot as a body: parts, what they ride on, the poses it takes, and what touches the floor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema.kinds import Angle, Box, Force, Gap, Length, Mass, Point, Real
+
+CHASSIS = "chassis"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A thing with mass, as a block: where its middle is and how large it is."""
+
+    mass: Mass
+    position: Point
+    size: Box
+    rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group")
+    count: int = exact(1, "how many of them, all at this place together")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """How a pose moves one group of parts: turned about a pivot (nose down is positive), then shifted."""
+
+    turn: Angle = assume("0 deg", "not turned")
+    pivot: Point | None = exact(None, "turning axis, across the robot; needed where 'turn' is given")
+    shift: Point | None = exact(None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """Objects of the season that the robot holds in a pose."""
+
+    object: Annotated[str, Ref(("season.objects",))]
+    count: int = exact(1)
+    position: Point
+    rides: str = exact(CHASSIS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tow:
+    """A load that the robot drags along the floor in a pose."""
+
+    drag: Annotated[Real, Of("force", 0.0)]
+    down: Force = assume("0 N", "the load does not press on the robot")
+    position: Point
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pose:
+    """One way the robot stands: groups moved, objects carried, a load in tow."""
+
+    moves: dict[str, Move] = exact(dict)
+    carries: dict[str, Carried] = exact(dict)
+    tow: Tow | None = exact(None)
+    use: Literal["start", "drive", "stand", "climb"] = exact(
+        "drive", "start: the starting size counts; drive: it moves like this; stand: it only stands; climb: it hangs"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contact:
+    """A point that touches the floor besides the drive wheels: a caster, a skid."""
+
+    position: tuple[Length, Length]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Roller:
+    """An anti-tip roller that touches the floor only once the robot tilts."""
+
+    position: tuple[Length, Length]
+    clearance: Gap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ballast:
+    """A place where extra mass could be fixed."""
+
+    position: Point
+    most: Annotated[Real, Of("mass", 0.0, above=True)] = assume("1 kg", "no more than this fits; common practice, no source")

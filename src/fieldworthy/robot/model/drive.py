@@ -1,0 +1,66 @@
+"""The drive: motors, gearing, wheels, and what the team wants of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema.kinds import Angle, Duration, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """One stage of gearing or chain: teeth on the motor's side and on the wheel's side."""
+
+    driver: int
+    driven: int
+    efficiency: Efficiency = assume("0.95", "one stage of open gears or chain; from memory")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wheel:
+    """One drive wheel: where it touches the floor and which class it is."""
+
+    position: tuple[Length, Length]
+    wheel: Annotated[str, Ref(("catalogue.wheels",))]
+    driven: bool = exact(True, "false for a wheel that only rolls along")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Targets:
+    """What the team wants of the drive; an absent target is not judged."""
+
+    sprint_distance: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] | None = exact(None)
+    sprint_time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None, "from rest to rest")
+    turn_angle: Annotated[Real, Of("angle", 0.0, above=True, fixed=True)] = assume("90 deg", "a quarter turn")
+    turn_time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None)
+    push_force: Annotated[Real, Of("force", 0.0, above=True, fixed=True)] | None = exact(None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """Motors and gearing from battery to wheels, and how it is driven."""
+
+    motor: Annotated[str, Ref(("catalogue.motors",))]
+    motors: Annotated[int, "how many"]
+    stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly")
+    wheels: dict[str, Wheel]
+    friction_torque: Annotated[Real, Of("torque", 0.0)] = assume("0.02 N*m", "bearings of the whole drive, at the wheels; from memory")
+    extra_inertia: Inertia = assume("0 kg*cm^2", "gears and shafts, referred to the wheels")
+    braking: Ratio = assume("1", "share of the braking that grip and motors allow which drivers use; common practice, no source")
+    motor_start_temperature: Temperature = assume("25 degC", "motors as warm as the hall")
+    motor_hot: Temperature = assume("105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085")
+    between_matches: Span = assume("8 min", "from one match to the next; common practice, no source")
+    targets: Targets = exact(lambda: {})
+    typical_moves: dict[str, Move] = exact(dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """A move of the drive that the team makes often."""
+
+    distance: Length
+    times: int = exact(1, "how often in a match")
+    turn: Angle = assume("0 deg", "no turn before it")
+    pause: Duration = assume("1 s", "standing or working after it; common practice, no source")

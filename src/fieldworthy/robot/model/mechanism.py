@@ -1,0 +1,30 @@
+"""Mechanisms and sensors: what every one of them has."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal, TypeAlias
+
+from fieldworthy.schema import Ref, exact
+from fieldworthy.schema.kinds import WorkTime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorUse:
+    """Motors of one class that a mechanism uses."""
+
+    motor: Annotated[str, Ref(("catalogue.motors",))]
+    count: int = exact(1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain:
+    """A mechanism known only by what it uses and what it can do; nothing of it is judged."""
+
+    kind: Literal["plain"]
+    motors: tuple[MotorUse, ...] = exact(())
+    can: tuple[str, ...] = exact((), "what the robot can do with it, in the season's words")
+    build_time: WorkTime | None = exact(None, "work still to do on it")
+
+
+Mechanism: TypeAlias = Plain

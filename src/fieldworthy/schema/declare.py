@@ -1,0 +1,169 @@
+"""From one declaration (a frozen dataclass) to the schema of the file (a pydantic model)."""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+from collections.abc import Callable
+from functools import cache
+from typing import Annotated, Any, Literal, Optional, Union, get_args, get_origin, get_type_hints
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, create_model
+
+from fieldworthy.schema.kinds import Of, Ref
+from fieldworthy.schema.quantity import Quantity
+
+NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ,_+'/()-]{0,59}$"
+
+
+def assume(text: str, why: str) -> Any:
+    """Declare a quantity with a default that is listed among the assumptions wherever it is used.
+
+    Parameters
+    ----------
+    text : str
+        The default as a file would write it [-].
+    why : str
+        Where the default comes from [-].
+
+    Returns
+    -------
+    dataclasses.Field
+        For use as a field's default in a keyword-only dataclass [-].
+    """
+    return dataclasses.field(metadata={"assume": text, "why": why})
+
+
+def exact(default: Any, about: str = "") -> Any:
+    """Declare a field whose default is no assumption: absent means absent.
+
+    Parameters
+    ----------
+    default : object
+        The default value; a callable is called for each use [-].
+    about : str
+        One sentence for the file's schema [-].
+
+    Returns
+    -------
+    dataclasses.Field
+        For use as a field's default in a keyword-only dataclass [-].
+    """
+    key = "factory" if isinstance(default, Callable) else "default"  # type: ignore[arg-type]
+    return dataclasses.field(metadata={key: default, "about": about})
+
+
+class Spec(BaseModel):
+    """The base of every derived schema: unknown keys are errors and nothing changes after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True, arbitrary_types_allowed=True)
+
+
+def hints(declared: type) -> dict[str, Any]:
+    """Read the annotations of a declaration, marks included.
+
+    Parameters
+    ----------
+    declared : type
+        A dataclass [-].
+
+    Returns
+    -------
+    dict of str to object
+        Annotation by field name [-].
+    """
+    return get_type_hints(declared, include_extras=True)
+
+
+def mark_of(annotation: Any) -> Of | Ref | None:
+    """Find the mark on an annotation.
+
+    Parameters
+    ----------
+    annotation : object
+        As `hints` gives it [-].
+
+    Returns
+    -------
+    Of or Ref or None
+        The mark [-].
+    """
+    if get_origin(annotation) is Annotated:
+        return next((m for m in get_args(annotation)[1:] if isinstance(m, Of | Ref)), None)
+    return None
+
+
+def _assumed(mark: Of, text: str) -> Callable[[], Quantity]:
+    return lambda: dataclasses.replace(mark.read(text), assumed=True)
+
+
+def _plain_name(given: Any) -> Any:
+    return str(given) if isinstance(given, int) and not isinstance(given, bool) else given
+
+
+def _derived(annotation: Any) -> Any:
+    """The schema's annotation for a declared one."""
+    mark = mark_of(annotation)
+    if isinstance(mark, Of):
+        return Annotated[Quantity, mark]
+    if isinstance(mark, Ref):
+        return Annotated[str, BeforeValidator(_plain_name), Field(max_length=80)]
+    if dataclasses.is_dataclass(annotation):
+        return schema_of(annotation)  # type: ignore[arg-type]
+    origin, args = get_origin(annotation), get_args(annotation)
+    if origin is tuple:
+        inner = tuple(a if a is Ellipsis else _derived(a) for a in args)
+        return tuple[inner]  # type: ignore[valid-type]
+    if origin is dict:
+        name = Annotated[str, BeforeValidator(_plain_name), Field(pattern=NAME_PATTERN)]
+        return dict[name, _derived(args[1])]  # type: ignore[misc]
+    if origin in (Union, types.UnionType):
+        return _union(args)
+    return annotation
+
+
+def _union(args: tuple[Any, ...]) -> Any:
+    members = [a for a in args if a is not type(None)]
+    inner: Any = Union[tuple(_derived(a) for a in members)]  # noqa: UP007  built from a list at run time
+    if len(members) > 1 and all(dataclasses.is_dataclass(a) for a in members):
+        if all("kind" in hints(a) for a in members):
+            inner = Annotated[inner, Field(discriminator="kind")]
+    return Optional[inner] if len(members) < len(args) else inner  # noqa: UP045  built at run time
+
+
+def _field(declared: dataclasses.Field[Any], annotation: Any) -> tuple[Any, Any]:
+    meta = declared.metadata
+    about = meta.get("about") or meta.get("why") or None
+    derived = _derived(annotation)
+    if "assume" in meta:
+        mark = mark_of(annotation)
+        assert isinstance(mark, Of), f"{declared.name}: only a quantity can be assumed"
+        shown = f"{about} (assumed {meta['assume']} where absent)"
+        return derived, Field(default_factory=_assumed(mark, meta["assume"]), description=shown)
+    if "factory" in meta:
+        return derived, Field(default_factory=meta["factory"], description=about)
+    if "default" in meta:
+        return derived, Field(default=meta["default"], description=about)
+    if get_origin(annotation) is Literal and declared.name == "kind":
+        return derived, Field(description=about)
+    return derived, Field(description=about)
+
+
+@cache
+def schema_of(declared: type) -> type[Spec]:
+    """Derive the file's schema from a declaration.
+
+    Parameters
+    ----------
+    declared : type
+        A frozen, keyword-only dataclass whose numbers are marked with `Of` and whose names with `Ref` [-].
+
+    Returns
+    -------
+    type of Spec
+        A pydantic model with the same field names; quantities hold `Quantity` [-].
+    """
+    notes = hints(declared)
+    fields = {f.name: _field(f, notes[f.name]) for f in dataclasses.fields(declared)}
+    doc = (declared.__doc__ or "").split("\n")[0]
+    return create_model(declared.__name__, __base__=Spec, __doc__=doc, **fields)  # type: ignore[call-overload, no-any-return]

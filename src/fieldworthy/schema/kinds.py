@@ -1,0 +1,216 @@
+"""Marks on a declared field: which kind of quantity it is, or which name it refers to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
+
+from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.quantity import BASES, Basis, Quantity, default_tolerance
+from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
+
+Real: TypeAlias = float | npt.NDArray[np.float64]
+_KEYS = ("value", "tolerance", "basis", "date")
+
+
+def _wrong(expected: str, suggestion: str | None = None) -> PydanticCustomError:
+    return PydanticCustomError(
+        "expected", "expected {expected}", {"expected": expected, "suggestion": suggestion or ""}
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Of:
+    """A field that holds a quantity of one kind, within bounds.
+
+    Attributes
+    ----------
+    kind : str
+        A key of `fieldworthy.units.KINDS`.
+    low, high : float
+        Bounds in SI; `above` and `below` exclude the bound itself.
+    above, below : bool
+        Whether the lower and the upper bound are excluded.
+    fixed : bool
+        True for a rule of the season or a count-like number: it has no tolerance.
+    """
+
+    kind: str
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False
+    below: bool = False
+    fixed: bool = False
+
+    def read(self, given: object) -> Quantity:
+        """Read a field of a file.
+
+        Parameters
+        ----------
+        given : object
+            A unit string, a number, or a mapping with ``value``, ``tolerance`` and ``basis`` [-].
+
+        Returns
+        -------
+        Quantity
+            The value with its tolerance [-].
+
+        Raises
+        ------
+        PydanticCustomError
+            When the value, its unit or its bounds are wrong.
+        """
+        if isinstance(given, Quantity):
+            return given
+        if isinstance(given, Mapping):
+            return self._mapping(given)
+        return self._made(self._number(given, self.kind), None, "estimate")
+
+    def _mapping(self, given: Mapping[Any, Any]) -> Quantity:
+        for key in given:
+            if key not in _KEYS:
+                raise _wrong(f"one of {', '.join(_KEYS)} instead of {str(key)!r}", nearest(str(key), _KEYS))
+        if "value" not in given:
+            raise _wrong("the key 'value' in this mapping")
+        basis = given.get("basis", "estimate")
+        if basis not in BASES:
+            raise _wrong(f"basis: one of {', '.join(BASES)}", nearest(str(basis), BASES))
+        value = self._number(given["value"], self.kind)
+        if given.get("tolerance") is None:
+            return self._made(value, None, basis)
+        step = "temperature step" if self.kind == "temperature" else self.kind
+        tolerance = self._number(given["tolerance"], step).si
+        if tolerance < 0:
+            raise _wrong("tolerance: zero or more")
+        return self._made(value, tolerance, basis)
+
+    @staticmethod
+    def _number(given: object, kind: str) -> Any:
+        if isinstance(given, bool) or not isinstance(given, str | int | float):
+            raise _wrong(f"{kind} with a unit, such as {KINDS[kind].example!r}")
+        try:
+            return parse(given, kind)
+        except (UnitError, OverflowError) as error:
+            expected = error.expected if isinstance(error, UnitError) else "a number of finite size"
+            raise _wrong(
+                f"{expected} (found {str(given)[:40]!r})", getattr(error, "suggestion", None)
+            ) from error
+
+    def _made(self, value: Any, tolerance: float | None, basis: Basis) -> Quantity:
+        si = float(value.si)
+        too_low = si < self.low or (self.above and si == self.low)
+        too_high = si > self.high or (self.below and si == self.high)
+        if too_low or too_high:
+            raise _wrong(f"{self.bounds(value.unit)} (found {digits(to_unit(si, self.kind, value.unit))})")
+        if self.fixed:
+            tolerance = 0.0
+        elif tolerance is None:
+            tolerance = default_tolerance(si, self.kind, basis)
+        return Quantity(si, self.kind, value.unit, tolerance, basis, False, self.low, self.high)
+
+    def bounds(self, unit: str) -> str:
+        """Say the bounds in words.
+
+        Parameters
+        ----------
+        unit : str
+            The unit to say them in [-].
+
+        Returns
+        -------
+        str
+            For example ``more than 0 mm`` [-].
+        """
+        label = "" if unit == "1" else f" {unit}"
+        parts = []
+        if math.isfinite(self.low):
+            low = digits(to_unit(self.low, self.kind, unit))
+            parts.append(f"{'more than' if self.above else 'at least'} {low}{label}")
+        if math.isfinite(self.high):
+            high = digits(to_unit(self.high, self.kind, unit))
+            parts.append(f"{'less than' if self.below else 'at most'} {high}{label}")
+        return " and ".join(parts) or "a number"
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        kind = KINDS[self.kind]
+        text = {"type": "string", "examples": [kind.example]}
+        value: dict[str, Any] = {"anyOf": [text, {"type": "number"}]} if self.kind == "ratio" else text
+        if self.kind not in ("ratio", "temperature"):
+            value = {"anyOf": [text, {"const": 0}]}
+        mapping = {
+            "type": "object",
+            "required": ["value"],
+            "additionalProperties": False,
+            "properties": {
+                "value": value,
+                "tolerance": value,
+                "basis": {"enum": list(BASES)},
+                "date": {"type": "string", "format": "date"},
+            },
+        }
+        note = self.bounds(kind.metric)
+        about = f"{self.kind}{'' if note == 'a number' else ', ' + note}"
+        return {"anyOf": [*value.get("anyOf", [value]), mapping], "description": about}
+
+
+@dataclass(frozen=True, slots=True)
+class Ref:
+    """A field that names something declared elsewhere, for example ``air.tanks`` or ``season.places``.
+
+    Attributes
+    ----------
+    to : tuple of str
+        Dotted names of the mappings whose keys are accepted.
+    """
+
+    to: tuple[str, ...]
+
+
+Length: TypeAlias = Annotated[Real, Of("length")]
+Size: TypeAlias = Annotated[Real, Of("length", 0.0, above=True)]
+Gap: TypeAlias = Annotated[Real, Of("length", 0.0)]
+Mass: TypeAlias = Annotated[Real, Of("mass", 0.0, above=True)]
+Inertia: TypeAlias = Annotated[Real, Of("inertia", 0.0)]
+Duration: TypeAlias = Annotated[Real, Of("time", 0.0)]
+Span: TypeAlias = Annotated[Real, Of("time", 0.0, above=True)]
+Angle: TypeAlias = Annotated[Real, Of("angle")]
+Speed: TypeAlias = Annotated[Real, Of("speed", 0.0, above=True)]
+Spin: TypeAlias = Annotated[Real, Of("angular speed", 0.0, above=True)]
+Force: TypeAlias = Annotated[Real, Of("force")]
+Load: TypeAlias = Annotated[Real, Of("force", 0.0)]
+Torque: TypeAlias = Annotated[Real, Of("torque", 0.0)]
+Power: TypeAlias = Annotated[Real, Of("power", 0.0, above=True)]
+Current: TypeAlias = Annotated[Real, Of("current", 0.0)]
+Voltage: TypeAlias = Annotated[Real, Of("voltage", 0.0, above=True)]
+Resistance: TypeAlias = Annotated[Real, Of("resistance", 0.0)]
+Charge: TypeAlias = Annotated[Real, Of("charge", 0.0, above=True)]
+Pressure: TypeAlias = Annotated[Real, Of("pressure", 0.0)]
+Volume: TypeAlias = Annotated[Real, Of("volume", 0.0)]
+Temperature: TypeAlias = Annotated[Real, Of("temperature", 173.15, 573.15)]
+Ratio: TypeAlias = Annotated[Real, Of("ratio", 0.0)]
+Fraction: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0)]
+Efficiency: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True)]
+Conductance: TypeAlias = Annotated[Real, Of("sonic conductance", 0.0, above=True)]
+ThermalResistance: TypeAlias = Annotated[Real, Of("thermal resistance", 0.0, above=True)]
+HeatCapacity: TypeAlias = Annotated[Real, Of("heat capacity", 0.0, above=True)]
+WorkTime: TypeAlias = Annotated[Real, Of("work time", 0.0)]
+Stiffness: TypeAlias = Annotated[Real, Of("stiffness", 0.0)]
+Frequency: TypeAlias = Annotated[Real, Of("frequency", 0.0, above=True)]
+
+Place: TypeAlias = tuple[Length, Length]
+Point: TypeAlias = tuple[Length, Length, Length]
+Box: TypeAlias = tuple[Size, Size, Size]

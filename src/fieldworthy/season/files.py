@@ -1,0 +1,54 @@
+"""Reads a season file and checks what the schema alone cannot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from fieldworthy.schema import BadInput, Document, Problem, read_document, validate
+from fieldworthy.schema.declare import Spec
+from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.realise import realise, references
+from fieldworthy.season.model import Season
+
+
+def load_season(file: Path) -> tuple[Document, Spec]:
+    """Read a season file.
+
+    Parameters
+    ----------
+    file : Path
+        The file [-].
+
+    Returns
+    -------
+    tuple of Document and Spec
+        The file's places and the validated specification [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    document = read_document(file)
+    spec = validate(document, Season)
+    problems = [*_unknown_names(document, spec), *_outside(document, spec)]
+    if problems:
+        raise BadInput(problems)
+    return document, spec
+
+
+def _unknown_names(document: Document, spec: Spec) -> Iterator[Problem]:
+    for path, targets, name in references(spec, Season):
+        known = [key for target in targets for key in getattr(spec, target)]
+        if name not in known:
+            listed = ", ".join(known) or "none are declared"
+            yield document.problem(path, f"expected one of {' and '.join(targets)}: {listed}", nearest(name, known))
+
+
+def _outside(document: Document, spec: Spec) -> Iterator[Problem]:
+    season = realise(spec, Season)
+    for name, place in season.field.places.items():
+        for i, (at, size) in enumerate(zip(place, season.field.size, strict=True)):
+            if abs(at) > size / 2:
+                yield document.problem(("field", "places", name, i), "expected a place inside the field")

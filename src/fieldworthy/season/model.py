@@ -1,0 +1,96 @@
+"""The declaration of a season file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal, TypeAlias
+
+from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema.kinds import Length, Mass, Real, Size
+
+FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
+FixedPlace: TypeAlias = tuple[
+    Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]
+]
+FixedTime: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What the season allows a robot to be; an absent limit is not checked."""
+
+    motor_power: Annotated[Real, Of("power", 0.0, above=True, fixed=True)] | None = exact(None)
+    motors: int | None = exact(None, "largest number of motors")
+    mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] | None = exact(None)
+    stowed_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height at the start")
+    extended_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height later on")
+    tanks: int | None = exact(None, "largest number of air tanks")
+    charge_pressure: Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)] | None = exact(None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """The field: its size, what it is covered with, and the places a plan names."""
+
+    size: tuple[FixedLength, FixedLength]
+    places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
+    seam_step: Length = assume("2 mm", "step between two foam tiles; common practice, no source")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GameObject:
+    """A thing that robots move: its mass and outline."""
+
+    mass: Mass
+    size: tuple[Size, Size, Size]
+    shape: Literal["ball", "box", "round"] = exact("box", "ball, box, or round about the vertical")
+    cg_height: Length | None = exact(None, "above the floor; half the height where absent")
+    carries: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that this one holds")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Structure:
+    """A thing of the field that robots reach for: a gutter, a bar."""
+
+    height: FixedLength
+    diameter: FixedLength | None = exact(None, "of a bar")
+    holds: int | None = exact(None, "how many objects fit")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """Something that earns points."""
+
+    points: float
+    per: Literal["each", "once"] = exact("each", "for each object, or once in a match")
+    object: Annotated[str, Ref(("objects",))] | None = exact(None)
+    structure: Annotated[str, Ref(("structures",))] | None = exact(None)
+    autonomous_bonus: float = exact(0.0, "added when done in the autonomous period")
+    most: int | None = exact(None, "how often it counts at most in a match")
+    needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Periods:
+    """How long a match's parts last."""
+
+    autonomous: FixedTime
+    driven: FixedTime
+    solo: FixedTime | None = exact(None, "a run alone on the field")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """A season: what a robot may be, what it meets on the field and what earns points."""
+
+    fieldworthy: Literal["season 1"]
+    season: str
+    about: str = exact("")
+    altitude: Annotated[Real, Of("length", -500.0, 5000.0, fixed=True)] = assume("0 m", "sea level, ISO 2533")
+    temperature: Annotated[Real, Of("temperature", 253.15, 323.15)] = assume("20 degC", "a heated hall, ISO 8778")
+    limits: Limits
+    field: Field
+    objects: dict[str, GameObject] = exact(dict)
+    structures: dict[str, Structure] = exact(dict)
+    tasks: dict[str, Task] = exact(dict)
+    periods: Periods

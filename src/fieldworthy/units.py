@@ -1,0 +1,368 @@
+"""Unit strings at the edge, SI floats inside: the one place where they meet.
+
+A quantity in a file is a number and a unit (``2.75 in``). The number is matched strictly here; the unit alone
+is handed to pint and kept as one affine map, so that each unit is looked up once in a process.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pint
+
+_NUMBER = re.compile(
+    r"""\s*(?P<sign>[+-]?)\s*
+        (?:(?P<whole>\d+)\s+(?P<num>\d+)/(?P<den>\d+)        # 1 1/2
+          |(?P<num2>\d+)/(?P<den2>\d+)                       # 3/4
+          |(?P<decimal>(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?))
+        (?P<rest>.*)""",
+    re.VERBOSE | re.DOTALL,
+)
+_UNIT_TEXT = re.compile(r"[A-Za-z°µμΩ%\"'][A-Za-z0-9°µμΩ%\"'²³·*/^() ._-]*")
+_LONGEST = 64  # characters; no honest quantity is longer
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a quantity measures: its SI unit, what is shown by default, and how it is written."""
+
+    name: str
+    si: str
+    metric: str
+    inch: str
+    example: str
+
+
+def _kinds() -> dict[str, Kind]:
+    rows = (
+        ("length", "m", "mm", "in", "12.5 in"),
+        ("area", "m^2", "mm^2", "in^2", "80 mm^2"),
+        ("volume", "m^3", "mL", "mL", "200 mL"),
+        ("mass", "kg", "kg", "lb", "0.45 kg"),
+        ("density", "kg/m^3", "kg/m^3", "kg/m^3", "30 kg/m^3"),
+        ("time", "s", "s", "s", "1.5 s"),
+        ("frequency", "Hz", "Hz", "Hz", "50 Hz"),
+        ("angle", "rad", "deg", "deg", "30 deg"),
+        ("speed", "m/s", "m/s", "in/s", "1.2 m/s"),
+        ("angular speed", "rad/s", "rpm", "rpm", "600 rpm"),
+        ("acceleration", "m/s^2", "m/s^2", "m/s^2", "4 m/s^2"),
+        ("force", "N", "N", "lbf", "20 N"),
+        ("torque", "N*m", "N*m", "N*m", "0.35 N*m"),
+        ("stiffness", "N/m", "N/m", "lbf/in", "150 N/m"),
+        ("angular stiffness", "N*m/rad", "N*m/rad", "N*m/rad", "0.4 N*m/rad"),
+        ("foundation modulus", "N/m^3", "N/mm^3", "N/mm^3", "0.02 N/mm^3"),
+        ("inertia", "kg*m^2", "kg*cm^2", "kg*cm^2", "1.2 kg*cm^2"),
+        ("power", "W", "W", "W", "11 W"),
+        ("energy", "J", "J", "J", "0.8 J"),
+        ("current", "A", "A", "A", "2.5 A"),
+        ("voltage", "V", "V", "V", "12 V"),
+        ("resistance", "ohm", "ohm", "ohm", "0.12 ohm"),
+        ("charge", "A*s", "A*h", "A*h", "1.1 A*h"),
+        ("pressure", "Pa", "kPa", "psi", "100 psi"),
+        ("temperature", "K", "degC", "degC", "25 degC"),
+        ("temperature step", "K", "K", "K", "60 K"),
+        ("thermal resistance", "K/W", "K/W", "K/W", "4 K/W"),
+        ("heat capacity", "J/K", "J/K", "J/K", "30 J/K"),
+        ("sonic conductance", "m^3/(s*Pa)", "L/(s*bar)", "L/(s*bar)", "0.2 L/(s*bar)"),
+        ("angular drift", "rad/s", "deg/min", "deg/min", "0.5 deg/min"),
+        ("angular noise", "rad/s^0.5", "deg/h^0.5", "deg/h^0.5", "1 deg/h^0.5"),
+        ("heading noise", "rad/m^0.5", "deg/m^0.5", "deg/m^0.5", "0.2 deg/m^0.5"),
+        ("ratio", "1", "1", "1", "0.85"),
+        ("work time", "s", "h", "h", "6 h"),
+    )
+    return {row[0]: Kind(*row) for row in rows}
+
+
+KINDS: dict[str, Kind] = _kinds()
+"""Every kind of quantity that a file may hold, by name."""
+
+_TRADE: dict[str, str] = {
+    '"': "inch",
+    "''": "inch",
+    "in": "inch",
+    "amps": "ampere",
+    "amp": "ampere",
+    "volts": "volt",
+    "watts": "watt",
+    "lbs": "pound",
+    "oz-in": "ounce_force*inch",
+    "oz in": "ounce_force*inch",
+    "oz*in": "ounce_force*inch",
+    "ozf*in": "ounce_force*inch",
+    "in-lb": "pound_force*inch",
+    "lbf*in": "pound_force*inch",
+    "in*lbf": "pound_force*inch",
+    "ft-lb": "pound_force*foot",
+    "°": "degree",
+    "degrees": "degree",
+    "°C": "degC",
+    "°F": "degF",
+    "C": "degC",
+    "F": "degF",
+    "%": "percent",
+    "psig": "psi",
+    "secs": "second",
+    "sec": "second",
+    "Ah": "A*h",
+    "mAh": "mA*h",
+    "cc": "cm^3",
+    "l": "liter",
+    "Ω": "ohm",
+}
+_TRADE_ONLY: dict[str, set[str]] = {"C": {"temperature"}, "F": {"temperature"}, "°": {"angle"}}
+_SUGGEST = ("mm", "cm", "m", "in", "ft", "kg", "g", "lb", "oz", "psi", "kPa", "bar", "rpm", "deg", "rad", "mL",
+            "L", "N", "lbf", "N*m", "oz-in", "W", "A", "V", "ohm", "s", "ms", "min", "h", "m/s", "in/s", "ft/s",
+            "m/s^2", "degC", "K", "K/W", "J/K", "Hz", "A*h", "L/(s*bar)", "kg*cm^2", "N/m", "J")  # fmt: skip
+
+
+class UnitError(ValueError):
+    """A quantity that cannot be read: says what was expected and, where near, what was probably meant."""
+
+    def __init__(self, text: str, expected: str, suggestion: str | None = None) -> None:
+        self.text = text
+        self.expected = expected
+        self.suggestion = suggestion
+        hint = f"; did you mean {suggestion!r}?" if suggestion else ""
+        super().__init__(f"{text!r} is not {expected}{hint}")
+
+
+@dataclass(frozen=True, slots=True)
+class Affine:
+    """A unit as one affine map: SI = scale * number + offset."""
+
+    scale: float
+    offset: float
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """A quantity read from text.
+
+    Attributes
+    ----------
+    si : float
+        The value in the kind's SI unit.
+    unit : str
+        The unit as it was written.
+    """
+
+    si: float
+    unit: str
+
+
+@cache
+def _registry() -> pint.UnitRegistry[Any]:
+    import pint  # noqa: PLC0415  a slow import, paid only when a file is read
+
+    return pint.UnitRegistry()
+
+
+def _normal(unit: str, kind: str) -> str:
+    """Rewrite what the trade writes into what pint reads, for the kind it stands for."""
+    tidy = " ".join(unit.split())
+    if tidy in _TRADE and kind in _TRADE_ONLY.get(tidy, {kind}):
+        return _TRADE[tidy]
+    return tidy.replace("²", "^2").replace("³", "^3").replace("·", "*").replace("Ω", "ohm")
+
+
+@cache
+def affine(unit: str, kind: str) -> Affine:
+    """Look one unit up for one kind.
+
+    Parameters
+    ----------
+    unit : str
+        The unit as written in a file, for example ``oz-in`` [-].
+    kind : str
+        A key of `KINDS` [-].
+
+    Returns
+    -------
+    Affine
+        The map to the kind's SI unit [-].
+
+    Raises
+    ------
+    UnitError
+        When the unit is unknown or measures something else.
+    """
+    expected = f"{_article(kind)} with a unit, such as {KINDS[kind].example!r}"
+    if not _UNIT_TEXT.fullmatch(unit) or "**" in unit or len(unit) > _LONGEST:
+        raise UnitError(unit, expected)
+    registry = _registry()
+    try:
+        one = registry.Quantity(1.0, _normal(unit, kind)).to(KINDS[kind].si)
+        zero = registry.Quantity(0.0, _normal(unit, kind)).to(KINDS[kind].si)
+        scale, offset = float(one.magnitude - zero.magnitude), float(zero.magnitude)
+    except Exception as error:  # pint raises many kinds of error, TokenError and AttributeError among them
+        raise UnitError(unit, expected, _nearest(unit, kind)) from error
+    if not (math.isfinite(scale) and math.isfinite(offset)) or scale <= 0:
+        raise UnitError(unit, expected)
+    return Affine(scale, 0.0 if kind == "temperature step" else offset)
+
+
+@cache
+def _fits(unit: str, kind: str) -> bool:
+    return bool(_registry().is_compatible_with(_normal(unit, kind), KINDS[kind].si))
+
+
+def _nearest(unit: str, kind: str) -> str | None:
+    """The unit of the right kind that is written most like a wrong one."""
+    alike = (*difflib.get_close_matches(unit, _SUGGEST, 6, 0.4), unit + "f")
+    return next((near for near in alike if near in _SUGGEST and _fits(near, kind)), None)
+
+
+def _article(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+
+
+def split(text: str) -> tuple[float, str]:
+    """Take the leading number off a text.
+
+    Parameters
+    ----------
+    text : str
+        For example ``1 1/2 in`` [-].
+
+    Returns
+    -------
+    tuple of float and str
+        The number and the unit text after it [-].
+
+    Raises
+    ------
+    UnitError
+        When the text does not begin with one finite number.
+    """
+    match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None
+    if match is None:
+        raise UnitError(text[:_LONGEST], "a number with a unit")
+    part = match.groupdict()
+    if part["decimal"] is not None:
+        number = float(part["decimal"])
+    else:
+        bottom = int(part["den"] or part["den2"])
+        if bottom == 0:
+            raise UnitError(text, "a number: a fraction cannot have 0 below the line")
+        number = int(part["whole"] or 0) + int(part["num"] or part["num2"]) / bottom
+    rest = part["rest"].strip()
+    if rest.startswith(","):
+        raise UnitError(text, "a number with a point as decimal mark", text.replace(",", ".", 1))
+    if rest[:1].isdigit() or not math.isfinite(number):
+        raise UnitError(text, "one finite number with a unit")
+    return (-number if part["sign"] == "-" else number), rest
+
+
+def parse(text: str | float, kind: str) -> Parsed:
+    """Read one quantity.
+
+    Parameters
+    ----------
+    text : str or float
+        A number with a unit; a bare number only for a ratio, or 0 [-].
+    kind : str
+        A key of `KINDS` [-].
+
+    Returns
+    -------
+    Parsed
+        The SI value and the unit as written [-].
+
+    Raises
+    ------
+    UnitError
+        When the number, the unit or its kind is wrong.
+    """
+    number, unit = split(text if isinstance(text, str) else repr(float(text)))
+    if unit:
+        found = affine(unit, kind)
+        si = found.scale * number + found.offset
+        if not math.isfinite(si):
+            raise UnitError(str(text), "a number of finite size")
+        return Parsed(si, unit)
+    if kind == "ratio":
+        return Parsed(number, "1")
+    if number == 0 and kind != "temperature":
+        return Parsed(0.0, KINDS[kind].metric)
+    raise UnitError(str(text), f"{_article(kind)} with a unit, such as {KINDS[kind].example!r}")
+
+
+def to_unit(si: float, kind: str, unit: str) -> float:
+    """Convert an SI number to a unit.
+
+    Parameters
+    ----------
+    si : float
+        The value in the kind's SI unit [-].
+    kind : str
+        A key of `KINDS` [-].
+    unit : str
+        The unit wanted [-].
+
+    Returns
+    -------
+    float
+        The number in that unit [-].
+    """
+    if unit == "1" or unit == KINDS[kind].si:
+        return si
+    found = affine(unit, kind)
+    return (si - found.offset) / found.scale
+
+
+def digits(number: float, significant: int = 3) -> str:
+    """Write a number with sensible digits and no exponent.
+
+    Parameters
+    ----------
+    number : float
+        Any finite or infinite number [-].
+    significant : int
+        Digits to keep; digits before the point are never dropped [-].
+
+    Returns
+    -------
+    str
+        For example ``0.0312``, ``69.1`` or ``1240`` [-].
+    """
+    if math.isinf(number):
+        return "no limit" if number > 0 else "minus no limit"
+    if number == 0 or abs(number) < 1e-9:
+        return "0"
+    places = max(0, significant - 1 - math.floor(math.log10(abs(number))))
+    text = f"{number:.{min(places, 9)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+_SHOWN = {"1": "", "inch": "in", "deg": "°", "degree": "°", "degC": "°C", "degF": "°F", '"': "in", "ohm": "Ω", "percent": "%",
+          "m/s^2": "m/s²", "N*m": "N·m", "kg*cm^2": "kg·cm²", "A*h": "Ah", "mm^2": "mm²", "N/mm^3": "N/mm³"}  # fmt: skip
+
+
+def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
+    """Write an SI number in a unit with sensible digits.
+
+    Parameters
+    ----------
+    si : float
+        The value in the kind's SI unit [-].
+    kind : str
+        A key of `KINDS` [-].
+    unit : str
+        The unit to show [-].
+    significant : int
+        Digits to keep [-].
+
+    Returns
+    -------
+    str
+        For example ``69.1 in/s`` [-].
+    """
+    number = digits(to_unit(si, kind, unit), significant)
+    label = _SHOWN.get(unit, unit)
+    return number if not label else f"{number}{'' if label in ('°', '%') else ' '}{label}"
