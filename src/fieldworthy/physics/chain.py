@@ -247,7 +247,7 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
     for _ in range(_ITERATIONS):
         value, slope = _length(teeth_1, teeth_2, c)
         c = np.maximum(touching, c - (value - links) / slope)
-    return pitch * np.where(closes, c, 0.0)
+    return pitch * np.where(closes, c, 0.0)[()]
 
 
 def speed_variation(teeth: Real) -> Real:

@@ -1,0 +1,350 @@
+"""Roller stages: surface speed of a compressed roller, slip, and the motor's speed under the squeeze.
+
+A stage is one roller (or belt) that presses an object against a guide. The motor comes in as the two
+numbers of its line, free speed and stall torque. Rollers and belts are pinch points: keep fingers out
+while the robot is enabled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics import _require as require
+from fieldworthy.physics._types import Array, Real
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage of an intake.
+
+    Attributes
+    ----------
+    ratio : Real
+        Turns of the motor for one turn of the roller, through gears, chain and belt together [-].
+    efficiency : Real
+        Share of the motor's work that reaches the roller [-].
+    radius : Real
+        Radius of the free roller [m].
+    squeeze : Real
+        Depth to which the object presses the roller in [m].
+    normal_force : Real
+        Force with which roller and object press on each other [N].
+    friction : Real
+        Friction coefficient between roller and object [-].
+    drag : Real
+        Force along the path that holds the object back, from `drag` [N].
+
+    Raises
+    ------
+    ValueError
+        If a number is out of its range, or the squeeze reaches the shaft; the message names it.
+    """
+
+    ratio: Real
+    efficiency: Real
+    radius: Real
+    squeeze: Real
+    normal_force: Real
+    friction: Real
+    drag: Real
+
+    def __post_init__(self) -> None:
+        require.positive(ratio=self.ratio, efficiency=self.efficiency, radius=self.radius)
+        require.fraction(efficiency=self.efficiency)
+        require.not_negative(
+            squeeze=self.squeeze, normal_force=self.normal_force, friction=self.friction, drag=self.drag
+        )
+        _check_squeeze(self.radius, self.squeeze)
+
+
+def _check_squeeze(radius: Real, squeeze: Real) -> None:
+    if not np.all(np.asarray(squeeze) < radius):
+        msg = f"squeeze must be smaller than the roller's radius, got {squeeze!r} on {radius!r}"
+        raise ValueError(msg)
+
+
+def rolling_radius(radius: Real, squeeze: Real) -> Real:
+    """Effective radius of a squeezed soft roller: surface speed over angular speed.
+
+    Parameters
+    ----------
+    radius : Real
+        Radius of the free roller [m].
+    squeeze : Real
+        Depth to which it is pressed in, zero or more and less than the radius [m].
+
+    Returns
+    -------
+    Real
+        Effective rolling radius, between the squeezed and the free radius [m].
+
+    Raises
+    ------
+    ValueError
+        If the radius is not positive, the squeeze is negative, or it reaches the shaft.
+
+    Notes
+    -----
+    The outer skin keeps its length while the core gives way, as with a tyre: the arc 2 R a that enters the
+    flat leaves along the chord 2 R sin(a), cos(a) = 1 - d / R, so R_e = R sin(a) / a, close to R - d / 3.
+    It fits foam rollers, flaps and banded wheels. A solid rubber cover cannot shrink and bulges instead:
+    its skin runs somewhat faster than the free radius says, so there take a squeeze of zero. Good while d
+    < R / 4.
+
+    References
+    ----------
+    tyre-radius: effective rolling radius of a tyre, R - d / 3 (from memory).
+    """
+    require.positive(radius=radius)
+    require.not_negative(squeeze=squeeze)
+    _check_squeeze(radius, squeeze)
+    half_angle = np.arccos(1.0 - squeeze / radius)
+    return radius * np.sinc(half_angle / np.pi)
+
+
+def drag(
+    normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.0, weight_along: Real = 0.0
+) -> Real:
+    """Force that holds back an object squeezed between a roller and a fixed guide.
+
+    Parameters
+    ----------
+    normal_force : Real
+        Force with which the roller presses the object on the guide [N].
+    guide_friction : Real
+        Friction coefficient between object and guide [-].
+    rolling_resistance : Real, optional
+        Loss in the roller's own flexing, as a share of the normal force [-].
+    weight_along : Real, optional
+        Part of the object's weight along the path, positive where it climbs [N].
+
+    Returns
+    -------
+    Real
+        Force along the path, not below zero: an object that would slide by itself asks for nothing [N].
+
+    Raises
+    ------
+    ValueError
+        If a force or coefficient is negative.
+
+    Notes
+    -----
+    (mu_guide + c) N + W sin(slope), Coulomb friction.
+
+    References
+    ----------
+    practice: Coulomb friction, textbook statics.
+    """
+    require.not_negative(
+        normal_force=normal_force, guide_friction=guide_friction, rolling_resistance=rolling_resistance
+    )
+    return np.maximum((guide_friction + rolling_resistance) * normal_force + weight_along, 0.0)
+
+
+def grip_margin(stage: Stage) -> Real:
+    """Share of a roller's grip that is left once the object moves; below zero the roller slips on it.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage [-].
+
+    Returns
+    -------
+    Real
+        1 - drag / (mu N): 1 with nothing to carry, 0 at the limit; minus infinity with drag but no grip [-].
+
+    References
+    ----------
+    practice: Coulomb friction, textbook statics.
+    """
+    grip = np.asarray(stage.friction * stage.normal_force, dtype=float)
+    lost = np.where(stage.drag > grip, np.inf, 0.0)
+    used: Array = np.broadcast_to(lost, _shape(stage)).copy()
+    np.divide(stage.drag, grip, out=used, where=grip > 0.0)
+    return 1.0 - used
+
+
+def _shape(stage: Stage) -> tuple[int, ...]:
+    return np.broadcast_shapes(np.shape(stage.drag), np.shape(stage.friction), np.shape(stage.normal_force))
+
+
+def load_torque(stage: Stage) -> Real:
+    """Torque that the squeeze asks of the motor.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage [-].
+
+    Returns
+    -------
+    Real
+        Torque at the motor; with a slipping roller that of the slip [N m].
+
+    Notes
+    -----
+    min(drag, mu N) R_e / (ratio efficiency); the arm is the effective radius since force times surface
+    speed is power.
+
+    References
+    ----------
+    practice: power balance of a roller.
+    """
+    force = np.minimum(stage.drag, stage.friction * stage.normal_force)
+    return force * _arm(stage)
+
+
+def held_torque(stage: Stage) -> Real:
+    """Torque to keep a roller turning while it slips on an object that is held fast.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage [-].
+
+    Returns
+    -------
+    Real
+        Torque at the motor; where it exceeds the stall torque the motor stands still and heats [N m].
+
+    Notes
+    -----
+    mu N R_e / (ratio efficiency): what a slower neighbour or a jam does to a stage.
+
+    References
+    ----------
+    practice: power balance of a roller.
+    """
+    return stage.friction * stage.normal_force * _arm(stage)
+
+
+def _arm(stage: Stage) -> Real:
+    return rolling_radius(stage.radius, stage.squeeze) / (stage.ratio * stage.efficiency)
+
+
+def _total(torques: Sequence[Real]) -> Array:
+    total = np.zeros(())
+    for torque in torques:
+        require.not_negative(torques=torque)
+        total = total + torque
+    return total
+
+
+def motor_speed(free_speed: Real, stall_torque: Real, torques: Sequence[Real]) -> Real:
+    """Speed of one motor that drives one stage or several, on its straight torque-speed line.
+
+    Parameters
+    ----------
+    free_speed : Real
+        Speed of the motor without load [rad/s].
+    stall_torque : Real
+        Torque at standstill; with a limit on current, the torque at that limit [N m].
+    torques : Sequence[Real]
+        Torque that each stage asks of the motor, from `load_torque` [N m].
+
+    Returns
+    -------
+    Real
+        Speed, 0 where the stages together stall it [rad/s].
+
+    Raises
+    ------
+    ValueError
+        If the free speed or stall torque is not positive, or a torque is negative.
+
+    Notes
+    -----
+    w = w0 (1 - sum(T) / T_stall).
+
+    References
+    ----------
+    hughes: Electric Motors and Drives, ch. 3 (from memory): linear line of a permanent-magnet motor.
+    """
+    require.positive(free_speed=free_speed, stall_torque=stall_torque)
+    return free_speed * np.maximum(1.0 - _total(torques) / stall_torque, 0.0)
+
+
+def stall_margin(stall_torque: Real, torques: Sequence[Real]) -> Real:
+    """Share of a motor's stall torque that its stages leave over; below zero it stalls.
+
+    Parameters
+    ----------
+    stall_torque : Real
+        Torque at standstill [N m].
+    torques : Sequence[Real]
+        Torque that each stage asks of the motor [N m].
+
+    Returns
+    -------
+    Real
+        1 - sum(T) / T_stall [-].
+
+    Raises
+    ------
+    ValueError
+        If the stall torque is not positive, or a torque is negative.
+
+    References
+    ----------
+    hughes: Electric Motors and Drives, ch. 3 (from memory): linear line of a permanent-magnet motor.
+    """
+    require.positive(stall_torque=stall_torque)
+    return 1.0 - _total(torques) / stall_torque
+
+
+def surface_speed(stage: Stage, motor_speed: Real) -> Real:
+    """Speed of a stage's squeezed surface.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage [-].
+    motor_speed : Real
+        Speed of its motor, free or under load [rad/s].
+
+    Returns
+    -------
+    Real
+        Speed along the path [m/s].
+
+    Notes
+    -----
+    v = w R_e / ratio.
+
+    References
+    ----------
+    tyre-radius: effective rolling radius of a tyre (from memory).
+    """
+    return motor_speed * rolling_radius(stage.radius, stage.squeeze) / stage.ratio
+
+
+def object_speed(stage: Stage, motor_speed: Real) -> Real:
+    """Steady speed of an object in a stage: the surface's where the roller grips, 0 where it slips.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage [-].
+    motor_speed : Real
+        Speed of its motor under load [rad/s].
+
+    Returns
+    -------
+    Real
+        Speed along the path [m/s].
+
+    Notes
+    -----
+    Coulomb friction has no steady state in between: an object whose drag exceeds the grip comes to rest.
+
+    References
+    ----------
+    practice: Coulomb friction, textbook statics.
+    """
+    grips = stage.drag <= stage.friction * stage.normal_force
+    return np.where(grips, surface_speed(stage, motor_speed), 0.0)[()]

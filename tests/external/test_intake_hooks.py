@@ -1,0 +1,105 @@
+"""Hooked chains against simulated arrivals and a chain laid tooth by tooth round its sprocket."""
+
+import numpy as np
+import pytest
+
+from fieldworthy.physics import hooks
+
+
+def test_window_and_chance_against_random_arrivals():
+    # Plain simulation: an object comes in over a stretch of time at a random phase of the passing hooks
+    # and is in if no part of it meets a hook before it has come in; 200,000 arrivals, three standard
+    # errors are 0.0034
+    spacing, hook, extent, speed, entry = 0.19, 0.012, 0.05, 0.6, 0.04
+    rng = np.random.default_rng(4)
+    tip = rng.uniform(0.0, spacing, 200_000)  # upper face of the nearest hook below the object's lower edge
+    clear_below = tip >= speed * entry  # that hook climbs while the object comes in
+    lower_face_above = spacing - tip - hook  # the next hook's lower face above the object's lower edge
+    clean = clear_below & (lower_face_above >= extent)
+    free = hooks.window(spacing, hook, extent, speed * entry)
+    assert hooks.random_chance(free, spacing) == pytest.approx(clean.mean(), abs=0.0034)
+
+
+def test_waiting_for_a_hook_against_random_phases():
+    # Three standard errors of 200,000 draws: 0.0034
+    rng = np.random.default_rng(5)
+    wait = rng.uniform(0.0, 0.19, 200_000) / 0.6
+    assert hooks.waiting_chance(0.2, 0.6, 0.19) == pytest.approx((wait <= 0.2).mean(), abs=0.0034)
+    assert hooks.waiting_chance(1.0, 0.6, 0.19) == 1.0
+
+
+def test_passing_frequency_by_counting():
+    # Hooks counted past a point in 100 s
+    spacing = hooks.hook_spacing(0.00635, 30)
+    passed = np.floor(0.6 * 100.0 / spacing)
+    assert hooks.passing_frequency(0.6, spacing) == pytest.approx(passed / 100.0, abs=0.01)
+    assert hooks.hook_count(92, 30) == 3.0
+
+
+def test_tip_radius_of_a_link_turned_round_the_sprocket():
+    # The link laid between two teeth as coordinates, then turned through a whole turn in fine steps
+    pitch, teeth, height, offset = 0.00635, 12, 0.02, 0.003
+    half = np.pi / teeth
+    r = 0.5 * pitch / np.sin(half)
+    ends = np.array([[r * np.cos(half), -r * np.sin(half)], [r * np.cos(half), r * np.sin(half)]])
+    assert np.hypot(*(ends[1] - ends[0])) == pytest.approx(pitch, rel=1e-12)
+    tip = ends.mean(axis=0) + np.array([height, offset])
+    turn = np.linspace(0.0, 2.0 * np.pi, 100_001)
+    lowest = (tip[0] * np.sin(turn) + tip[1] * np.cos(turn)).min()
+    assert hooks.tip_radius(pitch, teeth, height, offset) == pytest.approx(-lowest, rel=1e-8)
+
+
+def test_five_or_six_pieces_already_carried():
+    # Common practice, no source: hooks must clear five or six pieces. Pieces are laid on by hand, one by
+    # one, under the lowest point of the tips' path: what the practice asks is room, and the room is what
+    # is computed
+    shaft, radius = 0.33, hooks.tip_radius(0.00635, 12, 0.03)
+    room = shaft - radius - 0.005
+    top, count = 0.0, 0
+    while top + 0.045 <= room:
+        top, count = top + 0.045, count + 1
+    assert hooks.pieces_cleared(room, 0.045, 0.045) == count
+    assert count in (5, 6)
+    assert hooks.stack_height(count, 0.045, 0.045) == pytest.approx(top, rel=1e-12)
+    # Nesting pieces lie closer: 60 mm high, 40 mm more each: 60, 100, 140, 180, 220, 260 fit under 270 mm,
+    # 300 does not
+    assert hooks.pieces_cleared(0.27, 0.06, 0.04) == 6
+    assert hooks.pieces_cleared(0.05, 0.06, 0.04) == 0
+    assert hooks.stack_height(np.array([0.0, 1.0, 6.0]), 0.06, 0.04) == pytest.approx([0.0, 0.06, 0.26])
+
+
+def test_a_heap_fills_its_hopper():
+    # By hand: six balls of 60 mm, 113.1 ml each, at 0.6 packing in 0.15 m by 0.15 m stand 50.3 mm on the mean
+    ball = 4.0 / 3.0 * np.pi * 0.03**3
+    assert hooks.heap_height(6, ball, 0.15 * 0.15) == pytest.approx(0.05027, abs=1e-5)
+
+
+def test_batch_equals_case_by_case():
+    spacing = np.array([0.05, 0.12, 0.19])
+    free = hooks.window(spacing, 0.01, 0.06, 0.01)
+    chance = hooks.random_chance(free, spacing)
+    for i in range(3):
+        assert chance[i] == hooks.random_chance(
+            hooks.window(float(spacing[i]), 0.01, 0.06, 0.01), float(spacing[i])
+        )
+    assert chance[0] == 0.0  # an object longer than the room between hooks never comes in
+
+
+@pytest.mark.parametrize(
+    ("call", "named"),
+    [
+        (lambda: hooks.hook_count(92, 0), "links_between"),
+        (lambda: hooks.hook_spacing(0.0, 3), "pitch"),
+        (lambda: hooks.passing_frequency(-1.0, 0.1), "chain_speed"),
+        (lambda: hooks.window(0.1, -0.1, 0.05), "hook"),
+        (lambda: hooks.random_chance(0.1, 0.0), "spacing"),
+        (lambda: hooks.waiting_chance(-1.0, 1.0, 0.1), "dwell"),
+        (lambda: hooks.tip_radius(0.00635, 2, 0.01), "teeth"),
+        (lambda: hooks.stack_height(3, 0.1, 0.0), "nested"),
+        (lambda: hooks.heap_height(3, 1e-4, 0.0), "area"),
+        (lambda: hooks.pieces_cleared(0.3, 0.0, 0.1), "height"),
+    ],
+)
+def test_bad_input_is_named(call, named):
+    with pytest.raises(ValueError, match=named):
+        call()
