@@ -6,14 +6,14 @@ import dataclasses
 import types
 from collections.abc import Callable
 from functools import cache
-from typing import Annotated, Any, Literal, Optional, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Optional, Union, get_args, get_origin, get_type_hints
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, create_model
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, create_model
 
 from fieldworthy.schema.kinds import Of, Ref
 from fieldworthy.schema.quantity import Quantity
 
-NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ,_+'/()-]{0,59}$"
+NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,59}$"
 
 
 def assume(text: str, why: str) -> Any:
@@ -49,7 +49,7 @@ def exact(default: Any, about: str = "") -> Any:
     dataclasses.Field
         For use as a field's default in a keyword-only dataclass [-].
     """
-    key = "factory" if isinstance(default, Callable) else "default"  # type: ignore[arg-type]
+    key = "factory" if callable(default) else "default"
     return dataclasses.field(metadata={key: default, "about": about})
 
 
@@ -126,9 +126,21 @@ def _union(args: tuple[Any, ...]) -> Any:
     members = [a for a in args if a is not type(None)]
     inner: Any = Union[tuple(_derived(a) for a in members)]  # noqa: UP007  built from a list at run time
     if len(members) > 1 and all(dataclasses.is_dataclass(a) for a in members):
-        if all("kind" in hints(a) for a in members):
-            inner = Annotated[inner, Field(discriminator="kind")]
+        by_kind = all("kind" in hints(a) for a in members)
+        inner = Annotated[inner, Field(discriminator="kind")] if by_kind else _by_keys(members)
     return Optional[inner] if len(members) < len(args) else inner  # noqa: UP045  built at run time
+
+
+def _by_keys(members: list[Any]) -> Any:
+    """A union whose member is the one that knows most of the keys given, so that errors speak of one of them."""
+    known = {member.__name__: set(hints(member)) for member in members}
+
+    def choose(given: Any) -> str:
+        keys = set(given) if isinstance(given, dict) else set()
+        return max(known, key=lambda name: len(known[name] & keys))
+
+    tagged = tuple(Annotated[schema_of(member), Tag(member.__name__)] for member in members)
+    return Annotated[Union[tagged], Discriminator(choose)]  # noqa: UP007  built from a list at run time
 
 
 def _field(declared: dataclasses.Field[Any], annotation: Any) -> tuple[Any, Any]:
@@ -144,8 +156,6 @@ def _field(declared: dataclasses.Field[Any], annotation: Any) -> tuple[Any, Any]
         return derived, Field(default_factory=meta["factory"], description=about)
     if "default" in meta:
         return derived, Field(default=meta["default"], description=about)
-    if get_origin(annotation) is Literal and declared.name == "kind":
-        return derived, Field(description=about)
     return derived, Field(description=about)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from fieldworthy.schema.problems import nearest
@@ -210,6 +210,10 @@ HeatCapacity: TypeAlias = Annotated[Real, Of("heat capacity", 0.0, above=True)]
 WorkTime: TypeAlias = Annotated[Real, Of("work time", 0.0)]
 Stiffness: TypeAlias = Annotated[Real, Of("stiffness", 0.0)]
 Frequency: TypeAlias = Annotated[Real, Of("frequency", 0.0, above=True)]
+
+Count: TypeAlias = Annotated[int, Field(strict=True, ge=1, le=1000)]
+Whole: TypeAlias = Annotated[int, Field(strict=True, ge=0, le=100_000)]
+Number: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
 
 Place: TypeAlias = tuple[Length, Length]
 Point: TypeAlias = tuple[Length, Length, Length]

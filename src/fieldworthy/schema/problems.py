@@ -21,11 +21,15 @@ def dotted(path: KeyPath) -> str:
     Returns
     -------
     str
-        For example ``parts.battery.position[0]`` [-].
+        For example ``parts.battery.position[0]``; a key with a point or comma stands in quotes [-].
     """
     text = ""
     for key in path:
-        text += f"[{key}]" if isinstance(key, int) else f".{key}" if text else str(key)
+        if isinstance(key, int):
+            text += f"[{key}]"
+            continue
+        word = f'"{key}"' if "." in key or "," in key else key
+        text += f".{word}" if text else word
     return text
 
 

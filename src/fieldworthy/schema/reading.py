@@ -38,11 +38,16 @@ class Document:
         Dictionaries, lists, strings, numbers, truth values and None.
     marks : dict
         Line and column (from 1) by key path, of the value.
+    files : dict
+        The file by key path, for keys that came from another one, such as a parts list.
+    problems : list of Problem
+        What the reader itself found wrong.
     """
 
     file: Path
     data: Any = None
     marks: dict[KeyPath, Mark] = field(default_factory=dict)
+    files: dict[KeyPath, Path] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
     def place(self, key: KeyPath) -> Mark:
@@ -81,7 +86,8 @@ class Document:
             With line and column filled in [-].
         """
         line, column = self.place(key)
-        return Problem(self.file, line, column, key, expected, suggestion)
+        file = next((self.files[key[:end]] for end in range(len(key), 0, -1) if key[:end] in self.files), self.file)
+        return Problem(file, line, column, key, expected, suggestion)
 
 
 def read_text(file: Path) -> str:
@@ -295,7 +301,7 @@ def _plain_words(kind: str, context: dict[str, Any], message: str) -> str:
         "int_from_float": "expected a whole number",
         "bool_type": "expected true or false",
         "bool_parsing": "expected true or false",
-        "string_pattern_mismatch": "expected a name of letters, digits, spaces and - _ + ' / ( )",
+        "string_pattern_mismatch": "expected a name of letters, digits, spaces and - . , _ + ' / ( )",
     }
     if kind in words:
         return words[kind]

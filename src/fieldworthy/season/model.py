@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.schema import Of, Ref, assume, exact
-from fieldworthy.schema.kinds import Length, Mass, Real, Size
+from fieldworthy.schema.kinds import Length, Mass, Number, Real, Size, Whole
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
 FixedPlace: TypeAlias = tuple[
@@ -20,11 +20,11 @@ class Limits:
     """What the season allows a robot to be; an absent limit is not checked."""
 
     motor_power: Annotated[Real, Of("power", 0.0, above=True, fixed=True)] | None = exact(None)
-    motors: int | None = exact(None, "largest number of motors")
+    motors: Whole | None = exact(None, "largest number of motors")
     mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] | None = exact(None)
     stowed_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height at the start")
     extended_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height later on")
-    tanks: int | None = exact(None, "largest number of air tanks")
+    tanks: Whole | None = exact(None, "largest number of air tanks")
     charge_pressure: Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)] | None = exact(None)
 
 
@@ -54,19 +54,19 @@ class Structure:
 
     height: FixedLength
     diameter: FixedLength | None = exact(None, "of a bar")
-    holds: int | None = exact(None, "how many objects fit")
+    holds: Whole | None = exact(None, "how many objects fit")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """Something that earns points."""
 
-    points: float
+    points: Number
     per: Literal["each", "once"] = exact("each", "for each object, or once in a match")
     object: Annotated[str, Ref(("objects",))] | None = exact(None)
     structure: Annotated[str, Ref(("structures",))] | None = exact(None)
-    autonomous_bonus: float = exact(0.0, "added when done in the autonomous period")
-    most: int | None = exact(None, "how often it counts at most in a match")
+    autonomous_bonus: Number = exact(0.0, "added when done in the autonomous period")
+    most: Whole | None = exact(None, "how often it counts at most in a match")
     needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact
-from fieldworthy.schema.kinds import Conductance, Force, Fraction, Gap, Mass, Pressure, Real, Size, Span
+from fieldworthy.schema.kinds import Conductance, Count, Force, Fraction, Gap, Mass, Pressure, Real, Size, Span
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +24,7 @@ class Tank:
     """A tank with its own circuit, or several joined ones that count as one circuit."""
 
     tank: Annotated[str, Ref(("catalogue.tanks",))]
-    count: int = exact(1, "tanks joined on this circuit")
+    count: Count = exact(1, "tanks joined on this circuit")
     charge: Pressure | None = exact(None, "where it differs from the common charge")
     regulator: Pressure | None = exact(None, "gauge pressure behind the regulator; none where absent")
     leak_half_time: Span = assume("60 min", "gauge pressure halves in this time at rest; common practice, no source")
@@ -42,7 +42,7 @@ class Cylinder:
     """A cylinder, or several that move together on one valve."""
 
     cylinder: Annotated[str, Ref(("catalogue.cylinders",))]
-    count: int = exact(1, "cylinders on one valve")
+    count: Count = exact(1, "cylinders on one valve")
     tank: Annotated[str, Ref(("air.tanks",))]
     valve: Annotated[str, Ref(("catalogue.valves",))]
     tube: Gap = assume("400 mm", "length of tube from valve to each port; common practice, no source")
@@ -59,6 +59,6 @@ class Cylinder:
 class Air:
     """All compressed air on the robot."""
 
-    supply: Supply = exact(lambda: {})
+    supply: Supply = exact(dict)
     tanks: dict[str, Tank] = exact(dict)
     cylinders: dict[str, Cylinder] = exact(dict)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.schema import Of, Ref, assume, exact
-from fieldworthy.schema.kinds import Angle, Box, Force, Gap, Length, Mass, Point, Real
+from fieldworthy.schema.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
 
 CHASSIS = "chassis"
 
@@ -19,7 +19,7 @@ class Part:
     position: Point
     size: Box
     rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group")
-    count: int = exact(1, "how many of them, all at this place together")
+    count: Count = exact(1, "how many of them, all at this place together")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +36,7 @@ class Carried:
     """Objects of the season that the robot holds in a pose."""
 
     object: Annotated[str, Ref(("season.objects",))]
-    count: int = exact(1)
+    count: Count = exact(1)
     position: Point
     rides: str = exact(CHASSIS)
 

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact
-from fieldworthy.schema.kinds import Angle, Duration, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
+from fieldworthy.schema.kinds import Count, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
     """One stage of gearing or chain: teeth on the motor's side and on the wheel's side."""
 
-    driver: int
-    driven: int
+    driver: Count
+    driven: Count
     efficiency: Efficiency = assume("0.95", "one stage of open gears or chain; from memory")
 
 
@@ -39,11 +39,19 @@ class Targets:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TypicalMove:
+    """A move that the team makes often; the best gear ratio is found for their mix."""
+
+    distance: Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
+    times: Count = exact(1, "how often in a match")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drive:
     """Motors and gearing from battery to wheels, and how it is driven."""
 
     motor: Annotated[str, Ref(("catalogue.motors",))]
-    motors: Annotated[int, "how many"]
+    motors: Count
     stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly")
     wheels: dict[str, Wheel]
     friction_torque: Annotated[Real, Of("torque", 0.0)] = assume("0.02 N*m", "bearings of the whole drive, at the wheels; from memory")
@@ -52,15 +60,5 @@ class Drive:
     motor_start_temperature: Temperature = assume("25 degC", "motors as warm as the hall")
     motor_hot: Temperature = assume("105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085")
     between_matches: Span = assume("8 min", "from one match to the next; common practice, no source")
-    targets: Targets = exact(lambda: {})
-    typical_moves: dict[str, Move] = exact(dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
-    """A move of the drive that the team makes often."""
-
-    distance: Length
-    times: int = exact(1, "how often in a match")
-    turn: Angle = assume("0 deg", "no turn before it")
-    pause: Duration = assume("1 s", "standing or working after it; common practice, no source")
+    targets: Targets = exact(dict)
+    typical_moves: tuple[TypicalMove, ...] = exact(())

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.schema import Ref, exact
-from fieldworthy.schema.kinds import WorkTime
+from fieldworthy.schema.kinds import Count, WorkTime
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,7 +14,7 @@ class MotorUse:
     """Motors of one class that a mechanism uses."""
 
     motor: Annotated[str, Ref(("catalogue.motors",))]
-    count: int = exact(1)
+    count: Count = exact(1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

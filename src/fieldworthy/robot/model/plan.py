@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact
-from fieldworthy.schema.kinds import Duration, Fraction, Real
+from fieldworthy.schema.kinds import Count, Duration, Fraction, Real, Whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Practice:
     """How often an action succeeded in practice."""
 
-    successes: int
-    attempts: int
+    successes: Whole
+    attempts: Count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,11 +23,11 @@ class Action:
 
     time: Duration
     spread: Duration = assume("0 s", "standard deviation of the time from one try to the next")
-    strokes: dict[Annotated[str, Ref(("air.cylinders",))], int] = exact(dict, "strokes out and back of each cylinder")
+    strokes: dict[Annotated[str, Ref(("air.cylinders",))], Count] = exact(dict, "strokes out and back of each cylinder")
     motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(dict, "load of a mechanism's motors, share of stall torque")
     task: Annotated[str, Ref(("season.tasks",))] | None = exact(None)
-    objects: int = exact(1, "how many objects it scores")
-    takes: int = exact(0, "how many objects it picks up")
+    objects: Whole = exact(1, "how many objects it scores")
+    takes: Whole = exact(0, "how many objects it picks up")
     practice: Practice | None = exact(None)
     pose: Annotated[str, Ref(("poses",))] | None = exact(None, "how the robot travels to it")
 
@@ -45,7 +45,7 @@ class Repeat:
     """A list of steps done over and over, until a count or a time in the period is reached."""
 
     repeat: tuple[Step, ...]
-    times: int | None = exact(None)
+    times: Count | None = exact(None)
     until: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None)
 
 

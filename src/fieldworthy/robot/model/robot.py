@@ -31,9 +31,9 @@ class Robot:
     poses: dict[str, Pose] = exact(dict)
     drive: Drive
     battery: Annotated[str, Ref(("catalogue.batteries",))]
-    air: Air = exact(lambda: {})
+    air: Air = exact(dict)
     mechanisms: dict[str, Mechanism] = exact(dict)
     actions: dict[str, Action] = exact(dict)
     plan: Plan | None = exact(None)
     hours_left: WorkTime | None = exact(None, "work time until the next event")
-    catalogue: Catalogue = exact(lambda: {}, "classes of the team's own, besides the generic ones")
+    catalogue: Catalogue = exact(dict, "classes of the team's own, besides the generic ones")

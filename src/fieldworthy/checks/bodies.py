@@ -1,0 +1,225 @@
+"""The robot as a rigid body in each of its poses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.checks.finding import Array, Real
+from fieldworthy.physics.rigidbody import RigidBody, assemble, combine, rotate_y, translate
+from fieldworthy.robot.model import Move, Part, Pose
+from fieldworthy.season.model import Season
+
+Vector = tuple[Real, Real, Real]
+
+
+def stacked(values: Sequence[Real]) -> Array:
+    """Stack numbers that may or may not vary over cases.
+
+    Parameters
+    ----------
+    values : sequence of float or ndarray of shape (n,)
+        One for each member of the structure [any unit].
+
+    Returns
+    -------
+    ndarray of shape (k,) or (k, n)
+        The structure's axis first [any unit].
+    """
+    shape = np.broadcast_shapes(*(np.shape(v) for v in values))
+    out = np.empty((len(values), *shape))
+    for i, value in enumerate(values):
+        out[i] = value
+    return out
+
+
+def stacked_vectors(vectors: Sequence[Vector]) -> Array:
+    """Stack vectors whose components may or may not vary over cases.
+
+    Parameters
+    ----------
+    vectors : sequence of tuple
+        One for each member of the structure [m].
+
+    Returns
+    -------
+    ndarray of shape (k, 3) or (k, 3, n)
+        The structure's axis first [m].
+    """
+    flat = stacked([c for vector in vectors for c in vector])
+    return flat.reshape(len(vectors), 3, *flat.shape[1:])
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The parts that ride together, as one body and one box.
+
+    Attributes
+    ----------
+    body : RigidBody
+        Mass, centre of gravity and inertia [kg, m, kg m2].
+    corners : ndarray of shape (k, 2, 3) or (k, 2, 3, n)
+        Lowest and highest corner of each part [m].
+    """
+
+    body: RigidBody
+    corners: Array
+
+
+def groups(parts: Iterable[Part]) -> dict[str, Group]:
+    """Assemble the parts of each group.
+
+    Parameters
+    ----------
+    parts : iterable of Part
+        All parts of the robot [SI].
+
+    Returns
+    -------
+    dict of str to Group
+        By what they ride [-].
+    """
+    by_group: dict[str, list[Part]] = {}
+    for part in parts:
+        by_group.setdefault(part.rides, []).append(part)
+    return {name: _group(members) for name, members in by_group.items()}
+
+
+def _group(parts: Sequence[Part]) -> Group:
+    mass = stacked([part.mass * part.count for part in parts])
+    position = stacked_vectors([part.position for part in parts])
+    size = stacked_vectors([part.size for part in parts])
+    trailing = max(position.ndim, size.ndim) - 2
+    half = size.reshape(size.shape + (1,) * (trailing - size.ndim + 2)) / 2
+    middle = position.reshape(position.shape + (1,) * (trailing - position.ndim + 2))
+    return Group(assemble(mass, position, size), np.stack((middle - half, middle + half), axis=1))
+
+
+def moved(body: RigidBody, move: Move | None) -> RigidBody:
+    """Move a body as a pose says.
+
+    Parameters
+    ----------
+    body : RigidBody
+        The body as the parts list places it [kg, m, kg m2].
+    move : Move or None
+        Turn, then shift [rad, m].
+
+    Returns
+    -------
+    RigidBody
+        The moved body [kg, m, kg m2].
+    """
+    if move is None:
+        return body
+    if move.pivot is not None:
+        body = rotate_y(body, move.turn, stacked(move.pivot))
+    return translate(body, stacked(move.shift)) if move.shift is not None else body
+
+
+def load_bodies(pose: Pose, season: Season) -> list[RigidBody]:
+    """Make a body of everything that the robot carries in a pose.
+
+    Parameters
+    ----------
+    pose : Pose
+        With what it carries [SI].
+    season : Season
+        With the objects' masses and sizes [SI].
+
+    Returns
+    -------
+    list of RigidBody
+        One for each entry of ``carries``, moved along with its group [kg, m, kg m2].
+    """
+    bodies = []
+    for carried in pose.carries.values():
+        thing = season.objects[carried.object]
+        mass = stacked([thing.mass * carried.count])
+        body = assemble(mass, stacked_vectors([carried.position]), stacked_vectors([thing.size]))
+        bodies.append(moved(body, pose.moves.get(carried.rides)))
+    return bodies
+
+
+def body_in(season: Season, assembled: dict[str, Group], pose: Pose) -> RigidBody:
+    """Assemble the whole robot in one pose, with what it carries.
+
+    Parameters
+    ----------
+    season : Season
+        With the objects carried [SI].
+    assembled : dict of str to Group
+        As `groups` gives it [SI].
+    pose : Pose
+        The pose [SI].
+
+    Returns
+    -------
+    RigidBody
+        Mass, centre of gravity and inertia about it [kg, m, kg m2].
+    """
+    own = [moved(group.body, pose.moves.get(name)) for name, group in assembled.items()]
+    return combine([*own, *load_bodies(pose, season)])
+
+
+def extent_in(assembled: dict[str, Group], pose: Pose) -> tuple[Array, Array]:
+    """Find the box around the robot's parts in one pose.
+
+    Parameters
+    ----------
+    assembled : dict of str to Group
+        As `groups` gives it [SI].
+    pose : Pose
+        The pose [SI].
+
+    Returns
+    -------
+    tuple of ndarray of shape (3,) or (3, n)
+        Lowest and highest corner [m].
+    """
+    lows, highs = [], []
+    for name, group in assembled.items():
+        low, high = _box(group.corners, pose.moves.get(name))
+        lows.append(low)
+        highs.append(high)
+    return _outermost(lows, np.minimum), _outermost(highs, np.maximum)
+
+
+def _outermost(corners: Sequence[Array], pick: np.ufunc) -> Array:
+    first, *rest = corners
+    for corner in rest:
+        a, b = (first[:, None], corner) if first.ndim < corner.ndim else (first, corner)
+        first = pick(a, b[:, None] if b.ndim < a.ndim else b)
+    return first
+
+
+def _box(corners: Array, move: Move | None) -> tuple[Array, Array]:
+    low, high = corners[:, 0], corners[:, 1]
+    if move is None:
+        return low.min(axis=0), high.max(axis=0)
+    if move.pivot is not None:
+        low, high = _turned(corners, move)
+    low, high = low.min(axis=0), high.max(axis=0)
+    if move.shift is None:
+        return low, high
+    shift = stacked(move.shift)
+    if shift.ndim > low.ndim:
+        low, high = low[:, None], high[:, None]
+    shift = shift[:, None] if shift.ndim < low.ndim else shift
+    return low + shift, high + shift
+
+
+def _turned(corners: Array, move: Move) -> tuple[Array, Array]:
+    """Turn the four corners of each part's side view about the pivot and take the box around them."""
+    assert move.pivot is not None
+    px, _, pz = move.pivot
+    cos, sin = np.cos(move.turn), np.sin(move.turn)
+    x = np.stack([corners[:, i, 0] for i in (0, 0, 1, 1)]) - px
+    z = np.stack([corners[:, i, 2] for i in (0, 1, 0, 1)]) - pz
+    turned_x, turned_z = x * cos + z * sin + px, z * cos - x * sin + pz
+    y_low, y_high = np.broadcast_to(corners[:, 0, 1], turned_x[0].shape), np.broadcast_to(corners[:, 1, 1], turned_x[0].shape)
+    low = np.stack([turned_x.min(axis=0), y_low, turned_z.min(axis=0)], axis=1)
+    high = np.stack([turned_x.max(axis=0), y_high, turned_z.max(axis=0)], axis=1)
+    return low, high

@@ -1,0 +1,265 @@
+"""Runs every check over one batch and turns outcomes into findings.
+
+One batch holds the nominal case, one case for a small move of each quantity of the file, and samples of the
+tolerances. From it come verdict, chance, what a finding depends on and which measurement would sharpen it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.checks.finding import Assumption, Fact, Finding, Outcome, Real, Report, Verdict
+from fieldworthy.checks.registry import CHECKS, cautions
+from fieldworthy.checks.sampling import BLOCK, Cases, nudge
+from fieldworthy.checks.showing import Shown, first
+from fieldworthy.checks.subject import Subject
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import Quantity, quantities, realise
+from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.season.model import Season
+from fieldworthy.units import show
+
+Array = npt.NDArray[np.float64]
+Progress = Callable[[int], None]
+_MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """A quantity of the file, under the path by which it is drawn and shown."""
+
+    path: KeyPath
+    quantity: Quantity
+    of_season: bool = False
+
+
+def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
+    """Check one robot.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    samples : int
+        How many samples of the tolerances give the chances [-].
+    seed : int
+        Fixes the samples [-].
+    progress : callable or None
+        Told the samples done so far [-].
+
+    Returns
+    -------
+    Report
+        Findings, facts and assumptions [-].
+    """
+    entries = _entries(loaded)
+    shown = Shown.of(loaded.robot)
+    head = min(samples, BLOCK)
+    cases = Cases(seed, 0, head, [e.path for e in entries])
+    outcomes = run(loaded, cases)
+    tallies = [_Tally.of(o, cases.sampled) for o in outcomes]
+    for block, start in enumerate(range(head, samples, BLOCK), 1):
+        more = Cases(seed, block, min(BLOCK, samples - start), [])
+        for tally, outcome in zip(tallies, run(loaded, more), strict=True):
+            tally.add(outcome, more.sampled)
+        if progress:
+            progress(start + more.samples)
+    findings = [_finding(o, t, entries, shown) for o, t in zip(outcomes, tallies, strict=True) if o.limit is not None]
+    facts = [_fact(o, t, entries, shown) for o, t in zip(outcomes, tallies, strict=True) if o.limit is None]
+    robot: Any = loaded.robot
+    season: Any = loaded.season
+    return Report(
+        robot.robot,
+        season.season,
+        tuple(sorted(findings, key=_worst_first)),
+        tuple(facts),
+        assumptions(loaded),
+        samples,
+        seed,
+        cautions(realise(loaded.robot, Robot)),
+    )
+
+
+def run(loaded: Loaded, cases: Cases) -> list[Outcome]:
+    """Run every check over the cases of a batch.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    cases : Cases
+        Which cases [-].
+
+    Returns
+    -------
+    list of Outcome
+        In a fixed order for a given robot [-].
+    """
+
+    def of_season(path: KeyPath, quantity: Quantity) -> Real:
+        return cases.draw(("season", *path), quantity)
+
+    robot = realise(loaded.robot, Robot, cases.draw)
+    season = realise(loaded.season, Season, of_season)
+    subject = Subject(robot, season)
+    return [outcome for check in CHECKS for outcome in check(subject)]
+
+
+def _entries(loaded: Loaded) -> list[_Entry]:
+    """Every quantity that a case of its own shall move."""
+    own = [_Entry(path, q) for path, q in quantities(loaded.robot)]
+    rest = [_Entry(("season", *path), q, True) for path, q in quantities(loaded.season) if q.tolerance > 0]
+    return own + rest
+
+
+def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
+    """List the defaults that stand in for what the files do not say.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+
+    Returns
+    -------
+    tuple of Assumption
+        Those of the robot first [-].
+    """
+    both = [(("season",), loaded.season), ((), loaded.robot)]
+    found = []
+    for prefix, spec in reversed(both):
+        for path, quantity in quantities(spec, prefix):
+            if quantity.assumed:
+                value = show(quantity.si, quantity.kind, quantity.unit)
+                found.append(Assumption(dotted(path), value, _reason(spec, path[len(prefix) :])))
+    return tuple(found)
+
+
+def _reason(spec: Any, path: KeyPath) -> str:
+    for key in path[:-1]:
+        spec = spec[key] if isinstance(spec, dict | tuple) else getattr(spec, str(key))
+    return str(type(spec).model_fields[path[-1]].description or "").partition(" (assumed")[0]
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What the samples say of one outcome, block by block."""
+
+    holds: int
+    count: int
+    values: list[Array]
+
+    @classmethod
+    def of(cls, outcome: Outcome, where: slice) -> _Tally:
+        tally = cls(0, 0, [])
+        tally.add(outcome, where)
+        return tally
+
+    def add(self, outcome: Outcome, where: slice) -> None:
+        size = where.stop - where.start
+        self.count += size
+        if not outcome.missing:
+            margin = _over(outcome.margin(), where)
+            self.holds += size if outcome.limit is None else int(np.count_nonzero(margin >= 0))
+            self.values.append(_over(outcome.value, where))
+
+    def chance(self) -> float | None:
+        return self.holds / self.count if self.count and self.values else None
+
+    def spread(self) -> tuple[float, float] | None:
+        if not self.count or not self.values:
+            return None
+        low, high = np.quantile(np.concatenate(self.values), (0.025, 0.975), method="inverted_cdf")
+        return float(low), float(high)
+
+
+def _over(value: Real, where: slice) -> Array:
+    array = np.asarray(value, dtype=float)
+    return np.broadcast_to(array, (where.stop - where.start,)) if array.ndim == 0 else array[where]
+
+
+def _influences(outcome: Outcome, entries: Sequence[_Entry]) -> list[tuple[float, _Entry]]:
+    """Which quantities move the outcome, by how much of its spread, most first."""
+    moved = np.zeros(len(entries))
+    for number in (outcome.value, outcome.limit):
+        array = np.asarray(0.0 if number is None else number, dtype=float)
+        if array.ndim:
+            with np.errstate(invalid="ignore"):
+                step = array[1 : 1 + len(entries)] - array[0]
+            scale = max(abs(float(array[0])) if np.isfinite(array[0]) else 1.0, 1e-12)
+            moved = np.maximum(moved, np.where(np.isfinite(step), np.abs(step) / scale, 1.0))
+    found = []
+    for i in np.flatnonzero(moved > _MOVED):
+        entry = entries[i]
+        found.append((float(moved[i]) / abs(nudge(entry.quantity)) * entry.quantity.tolerance, entry))
+    return sorted(found, key=lambda pair: -pair[0])
+
+
+def _verdict(outcome: Outcome) -> Verdict:
+    if outcome.missing:
+        return "unknown"
+    return "holds" if first(outcome.margin()) >= 0 else "short"
+
+
+def _inputs(influences: Iterable[tuple[float, _Entry]]) -> tuple[str, ...]:
+    return tuple(dotted(entry.path) for _, entry in influences)
+
+
+def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple[float, float] | None:
+    if pair is None:
+        return None
+    low, high = shown.plain(pair[0], kind), shown.plain(pair[1], kind)
+    return None if low is None or high is None else (low, high)
+
+
+def _finding(outcome: Outcome, tally: _Tally, entries: Sequence[_Entry], shown: Shown) -> Finding:
+    verdict = _verdict(outcome)
+    known = verdict != "unknown"
+    influences = _influences(outcome, entries) if known else []
+    bases: dict[str, int] = {}
+    for _, entry in influences:
+        bases[entry.quantity.basis] = bases.get(entry.quantity.basis, 0) + 1
+    guess = next((e for share, e in influences if e.quantity.basis == "estimate" and share > 0), None)
+    limit = 0.0 if outcome.limit is None else first(outcome.limit)
+    return Finding(
+        outcome.id,
+        outcome.subject,
+        shown.plain(first(outcome.value), outcome.kind) if known else None,
+        shown.plain(limit, outcome.kind) if known else None,
+        shown.units[outcome.kind],
+        outcome.need,
+        first(outcome.margin()) if known else None,
+        tally.chance() if known else None,
+        _in_unit(tally.spread(), outcome.kind, shown) if known else None,
+        verdict,
+        shown.sentence(outcome, verdict),
+        _inputs(influences),
+        bases,
+        dotted(guess.path) if guess else None,
+        outcome.sources,
+        outcome.missing,
+    )
+
+
+def _fact(outcome: Outcome, tally: _Tally, entries: Sequence[_Entry], shown: Shown) -> Fact:
+    return Fact(
+        outcome.id,
+        outcome.subject,
+        shown.plain(first(outcome.value), outcome.kind),
+        shown.units[outcome.kind],
+        _in_unit(tally.spread(), outcome.kind, shown),
+        shown.sentence(outcome, None),
+        _inputs(_influences(outcome, entries)),
+        outcome.sources,
+    )
+
+
+def _worst_first(finding: Finding) -> tuple[int, float, str, str]:
+    order = {"short": 0, "unknown": 1, "holds": 2}[finding.verdict]
+    return order, finding.margin if finding.margin is not None else 0.0, finding.id, finding.subject

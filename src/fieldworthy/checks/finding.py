@@ -1,0 +1,251 @@
+"""What a check says: an outcome over cases, and the finding that a person reads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Real: TypeAlias = float | Array
+Verdict = Literal["holds", "short", "unknown"]
+Need = Literal["at least", "at most"]
+
+WIDEST = 10.0
+"""Margins are clipped to this size: ten times the limit away is as good, or as bad, as it gets."""
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """A sentence with numbers in it, for the nominal case.
+
+    Attributes
+    ----------
+    holds : str
+        Where the check holds; ``{name}`` stands for a number of `numbers` or a word of `words`.
+    short : str
+        Where it is short; the same as `holds` if empty.
+    numbers : dict
+        Name to value over cases and kind of quantity.
+    words : dict
+        Name to text.
+    """
+
+    holds: str
+    short: str = ""
+    numbers: dict[str, tuple[Real, str]] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one check found, over all cases of a batch.
+
+    Attributes
+    ----------
+    id : str
+        Dotted, for example ``balance.tip.forward``.
+    subject : str
+        What of the robot it is about, for example ``pose loaded``.
+    value, limit : float or ndarray of shape (n,)
+        In SI; `limit` is None for a fact that nothing limits.
+    kind : str
+        Kind of quantity of both, a key of `fieldworthy.units.KINDS`.
+    need : {"at least", "at most"}
+        On which side of the limit the value must be.
+    because : Say
+        The sentence.
+    sources : tuple of str
+        Keys of sources.toml.
+    scale : float or ndarray or None
+        What a margin of 1 means, in SI; the limit's own size where None.
+    missing : tuple of str
+        Keys that the file does not give, without which there is no verdict.
+    """
+
+    id: str
+    subject: str
+    value: Real
+    limit: Real | None
+    kind: str
+    because: Say
+    need: Need = "at least"
+    sources: tuple[str, ...] = ()
+    scale: Real | None = None
+    missing: tuple[str, ...] = ()
+
+    def margin(self) -> Real:
+        """Compute how far the value is on the good side of the limit.
+
+        Returns
+        -------
+        float or ndarray of shape (n,)
+            0 at the limit, positive is good, 1 is the limit's own size away; clipped to 10 either way [-].
+        """
+        if self.limit is None or self.missing:
+            return 0.0
+        scale = np.abs(self.limit if self.scale is None else self.scale)
+        with np.errstate(invalid="ignore", over="ignore"):
+            gap = np.subtract(self.value, self.limit) / np.maximum(scale, 1e-9)
+        gap = np.where(np.isnan(gap), 0.0, gap)  # both infinite: exactly at the limit
+        return np.clip(gap if self.need == "at least" else -gap, -WIDEST, WIDEST)
+
+
+def unknown(identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...]) -> Outcome:
+    """Say that something cannot be judged, and what the file would have to give.
+
+    Parameters
+    ----------
+    identifier : str
+        The finding's id [-].
+    subject : str
+        What it is about [-].
+    kind : str
+        Kind of quantity that would be judged [-].
+    because : str
+        The sentence [-].
+    missing : tuple of str
+        Key paths to fill in [-].
+
+    Returns
+    -------
+    Outcome
+        With verdict ``unknown`` [-].
+    """
+    return Outcome(identifier, subject, 0.0, 0.0, kind, Say(because), missing=missing or ("robot",))
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A verdict that a person reads, with what it rests on.
+
+    Attributes
+    ----------
+    id, subject : str
+        As in `Outcome`.
+    value, limit : float or None
+        Nominal, in `unit`; None where unknown or without bound.
+    unit : str
+        The unit that the robot file uses for this kind of quantity.
+    need : {"at least", "at most"}
+        On which side of the limit the value must be.
+    margin : float or None
+        0 at the limit, positive is good.
+    chance : float or None
+        Share of the sampled cases in which it holds.
+    spread : tuple of float or None
+        The value's 95 % interval over the samples, in `unit`.
+    verdict : {"holds", "short", "unknown"}
+        Of the nominal case.
+    because : str
+        One sentence.
+    inputs : tuple of str
+        Keys of the robot file that move it, the one that matters most first.
+    bases : dict
+        How many of the inputs rest on which basis.
+    sharpen : str or None
+        The estimated input whose measurement would narrow the spread most.
+    sources : tuple of str
+        Keys of sources.toml.
+    missing : tuple of str
+        Keys that the file would have to give.
+    """
+
+    id: str
+    subject: str
+    value: float | None
+    limit: float | None
+    unit: str
+    need: Need
+    margin: float | None
+    chance: float | None
+    spread: tuple[float, float] | None
+    verdict: Verdict
+    because: str
+    inputs: tuple[str, ...]
+    bases: dict[str, int]
+    sharpen: str | None
+    sources: tuple[str, ...]
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A computed number that nothing limits.
+
+    Attributes
+    ----------
+    id, subject, because, inputs, sources
+        As in `Finding`.
+    value : float or None
+        Nominal, in `unit`; None where without bound.
+    unit : str
+        The unit that the robot file uses for this kind of quantity.
+    spread : tuple of float or None
+        The value's 95 % interval over the samples, in `unit`.
+    """
+
+    id: str
+    subject: str
+    value: float | None
+    unit: str
+    spread: tuple[float, float] | None
+    because: str
+    inputs: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """A default that stands in for something the file does not say.
+
+    Attributes
+    ----------
+    key : str
+        Key path.
+    value : str
+        The default, with its unit.
+    why : str
+        Where it comes from.
+    """
+
+    key: str
+    value: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Everything that a check of one robot found.
+
+    Attributes
+    ----------
+    robot, season : str
+        Their names.
+    findings : tuple of Finding
+        Short ones first, then unknown, then those that hold; the worst margin first.
+    facts : tuple of Fact
+        Numbers that nothing limits.
+    assumptions : tuple of Assumption
+        Defaults in use.
+    samples, seed : int
+        How the chances were sampled.
+    cautions : tuple of str
+        What can hurt on this robot.
+    """
+
+    robot: str
+    season: str
+    findings: tuple[Finding, ...]
+    facts: tuple[Fact, ...]
+    assumptions: tuple[Assumption, ...]
+    samples: int
+    seed: int
+    cautions: tuple[str, ...]
+
+    @property
+    def short(self) -> tuple[Finding, ...]:
+        """The findings that are short."""
+        return tuple(f for f in self.findings if f.verdict == "short")

@@ -1,0 +1,125 @@
+"""Season limits: motor power, motor count, mass, size, tanks and charge pressure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.checks.finding import Outcome, Real, Say, unknown
+from fieldworthy.checks.subject import Subject
+
+_SIDES = (("length", 0), ("width", 1), ("height", 2))
+
+
+def check(subject: Subject) -> Iterator[Outcome]:
+    """Hold the robot against the season's limits.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        One for each limit that the season sets [-].
+    """
+    yield from _motors(subject)
+    yield from _mass(subject)
+    yield from _size(subject)
+    yield from _air(subject)
+
+
+def _uses(subject: Subject) -> list[tuple[str, int]]:
+    drive = subject.robot.drive
+    uses = [(drive.motor, drive.motors)]
+    for mechanism in subject.robot.mechanisms.values():
+        uses += [(use.motor, use.count) for use in mechanism.motors]
+    return uses
+
+
+def _motors(subject: Subject) -> Iterator[Outcome]:
+    limits, classes = subject.season.limits, subject.robot.catalogue.motors
+    uses = _uses(subject)
+    if limits.motor_power is not None:
+        power: Real = sum(classes[name].counted_power * count for name, count in uses)
+        yield Outcome(
+            "limits.motor_power", "robot", power, limits.motor_power, "power",
+            Say("The motors count {power} of the {limit} allowed.", numbers={
+                "power": (power, "power"), "limit": (limits.motor_power, "power")}),
+            "at most",
+        )  # fmt: skip
+    if limits.motors is not None:
+        count = float(sum(c for _, c in uses))
+        yield Outcome(
+            "limits.motors", "robot", count, float(limits.motors), "ratio",
+            Say("The robot has {count} motors of the {limit} allowed.", numbers={
+                "count": (count, "count"), "limit": (float(limits.motors), "count")}),
+            "at most",
+        )  # fmt: skip
+
+
+def _mass(subject: Subject) -> Iterator[Outcome]:
+    limit = subject.season.limits.mass
+    if limit is None:
+        return
+    if not subject.robot.parts:
+        yield unknown("limits.mass", "robot", "mass", "Without parts the mass is not known.", ("parts",))
+        return
+    mass: Real = sum(part.mass * part.count for part in subject.robot.parts.values())
+    yield Outcome(
+        "limits.mass", "robot", mass, limit, "mass",
+        Say("The parts weigh {mass} of the {limit} allowed.", "The parts weigh {mass}, more than the {limit} allowed.",
+            {"mass": (mass, "mass"), "limit": (limit, "mass")}),
+        "at most",
+    )  # fmt: skip
+
+
+def _size(subject: Subject) -> Iterator[Outcome]:
+    """The box around all parts in each pose; the starting pose has a limit of its own."""
+    limits = subject.season.limits
+    starts = [name for name, pose in subject.robot.poses.items() if pose.use == "start"]
+    if limits.stowed_size is not None and not starts:
+        because = "No pose has 'use: start', so the size at the start is not known."
+        yield unknown("limits.stowed_size", "robot", "length", because, ("poses",))
+    for name, pose in subject.robot.poses.items():
+        allowed = limits.stowed_size if pose.use == "start" else limits.extended_size
+        if allowed is None or not subject.robot.parts:
+            continue
+        low, high = subject.extent(name)
+        word = "stowed_size" if pose.use == "start" else "extended_size"
+        for side, axis in _SIDES:
+            bottom = np.minimum(low[axis], 0.0) if axis == 2 else low[axis]
+            value = high[axis] - bottom
+            yield Outcome(
+                f"limits.{word}.{side}", f"pose {name}", value, allowed[axis], "length",
+                Say("In pose '{pose}' its {side} is {value} of the {limit} allowed.",
+                    "In pose '{pose}' its {side} is {value}, more than the {limit} allowed.",
+                    {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": name, "side": side}),
+                "at most",
+            )  # fmt: skip
+
+
+def _air(subject: Subject) -> Iterator[Outcome]:
+    limits, air = subject.season.limits, subject.robot.air
+    if limits.tanks is not None:
+        count = float(sum(tank.count for tank in air.tanks.values()))
+        yield Outcome(
+            "limits.tanks", "robot", count, float(limits.tanks), "ratio",
+            Say("The robot has {count} air tanks of the {limit} allowed.", numbers={
+                "count": (count, "count"), "limit": (float(limits.tanks), "count")}),
+            "at most", scale=1.0,
+        )  # fmt: skip
+    if limits.charge_pressure is None:
+        return
+    for name, tank in air.tanks.items():
+        charge = air.supply.charge if tank.charge is None else tank.charge
+        # The rule is about the pressure that is set, so the nominal charge is judged against it exactly.
+        yield Outcome(
+            "limits.charge_pressure", f"tank {name}", charge, limits.charge_pressure, "pressure",
+            Say("Tank '{tank}' is charged to {charge} of the {limit} allowed.",
+                "Tank '{tank}' is charged to {charge}, more than the {limit} allowed.",
+                {"charge": (charge, "pressure"), "limit": (limits.charge_pressure, "pressure")}, {"tank": name}),
+            "at most",
+        )  # fmt: skip

@@ -1,0 +1,44 @@
+"""Every check, in the order in which they run, and the cautions that go with a robot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from fieldworthy.checks import limits
+from fieldworthy.checks.finding import Outcome
+from fieldworthy.checks.subject import Subject
+from fieldworthy.robot.model import Robot
+
+Check = Callable[[Subject], Iterable[Outcome]]
+
+CHECKS: tuple[Check, ...] = (limits.check,)
+"""One check a subsystem."""
+
+_ALWAYS = (
+    "The event's own rules and the makers' ratings come first; these results are estimates, not a licence.",
+    "Lithium batteries: charge them attended, never use one that is swollen or damaged.",
+)
+_AIR = (
+    "Compressed air: never charge above the rated pressure of the weakest part, release all air before you work on the "
+    "robot, and wear eye protection.",
+)
+_STORED = ("Raised arms and stretched bands store energy, and moving mechanisms pinch: support them before you reach in.",)
+_CLIMB = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
+
+
+def cautions(robot: Robot) -> tuple[str, ...]:
+    """Choose the cautions that a robot calls for.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [-].
+
+    Returns
+    -------
+    tuple of str
+        One sentence each [-].
+    """
+    climbs = any(pose.use == "climb" for pose in robot.poses.values())
+    moves = bool(robot.mechanisms) or any(pose.moves for pose in robot.poses.values())
+    return _ALWAYS + (_AIR if robot.air.tanks else ()) + (_STORED if moves else ()) + (_CLIMB if climbs else ())

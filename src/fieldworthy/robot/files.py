@@ -1,0 +1,144 @@
+"""Reads a robot file with its season, parts list and catalogue, and checks what the schema alone cannot."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fieldworthy.robot.catalogue import builtin_names, with_builtin
+from fieldworthy.robot.model import Robot
+from fieldworthy.robot.partslist import read_parts_list
+from fieldworthy.schema import BadInput, Document, Problem, read_document, realise, validate
+from fieldworthy.schema.declare import Spec
+from fieldworthy.schema.problems import KeyPath, nearest
+from fieldworthy.schema.realise import references
+from fieldworthy.season import load_season
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A robot file with everything it names.
+
+    Attributes
+    ----------
+    document : Document
+        The robot file's data and places.
+    robot : Spec
+        The robot's specification; its catalogue holds every class that the robot names.
+    season : Spec
+        The season's specification.
+    """
+
+    document: Document
+    robot: Spec
+    season: Spec
+
+
+def load_robot(file: Path, text: str | None = None) -> Loaded:
+    """Read a robot file and everything it names.
+
+    Parameters
+    ----------
+    file : Path
+        The robot file [-].
+    text : str or None
+        Its text, where it is already at hand, for example not saved yet [-].
+
+    Returns
+    -------
+    Loaded
+        The robot's and the season's specifications [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found in the robot file; the season's, where that one cannot be read.
+    """
+    document = read_document(file, text)
+    read_parts_list(document)
+    document.data = with_builtin(document.data)
+    spec = validate(document, Robot)
+    season = _season_of(document, spec)
+    problems = [*_unknown_names(document, spec, season), *_faults(document, realise(spec, Robot))]
+    if problems:
+        raise BadInput(problems)
+    return Loaded(document, spec, season)
+
+
+def _season_of(document: Document, spec: Any) -> Spec:
+    if not spec.season:
+        raise BadInput([document.problem(("season",), "this key is missing: the name of the season file beside this one")])
+    file = document.file.parent / spec.season
+    if Path(spec.season).is_absolute() or ".." in Path(spec.season).parts or not file.is_file():
+        near = nearest(spec.season, sorted(p.name for p in document.file.parent.glob("*.y*ml")))
+        raise BadInput([document.problem(("season",), "expected a season file beside this one", near)])
+    return load_season(file)[1]
+
+
+def known_names(spec: Any, season: Any, target: str) -> list[str]:
+    """List the names that a reference may use.
+
+    Parameters
+    ----------
+    spec, season : Spec
+        Robot and season [-].
+    target : str
+        For example ``air.tanks`` or ``season.places`` [-].
+
+    Returns
+    -------
+    list of str
+        In the order of the file [-].
+    """
+    top, _, rest = target.partition(".")
+    if top == "season":
+        return list(season.field.places) if rest == "places" else list(getattr(season, rest))
+    if top == "catalogue":
+        return [*dict.fromkeys([*getattr(spec.catalogue, rest), *builtin_names(rest)])]
+    return list(getattr(getattr(spec, top), rest) if rest else getattr(spec, top))
+
+
+def _unknown_names(document: Document, spec: Any, season: Any) -> Iterator[Problem]:
+    for path, targets, name in references(spec, Robot):
+        known = [key for target in targets for key in known_names(spec, season, target)]
+        if name not in known:
+            listed = ", ".join(known[:10]) + (", …" if len(known) > 10 else "") or "none are declared"
+            yield document.problem(path, f"expected a name from {' or '.join(targets)}: {listed}", nearest(name, known))
+
+
+def _faults(document: Document, robot: Robot) -> Iterator[Problem]:
+    """What each declared thing says is wrong with itself, found on the nominal numbers."""
+    for path, expected in faults_of(robot, ()):
+        yield document.problem(path, expected)
+
+
+def faults_of(thing: Any, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
+    """Collect the faults that declared things report of themselves.
+
+    Parameters
+    ----------
+    thing : object
+        A realised declaration, or a collection of them [-].
+    path : tuple of str or int
+        Where it stands [-].
+
+    Yields
+    ------
+    tuple
+        Key path and what was expected there [-].
+    """
+    if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
+        report: Any = getattr(thing, "faults", None)
+        if report is not None:
+            yield from (((*path, *key), expected) for key, expected in report())
+        for f in dataclasses.fields(thing):
+            yield from faults_of(getattr(thing, f.name), (*path, f.name))
+    elif isinstance(thing, dict):
+        for key, item in thing.items():
+            yield from faults_of(item, (*path, key))
+    elif isinstance(thing, tuple):
+        for i, item in enumerate(thing):
+            yield from faults_of(item, (*path, i))
