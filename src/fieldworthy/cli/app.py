@@ -1,0 +1,94 @@
+"""The command line: every command, and how errors end."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fieldworthy import __version__
+
+app = typer.Typer(
+    name="fieldworthy",
+    help="What a competition robot will do at its next event, computed from one description of it.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+RobotFile = Annotated[Path, typer.Argument(help="The robot file (YAML).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+Seed = Annotated[int, typer.Option(min=0, help="Fixes the random draws: same seed, same output.")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"fieldworthy {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def common(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    """What a competition robot will do at its next event, computed from one description of it."""
+    del version
+
+
+@app.command()
+def check(
+    robot: RobotFile,
+    samples: Annotated[int, typer.Option(min=0, max=10_000_000, help="Samples of the tolerances for the chances.")] = 1000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Show inputs, sources, facts and assumptions too.")] = False,
+    exit_zero: Annotated[bool, typer.Option("--exit-zero", help="End with status 0 though something is short.")] = False,
+) -> None:
+    """Say what will not work on a robot, by how much, and how sure that is."""
+    from fieldworthy.cli.checking import run_check  # noqa: PLC0415  heavy imports only where they are used
+
+    short = run_check(robot, samples, seed, as_json=as_json, every=every)
+    raise typer.Exit(1 if short and not exit_zero else 0)
+
+
+@app.command()
+def schema(
+    what: Annotated[str, typer.Argument(help="robot, season or check (the output of 'check --json').")],
+) -> None:
+    """Print a JSON Schema, so that an editor completes and checks the file."""
+    from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415
+
+    print_schema(what)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line.
+
+    Parameters
+    ----------
+    arguments : list of str or None
+        The words after the program's name; those of the process where None [-].
+
+    Raises
+    ------
+    SystemExit
+        0: done and nothing short; 1: something is short; 2: the input is bad; 130: interrupted.
+    """
+    from fieldworthy.schema.problems import BadInput  # noqa: PLC0415
+
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        app(args=arguments)
+    except BadInput as error:
+        sys.stderr.write(f"{error}\n")
+        raise SystemExit(2) from None
+    except KeyboardInterrupt:
+        sys.stderr.write("interrupted\n")
+        raise SystemExit(130) from None
+    except BrokenPipeError:
+        raise SystemExit(0) from None

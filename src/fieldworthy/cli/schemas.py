@@ -1,0 +1,50 @@
+"""Prints the JSON Schemas of the files and of the machine-readable output."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from fieldworthy.checks.output import json_schema as check_schema
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import BadInput, Problem, schema_of
+from fieldworthy.schema.problems import nearest
+from fieldworthy.season.model import Season
+
+
+def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
+    def described() -> dict[str, Any]:
+        schema = schema_of(declared).model_json_schema()
+        return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": f"fieldworthy {name} file"}
+
+    return described
+
+
+SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
+    "robot": _of_file(Robot, "robot"),
+    "season": _of_file(Season, "season"),
+    "check": check_schema,
+}
+
+
+def print_schema(what: str) -> None:
+    """Print one schema.
+
+    Parameters
+    ----------
+    what : str
+        A key of `SCHEMAS` [-].
+
+    Raises
+    ------
+    BadInput
+        When there is no such schema.
+    """
+    if what not in SCHEMAS:
+        raise BadInput(
+            [Problem(Path("schema"), 1, 1, (), f"expected one of {', '.join(SCHEMAS)}", nearest(what, SCHEMAS))]
+        )
+    sys.stdout.write(json.dumps(SCHEMAS[what](), indent=2, ensure_ascii=False) + "\n")
