@@ -1,0 +1,1 @@
+"""Compare variants, find remedies and sensitivities, search over ranges."""

@@ -1,0 +1,1 @@
+"""Results in, figures out; computes nothing and never sees a robot file."""

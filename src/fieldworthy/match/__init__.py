@@ -1,0 +1,1 @@
+"""A plan in, timelines and score distributions out."""

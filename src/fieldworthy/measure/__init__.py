@@ -1,0 +1,1 @@
+"""Measured data in, fitted values with uncertainty out."""

@@ -1,0 +1,1 @@
+"""Findings and figures in, documents out."""
