@@ -219,7 +219,10 @@ def _turned(corners: Array, move: Move) -> tuple[Array, Array]:
     x = np.stack([corners[:, i, 0] for i in (0, 0, 1, 1)]) - px
     z = np.stack([corners[:, i, 2] for i in (0, 1, 0, 1)]) - pz
     turned_x, turned_z = x * cos + z * sin + px, z * cos - x * sin + pz
-    y_low, y_high = np.broadcast_to(corners[:, 0, 1], turned_x[0].shape), np.broadcast_to(corners[:, 1, 1], turned_x[0].shape)
+    y_low, y_high = (
+        np.broadcast_to(corners[:, 0, 1], turned_x[0].shape),
+        np.broadcast_to(corners[:, 1, 1], turned_x[0].shape),
+    )
     low = np.stack([turned_x.min(axis=0), y_low, turned_z.min(axis=0)], axis=1)
     high = np.stack([turned_x.max(axis=0), y_high, turned_z.max(axis=0)], axis=1)
     return low, high

@@ -142,9 +142,10 @@ def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
 
 
 def _reason(spec: Any, path: KeyPath) -> str:
+    """The documented reason of a default, from the schema."""
     for key in path[:-1]:
-        spec = spec[key] if isinstance(spec, dict | tuple) else getattr(spec, str(key))
-    return str(type(spec).model_fields[path[-1]].description or "").partition(" (assumed")[0]
+        spec = spec[key] if isinstance(spec, (dict, tuple)) else getattr(spec, str(key))
+    return str(type(spec).model_fields[str(path[-1])].description or "").partition(" (assumed")[0]
 
 
 @dataclass(slots=True)
@@ -195,7 +196,7 @@ def _influences(outcome: Outcome, entries: Sequence[_Entry]) -> list[tuple[float
             scale = max(abs(float(array[0])) if np.isfinite(array[0]) else 1.0, 1e-12)
             moved = np.maximum(moved, np.where(np.isfinite(step), np.abs(step) / scale, 1.0))
     found = []
-    for i in np.flatnonzero(moved > _MOVED):
+    for i in np.flatnonzero(moved > _MOVED).tolist():
         entry = entries[i]
         found.append((float(moved[i]) / abs(nudge(entry.quantity)) * entry.quantity.tolerance, entry))
     return sorted(found, key=lambda pair: -pair[0])

@@ -90,7 +90,7 @@ class Outcome:
         with np.errstate(invalid="ignore", over="ignore"):
             gap = np.subtract(self.value, self.limit) / np.maximum(scale, 1e-9)
         gap = np.where(np.isnan(gap), 0.0, gap)  # both infinite: exactly at the limit
-        return np.clip(gap if self.need == "at least" else -gap, -WIDEST, WIDEST)
+        return np.clip(gap if self.need == "at least" else -gap, -WIDEST, WIDEST) + 0.0  # no minus zero
 
 
 def unknown(identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...]) -> Outcome:

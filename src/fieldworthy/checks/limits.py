@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fieldworthy.checks.finding import Outcome, Real, Say, unknown
+from fieldworthy.checks.bodies import Vector
+from fieldworthy.checks.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
 
 _SIDES = (("length", 0), ("width", 1), ("height", 2))
@@ -83,22 +85,31 @@ def _size(subject: Subject) -> Iterator[Outcome]:
     if limits.stowed_size is not None and not starts:
         because = "No pose has 'use: start', so the size at the start is not known."
         yield unknown("limits.stowed_size", "robot", "length", because, ("poses",))
-    for name, pose in subject.robot.poses.items():
-        allowed = limits.stowed_size if pose.use == "start" else limits.extended_size
-        if allowed is None or not subject.robot.parts:
-            continue
-        low, high = subject.extent(name)
-        word = "stowed_size" if pose.use == "start" else "extended_size"
-        for side, axis in _SIDES:
-            bottom = np.minimum(low[axis], 0.0) if axis == 2 else low[axis]
-            value = high[axis] - bottom
-            yield Outcome(
-                f"limits.{word}.{side}", f"pose {name}", value, allowed[axis], "length",
-                Say("In pose '{pose}' its {side} is {value} of the {limit} allowed.",
-                    "In pose '{pose}' its {side} is {value}, more than the {limit} allowed.",
-                    {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": name, "side": side}),
-                "at most",
-            )  # fmt: skip
+    yield from _box(subject, "stowed_size", limits.stowed_size, starts)
+    yield from _box(subject, "extended_size", limits.extended_size, [n for n in subject.robot.poses if n not in starts])
+
+
+def _box(subject: Subject, word: str, allowed: Vector | None, poses: list[str]) -> Iterator[Outcome]:
+    """Judge each side in the pose where it is largest."""
+    if allowed is None or not poses or not subject.robot.parts:
+        return
+    extents = {name: subject.extent(name) for name in poses}
+    for side, axis in _SIDES:
+        spans = {name: _span(low, high, axis) for name, (low, high) in extents.items()}
+        largest = max(spans, key=lambda name: first(spans[name]))
+        value = spans[largest]
+        yield Outcome(
+            f"limits.{word}.{side}", f"pose {largest}", value, allowed[axis], "length",
+            Say("Its {side} is {value} at most (pose '{pose}') of the {limit} allowed.",
+                "Its {side} is {value} in pose '{pose}', more than the {limit} allowed.",
+                {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": largest, "side": side}),
+            "at most",
+        )  # fmt: skip
+
+
+def _span(low: Array, high: Array, axis: int) -> Array:
+    # height counts from the floor, however high the lowest part hangs
+    return high[axis] - (np.minimum(low[axis], 0.0) if axis == 2 else low[axis])
 
 
 def _air(subject: Subject) -> Iterator[Outcome]:

@@ -22,7 +22,9 @@ _AIR = (
     "Compressed air: never charge above the rated pressure of the weakest part, release all air before you work on the "
     "robot, and wear eye protection.",
 )
-_STORED = ("Raised arms and stretched bands store energy, and moving mechanisms pinch: support them before you reach in.",)
+_STORED = (
+    "Raised arms and stretched bands store energy, and moving mechanisms pinch: support them before you reach in.",
+)
 _CLIMB = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
 
 

@@ -79,7 +79,13 @@ def sampled(quantity: Quantity, key: str, seed: int, block: int, size: int) -> A
 
 
 _NUDGE = 1e-3
-_SMALLEST: dict[str, float] = {"length": 1e-5, "angle": 1e-4, "temperature": 0.01, "mass": 1e-5, "pressure": 10.0}
+_SMALLEST: dict[str, float] = {
+    "length": 1e-5,
+    "angle": 1e-4,
+    "temperature": 0.01,
+    "mass": 1e-5,
+    "pressure": 10.0,
+}
 
 
 def nudge(quantity: Quantity) -> float:
@@ -159,5 +165,3 @@ class Cases:
             drawn = sampled(quantity, key, self.seed, self.block, max(self.samples, BLOCK))
             cases[self.sampled] = drawn[: self.samples]
         return cases
-
-

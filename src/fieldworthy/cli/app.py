@@ -32,7 +32,9 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def common(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
 ) -> None:
     """What a competition robot will do at its next event, computed from one description of it."""
     del version
@@ -41,11 +43,15 @@ def common(
 @app.command()
 def check(
     robot: RobotFile,
-    samples: Annotated[int, typer.Option(min=0, max=10_000_000, help="Samples of the tolerances for the chances.")] = 1000,
+    samples: Annotated[
+        int, typer.Option(min=0, max=10_000_000, help="Samples of the tolerances for the chances.")
+    ] = 1000,
     seed: Seed = 0,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show inputs, sources, facts and assumptions too.")] = False,
-    exit_zero: Annotated[bool, typer.Option("--exit-zero", help="End with status 0 though something is short.")] = False,
+    exit_zero: Annotated[
+        bool, typer.Option("--exit-zero", help="End with status 0 though something is short.")
+    ] = False,
 ) -> None:
     """Say what will not work on a robot, by how much, and how sure that is."""
     from fieldworthy.cli.checking import run_check  # noqa: PLC0415  heavy imports only where they are used

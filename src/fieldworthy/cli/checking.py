@@ -13,10 +13,14 @@ from rich.text import Text
 from fieldworthy.checks import evaluate
 from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.checks.output import as_data
-from fieldworthy.robot import load_robot
+from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 
-_SIGN = {"short": ("✗ short  ", "bold red"), "unknown": ("? unknown", "yellow"), "holds": ("✓ holds  ", "green")}
+_SIGN = {
+    "short": ("✗ short  ", "bold red"),
+    "unknown": ("? unknown", "yellow"),
+    "holds": ("✓ holds  ", "green"),
+}
 
 
 def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool) -> bool:
@@ -47,7 +51,7 @@ def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool
     return bool(report.short)
 
 
-def _evaluated(loaded, samples, seed):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def _evaluated(loaded: Loaded, samples: int, seed: int) -> Report:
     if samples <= 10_000 or not sys.stderr.isatty():
         return evaluate(loaded, samples, seed)
     with Progress(console=Console(stderr=True), transient=True) as bar:

@@ -70,7 +70,9 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
 
 def _season_of(document: Document, spec: Any) -> Spec:
     if not spec.season:
-        raise BadInput([document.problem(("season",), "this key is missing: the name of the season file beside this one")])
+        raise BadInput(
+            [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
+        )
     file = document.file.parent / spec.season
     if Path(spec.season).is_absolute() or ".." in Path(spec.season).parts or not file.is_file():
         near = nearest(spec.season, sorted(p.name for p in document.file.parent.glob("*.y*ml")))

@@ -133,11 +133,12 @@ def _union(args: tuple[Any, ...]) -> Any:
 
 def _by_keys(members: list[Any]) -> Any:
     """A union whose member is the one that knows most of the keys given, so that errors speak of one of them."""
-    known = {member.__name__: set(hints(member)) for member in members}
+    known: dict[str, set[str]] = {member.__name__: set(hints(member)) for member in members}
+    first = next(iter(known))
 
     def choose(given: Any) -> str:
         keys = set(given) if isinstance(given, dict) else set()
-        return max(known, key=lambda name: len(known[name] & keys))
+        return max(known, key=lambda name: (len(known[name] & keys), name == first))
 
     tagged = tuple(Annotated[schema_of(member), Tag(member.__name__)] for member in members)
     return Annotated[Union[tagged], Discriminator(choose)]  # noqa: UP007  built from a list at run time

@@ -99,9 +99,7 @@ class Of:
             return parse(given, kind)
         except (UnitError, OverflowError) as error:
             expected = error.expected if isinstance(error, UnitError) else "a number of finite size"
-            raise _wrong(
-                f"{expected} (found {str(given)[:40]!r})", getattr(error, "suggestion", None)
-            ) from error
+            raise _wrong(f"{expected} (found {str(given)[:40]!r})", getattr(error, "suggestion", None)) from error
 
     def _made(self, value: Any, tolerance: float | None, basis: Basis) -> Quantity:
         si = float(value.si)
@@ -138,9 +136,7 @@ class Of:
             parts.append(f"{'less than' if self.below else 'at most'} {high}{label}")
         return " and ".join(parts) or "a number"
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(

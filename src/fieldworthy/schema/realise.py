@@ -6,7 +6,7 @@ import dataclasses
 import types
 from collections.abc import Callable, Iterator
 from functools import cache
-from typing import Any, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar, Union, cast, get_args, get_origin
 
 from fieldworthy.schema.declare import Spec, hints, mark_of
 from fieldworthy.schema.kinds import Of, Real
@@ -55,7 +55,7 @@ def realise(spec: Spec, declared: type[T], draw: Draw = nominal, path: KeyPath =
     object
         An instance of `declared` [SI].
     """
-    names = _annotations(declared)
+    names = _annotations(cast("type[Any]", declared))
     filled = {name: _fill(getattr(spec, name), note, draw, (*path, name)) for name, note in names.items()}
     return declared(**filled)
 
@@ -63,7 +63,7 @@ def realise(spec: Spec, declared: type[T], draw: Draw = nominal, path: KeyPath =
 @cache
 def _annotations(declared: type) -> dict[str, Any]:
     notes = hints(declared)
-    return {f.name: notes[f.name] for f in dataclasses.fields(declared)}  # type: ignore[arg-type]
+    return {f.name: notes[f.name] for f in dataclasses.fields(declared)}
 
 
 def _fill(value: Any, annotation: Any, draw: Draw, path: KeyPath) -> Any:
@@ -91,7 +91,8 @@ def _options(annotation: Any) -> tuple[Any, ...]:
 
 @cache
 def _by_name(annotation: Any) -> dict[str, type]:
-    return {option.__name__: option for option in _options(annotation) if dataclasses.is_dataclass(option)}  # type: ignore[union-attr]
+    options = [o for o in _options(annotation) if isinstance(o, type) and dataclasses.is_dataclass(o)]
+    return {option.__name__: option for option in options}
 
 
 def _declared_for(value: Spec, annotation: Any) -> type:

@@ -50,5 +50,5 @@ def _outside(document: Document, spec: Spec) -> Iterator[Problem]:
     season = realise(spec, Season)
     for name, place in season.field.places.items():
         for i, (at, size) in enumerate(zip(place, season.field.size, strict=True)):
-            if abs(at) > size / 2:
+            if abs(float(at)) > float(size) / 2:
                 yield document.problem(("field", "places", name, i), "expected a place inside the field")

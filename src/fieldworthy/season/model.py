@@ -9,9 +9,7 @@ from fieldworthy.schema import Of, Ref, assume, exact
 from fieldworthy.schema.kinds import Length, Mass, Number, Real, Size, Whole
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
-FixedPlace: TypeAlias = tuple[
-    Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]
-]
+FixedPlace: TypeAlias = tuple[Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]]
 FixedTime: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
 
 

@@ -2,7 +2,15 @@
 
 from fieldworthy.robot.model.air import Air, Cylinder, Supply, Tank, Valve
 from fieldworthy.robot.model.body import Ballast, Carried, Contact, Move, Part, Pose, Roller
-from fieldworthy.robot.model.catalogue import Battery, Catalogue, CylinderClass, MotorClass, TankClass, ValveClass, WheelClass
+from fieldworthy.robot.model.catalogue import (
+    Battery,
+    Catalogue,
+    CylinderClass,
+    MotorClass,
+    TankClass,
+    ValveClass,
+    WheelClass,
+)
 from fieldworthy.robot.model.drive import Drive, Stage, Targets, Wheel
 from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, Plain
 from fieldworthy.robot.model.plan import Action, Plan, Practice, Repeat, Step

@@ -6,7 +6,18 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact
-from fieldworthy.schema.kinds import Conductance, Count, Force, Fraction, Gap, Mass, Pressure, Real, Size, Span
+from fieldworthy.schema.kinds import (
+    Conductance,
+    Count,
+    Force,
+    Fraction,
+    Gap,
+    Mass,
+    Pressure,
+    Real,
+    Size,
+    Span,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +57,9 @@ class Cylinder:
     tank: Annotated[str, Ref(("air.tanks",))]
     valve: Annotated[str, Ref(("catalogue.valves",))]
     tube: Gap = assume("400 mm", "length of tube from valve to each port; common practice, no source")
-    dead_volume: Annotated[Real, Of("volume", 0.0)] = assume("0.4 mL", "in the cylinder's end and fittings, each side; from memory")
+    dead_volume: Annotated[Real, Of("volume", 0.0)] = assume(
+        "0.4 mL", "in the cylinder's end and fittings, each side; from memory"
+    )
     push_load: Force = assume("0 N", "against the extending rods, together")
     pull_load: Force = assume("0 N", "against the retracting rods, together")
     moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source")

@@ -58,7 +58,8 @@ class Pose:
     carries: dict[str, Carried] = exact(dict)
     tow: Tow | None = exact(None)
     use: Literal["start", "drive", "stand", "climb"] = exact(
-        "drive", "start: the starting size counts; drive: it moves like this; stand: it only stands; climb: it hangs"
+        "drive",
+        "start: the starting size counts; drive: it moves like this; stand: it only stands; climb: it hangs",
     )
 
 
@@ -82,4 +83,6 @@ class Ballast:
     """A place where extra mass could be fixed."""
 
     position: Point
-    most: Annotated[Real, Of("mass", 0.0, above=True)] = assume("1 kg", "no more than this fits; common practice, no source")
+    most: Annotated[Real, Of("mass", 0.0, above=True)] = assume(
+        "1 kg", "no more than this fits; common practice, no source"
+    )

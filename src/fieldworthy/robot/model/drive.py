@@ -54,11 +54,17 @@ class Drive:
     motors: Count
     stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly")
     wheels: dict[str, Wheel]
-    friction_torque: Annotated[Real, Of("torque", 0.0)] = assume("0.02 N*m", "bearings of the whole drive, at the wheels; from memory")
+    friction_torque: Annotated[Real, Of("torque", 0.0)] = assume(
+        "0.02 N*m", "bearings of the whole drive, at the wheels; from memory"
+    )
     extra_inertia: Inertia = assume("0 kg*cm^2", "gears and shafts, referred to the wheels")
-    braking: Ratio = assume("1", "share of the braking that grip and motors allow which drivers use; common practice, no source")
+    braking: Ratio = assume(
+        "1", "share of the braking that grip and motors allow which drivers use; common practice, no source"
+    )
     motor_start_temperature: Temperature = assume("25 degC", "motors as warm as the hall")
-    motor_hot: Temperature = assume("105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085")
+    motor_hot: Temperature = assume(
+        "105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085"
+    )
     between_matches: Span = assume("8 min", "from one match to the next; common practice, no source")
     targets: Targets = exact(dict)
     typical_moves: tuple[TypicalMove, ...] = exact(())

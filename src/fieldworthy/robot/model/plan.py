@@ -24,7 +24,9 @@ class Action:
     time: Duration
     spread: Duration = assume("0 s", "standard deviation of the time from one try to the next")
     strokes: dict[Annotated[str, Ref(("air.cylinders",))], Count] = exact(dict, "strokes out and back of each cylinder")
-    motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(dict, "load of a mechanism's motors, share of stall torque")
+    motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(
+        dict, "load of a mechanism's motors, share of stall torque"
+    )
     task: Annotated[str, Ref(("season.tasks",))] | None = exact(None)
     objects: Whole = exact(1, "how many objects it scores")
     takes: Whole = exact(0, "how many objects it picks up")
