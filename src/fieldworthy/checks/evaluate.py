@@ -20,7 +20,8 @@ from fieldworthy.checks.showing import Shown, first
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model import Robot
-from fieldworthy.schema import Quantity, quantities, realise
+from fieldworthy.schema import Quantity, realise
+from fieldworthy.schema.declare import Spec
 from fieldworthy.schema.problems import KeyPath, dotted
 from fieldworthy.season.model import Season
 from fieldworthy.units import show
@@ -30,13 +31,7 @@ Progress = Callable[[int], None]
 _MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
 
 
-@dataclass(frozen=True, slots=True)
-class _Entry:
-    """A quantity of the file, under the path by which it is drawn and shown."""
-
-    path: KeyPath
-    quantity: Quantity
-    of_season: bool = False
+Entry = tuple[KeyPath, Quantity]
 
 
 def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
@@ -58,10 +53,10 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
     Report
         Findings, facts and assumptions [-].
     """
-    entries = _entries(loaded)
-    shown = Shown.of(loaded.robot)
+    entries = [(path, q) for path, q in loaded.quantities if q.tolerance > 0 or path[0] != "season"]
+    shown = Shown.of(loaded.quantities)
     head = min(samples, BLOCK)
-    cases = Cases(seed, 0, head, [e.path for e in entries])
+    cases = Cases(seed, 0, head, [path for path, _ in entries])
     outcomes = run(loaded, cases)
     tallies = [_Tally.of(o, cases.sampled) for o in outcomes]
     for block, start in enumerate(range(head, samples, BLOCK), 1):
@@ -82,7 +77,7 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
         assumptions(loaded),
         samples,
         seed,
-        cautions(realise(loaded.robot, Robot)),
+        cautions(loaded.nominal),
     )
 
 
@@ -111,13 +106,6 @@ def run(loaded: Loaded, cases: Cases) -> list[Outcome]:
     return [outcome for check in CHECKS for outcome in check(subject)]
 
 
-def _entries(loaded: Loaded) -> list[_Entry]:
-    """Every quantity that a case of its own shall move."""
-    own = [_Entry(path, q) for path, q in quantities(loaded.robot)]
-    rest = [_Entry(("season", *path), q, True) for path, q in quantities(loaded.season) if q.tolerance > 0]
-    return own + rest
-
-
 def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
     """List the defaults that stand in for what the files do not say.
 
@@ -131,20 +119,19 @@ def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
     tuple of Assumption
         Those of the robot first [-].
     """
-    both = [(("season",), loaded.season), ((), loaded.robot)]
     found = []
-    for prefix, spec in reversed(both):
-        for path, quantity in quantities(spec, prefix):
-            if quantity.assumed:
-                value = show(quantity.si, quantity.kind, quantity.unit)
-                found.append(Assumption(dotted(path), value, _reason(spec, path[len(prefix) :])))
+    for path, quantity in loaded.quantities:
+        if quantity.assumed:
+            spec, inside = (loaded.season, path[1:]) if path[0] == "season" else (loaded.robot, path)
+            value = show(quantity.si, quantity.kind, quantity.unit)
+            found.append(Assumption(dotted(path), value, _reason(spec, inside)))
     return tuple(found)
 
 
 def _reason(spec: Any, path: KeyPath) -> str:
     """The documented reason of a default, from the schema."""
     for key in path[:-1]:
-        spec = spec[key] if isinstance(spec, (dict, tuple)) else getattr(spec, str(key))
+        spec = getattr(spec, str(key)) if isinstance(spec, Spec) else spec[key]
     return str(type(spec).model_fields[str(path[-1])].description or "").partition(" (assumed")[0]
 
 
@@ -185,7 +172,7 @@ def _over(value: Real, where: slice) -> Array:
     return np.broadcast_to(array, (where.stop - where.start,)) if array.ndim == 0 else array[where]
 
 
-def _influences(outcome: Outcome, entries: Sequence[_Entry]) -> list[tuple[float, _Entry]]:
+def _influences(outcome: Outcome, entries: Sequence[Entry]) -> list[tuple[float, Entry]]:
     """Which quantities move the outcome, by how much of its spread, most first."""
     moved = np.zeros(len(entries))
     for number in (outcome.value, outcome.limit):
@@ -195,10 +182,10 @@ def _influences(outcome: Outcome, entries: Sequence[_Entry]) -> list[tuple[float
                 step = array[1 : 1 + len(entries)] - array[0]
             scale = max(abs(float(array[0])) if np.isfinite(array[0]) else 1.0, 1e-12)
             moved = np.maximum(moved, np.where(np.isfinite(step), np.abs(step) / scale, 1.0))
-    found = []
+    found: list[tuple[float, Entry]] = []
     for i in np.flatnonzero(moved > _MOVED).tolist():
-        entry = entries[i]
-        found.append((float(moved[i]) / abs(nudge(entry.quantity)) * entry.quantity.tolerance, entry))
+        quantity = entries[i][1]
+        found.append((float(moved[i]) / abs(nudge(quantity)) * quantity.tolerance, entries[i]))
     return sorted(found, key=lambda pair: -pair[0])
 
 
@@ -208,8 +195,8 @@ def _verdict(outcome: Outcome) -> Verdict:
     return "holds" if first(outcome.margin()) >= 0 else "short"
 
 
-def _inputs(influences: Iterable[tuple[float, _Entry]]) -> tuple[str, ...]:
-    return tuple(dotted(entry.path) for _, entry in influences)
+def _inputs(influences: Iterable[tuple[float, Entry]]) -> tuple[str, ...]:
+    return tuple(dotted(path) for _, (path, _quantity) in influences)
 
 
 def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple[float, float] | None:
@@ -219,14 +206,14 @@ def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple
     return None if low is None or high is None else (low, high)
 
 
-def _finding(outcome: Outcome, tally: _Tally, entries: Sequence[_Entry], shown: Shown) -> Finding:
+def _finding(outcome: Outcome, tally: _Tally, entries: Sequence[Entry], shown: Shown) -> Finding:
     verdict = _verdict(outcome)
     known = verdict != "unknown"
     influences = _influences(outcome, entries) if known else []
     bases: dict[str, int] = {}
-    for _, entry in influences:
-        bases[entry.quantity.basis] = bases.get(entry.quantity.basis, 0) + 1
-    guess = next((e for share, e in influences if e.quantity.basis == "estimate" and share > 0), None)
+    for _, (_path, quantity) in influences:
+        bases[quantity.basis] = bases.get(quantity.basis, 0) + 1
+    guess = next((path for share, (path, q) in influences if q.basis == "estimate" and share > 0), None)
     limit = 0.0 if outcome.limit is None else first(outcome.limit)
     return Finding(
         outcome.id,
@@ -242,13 +229,13 @@ def _finding(outcome: Outcome, tally: _Tally, entries: Sequence[_Entry], shown: 
         shown.sentence(outcome, verdict),
         _inputs(influences),
         bases,
-        dotted(guess.path) if guess else None,
+        dotted(guess) if guess else None,
         outcome.sources,
         outcome.missing,
     )
 
 
-def _fact(outcome: Outcome, tally: _Tally, entries: Sequence[_Entry], shown: Shown) -> Fact:
+def _fact(outcome: Outcome, tally: _Tally, entries: Sequence[Entry], shown: Shown) -> Fact:
     return Fact(
         outcome.id,
         outcome.subject,

@@ -109,7 +109,7 @@ def _box(subject: Subject, word: str, allowed: Vector | None, poses: list[str]) 
 
 def _span(low: Array, high: Array, axis: int) -> Array:
     # height counts from the floor, however high the lowest part hangs
-    return high[axis] - (np.minimum(low[axis], 0.0) if axis == 2 else low[axis])
+    return np.asarray(high[axis] - (np.minimum(low[axis], 0.0) if axis == 2 else low[axis]))
 
 
 def _air(subject: Subject) -> Iterator[Outcome]:

@@ -25,7 +25,7 @@ _PER_95 = 1.959963984540054  # standard normal quantile at 97.5 %
 
 
 @lru_cache(maxsize=4096)
-def standard_draws(seed: int, key: str, block: int, size: int = BLOCK) -> Array:
+def standard_draws(seed: int, key: str, block: int) -> Array:
     """Draw standard normal numbers for one key path.
 
     Parameters
@@ -36,17 +36,15 @@ def standard_draws(seed: int, key: str, block: int, size: int = BLOCK) -> Array:
         The dotted key path [-].
     block : int
         Which block of samples [-].
-    size : int
-        Samples in the block [-].
 
     Returns
     -------
-    ndarray of shape (size,)
+    ndarray of shape (BLOCK,)
         Normal, cut at three standard deviations [-].
     """
     digest = hashlib.blake2b(f"{seed}/{block}/{key}".encode(), digest_size=16).digest()
     source = np.random.Generator(np.random.Philox(key=int.from_bytes(digest, "little")))
-    drawn = np.clip(source.standard_normal(size), -_WIDEST, _WIDEST)
+    drawn = np.clip(source.standard_normal(BLOCK), -_WIDEST, _WIDEST)
     drawn.flags.writeable = False
     return drawn
 
@@ -60,15 +58,17 @@ def sampled(quantity: Quantity, key: str, seed: int, block: int, size: int) -> A
         Its tolerance is the half width of a 95 % interval [SI].
     key : str
         The dotted key path [-].
-    seed, block, size : int
+    seed, block : int
         As in `standard_draws` [-].
+    size : int
+        How many of the block's samples, from its first on [-].
 
     Returns
     -------
     ndarray of shape (size,)
         Normal around the value, kept inside the quantity's bounds [SI].
     """
-    drawn = quantity.si + quantity.tolerance / _PER_95 * standard_draws(seed, key, block, size)
+    drawn = quantity.si + quantity.tolerance / _PER_95 * standard_draws(seed, key, block)[:size]
     if np.isfinite(quantity.low) or np.isfinite(quantity.high):
         # a hair inside, so that 'more than 0' stays more than 0
         inside = 1e-3 * abs(quantity.si)
@@ -162,6 +162,5 @@ class Cases:
             cases[row] += nudge(quantity)
         if uncertain:
             key = dotted(path)
-            drawn = sampled(quantity, key, self.seed, self.block, max(self.samples, BLOCK))
-            cases[self.sampled] = drawn[: self.samples]
+            cases[self.sampled] = sampled(quantity, key, self.seed, self.block, self.samples)
         return cases

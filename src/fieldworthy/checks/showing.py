@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from fieldworthy.checks.finding import Outcome, Real, Say, Verdict
-from fieldworthy.schema import quantities
-from fieldworthy.schema.declare import Spec
+from fieldworthy.schema import Quantity
+from fieldworthy.schema.problems import KeyPath
 from fieldworthy.units import KINDS, digits, show, to_unit
 
 
@@ -44,13 +45,13 @@ class Shown:
     units: dict[str, str]
 
     @classmethod
-    def of(cls, robot: Spec) -> Shown:
+    def of(cls, entries: Iterable[tuple[KeyPath, Quantity]]) -> Shown:
         """Choose the units that a robot's file uses most.
 
         Parameters
         ----------
-        robot : Spec
-            The robot's specification; classes of the catalogue do not count [-].
+        entries : iterable of tuple
+            Key path and quantity; those of the catalogue and the season do not count [-].
 
         Returns
         -------
@@ -58,8 +59,8 @@ class Shown:
             Units by kind; what the file never uses follows its unit of length [-].
         """
         counts: dict[str, Counter[str]] = {}
-        for path, quantity in quantities(robot):
-            if path[0] != "catalogue" and not quantity.assumed and quantity.unit != "1":
+        for path, quantity in entries:
+            if path[0] not in ("catalogue", "season") and not quantity.assumed and quantity.unit != "1":
                 counts.setdefault(quantity.kind, Counter())[quantity.unit] += 1
         chosen = {kind: c.most_common(1)[0][0] for kind, c in counts.items() if kind != "ratio"}
         inch = chosen.get("length", "mm") in ("in", "inch", '"', "ft")

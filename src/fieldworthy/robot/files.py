@@ -5,20 +5,21 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from fieldworthy.robot.catalogue import builtin_names, with_builtin
 from fieldworthy.robot.model import Robot
 from fieldworthy.robot.partslist import read_parts_list
-from fieldworthy.schema import BadInput, Document, Problem, read_document, realise, validate
+from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise, validate
 from fieldworthy.schema.declare import Spec
 from fieldworthy.schema.problems import KeyPath, nearest
 from fieldworthy.schema.realise import references
 from fieldworthy.season import load_season
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Loaded:
     """A robot file with everything it names.
 
@@ -35,6 +36,16 @@ class Loaded:
     document: Document
     robot: Spec
     season: Spec
+
+    @cached_property
+    def nominal(self) -> Robot:
+        """The robot as the file states it, in SI."""
+        return realise(self.robot, Robot)
+
+    @cached_property
+    def quantities(self) -> tuple[tuple[KeyPath, Quantity], ...]:
+        """Every quantity of the robot file, then those of the season, whose paths begin with ``season``."""
+        return (*quantities(self.robot), *quantities(self.season, ("season",)))
 
 
 def load_robot(file: Path, text: str | None = None) -> Loaded:

@@ -167,8 +167,8 @@ def read_document(file: Path, text: str | None = None) -> Document:
         root = YAML(typ="safe").compose(text)
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        at = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        raise BadInput([Problem(file, *at, (), f"expected YAML: {error.problem or error.context}")]) from error
+        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        raise BadInput([Problem(file, line, column, (), f"expected YAML: {error.problem or error.context}")]) from error
     except (YAMLError, RecursionError, ValueError) as error:
         raise BadInput([Problem(file, 1, 1, (), f"expected YAML: {str(error).splitlines()[0]}")]) from error
     if root is None:
@@ -285,10 +285,10 @@ def _explain(document: Document, declared: type, error: dict[str, Any]) -> Probl
         return document.problem(where, f"expected one of {', '.join(words)}", nearest(str(found), words))
     if kind == "union_tag_not_found":
         return document.problem(path, "the key 'kind' is missing")
-    return document.problem(path, _plain_words(kind, context, error["msg"]))
+    return document.problem(path, _plain_words(kind, error["msg"]))
 
 
-def _plain_words(kind: str, context: dict[str, Any], message: str) -> str:
+def _plain_words(kind: str, message: str) -> str:
     words = {
         "model_type": "expected a mapping of keys",
         "model_attributes_type": "expected a mapping of keys",
@@ -305,7 +305,7 @@ def _plain_words(kind: str, context: dict[str, Any], message: str) -> str:
     }
     if kind in words:
         return words[kind]
-    return "expected: " + (message[:1].lower() + message[1:]) + ("" if not context.get("error") else "")
+    return "expected: " + message[:1].lower() + message[1:]
 
 
 def _in_file(data: Any, location: tuple[str | int, ...]) -> KeyPath:

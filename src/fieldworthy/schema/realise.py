@@ -6,7 +6,7 @@ import dataclasses
 import types
 from collections.abc import Callable, Iterator
 from functools import cache
-from typing import Any, TypeVar, Union, cast, get_args, get_origin
+from typing import Any, TypeVar, Union, get_args, get_origin
 
 from fieldworthy.schema.declare import Spec, hints, mark_of
 from fieldworthy.schema.kinds import Of, Real
@@ -55,13 +55,14 @@ def realise(spec: Spec, declared: type[T], draw: Draw = nominal, path: KeyPath =
     object
         An instance of `declared` [SI].
     """
-    names = _annotations(cast("type[Any]", declared))
+    kind: Any = declared
+    names = _annotations(kind)
     filled = {name: _fill(getattr(spec, name), note, draw, (*path, name)) for name, note in names.items()}
     return declared(**filled)
 
 
 @cache
-def _annotations(declared: type) -> dict[str, Any]:
+def _annotations(declared: Any) -> dict[str, Any]:
     notes = hints(declared)
     return {f.name: notes[f.name] for f in dataclasses.fields(declared)}
 
