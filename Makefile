@@ -1,0 +1,42 @@
+# make demo: set up and print the verdicts of the example robot
+# make test: set up and pass the tests
+# make lint: linter, formatter, type checker, import contract
+# make bench: benchmarks, on a quiet machine
+
+PYTHON ?= python3
+BIN := .venv/bin
+
+.PHONY: demo test lint bench format clean
+
+demo: .venv/ready
+	$(BIN)/fieldworthy check examples/heron/mk1.yaml --exit-zero
+
+test: .venv/ready-dev
+	$(BIN)/python -m pytest -n 2 --cov --cov-report=term
+
+lint: .venv/ready-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: .venv/ready-dev
+	$(BIN)/python -m pytest benchmarks --benchmark-only -n 0 -o python_files='bench_*.py' -o filterwarnings=default
+
+format: .venv/ready-dev
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+.venv/bin/python:
+	$(PYTHON) -m venv .venv
+
+.venv/ready: .venv/bin/python pyproject.toml constraints.txt
+	$(BIN)/python -m pip install --quiet -c constraints.txt -e .
+	touch $@
+
+.venv/ready-dev: .venv/bin/python pyproject.toml constraints.txt
+	$(BIN)/python -m pip install --quiet -c constraints.txt -e '.[dev]'
+	touch $@ .venv/ready
+
+clean:
+	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache
