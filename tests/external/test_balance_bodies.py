@@ -76,7 +76,7 @@ def test_inertia_about_a_hinge_agrees_with_mujoco():
     data = mujoco.MjData(model)
     mujoco.mj_forward(model, data)
     full = np.zeros((1, 1))
-    mujoco.mj_fullM(model, full, data.qM) if hasattr(data, "qM") else mujoco.mj_fullM(model, data, full)
+    mujoco.mj_fullM(model, data, full)
     ours = axis_inertia(inertia_about(assemble(MASS, POSITION, SIZE), point), axis)
     assert ours == pytest.approx(full[0, 0], rel=1e-9)
 
@@ -98,7 +98,7 @@ def test_a_cuboid_by_the_textbook():
     ],
 )
 def test_impossible_parts_are_refused(mass, position, size):
-    with pytest.raises(ValueError, match="negative|no mass|shape"):
+    with pytest.raises(ValueError, match=r"negative|no mass|shape|axes"):
         assemble(mass, position, size)
 
 

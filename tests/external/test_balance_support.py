@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from reference import case
 from scipy.optimize import nnls
 from scipy.spatial import ConvexHull
 
@@ -15,6 +14,7 @@ from fieldworthy.physics.support import (
     support_polygon,
     wheel_loads,
 )
+from reference import case
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -97,7 +97,7 @@ def test_a_point_outside_puts_all_load_on_the_edge():
 
 @pytest.mark.parametrize("contacts", [[[0.0, 0.0]], [[0.1, 0.1], [0.1, 0.1]], [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]]])
 def test_contacts_that_support_nothing_are_refused(contacts):
-    with pytest.raises(ValueError, match="shape|one place"):
+    with pytest.raises(ValueError, match=r"shape|one place"):
         support_polygon(contacts)
 
 

@@ -1,0 +1,298 @@
+"""Tip limits against MuJoCo, SciPy's integrator and textbook cases.
+
+The simulated robots are set up from the same reach, height, mass and box size; none of the project's
+formulas enters the simulations.
+"""
+
+import mujoco
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from fieldworthy.physics.antitip import (
+    roller_energy_margin,
+    roller_impact_tip_speed,
+    roller_stage,
+    roller_tip_acceleration,
+)
+from fieldworthy.physics.support import load_point, stability_margin, support_polygon
+from fieldworthy.physics.tipping import (
+    Overturn,
+    braking_lift_angle,
+    braking_tip_speed,
+    braking_work_ratio,
+    height_allowed,
+    impact_tip_speed,
+    push_to_tip,
+    shift_needed,
+    slope_gravity,
+    tip_acceleration,
+    tip_angle,
+    turning_acceleration,
+    turning_tip_speed,
+)
+from reference import case, cases
+
+G = 9.81
+MASS, HALF = 6.0, (0.2, 0.2, 0.15)
+REACH, HEIGHT = 0.12, 0.20
+BOX = f'type="box" size="{HALF[0]} {HALF[1]} {HALF[2]}" mass="{MASS}" contype="0" conaffinity="0"'
+PLANAR = '<joint type="slide" axis="1 0 0"/><joint type="slide" axis="0 0 1"/><joint type="hinge" axis="0 1 0"/>'
+BODY = Overturn(MASS, MASS / 3.0 * (HALF[0] ** 2 + HALF[2] ** 2), REACH, HEIGHT)
+
+
+def _bisect(goes_over, low, high, rounds):
+    assert not goes_over(low), "the bracket must begin at a case that falls back"
+    assert goes_over(high), "the bracket must end at a case that goes over"
+    for _ in range(rounds):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if goes_over(middle) else (middle, high)
+    return 0.5 * (low + high)
+
+
+@pytest.mark.parametrize("c", cases("tip-brake-"), ids=lambda c: c["id"])
+def test_held_braking_from_the_reference_file(c):
+    """Quasi-static tip found by bisection in MuJoCo."""
+    limit = tip_acceleration(c["given"]["cg_to_front_edge_m"], c["given"]["cg_height_m"])
+    assert limit == pytest.approx(c["expect"]["deceleration_m_s2"], rel=c["rel_tol"])
+
+
+def test_held_braking_and_slope_of_the_published_simulation():
+    """VEH-07 and VEH-08: MuJoCo 4.0.0, ramped braking force and tilted gravity."""
+    c = case("VEH-07")
+    reach, height = c["inputs"]["x_front_mm"] / 1e3, c["inputs"]["h_mm"] / 1e3
+    limit = tip_acceleration(reach, height, c["inputs"]["g"])
+    assert limit == pytest.approx(c["expected"]["a_tip_sim"]["value"], rel=c["expected"]["a_tip_sim"]["tol"]["rel"])
+    c = case("VEH-08")
+    angle = np.degrees(tip_angle(c["inputs"]["x_front_mm"], c["inputs"]["h_mm"]))
+    assert angle == pytest.approx(c["expected"]["angle_sim"]["value"], abs=c["expected"]["angle_sim"]["tol"]["abs"])
+
+
+def _braking_robot(reach, height):
+    """A box on four rolling wheels, brakes on the front pair; the whole has its CG at the given place."""
+    wheel, radius, rear = 0.05, 0.05, -0.13
+    box = MASS - 4 * wheel
+    places = [(reach, 0.15), (reach, -0.15), (rear, 0.15), (rear, -0.15)]
+    wheels = "".join(
+        f'<body pos="{x} {y} {radius}"><joint name="j{i}" type="hinge" axis="0 1 0"/>'
+        f'<geom name="w{i}" type="sphere" size="{radius}" mass="{wheel}"/></body>'
+        for i, (x, y) in enumerate(places)
+    )
+    x, z = -2 * wheel * (reach + rear) / box, (MASS * height - 4 * wheel * radius) / box
+    return mujoco.MjModel.from_xml_string(f"""<mujoco>
+      <option timestep="0.0005" cone="elliptic" gravity="0 0 -{G}" integrator="implicitfast"/>
+      <default><geom solref="0.004 1" solimp="0.99 0.999 0.0001" friction="1.2 0 0" condim="3"/></default>
+      <worldbody><geom type="plane" size="50 50 1"/>
+        <body><freejoint/>
+          <geom type="box" size="0.1 0.1 0.05" pos="{x} 0 {z}" mass="{box}" contype="0" conaffinity="0"/>{wheels}
+        </body></worldbody>
+      <actuator><motor joint="j0"/><motor joint="j1"/></actuator></mujoco>""")
+
+
+@pytest.mark.parametrize(("reach", "height"), [(0.12, 0.25), (0.10, 0.14), (0.08, 0.30)])
+def test_braking_rolling_wheels_in_mujoco_lifts_the_rear_at_the_limit(reach, height):
+    """Rolling wheels braked by a torque that grows 20 N/s at the rim; the rear wheels leave the floor.
+
+    2.5 %: the wheels' own spin (1 %), the ramp and the contacts' give.
+    """
+    model = _braking_robot(reach, height)
+    data, force, empty = mujoco.MjData(model), np.zeros(6), 0
+    data.qvel[0], data.qvel[6:10] = 5.0, 5.0 / 0.05
+    for _ in range(200):
+        mujoco.mj_step(model, data)
+    start = data.time
+    while empty < 10 and data.time < start + 4.0:
+        data.ctrl[:] = -20.0 * (data.time - start) * 0.05 / 2
+        mujoco.mj_step(model, data)
+        rear = 0.0
+        for k in range(data.ncon):
+            mujoco.mj_contactForce(model, data, k, force)
+            rear += force[0] if model.geom(max(data.contact[k].geom)).name in ("w2", "w3") else 0.0
+        empty = empty + 1 if rear < 0.05 else 0
+    assert 20.0 * (data.time - start) / MASS == pytest.approx(tip_acceleration(reach, height, G), rel=0.025)
+
+
+def test_slip_or_tip_of_a_pushed_block():
+    """VEH-05: inputs and the conclusion (it tips) read at a university's virtual lab."""
+    c = case("VEH-05")
+    i, e = c["inputs"], c["expected"]
+    push = push_to_tip(i["W_lb"], i["width_in"] / 2, i["push_height_in"])
+    assert push == pytest.approx(e["P_tip"]["value"], rel=e["P_tip"]["tol"]["rel"])
+    assert e["mode"]["value"] == ("tip" if push < i["mu_s"] * i["W_lb"] else "slip")
+
+
+def test_a_dead_stop_in_mujoco_goes_over_at_the_same_speed():
+    """A sliding box whose edge is caught by a stiff constraint: MuJoCo finds the blow and the swing, 0.5 %."""
+    model = mujoco.MjModel.from_xml_string(f"""<mujoco><option timestep="0.0001" gravity="0 0 -{G}"/>
+      <worldbody><site name="step"/><body pos="{-REACH} 0 {HEIGHT}">{PLANAR}<geom {BOX}/>
+        <site name="edge" pos="{REACH} 0 {-HEIGHT}"/></body></worldbody>
+      <equality><connect site1="edge" site2="step" solref="0.0004 1" solimp="0.9999 0.9999 0.001"/></equality>
+    </mujoco>""")
+
+    def goes_over(speed):
+        data = mujoco.MjData(model)
+        data.qvel[0] = speed
+        while True:
+            mujoco.mj_step(model, data)
+            if data.qpos[2] > np.arctan2(REACH, HEIGHT):
+                return True
+            if data.time > 0.005 and data.qvel[2] < 0.0:
+                return False
+
+    assert impact_tip_speed(BODY, g=G) == pytest.approx(_bisect(goes_over, 0.5, 2.0, 10), rel=0.005)
+
+
+@pytest.mark.parametrize("braking", [6.2, 8.0, 15.0])
+def test_braking_to_rest_in_mujoco_goes_over_at_the_same_speed(braking):
+    """In the braked robot's frame inertia is a tilted gravity; MuJoCo integrates the hinge, 0.1 %."""
+    model = mujoco.MjModel.from_xml_string(f"""<mujoco><option integrator="RK4"/><worldbody><body>
+      <joint type="hinge" axis="0 1 0"/><geom {BOX} pos="{-REACH} 0 {HEIGHT}"/></body></worldbody></mujoco>""")
+    balance = np.arctan2(REACH, HEIGHT)
+
+    def goes_over(speed):
+        data, steps = mujoco.MjData(model), max(1, round(speed / braking / 0.001))
+        model.opt.timestep, model.opt.gravity[:] = speed / braking / steps, (braking, 0.0, -G)
+        for _ in range(steps):
+            mujoco.mj_step(model, data)
+            if data.qpos[0] > balance:
+                return True
+        model.opt.timestep, model.opt.gravity[:] = 0.001, (0.0, 0.0, -G)
+        while data.qvel[0] >= 0.0 and data.qpos[0] < balance:
+            mujoco.mj_step(model, data)
+        return bool(data.qpos[0] >= balance)
+
+    assert braking_tip_speed(BODY, braking, G) == pytest.approx(_bisect(goes_over, 0.3, 8.0, 16), rel=0.001)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.7, 0.95])
+def test_lift_after_braking_agrees_with_scipy(share):
+    """The equation of motion about the edge, DOP853 at 1e-10: how far it lifts before it falls back."""
+    braking, balance = 9.0, np.arctan2(REACH, HEIGHT)
+    speed = share * float(braking_tip_speed(BODY, braking, G))
+    inertia, radius = MASS * (REACH**2 + HEIGHT**2) + BODY.inertia, np.hypot(REACH, HEIGHT)
+
+    def turning(time, y):
+        push = braking if time <= speed / braking else 0.0
+        return [y[1], MASS * radius * (push * np.cos(balance - y[0]) - G * np.sin(balance - y[0])) / inertia]
+
+    settings = {"method": "DOP853", "rtol": 1e-10, "atol": 1e-12}
+    braked = solve_ivp(turning, (0.0, speed / braking), [0.0, 0.0], **settings).y[:, -1]
+    after = solve_ivp(turning, (speed / braking + 1e-12, 3.0), braked, max_step=0.005, **settings)
+    ratio = braking_work_ratio(BODY, braking, speed / braking, G)
+    # the highest of points 5 ms apart: flat there, so 1e-4 rad
+    assert braking_lift_angle(BODY, ratio) == pytest.approx(after.y[0].max(), abs=1e-4)
+
+
+ROLLERS = [(0.06, 0.01), (0.10, 0.02)]
+
+
+def _roller_robot(overhang, clearance):
+    """Wheel edge and roller as small spheres of high friction on a floor."""
+    s = 0.002
+    return mujoco.MjModel.from_xml_string(f"""<mujoco>
+      <option timestep="0.0002" gravity="0 0 -{G}" cone="elliptic" impratio="20"/>
+      <default><geom solref="0.0008 1" solimp="0.999 0.9999 0.0001" friction="5 0 0" condim="3"/></default>
+      <worldbody><geom type="plane" size="5 5 1"/><body pos="{-REACH} 0 {HEIGHT}">{PLANAR}<geom {BOX}/>
+        <geom type="sphere" size="{s}" mass="0" pos="{REACH} 0 {s - HEIGHT}"/>
+        <geom type="sphere" size="{s}" mass="0" pos="{REACH + overhang} 0 {s - HEIGHT + clearance}"/>
+      </body></worldbody></mujoco>""")
+
+
+def _swings_over(model, spin, braking):
+    """Past the roller's vertical in the tilted gravity, or back."""
+    data = mujoco.MjData(model)
+    model.opt.gravity[0] = braking
+    data.qvel[:] = spin * HEIGHT, spin * REACH, spin
+    while data.time < 3.0:
+        mujoco.mj_step(model, data)
+        if data.qpos[2] > 1.2:
+            return True
+        if data.time > 0.01 and data.qvel[2] < -0.02:
+            return False
+    return False
+
+
+@pytest.mark.parametrize(("overhang", "clearance"), ROLLERS)
+def test_a_dead_stop_over_rollers_agrees_with_mujoco(overhang, clearance):
+    """Wheel edge, blow of the roller, roller edge: MuJoCo's contacts find each; 2 % for their give."""
+    model = _roller_robot(overhang, clearance)
+    spin = _bisect(lambda w: _swings_over(model, w, 0.0), 2.5, 7.0, 8)
+    speed = spin * float(BODY.edge_inertia) / (MASS * HEIGHT)
+    stage = roller_stage(BODY, overhang, clearance)
+    assert roller_impact_tip_speed(stage, G) == pytest.approx(speed, rel=0.02)
+    assert speed > 1.2 * impact_tip_speed(BODY, g=G)
+
+
+@pytest.mark.parametrize(("overhang", "clearance"), [(0.10, 0.004), (0.06, 0.002), (0.15, 0.01)])
+def test_held_braking_over_rollers_agrees_with_mujoco(overhang, clearance):
+    """From rest in tilted gravity the swing through the clearance costs part of the roller's limit; 1 %."""
+    model, stage = _roller_robot(overhang, clearance), roller_stage(BODY, overhang, clearance)
+    low, high = float(tip_acceleration(REACH, HEIGHT, G)), float(roller_tip_acceleration(stage, G))
+    simulated = _bisect(lambda a: _swings_over(model, 0.0, a), low * 1.02, high * 1.1, 8)
+    fine = np.linspace(low, high, 2001)
+    ours = fine[np.argmin(np.abs(roller_energy_margin(stage, fine, G)))]
+    assert ours == pytest.approx(simulated, rel=0.01)
+
+
+def test_rollers_steady_a_front_heavy_robot():
+    """Common practice, no source: rollers low on the overhanging side steady it, the lower the better."""
+    stage = roller_stage(Overturn(6.0, 0.1, 0.04, 0.25), 0.08, np.array([0.002, 0.006, 0.012]))
+    limit, speed = roller_tip_acceleration(stage), roller_impact_tip_speed(stage)
+    bare = 9.80665 * 0.04 / 0.25
+    np.testing.assert_array_equal(np.sign([limit[0] - limit[1], limit[1] - limit[2], limit[2] - bare]), 1.0)
+    np.testing.assert_array_equal(np.sign(np.diff(speed)), -1.0)
+    # flat on the floor a roller is simply the new edge
+    flat = roller_stage(Overturn(6.0, 0.1, 0.04, 0.25), 0.08, 0.0)
+    assert roller_tip_acceleration(flat) == pytest.approx(9.80665 * 0.12 / 0.25, rel=1e-12)
+
+
+def test_rollers_inside_the_wheels_never_help():
+    stage = roller_stage(BODY, -0.05, 0.01)
+    assert roller_tip_acceleration(stage, G) == pytest.approx(G * REACH / HEIGHT, rel=1e-12)
+    assert roller_impact_tip_speed(stage, G) == pytest.approx(impact_tip_speed(BODY, g=G), rel=1e-12)
+
+
+def test_turning_tips_where_the_load_point_leaves_the_wheels():
+    """Meriam, Kraige, Dynamics, from memory: v^2 = g r (t / 2) / h, here r = 1 m, t = 0.3 m, h = 0.2 m."""
+    speed = turning_tip_speed(1.0, 0.15, 0.2, G)
+    assert speed == pytest.approx(np.sqrt(9.81 * 0.75), rel=1e-12)
+    square = support_polygon([[0.15, 0.15], [0.15, -0.15], [-0.15, 0.15], [-0.15, -0.15]])
+    lateral = turning_acceleration(speed, speed / 1.0)
+    point = load_point([0.0, 0.0, 0.2], [0.0, lateral], [0.0, 0.0, -G])
+    assert stability_margin(square, point) == pytest.approx(0.0, abs=1e-12)
+    assert point[1] == pytest.approx(-0.15, rel=1e-9)  # turning left leans right
+
+
+def test_a_slope_tips_at_the_static_angle():
+    square = support_polygon([[0.15, 0.15], [0.15, -0.15], [-0.15, 0.15], [-0.15, -0.15]])
+    diagonal = tip_angle(0.15 * np.sqrt(2.0), 0.2)
+    for heading, angle in (
+        (0.0, tip_angle(0.15, 0.2)),
+        (np.pi / 4, diagonal),
+        (-np.pi / 2, tip_angle(0.15, 0.2)),
+    ):
+        point = load_point([0.0, 0.0, 0.2], [0.0, 0.0], slope_gravity(angle, heading))
+        assert stability_margin(square, point) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_shift_and_height_bring_the_limit_to_the_demand():
+    shift = shift_needed(0.08, 0.25, 5.0, G)
+    assert tip_acceleration(0.08 + shift, 0.25, G) == pytest.approx(5.0, rel=1e-12)
+    assert tip_acceleration(0.08, height_allowed(0.08, 5.0, G), G) == pytest.approx(5.0, rel=1e-12)
+
+
+def test_edges_of_the_range_give_physical_values():
+    past = Overturn(6.0, 0.1, -0.02, 0.2)
+    assert tip_acceleration(0.1, 0.0) == np.inf
+    assert tip_acceleration(-0.02, 0.2) == pytest.approx(-0.980665, rel=1e-12)
+    assert impact_tip_speed(past) == 0.0
+    assert braking_tip_speed(past, 3.0) == 0.0
+    assert braking_work_ratio(past, 3.0, 0.1) == np.inf
+    assert braking_tip_speed(BODY, 0.0) == np.inf
+    assert braking_work_ratio(BODY, 3.0, 10.0) == 0.0
+    assert turning_tip_speed(1.0, -0.02, 0.2) == 0.0
+    assert push_to_tip(60.0, 0.1, 0.0) == np.inf
+    assert height_allowed(0.1, 0.0) == np.inf
+    assert impact_tip_speed(BODY, step=0.3) == np.inf
+    margin = roller_energy_margin(roller_stage(BODY, 0.05, 0.01), np.array([0.0, 60.0]))
+    np.testing.assert_array_equal(margin, [1.0, -10.0])
