@@ -1,0 +1,354 @@
+"""An arm with a hook that reaches down to a lip, and what it takes to slide, tip or right an object.
+
+Side view: x from the robot towards the object, z up, heights from the floor. The robot may tip before the
+object does; stay clear of both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.physics._refuse import TINY, ratio, refuse, refuse_unsized
+from fieldworthy.physics._types import Array, Real
+
+
+def hook_tip(pivot_height: Real, length: Real, angle: Real) -> tuple[Array, Array]:
+    """Return where the hook is.
+
+    Parameters
+    ----------
+    pivot_height : Real
+        Height of the arm's pivot [m].
+    length : Real
+        From pivot to the hook's tip [m].
+    angle : Real
+        Angle of that line from x upwards, negative below the pivot [rad].
+
+    Returns
+    -------
+    tuple of Array
+        Reach ahead of the pivot, and height above the floor [m].
+    """
+    return np.asarray(length * np.cos(angle)), np.asarray(pivot_height + length * np.sin(angle))
+
+
+def angle_to_height(pivot_height: Real, length: Real, height: Real) -> Array:
+    """Return the angle at which the hook is at a height, reaching forward.
+
+    Parameters
+    ----------
+    pivot_height : Real
+        Height of the arm's pivot [m].
+    length : Real
+        From pivot to the hook's tip [m].
+    height : Real
+        Height that the tip should have [m].
+
+    Returns
+    -------
+    Array
+        Angle from x upwards [rad], straight up or down where the arm is too short (`reaches_height`).
+
+    Raises
+    ------
+    ValueError
+        If a scalar length is not positive.
+    """
+    refuse_unsized(length=length)
+    rise = np.subtract(height, pivot_height) / np.maximum(length, TINY)
+    return np.arcsin(np.clip(rise, -1.0, 1.0))
+
+
+def reaches_height(pivot_height: Real, length: Real, height: Real) -> npt.NDArray[np.bool_]:
+    """Tell where the arm is long enough for a height.
+
+    Parameters
+    ----------
+    pivot_height : Real
+        Height of the arm's pivot [m].
+    length : Real
+        From pivot to the hook's tip [m].
+    height : Real
+        Height that the tip should have [m].
+
+    Returns
+    -------
+    ndarray of bool
+        True where the tip can be there [-].
+    """
+    return np.asarray(np.abs(np.subtract(height, pivot_height)) <= length)
+
+
+def hook_depth(lip_top: Real, tip_height: Real, lip_depth: Real) -> Array:
+    """Return how far the hook reaches down behind a lip.
+
+    Parameters
+    ----------
+    lip_top : Real
+        Height of the lip's upper edge [m].
+    tip_height : Real
+        Height of the hook's tip [m].
+    lip_depth : Real
+        Free depth behind the lip [m].
+
+    Returns
+    -------
+    Array
+        Overlap, at most the free depth; negative where the tip passes above the lip [m].
+    """
+    return np.minimum(np.subtract(lip_top, tip_height), lip_depth)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """An object or a robot that stands on the floor, seen from the side.
+
+    Parameters
+    ----------
+    weight : Real
+        Its weight [N].
+    cg_height : Real
+        Height of its centre of gravity [m].
+    half_base : Real
+        From below that centre to the edge it would tip over, in the direction of the push [m].
+    friction : Real
+        Coefficient of friction on the floor [-].
+
+    Raises
+    ------
+    ValueError
+        If a scalar weight, height or base is not positive, or the friction is negative.
+    """
+
+    weight: Real
+    cg_height: Real
+    half_base: Real
+    friction: Real
+
+    def __post_init__(self) -> None:
+        refuse_unsized(weight=self.weight, cg_height=self.cg_height, half_base=self.half_base)
+        refuse(np.asarray(self.friction) >= 0.0, f"friction must not be negative, got {self.friction!r}")
+
+
+def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> Array:
+    """Return the force that starts to tip a body.
+
+    Parameters
+    ----------
+    body : Standing
+        The body, kept from sliding [-].
+    height : Real
+        Height of the push or pull [m].
+    elevation : Real
+        Its direction above the horizontal [rad].
+    ahead : Real
+        How far in front of the centre of gravity, in the push's direction, it acts [m].
+
+    Returns
+    -------
+    Array
+        Force [N], infinite where it cannot tip the body over that edge.
+
+    Notes
+    -----
+    Moments about the edge: F (h cos(e) + (b - a) sin(e)) = W b.
+
+    References
+    ----------
+    meriam_statics: dry friction, slip or tip.
+    """
+    lever = np.asarray(height) * np.cos(elevation) + (np.asarray(body.half_base) - ahead) * np.sin(elevation)
+    return ratio(np.asarray(body.weight) * body.half_base, lever)
+
+
+def force_to_slide(body: Standing, elevation: Real = 0.0) -> Array:
+    """Return the force that starts to slide a body.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+    elevation : Real
+        Direction of the force above the horizontal [rad].
+
+    Returns
+    -------
+    Array
+        Force [N], infinite where pressing it down only holds it.
+
+    Notes
+    -----
+    F cos(e) = mu (W - F sin(e)).
+
+    References
+    ----------
+    meriam_statics: dry friction.
+    """
+    mu = np.asarray(body.friction)
+    return ratio(mu * body.weight, np.cos(elevation) + mu * np.sin(elevation))
+
+
+def tips(body: Standing, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> npt.NDArray[np.bool_]:
+    """Tell where a growing force tips a body before it slides.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+    height : Real
+        Height of the force [m].
+    elevation : Real
+        Its direction above the horizontal [rad].
+    ahead : Real
+        How far in front of the centre of gravity it acts [m].
+
+    Returns
+    -------
+    ndarray of bool
+        True where it tips, false where it slides or does neither [-].
+    """
+    return np.asarray(force_to_tip(body, height, elevation, ahead) < force_to_slide(body, elevation))
+
+
+def moment_to_tip(body: Standing) -> Array:
+    """Return the moment about its edge that starts to tip a body.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+
+    Returns
+    -------
+    Array
+        Moment, weight times half base [N m]; it falls to zero at the balance point.
+    """
+    return np.asarray(np.asarray(body.weight) * body.half_base)
+
+
+def moment_to_right(body: Standing) -> Array:
+    """Return the moment about its edge that starts to set a body upright that lies on its side.
+
+    Parameters
+    ----------
+    body : Standing
+        The body, described as it stands [-].
+
+    Returns
+    -------
+    Array
+        Moment, weight times the height that its centre of gravity has when it stands [N m].
+    """
+    return np.asarray(np.asarray(body.weight) * body.cg_height)
+
+
+def tip_angle(body: Standing) -> Array:
+    """Return the tilt from standing at which a body is balanced on its edge.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+
+    Returns
+    -------
+    Array
+        Tilt [rad]; to right it from its side takes the complement.
+    """
+    return np.arctan2(body.half_base, body.cg_height)
+
+
+def energy_to_tip(body: Standing) -> Array:
+    """Return the work that carries a standing body over its edge.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+
+    Returns
+    -------
+    Array
+        Work W (sqrt(h^2 + b^2) - h) [J].
+
+    References
+    ----------
+    housner1963: energy to overturn a block.
+    """
+    h, b = np.asarray(body.cg_height), np.asarray(body.half_base)
+    return np.asarray(body.weight * (b * b / (np.hypot(h, b) + h)))
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The greatest force of a robot at its hook, and what limits it.
+
+    Parameters
+    ----------
+    force : Array
+        The force [N].
+    by_drive : Array
+        What its arm or drive gives [N].
+    by_grip : Array
+        What its wheels grip [N].
+    by_tipping : Array
+        What tips the robot itself [N].
+    """
+
+    force: Array
+    by_drive: Array
+    by_grip: Array
+    by_tipping: Array
+
+
+def available_force(robot: Standing, drive: Real, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) ->
+Given:
+    """Return the greatest force that a robot can put on an object at its hook.
+
+    Parameters
+    ----------
+    robot : Standing
+        The robot, its base measured to the edge that the reaction would tip it over [-].
+    drive : Real
+        Force that the arm or the drive could give at the hook [N].
+    height : Real
+        Height of the hook [m].
+    elevation : Real
+        Direction of the reaction on the robot above the horizontal, seen in its own sense [rad].
+    ahead : Real
+        How far in front of the robot's centre of gravity, in the reaction's direction, the hook is [m].
+
+    Returns
+    -------
+    Given
+        The least of drive, grip and tipping, with all three [N].
+
+    Notes
+    -----
+    The object pushes back with the same force; the robot slides or tips under it as any body does. An object
+    that is lifted pulls the hook down: a negative elevation.
+    """
+    tip, grip = force_to_tip(robot, height, elevation, ahead), force_to_slide(robot, elevation)
+    given = np.asarray(drive, dtype=float)
+    return Given(np.minimum(np.minimum(given, grip), tip), given, grip, tip)
+
+
+def turning_force(yaw_moment: Real, reach: Real) -> Array:
+    """Return the sideways force at a hook when the robot turns on the spot.
+
+    Parameters
+    ----------
+    yaw_moment : Real
+        Moment that the drive puts on the robot about the upright axis, scrub taken off [N m].
+    reach : Real
+        Distance from that axis to the hook [m].
+
+    Returns
+    -------
+    Array
+        Force across the reach [N].
+    """
+    return ratio(yaw_moment, reach)

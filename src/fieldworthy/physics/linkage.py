@@ -1,0 +1,350 @@
+"""An arm on a pivot, swung by a cylinder between a fixed pin and a pin on the arm (a rocker).
+
+The two pins and the pivot are a triangle, so the cylinder's length gives the included angle by the law of
+cosines. Planes are seen with x forward and z up, angles from x towards z (raising is positive).
+
+Cases trail and stroke points lead: a pose of ``points`` stroke points over a batch of n cases has the shape
+``(points, n)``. An impossible scalar raises ValueError; in a batch ``reachable`` is the mask, and an
+impossible case keeps the nearest pose that exists, so that nothing here is ever not a number.
+
+Keep fingers out: every linkage is a pinch point, and a raised arm stores energy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.physics._refuse import TINY, refuse, refuse_unsized
+from fieldworthy.physics._types import Array, Real
+
+STROKE_POINTS = 33
+"""Points along a stroke, ends included."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rocker:
+    """An arm on a pivot, swung by a cylinder between a fixed pin and a pin on the arm.
+
+    Parameters
+    ----------
+    base : Real
+        Distance from pivot to the cylinder's fixed pin [m].
+    radius : Real
+        Distance from pivot to the arm's pin [m].
+    closed : Real
+        Pin to pin length of the retracted cylinder [m]; more than the stroke, which has to fit inside it.
+    stroke : Real
+        Stroke of the cylinder [m].
+    base_angle : Real
+        Direction from pivot to the fixed pin [rad].
+    pin_angle : Real
+        Angle on the arm from its own axis to its pin [rad].
+    branch : Real
+        +1 where the arm's pin lies ahead (x towards z) of the fixed pin and extending raises the arm, -1
+        where it lies behind and extending lowers it [-].
+
+    Raises
+    ------
+    ValueError
+        If a scalar length is not positive, the closed length does not exceed the stroke, or the pins are
+        nowhere along the stroke a distance apart that the cylinder can span.
+
+    Notes
+    -----
+    In a batch nothing is refused: ask `reachable`.
+
+    References
+    ----------
+    uicker: position analysis by the law of cosines.
+    """
+
+    base: Real
+    radius: Real
+    closed: Real
+    stroke: Real
+    base_angle: Real = 0.0
+    pin_angle: Real = 0.0
+    branch: Real = 1.0
+
+    def __post_init__(self) -> None:
+        refuse_unsized(base=self.base, radius=self.radius, closed=self.closed, stroke=self.stroke)
+        refuse(
+            np.asarray(self.closed) > self.stroke,
+            f"closed {self.closed!r} m must exceed stroke {self.stroke!r} m: the rod must fit in the barrel",
+        )
+        refuse(
+            _spans(self),
+            f"base {self.base!r} m and radius {self.radius!r} m: the pins are never as far apart as the "
+            f"cylinder is long ({self.closed!r} m closed, {self.stroke!r} m stroke)",
+        )
+        refuse(np.abs(self.branch) == 1.0, f"branch must be 1 or -1, got {self.branch!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Poses of a rocker: stroke points lead, cases trail.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+    length : Array
+        The cylinder's length between its pins [m].
+    moment_arm : Array
+        Lever of the cylinder's force about the pivot, dL/dangle, zero at a dead point [m].
+    cos_arm : Array
+        Cosine of the arm's angle [-].
+    sin_arm : Array
+        Sine of the arm's angle [-].
+    """
+
+    rocker: Rocker
+    length: Array
+    moment_arm: Array
+    cos_arm: Array
+    sin_arm: Array
+
+    @property
+    def extension(self) -> Array:
+        """How far the cylinder is out [m]."""
+        return np.asarray(self.length - self.rocker.closed)
+
+    @property
+    def angle(self) -> Array:
+        """The arm's angle from x towards z, -pi to pi [rad]."""
+        return np.arctan2(self.sin_arm, self.cos_arm)
+
+    @property
+    def included(self) -> Array:
+        """Angle at the pivot between the two pins, 0 to pi [rad]."""
+        base, radius = np.asarray(self.rocker.base), np.asarray(self.rocker.radius)
+        square = self.length**2
+        return np.asarray(np.arctan2(2.0 * self.moment_arm * self.length, base**2 + radius**2 - square))
+
+
+def _spans(rocker: Rocker) -> npt.NDArray[np.bool_]:
+    """Tell where the triangle closes somewhere along the stroke."""
+    near, far = np.abs(np.subtract(rocker.base, rocker.radius)), np.add(rocker.base, rocker.radius)
+    return np.asarray((rocker.closed <= far) & (np.add(rocker.closed, rocker.stroke) >= near))
+
+
+def reachable(rocker: Rocker) -> npt.NDArray[np.bool_]:
+    """Tell which cases are a mechanism at all.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+
+    Returns
+    -------
+    ndarray of bool
+        True where every length is positive, the closed length exceeds the stroke, and the pins are within the
+        cylinder's span at some point of the stroke [-]. Where false, every other function gives the nearest
+        pose.
+
+    Notes
+    -----
+    A stroke that is cut short by a dead point is still reachable: see `usable_stroke` and `dead_points`.
+    """
+    sized = np.minimum(np.minimum(rocker.base, rocker.radius), rocker.stroke) > 0.0
+    return np.asarray(sized & (np.asarray(rocker.closed) > rocker.stroke) & _spans(rocker))
+
+
+def usable_stroke(rocker: Rocker) -> tuple[Array, Array]:
+    """Return the extensions between which the pins let the cylinder move.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+
+    Returns
+    -------
+    tuple of Array
+        Least and greatest extension [m]: the whole stroke, unless a dead point stops it first.
+
+    Notes
+    -----
+    abs(base - radius) <= length <= base + radius. Both ends are equal where the pins are out of span.
+    """
+    near = np.abs(np.subtract(rocker.base, rocker.radius)) - rocker.closed
+    far = np.add(rocker.base, rocker.radius) - rocker.closed
+    low = np.clip(near, 0.0, rocker.stroke)
+    return np.asarray(low), np.asarray(np.clip(far, low, rocker.stroke))
+
+
+def dead_points(rocker: Rocker) -> tuple[Array, Array]:
+    """Return how far inside the stroke the dead points lie, where the cylinder has no lever at all.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+
+    Returns
+    -------
+    tuple of Array
+        Stroke lost beyond the folded dead point (pins on the same side of the pivot, included angle 0) and
+        beyond the straight one (pivot between the pins, included angle pi) [m]; positive is inside the
+        stroke, negative is the clearance that is left.
+
+    Notes
+    -----
+    The moment arm vanishes where base, radius and cylinder lie on one line. The arm's angles there are
+    ``arm_angle(rocker, 0.0)`` and ``arm_angle(rocker, numpy.pi)``.
+    """
+    folded = np.abs(np.subtract(rocker.base, rocker.radius)) - rocker.closed
+    straight = np.add(rocker.closed, rocker.stroke) - np.add(rocker.base, rocker.radius)
+    return np.asarray(folded), np.asarray(straight)
+
+
+def arm_angle(rocker: Rocker, included: Real) -> Array:
+    """Return the arm's angle from the included angle at the pivot.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+    included : Real
+        Angle at the pivot between the two pins, 0 to pi [rad].
+
+    Returns
+    -------
+    Array
+        The arm's angle from x towards z, not wrapped [rad].
+    """
+    return np.asarray(rocker.base_angle - np.asarray(rocker.pin_angle) + rocker.branch * np.asarray(included))
+
+
+def cylinder_length(rocker: Rocker, angle: Real) -> Array:
+    """Return the pin to pin length at an angle of the arm.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+    angle : Real
+        The arm's angle from x towards z [rad].
+
+    Returns
+    -------
+    Array
+        Length between the pins [m], whether or not the cylinder can be so long.
+
+    Notes
+    -----
+    L^2 = (base - radius)^2 + 4 base radius sin^2(included / 2), the law of cosines without its cancellation.
+    """
+    included = np.asarray(angle) + rocker.pin_angle - rocker.base_angle
+    across = 4.0 * np.asarray(rocker.base) * rocker.radius * np.sin(0.5 * included) ** 2
+    return np.asarray(np.sqrt(np.subtract(rocker.base, rocker.radius) ** 2 + across))
+
+
+def pose(rocker: Rocker, extension: Real) -> Pose:
+    """Return the arm's pose at an extension of the cylinder.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+    extension : Real
+        How far the cylinder is out [m]; held within `usable_stroke`.
+
+    Returns
+    -------
+    Pose
+        Angles as sines and cosines [-], length and moment arm [m].
+
+    Notes
+    -----
+    cos(included) = (b^2 + r^2 - L^2) / (2 b r); the sine comes from the triangle's area (Heron), which stays
+    exact near dead points; moment arm dL/dangle = b r sin(included) / L.
+
+    References
+    ----------
+    uicker: position analysis by the law of cosines; the moment arm by virtual work.
+    """
+    low, high = usable_stroke(rocker)
+    return _pose(rocker, np.clip(extension, low, high))
+
+
+def sweep(rocker: Rocker, points: int = STROKE_POINTS, axes: int = 0) -> Pose:
+    """Return poses evenly along the usable stroke, first retracted, last extended.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+    points : int
+        Number of points, at least 2 [-].
+    axes : int
+        Axes of cases to leave room for when the rocker is the same in all cases but its loads are not [-].
+
+    Returns
+    -------
+    Pose
+        Arrays of shape ``(points, *cases)``, units as in `Pose` [-].
+    """
+    low, high = usable_stroke(rocker)
+    room = max(axes, low.ndim, np.ndim(rocker.base_angle), np.ndim(rocker.pin_angle), np.ndim(rocker.branch))
+    along = np.linspace(0.0, 1.0, points).reshape((points,) + (1,) * room)
+    return _pose(rocker, low + along * (high - low))
+
+
+def _pose(rocker: Rocker, extension: Array) -> Pose:
+    """Solve the triangle."""
+    b, r = np.asarray(rocker.base), np.asarray(rocker.radius)
+    twice = np.maximum(2.0 * b * r, TINY)
+    length = np.asarray(extension + rocker.closed)
+    square = length * length
+    area = np.sqrt(np.maximum(((b + r) ** 2 - square) * (square - (b - r) ** 2), 0.0))
+    cosine = np.clip((b * b + r * r - square) / twice, -1.0, 1.0)
+    lever = 0.5 * area / np.maximum(length, TINY)
+    turn = np.asarray(rocker.base_angle) - rocker.pin_angle
+    c, s = np.cos(turn), np.sin(turn)
+    ahead = rocker.branch / twice
+    return Pose(rocker, length, lever, cosine * c - area * (ahead * s), area * (ahead * c) + cosine * s)
+
+
+def swing(rocker: Rocker) -> Array:
+    """Return the angle through which the usable stroke swings the arm.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+
+    Returns
+    -------
+    Array
+        Swing between the ends of the usable stroke [rad].
+    """
+    ends = sweep(rocker, 2).included
+    return np.asarray(ends[1] - ends[0])
+
+
+def transmission_angle(rocker: Rocker, at: Pose) -> Array:
+    """Return the angle between the cylinder and the arm's radius at their pin.
+
+    Parameters
+    ----------
+    rocker : Rocker
+        The arm and its cylinder [-].
+    at : Pose
+        Poses of that rocker [-].
+
+    Returns
+    -------
+    Array
+        Angle, pi/2 where all force turns the arm and 0 or pi at a dead point [rad].
+
+    References
+    ----------
+    practice: below about 40 degrees a joint works poorly (common practice, no source).
+    """
+    along = np.square(rocker.radius) + at.length**2 - np.square(rocker.base)
+    return np.arctan2(2.0 * np.asarray(rocker.radius) * at.moment_arm, along / np.maximum(at.length, TINY))

@@ -1,0 +1,160 @@
+"""A motor-driven arm: torque along the swing, steady speed, time, and what holding takes.
+
+The torque of weights and elastics comes from ``leverage``. A raised arm falls when the power goes: keep clear
+of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics._refuse import ratio, refuse
+from fieldworthy.physics._types import Array, Real
+
+
+@dataclass(frozen=True, slots=True)
+class MotorDrive:
+    """A motor that swings an arm through gearing, on its straight torque-speed line.
+
+    Parameters
+    ----------
+    stall_torque : Real
+        Torque at standstill within the current limit, at the motor [N m].
+    free_speed : Real
+        Speed without load, at the motor [rad/s].
+    reduction : Real
+        Motor turns per turn of the arm [-].
+    efficiency : Real
+        Share of the torque that gearing lets through [-].
+    """
+
+    stall_torque: Real
+    free_speed: Real
+    reduction: Real
+    efficiency: Real = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("stall_torque", "free_speed", "reduction", "efficiency"):
+            value = getattr(self, name)
+            refuse(np.asarray(value) > 0.0, f"{name} must be positive, got {value!r}")
+
+
+def motor_share(drive: MotorDrive, torque: Real) -> Array:
+    """Return the share of the stall torque that moving the arm takes.
+
+    Parameters
+    ----------
+    drive : MotorDrive
+        Motor and gearing [-].
+    torque : Real
+        Torque asked of the motor at the arm, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Share of stall torque [-]; negative where the load drives the motor.
+
+    Notes
+    -----
+    Gearing losses add to a load and take from one that drives.
+    """
+    t = np.asarray(torque)
+    through = np.where(t > 0.0, 1.0 / np.asarray(drive.efficiency), drive.efficiency)
+    return t * through / (np.asarray(drive.reduction) * drive.stall_torque)
+
+
+def motor_speed(drive: MotorDrive, torque: Real) -> Array:
+    """Return the steady speed of the arm against a torque.
+
+    Parameters
+    ----------
+    drive : MotorDrive
+        Motor and gearing [-].
+    torque : Real
+        Torque asked of the motor at the arm, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Speed of the arm [rad/s]; 0 where the motor stalls.
+    """
+    left = np.maximum(1.0 - motor_share(drive, torque), 0.0)
+    return np.asarray(left * drive.free_speed / np.asarray(drive.reduction))
+
+
+def holding_share(drive: MotorDrive, passive: Real, friction_torque: Real = 0.0) -> Array:
+    """Return the share of the stall torque that holding the arm still takes.
+
+    Parameters
+    ----------
+    drive : MotorDrive
+        Motor and gearing [-].
+    passive : Real
+        Torque of weights and elastics on the arm [N m].
+    friction_torque : Real
+        Friction at the pivot, which helps to hold [N m].
+
+    Returns
+    -------
+    Array
+        Share of stall torque [-], 0 where friction holds it.
+
+    Notes
+    -----
+    Losses in the gearing help to hold. A motor that holds at stall heats: a quarter of stall torque for long
+    is commonly too much (common practice, no source).
+
+    References
+    ----------
+    practice: holding at stall heats a motor.
+    """
+    left = np.maximum(np.abs(passive) - friction_torque, 0.0)
+    return np.asarray(left * drive.efficiency / (np.asarray(drive.reduction) * drive.stall_torque))
+
+
+def swing_time(angle: Array, speed: Array) -> Array:
+    """Return the time through the given angles at the given speeds.
+
+    Parameters
+    ----------
+    angle : Array
+        Angles along the swing, points leading [rad].
+    speed : Array
+        Speed at each [rad/s].
+
+    Returns
+    -------
+    Array
+        Time [s], infinite where the arm stalls on the way; starting up and braking are not in it.
+
+    Notes
+    -----
+    Trapezoid of dangle / speed.
+    """
+    pace = ratio(1.0, speed)
+    step = np.abs(np.diff(angle, axis=0))
+    return np.asarray((0.5 * step * (pace[1:] + pace[:-1])).sum(axis=0))
+
+
+def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inertia_torque: Real = 0.0) -> Array:
+    """Return the torque that the motor must give at the arm.
+
+    Parameters
+    ----------
+    passive : Real
+        Torque of weights and elastics, positive raising [N m].
+    sense : Real
+        +1 raising, -1 lowering [-].
+    friction_torque : Real
+        Friction of the pivot [N m].
+    inertia_torque : Real
+        Moment of inertia times acceleration, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Torque in the direction of motion [N m]; negative where it has to brake.
+    """
+    return np.asarray(friction_torque + np.asarray(inertia_torque) - sense * np.asarray(passive))
