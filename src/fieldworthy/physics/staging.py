@@ -1,0 +1,479 @@
+"""A staged hold: the first object stops at a sensor while the lower stage runs on to bring a second.
+
+Places are measured along the path from the upper sensor, positive onwards; an object's place is that of
+its nose. The controller reads its sensors every sample period, acts after a latency, and the stage then
+slows evenly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.physics import _require as require
+from fieldworthy.physics._types import Array, Real
+
+_BISECTIONS = 40
+_WHOLE = 1e-9  # a tick this close after an event, in sample periods, is the tick of that event
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """How a stage comes to rest once its sensor is covered.
+
+    Attributes
+    ----------
+    speed : Real
+        Speed of the object in the stage [m/s].
+    sample_period : Real
+        Time between two readings of the sensor [s].
+    latency : Real
+        Time from the reading to the moment the stage begins to slow [s].
+    deceleration : Real
+        Even deceleration from then on [m/s^2].
+
+    Raises
+    ------
+    ValueError
+        If a number is not positive (the latency may be zero); the message names it.
+    """
+
+    speed: Real
+    sample_period: Real
+    latency: Real
+    deceleration: Real
+
+    def __post_init__(self) -> None:
+        require.positive(speed=self.speed, sample_period=self.sample_period, deceleration=self.deceleration)
+        require.not_negative(latency=self.latency)
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """Where things lie along the path of a staged hold.
+
+    Attributes
+    ----------
+    length : Real
+        Length of an object along the path [m].
+    spacing : Real
+        Distance nose to nose of the two objects on the lower stage [m].
+    below : Real
+        Distance from the upper sensor back to the lower one, an object's length or more [m].
+    handover : Real
+        Distance from the upper sensor back to where the upper stage takes over, at most `below` [m].
+    room : Real
+        Distance that the first object may run past the upper sensor [m].
+
+    Raises
+    ------
+    ValueError
+        If a number is out of its range; the message names it.
+
+    Notes
+    -----
+    The lower sensor counts only once the upper one has seen the first object, which by then has cleared it.
+    """
+
+    length: Real
+    spacing: Real
+    below: Real
+    handover: Real
+    room: Real
+
+    def __post_init__(self) -> None:
+        require.positive(length=self.length, spacing=self.spacing, below=self.below, room=self.room)
+        require.not_negative(handover=self.handover)
+        for name, short, limit in (
+            ("spacing", self.spacing, self.length),
+            ("below", self.below, self.length),
+            ("below", self.below, self.handover),
+        ):
+            if not np.all(np.asarray(short) >= limit):
+                msg = f"{name} must not be smaller than {limit!r}, got {short!r}"
+                raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """Where two objects come to rest.
+
+    Attributes
+    ----------
+    first, second : Real
+        Place of each nose from the upper sensor; infinite for an object that was not seen [m].
+    gap : Real
+        Free space between them; negative is the depth by which the second pushes the first [m].
+    held : ndarray of bool
+        Whether both were seen, the first kept to its room, the second short of the hand-over, and none
+        pushed [-].
+    """
+
+    first: Real
+    second: Real
+    gap: Real
+    held: npt.NDArray[np.bool_]
+
+
+def stop_distance(stop: Stop, phase: Real) -> Real:
+    """Distance from the sensor to where an object comes to rest.
+
+    Parameters
+    ----------
+    stop : Stop
+        How the stage stops [-].
+    phase : Real
+        Share of a sample period that passes until the next reading, 0 to 1 [-].
+
+    Returns
+    -------
+    Real
+        Distance of the nose past the sensor [m].
+
+    Raises
+    ------
+    ValueError
+        If the phase lies outside 0 to 1.
+
+    Notes
+    -----
+    d = v (phase T_s + t_latency) + v^2 / (2 a).
+
+    References
+    ----------
+    stopping-sight: reaction and braking distance of road design, the same closed form.
+    """
+    require.fraction(phase=phase)
+    v = stop.speed
+    return v * (phase * stop.sample_period + stop.latency) + v**2 / (2.0 * stop.deceleration)
+
+
+def stop_moments(stop: Stop) -> tuple[Real, Real]:
+    """Mean and standard deviation of the stopping distance over a random sampling phase.
+
+    Parameters
+    ----------
+    stop : Stop
+        How the stage stops [-].
+
+    Returns
+    -------
+    tuple[Real, Real]
+        Mean distance past the sensor [m]; standard deviation [m].
+
+    Notes
+    -----
+    The phase is uniform: the distance is uniform over v T_s, sd v T_s / sqrt(12).
+
+    References
+    ----------
+    stopping-sight: reaction and braking distance of road design, the same closed form.
+    """
+    return stop_distance(stop, 0.5), stop.speed * stop.sample_period / np.sqrt(12.0)
+
+
+def coast(speed: Real, time_constant: Real, friction_speed: Real = 0.0) -> tuple[Real, Real]:
+    """Distance and time in which an unpowered roller coasts to rest.
+
+    Parameters
+    ----------
+    speed : Real
+        Speed at which the motor lets go [m/s].
+    time_constant : Real
+        Time constant of the drag that grows with speed (a braked motor's, for instance) [s].
+    friction_speed : Real, optional
+        Dry friction as the speed at which the other drag would equal it; 0 is none [m/s].
+
+    Returns
+    -------
+    tuple[Real, Real]
+        Distance [m]; time, infinite without dry friction [s].
+
+    Raises
+    ------
+    ValueError
+        If the speed or friction speed is negative, or the time constant is not positive.
+
+    Notes
+    -----
+    dv/dt = -(v + v_f) / tau: t = tau ln(1 + v / v_f), x = tau v - v_f t.
+
+    References
+    ----------
+    practice: linear first-order motion, textbook dynamics.
+    """
+    require.not_negative(speed=speed, friction_speed=friction_speed)
+    require.positive(time_constant=time_constant)
+    v, dry = np.broadcast_arrays(np.asarray(speed, dtype=float), friction_speed)
+    ratio = np.divide(v, dry, out=np.zeros(v.shape), where=dry > 0.0)
+    time = time_constant * np.log1p(ratio)
+    distance = time_constant * v - dry * time
+    return distance[()], np.where((dry > 0.0) | (v == 0.0), time, np.inf)[()]
+
+
+def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Real) -> Real:
+    """Largest speed at which an object always comes to rest within its room.
+
+    Parameters
+    ----------
+    sample_period : Real
+        Time between two readings of the sensor [s].
+    latency : Real
+        Time from the reading to the moment the stage begins to slow [s].
+    deceleration : Real
+        Even deceleration from then on [m/s^2].
+    room : Real
+        Distance that the object may run past its sensor; none is left at zero or less [m].
+
+    Returns
+    -------
+    Real
+        Speed [m/s].
+
+    Raises
+    ------
+    ValueError
+        If the sample period or deceleration is not positive, or the latency is negative.
+
+    Notes
+    -----
+    v (T_s + t) + v^2 / (2 a) = room, solved for v; short of that room the worst phase still holds.
+
+    References
+    ----------
+    stopping-sight: reaction and braking distance of road design, solved for the speed.
+    """
+    require.positive(sample_period=sample_period, deceleration=deceleration)
+    require.not_negative(latency=latency)
+    wait = np.asarray(sample_period) + latency
+    left = np.maximum(room, 0.0)
+    return 2.0 * left / (wait + np.sqrt(wait**2 + 2.0 * left / deceleration))
+
+
+def seen_speed(length: Real, sample_period: Real, samples: Real = 1.0) -> Real:
+    """Largest speed at which a passing object always gets so many readings.
+
+    Parameters
+    ----------
+    length : Real
+        Length over which the sensor sees the object [m].
+    sample_period : Real
+        Time between two readings [s].
+    samples : Real, optional
+        Readings wanted [-].
+
+    Returns
+    -------
+    Real
+        Speed [m/s].
+
+    Raises
+    ------
+    ValueError
+        If a quantity is not positive.
+
+    Notes
+    -----
+    L / (n T_s), by counting.
+    """
+    require.positive(length=length, sample_period=sample_period, samples=samples)
+    return length / (samples * sample_period)
+
+
+def _head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
+    """Place of the second nose past the lower sensor while the first is at the upper one [m]."""
+    return path.below - path.handover - path.spacing + path.handover * lower_speed / upper_speed
+
+
+def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
+    """Follow a staged hold event by event: readings, commands, and where both objects come to rest.
+
+    Parameters
+    ----------
+    upper, lower : Stop
+        How each stage stops; both are read by one clock, that of the upper [-].
+    path : Path
+        Where things lie [-].
+    phase : Real
+        Share of a sample period from the first nose's arrival to the next reading, 0 to 1; give it a
+        leading axis of its own to run every case at every phase [-].
+
+    Returns
+    -------
+    Rest
+        Places of rest [m].
+
+    Raises
+    ------
+    ValueError
+        If the phase lies outside 0 to 1.
+
+    Notes
+    -----
+    Events in their order: nose at the upper sensor (time 0), the reading that sees it, the upper stage
+    slows and rests; nose at the lower sensor, the first later reading that sees it, the lower stage slows
+    and rests. A reading after the tail has gone by sees nothing, and the object runs on.
+
+    References
+    ----------
+    practice: sampled control of a conveyor, kinematics.
+    """
+    require.fraction(phase=phase)
+    period = upper.sample_period
+    first_seen = phase * np.asarray(period)
+    saw_first = first_seen * upper.speed <= path.length
+    first = stop_distance(upper, phase)
+
+    ahead = _head_start(upper.speed, lower.speed, path)
+    arrival = -ahead / np.asarray(lower.speed)
+    ticks = np.ceil((np.maximum(arrival, first_seen) - first_seen) / period - _WHOLE)
+    second_seen = first_seen + ticks * period
+    beyond = (second_seen - arrival) * lower.speed
+    saw_second = beyond <= path.length
+    second = beyond - path.below + lower.speed * lower.latency + lower.speed**2 / (2.0 * lower.deceleration)
+
+    gap = first - path.length - second
+    seen = saw_first & saw_second
+    held: npt.NDArray[np.bool_] = seen & (first <= path.room) & (second <= -path.handover) & (gap >= 0.0)
+    return Rest(
+        np.where(saw_first, first, np.inf)[()],
+        np.where(seen, second, np.inf)[()],
+        np.where(seen, gap, -np.inf)[()],
+        held,
+    )
+
+
+def hold_chance(upper: Stop, lower: Stop, path: Path, phases: int = 32) -> Real:
+    """Chance that a staged hold works, over a random sampling phase.
+
+    Parameters
+    ----------
+    upper, lower : Stop
+        How each stage stops [-].
+    path : Path
+        Where things lie [-].
+    phases : int, optional
+        Number of phases tried, evenly spread [-].
+
+    Returns
+    -------
+    Real
+        Share of phases at which both objects are held, exact to one over their number [-].
+
+    Raises
+    ------
+    ValueError
+        If the number of phases is below one.
+
+    References
+    ----------
+    practice: sampled control of a conveyor, kinematics.
+    """
+    require.positive(phases=float(phases))
+    held = simulate(upper, lower, path, _column((np.arange(phases) + 0.5) / phases, upper, lower, path)).held
+    chance: Array = np.mean(held, axis=0)
+    return chance
+
+
+def _column(phase: Array, *parts: Stop | Path) -> Array:
+    """Phases on a leading axis before the axes of the cases."""
+    deepest = max(np.ndim(getattr(part, name)) for part in parts for name in part.__slots__)
+    return phase.reshape(phase.shape + (1,) * deepest)
+
+
+def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
+    """Upper stage's speed at which a staged hold stops being reliable, both speeds scaled together: closed form.
+
+    Parameters
+    ----------
+    upper, lower : Stop
+        How each stage stops; of the speeds only their ratio counts [-].
+    path : Path
+        Where things lie [-].
+
+    Returns
+    -------
+    Real
+        Largest speed of the upper stage at which every sampling phase holds, 0 where none does [m/s].
+
+    Notes
+    -----
+    The smallest of: the first within its room, each seen at least once, the second short of the hand-over,
+    and no push. The last takes the worst of both phases at once, though one clock links them: it errs to
+    the safe side, by less than one sample period of travel.
+
+    References
+    ----------
+    stopping-sight: reaction and braking distance of road design, solved for the speed.
+    """
+    k = np.asarray(lower.speed) / upper.speed
+    early = np.maximum(_head_start(upper.speed, lower.speed, path), 0.0)
+    period, wait = upper.sample_period, np.asarray(upper.sample_period) + lower.latency
+    first = limit_speed(period, upper.latency, upper.deceleration, path.room)
+    second = limit_speed(period, lower.latency, lower.deceleration, path.below - path.handover - early) / k
+    seen = np.minimum(path.length, np.maximum(path.length - early, 0.0) / k) / period
+    # Clearance shrinks as c0 - c1 v - c2 v^2: first at its shortest, second at its longest
+    c0 = path.below - path.length - early
+    c1 = k * wait - upper.latency
+    c2 = 0.5 * (k**2 / lower.deceleration - 1.0 / np.asarray(upper.deceleration))
+    return np.minimum(np.minimum(first, second), np.minimum(seen, _first_root(c0, c1, c2)))
+
+
+def _first_root(c0: Real, c1: Real, c2: Real) -> Array:
+    """Smallest v >= 0 with c0 - c1 v - c2 v^2 below zero from there on, infinite if there is none."""
+    c0, c1, c2 = np.broadcast_arrays(np.asarray(c0, dtype=float), c1, c2)
+    inside = c1**2 + 4.0 * c2 * c0
+    root = np.sqrt(np.maximum(inside, 0.0))
+    # Two ways to write one root; each is used where it does not take a small difference of large numbers
+    late = (c1 < 0.0) & (c2 > 0.0)
+    found = np.divide(2.0 * c0, c1 + root, out=np.full(c0.shape, np.inf), where=(inside >= 0.0) & (c1 > -root))
+    np.divide(root - c1, 2.0 * c2, out=found, where=late)
+    return np.where(c0 < 0.0, 0.0, found)
+
+
+def hold_limit_by_events(upper: Stop, lower: Stop, path: Path, phases: int = 33) -> Real:
+    """Upper stage's speed at which a staged hold stops being reliable, found by running it.
+
+    Parameters
+    ----------
+    upper, lower : Stop
+        How each stage stops; of the speeds only their ratio counts [-].
+    path : Path
+        Where things lie [-].
+    phases : int, optional
+        Number of phases tried, from 0 to 1 with both ends [-].
+
+    Returns
+    -------
+    Real
+        Largest speed of the upper stage below which every phase tried holds [m/s].
+
+    Raises
+    ------
+    ValueError
+        If fewer than two phases are asked for.
+
+    Notes
+    -----
+    Bisection over all cases at once. It takes it that a hold that works at one speed works at every slower
+    one.
+
+    References
+    ----------
+    practice: sampled control of a conveyor, kinematics.
+    """
+    require.positive(phases=phases - 1.0)
+    phase = _column(np.linspace(0.0, 1.0, phases), upper, lower, path)
+    k = np.asarray(lower.speed) / upper.speed
+    shape = np.shape(hold_limit_speed(upper, lower, path))
+    high = np.broadcast_to(1.01 * path.length / np.asarray(upper.sample_period), shape)
+    low = np.zeros(shape)
+    for _ in range(_BISECTIONS):
+        v = 0.5 * (low + high)
+        up = Stop(v, upper.sample_period, upper.latency, upper.deceleration)
+        down = Stop(k * v, lower.sample_period, lower.latency, lower.deceleration)
+        works = np.all(simulate(up, down, path, phase).held, axis=0)
+        low, high = np.where(works, v, low), np.where(works, high, v)
+    return low[()]
