@@ -230,8 +230,7 @@ def sideways_window(seat: Seat, outline: Outline, yaw: Real, limit: Real) -> Win
 
 
 def _first_end(spare: Callable[[Array], Array], limit: Real) -> Array:
-    """Return the first place from 0 to the limit where the spare turns negative; the limit where it never
-    does."""
+    """Return the first place from 0 on where the spare turns negative, the limit where it never does."""
     shape = np.broadcast_shapes(np.shape(spare(np.zeros(np.shape(limit)))), np.shape(limit))
     step = np.broadcast_to(np.asarray(limit) / SCAN, shape)
     low, open_ = np.zeros(shape), spare(np.zeros(shape)) >= 0.0

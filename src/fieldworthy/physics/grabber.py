@@ -304,8 +304,7 @@ class Given:
     by_tipping: Array
 
 
-def available_force(robot: Standing, drive: Real, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) ->
-Given:
+def available_force(robot: Standing, drive: Real, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> Given:
     """Return the greatest force that a robot can put on an object at its hook.
 
     Parameters
