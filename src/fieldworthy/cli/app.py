@@ -61,6 +61,32 @@ def check(
 
 
 @app.command()
+def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
+    file: Annotated[Path, typer.Argument(help="The robot file to write.")] = Path("robot.yaml"),
+    name: Annotated[str | None, typer.Option(help="What the robot is called.")] = None,
+    season: Annotated[str | None, typer.Option(help="Season file in the same folder; written if missing.")] = None,
+    units: Annotated[str | None, typer.Option(help="metric or inch.")] = None,
+    motor: Annotated[str | None, typer.Option(help="Class of the drive motors.")] = None,
+    motors: Annotated[int | None, typer.Option(help="Number of drive motors.")] = None,
+    wheels: Annotated[int | None, typer.Option(help="Number of drive wheels, both sides together.")] = None,
+    wheel_size: Annotated[str | None, typer.Option(help="Their diameter, such as '2.75 in'.")] = None,
+    gearing: Annotated[str | None, typer.Option(help="Teeth motor:wheel, such as 48:60, or direct.")] = None,
+    mass: Annotated[str | None, typer.Option(help="Of the whole robot, such as '6.5 kg'.")] = None,
+    length: Annotated[str | None, typer.Option(help="Such as '400 mm'.")] = None,
+    width: Annotated[str | None, typer.Option(help="Such as '380 mm'.")] = None,
+    height: Annotated[str | None, typer.Option(help="Such as '350 mm'.")] = None,
+    tanks: Annotated[int | None, typer.Option(help="Number of air tanks, 0 for none.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over an existing robot file.")] = False,
+) -> None:
+    """Write a first robot file with comments; asks on a terminal what the options leave open."""
+    from fieldworthy.cli.newfile import Options, run_new  # noqa: PLC0415
+
+    sizes = (length, width, height)
+    given = Options(name, season, units, motor, motors, wheels, wheel_size, gearing, mass, *sizes, tanks)
+    run_new(file, given, force=force)
+
+
+@app.command()
 def schema(
     what: Annotated[str, typer.Argument(help="robot, season or check (the output of 'check --json').")],
 ) -> None:
