@@ -1,0 +1,451 @@
+"""Chance: what practice counts say about a success rate, and the intervals of a mean and of a quantile."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics import _require as require
+from fieldworthy.physics._types import Array, Real
+
+UNIFORM_PRIOR = (1.0, 1.0)
+"""Beta(1, 1): before any attempt, every success rate is held equally likely."""
+
+
+def _counts(successes: Real, attempts: Real) -> tuple[Array, Array]:
+    """Read counts as arrays, refused when there are more successes than attempts."""
+    require.not_negative(successes=successes, attempts=attempts)
+    k, n = np.asarray(successes, dtype=np.float64), np.asarray(attempts, dtype=np.float64)
+    if np.any(k > n):
+        msg = f"successes must not exceed attempts, got {successes!r} of {attempts!r}"
+        raise ValueError(msg)
+    return k, n
+
+
+def _inside(**quantities: Real) -> None:
+    """Refuse a probability that is not strictly between 0 and 1."""
+    for name, value in quantities.items():
+        x = np.asarray(value)
+        if not np.all((x > 0.0) & (x < 1.0)):
+            msg = f"{name} must lie between 0 and 1, got {value!r}"
+            raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True)
+class Beta:
+    """Belief about a success rate: a Beta distribution.
+
+    Parameters
+    ----------
+    a, b : Real
+        Shape parameters [-]; after k successes in n attempts on the uniform prior, k + 1 and n - k + 1.
+
+    Raises
+    ------
+    ValueError
+        If a shape parameter is not positive.
+
+    References
+    ----------
+    bda: section 2.4.
+    """
+
+    a: Real
+    b: Real
+
+    def __post_init__(self) -> None:
+        require.positive(a=self.a, b=self.b)
+
+    @property
+    def mean(self) -> Array:
+        """Mean success rate [-]; it is also the chance that the next attempt succeeds."""
+        return np.asarray(self.a / (np.asarray(self.a) + self.b))
+
+    @property
+    def sd(self) -> Array:
+        """Standard deviation of the success rate [-]."""
+        total = np.asarray(self.a) + self.b
+        return np.asarray(np.sqrt(self.a * self.b / (total + 1.0)) / total)
+
+    def quantile(self, p: Real) -> Array:
+        """Success rate below which it lies with a given chance.
+
+        Parameters
+        ----------
+        p : Real
+            The chance [-], 0 to 1.
+
+        Returns
+        -------
+        Array
+            The success rate [-].
+
+        Raises
+        ------
+        ValueError
+            If the chance lies outside 0 to 1.
+        """
+        from scipy.special import betaincinv  # noqa: PLC0415
+
+        require.fraction(p=p)
+        return np.asarray(betaincinv(self.a, self.b, p))
+
+    def interval(self, confidence: Real = 0.95) -> tuple[Array, Array]:
+        """Interval with equal chance left out at both ends.
+
+        Parameters
+        ----------
+        confidence : Real
+            Chance that the success rate lies inside [-].
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Lower and upper end [-].
+
+        Raises
+        ------
+        ValueError
+            If the confidence is not between 0 and 1.
+        """
+        _inside(confidence=confidence)
+        out = 0.5 * (1.0 - np.asarray(confidence))
+        return self.quantile(out), self.quantile(1.0 - out)
+
+    def chance_below(self, rate: Real) -> Array:
+        """Chance that the success rate lies below a given one.
+
+        Parameters
+        ----------
+        rate : Real
+            The rate to compare with [-], 0 to 1.
+
+        Returns
+        -------
+        Array
+            The chance [-].
+
+        Raises
+        ------
+        ValueError
+            If the rate lies outside 0 to 1.
+        """
+        from scipy.special import betainc  # noqa: PLC0415
+
+        require.fraction(rate=rate)
+        return np.asarray(betainc(self.a, self.b, rate))
+
+    def predict(self, successes: Real, attempts: Real) -> Array:
+        """Chance of a number of successes in coming attempts (beta-binomial).
+
+        Parameters
+        ----------
+        successes : Real
+            Number of successes [-].
+        attempts : Real
+            Number of coming attempts [-].
+
+        Returns
+        -------
+        Array
+            The chance of exactly that many [-].
+
+        Raises
+        ------
+        ValueError
+            If a count is negative or successes exceed attempts.
+        """
+        from scipy.special import betaln  # noqa: PLC0415
+
+        k, n = _counts(successes, attempts)
+        ways = -betaln(n - k + 1.0, k + 1.0) - np.log1p(n)
+        return np.asarray(np.exp(ways + betaln(k + self.a, n - k + self.b) - betaln(self.a, self.b)))
+
+    def predict_at_least(self, successes: int, attempts: int) -> Array:
+        """Chance of at least so many successes in coming attempts.
+
+        Parameters
+        ----------
+        successes : int
+            Least number of successes [-].
+        attempts : int
+            Number of coming attempts [-].
+
+        Returns
+        -------
+        Array
+            The chance [-].
+
+        Raises
+        ------
+        ValueError
+            If a count is negative or successes exceed attempts.
+        """
+        _counts(successes, attempts)
+        k = np.arange(successes, attempts + 1.0).reshape(-1, *(1,) * np.ndim(self.mean))
+        return np.asarray(self.predict(k, attempts).sum(axis=0))
+
+    def predicted_moments(self, attempts: Real) -> tuple[Array, Array]:
+        """Mean and standard deviation of the number of successes in coming attempts.
+
+        Parameters
+        ----------
+        attempts : Real
+            Number of coming attempts [-].
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Mean [-] and standard deviation [-] of the count.
+
+        Raises
+        ------
+        ValueError
+            If the number of attempts is negative.
+        """
+        require.not_negative(attempts=attempts)
+        n, total = np.asarray(attempts, dtype=np.float64), np.asarray(self.a) + self.b
+        spread = n * self.mean * (1.0 - self.mean) * (total + n) / (total + 1.0)
+        return np.asarray(n * self.mean), np.asarray(np.sqrt(spread))
+
+
+def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFORM_PRIOR) -> Beta:
+    """Belief about a success rate after counted practice.
+
+    Parameters
+    ----------
+    successes : Real
+        Successes counted [-].
+    attempts : Real
+        Attempts counted [-].
+    prior : tuple[Real, Real]
+        Shape parameters of the Beta prior [-]; uniform unless given.
+
+    Returns
+    -------
+    Beta
+        The posterior [-].
+
+    Raises
+    ------
+    ValueError
+        If a count is negative or successes exceed attempts, or a prior parameter is not positive.
+
+    Notes
+    -----
+    Attempts count as independent with one success rate: practice by another driver, or with a flat battery,
+    is another rate.
+
+    References
+    ----------
+    bda: section 2.4.
+    """
+    k, n = _counts(successes, attempts)
+    require.positive(prior_a=prior[0], prior_b=prior[1])
+    return Beta(np.asarray(k + prior[0]), np.asarray(n - k + prior[1]))
+
+
+def wilson_interval(successes: Real, attempts: Real, confidence: Real = 0.95) -> tuple[Array, Array]:
+    """Wilson's score interval of a success rate, which needs no prior.
+
+    Parameters
+    ----------
+    successes : Real
+        Successes counted [-].
+    attempts : Real
+        Attempts counted [-].
+    confidence : Real
+        Nominal coverage [-].
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Lower and upper end [-]; 0 and 1 without any attempt.
+
+    Raises
+    ------
+    ValueError
+        If a count is negative, successes exceed attempts or the confidence is not between 0 and 1.
+
+    References
+    ----------
+    wilson1927: without continuity correction.
+    """
+    k, n = _counts(successes, attempts)
+    _inside(confidence=confidence)
+    z2 = normal_quantile(0.5 * (1.0 + np.asarray(confidence))) ** 2
+    middle = (k + 0.5 * z2) / (n + z2)
+    share = np.divide(k * (n - k), n, out=np.zeros(np.broadcast_shapes(k.shape, n.shape)), where=n > 0.0)
+    half = np.sqrt(z2 * (share + 0.25 * z2)) / (n + z2)
+    low = np.where(k == 0.0, 0.0, np.maximum(middle - half, 0.0))
+    return np.asarray(low), np.asarray(np.where(k == n, 1.0, np.minimum(middle + half, 1.0)))
+
+
+def binomial(successes: Real, attempts: Real, rate: Real) -> Array:
+    """Chance of a number of successes at a known success rate.
+
+    Parameters
+    ----------
+    successes : Real
+        Number of successes [-].
+    attempts : Real
+        Number of attempts [-].
+    rate : Real
+        Chance of success of each attempt [-].
+
+    Returns
+    -------
+    Array
+        The chance of exactly that many [-].
+
+    Raises
+    ------
+    ValueError
+        If a count is negative, successes exceed attempts or the rate lies outside 0 to 1.
+    """
+    from scipy.special import betaln, xlog1py, xlogy  # noqa: PLC0415
+
+    k, n = _counts(successes, attempts)
+    require.fraction(rate=rate)
+    p = np.asarray(rate, dtype=np.float64)
+    ways = -betaln(n - k + 1.0, k + 1.0) - np.log1p(n)
+    return np.asarray(np.exp(ways + xlogy(k, p) + xlog1py(n - k, -p)))
+
+
+def normal_quantile(p: Real) -> Array:
+    """Quantile of the standard normal distribution.
+
+    Parameters
+    ----------
+    p : Real
+        Chance of lying below [-], between 0 and 1.
+
+    Returns
+    -------
+    Array
+        The quantile [-].
+
+    Raises
+    ------
+    ValueError
+        If the chance is not between 0 and 1.
+    """
+    from scipy.special import ndtri  # noqa: PLC0415
+
+    _inside(p=p)
+    return np.asarray(ndtri(np.asarray(p, dtype=np.float64)))
+
+
+def mean_interval(samples: Array, confidence: Real = 0.95) -> tuple[Array, Array, Array]:
+    """Mean of samples along the last axis, with Student's interval.
+
+    Parameters
+    ----------
+    samples : Array
+        Samples [any], two or more along the last axis.
+    confidence : Real
+        Nominal coverage [-].
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        Mean, lower end and upper end [any].
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two samples, one is not finite or the confidence is not between 0 and 1.
+    """
+    from scipy.special import stdtrit  # noqa: PLC0415
+
+    x = _samples(samples, 2)
+    _inside(confidence=confidence)
+    count = x.shape[-1]
+    middle = x.mean(axis=-1)
+    half = stdtrit(count - 1, 0.5 * (1.0 + np.asarray(confidence))) * x.std(axis=-1, ddof=1) / np.sqrt(count)
+    return np.asarray(middle), np.asarray(middle - half), np.asarray(middle + half)
+
+
+def quantile_interval(samples: Array, p: float, confidence: float = 0.95) -> tuple[Array, Array, Array]:
+    """Quantile of samples along the last axis, with an interval that assumes no distribution.
+
+    Parameters
+    ----------
+    samples : Array
+        Samples [any], along the last axis.
+    p : float
+        Chance of lying below the quantile [-], between 0 and 1.
+    confidence : float
+        Least coverage [-].
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        Sample quantile, lower end and upper end [any]; an end is infinite when the samples are too few to
+        give one.
+
+    Raises
+    ------
+    ValueError
+        If there is no sample, one is not finite, or p or the confidence is not between 0 and 1.
+
+    Notes
+    -----
+    The number of samples below the quantile is binomial; the ends are the order statistics that leave out at
+    most half the rest on each side, so the coverage is at least the one asked for.
+    """
+    x = np.sort(_samples(samples, 1), axis=-1)
+    _inside(p=p, confidence=confidence)
+    count, rest = x.shape[-1], 0.5 * (1.0 - confidence)
+    below = np.cumsum(binomial(np.arange(count + 1.0), count, p))
+    r = int(np.searchsorted(below, rest, side="right"))
+    s = int(np.searchsorted(below, 1.0 - rest, side="left")) + 1
+    none = np.full(x.shape[:-1], np.inf)
+    low = x[..., r - 1] if r >= 1 else -none
+    high = x[..., s - 1] if s <= count else none
+    return np.asarray(np.quantile(x, p, axis=-1)), np.asarray(low), np.asarray(high)
+
+
+def _samples(samples: Array, least: int) -> Array:
+    """Read samples as an array, refused when too few or not finite."""
+    x = np.asarray(samples, dtype=np.float64)
+    if x.ndim == 0 or x.shape[-1] < least or not np.all(np.isfinite(x)):
+        msg = f"samples must be {least} or more finite numbers along the last axis, got shape {x.shape}"
+        raise ValueError(msg)
+    return x
+
+
+def sequence_points(chances: Array, points: Array, stops: bool) -> tuple[Array, Array]:
+    """Mean and standard deviation of the points of actions in a row.
+
+    Parameters
+    ----------
+    chances : Array
+        Chance of success of each action, first axis along the sequence [-].
+    points : Array
+        Points of each action, same first axis [points].
+    stops : bool
+        Whether the first failure ends the sequence [-]; else each action succeeds or fails by itself.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Mean and standard deviation [points].
+
+    Raises
+    ------
+    ValueError
+        If a chance lies outside 0 to 1 or the lengths differ.
+    """
+    p, gain = np.asarray(chances, dtype=np.float64), np.asarray(points, dtype=np.float64)
+    require.fraction(chances=p)
+    if len(p) != len(gain):
+        msg = f"chances and points must be as many, got {len(p)} and {len(gain)}"
+        raise ValueError(msg)
+    if not stops:
+        return np.asarray((p * gain).sum(axis=0)), np.asarray(np.sqrt((p * (1.0 - p) * gain**2).sum(axis=0)))
+    reach, sums = np.cumprod(p, axis=0), np.cumsum(gain, axis=0)
+    mean = (reach * gain).sum(axis=0)
+    square = (reach * gain * (2.0 * sums - gain)).sum(axis=0)
+    return np.asarray(mean), np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))
