@@ -73,6 +73,26 @@ def test_loads_are_the_least_norm_solution_that_only_pushes(contacts):
         np.testing.assert_allclose(loads[:, i], expected, atol=2e-3)
 
 
+def test_loads_meet_the_conditions_of_optimality_in_many_draws():
+    """Karush, Kuhn, Tucker (Boyd, Vandenberghe, Convex Optimization, from memory): one tilted plane over the contacts.
+
+    Contacts that carry lie on it, those that do not lie below it or on the floor: 20,000 draws, so that the
+    rare sets that a plain exchange circles in are among them.
+    """
+    rng = np.random.default_rng(1)
+    p = rng.uniform(-0.2, 0.2, (5, 2, 20000))
+    point = np.einsum("kn,kcn->cn", rng.dirichlet(np.full(5, 0.5), 20000).T, p)
+    loads = wheel_loads(1.0, p, point)
+    np.testing.assert_allclose(np.einsum("kn,kcn->cn", loads, p), point, rtol=0, atol=1e-7)
+    carry = loads > 1e-9
+    solid = carry.sum(axis=0) >= 3  # with fewer the plane is not unique
+    ones = np.ones((5, 20000))
+    rows = np.moveaxis(np.stack((ones, p[:, 0] / 0.2, p[:, 1] / 0.2)) * carry, 0, -1).swapaxes(0, 1)
+    plane = np.einsum("nck,kn->nc", np.linalg.pinv(rows[solid], rcond=1e-9), (loads * carry)[:, solid])
+    height = plane[:, 0] + (p[:, 0, solid] * plane[:, 1] + p[:, 1, solid] * plane[:, 2]) / 0.2
+    np.testing.assert_allclose(np.maximum(height, 0.0), loads[:, solid], rtol=0, atol=1e-5)
+
+
 def test_locked_wheel_stop_of_a_car():
     """VEH-13, Halliday, Resnick, Walker ch. 12: data read, answers 2.0e3 and 3.5e3 N per wheel from memory."""
     c = case("VEH-13")

@@ -121,11 +121,12 @@ def test_slip_or_tip_of_a_pushed_block():
     assert e["mode"]["value"] == ("tip" if push < i["mu_s"] * i["W_lb"] else "slip")
 
 
-def test_a_dead_stop_in_mujoco_goes_over_at_the_same_speed():
+@pytest.mark.parametrize("step", [0.0, 0.03])
+def test_a_dead_stop_in_mujoco_goes_over_at_the_same_speed(step):
     """A sliding box whose edge is caught by a stiff constraint: MuJoCo finds the blow and the swing, 0.5 %."""
     model = mujoco.MjModel.from_xml_string(f"""<mujoco><option timestep="0.0001" gravity="0 0 -{G}"/>
-      <worldbody><site name="step"/><body pos="{-REACH} 0 {HEIGHT}">{PLANAR}<geom {BOX}/>
-        <site name="edge" pos="{REACH} 0 {-HEIGHT}"/></body></worldbody>
+      <worldbody><site name="step" pos="0 0 {step}"/><body pos="{-REACH} 0 {HEIGHT}">{PLANAR}<geom {BOX}/>
+        <site name="edge" pos="{REACH} 0 {step - HEIGHT}"/></body></worldbody>
       <equality><connect site1="edge" site2="step" solref="0.0004 1" solimp="0.9999 0.9999 0.001"/></equality>
     </mujoco>""")
 
@@ -134,12 +135,12 @@ def test_a_dead_stop_in_mujoco_goes_over_at_the_same_speed():
         data.qvel[0] = speed
         while True:
             mujoco.mj_step(model, data)
-            if data.qpos[2] > np.arctan2(REACH, HEIGHT):
+            if data.qpos[2] > np.arctan2(REACH, HEIGHT - step):
                 return True
             if data.time > 0.005 and data.qvel[2] < 0.0:
                 return False
 
-    assert impact_tip_speed(BODY, g=G) == pytest.approx(_bisect(goes_over, 0.5, 2.0, 10), rel=0.005)
+    assert impact_tip_speed(BODY, step, G) == pytest.approx(_bisect(goes_over, 0.5, 2.0, 10), rel=0.005)
 
 
 @pytest.mark.parametrize("braking", [6.2, 8.0, 15.0])

@@ -41,9 +41,7 @@ def slack_with_ballast(mass: Real, slack: Real, ballast: Real, ballast_slack: Re
     ----------
     meriam_statics: centre of mass of composite bodies.
     """
-    return np.asarray(
-        (np.multiply(mass, slack) + np.multiply(ballast, ballast_slack)) / np.add(mass, ballast)
-    )
+    return np.asarray((np.multiply(mass, slack) + np.multiply(ballast, ballast_slack)) / np.add(mass, ballast))
 
 
 def least_ballast(mass: Real, slack: Array, ballast_slack: Array, target: Real = 0.0) -> Array:

@@ -203,8 +203,8 @@ class Hang:
     hook_force : Array
         Force on the hook, level and upward part together [N].
     holds : Array
-        Level push on the centre of gravity, as a share of the weight, that lifts the rest off the wall [-];
-        the margin of the attitude: negative where the robot swings free of the rest.
+        Level pull on the centre of gravity away from the wall, as a share of the weight, that lifts the rest
+        off it [-]; the margin of the attitude: negative where the robot swings free of the rest.
 
     References
     ----------
@@ -271,9 +271,7 @@ def hang(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLi
     return Hang(attitude, normal, np.hypot(weight, normal), holds)
 
 
-def rest_force_range(
-    weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLike, wall: Wall
-) -> Array:
+def rest_force_range(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLike, wall: Wall) -> Array:
     """Least and greatest force that friction leaves possible between rest and wall.
 
     Parameters

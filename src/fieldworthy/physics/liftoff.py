@@ -106,9 +106,7 @@ class LiftRamp:
     force: Array
 
 
-def lift_ramp(
-    weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt.ArrayLike, steps: int = 9
-) -> LiftRamp:
+def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt.ArrayLike, steps: int = 9) -> LiftRamp:
     """Follow the hook force while the robot turns about the contact that still stands.
 
     Parameters
@@ -138,7 +136,8 @@ def lift_ramp(
     -----
     F = W (x'_cg - x'_contact) / (x'_hook - x'_contact) at each attitude, the pull vertical, the standing
     wheel free to roll. At the free attitude both lie on one vertical: F = W and the floor carries nothing.
-    Capped at the weight.
+    Kept between 0 and the weight: 0 within the ramp means that the robot falls over the standing contact
+    before it hangs.
 
     References
     ----------

@@ -134,9 +134,7 @@ def assemble(mass: npt.ArrayLike, position: npt.ArrayLike, size: npt.ArrayLike) 
     cg = mr.sum(axis=0) / total
     second = np.einsum("kc...,kc...->c...", mr, r) + np.einsum("k...,kc...,kc...->c...", m, b, b) / 12.0
     xy, xz, yz = (np.einsum("k...,k...->...", mr[:, i], r[:, j]) for i, j in ((0, 1), (0, 2), (1, 2)))
-    about_origin = _tensor(
-        second[1] + second[2], second[0] + second[2], second[0] + second[1], (-xy, -xz, -yz)
-    )
+    about_origin = _tensor(second[1] + second[2], second[0] + second[2], second[0] + second[1], (-xy, -xz, -yz))
     return RigidBody(total, cg, about_origin - point_inertia(total, cg))
 
 

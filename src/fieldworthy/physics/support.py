@@ -92,32 +92,27 @@ def support_polygon(contacts: npt.ArrayLike) -> Support:
         raise ValueError(f"contacts need the shape (2 or more, 2, cases), got {p.shape}")
     pairs = np.array(list(combinations(range(p.shape[0]), 2)))
     span = p[pairs[:, 1]] - p[pairs[:, 0]]
-    length = np.hypot(span[:, 0], span[:, 1])
+    length = np.sqrt(span[:, 0] * span[:, 0] + span[:, 1] * span[:, 1])
     if np.any(length.max(axis=0) <= _TINY):
         raise ValueError("the floor contacts are all in one place")
     apart = length > _TINY
-    scale = np.where(apart, 1.0 / np.where(apart, length, 1.0), 0.0)
-    normal = np.stack((span[:, 1] * scale, -span[:, 0] * scale), axis=1)
-    own = (normal * p[pairs[:, 0]]).sum(axis=1)
+    scale = apart / np.maximum(length, _TINY)
+    x, y = span[:, 1] * scale, -span[:, 0] * scale
+    own = x * p[pairs[:, 0], 0] + y * p[pairs[:, 0], 1]
     high, low = own.copy(), own.copy()
     for contact in p:
-        along = normal[:, 0] * contact[0] + normal[:, 1] * contact[1]
+        along = x * contact[0]
+        along += y * contact[1]
         np.maximum(high, along, out=high)
         np.minimum(low, along, out=low)
-    right = np.where(apart & (high - own <= _TINY), own, np.inf)
-    left = np.where(apart & (own - low <= _TINY), -own, np.inf)
-    return _used(pairs, normal, right, left)
-
-
-def _used(pairs: npt.NDArray[np.int_], normal: Array, right: Array, left: Array) -> Support:
-    """Keep only the half-planes that bound the hull in some case."""
+    right, left = apart & (high - own <= _TINY), apart & (own - low <= _TINY)
     cases = tuple(range(1, right.ndim))
-    keep_right, keep_left = np.isfinite(right).any(axis=cases), np.isfinite(left).any(axis=cases)
-    return Support(
-        np.concatenate((pairs[keep_right], pairs[keep_left][:, ::-1])),
-        np.concatenate((normal[keep_right], -normal[keep_left])),
-        np.concatenate((right[keep_right], left[keep_left])),
-    )
+    is_right, is_left = right.any(axis=cases), left.any(axis=cases)
+    outward = [np.concatenate((a[is_right], -a[is_left])) for a in (x, y)]
+    offset = np.concatenate((own[is_right], -own[is_left]))
+    edge = np.concatenate((right[is_right], left[is_left]))
+    order = np.concatenate((pairs[is_right], pairs[is_left][:, ::-1]))
+    return Support(order, np.stack(outward, axis=1), np.where(edge, offset, np.inf))
 
 
 def hull_order(contacts: npt.ArrayLike) -> npt.NDArray[np.int_]:
@@ -285,7 +280,8 @@ def reach(support: Support, point: npt.ArrayLike, direction: npt.ArrayLike) -> A
     Notes
     -----
     The least of slack / (n . u) over the edges that the direction u meets from inside. Edges parallel to u
-    (to 1e-9) never stop it. All diagonals are covered: the exact edge decides, not a rectangle.
+    (to 1e-9) never stop it; a polygon without width does not stop motion along its line. All diagonals are
+    covered: the exact edge decides, not a rectangle.
 
     References
     ----------
@@ -297,9 +293,13 @@ def reach(support: Support, point: npt.ArrayLike, direction: npt.ArrayLike) -> A
 
 
 def _along(slack: Array, normal: Array, angle: float) -> Array:
+    """Distance to the polygon's edge along one direction."""
     toward = normal[:, 0] * np.cos(angle) + normal[:, 1] * np.sin(angle)
     meets = toward > _TINY
-    return np.asarray(np.where(meets, slack / np.where(meets, toward, 1.0), np.inf).min(axis=0))
+    rows = meets.any(axis=tuple(range(1, meets.ndim)))
+    meets = meets[rows]
+    far = slack[rows] / np.where(meets, toward[rows], 1.0)
+    return np.asarray((far if meets.all() else np.where(meets, far, np.inf)).min(axis=0, initial=np.inf))
 
 
 def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike) -> Array:
@@ -342,12 +342,13 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike) -> 
     if p.shape[1] != 2:
         raise ValueError(f"contacts need the shape (k, 2, cases), got {p.shape}")
     middle = p.mean(axis=0)
-    arm = lift(point, 1, trailing) - middle
-    arm = arm * _into_polygon(p - middle, arm)
-    cases = np.broadcast_shapes(arm.shape[1:], p.shape[2:])
-    flat = np.broadcast_to(p - middle, p.shape[:2] + cases).reshape(*p.shape[:2], -1)
-    share = _spring_shares(flat, np.broadcast_to(arm, (2, *cases)).reshape(2, -1))
-    return share.reshape(p.shape[0], *cases) * weight
+    around, arm = p - middle, lift(point, 1, trailing) - middle
+    share = _plane_loads(np.ones((len(p),) + (1,) * trailing, dtype=np.bool_), around, arm)
+    lifted = (share < 0.0).any(axis=0)
+    if lifted.any():
+        each = np.broadcast_to(around, around.shape[:2] + lifted.shape)[..., lifted]
+        share[:, lifted] = _unilateral(each, np.broadcast_to(arm, (2, *lifted.shape))[:, lifted])
+    return np.asarray(share * weight)
 
 
 def _into_polygon(contacts: Array, arm: Array) -> Array:
@@ -357,27 +358,19 @@ def _into_polygon(contacts: Array, arm: Array) -> Array:
     n, offset = lift(support.normal, 2, trailing), lift(support.offset, 1, trailing)
     outward = n[:, 0] * arm[0] + n[:, 1] * arm[1]
     beyond = outward > np.maximum(offset, 0.0)
-    return np.asarray(
-        np.where(beyond, offset / np.where(beyond, outward, 1.0), 1.0).min(axis=0).clip(0.0, 1.0)
-    )
+    return np.asarray(np.where(beyond, offset / np.where(beyond, outward, 1.0), 1.0).min(axis=0).clip(0.0, 1.0))
 
 
-def _spring_shares(contacts: Array, arm: Array) -> Array:
-    """Shares of the load on unilateral equal springs; contacts (k, 2, n) and arm (2, n) from the middle."""
-    k, _, n = contacts.shape
-    scale = np.sqrt((contacts**2).sum(axis=1).max(axis=0))
-    x, y = contacts[:, 0] / scale, contacts[:, 1] / scale
-    u, v = arm / scale
-    share = np.empty((k, n))
-    on = np.ones((k, n), dtype=np.bool_)
-    todo = np.arange(n)
+def _unilateral(contacts: Array, arm: Array) -> Array:
+    """Shares of the load on springs that only push; contacts (k, 2, n) and arm (2, n) from the middle."""
+    arm = arm * _into_polygon(contacts, arm)
+    share = np.empty((len(contacts), arm.shape[1]))
+    on = np.ones(share.shape, dtype=np.bool_)
+    todo = np.arange(arm.shape[1])
     for turn in range(40):
-        xs, ys = x[:, todo], y[:, todo]
-        tilt = _plane(on, xs, ys, u[todo], v[todo])
-        press = tilt[0] + tilt[1] * xs + tilt[2] * ys
+        press = _plane_loads(on, contacts[..., todo], arm[:, todo])
         share[:, todo] = np.where(on, np.maximum(press, 0.0), 0.0)
-        carries = press > -1e-12
-        wrong = carries != on
+        wrong = (press > -1e-12) != on
         changed = wrong.any(axis=0)
         if not changed.any():
             break
@@ -388,18 +381,18 @@ def _spring_shares(contacts: Array, arm: Array) -> Array:
     return np.asarray(share / share.sum(axis=0))
 
 
-def _plane(on: npt.NDArray[np.bool_], x: Array, y: Array, u: Array, v: Array) -> tuple[Array, Array, Array]:
-    """Solve a + b x_i + c y_i over the carrying contacts for load 1 at (u, v), by Cramer's rule.
+def _plane_loads(on: npt.NDArray[np.bool_], contacts: Array, arm: Array) -> Array:
+    """Solve a + b x_i + c y_i over the carrying contacts for load 1 at the arm, by Cramer's rule.
 
-    A trace of ridge (1e-11 of full scale) settles the tilt that two contacts in a line leave open.
+    A trace of ridge (1e-11 of full scale) settles the tilt that contacts in a line leave open.
     """
-    xo, yo = np.where(on, x, 0.0), np.where(on, y, 0.0)
-    count = np.maximum(on.sum(axis=0), 1).astype(np.float64)
+    x, y = contacts[:, 0], contacts[:, 1]
+    xo, yo, count = on * x, on * y, np.maximum(on.sum(axis=0), 1).astype(np.float64)
     sx, sy = xo.sum(axis=0) / count, yo.sum(axis=0) / count
-    xx = (xo * x).sum(axis=0) - count * sx * sx + 1e-11
-    yy = (yo * y).sum(axis=0) - count * sy * sy + 1e-11
+    ridge = 1e-11 * (x * x + y * y).max(axis=0)
+    xx = (xo * x).sum(axis=0) - count * sx * sx + ridge
+    yy = (yo * y).sum(axis=0) - count * sy * sy + ridge
     xy = (xo * y).sum(axis=0) - count * sx * sy
-    du, dv = u - sx, v - sy
-    det = xx * yy - xy * xy
+    du, dv, det = arm[0] - sx, arm[1] - sy, xx * yy - xy * xy
     b, c = (du * yy - dv * xy) / det, (dv * xx - du * xy) / det
-    return 1.0 / count - b * sx - c * sy, b, c
+    return np.asarray((1.0 / count - b * sx - c * sy) + b * x + c * y)

@@ -377,8 +377,9 @@ def braking_tip_speed(body: Overturn, braking: Real, g: Real = STANDARD_GRAVITY)
     Notes
     -----
     The time at which `braking_work_ratio` is 1, by inverting cd with Carlson's integral; exact for a rigid
-    robot. Tends to `impact_tip_speed` for very hard braking. For braking backwards or
-    a sideways stop take the overturn across that edge.
+    robot. Tends to `impact_tip_speed` for very hard braking. A low, wide
+    robot may need less speed under longer braking, because it rises into the pull. Backwards or sideways take
+    the overturn across that edge.
 
     References
     ----------
