@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, TypeVar
+
+import numpy as np
 
 from fieldworthy.checks.bodies import Group, body_in, extent_in, groups
-from fieldworthy.checks.finding import Array
+from fieldworthy.checks.driving import Pace, nominal_travel, pace_of
+from fieldworthy.checks.finding import Array, Real
+from fieldworthy.checks.schedule import Beat, written_out
+from fieldworthy.checks.stance import Stance, stand
+from fieldworthy.physics.gas import atmosphere
+from fieldworthy.physics.layout import Circuit
 from fieldworthy.physics.rigidbody import RigidBody
 from fieldworthy.robot.model import Robot
 from fieldworthy.season.model import Season
+
+T = TypeVar("T")
+_LN2 = float(np.log(2.0))
 
 
 @dataclass(frozen=True)
@@ -26,12 +38,61 @@ class Subject:
 
     robot: Robot
     season: Season
-    _bodies: dict[str, RigidBody] = field(default_factory=dict, repr=False)
+    _memory: dict[Hashable, Any] = field(default_factory=dict, repr=False)
+
+    def remember(self, key: Hashable, compute: Callable[[], T]) -> T:
+        """Compute something once for all checks of this batch.
+
+        Parameters
+        ----------
+        key : hashable
+            What it is [-].
+        compute : callable
+            Called the first time [-].
+
+        Returns
+        -------
+        object
+            What it gave [SI].
+        """
+        if key not in self._memory:
+            self._memory[key] = compute()
+        found: T = self._memory[key]
+        return found
 
     @cached_property
     def groups(self) -> dict[str, Group]:
         """The parts that ride together, assembled."""
         return groups(self.robot.parts.values())
+
+    @cached_property
+    def p_atm(self) -> Real:
+        """Absolute pressure of the atmosphere at the event [Pa]."""
+        return atmosphere(self.season.altitude)
+
+    @cached_property
+    def circuits(self) -> dict[str, Circuit]:
+        """Every tank as a circuit: volume, charge, regulator and leak [SI]."""
+        air, classes = self.robot.air, self.robot.catalogue.tanks
+        found = {}
+        for name, tank in air.tanks.items():
+            charge = air.supply.charge if tank.charge is None else tank.charge
+            setting = np.inf if tank.regulator is None else tank.regulator + self.p_atm
+            volume = classes[tank.tank].volume * tank.count
+            found[name] = Circuit(volume, charge + self.p_atm, setting, tank.leak_half_time / _LN2)
+        return found
+
+    @cached_property
+    def schedule(self) -> tuple[Beat, ...]:
+        """The match plan written out, nominal."""
+        return written_out(self.robot, self.season, nominal_travel(self.robot, self.pace, self.driving_pose))
+
+    @cached_property
+    def driving_pose(self) -> str | None:
+        """The pose it drives in where the plan does not say: the first that drives with nothing carried or in tow."""
+        drives = [n for n, p in self.robot.poses.items() if p.use == "drive"]
+        empty = [n for n in drives if not self.robot.poses[n].carries and self.robot.poses[n].tow is None]
+        return next(iter([*empty, *drives, *self.robot.poses]), None)
 
     def body(self, pose: str) -> RigidBody:
         """Assemble the robot in a pose, with what it carries.
@@ -46,9 +107,7 @@ class Subject:
         RigidBody
             Mass, centre of gravity and inertia about it [kg, m, kg m2].
         """
-        if pose not in self._bodies:
-            self._bodies[pose] = body_in(self.season, self.groups, self.robot.poses[pose])
-        return self._bodies[pose]
+        return self.remember(("body", pose), lambda: body_in(self.season, self.groups, self.robot.poses[pose]))
 
     def extent(self, pose: str) -> tuple[Array, Array]:
         """Find the box around the robot's parts in a pose.
@@ -64,3 +123,33 @@ class Subject:
             Lowest and highest corner [m].
         """
         return extent_in(self.groups, self.robot.poses[pose])
+
+    def stance(self, pose: str) -> Stance:
+        """Stand the robot on the floor in a pose.
+
+        Parameters
+        ----------
+        pose : str
+            The pose's name [-].
+
+        Returns
+        -------
+        Stance
+            Load, height, tipping edges and rollers [SI].
+        """
+        return self.remember(("stance", pose), lambda: stand(self.robot, self.body(pose), self.robot.poses[pose]))
+
+    def pace(self, pose: str) -> Pace:
+        """Find what the drive can make of the robot in a pose.
+
+        Parameters
+        ----------
+        pose : str
+            The pose's name [-].
+
+        Returns
+        -------
+        Pace
+            Accelerations, top speed and the speed-acceleration curve [SI].
+        """
+        return self.remember(("pace", pose), lambda: pace_of(self.robot, self.stance(pose), self.robot.poses[pose]))

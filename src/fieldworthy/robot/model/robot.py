@@ -11,8 +11,17 @@ from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.drive import Drive
 from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.plan import Action, Plan
-from fieldworthy.schema import Ref, exact
-from fieldworthy.schema.kinds import WorkTime
+from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema.kinds import Real, WorkTime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balance:
+    """What the team wants of the robot's balance."""
+
+    least_tilt: Annotated[Real, Of("angle", 0.0, fixed=True)] = assume(
+        "12 deg", "a shove by another robot tilts it that far; common practice, no source"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +37,7 @@ class Robot:
     contacts: dict[str, Contact] = exact(dict, "floor contacts besides the drive wheels")
     rollers: dict[str, Roller] = exact(dict, "anti-tip rollers")
     ballast: dict[str, Ballast] = exact(dict, "places where ballast could go")
+    balance: Balance = exact(dict, "what the team wants of its balance")
     poses: dict[str, Pose] = exact(dict)
     drive: Drive
     battery: Annotated[str, Ref(("catalogue.batteries",))]

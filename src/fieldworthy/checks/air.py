@@ -1,0 +1,235 @@
+"""Compressed air: pressure in each tank along the plan, what each cylinder needs, how fast it moves, the best layout."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+
+from fieldworthy.checks.airplan import AirUse, PlanAir, air_along_plan, use_of
+from fieldworthy.checks.finding import Outcome, Real, Say, unknown
+from fieldworthy.checks.showing import first
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.actuation import actuation, extend_stroke, retract_stroke
+from fieldworthy.physics.flow import Element, in_series, tube
+from fieldworthy.physics.layout import Circuit, Demand, all_layouts, worst_margins
+from fieldworthy.physics.tankplan import draws_before_short
+
+_SOURCES = ("cengel", "iso6358")
+
+
+def check(subject: Subject) -> Iterator[Outcome]:
+    """Judge whether every cylinder still has the air it needs, and whether it is fast enough.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Per tank and per cylinder [-].
+    """
+    air = subject.robot.air
+    if not air.cylinders:
+        return
+    plan = air_along_plan(subject)
+    yield from _ratings(subject)
+    for name in air.cylinders:
+        use = use_of(subject, name)
+        yield from _pressure(subject, use, plan)
+        yield from _count(subject, use)
+        yield from _times(subject, use, plan)
+    for name in air.tanks:
+        yield from _end_of_plan(name, plan)
+    yield from _layout(subject, plan)
+
+
+def _ratings(subject: Subject) -> Iterator[Outcome]:
+    """The charge against the rated pressure of the weakest part on each tank."""
+    air, classes = subject.robot.air, subject.robot.catalogue
+    for name, tank in air.tanks.items():
+        charge = air.supply.charge if tank.charge is None else tank.charge
+        behind = charge if tank.regulator is None else tank.regulator
+        parts: list[tuple[str, Real, Real]] = [(f"tank '{name}'", charge, classes.tanks[tank.tank].rated_pressure)]
+        for user, cylinder in air.cylinders.items():
+            if cylinder.tank == name:
+                parts.append((f"cylinder '{user}'", behind, classes.cylinders[cylinder.cylinder].rated_pressure))
+        part, value, limit = min(parts, key=lambda p: first(p[2]) - first(p[1]))
+        yield Outcome(
+            "air.rating", f"tank {name}", value, limit, "pressure",
+            Say("{value} stays below the {limit} that {part} is rated for, the weakest part on this tank.",
+                "{value} is more than the {limit} that {part} is rated for: do not charge it.",
+                {"value": (value, "pressure"), "limit": (limit, "pressure")}, {"part": part}),
+            "at most",
+        )  # fmt: skip
+
+
+def _pressure(subject: Subject, use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
+    """The lowest pressure with which it is filled along the plan, against what it needs."""
+    key = f"air.cylinders.{use.name}"
+    if use.need_gauge is None:
+        because = f"What pressure '{use.name}' needs is not known: give its load or the pressure it fails at."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, (f"{key}.needs", f"{key}.push_load"))
+        return
+    if use.name not in plan.lowest_gauge:
+        because = f"The plan never uses '{use.name}', so its lowest pressure is not known."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
+        return
+    lowest, strokes = plan.lowest_gauge[use.name], plan.cycles[use.name]
+    words = {"name": use.name, "tank": use.tank, "strokes": str(strokes), "when": plan.lowest_at[use.name]}
+    yield Outcome(
+        f"air.pressure.{use.name}", f"cylinder {use.name}", lowest, use.need_gauge, "pressure",
+        Say("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}) and needs {need}.",
+            "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}) and needs {need}.",
+            {"value": (lowest, "pressure"), "need": (use.need_gauge, "pressure")}, words),
+        sources=_SOURCES,
+    )  # fmt: skip
+
+
+def _count(subject: Subject, use: AirUse) -> Iterator[Outcome]:
+    """How often it can be used from a full tank that nothing else draws from."""
+    if use.need_gauge is None:
+        return
+    circuit = use.circuit
+    draws = draws_before_short(circuit.p_charge, circuit.volume, use.draws, subject.p_atm)
+    cycles = np.floor(np.asarray(draws) / len(use.draws))
+    say = Say("From a full tank '{name}' works {count} times out and back, if nothing else uses the tank.", "",
+              {"count": (cycles, "count")}, {"name": use.name})  # fmt: skip
+    yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", say, sources=_SOURCES)
+
+
+def _line(subject: Subject, use: AirUse) -> Element:
+    """Valve, fittings and one tube in a row, shared by the cylinders on this valve."""
+    supply, classes = subject.robot.air.supply, subject.robot.catalogue
+    valve = classes.valves[use.spec.valve]
+    parts = [
+        Element(valve.conductance, valve.critical_ratio),
+        Element(supply.fitting, supply.fitting_critical_ratio),
+        tube(supply.tube_bore, np.maximum(use.spec.tube, 1e-3)),
+    ]
+    whole = reduce(in_series, parts)
+    return Element(whole.C / use.spec.count, whole.b)
+
+
+def _times(subject: Subject, use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
+    """Time of the slower stroke at the lowest pressure of the plan."""
+    gauge = plan.lowest_gauge.get(use.name)
+    supply = subject.p_atm + gauge if gauge is not None else use.circuit.p_charge
+    supply = np.minimum(supply, use.circuit.p_set)
+    line, count = _line(subject, use), use.spec.count
+    mass = use.spec.moved / count
+    friction = use.friction(supply)
+    out = extend_stroke(use.cylinder, mass, use.spec.push_load / count + friction)
+    back = retract_stroke(use.cylinder, mass, use.spec.pull_load / count + friction)
+    times = [actuation(out, line, line, supply, supply, subject.p_atm, subject.season.temperature).time]
+    if use.cylinder.double_acting:
+        times.append(actuation(back, line, line, supply, supply, subject.p_atm, subject.season.temperature).time)
+    slower = max(times, key=first)
+    limit = use.spec.time_limit
+    words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
+    numbers = {"value": (slower, "time")} | ({"limit": (limit, "time")} if limit is not None else {})
+    stuck = "'{name}' cannot move its load {way} at the lowest pressure of the plan."
+    late = "'{name}' takes {value} {way} at the lowest pressure of the plan"
+    if limit is None:
+        say = Say(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
+        yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", say, sources=_SOURCES)
+        return
+    short = f"{late}, longer than the {{limit}} wanted." if np.isfinite(first(slower)) else stuck
+    say = Say(f"{late}; {{limit}} are wanted.", short, numbers, words)
+    yield Outcome(
+        f"air.time.{use.name}", f"cylinder {use.name}", slower, limit, "time", say, "at most", sources=_SOURCES
+    )
+
+
+def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
+    if name not in plan.end_gauge:
+        return
+    numbers = {"end": (plan.end_gauge[name], "pressure"), "fast": (plan.fast_gauge[name], "pressure")}
+    say = Say("Tank '{name}' is left with {end} after the plan; used up fast, without time to warm, it would read {fast}.",
+              "", numbers, {"name": name})  # fmt: skip
+    yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", say, sources=_SOURCES)
+
+
+@dataclass(frozen=True, slots=True)
+class BestLayout:
+    """The layout of cylinders on tanks whose worst mechanism has most to spare.
+
+    Attributes
+    ----------
+    tanks : dict of str to str
+        Tank by cylinder; every tank is called ``joined`` where joining them is best.
+    margin, now : float
+        Worst margin of that layout, and of the file's own [-].
+    """
+
+    tanks: dict[str, str]
+    margin: float
+    now: float
+
+
+def best_layout(subject: Subject, plan: PlanAir) -> BestLayout | None:
+    """Try every layout of cylinders on tanks, joined tanks included, on the nominal numbers.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    plan : PlanAir
+        The draws along the plan [SI].
+
+    Returns
+    -------
+    BestLayout or None
+        None where the plan draws nothing that has a need [-].
+    """
+    users = [n for n in subject.robot.air.cylinders if n in plan.lowest_gauge and use_of(subject, n).need_gauge is not None]
+    tanks = list(subject.robot.air.tanks)
+    if not users or not tanks:
+        return None
+    demands = [
+        Demand(users.index(d.name), d.wait, first(d.draw.V_before), first(d.draw.V_after), first(d.draw.p_need))
+        for d in plan.draws
+        if d.name in users
+    ]
+    circuits = [_nominal_circuit(subject.circuits[name]) for name in tanks]
+    p_atm = first(subject.p_atm)
+    layouts = all_layouts(len(users), len(tanks))
+    margins = worst_margins(layouts, demands, circuits, p_atm)
+    best = int(margins.argmax())
+    own = [tanks.index(subject.robot.air.cylinders[n].tank) for n in users]
+    now = float(margins[(layouts == own).all(axis=1).argmax()])
+    choice = {name: tanks[i] for name, i in zip(users, layouts[best], strict=True)}
+    joined = worst_margins(np.zeros((1, len(users)), dtype=np.int64), demands, [_joined(circuits)], p_atm)
+    if len(tanks) > 1 and joined[0] > margins[best]:
+        return BestLayout(dict.fromkeys(users, "joined"), float(joined[0]), now)
+    return BestLayout(choice, float(margins[best]), now)
+
+
+def _nominal_circuit(circuit: Circuit) -> Circuit:
+    return Circuit(first(circuit.volume), first(circuit.p_charge), first(circuit.p_set), first(circuit.leak))
+
+
+def _joined(circuits: list[Circuit]) -> Circuit:
+    volume = sum(first(c.volume) for c in circuits)
+    charge = sum(first(c.volume) * first(c.p_charge) for c in circuits) / volume
+    return Circuit(volume, charge, min(first(c.p_set) for c in circuits), min(first(c.leak) for c in circuits))
+
+
+def _layout(subject: Subject, plan: PlanAir) -> Iterator[Outcome]:
+    best = best_layout(subject, plan)
+    if best is None or len(subject.robot.air.tanks) < 2:
+        return
+    groups: dict[str, list[str]] = {}
+    for user, tank in best.tanks.items():
+        groups.setdefault(tank, []).append(user)
+    listed = "; ".join(f"{tank}: {', '.join(users)}" for tank, users in groups.items())
+    text = "The best layout of cylinders on tanks is {layout}, worst margin {best}; yours has {now}."
+    if best.margin <= best.now + 1e-9:
+        text = "Your layout of cylinders on tanks is the best one, worst margin {now}."
+    numbers = {"best": (best.margin, "count"), "now": (best.now, "count")}
+    say = Say(text, "", numbers, {"layout": listed})
+    yield Outcome("air.layout", "robot", best.margin, None, "ratio", say, sources=("cengel", "practice"))

@@ -1,0 +1,171 @@
+"""Balance: tip limits in every direction and pose, against what the drive can really make; ballast."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.checks.bodies import stacked
+from fieldworthy.checks.driving import Pace
+from fieldworthy.checks.finding import Outcome, Real, Say, unknown
+from fieldworthy.checks.showing import first
+from fieldworthy.checks.stance import SIDES, Stance
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.antitip import roller_energy_margin, roller_impact_tip_speed, roller_tip_acceleration
+from fieldworthy.physics.ballast import best_ballast
+from fieldworthy.physics.support import STANDARD_GRAVITY
+from fieldworthy.physics.tipping import braking_tip_speed, tip_acceleration, tip_angle
+
+_FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
+
+
+def check(subject: Subject) -> Iterator[Outcome]:
+    """Judge whether the robot stays on its wheels.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        For each direction the pose that is worst; facts of mass, centre of gravity and ballast [-].
+    """
+    if not subject.robot.parts:
+        yield unknown("balance.tip", "robot", "acceleration", "Without parts the centre of gravity is not known.", ("parts",))
+        return
+    floor = {n: subject.stance(n) for n, p in subject.robot.poses.items() if p.use != "climb"}
+    if not floor:
+        yield unknown("balance.tip", "robot", "acceleration", "No pose stands on the floor.", ("poses",))
+        return
+    driven = {n: s for n, s in floor.items() if subject.robot.poses[n].use in ("drive", "start")}
+    yield from _centre(floor)
+    yield from _standing(subject, floor)
+    for side in SIDES if driven else ():
+        yield from _tipping(subject, driven, side)
+    for side in ("forward", "back") if driven else ():
+        yield from _stopping(subject, driven, side)
+    yield from _ballast(subject, driven)
+
+
+def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
+    for name, stance in floor.items():
+        x, y, z = stance.body.cg
+        numbers = {"mass": (stance.body.mass, "mass"), "x": (x, "length"), "y": (y, "length"), "z": (z, "length")}
+        say = Say("In pose '{pose}' it weighs {mass}; centre of gravity {x} forward, {y} left, {z} up.", "", numbers, {"pose": name})
+        yield Outcome("balance.centre_height", f"pose {name}", z, None, "length", say, sources=("meriam_statics",))
+
+
+def _standing(subject: Subject, floor: dict[str, Stance]) -> Iterator[Outcome]:
+    """The tilt at which it goes over, standing still, in the worst direction and pose."""
+    tilts = {
+        (name, side): tip_angle(stance.edges[i], stance.height)
+        for name, stance in floor.items()
+        for i, side in enumerate(SIDES)
+    }
+    name, side = min(tilts, key=lambda key: first(tilts[key]))
+    least = subject.robot.balance.least_tilt
+    yield Outcome(
+        "balance.tilt", f"pose {name}", tilts[name, side], least, "angle",
+        Say("Standing still it can be tilted {tilt} before it goes over (pose '{pose}', {side}); {least} are wanted.",
+            "Standing still it goes over when tilted {tilt} {side} in pose '{pose}'; {least} are wanted.",
+            {"tilt": (tilts[name, side], "angle"), "least": (least, "angle")}, {"pose": name, "side": side}),
+        sources=("meriam_statics", "practice"),
+    )  # fmt: skip
+
+
+def _asked(pace: Pace, side: str) -> Real:
+    """The hardest acceleration that throws the load towards a side."""
+    return pace.side if side in ("left", "right") else np.maximum(pace.braking, pace.launch)
+
+
+def _tipping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
+    """Do wheels lift, and does it go over, in the pose that is worst for this side?"""
+    limits = {name: tip_acceleration(s.edges[SIDES.index(side)], s.height) for name, s in driven.items()}
+    asked = {name: _asked(subject.pace(name), side) for name in driven}
+    name = min(driven, key=lambda n: first(limits[n]) / max(first(asked[n]), 1e-9))
+    turning = side in ("left", "right")
+    cause = "turns as hard as its wheels grip" if turning else "brakes or starts as hard as it can"
+    numbers = {"limit": (asked[name], "acceleration"), "value": (limits[name], "acceleration")}
+    words = {"pose": name, "far": _FAR[side], "cause": cause}
+    yield Outcome(
+        f"balance.tip.{side}", f"pose {name}", limits[name], asked[name], "acceleration",
+        Say("In pose '{pose}' its {far} wheels stay down up to {value}; it {cause} at {limit}.",
+            "In pose '{pose}' its {far} wheels lift from {value} on, and it {cause} at {limit}.", numbers, words),
+        sources=("vukobratovic2004", "mcghee1968"),
+    )  # fmt: skip
+    yield from _going_over(subject, driven, side, asked)
+
+
+def _over_speed(stance: Stance, side: str, asked: Real) -> Real:
+    """Speed from which the hardest braking carries it over, rollers counted."""
+    stage = stance.rolled(side)
+    caught = (asked <= roller_tip_acceleration(stage)) & (roller_energy_margin(stage, asked) > 0.0)
+    return np.where(caught, np.inf, braking_tip_speed(stage.first, asked))
+
+
+def _going_over(subject: Subject, driven: dict[str, Stance], side: str, asked: dict[str, Real]) -> Iterator[Outcome]:
+    if side in ("left", "right"):
+        return
+    speeds = {name: _over_speed(stance, side, asked[name]) for name, stance in driven.items()}
+    top = {name: subject.pace(name).top_speed for name in driven}
+    name = min(driven, key=lambda n: first(speeds[n]) / max(first(top[n]), 1e-9))
+    numbers = {"value": (speeds[name], "speed"), "top": (top[name], "speed")}
+    never = not np.isfinite(first(speeds[name]))
+    held = "No braking from any speed carries it over {side} (worst pose '{pose}')."
+    yield Outcome(
+        f"balance.over.{side}", f"pose {name}", speeds[name], top[name], "speed",
+        Say(held if never else "Braking hard carries it over {side} only from {value} in pose '{pose}'; it reaches {top}.",
+            "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
+            numbers, {"pose": name, "side": side}),
+        sources=("housner1963", "messuri1985"),
+    )  # fmt: skip
+
+
+def _stopping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
+    """Stopped dead at floor level, for example by a seam or an object under the wheels."""
+    speeds = {name: roller_impact_tip_speed(s.rolled(side)) for name, s in driven.items()}
+    top = {name: subject.pace(name).top_speed for name in driven}
+    name = min(driven, key=lambda n: first(speeds[n]) / max(first(top[n]), 1e-9))
+    yield Outcome(
+        f"balance.stop.{side}", f"pose {name}", speeds[name], top[name], "speed",
+        Say("Stopped dead at floor level it stays up below {value} in pose '{pose}'; it reaches {top}.",
+            "Stopped dead at floor level it goes over {side} from {value} on in pose '{pose}'; it reaches {top}.",
+            {"value": (speeds[name], "speed"), "top": (top[name], "speed")}, {"pose": name, "side": side}),
+        sources=("housner1963", "messuri1985"),
+    )  # fmt: skip
+
+
+def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
+    """Where ballast would keep all wheels down in every driving pose, and how little of it."""
+    places = subject.robot.ballast
+    if not places or not driven:
+        return
+    demands = [(s, i, _asked(subject.pace(n), side)) for n, s in driven.items() for i, side in enumerate(SIDES)]
+    slack = stacked([s.edges[i] - a * s.height / STANDARD_GRAVITY for s, i, a in demands])
+    there = [
+        stacked([_place_slack(s, i, a, place.position) for s, i, a in demands]) for place in places.values()
+    ]
+    heaviest = stacked([s.load / STANDARD_GRAVITY for s in driven.values()]).max(axis=0)
+    limit = stacked([place.most for place in places.values()]).max(axis=0)
+    shape = np.broadcast_shapes(slack.shape, *(t.shape for t in there))
+    wide = [np.broadcast_to(t.reshape(t.shape + (1,) * (len(shape) - t.ndim)), shape) for t in there]
+    slack = np.broadcast_to(slack.reshape(slack.shape + (1,) * (len(shape) - slack.ndim)), shape)
+    choice = best_ballast(heaviest, slack, np.stack(wide), 0.0, limit)
+    needed = first(choice.mass)
+    name = list(places)[int(np.ravel(choice.place)[0])]
+    text = "It needs no ballast to keep all wheels down." if needed == 0 else "{mass} of ballast at '{place}' would keep all wheels down."
+    if not np.isfinite(needed):
+        text = "No ballast at the places given would keep all wheels down."
+    say = Say(text, "", {"mass": (choice.mass, "mass")}, {"place": name})
+    yield Outcome("balance.ballast", "robot", choice.mass, None, "mass", say, sources=("meriam_statics",))
+
+
+def _place_slack(stance: Stance, side: int, asked: Real, place: tuple[Real, Real, Real]) -> Real:
+    """A ballast's own distance to the edge, under the same acceleration."""
+    axis, sign = (0, 1.0) if side < 2 else (1, 1.0)
+    sign = sign if side in (0, 2) else -1.0
+    out = sign * (place[axis] - stance.point[axis])
+    return stance.edges[side] - out - asked * place[2] / STANDARD_GRAVITY

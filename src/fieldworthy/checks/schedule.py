@@ -1,0 +1,137 @@
+"""The match plan written out: which action happens where and when, if everything goes as planned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from fieldworthy.checks.showing import first
+from fieldworthy.robot.model import Repeat, Robot, Step
+from fieldworthy.season.model import Season
+
+_LONGEST = 400  # beats; a plan of two minutes has far fewer
+Travel = Callable[[str | None, float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """One action of the plan at its time.
+
+    Attributes
+    ----------
+    action, place : str
+        Their names.
+    came_from : str
+        Place before.
+    distance : float
+        Straight way from there, nominal [m].
+    begins, ends : float
+        From the start of the match, nominal [s].
+    period : str
+        ``autonomous``, ``driven`` or ``finish``.
+    """
+
+    action: str
+    place: str
+    came_from: str
+    distance: float
+    begins: float
+    ends: float
+    period: str
+
+
+def distance_between(season: Season, a: str, b: str) -> float:
+    """Measure the straight way between two places of the field.
+
+    Parameters
+    ----------
+    season : Season
+        With the field's places [SI].
+    a, b : str
+        Their names [-].
+
+    Returns
+    -------
+    float
+        Distance, nominal [m].
+    """
+    (xa, ya), (xb, yb) = season.field.places[a], season.field.places[b]
+    return math.hypot(first(xa) - first(xb), first(ya) - first(yb))
+
+
+@dataclass(slots=True)
+class _Clock:
+    """Where the robot is, and when."""
+
+    robot: Robot
+    season: Season
+    travel: Travel
+    place: str
+    now: float = 0.0
+
+    def beat(self, step: Step, period: str) -> Beat:
+        action = self.robot.actions[step.action]
+        way = distance_between(self.season, self.place, step.at)
+        begins = self.now + (self.travel(action.pose, way) if way > 0 else 0.0)
+        ends = begins + first(action.time)
+        made = Beat(step.action, step.at, self.place, way, begins, ends, period)
+        self.place, self.now = step.at, ends
+        return made
+
+
+def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...]:
+    """Write the plan out as it would go if nothing failed.
+
+    Parameters
+    ----------
+    robot : Robot
+        With actions and plan; nominal numbers are used, since the order of events does not vary in a batch [SI].
+    season : Season
+        With places and periods [SI].
+    travel : callable
+        Time from rest to rest for a pose and a distance, nominal [s].
+
+    Returns
+    -------
+    tuple of Beat
+        In order of time; empty without a plan. Actions that would not fit their period are left out, and the
+        finish begins no later than its reserve says.
+    """
+    plan = robot.plan
+    if plan is None:
+        return ()
+    clock = _Clock(robot, season, travel, plan.start)
+    autonomous = first(season.periods.autonomous)
+    end = autonomous + first(season.periods.driven)
+    reserve = end - (first(plan.finish.reserve) if plan.finish else 0.0)
+    beats = list(_period(clock, plan.autonomous, "autonomous", 0.0, autonomous))
+    clock.now = max(clock.now, autonomous)
+    beats += _period(clock, plan.driven, "driven", autonomous, reserve)
+    if plan.finish:
+        beats += _period(clock, plan.finish.steps, "finish", autonomous, end)
+    return tuple(beats)
+
+
+def _period(
+    clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float
+) -> Iterator[Beat]:
+    for step in _unrolled(clock, steps, begins):
+        before = clock.place, clock.now
+        beat = clock.beat(step, period)
+        if beat.ends > end:
+            clock.place, clock.now = before
+            return
+        yield beat
+
+
+def _unrolled(clock: _Clock, steps: tuple[Step | Repeat, ...], begins: float) -> Iterator[Step]:
+    for item in steps:
+        if isinstance(item, Step):
+            yield item
+            continue
+        rounds = 0
+        until = math.inf if item.until is None else begins + first(item.until)
+        while clock.now < until and rounds < (item.times or _LONGEST):
+            rounds += 1
+            yield from item.repeat
