@@ -21,10 +21,13 @@ POSITION = RNG.uniform(-0.2, 0.3, (9, 3))
 SIZE = RNG.uniform(0.01, 0.25, (9, 3))
 
 
+def _text(vector):
+    return " ".join(repr(float(v)) for v in vector)
+
+
 def _geoms(rows):
     return "".join(
-        f'<geom type="box" mass="{MASS[i]!r}" pos="{" ".join(map(repr, map(float, POSITION[i])))}"'
-        f' size="{" ".join(map(repr, map(float, SIZE[i] / 2)))}"/>'.replace("np.float64(", "").replace(")", "")
+        f'<geom type="box" mass="{float(MASS[i])!r}" pos="{_text(POSITION[i])}" size="{_text(SIZE[i] / 2)}"/>'
         for i in rows
     )
 

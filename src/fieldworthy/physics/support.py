@@ -99,12 +99,7 @@ def support_polygon(contacts: npt.ArrayLike) -> Support:
     scale = apart / np.maximum(length, _TINY)
     x, y = span[:, 1] * scale, -span[:, 0] * scale
     own = x * p[pairs[:, 0], 0] + y * p[pairs[:, 0], 1]
-    high, low = own.copy(), own.copy()
-    for contact in p:
-        along = x * contact[0]
-        along += y * contact[1]
-        np.maximum(high, along, out=high)
-        np.minimum(low, along, out=low)
+    high, low = _extent(p, x, y, own)
     right, left = apart & (high - own <= _TINY), apart & (own - low <= _TINY)
     cases = tuple(range(1, right.ndim))
     is_right, is_left = right.any(axis=cases), left.any(axis=cases)
@@ -113,6 +108,17 @@ def support_polygon(contacts: npt.ArrayLike) -> Support:
     edge = np.concatenate((right[is_right], left[is_left]))
     order = np.concatenate((pairs[is_right], pairs[is_left][:, ::-1]))
     return Support(order, np.stack(outward, axis=1), np.where(edge, offset, np.inf))
+
+
+def _extent(contacts: Array, x: Array, y: Array, own: Array) -> tuple[Array, Array]:
+    """Greatest and least projection of all contacts on each normal, begun at the pair's own."""
+    high, low = own.copy(), own.copy()
+    for contact in contacts:
+        along = x * contact[0]
+        along += y * contact[1]
+        np.maximum(high, along, out=high)
+        np.minimum(low, along, out=low)
+    return high, low
 
 
 def hull_order(contacts: npt.ArrayLike) -> npt.NDArray[np.int_]:
@@ -347,7 +353,8 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike) -> 
     lifted = (share < 0.0).any(axis=0)
     if lifted.any():
         each = np.broadcast_to(around, around.shape[:2] + lifted.shape)[..., lifted]
-        share[:, lifted] = _unilateral(each, np.broadcast_to(arm, (2, *lifted.shape))[:, lifted])
+        arm = np.broadcast_to(arm * _into_polygon(around, arm), (2, *lifted.shape))
+        share[:, lifted] = _unilateral(each, arm[:, lifted])
     return np.asarray(share * weight)
 
 
@@ -363,7 +370,6 @@ def _into_polygon(contacts: Array, arm: Array) -> Array:
 
 def _unilateral(contacts: Array, arm: Array) -> Array:
     """Shares of the load on springs that only push; contacts (k, 2, n) and arm (2, n) from the middle."""
-    arm = arm * _into_polygon(contacts, arm)
     share = np.empty((len(contacts), arm.shape[1]))
     on = np.ones(share.shape, dtype=np.bool_)
     todo = np.arange(arm.shape[1])
