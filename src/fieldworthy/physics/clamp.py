@@ -134,7 +134,9 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     lines = np.stack(np.broadcast_arrays(-half_gap, half_gap, -half_jaw, half_jaw, sideways)[:4])
     face = front(outline, yaw, lines - np.asarray(sideways))
     touch = np.maximum(-np.minimum(face[0], face[1]), -np.asarray(seat.throat) - nearest(outline, yaw))
-    return np.asarray(seat.jaw_reach - np.maximum(face[2], face[3]) - touch)
+    met = np.isfinite(touch)
+    depth = seat.jaw_reach - np.maximum(face[2], face[3]) - np.where(met, touch, 0.0)
+    return np.where(met, depth, -np.inf)
 
 
 def caught(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> npt.NDArray[np.bool_]:

@@ -347,4 +347,4 @@ def transmission_angle(rocker: Rocker, at: Pose) -> Array:
     practice: below about 40 degrees a joint works poorly (common practice, no source).
     """
     along = np.square(rocker.radius) + at.length**2 - np.square(rocker.base)
-    return np.arctan2(2.0 * np.asarray(rocker.radius) * at.moment_arm, along / np.maximum(at.length, TINY))
+    return np.arctan2(2.0 * at.moment_arm, along / np.maximum(at.length, TINY))

@@ -1,5 +1,4 @@
-"""The smallest standard cylinder that swings an arm far enough and is strong enough, and what the next one
-buys.
+"""The smallest standard cylinder that swings an arm far enough and is strong enough, and what the next buys.
 
 Candidates lead, cases trail: strokes first, then bores. Air is counted as free air of ISO 8778 (100 kPa, 20
 C) for one stroke out and one back, at the pressure in the cylinder, tubing not included.
@@ -14,8 +13,8 @@ import numpy.typing as npt
 
 from fieldworthy.physics._refuse import SMALL, ratio, refuse_unsized
 from fieldworthy.physics._types import Array, Real
-from fieldworthy.physics.leverage import Balance, Drive, Elastic, Weight, margin, passive_torque
-from fieldworthy.physics.linkage import Rocker, reachable, swing, sweep
+from fieldworthy.physics.leverage import Balance, Drive, Elastic, Weight, passive_torque
+from fieldworthy.physics.linkage import Rocker, reachable, sweep, swing
 
 STANDARD_STROKES = (0.025, 0.050, 0.075)
 """Strokes of usual small cylinders [m] (common practice, no source)."""
