@@ -186,7 +186,9 @@ def best_layout(subject: Subject, plan: PlanAir) -> BestLayout | None:
     BestLayout or None
         None where the plan draws nothing that has a need [-].
     """
-    users = [n for n in subject.robot.air.cylinders if n in plan.lowest_gauge and use_of(subject, n).need_gauge is not None]
+    users = [
+        n for n in subject.robot.air.cylinders if n in plan.lowest_gauge and use_of(subject, n).need_gauge is not None
+    ]
     tanks = list(subject.robot.air.tanks)
     if not users or not tanks:
         return None

@@ -34,7 +34,9 @@ def check(subject: Subject) -> Iterator[Outcome]:
         For each direction the pose that is worst; facts of mass, centre of gravity and ballast [-].
     """
     if not subject.robot.parts:
-        yield unknown("balance.tip", "robot", "acceleration", "Without parts the centre of gravity is not known.", ("parts",))
+        yield unknown(
+            "balance.tip", "robot", "acceleration", "Without parts the centre of gravity is not known.", ("parts",)
+        )
         return
     floor = {n: subject.stance(n) for n, p in subject.robot.poses.items() if p.use != "climb"}
     if not floor:
@@ -54,7 +56,12 @@ def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
     for name, stance in floor.items():
         x, y, z = stance.body.cg
         numbers = {"mass": (stance.body.mass, "mass"), "x": (x, "length"), "y": (y, "length"), "z": (z, "length")}
-        say = Say("In pose '{pose}' it weighs {mass}; centre of gravity {x} forward, {y} left, {z} up.", "", numbers, {"pose": name})
+        say = Say(
+            "In pose '{pose}' it weighs {mass}; centre of gravity {x} forward, {y} left, {z} up.",
+            "",
+            numbers,
+            {"pose": name},
+        )
         yield Outcome("balance.centre_height", f"pose {name}", z, None, "length", say, sources=("meriam_statics",))
 
 
@@ -145,9 +152,7 @@ def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
         return
     demands = [(s, i, _asked(subject.pace(n), side)) for n, s in driven.items() for i, side in enumerate(SIDES)]
     slack = stacked([s.edges[i] - a * s.height / STANDARD_GRAVITY for s, i, a in demands])
-    there = [
-        stacked([_place_slack(s, i, a, place.position) for s, i, a in demands]) for place in places.values()
-    ]
+    there = [stacked([_place_slack(s, i, a, place.position) for s, i, a in demands]) for place in places.values()]
     heaviest = stacked([s.load / STANDARD_GRAVITY for s in driven.values()]).max(axis=0)
     limit = stacked([place.most for place in places.values()]).max(axis=0)
     shape = np.broadcast_shapes(slack.shape, *(t.shape for t in there))
@@ -156,7 +161,11 @@ def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
     choice = best_ballast(heaviest, slack, np.stack(wide), 0.0, limit)
     needed = first(choice.mass)
     name = list(places)[int(np.ravel(choice.place)[0])]
-    text = "It needs no ballast to keep all wheels down." if needed == 0 else "{mass} of ballast at '{place}' would keep all wheels down."
+    text = (
+        "It needs no ballast to keep all wheels down."
+        if needed == 0
+        else "{mass} of ballast at '{place}' would keep all wheels down."
+    )
     if not np.isfinite(needed):
         text = "No ballast at the places given would keep all wheels down."
     say = Say(text, "", {"mass": (choice.mass, "mass")}, {"place": name})

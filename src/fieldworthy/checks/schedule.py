@@ -113,9 +113,7 @@ def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...
     return tuple(beats)
 
 
-def _period(
-    clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float
-) -> Iterator[Beat]:
+def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float) -> Iterator[Beat]:
     for step in _unrolled(clock, steps, begins):
         before = clock.place, clock.now
         beat = clock.beat(step, period)

@@ -1,0 +1,275 @@
+"""What the drive can make of the robot in a pose: force, grip, braking and top speed."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+
+from fieldworthy.checks.bodies import stacked
+from fieldworthy.checks.finding import Array, Real
+from fieldworthy.checks.showing import first
+from fieldworthy.checks.stance import Stance, flat, floor_contacts
+from fieldworthy.physics.battery import Battery
+from fieldworthy.physics.gearing import GearStage, reflected_inertia, train
+from fieldworthy.physics.motion import DriveLine, Load, Wheels, brake_deceleration, drive_line, move, speed_curve
+from fieldworthy.physics.motor import Controller, MotorLine
+from fieldworthy.physics.support import STANDARD_GRAVITY, wheel_loads
+from fieldworthy.physics.tipping import tip_acceleration
+from fieldworthy.robot.model import MotorClass, Pose, Robot
+
+T = TypeVar("T")
+_ROUNDS = 2  # of load transfer; the second changes the grip by less than a percent
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """What the drive can make of the robot in one pose.
+
+    Attributes
+    ----------
+    line : DriveLine
+        Force at the rims against speed, sag included [SI].
+    load : Load
+        What it moves; its deceleration is what grip, motors and tipping allow [SI].
+    launch, braking : float or ndarray
+        Hardest acceleration from rest, and deceleration that grip and motors allow [m/s2].
+    side : float or ndarray
+        Lateral acceleration at which the wheels slide sideways [m/s2].
+    top_speed : ndarray
+        Top speed [m/s].
+    grip : float or ndarray
+        Force that the driven wheels can put on the floor, standing [N].
+    """
+
+    line: DriveLine
+    load: Load
+    launch: Real
+    braking: Real
+    side: Real
+    top_speed: Array
+    grip: Real
+
+
+def motor_line(kind: MotorClass) -> MotorLine:
+    """Take a motor's line from its class.
+
+    Parameters
+    ----------
+    kind : MotorClass
+        The class [SI].
+
+    Returns
+    -------
+    MotorLine
+        Its torque-speed line [SI].
+    """
+    return MotorLine(kind.free_speed, kind.stall_torque, kind.free_current, kind.stall_current, kind.rated_voltage)
+
+
+def gear_stages(robot: Robot) -> list[GearStage]:
+    """List the drive's stages of gearing.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    list of GearStage
+        From motor to wheel [-].
+    """
+    return [GearStage(stage.driven / stage.driver, stage.efficiency) for stage in robot.drive.stages]
+
+
+def wheel_radius(robot: Robot) -> Real:
+    """Take the rolling radius of the driven wheels.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    float or ndarray
+        Radius of the first driven wheel; wheels on one train have one size [m].
+    """
+    wheels = [w for w in robot.drive.wheels.values() if w.driven] or list(robot.drive.wheels.values())
+    return robot.catalogue.wheels[wheels[0].wheel].diameter / 2.0
+
+
+def robot_battery(robot: Robot) -> Battery:
+    """Take the robot's battery from its class.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    Battery
+        Source and resistance [SI].
+    """
+    kind = robot.catalogue.batteries[robot.battery]
+    return Battery(kind.open_circuit, kind.resistance)
+
+
+def force_line(robot: Robot, gears: GearStage | None = None) -> DriveLine:
+    """Find the drive's force at the rims against speed.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
+
+    Returns
+    -------
+    DriveLine
+        Force against speed, battery sag included [SI].
+    """
+    kind = robot.catalogue.motors[robot.drive.motor]
+    wheels = Wheels(gears or train(gear_stages(robot)), wheel_radius(robot))
+    controller = Controller(kind.current_limit, kind.power_cap)
+    return drive_line(motor_line(kind), controller, robot_battery(robot), float(robot.drive.motors), wheels)
+
+
+def rotating_mass(robot: Robot) -> Real:
+    """Refer the inertia of rotors, gears and wheels to the rim.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    float or ndarray
+        Inertia over radius squared [kg].
+    """
+    kind, radius, drive = robot.catalogue.motors[robot.drive.motor], wheel_radius(robot), robot.drive
+    stages = gear_stages(robot)
+    rotors = kind.rotor_inertia * drive.motors
+    shafts: list[Real] = [rotors, *([0.0] * (len(stages) - 1)), drive.extra_inertia][: len(stages) + 1]
+    turning = reflected_inertia(stages, shafts) if stages else rotors + drive.extra_inertia
+    classes = [robot.catalogue.wheels[w.wheel] for w in drive.wheels.values() if w.driven]
+    # a wheel's mass sits between a disc's (half) and a hoop's (all of m r2); three quarters, from memory
+    wheels = sum((0.75 * c.mass * c.diameter**2 / 4.0 for c in classes), start=0.0)
+    return (turning + wheels) / radius**2
+
+
+def _grip_forces(robot: Robot, stance: Stance) -> tuple[Real, Real, Real, Real]:
+    """Grip force standing, while starting, while braking, and sideways [N], with load transfer."""
+    classes = robot.catalogue.wheels
+    wheels = list(robot.drive.wheels.values())
+    contacts = flat(floor_contacts(robot))
+    grip = [classes[w.wheel].grip if w.driven else 0.0 for w in wheels]
+    side = [classes[w.wheel].side_grip for w in wheels]
+
+    def held(shift: Real, coefficients: list[Real]) -> Real:
+        point = stacked([stance.point[0] - shift, stance.point[1]])
+        loads = wheel_loads(stance.load, contacts, point)
+        return sum((mu * loads[i] for i, mu in enumerate(coefficients)), start=0.0)
+
+    standing = held(0.0, grip)
+    mass = stance.load / STANDARD_GRAVITY
+    ways = []
+    for sign in (1.0, -1.0):
+        force = standing
+        for _ in range(_ROUNDS if not all(w.driven for w in wheels) or robot.contacts else 1):
+            # past the tipping edge the far wheels carry nothing more, so the load moves no farther than that
+            shift = sign * force / mass * stance.height / STANDARD_GRAVITY
+            shift = np.clip(shift, -np.maximum(stance.edges[0], 0.0), np.maximum(stance.edges[1], 0.0))
+            force = held(shift, grip)
+        ways.append(force)
+    return standing, ways[0], ways[1], held(0.0, side)
+
+
+def pace_of(robot: Robot, stance: Stance, pose: Pose) -> Pace:
+    """Find what the drive can make of the robot as it stands in a pose.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    stance : Stance
+        Its load and edges in that pose [SI].
+    pose : Pose
+        For the drag of a load in tow [SI].
+
+    Returns
+    -------
+    Pace
+        Accelerations, top speed and force line [SI].
+    """
+    mass = stance.load / STANDARD_GRAVITY
+    standing, starting, stopping, sideways = _grip_forces(robot, stance)
+    classes = [robot.catalogue.wheels[w.wheel] for w in robot.drive.wheels.values()]
+    rolling = sum((c.rolling_resistance for c in classes), start=0.0) / len(classes) * stance.load
+    drag = pose.tow.drag if pose.tow is not None else 0.0
+    resistance = rolling + robot.drive.friction_torque / wheel_radius(robot) + drag
+    line = force_line(robot)
+    free = Load(mass, rotating_mass(robot), resistance, np.maximum(starting - rolling - drag, 0.0) / mass)
+    braking = brake_deceleration(line, free, stopping / mass, robot.drive.braking)
+    tipping = tip_acceleration(stance.edges[0], stance.height)
+    # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
+    safe = np.maximum(np.minimum(braking, tipping), 0.01 * STANDARD_GRAVITY)
+    load = dataclasses.replace(free, deceleration=safe)
+    held = np.minimum(line.force_limit, line.stall_force)
+    launch = np.minimum((held - resistance) / (mass + free.rotating_mass), free.grip_acceleration)
+    top = speed_curve(line, load).top_speed
+    return Pace(line, load, np.maximum(launch, 0.0), braking, sideways / mass, top, standing)
+
+
+def picked(thing: T) -> T:
+    """Take the nominal case of a dataclass of numbers.
+
+    Parameters
+    ----------
+    thing : dataclass
+        Numbers or arrays over cases [SI].
+
+    Returns
+    -------
+    dataclass
+        The same with plain numbers [SI].
+    """
+    spec: Any = thing
+    return dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
+
+
+def nominal_travel(
+    robot: Robot, pace: Callable[[str], Pace], usual: str | None
+) -> Callable[[str | None, float], float]:
+    """Make the function that gives travel times along the plan.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    pace : callable
+        What the drive makes of it in a pose [SI].
+    usual : str or None
+        The pose it drives in where the plan does not say [-].
+
+    Returns
+    -------
+    callable
+        Time from rest to rest for a pose and a distance, nominal [s].
+    """
+
+    def travel(pose: str | None, distance: float) -> float:
+        name = pose or usual
+        if name is None or not robot.parts:
+            return 0.0
+        found = pace(name)
+        return first(move(picked(found.line), picked(found.load), distance).time)
+
+    return travel

@@ -1,0 +1,94 @@
+"""Public docstrings say what they must: parameters, units, returns, and sources that exist."""
+
+from __future__ import annotations
+
+import ast
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+SRC = Path(__file__).parents[1] / "src" / "fieldworthy"
+SOURCES = tomllib.loads((SRC / "sources.toml").read_text(encoding="utf-8"))
+MODULES = sorted(p for p in SRC.rglob("*.py"))
+PHYSICS = sorted(p for p in (SRC / "physics").glob("*.py") if not p.name.startswith("_"))
+
+
+def public(tree: ast.AST, private_too: bool = False):
+    """Functions and classes a reader may import, with their methods."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            if private_too or not node.name.startswith("_"):
+                yield node
+                if isinstance(node, ast.ClassDef):
+                    yield from public(node, private_too)
+
+
+def sections(docstring: str) -> dict[str, str]:
+    """The numpydoc sections of a docstring by title."""
+    parts = re.split(r"\n([A-Z][A-Za-z ]+)\n-{3,}\n", "\n" + docstring)
+    return dict(zip(parts[1::2], parts[2::2], strict=False))
+
+
+def described(section: str) -> set[str]:
+    """The parameter names that a section describes."""
+    names: set[str] = set()
+    for line in section.splitlines():
+        match = re.match(r"^([A-Za-z_*][\w, *]*?)\s*:", line)
+        if match:
+            names |= {n.strip().lstrip("*") for n in match.group(1).split(",")}
+    return names
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(SRC)))
+def test_public_functions_describe_their_parameters(path):
+    for node in public(ast.parse(path.read_text(encoding="utf-8"))):
+        text = ast.get_docstring(node)
+        assert text, f"{path.name}: {node.name} has no docstring"
+        # the commands of app.py are described by their option texts, which their help prints
+        if isinstance(node, ast.ClassDef) or path.name == "app.py":
+            continue
+        arguments = [a.arg for a in [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]]
+        arguments += [extra.arg for extra in (node.args.vararg, node.args.kwarg) if extra]
+        wanted = {a for a in arguments if a not in ("self", "cls")}
+        documented = described(sections(text).get("Parameters", ""))
+        assert documented == wanted, f"{path.name}: {node.name} documents {documented}, takes {wanted}"
+
+
+@pytest.mark.parametrize("path", PHYSICS, ids=lambda p: p.name)
+def test_physics_states_units(path):
+    for node in public(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ClassDef):
+            continue
+        found = sections(ast.get_docstring(node) or "")
+        has_arguments = len([a for a in node.args.args if a.arg not in ("self", "cls")]) > 0
+        if has_arguments and not any("property" in ast.unparse(d) for d in node.decorator_list):
+            assert re.search(r"\[[^\]]+\]", found.get("Parameters", "")), f"{node.name}: no unit among the parameters"
+            assert re.search(r"\[[^\]]+\]", found.get("Returns", "")), f"{node.name}: no unit of what it returns"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(SRC)))
+def test_references_have_an_entry_in_the_list_of_sources(path):
+    for node in public(ast.parse(path.read_text(encoding="utf-8")), private_too=True):
+        for line in sections(ast.get_docstring(node) or "").get("References", "").splitlines():
+            match = re.match(r"([a-z][a-z0-9_]*): ", line)
+            if match:
+                assert match.group(1) in SOURCES, f"{path.name}: {node.name} refers to {match.group(1)!r}"
+
+
+def test_sources_say_what_they_are_worth():
+    for key, entry in SOURCES.items():
+        assert entry["title"], key
+        assert entry["basis"] in ("read", "library", "memory", "practice"), key
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(SRC)))
+def test_shape_of_the_code(path):
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= 500, f"{path.name} is longer than 500 lines"
+    for node in ast.walk(ast.parse(text)):
+        # the command line's options are its commands' parameters: the library reads them so
+        if isinstance(node, ast.FunctionDef) and path.name != "app.py":
+            count = len(node.args.args) + len(node.args.kwonlyargs)
+            assert count <= 7, f"{path.name}: {node.name} takes {count} parameters"
