@@ -67,9 +67,9 @@ def half_tangent(p_ratio: Real, b: Real) -> Real:
 
 
 def _tanh_over(y: Real) -> Real:
-    # Pade approximant of tanh(sqrt(y)) / sqrt(y), which for y < 0 is tan(sqrt(-y)) / sqrt(-y): one formula for
-    # both, at a fraction of the cost of the library's functions. Within 1e-7 from y = -0.7 to 1 (b above 0.2),
-    # 2e-6 up to 2.1 (b of 0.1) and 2e-4 up to 7 (b of 0.01)
+    # Pade approximant of tanh(sqrt(y)) / sqrt(y), which for y < 0 is tan(sqrt(-y)) / sqrt(-y): one formula
+    # for both, at a fraction of the cost of the library's functions. Within 1e-7 from y = -0.7 to 1 (b
+    # above 0.2), 2e-6 up to 2.1 (b of 0.1) and 2e-4 up to 7 (b of 0.01)
     return (945.0 + y * (105.0 + y)) / (945.0 + y * (420.0 + 15.0 * y))
 
 
@@ -197,7 +197,8 @@ def vent_half_tangent(half: Real, turn: Real, b: Real) -> Real:
     ----------
     iso6358: ISO 6358-1:2013, subsonic flow; substitution derived here.
     """
-    # equal pressures are reached at a turn below this bound for every b; past it the tangent would wrap around
+    # equal pressures are reached at a turn below this bound for every b; past it the tangent would wrap
+    # around
     turn = 0.5 * np.minimum(turn, 1.3 + 0.4 / b)
     w = turn * _tanh_over((1.0 - 2.0 * b) * (turn * turn))
     below = np.maximum(1.0 - w * (b * half + 1.0 - b), 1e-12)
