@@ -1,7 +1,8 @@
 """The two elliptic functions against SciPy's."""
 
 import numpy as np
-from scipy.special import ellipj, ellipk, elliprf
+import pytest
+from scipy.special import ellipj, ellipkm1, elliprf
 
 from fieldworthy.physics._elliptic import carlson_rf, jacobi_cd
 
@@ -14,10 +15,18 @@ def test_carlson_rf_agrees_with_scipy():
 
 def test_jacobi_cd_agrees_with_scipy():
     rng = np.random.default_rng(2)
-    m = 1.0 - 10.0 ** rng.uniform(-8.0, -0.01, 2000)
-    u = rng.uniform(0.0, 1.0, 2000) * ellipk(m)
-    _, cn, dn, _ = ellipj(u, m)
-    np.testing.assert_allclose(jacobi_cd(u, m), cn / dn, atol=1e-6)  # SciPy's own cn / dn loses digits at m near 1
-    easy = m < 0.99
-    np.testing.assert_allclose(jacobi_cd(u, m)[easy], (cn / dn)[easy], atol=1e-12)
-    np.testing.assert_array_equal(jacobi_cd(ellipk(m) * 1.5, m), 0.0)
+    m1 = 10.0 ** rng.uniform(-6.0, -0.01, 2000)
+    u = rng.uniform(0.0, 1.0, 2000) * ellipkm1(m1)
+    _, cn, dn, _ = ellipj(u, 1.0 - m1)
+    # SciPy's dn comes from 1 - m sn^2 and so loses digits where m1 is small
+    np.testing.assert_allclose(jacobi_cd(u, m1), cn / dn, atol=1e-8)
+    easy = m1 > 0.01
+    np.testing.assert_allclose(jacobi_cd(u, m1)[easy], (cn / dn)[easy], atol=1e-12)
+    np.testing.assert_array_equal(jacobi_cd(ellipkm1(m1) * 1.5, m1), 0.0)
+
+
+@pytest.mark.parametrize("m1", [1e-8, 1e-14, 1e-20])
+def test_jacobi_cd_near_the_separatrix_agrees_with_its_limit(m1):
+    """DLMF 22.5(ii), from memory: as k tends to 1, cd(K - v) = sn(v) tends to tanh v; K from SciPy's ellipkm1."""
+    v = np.linspace(0.1, 2.0, 20)
+    np.testing.assert_allclose(jacobi_cd(ellipkm1(m1) - v, m1), np.tanh(v), atol=1e-6)

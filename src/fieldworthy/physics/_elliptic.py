@@ -50,32 +50,32 @@ def carlson_rf(x: Real, y: Real, z: Real) -> Array:
     return np.asarray(series / np.sqrt(mean))
 
 
-def jacobi_cd(u: Real, m: Real) -> Array:
+def jacobi_cd(u: Real, m1: Real) -> Array:
     """Jacobi's function cd on its first quarter period, 0 beyond it.
 
     Parameters
     ----------
     u : Real
         Argument [-], not negative.
-    m : Real
-        Parameter k^2 [-], 0 up to below 1.
+    m1 : Real
+        Complementary parameter 1 - k^2 [-], above 0 up to 1; given instead of k^2 so that nothing cancels near 0.
 
     Returns
     -------
     Array
-        cd(u | m) [-], falling from 1 to 0.
+        cd(u | 1 - m1) [-], falling from 1 to 0.
 
     Notes
     -----
-    Descending Landen transformation by arithmetic-geometric means, seven steps: enough for 1 - m above 1e-14.
+    Descending Landen transformation by arithmetic-geometric means, nine steps: enough for m1 above 1e-30.
 
     References
     ----------
     dlmf: 22.20(ii).
     """
-    a = np.ones(np.broadcast_shapes(np.shape(u), np.shape(m)))
-    b, shrink = np.sqrt(1.0 - np.asarray(m)), []
-    for _ in range(7):
+    a = np.ones(np.broadcast_shapes(np.shape(u), np.shape(m1)))
+    b, shrink = np.sqrt(np.asarray(m1)), []
+    for _ in range(9):
         shrink.append((a - b) / (a + b))
         a, b = 0.5 * (a + b), np.sqrt(a * b)
     quarter = 0.5 * np.pi / a
@@ -83,5 +83,5 @@ def jacobi_cd(u: Real, m: Real) -> Array:
     for ratio in reversed(shrink):
         angle = 0.5 * (angle + np.arcsin(ratio * np.sin(angle)))
     cn = np.cos(angle)
-    cd = cn / np.sqrt((1.0 - m) + m * cn * cn)  # dn written so that nothing cancels where m is near 1
+    cd = cn / np.sqrt(m1 + (1.0 - m1) * cn * cn)
     return np.asarray(np.where(np.asarray(u) < quarter, np.maximum(cd, 0.0), 0.0))

@@ -276,7 +276,7 @@ class _Braked:
     balance: Array
     lean: Array
     rate: Array
-    modulus2: Array
+    minor: Array
 
 
 def _braked(body: Overturn, braking: Real, g: Real) -> _Braked:
@@ -285,7 +285,7 @@ def _braked(body: Overturn, braking: Real, g: Real) -> _Braked:
     tips = apparent > balance
     lean = np.where(tips, apparent - balance, 0.5)
     rate = np.sqrt(body.mass * np.hypot(g, braking) * body.radius / body.edge_inertia)
-    return _Braked(tips, balance, lean, rate, np.cos(0.5 * lean) ** 2)
+    return _Braked(tips, balance, lean, rate, np.sin(0.5 * lean) ** 2)
 
 
 def braking_work_ratio(body: Overturn, braking: Real, duration: Real, g: Real = STANDARD_GRAVITY) -> Array:
@@ -321,7 +321,7 @@ def braking_work_ratio(body: Overturn, braking: Real, duration: Real, g: Real = 
     housner1963: overturning by a pulse of constant acceleration.
     """
     b = _braked(body, braking, g)
-    half = np.arccos(np.clip(np.sqrt(b.modulus2) * jacobi_cd(b.rate * duration, b.modulus2), 0.0, 1.0))
+    half = np.arccos(np.clip(np.sqrt(1.0 - b.minor) * jacobi_cd(b.rate * duration, b.minor), 0.0, 1.0))
     fallen = b.balance + b.lean - 2.0 * half
     work = braking * (np.sin(b.balance) - np.sin(np.maximum(fallen, -0.5 * np.pi)))
     ratio = _ratio(np.maximum(work, 0.0), g * (1.0 - np.cos(b.balance)))
@@ -390,9 +390,10 @@ def braking_tip_speed(body: Overturn, braking: Real, g: Real = STANDARD_GRAVITY)
     a = np.where(b.tips, np.maximum(braking, 1e-300), 1.0)
     sine = np.sin(b.balance) - (g / a) * (1.0 - np.cos(b.balance))
     passed = np.arcsin(np.clip(np.where(b.tips, sine, 0.0), -1.0, 1.0))
-    cd2 = np.minimum(np.cos(0.5 * (b.balance + b.lean - passed)) ** 2 / b.modulus2, 1.0)
-    sn = np.sqrt((1.0 - cd2) / (1.0 - b.modulus2 * cd2))
-    time = sn * carlson_rf(1.0 - sn**2, 1.0 - b.modulus2 * sn**2, 1.0) / b.rate
+    swung = np.maximum(np.sin(0.5 * (b.balance + b.lean - passed)) ** 2, b.minor)
+    major = 1.0 - b.minor
+    sn = np.sqrt((swung - b.minor) / (major * swung))
+    time = sn * carlson_rf(b.minor * (1.0 - swung) / (major * swung), b.minor / swung, 1.0) / b.rate
     return np.where(b.balance <= 0.0, 0.0, np.where(b.tips, a * time, np.inf))
 
 
