@@ -192,7 +192,7 @@ def affine(unit: str, kind: str) -> Affine:
     UnitError
         When the unit is unknown or measures something else.
     """
-    expected = f"{_article(kind)} with a unit, such as {KINDS[kind].example!r}"
+    expected = wanted(kind)
     if not _UNIT_TEXT.fullmatch(unit) or "**" in unit or len(unit) > _LONGEST:
         raise UnitError(unit, expected)
     registry = _registry()
@@ -218,8 +218,22 @@ def _nearest(unit: str, kind: str) -> str | None:
     return next((near for near in alike if near in _SUGGEST and _fits(near, kind)), None)
 
 
-def _article(kind: str) -> str:
-    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+def wanted(kind: str) -> str:
+    """Say in words what a quantity of a kind looks like.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `KINDS` [-].
+
+    Returns
+    -------
+    str
+        For example ``a length with a unit, such as '12.5 in'`` [-].
+    """
+    named = f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+    example = KINDS[kind].example
+    return f"a number, such as {example}" if kind == "ratio" else f"{named} with a unit, such as {example!r}"
 
 
 def split(text: str) -> tuple[float, str]:
@@ -290,7 +304,7 @@ def parse(text: str | float, kind: str) -> Parsed:
         return Parsed(number, "1")
     if number == 0 and kind != "temperature":
         return Parsed(0.0, KINDS[kind].metric)
-    raise UnitError(str(text), f"{_article(kind)} with a unit, such as {KINDS[kind].example!r}")
+    raise UnitError(str(text), wanted(kind))
 
 
 def to_unit(si: float, kind: str, unit: str) -> float:

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.schema import BadInput, Document, Problem
+from fieldworthy.schema.document import read_text
 from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.reading import read_text
 
 COLUMNS = ("part", "mass", "x", "y", "z", "length", "width", "height", "rides", "count", "basis", "tolerance")
 _NEEDED = COLUMNS[:8]

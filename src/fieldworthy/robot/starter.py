@@ -221,6 +221,7 @@ def _drive(answers: Answers, write: _Writer) -> str:
     rows = "\n".join(
         f"    {row}: {{position: {write.point(x, y)}, wheel: {wheel}}}" for row, x, y in _wheel_rows(answers)
     )
+    sprint = "8 ft" if answers.inch else "2.4 m"
     driver, driven = answers.gearing
     if driver == driven:
         stages = "  stages: []   # no gears: the motors turn the wheels directly"
@@ -237,7 +238,7 @@ drive:
   wheels:   # [x, y]
 {rows}
   # What you want of it. Take away the '#' to have it judged:
-  # targets: {{sprint_distance: {"8 ft" if answers.inch else "2.4 m"}, sprint_time: 2.2 s, turn_time: 0.6 s, push_force: 30 N}}
+  # targets: {{sprint_distance: {sprint}, sprint_time: 2.2 s, turn_time: 0.6 s, push_force: 30 N}}
 
 battery: {_word(next(iter(builtin()["batteries"])))}
 """

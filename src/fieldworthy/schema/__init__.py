@@ -6,11 +6,13 @@ dataclass itself, filled with SI numbers or arrays over cases). Robots and seaso
 """
 
 from fieldworthy.schema.declare import assume, exact, schema_of
+from fieldworthy.schema.document import Document
 from fieldworthy.schema.kinds import Of, Ref
 from fieldworthy.schema.problems import BadInput, Problem
 from fieldworthy.schema.quantity import Basis, Quantity
-from fieldworthy.schema.reading import Document, read_document, validate
+from fieldworthy.schema.reading import validate
 from fieldworthy.schema.realise import quantities, realise
+from fieldworthy.schema.tree import read_document
 
 __all__ = [
     "BadInput",

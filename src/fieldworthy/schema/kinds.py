@@ -12,18 +12,18 @@ import numpy.typing as npt
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
-from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.problems import nearest, shorten
 from fieldworthy.schema.quantity import BASES, Basis, Quantity, default_tolerance
-from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
+from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit, wanted
 
 Real: TypeAlias = float | npt.NDArray[np.float64]
 _KEYS = ("value", "tolerance", "basis", "date")
 
 
-def _wrong(expected: str, suggestion: str | None = None) -> PydanticCustomError:
-    return PydanticCustomError(
-        "expected", "expected {expected}", {"expected": expected, "suggestion": suggestion or ""}
-    )
+def _wrong(expected: str, suggestion: str | None = None, at: str = "") -> PydanticCustomError:
+    """Say what was expected, and at which key of the quantity's own mapping."""
+    said = {"expected": expected, "suggestion": suggestion or "", "at": at}
+    return PydanticCustomError("expected", "expected {expected}", said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,30 +76,31 @@ class Of:
     def _mapping(self, given: Mapping[Any, Any]) -> Quantity:
         for key in given:
             if key not in _KEYS:
-                raise _wrong(f"one of {', '.join(_KEYS)} instead of {str(key)!r}", nearest(str(key), _KEYS))
+                raise _wrong(f"one of {', '.join(_KEYS)} as key", nearest(str(key), _KEYS), str(key))
         if "value" not in given:
             raise _wrong("the key 'value' in this mapping")
         basis = given.get("basis", "estimate")
         if basis not in BASES:
-            raise _wrong(f"basis: one of {', '.join(BASES)}", nearest(str(basis), BASES))
-        value = self._number(given["value"], self.kind)
+            raise _wrong(f"one of {', '.join(BASES)}", nearest(str(basis), BASES), "basis")
+        value = self._number(given["value"], self.kind, "value")
         if given.get("tolerance") is None:
             return self._made(value, None, basis)
         step = "temperature step" if self.kind == "temperature" else self.kind
-        tolerance = self._number(given["tolerance"], step).si
+        tolerance = self._number(given["tolerance"], step, "tolerance").si
         if tolerance < 0:
-            raise _wrong("tolerance: zero or more")
+            raise _wrong("zero or more", at="tolerance")
         return self._made(value, tolerance, basis)
 
     @staticmethod
-    def _number(given: object, kind: str) -> Any:
+    def _number(given: object, kind: str, at: str = "") -> Any:
         if isinstance(given, bool) or not isinstance(given, str | int | float):
-            raise _wrong(f"{kind} with a unit, such as {KINDS[kind].example!r}")
+            raise _wrong(wanted(kind), at=at)
         try:
             return parse(given, kind)
         except (UnitError, OverflowError) as error:
             expected = error.expected if isinstance(error, UnitError) else "a number of finite size"
-            raise _wrong(f"{expected} (found {str(given)[:40]!r})", getattr(error, "suggestion", None)) from error
+            near = getattr(error, "suggestion", None)
+            raise _wrong(f"{expected} (found {shorten(given)})", near, at) from error
 
     def _made(self, value: Any, tolerance: float | None, basis: Basis) -> Quantity:
         si = float(value.si)

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 KeyPath = tuple[str | int, ...]
+_SHOWN = 50  # problems; whoever has more mends these first
+_FOUND = 40  # characters of a value that are shown
+_LONGEST = 100  # characters of a key that are shown, or compared with known ones
 
 
 def dotted(path: KeyPath) -> str:
@@ -28,7 +31,8 @@ def dotted(path: KeyPath) -> str:
         if isinstance(key, int):
             text += f"[{key}]"
             continue
-        word = f'"{key}"' if "." in key or "," in key else key
+        word = key if len(key) <= _LONGEST else f"{key[:_LONGEST]}…"
+        word = f'"{word}"' if "." in word or "," in word else word
         text += f".{word}" if text else word
     return text
 
@@ -48,9 +52,33 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     str or None
         The near miss, if there is one [-].
     """
+    if len(word) > _LONGEST:
+        return None
     lower = {k.lower(): k for k in known}
     found = difflib.get_close_matches(word.lower(), lower, 1, 0.6)
     return lower[found[0]] if found else None
+
+
+def shorten(given: object) -> str:
+    """Show what stands in a file, at most a few words of it.
+
+    Parameters
+    ----------
+    given : object
+        A value of the file's data [-].
+
+    Returns
+    -------
+    str
+        Texts in quotes; ``nothing`` for an empty value [-].
+    """
+    if given is None:
+        return "nothing"
+    if isinstance(given, bool):
+        return str(given).lower()
+    text = str(given)
+    shown = text if len(text) <= _FOUND else f"{text[:_FOUND]}…"
+    return repr(shown) if isinstance(given, str) else shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +110,12 @@ class Problem:
         where = f"{self.file}:{self.line}:{self.column}: "
         key = f"{dotted(self.key)}: " if self.key else ""
         hint = f"; did you mean {self.suggestion!r}?" if self.suggestion else ""
-        return f"{where}{key}{self.expected}{hint}"
+        return _printable(f"{where}{key}{self.expected}{hint}")
+
+
+def _printable(text: str) -> str:
+    """Show what a terminal would act on, such as an escape sequence in a key, as its code."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 class BadInput(Exception):
@@ -96,4 +129,6 @@ class BadInput(Exception):
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: (str(p.file), p.line, p.column)))
-        super().__init__("\n".join(str(p) for p in self.problems))
+        shown = [str(p) for p in self.problems[:_SHOWN]]
+        more = len(self.problems) - _SHOWN
+        super().__init__("\n".join(shown + [f"and {more} more problems"] * (more > 0)))
