@@ -159,9 +159,10 @@ class _Case(NamedTuple):
     mass: Real
     push: Real  # force of the supply pressure on the driving side
     back: Real  # force of the atmospheric pressure on the venting side
-    against: tuple[Real, Real]  # load with the atmosphere on the rod's cross-section, and its rise over the
-    stroke flow: tuple[Real, Real]  # choked flow in and out, in volume at the pressure in front [m3/s] b:
-    tuple[Real, Real] start: tuple[Real, Real]
+    against: tuple[Real, Real]  # load with the atmosphere on the rod, and its rise over the stroke
+    flow: tuple[Real, Real]  # choked flow in and out, in volume at the pressure in front [m3/s]
+    b: tuple[Real, Real]
+    start: tuple[Real, Real]
 
 
 def _single(x: Real) -> Array:

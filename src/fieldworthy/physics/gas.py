@@ -132,7 +132,7 @@ def air_mass(p_abs: Real, V: Real, T: Real) -> Real:
 
     Notes
     -----
-    ``m = p V / (R T)``. Real air is within 0.6 % up to 1 MPa and between 230 K and 320 K.
+    ``m = p V / (R T)``. Real air is within 0.6 % up to 1 MPa above 275 K, and 1.4 % at 230 K.
 
     References
     ----------
