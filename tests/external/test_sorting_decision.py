@@ -1,0 +1,211 @@
+"""Thresholds, votes and ejection against scipy's optimisers and distributions, and simulated sorting."""
+
+import numpy as np
+import pytest
+from scipy import stats
+from scipy.optimize import minimize_scalar
+
+from fieldworthy.physics import eject, hue, sorting
+from reference import case
+
+TURN = 2.0 * np.pi
+
+
+def wound(x, mean, sd):
+    """Wrapped normal density by scipy."""
+    return sum(stats.norm(mean + TURN * k, sd).pdf(x) for k in range(-3, 4))
+
+
+def test_threshold_of_the_reference_case():
+    # threshold-0: scipy's crossing of two densities on the short arc; equal priors
+    ref = case("threshold-0")
+    g = ref["given"]
+    means = np.radians([g["mean1_deg"], g["mean2_deg"]])
+    sds = np.radians([g["sd1_deg"], g["sd2_deg"]])
+    arcs = sorting.sectors(means, sds)
+    upper = np.degrees(hue.wrap(arcs.start[0] + arcs.width[0]))
+    assert upper == pytest.approx(ref["expect"]["threshold_deg"], rel=ref["rel_tol"])
+    error = sorting.misclassification(means, sds, arcs).mean()
+    assert error == pytest.approx(ref["expect"]["error"], rel=1e-6)
+
+
+def test_equal_error_threshold_of_the_reference_case():
+    # COL-05: textbook split from memory, its error by scipy's normal distribution
+    ref = case("COL-05")
+    g, want = ref["inputs"], ref["expected"]
+    args = np.radians([g["mu1_deg"], g["s1_deg"], g["mu2_deg"], g["s2_deg"]])
+    threshold, z = sorting.equal_error_threshold(*args)
+    assert np.degrees(threshold) == pytest.approx(want["t_equal_error"]["value"], rel=1e-9)
+    assert z == pytest.approx(want["z"]["value"], rel=1e-9)
+    assert stats.norm.sf(z) == pytest.approx(want["error_each"]["value"], rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("means", "sds", "priors"),
+    [
+        ([20.0, 60.0], [8.0, 14.0], [0.5, 0.5]),
+        ([350.0, 40.0], [10.0, 10.0], [0.9, 0.1]),
+        ([10.0, 100.0, 230.0], [20.0, 15.0, 25.0], [0.2, 0.5, 0.3]),
+    ],
+)
+def test_thresholds_are_of_least_error(means, sds, priors):
+    # scipy's bounded search over each threshold between neighbours, of the weighted error on wound
+    # densities summed on a fine grid of that arc. 1e-3 rad: the least is flat
+    m, s, p = np.radians(means), np.radians(sds), np.array(priors)
+    arcs = sorting.sectors(m, s, p)
+    order = np.argsort(m)
+    for i, j in zip(order, np.roll(order, -1), strict=True):
+        arc = float(hue.wrap(m[j] - m[i]))
+        x = m[i] + np.linspace(0.0, arc, 20_001)
+        step = arc / 20_000
+        lost_i = np.cumsum((p[i] * wound(x, m[i], s[i]))[::-1])[::-1] * step
+        lost_j = np.cumsum(p[j] * wound(x, m[j], s[j])) * step
+
+        def error(t, x=x, both=lost_i + lost_j):
+            return np.interp(t, x, both)
+
+        best = minimize_scalar(error, bounds=(x[0], x[-1]), method="bounded", options={"xatol": 1e-7}).x
+        upper = arcs.start[i] + arcs.width[i]
+        if p[i] * wound(upper, m[i], s[i]) > 1e-8:  # flatter than that, a search finds only rounding
+            assert hue.distance(upper, best) == pytest.approx(0.0, abs=1e-3)
+        assert hue.distance(upper, arcs.start[j]) == pytest.approx(0.0, abs=1e-9)
+    assert arcs.width.sum() == pytest.approx(TURN, rel=1e-12)
+
+
+def test_a_class_too_rare_to_be_worth_a_guess():
+    # scipy: nowhere on the arc does the rare wide class's weighted density reach the common one's... on
+    # the short side
+    m, s, p = np.array([1.0, 1.2]), np.array([0.3, 0.25]), np.array([0.9999, 0.0001])
+    x = np.linspace(1.0, 1.2, 1001)
+    assert (p[0] * wound(x, 1.0, 0.3) > p[1] * wound(x, 1.2, 0.25)).all()
+    arcs = sorting.sectors(m, s, p)
+    assert hue.wrap(arcs.start[0] + arcs.width[0]) == pytest.approx(1.2, rel=1e-9)
+
+
+def test_misclassification_against_drawn_hues():
+    # 400,000 drawn hues a class, decided by the arcs; three standard errors at 5 % are 0.001
+    m, s = np.radians([355.0, 40.0, 220.0]), np.radians([18.0, 14.0, 40.0])
+    arcs = sorting.sectors(m, s)
+    rng = np.random.default_rng(9)
+    for i in range(3):
+        drawn = np.mod(rng.normal(m[i], s[i], 400_000), TURN)
+        wrong = (arcs.decide(drawn) != i).mean()
+        assert sorting.misclassification(m, s, arcs)[i] == pytest.approx(wrong, abs=1e-3)
+
+
+def test_samples_on_a_passing_object():
+    # STP-05, counting; then a plain count of readings over 10,001 phases
+    ref = case("STP-05")
+    g, want = ref["inputs"], ref["expected"]
+    args = g["object_length_mm"] / 1e3, g["v_m_s"], g["sample_period_ms"] / 1e3
+    least, mean, most = sorting.sample_count(*args)
+    assert (least, most) == (want["min_samples"]["value"], want["max_samples"]["value"])
+    phase = np.linspace(0.0, 1.0, 10_001, endpoint=False) * args[2]
+    counted = np.floor((args[0] / args[1] - phase) / args[2]) + 1.0
+    assert mean == pytest.approx(counted.mean(), abs=1e-3)
+    # Three whole periods are three readings though 0.03 / 0.01 is not quite 3 in binary
+    assert sorting.sample_count(0.03, 1.0, 0.01)[0] == 3.0
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 5, 8, 15])
+def test_majority_against_the_binomial_distribution(count):
+    # scipy's binom: more than half wrong, and half of the ties
+    p = np.array([0.0, 0.01, 0.2, 0.5, 0.8, 1.0])
+    spread = stats.binom(count, p)
+    want = spread.sf(count / 2) + (0.5 * spread.pmf(count // 2) if count % 2 == 0 else 0.0)
+    assert sorting.majority_error(p, count) == pytest.approx(want, rel=1e-9, abs=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("count", "correlation"), [(3, 0.2), (5, 0.02), (5, 0.5), (9, 0.8), (25, 0.1), (5, 0.999), (5, 1.0)]
+)
+def test_votes_of_correlated_readings_against_drawn_noise(count, correlation):
+    # 300,000 objects with shared and own normal noise; four standard errors at 10 % are 0.0022
+    rng = np.random.default_rng(10)
+    own, shared = rng.normal(size=(count, 300_000)), rng.normal(size=300_000)
+    reading = np.sqrt(correlation) * shared + np.sqrt(1.0 - correlation) * own
+    margin = 1.2
+    wrong = reading > margin
+    voted = (wrong.sum(axis=0) > count / 2).mean()
+    averaged = (reading.mean(axis=0) > margin).mean()
+    one = stats.norm.sf(margin)
+    assert sorting.majority_error(one, count, correlation) == pytest.approx(voted, abs=2.2e-3)
+    assert sorting.average_error(margin, count, correlation) == pytest.approx(averaged, abs=2.2e-3)
+
+
+def test_weighted_readings_against_drawn_noise():
+    # Readings at a step of 1 with deviations 0.5, 1 and 2, weighted by 1/variance; 500,000 draws, three
+    # errors 6e-5 ...
+    sds = np.array([0.5, 1.0, 2.0])
+    drawn = 1.0 + sds[:, None] * np.random.default_rng(11).normal(size=(3, 500_000))
+    wrong = ((drawn / sds[:, None] ** 2).sum(axis=0) < 0.0).mean()
+    # ... of a probability near 0.011: 4.4e-4
+    assert sorting.weighted_error(1.0 / sds) == pytest.approx(wrong, abs=5e-4)
+
+
+def test_no_reading_decides_at_random():
+    assert sorting.majority_error(0.01, 0) == 0.5
+    assert sorting.average_error(3.0, 0) == 0.5
+
+
+@pytest.mark.parametrize("decision", [0.02, 0.09, 0.14])
+def test_eject_window_against_a_scan_in_time(decision):
+    # Two objects and the release point scanned in 1 microsecond steps: when neither neighbour is there but
+    # this one is
+    distance, length, spacing, speed, actuator = 0.15, 0.06, 0.14, 1.1, 0.03
+    t = np.arange(-0.2, 0.4, 1e-6)
+    nose = speed * t
+    before_gone = nose + spacing - length > distance
+    here_not_yet = nose < distance
+    ready = t >= decision + actuator
+    window = eject.eject_window(distance, length, spacing, speed, decision, actuator)
+    free = before_gone & here_not_yet & ready
+    assert max(window.margin, 0.0) == pytest.approx(free.sum() * 1e-6, abs=3e-6)
+    if free.any():
+        assert window.aim == pytest.approx(t[free].mean(), abs=2e-6)
+
+
+def test_eject_chance_against_the_normal_distribution():
+    # scipy's norm, both ends; and nothing where the window has closed
+    window = eject.EjectWindow(np.array([0.0, 0.0]), np.array([0.05, 0.05]), np.array([0.02, 0.06]))
+    want = stats.norm.cdf(0.015, scale=0.008) - stats.norm.cdf(-0.015, scale=0.008)
+    assert eject.eject_chance(window, 0.008) == pytest.approx([want, 0.0], rel=1e-12)
+
+
+def test_outcome_against_simulated_objects():
+    # 500,000 objects; three standard errors of a share of a half are 0.0021
+    rng = np.random.default_rng(12)
+    unwanted = rng.random(500_000) < 0.4
+    taken = np.where(unwanted, rng.random(500_000) >= 0.05, rng.random(500_000) < 0.02)
+    thrown = taken & (rng.random(500_000) < 0.9)
+    found = eject.outcome(0.4, 0.05, 0.02, 0.9)
+    for share, seen in (
+        (found.kept_right, ~unwanted & ~thrown),
+        (found.kept_wrong, unwanted & ~thrown),
+        (found.thrown_right, unwanted & thrown),
+        (found.thrown_wrong, ~unwanted & thrown),
+    ):
+        assert share == pytest.approx(seen.mean(), abs=2.1e-3)
+
+
+@pytest.mark.parametrize(
+    ("call", "named"),
+    [
+        (lambda: sorting.sectors(np.array([1.0]), np.array([0.1])), "two classes"),
+        (lambda: sorting.sectors(np.array([1.0, 7.0]), np.array([0.1, 0.1])), "means"),
+        (lambda: sorting.sectors(np.array([1.0, 2.0]), np.array([0.1, 0.0])), "sds"),
+        (lambda: sorting.sectors(np.array([1.0, 2.0]), np.array([0.1, 0.1]), np.array([1.0, 0.0])), "priors"),
+        (lambda: sorting.equal_error_threshold(-1.0, 0.1, 1.0, 0.1), "mean_1"),
+        (lambda: sorting.sample_count(0.1, 1.0, 0.0), "sample_period"),
+        (lambda: sorting.majority_error(1.2, 3), "error"),
+        (lambda: sorting.majority_error(0.1, -1), "count"),
+        (lambda: sorting.average_error(1.0, 3, 1.2), "correlation"),
+        (lambda: sorting.weighted_error(np.array([-1.0])), "margins"),
+        (lambda: eject.eject_window(0.1, 0.1, 0.1, 0.0, 0.1, 0.1), "speed"),
+        (lambda: eject.eject_chance(eject.EjectWindow(0.0, 1.0, 0.5), 0.0), "scatter"),
+        (lambda: eject.outcome(0.4, 0.1, 0.1, 1.1), "ejected"),
+    ],
+)
+def test_bad_input_is_named(call, named):
+    with pytest.raises(ValueError, match=named):
+        call()
