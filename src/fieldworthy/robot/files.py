@@ -11,10 +11,10 @@ from typing import Any
 
 from fieldworthy.robot.catalogue import builtin_names, with_builtin
 from fieldworthy.robot.model import Robot
-from fieldworthy.robot.partslist import read_parts_list
+from fieldworthy.robot.partslist import beside, read_parts_list
 from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise, validate
 from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.problems import KeyPath, nearest
+from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.realise import references
 from fieldworthy.season import load_season
 
@@ -66,29 +66,30 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
     Raises
     ------
     BadInput
-        With every problem found in the robot file; the season's, where that one cannot be read.
+        With every problem found in the robot file and its parts list; the season's, where that one is wrong.
     """
     document = read_document(file, text)
     read_parts_list(document)
     document.data = with_builtin(document.data)
     spec = validate(document, Robot)
-    season = _season_of(document, spec)
-    problems = [*_unknown_names(document, spec, season), *_faults(document, realise(spec, Robot))]
-    if problems:
+    season_file, problems = _season_file(document, spec)
+    season = load_season(season_file)[1] if season_file else None
+    problems += [*_unknown_names(document, spec, season), *_faults(document, realise(spec, Robot))]
+    if season is None or problems:
         raise BadInput(problems)
     return Loaded(document, spec, season)
 
 
-def _season_of(document: Document, spec: Any) -> Spec:
+def _season_file(document: Document, spec: Any) -> tuple[Path | None, list[Problem]]:
+    """The season file beside the robot file, or what is wrong with its name."""
     if not spec.season:
-        raise BadInput(
-            [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
-        )
-    file = document.file.parent / spec.season
-    if Path(spec.season).is_absolute() or ".." in Path(spec.season).parts or not file.is_file():
-        near = nearest(spec.season, sorted(p.name for p in document.file.parent.glob("*.y*ml")))
-        raise BadInput([document.problem(("season",), "expected a season file beside this one", near)])
-    return load_season(file)[1]
+        return None, [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
+    file = beside(document.file, spec.season)
+    if file is None:
+        names = [p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name]
+        expected = f"expected the name of a season file beside this one (found {shorten(spec.season)})"
+        return None, [document.problem(("season",), expected, nearest(spec.season, sorted(names)))]
+    return file, []
 
 
 def known_names(spec: Any, season: Any, target: str) -> list[str]:
@@ -116,10 +117,13 @@ def known_names(spec: Any, season: Any, target: str) -> list[str]:
 
 def _unknown_names(document: Document, spec: Any, season: Any) -> Iterator[Problem]:
     for path, targets, name in references(spec, Robot):
+        if season is None and any(target.startswith("season.") for target in targets):
+            continue  # that the season is missing is said already
         known = [key for target in targets for key in known_names(spec, season, target)]
         if name not in known:
-            listed = ", ".join(known[:10]) + (", …" if len(known) > 10 else "") or "none are declared"
-            yield document.problem(path, f"expected a name from {' or '.join(targets)}: {listed}", nearest(name, known))
+            listed = "; ".join(known[:10]) + ("; …" if len(known) > 10 else "") or "none are declared"
+            expected = f"expected a name from {' or '.join(targets)}: {listed} (found {shorten(name)})"
+            yield document.problem(path, expected, nearest(name, known))
 
 
 def _faults(document: Document, robot: Robot) -> Iterator[Problem]:

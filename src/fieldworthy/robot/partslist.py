@@ -5,16 +5,41 @@ from __future__ import annotations
 import csv
 import io
 import re
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Any
 
 from fieldworthy.schema import BadInput, Document, Problem
 from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.problems import nearest, shorten
 
 COLUMNS = ("part", "mass", "x", "y", "z", "length", "width", "height", "rides", "count", "basis", "tolerance")
 _NEEDED = COLUMNS[:8]
-_HEAD = re.compile(r"\s*([^\[\]]+?)\s*(?:\[([^\[\]]+)\])?\s*")
+_HEAD = re.compile(r"([^\[\]]+?)\s*(?:\[([^\[\]]+)\])?")
+_BARE = re.compile(r"[+-]?[0-9][0-9., /]*|[+-]?\.[0-9]+")  # a number that takes its unit from the column's head
+_WHOLE = re.compile(r"-?[0-9]{1,9}")
+_WIDEST = 60  # characters of a column's name
+
+
+def beside(file: Path, name: str) -> Path | None:
+    """Find a file by its name beside another one.
+
+    Parameters
+    ----------
+    file : Path
+        The file that names it [-].
+    name : str
+        A name, or a path that leads deeper; never one that climbs out of the folder [-].
+
+    Returns
+    -------
+    Path or None
+        None where there is no such file [-].
+    """
+    windows = PureWindowsPath(name)  # reads both kinds of slash, and drives
+    if windows.is_absolute() or windows.drive or windows.root or ".." in windows.parts or "\0" in name:
+        return None
+    found = file.parent / name
+    return found if found.is_file() else None
 
 
 def read_parts_list(document: Document) -> None:
@@ -23,13 +48,13 @@ def read_parts_list(document: Document) -> None:
     Parameters
     ----------
     document : Document
-        The robot file; its key ``parts_list`` names the CSV file. Changed in place: ``parts`` grows, and the
-        places of its keys point into the CSV file [-].
+        The robot file; its key ``parts_list`` names the CSV file. Changed in place: ``parts`` grows, the places of
+        its keys point into the CSV file, and problems of the table are added to the document's [-].
 
     Raises
     ------
     BadInput
-        With every problem found, by row and column.
+        When the table cannot be read at all.
 
     Notes
     -----
@@ -39,23 +64,24 @@ def read_parts_list(document: Document) -> None:
     name = document.data.get("parts_list")
     if not isinstance(name, str):
         return
-    file = document.file.parent / name
-    if Path(name).is_absolute() or ".." in Path(name).parts:
-        raise BadInput([document.problem(("parts_list",), "expected a file beside this one")])
+    file = beside(document.file, name)
+    if file is None:
+        tables = sorted(p.name for p in document.file.parent.glob("*.csv"))
+        expected = f"expected the name of a CSV file beside this one (found {shorten(name)})"
+        document.problems.append(document.problem(("parts_list",), expected, nearest(name, tables)))
+        return
     rows = _rows(file)
     own = document.data.get("parts")
     parts: dict[str, Any] = dict(own) if isinstance(own, dict) else {}
-    problems = []
     for number, row in rows:
-        part = row.get("part", ("", 1))[0]
+        part, column = row.get("part", ("", 1))
         if not part or part in parts:
-            what = "expected the part's name" if not part else f"expected each part only once; {part!r} stands twice"
-            problems.append(Problem(file, number, 1, ("part",), what))
+            twice = f"expected each part only once; {shorten(part)} stands twice, here and above or in the robot file"
+            what = twice if part else "expected the part's name"
+            document.problems.append(Problem(file, number, column, ("part",), what))
             continue
         parts[part] = _entry(row)
         _place(document, file, part, number, row)
-    if problems:
-        raise BadInput(problems)
     document.data["parts"] = parts
 
 
@@ -63,35 +89,67 @@ Row = dict[str, tuple[str, int]]
 
 
 def _rows(file: Path) -> list[tuple[int, Row]]:
+    """The table's rows, each with its line in the file; a cell keeps its column, counted in cells."""
     text = read_text(file)
-    delimiter = ";" if text.partition("\n")[0].count(";") > text.partition("\n")[0].count(",") else ","
+    top = text.partition("\n")[0]
+    delimiter = max(",;\t", key=top.count)
+    reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True)
+    lines: list[tuple[int, list[str]]] = []
+    start = 1
     try:
-        lines = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
+        for line in reader:
+            lines.append((start, line))
+            start = reader.line_num + 1
     except csv.Error as error:
-        raise BadInput([Problem(file, 1, 1, (), f"expected a table: {error}")]) from error
-    if not lines or not any(lines[0]):
+        unclosed = "a quote is not closed" if "unexpected end" in str(error) else str(error)
+        raise BadInput([Problem(file, start, 1, (), f"expected a table of cells: {unclosed}")]) from error
+    if not lines or not any(c.strip() for c in lines[0][1]):
         raise BadInput([Problem(file, 1, 1, (), f"expected a first row with {', '.join(_NEEDED)}")])
-    heads = [_head(file, i, cell) for i, cell in enumerate(lines[0], 1)]
+    heads = _heads(file, lines[0][1])
+    filled = [(n, line) for n, line in lines[1:] if any(c.strip() for c in line)]
+    _refuse_longer(file, filled, len(heads))
+    return [(n, _cells(line, heads)) for n, line in filled]
+
+
+def _refuse_longer(file: Path, lines: list[tuple[int, list[str]]], columns: int) -> None:
+    """A row with more cells than columns is one in which a comma stands for a decimal point, or a stray one."""
+    what = (
+        f"expected at most {columns} cells, one for each column; a decimal comma? "
+        "write a point, or part the cells with ';' and still write a point"
+    )
+    longer = [n for n, line in lines if any(cell.strip() for cell in line[columns:])]
+    if longer:
+        raise BadInput([Problem(file, n, columns + 1, (), what) for n in longer])
+
+
+def _heads(file: Path, cells: list[str]) -> list[tuple[str, str]]:
+    """Name and unit of every column."""
+    heads: list[tuple[str, str]] = []
+    problems = []
+    while not cells[-1].strip():  # spreadsheets like to add empty columns; the first cell is never one
+        cells = cells[:-1]
+    for column, cell in enumerate(cells, 1):
+        match = _HEAD.fullmatch(cell.strip()[:_WIDEST])
+        name = match.group(1).lower() if match else ""
+        if name not in COLUMNS:
+            message = f"unknown column {shorten(cell.strip())}; expected one of {', '.join(COLUMNS)}"
+            problems.append(Problem(file, 1, column, (), message, nearest(name, COLUMNS)))
+        elif name in (known for known, _ in heads):
+            problems.append(Problem(file, 1, column, (), f"expected each column only once; {name!r} stands twice"))
+        heads.append((name, (match.group(2) or "") if match else ""))
     lacking = [c for c in _NEEDED if c not in {name for name, _ in heads}]
     if lacking:
-        raise BadInput([Problem(file, 1, 1, (), f"expected the columns {', '.join(lacking)} too")])
-    return [(n, _cells(line, heads)) for n, line in enumerate(lines[1:], 2) if any(c.strip() for c in line)]
-
-
-def _head(file: Path, column: int, cell: str) -> tuple[str, str]:
-    match = _HEAD.fullmatch(cell)
-    name = match.group(1).lower() if match else ""
-    if name not in COLUMNS:
-        message = f"unknown column {cell.strip()!r}; expected one of {', '.join(COLUMNS)}"
-        raise BadInput([Problem(file, 1, column, (), message, nearest(name, COLUMNS))])
-    return name, (match.group(2) or "") if match else ""
+        problems.append(Problem(file, 1, 1, (), f"expected the columns {', '.join(lacking)} too"))
+    if problems:
+        raise BadInput(problems)
+    return heads
 
 
 def _cells(line: list[str], heads: list[tuple[str, str]]) -> Row:
     row: Row = {}
     for column, (cell, (name, unit)) in enumerate(zip(line, heads, strict=False), 1):
         text = cell.strip()
-        row[name] = (f"{text} {unit}" if text and unit else text, column)
+        row[name] = (f"{text} {unit}" if unit and _BARE.fullmatch(text) else text, column)
     return row
 
 
@@ -107,7 +165,7 @@ def _entry(row: Row) -> dict[str, Any]:
     if "rides" in cell:
         entry["rides"] = cell["rides"]
     if "count" in cell:
-        entry["count"] = int(cell["count"]) if cell["count"].isdigit() else cell["count"]
+        entry["count"] = int(cell["count"]) if _WHOLE.fullmatch(cell["count"]) else cell["count"]
     return entry
 
 
@@ -115,10 +173,11 @@ def _place(document: Document, file: Path, part: str, number: int, row: Row) -> 
     """Let problems of this part point into the CSV file."""
     path = ("parts", part)
     document.files[path] = file
-    document.marks[path] = (number, 1)
+    document.marks[path] = (number, row["part"][1])
     for name, keys in {
         "mass": ("mass",), "x": ("position", 0), "y": ("position", 1), "z": ("position", 2), "length": ("size", 0),
         "width": ("size", 1), "height": ("size", 2), "rides": ("rides",), "count": ("count",),
+        "basis": ("mass", "basis"), "tolerance": ("mass", "tolerance"),
     }.items():  # fmt: skip
         if name in row:
             document.marks[(*path, *keys)] = (number, row[name][1])

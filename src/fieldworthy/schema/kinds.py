@@ -107,7 +107,9 @@ class Of:
         too_low = si < self.low or (self.above and si == self.low)
         too_high = si > self.high or (self.below and si == self.high)
         if too_low or too_high:
-            raise _wrong(f"{self.bounds(value.unit)} (found {digits(to_unit(si, self.kind, value.unit))})")
+            label = "" if value.unit == "1" else f" {value.unit}"
+            found = digits(to_unit(si, self.kind, value.unit))
+            raise _wrong(f"{self.bounds(value.unit)} (found {found}{label})")
         if self.fixed:
             tolerance = 0.0
         elif tolerance is None:
