@@ -82,6 +82,14 @@ def test_a_class_too_rare_to_be_worth_a_guess():
     assert hue.wrap(arcs.start[0] + arcs.width[0]) == pytest.approx(1.2, rel=1e-9)
 
 
+def test_classes_that_cannot_be_told_apart():
+    # By symmetry: two equal classes share the circle by halves, and each is wrong as often as right
+    m, s = np.array([2.0, 2.0]), np.array([0.2, 0.2])
+    arcs = sorting.sectors(m, s)
+    assert arcs.width == pytest.approx([np.pi, np.pi], rel=1e-12)
+    assert sorting.misclassification(m, s, arcs) == pytest.approx([0.5, 0.5], rel=1e-9)
+
+
 def test_misclassification_against_drawn_hues():
     # 400,000 drawn hues a class, decided by the arcs; three standard errors at 5 % are 0.001
     m, s = np.radians([355.0, 40.0, 220.0]), np.radians([18.0, 14.0, 40.0])

@@ -111,7 +111,7 @@ def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]
     return np.take_along_axis(candidates, best, 0)[0], np.take_along_axis(steps, best, 0)[0]
 
 
-def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps: int = 64) -> Real:
+def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps: int = 16) -> Real:
     """Share of an object's edge during which its mixture with the background looks like another class.
 
     Parameters

@@ -46,13 +46,16 @@ def from_rgb(rgb: Array) -> tuple[Real, Real, Real]:
     top, bottom = np.maximum(np.maximum(red, green), blue), np.minimum(np.minimum(red, green), blue)
     chroma = top - bottom
     safe = np.where(chroma > 0.0, chroma, 1.0)
+    warm = (green - blue) / safe
     sixth = np.where(
         top == red,
-        np.mod((green - blue) / safe, 6.0),
+        np.where(warm < 0.0, warm + 6.0, warm),
         np.where(top == green, (blue - red) / safe + 2.0, (red - green) / safe + 4.0),
     )
+    # A red a rounding error short of a whole turn is at its start
+    angle = np.where((chroma > 0.0) & (sixth < 6.0), sixth, 0.0) * (np.pi / 3.0)
     saturation = chroma / np.where(top > 0.0, top, 1.0)
-    return wrap(np.where(chroma > 0.0, sixth, 0.0) * np.pi / 3.0), saturation[()], top[()]
+    return angle[()], saturation[()], top[()]
 
 
 def _check_rgb(rgb: Array) -> None:

@@ -14,7 +14,7 @@ from fieldworthy.physics import hue
 from fieldworthy.physics._types import Array, Real
 
 _COUNT_SLACK = 1e-9  # three readings less rounding are three
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(24)  # over noise that all readings of an object share
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)  # over noise that all readings of an object share
 _LEGENDRE = np.polynomial.legendre.leggauss(24)  # over the median of noise that each reading has for itself
 
 
@@ -54,7 +54,8 @@ class Sectors:
         hue.check(measured=measured)
         deeper = (1,) * max(np.ndim(measured) - self.start.ndim + 1, 0)
         start, width = (x.reshape(x.shape + deeper) for x in (self.start, self.width))
-        inside = hue.wrap(np.asarray(measured) - start) < width
+        ahead = measured - start
+        inside = np.where(ahead < 0.0, ahead + hue.TURN, ahead) < width
         index: Array = np.argmax(inside, axis=0)
         return index
 
@@ -66,7 +67,8 @@ def _crossing(arc: Array, sds: tuple[Array, Array], priors: tuple[Array, Array])
     a, b, c = weight_2 - weight_1, arc * weight_2, arc**2 * weight_2 + 2.0 * odds
     inside = b**2 - a * c
     below = b + np.sqrt(np.maximum(inside, 0.0))
-    crossing = np.clip(c / below, 0.0, arc)
+    crossing: Array = np.divide(c, below, out=np.zeros(np.shape(below)), where=below > 0.0)
+    crossing = np.clip(crossing, 0.0, arc)
     return np.where(inside >= 0.0, crossing, np.where(a > 0.0, arc, 0.0))
 
 
@@ -265,7 +267,10 @@ def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
         shared = np.asarray(correlation, dtype=float)
         own_median = np.pi / (4.0 * safe - 4.0 + np.pi)  # about the variance of the median of 2 h - 1 normals
         little = shared <= own_median * (1.0 - shared)
-        voted = np.where(little, _little_shared(error, safe, shared), _much_shared(error, safe, shared))
+        if np.any(little):
+            voted = np.where(little, _little_shared(error, safe, shared), voted)
+        if not np.all(little):
+            voted = np.where(little, voted, _much_shared(error, safe, shared))
     return np.where(half > 0.0, voted, 0.5)[()]
 
 

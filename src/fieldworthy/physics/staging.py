@@ -345,7 +345,7 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     )
 
 
-def hold_chance(upper: Stop, lower: Stop, path: Path, phases: int = 32) -> Real:
+def hold_chance(upper: Stop, lower: Stop, path: Path, phases: int = 16) -> Real:
     """Chance that a staged hold works, over a random sampling phase.
 
     Parameters
