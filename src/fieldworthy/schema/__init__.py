@@ -5,7 +5,7 @@ declaration come the file's schema (pydantic: unit strings, defaults, errors) an
 dataclass itself, filled with SI numbers or arrays over cases). Robots and seasons are both declared this way.
 """
 
-from fieldworthy.schema.declare import assume, exact, schema_of
+from fieldworthy.schema.declare import assume, exact, need, schema_of
 from fieldworthy.schema.document import Document
 from fieldworthy.schema.kinds import Of, Ref
 from fieldworthy.schema.problems import BadInput, Problem
@@ -24,6 +24,7 @@ __all__ = [
     "Ref",
     "assume",
     "exact",
+    "need",
     "quantities",
     "read_document",
     "realise",

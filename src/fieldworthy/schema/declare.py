@@ -12,6 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Fiel
 
 from fieldworthy.schema.kinds import Of, Ref
 from fieldworthy.schema.quantity import Quantity
+from fieldworthy.units import wanted
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,59}$"
 
@@ -51,6 +52,22 @@ def exact(default: Any, about: str = "") -> Any:
     """
     key = "factory" if callable(default) else "default"
     return dataclasses.field(metadata={key: default, "about": about})
+
+
+def need(about: str) -> Any:
+    """Declare a field that a file must give.
+
+    Parameters
+    ----------
+    about : str
+        One sentence for the file's schema [-].
+
+    Returns
+    -------
+    dataclasses.Field
+        For use in a keyword-only dataclass [-].
+    """
+    return dataclasses.field(metadata={"about": about})
 
 
 class Spec(BaseModel):
@@ -148,6 +165,9 @@ def _field(declared: dataclasses.Field[Any], annotation: Any) -> tuple[Any, Any]
     meta = declared.metadata
     about = meta.get("about") or meta.get("why") or None
     derived = _derived(annotation)
+    kinds = {mark.kind for mark in map(mark_of, (annotation, *get_args(annotation))) if isinstance(mark, Of)}
+    for kind in kinds:  # what an editor shows: the purpose, then how such a quantity is written
+        about = f"{about}; {wanted(kind)}" if about and "assume" not in meta else about
     if "assume" in meta:
         mark = mark_of(annotation)
         assert isinstance(mark, Of), f"{declared.name}: only a quantity can be assumed"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
-from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.kinds import Length, Mass, Number, Real, Size, Whole
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
@@ -17,20 +17,24 @@ FixedTime: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
 class Limits:
     """What the season allows a robot to be; an absent limit is not checked."""
 
-    motor_power: Annotated[Real, Of("power", 0.0, above=True, fixed=True)] | None = exact(None)
+    motor_power: Annotated[Real, Of("power", 0.0, above=True, fixed=True)] | None = exact(
+        None, "all motors together, each as its class counts"
+    )
     motors: Whole | None = exact(None, "largest number of motors")
-    mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] | None = exact(None)
+    mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] | None = exact(None, "of the whole robot")
     stowed_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height at the start")
     extended_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height later on")
     tanks: Whole | None = exact(None, "largest number of air tanks")
-    charge_pressure: Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)] | None = exact(None)
+    charge_pressure: Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)] | None = exact(
+        None, "highest gauge pressure in a tank"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
     """The field: its size, what it is covered with, and the places a plan names."""
 
-    size: tuple[FixedLength, FixedLength]
+    size: tuple[FixedLength, FixedLength] = need("length along x and width along y")
     places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
     seam_step: Length = assume("2 mm", "step between two foam tiles; common practice, no source")
 
@@ -39,8 +43,8 @@ class Field:
 class GameObject:
     """A thing that robots move: its mass and outline."""
 
-    mass: Mass
-    size: tuple[Size, Size, Size]
+    mass: Mass = need("of one such object")
+    size: tuple[Size, Size, Size] = need("length, width, height")
     shape: Literal["ball", "box", "round"] = exact("box", "ball, box, or round about the vertical")
     cg_height: Length | None = exact(None, "above the floor; half the height where absent")
     carries: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that this one holds")
@@ -50,7 +54,7 @@ class GameObject:
 class Structure:
     """A thing of the field that robots reach for: a gutter, a bar."""
 
-    height: FixedLength
+    height: FixedLength = need("of its top above the floor")
     diameter: FixedLength | None = exact(None, "of a bar")
     holds: Whole | None = exact(None, "how many objects fit")
 
@@ -59,10 +63,10 @@ class Structure:
 class Task:
     """Something that earns points."""
 
-    points: Number
+    points: Number = need("what it earns each time it counts")
     per: Literal["each", "once"] = exact("each", "for each object, or once in a match")
-    object: Annotated[str, Ref(("objects",))] | None = exact(None)
-    structure: Annotated[str, Ref(("structures",))] | None = exact(None)
+    object: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that it is done with")
+    structure: Annotated[str, Ref(("structures",))] | None = exact(None, "the structure that it is done at")
     autonomous_bonus: Number = exact(0.0, "added when done in the autonomous period")
     most: Whole | None = exact(None, "how often it counts at most in a match")
     needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
@@ -72,8 +76,8 @@ class Task:
 class Periods:
     """How long a match's parts last."""
 
-    autonomous: FixedTime
-    driven: FixedTime
+    autonomous: FixedTime = need("the robot drives itself")
+    driven: FixedTime = need("a driver drives it")
     solo: FixedTime | None = exact(None, "a run alone on the field")
 
 
@@ -81,14 +85,14 @@ class Periods:
 class Season:
     """A season: what a robot may be, what it meets on the field and what earns points."""
 
-    fieldworthy: Literal["season 1"]
-    season: str
-    about: str = exact("")
+    fieldworthy: Literal["season 1"] = need("what kind of file this is, and which version of its form: season 1")
+    season: str = need("the season's name")
+    about: str = exact("", "a sentence or two for people")
     altitude: Annotated[Real, Of("length", -500.0, 5000.0, fixed=True)] = assume("0 m", "sea level, ISO 2533")
     temperature: Annotated[Real, Of("temperature", 253.15, 323.15)] = assume("20 degC", "a heated hall, ISO 8778")
-    limits: Limits
-    field: Field
-    objects: dict[str, GameObject] = exact(dict)
-    structures: dict[str, Structure] = exact(dict)
-    tasks: dict[str, Task] = exact(dict)
-    periods: Periods
+    limits: Limits = need("what the rules allow a robot to be")
+    field: Field = need("the field's size and its places")
+    objects: dict[str, GameObject] = exact(dict, "things that robots move, by name")
+    structures: dict[str, Structure] = exact(dict, "things of the field that robots reach for, by name")
+    tasks: dict[str, Task] = exact(dict, "what earns points, by name")
+    periods: Periods = need("how long the parts of a match last")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.kinds import (
     Conductance,
     Count,
@@ -34,7 +34,7 @@ class Supply:
 class Tank:
     """A tank with its own circuit, or several joined ones that count as one circuit."""
 
-    tank: Annotated[str, Ref(("catalogue.tanks",))]
+    tank: Annotated[str, Ref(("catalogue.tanks",))] = need("tank class, from the catalogue")
     count: Count = exact(1, "tanks joined on this circuit")
     charge: Pressure | None = exact(None, "where it differs from the common charge")
     regulator: Pressure | None = exact(None, "gauge pressure behind the regulator; none where absent")
@@ -45,17 +45,17 @@ class Tank:
 class Valve:
     """A valve class, where it differs from the common one."""
 
-    valve: Annotated[str, Ref(("catalogue.valves",))]
+    valve: Annotated[str, Ref(("catalogue.valves",))] = need("valve class, from the catalogue")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cylinder:
     """A cylinder, or several that move together on one valve."""
 
-    cylinder: Annotated[str, Ref(("catalogue.cylinders",))]
+    cylinder: Annotated[str, Ref(("catalogue.cylinders",))] = need("cylinder class, from the catalogue")
     count: Count = exact(1, "cylinders on one valve")
-    tank: Annotated[str, Ref(("air.tanks",))]
-    valve: Annotated[str, Ref(("catalogue.valves",))]
+    tank: Annotated[str, Ref(("air.tanks",))] = need("the tank of this file that feeds it")
+    valve: Annotated[str, Ref(("catalogue.valves",))] = need("valve class, from the catalogue")
     tube: Gap = assume("400 mm", "length of tube from valve to each port; common practice, no source")
     dead_volume: Annotated[Real, Of("volume", 0.0)] = assume(
         "0.4 mL", "in the cylinder's end and fittings, each side; from memory"
@@ -65,13 +65,13 @@ class Cylinder:
     moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source")
     needs: Pressure | None = exact(None, "gauge pressure below which the mechanism fails, where the team has found it")
     time_limit: Span | None = exact(None, "a stroke may take this long")
-    mechanism: Annotated[str, Ref(("mechanisms",))] | None = exact(None)
+    mechanism: Annotated[str, Ref(("mechanisms",))] | None = exact(None, "the mechanism that it moves")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Air:
     """All compressed air on the robot."""
 
-    supply: Supply = exact(dict)
-    tanks: dict[str, Tank] = exact(dict)
-    cylinders: dict[str, Cylinder] = exact(dict)
+    supply: Supply = exact(dict, "what all tanks have in common")
+    tanks: dict[str, Tank] = exact(dict, "tanks by name, each with its own circuit")
+    cylinders: dict[str, Cylinder] = exact(dict, "cylinders by name, each one or several on one valve")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
 
 CHASSIS = "chassis"
@@ -15,9 +15,9 @@ CHASSIS = "chassis"
 class Part:
     """A thing with mass, as a block: where its middle is and how large it is."""
 
-    mass: Mass
-    position: Point
-    size: Box
+    mass: Mass = need("of one of them, weighed if possible")
+    position: Point = need("middle of its box: x forward, y left, z up, from the floor midway between the drive wheels")
+    size: Box = need("of its box: length, width, height")
     rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group")
     count: Count = exact(1, "how many of them, all at this place together")
 
@@ -28,35 +28,35 @@ class Move:
 
     turn: Angle = assume("0 deg", "not turned")
     pivot: Point | None = exact(None, "turning axis, across the robot; needed where 'turn' is given")
-    shift: Point | None = exact(None)
+    shift: Point | None = exact(None, "how far the group moves: x forward, y left, z up")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carried:
     """Objects of the season that the robot holds in a pose."""
 
-    object: Annotated[str, Ref(("season.objects",))]
-    count: Count = exact(1)
-    position: Point
-    rides: str = exact(CHASSIS)
+    object: Annotated[str, Ref(("season.objects",))] = need("which object of the season")
+    count: Count = exact(1, "how many of them, all at this place together")
+    position: Point = need("middle of the load before the group moves: x forward, y left, z up")
+    rides: str = exact(CHASSIS, "the group that carries it along")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tow:
     """A load that the robot drags along the floor in a pose."""
 
-    drag: Annotated[Real, Of("force", 0.0)]
+    drag: Annotated[Real, Of("force", 0.0)] = need("the backward pull of the load on the robot")
     down: Force = assume("0 N", "the load does not press on the robot")
-    position: Point
+    position: Point = need("where the load pulls: x forward, y left, z up")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pose:
     """One way the robot stands: groups moved, objects carried, a load in tow."""
 
-    moves: dict[str, Move] = exact(dict)
-    carries: dict[str, Carried] = exact(dict)
-    tow: Tow | None = exact(None)
+    moves: dict[str, Move] = exact(dict, "groups of parts that are moved, by what their 'rides' says")
+    carries: dict[str, Carried] = exact(dict, "objects on board, by a name of your own")
+    tow: Tow | None = exact(None, "a load dragged along the floor")
     use: Literal["start", "drive", "stand", "climb"] = exact(
         "drive",
         "start: the starting size counts; drive: it moves like this; stand: it only stands; climb: it hangs",
@@ -67,22 +67,22 @@ class Pose:
 class Contact:
     """A point that touches the floor besides the drive wheels: a caster, a skid."""
 
-    position: tuple[Length, Length]
+    position: tuple[Length, Length] = need("where it touches the floor: x forward, y left")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Roller:
     """An anti-tip roller that touches the floor only once the robot tilts."""
 
-    position: tuple[Length, Length]
-    clearance: Gap
+    position: tuple[Length, Length] = need("where it touches the floor: x forward, y left")
+    clearance: Gap = need("gap between roller and floor while the robot stands level")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ballast:
     """A place where extra mass could be fixed."""
 
-    position: Point
+    position: Point = need("middle of the extra mass: x forward, y left, z up")
     most: Annotated[Real, Of("mass", 0.0, above=True)] = assume(
         "1 kg", "no more than this fits; common practice, no source"
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, assume, exact
+from fieldworthy.schema import Of, assume, exact, need
 from fieldworthy.schema.kinds import (
     Charge,
     Conductance,
@@ -34,60 +34,60 @@ from fieldworthy.schema.kinds import (
 class Derating:
     """One step of the controller's protection: above this winding temperature the current limit is cut."""
 
-    above: Temperature
-    factor: Fraction
+    above: Temperature = need("winding temperature from which this step holds")
+    factor: Fraction = need("what is left of the current limit")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MotorClass:
     """A permanent-magnet motor with its controller, at its output shaft."""
 
-    free_speed: Spin
-    stall_torque: Torque
-    free_current: Current
-    stall_current: Current
-    rated_voltage: Voltage
+    free_speed: Spin = need("without load, at the rated voltage")
+    stall_torque: Torque = need("held still, at the rated voltage")
+    free_current: Current = need("without load; less than the stall current")
+    stall_current: Current = need("held still, at the rated voltage")
+    rated_voltage: Voltage = need("at which the other numbers hold")
     power_cap: Power = assume("1000 W", "no cap known: the motor line alone bounds it")
     current_limit: Current = assume("1000 A", "no limit known: the motor line alone bounds it")
-    counted_power: Power
-    mass: Mass
+    counted_power: Power = need("what the season's power limit counts for one such motor")
+    mass: Mass = need("of one motor")
     rotor_inertia: Inertia = assume("0.3 kg*cm^2", "referred to the output shaft; from memory, typical of its class")
     winding_heat_capacity: HeatCapacity = assume("25 J/K", "from memory, typical of its class")
     case_heat_capacity: HeatCapacity = assume("90 J/K", "from memory, typical of its class")
     winding_to_case: ThermalResistance = assume("3 K/W", "from memory, typical of its class")
     case_to_air: ThermalResistance = assume("7 K/W", "from memory, typical of its class")
-    derating: tuple[Derating, ...] = exact(())
+    derating: tuple[Derating, ...] = exact((), "how the controller cuts the current as the winding gets hot")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelClass:
     """A drive wheel on foam tiles."""
 
-    diameter: Size
-    mass: Mass
-    grip: Ratio
-    side_grip: Ratio
-    rolling_resistance: Ratio
+    diameter: Size = need("outside, where it touches the floor")
+    mass: Mass = need("of one wheel")
+    grip: Ratio = need("friction coefficient along the wheel's rolling direction")
+    side_grip: Ratio = need("friction coefficient across the wheel; small for a roller rim")
+    rolling_resistance: Ratio = need("rolling drag as a share of the load on the wheel")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TankClass:
     """An air tank."""
 
-    volume: Volume
-    rated_pressure: Annotated[Real, Of("pressure", 0.0, above=True)]
-    mass: Mass
+    volume: Volume = need("of air inside")
+    rated_pressure: Annotated[Real, Of("pressure", 0.0, above=True)] = need("gauge pressure never to pass")
+    mass: Mass = need("of one empty tank")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CylinderClass:
     """A pneumatic cylinder."""
 
-    bore: Size
-    rod: Size
-    stroke: Size
-    closed_length: Size
-    mass: Mass
+    bore: Size = need("diameter of the piston")
+    rod: Size = need("diameter of the rod; less than the bore")
+    stroke: Size = need("how far the rod moves")
+    closed_length: Size = need("from mounting hole to mounting hole with the rod in; more than the stroke")
+    mass: Mass = need("of one cylinder")
     rated_pressure: Annotated[Real, Of("pressure", 0.0, above=True)] = assume("145 psi", "from memory: 10 bar is usual")
     single_acting: bool = exact(False, "air one way, a spring the other")
     spring: Force = assume("0 N", "no return spring")
@@ -98,28 +98,28 @@ class CylinderClass:
 class ValveClass:
     """A solenoid valve by ISO 6358."""
 
-    conductance: Conductance
-    critical_ratio: Fraction
-    mass: Mass
+    conductance: Conductance = need("sonic conductance C of ISO 6358")
+    critical_ratio: Fraction = need("critical pressure ratio b of ISO 6358")
+    mass: Mass = need("of one valve")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Battery:
     """A battery with its internal resistance, leads included."""
 
-    open_circuit: Voltage
-    resistance: Resistance
-    capacity: Charge
-    mass: Mass
+    open_circuit: Voltage = need("voltage without load")
+    resistance: Resistance = need("inside, with leads and plug")
+    capacity: Charge = need("charge from full to empty")
+    mass: Mass = need("of the pack")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue:
     """Classes of bought parts by name."""
 
-    motors: dict[str, MotorClass] = exact(dict)
-    wheels: dict[str, WheelClass] = exact(dict)
-    tanks: dict[str, TankClass] = exact(dict)
-    cylinders: dict[str, CylinderClass] = exact(dict)
-    valves: dict[str, ValveClass] = exact(dict)
-    batteries: dict[str, Battery] = exact(dict)
+    motors: dict[str, MotorClass] = exact(dict, "motor classes by name")
+    wheels: dict[str, WheelClass] = exact(dict, "wheel classes by name")
+    tanks: dict[str, TankClass] = exact(dict, "tank classes by name")
+    cylinders: dict[str, CylinderClass] = exact(dict, "cylinder classes by name")
+    valves: dict[str, ValveClass] = exact(dict, "valve classes by name")
+    batteries: dict[str, Battery] = exact(dict, "battery classes by name")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.kinds import Count, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
 
 
@@ -13,8 +13,8 @@ from fieldworthy.schema.kinds import Count, Efficiency, Inertia, Length, Ratio, 
 class Stage:
     """One stage of gearing or chain: teeth on the motor's side and on the wheel's side."""
 
-    driver: Count
-    driven: Count
+    driver: Count = need("teeth on the motor's side")
+    driven: Count = need("teeth on the wheel's side")
     efficiency: Efficiency = assume("0.95", "one stage of open gears or chain; from memory")
 
 
@@ -22,8 +22,8 @@ class Stage:
 class Wheel:
     """One drive wheel: where it touches the floor and which class it is."""
 
-    position: tuple[Length, Length]
-    wheel: Annotated[str, Ref(("catalogue.wheels",))]
+    position: tuple[Length, Length] = need("where it touches the floor: x forward, y left")
+    wheel: Annotated[str, Ref(("catalogue.wheels",))] = need("wheel class, from the catalogue")
     driven: bool = exact(True, "false for a wheel that only rolls along")
 
 
@@ -31,18 +31,24 @@ class Wheel:
 class Targets:
     """What the team wants of the drive; an absent target is not judged."""
 
-    sprint_distance: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] | None = exact(None)
+    sprint_distance: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] | None = exact(
+        None, "how far a sprint goes"
+    )
     sprint_time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None, "from rest to rest")
     turn_angle: Annotated[Real, Of("angle", 0.0, above=True, fixed=True)] = assume("90 deg", "a quarter turn")
-    turn_time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None)
-    push_force: Annotated[Real, Of("force", 0.0, above=True, fixed=True)] | None = exact(None)
+    turn_time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(
+        None, "for that turn on the spot, from rest to rest"
+    )
+    push_force: Annotated[Real, Of("force", 0.0, above=True, fixed=True)] | None = exact(
+        None, "what it must push with, standing against a rival"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TypicalMove:
     """A move that the team makes often; the best gear ratio is found for their mix."""
 
-    distance: Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
+    distance: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = need("from rest to rest")
     times: Count = exact(1, "how often in a match")
 
 
@@ -50,10 +56,10 @@ class TypicalMove:
 class Drive:
     """Motors and gearing from battery to wheels, and how it is driven."""
 
-    motor: Annotated[str, Ref(("catalogue.motors",))]
-    motors: Count
+    motor: Annotated[str, Ref(("catalogue.motors",))] = need("motor class, from the catalogue")
+    motors: Count = need("how many motors drive the robot, both sides together")
     stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly")
-    wheels: dict[str, Wheel]
+    wheels: dict[str, Wheel] = need("drive wheels by name")
     friction_torque: Annotated[Real, Of("torque", 0.0)] = assume(
         "0.02 N*m", "bearings of the whole drive, at the wheels; from memory"
     )
@@ -66,5 +72,5 @@ class Drive:
         "105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085"
     )
     between_matches: Span = assume("8 min", "from one match to the next; common practice, no source")
-    targets: Targets = exact(dict)
-    typical_moves: tuple[TypicalMove, ...] = exact(())
+    targets: Targets = exact(dict, "what the team wants of the drive")
+    typical_moves: tuple[TypicalMove, ...] = exact((), "moves made often; the best gearing is found for their mix")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.kinds import Count, Duration, Fraction, Real, Whole
 
 
@@ -13,24 +13,24 @@ from fieldworthy.schema.kinds import Count, Duration, Fraction, Real, Whole
 class Practice:
     """How often an action succeeded in practice."""
 
-    successes: Whole
-    attempts: Count
+    successes: Whole = need("tries that worked")
+    attempts: Count = need("all tries, those that failed too")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Action:
     """Something the robot does at a place: how long it takes, what it uses, what it earns."""
 
-    time: Duration
+    time: Duration = need("of one try at its place, without the way there")
     spread: Duration = assume("0 s", "standard deviation of the time from one try to the next")
     strokes: dict[Annotated[str, Ref(("air.cylinders",))], Count] = exact(dict, "strokes out and back of each cylinder")
     motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(
         dict, "load of a mechanism's motors, share of stall torque"
     )
-    task: Annotated[str, Ref(("season.tasks",))] | None = exact(None)
+    task: Annotated[str, Ref(("season.tasks",))] | None = exact(None, "the season's task that earns points")
     objects: Whole = exact(1, "how many objects it scores")
     takes: Whole = exact(0, "how many objects it picks up")
-    practice: Practice | None = exact(None)
+    practice: Practice | None = exact(None, "how often it worked in practice")
     pose: Annotated[str, Ref(("poses",))] | None = exact(None, "how the robot travels to it")
 
 
@@ -38,32 +38,36 @@ class Action:
 class Step:
     """One action at one place."""
 
-    action: Annotated[str, Ref(("actions",))]
-    at: Annotated[str, Ref(("season.places",))]
+    action: Annotated[str, Ref(("actions",))] = need("one of this file's actions")
+    at: Annotated[str, Ref(("season.places",))] = need("one of the season's places")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repeat:
     """A list of steps done over and over, until a count or a time in the period is reached."""
 
-    repeat: tuple[Step, ...]
-    times: Count | None = exact(None)
-    until: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None)
+    repeat: tuple[Step, ...] = need("the steps of one round")
+    times: Count | None = exact(None, "how many rounds")
+    until: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(
+        None, "time in the period at which no new round begins"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finish:
     """What is kept for the end, and when it must begin at the latest."""
 
-    steps: tuple[Step, ...]
-    reserve: Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
+    steps: tuple[Step, ...] = need("what is done last")
+    reserve: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] = need(
+        "time before the end at which it must begin"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A match as the team means to play it."""
 
-    start: Annotated[str, Ref(("season.places",))]
-    autonomous: tuple[Step | Repeat, ...] = exact(())
-    driven: tuple[Step | Repeat, ...] = exact(())
-    finish: Finish | None = exact(None)
+    start: Annotated[str, Ref(("season.places",))] = need("the season's place where the robot starts")
+    autonomous: tuple[Step | Repeat, ...] = exact((), "steps of the period in which the robot drives itself")
+    driven: tuple[Step | Repeat, ...] = exact((), "steps of the period with a driver")
+    finish: Finish | None = exact(None, "what is kept for the end")

@@ -11,7 +11,7 @@ from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.drive import Drive
 from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.plan import Action, Plan
-from fieldworthy.schema import Of, Ref, assume, exact
+from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.kinds import Real, WorkTime
 
 
@@ -28,22 +28,22 @@ class Balance:
 class Robot:
     """A robot: its parts, drive, battery, air, mechanisms, and how a match is played with it."""
 
-    fieldworthy: Literal["robot 1"]
-    robot: str
-    about: str = exact("")
+    fieldworthy: Literal["robot 1"] = need("what kind of file this is, and which version of its form: robot 1")
+    robot: str = need("the robot's name")
+    about: str = exact("", "a sentence or two for people")
     season: str = exact("", "the season file, beside this one")
     parts_list: str | None = exact(None, "a CSV file of parts, beside this one")
-    parts: dict[str, Part] = exact(dict)
+    parts: dict[str, Part] = exact(dict, "what has mass, by name: how heavy, where, how large")
     contacts: dict[str, Contact] = exact(dict, "floor contacts besides the drive wheels")
     rollers: dict[str, Roller] = exact(dict, "anti-tip rollers")
     ballast: dict[str, Ballast] = exact(dict, "places where ballast could go")
     balance: Balance = exact(dict, "what the team wants of its balance")
-    poses: dict[str, Pose] = exact(dict)
-    drive: Drive
-    battery: Annotated[str, Ref(("catalogue.batteries",))]
-    air: Air = exact(dict)
-    mechanisms: dict[str, Mechanism] = exact(dict)
-    actions: dict[str, Action] = exact(dict)
-    plan: Plan | None = exact(None)
+    poses: dict[str, Pose] = exact(dict, "the ways the robot stands, by name: groups moved, objects carried")
+    drive: Drive = need("motors, gearing and wheels")
+    battery: Annotated[str, Ref(("catalogue.batteries",))] = need("battery class, from the catalogue")
+    air: Air = exact(dict, "compressed air: tanks and cylinders")
+    mechanisms: dict[str, Mechanism] = exact(dict, "what is on the robot besides the drive, by name")
+    actions: dict[str, Action] = exact(dict, "what the robot does in a match, by name")
+    plan: Plan | None = exact(None, "the match as the team means to play it")
     hours_left: WorkTime | None = exact(None, "work time until the next event")
     catalogue: Catalogue = exact(dict, "classes of the team's own, besides the generic ones")
