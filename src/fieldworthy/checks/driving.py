@@ -11,14 +11,25 @@ import numpy as np
 
 from fieldworthy.checks.bodies import stacked
 from fieldworthy.checks.finding import Array, Real
+from fieldworthy.checks.schedule import Travel
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.stance import Stance, flat, floor_contacts
 from fieldworthy.physics.battery import Battery
 from fieldworthy.physics.gearing import GearStage, reflected_inertia, train
-from fieldworthy.physics.motion import DriveLine, Load, Wheels, brake_deceleration, drive_line, move, speed_curve
+from fieldworthy.physics.motion import (
+    DriveLine,
+    Load,
+    Powertrain,
+    Wheels,
+    brake_deceleration,
+    drive_line,
+    move,
+    speed_curve,
+)
 from fieldworthy.physics.motor import Controller, MotorLine
 from fieldworthy.physics.support import STANDARD_GRAVITY, wheel_loads
 from fieldworthy.physics.tipping import tip_acceleration
+from fieldworthy.physics.turning import YawLoad, scrub_moment, turn
 from fieldworthy.robot.model import MotorClass, Pose, Robot
 
 T = TypeVar("T")
@@ -43,6 +54,8 @@ class Pace:
         Top speed [m/s].
     grip : float or ndarray
         Force that the driven wheels can put on the floor, standing [N].
+    yaw : YawLoad
+        What it has to turn on the spot [SI].
     """
 
     line: DriveLine
@@ -52,6 +65,7 @@ class Pace:
     side: Real
     top_speed: Array
     grip: Real
+    yaw: YawLoad
 
 
 def motor_line(kind: MotorClass) -> MotorLine:
@@ -138,7 +152,7 @@ def force_line(robot: Robot, gears: GearStage | None = None) -> DriveLine:
     kind = robot.catalogue.motors[robot.drive.motor]
     wheels = Wheels(gears or train(gear_stages(robot)), wheel_radius(robot))
     controller = Controller(kind.current_limit, kind.power_cap)
-    return drive_line(motor_line(kind), controller, robot_battery(robot), float(robot.drive.motors), wheels)
+    return drive_line(Powertrain(motor_line(kind), controller, robot_battery(robot), float(robot.drive.motors), wheels))
 
 
 def rotating_mass(robot: Robot) -> Real:
@@ -165,31 +179,52 @@ def rotating_mass(robot: Robot) -> Real:
     return (turning + wheels) / radius**2
 
 
-def _grip_forces(robot: Robot, stance: Stance) -> tuple[Real, Real, Real, Real]:
-    """Grip force standing, while starting, while braking, and sideways [N], with load transfer."""
+@dataclass(frozen=True, slots=True)
+class _Floor:
+    """Force that the wheels can put on the floor [N], with load transfer, and the moment of their scrub [N m]."""
+
+    standing: Real
+    starting: Real
+    stopping: Real
+    sideways: Real
+    scrub: Real
+
+
+def _floor(robot: Robot, stance: Stance) -> _Floor:
     classes = robot.catalogue.wheels
     wheels = list(robot.drive.wheels.values())
     contacts = flat(floor_contacts(robot))
-    grip = [classes[w.wheel].grip if w.driven else 0.0 for w in wheels]
-    side = [classes[w.wheel].side_grip for w in wheels]
+    grip = stacked([classes[w.wheel].grip if w.driven else 0.0 for w in wheels])
+    side = stacked([classes[w.wheel].side_grip for w in wheels])
 
-    def held(shift: Real, coefficients: list[Real]) -> Real:
+    def loads(shift: Real) -> Array:
         point = stacked([stance.point[0] - shift, stance.point[1]])
-        loads = wheel_loads(stance.load, contacts, point)
-        return sum((mu * loads[i] for i, mu in enumerate(coefficients)), start=0.0)
+        return wheel_loads(stance.load, contacts, point)[: len(wheels)]
 
-    standing = held(0.0, grip)
-    mass = stance.load / STANDARD_GRAVITY
-    ways = []
+    still = loads(0.0)
+    standing = _weighted(grip, still)
+    moving = []
     for sign in (1.0, -1.0):
         force = standing
-        for _ in range(_ROUNDS if not all(w.driven for w in wheels) or robot.contacts else 1):
+        for _ in range(_ROUNDS):
             # past the tipping edge the far wheels carry nothing more, so the load moves no farther than that
-            shift = sign * force / mass * stance.height / STANDARD_GRAVITY
+            shift = sign * force * stance.height / stance.load
             shift = np.clip(shift, -np.maximum(stance.edges[0], 0.0), np.maximum(stance.edges[1], 0.0))
-            force = held(shift, grip)
-        ways.append(force)
-    return standing, ways[0], ways[1], held(0.0, side)
+            force = _weighted(grip, loads(shift))
+        moving.append(force)
+    x = stacked([w.position[0] for w in wheels])
+    pair = [np.broadcast_arrays(still, _lined_up(side, still), _lined_up(x, still))]
+    still, side, x = pair[0]
+    return _Floor(standing, moving[0], moving[1], (side * still).sum(axis=0), scrub_moment(x, still, side))
+
+
+def _lined_up(values: Array, like: Array) -> Array:
+    return values[:, None] if values.ndim < like.ndim else values
+
+
+def _weighted(coefficients: Array, loads: Array) -> Array:
+    a, b = _lined_up(coefficients, loads), _lined_up(loads, coefficients)
+    return np.asarray((a * b).sum(axis=0))
 
 
 def pace_of(robot: Robot, stance: Stance, pose: Pose) -> Pace:
@@ -210,14 +245,14 @@ def pace_of(robot: Robot, stance: Stance, pose: Pose) -> Pace:
         Accelerations, top speed and force line [SI].
     """
     mass = stance.load / STANDARD_GRAVITY
-    standing, starting, stopping, sideways = _grip_forces(robot, stance)
+    floor = _floor(robot, stance)
     classes = [robot.catalogue.wheels[w.wheel] for w in robot.drive.wheels.values()]
     rolling = sum((c.rolling_resistance for c in classes), start=0.0) / len(classes) * stance.load
     drag = pose.tow.drag if pose.tow is not None else 0.0
     resistance = rolling + robot.drive.friction_torque / wheel_radius(robot) + drag
     line = force_line(robot)
-    free = Load(mass, rotating_mass(robot), resistance, np.maximum(starting - rolling - drag, 0.0) / mass)
-    braking = brake_deceleration(line, free, stopping / mass, robot.drive.braking)
+    free = Load(mass, rotating_mass(robot), resistance, np.maximum(floor.starting - rolling - drag, 0.0) / mass)
+    braking = brake_deceleration(line, free, floor.stopping / mass, robot.drive.braking)
     tipping = tip_acceleration(stance.edges[0], stance.height)
     # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
     safe = np.maximum(np.minimum(braking, tipping), 0.01 * STANDARD_GRAVITY)
@@ -225,7 +260,27 @@ def pace_of(robot: Robot, stance: Stance, pose: Pose) -> Pace:
     held = np.minimum(line.force_limit, line.stall_force)
     launch = np.minimum((held - resistance) / (mass + free.rotating_mass), free.grip_acceleration)
     top = speed_curve(line, load).top_speed
-    return Pace(line, load, np.maximum(launch, 0.0), braking, sideways / mass, top, standing)
+    yaw = YawLoad(
+        stance.body.inertia[2, 2], half_track(robot), floor.scrub, floor.standing, resistance - drag, free.rotating_mass
+    )
+    return Pace(line, load, np.maximum(launch, 0.0), braking, floor.sideways / mass, top, floor.standing, yaw)
+
+
+def half_track(robot: Robot) -> Real:
+    """Measure half the distance between the wheels of the two sides.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    float or ndarray
+        Mean distance of the wheels from the robot's middle plane [m].
+    """
+    wheels = list(robot.drive.wheels.values())
+    return sum((np.abs(w.position[1]) for w in wheels), start=0.0) / len(wheels)
 
 
 def picked(thing: T) -> T:
@@ -245,9 +300,7 @@ def picked(thing: T) -> T:
     return dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
 
 
-def nominal_travel(
-    robot: Robot, pace: Callable[[str], Pace], usual: str | None
-) -> Callable[[str | None, float], float]:
+def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None) -> Travel:
     """Make the function that gives travel times along the plan.
 
     Parameters
@@ -262,14 +315,20 @@ def nominal_travel(
     Returns
     -------
     callable
-        Time from rest to rest for a pose and a distance, nominal [s].
+        Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
     """
+    nominal: dict[str, Pace] = {}
 
-    def travel(pose: str | None, distance: float) -> float:
+    def travel(pose: str | None, distance: float, angle: float) -> float:
         name = pose or usual
         if name is None or not robot.parts:
             return 0.0
-        found = pace(name)
-        return first(move(picked(found.line), picked(found.load), distance).time)
+        if name not in nominal:
+            found = pace(name)
+            parts = {"line": picked(found.line), "load": picked(found.load), "yaw": picked(found.yaw)}
+            nominal[name] = dataclasses.replace(found, **parts)
+        at = nominal[name]
+        straight = first(move(at.line, at.load, distance).time) if distance > 0.0 else 0.0
+        return straight + (first(turn(at.line, at.yaw, angle).time) if angle > 0.0 else 0.0)
 
     return travel

@@ -102,7 +102,7 @@ def run(loaded: Loaded, cases: Cases) -> list[Outcome]:
 
     robot = realise(loaded.robot, Robot, cases.draw)
     season = realise(loaded.season, Season, of_season)
-    subject = Subject(robot, season)
+    subject = Subject(robot, season, Subject(loaded.nominal, loaded.nominal_season))
     return [outcome for check in CHECKS for outcome in check(subject)]
 
 
@@ -178,10 +178,12 @@ def _influences(outcome: Outcome, entries: Sequence[Entry]) -> list[tuple[float,
     for number in (outcome.value, outcome.limit):
         array = np.asarray(0.0 if number is None else number, dtype=float)
         if array.ndim:
-            with np.errstate(invalid="ignore"):
-                step = array[1 : 1 + len(entries)] - array[0]
-            scale = max(abs(float(array[0])) if np.isfinite(array[0]) else 1.0, 1e-12)
-            moved = np.maximum(moved, np.where(np.isfinite(step), np.abs(step) / scale, 1.0))
+            nominal, nudged = array[0], array[1 : 1 + len(entries)]
+            scale = max(abs(float(nominal)), 1e-12) if np.isfinite(nominal) else 1.0
+            both = np.isfinite(nudged) & np.isfinite(nominal)
+            # a step between a finite and an infinite value counts as a whole one; inf to inf is no step
+            step = np.where(both, np.abs(np.where(both, nudged, 0.0) - np.where(both, nominal, 0.0)) / scale, 1.0)
+            moved = np.maximum(moved, np.where(nudged == nominal, 0.0, step))
     found: list[tuple[float, Entry]] = []
     for i in np.flatnonzero(moved > _MOVED).tolist():
         quantity = entries[i][1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
@@ -35,8 +36,8 @@ class Say:
 
     holds: str
     short: str = ""
-    numbers: dict[str, tuple[Real, str]] = field(default_factory=dict)
-    words: dict[str, str] = field(default_factory=dict)
+    numbers: Mapping[str, tuple[Real, str]] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

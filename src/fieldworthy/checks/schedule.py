@@ -11,7 +11,7 @@ from fieldworthy.robot.model import Repeat, Robot, Step
 from fieldworthy.season.model import Season
 
 _LONGEST = 400  # beats; a plan of two minutes has far fewer
-Travel = Callable[[str | None, float], float]
+Travel = Callable[[str | None, float, float], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,12 @@ class Beat:
         Their names.
     came_from : str
         Place before.
-    distance : float
-        Straight way from there, nominal [m].
+    pose : str or None
+        How the robot travels there; None for the usual way.
+    distance, turn : float
+        Straight way from there, and the turn before it, nominal [m, rad].
+    leaves : float
+        When it sets off, from the start of the match, nominal [s].
     begins, ends : float
         From the start of the match, nominal [s].
     period : str
@@ -35,13 +39,16 @@ class Beat:
     action: str
     place: str
     came_from: str
+    pose: str | None
     distance: float
+    turn: float
+    leaves: float
     begins: float
     ends: float
     period: str
 
 
-def distance_between(season: Season, a: str, b: str) -> float:
+def way_between(season: Season, a: str, b: str) -> tuple[float, float]:
     """Measure the straight way between two places of the field.
 
     Parameters
@@ -53,11 +60,29 @@ def distance_between(season: Season, a: str, b: str) -> float:
 
     Returns
     -------
-    float
-        Distance, nominal [m].
+    tuple of float
+        Distance [m] and direction from x towards y [rad], nominal.
     """
     (xa, ya), (xb, yb) = season.field.places[a], season.field.places[b]
-    return math.hypot(first(xa) - first(xb), first(ya) - first(yb))
+    dx, dy = first(xb) - first(xa), first(yb) - first(ya)
+    return math.hypot(dx, dy), math.atan2(dy, dx)
+
+
+def least_turn(before: float, after: float) -> float:
+    """Find the turn between two ways when a robot may also drive the second one backwards.
+
+    Parameters
+    ----------
+    before, after : float
+        Directions of the ways [rad].
+
+    Returns
+    -------
+    float
+        Angle to turn, from 0 to a quarter turn [rad].
+    """
+    angle = abs(math.remainder(after - before, 2.0 * math.pi))
+    return min(angle, math.pi - angle)
 
 
 @dataclass(slots=True)
@@ -69,14 +94,21 @@ class _Clock:
     travel: Travel
     place: str
     now: float = 0.0
+    heading: float = 0.0
+
+    def state(self) -> tuple[str, float, float]:
+        return self.place, self.now, self.heading
 
     def beat(self, step: Step, period: str) -> Beat:
         action = self.robot.actions[step.action]
-        way = distance_between(self.season, self.place, step.at)
-        begins = self.now + (self.travel(action.pose, way) if way > 0 else 0.0)
+        way, direction = way_between(self.season, self.place, step.at)
+        turn = least_turn(self.heading, direction) if way > 0 else 0.0
+        leaves = self.now
+        begins = leaves + (self.travel(action.pose, way, turn) if way > 0 else 0.0)
         ends = begins + first(action.time)
-        made = Beat(step.action, step.at, self.place, way, begins, ends, period)
+        made = Beat(step.action, step.at, self.place, action.pose, way, turn, leaves, begins, ends, period)
         self.place, self.now = step.at, ends
+        self.heading = direction if way > 0 else self.heading
         return made
 
 
@@ -90,7 +122,7 @@ def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...
     season : Season
         With places and periods [SI].
     travel : callable
-        Time from rest to rest for a pose and a distance, nominal [s].
+        Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
 
     Returns
     -------
@@ -115,10 +147,10 @@ def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...
 
 def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float) -> Iterator[Beat]:
     for step in _unrolled(clock, steps, begins):
-        before = clock.place, clock.now
+        before = clock.state()
         beat = clock.beat(step, period)
         if beat.ends > end:
-            clock.place, clock.now = before
+            clock.place, clock.now, clock.heading = before
             return
         yield beat
 

@@ -34,10 +34,13 @@ class Subject:
         Numbers or arrays over cases, in SI.
     season : Season
         Numbers or arrays over cases, in SI.
+    base : Subject or None
+        The same with nominal numbers alone; None where this is it.
     """
 
     robot: Robot
     season: Season
+    base: Subject | None = None
     _memory: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     def remember(self, key: Hashable, compute: Callable[[], T]) -> T:
@@ -59,6 +62,11 @@ class Subject:
             self._memory[key] = compute()
         found: T = self._memory[key]
         return found
+
+    @property
+    def nominal(self) -> Subject:
+        """The same robot with nominal numbers alone, for questions with an axis of candidates of their own."""
+        return self.base or self
 
     @cached_property
     def groups(self) -> dict[str, Group]:

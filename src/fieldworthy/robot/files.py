@@ -16,7 +16,7 @@ from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities
 from fieldworthy.schema.declare import Spec
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.realise import references
-from fieldworthy.season import load_season
+from fieldworthy.season import Season, load_season
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,11 @@ class Loaded:
     def nominal(self) -> Robot:
         """The robot as the file states it, in SI."""
         return realise(self.robot, Robot)
+
+    @cached_property
+    def nominal_season(self) -> Season:
+        """The season as its file states it, in SI."""
+        return realise(self.season, Season)
 
     @cached_property
     def quantities(self) -> tuple[tuple[KeyPath, Quantity], ...]:
