@@ -3,10 +3,10 @@
 import mujoco
 import numpy as np
 import pytest
-from reference import case
 from scipy import integrate
 
 from fieldworthy.physics import grabber
+from reference import case
 
 POUND, INCH = 4.4482216152605, 0.0254
 

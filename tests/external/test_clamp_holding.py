@@ -19,9 +19,11 @@ def _largest_pull(down, face, mu, seat_mu, weight):
     along = [1, -c, -s, 0, -1, 0, -1]
     upright = [0, -s, c, -1, 0, 1, 0]
     jaw = [0, s, -c, 1, 0, 0, 0]
-    cones = [
-        [0, -mu, k, 0, 0, 0, 0] for k in (1, -1)
-    ] + [[0, 0, 0, -mu, k, 0, 0] for k in (1, -1)] + [[0, 0, 0, 0, 0, -seat_mu, k] for k in (1, -1)]
+    cones = (
+        [[0, -mu, k, 0, 0, 0, 0] for k in (1, -1)]
+        + [[0, 0, 0, -mu, k, 0, 0] for k in (1, -1)]
+        + [[0, 0, 0, 0, 0, -seat_mu, k] for k in (1, -1)]
+    )
     free = (None, None)
     bounds = [(0, None), (0, None), free, (0, None), free, (0, None), free]
     found = linprog([-1, 0, 0, 0, 0, 0, 0], cones, np.zeros(6), [along, upright, jaw], [0, weight, down], bounds)

@@ -25,7 +25,8 @@ def test_support_and_width_by_linear_programming(vertices):
     for angle in np.linspace(-3.0, 3.0, 9):
         u = np.array([np.cos(angle), np.sin(angle)])
         far, near = (
-            linprog(-sign * u, hull.equations[:, :2], -hull.equations[:, 2], bounds=(None, None)).fun for sign in (1, -1)
+            linprog(-sign * u, hull.equations[:, :2], -hull.equations[:, 2], bounds=(None, None)).fun
+            for sign in (1, -1)
         )
         assert outline.support(made, angle) == pytest.approx(-far, rel=1e-7, abs=1e-9)
         assert outline.caliper_width(made, angle) == pytest.approx(-far - near, rel=1e-7)

@@ -3,10 +3,10 @@
 import mujoco
 import numpy as np
 import pytest
-from reference import case
 from scipy import integrate, optimize
 
 from fieldworthy.physics import crank
+from reference import case
 
 
 def test_inline_slider_crank_of_a_course_handout():

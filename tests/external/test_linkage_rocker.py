@@ -3,9 +3,9 @@
 import mujoco
 import numpy as np
 import pytest
-from reference import case
 
 from fieldworthy.physics import leverage, linkage
+from reference import case
 
 ARMS = [
     (0.2, 0.06, 0.152, 0.05, 0.3, -0.4, 1.0),
@@ -20,7 +20,8 @@ def _mujoco_arm(arm, band, weights):
     b, r, _, _, base_angle, pin_angle, _ = arm
     at = lambda d, a: f"{d * np.cos(a):.17g} 0 {d * np.sin(a):.17g}"  # noqa: E731
     bodies = "".join(
-        f'<geom type="sphere" size="0.001" mass="{w.force / 9.81:.17g}" pos="{at(w.radius, w.angle)}"/>' for w in weights
+        f'<geom type="sphere" size="0.001" mass="{w.force / 9.81:.17g}" pos="{at(w.radius, w.angle)}"/>'
+        for w in weights
     )
     model = mujoco.MjModel.from_xml_string(f"""
 <mujoco><option gravity="0 0 -9.81"/><worldbody>
@@ -95,9 +96,7 @@ def test_reference_rocker_of_mujoco(degrees):
     assert torque == pytest.approx(expect[f"torque_{degrees}_at_54.15N"]["value"], rel=1e-5)
     # The reference gives the acute angle between the lines.
     between = np.degrees(linkage.transmission_angle(rocker, pose))
-    assert min(between, 180 - between) == pytest.approx(
-        expect[f"transmission_angle_{degrees}"]["value"], rel=1e-5
-    )
+    assert min(between, 180 - between) == pytest.approx(expect[f"transmission_angle_{degrees}"]["value"], rel=1e-5)
 
 
 def test_reference_swing_and_work():

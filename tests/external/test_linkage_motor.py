@@ -1,0 +1,74 @@
+"""A motor-driven arm against MuJoCo's inverse dynamics and SciPy's quadrature."""
+
+import mujoco
+import numpy as np
+import pytest
+from scipy import integrate, optimize
+
+from fieldworthy.physics import leverage, motorarm
+
+WEIGHTS = (leverage.Weight(5.0, 0.25, 0.1), leverage.Weight(2.0, 0.4, 0.0))
+
+
+def _arm():
+    bodies = "".join(
+        f'<geom type="sphere" size="0.0001" mass="{w.force / 9.81:.17g}"'
+        f' pos="{w.radius * np.cos(w.angle):.17g} 0 {w.radius * np.sin(w.angle):.17g}"/>'
+        for w in WEIGHTS
+    )
+    model = mujoco.MjModel.from_xml_string(
+        '<mujoco><option gravity="0 0 -9.81"/><worldbody><body>'
+        f'<joint type="hinge" axis="0 -1 0"/>{bodies}</body></worldbody></mujoco>'
+    )
+    return model, mujoco.MjData(model)
+
+
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_torque_to_accelerate_by_inverse_dynamics(sense):
+    model, data = _arm()
+    inertia = sum(w.force / 9.81 * w.radius**2 for w in WEIGHTS)
+    for angle in np.linspace(-1.5, 1.5, 7):
+        data.qpos[0], data.qvel[0], data.qacc[0] = angle, 0.7 * sense, 4.0 * sense
+        mujoco.mj_inverse(model, data)
+        passive = leverage.weight_torque(WEIGHTS, np.cos(angle), np.sin(angle))
+        ours = motorarm.motor_torque(passive, sense, 0.0, inertia * 4.0)
+        # The spheres' own inertia, 0.4 m (0.1 mm)^2 each, is not in ours: 1.1e-8 N m at 4 rad/s2.
+        assert sense * ours == pytest.approx(data.qfrc_inverse[0], rel=1e-9, abs=1.3e-8)
+
+
+def test_steady_speed_solves_the_motor_line():
+    # Root finding on power: what the motor gives less what the gearing loses is what the arm takes.
+    drive = motorarm.MotorDrive(2.1, 20.0, 7.0, 0.8)
+    for torque in (4.0, -3.0):
+
+        def spare(speed, torque=torque):
+            given = 2.1 * (1 - speed * 7.0 / 20.0) * 7.0
+            return given * 0.8 - torque if torque > 0 else given - 0.8 * torque
+
+        found = optimize.brentq(spare, -10, 10)
+        assert motorarm.motor_speed(drive, torque) == pytest.approx(found, rel=1e-9)
+    assert motorarm.motor_speed(drive, 2.1 * 7.0 * 0.8 * 1.01) == 0.0
+    assert motorarm.motor_share(drive, 2.1 * 7.0 * 0.8) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_time_by_quadrature():
+    drive = motorarm.MotorDrive(2.1, 20.0, 7.0, 0.8)
+    angle = np.linspace(-0.8, 1.2, 65)
+
+    def speed(a):
+        passive = leverage.weight_torque(WEIGHTS, np.cos(a), np.sin(a))
+        return motorarm.motor_speed(drive, motorarm.motor_torque(passive, 1.0, 0.1))
+
+    found = integrate.quad(lambda a: 1 / float(speed(a)), -0.8, 1.2)[0]
+    # Trapezoid over 64 steps of 0.03 rad: step^2 / 12 of the curvature, some 1e-4.
+    assert motorarm.swing_time(angle, speed(angle)) == pytest.approx(found, rel=2e-4)
+    assert np.isinf(motorarm.swing_time(angle, np.zeros(65)))
+
+
+def test_holding_by_hand():
+    # 3 N m on the arm, 0.5 N m held by friction, 80 % through 7 to 1: 2.5 x 0.8 / 7 = 0.2857 N m of 2.1.
+    drive = motorarm.MotorDrive(2.1, 20.0, 7.0, 0.8)
+    assert motorarm.holding_share(drive, -3.0, 0.5) == pytest.approx(2.5 * 0.8 / 7 / 2.1, rel=1e-12)
+    assert motorarm.holding_share(drive, 0.3, 0.5) == 0.0
+    with pytest.raises(ValueError, match="reduction"):
+        motorarm.MotorDrive(2.1, 20.0, 0.0)
