@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,6 +13,7 @@ from fieldworthy.robot.model import Robot
 from fieldworthy.robot.partslist import beside, read_parts_list
 from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise, validate
 from fieldworthy.schema.declare import Spec
+from fieldworthy.schema.faults import faults_of
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.realise import references
 from fieldworthy.season import Season, load_season
@@ -133,34 +133,5 @@ def _unknown_names(document: Document, spec: Any, season: Any) -> Iterator[Probl
 
 def _faults(document: Document, robot: Robot) -> Iterator[Problem]:
     """What each declared thing says is wrong with itself, found on the nominal numbers."""
-    for path, expected in faults_of(robot, ()):
+    for path, expected in faults_of(robot):
         yield document.problem(path, expected)
-
-
-def faults_of(thing: Any, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
-    """Collect the faults that declared things report of themselves.
-
-    Parameters
-    ----------
-    thing : object
-        A realised declaration, or a collection of them [-].
-    path : tuple of str or int
-        Where it stands [-].
-
-    Yields
-    ------
-    tuple
-        Key path and what was expected there [-].
-    """
-    if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
-        report: Any = getattr(thing, "faults", None)
-        if report is not None:
-            yield from (((*path, *key), expected) for key, expected in report())
-        for f in dataclasses.fields(thing):
-            yield from faults_of(getattr(thing, f.name), (*path, f.name))
-    elif isinstance(thing, dict):
-        for key, item in thing.items():
-            yield from faults_of(item, (*path, key))
-    elif isinstance(thing, tuple):
-        for i, item in enumerate(thing):
-            yield from faults_of(item, (*path, i))

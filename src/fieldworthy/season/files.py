@@ -7,6 +7,7 @@ from pathlib import Path
 
 from fieldworthy.schema import BadInput, Document, Problem, read_document, validate
 from fieldworthy.schema.declare import Spec
+from fieldworthy.schema.faults import faults_of
 from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.realise import realise, references
 from fieldworthy.season.model import Season
@@ -32,7 +33,9 @@ def load_season(file: Path) -> tuple[Document, Spec]:
     """
     document = read_document(file)
     spec = validate(document, Season)
-    problems = [*_unknown_names(document, spec), *_outside(document, spec)]
+    season = realise(spec, Season)
+    faults = [document.problem(path, expected) for path, expected in faults_of(season)]
+    problems = [*_unknown_names(document, spec), *_outside(document, season), *faults]
     if problems:
         raise BadInput(problems)
     return document, spec
@@ -46,8 +49,7 @@ def _unknown_names(document: Document, spec: Spec) -> Iterator[Problem]:
             yield document.problem(path, f"expected one of {' and '.join(targets)}: {listed}", nearest(name, known))
 
 
-def _outside(document: Document, spec: Spec) -> Iterator[Problem]:
-    season = realise(spec, Season)
+def _outside(document: Document, season: Season) -> Iterator[Problem]:
     for name, place in season.field.places.items():
         for i, (at, size) in enumerate(zip(place, season.field.size, strict=True)):
             if abs(float(at)) > float(size) / 2:

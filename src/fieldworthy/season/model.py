@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.schema import Of, Ref, assume, exact, need
+from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Length, Mass, Number, Real, Size, Whole
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
@@ -96,3 +98,13 @@ class Season:
     structures: dict[str, Structure] = exact(dict, "things of the field that robots reach for, by name")
     tasks: dict[str, Task] = exact(dict, "what earns points, by name")
     periods: Periods = need("how long the parts of a match last")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        for name in self.objects:
+            held, chain = self.objects[name].carries, [name]
+            while held in self.objects and held not in chain:
+                chain.append(held)
+                held = self.objects[held].carries
+            if held == name:
+                yield ("objects", name, "carries"), "expected an object that does not end up holding itself"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.schema import Of, Ref, assume, exact, need
+from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
 
 CHASSIS = "chassis"
@@ -29,6 +31,11 @@ class Move:
     turn: Angle = assume("0 deg", "not turned")
     pivot: Point | None = exact(None, "turning axis, across the robot; needed where 'turn' is given")
     shift: Point | None = exact(None, "how far the group moves: x forward, y left, z up")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.turn) != 0 and self.pivot is None:
+            yield ("turn",), "expected the key 'pivot' too: the point that it turns about"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, assume, exact, need
+from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import (
     Charge,
     Conductance,
@@ -58,6 +60,16 @@ class MotorClass:
     case_to_air: ThermalResistance = assume("7 K/W", "from memory, typical of its class")
     derating: tuple[Derating, ...] = exact((), "how the controller cuts the current as the winding gets hot")
 
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.free_current) >= float(self.stall_current):
+            yield ("free_current",), "expected less than the stall current"
+        if float(self.free_speed) <= 0 or float(self.stall_torque) <= 0:
+            yield ("stall_torque",), "expected more than 0"
+        hot = [float(step.above) for step in self.derating]
+        for i in (i for i in range(1, len(hot)) if hot[i] <= hot[i - 1]):
+            yield ("derating", i, "above"), "expected a higher temperature than that of the step before"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelClass:
@@ -92,6 +104,15 @@ class CylinderClass:
     single_acting: bool = exact(False, "air one way, a spring the other")
     spring: Force = assume("0 N", "no return spring")
     efficiency: Efficiency = assume("0.9", "seal friction takes a tenth of the force; from memory")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.rod) >= float(self.bore):
+            yield ("rod",), "expected less than the bore"
+        if float(self.closed_length) <= float(self.stroke):
+            yield ("closed_length",), "expected more than the stroke: the rod must fit in"
+        if float(self.spring) < 0:
+            yield ("spring",), "expected zero or more"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

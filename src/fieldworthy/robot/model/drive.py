@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact, need
+from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Count, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
 
 
@@ -43,6 +45,11 @@ class Targets:
         None, "what it must push with, standing against a rival"
     )
 
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if self.sprint_time is not None and self.sprint_distance is None:
+            yield ("sprint_time",), "expected the key 'sprint_distance' too: how far in that time"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TypicalMove:
@@ -74,3 +81,8 @@ class Drive:
     between_matches: Span = assume("8 min", "from one match to the next; common practice, no source")
     targets: Targets = exact(dict, "what the team wants of the drive")
     typical_moves: tuple[TypicalMove, ...] = exact((), "moves made often; the best gearing is found for their mix")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if not any(wheel.driven for wheel in self.wheels.values()):
+            yield ("wheels",), "expected at least one driven wheel"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact, need
+from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Count, Duration, Fraction, Real, Whole
 
 
@@ -15,6 +17,11 @@ class Practice:
 
     successes: Whole = need("tries that worked")
     attempts: Count = need("all tries, those that failed too")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if self.successes > self.attempts:
+            yield ("successes",), f"expected at most the number of attempts, {self.attempts} (found {self.successes})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +59,13 @@ class Repeat:
         None, "time in the period at which no new round begins"
     )
 
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if self.times is None and self.until is None:
+            yield ("repeat",), "expected the key 'times' or 'until' too: when to stop"
+        if not self.repeat:
+            yield ("repeat",), "expected at least one step"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finish:
@@ -61,6 +75,11 @@ class Finish:
     reserve: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] = need(
         "time before the end at which it must begin"
     )
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if not self.steps:
+            yield ("steps",), "expected at least one step"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.robot.model.air import Air
-from fieldworthy.robot.model.body import Ballast, Contact, Part, Pose, Roller
+from fieldworthy.robot.model.body import CHASSIS, Ballast, Contact, Part, Pose, Roller
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.drive import Drive
 from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.plan import Action, Plan
 from fieldworthy.schema import Of, Ref, assume, exact, need
+from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Real, WorkTime
+from fieldworthy.schema.problems import KeyPath
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,3 +50,15 @@ class Robot:
     plan: Plan | None = exact(None, "the match as the team means to play it")
     hours_left: WorkTime | None = exact(None, "work time until the next event")
     catalogue: Catalogue = exact(dict, "classes of the team's own, besides the generic ones")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        ridden = {part.rides: None for part in self.parts.values()}
+        listed = "; ".join(list(ridden)[:10]) or "none are declared"
+        for name, pose in self.poses.items():
+            unknown: list[KeyPath] = [("moves", group) for group in pose.moves if group not in ridden]
+            unknown += [
+                ("carries", load, "rides") for load, it in pose.carries.items() if it.rides not in {*ridden, CHASSIS}
+            ]
+            for key in unknown:
+                yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
