@@ -1,4 +1,4 @@
-"""Compressed air: pressure in each tank along the plan, what each cylinder needs, how fast it moves, the best layout."""
+"""Compressed air: pressure along the plan, what each cylinder needs, how fast it moves, and the best layout."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def check(subject: Subject) -> Iterator[Outcome]:
     yield from _ratings(subject)
     for name in air.cylinders:
         use = use_of(subject, name)
-        yield from _pressure(subject, use, plan)
+        yield from _pressure(use, plan)
         yield from _count(subject, use)
         yield from _times(subject, use, plan)
     for name in air.tanks:
@@ -68,7 +68,7 @@ def _ratings(subject: Subject) -> Iterator[Outcome]:
         )  # fmt: skip
 
 
-def _pressure(subject: Subject, use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
+def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
     """The lowest pressure with which it is filled along the plan, against what it needs."""
     key = f"air.cylinders.{use.name}"
     if use.need_gauge is None:
@@ -149,7 +149,7 @@ def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
     if name not in plan.end_gauge:
         return
     numbers = {"end": (plan.end_gauge[name], "pressure"), "fast": (plan.fast_gauge[name], "pressure")}
-    say = Say("Tank '{name}' is left with {end} after the plan; used up fast, without time to warm, it would read {fast}.",
+    say = Say("Tank '{name}' is left with {end} after the plan; right after fast use it would read {fast}.",
               "", numbers, {"name": name})  # fmt: skip
     yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", say, sources=_SOURCES)
 

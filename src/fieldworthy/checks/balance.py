@@ -89,7 +89,7 @@ def _asked(pace: Pace, side: str) -> Real:
 
 
 def _tipping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
-    """Do wheels lift, and does it go over, in the pose that is worst for this side?"""
+    """Whether wheels lift, and whether it goes over, in the pose that is worst for this side."""
     limits = {name: tip_acceleration(s.edges[SIDES.index(side)], s.height) for name, s in driven.items()}
     asked = {name: _asked(subject.pace(name), side) for name in driven}
     name = min(driven, key=lambda n: first(limits[n]) / max(first(asked[n]), 1e-9))
@@ -124,7 +124,7 @@ def _going_over(subject: Subject, driven: dict[str, Stance], side: str, asked: d
     held = "No braking from any speed carries it over {side} (worst pose '{pose}')."
     yield Outcome(
         f"balance.over.{side}", f"pose {name}", speeds[name], top[name], "speed",
-        Say(held if never else "Braking hard carries it over {side} only from {value} in pose '{pose}'; it reaches {top}.",
+        Say(held if never else "Braking hard carries it over {side} from {value} in pose '{pose}'; it reaches {top}.",
             "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
             numbers, {"pose": name, "side": side}),
         sources=("housner1963", "messuri1985"),
@@ -174,7 +174,7 @@ def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
 
 def _place_slack(stance: Stance, side: int, asked: Real, place: tuple[Real, Real, Real]) -> Real:
     """A ballast's own distance to the edge, under the same acceleration."""
-    axis, sign = (0, 1.0) if side < 2 else (1, 1.0)
-    sign = sign if side in (0, 2) else -1.0
+    axis, sign = side // 2, 1.0 if side in (0, 2) else -1.0
     out = sign * (place[axis] - stance.point[axis])
-    return stance.edges[side] - out - asked * place[2] / STANDARD_GRAVITY
+    own: Real = stance.edges[side] - out - asked * place[2] / STANDARD_GRAVITY
+    return own

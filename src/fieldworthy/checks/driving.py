@@ -213,8 +213,7 @@ def _floor(robot: Robot, stance: Stance) -> _Floor:
             force = _weighted(grip, loads(shift))
         moving.append(force)
     x = stacked([w.position[0] for w in wheels])
-    pair = [np.broadcast_arrays(still, _lined_up(side, still), _lined_up(x, still))]
-    still, side, x = pair[0]
+    still, side, x = np.broadcast_arrays(still, _lined_up(side, still), _lined_up(x, still))
     return _Floor(standing, moving[0], moving[1], (side * still).sum(axis=0), scrub_moment(x, still, side))
 
 
@@ -297,7 +296,8 @@ def picked(thing: T) -> T:
         The same with plain numbers [SI].
     """
     spec: Any = thing
-    return dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
+    plain: T = dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
+    return plain
 
 
 def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None) -> Travel:
@@ -325,8 +325,8 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None)
             return 0.0
         if name not in nominal:
             found = pace(name)
-            parts = {"line": picked(found.line), "load": picked(found.load), "yaw": picked(found.yaw)}
-            nominal[name] = dataclasses.replace(found, **parts)
+            line, load, yaw = picked(found.line), picked(found.load), picked(found.yaw)
+            nominal[name] = dataclasses.replace(found, line=line, load=load, yaw=yaw)
         at = nominal[name]
         straight = first(move(at.line, at.load, distance).time) if distance > 0.0 else 0.0
         return straight + (first(turn(at.line, at.yaw, angle).time) if angle > 0.0 else 0.0)
