@@ -26,9 +26,7 @@ def hull_links(z1, z2, centre, points=40_000):
     total = np.hypot(*edges[straight].T).sum()
     for which, z in ((False, z1), (True, z2)):
         on = ~straight & (owner[:-1] == which)
-        total += (
-            z * on.sum() / points
-        )  # each short edge turns by one step of the circle: so many teeth of its wrap
+        total += z * on.sum() / points  # each short edge turns by one step of the circle: so many teeth of its wrap
     return total
 
 
@@ -55,14 +53,10 @@ def test_12_to_24_teeth_at_200_mm():
     args = (given["pitch_mm"] / 1e3, given["N1"], given["N2"])
     exact = chain.length(*args, given["C_mm"] / 1e3)
     assert exact == pytest.approx(want["L_exact"]["value"], rel=1e-9)
-    assert chain.length_approximate(*args, given["C_mm"] / 1e3) == pytest.approx(
-        want["L_formula"]["value"], rel=1e-9
-    )
+    assert chain.length_approximate(*args, given["C_mm"] / 1e3) == pytest.approx(want["L_formula"]["value"], rel=1e-9)
     links = chain.whole_links(exact)
     assert links == want["L_even"]["value"]
-    assert 1e3 * chain.centre_distance(*args, links) == pytest.approx(
-        want["C_for_L_even_exact"]["value"], rel=1e-9
-    )
+    assert 1e3 * chain.centre_distance(*args, links) == pytest.approx(want["C_for_L_even_exact"]["value"], rel=1e-9)
 
 
 @pytest.mark.parametrize("name", ["chain-0", "chain-2"])
@@ -73,9 +67,7 @@ def test_short_drives(name):
     args = (given["pitch_mm"] / 1e3, *given["teeth"], given["centre_mm"] / 1e3)
     assert chain.length_approximate(*args) == pytest.approx(want["length_pitches"], rel=ref["rel_tol"])
     assert chain.whole_links(chain.length(*args)) == want["even_pitches"]
-    assert chain.speed_drop(given["teeth"][0]) == pytest.approx(
-        want["chordal_variation_small"], rel=ref["rel_tol"]
-    )
+    assert chain.speed_drop(given["teeth"][0]) == pytest.approx(want["chordal_variation_small"], rel=ref["rel_tol"])
 
 
 @pytest.mark.parametrize(
@@ -179,9 +171,7 @@ def test_batch_equals_case_by_case():
 def test_a_chain_that_cannot_close_is_zero_within_a_batch():
     found = chain.centre_distance(0.00635, 12, 24, np.array([20.0, 82.0]))
     assert found[0] == 0.0
-    assert found[1] == pytest.approx(
-        case("CHN-04")["expected"]["C_for_L_even_exact"]["value"] / 1e3, rel=1e-9
-    )
+    assert found[1] == pytest.approx(case("CHN-04")["expected"]["C_for_L_even_exact"]["value"] / 1e3, rel=1e-9)
 
 
 @pytest.mark.parametrize(

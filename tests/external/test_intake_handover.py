@@ -66,9 +66,7 @@ def test_rubbing_against_a_stepped_hand_over():
             slid += abs(other - carried) * step
         force, slide = handover.rubbing(both, (v1, v2), grips)
         assert slide == pytest.approx(slid, rel=1e-4)
-        assert force == pytest.approx(
-            -10.0, rel=1e-12
-        )  # the weaker grip, and a push since the next is slower
+        assert force == pytest.approx(-10.0, rel=1e-12)  # the weaker grip, and a push since the next is slower
     assert handover.rubbing(0.03, (1.0, 1.0), (5.0, 6.0))[0] == 0.0
     assert handover.rubbing(-0.01, (1.0, 2.0), (5.0, 6.0)) == (0.0, 0.0)
 

@@ -79,9 +79,7 @@ def test_batch_equals_case_by_case():
     free = hooks.window(spacing, 0.01, 0.06, 0.01)
     chance = hooks.random_chance(free, spacing)
     for i in range(3):
-        assert chance[i] == hooks.random_chance(
-            hooks.window(float(spacing[i]), 0.01, 0.06, 0.01), float(spacing[i])
-        )
+        assert chance[i] == hooks.random_chance(hooks.window(float(spacing[i]), 0.01, 0.06, 0.01), float(spacing[i]))
     assert chance[0] == 0.0  # an object longer than the room between hooks never comes in
 
 

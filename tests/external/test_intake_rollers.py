@@ -63,9 +63,7 @@ def test_slip_against_an_object_pushed_step_by_step(drag, moves):
     surface, mass, speed = rollers.surface_speed(stage, 60.0), 0.1, 0.0
     for _ in range(20_000):
         push = 16.0 if speed < surface else 0.0
-        speed = (
-            min(max(speed + (push - drag) / mass * 1e-4, 0.0), surface) if push > drag or speed > 0 else 0.0
-        )
+        speed = min(max(speed + (push - drag) / mass * 1e-4, 0.0), surface) if push > drag or speed > 0 else 0.0
     # 0.05 m/s: the stepped object chatters about the surface's speed by one step of deceleration
     assert rollers.object_speed(stage, 60.0) == pytest.approx(speed, abs=0.05)
     assert (rollers.grip_margin(stage) >= 0.0) == moves
@@ -99,9 +97,7 @@ def test_batch_equals_case_by_case():
     radius = np.array([0.02, 0.0254, 0.03])
     batch = rollers.Stage(**{**STAGE, "drag": drag, "radius": radius})
     speed = rollers.motor_speed(62.8, 0.7, [rollers.load_torque(batch)])
-    found = np.array(
-        [rollers.object_speed(batch, speed), rollers.grip_margin(batch), rollers.held_torque(batch)]
-    )
+    found = np.array([rollers.object_speed(batch, speed), rollers.grip_margin(batch), rollers.held_torque(batch)])
     for i in range(3):
         one = rollers.Stage(**{**STAGE, "drag": float(drag[i]), "radius": float(radius[i])})
         w = rollers.motor_speed(62.8, 0.7, [rollers.load_torque(one)])

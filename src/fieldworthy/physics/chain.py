@@ -198,6 +198,10 @@ def whole_links(pitches: Real, multiple: int = 2) -> Real:
     ------
     ValueError
         If the length is not positive, or the multiple is below one.
+
+    References
+    ----------
+    iso606: ISO 606, offset links (from memory).
     """
     require.positive(pitches=pitches, multiple=float(multiple))
     return multiple * np.ceil(pitches / multiple - _COUNT_SLACK)
@@ -335,6 +339,10 @@ def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Re
     ------
     ValueError
         If the pitch or a length is not positive, or the elongation is negative.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.positive(pitch=pitch, pitches=pitches, links=links)
     require.not_negative(elongation=elongation)
@@ -366,6 +374,10 @@ def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     Notes
     -----
     sqrt(C^2 - (r2 - r1)^2).
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.positive(centre=centre)
     step = pitch_radius(pitch, teeth_2) - pitch_radius(pitch, teeth_1)
@@ -397,6 +409,10 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
     h = sqrt((S + e)^2 - S^2) / 2: the run becomes two straight lines over a small idler at its middle. A
     larger idler wraps some chain and needs less. The travel grows as the root of the slack: the first
     millimetre costs most.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.positive(span=span)
     e = np.maximum(slack, 0.0)
@@ -426,6 +442,10 @@ def tensioner_take_up(span: Real, travel: Real) -> Real:
     Notes
     -----
     e = 2 sqrt((S / 2)^2 + h^2) - S.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.positive(span=span)
     require.not_negative(travel=travel)

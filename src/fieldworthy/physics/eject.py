@@ -39,6 +39,10 @@ class EjectWindow:
         -------
         Real
             Smaller of the time left until the window closes and the window's own length [s].
+
+        References
+        ----------
+        practice: kinematics at constant speed.
         """
         return self.closes - np.maximum(self.ready, self.opens)
 
@@ -50,6 +54,10 @@ class EjectWindow:
         -------
         Real
             Moment [s].
+
+        References
+        ----------
+        practice: kinematics at constant speed.
         """
         return 0.5 * (self.closes + np.maximum(self.ready, self.opens))
 

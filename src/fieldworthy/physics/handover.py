@@ -180,6 +180,10 @@ def overlap(length: Real, distance: Real) -> Real:
     Notes
     -----
     L - D.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.positive(length=length, distance=distance)
     return length - distance

@@ -70,6 +70,10 @@ def hook_spacing(pitch: Real, links_between: Real) -> Real:
     ------
     ValueError
         If a quantity is not positive.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.positive(pitch=pitch, links_between=links_between)
     return pitch * links_between
@@ -98,6 +102,10 @@ def passing_frequency(chain_speed: Real, spacing: Real) -> Real:
     Notes
     -----
     v / s.
+
+    References
+    ----------
+    continuity: conservation of the number of objects on a path.
     """
     require.not_negative(chain_speed=chain_speed)
     require.positive(spacing=spacing)
@@ -271,6 +279,10 @@ def stack_height(count: Real, height: Real, nested: Real) -> Real:
     Notes
     -----
     h + (n - 1) h_nested.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
     """
     require.not_negative(count=count)
     require.positive(height=height, nested=nested)

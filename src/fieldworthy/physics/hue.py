@@ -51,6 +51,10 @@ def wrap(angle: Real) -> Real:
     -------
     Real
         The same direction, 0 or more and less than 2 pi [rad].
+
+    References
+    ----------
+    mardia: Directional Statistics, ch. 2 (from memory).
     """
     turned = np.mod(angle, TURN)
     return np.where(turned < TURN, turned, 0.0)[()]  # a tiny negative angle rounds up to a whole turn
@@ -68,6 +72,10 @@ def difference(hue: Real, origin: Real) -> Real:
     -------
     Real
         Angle, -pi or more and less than pi, positive towards growing hue [rad].
+
+    References
+    ----------
+    mardia: Directional Statistics, ch. 2 (from memory).
     """
     return np.mod(np.asarray(hue) - origin + np.pi, TURN) - np.pi
 
@@ -84,6 +92,10 @@ def distance(hue: Real, other: Real) -> Real:
     -------
     Real
         Angle, 0 to pi [rad].
+
+    References
+    ----------
+    mardia: Directional Statistics, ch. 2 (from memory).
     """
     return np.abs(difference(hue, other))
 

@@ -105,9 +105,7 @@ def rolling_radius(radius: Real, squeeze: Real) -> Real:
     return radius * np.sinc(half_angle / np.pi)
 
 
-def drag(
-    normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.0, weight_along: Real = 0.0
-) -> Real:
+def drag(normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.0, weight_along: Real = 0.0) -> Real:
     """Force that holds back an object squeezed between a roller and a fixed guide.
 
     Parameters

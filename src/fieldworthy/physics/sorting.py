@@ -50,6 +50,10 @@ class Sectors:
         ------
         ValueError
             If the hue lies outside the circle.
+
+        References
+        ----------
+        duda: Pattern Classification, ch. 2 (from memory).
         """
         hue.check(measured=measured)
         deeper = (1,) * max(np.ndim(measured) - self.start.ndim + 1, 0)

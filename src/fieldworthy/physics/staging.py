@@ -277,6 +277,10 @@ def seen_speed(length: Real, sample_period: Real, samples: Real = 1.0) -> Real:
     Notes
     -----
     L / (n T_s), by counting.
+
+    References
+    ----------
+    practice: counting.
     """
     require.positive(length=length, sample_period=sample_period, samples=samples)
     return length / (samples * sample_period)
