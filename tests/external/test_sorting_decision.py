@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
 from fieldworthy.physics import eject, hue, sorting
@@ -139,6 +140,22 @@ def test_votes_of_correlated_readings_against_drawn_noise(count, correlation):
     one = stats.norm.sf(margin)
     assert sorting.majority_error(one, count, correlation) == pytest.approx(voted, abs=2.2e-3)
     assert sorting.average_error(margin, count, correlation) == pytest.approx(averaged, abs=2.2e-3)
+
+
+@pytest.mark.parametrize("count", [3, 9, 31])
+@pytest.mark.parametrize("correlation", [0.02, 0.25, 0.6, 0.99])
+def test_votes_of_correlated_readings_against_quadrature(count, correlation):
+    # scipy's quad over the shared noise of its own binomial tail, told where the step lies
+    error, half = 0.05, (count + 1) // 2
+    z = stats.norm.ppf(error)
+
+    def given_shared(u):
+        single = stats.norm.cdf((z + np.sqrt(correlation) * u) / np.sqrt(1.0 - correlation))
+        return stats.norm.pdf(u) * stats.binom.sf(half - 1, count, single)
+
+    step = min(-z / np.sqrt(correlation), 8.0)
+    want = quad(given_shared, -9.0, 9.0, points=[step], limit=200)[0]
+    assert sorting.majority_error(error, count, correlation) == pytest.approx(want, abs=1e-5)
 
 
 def test_weighted_readings_against_drawn_noise():

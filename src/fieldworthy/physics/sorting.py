@@ -254,7 +254,7 @@ def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
     Upper tail of the binomial distribution as an incomplete beta function, I_p((k + 1) / 2, (k + 1) / 2)
     for odd k; an even count does no better than the odd one below it. With correlation the readings share
     part of normal noise. A little of it is integrated out around independent votes; much of it around the
-    median of the rest (24 nodes, absolute error below 1e-3).
+    median of the rest (24 nodes, absolute error below 1e-5).
 
     References
     ----------
