@@ -1,0 +1,431 @@
+"""A motor's temperatures: winding and case as two lumps, the copper's growing resistance, and derating.
+
+Temperatures are absolute [K] unless they are called rises [K above the air around].
+
+Caution: a motor's case burns skin well below the temperatures its winding stands; let it cool before touching.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics._require import positive
+from fieldworthy.physics._types import Array, Real
+
+COPPER = 0.00393
+"""Growth of copper's resistance per kelvin, referred to 20 C [1/K]; IEC 60028, from memory."""
+T_COPPER = 293.15
+"""Temperature to which that growth is referred [K]."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeatPath:
+    """A motor as two lumps of heat.
+
+    Parameters
+    ----------
+    winding_capacity : Real
+        Heat capacity of the winding [J/K].
+    case_capacity : Real
+        Heat capacity of the case [J/K].
+    winding_to_case : Real
+        Thermal resistance between them [K/W].
+    case_to_air : Real
+        Thermal resistance from case to air [K/W].
+
+    Raises
+    ------
+    ValueError
+        If one is not positive.
+
+    References
+    ----------
+    incropera: lumped capacitance.
+    """
+
+    winding_capacity: Real
+    case_capacity: Real
+    winding_to_case: Real
+    case_to_air: Real
+
+    def __post_init__(self) -> None:
+        for name in ("winding_capacity", "case_capacity", "winding_to_case", "case_to_air"):
+            positive(**{name: getattr(self, name)})
+
+
+@dataclass(frozen=True, slots=True)
+class Winding:
+    """The electrical side of the heat.
+
+    Parameters
+    ----------
+    resistance : Real
+        Winding resistance at the reference temperature [ohm].
+    reference : Real
+        That temperature [K].
+    growth : Real
+        Growth of the resistance per kelvin, referred to the reference [1/K].
+    """
+
+    resistance: Real
+    reference: Real = T_COPPER
+    growth: Real = COPPER
+
+    def __post_init__(self) -> None:
+        positive(resistance=self.resistance, reference=self.reference)
+
+
+@dataclass(frozen=True, slots=True)
+class Temperatures:
+    """Temperatures of a motor.
+
+    Parameters
+    ----------
+    winding : Real
+        Of the winding [K].
+    case : Real
+        Of the case [K].
+    """
+
+    winding: Real
+    case: Real
+
+
+def two_node_step(
+    winding: Real,
+    case: Real,
+    heating: Real,
+    self_heating: Real,
+    to_case: Real,
+    from_winding: Real,
+    to_air: Real,
+) -> tuple[Real, Real]:
+    """Return the rises of winding and case after a step of constant current; also compiles on scalars.
+
+    Parameters
+    ----------
+    winding : Real
+        Rise of the winding over the air [K].
+    case : Real
+        Rise of the case over the air [K].
+    heating : Real
+        Loss with the winding as warm as the air, times step over winding capacity [K].
+    self_heating : Real
+        Growth of that loss per kelvin of rise, times step over winding capacity [-].
+    to_case : Real
+        Conductance winding to case, times step over winding capacity, not negative [-].
+    from_winding : Real
+        The same conductance, times step over case capacity, not negative [-].
+    to_air : Real
+        Conductance case to air, times step over case capacity, not negative [-].
+
+    Returns
+    -------
+    tuple of Real
+        Rises of winding and case after the step [K].
+
+    Notes
+    -----
+    Exact for any step: the exponential of the 2x2 matrix, written with its two real eigenvalues. Copper's
+    growing resistance is linear in temperature and so part of the matrix. Growth of a runaway is cut at
+    exp(200).
+
+    References
+    ----------
+    incropera: lumped capacitance.
+    """
+    p, d = to_case - self_heating, from_winding + to_air
+    mean, diff = -0.5 * (p + d), 0.5 * (d - p)
+    half = np.sqrt(diff * diff + to_case * from_winding)
+    half = np.maximum(half, 1e-12)
+    slow, fast = np.minimum(mean + half, 200.0), np.minimum(mean - half, 200.0)
+    exp_slow, exp_fast = np.exp(slow), np.exp(fast)
+    # (exp(l) - 1) / l; the shift keeps a zero eigenvalue finite and moves the quotient by less than 1e-12
+    slow_0 = slow + 1e-12 * (np.abs(slow) < 1e-12)
+    slow_0 = slow_0 + 1e-12 * (slow_0 == 0.0)
+    fast_0 = fast + 1e-12 * (np.abs(fast) < 1e-12)
+    fast_0 = fast_0 + 1e-12 * (fast_0 == 0.0)
+    phi_slow, phi_fast = np.expm1(slow_0) / slow_0, np.expm1(fast_0) / fast_0
+    spread = -exp_slow * np.expm1(-2.0 * half) / (2.0 * half)
+    middle = 0.5 * (exp_slow + exp_fast)
+    phi_spread, phi_middle = (phi_slow - phi_fast) / (2.0 * half), 0.5 * (phi_slow + phi_fast)
+    new_winding = (middle + spread * diff) * winding + spread * to_case * case
+    new_case = spread * from_winding * winding + (middle - spread * diff) * case
+    new_winding = new_winding + (phi_middle + phi_spread * diff) * heating
+    return new_winding, new_case + phi_spread * from_winding * heating
+
+
+def derating_factor(temperature: Real, thresholds: Sequence[Real], factors: Sequence[Real]) -> Real:
+    """Return the share of the current limit that a controller leaves at a temperature; also compiles.
+
+    Parameters
+    ----------
+    temperature : Real
+        Temperature that the controller watches [K].
+    thresholds : sequence of Real
+        Temperatures from which a step holds [K].
+    factors : sequence of Real
+        Share of the limit that each step leaves [-].
+
+    Returns
+    -------
+    Real
+        The least share of the steps that hold, 1 below all of them [-].
+    """
+    share = 1.0 + 0.0 * temperature
+    for threshold, factor in zip(thresholds, factors):  # noqa: B905 (the compiler knows no strict)
+        share = np.minimum(share, 1.0 - (1.0 - factor) * (temperature >= threshold))
+    return share
+
+
+def after(path: HeatPath, coil: Winding, start: Temperatures, air: Real, current: Real, duration: Real) -> Temperatures:
+    """Return the temperatures after a time at constant current.
+
+    Parameters
+    ----------
+    path : HeatPath
+        Heat capacities and resistances [-].
+    coil : Winding
+        The winding's resistance [-].
+    start : Temperatures
+        Temperatures before [-].
+    air : Real
+        Temperature of the air around [K].
+    current : Real
+        Effective winding current [A].
+    duration : Real
+        How long [s].
+
+    Returns
+    -------
+    Temperatures
+        Temperatures after [-].
+
+    Notes
+    -----
+    Loss ``I ** 2 R (1 + alpha (T - T_ref))``; iron and bearing losses are left out. Resistance does not fall
+    below zero for windings above 39 K.
+
+    References
+    ----------
+    iec60028: resistance of copper.
+    """
+    per_winding = duration / path.winding_capacity
+    per_case = duration / path.case_capacity
+    loss = np.square(current) * coil.resistance
+    winding, case = two_node_step(
+        start.winding - air,
+        start.case - air,
+        loss * (1.0 + coil.growth * (air - coil.reference)) * per_winding,
+        loss * coil.growth * per_winding,
+        per_winding / path.winding_to_case,
+        per_case / path.winding_to_case,
+        per_case / path.case_to_air,
+    )
+    return Temperatures(winding + air, case + air)
+
+
+@dataclass(frozen=True, slots=True)
+class Derating:
+    """The controller's protection: steps that cut its current limit.
+
+    Parameters
+    ----------
+    current_limit : Real
+        Limit of a cool motor [A].
+    thresholds : tuple of Real
+        Winding temperatures from which each step holds [K].
+    factors : tuple of Real
+        Share of the limit that each leaves [-].
+    """
+
+    current_limit: Real = np.inf
+    thresholds: tuple[Real, ...] = ()
+    factors: tuple[Real, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.thresholds) != len(self.factors):
+            raise ValueError("thresholds and factors must be as many")
+
+
+@dataclass(frozen=True, slots=True)
+class HeatRun:
+    """A motor's temperatures along a run of phases.
+
+    Parameters
+    ----------
+    end : Temperatures
+        Temperatures after the last phase [-].
+    hottest : Array
+        Highest winding temperature at the ends of the sub-steps, the start included [K].
+    least_share : Array
+        Least share of the current limit that was left [-].
+    winding : Array
+        Winding temperature at the end of each phase, phases leading [K].
+    """
+
+    end: Temperatures
+    hottest: Array
+    least_share: Array
+    winding: Array
+
+
+def over_phases(
+    path: HeatPath,
+    coil: Winding,
+    start: Temperatures,
+    air: Real,
+    phases: Sequence[tuple[Real, Real]],
+    derating: Derating | None = None,
+    steps: int = 8,
+) -> HeatRun:
+    """Return the temperatures along phases of known duration and current, the derating followed.
+
+    Parameters
+    ----------
+    path : HeatPath
+        Heat capacities and resistances [-].
+    coil : Winding
+        The winding's resistance [-].
+    start : Temperatures
+        Temperatures before [-].
+    air : Real
+        Temperature of the air around [K].
+    phases : sequence of tuple
+        Duration [s] and effective current [A] of each phase.
+    derating : Derating, optional
+        The controller's protection [-]; none by default.
+    steps : int
+        Sub-steps per phase, in each of which the derating stands still [-].
+
+    Returns
+    -------
+    HeatRun
+        Temperatures and derating [-].
+
+    Notes
+    -----
+    Each sub-step is exact; without derating one per phase would do for the end, more find the peak.
+    """
+    guard = derating or Derating()
+    now = start
+    hottest, least = np.asarray(start.winding, dtype=float), np.asarray(1.0)
+    marks = []
+    for duration, current in phases:
+        for _ in range(steps):
+            allowed = current
+            if guard.thresholds:
+                share = derating_factor(now.winding, guard.thresholds, guard.factors)
+                allowed = np.minimum(current, guard.current_limit * share)
+                least = np.minimum(least, share)
+            now = after(path, coil, now, air, allowed, duration / steps)
+            hottest = np.maximum(hottest, now.winding)
+        marks.append(np.asarray(now.winding, dtype=float))
+    winding = np.stack(np.broadcast_arrays(*marks)) if marks else np.empty((0,))
+    return HeatRun(now, hottest, least, winding)
+
+
+def rms_current(currents: Array, durations: Array) -> Array:
+    """Return the steady current that heats as much as a run of phases.
+
+    Parameters
+    ----------
+    currents : Array
+        Current of each phase, phases leading [A].
+    durations : Array
+        How long each lasts [s].
+
+    Returns
+    -------
+    Array
+        Root of the mean square [A]; it stands for the phases where they are short against the winding's
+        time constant.
+    """
+    time = np.broadcast_to(durations, np.broadcast_shapes(np.shape(currents), np.shape(durations)))
+    return np.asarray(np.sqrt((np.square(currents) * time).sum(axis=0) / time.sum(axis=0)))
+
+
+def steady(path: HeatPath, coil: Winding, air: Real, current: Real) -> Temperatures:
+    """Return the temperatures that a constant current ends at.
+
+    Parameters
+    ----------
+    path : HeatPath
+        Heat capacities and resistances [-].
+    coil : Winding
+        The winding's resistance [-].
+    air : Real
+        Temperature of the air around [K].
+    current : Real
+        Effective winding current [A].
+
+    Returns
+    -------
+    Temperatures
+        Temperatures at rest [-]; infinite where the growing resistance outruns the cooling.
+
+    References
+    ----------
+    incropera: thermal resistances in series.
+    """
+    loss = np.square(np.asarray(current, dtype=float)) * coil.resistance
+    in_series = np.asarray(path.winding_to_case + path.case_to_air)
+    left = 1.0 - loss * coil.growth * in_series
+    runs_away = left <= 0.0
+    base = loss * (1.0 + coil.growth * (air - coil.reference))
+    power = np.where(runs_away, np.inf, base / np.where(runs_away, 1.0, left))
+    return Temperatures(air + power * in_series, air + power * path.case_to_air)
+
+
+def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real) -> Array:
+    """Return how long an idle motor takes until its winding stays below a temperature.
+
+    Parameters
+    ----------
+    path : HeatPath
+        Heat capacities and resistances [-].
+    start : Temperatures
+        Temperatures when it stops, not below the air [-].
+    air : Real
+        Temperature of the air around [K].
+    target : Real
+        Winding temperature to fall below [K].
+
+    Returns
+    -------
+    Array
+        Time [s]; 0 where it never passes the target, infinite where the air is no cooler than that.
+
+    Notes
+    -----
+    The winding's rise is ``A exp(-a t) + B exp(-b t)`` with ``a < b``. Newton's steps on its logarithm from where
+    the slow part alone meets the target run one way, from either sign of B.
+    """
+    g = 1.0 / np.asarray(path.winding_to_case, dtype=float)
+    p, back = g / path.winding_capacity, g / path.case_capacity
+    d = back + 1.0 / (path.case_to_air * np.asarray(path.case_capacity))
+    half = np.sqrt(0.25 * np.square(d - p) + p * back)
+    slow, fast = 0.5 * (p + d) - half, 0.5 * (p + d) + half
+    w, c = np.asarray(start.winding - air, dtype=float), np.asarray(start.case - air, dtype=float)
+    goal = np.asarray(target - air, dtype=float)
+    reachable = goal > 0.0
+    goal = np.where(reachable, goal, 1.0)
+    # from the rise and its slope at the start
+    A = ((fast - p) * w + p * c) / (fast - slow)
+    B = w - A
+    lasting = A > 0.0
+    A = np.where(lasting, A, goal)
+    peak_time = np.log(np.maximum(-B * fast, 1e-300) / (A * slow)) / (fast - slow)
+    peak_time = np.where(B < 0.0, np.maximum(peak_time, 0.0), 0.0)
+    highest = A * np.exp(-slow * peak_time) + B * np.exp(-fast * peak_time)
+    t = np.maximum(np.log(A / goal) / slow, peak_time)
+    for _ in range(10):
+        one, two = A * np.exp(-slow * t), B * np.exp(-fast * t)
+        rise = np.maximum(one + two, 1e-300)
+        fall = np.maximum(slow * one + fast * two, 1e-300) / rise
+        t = np.maximum(t + np.log(rise / goal) / np.maximum(fall, 0.1 * slow), 0.0)
+    t = np.where(lasting & (highest > goal), t, 0.0)
+    return np.asarray(np.where(reachable, t, np.where((w > 0.0) | (c > 0.0), np.inf, 0.0)))
