@@ -84,7 +84,8 @@ def test_air_08_pressure_creeps_up_after_a_fast_draw():
     # real air (CoolProp) is 0.4 K colder than the ideal gas of constant 1.4
     assert expected["T_after"]["value"] == pytest.approx(T, abs=0.5)
     recovered = gas.gauge(gas.rewarmed_pressure(p1, T, 293.15)) / PSI
-    assert recovered == pytest.approx(expected["p_recovered"]["value"], rel=0.005)
+    # as a gauge reading the 0.31 % of mass show as 0.54 %
+    assert recovered == pytest.approx(expected["p_recovered"]["value"], rel=0.006)
 
 
 def test_atmosphere_follows_the_standard_table():
