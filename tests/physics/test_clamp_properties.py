@@ -24,7 +24,7 @@ def test_symmetric_objects_have_symmetric_windows(seat, sides, corner):
         clamp.yaw_window(seat, base, yaw, np.pi / sides),
         clamp.sideways_window(seat, base, yaw, 0.15),
     ):
-        assert window.above == pytest.approx(window.below, abs=1e-7)
+        assert window.above == pytest.approx(window.below, abs=2e-7)
 
 
 @given(seats(), st.floats(1.0, 2.0), st.integers(3, 9))
@@ -34,9 +34,9 @@ def test_window_grows_with_the_jaws_opening(seat, times, sides):
     wider = clamp.Seat(seat.stop_gap, seat.throat, seat.jaw_reach * times, seat.jaw_width, seat.hook)
     yaw = clamp.flat_yaw(base, 0)
     less, more = (clamp.yaw_window(s, base, yaw, np.pi / sides).above for s in (seat, wider))
-    assert more >= less - 1e-9
+    assert more >= less - 2e-7
     less, more = (clamp.sideways_window(s, base, yaw, 0.12).above for s in (seat, wider))
-    assert more >= less - 1e-9
+    assert more >= less - 2e-7
     # What opens the jaw by so much deepens the rim under it by just that.
     deeper = clamp.engagement(wider, base, 0.1, 0.01) - clamp.engagement(seat, base, 0.1, 0.01)
     assert deeper == pytest.approx(wider.jaw_reach - seat.jaw_reach, abs=1e-12)
@@ -63,9 +63,9 @@ def test_batch_equals_case_by_case(singles, size):
     for k, seat in enumerate(singles):
         base = outline.regular_polygon(6, sizes[k])
         one = clamp.yaw_window(seat, base, clamp.flat_yaw(base, 0), np.pi / 6)
-        assert (whole.below[k], whole.above[k]) == pytest.approx((float(one.below), float(one.above)), abs=1e-9)
+        assert (whole.below[k], whole.above[k]) == pytest.approx((float(one.below), float(one.above)), abs=2e-7)
         one = clamp.sideways_window(seat, base, clamp.corner_yaw(base, 2), 0.15)
-        assert (aside.below[k], aside.above[k]) == pytest.approx((float(one.below), float(one.above)), abs=1e-9)
+        assert (aside.below[k], aside.above[k]) == pytest.approx((float(one.below), float(one.above)), abs=2e-7)
         assert deep[k] == pytest.approx(clamp.engagement(seat, outline.Circle(sizes[k]), 0.0, 0.01), rel=1e-12)
 
 

@@ -21,11 +21,13 @@ from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.outline import Outline, Polygon, corner_angles, front, nearest, normals
 
 SCAN = 8
-"""Steps in which a window is searched for its first end; one that opens and shuts within a step goes
-unseen."""
+"""Steps in which a window is searched for its first end; one that opens and shuts within a step goes unseen."""
 
-BISECTIONS = 30
-"""Halvings of such a step: a billionth of it."""
+FINENESS = 2.0**-20
+"""Share of such a step to which the end is then found."""
+
+AT_ONCE = 2048
+"""Trials that are worked out at once: few cases are cut finely, many are halved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +132,9 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     The near face is convex, so of all the places along the jaw one of its ends is the shallowest. The object
     rests where it is: that a push may turn it square against the stops is not counted on.
     """
-    half_gap, half_jaw = 0.5 * np.asarray(seat.stop_gap), 0.5 * np.asarray(seat.jaw_width)
-    lines = np.stack(np.broadcast_arrays(-half_gap, half_gap, -half_jaw, half_jaw, sideways)[:4])
-    face = front(outline, yaw, lines - np.asarray(sideways))
+    half_gap, half_jaw, aside = 0.5 * np.asarray(seat.stop_gap), 0.5 * np.asarray(seat.jaw_width), np.asarray(sideways)
+    lines = np.broadcast_arrays(-half_gap - aside, half_gap - aside, -half_jaw - aside, half_jaw - aside)
+    face = front(outline, yaw, np.stack(lines))
     touch = np.maximum(-np.minimum(face[0], face[1]), -np.asarray(seat.throat) - nearest(outline, yaw))
     met = np.isfinite(touch)
     depth = seat.jaw_reach - np.maximum(face[2], face[3]) - np.where(met, touch, 0.0)
@@ -233,18 +235,23 @@ def sideways_window(seat: Seat, outline: Outline, yaw: Real, limit: Real) -> Win
 
 def _first_end(spare: Callable[[Array], Array], limit: Real) -> Array:
     """Return the first place from 0 on where the spare turns negative, the limit where it never does."""
-    shape = np.broadcast_shapes(np.shape(spare(np.zeros(np.shape(limit)))), np.shape(limit))
-    step = np.broadcast_to(np.asarray(limit) / SCAN, shape)
-    low, open_ = np.zeros(shape), spare(np.zeros(shape)) >= 0.0
-    alive = open_
-    for k in range(1, SCAN + 1):
-        alive = alive & (spare(k * step) >= 0.0)
-        low = np.where(alive, k * step, low)
-    width = np.where(open_ & ~alive, step, 0.0)
-    for _ in range(BISECTIONS):
-        width = 0.5 * width
-        low = np.where(spare(low + width) >= 0.0, low + width, low)
+    at_rest = spare(np.zeros(np.shape(limit))) >= 0.0
+    width = np.where(at_rest, limit, 0.0)
+    low, width = _cut(spare, np.zeros(width.shape), width, SCAN)
+    whole = low >= np.asarray(limit) * (1.0 - 0.5 / SCAN)
+    width = np.where(whole, 0.0, width)
+    parts = int(np.clip(AT_ONCE // max(low.size, 1), 2, 64))
+    for _ in range(int(np.ceil(np.log(FINENESS) / -np.log(parts)))):
+        low, width = _cut(spare, low, width, parts)
     return low
+
+
+def _cut(spare: Callable[[Array], Array], low: Array, width: Array, parts: int) -> tuple[Array, Array]:
+    """Narrow a bracket to the part in which the spare first turns negative; to its end where it never does."""
+    part = width / parts
+    steps = np.arange(1.0, parts + 1.0).reshape((parts,) + (1,) * low.ndim)
+    held = np.logical_and.accumulate(spare(low + steps * part) >= 0.0, axis=0).sum(axis=0)
+    return low + held * part, part
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,7 +365,8 @@ def lift_height(heights: Heights, jaw_travel: Real) -> Array:
     practice: 25 mm strokes are usual in clamps, 50 mm ones buy lift height and a gap for loose pieces (common
         practice, no source).
     """
-    return np.maximum(np.asarray(jaw_travel) - np.maximum(entry_clearance(heights), 0.0), 0.0)
+    spare = np.asarray(jaw_travel) - np.maximum(entry_clearance(heights), 0.0)
+    return np.asarray(np.maximum(spare, 0.0))
 
 
 def release_clearance(open_height: Real, surface: Real, size: Real, squeeze: Real = 0.0) -> Array:
