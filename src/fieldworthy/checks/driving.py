@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -13,7 +14,7 @@ from fieldworthy.checks.bodies import stacked
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Travel
 from fieldworthy.checks.showing import first
-from fieldworthy.checks.stance import Stance, flat, floor_contacts
+from fieldworthy.checks.stance import Stance
 from fieldworthy.physics.battery import Battery
 from fieldworthy.physics.gearing import GearStage, reflected_inertia, train
 from fieldworthy.physics.motion import (
@@ -33,7 +34,6 @@ from fieldworthy.physics.turning import YawLoad, scrub_moment, turn
 from fieldworthy.robot.model import MotorClass, Pose, Robot
 
 T = TypeVar("T")
-_ROUNDS = 2  # of load transfer; the second changes the grip by less than a percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,20 +193,21 @@ class _Floor:
 def _floor(robot: Robot, stance: Stance) -> _Floor:
     classes = robot.catalogue.wheels
     wheels = list(robot.drive.wheels.values())
-    contacts = flat(floor_contacts(robot))
     grip = stacked([classes[w.wheel].grip if w.driven else 0.0 for w in wheels])
     side = stacked([classes[w.wheel].side_grip for w in wheels])
 
     def loads(shift: Real) -> Array:
         point = stacked([stance.point[0] - shift, stance.point[1]])
-        return wheel_loads(stance.load, contacts, point)[: len(wheels)]
+        return wheel_loads(stance.load, stance.feet.contacts, point, stance.feet.level)[: len(wheels)]
 
     still = loads(0.0)
     standing = _weighted(grip, still)
+    # load transfer settles at once where every wheel is driven: only the mix of unlike wheels changes
+    rounds = 1 if all(w.driven for w in wheels) and not robot.contacts else 3
     moving = []
     for sign in (1.0, -1.0):
         force = standing
-        for _ in range(_ROUNDS):
+        for _ in range(rounds):
             # past the tipping edge the far wheels carry nothing more, so the load moves no farther than that
             shift = sign * force * stance.height / stance.load
             shift = np.clip(shift, -np.maximum(stance.edges[0], 0.0), np.maximum(stance.edges[1], 0.0))
@@ -319,6 +320,7 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None)
     """
     nominal: dict[str, Pace] = {}
 
+    @cache
     def travel(pose: str | None, distance: float, angle: float) -> float:
         name = pose or usual
         if name is None or not robot.parts:

@@ -107,7 +107,7 @@ def nudge(quantity: Quantity) -> float:
     return step if quantity.si + step <= quantity.high else -step
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Cases:
     """The cases of one batch: nominal, then a nudge of each quantity, then samples.
 
@@ -154,13 +154,28 @@ class Cases:
             A plain number where no case moves it [SI].
         """
         row = self._row.get(path)
-        uncertain = self.samples > 0 and quantity.tolerance > 0
-        if row is None and not uncertain:
+        if row is None and not (self.samples > 0 and quantity.tolerance > 0):
             return quantity.si
-        cases = np.full(self.size, quantity.si)
-        if row is not None:
-            cases[row] += nudge(quantity)
-        if uncertain:
-            key = dotted(path)
-            cases[self.sampled] = sampled(quantity, key, self.seed, self.block, self.samples)
-        return cases
+        make = _remembered if self.block == 0 else _drawn
+        return make(dotted(path), quantity, row, self)
+
+    def __hash__(self) -> int:
+        return hash((self.seed, self.block, self.samples, len(self.nudged)))
+
+    def __eq__(self, other: object) -> bool:
+        """Equal where the same draws stand in the same rows."""
+        return isinstance(other, Cases) and hash(self) == hash(other)
+
+
+def _drawn(key: str, quantity: Quantity, row: int | None, cases: Cases) -> Array:
+    drawn = np.full(cases.size, quantity.si)
+    if row is not None:
+        drawn[row] += nudge(quantity)
+    if cases.samples > 0 and quantity.tolerance > 0:
+        drawn[cases.sampled] = sampled(quantity, key, cases.seed, cases.block, cases.samples)
+    drawn.flags.writeable = False
+    return drawn
+
+
+_remembered = lru_cache(maxsize=8192)(_drawn)
+"""The first block's draws are kept: a page that edits one number redraws that number alone."""

@@ -52,11 +52,55 @@ def floor_contacts(robot: Robot) -> list[tuple[Real, Real]]:
 
 
 @dataclass(frozen=True, slots=True)
+class Footing:
+    """What the robot can stand on, the same in every pose.
+
+    Attributes
+    ----------
+    contacts : ndarray of shape (k, 2) or (k, 2, n)
+        Drive wheels first, then other contacts [m].
+    level, tilted : Support
+        Polygon of the contacts, and of contacts and anti-tip rollers together [-, m].
+    clearance : float or ndarray of shape (n,)
+        Of the rollers, the largest [m].
+    """
+
+    contacts: Array
+    level: Support
+    tilted: Support
+    clearance: Real
+
+
+def footing(robot: Robot) -> Footing:
+    """Find what the robot can stand on.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    Footing
+        Contacts and polygons [m].
+    """
+    contacts = floor_contacts(robot)
+    rollers = list(robot.rollers.values())
+    level = support_polygon(flat(contacts))
+    if not rollers:
+        return Footing(flat(contacts), level, level, 0.0)
+    tilted = support_polygon(flat(contacts + [r.position for r in rollers]))
+    return Footing(flat(contacts), level, tilted, stacked([r.clearance for r in rollers]).max(axis=0))
+
+
+@dataclass(frozen=True, slots=True)
 class Stance:
     """A robot in one pose on the floor.
 
     Attributes
     ----------
+    feet : Footing
+        What it stands on [m].
     body : RigidBody
         The robot with what it carries [kg, m, kg m2].
     point : ndarray of shape (2,) or (2, n)
@@ -69,17 +113,15 @@ class Stance:
         Distance from the point to the tipping edge, by `SIDES` [m]; negative past it.
     beyond : ndarray of shape (4,) or (4, n)
         How much farther out the anti-tip rollers' edge lies, by `SIDES` [m].
-    clearance : float or ndarray of shape (n,)
-        Of the rollers, the largest [m].
     """
 
+    feet: Footing
     body: RigidBody
     point: Array
     height: Real
     load: Real
     edges: Array
     beyond: Array
-    clearance: Real
 
     def over(self, side: str) -> Overturn:
         """Look at the robot across one of its edges.
@@ -111,16 +153,16 @@ class Stance:
         RollerStage
             The same as without rollers where there is none on that side [kg, kg m2, m].
         """
-        return roller_stage(self.over(side), self.beyond[SIDES.index(side)], self.clearance)
+        return roller_stage(self.over(side), self.beyond[SIDES.index(side)], self.feet.clearance)
 
 
-def stand(robot: Robot, body: RigidBody, pose: Pose) -> Stance:
+def stand(feet: Footing, body: RigidBody, pose: Pose) -> Stance:
     """Stand a robot on its contacts in one pose.
 
     Parameters
     ----------
-    robot : Robot
-        For wheels, contacts and rollers [SI].
+    feet : Footing
+        Wheels, contacts and rollers [m].
     body : RigidBody
         The robot in that pose, with what it carries [kg, m, kg m2].
     pose : Pose
@@ -139,15 +181,11 @@ def stand(robot: Robot, body: RigidBody, pose: Pose) -> Stance:
         x = (weight * body.cg[0] + tow.down * tow.position[0] - tow.drag * tow.position[2]) / load
         y = (weight * body.cg[1] + tow.down * tow.position[1]) / load
         point, height = stacked([x, y]), body.cg[2] * weight / load
-    contacts = floor_contacts(robot)
-    edges = _reach(support_polygon(flat(contacts)), point)
-    beyond, clearance = np.zeros_like(edges), 0.0
-    if robot.rollers:
-        rollers = list(robot.rollers.values())
-        wide = support_polygon(flat(contacts + [r.position for r in rollers]))
-        beyond = np.maximum(_reach(wide, point) - edges, 0.0)
-        clearance = stacked([r.clearance for r in rollers]).max(axis=0)
-    return Stance(body, point, height, load, edges, beyond, clearance)
+    edges = _reach(feet.level, point)
+    beyond = (
+        np.maximum(_reach(feet.tilted, point) - edges, 0.0) if feet.tilted is not feet.level else np.zeros_like(edges)
+    )
+    return Stance(feet, body, point, height, load, edges, beyond)
 
 
 def _reach(support: Support, point: Array) -> Array:

@@ -13,7 +13,7 @@ from fieldworthy.checks.bodies import Group, body_in, extent_in, groups
 from fieldworthy.checks.driving import Pace, nominal_travel, pace_of
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Beat, written_out
-from fieldworthy.checks.stance import Stance, stand
+from fieldworthy.checks.stance import Footing, Stance, footing, stand
 from fieldworthy.physics.gas import atmosphere
 from fieldworthy.physics.layout import Circuit
 from fieldworthy.physics.rigidbody import RigidBody
@@ -93,6 +93,8 @@ class Subject:
     @cached_property
     def schedule(self) -> tuple[Beat, ...]:
         """The match plan written out, nominal."""
+        if self.base is not None:
+            return self.base.schedule
         return written_out(self.robot, self.season, nominal_travel(self.robot, self.pace, self.driving_pose))
 
     @cached_property
@@ -101,6 +103,16 @@ class Subject:
         drives = [n for n, p in self.robot.poses.items() if p.use == "drive"]
         empty = [n for n in drives if not self.robot.poses[n].carries and self.robot.poses[n].tow is None]
         return next(iter([*empty, *drives, *self.robot.poses]), None)
+
+    @cached_property
+    def feet(self) -> Footing:
+        """What the robot can stand on [m]."""
+        return footing(self.robot)
+
+    def _alike(self, pose: str) -> str:
+        """The first pose that is the same body: poses in which nothing is moved, carried or towed share one."""
+        bare = [n for n, p in self.robot.poses.items() if not p.moves and not p.carries and p.tow is None]
+        return bare[0] if pose in bare else pose
 
     def body(self, pose: str) -> RigidBody:
         """Assemble the robot in a pose, with what it carries.
@@ -115,6 +127,7 @@ class Subject:
         RigidBody
             Mass, centre of gravity and inertia about it [kg, m, kg m2].
         """
+        pose = self._alike(pose)
         return self.remember(("body", pose), lambda: body_in(self.season, self.groups, self.robot.poses[pose]))
 
     def extent(self, pose: str) -> tuple[Array, Array]:
@@ -145,7 +158,8 @@ class Subject:
         Stance
             Load, height, tipping edges and rollers [SI].
         """
-        return self.remember(("stance", pose), lambda: stand(self.robot, self.body(pose), self.robot.poses[pose]))
+        pose = self._alike(pose)
+        return self.remember(("stance", pose), lambda: stand(self.feet, self.body(pose), self.robot.poses[pose]))
 
     def pace(self, pose: str) -> Pace:
         """Find what the drive can make of the robot in a pose.
@@ -160,4 +174,5 @@ class Subject:
         Pace
             Accelerations, top speed and the speed-acceleration curve [SI].
         """
+        pose = self._alike(pose)
         return self.remember(("pace", pose), lambda: pace_of(self.robot, self.stance(pose), self.robot.poses[pose]))

@@ -308,7 +308,7 @@ def _along(slack: Array, normal: Array, angle: float) -> Array:
     return np.asarray((far if meets.all() else np.where(meets, far, np.inf)).min(axis=0, initial=np.inf))
 
 
-def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike) -> Array:
+def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike, support: Support | None = None) -> Array:
     """Load on each floor contact of a rigid robot on equal springs that push but do not pull.
 
     Parameters
@@ -319,6 +319,8 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike) -> 
         Floor contacts [m], shape ``(k, 2, *cases)``.
     point : array_like
         Load point [m], shape ``(2, *cases)``.
+    support : Support, optional
+        The support polygon of the same contacts [-, m], where it is already known.
 
     Returns
     -------
@@ -353,16 +355,17 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike) -> 
     lifted = (share < 0.0).any(axis=0)
     if lifted.any():
         each = np.broadcast_to(around, around.shape[:2] + lifted.shape)[..., lifted]
-        arm = np.broadcast_to(arm * _into_polygon(around, arm), (2, *lifted.shape))
+        inward = _into_polygon(support or support_polygon(p), middle, arm)
+        arm = np.broadcast_to(arm * inward, (2, *lifted.shape))
         share[:, lifted] = _unilateral(each, arm[:, lifted])
     return np.asarray(share * weight)
 
 
-def _into_polygon(contacts: Array, arm: Array) -> Array:
-    """Return the factor that draws a point back into the polygon, towards the origin inside it."""
-    support = support_polygon(contacts)
-    trailing = arm.ndim - 1
+def _into_polygon(support: Support, middle: Array, arm: Array) -> Array:
+    """Return the factor that draws a point back into the polygon, towards a middle inside it."""
+    trailing = max(arm.ndim, middle.ndim) - 1
     n, offset = lift(support.normal, 2, trailing), lift(support.offset, 1, trailing)
+    offset = offset - (n[:, 0] * middle[0] + n[:, 1] * middle[1])
     outward = n[:, 0] * arm[0] + n[:, 1] * arm[1]
     beyond = outward > np.maximum(offset, 0.0)
     return np.asarray(np.where(beyond, offset / np.where(beyond, outward, 1.0), 1.0).min(axis=0).clip(0.0, 1.0))

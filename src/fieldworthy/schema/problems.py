@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 KeyPath = tuple[str | int, ...]
@@ -13,6 +14,7 @@ _FOUND = 40  # characters of a value that are shown
 _LONGEST = 100  # characters of a key that are shown, or compared with known ones
 
 
+@lru_cache(maxsize=20_000)
 def dotted(path: KeyPath) -> str:
     """Write a key path as a person reads it.
 
