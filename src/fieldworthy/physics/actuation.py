@@ -324,13 +324,14 @@ def actuation(
 
     Notes
     -----
-    Isothermal chambers, constant supply pressure, the driving chamber exhausted before. Against the full
-    equations (both pressures, position, speed) for 600 cylinders of 10-20 mm bore, 25-75 mm stroke, C of
-    0.05-0.8 dm3/(s bar), b of 0.2-0.6, 0.05-2 kg and a load of 0-60 % of the force, the total time is off
-    by -1 % in the median, within -5 % and +6.5 % in 96 % of cases and 18 % at worst; the lag by less than
-    0.3 % of the total. Loads of 60-98 % of the force do better (-7 % to +2 %). A load that drives the
-    motion: within -6 % and +15 % in 96 %, 33 % at worst. The conductances themselves are seldom known
-    better than 10 % (common practice, no source).
+    Isothermal chambers, constant supply pressure, the driving chamber exhausted before. Held against the full
+    equations (both pressures, position, speed) for cylinders of 10-20 mm bore, 25-75 mm stroke, C of 0.05-0.8
+    dm3/(s bar), b of 0.2-0.6 and 0.05-2 kg. With a load of 0-60 % of the force the total time is off by -1 % in
+    the median and within 7 % in 96 % of cases; with 60-98 % of the force, -2 % and from -6 % to +1 %; with a load
+    that drives the motion, 0 % and from -6 % to +15 %. The lag is within 0.5 % of the total. The worst single
+    cases are off by up to 36 %: a chamber that is already empty vents through a tight exhaust, so that the moving
+    mass runs up against it and bounces. The conductances are seldom known better than 10 % (common practice, no
+    source).
 
     References
     ----------
