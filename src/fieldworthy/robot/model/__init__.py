@@ -12,9 +12,13 @@ from fieldworthy.robot.model.catalogue import (
     WheelClass,
 )
 from fieldworthy.robot.model.drive import Drive, Stage, Targets, Wheel
-from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, Plain
+from fieldworthy.robot.model.intake import Chain as ChainDrive
+from fieldworthy.robot.model.intake import Hold, Hooks, Intake, IntakeStage, Rollers
+from fieldworthy.robot.model.mechanism import Mechanism, Plain
+from fieldworthy.robot.model.motors import MotorUse
 from fieldworthy.robot.model.plan import Action, Plan, Practice, Repeat, Step
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.sorter import HueClass, Sorter
 
 __all__ = [
     "Action",
@@ -23,10 +27,16 @@ __all__ = [
     "Battery",
     "Carried",
     "Catalogue",
+    "ChainDrive",
     "Contact",
     "Cylinder",
     "CylinderClass",
     "Drive",
+    "Hold",
+    "Hooks",
+    "HueClass",
+    "Intake",
+    "IntakeStage",
     "Mechanism",
     "MotorClass",
     "MotorUse",
@@ -39,6 +49,8 @@ __all__ = [
     "Repeat",
     "Robot",
     "Roller",
+    "Rollers",
+    "Sorter",
     "Stage",
     "Step",
     "Supply",

@@ -3,18 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
-from fieldworthy.schema import Ref, exact, need
-from fieldworthy.schema.kinds import Count, WorkTime
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MotorUse:
-    """Motors of one class that a mechanism uses."""
-
-    motor: Annotated[str, Ref(("catalogue.motors",))] = need("motor class, from the catalogue")
-    count: Count = exact(1, "how many of them")
+from fieldworthy.robot.model.intake import Intake
+from fieldworthy.robot.model.motors import MotorUse
+from fieldworthy.robot.model.sorter import Sorter
+from fieldworthy.schema import exact, need
+from fieldworthy.schema.kinds import WorkTime
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,4 +22,4 @@ class Plain:
     build_time: WorkTime | None = exact(None, "work still to do on it")
 
 
-Mechanism: TypeAlias = Plain
+Mechanism: TypeAlias = Plain | Intake | Sorter

@@ -62,3 +62,7 @@ class Robot:
             ]
             for key in unknown:
                 yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
+        for name, mechanism in self.mechanisms.items():
+            misfits = getattr(mechanism, "misfits", None)
+            if misfits is not None:
+                yield from ((("mechanisms", name, *key), expected) for key, expected in misfits(self))
