@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from fieldworthy.checks import air, balance, drive, limits
+from fieldworthy.checks import air, balance, drive, intake, limits, sorter
 from fieldworthy.checks.finding import Outcome
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Robot
 
 Check = Callable[[Subject], Iterable[Outcome]]
 
-CHECKS: tuple[Check, ...] = (drive.check, balance.check, air.check, limits.check)
+CHECKS: tuple[Check, ...] = (drive.check, balance.check, air.check, intake.check, sorter.check, limits.check)
 """One check a subsystem."""
 
 _ALWAYS = (

@@ -195,3 +195,42 @@ def outcome(unwanted: Real, missed: Real, false_alarm: Real, ejected: Real) -> O
     thrown_right = unwanted * (1.0 - np.asarray(missed)) * ejected
     thrown_wrong = wanted * false_alarm * ejected
     return Outcome(wanted - thrown_wrong, unwanted - thrown_right, thrown_right, thrown_wrong)
+
+
+def decision_time(spot: Real, speed: Real, readings: Real, sample_period: Real, latency: Real) -> Real:
+    """Longest time from an object's nose at the sensor to the command.
+
+    Parameters
+    ----------
+    spot : Real
+        Width of what the sensor sees, along the path [m].
+    speed : Real
+        Speed of the objects [m/s].
+    readings : Real
+        Readings that are decided on [-].
+    sample_period : Real
+        Time between two readings [s].
+    latency : Real
+        From the last reading to the command [s].
+
+    Returns
+    -------
+    Real
+        Time [s].
+
+    Raises
+    ------
+    ValueError
+        If the speed or sample period is not positive, or another quantity is negative.
+
+    Notes
+    -----
+    w / v + n T_s + t: the spot must be covered, and the first reading comes up to one period later.
+
+    References
+    ----------
+    practice: kinematics at constant speed.
+    """
+    require.positive(speed=speed, sample_period=sample_period)
+    require.not_negative(spot=spot, readings=readings, latency=latency)
+    return spot / speed + readings * np.asarray(sample_period) + latency

@@ -1,0 +1,244 @@
+"""Colour sorting: readings at the real speed, thresholds and votes, the eject window, and the errors end to end."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+
+from fieldworthy.checks.airplan import air_along_plan, use_of
+from fieldworthy.checks.backgrounds import backgrounds
+from fieldworthy.checks.bodies import stacked
+from fieldworthy.checks.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.checks.showing import first
+from fieldworthy.checks.stages import Row, Running, row_of
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics import eject as ejecting
+from fieldworthy.physics import hue, sorting
+from fieldworthy.physics.actuation import actuation, extend_stroke
+from fieldworthy.physics.flow import Element, in_series, tube
+from fieldworthy.robot.model import HueClass, Sorter
+
+_NEVER = 10.0  # s; a stroke that never ends counts as that
+_LEAST_SPREAD = 1e-3  # rad; no sensor repeats itself better
+
+
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """The classes of a sorter as numbers.
+
+    Attributes
+    ----------
+    names : tuple of str
+        In the order of the file.
+    means, sds : ndarray of shape (k,) or (k, n)
+        Of the hue that the sensor reports [rad].
+    shares : ndarray
+        Of all objects [-].
+    """
+
+    names: tuple[str, ...]
+    means: Array
+    sds: Array
+    shares: Array
+
+
+def palette_of(spec: Sorter) -> Palette:
+    """Take the hue classes of a sorter, from mean and spread or from readings.
+
+    Parameters
+    ----------
+    spec : Sorter
+        As the file gives it [SI].
+
+    Returns
+    -------
+    Palette
+        Means on the circle, spreads and shares [rad, -].
+    """
+    both = [_class(c) for c in spec.classes.values()]
+    even = 1.0 / len(both)
+    raw = stacked([even if c.share is None else c.share for c in spec.classes.values()])
+    sds = np.maximum(stacked([s for _, s in both]), _LEAST_SPREAD)
+    return Palette(tuple(spec.classes), stacked([m for m, _ in both]), sds, raw / raw.sum(axis=0))
+
+
+def _class(spec: HueClass) -> tuple[Real, Real]:
+    if spec.samples is not None:
+        readings = np.asarray(hue.wrap(stacked(list(spec.samples))))
+        return hue.mean(readings), hue.deviation(readings)
+    assert spec.hue is not None, "a class has a hue or samples"
+    assert spec.spread is not None, "a class has a spread or samples"
+    return hue.wrap(spec.hue), spec.spread
+
+
+def check(subject: Subject) -> Iterator[Outcome]:
+    """Judge every colour sorter of the robot.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Readings, thresholds, eject window, error and background [-].
+    """
+    for name, spec in subject.robot.mechanisms.items():
+        if isinstance(spec, Sorter):
+            palette = palette_of(spec)
+            yield from _sorting(subject, name, spec, palette)
+            yield from backgrounds(name, spec, palette.means, palette.sds)
+
+
+@dataclass(frozen=True, slots=True)
+class _Passing:
+    """How objects pass the sensor."""
+
+    row: Row
+    stage: Running
+    speed: Real
+    used: Real
+    mean: Real
+
+
+def _sorting(subject: Subject, name: str, spec: Sorter, palette: Palette) -> Iterator[Outcome]:
+    row = row_of(subject, spec.intake)
+    stage = row.stages[spec.stage]
+    if first(stage.speed) <= 0.0:
+        because = f"Nothing passes the sensor of '{name}': stage '{spec.stage}' stands still."
+        yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{spec.intake}.stages.{spec.stage}",))
+        return
+    speed = np.maximum(stage.speed, 1e-3)  # a sampled stage may stall
+    sensor = spec.sensor
+    window = np.maximum(row.length - sensor.spot, 1e-3) if sensor.window is None else sensor.window
+    fewest, mean, _ = sorting.sample_count(window, speed, sensor.period)
+    used = fewest if spec.readings is None else np.minimum(fewest, float(spec.readings))
+    passing = _Passing(row, stage, speed, used, mean)
+    yield _readings(name, spec, passing, window)
+    voted = yield from _votes(name, spec, palette, passing)
+    yield from _ends(subject, name, spec, palette, passing, voted)
+
+
+def _readings(name: str, spec: Sorter, passing: _Passing, window: Real) -> Outcome:
+    wanted = float(spec.readings or 1)
+    numbers = {"mean": (passing.mean, "count"), "wanted": (wanted, "count"), "speed": (passing.speed, "speed"),
+               "window": (window, "length")}  # fmt: skip
+    say = Say("At {speed} its sensor reads a piece {mean} times over {window} on average; {wanted} or more are needed.",
+              "At {speed} its sensor reads a piece only {mean} times over {window} on average; {wanted} or more are "
+              "needed. "
+               "Read more often, or run that stage slower.", numbers)  # fmt: skip
+    return Outcome(f"sort.readings.{name}", name, passing.mean, wanted, "ratio", say, sources=("practice",))
+
+
+def _votes(name: str, spec: Sorter, palette: Palette, passing: _Passing) -> Generator[Outcome, None, Array]:
+    """Thresholds of least error, one reading's error and the vote's; returns the latter by class."""
+    arcs = sorting.sectors(palette.means, palette.sds, palette.shares)
+    errors = sorting.misclassification(palette.means, palette.sds, arcs)
+    voted = np.asarray(sorting.majority_error(errors, passing.used, spec.sensor.correlation))
+    one, vote = _mix(errors, palette.shares), _mix(voted, palette.shares)
+    numbers: dict[str, tuple[Real, str]] = {
+        "one": (one, "share"), "vote": (vote, "share"), "used": (passing.used, "count")
+    }  # fmt: skip
+    parts = []
+    for i, label in enumerate(palette.names):
+        numbers[f"from{i}"] = (arcs.start[i], "angle")
+        numbers[f"to{i}"] = (hue.wrap(arcs.start[i] + arcs.width[i]), "angle")
+        parts.append(f"{label} from {{from{i}}} to {{to{i}}}")
+    say = Say(f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {{one}} of the time, the vote of "
+              f"{{used}} "
+              "readings {vote}.", "", numbers)  # fmt: skip
+    yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", say, sources=("duda", "mardia", "condorcet"))
+    return voted
+
+
+def _mix(values: Array, shares: Array) -> Real:
+    a, b = hue.align(values, shares)
+    mixed: Real = (a * b).sum(axis=0)
+    return mixed
+
+
+def _actuator(subject: Subject, spec: Sorter) -> Real:
+    """Time until the ejector is in place: stated, or its cylinder's stroke at the lowest pressure of the plan."""
+    ejector = spec.ejector
+    assert ejector is not None, "asked for with an ejector only"
+    if ejector.cylinder is None:
+        assert ejector.time is not None, "an ejector has a cylinder or a time"
+        return ejector.time
+    use, plan, air = use_of(subject, ejector.cylinder), air_along_plan(subject), subject.robot.air
+    gauge = plan.lowest_gauge.get(use.name)
+    supply = np.minimum(use.circuit.p_charge if gauge is None else subject.p_atm + gauge, use.circuit.p_set)
+    valve = subject.robot.catalogue.valves[use.spec.valve]
+    parts = [
+        Element(valve.conductance, valve.critical_ratio),
+        Element(air.supply.fitting, air.supply.fitting_critical_ratio),
+        tube(air.supply.tube_bore, np.maximum(use.spec.tube, 1e-3)),
+    ]
+    whole = reduce(in_series, parts)
+    line = Element(whole.C / use.spec.count, whole.b)
+    stroke = extend_stroke(use.cylinder, use.spec.moved / use.spec.count,
+                           use.spec.push_load / use.spec.count + use.friction(supply))  # fmt: skip
+    time = actuation(stroke, line, line, supply, supply, subject.p_atm, subject.season.temperature).time
+    return np.minimum(time, _NEVER)
+
+
+def _ends(
+    subject: Subject, name: str, spec: Sorter, palette: Palette, passing: _Passing, voted: Array
+) -> Iterator[Outcome]:
+    """The eject window, and what becomes of all objects."""
+    ejector, row = spec.ejector, passing.row
+    if ejector is None:
+        because = "What throws the unwanted out is not known, so neither is the error end to end."
+        yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
+        return
+    sensor, speed = spec.sensor, passing.speed
+    spot = np.minimum(sensor.spot, row.length)
+    decided = ejecting.decision_time(spot, speed, passing.used, sensor.period, sensor.latency)
+    actuator = _actuator(subject, spec)
+    spacing = np.maximum(row.spacing(passing.stage), row.length)
+    window = ejecting.eject_window(ejector.distance, row.length, spacing, speed, decided, actuator)
+    numbers: dict[str, tuple[Real, str]] = {
+        "decided": (decided, "time"), "actuator": (actuator, "time"), "closes": (window.closes, "time"),
+        "opens": (np.maximum(window.opens, 0.0), "time"), "margin": (window.margin, "time"),
+        "late": (-np.minimum(window.margin, 0.0), "time"), "aim": (window.aim, "time"), "spacing": (spacing, "length"),
+    }  # fmt: skip
+    say = Say("It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece "
+              "is at the "
+              "ejector after {closes}, the one before has left after {opens}: {margin} to spare, aim at {aim}.",
+              "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}, but the "
+              "window from "
+               "{opens} to {closes} leaves it {late} too late. Move the ejector on, decide on fewer readings, or "
+               "feed slower.",
+              numbers)  # fmt: skip
+    yield Outcome(
+        f"sort.eject.{name}", name, window.margin, 0.0, "time", say, scale=window.closes, sources=("practice",)
+    )
+    yield _error(name, spec, palette, voted, ejecting.eject_chance(window, ejector.scatter))
+
+
+def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Real) -> Outcome:
+    bad = palette.names.index(spec.unwanted)
+    wanted = [i for i in range(len(palette.names)) if i != bad]
+    # with more than two classes any mistake about a wanted one counts as a false alarm: the safe side
+    kept = palette.shares[wanted]
+    false_alarm = np.clip(_mix(voted[wanted], kept / kept.sum(axis=0)), 0.0, 1.0)
+    share = np.clip(palette.shares[bad], 0.0, 1.0)
+    ends = ejecting.outcome(share, np.clip(voted[bad], 0.0, 1.0), false_alarm, np.clip(in_time, 0.0, 1.0))
+    error = ends.kept_wrong + ends.thrown_wrong
+    numbers: dict[str, tuple[Real, str]] = {
+        "error": (error, "share"), "kept": (ends.kept_wrong, "share"), "thrown": (ends.thrown_wrong, "share"),
+        "in_time": (in_time, "share"),
+    }  # fmt: skip
+    words, limit = {"unwanted": spec.unwanted}, spec.allowed_error
+    text = ("{error} of all pieces are sorted wrongly: {kept} are '{unwanted}' and stay, {thrown} are good and go; "
+            "the ejector "
+            "is in time for {in_time}")  # fmt: skip
+    if limit is None:
+        return Outcome(f"sort.error.{name}", name, error, None, "ratio", Say(f"{text}.", "", numbers, words),
+                       sources=("practice",))  # fmt: skip
+    numbers["limit"] = (limit, "share")
+    say = Say(f"{text}; {{limit}} are allowed.", f"{text}; no more than {{limit}} are allowed.", numbers, words)
+    return Outcome(f"sort.error.{name}", name, error, limit, "ratio", say, "at most", sources=("practice", "duda"))
