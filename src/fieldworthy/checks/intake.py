@@ -256,7 +256,9 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     space = "{gap} between them" if first(rest.gap) >= 0.0 else "pushed in by {gap}"
     text = "The first rests {first} past its sensor (give or take {spread}, by when it is read), the second {second} "
     text += f"before it, {space}."
+    if first(rest.second) > -first(path.handover):
+        text = "The first rests {first} past its sensor; the second is not stopped before '{stage}' takes it over too."
     if not seen:
         text = "At this speed a piece passes a sensor unread and runs on."
-    yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Say(text, "", numbers),
+    yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Say(text, "", numbers, words),
                   sources=("stopping-sight",))  # fmt: skip

@@ -21,6 +21,7 @@ from fieldworthy.physics.actuation import actuation, extend_stroke
 from fieldworthy.physics.flow import Element, in_series, tube
 from fieldworthy.robot.model import HueClass, Sorter
 
+_RARE = 1e-4  # a share below this is said as "under 0.01%"
 _NEVER = 10.0  # s; a stroke that never ends counts as that
 _LEAST_SPREAD = 1e-3  # rad; no sensor repeats itself better
 
@@ -148,11 +149,18 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: _Passing) -> Gene
         numbers[f"from{i}"] = (arcs.start[i], "angle")
         numbers[f"to{i}"] = (hue.wrap(arcs.start[i] + arcs.width[i]), "angle")
         parts.append(f"{label} from {{from{i}}} to {{to{i}}}")
-    say = Say(f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {{one}} of the time, the vote of "
-              f"{{used}} "
-              "readings {vote}.", "", numbers)  # fmt: skip
+    text = (
+        f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {_said('one', one)} of the time, "
+        f"the vote of {{used}} readings {_said('vote', vote)}."
+    )
+    say = Say(text, "", numbers)
     yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", say, sources=("duda", "mardia", "condorcet"))
     return voted
+
+
+def _said(name: str, share: Real) -> str:
+    """A share in a sentence, without a row of noughts."""
+    return f"{{{name}}}" if first(share) >= _RARE or first(share) == 0.0 else "under 0.01%"
 
 
 def _mix(values: Array, shares: Array) -> Real:
@@ -233,9 +241,11 @@ def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Rea
         "in_time": (in_time, "share"),
     }  # fmt: skip
     words, limit = {"unwanted": spec.unwanted}, spec.allowed_error
-    text = ("{error} of all pieces are sorted wrongly: {kept} are '{unwanted}' and stay, {thrown} are good and go; "
-            "the ejector "
-            "is in time for {in_time}")  # fmt: skip
+    kept_text, thrown_text = _said("kept", ends.kept_wrong), _said("thrown", ends.thrown_wrong)
+    text = (
+        f"Of all pieces {_said('error', error)} are sorted wrongly: {kept_text} are '{{unwanted}}' and stay, "
+        f"{thrown_text} are good and go; the ejector is in time for {{in_time}}"
+    )
     if limit is None:
         return Outcome(f"sort.error.{name}", name, error, None, "ratio", Say(f"{text}.", "", numbers, words),
                        sources=("practice",))  # fmt: skip

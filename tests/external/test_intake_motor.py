@@ -1,0 +1,57 @@
+"""A motor under the load of intake stages, against its own line solved by scipy, and plain statics."""
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+
+from fieldworthy.physics import rollers, stagemotor
+from fieldworthy.physics.motor import Controller, MotorLine, motor_torque
+
+LINE = MotorLine(62.83, 0.7, 0.13, 3.6, 12.0)
+
+
+@pytest.mark.parametrize("torque", [0.02, 0.15, 0.3, 0.45])
+@pytest.mark.parametrize("held", [Controller(), Controller(2.5, 11.0), Controller(2.5, 6.0)])
+def test_loaded_speed_is_where_motor_and_load_meet(torque, held):
+    # the motor's torque under its controller falls with speed; scipy's brentq finds where it equals the load
+    want = brentq(lambda w: float(motor_torque(LINE, w, 12.0, held)) - torque, 0.0, 62.82)
+    assert stagemotor.loaded_speed(LINE, held, torque) == pytest.approx(want, rel=1e-6)
+
+
+def test_a_load_past_the_current_limit_stands_still():
+    # at 2.5 A of 3.6 A: (2.5 - 0.13) / (3.6 - 0.13) of the stall torque, the straight line by hand
+    most = 0.7 * (2.5 - 0.13) / (3.6 - 0.13)
+    speeds = stagemotor.loaded_speed(LINE, Controller(2.5), np.array([0.999 * most, 1.001 * most]))
+    assert speeds[0] == pytest.approx(62.83 * (1 - 0.999 * most / 0.7), rel=1e-9)
+    assert speeds[1] == 0.0
+
+
+def test_rim_force_balances_power():
+    stage = rollers.Stage(0.5, 0.9, 0.03, 0.004, 8.0, 0.7, 2.0)
+    w, torque = 50.0, 0.3
+    # power at the shaft times the efficiency is force times surface speed
+    want = torque * w * 0.9 / rollers.surface_speed(stage, w)
+    assert stagemotor.rim_force(stage, torque) == pytest.approx(want, rel=1e-12)
+
+
+@pytest.mark.parametrize(("friction", "climb"), [(0.25, 0.0), (0.25, 0.6), (0.4, -0.2)])
+def test_coasting_against_integration(friction, climb):
+    # scipy's solve_ivp: forces along a slope, g of the CGPM of 1901; stops from 1.2 m/s
+    a = stagemotor.coast_deceleration(friction, climb)
+
+    def motion(t, y):
+        weight = 0.1 * 9.80665
+        return [y[1], -(friction * weight * np.cos(climb) + weight * np.sin(climb)) / 0.1]
+
+    def rests(t, y):
+        return y[1]
+
+    rests.terminal = True
+    found = solve_ivp(motion, (0.0, 9.0), [0.0, 1.2], events=rests, rtol=1e-10, atol=1e-12)
+    assert 1.2**2 / (2 * a) == pytest.approx(found.y[0, -1], rel=1e-6)
+
+
+def test_sliding_on_by_itself_needs_a_slope_past_the_friction_angle():
+    assert stagemotor.coast_deceleration(0.2, -np.arctan(0.2) - 0.01) == pytest.approx(1e-3)
+    assert stagemotor.coast_deceleration(0.2, -np.arctan(0.2) + 0.01) == pytest.approx(9.80665 * 0.01, rel=0.03)
