@@ -12,6 +12,7 @@ from scipy.optimize import brentq
 from fieldworthy.checks import evaluate
 from fieldworthy.cli.app import main
 from fieldworthy.robot.files import load_robot
+from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
 
 SEASON = """\
 fieldworthy: season 1
@@ -380,3 +381,22 @@ def test_a_ring_of_shared_motors(tmp_path, capsys):
     assert "front -> rear -> front is a ring" in err
     line = ring.split("\n").index("        shares: rear") + 1
     assert f"robot.yaml:{line}:" in err
+
+
+@pytest.mark.parametrize("tanks", [0, 1])
+@pytest.mark.parametrize("inch", [False, True])
+def test_the_starter_s_intake_is_accepted_once_uncommented(tmp_path, tanks, inch):
+    answers = Answers(
+        "Ours", "season.yaml", inch, "smart motor, 11 W class, 200 rpm", 4, 4, tanks, (1, 1), 0.1, 6.0, (0.4, 0.4, 0.3)
+    )
+    text = starter_robot(answers, Meets(("start", "goal"), ("ball",), ("ball in goal",)))
+    begin = text.index("# below this sentence")
+    begin = text.index("\n", begin) + 1
+    end = text.index("\n\n", begin)
+    whole = text[:begin] + re.sub(r"(?m)^#", "", text[begin:end]) + text[end:]
+    (tmp_path / "season.yaml").write_text(starter_season(inch))
+    file = tmp_path / "robot.yaml"
+    file.write_text(whole)
+    found = {f.id: f for f in evaluate(load_robot(file), 0).findings}
+    assert found["intake.throughput.intake"].verdict == "holds"
+    assert found["sort.error.sorter"].verdict in ("holds", "short")

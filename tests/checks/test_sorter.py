@@ -11,9 +11,13 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import binom, norm
 
-from fieldworthy.checks import evaluate
+from fieldworthy.checks import evaluate, intake, sorter
+from fieldworthy.checks.sampling import Cases
+from fieldworthy.checks.subject import Subject
 from fieldworthy.cli.app import main
 from fieldworthy.robot.files import load_robot
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import realise
 
 SEASON = """\
 fieldworthy: season 1
@@ -280,3 +284,24 @@ def test_bad_input_names_line_and_key(tmp_path, capsys, old, new, key, said):
     assert re.search(r"robot\.yaml:\d+:\d+: ", err), err
     assert key in err
     assert said in err
+
+
+def test_batch_equals_cases_one_by_one(tmp_path):
+    # every nudged row of one batch against that case by itself, plain numbers all through
+    loaded = load_robot(written(tmp_path, ROBOT.replace("correlation: 0", "correlation: 0.2")))
+    paths = [path for path, _ in loaded.quantities if path[0] == "mechanisms"]
+    cases = Cases(0, 0, 0, paths)
+    nominal = Subject(loaded.nominal, loaded.nominal_season)
+    whole = Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal)
+    batch = [*intake.check(whole), *sorter.check(whole)]
+    for row in range(cases.size):
+
+        def alone(path, quantity, row=row):
+            value = np.asarray(cases.draw(path, quantity))
+            return float(value if value.ndim == 0 else value[row])
+
+        one = Subject(realise(loaded.robot, Robot, alone), loaded.nominal_season)
+        for many, single in zip(batch, [*intake.check(one), *sorter.check(one)], strict=True):
+            value = np.broadcast_to(many.value, (cases.size,))[row]
+            assert float(np.asarray(single.value)) == pytest.approx(value, rel=1e-12, abs=1e-15), many.id
+    assert cases.size > 30

@@ -170,6 +170,7 @@ def starter_robot(answers: Answers, meets: Meets) -> str:
         _parts(answers, write),
         _poses(answers, meets, write),
         _air(answers),
+        _intake(answers, meets, write),
         _plan(meets),
         _catalogue(answers, write),
     ]
@@ -315,6 +316,38 @@ air:
 # The mechanisms: what is on the robot besides the drive, and what it lets you do.
 mechanisms:
   clamp: {{kind: plain}}
+"""
+
+
+def _intake(answers: Answers, meets: Meets, write: _Writer) -> str:
+    """Write an intake and a colour sorter that a team can uncomment: every line of it begins with '#'."""
+    if not meets.objects:
+        return ""
+    thing, motor = _word(meets.objects[0]), _word(answers.motor)
+    roller, squeeze, across = write.of("length", 0.06), write.of("length", 0.006), write.of("length", 0.1)
+    press = f"{write.of('force', 6.0)}"
+    rollers = f"{{diameter: {roller}, squeeze: {squeeze}, press: {press}, friction: 0.8}}"
+    head = "" if answers.tanks else "#mechanisms:\n"
+    return f"""\
+# An intake with two stages on one motor, and a colour sorter behind it. Take away the '#' in front of every line
+# below this sentence to have them judged; keep hands away from rollers, chains and ejectors while the robot is enabled.
+{head}#  intake:
+#    kind: intake
+#    object: {thing}
+#    throughput: 2 Hz   # objects a second
+#    stages:
+#      front: {{motor: {motor}, rollers: {rollers}, to_next: {across}}}
+#      rear: {{shares: front, rollers: {rollers}}}
+#  sorter:
+#    kind: sorter
+#    intake: intake
+#    stage: rear
+#    sensor: {{period: 10 ms, latency: 10 ms}}
+#    classes: {{red: {{hue: 5 deg, spread: 12 deg}}, blue: {{hue: 230 deg, spread: 12 deg}}}}
+#    unwanted: blue
+#    background: {{hue: 120 deg}}
+#    ejector: {{time: 80 ms, distance: {write.of("length", 0.25)}}}
+#    allowed_error: 5 %
 """
 
 
