@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import reduce
 
 import numpy as np
 
 from fieldworthy.checks.airplan import AirUse, PlanAir, air_along_plan, use_of
 from fieldworthy.checks.finding import Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
+from fieldworthy.checks.strokes import stroke_time
 from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.actuation import actuation, extend_stroke, retract_stroke
-from fieldworthy.physics.flow import Element, in_series, tube
 from fieldworthy.physics.layout import Circuit, Demand, all_layouts, worst_margins
 from fieldworthy.physics.tankplan import draws_before_short
 
 _SOURCES = ("cengel", "iso6358")
+_WAYS = ("out", "back")
+_MOST_LAYOUTS = 60_000
 
 
 def check(subject: Subject) -> Iterator[Outcome]:
@@ -69,30 +69,31 @@ def _ratings(subject: Subject) -> Iterator[Outcome]:
 
 
 def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
-    """The lowest pressure with which it is filled along the plan, against what it needs."""
+    """The lowest pressure with which it is filled along the plan, against what it needs, on its worse way."""
     key = f"air.cylinders.{use.name}"
-    if use.need_gauge is None:
+    if use.needs_gauge is None:
         because = f"What pressure '{use.name}' needs is not known: give its load or the pressure it fails at."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, (f"{key}.needs", f"{key}.push_load"))
         return
-    if use.name not in plan.lowest_gauge:
+    if use.name not in plan.lowest:
         because = f"The plan never uses '{use.name}', so its lowest pressure is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
         return
-    lowest, strokes = plan.lowest_gauge[use.name], plan.cycles[use.name]
-    words = {"name": use.name, "tank": use.tank, "strokes": str(strokes), "when": plan.lowest_at[use.name]}
+    both = list(zip(plan.lowest[use.name], use.needs_gauge, _WAYS, strict=False))
+    lowest, need, way = min(both, key=lambda b: (first(b[0].gauge) - first(b[1])) / max(first(b[1]), 1.0))
+    words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": way}
     yield Outcome(
-        f"air.pressure.{use.name}", f"cylinder {use.name}", lowest, use.need_gauge, "pressure",
-        Say("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}) and needs {need}.",
-            "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}) and needs {need}.",
-            {"value": (lowest, "pressure"), "need": (use.need_gauge, "pressure")}, words),
+        f"air.pressure.{use.name}", f"cylinder {use.name}", lowest.gauge, need, "pressure",
+        Say("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}, going {way}) and needs {need}.",
+            "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}, going {way}) and needs {need}.",
+            {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
         sources=_SOURCES,
     )  # fmt: skip
 
 
 def _count(subject: Subject, use: AirUse) -> Iterator[Outcome]:
     """How often it can be used from a full tank that nothing else draws from."""
-    if use.need_gauge is None:
+    if use.needs_gauge is None:
         return
     circuit = use.circuit
     draws = draws_before_short(circuit.p_charge, circuit.volume, use.draws, subject.p_atm)
@@ -102,32 +103,9 @@ def _count(subject: Subject, use: AirUse) -> Iterator[Outcome]:
     yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", say, sources=_SOURCES)
 
 
-def _line(subject: Subject, use: AirUse) -> Element:
-    """Valve, fittings and one tube in a row, shared by the cylinders on this valve."""
-    supply, classes = subject.robot.air.supply, subject.robot.catalogue
-    valve = classes.valves[use.spec.valve]
-    parts = [
-        Element(valve.conductance, valve.critical_ratio),
-        Element(supply.fitting, supply.fitting_critical_ratio),
-        tube(supply.tube_bore, np.maximum(use.spec.tube, 1e-3)),
-    ]
-    whole = reduce(in_series, parts)
-    return Element(whole.C / use.spec.count, whole.b)
-
-
 def _times(subject: Subject, use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
-    """Time of the slower stroke at the lowest pressure of the plan."""
-    gauge = plan.lowest_gauge.get(use.name)
-    supply = subject.p_atm + gauge if gauge is not None else use.circuit.p_charge
-    supply = np.minimum(supply, use.circuit.p_set)
-    line, count = _line(subject, use), use.spec.count
-    mass = use.spec.moved / count
-    friction = use.friction(supply)
-    out = extend_stroke(use.cylinder, mass, use.spec.push_load / count + friction)
-    back = retract_stroke(use.cylinder, mass, use.spec.pull_load / count + friction)
-    times = [actuation(out, line, line, supply, supply, subject.p_atm, subject.season.temperature).time]
-    if use.cylinder.double_acting:
-        times.append(actuation(back, line, line, supply, supply, subject.p_atm, subject.season.temperature).time)
+    """Time of the slower stroke, each at the lowest pressure that the plan leaves it."""
+    times = [stroke_time(subject, use, plan, way) for way in range(len(use.draws))]
     slower = max(times, key=first)
     limit = use.spec.time_limit
     words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
@@ -184,18 +162,20 @@ def best_layout(subject: Subject, plan: PlanAir) -> BestLayout | None:
     Returns
     -------
     BestLayout or None
-        None where the plan draws nothing that has a need [-].
+        None where the plan draws nothing that has a need, or where there are too many layouts to try [-].
+
+    Notes
+    -----
+    A cylinder whose need is not known draws its air like the others, but is never the worst one.
     """
-    users = [
-        n for n in subject.robot.air.cylinders if n in plan.lowest_gauge and use_of(subject, n).need_gauge is not None
-    ]
+    users = [n for n in subject.robot.air.cylinders if n in plan.lowest]
     tanks = list(subject.robot.air.tanks)
-    if not users or not tanks:
+    known = any(use_of(subject, n).needs_gauge is not None for n in users)
+    if not known or not tanks or len(tanks) ** len(users) > _MOST_LAYOUTS:
         return None
     demands = [
         Demand(users.index(d.name), d.wait, first(d.draw.V_before), first(d.draw.V_after), first(d.draw.p_need))
         for d in plan.draws
-        if d.name in users
     ]
     circuits = [_nominal_circuit(subject.circuits[name]) for name in tanks]
     p_atm = first(subject.p_atm)
@@ -218,7 +198,8 @@ def _nominal_circuit(circuit: Circuit) -> Circuit:
 def _joined(circuits: list[Circuit]) -> Circuit:
     volume = sum(first(c.volume) for c in circuits)
     charge = sum(first(c.volume) * first(c.p_charge) for c in circuits) / volume
-    return Circuit(volume, charge, min(first(c.p_set) for c in circuits), min(first(c.leak) for c in circuits))
+    leaking = sum(first(c.volume) / first(c.leak) for c in circuits) / volume
+    return Circuit(volume, charge, min(first(c.p_set) for c in circuits), 1.0 / leaking)
 
 
 def _layout(subject: Subject, plan: PlanAir) -> Iterator[Outcome]:

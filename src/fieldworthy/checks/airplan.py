@@ -29,8 +29,8 @@ class AirUse:
         Geometry of one cylinder with its tubing.
     circuit : Circuit
         Its tank.
-    need_gauge : float or ndarray or None
-        Gauge pressure it needs [Pa]; None where the file says neither load nor pressure.
+    needs_gauge : tuple of float or ndarray, or None
+        Gauge pressure it needs on its way out and back [Pa]; None where the file says neither load nor pressure.
     draws : tuple of Draw
         Out and, for a double-acting cylinder, back; all cylinders on the valve together.
     efficiency : float or ndarray
@@ -44,25 +44,27 @@ class AirUse:
     spec: CylinderSpec
     cylinder: Cylinder
     circuit: Circuit
-    need_gauge: Real | None
+    needs_gauge: tuple[Real, ...] | None
     draws: tuple[Draw, ...]
     efficiency: Real
     p_atm: Real
 
-    def friction(self, p_abs: Real) -> Real:
+    def friction(self, p_abs: Real, area: Real) -> Real:
         """Friction of one cylinder's seals at a pressure.
 
         Parameters
         ----------
         p_abs : float or ndarray
             Absolute supply pressure [Pa].
+        area : float or ndarray
+            Piston area that it acts on [m2].
 
         Returns
         -------
         float or ndarray
             Friction force [N].
         """
-        return (1.0 - self.efficiency) * np.maximum(p_abs - self.p_atm, 0.0) * self.cylinder.piston_area
+        return (1.0 - self.efficiency) * np.maximum(p_abs - self.p_atm, 0.0) * area
 
 
 def use_of(subject: Subject, name: str) -> AirUse:
@@ -92,27 +94,29 @@ def _use(subject: Subject, name: str) -> AirUse:
     dead = np.maximum(tubing, 1e-7)
     cylinder = Cylinder(kind.bore, kind.rod, kind.stroke, dead, dead, not kind.single_acting, (kind.spring, 0.0))
     circuit = subject.circuits[spec.tank]
-    need = _need(spec, cylinder, kind.efficiency)
-    p_need = subject.p_atm + (0.0 if need is None else need)
+    needs = _needs(spec, cylinder, kind.efficiency)
     ways = [(cylinder.dead_extend, cylinder.dead_extend + cylinder.swept_extend)]
     if cylinder.double_acting:
         ways.append((cylinder.dead_retract, cylinder.dead_retract + cylinder.swept_retract))
-    draws = tuple(Draw(a * spec.count, b * spec.count, circuit.p_set, p_need) for a, b in ways)
-    return AirUse(name, spec.tank, spec, cylinder, circuit, need, draws, kind.efficiency, subject.p_atm)
+    gauge = needs or (0.0, 0.0)
+    draws = tuple(
+        Draw(a * spec.count, b * spec.count, circuit.p_set, subject.p_atm + need)
+        for (a, b), need in zip(ways, gauge, strict=False)
+    )
+    return AirUse(name, spec.tank, spec, cylinder, circuit, needs, draws, kind.efficiency, subject.p_atm)
 
 
-def _need(spec: CylinderSpec, cylinder: Cylinder, efficiency: Real) -> Real | None:
-    """Gauge pressure that holds the larger load at the end of a stroke, or what the team found."""
+def _needs(spec: CylinderSpec, cylinder: Cylinder, efficiency: Real) -> tuple[Real, ...] | None:
+    """Gauge pressure that holds the load at the end of each stroke, or what the team found."""
+    ways = 2 if cylinder.double_acting else 1
     if spec.needs is not None:
-        return spec.needs
+        return (spec.needs,) * ways
     loaded = np.any(np.not_equal(spec.push_load, 0.0)) or np.any(np.not_equal(spec.pull_load, 0.0))
     if not loaded:
         return None
     push = (spec.push_load / spec.count + cylinder.spring_force(cylinder.stroke)) / (efficiency * cylinder.piston_area)
-    if not cylinder.double_acting:
-        return np.maximum(push, 0.0)
     pull = spec.pull_load / spec.count / (efficiency * cylinder.ring_area)
-    return np.maximum(np.maximum(push, pull), 0.0)
+    return (np.maximum(push, 0.0), np.maximum(pull, 0.0))[:ways]
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +135,8 @@ class PlanDraw:
         Volumes and pressures [SI].
     action : str
         What it belongs to.
+    way : int
+        0 out, 1 back.
     """
 
     name: str
@@ -138,6 +144,23 @@ class PlanDraw:
     wait: float
     draw: Draw
     action: str
+    way: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lowest:
+    """The lowest pressure that a cylinder is filled with on one of its ways.
+
+    Attributes
+    ----------
+    gauge : float or ndarray
+        Gauge pressure [Pa].
+    when : str
+        In words.
+    """
+
+    gauge: Real
+    when: str
 
 
 @dataclass(slots=True)
@@ -150,10 +173,8 @@ class PlanAir:
         In order of time.
     times, gauge : dict
         By tank: nominal times [s] and gauge pressure right after each draw [Pa], shape (k,) or (k, n).
-    lowest_gauge : dict
-        By cylinder: lowest gauge pressure that it is filled with [Pa].
-    lowest_at : dict
-        By cylinder: when that is, in words.
+    lowest : dict
+        By cylinder: where it gets least pressure, out and back.
     cycles : dict
         By cylinder: strokes out and back in the plan.
     end_gauge, fast_gauge : dict
@@ -163,8 +184,7 @@ class PlanAir:
     draws: list[PlanDraw]
     times: dict[str, list[float]] = field(default_factory=dict)
     gauge: dict[str, list[Array]] = field(default_factory=dict)
-    lowest_gauge: dict[str, Real] = field(default_factory=dict)
-    lowest_at: dict[str, str] = field(default_factory=dict)
+    lowest: dict[str, tuple[Lowest, ...]] = field(default_factory=dict)
     cycles: dict[str, int] = field(default_factory=dict)
     end_gauge: dict[str, Real] = field(default_factory=dict)
     fast_gauge: dict[str, Real] = field(default_factory=dict)
@@ -192,8 +212,8 @@ def _draws(subject: Subject) -> list[PlanDraw]:
     for beat in subject.schedule:
         for name, strokes in subject.robot.actions[beat.action].strokes.items():
             draws = use_of(subject, name).draws
-            for draw in draws * strokes:
-                found.append(PlanDraw(name, beat.ends, beat.ends - last, draw, beat.action))
+            for way, draw in list(enumerate(draws)) * strokes:
+                found.append(PlanDraw(name, beat.ends, beat.ends - last, draw, beat.action, way))
                 last = beat.ends
     return found
 
@@ -202,8 +222,7 @@ def _played(subject: Subject) -> PlanAir:
     plan = PlanAir(_draws(subject))
     p_atm = subject.p_atm
     pressure = {name: circuit.p_charge for name, circuit in subject.circuits.items()}
-    reached: dict[str, list[Real]] = {}
-    moments: dict[str, list[PlanDraw]] = {}
+    reached: dict[str, list[tuple[int, Lowest]]] = {}
     since = dict.fromkeys(pressure, 0.0)
     for draw in plan.draws:
         tank = subject.robot.air.cylinders[draw.name].tank
@@ -211,17 +230,20 @@ def _played(subject: Subject) -> PlanAir:
         rested = after_leak(pressure[tank], draw.time - since[tank], circuit.leak, p_atm)
         after = after_draw(rested, circuit.volume, draw.draw.V_before, draw.draw.V_after, p_atm, circuit.p_set)
         pressure[tank], since[tank] = after, draw.time
-        reached.setdefault(draw.name, []).append(fill_pressure(after, circuit.p_set) - p_atm)
-        moments.setdefault(draw.name, []).append(draw)
+        filled = Lowest(fill_pressure(after, circuit.p_set) - p_atm, f"'{draw.action}' at {draw.time:.0f} s")
+        reached.setdefault(draw.name, []).append((draw.way, filled))
         plan.times.setdefault(tank, []).append(draw.time)
         plan.gauge.setdefault(tank, []).append(np.asarray(after - p_atm))
     for name, values in reached.items():
-        worst = min(range(len(values)), key=lambda i: first(values[i]))
-        plan.lowest_gauge[name] = values[worst]
-        plan.lowest_at[name] = f"'{moments[name][worst].action}' at {moments[name][worst].time:.0f} s"
-        plan.cycles[name] = len(values) // len(use_of(subject, name).draws)
+        ways = range(len(use_of(subject, name).draws))
+        plan.lowest[name] = tuple(min((filled for w, filled in values if w == way), key=_pressure) for way in ways)
+        plan.cycles[name] = len(values) // len(ways)
     _ends(subject, plan, pressure)
     return plan
+
+
+def _pressure(lowest: Lowest) -> float:
+    return first(lowest.gauge)
 
 
 def _ends(subject: Subject, plan: PlanAir, pressure: dict[str, Real]) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
-from functools import reduce
 
 import numpy as np
 
@@ -14,11 +13,10 @@ from fieldworthy.checks.bodies import stacked
 from fieldworthy.checks.finding import Array, Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.stages import Row, Running, row_of
+from fieldworthy.checks.strokes import stroke_time
 from fieldworthy.checks.subject import Subject
 from fieldworthy.physics import eject as ejecting
 from fieldworthy.physics import hue, sorting
-from fieldworthy.physics.actuation import actuation, extend_stroke
-from fieldworthy.physics.flow import Element, in_series, tube
 from fieldworthy.robot.model import HueClass, Sorter
 
 _RARE = 1e-4  # a share below this is said as "under 0.01%"
@@ -176,20 +174,7 @@ def _actuator(subject: Subject, spec: Sorter) -> Real:
     if ejector.cylinder is None:
         assert ejector.time is not None, "an ejector has a cylinder or a time"
         return ejector.time
-    use, plan, air = use_of(subject, ejector.cylinder), air_along_plan(subject), subject.robot.air
-    gauge = plan.lowest_gauge.get(use.name)
-    supply = np.minimum(use.circuit.p_charge if gauge is None else subject.p_atm + gauge, use.circuit.p_set)
-    valve = subject.robot.catalogue.valves[use.spec.valve]
-    parts = [
-        Element(valve.conductance, valve.critical_ratio),
-        Element(air.supply.fitting, air.supply.fitting_critical_ratio),
-        tube(air.supply.tube_bore, np.maximum(use.spec.tube, 1e-3)),
-    ]
-    whole = reduce(in_series, parts)
-    line = Element(whole.C / use.spec.count, whole.b)
-    stroke = extend_stroke(use.cylinder, use.spec.moved / use.spec.count,
-                           use.spec.push_load / use.spec.count + use.friction(supply))  # fmt: skip
-    time = actuation(stroke, line, line, supply, supply, subject.p_atm, subject.season.temperature).time
+    time = stroke_time(subject, use_of(subject, ejector.cylinder), air_along_plan(subject), 0)
     return np.minimum(time, _NEVER)
 
 

@@ -64,7 +64,9 @@ class Cylinder:
     pull_load: Force = assume("0 N", "against the retracting rods, together")
     moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source")
     needs: Pressure | None = exact(None, "gauge pressure below which the mechanism fails, where the team has found it")
-    time_limit: Span | None = exact(None, "a stroke may take this long")
+    time_limit: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(
+        None, "a stroke may take this long"
+    )
     mechanism: Annotated[str, Ref(("mechanisms",))] | None = exact(None, "the mechanism that it moves")
 
 

@@ -1,0 +1,76 @@
+"""How long a cylinder's stroke takes, with the air that the plan leaves it."""
+
+from __future__ import annotations
+
+from functools import reduce
+
+import numpy as np
+
+from fieldworthy.checks.airplan import AirUse, PlanAir
+from fieldworthy.checks.finding import Real
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.actuation import actuation, extend_stroke, retract_stroke
+from fieldworthy.physics.flow import Element, in_series, tube
+
+
+def air_line(subject: Subject, use: AirUse) -> Element:
+    """Put valve, fittings and tube of a cylinder in a row.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    use : AirUse
+        The cylinder [SI].
+
+    Returns
+    -------
+    Element
+        What one of the cylinders on the valve gets of it [m3/(s Pa)].
+    """
+    supply, classes = subject.robot.air.supply, subject.robot.catalogue
+    valve = classes.valves[use.spec.valve]
+    parts = [
+        Element(valve.conductance, valve.critical_ratio),
+        Element(supply.fitting, supply.fitting_critical_ratio),
+        tube(supply.tube_bore, np.maximum(use.spec.tube, 1e-3)),
+    ]
+    whole = reduce(in_series, parts)
+    return Element(whole.C / use.spec.count, whole.b)
+
+
+def stroke_time(subject: Subject, use: AirUse, plan: PlanAir, way: int) -> Real:
+    """Time a stroke at the lowest pressure that the plan leaves it.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    use : AirUse
+        The cylinder [SI].
+    plan : PlanAir
+        Pressures along the plan; the full charge counts for a cylinder that it does not use [SI].
+    way : int
+        0 out, 1 back by air [-].
+
+    Returns
+    -------
+    float or ndarray
+        Time [s]; infinite where it cannot move its load.
+
+    Notes
+    -----
+    The other side still holds the air of the stroke before; where a spring returns it, it is open to the atmosphere.
+    """
+    p_atm = subject.p_atm
+    gauge = plan.lowest[use.name][way].gauge if use.name in plan.lowest else use.circuit.p_charge - p_atm
+    supply = np.minimum(p_atm + gauge, use.circuit.p_set)
+    line, count, cylinder = air_line(subject, use), use.spec.count, use.cylinder
+    if way == 0:
+        load = use.spec.push_load / count + use.friction(supply, cylinder.piston_area)
+        stroke = extend_stroke(cylinder, use.spec.moved / count, load)
+    else:
+        load = use.spec.pull_load / count + use.friction(supply, cylinder.ring_area)
+        stroke = retract_stroke(cylinder, use.spec.moved / count, load)
+    vented = supply if cylinder.double_acting else p_atm
+    return actuation(stroke, line, line, supply, vented, p_atm, subject.season.temperature).time
