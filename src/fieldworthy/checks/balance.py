@@ -151,14 +151,15 @@ def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
     if not places or not driven:
         return
     demands = [(s, i, _asked(subject.pace(n), side)) for n, s in driven.items() for i, side in enumerate(SIDES)]
-    slack = stacked([s.edges[i] - a * s.height / STANDARD_GRAVITY for s, i, a in demands])
+    # poses differ in mass, so each demand is put as mass times slack, for a robot of 1 kg
+    slack = stacked([s.load / STANDARD_GRAVITY * (s.edges[i] - a * s.height / STANDARD_GRAVITY) for s, i, a in demands])
     there = [stacked([_place_slack(s, i, a, place.position) for s, i, a in demands]) for place in places.values()]
-    heaviest = stacked([s.load / STANDARD_GRAVITY for s in driven.values()]).max(axis=0)
-    limit = stacked([place.most for place in places.values()]).max(axis=0)
+    limit = stacked([place.most for place in places.values()])
     shape = np.broadcast_shapes(slack.shape, *(t.shape for t in there))
     wide = [np.broadcast_to(t.reshape(t.shape + (1,) * (len(shape) - t.ndim)), shape) for t in there]
     slack = np.broadcast_to(slack.reshape(slack.shape + (1,) * (len(shape) - slack.ndim)), shape)
-    choice = best_ballast(heaviest, slack, np.stack(wide), 0.0, limit)
+    limit = limit.reshape(limit.shape + (1,) * (len(shape) - limit.ndim))
+    choice = best_ballast(1.0, slack, np.stack(wide), 0.0, limit)
     needed = first(choice.mass)
     name = list(places)[int(np.ravel(choice.place)[0])]
     text = (
