@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.checks.driveplan import DriveUse, drive_use
-from fieldworthy.checks.driving import Pace, force_line, gear_stages, picked, rotating_mass, wheel_radius
+from fieldworthy.checks.driving import Pace, gear_stages, pace_of, picked
 from fieldworthy.checks.finding import Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
 from fieldworthy.physics.gearing import GearStage, train
-from fieldworthy.physics.motion import Load, move, move_mix_time
+from fieldworthy.physics.motion import move, move_mix_time
 from fieldworthy.physics.thermal import cool_down_time
 from fieldworthy.physics.turning import turn, turn_rate
 
@@ -148,16 +148,10 @@ def _ratio(subject: Subject, pose: str) -> Iterator[Outcome]:
     own = train(gear_stages(robot))
     ratios = candidate_ratios()
     distances, times = np.array([float(m.distance) for m in mix]), np.array([float(m.times) for m in mix])
-    line = force_line(robot, GearStage(ratios, own.efficiency))
-    # rotors count with the square of the ratio; wheels and their inertia stay
-    rotors = robot.catalogue.motors[robot.drive.motor].rotor_inertia * robot.drive.motors
-    radius = wheel_radius(robot)
-    turning = rotating_mass(robot) + rotors * (ratios**2 - own.ratio**2) / radius**2
-    load = picked(pace.load)
-    whole = move_mix_time(
-        line, Load(load.mass, turning, load.resistance, load.grip_acceleration, load.deceleration), distances, times
-    )
-    now = float(move_mix_time(picked(pace.line), load, distances, times))
+    gears = GearStage(ratios, own.efficiency)
+    geared = pace_of(robot, subject.nominal.stance(pose), robot.poses[pose], gears)
+    whole = move_mix_time(geared.line, geared.load, distances, times)
+    now = float(move_mix_time(picked(pace.line), picked(pace.load), distances, times))
     best = int(np.argmin(whole))
     numbers = {
         "best": (float(ratios[best]), "count"),
@@ -166,7 +160,8 @@ def _ratio(subject: Subject, pose: str) -> Iterator[Outcome]:
         "now": (now, "time"),
     }
     say = Say(
-        "For its mix of moves {best} motor turns per wheel turn are best ({time} driving in a match); it has {own} ({now}).",
+        "For its mix of moves {best} motor turns per wheel turn are best ({time} driving in a match); "
+        "it has {own} ({now}).",
         "",
         numbers,
     )
@@ -178,7 +173,8 @@ def _heat(subject: Subject, use: DriveUse) -> Iterator[Outcome]:
     drive = subject.robot.drive
     numbers = {"hot": (use.hottest, "temperature"), "limit": (drive.motor_hot, "temperature")}
     say = Say("Driving the plan warms the drive motors' windings to {hot}; {limit} must not be passed.",
-              "Driving the plan heats the drive motors' windings to {hot}, more than the {limit} that must not be passed.", numbers)  # fmt: skip
+              "Driving the plan heats the drive motors' windings to {hot}, more than the {limit} not to be passed.",
+              numbers)  # fmt: skip
     start = drive.motor_start_temperature
     yield Outcome("drive.heat", "drive motors", use.hottest, drive.motor_hot, "temperature", say, "at most",
                   sources=("incropera",), scale=drive.motor_hot - start)  # fmt: skip
@@ -186,7 +182,7 @@ def _heat(subject: Subject, use: DriveUse) -> Iterator[Outcome]:
     if steps:
         threshold: Real = steps[0].above
         say = Say("Its controllers would cut the current from {limit} on; the plan stays at {hot}.",
-                  "Its controllers cut the current from {limit} on and the plan reaches {hot}: it gets slower late in the match.",
+                  "Its controllers cut the current from {limit} on and the plan reaches {hot}: it gets slower late on.",
                   {"hot": (use.hottest, "temperature"), "limit": (threshold, "temperature")})  # fmt: skip
         yield Outcome("drive.derating", "drive motors", use.hottest, threshold, "temperature", say, "at most",
                       sources=("incropera",), scale=threshold - start)  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import Any, TypeVar
 
 import numpy as np
@@ -134,8 +134,8 @@ def robot_battery(robot: Robot) -> Battery:
     return Battery(kind.open_circuit, kind.resistance)
 
 
-def force_line(robot: Robot, gears: GearStage | None = None) -> DriveLine:
-    """Find the drive's force at the rims against speed.
+def powertrain(robot: Robot, gears: GearStage | None = None) -> Powertrain:
+    """Put battery, motors, gearing and wheels together.
 
     Parameters
     ----------
@@ -146,22 +146,24 @@ def force_line(robot: Robot, gears: GearStage | None = None) -> DriveLine:
 
     Returns
     -------
-    DriveLine
-        Force against speed, battery sag included [SI].
+    Powertrain
+        Battery to wheels [SI].
     """
     kind = robot.catalogue.motors[robot.drive.motor]
     wheels = Wheels(gears or train(gear_stages(robot)), wheel_radius(robot))
     controller = Controller(kind.current_limit, kind.power_cap)
-    return drive_line(Powertrain(motor_line(kind), controller, robot_battery(robot), float(robot.drive.motors), wheels))
+    return Powertrain(motor_line(kind), controller, robot_battery(robot), float(robot.drive.motors), wheels)
 
 
-def rotating_mass(robot: Robot) -> Real:
+def rotating_mass(robot: Robot, gears: GearStage | None = None) -> Real:
     """Refer the inertia of rotors, gears and wheels to the rim.
 
     Parameters
     ----------
     robot : Robot
         The robot [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
 
     Returns
     -------
@@ -169,7 +171,7 @@ def rotating_mass(robot: Robot) -> Real:
         Inertia over radius squared [kg].
     """
     kind, radius, drive = robot.catalogue.motors[robot.drive.motor], wheel_radius(robot), robot.drive
-    stages = gear_stages(robot)
+    stages = [gears] if gears else gear_stages(robot)
     rotors = kind.rotor_inertia * drive.motors
     shafts: list[Real] = [rotors, *([0.0] * (len(stages) - 1)), drive.extra_inertia][: len(stages) + 1]
     turning = reflected_inertia(stages, shafts) if stages else rotors + drive.extra_inertia
@@ -190,7 +192,8 @@ class _Floor:
     scrub: Real
 
 
-def _floor(robot: Robot, stance: Stance) -> _Floor:
+def _floor(robot: Robot, stance: Stance, resisting: Real) -> _Floor:
+    """Weigh the wheels' grip, standing and while the load has moved; `resisting` is drag at the floor [N]."""
     classes = robot.catalogue.wheels
     wheels = list(robot.drive.wheels.values())
     grip = stacked([classes[w.wheel].grip if w.driven else 0.0 for w in wheels])
@@ -202,20 +205,36 @@ def _floor(robot: Robot, stance: Stance) -> _Floor:
 
     still = loads(0.0)
     standing = _weighted(grip, still)
-    # load transfer settles at once where every wheel is driven: only the mix of unlike wheels changes
-    rounds = 1 if all(w.driven for w in wheels) and not robot.contacts else 3
-    moving = []
-    for sign in (1.0, -1.0):
-        force = standing
-        for _ in range(rounds):
-            # past the tipping edge the far wheels carry nothing more, so the load moves no farther than that
-            shift = sign * force * stance.height / stance.load
-            shift = np.clip(shift, -np.maximum(stance.edges[0], 0.0), np.maximum(stance.edges[1], 0.0))
-            force = _weighted(grip, loads(shift))
-        moving.append(force)
+
+    def moved(sign: float, force: Real) -> Array:
+        # what drag takes off the force of starting does not accelerate, so it moves no load; past the tipping edge
+        # the far wheels carry nothing more, so the load moves no farther than that
+        free = np.maximum(force - resisting, 0.0) if sign > 0 else force
+        shift = sign * free * stance.height / stance.load
+        shift = np.clip(shift, -np.maximum(stance.edges[0], 0.0), np.maximum(stance.edges[1], 0.0))
+        return _weighted(grip, loads(shift))
+
+    alike = all(w.driven for w in wheels) and not robot.contacts
+    moving = [_settled(partial(moved, sign), standing, alike) for sign in (1.0, -1.0)]
     x = stacked([w.position[0] for w in wheels])
     still, side, x = np.broadcast_arrays(still, _lined_up(side, still), _lined_up(x, still))
     return _Floor(standing, moving[0], moving[1], (side * still).sum(axis=0), scrub_moment(x, still, side))
+
+
+def _settled(moved: Callable[[Real], Array], standing: Array, alike: bool) -> Array:
+    """Find the grip under which the load moves so far that it gives this grip.
+
+    Where every wheel is driven only the mix of unlike wheels changes, and once is enough. Else, while all wheels
+    carry, each guess is off by a constant share of the last one's error, so three of them give the end (Aitken).
+    """
+    one = moved(standing)
+    if alike:
+        return one
+    two = moved(one)
+    share = np.where(one != standing, (two - one) / np.where(one != standing, one - standing, 1.0), 0.0)
+    # a share of 1 and more: the load runs away until the far wheels lift, where `moved` stops it
+    end = np.where(share < 0.999, standing + (one - standing) / (1.0 - np.minimum(share, 0.999)), 1e3 * two)
+    return moved(moved(np.maximum(end, 0.0)))
 
 
 def _lined_up(values: Array, like: Array) -> Array:
@@ -227,7 +246,7 @@ def _weighted(coefficients: Array, loads: Array) -> Array:
     return np.asarray((a * b).sum(axis=0))
 
 
-def pace_of(robot: Robot, stance: Stance, pose: Pose) -> Pace:
+def pace_of(robot: Robot, stance: Stance, pose: Pose, gears: GearStage | None = None) -> Pace:
     """Find what the drive can make of the robot as it stands in a pose.
 
     Parameters
@@ -238,20 +257,27 @@ def pace_of(robot: Robot, stance: Stance, pose: Pose) -> Pace:
         Its load and edges in that pose [SI].
     pose : Pose
         For the drag of a load in tow [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
 
     Returns
     -------
     Pace
         Accelerations, top speed and force line [SI].
+
+    Notes
+    -----
+    A load in tow drags and presses on the robot; of its inertia only what presses is counted, since a file does not
+    say how heavy it is.
     """
     mass = stance.load / STANDARD_GRAVITY
-    floor = _floor(robot, stance)
     classes = [robot.catalogue.wheels[w.wheel] for w in robot.drive.wheels.values()]
     rolling = sum((c.rolling_resistance for c in classes), start=0.0) / len(classes) * stance.load
     drag = pose.tow.drag if pose.tow is not None else 0.0
+    floor = _floor(robot, stance, rolling + drag)
     resistance = rolling + robot.drive.friction_torque / wheel_radius(robot) + drag
-    line = force_line(robot)
-    free = Load(mass, rotating_mass(robot), resistance, np.maximum(floor.starting - rolling - drag, 0.0) / mass)
+    line = drive_line(powertrain(robot, gears))
+    free = Load(mass, rotating_mass(robot, gears), resistance, np.maximum(floor.starting - rolling - drag, 0.0) / mass)
     braking = brake_deceleration(line, free, floor.stopping / mass, robot.drive.braking)
     tipping = tip_acceleration(stance.edges[0], stance.height)
     # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite

@@ -90,21 +90,41 @@ class YawLoad:
         return np.asarray(self.half_track * (1.0 + np.square(self.scrub_share)))
 
 
-def _as_straight(drive: DriveLine, yaw: YawLoad, use: Real) -> Load:
-    """Return the straight load whose rim speed and force are those of the turn."""
+def as_straight(drive: DriveLine, yaw: YawLoad, use: Real) -> Load:
+    """Return the straight load whose rim speed and force are those of the turn.
+
+    Parameters
+    ----------
+    drive : DriveLine
+        The drive [-].
+    yaw : YawLoad
+        What it turns [-].
+    use : Real
+        Share of the braking that drivers use [-].
+
+    Returns
+    -------
+    Load
+        Mass, resistance and deceleration at the rims [-]; its distance is the angle times ``yaw.rim_lever``.
+
+    References
+    ----------
+    wong_skid: skid steering.
+    """
     share, lever = yaw.scrub_share, yaw.rim_lever
     mass = yaw.inertia / (yaw.half_track * lever)
     scrub = yaw.scrub / yaw.half_track / np.sqrt(1.0 + share * share)
     resistance = yaw.resistance + scrub
     braking = np.minimum(drive.brake_force, yaw.grip_force)
     side = np.sqrt(np.maximum(1.0 - np.square(braking / yaw.grip_force), 0.0))
-    stop = braking + yaw.resistance + yaw.scrub / yaw.half_track * side
+    by_motors = drive.brake_force + yaw.resistance + yaw.scrub / yaw.half_track * side
+    by_grip = yaw.grip_force + yaw.resistance
     return Load(
         mass=mass,
         rotating_mass=yaw.rotating_mass,
         resistance=resistance,
         grip_acceleration=(yaw.grip_force - resistance) / mass,
-        deceleration=use * stop / (mass + yaw.rotating_mass),
+        deceleration=use * np.minimum(by_motors / (mass + yaw.rotating_mass), by_grip / mass),
     )
 
 
@@ -134,7 +154,7 @@ def turn_rate(drive: DriveLine, yaw: YawLoad) -> Array:
     ----------
     wong_skid: skid steering; the closed form for point contacts is derived here.
     """
-    return np.asarray(top_speed(drive, _as_straight(drive, yaw, 1.0)) / yaw.rim_lever)
+    return np.asarray(top_speed(drive, as_straight(drive, yaw, 1.0)) / yaw.rim_lever)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,5 +202,5 @@ def turn(drive: DriveLine, yaw: YawLoad, angle: Real = 0.5 * np.pi, use: Real = 
     ----------
     wong_skid: skid steering.
     """
-    moved = move(drive, _as_straight(drive, yaw, use), np.asarray(angle) * yaw.rim_lever)
+    moved = move(drive, as_straight(drive, yaw, use), np.asarray(angle) * yaw.rim_lever)
     return Turn(moved.time, moved.peak_speed / yaw.rim_lever)
