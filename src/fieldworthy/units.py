@@ -25,6 +25,8 @@ _NUMBER = re.compile(
     re.VERBOSE | re.DOTALL,
 )
 _UNIT_TEXT = re.compile(r"[A-Za-z°µμΩ%\"'][A-Za-z0-9°µμΩ%\"'²³·*/^() ._-]*")
+_POWER = re.compile(r"\^-?\d(?:\.\d)?(?![\d.^])")  # m^2, deg/h^0.5
+_LOOSE = re.compile(r"\^|(?<![A-Za-z])\d")  # a tower of powers, or a number that would be reckoned with
 _LONGEST = 64  # characters; no honest quantity is longer
 
 
@@ -98,7 +100,13 @@ _TRADE: dict[str, str] = {
     "in-lb": "pound_force*inch",
     "lbf*in": "pound_force*inch",
     "in*lbf": "pound_force*inch",
+    "in-lbs": "pound_force*inch",
+    "lb-in": "pound_force*inch",
+    "lbf-in": "pound_force*inch",
     "ft-lb": "pound_force*foot",
+    "ft-lbs": "pound_force*foot",
+    "Nm": "N*m",
+    "N-m": "N*m",
     "°": "degree",
     "degrees": "degree",
     "°C": "degC",
@@ -193,16 +201,19 @@ def affine(unit: str, kind: str) -> Affine:
         When the unit is unknown or measures something else.
     """
     expected = wanted(kind)
-    if not _UNIT_TEXT.fullmatch(unit) or "**" in unit or len(unit) > _LONGEST:
+    honest = len(unit) <= _LONGEST and _UNIT_TEXT.fullmatch(unit) and "**" not in unit
+    if not honest or _LOOSE.search(_POWER.sub("", unit)):
         raise UnitError(unit, expected)
     registry = _registry()
     try:
         one = registry.Quantity(1.0, _normal(unit, kind)).to(KINDS[kind].si)
         zero = registry.Quantity(0.0, _normal(unit, kind)).to(KINDS[kind].si)
+        two = registry.Quantity(2.0, _normal(unit, kind)).to(KINDS[kind].si)
         scale, offset = float(one.magnitude - zero.magnitude), float(zero.magnitude)
+        straight = math.isclose(float(two.magnitude - one.magnitude), scale, rel_tol=1e-6)  # a decibel is not
     except Exception as error:  # pint raises many kinds of error, TokenError and AttributeError among them
         raise UnitError(unit, expected, _nearest(unit, kind)) from error
-    if not (math.isfinite(scale) and math.isfinite(offset)) or scale <= 0:
+    if not (math.isfinite(scale) and math.isfinite(offset) and straight) or scale <= 0:
         raise UnitError(unit, expected)
     return Affine(scale, 0.0 if kind == "temperature step" else offset)
 
@@ -214,7 +225,8 @@ def _fits(unit: str, kind: str) -> bool:
 
 def _nearest(unit: str, kind: str) -> str | None:
     """The unit of the right kind that is written most like a wrong one."""
-    alike = (*difflib.get_close_matches(unit, _SUGGEST, 6, 0.4), unit + "f")
+    same = [known for known in _SUGGEST if known.lower() == unit.lower()]
+    alike = (*same, *difflib.get_close_matches(unit, _SUGGEST, 6, 0.4), unit + "f")
     return next((near for near in alike if near in _SUGGEST and _fits(near, kind)), None)
 
 
@@ -293,7 +305,10 @@ def parse(text: str | float, kind: str) -> Parsed:
     UnitError
         When the number, the unit or its kind is wrong.
     """
-    number, unit = split(text if isinstance(text, str) else repr(float(text)))
+    try:
+        number, unit = split(text if isinstance(text, str) else repr(float(text)))
+    except OverflowError as error:
+        raise UnitError("a whole number beyond reckoning", "a number of finite size") from error
     if unit:
         found = affine(unit, kind)
         si = found.scale * number + found.offset
