@@ -146,7 +146,10 @@ def _stopping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterato
 
 
 def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
-    """Where ballast would keep all wheels down in every driving pose, and how little of it."""
+    """Where ballast would keep all wheels down in every driving pose, and how little of it.
+
+    What the drive asks for is taken as it is without ballast: more mass never raises it, so this errs to the safe side.
+    """
     places = subject.robot.ballast
     if not places or not driven:
         return

@@ -1,0 +1,299 @@
+"""Balance of whole robot files against statics, MuJoCo and edited files."""
+
+from __future__ import annotations
+
+import math
+
+import mujoco
+import numpy as np
+import pytest
+
+from fieldworthy.checks import evaluate
+from fieldworthy.robot import load_robot
+from robots import EXAMPLES, GONE, GRAVITY, changed, check, example, example_copy, fact, find, load, nominal
+
+WHEELS = {"forward": 0.14, "back": -0.12, "left": 0.15, "right": -0.15}  # m, of the small robot
+BOX = {"x": 0.02, "y": 0.01, "z": 0.12}
+TIPPY = {"parts": {"box": {"position": ["0.02 m", "0.01 m", "0.2 m"]}}}
+"""At this height hard braking lifts wheels."""
+
+
+def distance(side: str, x: float, y: float) -> float:
+    """From a floor point out to the wheels' line on one side."""
+    return abs(WHEELS[side] - (x if side in ("forward", "back") else y))
+
+
+@pytest.mark.parametrize("side", list(WHEELS))
+def test_wheels_lift_at_g_times_reach_over_height(tmp_path, side):
+    found = find(check(tmp_path), f"balance.tip.{side}")
+    assert found.value == pytest.approx(GRAVITY * distance(side, BOX["x"], BOX["y"]) / BOX["z"], rel=1e-9)
+
+
+def test_static_tilt_is_the_angle_of_the_nearest_edge(tmp_path):
+    found = find(check(tmp_path), "balance.tilt")
+    least = min(math.atan2(distance(s, BOX["x"], BOX["y"]), BOX["z"]) for s in WHEELS)
+    assert found.value == pytest.approx(math.degrees(least), rel=1e-9)
+    assert found.limit == pytest.approx(12)
+
+
+def test_what_is_asked_is_grip_lengthwise_and_side_grip_sideways(tmp_path):
+    report = check(tmp_path)
+    # all wheels alike and driven: braking by grip alone, whatever each of them carries
+    assert find(report, "balance.tip.forward").limit == pytest.approx(0.8 * GRAVITY, rel=1e-9)
+    assert find(report, "balance.tip.left").limit == pytest.approx(0.3 * GRAVITY, rel=1e-9)
+
+
+def test_a_load_on_top_moves_the_limit_as_the_common_centre_does(tmp_path):
+    poses = {"driving": {"carries": {"b": {"object": "ball", "count": 3, "position": ["0.1 m", "0 m", "0.5 m"]}}}}
+    report = check(tmp_path, {"poses": poses})
+    mass = 7 + 3 * 0.4
+    x, z = (7 * BOX["x"] + 1.2 * 0.1) / mass, (7 * BOX["z"] + 1.2 * 0.5) / mass
+    assert find(report, "balance.tip.forward").value == pytest.approx(GRAVITY * (0.14 - x) / z, rel=1e-9)
+    assert fact(report, "balance.centre_height").value == pytest.approx(z if z < 1 else 0, rel=1e-9)
+
+
+def test_the_worst_pose_is_the_one_that_is_judged(tmp_path):
+    high = {z: {"b": {"object": "ball", "position": ["0 m", "0 m", z]}} for z in ("0.8 m", "1.8 m")}
+    poses = {"tall": {"use": "drive", "carries": high["0.8 m"]}, "stand": {"use": "stand", "carries": high["1.8 m"]}}
+    report = check(tmp_path, {"poses": poses})
+    assert find(report, "balance.tip.back").subject == "pose tall"  # one that only stands is not asked to brake
+    assert find(report, "balance.tilt").subject == "pose stand"
+
+
+def test_a_load_in_tow_enters_the_moments_about_the_wheels(tmp_path):
+    tow = {"drag": "6 N", "down": "4 N", "position": ["-0.25 m", "0 m", "0.1 m"]}
+    report = check(tmp_path, {"poses": {"driving": {"tow": tow}}})
+    weight = 7 * GRAVITY
+    # moments about the front wheels' contact when the rear wheels just carry nothing; the pull back at the hitch
+    # and the weight hold the rear down, the inertia of the robot at its centre of gravity lifts it
+    hold = weight * (0.14 - BOX["x"]) + 4 * (0.14 + 0.25) + 6 * 0.1
+    assert find(report, "balance.tip.forward").value == pytest.approx(hold / (7 * BOX["z"]), rel=1e-9)
+    # and about the rear wheels' contact: pull and hitch load lift the front
+    hold = weight * (BOX["x"] + 0.12) - 4 * (0.25 - 0.12) - 6 * 0.1
+    assert find(report, "balance.tip.back").value == pytest.approx(hold / (7 * BOX["z"]), rel=1e-9)
+
+
+def about_edge(side: str, height: float) -> tuple[float, float, float]:
+    """Reach, inertia about the tipping edge and mass of the small robot's box (length 0.36, height 0.2 m)."""
+    reach = distance(side, BOX["x"], BOX["y"])
+    own = 7 * (0.36**2 + 0.2**2) / 12
+    return reach, own + 7 * (reach**2 + height**2), 7.0
+
+
+def test_a_dead_stop_goes_over_from_the_speed_whose_spin_climbs_the_edge(tmp_path):
+    found = find(check(tmp_path, TIPPY), "balance.stop.forward")
+    reach, inertia, mass = about_edge("forward", 0.2)
+    # angular momentum about the stopped edge is kept, then energy: Housner 1963
+    climb = mass * GRAVITY * (math.hypot(reach, 0.2) - 0.2)
+    assert found.value == pytest.approx(math.sqrt(2 * climb * inertia) / (mass * 0.2), rel=1e-9)
+
+
+def goes_over(speed: float, braking: float, reach: float, height: float, front: float = 0.0, gap: float = 0.0) -> bool:
+    """A box on the front edge of a cart in MuJoCo: does braking from this speed carry it over?
+
+    The cart stops with constant deceleration; in its frame gravity leans forward until it stands.
+    """
+    model = mujoco.MjModel.from_xml_string(f"""
+    <mujoco><option timestep="2e-4" integrator="RK4" gravity="0 0 -{GRAVITY}"/>
+      <worldbody><body><joint name="edge" type="hinge" axis="0 1 0"/>
+        <inertial pos="-{reach} 0 {height}" mass="7"
+          diaginertia="{7 * (0.34**2 + 0.2**2) / 12} {7 * (0.36**2 + 0.2**2) / 12} {7 * (0.36**2 + 0.34**2) / 12}"/>
+      </body></worldbody></mujoco>""")
+    data = mujoco.MjData(model)
+    while data.time < 8.0:
+        model.opt.gravity[0] = braking if data.time < speed / braking else 0.0
+        mujoco.mj_step(model, data)
+        if data.qpos[0] < 0:  # back on its wheels: the floor stops it
+            if data.time >= speed / braking:
+                return False
+            data.qpos[0], data.qvel[0] = 0.0, max(data.qvel[0], 0.0)
+        if data.qpos[0] > math.pi / 2:
+            return True
+    return False
+
+
+def test_braking_carries_the_box_over_from_the_speed_that_mujoco_finds(tmp_path):
+    found = find(check(tmp_path, TIPPY), "balance.over.forward")
+    reach, braking = distance("forward", BOX["x"], BOX["y"]), 0.8 * GRAVITY
+    assert braking > GRAVITY * reach / 0.2  # it does lift
+    low, high = 0.3, 6.0
+    while high - low > 2e-3:
+        middle = (low + high) / 2
+        low, high = (low, middle) if goes_over(middle, braking, reach, 0.2) else (middle, high)
+    # bisected to 2 mm/s of some m/s, time step 0.2 ms
+    assert found.value == pytest.approx((low + high) / 2, rel=5e-3)
+
+
+def test_without_lift_no_speed_carries_it_over(tmp_path):
+    found = find(check(tmp_path), "balance.over.forward")
+    assert (found.value, found.margin, found.verdict) == (None, 10, "holds")
+
+
+ROLLERS = {
+    "rollers": {n: {"position": ["0.24 m", f"{y} m"], "clearance": "5 mm"} for n, y in (("l", 0.1), ("r", -0.1))}
+}
+
+
+def test_rollers_do_not_stop_the_wheels_from_lifting_but_stop_it_from_going_over(tmp_path):
+    bare, rolled = check(tmp_path, TIPPY), check(tmp_path, changed(TIPPY, ROLLERS))
+    for report in (bare, rolled):
+        lift = find(report, "balance.tip.forward")
+        assert lift.value == pytest.approx(GRAVITY * 0.12 / 0.2, rel=1e-9)
+    assert find(bare, "balance.over.forward").value < 10
+    # with the rollers at 0.24 m the reach is 0.22 m less what tilting 5 mm over 100 mm takes: still beyond 0.8 g
+    tilt = math.atan2(0.005, 0.1)
+    reach = 0.12 * math.cos(tilt) - 0.2 * math.sin(tilt) + math.hypot(0.1, 0.005)
+    height = 0.2 * math.cos(tilt) + 0.12 * math.sin(tilt)
+    assert GRAVITY * reach / height > 0.8 * GRAVITY
+    assert find(rolled, "balance.over.forward").value is None
+    # and on the side without rollers nothing changes
+    assert find(rolled, "balance.stop.back").value == pytest.approx(find(bare, "balance.stop.back").value, rel=1e-12)
+
+
+def test_a_dead_stop_over_rollers_keeps_what_their_blow_leaves(tmp_path):
+    found = find(check(tmp_path, changed(TIPPY, ROLLERS)), "balance.stop.forward")
+    reach, inertia, mass = about_edge("forward", 0.2)
+    own = 7 * (0.36**2 + 0.2**2) / 12
+    tilt = math.atan2(0.005, 0.1)
+    cg = np.array([-reach * math.cos(tilt) + 0.2 * math.sin(tilt), 0.2 * math.cos(tilt) + reach * math.sin(tilt)])
+    roller = np.array([math.hypot(0.1, 0.005), 0.0])
+    second = cg - roller
+    about = own + mass * second @ second
+    kept = (own + mass * cg @ second) / about  # angular momentum about the roller, Housner 1963
+    after = 2 * mass * GRAVITY * (math.hypot(*second) - second[1]) / about
+    before = after / kept**2 + 2 * mass * GRAVITY * (cg[1] - 0.2) / inertia
+    assert found.value == pytest.approx(math.sqrt(before) * inertia / (mass * 0.2), rel=1e-9)
+
+
+NOSE_HEAVY = {"parts": {"box": {"position": ["0.05 m", "0.01 m", "0.16 m"]}}, "drive": {"motors": 8}}
+"""Lifts its rear wheels when it brakes; strong enough to brake as hard as it grips with ballast too."""
+
+
+@pytest.mark.parametrize("z", ["0.15 m", "0.16 m", "0.17 m"])
+def test_the_ballast_that_is_named_just_keeps_the_wheels_down(tmp_path, z):
+    """Put into the file as a part, the ballast leaves the worst direction exactly at its limit."""
+    places = {
+        "rear": {"position": ["-0.2 m", "0 m", "0.03 m"], "most": "5 kg"},
+        "low middle": {"position": ["0 m", "0 m", "0.02 m"], "most": "5 kg"},
+    }
+    robot = changed(NOSE_HEAVY, {"parts": {"box": {"position": ["0.05 m", "0.01 m", z]}}, "ballast": places})
+    named = fact(check(tmp_path, robot), "balance.ballast")
+    place = next(p for p in places if f"'{p}'" in named.because)
+    part = {"mass": f"{named.value!r} {named.unit}", "position": places[place]["position"], "size": ["1 mm"] * 3}
+    heavier = check(tmp_path, changed(robot, {"parts": {"ballast": part}}))
+    margins = [find(heavier, f"balance.tip.{side}").margin for side in WHEELS]
+    assert min(margins) == pytest.approx(0, abs=1e-9)
+    lighter = check(
+        tmp_path, changed(robot, {"parts": {"ballast": part | {"mass": f"{0.98 * named.value!r} {named.unit}"}}})
+    )
+    assert min(find(lighter, f"balance.tip.{side}").margin for side in WHEELS) < -1e-4
+
+
+def test_each_place_takes_no_more_than_its_own_limit(tmp_path):
+    places = {"rear": {"position": ["-0.2 m", "0 m", "0.03 m"], "most": "0.1 kg"},
+              "nearer": {"position": ["-0.14 m", "0 m", "0.03 m"], "most": "9 kg"}}  # fmt: skip
+    named = fact(check(tmp_path, changed(NOSE_HEAVY, {"ballast": places})), "balance.ballast")
+    assert "'nearer'" in named.because
+    # moment about the front wheels' lifting line: 7 kg are short of it, the ballast's own slack makes up for it
+    short, slack = 0.8 * 0.16 - 0.09, 0.14 + 0.14 - 0.8 * 0.03
+    assert named.value == pytest.approx(7 * short / slack, rel=1e-9)
+
+
+def test_two_poses_of_unlike_mass_each_count_with_their_own(tmp_path):
+    """The heavier pose is the one without need: its mass must not be charged to the lighter one."""
+    low = {"object": "ball", "count": 8, "position": ["-0.02 m", "0 m", "0.02 m"]}
+    robot = changed(NOSE_HEAVY, {
+        "poses": {"laden": {"use": "drive", "carries": {"b": low}}},
+        "ballast": {"rear": {"position": ["-0.2 m", "0 m", "0.03 m"], "most": "5 kg"}},
+    })  # fmt: skip
+    both = fact(check(tmp_path, robot), "balance.ballast").value
+    alone = fact(check(tmp_path, changed(robot, {"poses": {"laden": GONE}})), "balance.ballast").value
+    assert both == pytest.approx(alone, rel=1e-9)
+    assert both > 0
+
+
+def test_no_ballast_where_none_is_needed(tmp_path):
+    robot = {"ballast": {"rear": {"position": ["-0.1 m", "0 m", "0.03 m"]}}}
+    report = check(tmp_path, robot)
+    assert fact(report, "balance.ballast").value == 0
+    assert all(find(report, f"balance.tip.{side}").margin > 0 for side in WHEELS)
+
+
+def scene(name: str, pose_name: str) -> mujoco.MjModel:
+    """The example's parts as boxes of a MuJoCo body, groups moved as the pose says."""
+    loaded = example(name)
+    robot, season = loaded.nominal, loaded.nominal_season
+    pose = robot.poses[pose_name]
+    things = [(p.mass * p.count, p.position, p.size, p.rides) for p in robot.parts.values()]
+    things += [(season.objects[c.object].mass * c.count, c.position, season.objects[c.object].size, c.rides)
+               for c in pose.carries.values()]  # fmt: skip
+    geoms = []
+    for mass, position, size, rides in things:
+        move = pose.moves.get(rides)
+        point, turn = np.array(position, dtype=float), 0.0
+        if move is not None:
+            turn = float(move.turn)
+            pivot = np.array(move.pivot or (0, 0, 0), dtype=float)
+            matrix = np.array([[math.cos(turn), 0, math.sin(turn)], [0, 1, 0], [-math.sin(turn), 0, math.cos(turn)]])
+            point = pivot + matrix @ (point - pivot) + np.array(move.shift or (0, 0, 0), dtype=float)
+        half = " ".join(repr(float(s) / 2) for s in size)
+        place = " ".join(repr(float(c)) for c in point)
+        geoms.append(f'<geom type="box" size="{half}" pos="{place}" mass="{mass!r}" euler="0 {turn!r} 0"/>')
+    return mujoco.MjModel.from_xml_string(
+        f'<mujoco><compiler angle="radian"/><worldbody><body><freejoint/>{"".join(geoms)}</body></worldbody></mujoco>'
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "pose"), [("mk1", "stowed"), ("mk1", "tipping"), ("mk1", "hooks up"), ("mk2", "arm up")]
+)
+def test_mass_centre_and_inertia_of_the_examples_equal_mujoco(name, pose):
+    model, body = scene(name, pose), nominal(example(name)).body(pose)
+    matrix = np.zeros(9)
+    mujoco.mju_quat2Mat(matrix, model.body_iquat[1])
+    axes = matrix.reshape(3, 3)
+    assert float(body.mass) == pytest.approx(model.body_mass[1], rel=1e-9)
+    assert np.asarray(body.cg) == pytest.approx(model.body_ipos[1], abs=1e-9)
+    assert np.asarray(body.inertia) == pytest.approx(axes @ np.diag(model.body_inertia[1]) @ axes.T, abs=1e-9)
+
+
+def test_mk1_noses_over_with_pods_on_the_tray_and_says_why():
+    found = find(evaluate(example(), samples=1000), "balance.tip.forward")
+    assert found.verdict == "short"
+    assert found.subject == "pose loaded"
+    assert found.chance < 0.1
+    causes = " ".join(found.inputs)
+    for key in ("tray walls", "season.objects.pod.mass", ".grip", "drive.wheels.left front.position[0]"):
+        assert key in causes
+    assert not any(key.startswith(("air.", "actions.", "battery")) for key in found.inputs)
+
+
+def test_mk1_would_stand_with_its_front_wheels_farther_forward(tmp_path):
+    rows = [("left front", "155"), ("right front", "-155")]
+    edits = [(f"{n}: {{position: [130 mm, {y} mm]", f"{n}: {{position: [170 mm, {y} mm]") for n, y in rows]
+    report = evaluate(load_robot(example_copy(tmp_path, *edits)), samples=0)
+    assert find(report, "balance.tip.forward").verdict == "holds"
+
+
+def test_without_parts_or_floor_balance_is_unknown(tmp_path):
+    found = find(check(tmp_path, {"parts": GONE}), "balance.tip")
+    assert (found.verdict, found.missing) == ("unknown", ("parts",))
+    found = find(check(tmp_path, {"poses": {"driving": {"use": "climb"}}}), "balance.tip")
+    assert (found.verdict, found.missing) == ("unknown", ("poses",))
+
+
+def test_a_robot_past_its_edge_does_not_stand(tmp_path):
+    report = check(tmp_path, {"parts": {"box": {"position": ["0.2 m", "0 m", "0.12 m"]}}})
+    tilt, lift = find(report, "balance.tilt"), find(report, "balance.tip.forward")
+    assert (tilt.verdict, lift.verdict) == ("short", "short")
+    assert tilt.value == pytest.approx(math.degrees(math.atan2(0.14 - 0.2, 0.12)), rel=1e-9)
+    assert find(report, "balance.over.forward").value == 0
+
+
+def test_examples_are_where_they_are_said_to_be():
+    assert {p.name for p in EXAMPLES.glob("*.yaml")} >= {"mk1.yaml", "mk2.yaml", "glasshouse.yaml"}
+
+
+def test_mk1_and_the_small_robot_are_read_whole(tmp_path):
+    assert len(load(tmp_path).nominal.parts) == 1
+    assert len(example().nominal.parts) == len((EXAMPLES / "mk1_parts.csv").read_text("utf-8").splitlines()) - 1
