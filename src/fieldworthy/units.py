@@ -279,7 +279,9 @@ def split(text: str) -> tuple[float, str]:
         number = int(part["whole"] or 0) + int(part["num"] or part["num2"]) / bottom
     rest = part["rest"].strip()
     if rest.startswith(","):
-        raise UnitError(text, "a number with a point as decimal mark", text.replace(",", ".", 1))
+        pointed = text.replace(",", ".", 1)
+        meant = pointed if re.match(r"\s*[+-]?\d+\.\d+\s*[^\d\s.,]", pointed) else None
+        raise UnitError(text, "a number with a point as decimal mark", meant)
     if rest[:1].isdigit() or not math.isfinite(number):
         raise UnitError(text, "one finite number with a unit")
     return (-number if part["sign"] == "-" else number), rest
@@ -369,8 +371,23 @@ def digits(number: float, significant: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-_SHOWN = {"1": "", "inch": "in", "deg": "°", "degree": "°", "degC": "°C", "degF": "°F", '"': "in", "ohm": "Ω", "percent": "%",
-          "m/s^2": "m/s²", "N*m": "N·m", "kg*cm^2": "kg·cm²", "A*h": "Ah", "mm^2": "mm²", "N/mm^3": "N/mm³"}  # fmt: skip
+_SHOWN = {
+    "1": "",
+    "inch": "in",
+    "deg": "°",
+    "degree": "°",
+    "degC": "°C",
+    "degF": "°F",
+    '"': "in",
+    "ohm": "Ω",
+    "percent": "%",
+    "m/s^2": "m/s²",
+    "N*m": "N·m",
+    "kg*cm^2": "kg·cm²",
+    "A*h": "Ah",
+    "mm^2": "mm²",
+    "N/mm^3": "N/mm³",
+}
 
 
 def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
