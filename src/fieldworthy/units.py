@@ -74,6 +74,7 @@ def _kinds() -> dict[str, Kind]:
         ("sonic conductance", "m^3/(s*Pa)", "L/(s*bar)", "L/(s*bar)", "0.2 L/(s*bar)"),
         ("angular drift", "rad/s", "deg/min", "deg/min", "0.5 deg/min"),
         ("angular noise", "rad/s^0.5", "deg/h^0.5", "deg/h^0.5", "1 deg/h^0.5"),
+        ("travel noise", "m^0.5", "mm/m^0.5", "mm/m^0.5", "1 mm/m^0.5"),
         ("heading noise", "rad/m^0.5", "deg/m^0.5", "deg/m^0.5", "0.2 deg/m^0.5"),
         ("ratio", "1", "1", "1", "0.85"),
         ("work time", "s", "h", "h", "6 h"),

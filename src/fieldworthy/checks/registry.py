@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from fieldworthy.checks import air, balance, drive, intake, limits, sorter
+from fieldworthy.checks import air, balance, drive, intake, limits, sorter, tracking
 from fieldworthy.checks.finding import Outcome
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Robot
 
 Check = Callable[[Subject], Iterable[Outcome]]
 
-CHECKS: tuple[Check, ...] = (drive.check, balance.check, air.check, intake.check, sorter.check, limits.check)
+CHECKS: tuple[Check, ...] = (
+    drive.check,
+    balance.check,
+    air.check,
+    intake.check,
+    sorter.check,
+    tracking.check,
+    limits.check,
+)
 """One check a subsystem."""
 
 _ALWAYS = (

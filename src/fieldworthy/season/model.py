@@ -8,7 +8,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Length, Mass, Number, Real, Size, Whole
+from fieldworthy.schema.kinds import Fraction, Gap, Length, Mass, Number, Real, Size, Whole
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
 FixedPlace: TypeAlias = tuple[Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]]
@@ -38,7 +38,13 @@ class Field:
 
     size: tuple[FixedLength, FixedLength] = need("length along x and width along y")
     places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
-    seam_step: Length = assume("2 mm", "step between two foam tiles; common practice, no source")
+    seam_step: Gap = assume("2 mm", "step between two foam tiles; common practice, no source")
+    tile: FixedLength = assume("600 mm", "edge of a foam tile; common practice, no source")
+    foam_modulus: Annotated[Real, Of("pressure", 0.0, above=True)] = assume(
+        "300 kPa", "load per area over share of compression; from memory, closed-cell foam tiles"
+    )
+    foam_thickness: Size = assume("16 mm", "of the tiles; common practice, no source")
+    foam_loss: Fraction = assume("0.4", "share of the work of pressing it in that foam keeps; from memory")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.drive import Drive
 from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.plan import Action, Plan
+from fieldworthy.robot.model.tracking import Tracking
 from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Real, WorkTime
@@ -46,6 +47,7 @@ class Robot:
     battery: Annotated[str, Ref(("catalogue.batteries",))] = need("battery class, from the catalogue")
     air: Air = exact(dict, "compressed air: tanks and cylinders")
     mechanisms: dict[str, Mechanism] = exact(dict, "what is on the robot besides the drive, by name")
+    tracking: Tracking | None = exact(None, "tracking wheels and gyro, with which the robot knows where it is")
     actions: dict[str, Action] = exact(dict, "what the robot does in a match, by name")
     plan: Plan | None = exact(None, "the match as the team means to play it")
     hours_left: WorkTime | None = exact(None, "work time until the next event")
