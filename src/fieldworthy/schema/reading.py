@@ -47,8 +47,8 @@ def _problems(document: Document, declared: type, error: ValidationError) -> lis
     """Everything wrong, each key once; a file of another form or version is told so, and nothing else."""
     found = [_explain(document, declared, dict(e)) for e in error.errors(include_url=False)[:_EXPLAINED]]
     form = [p for p in found if p.key == ("fieldworthy",) and "fieldworthy" in document.data]
-    said = {p.key for p in document.problems}
-    return form or [*document.problems, *(p for p in found if p.key not in said)]
+    said = {(p.key, p.line) for p in document.problems}
+    return form or [*document.problems, *(p for p in found if (p.key, p.line) not in said)]
 
 
 def _explain(document: Document, declared: type, error: dict[str, Any]) -> Problem:
@@ -71,7 +71,7 @@ def _explain(document: Document, declared: type, error: dict[str, Any]) -> Probl
         listed = f"one of {', '.join(words)}" if len(words) > 1 else repr(words[0])
         return document.problem(where, f"expected {listed} (found {shorten(found)})", nearest(str(found), words))
     if kind == "union_tag_not_found":
-        return document.problem(path, "the key 'kind' is missing")
+        return document.problem((*path, "kind"), "this key is missing")
     return document.problem(path, _plain_words(kind, context, error))
 
 

@@ -158,7 +158,8 @@ class _Builder:
                 self._skip(self._next())
                 continue
             value = self._next()
-            self._document.marks[(*path, key)] = _start(value)
+            empty = getattr(value, "value", None) == "" and value.style is None
+            self._document.marks[(*path, key)] = at if empty else _start(value)  # nothing stands at its key
             self._document.marks[(*path, key, "")] = at  # where the key itself stands
             found[key] = self._value(value, (*path, key))
         return found
