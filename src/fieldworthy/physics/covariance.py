@@ -159,11 +159,12 @@ def budget(setup: Tracking, path: Path, placement: Placement | None = None, fixe
     for the run: their errors add up in amplitude. Wobble, lift-off, unseen drift and gyro noise are white:
     their variances add up. Lift-off is a Poisson process. A counter that is zeroed between two counts errs
     by a fixed q/sqrt(12) from then on, and by another at each reading; readings are taken as independent,
-    true where the wheel rolls many counts in between. A relocation uses the gain that is best for the pose,
-    as a Kalman filter does that knows these parts; the wheels' own errors are not learnt, and go on acting
-    after it.
+    true where travel varies by more than a count from run to run, and pose is updated at every count or two.
+    A relocation uses the gain that is best for the pose, as a Kalman filter does that knows these parts; the
+    wheels' own errors are not learnt, and go on acting after it.
 
-    First order: good while heading errors stay below about 0.2 rad.
+    First order: spreads agree with simulated odometry to 1 percent while heading errors stay below 0.1 rad and to
+    3 percent up to 0.25 rad; after a relocation, which leaves only small differences, from a tenth of that.
 
     References
     ----------

@@ -48,7 +48,8 @@ def truncated_normal(u: Real, mean: Real, sd: Real, low: Real = 0.0, high: Real 
         raise ValueError(msg)
     mid, u = np.asarray(mean, dtype=np.float64), np.asarray(u, dtype=np.float64)
     width = np.where(np.asarray(sd) > 0.0, sd, 1.0)
-    a, b = (low - mid) / width, (high - mid) / width
+    with np.errstate(over="ignore"):  # an sd near the smallest number puts the ends at infinity, as it should
+        a, b = (low - mid) / width, (high - mid) / width
     flip = a > 0.0
     a, b, v = np.where(flip, -b, a), np.where(flip, -a, b), np.where(flip, 1.0 - u, u)
     p = ndtr(a) + v * (ndtr(b) - ndtr(a))
