@@ -243,8 +243,8 @@ def _each(way: Route, found: Budget, major: Array, minor: Array) -> Iterator[Out
     heading = np.sqrt(found.total[:, 5])
     for i, name in enumerate(way.names):
         numbers = {"a": (major[i], "length"), "b": (minor[i], "length"), "turn": (1.96 * heading[i], "angle")}
-        say = Say("At waypoint {number}, '{place}', its 95 % ellipse is {a} by {b} (half axes), its heading within {turn}.",
-                  "", numbers, {"place": name, "number": str(i + 1)})  # fmt: skip
+        text = "At waypoint {number}, '{place}', its 95 % ellipse is {a} by {b} (half axes), its heading within {turn}."
+        say = Say(text, "", numbers, {"place": name, "number": str(i + 1)})
         yield Outcome(f"tracking.ellipse.{i + 1}", f"waypoint {name}", major[i], None, "length", say, sources=_SOURCES)
 
 
@@ -254,8 +254,9 @@ def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
     order = sorted(range(len(found.sources)), key=lambda i: -first(parts[i]))
     for i in order[:5]:
         if first(parts[i]) > 0.0:
-            say = Say("At '{place}', {source} alone would put it off by {sd} (standard deviation).", "",
-                      {"sd": (parts[i], "length")}, {"place": way.names[worst], "source": _SAID[found.sources[i]]})  # fmt: skip
+            words = {"place": way.names[worst], "source": _SAID[found.sources[i]]}
+            text = "At '{place}', {source} alone would put it off by {sd} (standard deviation)."
+            say = Say(text, "", {"sd": (parts[i], "length")}, words)
             yield Outcome(f"tracking.source.{found.sources[i]}", f"waypoint {way.names[worst]}", parts[i], None,
                           "length", say, sources=_SOURCES)  # fmt: skip
 
@@ -299,8 +300,8 @@ def _sizes(subject: Subject, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
     }  # fmt: skip
     say = Say(
         "At a seam, wheel '{name}' is pushed back with {own} of its load (2.0 in: {small}, 2.75 in: {large}) and "
-        "sinks {sinks} into the tile; the trade says that small wheels dig in, and a 2.0 in wheel is pushed back {harder} "
-        "harder and sinks {more} deeper than a 2.75 in one.",
+        "sinks {sinks} into the tile; the trade says that small wheels dig in, and a 2.0 in wheel is pushed back "
+        "{harder} harder and sinks {more} deeper than a 2.75 in one.",
         "", numbers, {"name": name},
     )  # fmt: skip
     yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", say,

@@ -1,0 +1,181 @@
+"""Tracking findings against the simulated odometry, textbook statics and hand geometry, and what a wrong file is told."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from fieldworthy.checks import evaluate, tracking
+from fieldworthy.checks.sampling import Cases
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.covariance import Placement
+from fieldworthy.physics.drift import simulate
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import BadInput, realise
+from robots import check, example, fact, find, load, nominal
+
+WHEELS = {
+    "ahead": {"direction": "forward", "diameter": "70 mm", "offset": "20 mm", "counts": 4096, "down_force": "10 N"},
+    "across": {"direction": "sideways", "diameter": "70 mm", "offset": "-60 mm", "counts": 4096, "down_force": "10 N"},
+}
+ROBOT = {
+    "tracking": {"wanted": "80 mm", "wheels": WHEELS, "gyro": {"drift": "1 deg/min"}},
+    "actions": {"wait": {"time": "1 s"}},
+    "plan": {"start": "a", "autonomous": [{"action": "wait", "at": "b"}, {"action": "wait", "at": "c"}]},
+}
+
+
+@pytest.mark.parametrize("name", ["mk1", "mk2"])
+def test_closed_form_agrees_with_simulated_odometry_of_the_file(name):
+    """Monte Carlo of the full nonlinear odometry, fixed seed; bounds: chi-square of a sample variance at 1e-4."""
+    subject = nominal(example(name))
+    way = tracking.route(subject)
+    spec = subject.robot.tracking
+    runs = 4000
+    start = Placement(x_sd=spec.start_error, y_sd=spec.start_error, heading_sd=spec.start_heading_error)
+    drift = simulate(tracking.tracking_setup(subject, way.speed), way.path, runs, seed=7, placement=start)
+    alone = tracking.tracked(subject, way, relocate=False)
+    low, high = chi2.ppf((1e-4, 1 - 1e-4), runs - 1) / (runs - 1)
+    for i in range(len(way.names)):
+        for of_runs, closed in (
+            (drift.x[i], alone.total[i, 0]),
+            (drift.y[i], alone.total[i, 2]),
+            (drift.heading[i], alone.total[i, 5]),
+        ):
+            # first order against nonlinear, and whole counts, part by a few percent
+            assert 0.94 * low < np.var(of_runs, ddof=1) / closed < 1.06 * high
+
+
+def test_position_is_the_long_half_axis_of_the_ellipse_with_the_bias(tmp_path):
+    """Eigenvalues by numpy, chi-square quantile with two degrees of freedom by scipy."""
+    loaded = load(tmp_path, ROBOT)
+    subject = nominal(loaded)
+    way = tracking.route(subject)
+    budget = tracking.tracked(subject, way)
+    reach, major, minor = tracking.reach_95(budget)
+    scale = chi2.ppf(0.95, 2)
+    for i in range(len(way.names)):
+        xx, xy, yy = budget.total[i, :3]
+        small, large = np.linalg.eigvalsh([[xx, xy], [xy, yy]])
+        assert major[i] == pytest.approx(math.sqrt(scale * large), rel=1e-9)
+        assert minor[i] == pytest.approx(math.sqrt(scale * small), rel=1e-6)
+        assert reach[i] == pytest.approx(major[i] + np.hypot(*budget.mean[i, :2]), rel=1e-12)
+    worst = find(evaluate(loaded, 0), "tracking.position")
+    assert worst.value == pytest.approx(max(reach) * 1000, rel=1e-9) or worst.value == pytest.approx(
+        max(reach), rel=1e-9
+    )
+
+
+def test_way_follows_the_places_of_the_plan(tmp_path):
+    """Places at (0, 0), (1.2, 0), (1.2, 0.9): plane geometry."""
+    way = tracking.route(nominal(load(tmp_path, ROBOT)))
+    assert way.names == ("b", "c")
+    assert np.abs(way.path.ahead).sum() == pytest.approx(1.2 + 0.9, rel=1e-12)
+    assert np.abs(way.path.turn).sum() == pytest.approx(math.pi / 2, rel=1e-12)
+
+
+def test_sources_add_up_and_the_largest_is_named(tmp_path):
+    """Variances of independent sources add up."""
+    report = check(tmp_path, ROBOT | {"tracking": ROBOT["tracking"] | {"gyro": {"scale_error": 0.2}}})
+    facts = {f.id: f for f in report.facts if f.id.startswith("tracking.source")}
+    assert max(facts.values(), key=lambda f: f.value).id == "tracking.source.gyro scale"
+    assert "the gyro's scale" in find(report, "tracking.position").because
+
+
+def test_relocation_helps_and_says_by_how_much(tmp_path):
+    wall = [{"at": "c", "wall": "90 deg", "error": "2 mm", "heading_error": "0.3 deg"}]
+    plain = find(check(tmp_path, ROBOT), "tracking.position")
+    report = check(tmp_path, {**ROBOT, "tracking": {**ROBOT["tracking"], "relocations": wall}})
+    assert find(report, "tracking.position").value < plain.value
+    without = fact(report, "tracking.relocation")
+    assert "Without finding its place anew" in without.because
+
+
+def test_seam_speed_against_textbook_statics(tmp_path):
+    """A wheel flies off the edge when the axle's circle needs more than the down-force: v^2/(R cos^3) = F/m."""
+    report = check(tmp_path, ROBOT)
+    seam = find(report, "tracking.seam.ahead")
+    radius, step = 0.035, 0.002
+    cos = (radius - step) / radius
+    assert seam.value == pytest.approx(math.sqrt(10 / 0.12 * radius * cos**3), rel=0.01)
+
+
+def test_small_wheels_are_pushed_back_harder_than_the_trade_s_large_ones(tmp_path):
+    """Common practice, no source: 2.0 in wheels dig in where 2.75 in ones do not. Textbook statics of a square step."""
+    dig = fact(check(tmp_path, ROBOT), "tracking.dig.ahead")
+    force = {d: math.sqrt(r**2 - (r - 0.002) ** 2) / (r - 0.002) for d, r in ((2.0, 0.0254), (2.75, 0.034925))}
+    assert f"2.0 in: {100 * force[2.0]:.0f}%" in dig.because
+    assert f"2.75 in: {100 * force[2.75]:.0f}%" in dig.because
+    assert f"{100 * (force[2.0] / force[2.75] - 1):.0f}% harder" in dig.because
+
+
+def test_examples_differ_as_they_should():
+    """mk1: small wheels, no relocation; mk2: large ones and a wall. Only mk2 knows its place well enough."""
+    assert find(evaluate(example("mk1"), 0), "tracking.position").verdict == "short"
+    assert find(evaluate(example("mk2"), 0), "tracking.position").verdict == "holds"
+
+
+def test_no_autonomous_way_is_unknown(tmp_path):
+    report = check(tmp_path, {k: v for k, v in ROBOT.items() if k != "plan"})
+    position = find(report, "tracking.position")
+    assert position.verdict == "unknown"
+    assert position.missing == ("plan.autonomous",)
+
+
+def test_without_tracking_nothing_is_said(tmp_path):
+    report = check(tmp_path, {k: v for k, v in ROBOT.items() if k != "tracking"})
+    assert not [f for f in (*report.findings, *report.facts) if f.id.startswith("tracking")]
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "expected"),
+    [
+        ({"wheels": {"across": WHEELS["across"]}}, "tracking.wheels", "direction: forward"),
+        ({"gyro": None}, "tracking.wheels", "a gyro, or two forward wheels"),
+        (
+            {"wheels": {"ahead": {**WHEELS["ahead"], "counts": 0}}},
+            "tracking.wheels.ahead.counts",
+            "at least 1",
+        ),
+        (
+            {"wheels": {"ahead": {**WHEELS["ahead"], "diameter": "0 mm"}}},
+            "tracking.wheels.ahead.diameter",
+            "more than 0",
+        ),
+        ({"relocations": [{"at": "nowhere", "wall": "0 deg"}]}, "tracking.relocations[0].at", "season.places"),
+    ],
+)
+def test_bad_tracking_is_told_where(tmp_path, change, key, expected):
+    with pytest.raises(BadInput) as error:
+        load(tmp_path, {**ROBOT, "tracking": {"wanted": "80 mm", "wheels": WHEELS, "gyro": {}, **change}})
+    told = str(error.value)
+    assert key in told
+    assert expected in told
+    assert "robot.yaml:" in told
+
+
+def test_a_batch_gives_what_each_case_gives(tmp_path):
+    """Samples of a batch, evaluated one by one as robots of their own."""
+    loaded = load(tmp_path, ROBOT)
+    cases = Cases(3, 0, 5, [])
+    batch = Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal(loaded))
+    way = tracking.route(batch)
+    reach = tracking.reach_95(tracking.tracked(batch, way))[0]
+    for i in range(cases.size):
+
+        def draw(path, quantity, i=i):
+            drawn = cases.draw(path, quantity)
+            return drawn if np.ndim(drawn) == 0 else float(drawn[i])
+
+        one = realise(loaded.robot, Robot, draw)
+        alone = Subject(one, loaded.nominal_season, nominal(loaded))
+        assert np.allclose(tracking.reach_95(tracking.tracked(alone, way))[0], reach[:, i], rtol=1e-12)
+
+
+def test_inputs_are_those_of_tracking(tmp_path):
+    inputs = find(check(tmp_path, ROBOT), "tracking.position").inputs
+    assert "tracking.gyro.drift" in inputs
+    assert not any(key.startswith(("air", "battery")) for key in inputs)
