@@ -96,7 +96,10 @@ class Run:
     def problems(self) -> list[tuple[str, int, int, str]]:
         """File name, line, column and text of every line on stderr; a line of another form fails the test."""
         found = []
-        for line in self.err.splitlines():
+        lines = self.err.splitlines()
+        if re.fullmatch(r"and \d+ more problems", lines[-1] if lines else ""):
+            lines.pop()
+        for line in lines:
             match = _PLACE.fullmatch(line)
             assert match, f"not file:line:column: {line!r}"
             found.append((Path(match["file"]).name, int(match["line"]), int(match["column"]), match["rest"]))
