@@ -111,8 +111,7 @@ def _needs(spec: CylinderSpec, cylinder: Cylinder, efficiency: Real) -> tuple[Re
     ways = 2 if cylinder.double_acting else 1
     if spec.needs is not None:
         return (spec.needs,) * ways
-    loaded = np.any(np.not_equal(spec.push_load, 0.0)) or np.any(np.not_equal(spec.pull_load, 0.0))
-    if not loaded:
+    if first(spec.push_load) == 0 and first(spec.pull_load) == 0:
         return None
     push = (spec.push_load / spec.count + cylinder.spring_force(cylinder.stroke)) / (efficiency * cylinder.piston_area)
     pull = spec.pull_load / spec.count / (efficiency * cylinder.ring_area)
