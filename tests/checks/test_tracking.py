@@ -1,4 +1,4 @@
-"""Tracking findings against the simulated odometry, textbook statics and hand geometry, and what a wrong file is told."""
+"""Tracking findings against simulated odometry, statics and hand geometry, and what a wrong file is told."""
 
 from __future__ import annotations
 

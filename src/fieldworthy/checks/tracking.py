@@ -130,8 +130,9 @@ def _wheel(subject: Subject, wheel: WheelSpec, speed: Real) -> TrackingWheel:
     missed = flight_length(wheel.diameter / 2.0, field.seam_step, _pressed(wheel), wheel.sprung_mass, speed)
     # half the seams go up, and a flight is never longer than a tile
     lifts = np.where(missed > 0.0, 0.5 / field.tile, 0.0)
+    # sizes are nominal here: how far they may be off is counted by their standard deviations, not twice
     return TrackingWheel(
-        direction=wheel.direction, diameter=wheel.diameter, offset=wheel.offset, along=wheel.along,
+        direction=wheel.direction, diameter=first(wheel.diameter), offset=first(wheel.offset), along=first(wheel.along),
         diameter_sd=wheel.diameter_error, offset_sd=wheel.offset_error, toe_sd=wheel.toe_error,
         counts=float(wheel.counts), runout=wheel.runout, wobble=wheel.wobble, slip_sd=wheel.slip,
         lift_rate=lifts, lift_length=np.minimum(missed, field.tile),
