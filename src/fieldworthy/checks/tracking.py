@@ -116,7 +116,9 @@ def tracking_setup(subject: Subject, speed: Real) -> Tracking:
     """
     spec = subject.robot.tracking
     assert spec is not None
-    wheels = tuple(_wheel(subject, wheel, speed) for wheel in spec.wheels.values())
+    nominal = subject.nominal.robot.tracking
+    assert nominal is not None
+    wheels = tuple(_wheel(subject, wheel, nominal.wheels[name], speed) for name, wheel in spec.wheels.items())
     gyro = None if spec.gyro is None else _gyro(spec.gyro)
     return Tracking(wheels=wheels, gyro=gyro, unseen=spec.unseen_drift)
 
@@ -125,14 +127,14 @@ def _gyro(gyro: GyroSpec) -> Gyro:
     return Gyro(scale_sd=gyro.scale_error, drift_sd=gyro.drift, noise=gyro.noise)
 
 
-def _wheel(subject: Subject, wheel: WheelSpec, speed: Real) -> TrackingWheel:
+def _wheel(subject: Subject, wheel: WheelSpec, nominal: WheelSpec, speed: Real) -> TrackingWheel:
     field = subject.season.field
     missed = flight_length(wheel.diameter / 2.0, field.seam_step, _pressed(wheel), wheel.sprung_mass, speed)
     # half the seams go up, and a flight is never longer than a tile
     lifts = np.where(missed > 0.0, 0.5 / field.tile, 0.0)
     # sizes are nominal here: how far they may be off is counted by their standard deviations, not twice
     return TrackingWheel(
-        direction=wheel.direction, diameter=first(wheel.diameter), offset=first(wheel.offset), along=first(wheel.along),
+        direction=wheel.direction, diameter=nominal.diameter, offset=nominal.offset, along=nominal.along,
         diameter_sd=wheel.diameter_error, offset_sd=wheel.offset_error, toe_sd=wheel.toe_error,
         counts=float(wheel.counts), runout=wheel.runout, wobble=wheel.wobble, slip_sd=wheel.slip,
         lift_rate=lifts, lift_length=np.minimum(missed, field.tile),
