@@ -158,8 +158,9 @@ def test_bad_tracking_is_told_where(tmp_path, change, key, expected):
 
 
 def test_a_batch_gives_what_each_case_gives(tmp_path):
-    """Samples of a batch, evaluated one by one as robots of their own."""
-    loaded = load(tmp_path, ROBOT)
+    """Samples of a batch, evaluated one by one as robots of their own; pressed lightly, the wheels fly at seams."""
+    light = {name: {**wheel, "down_force": "1 N"} for name, wheel in WHEELS.items()}
+    loaded = load(tmp_path, {**ROBOT, "tracking": {**ROBOT["tracking"], "wheels": light}})
     cases = Cases(3, 0, 5, [])
     batch = Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal(loaded))
     way = tracking.route(batch)
