@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
@@ -327,7 +327,10 @@ def picked(thing: T) -> T:
     return plain
 
 
-def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None) -> Travel:
+Legs = Iterable[tuple[str | None, float, float]]
+
+
+def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None, legs: Legs = ()) -> Travel:
     """Make the function that gives travel times along the plan.
 
     Parameters
@@ -338,25 +341,35 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None)
         What the drive makes of it in a pose [SI].
     usual : str or None
         The pose it drives in where the plan does not say [-].
+    legs : iterable of tuple
+        Pose, distance and turn of the legs that will be asked for; they are solved together [-, m, rad].
 
     Returns
     -------
     callable
         Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
     """
-    nominal: dict[str, Pace] = {}
+    solved: dict[tuple[str | None, float, float], float] = {}
 
-    @cache
+    def solve(pose: str, ways: list[tuple[str | None, float, float]]) -> None:
+        found = pace(pose)
+        line, load, yaw = picked(found.line), picked(found.load), picked(found.yaw)
+        straight = move(line, load, np.array([distance for _, distance, _ in ways])).time
+        turning = turn(line, yaw, np.array([angle for _, _, angle in ways])).time
+        solved.update(zip(ways, (np.asarray(straight) + turning).tolist(), strict=True))
+
     def travel(pose: str | None, distance: float, angle: float) -> float:
-        name = pose or usual
+        name, way = pose or usual, (pose, distance, angle)
         if name is None or not robot.parts:
             return 0.0
-        if name not in nominal:
-            found = pace(name)
-            line, load, yaw = picked(found.line), picked(found.load), picked(found.yaw)
-            nominal[name] = dataclasses.replace(found, line=line, load=load, yaw=yaw)
-        at = nominal[name]
-        straight = first(move(at.line, at.load, distance).time) if distance > 0.0 else 0.0
-        return straight + (first(turn(at.line, at.yaw, angle).time) if angle > 0.0 else 0.0)
+        if way not in solved:
+            solve(name, [way])
+        return solved[way]
 
+    by_pose: dict[str, list[tuple[str | None, float, float]]] = {}
+    for way in legs if robot.parts else ():
+        if way[0] or usual:
+            by_pose.setdefault(way[0] or str(usual), []).append(way)
+    for pose, ways in by_pose.items():
+        solve(pose, list(dict.fromkeys(ways)))
     return travel

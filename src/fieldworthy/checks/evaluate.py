@@ -57,16 +57,18 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
     shown = Shown.of(loaded.quantities)
     head = min(samples, BLOCK)
     cases = Cases(seed, 0, head, [path for path, _ in entries])
-    outcomes = run(loaded, cases)
+    table = _Table(entries, np.array([q.tolerance / abs(nudge(q)) for _, q in entries]), shown)
+    base = Subject(loaded.nominal, loaded.nominal_season)
+    outcomes = run(loaded, cases, base)
     tallies = [_Tally.of(o, cases.sampled) for o in outcomes]
     for block, start in enumerate(range(head, samples, BLOCK), 1):
         more = Cases(seed, block, min(BLOCK, samples - start), [])
-        for tally, outcome in zip(tallies, run(loaded, more), strict=True):
+        for tally, outcome in zip(tallies, run(loaded, more, base), strict=True):
             tally.add(outcome, more.sampled)
         if progress:
             progress(start + more.samples)
-    findings = [_finding(o, t, entries, shown) for o, t in zip(outcomes, tallies, strict=True) if o.limit is not None]
-    facts = [_fact(o, t, entries, shown) for o, t in zip(outcomes, tallies, strict=True) if o.limit is None]
+    findings = [_finding(o, t, table) for o, t in zip(outcomes, tallies, strict=True) if o.limit is not None]
+    facts = [_fact(o, t, table) for o, t in zip(outcomes, tallies, strict=True) if o.limit is None]
     robot: Any = loaded.robot
     season: Any = loaded.season
     return Report(
@@ -81,7 +83,7 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
     )
 
 
-def run(loaded: Loaded, cases: Cases) -> list[Outcome]:
+def run(loaded: Loaded, cases: Cases, base: Subject | None = None) -> list[Outcome]:
     """Run every check over the cases of a batch.
 
     Parameters
@@ -90,6 +92,8 @@ def run(loaded: Loaded, cases: Cases) -> list[Outcome]:
         The robot with its season [-].
     cases : Cases
         Which cases [-].
+    base : Subject or None
+        The robot with nominal numbers alone, where it is at hand from another batch [SI].
 
     Returns
     -------
@@ -102,7 +106,7 @@ def run(loaded: Loaded, cases: Cases) -> list[Outcome]:
 
     robot = realise(loaded.robot, Robot, cases.draw)
     season = realise(loaded.season, Season, of_season)
-    subject = Subject(robot, season, Subject(loaded.nominal, loaded.nominal_season))
+    subject = Subject(robot, season, base or Subject(loaded.nominal, loaded.nominal_season))
     return [outcome for check in CHECKS for outcome in check(subject)]
 
 
@@ -133,6 +137,15 @@ def _reason(spec: Any, path: KeyPath) -> str:
     for key in path[:-1]:
         spec = getattr(spec, str(key)) if isinstance(spec, Spec) else spec[key]
     return str(type(spec).model_fields[str(path[-1])].description or "").partition(" (assumed")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """What turns outcomes into findings: the quantities, tolerance over nudge of each, and the units to show."""
+
+    entries: Sequence[Entry]
+    weights: Array
+    shown: Shown
 
 
 @dataclass(slots=True)
@@ -172,7 +185,7 @@ def _over(value: Real, where: slice) -> Array:
     return np.broadcast_to(array, (where.stop - where.start,)) if array.ndim == 0 else array[where]
 
 
-def _influences(outcome: Outcome, entries: Sequence[Entry]) -> list[tuple[float, Entry]]:
+def _influences(outcome: Outcome, entries: Sequence[Entry], weights: Array) -> list[tuple[float, Entry]]:
     """Which quantities move the outcome, by how much of its spread, most first."""
     moved = np.zeros(len(entries))
     for number in (outcome.value, outcome.limit):
@@ -184,11 +197,9 @@ def _influences(outcome: Outcome, entries: Sequence[Entry]) -> list[tuple[float,
             # a step between a finite and an infinite value counts as a whole one; inf to inf is no step
             step = np.where(both, np.abs(np.where(both, nudged, 0.0) - np.where(both, nominal, 0.0)) / scale, 1.0)
             moved = np.maximum(moved, np.where(nudged == nominal, 0.0, step))
-    found: list[tuple[float, Entry]] = []
-    for i in np.flatnonzero(moved > _MOVED).tolist():
-        quantity = entries[i][1]
-        found.append((float(moved[i]) / abs(nudge(quantity)) * quantity.tolerance, entries[i]))
-    return sorted(found, key=lambda pair: -pair[0])
+    shares = moved * weights
+    order = np.flatnonzero(moved > _MOVED)
+    return [(float(shares[i]), entries[i]) for i in order[np.argsort(-shares[order], kind="stable")].tolist()]
 
 
 def _verdict(outcome: Outcome) -> Verdict:
@@ -208,10 +219,11 @@ def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple
     return None if low is None or high is None else (low, high)
 
 
-def _finding(outcome: Outcome, tally: _Tally, entries: Sequence[Entry], shown: Shown) -> Finding:
+def _finding(outcome: Outcome, tally: _Tally, table: _Table) -> Finding:
+    entries, weights, shown = table.entries, table.weights, table.shown
     verdict = _verdict(outcome)
     known = verdict != "unknown"
-    influences = _influences(outcome, entries) if known else []
+    influences = _influences(outcome, entries, weights) if known else []
     bases: dict[str, int] = {}
     for _, (_path, quantity) in influences:
         bases[quantity.basis] = bases.get(quantity.basis, 0) + 1
@@ -237,7 +249,8 @@ def _finding(outcome: Outcome, tally: _Tally, entries: Sequence[Entry], shown: S
     )
 
 
-def _fact(outcome: Outcome, tally: _Tally, entries: Sequence[Entry], shown: Shown) -> Fact:
+def _fact(outcome: Outcome, tally: _Tally, table: _Table) -> Fact:
+    entries, weights, shown = table.entries, table.weights, table.shown
     return Fact(
         outcome.id,
         outcome.subject,
@@ -245,7 +258,7 @@ def _fact(outcome: Outcome, tally: _Tally, entries: Sequence[Entry], shown: Show
         shown.units[outcome.kind],
         _in_unit(tally.spread(), outcome.kind, shown),
         shown.sentence(outcome, None),
-        _inputs(_influences(outcome, entries)),
+        _inputs(_influences(outcome, entries, weights)),
         outcome.sources,
     )
 

@@ -7,6 +7,7 @@ draws (common random numbers), and a longer run repeats the shorter one.
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -25,7 +26,7 @@ _PER_95 = 1.959963984540054  # standard normal quantile at 97.5 %
 
 
 @lru_cache(maxsize=4096)
-def standard_draws(seed: int, key: str, block: int) -> Array:
+def standard_draws(seed: int, key: str, block: int, size: int) -> Array:
     """Draw standard normal numbers for one key path.
 
     Parameters
@@ -36,15 +37,17 @@ def standard_draws(seed: int, key: str, block: int) -> Array:
         The dotted key path [-].
     block : int
         Which block of samples [-].
+    size : int
+        How many of the block's samples, from its first on [-].
 
     Returns
     -------
-    ndarray of shape (BLOCK,)
+    ndarray of shape (size,)
         Normal, cut at three standard deviations [-].
     """
     digest = hashlib.blake2b(f"{seed}/{block}/{key}".encode(), digest_size=16).digest()
     source = np.random.Generator(np.random.Philox(key=int.from_bytes(digest, "little")))
-    drawn = np.clip(source.standard_normal(BLOCK), -_WIDEST, _WIDEST)
+    drawn = np.clip(source.standard_normal(size), -_WIDEST, _WIDEST)
     drawn.flags.writeable = False
     return drawn
 
@@ -68,8 +71,8 @@ def sampled(quantity: Quantity, key: str, seed: int, block: int, size: int) -> A
     ndarray of shape (size,)
         Normal around the value, kept inside the quantity's bounds [SI].
     """
-    drawn = quantity.si + quantity.tolerance / _PER_95 * standard_draws(seed, key, block)[:size]
-    if np.isfinite(quantity.low) or np.isfinite(quantity.high):
+    drawn = quantity.si + quantity.tolerance / _PER_95 * standard_draws(seed, key, block, size)
+    if math.isfinite(quantity.low) or math.isfinite(quantity.high):
         # a hair inside, so that 'more than 0' stays more than 0
         inside = 1e-3 * abs(quantity.si)
         low = min(quantity.si, quantity.low + inside)

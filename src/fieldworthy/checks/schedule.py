@@ -85,6 +85,31 @@ def least_turn(before: float, after: float) -> float:
     return min(angle, math.pi - angle)
 
 
+def legs_of(robot: Robot, season: Season) -> list[tuple[str | None, float, float]]:
+    """List the legs that a plan can ask for: pose, distance and turn, whatever the times turn out to be.
+
+    Parameters
+    ----------
+    robot : Robot
+        With actions and plan [SI].
+    season : Season
+        With the places [SI].
+
+    Returns
+    -------
+    list of tuple
+        Pose, distance and turn of each leg [-, m, rad]; a leg after a list that ends early may lack.
+    """
+    clock = _Clock(robot, season, lambda _pose, _distance, _turn: 0.0, robot.plan.start if robot.plan else "")
+    steps: list[Step] = []
+    for item in (*robot.plan.autonomous, *robot.plan.driven) if robot.plan else ():
+        # twice through a repeated list covers the way back to its beginning
+        steps += [item] if isinstance(item, Step) else [*item.repeat, *item.repeat]
+    steps += robot.plan.finish.steps if robot.plan and robot.plan.finish else ()
+    beats = [clock.beat(step, "") for step in steps]
+    return [(beat.pose, beat.distance, beat.turn) for beat in beats if beat.distance > 0.0]
+
+
 @dataclass(slots=True)
 class _Clock:
     """Where the robot is, and when."""

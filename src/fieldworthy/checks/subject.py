@@ -12,7 +12,7 @@ import numpy as np
 from fieldworthy.checks.bodies import Group, body_in, extent_in, groups
 from fieldworthy.checks.driving import Pace, nominal_travel, pace_of
 from fieldworthy.checks.finding import Array, Real
-from fieldworthy.checks.schedule import Beat, written_out
+from fieldworthy.checks.schedule import Beat, legs_of, written_out
 from fieldworthy.checks.stance import Footing, Stance, footing, stand
 from fieldworthy.physics.gas import atmosphere
 from fieldworthy.physics.layout import Circuit
@@ -95,7 +95,9 @@ class Subject:
         """The match plan written out, nominal."""
         if self.base is not None:
             return self.base.schedule
-        return written_out(self.robot, self.season, nominal_travel(self.robot, self.pace, self.driving_pose))
+        legs = legs_of(self.robot, self.season)
+        travel = nominal_travel(self.robot, self.pace, self.driving_pose, legs)
+        return written_out(self.robot, self.season, travel)
 
     @cached_property
     def driving_pose(self) -> str | None:

@@ -20,9 +20,11 @@ def positive(**quantities: Real) -> None:
     ValueError
         If any is zero, negative, infinite or not a number; the message names it.
     """
-    for name, value in quantities.items():
-        if not np.all((np.asarray(value) > 0.0) & np.isfinite(value)):
-            msg = f"{name} must be positive and finite, got {value!r}"
+    for name, given in quantities.items():
+        value = given if isinstance(given, float) else np.asarray(given)
+        # a plain number needs no array: these checks run hundreds of times for one robot
+        if not (0.0 < value < np.inf if isinstance(value, float) else ((value > 0.0) & (value < np.inf)).all()):
+            msg = f"{name} must be positive and finite, got {given!r}"
             raise ValueError(msg)
 
 
@@ -39,9 +41,10 @@ def not_negative(**quantities: Real) -> None:
     ValueError
         If any is negative, infinite or not a number; the message names it.
     """
-    for name, value in quantities.items():
-        if not np.all((np.asarray(value) >= 0.0) & np.isfinite(value)):
-            msg = f"{name} must be zero or more and finite, got {value!r}"
+    for name, given in quantities.items():
+        value = given if isinstance(given, float) else np.asarray(given)
+        if not (0.0 <= value < np.inf if isinstance(value, float) else ((value >= 0.0) & (value < np.inf)).all()):
+            msg = f"{name} must be zero or more and finite, got {given!r}"
             raise ValueError(msg)
 
 
