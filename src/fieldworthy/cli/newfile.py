@@ -64,8 +64,7 @@ def run_new(file: Path, options: Options, *, force: bool) -> None:
     """
     if file.exists() and not force:
         raise _refused("FILE", f"{file} exists already; --force writes over it")
-    ask = sys.stdin.isatty() and sys.stdout.isatty()
-    answers = gather(options, file, ask=ask)
+    answers = gather(options, file, ask=_person())
     season = file.parent / answers.season
     write_season = not season.exists()
     meets = Meets() if write_season else _meets(season)
@@ -74,6 +73,11 @@ def run_new(file: Path, options: Options, *, force: bool) -> None:
         write_atomically(season, starter_season(answers.inch))
     written = f"{file} and {season}" if write_season else str(file)
     typer.echo(f"Wrote {written}. Next: fieldworthy check {file}")
+
+
+def _person() -> bool:
+    """Whether there is a person to ask: both ends are a terminal."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def _refused(option: str, message: str) -> typer.BadParameter:

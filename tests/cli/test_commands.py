@@ -1,0 +1,189 @@
+"""The command line: how commands end, what they print, and that the schemas fit what they describe."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from jsonschema import Draft202012Validator
+
+import fieldworthy
+from edge import ROBOT, SEASON, changed, run, written
+from fieldworthy.cli.schemas import SCHEMAS
+from fieldworthy.schema import read_document
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+FILES = [
+    (kind, f) for f in sorted(EXAMPLES.glob("*/*.yaml")) for kind in (read_document(f).data["fieldworthy"].split()[0],)
+]
+
+
+def schema_of(kind):
+    printed = run("schema", kind)
+    assert (printed.code, printed.err) == (0, "")
+    schema = json.loads(printed.out)
+    Draft202012Validator.check_schema(schema)
+    return schema
+
+
+def test_a_good_robot_ends_with_0(tmp_path):
+    ended = run("check", written(tmp_path))
+    assert (ended.code, ended.err) == (0, "")
+    assert "✗ short" not in ended.out
+    assert "✓ holds" in ended.out
+
+
+def test_something_short_ends_with_1_unless_told_otherwise(tmp_path):
+    heavy = written(tmp_path, season=changed("mass: 9 kg", "mass: 5.9 kg", SEASON))  # it weighs 6 kg
+    ended = run("check", heavy)
+    assert (ended.code, ended.err) == (1, "")
+    assert "✗ short" in ended.out
+    assert run("check", "--exit-zero", heavy).code == 0
+    assert run("check", "--exit-zero", heavy).out == ended.out
+
+
+def test_the_verdict_on_the_mass_turns_at_the_limit(tmp_path):
+    for limit, verdict in (("5.99 kg", "short"), ("6.01 kg", "holds")):
+        file = written(tmp_path, season=changed("mass: 9 kg", f"mass: {limit}", SEASON))
+        data = json.loads(run("check", "--json", file).out)
+        assert [f["verdict"] for f in data["findings"] if f["id"] == "limits.mass"] == [verdict]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["chekc", "robot.yaml"], "No such command"),
+        (["check"], "Missing argument"),
+        (["check", "robot.yaml", "--sampels", "3"], "No such option"),
+        (["check", "robot.yaml", "--samples", "many"], "a valid integer"),
+        (["check", "robot.yaml", "--samples", "-1"], "greater than or equal to 0"),
+        (["check", "robot.yaml", "--samples", "99999999999"], "less than or equal to 10000000"),
+        (["check", "robot.yaml", "--seed", "-1"], "greater than or equal to 0"),
+        (["schema", "robto"], "expected one of robot, season, check; did you mean 'robot'?"),
+        (["check", "a\0b"], "null byte"),
+    ],
+)
+def test_bad_arguments_end_with_2(tmp_path, monkeypatch, arguments, says):
+    written(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    ended = run(*arguments)
+    assert (ended.code, ended.out) == (2, "")
+    assert says in ended.err
+
+
+def test_version_and_help(tmp_path):
+    assert run("--version").out == f"fieldworthy {fieldworthy.__version__}\n"
+    shown = run("--help")
+    assert shown.code == 0
+    assert all(word in shown.out for word in ("check", "new", "schema"))
+
+
+@pytest.mark.parametrize("samples", [0, 1, 7, 1000])
+def test_json_fits_its_schema(tmp_path, samples):
+    ended = run("check", "--json", "--samples", samples, written(tmp_path))
+    data = json.loads(ended.out)
+    Draft202012Validator(schema_of("check")).validate(data)
+    assert data["format"] == "fieldworthy check 1"
+    assert data["samples"] == samples
+    assert data["robot"] == "Small"
+    known = [f for f in data["findings"] if f["verdict"] != "unknown"]
+    assert known
+    assert all((f["chance"] is None) == (samples == 0) for f in known)
+    assert all((f["spread"] is None) == (samples == 0) for f in known if f["value"] is not None)
+
+
+def test_the_check_schema_refuses_what_is_no_report(tmp_path):
+    validator = Draft202012Validator(schema_of("check"))
+    good = json.loads(run("check", "--json", written(tmp_path)).out)
+    for spoil in ({"format": "fieldworthy check 2"}, {"samples": "many"}, {"findings": [{"id": 1}]}):
+        assert not validator.is_valid(good | spoil)
+
+
+@pytest.mark.parametrize("arguments", [[], ["--all"], ["--json"], ["--json", "--seed", "7"], ["--samples", "0"]])
+def test_the_same_seed_gives_the_same_bytes(tmp_path, arguments):
+    file = written(tmp_path)
+    first = run("check", *arguments, file)
+    assert first.code in (0, 1)
+    assert run("check", *arguments, file).out == first.out
+
+
+def test_another_process_gives_the_same_bytes(tmp_path):
+    file = written(tmp_path)
+    here = run("check", "--json", file)
+    there = subprocess.run(
+        [sys.executable, "-m", "fieldworthy", "check", "--json", str(file)], capture_output=True, check=False
+    )
+    assert there.stderr == b""
+    assert there.stdout.decode("utf-8").replace("\r\n", "\n") == here.out
+    assert there.returncode == here.code
+
+
+def test_another_seed_moves_chances_but_no_verdict(tmp_path):
+    file = written(tmp_path, season=changed("mass: 9 kg", "mass: 6.02 kg", SEASON))
+    reports = [json.loads(run("check", "--json", "--seed", seed, file).out) for seed in (0, 1)]
+    one, two = ({f["id"] + f["subject"]: f for f in r["findings"]} for r in reports)
+    assert {key: f["verdict"] for key, f in one.items()} == {key: f["verdict"] for key, f in two.items()}
+    assert one != two
+
+
+def test_the_order_of_keys_does_not_matter(tmp_path):
+    head, _, rest = ROBOT.partition("drive:\n")
+    drive, _, after = rest.partition("battery:")
+    moved = f"{head}battery:{after}drive:\n{drive}"
+    plain = json.loads(run("check", "--json", written(tmp_path)).out)
+    other = json.loads(run("check", "--json", written(tmp_path, moved)).out)
+    assert moved != ROBOT
+    assert other == plain
+
+
+@pytest.mark.parametrize("kind", sorted(SCHEMAS))
+def test_every_key_of_a_schema_says_what_it_is_for(kind):
+    schema = schema_of(kind)
+    if kind == "check":
+        return
+    lacking = [
+        f"{name}.{key}"
+        for name, part in {kind: schema, **schema["$defs"]}.items()
+        for key, described in part.get("properties", {}).items()
+        if len(described.get("description", "")) < 8
+    ]
+    assert lacking == []
+
+
+@pytest.mark.parametrize(("kind", "file"), FILES, ids=[f"{f.parent.name}/{f.name}" for _, f in FILES])
+def test_the_examples_fit_the_schema_that_editors_use(kind, file):
+    errors = list(Draft202012Validator(schema_of(kind)).iter_errors(read_document(file).data))
+    assert [f"{list(e.absolute_path)}: {e.message[:200]}" for e in errors] == []
+
+
+def test_the_schemas_refuse_what_the_reader_refuses(tmp_path):
+    validator = Draft202012Validator(schema_of("robot"))
+
+    def fits(text):
+        return validator.is_valid(read_document(tmp_path / "robot.yaml", text).data)
+
+    assert fits(ROBOT)
+    for old, new in (
+        ("  targets:", "  tragets:"),
+        ("  motors: 4", "  motors: 0"),
+        ("  motors: 4", "  motors: many"),
+        ("{use: start}", "{use: stort}"),
+        ("push_force: 30 N", "push_force: 30"),
+        ("push_force: 30 N", "push_force: {tolerance: 1 N}"),
+        ("push_force: 30 N", "push_force: {value: 1 N, basis: guess}"),
+        ("[0 mm, 0 mm, 80 mm]", "[0 mm, 0 mm]"),
+        ("fieldworthy: robot 1", "fieldworthy: season 1"),
+        ("kind: plain", "kind: plian"),
+    ):
+        assert not fits(changed(old, new)), new
+
+
+def test_an_interruption_ends_with_130_and_a_closed_pipe_with_0(tmp_path, monkeypatch):
+    for raised, code in ((KeyboardInterrupt, 130), (BrokenPipeError, 0)):
+
+        def interrupted(*_, raised=raised, **__):
+            raise raised
+
+        monkeypatch.setattr("fieldworthy.cli.checking.run_check", interrupted)
+        assert run("check", written(tmp_path)).code == code
