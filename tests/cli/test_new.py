@@ -96,7 +96,7 @@ def test_the_file_explains_itself(tmp_path):
     file = tmp_path / "robot.yaml"
     run("new", file, "--tanks", 1)
     lines = file.read_text(encoding="utf-8").splitlines()
-    assert all(len(line) <= 120 for line in lines if line.startswith("# "))
+    assert all(len(line) <= 120 for line in lines if line.startswith("#"))
     text = "\n".join(lines)
     for more in ("", ", basis: measured", ", tolerance: 2 mm, basis: measured"):
         way = f"#   {{value: 400 mm{more}}}\n" if more else "#   400 mm\n"
@@ -106,6 +106,26 @@ def test_the_file_explains_itself(tmp_path):
         assert above.startswith("# "), f"nothing explains {section}"
     assert "release all air" in text
     assert "wear eye protection" in text
+
+
+@pytest.mark.parametrize("tanks", [0, 2])
+def test_the_examples_in_comments_can_be_uncommented(tmp_path, tanks):
+    file = tmp_path / "robot.yaml"
+    run("new", file, "--tanks", tanks)
+    lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+    start = next(i for i, line in enumerate(lines) if line.startswith("#  intake:")) - (tanks == 0)
+    for i in range(start, len(lines)):
+        if not lines[i].startswith("#"):
+            break
+        lines[i] = lines[i][1:]
+    file.write_text("".join(lines), encoding="utf-8")
+    plain = file.read_text(encoding="utf-8").replace("# targets:", "targets:")
+    file.write_text(plain, encoding="utf-8")
+    ended = run("check", file)
+    assert (ended.code in (0, 1), ended.err) == (True, "")
+    robot = robot_of(file)
+    assert {"intake", "sorter"} <= set(robot.mechanisms)
+    assert robot.drive.targets.sprint_time == pytest.approx(2.2)
 
 
 def test_both_files_fit_the_schemas(tmp_path):

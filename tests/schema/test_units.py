@@ -78,6 +78,7 @@ OUTSIDE = [
     (1, "deg/min", "angular drift", c.degree / c.minute),
     (1, "deg/h^0.5", "angular noise", c.degree / math.sqrt(c.hour)),
     (1, "deg/m^0.5", "heading noise", c.degree),
+    (1, "mm/m^0.5", "travel noise", c.milli),
     (1, "%", "ratio", 0.01),
 ]
 

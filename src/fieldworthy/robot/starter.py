@@ -329,14 +329,17 @@ def _intake(answers: Answers, meets: Meets, write: _Writer) -> str:
     rollers = f"{{diameter: {roller}, squeeze: {squeeze}, press: {press}, friction: 0.8}}"
     head = "" if answers.tanks else "#mechanisms:\n"
     return f"""\
-# An intake with two stages on one motor, and a colour sorter behind it. Take away the '#' in front of every line
-# below this sentence to have them judged; keep hands away from rollers, chains and ejectors while the robot is enabled.
+# An intake with two stages on one motor, and a colour sorter behind it. Keep hands away from rollers, chains and
+# ejectors while the robot is enabled. Take away the '#' in front of every line below to have them judged.
 {head}#  intake:
 #    kind: intake
 #    object: {thing}
 #    throughput: 2 Hz   # objects a second
 #    stages:
-#      front: {{motor: {motor}, rollers: {rollers}, to_next: {across}}}
+#      front:
+#        motor: {motor}
+#        rollers: {rollers}
+#        to_next: {across}
 #      rear: {{shares: front, rollers: {rollers}}}
 #  sorter:
 #    kind: sorter
