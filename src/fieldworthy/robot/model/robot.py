@@ -35,7 +35,7 @@ class Robot:
     fieldworthy: Literal["robot 1"] = need("what kind of file this is, and which version of its form: robot 1")
     robot: str = need("the robot's name")
     about: str = exact("", "a sentence or two for people")
-    season: str = exact("", "the season file, beside this one")
+    season: str = exact("", "the season file, beside this one; needed")
     parts_list: str | None = exact(None, "a CSV file of parts, beside this one")
     parts: dict[str, Part] = exact(dict, "what has mass, by name: how heavy, where, how large")
     contacts: dict[str, Contact] = exact(dict, "floor contacts besides the drive wheels")
