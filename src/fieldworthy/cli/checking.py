@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import textwrap
 from pathlib import Path
 
 from rich.console import Console
@@ -17,9 +18,9 @@ from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 
 _SIGN = {
-    "short": ("✗ short  ", "bold red"),
-    "unknown": ("? unknown", "yellow"),
-    "holds": ("✓ holds  ", "green"),
+    "short": ("✗ short   ", "bold red"),
+    "unknown": ("? unknown ", "yellow"),
+    "holds": ("✓ holds   ", "green"),
 }
 
 
@@ -47,7 +48,7 @@ def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool
     if as_json:
         sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        print_report(Console(highlight=False, soft_wrap=False), report, every=every)
+        print_report(Console(highlight=False, markup=False, soft_wrap=True), report, every=every)
     return bool(report.short)
 
 
@@ -76,48 +77,64 @@ def print_report(console: Console, report: Report, *, every: bool) -> None:
     console.print(f"{counts['short']} short, {counts['unknown']} unknown, {counts['holds']} hold\n")
     for finding in report.findings:
         _print_finding(console, finding, every=every)
-    if report.facts:
-        console.print(Text("\nComputed, not judged", style="bold"))
-        for fact in report.facts:
-            _print_fact(console, fact, every=every)
+    _print_facts(console, report, every=every)
     _print_assumptions(console, report, every=every)
     console.print(Text("\nCautions", style="bold"))
     for caution in report.cautions:
-        console.print(f"! {caution}")
+        _line(console, "! ", caution)
+
+
+def _line(console: Console, head: str, text: str, style: str = "", head_style: str = "") -> None:
+    """Print a line with its continuation under its text; whole where it goes into a file or a pipe."""
+    width = console.width - len(head) if console.is_terminal else sys.maxsize
+    first, *rest = textwrap.wrap(text, max(width, 30)) or [""]
+    console.print(Text.assemble((head, head_style), (first, style)))
+    for more in rest:
+        console.print(Text(" " * len(head) + more, style=style))
 
 
 def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
     sign, style = _SIGN[finding.verdict]
-    console.print(Text.assemble((sign, style), " ", finding.because))
+    settled = finding.verdict == "holds" and finding.chance == 1.0
+    _line(console, sign, finding.because, head_style=style)
+    if settled and not every:
+        return
     detail = [finding.id]
     if finding.margin is not None:
         detail.append(f"margin {digits(finding.margin, 2)}")
     if finding.chance is not None:
-        detail.append(f"holds in {share(finding.chance)} of cases")
+        detail.append(f"holds in {share(finding.chance)}")
     if finding.missing:
         detail.append("missing: " + ", ".join(finding.missing))
     if finding.sharpen and finding.verdict != "holds":
         detail.append(f"measure first: {finding.sharpen}")
-    console.print(Text("           " + " · ".join(detail), style="dim"))
+    _line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
         _print_rest(console, finding)
 
 
-def _print_fact(console: Console, fact: Fact, *, every: bool) -> None:
-    span = ""
-    if fact.spread is not None and fact.spread[0] != fact.spread[1]:
-        span = f" (95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])})"
-    console.print(f"= {fact.because}{span}")
-    if every:
+def _print_facts(console: Console, report: Report, *, every: bool) -> None:
+    if not report.facts:
+        return
+    console.print(Text(f"\n{len(report.facts)} numbers computed that nothing limits", style="bold"))
+    if not every:
+        console.print("(--all lists them, and what every finding rests on)")
+        return
+    for fact in report.facts:
+        span = ""
+        if fact.spread is not None and digits(fact.spread[0]) != digits(fact.spread[1]):
+            span = f" (95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])})"
+        _line(console, "= ", fact.because + span)
         _print_rest(console, fact)
 
 
 def _print_rest(console: Console, item: Finding | Fact) -> None:
+    head = " " * len(_SIGN["holds"][0]) if isinstance(item, Finding) else "  "
     if item.inputs:
         more = f" and {len(item.inputs) - 8} more" if len(item.inputs) > 8 else ""
-        console.print(Text("           rests on: " + ", ".join(item.inputs[:8]) + more, style="dim"))
+        _line(console, head, "rests on: " + ", ".join(item.inputs[:8]) + more, "dim")
     if item.sources:
-        console.print(Text("           sources: " + ", ".join(item.sources), style="dim"))
+        _line(console, head, "sources: " + ", ".join(item.sources), "dim")
 
 
 def _print_assumptions(console: Console, report: Report, *, every: bool) -> None:
@@ -128,7 +145,7 @@ def _print_assumptions(console: Console, report: Report, *, every: bool) -> None
         console.print("(--all lists them)")
         return
     for item in report.assumptions:
-        console.print(f"~ {item.key}: {item.value} ({item.why})")
+        _line(console, "~ ", f"{item.key}: {item.value} ({item.why})")
 
 
 def share(chance: float) -> str:
@@ -142,10 +159,10 @@ def share(chance: float) -> str:
     Returns
     -------
     str
-        For example ``97 %`` or ``over 99 %`` [-].
+        For example ``97 % of cases`` or ``all cases`` [-].
     """
     if chance in (0.0, 1.0):
-        return "none" if chance == 0.0 else "all"
+        return "no case" if chance == 0.0 else "all cases"
     if chance > 0.99:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+        return "over 99 % of cases"
+    return "under 1 % of cases" if chance < 0.01 else f"{100 * chance:.0f} % of cases"
