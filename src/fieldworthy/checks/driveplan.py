@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.driving import Pace, motor_line, picked, powertrain, robot_battery
+from fieldworthy.checks.driving import Pace, motor_line, powertrain, robot_battery
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Beat
 from fieldworthy.checks.showing import first
