@@ -1,5 +1,7 @@
 """Straight driving against scipy's integration of the same equations, closed forms and worked problems."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
@@ -137,26 +139,26 @@ def test_a_480_rpm_drive_on_small_wheels():
     assert speed == pytest.approx(69.0, rel=0.01)
 
 
-def test_corners_of_the_force_curve_close_the_energy_balance():
-    # work of the drive force = kinetic energy + work of the resistance; the work by scipy's quad piece by piece
-    for robot in ROBOTS:
-        train, load = build(robot)
-        curve = motion.speed_curve(motion.drive_line(train), load)
-        peak = 0.95 * float(curve.top_speed)
-        edges = [0.0, *(min(float(c), peak) for c in curve.corners), peak]
-        work = sum(
-            quad(lambda v, c=curve: c.force(v) * v / acceleration(robot, v), a, b, epsabs=0, epsrel=1e-11)[0]
-            for a, b in zip(edges, edges[1:], strict=False)
-            if b > a
-        )
-        mass = load.mass + load.rotating_mass
-        stored = 0.5 * mass * peak**2 + load.resistance * float(curve.run_up(peak)[1])
-        assert stored == pytest.approx(work, rel=1e-8)
+@pytest.mark.parametrize("robot", ROBOTS)
+def test_corners_of_the_force_curve_close_the_energy_balance(robot):
+    # work of the drive force = kinetic energy + work of the resistance; the work by scipy's quad piece by piece.
+    # 1e-9: its tolerance and that of the bracketed accelerations
+    train, load = build(robot)
+    curve = motion.speed_curve(motion.drive_line(train), load)
+    peak = 0.95 * float(curve.top_speed)
+    edges = [0.0, *(min(float(c), peak) for c in curve.corners), peak]
+    work = 0.0
+    for low, high in pairwise(edges):
+        part, _ = quad(lambda v: curve.force(v) * v / acceleration(robot, v), low, high, epsabs=0, epsrel=1e-11)
+        work += part
+    mass = load.mass + load.rotating_mass
+    stored = 0.5 * mass * peak**2 + load.resistance * float(curve.run_up(peak)[1])
+    assert stored == pytest.approx(work, rel=1e-9)
 
 
 @pytest.mark.parametrize("robot", ROBOTS)
 def test_draw_against_integration_in_time(robot):
-    # battery charge, energy and squared winding current along scipy's run. 2e-5: eight nodes a piece
+    # battery charge, energy and squared winding current along scipy's run. 1e-4: six nodes a piece
     train, load = build(robot)
     drive = motion.drive_line(train)
     moved = motion.move(drive, load, 1.2)
@@ -176,9 +178,9 @@ def test_draw_against_integration_in_time(robot):
     stop_force = max(load.deceleration * (mass + rotating) - resistance, 0.0)
     stop_current = max(stop_force * radius * 0.92 / (6 * ratio * K) - I0, 0.0)
     square += stop_current**2 * float(moved.peak_speed) / load.deceleration
-    assert draw.charge == pytest.approx(charge, rel=2e-5)
-    assert draw.energy == pytest.approx(energy, rel=2e-5)
-    assert draw.square == pytest.approx(square, rel=2e-5)
+    assert draw.charge == pytest.approx(charge, rel=1e-4)
+    assert draw.energy == pytest.approx(energy, rel=1e-4)
+    assert draw.square == pytest.approx(square, rel=1e-4)
 
 
 def test_best_ratio_against_scalar_search():

@@ -19,7 +19,7 @@ from fieldworthy.physics.motion import (
 )
 from fieldworthy.physics.motor import torque_current
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 
 
 @dataclass(frozen=True, slots=True)

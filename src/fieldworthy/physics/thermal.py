@@ -141,7 +141,10 @@ def two_node_step(
     mean, diff = -0.5 * (p + d), 0.5 * (d - p)
     half = np.sqrt(diff * diff + to_case * from_winding)
     half = np.maximum(half, 1e-12)
-    slow, fast = np.minimum(mean + half, 200.0), np.minimum(mean - half, 200.0)
+    # the smaller eigenvalue from the product of both, which a stiff case would lose in the difference
+    big = mean + np.copysign(half, mean)
+    small = (to_case * to_air - self_heating * d) / big
+    slow, fast = np.minimum(np.maximum(big, small), 200.0), np.minimum(np.minimum(big, small), 200.0)
     exp_slow, exp_fast = np.exp(slow), np.exp(fast)
     # (exp(l) - 1) / l; the shift keeps a zero eigenvalue finite and moves the quotient by less than 1e-12
     slow_0 = slow + 1e-12 * (np.abs(slow) < 1e-12)
@@ -408,7 +411,8 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
     p, back = g / path.winding_capacity, g / path.case_capacity
     d = back + 1.0 / (path.case_to_air * np.asarray(path.case_capacity))
     half = np.sqrt(0.25 * np.square(d - p) + p * back)
-    slow, fast = 0.5 * (p + d) - half, 0.5 * (p + d) + half
+    fast = 0.5 * (p + d) + half
+    slow = p * (d - back) / fast
     w, c = np.asarray(start.winding - air, dtype=float), np.asarray(start.case - air, dtype=float)
     goal = np.asarray(target - air, dtype=float)
     reachable = goal > 0.0
