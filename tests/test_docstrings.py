@@ -18,11 +18,11 @@ PHYSICS = sorted(p for p in (SRC / "physics").glob("*.py") if not p.name.startsw
 def public(tree: ast.AST, private_too: bool = False):
     """Functions and classes a reader may import, with their methods."""
     for node in ast.iter_child_nodes(tree):
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
-            if private_too or not node.name.startswith("_"):
-                yield node
-                if isinstance(node, ast.ClassDef):
-                    yield from public(node, private_too)
+        named = isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
+        if named and (private_too or not node.name.startswith("_")):
+            yield node
+            if isinstance(node, ast.ClassDef):
+                yield from public(node, private_too)
 
 
 def sections(docstring: str) -> dict[str, str]:

@@ -390,7 +390,7 @@ def test_the_starter_s_intake_is_accepted_once_uncommented(tmp_path, tanks, inch
         "Ours", "season.yaml", inch, "smart motor, 11 W class, 200 rpm", 4, 4, tanks, (1, 1), 0.1, 6.0, (0.4, 0.4, 0.3)
     )
     text = starter_robot(answers, Meets(("start", "goal"), ("ball",), ("ball in goal",)))
-    begin = text.index("# below this sentence")
+    begin = text.index("in front of every line below")
     begin = text.index("\n", begin) + 1
     end = text.index("\n\n", begin)
     whole = text[:begin] + re.sub(r"(?m)^#", "", text[begin:end]) + text[end:]

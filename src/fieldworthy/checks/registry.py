@@ -27,8 +27,8 @@ _ALWAYS = (
     "Lithium batteries: charge them attended, never use one that is swollen or damaged.",
 )
 _AIR = (
-    "Compressed air: never charge above the rated pressure of the weakest part, wear eye protection, and release "
-    + "all air before you work on the robot.",
+    "Compressed air: never charge above the rated pressure of the weakest part; wear eye protection.",
+    "Release all air before you work on the robot.",
 )
 _STORED = (
     "Raised arms and stretched bands store energy, and moving mechanisms pinch: support them before you reach in.",

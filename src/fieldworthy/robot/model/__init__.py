@@ -1,6 +1,6 @@
 """The declaration of a robot file, by subsystem."""
 
-from fieldworthy.robot.model.air import Air, Cylinder, Supply, Tank, Valve
+from fieldworthy.robot.model.air import Air, Cylinder, Supply, Tank
 from fieldworthy.robot.model.body import Ballast, Carried, Contact, Move, Part, Pose, Roller
 from fieldworthy.robot.model.catalogue import (
     Battery,
@@ -57,7 +57,6 @@ __all__ = [
     "Tank",
     "TankClass",
     "Targets",
-    "Valve",
     "ValveClass",
     "Wheel",
     "WheelClass",

@@ -42,13 +42,6 @@ class Tank:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Valve:
-    """A valve class, where it differs from the common one."""
-
-    valve: Annotated[str, Ref(("catalogue.valves",))] = need("valve class, from the catalogue")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Cylinder:
     """A cylinder, or several that move together on one valve."""
 
