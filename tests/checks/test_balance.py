@@ -297,3 +297,16 @@ def test_examples_are_where_they_are_said_to_be():
 def test_mk1_and_the_small_robot_are_read_whole(tmp_path):
     assert len(load(tmp_path).nominal.parts) == 1
     assert len(example().nominal.parts) == len((EXAMPLES / "mk1_parts.csv").read_text("utf-8").splitlines()) - 1
+
+
+def test_limits_all_round_against_hand_geometry(tmp_path):
+    """Rectangle of wheels about a known centre of gravity: g times distance over height, along each direction."""
+    report = check(tmp_path)
+    limit = fact(report, "balance.limit")
+    body = nominal(load(tmp_path)).body("driving")
+    x, y, z = (float(c) for c in body.cg)
+    ways = {0: 0.14 - x, 90: 0.15 - y, 180: x + 0.12, 270: y + 0.15}
+    for degrees in (45, 135, 225, 315):
+        u, v = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+        ways[degrees] = min((ways[0] if u > 0 else ways[180]) / abs(u), (ways[90] if v > 0 else ways[270]) / abs(v))
+    assert limit.value == pytest.approx(min(GRAVITY * way / z for way in ways.values()), rel=1e-6)

@@ -14,7 +14,7 @@ from fieldworthy.checks.stance import SIDES, Stance
 from fieldworthy.checks.subject import Subject
 from fieldworthy.physics.antitip import roller_energy_margin, roller_impact_tip_speed, roller_tip_acceleration
 from fieldworthy.physics.ballast import best_ballast
-from fieldworthy.physics.support import STANDARD_GRAVITY
+from fieldworthy.physics.support import DIRECTIONS, STANDARD_GRAVITY, reach
 from fieldworthy.physics.tipping import braking_tip_speed, tip_acceleration, tip_angle
 
 _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
@@ -44,6 +44,7 @@ def check(subject: Subject) -> Iterator[Outcome]:
         return
     driven = {n: s for n, s in floor.items() if subject.robot.poses[n].use in ("drive", "start")}
     yield from _centre(floor)
+    yield from _all_round(floor)
     yield from _standing(subject, floor)
     for side in SIDES if driven else ():
         yield from _tipping(subject, driven, side)
@@ -63,6 +64,26 @@ def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
             {"pose": name},
         )
         yield Outcome("balance.centre_height", f"pose {name}", z, None, "length", say, sources=("meriam_statics",))
+
+
+_ROUND = ("forward", "forward-left", "left", "back-left", "back", "back-right", "right", "forward-right")
+
+
+def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
+    """Tip limits of every pose in eight directions: the weakest is the value, the four sides are in the sentence."""
+    for name, stance in floor.items():
+        edges = reach(stance.feet.level, stance.point, [DIRECTIONS[way] for way in _ROUND])
+        limits = {way: tip_acceleration(edges[i], stance.height) for i, way in enumerate(_ROUND)}
+        weakest = min(limits, key=lambda way: first(limits[way]))
+        numbers = {side: (limits[side], "acceleration") for side in SIDES} | {
+            "least": (limits[weakest], "acceleration"),
+            "tilt": (tip_angle(edges[_ROUND.index(weakest)], stance.height), "angle"),
+        }
+        text = "In pose '{pose}' wheels lift at {forward} forward, {back} back, {left} left, {right} right; weakest is "
+        say = Say(text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": weakest})
+        yield Outcome(
+            "balance.limit", f"pose {name}", limits[weakest], None, "acceleration", say, sources=("vukobratovic2004",)
+        )
 
 
 def _standing(subject: Subject, floor: dict[str, Stance]) -> Iterator[Outcome]:
