@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from fieldworthy.checks import air, balance, drive, intake, limits, sorter, tracking
+from fieldworthy.checks import air, balance, drive, intake, limits, plain, sorter, tracking
 from fieldworthy.checks.finding import Outcome
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Robot
@@ -18,6 +18,7 @@ CHECKS: tuple[Check, ...] = (
     intake.check,
     sorter.check,
     tracking.check,
+    plain.check,
     limits.check,
 )
 """One check a subsystem."""
