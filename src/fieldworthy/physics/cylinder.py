@@ -62,9 +62,7 @@ class Cylinder:
             if not np.all(np.greater(getattr(self, name), 0.0)):
                 raise ValueError(f"{name} must be above zero, got {getattr(self, name)}")
         if not (np.all(np.greater_equal(self.rod, 0.0)) and np.all(np.less(self.rod, self.bore))):
-            raise ValueError(
-                f"rod must be from 0 to below the bore {self.bore}, got {self.rod}"
-            )
+            raise ValueError(f"rod must be from 0 to below the bore {self.bore}, got {self.rod}")
         for name, value in (("dead_extend", self.dead_extend), ("dead_retract", self.dead_retract)):
             if not np.all(np.greater_equal(value, 0.0)):
                 raise ValueError(f"{name} must not be negative, got {value}")

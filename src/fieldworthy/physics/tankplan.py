@@ -85,9 +85,7 @@ def _start(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real) -> tu
         raise ValueError(f"tank volume and pressure must be above zero, got {V_tank} m3, {p_tank} Pa")
     fields = [f for d in draws for f in (d.V_before, d.V_after, d.p_set, d.p_need)]
     shape = np.broadcast_shapes(*(np.shape(f) for f in (p_tank, V_tank, p_atm, *fields)))
-    lifted = tuple(
-        Draw(d.V_before, d.V_after, np.maximum(d.p_set, p_atm), np.maximum(d.p_need, p_atm)) for d in draws
-    )
+    lifted = tuple(Draw(d.V_before, d.V_after, np.maximum(d.p_set, p_atm), np.maximum(d.p_need, p_atm)) for d in draws)
     return np.array(np.broadcast_to(p_tank, shape), dtype=np.float64), lifted
 
 
