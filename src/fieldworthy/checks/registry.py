@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from fieldworthy.checks import air, balance, drive, intake, limits, plain, sorter, tracking
+from fieldworthy.checks import air, balance, clamp, drive, grabber, intake, limits, plain, sorter, tracking
 from fieldworthy.checks.finding import Outcome
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Robot
@@ -17,6 +17,8 @@ CHECKS: tuple[Check, ...] = (
     air.check,
     intake.check,
     sorter.check,
+    clamp.check,
+    grabber.check,
     tracking.check,
     plain.check,
     limits.check,

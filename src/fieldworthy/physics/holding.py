@@ -233,3 +233,36 @@ def over_centre_squeeze(past: Real, link: Real, other: Real) -> Array:
     a, b = over_centre_angle(past, link), over_centre_angle(past, other)
     first = 2.0 * np.asarray(link) * np.sin(0.5 * a) ** 2
     return np.asarray(first + 2.0 * np.asarray(other) * np.sin(0.5 * b) ** 2)
+
+
+def over_centre_peak(preload: Real, stiffness: Real, past: Real, link: Real, other: Real) -> Array:
+    """Return the largest force at the knee on its way from the first touch through the centre.
+
+    Parameters
+    ----------
+    preload : Real
+        Force along the links once the knee rests on its stop [N].
+    stiffness : Real
+        Of object, jaw and frame together along the links [N/m].
+    past : Real
+        How far the knee stands past the centre on its stop [m].
+    link : Real
+        Length of the one link [m].
+    other : Real
+        Length of the other [m].
+
+    Returns
+    -------
+    Array
+        Force across the line [N].
+
+    Notes
+    -----
+    With c = 1 / l + 1 / m and the knee at d, small angles: F = Q c d, Q = k c (d0^2 - d^2) / 2, where d0^2 =
+    past^2 + 2 P / (k c) is the first touch; its peak k c^2 d0^3 / (3 sqrt(3)) is at d0 / sqrt(3). Holds to a few
+    percent while d0 is under a third of a link; pin friction, which adds to it, is left out.
+    """
+    bend = 1.0 / np.maximum(link, 1e-6) + 1.0 / np.maximum(other, 1e-6)
+    spring = np.maximum(np.asarray(stiffness) * bend, 1e-9)
+    touch = np.sqrt(np.square(past) + 2.0 * np.asarray(preload) / spring)
+    return np.asarray(spring * bend * touch**3 / (3.0 * np.sqrt(3.0)))

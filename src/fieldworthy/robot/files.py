@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -13,7 +13,7 @@ from fieldworthy.robot.model import Robot
 from fieldworthy.robot.partslist import beside, read_parts_list
 from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise, validate
 from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.faults import faults_of
+from fieldworthy.schema.faults import Fault, faults_of
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.realise import references
 from fieldworthy.season import Season, load_season
@@ -79,7 +79,10 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
     spec = validate(document, Robot)
     season_file, problems = _season_file(document, spec)
     season = load_season(season_file)[1] if season_file else None
-    problems += [*_unknown_names(document, spec, season), *_faults(document, realise(spec, Robot))]
+    robot = realise(spec, Robot)
+    problems += [*_unknown_names(document, spec, season), *_faults(document, robot)]
+    if season is not None:
+        problems += _strangers(document, robot, realise(season, Season))
     if season is None or problems:
         raise BadInput(problems)
     return Loaded(document, spec, season)
@@ -135,3 +138,12 @@ def _faults(document: Document, robot: Robot) -> Iterator[Problem]:
     """What each declared thing says is wrong with itself, found on the nominal numbers."""
     for path, expected in faults_of(robot):
         yield document.problem(path, expected)
+
+
+def _strangers(document: Document, robot: Robot, season: Season) -> Iterator[Problem]:
+    """What each mechanism says does not fit the season, found on the nominal numbers."""
+    for name, mechanism in robot.mechanisms.items():
+        strangers: Callable[[Season], Iterable[Fault]] | None = getattr(mechanism, "strangers", None)
+        if strangers is not None:
+            for key, expected in strangers(season):
+                yield document.problem(("mechanisms", name, *key), expected)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
+from pydantic import Field as Bounds
+
 from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Fraction, Gap, Length, Mass, Number, Real, Size, Whole
+from fieldworthy.schema.kinds import Fraction, Gap, Length, Mass, Number, Place, Ratio, Real, Size, Whole
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
 FixedPlace: TypeAlias = tuple[Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]]
@@ -47,6 +50,55 @@ class Field:
     foam_loss: Fraction = assume("0.4", "share of the work of pressing it in that foam keeps; from memory")
 
 
+def _turns_left(corners: tuple[Place, ...]) -> bool:
+    """Whether corners go once round a convex outline counter-clockwise."""
+    sides = [
+        (float(b[0]) - float(a[0]), float(b[1]) - float(a[1]))
+        for a, b in zip(corners, (*corners[1:], *corners[:1]), strict=True)
+    ]
+    turned = 0.0
+    for (ax, ay), (bx, by) in zip(sides, (*sides[1:], *sides[:1]), strict=True):
+        cross, dot = ax * by - ay * bx, ax * bx + ay * by
+        if cross <= 1e-9 * math.hypot(ax, ay) * math.hypot(bx, by):
+            return False
+        turned += math.atan2(cross, dot)
+    return turned < 3 * math.pi  # a star turns left everywhere too, but more than once round
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Base:
+    """The outline of an object's base in plan: a regular polygon, or corners."""
+
+    sides: Annotated[int, Bounds(strict=True, ge=3, le=24)] | None = exact(None, "how many, of a regular polygon")
+    across_flats: Size | None = exact(None, "twice the distance from its centre to a side")
+    corners: tuple[Place, ...] | None = exact(None, "x and y of each, counter-clockwise, about the object's middle")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if (self.sides is None) == (self.corners is None):
+            yield ((), "expected either 'sides' and 'across_flats', or 'corners'")
+        elif (self.sides is None) != (self.across_flats is None):
+            yield ("sides",), "expected 'sides' and 'across_flats' together"
+        if self.corners is not None and len(self.corners) < 3:
+            yield ("corners",), "expected three corners or more"
+        elif self.corners is not None and not _turns_left(self.corners):
+            yield ("corners",), "expected corners that go once round a convex outline, counter-clockwise"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rim:
+    """The rim of an object, which a clamp can come down on."""
+
+    height: Size = need("of its upper face above the floor")
+    thickness: Size = need("from its upper face to its underside")
+    overhang: Size = need("how far it stands out over what is below it")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.thickness) > float(self.height):
+            yield ("thickness",), "expected at most 'height': a rim cannot reach below the floor"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GameObject:
     """A thing that robots move: its mass and outline."""
@@ -56,6 +108,9 @@ class GameObject:
     shape: Literal["ball", "box", "round"] = exact("box", "ball, box, or round about the vertical")
     cg_height: Length | None = exact(None, "above the floor; half the height where absent")
     carries: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that this one holds")
+    base: Base | None = exact(None, "outline of its base; the box or circle of its size where absent")
+    rim: Rim | None = exact(None, "a rim that a clamp can come down on; none where absent")
+    friction: Ratio | None = exact(None, "friction coefficient of its base on the tiles")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

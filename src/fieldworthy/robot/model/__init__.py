@@ -11,7 +11,10 @@ from fieldworthy.robot.model.catalogue import (
     ValveClass,
     WheelClass,
 )
+from fieldworthy.robot.model.clamp import Clamp, Toggle
 from fieldworthy.robot.model.drive import Drive, Stage, Targets, Wheel
+from fieldworthy.robot.model.grabber import CylinderArm, Grabber
+from fieldworthy.robot.model.grabber import MotorArm as GrabberMotor
 from fieldworthy.robot.model.intake import Chain as ChainDrive
 from fieldworthy.robot.model.intake import Hold, Hooks, Intake, IntakeStage, Rollers
 from fieldworthy.robot.model.mechanism import Mechanism, Plain
@@ -28,10 +31,14 @@ __all__ = [
     "Carried",
     "Catalogue",
     "ChainDrive",
+    "Clamp",
     "Contact",
     "Cylinder",
+    "CylinderArm",
     "CylinderClass",
     "Drive",
+    "Grabber",
+    "GrabberMotor",
     "Hold",
     "Hooks",
     "HueClass",
@@ -57,6 +64,7 @@ __all__ = [
     "Tank",
     "TankClass",
     "Targets",
+    "Toggle",
     "ValveClass",
     "Wheel",
     "WheelClass",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from fieldworthy.robot.model.clamp import Clamp
+from fieldworthy.robot.model.grabber import Grabber
 from fieldworthy.robot.model.intake import Intake
 from fieldworthy.robot.model.motors import MotorUse
 from fieldworthy.robot.model.sorter import Sorter
@@ -22,4 +24,4 @@ class Plain:
     build_time: WorkTime | None = exact(None, "work still to do on it")
 
 
-Mechanism: TypeAlias = Plain | Intake | Sorter
+Mechanism: TypeAlias = Plain | Clamp | Grabber | Intake | Sorter
