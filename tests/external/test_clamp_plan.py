@@ -66,6 +66,9 @@ def test_regular_polygons_and_rectangles():
     assert outline.caliper_width(box, 0.0) == pytest.approx(0.3, rel=1e-12)
     assert outline.greatest_width(box) == pytest.approx(0.5, rel=1e-12)
     assert outline.least_width(box) == pytest.approx(0.3, rel=1e-12)
+    # A circle is of constant width.
+    assert outline.least_width(outline.Circle(0.1)) == pytest.approx(0.2, rel=1e-12)
+    assert outline.greatest_width(outline.Circle(0.1)) == pytest.approx(0.2, rel=1e-12)
 
 
 def test_stars_dents_and_clockwise_corners_are_not_convex():

@@ -21,7 +21,7 @@ from fieldworthy.physics._refuse import TINY, refuse, refuse_unsized
 from fieldworthy.physics._types import Array, Real
 
 STROKE_POINTS = 33
-"""Points along a stroke, ends included."""
+"""Points along a stroke, ends included: fine enough for a least margin within 1 % where no dead point is near."""
 
 
 @dataclass(frozen=True, slots=True)
