@@ -87,3 +87,17 @@ def test_refusals():
         holding.hook_gain(2.0, 0.3)
     with pytest.raises(ValueError, match="friction"):
         holding.hook_gain(0.5, -0.3)
+
+
+@pytest.mark.parametrize(("link", "other", "past"), [(0.05, 0.05, 0.002), (0.04, 0.07, 0.004)])
+def test_peak_through_the_centre_by_exact_geometry(link, other, past):
+    # The pins' exact distance, a linear spring from first touch, and the greatest force over a fine walk of the knee.
+    preload, stiffness = 120.0, 4e5
+    knee = np.linspace(0.0, 0.3 * min(link, other), 20001)
+    shorter = lambda h: link + other - np.sqrt(link**2 - h**2) - np.sqrt(other**2 - h**2)  # noqa: E731
+    squeeze = np.maximum(preload / stiffness + shorter(past) - shorter(knee), 0.0)
+    rise = knee / np.sqrt(link**2 - knee**2) + knee / np.sqrt(other**2 - knee**2)
+    found = (stiffness * squeeze * rise).max()
+    assert squeeze[-1] == 0.0
+    # The function takes small angles: the first touch is at up to 0.14 of a link, so its square is 2 % at most.
+    assert holding.over_centre_peak(preload, stiffness, past, link, other) == pytest.approx(found, rel=0.02)
