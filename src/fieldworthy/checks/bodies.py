@@ -226,3 +226,52 @@ def _turned(corners: Array, move: Move) -> tuple[Array, Array]:
     low = np.stack([turned_x.min(axis=0), y_low, turned_z.min(axis=0)], axis=1)
     high = np.stack([turned_x.max(axis=0), y_high, turned_z.max(axis=0)], axis=1)
     return low, high
+
+
+def outline_in(assembled: dict[str, Group], pose: Pose) -> Array:
+    """List the corners of all parts in the robot's side view, in one pose.
+
+    Parameters
+    ----------
+    assembled : dict of str to Group
+        As `groups` gives it [SI].
+    pose : Pose
+        The pose [SI].
+
+    Returns
+    -------
+    ndarray of shape (p, 2) or (p, 2, n)
+        x forward and z up of every corner [m].
+    """
+    pairs = []
+    for name, group in assembled.items():
+        x = np.concatenate([group.corners[:, i, 0] for i in (0, 0, 1, 1)])
+        z = np.concatenate([group.corners[:, i, 2] for i in (0, 1, 0, 1)])
+        pairs.append(_side_moved(x, z, pose.moves.get(name)))
+    trailing = max(np.ndim(c) for pair in pairs for c in pair) - 1
+    shape = np.broadcast_shapes(*(np.shape(c)[1:] for pair in pairs for c in pair))
+    columns = []
+    for axis in (0, 1):
+        same = [c.reshape(c.shape + (1,) * (trailing + 1 - c.ndim)) for c in (np.asarray(pair[axis]) for pair in pairs)]
+        columns.append(np.concatenate([np.broadcast_to(c, (len(c), *shape)) for c in same]))
+    return np.stack(columns, axis=1)
+
+
+def _side_moved(x: Array, z: Array, move: Move | None) -> tuple[Array, Array]:
+    """Turn and shift points of the side view as a pose moves their group."""
+    if move is None:
+        return x, z
+    if move.pivot is not None:
+        px, _, pz = move.pivot
+        cos, sin = np.cos(move.turn), np.sin(move.turn)
+        dx, dz = _against(x, px) - px, _against(z, pz) - pz
+        x, z = dx * cos + dz * sin + px, dz * cos - dx * sin + pz
+    if move.shift is not None:
+        x = _against(x, move.shift[0]) + move.shift[0]
+        z = _against(z, move.shift[2]) + move.shift[2]
+    return x, z
+
+
+def _against(points: Array, other: Real) -> Array:
+    """Give points an axis of cases where the other number has one."""
+    return points[:, None] if np.ndim(other) and points.ndim == 1 else points

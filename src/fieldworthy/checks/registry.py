@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from fieldworthy.checks import air, balance, clamp, drive, grabber, intake, limits, plain, sorter, tracking
+from fieldworthy.checks import air, balance, clamp, climb, drive, grabber, intake, limits, plain, sorter, tracking
 from fieldworthy.checks.finding import Outcome
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Robot
@@ -19,6 +19,7 @@ CHECKS: tuple[Check, ...] = (
     sorter.check,
     clamp.check,
     grabber.check,
+    climb.check,
     tracking.check,
     plain.check,
     limits.check,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from fieldworthy.robot.model.clamp import Clamp
+from fieldworthy.robot.model.climber import Climber
 from fieldworthy.robot.model.grabber import Grabber
 from fieldworthy.robot.model.intake import Intake
 from fieldworthy.robot.model.motors import MotorUse
@@ -24,4 +25,4 @@ class Plain:
     build_time: WorkTime | None = exact(None, "work still to do on it")
 
 
-Mechanism: TypeAlias = Plain | Clamp | Grabber | Intake | Sorter
+Mechanism: TypeAlias = Plain | Clamp | Climber | Grabber | Intake | Sorter
