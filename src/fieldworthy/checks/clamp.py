@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.checks.clampforce import holds
 from fieldworthy.checks.finding import Array, Outcome, Real, Say
-from fieldworthy.checks.seats import Place, best_place, outline_of, places, under_jaw, windows
+from fieldworthy.checks.seats import RIGHT, Place, best_place, outline_of, places, under_jaw, windows
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
 from fieldworthy.physics import clamp as clamping
@@ -99,10 +99,10 @@ def _seats(subject: Subject, name: str, spec: Clamp, thing: GameObject) -> Itera
     base = subject.nominal
     outline, stated = outline_of(thing), outline_of(base.season.objects[spec.object])
     found = places(outline, stated)
-    plain = subject.remember(("clamp seat", name), lambda: best_place(base, name))
+    best = base.remember(("clamp seat", name), lambda: best_place(base, name))
     for place in found:
-        judged = place.label == plain
-        depth = under_jaw(spec, thing, outline, place, (1.0 if judged else 0.0))
+        judged = place.label == best.label
+        depth = under_jaw(spec, thing, outline, place, best.ways if judged else RIGHT)
         yield _seat(subject, name, spec, (place, depth), judged)
 
 
@@ -119,7 +119,7 @@ def _seat(subject: Subject, name: str, spec: Clamp, seated: tuple[Place, Array],
     window = f"Seated {where[place.kind]} it may be {turned}off by {{aside}} to a side and is still caught; "
     if turn <= 0.0 and aside <= 0.0:
         window = f"Seated {where[place.kind]} it is not caught even where it stands just right; "
-    stands = "turned by {yaw} and off by {side} together, " if judged else "just right, "
+    stands = "turned by up to {yaw} and off by up to {side}, " if judged else "just right, "
     much = "{depth} of its rim is" if first(depth) > 0.0 else "none of its rim is"
     text = f"{window}{stands}{much} under the jaw, and {{hook}} is needed."
     say = Say(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers)

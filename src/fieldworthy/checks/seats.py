@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 
@@ -22,6 +24,9 @@ from fieldworthy.physics.outline import (
 )
 from fieldworthy.robot.model import Clamp
 from fieldworthy.season.model import GameObject
+
+_STEPS = 13
+"""Turns and places tried up to each error."""
 
 
 def outline_of(thing: GameObject) -> Outline:
@@ -129,8 +134,15 @@ def jaw_of(spec: Clamp) -> clamping.Seat:
     return clamping.Seat(spec.stop_gap, throat, spec.jaw_reach, spec.jaw_width, spec.hook)
 
 
-def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, off: float) -> Array:
-    """Find how much rim is under the jaw, with the object turned and off to a side as far as it may be.
+Ways: TypeAlias = tuple[tuple[float, float], ...]
+"""Shares of the errors in turn and place, -1 to 1, pair by pair."""
+
+RIGHT: Ways = ((0.0, 0.0),)
+"""The object stands just right."""
+
+
+def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, ways: Ways) -> Array:
+    """Find how much rim is under the jaw, at the worst of some turns and places of the object.
 
     Parameters
     ----------
@@ -142,25 +154,68 @@ def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, of
         Its base [m].
     place : Place
         How it seats [-].
-    off : float
-        Share of the errors in turn and place that counts; 0 where it stands just right [-].
+    ways : tuple of tuple
+        Shares of the errors in turn and in place [-].
 
     Returns
     -------
     ndarray
-        Least over the seat itself and the four combinations of both errors, no more than the rim's overhang; no less
-        than the jaw's reach below 0, where it is beside the jaw [m].
+        Least over the ways, no more than the rim's overhang; no less than the jaw's reach below 0, where it is
+        beside the jaw [m].
     """
     assert thing.rim is not None, "an object that a clamp grips has a rim"
-    jaw, yaw, side = jaw_of(spec), np.asarray(spec.yaw_error) * off, np.asarray(spec.side_error) * off
-    depth = np.minimum(clamping.engagement(jaw, outline, place.yaw, 0.0), thing.rim.overhang)
-    for a, b in ((-1, -1), (-1, 1), (1, -1), (1, 1)) if off > 0.0 else ():
+    jaw, yaw, side = jaw_of(spec), np.asarray(spec.yaw_error), np.asarray(spec.side_error)
+    depth: Real = thing.rim.overhang
+    for a, b in ways:
         depth = np.minimum(depth, clamping.engagement(jaw, outline, place.yaw + a * yaw, b * side))
     worst: Array = np.maximum(depth, -np.asarray(spec.jaw_reach))
     return worst
 
 
-def best_place(subject: Subject, name: str) -> str:
+def worst_ways(spec: Clamp, outline: Outline, place: Place) -> Ways:
+    """Find the worst turn and place within the errors, of each combination of their signs.
+
+    Parameters
+    ----------
+    spec : Clamp
+        With nominal numbers [SI].
+    outline : Polygon or Circle
+        The base, with nominal numbers [m].
+    place : Place
+        How it seats, with nominal numbers [-].
+
+    Returns
+    -------
+    tuple of tuple
+        Shares of both errors [-]. The depth has kinks and need not be least where both errors are largest.
+    """
+    share = np.linspace(0.0, 1.0, _STEPS)
+    found = []
+    for a, b in ((-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)):
+        turn, aside = (grid.ravel() for grid in np.meshgrid(a * share, b * share))
+        yaw = place.yaw + turn * np.asarray(spec.yaw_error)
+        worst = int(np.argmin(clamping.engagement(jaw_of(spec), outline, yaw, aside * np.asarray(spec.side_error))))
+        found.append((float(turn[worst]), float(aside[worst])))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The seat that is judged.
+
+    Attributes
+    ----------
+    label : str
+        Of the place.
+    ways : tuple of tuple
+        The worst turns and places on it.
+    """
+
+    label: str
+    ways: Ways
+
+
+def best_place(subject: Subject, name: str) -> Judged:
     """Choose the seat that is judged: of those that must work, the one with most rim under the jaw.
 
     Parameters
@@ -172,15 +227,21 @@ def best_place(subject: Subject, name: str) -> str:
 
     Returns
     -------
-    str
-        Its label; the longest side of those that catch alike [-].
+    Judged
+        The longest side of those that catch alike [-].
     """
     spec = subject.robot.mechanisms[name]
     assert isinstance(spec, Clamp), "asked for with a clamp only"
     thing = subject.season.objects[spec.object]
     outline = outline_of(thing)
     wanted = [p for p in places(outline, outline) if spec.grips in ("any", p.kind) or p.kind == "round"]
-    return max(wanted, key=lambda p: (round(float(under_jaw(spec, thing, outline, p, 1.0)), 9), p.size)).label
+    ways = {p.label: worst_ways(spec, outline, p) for p in wanted}
+
+    def rank(place: Place) -> tuple[float, float]:
+        return round(float(under_jaw(spec, thing, outline, place, ways[place.label])), 9), place.size
+
+    label = max(wanted, key=rank).label
+    return Judged(label, ways[label])
 
 
 def windows(subject: Subject, name: str, place: Place) -> tuple[float, float]:
@@ -207,11 +268,24 @@ def _windows(subject: Subject, name: str, place: Place) -> tuple[float, float]:
     spec = subject.robot.mechanisms[name]
     assert isinstance(spec, Clamp), "asked for with a clamp only"
     outline = outline_of(subject.season.objects[spec.object])
-    jaw = jaw_of(spec)
     at = next(p.yaw for p in places(outline, outline) if p.label == place.label)
-    aside = clamping.sideways_window(jaw, outline, at, 0.5 * float(greatest_width(outline)))
-    turn = place.limit
-    if place.kind != "round":
-        found = clamping.yaw_window(jaw, outline, at, place.limit)
+    jaw = jaw_of(spec)
+    plain = tuple(float(v) for v in (jaw.stop_gap, jaw.throat, jaw.jaw_reach, jaw.jaw_width, jaw.hook))
+    if isinstance(outline, Circle):
+        return np.pi, _searched(plain, float(outline.radius), float(at), None)[1]
+    return _searched(plain, tuple(map(tuple, outline.vertices.tolist())), float(at), place.limit)
+
+
+@lru_cache(maxsize=64)
+def _searched(
+    jaw: tuple[float, ...], base: float | tuple[tuple[float, float], ...], yaw: float, limit: float | None
+) -> tuple[float, float]:
+    """Search both windows; kept, since a page that edits something else asks for the same again."""
+    seat = clamping.Seat(*jaw)
+    outline = Circle(base) if isinstance(base, float) else Polygon(np.array(base))
+    aside = clamping.sideways_window(seat, outline, yaw, 0.5 * float(greatest_width(outline)))
+    turn = np.pi
+    if limit is not None:
+        found = clamping.yaw_window(seat, outline, yaw, limit)
         turn = float(np.minimum(found.below, found.above))
     return turn, float(np.minimum(aside.below, aside.above))
