@@ -22,6 +22,7 @@ from fieldworthy.robot.model import CylinderArm, Grabber
 from fieldworthy.season.model import GameObject
 
 _EDGE = 1e-6  # m; a robot past its edge is turned over by any force
+_MOST = 1e3  # a force of this many weights stands for one that nothing gives
 _DOES = {"pull": "drag it", "tip": "tip it over", "right": "set it upright"}
 _BY = {"arm": "its arm", "drive": "its drive", "turning": "turning on the spot"}
 
@@ -282,7 +283,7 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
 def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) -> Outcome:
     """Whether the object does what it is meant to do before it does the other thing."""
     # infinite on both sides: it does neither, and that is said above
-    most = 1e3 * np.asarray(thing.weight)
+    most = _MOST * np.asarray(thing.weight)
     asked, other = np.minimum(asked, most), np.minimum(other, most)
     wanted, instead = ("slides", "tips over") if spec.does == "pull" else ("turns over", "slides")
     numbers: dict[str, tuple[Real, str]] = {"asked": (asked, "force"), "other": (other, "force")}
@@ -311,8 +312,10 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
               "Undercut its face or press harder.", numbers)  # fmt: skip
     scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
     yield Outcome(f"grabber.hold.{name}", name, held, asked, "force", say, scale=scale, sources=("meriam_statics",))
-    if arm.per is None or arm.low is None or spec.force is not None:
+    if arm.per is None or arm.low is None or spec.force is not None or not np.isfinite(first(asked)):
         return
+    # a sampled object may be past moving
+    asked = np.minimum(asked, _MOST * np.asarray(thing.weight))
     slips = holding.slip_pressure(asked, arm.per * np.cos(spec.lowest), 0.0, gain, 0.0)
     numbers = {"slips": (slips, "pressure"), "low": (arm.low.gauge, "pressure")}
     text = "Its hook rides up below {slips}; at its lowest it has {low}, {when}."
