@@ -257,8 +257,12 @@ def test_a_batch_equals_its_cases_one_by_one(tmp_path, by, does):
 @pytest.mark.parametrize("by", ["arm", "drive", "turning"])
 @pytest.mark.parametrize("does", ["pull", "tip", "right"])
 def test_wide_tolerances_give_numbers_only(tmp_path, by, does):
-    wide = {"lowest": {"value": "-20 deg", "tolerance": "60 deg"}, "length": {"value": "0.16 m", "tolerance": "0.15 m"},
-            "face": {"value": "30 deg", "tolerance": "60 deg"}, "pivot": ["0.1 m", {"value": "0.2 m", "tolerance": "0.2 m"}]}  # fmt: skip
+    wide = {
+        "lowest": {"value": "-20 deg", "tolerance": "60 deg"},
+        "length": {"value": "0.16 m", "tolerance": "0.15 m"},
+        "face": {"value": "30 deg", "tolerance": "60 deg"},
+        "pivot": ["0.1 m", {"value": "0.2 m", "tolerance": "0.2 m"}],
+    }
     post = {"friction": {"value": 0.5, "tolerance": 0.5}, "cg_height": {"value": "0.1 m", "tolerance": "0.3 m"}}
     loaded = load(tmp_path, *world({"by": by, "does": does, **wide}, post))
     outcomes = [o for o in run(loaded, Cases(5, 0, 2000, [])) if o.id.startswith("grabber.")]

@@ -124,7 +124,7 @@ def test_the_examples_in_comments_can_be_uncommented(tmp_path, tanks):
     ended = run("check", file)
     assert (ended.code in (0, 1), ended.err) == (True, "")
     robot = robot_of(file)
-    assert {"intake", "sorter"} <= set(robot.mechanisms)
+    assert {"intake", "sorter", "hook"} <= set(robot.mechanisms)
     assert robot.drive.targets.sprint_time == pytest.approx(2.2)
 
 

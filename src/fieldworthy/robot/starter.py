@@ -351,6 +351,26 @@ def _intake(answers: Answers, meets: Meets, write: _Writer) -> str:
 #    background: {{hue: 120 deg}}
 #    ejector: {{time: 80 ms, distance: {write.of("length", 0.25)}}}
 #    allowed_error: 5 %
+{_grabber(thing, motor, write)}"""
+
+
+def _grabber(thing: str, motor: str, write: _Writer) -> str:
+    """Write a grabber that goes with them."""
+    reach, edge = write.of("length", 0.2), write.of("length", 0.15)
+    lip = f"{{height: {write.of('length', 0.1)}, depth: {write.of('length', 0.02)}, near: {write.of('length', 0.04)}}}"
+    return f"""\
+#  hook:   # an arm with a hook that pulls an object; say how well it grips the floor ('friction') in the season file
+#    kind: grabber
+#    motors: [{{motor: {motor}}}]
+#    object: {thing}
+#    does: pull
+#    by: drive
+#    pose: driving empty
+#    pivot: [{reach}, {edge}]
+#    length: {reach}
+#    lowest: -20 deg   # of the arm when it is down
+#    lip: {lip}
+#    arm: {{gears: [{{driver: 12, driven: 60}}]}}
 """
 
 
