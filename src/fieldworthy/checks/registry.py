@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from fieldworthy.checks import air, balance, clamp, climb, drive, grabber, intake, limits, plain, sorter, tracking
+from fieldworthy.checks import (
+    air,
+    balance,
+    clamp,
+    climb,
+    drive,
+    grabber,
+    intake,
+    lift,
+    limits,
+    motorarm,
+    plain,
+    slide,
+    sorter,
+    tracking,
+)
 from fieldworthy.checks.finding import Outcome
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Robot
@@ -20,6 +35,9 @@ CHECKS: tuple[Check, ...] = (
     clamp.check,
     grabber.check,
     climb.check,
+    lift.check,
+    motorarm.check,
+    slide.check,
     tracking.check,
     plain.check,
     limits.check,

@@ -9,6 +9,7 @@ from fieldworthy.robot.model.clamp import Clamp
 from fieldworthy.robot.model.climber import Climber
 from fieldworthy.robot.model.grabber import Grabber
 from fieldworthy.robot.model.intake import Intake
+from fieldworthy.robot.model.linkage import Lift, MotorArm, Slide
 from fieldworthy.robot.model.motors import MotorUse
 from fieldworthy.robot.model.sorter import Sorter
 from fieldworthy.schema import exact, need
@@ -25,4 +26,4 @@ class Plain:
     build_time: WorkTime | None = exact(None, "work still to do on it")
 
 
-Mechanism: TypeAlias = Plain | Clamp | Climber | Grabber | Intake | Sorter
+Mechanism: TypeAlias = Plain | Clamp | Climber | Grabber | Intake | Lift | MotorArm | Slide | Sorter

@@ -1,0 +1,118 @@
+"""What an arm on a pivot carries and is pulled by, seen from its pivot; lifts and motor arms share it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.checks.bodies import Group
+from fieldworthy.checks.finding import Array, Real
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.leverage import Elastic, Weight
+from fieldworthy.physics.support import STANDARD_GRAVITY
+from fieldworthy.robot.model.linkage import Band, Lift, MotorArm, SidePoint
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """An arm as its pivot feels it; angles run from outward towards up, on the side where the arm lies.
+
+    Attributes
+    ----------
+    weights : tuple of Weight
+        The arm itself and what rides on it [SI].
+    bands : tuple of Elastic
+        Elastic assist [SI].
+    inertia : float or ndarray
+        About the pivot, loads included [kg m2].
+    axis : float or ndarray
+        Direction of the arm's own axis as its parts are placed [rad].
+    """
+
+    weights: tuple[Weight, ...]
+    bands: tuple[Elastic, ...]
+    inertia: Real
+    axis: Real
+
+
+def polar(spec: Lift | MotorArm, point: SidePoint) -> tuple[Array, Array]:
+    """Measure a point from an arm's pivot.
+
+    Parameters
+    ----------
+    spec : Lift or MotorArm
+        For the pivot and the arm's side [SI].
+    point : tuple of float or ndarray
+        x forward and z up [m].
+
+    Returns
+    -------
+    tuple of ndarray
+        Distance [m] and direction from outward towards up [rad].
+    """
+    outward = (point[0] - spec.pivot[0]) * (1.0 if spec.side == "ahead" else -1.0)
+    upward = point[1] - spec.pivot[1]
+    return np.hypot(outward, upward), np.arctan2(upward, outward)
+
+
+def arm_of(subject: Subject, spec: Lift | MotorArm, axis_point: SidePoint | None = None) -> Arm:
+    """Gather what an arm carries and what pulls at it.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    spec : Lift or MotorArm
+        The arm [SI].
+    axis_point : tuple of float or ndarray or None
+        A point on the arm's axis; its centre of gravity where None [m].
+
+    Returns
+    -------
+    Arm
+        Weights, bands and inertia about the pivot [SI].
+    """
+    group: Group = subject.groups[spec.rides]
+    own = (group.body.cg[0], group.body.cg[2])
+    axis = polar(spec, axis_point or own)[1]
+    radius, angle = polar(spec, own)
+    weights = [Weight(group.body.mass * STANDARD_GRAVITY, radius, angle - axis)]
+    inertia: Real = group.body.inertia[1, 1] + group.body.mass * radius**2
+    for load in spec.carries.values():
+        thing = subject.season.objects[load.object]
+        distance, direction = polar(spec, load.position)
+        mass = thing.mass * load.count
+        weights.append(Weight(mass * STANDARD_GRAVITY, distance, direction - axis))
+        inertia = inertia + mass * distance**2
+    bands = tuple(_band(spec, band, axis) for band in spec.bands.values())
+    return Arm(tuple(weights), bands, inertia, axis)
+
+
+def _band(spec: Lift | MotorArm, band: Band, axis: Real) -> Elastic:
+    fixed_radius, fixed_angle = polar(spec, band.fixed)
+    arm_radius, arm_angle = polar(spec, band.arm)
+    return Elastic(
+        fixed_radius, fixed_angle, arm_radius, arm_angle - axis, band.free_length, band.stiffness, float(band.count)
+    )
+
+
+def height_at(spec: Lift | MotorArm, point: SidePoint, turned: Real) -> Array:
+    """Find how high a point of the arm is once the arm has been raised.
+
+    Parameters
+    ----------
+    spec : Lift or MotorArm
+        The arm [SI].
+    point : tuple of float or ndarray
+        With the arm as its parts are placed [m].
+    turned : float or ndarray
+        How far it has been raised [rad].
+
+    Returns
+    -------
+    ndarray
+        Height over the floor [m].
+    """
+    radius, angle = polar(spec, point)
+    return np.asarray(spec.pivot[1] + radius * np.sin(angle + turned))

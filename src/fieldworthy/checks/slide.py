@@ -1,0 +1,72 @@
+"""Straight guides: binding from an offset load."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.checks.airplan import air_along_plan, use_of
+from fieldworthy.checks.finding import Outcome, Real, Say
+from fieldworthy.checks.showing import first
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.guide import Guide, binding_ratio, force_to_move, shortest_guide
+from fieldworthy.robot.model.linkage import Slide
+
+_SOURCES = ("meriam_statics",)
+
+
+def check(subject: Subject) -> Iterator[Outcome]:
+    """Judge every straight guide.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Binding, and force where a cylinder drives it [-].
+    """
+    for name, spec in subject.robot.mechanisms.items():
+        if isinstance(spec, Slide):
+            yield from _binding(name, spec)
+            yield from _force(subject, name, spec)
+
+
+def _binding(name: str, spec: Slide) -> Iterator[Outcome]:
+    ratio = binding_ratio(spec.length, np.abs(spec.drive_offset), spec.friction)
+    shortest = shortest_guide(np.abs(spec.drive_offset), spec.friction)
+    numbers = {"ratio": (ratio, "share"), "length": (spec.length, "length"), "least": (shortest, "length")}
+    pads = "{length} between its pads, {least} is the least"
+    say = Say(f"Guide '{{name}}' is {{ratio}} of the way to locking itself: {pads}.",
+              f"Guide '{{name}}' locks however hard it is pushed: {pads}. Drive it nearer its axis, or lengthen it.",
+              numbers, {"name": name})  # fmt: skip
+    yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", say, "at most", sources=_SOURCES)
+
+
+def _force(subject: Subject, name: str, spec: Slide) -> Iterator[Outcome]:
+    """Force that moves the load, friction of the pads counted, against what the cylinder gives late in the plan."""
+    guide = Guide(spec.length, spec.friction, spec.width)
+    needed = force_to_move(guide, spec.load, spec.load_offset, spec.drive_offset)
+    words = {"name": name}
+    numbers: dict[str, tuple[Real, str]] = {"needs": (needed, "force"), "load": (spec.load, "force")}
+    if spec.cylinder is None:
+        text = "Guide '{name}' needs {needs} to move its load of {load}."
+        if not np.isfinite(first(needed)):
+            text = "No force moves guide '{name}': it locks."
+        yield Outcome(f"guide.force.{name}", f"guide {name}", needed, None, "force", Say(text, "", numbers, words))
+        return
+    use = use_of(subject, spec.cylinder)
+    lowest = air_along_plan(subject).lowest.get(spec.cylinder)
+    way = 0 if spec.working == "out" or lowest is None or len(lowest) < 2 else 1
+    full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - subject.p_atm
+    gauge = full if lowest is None else lowest[way].gauge
+    area = use.cylinder.piston_area if spec.working == "out" else use.cylinder.ring_area
+    force = use.spec.count * use.efficiency * np.maximum(gauge, 0.0) * area
+    numbers["has"] = (force, "force")
+    say = Say("Guide '{name}' needs {needs} to move its load of {load}; its cylinder pushes with {has}.",
+              "Guide '{name}' needs {needs} to move its load of {load}, and its cylinder pushes only with {has}.",
+              numbers, words)  # fmt: skip
+    yield Outcome(f"guide.force.{name}", f"guide {name}", force, needed, "force", say, sources=_SOURCES)
