@@ -1,10 +1,9 @@
-"""Climb findings of whole robot files against MuJoCo, statics and edited files, and what a wrong file is told."""
+"""Climb findings of whole robot files against statics and edited files, and what a wrong file is told."""
 
 from __future__ import annotations
 
 import math
 
-import mujoco
 import numpy as np
 import pytest
 
@@ -39,81 +38,25 @@ def changed(**keys):
     return {**ROBOT, "mechanisms": {"hooks": {k: v for k, v in {**CLIMBER, **keys}.items() if v is not None}}}
 
 
-def hung_in_mujoco(subject, at):
-    """Attitude [rad] and force on the rest [N] of the file's own parts on a damped hinge, a ball on a plate as rest."""
-    parts = subject.robot.parts
-    moves = subject.robot.poses[at.spec.pose].moves
-    travel = climb.travel_of(subject, at.spec)
-    geoms = []
-    for part in parts.values():
-        x, y, z = (float(c) for c in part.position)
-        move = moves.get(part.rides)
-        if move is not None and move.shift is not None:
-            x, y, z = (a + float(b) for a, b in zip((x, y, z), move.shift, strict=True))
-        z -= float(travel) if part.rides == at.spec.rides else 0.0
-        half = " ".join(f"{float(s) / 2:.9g}" for s in part.size)
-        place = f"{x - float(at.hook[0]):.9g} {y:.9g} {z - float(at.hook[1]):.9g}"
-        geoms.append(
-            f'<geom type="box" size="{half}" pos="{place}" mass="{float(part.mass) * part.count:.9g}" '
-            'contype="0" conaffinity="0"/>'
-        )
-    rest = at.spec.rest
-    ball = f"{float(rest.position[0]) - float(at.hook[0]):.9g} 0 {float(rest.position[1]) - float(at.hook[1]):.9g}"
-    radius = 0.002
-    model = mujoco.MjModel.from_xml_string(f"""
-    <mujoco><option gravity="0 0 -{GRAVITY}" timestep="0.0005" cone="elliptic"/>
-    <worldbody>
-      <geom type="box" size="0.05 1 1" pos="{float(rest.ahead) - 0.05 - radius:.9g} 0 0" friction="0" solref="0.004 1"/>
-      <body><joint name="hook" type="hinge" axis="0 1 0" damping="4"/>
-        {"".join(geoms)}
-        <geom type="sphere" size="{radius}" pos="{ball}" mass="1e-6" friction="0" condim="1" solref="0.004 1"/>
-      </body></worldbody></mujoco>""")
-    data = mujoco.MjData(model)
-    data.qpos[0] = float(climb.attitude_of(at))
-    for _ in range(16000):
-        mujoco.mj_step(model, data)
-    pressed = sum(_force(model, data, i) for i in range(data.ncon))
-    return float(data.qpos[0]), pressed
-
-
-def _force(model, data, contact):
-    found = np.zeros(6)
-    mujoco.mj_contactForce(model, data, contact, found)
-    return found[0]
-
-
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
-def test_example_hangs_as_in_mujoco(name):
-    """Rest pressed on: attitude within 0.1 degree (soft contact), force within 2 %."""
-    subject = nominal(example(name))
-    at = climb.hanging(subject, "hooks", subject.robot.mechanisms["hooks"])
-    attitude, force = hung_in_mujoco(subject, at)
-    hung = climb._hung(at, at.hook)
-    assert float(hung.attitude) == pytest.approx(attitude, abs=math.radians(0.1))
-    assert float(hung.rest_force) == pytest.approx(force, rel=0.02)
-
-
 def test_free_hang_puts_the_centre_of_gravity_below_the_hook(tmp_path):
     """A two-force body: atan2 of the level and upward distances, hooks drawn down by twice the stroke."""
     report = check(tmp_path, changed(rest=None), SEASON)
     expected = math.degrees(math.atan2(CG[0] + 0.10, 0.6 - TRAVEL - CG[1]))
     found = find(report, "climb.attitude.hooks")
-    assert found.value in (pytest.approx(expected, rel=1e-6), pytest.approx(math.radians(expected), rel=1e-6))
+    assert found.value == pytest.approx(expected, rel=1e-6)
     assert found.verdict == "short"  # 17.5 degrees, and 12 are allowed
 
 
 def test_rest_force_by_moments_about_the_bar(tmp_path):
     """Level to 0.1 degree here: N |z_rest| = W x_cg (Meriam, equilibrium); pull that lifts it off: x_cg over depth."""
-    subject = nominal(load(tmp_path, ROBOT, SEASON))
-    at = climb.hanging(subject, "hooks", subject.robot.mechanisms["hooks"])
-    hung = climb._hung(at, at.hook)
-    tilt = float(hung.attitude)
+    report = check(tmp_path, changed(most_nose_down=None), SEASON)
+    tilt = math.radians(fact(report, "climb.attitude.hooks").value)
     c, s = math.cos(tilt), math.sin(tilt)
     depth = 0.6 - TRAVEL
     arm = (CG[0] + 0.10) * c + (CG[1] - depth) * s
     drop = -(-(-0.18 + 0.10) * s + (0.05 - depth) * c)
-    assert float(hung.rest_force) == pytest.approx(MASS * GRAVITY * arm / drop, rel=1e-9)
-    assert find(check(tmp_path, ROBOT, SEASON), "climb.rest.hooks").verdict == "holds"
+    assert fact(report, "climb.hook.hooks").value == pytest.approx(MASS * GRAVITY * arm / drop, rel=1e-9)
+    assert find(report, "climb.rest.hooks").value == pytest.approx(arm / (depth - CG[1]), rel=1e-3)
 
 
 def test_lift_against_hand_force(tmp_path):
@@ -169,22 +112,166 @@ def test_a_latch_holds_without_air_and_a_leak_lets_go(tmp_path):
     assert find(report, "climb.hold.hooks").value == pytest.approx(find(report, "climb.lift.hooks").value / 2, rel=1e-9)
 
 
+def shares(tmp_path, keys=None):
+    """The rest's finding and the sentence on the hook's side."""
+    report = check(tmp_path, changed(**(keys or {})), SEASON)
+    return find(report, "climb.rest.hooks"), fact(report, "climb.hook.hooks").because
+
+
+def hooked(x, ahead=-0.08, rest=None, face="behind"):
+    """Hook at x, its rest 80 mm behind it (or where said), the face so far from the bar."""
+    position = [f"{x - 0.08 if rest is None else rest} m", "0.05 m"]
+    return {
+        "hook": [f"{x} m", "0.6 m"],
+        "rest": {"position": position, "ahead": f"{ahead} m", "face": face},
+        "most_nose_down": None,
+    }
+
+
 def test_hooks_on_the_side_away_from_the_centre_of_gravity_hold_the_attitude(tmp_path):
-    """Common practice, no source; computed by statics: the mirrored hook hangs farther off with a looser rest."""
-    for name in ("mk1", "mk2"):
-        subject = nominal(example(name))
-        at = climb.hanging(subject, "hooks", subject.robot.mechanisms["hooks"])
-        mirrored = np.array([2 * at.cg[0] - at.hook[0], at.hook[1]])
-        own, other = climb._hung(at, at.hook), climb._hung(at, mirrored)
-        assert abs(own.attitude) < math.radians(2) < math.radians(20) < abs(other.attitude)
-        assert own.rest_force > other.rest_force
-    assert "as the trade says" in fact(check(tmp_path, ROBOT, SEASON), "climb.hook.hooks").because
+    """Common practice, no source; computed: level here, so N = W (x_cg - x_hook) / depth, and 0 on the other side."""
+    report = check(tmp_path, changed(), SEASON)
+    because = fact(report, "climb.hook.hooks").because
+    force = MASS * GRAVITY * 0.12 / 0.45  # the rest hangs straight below its place on the face: level
+    assert fact(report, "climb.hook.hooks").value == pytest.approx(force, rel=1e-9)
+    assert f"with {force:.1f} N on its rest" in because
+    swings = math.degrees(math.atan2(0.12, 0.5 - CG[1]))
+    assert f"swings free at {swings:.1f}° nose up with nothing on its rest" in because
+    assert "as the trade says." in because
+    assert "ahead of x = 0.02 m" in because  # level: right above the centre of gravity
+
+
+def test_hooks_on_the_side_of_the_centre_of_gravity_swing_as_the_trade_says(tmp_path):
+    rest, because = shares(tmp_path, hooked(0.14))
+    assert rest.verdict == "short"
+    assert "the hook is 0.12 m past" in rest.because
+    assert "Hooked 0.12 m ahead of its centre of gravity it swings free" in because
+    assert "as the trade says." in because
+
+
+def test_the_mirrored_robot_says_the_same(tmp_path):
+    """A face ahead of a robot whose hook is ahead of its centre of gravity."""
+    rest, because = shares(tmp_path, hooked(0.14, ahead=0.08, rest=0.22, face="ahead"))
+    assert rest.verdict == "holds"
+    assert rest.value == pytest.approx(0.12 / (0.5 - CG[1]), rel=1e-9)
+    assert "Hooked 0.12 m ahead of its centre of gravity it leans" in because
+    assert "behind x = 0.02 m" in because
+
+
+def tilt(rest_x, ahead):
+    """Attitude at which a rest so far from the hook touches, by the triangle: depth 0.45 m, nose down positive."""
+    return math.asin(-ahead / math.hypot(rest_x, 0.45)) - math.atan2(-rest_x, 0.45)
+
+
+def test_where_the_trade_s_rule_fails_it_is_said_by_how_much(tmp_path):
+    """A face so far back that the robot swings nose down before it touches: hooked 10 mm behind is not enough.
+
+    The rest lets go where the centre of gravity is under the bar: x = x_cg - (z_hook - z_cg) tan(attitude).
+    """
+    at = tilt(-0.08, -0.14)
+    place = CG[0] - (0.5 - CG[1]) * math.tan(at)
+    rest, because = shares(tmp_path, hooked(0.01, ahead=-0.14))
+    assert at > 0.0
+    assert place < 0.01
+    assert rest.verdict == "short"
+    assert f"the hook is {0.01 - place:.3g} m past" in rest.because
+    assert f"fails here: the hook is {0.01 - place:.3g} m past" in because
+
+
+def test_both_sides_may_hold_and_it_is_said(tmp_path):
+    """A face so near that it tilts the robot nose up: its centre of gravity stays behind the bar's far side too."""
+    _, because = shares(tmp_path, hooked(0.01, ahead=-0.02))
+    place = CG[0] - (0.5 - CG[1]) * math.tan(tilt(-0.08, -0.02))
+    assert f"the other one does too, with {place - 0.03:.3g} m to spare" in because
+
+
+def test_a_face_out_of_reach_is_said(tmp_path):
+    rest, because = shares(tmp_path, hooked(-0.10, ahead=-0.9))
+    assert rest.verdict == "short"
+    assert "does not reach" in rest.because
+    assert "fails here, for the rest does not reach its face" in because
 
 
 def test_a_climb_without_a_rest_swings(tmp_path):
+    """Friction circle (Meriam, journal bearings): r sin(atan mu) over the distance from hook to centre of gravity."""
     because = fact(check(tmp_path, changed(rest=None), SEASON), "climb.hook.hooks").because
-    assert "no rest" in because
-    assert "swings" in because
+    swing = math.degrees(math.asin(0.02 * math.sin(math.atan(0.3)) / math.hypot(0.12, 0.38)))
+    assert "hangs 17.5° nose down, as far ahead of it 17.5° nose up" in because
+    assert f"within {swing:.3g}°" in because
+    plain = {"structures": {"bar": {"height": "0.59 m"}}}
+    assert "Friction" not in fact(check(tmp_path, changed(rest=None), plain), "climb.hook.hooks").because
+
+
+def test_nose_up_has_a_limit_of_its_own(tmp_path):
+    keys = {"hook": ["0.14 m", "0.6 m"], "rest": None, "most_nose_down": "5 deg", "most_nose_up": "20 deg"}
+    found = find(check(tmp_path, changed(**keys), SEASON), "climb.attitude.hooks")
+    angle = math.degrees(math.atan2(0.12, 0.38))
+    assert (found.value, found.limit) == (pytest.approx(angle, rel=1e-9), pytest.approx(20.0, rel=1e-9))
+    assert found.verdict == "holds"
+    alike = find(check(tmp_path, changed(**{**keys, "most_nose_up": None}), SEASON), "climb.attitude.hooks")
+    assert alike.limit == pytest.approx(5.0, rel=1e-9)
+    assert alike.verdict == "short"
+
+
+def test_hooks_drawn_down_too_little_leave_it_on_the_floor(tmp_path):
+    """The box's bottom is at 20 mm, the hook at 600 mm, the bar at 570 mm, drawn 1 mm: 570 - 599 + 20."""
+    found = find(
+        check(tmp_path, changed(lift={"cylinder": "pull", "ratio": 0.02, "working": "back"}), {
+            "structures": {"bar": {"height": "0.57 m", "diameter": "40 mm"}}}), "climb.clearance.hooks")  # fmt: skip
+    assert found.verdict == "short"
+    assert found.value == pytest.approx(-0.009, abs=2e-5)  # m; the rest does not tilt it by more than 0.03 degrees
+    assert "does not get off the floor" in found.because
+
+
+def test_the_hooks_group_comes_down_with_the_hooks(tmp_path):
+    """A heavy group that rides the hooks hangs lower once they are drawn down, and so does its centre of gravity."""
+    arms = {
+        "mass": "2 kg",
+        "position": ["0.02 m", "0 m", "0.1 m"],
+        "size": ["0.02 m", "0.1 m", "0.1 m"],
+        "rides": "arms",
+    }
+    robot = {**changed(rest=None, rides="arms", most_nose_down=None), "parts": {"arms": arms}}
+    report = check(tmp_path, robot, SEASON)
+    z = (7 * 0.12 + 2 * (0.1 - TRAVEL)) / 9
+    angle = math.atan2(0.12, 0.5 - z)
+    assert fact(report, "climb.attitude.hooks").value == pytest.approx(math.degrees(angle), rel=1e-9)
+    corner = -(0.03 + 0.10) * math.sin(angle) + (0.05 - TRAVEL - 0.5) * math.cos(angle)
+    assert find(report, "climb.clearance.hooks").value == pytest.approx(0.59 + corner, rel=1e-9)
+
+
+def test_wheels_in_one_line_across_still_give_findings(tmp_path):
+    wheels = {f"{s} {e}": {"position": ["0 m", f"{y} m"]} for s, y in (("left", 0.15), ("right", -0.15)) for e in
+              ("front", "rear")}  # fmt: skip
+    report = check(tmp_path, {**changed(), "drive": {"wheels": wheels}}, SEASON)
+    assert find(report, "climb.attitude.hooks").verdict == "holds"
+
+
+def test_motors_hold_nothing_without_battery(tmp_path):
+    lift = {"drum_radius": "15 mm", "travel": "0.1 m"}
+    keys = {"lift": lift, "motors": [{"motor": "test motor"}]}
+    found = find(check(tmp_path, changed(**keys), SEASON), "climb.hold.hooks")
+    assert (found.verdict, found.value) == ("short", 0.0)
+    assert "motors" in found.because
+    assert find(check(tmp_path, changed(**keys, latch=True), SEASON), "climb.hold.hooks").verdict == "holds"
+
+
+def test_too_little_air_says_how_far_it_comes(tmp_path):
+    """Moments about the front wheels: the rear leaves at W (0.14 - 0.02) / (0.14 + 0.10)."""
+    start = MASS * GRAVITY * 0.12 / 0.24
+    lifts = 2 * 0.9 * math.pi / 4 * (0.016**2 - 0.006**2) * 0.9 / 2  # newtons per pascal
+    for force, said in ((1.2 * start, "one end comes up"), (0.8 * start, "does not even lift one end")):
+        air = {**ROBOT["air"], "supply": {"charge": f"{force / lifts} Pa"}}
+        report = check(tmp_path, {**ROBOT, "air": air}, SEASON)
+        found = find(report, "climb.lift.hooks")
+        assert found.value == pytest.approx(force, rel=1e-9)
+        assert said in found.because
+    assert f"first, at {start:.1f} N" in fact(report, "climb.lift_off.hooks").because
+
+
+def test_without_parts_it_is_unknown(tmp_path):
+    report = check(tmp_path, {**changed(), "parts": {"box": ...}}, SEASON)
+    assert find(report, "climb.attitude.hooks").missing == ("parts",)
 
 
 @pytest.mark.parametrize(
@@ -196,7 +283,8 @@ def test_a_climb_without_a_rest_swings(tmp_path):
         ({"lift": {"cylinder": "pul", "working": "back"}}, "mechanisms.hooks.lift.cylinder", "did you mean 'pull'"),
         ({"rest": {**CLIMBER["rest"], "position": ["0 m", "0.7 m"]}}, "mechanisms.hooks.rest", "below the hook"),
         ({"most_nose_down": None, "most_nose_up": "5 deg"}, "mechanisms.hooks.most_nose_up", "most_nose_down"),
-        ({"lift": {"cylinder": "pull", "working": "back", "ratio": 40}}, "mechanisms.hooks.lift.ratio", "expected less"),
+        ({"lift": {"cylinder": "pull", "working": "back", "ratio": 40}}, "hooks.lift.ratio", "expected less"),
+        ({"lift": {"drum_radius": "9 mm", "travel": "0.1 m"}}, "mechanisms.hooks.motors", "one class of motors"),
         ({"rides": "nothing"}, "mechanisms.hooks.rides", "a group that a part rides"),
     ],
 )  # fmt: skip

@@ -3,60 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.bodies import outline_in, stacked
 from fieldworthy.checks.climbforce import held_later, lifting_force, travel_of
-from fieldworthy.checks.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.checks.finding import Outcome, Real, Say, unknown
+from fieldworthy.checks.hung import Hung, hung, lowest
 from fieldworthy.checks.showing import first
-from fieldworthy.checks.stance import floor_contacts
 from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.hanging import Hang, Wall, critical_hook_x, free_attitude, friction_swing, hang, lowest_point
-from fieldworthy.physics.liftoff import LiftRamp, lift_off, lift_ramp
-from fieldworthy.physics.support import STANDARD_GRAVITY
-from fieldworthy.robot.model.climber import Climber, Rest
+from fieldworthy.physics.hanging import Hang, free_attitude, friction_swing
+from fieldworthy.robot.model.climber import Climber, MotorLift
 
 _SOURCES = ("meriam_statics",)
-_STEPS = 7  # attitudes between standing level and hanging; the force is smooth in between
-
-
-@dataclass(frozen=True, slots=True)
-class Hanging:
-    """A climber on its bar, the hooks drawn all the way down.
-
-    Attributes
-    ----------
-    name : str
-        Of the mechanism.
-    spec : Climber
-        As the file gives it [SI].
-    weight : float or ndarray
-        Weight of the robot [N].
-    cg : ndarray of shape (2,) or (2, n)
-        Centre of gravity in the side view [m].
-    hook : ndarray of shape (2,) or (2, n)
-        Where the hooks touch the bar, in the robot [m].
-    bar : float or ndarray
-        Height of that contact over the floor [m].
-    ramp : LiftRamp
-        From the floor to hanging free [rad, m, N].
-    radius : float or ndarray
-        Of the bar [m].
-    first_off : float
-        Contact that lifts first, nominal: +1 front, -1 rear [-].
-    """
-
-    name: str
-    spec: Climber
-    weight: Real
-    cg: Array
-    hook: Array
-    bar: Real
-    ramp: LiftRamp
-    radius: Real
-    first_off: float
+_TRADE = ("meriam_statics", "practice")
 
 
 def check(subject: Subject) -> Iterator[Outcome]:
@@ -79,86 +38,18 @@ def check(subject: Subject) -> Iterator[Outcome]:
             because = f"Without parts it is not known how '{name}' hangs."
             yield unknown(f"climb.attitude.{name}", f"climber {name}", "angle", because, ("parts",))
             continue
-        at = hanging(subject, name, mechanism)
+        at = hung(subject, name, mechanism)
         yield from _reach(at)
         yield from _lift(subject, at)
+        yield from _lift_off(at)
         yield from _attitude(at)
         yield from _rest(at)
         yield from _clearance(subject, at)
         yield from _held(subject, at)
-        yield from _fore_and_aft(at)
+        yield _hook_with_rest(at) if at.spec.rest is not None else _hook_alone(subject, at)
 
 
-def hanging(subject: Subject, name: str, spec: Climber) -> Hanging:
-    """Hang the robot on its bar.
-
-    Parameters
-    ----------
-    subject : Subject
-        Robot and season [SI].
-    name : str
-        Of the climber [-].
-    spec : Climber
-        The climber [SI].
-
-    Returns
-    -------
-    Hanging
-        Weight, centre of gravity and hook with the hooks drawn down [SI].
-    """
-    body = subject.body(spec.pose)
-    weight = body.mass * STANDARD_GRAVITY
-    travel = travel_of(subject, spec)
-    rides = subject.groups.get(spec.rides) if spec.rides != "chassis" else None
-    share = 0.0 if rides is None else rides.body.mass / body.mass
-    cg = stacked([body.cg[0], body.cg[2] - share * travel])
-    hook = stacked([spec.hook[0], spec.hook[1] - travel])
-    xs = [x for x, _ in floor_contacts(subject.robot)]
-    front, rear = _outer(xs, 1.0), _outer(xs, -1.0)
-    off = lift_off(weight, spec.hook[0], body.cg[0], front, rear)
-    # the end that lifts first turns about the other one
-    stands = np.where(np.asarray(off.first) > 0.0, rear, front)
-    start = stacked([spec.hook[0], spec.hook[1]])
-    ramp = lift_ramp(weight, start, stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0]), _STEPS)
-    bar = subject.season.structures[spec.structure]
-    radius = 0.0 if bar.diameter is None else bar.diameter / 2.0
-    return Hanging(name, spec, weight, cg, hook, bar.height, ramp, radius, first(off.first))
-
-
-def _outer(xs: list[Real], sign: float) -> Real:
-    return np.asarray(sign * stacked([sign * x for x in xs]).max(axis=0))
-
-
-def _wall(rest: Rest) -> Wall:
-    return Wall(rest.ahead, 1.0 if rest.face == "behind" else -1.0)
-
-
-def _hung(at: Hanging, hook: Array) -> Hang | None:
-    """How it hangs with its rest; None without one."""
-    rest = at.spec.rest
-    if rest is None:
-        return None
-    return hang(at.weight, hook, at.cg, stacked([rest.position[0], rest.position[1]]), _wall(rest))
-
-
-def attitude_of(at: Hanging) -> Array:
-    """Attitude in which the robot hangs.
-
-    Parameters
-    ----------
-    at : Hanging
-        The climber on its bar [SI].
-
-    Returns
-    -------
-    ndarray
-        Rotation about +y, positive nose down [rad].
-    """
-    hung = _hung(at, at.hook)
-    return np.asarray(free_attitude(at.hook, at.cg) if hung is None else hung.attitude)
-
-
-def _reach(at: Hanging) -> Iterator[Outcome]:
+def _reach(at: Hung) -> Iterator[Outcome]:
     """The hooks must stand above the bar before they can be drawn down on it."""
     top = at.spec.hook[1]
     numbers = {"hook": (top, "length"), "bar": (at.bar, "length")}
@@ -170,134 +61,197 @@ def _reach(at: Hanging) -> Iterator[Outcome]:
     )  # fmt: skip
 
 
-def _lift(subject: Subject, at: Hanging) -> Iterator[Outcome]:
-    force = lifting_force(subject, at.spec)
-    needed = at.ramp.force.max(axis=0)
-    end = "front" if at.first_off >= 0 else "rear"
-    words = {"name": at.name, "end": end, "other": "rear" if end == "front" else "front", "when": force.when}
-    numbers = {
-        "has": (force.hook_force, "force"),
-        "needs": (needed, "force"),
-        "angle": (np.abs(at.ramp.attitude[-1]), "angle"),
-    }
+def _lift(subject: Subject, at: Hung) -> Iterator[Outcome]:
+    """Force at the hooks against the most that is needed on the way up."""
+    pull = lifting_force(subject, at.spec)
+    needed, start = at.ramp.force.max(axis=0), at.ramp.force[0]
+    numbers = {"has": (pull.hook_force, "force"), "needs": (needed, "force"), "start": (start, "force")}
+    if pull.gauge is not None:
+        numbers["gauge"] = (pull.gauge, "pressure")
+    stuck = "it does not even lift one end, which takes {start}"
+    if first(pull.hook_force) >= first(start):
+        stuck = "one end comes up, and there it stops"
     yield Outcome(
-        f"climb.lift.{at.name}", f"climber {at.name}", force.hook_force, needed, "force",
-        Say("'{name}' pulls with {has} {when}; {needs} lift the robot off the floor, its {end} end first.",
-            "'{name}' pulls only with {has} {when}, and {needs} are needed to lift the robot off the floor.",
-            numbers, words),
+        f"climb.lift.{at.name}", f"climber {at.name}", pull.hook_force, needed, "force",
+        Say(f"'{{name}}' pulls with {{has}} {pull.when}; {{needs}} lift the robot off the floor.",
+            f"'{{name}}' pulls only with {{has}} {pull.when}, and {{needs}} lift the robot off the floor: {stuck}.",
+            numbers, {"name": at.name}),
         sources=_SOURCES,
     )  # fmt: skip
-    say = Say(
-        "Its {end} end leaves the floor first; as the {other} end leaves it has turned by {angle}.", "", numbers, words
-    )
-    yield Outcome(
-        f"climb.lift_off.{at.name}", f"climber {at.name}", at.ramp.attitude[-1], None, "angle", say, sources=_SOURCES
-    )
 
 
-def _attitude(at: Hanging) -> Iterator[Outcome]:
-    attitude = attitude_of(at)
-    down = at.spec.most_nose_down
+def _way(attitude: Real) -> str:
+    return "nose down" if first(attitude) >= 0.0 else "nose up"
+
+
+def _lift_off(at: Hung) -> Iterator[Outcome]:
+    """Which end leaves the floor first, and how it has turned when the other one leaves."""
+    turned = at.ramp.attitude[-1]
+    words = {"end": "front" if at.first_off > 0.0 else "rear", "way": _way(turned)}
+    words["other"] = "rear" if words["end"] == "front" else "front"
+    numbers = {"start": (at.ramp.force[0], "force"), "angle": (np.abs(turned), "angle"), "full": (at.weight, "force")}
+    text = "Its {end} end leaves the floor first, at {start}"
+    if at.first_off == 0.0:
+        text = "Both ends leave the floor together, at {full}."
+    elif min(first(force) for force in at.ramp.force) <= 0.0:
+        text += ", and then it falls over its {other} end before it hangs."
+    else:
+        text += "; as the {other} end leaves it, at {full}, it has turned {angle} {way}."
+    say = Say(text, "", numbers, words)
+    yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", say, sources=_SOURCES)
+
+
+def _attitude(at: Hung) -> Iterator[Outcome]:
+    attitude, down = at.attitude(), at.spec.most_nose_down
     numbers = {"angle": (np.abs(attitude), "angle")}
-    words = {"name": at.name, "way": "nose down" if first(attitude) >= 0 else "nose up"}
+    words = {"name": at.name, "way": _way(attitude)}
     identifier, who = f"climb.attitude.{at.name}", f"climber {at.name}"
     if down is None:
         say = Say("On '{name}' the robot hangs {angle} {way}.", "", numbers, words)
         yield Outcome(identifier, who, attitude, None, "angle", say, sources=_SOURCES)
         return
-    up = down if at.spec.most_nose_up is None else at.spec.most_nose_up
-    # nose up is told on the scale of nose down, so that one limit serves both
-    value = np.where(attitude >= 0.0, attitude, -attitude * down / np.maximum(up, 1e-6))
-    limit = down if first(attitude) >= 0 else up
+    limit = np.where(attitude >= 0.0, down, down if at.spec.most_nose_up is None else at.spec.most_nose_up)
     say = Say("On '{name}' the robot hangs {angle} {way}; up to {limit} are allowed.",
               "On '{name}' the robot hangs {angle} {way}, more than the {limit} allowed.",
               numbers | {"limit": (limit, "angle")}, words)  # fmt: skip
-    yield Outcome(identifier, who, value, down, "angle", say, "at most", sources=_SOURCES)
+    yield Outcome(identifier, who, np.abs(attitude), limit, "angle", say, "at most", sources=_SOURCES)
 
 
-def _rest(at: Hanging) -> Iterator[Outcome]:
+def _rest(at: Hung) -> Iterator[Outcome]:
     """Whether the rest stays pressed on, and how hard a pull lifts it off."""
-    hung, rest = _hung(at, at.hook), at.spec.rest
-    if hung is None or rest is None:
+    resting, rest = at.resting(), at.spec.rest
+    if resting is None or rest is None:
         return
-    numbers = {"force": (hung.rest_force, "force"), "holds": (hung.holds, "share"), "least": (rest.least_pull, "share")}
-    pull = "a level pull of {holds} of the weight"
-    say = Say(
-        f"Its rest stays pressed on with {{force}}: {pull} would lift it off; {{least}} are wanted.",
-        f"Its rest does not stay pressed on and it swings: {pull} lifts it off, and {{least}} are wanted.",
-        numbers,
-        {"name": at.name},
-    )
+    numbers = {
+        "force": (resting.rest_force, "force"),
+        "holds": (resting.holds, "share"),
+        "least": (rest.least_pull, "share"),
+        "miss": (np.abs(at.lets_go() - at.hook[0]), "length"),
+    }
+    pressed = "with {force}: a level pull of {holds} of the weight would lift it off; {least} are wanted."
+    short = f"Its rest is pressed on only {pressed}"
+    if not at.reaches():
+        short = "Its rest does not reach the face that it should lean on: the robot hangs free and swings."
+    elif first(resting.rest_force) == 0.0:
+        short = (
+            "Its rest is not pressed on and the robot swings: the hook is {miss} past the place where the rest lets go."
+        )
     yield Outcome(
-        f"climb.rest.{at.name}", f"climber {at.name}", hung.holds, rest.least_pull, "ratio", say,
-        sources=("meriam_statics", "practice"), scale=1.0,
+        f"climb.rest.{at.name}", f"climber {at.name}", resting.holds, rest.least_pull, "ratio",
+        Say(f"Its rest stays pressed on {pressed}", short, numbers, {"name": at.name}),
+        sources=_TRADE, scale=1.0,
     )  # fmt: skip
 
 
-def _clearance(subject: Subject, at: Hanging) -> Iterator[Outcome]:
-    outline = outline_in(subject.groups, subject.robot.poses[at.spec.pose])
-    lowest = lowest_point(outline, at.hook, attitude_of(at), at.bar)
-    numbers = {"low": (lowest, "length"), "wanted": (at.spec.clearance, "length")}
+def _clearance(subject: Subject, at: Hung) -> Iterator[Outcome]:
+    height = lowest(subject, at)
+    numbers = {
+        "low": (height, "length"),
+        "wanted": (at.spec.clearance, "length"),
+        "lacks": (at.spec.clearance - height, "length"),
+    }
+    short = "Hanging, its lowest point is only {low} above the floor; {wanted} are wanted."
+    if first(height) <= 0.0:
+        short = "It does not get off the floor: drawn down all the way, the hooks are {lacks} short of what is wanted."
     yield Outcome(
-        f"climb.clearance.{at.name}", f"climber {at.name}", lowest, at.spec.clearance, "length",
-        Say("Hanging, its lowest point is {low} above the floor; {wanted} are wanted.",
-            "Hanging, its lowest point would be at {low}: it does not get {wanted} clear of the floor.",
-            numbers, {"name": at.name}),
+        f"climb.clearance.{at.name}", f"climber {at.name}", height, at.spec.clearance, "length",
+        Say("Hanging, its lowest point is {low} above the floor; {wanted} are wanted.", short, numbers),
         sources=_SOURCES, scale=np.maximum(travel_of(subject, at.spec), 1e-3),
     )  # fmt: skip
 
 
-def _held(subject: Subject, at: Hanging) -> Iterator[Outcome]:
+def _held(subject: Subject, at: Hung) -> Iterator[Outcome]:
     """What still holds it when it has hung for a while, with no more air or battery."""
-    spec = at.spec
-    later = held_later(subject, spec)
-    numbers = {"later": (later, "force"), "weight": (at.weight, "force"), "hold": (spec.hold, "time")}
+    identifier, who = f"climb.hold.{at.name}", f"climber {at.name}"
     words = {"name": at.name}
-    if spec.latch:
+    if at.spec.latch:
         text = "A latch holds the robot on '{name}', with or without air and battery."
-        yield Outcome(
-            f"climb.hold.{at.name}", f"climber {at.name}", np.inf, at.weight, "force", Say(text, "", {}, words)
-        )
+        yield Outcome(identifier, who, np.inf, at.weight, "force", Say(text, "", {}, words))
         return
+    later = held_later(subject, at.spec)
+    numbers = {"later": (later, "force"), "weight": (at.weight, "force"), "hold": (at.spec.hold, "time")}
     weighs = "the robot weighs {weight}"
+    short = f"After {{hold}} '{{name}}' pulls only with {{later}}, and {weighs}: it sinks or falls. Fit a latch."
+    if isinstance(at.spec.lift, MotorLift):
+        short = "Without battery the motors of '{name}' hold nothing: the robot falls. Fit a latch."
     say = Say(
         f"After {{hold}} '{{name}}' still pulls with {{later}}; {weighs}. A latch would hold it without air.",
-        f"After {{hold}} '{{name}}' pulls only with {{later}}, and {weighs}: it sinks or falls. Fit a latch.",
+        short,
         numbers,
         words,
     )
-    identifier = f"climb.hold.{at.name}"
-    yield Outcome(identifier, f"climber {at.name}", later, at.weight, "force", say, sources=("cengel",))
+    yield Outcome(identifier, who, later, at.weight, "force", say, sources=("cengel", "practice"))
 
 
-def _fore_and_aft(at: Hanging) -> Iterator[Outcome]:
-    """The hook where it is against its mirror image about the centre of gravity, as the trade compares them."""
-    mirrored = stacked([2.0 * at.cg[0] - at.hook[0], at.hook[1]])
-    own, other = _hung(at, at.hook), _hung(at, mirrored)
-    where = "behind" if first(at.hook[0]) < first(at.cg[0]) else "ahead of"
-    words = {"name": at.name, "where": where, "opposite": "ahead of" if where == "behind" else "behind"}
-    if own is None or other is None:
-        angle = free_attitude(at.hook, at.cg)
-        swing = friction_swing(at.hook, at.cg, at.radius, at.spec.hook_friction)
-        numbers = {"angle": (np.abs(angle), "angle"), "swing": (swing, "angle")}
-        text = (
-            "'{name}' has no rest: hooked {where} its centre of gravity it hangs at {angle}, and friction on the bar "
-        )
-        say = Say(text + "holds it within {swing} of that; it swings.", "", numbers, words)
-        yield Outcome(f"climb.hook.{at.name}", f"climber {at.name}", angle, None, "angle", say, sources=_SOURCES)
-        return
-    firmer = first(own.rest_force) > first(other.rest_force)
-    agrees = firmer and abs(first(own.attitude)) < abs(first(other.attitude))
-    verdict = "as the trade says of hooks on the side away from it" if agrees else "which the trade does not expect"
-    numbers = {
-        "angle": (np.abs(own.attitude), "angle"), "force": (own.rest_force, "force"),
-        "other": (np.abs(other.attitude), "angle"), "press": (other.rest_force, "force"),
-        "x": (critical_hook_x(at.hook[1], at.cg, own.attitude), "length"),
-    }  # fmt: skip
+def _places(at: Hung) -> tuple[Real, dict[str, str]]:
+    """How far the hook is from the centre of gravity, and on which side of it."""
+    ahead = first(at.hook[0]) > first(at.cg[0])
+    where = {"where": "ahead of" if ahead else "behind", "opposite": "behind" if ahead else "ahead of"}
+    return np.abs(at.hook[0] - at.cg[0]), {"name": at.name, **where}
+
+
+def _hook_alone(subject: Subject, at: Hung) -> Outcome:
+    """Without a rest either side only tilts the robot."""
+    gap, words = _places(at)
+    own = free_attitude(at.hook, at.cg)
+    words |= {"way": _way(own), "other": _way(-own)}
+    numbers = {"gap": (gap, "length"), "angle": (np.abs(own), "angle")}
+    text = (
+        "'{name}' has no rest: hooked {gap} {where} its centre of gravity it hangs {angle} {way}, as far {opposite} it "
+        "{angle} {other}. Either side only tilts it; the trade's rule, that hooks on the side away from it hold the "
+        "attitude, needs a rest"
+    )
+    diameter = subject.season.structures[at.spec.structure].diameter
+    if diameter is not None:
+        swing = friction_swing(at.hook, at.cg, diameter / 2.0, at.spec.hook_friction)
+        numbers["swing"] = (swing, "angle")
+        text += ". Friction on the bar can stop it within {swing} of that; it swings"
+    say = Say(text + ".", "", numbers, words)
+    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own, None, "angle", say, sources=_TRADE)
+
+
+def _hook_with_rest(at: Hung) -> Outcome:
+    """The hook where it is against its mirror image about the centre of gravity, rest and all.
+
+    The rest is moved along with the hook, so that the face under the bar stays in reach and the side of the
+    centre of gravity alone decides.
+    """
+    gap, words = _places(at)
+    other_side = 2.0 * (at.cg[0] - at.hook[0])
+    own, other, x = at.resting(), at.resting(other_side), at.lets_go()
+    assert own is not None
+    assert other is not None
+    # by how far the hook, and its mirror image, stand on the side of the place where the rest lets go that holds
+    spare = [np.abs(at.wall.side * (x - place)) for place in (at.hook[0], at.hook[0] + other_side)]
+    away = first(at.wall.side * (at.cg[0] - at.hook[0])) > 0.0
+    numbers = {"gap": (gap, "length"), "x": (x, "length"), "fails": (spare[0 if away else 1], "length"),
+               "too": (spare[1 if away else 0], "length")}  # fmt: skip
+    for key, found in (("own", own), ("other", other)):
+        numbers |= {f"{key}_angle": (np.abs(found.attitude), "angle"), f"{key}_force": (found.rest_force, "force")}
+    words |= {"lets": "ahead of" if at.wall.side > 0.0 else "behind", "verdict": ""}
     say = Say(
-        "Hooked {where} its centre of gravity it rests at {angle} with {force} on the rest, " + verdict + "; hooked as "
-        "far {opposite} it, it would hang at {other} with {press}. The rest lets go when the hook is past {x} forward.",
-        "", numbers, words,
+        f"Hooked {{gap}} {{where}} its centre of gravity {_hangs('own', own)}; as far {{opposite}} it, rest and all, "
+        f"{_hangs('other', other)}: {_as_the_trade_says(at, own if away else other, other if away else own)} "
+        "The rest lets go where the hook is {lets} x = {x}.", "", numbers, words,
     )  # fmt: skip
-    yield Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own.rest_force, None, "force", say,
-                  sources=("meriam_statics", "practice"))  # fmt: skip
+    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own.rest_force, None, "force", say, sources=_TRADE)
+
+
+def _hangs(key: str, found: Hang) -> str:
+    angle = f"{{{key}_angle}} {_way(found.attitude)}"
+    if first(found.rest_force) > 0.0:
+        return f"it leans at {angle} with {{{key}_force}} on its rest"
+    return f"it swings free at {angle} with nothing on its rest"
+
+
+def _as_the_trade_says(at: Hung, away: Hang, near: Hang) -> str:
+    """Hold the trade's rule against what was computed, and say by how much it fails."""
+    if not at.reaches():
+        return "the trade's rule, that the side away from it holds, fails here, for the rest does not reach its face."
+    if first(away.rest_force) <= 0.0:
+        return (
+            "the trade's rule, that the side away from it holds, fails here: the hook is {fails} past where it would."
+        )
+    if first(near.rest_force) > 0.0:
+        return "the side away from it holds, as the trade says, but here the other one does too, with {too} to spare."
+    return "the side away from it holds, as the trade says."

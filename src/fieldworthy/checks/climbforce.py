@@ -26,11 +26,14 @@ class Pull:
     hook_force : float or ndarray
         At the hooks, losses taken off [N].
     when : str
-        With which air or battery, in words.
+        With which air or battery, in words; ``{gauge}`` stands for the pressure.
+    gauge : float or ndarray or None
+        Gauge pressure that it pulls with [Pa]; None for motors.
     """
 
     hook_force: Real
     when: str
+    gauge: Real | None = None
 
 
 def travel_of(subject: Subject, spec: Climber) -> Real:
@@ -72,7 +75,7 @@ def lifting_force(subject: Subject, spec: Climber) -> Pull:
     if isinstance(spec.lift, MotorLift):
         return _motors(subject, spec, spec.lift)
     use, gauge, when = _air(subject, spec.lift)
-    return Pull(_by_cylinder(use, spec.lift, gauge), when)
+    return Pull(_by_cylinder(use, spec.lift, gauge), when, gauge)
 
 
 def _air(subject: Subject, lift: CylinderLift) -> tuple[AirUse, Real, str]:
@@ -80,9 +83,9 @@ def _air(subject: Subject, lift: CylinderLift) -> tuple[AirUse, Real, str]:
     use, plan = use_of(subject, lift.cylinder), air_along_plan(subject)
     way = 0 if lift.working == "out" else 1
     if lift.cylinder in plan.lowest:
-        return use, plan.lowest[lift.cylinder][way].gauge, "with the air that the plan leaves it"
+        return use, plan.lowest[lift.cylinder][way].gauge, "with the {gauge} that the plan leaves it"
     full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - subject.p_atm
-    return use, full, "with a full tank (the plan does not use it)"
+    return use, full, "with {gauge}, a full tank, for the plan never uses it"
 
 
 def _by_cylinder(use: AirUse, lift: CylinderLift, gauge: Real) -> Real:

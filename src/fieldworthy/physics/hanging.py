@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.rigidbody import lift
 
 
 def _pair(point: npt.ArrayLike) -> tuple[Array, Array]:
@@ -382,6 +383,11 @@ def lowest_point(outline: npt.ArrayLike, hook: npt.ArrayLike, attitude: Real, ba
     ----------
     iso8855: axes.
     """
-    points = np.asarray(outline, dtype=np.float64)
-    heights = [turned(point, hook, attitude)[1] for point in points]
-    return np.asarray(bar_height + np.min(np.stack(np.broadcast_arrays(*heights)), axis=0))
+    (hx, hz), points = _pair(hook), np.asarray(outline, dtype=np.float64)
+    if points.shape[1:2] != (2,):
+        raise ValueError(f"an outline needs the shape (points, 2, cases), got {points.shape}")
+    trailing = max(points.ndim - 2, hx.ndim, hz.ndim, np.ndim(attitude))
+    points = lift(points, 2, trailing)
+    heights = (points[:, 1] - hz) * np.cos(attitude)
+    heights -= (points[:, 0] - hx) * np.sin(attitude)
+    return np.asarray(bar_height + heights.min(axis=0))
