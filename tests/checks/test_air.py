@@ -348,7 +348,7 @@ def test_mk1_runs_low_by_the_last_climb_and_says_why():
     assert found.verdict == "short"
     assert found.value == pytest.approx(mk1_left_tank()[-1], rel=1e-6)
     ring = math.pi / 4 * (0.020**2 - 0.008**2)
-    assert found.limit == pytest.approx(160 / 2 / (0.9 * ring) / 6894.757293168, rel=1e-6)
+    assert found.limit == pytest.approx(186 / 2 / (0.9 * ring) / 6894.757293168, rel=1e-6)
     assert found.chance < 0.05
     assert "climb" in found.because
     causes = " ".join(found.inputs)
@@ -360,7 +360,7 @@ def test_mk1_runs_low_by_the_last_climb_and_says_why():
 
 
 def test_mk1_climbs_when_the_tray_does_not_share_its_tank(tmp_path):
-    rest = "\n      valve: small 5/2 solenoid valve\n      push_load: 32 N"
+    rest = "\n      valve: small 5/2 solenoid valve\n      push_load: 18 N"
     moved = example_copy(tmp_path, (f"tank: left{rest}", f"tank: right{rest}"))
     report = evaluate(load_robot(moved), samples=0)
     hooks = find(report, "air.pressure.hooks")

@@ -41,6 +41,7 @@ def check(subject: Subject) -> Iterator[Outcome]:
             continue
         drive, angles = motor_drive(subject, spec), _angles(spec)
         passive = arm_torque(subject, spec, angles)
+        angles = np.broadcast_to(angles[:, None] if angles.ndim < passive.ndim else angles, passive.shape)
         needed = motor_torque(passive, 1.0, spec.friction)
         yield from _torque(name, drive, needed, angles)
         yield from timed("arm", name, spec, swing_time(angles, motor_speed(drive, needed)), "with the battery's sag")
@@ -117,8 +118,12 @@ def _holding(name: str, spec: MotorArm, drive: MotorDrive, passive: Array) -> It
     hold = holding_share(drive, passive, spec.friction).max(axis=0)
     stays = "it stays where it is" if first(hold) == 0.0 else "it sinks: support it before you work on it"
     numbers = {"hold": (hold, "share"), "limit": (spec.most_holding, "share")}
-    say = Say("Holding '{name}' still takes {hold} of stall torque ({limit} are allowed); without power {stays}.",
-              "Holding '{name}' still takes {hold} of stall torque, more than the {limit} allowed: it heats, and "
-              "without power {stays}. Bands or a higher reduction help.", numbers, {"name": name, "stays": stays})  # fmt: skip
+    text = "Holding '{name}' still takes {hold} of stall torque"
+    say = Say(
+        text + " ({limit} are allowed); without power {stays}.",
+        text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
+        numbers,
+        {"name": name, "stays": stays},
+    )
     yield Outcome(f"arm.holding.{name}", f"motor arm {name}", hold, spec.most_holding, "ratio", say, "at most",
                   sources=("hughes", "practice"))  # fmt: skip

@@ -110,13 +110,9 @@ class Lift:
         if closed <= float(kind.stroke):
             yield ("brackets",), "expected a closed length, pin to pin, of more than the stroke"
         elif closed >= base + radius or longest <= abs(base - radius):
-            yield (
-                ("fixed_pin",),
-                (
-                    f"expected pins that the cylinder can span: its length is {1e3 * closed:.0f} to {1e3 * longest:.0f} mm "
-                    f"and they can be {1e3 * abs(base - radius):.0f} to {1e3 * (base + radius):.0f} mm apart"
-                ),
-            )
+            spans = f"it is {1e3 * closed:.0f} to {1e3 * longest:.0f} mm long"
+            apart = f"the pins can be {1e3 * abs(base - radius):.0f} to {1e3 * (base + radius):.0f} mm apart"
+            yield ("fixed_pin",), f"expected pins that the cylinder can span: {spans}, and {apart}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,292 @@
+"""Lifts, motor arms and guides of whole robot files against MuJoCo, plane geometry and statics, and wrong files."""
+
+from __future__ import annotations
+
+import math
+
+import mujoco
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from fieldworthy.checks import evaluate, lift, motorarm, slide
+from fieldworthy.checks.sampling import Cases
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.leverage import elastic_energy
+from fieldworthy.robot import load_robot
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import BadInput, realise
+from robots import GRAVITY, check, example, example_copy, fact, find, load, nominal
+
+ARM = {"mass": "0.6 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.2 m", "0.2 m", "0.02 m"], "rides": "arm"}
+LIFT = {
+    "kind": "lift",
+    "rides": "arm",
+    "side": "ahead",
+    "pivot": ["0 m", "0.3 m"],
+    "fixed_pin": ["0.07 m", "0.16 m"],
+    "arm_pin": ["0.06 m", "0.27 m"],
+    "cylinder": "lift",
+    "swing": "40 deg",
+    "carries": {"ball": {"object": "ball", "position": ["0.15 m", "0.33 m"]}},
+}
+ROBOT = {
+    "parts": {"arm": ARM},
+    "air": {
+        "tanks": {"tank": {"tank": "test tank", "charge": "400 kPa"}},
+        "cylinders": {
+            "lift": {"cylinder": "test cylinder", "tank": "tank", "valve": "test valve", "push_load": "20 N"}
+        },
+    },
+    "mechanisms": {"lift": LIFT},
+}
+CLOSED, STROKE, BORE = 0.120, 0.050, 0.016  # m, of the test cylinder
+BASE, RADIUS = math.hypot(0.07, 0.14), math.hypot(0.06, 0.03)  # m, from pivot to the pins
+
+
+def changed(**keys):
+    return {**ROBOT, "mechanisms": {"lift": {**LIFT, **keys}}}
+
+
+def lifted_of(folder, robot=None):
+    subject = nominal(load(folder, robot or ROBOT))
+    return lift.lifted(subject, "lift", subject.robot.mechanisms["lift"])
+
+
+def included(length, base=BASE, radius=RADIUS):
+    """Law of cosines."""
+    return math.acos((base**2 + radius**2 - length**2) / (2 * base * radius))
+
+
+def test_swing_by_the_law_of_cosines(tmp_path):
+    found = find(check(tmp_path, ROBOT), "lift.swing.lift")
+    swing = included(CLOSED + STROKE) - included(CLOSED)
+    assert found.value in (pytest.approx(math.degrees(swing), rel=1e-9), pytest.approx(swing, rel=1e-9))
+
+
+def test_torque_of_arm_and_ball_against_mujoco(tmp_path):
+    """Gravity torque on a hinge, by inverse dynamics, at every point of the stroke."""
+    at = lifted_of(tmp_path)
+    model = mujoco.MjModel.from_xml_string(f"""
+    <mujoco><option gravity="0 0 -{GRAVITY}"/><worldbody><body pos="0 0 0.3">
+      <joint type="hinge" axis="0 -1 0"/>
+      <geom type="box" size="0.1 0.1 0.01" pos="0.1 0 0" mass="0.6"/>
+      <geom type="sphere" size="0.01" pos="0.15 0 0.03" mass="0.4"/>
+    </body></worldbody></mujoco>""")
+    data = mujoco.MjData(model)
+    for i, angle in enumerate(np.ravel(at.along.angle)):
+        data.qpos[0] = angle - float(at.arm.axis)
+        mujoco.mj_inverse(model, data)
+        assert float(np.ravel(at.balance.passive[i])[0]) == pytest.approx(-data.qfrc_inverse[0], rel=1e-9, abs=1e-9)
+
+
+def test_virtual_work_at_every_point(tmp_path):
+    """Torque times angle equals force times stroke: the lever is dL/dangle, by central differences to 1e-9 relative."""
+    at = lifted_of(tmp_path)
+    base, radius = float(at.rocker.base), float(at.rocker.radius)
+
+    def length(angle):
+        return np.sqrt(base**2 + radius**2 - 2 * base * radius * np.cos(angle))
+
+    for i, inc in enumerate(np.ravel(at.along.included)):
+        if 0.05 < inc < math.pi - 0.05:
+            exact = base * radius * math.sin(inc) / length(inc)
+            assert abs(float(np.ravel(at.along.moment_arm[i])[0])) == pytest.approx(exact, rel=1e-9)
+            step = 1e-5
+            slope = (
+                length(inc - 2 * step) - 8 * length(inc - step) + 8 * length(inc + step) - length(inc + 2 * step)
+            ) / (12 * step)
+            assert slope == pytest.approx(exact, rel=1e-8)
+
+
+def test_force_at_the_worst_point_by_hand(tmp_path):
+    """Moments about the pivot at each pose: weight times level distance plus friction, over push times lever."""
+    report = check(tmp_path, ROBOT)
+    base_angle = math.atan2(-0.14, 0.07)
+    own = math.atan2(-0.03, 0.06)
+    radius, base = RADIUS, BASE
+    push = 0.9 * 400e3 * math.pi / 4 * BORE**2
+    worst = 0.0
+    for extension in np.linspace(0, STROKE, 17):
+        size = CLOSED + extension
+        turn = base_angle + included(size) - own
+        lever = base * radius * math.sin(included(size)) / size
+        weights = [(0.6, 0.1, 0.0), (0.4, 0.15, 0.03)]
+        level = sum(m * GRAVITY * (x * math.cos(turn) - z * math.sin(turn)) for m, x, z in weights)
+        worst = max(worst, (level + 0.05) / (push * lever))
+    assert find(report, "lift.force_up.lift").value == pytest.approx(worst, rel=1e-6)
+
+
+def test_a_dead_point_inside_the_stroke_is_told_with_its_angle(tmp_path):
+    """Pins so near that the stroke reaches the straight line: base plus radius is shorter than the cylinder is out."""
+    near = changed(fixed_pin=["0.02 m", "0.2 m"], arm_pin=["0.055 m", "0.3 m"])
+    found = find(check(tmp_path, near), "lift.dead_point.lift")
+    beyond = CLOSED + STROKE - (math.hypot(0.02, 0.1) + 0.055)
+    assert found.verdict == "short"
+    assert found.value in (pytest.approx(-beyond, rel=1e-9), pytest.approx(-1e3 * beyond, rel=1e-9))
+    straight = math.degrees(math.atan2(-0.1, 0.02) + math.pi)
+    assert f"{straight:.0f}°" in found.because or f"{straight:.1f}°" in found.because
+
+
+def test_bands_help_as_much_as_their_energy_says(tmp_path):
+    """Work of the bands' torque over the swing equals the energy that they lose."""
+    pins = {"fixed": ["0.02 m", "0.45 m"], "arm": ["0.12 m", "0.3 m"]}
+    bands = {"assist": {**pins, "free_length": "60 mm", "stiffness": "200 N/m", "count": 2}}
+    plain, helped = lifted_of(tmp_path), lifted_of(tmp_path, changed(bands=bands))
+    assert (
+        find(check(tmp_path, changed(bands=bands)), "lift.force_up.lift").value
+        < find(check(tmp_path, ROBOT), "lift.force_up.lift").value
+    )
+    angles = np.ravel(helped.along.angle)
+    torque = np.ravel(helped.balance.passive - plain.balance.passive)
+    work = np.trapezoid(torque, angles)
+    energy = [
+        float(np.ravel(elastic_energy(helped.arm.bands, math.cos(a), math.sin(a)))[0]) for a in (angles[0], angles[-1])
+    ]
+    assert work == pytest.approx(energy[0] - energy[1], rel=5e-3)  # 17 straight pieces of a curve
+
+
+def test_low_air_does_not_raise_it(tmp_path):
+    air = {**ROBOT["air"], "tanks": {"tank": {"tank": "test tank", "charge": "30 kPa"}}}
+    assert find(check(tmp_path, {**ROBOT, "air": air}), "lift.force_up.lift").verdict == "short"
+
+
+def test_sizing_names_the_strokes_that_cannot_reach():
+    """Common practice, no source: swinging a piece up to a raised target needs the 75 mm stroke."""
+    size = fact(evaluate(example("mk1"), 0), "lift.size.tray")
+    assert "25 and 50 mm strokes cannot reach; 75 mm stroke with 10 mm bore does" in size.because
+    assert "free air a cycle" in size.because
+
+
+@pytest.mark.parametrize(("stroke", "verdict"), [("25", None), ("50", "short"), ("75", "holds")])
+def test_sizing_agrees_with_the_file_edited_to_each_stroke(tmp_path, stroke, verdict):
+    file = example_copy(
+        tmp_path, ('"cylinder, 10 mm bore, 75 mm stroke"', f'"cylinder, 10 mm bore, {stroke} mm stroke"')
+    )
+    if verdict is None:
+        with pytest.raises(BadInput, match="pins that the cylinder can span"):
+            load_robot(file)
+    else:
+        assert find(evaluate(load_robot(file), 0), "lift.swing.tray").verdict == verdict
+
+
+def test_reaching_over_a_structure(tmp_path):
+    season = {"structures": {"wall": {"height": "0.36 m"}}}
+    robot = changed(target={"point": ["0.2 m", "0.3 m"], "structure": "wall"})
+    found = find(check(tmp_path, robot, season), "lift.target.lift")
+    base_angle, own = math.atan2(-0.14, 0.07), math.atan2(-0.03, 0.06)
+    height = 0.3 + 0.2 * math.sin(base_angle + included(CLOSED + STROKE) - own)
+    assert found.value in (pytest.approx(height, rel=1e-9), pytest.approx(1e3 * height, rel=1e-9))
+
+
+MOTOR_ARM = {
+    "kind": "motor arm", "motors": [{"motor": "test motor"}], "rides": "arm", "side": "ahead",
+    "pivot": ["0 m", "0.3 m"],
+    "stages": [{"driver": 12, "driven": 84, "efficiency": 0.9}], "swing": "90 deg",
+    "carries": {"ball": {"object": "ball", "position": ["0.15 m", "0.3 m"]}}, "time_limit": "2 s",
+}  # fmt: skip
+
+
+def test_motor_arm_by_hand(tmp_path):
+    """Level is worst: weights times distances and friction over stall torque; current limit and Ohm's law."""
+    report = check(tmp_path, {"parts": {"arm": ARM}, "mechanisms": {"arm": MOTOR_ARM}})
+    level = GRAVITY * (0.6 * 0.1 + 0.4 * 0.15)
+    current = min(2.5, 12.8 / (12 / 3.6 + 0.12))
+    stall = 0.7 / (3.6 - 0.13) * (current - 0.13)
+    assert find(report, "arm.torque.arm").value == pytest.approx((level + 0.05) / (stall * 7 * 0.9), rel=1e-3)
+    hold = find(report, "arm.holding.arm")
+    assert hold.value == pytest.approx((level - 0.05) * 0.9 / (7 * stall), rel=1e-3)
+    assert "support it" in hold.because
+
+
+def test_motor_arm_time_by_quadrature(tmp_path):
+    """Steady speed on the motor's line at each angle, integrated by scipy."""
+    report = check(tmp_path, {"parts": {"arm": ARM}, "mechanisms": {"arm": MOTOR_ARM}})
+    current = min(2.5, 12.8 / (12 / 3.6 + 0.12))
+    stall = 0.7 / (3.6 - 0.13) * (current - 0.13) * 7 * 0.9
+    free = 600 * math.pi / 30 * 12.8 / 12 / 7
+    need = lambda a: GRAVITY * (0.6 * 0.1 + 0.4 * 0.15) * math.cos(a) + 0.05  # noqa: E731
+    time = quad(lambda a: 1 / (free * (1 - need(a) / stall)), 0, math.pi / 2)[0]
+    assert find(report, "arm.time.arm").value == pytest.approx(time, rel=0.01)
+
+
+def test_a_weak_motor_stalls(tmp_path):
+    weak = {**MOTOR_ARM, "stages": [], "carries": {}}
+    report = check(tmp_path, {"parts": {"arm": {**ARM, "mass": "3 kg"}}, "mechanisms": {"arm": weak}})
+    assert find(report, "arm.torque.arm").verdict == "short"
+    assert find(report, "arm.time.arm").verdict == "short"
+
+
+GUIDE = {
+    "kind": "guide",
+    "length": "60 mm",
+    "load": "20 N",
+    "load_offset": "0 mm",
+    "drive_offset": "40 mm",
+    "friction": 0.3,
+}
+
+
+def test_guide_binds_by_the_statics_of_two_pads(tmp_path):
+    """2 mu e / L; the force that moves the load is F / (1 - that) for a load on the axis."""
+    report = check(tmp_path, {"mechanisms": {"slide": GUIDE}})
+    ratio = 2 * 0.3 * 0.04 / 0.06
+    assert find(report, "guide.binding.slide").value == pytest.approx(ratio, rel=1e-9)
+    assert fact(report, "guide.force.slide").value == pytest.approx(20 / (1 - ratio), rel=1e-9)
+    far = check(tmp_path, {"mechanisms": {"slide": {**GUIDE, "drive_offset": "110 mm"}}})
+    assert find(far, "guide.binding.slide").verdict == "short"
+    assert "locks" in fact(far, "guide.force.slide").because
+
+
+def test_guide_with_a_cylinder_is_judged_by_its_air(tmp_path):
+    robot = {"air": ROBOT["air"], "mechanisms": {"slide": {**GUIDE, "cylinder": "lift"}}}
+    found = find(check(tmp_path, robot), "guide.force.slide")
+    assert found.value == pytest.approx(0.9 * 400e3 * math.pi / 4 * BORE**2, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("keys", "key", "expected"),
+    [
+        ({"fixed_pin": ["0.5 m", "0.1 m"]}, "mechanisms.lift.fixed_pin", "pins that the cylinder can span"),
+        ({"arm_pin": ["0 m", "0.3 m"]}, "mechanisms.lift.arm_pin", "away from the pivot"),
+        ({"brackets": "-80 mm"}, "mechanisms.lift.brackets", "more than the stroke"),
+        ({"rides": "nothing"}, "mechanisms.lift.rides", "a group that a part rides"),
+        ({"cylinder": "left"}, "mechanisms.lift.cylinder", "air.cylinders"),
+        ({"swing": "0 deg"}, "mechanisms.lift.swing", "more than 0"),
+    ],
+)
+def test_a_bad_lift_is_told_where(tmp_path, keys, key, expected):
+    with pytest.raises(BadInput) as error:
+        load(tmp_path, changed(**keys))
+    assert key in str(error.value)
+    assert expected in str(error.value)
+
+
+def test_two_lifts_on_one_cylinder_are_refused(tmp_path):
+    with pytest.raises(BadInput, match="a cylinder of its own"):
+        load(tmp_path, {**ROBOT, "mechanisms": {"lift": LIFT, "other": LIFT}})
+
+
+@pytest.mark.parametrize(("name", "checks"), [("mk1", lift), ("mk2", motorarm), ("mk1", slide)])
+def test_a_batch_gives_what_each_case_gives(name, checks):
+    loaded = example(name)
+    cases = Cases(5, 0, 4, [])
+    base = nominal(loaded)
+    whole = list(checks.check(Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, base)))
+    for i in range(cases.size):
+
+        def draw(path, quantity, i=i):
+            drawn = cases.draw(path, quantity)
+            return drawn if np.ndim(drawn) == 0 else float(drawn[i])
+
+        alone = checks.check(Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base))
+        for one, many in zip(alone, whole, strict=True):
+            value = np.broadcast_to(np.ravel(many.value) if np.size(many.value) > 1 else many.value, (cases.size,))[i]
+            assert float(np.ravel(one.value)[0]) == pytest.approx(float(value), rel=1e-6)
+
+
+def test_wide_tolerances_give_no_nan(tmp_path):
+    """Samples that just cannot reach are physical: no NaN, no exception."""
+    wide = changed(fixed_pin=[{"value": "0.07 m", "tolerance": "60 mm"}, {"value": "0.16 m", "tolerance": "60 mm"}])
+    report = evaluate(load(tmp_path, wide), samples=2000)
+    assert all(f.margin is None or math.isfinite(f.margin) for f in report.findings)
