@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
 
-from fieldworthy.checks import climb
+from fieldworthy.checks import climb, evaluate
 from fieldworthy.checks.sampling import Cases
 from fieldworthy.checks.subject import Subject
+from fieldworthy.robot import load_robot
 from fieldworthy.robot.model import Robot
+from fieldworthy.robot.starter import Answers, Meets, starter_robot
+from fieldworthy.robot.starterseason import starter_season
 from fieldworthy.schema import BadInput, realise
 from robots import GRAVITY, check, example, fact, find, load, nominal
 
@@ -310,3 +314,20 @@ def test_a_batch_gives_what_each_case_gives():
         alone = Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base)
         for found, value in zip(climb.check(alone), whole, strict=True):
             assert float(found.value) == pytest.approx(float(np.broadcast_to(value, (cases.size,))[i]), rel=1e-9)
+
+
+@pytest.mark.parametrize("tanks", [0, 1])
+@pytest.mark.parametrize("inch", [False, True])
+def test_the_starter_s_climber_is_accepted_once_uncommented(tmp_path, tanks, inch):
+    motor = "smart motor, 11 W class, 200 rpm"
+    answers = Answers("Ours", "season.yaml", inch, motor, 4, 4, tanks, (1, 1), 0.1, 6.0, (0.4, 0.4, 0.3))
+    text = starter_robot(answers, Meets()).replace("#  hooked:", "  hooked:").replace("#mechanisms:", "mechanisms:")
+    begin = text.index("#  climber:")
+    end = text.index("\n\n", begin)
+    whole = text[:begin] + re.sub(r"(?m)^#", "", text[begin:end]) + text[end:]
+    (tmp_path / "season.yaml").write_text(starter_season(inch).replace("#structures:", "structures:"), encoding="utf-8")
+    (tmp_path / "robot.yaml").write_text(whole, encoding="utf-8")
+    report = evaluate(load_robot(tmp_path / "robot.yaml"), 0)
+    for wanted in ("lift", "reach", "attitude", "rest", "clearance"):
+        assert find(report, f"climb.{wanted}.climber").verdict == "holds"
+    assert find(report, "climb.hold.climber").verdict == "short"  # it says that there is no latch

@@ -12,7 +12,8 @@ from scipy.optimize import brentq
 from fieldworthy.checks import evaluate
 from fieldworthy.cli.app import main
 from fieldworthy.robot.files import load_robot
-from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
+from fieldworthy.robot.starter import Answers, Meets, starter_robot
+from fieldworthy.robot.starterseason import starter_season
 
 SEASON = """\
 fieldworthy: season 1

@@ -83,9 +83,9 @@ def _air(subject: Subject, lift: CylinderLift) -> tuple[AirUse, Real, str]:
     use, plan = use_of(subject, lift.cylinder), air_along_plan(subject)
     way = 0 if lift.working == "out" else 1
     if lift.cylinder in plan.lowest:
-        return use, plan.lowest[lift.cylinder][way].gauge, "with the {gauge} that the plan leaves it"
+        return use, plan.lowest[lift.cylinder][way].gauge, "on the {gauge} that the plan leaves it"
     full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - subject.p_atm
-    return use, full, "with {gauge}, a full tank, for the plan never uses it"
+    return use, full, "on {gauge}, a full tank, for the plan never uses it"
 
 
 def _by_cylinder(use: AirUse, lift: CylinderLift, gauge: Real) -> Real:

@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 import typer
 
 from fieldworthy.robot.catalogue import builtin_names
-from fieldworthy.robot.starter import Answers, Meets, bought, starter_robot, starter_season
+from fieldworthy.robot.starter import Answers, Meets, bought, starter_robot
+from fieldworthy.robot.starterseason import starter_season
 from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.writing import write_atomically
 from fieldworthy.season import load_season
@@ -86,7 +87,7 @@ def _refused(option: str, message: str) -> typer.BadParameter:
 
 def _meets(season: Path) -> Meets:
     spec: Any = load_season(season)[1]
-    return Meets(tuple(spec.field.places), tuple(spec.objects), tuple(spec.tasks))
+    return Meets(tuple(spec.field.places), tuple(spec.objects), tuple(spec.tasks), tuple(spec.structures))
 
 
 class _Asker:

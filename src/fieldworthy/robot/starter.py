@@ -1,4 +1,4 @@
-"""The text of a first robot file and a first season file, with a team's answers filled in."""
+"""The text of a first robot file, with a team's answers filled in."""
 
 from __future__ import annotations
 
@@ -59,13 +59,14 @@ class Meets:
 
     Attributes
     ----------
-    places, objects, tasks : tuple of str
+    places, objects, tasks, structures : tuple of str
         Names in the order of the season file; may be empty.
     """
 
     places: tuple[str, ...] = ("start", "goal")
     objects: tuple[str, ...] = ("ball",)
     tasks: tuple[str, ...] = ("ball in goal",)
+    structures: tuple[str, ...] = ("bar",)
 
 
 def wheel_class(diameter: float) -> tuple[str, bool]:
@@ -171,6 +172,7 @@ def starter_robot(answers: Answers, meets: Meets) -> str:
         _poses(answers, meets, write),
         _air(answers),
         _intake(answers, meets, write),
+        _climber(answers, meets, write),
         _plan(meets),
         _catalogue(answers, write),
     ]
@@ -287,7 +289,8 @@ def _poses(answers: Answers, meets: Meets, write: _Writer) -> str:
 poses:
   stowed: {{use: start}}
   driving empty: {{use: drive}}
-{loaded}"""
+{loaded}#  hooked: {{use: climb}}   # hooks up, for a climber
+"""
 
 
 def _air(answers: Answers) -> str:
@@ -374,6 +377,30 @@ def _grabber(thing: str, motor: str, write: _Writer) -> str:
 """
 
 
+def _climber(answers: Answers, meets: Meets, write: _Writer) -> str:
+    """Write a climber that a team can uncomment, with its pose."""
+    if not meets.structures:
+        return ""
+    hook = write.point(-0.35 * answers.size[0], 0.61)
+    rest = write.point(-0.5 * answers.size[0], 0.06)
+    drum, travel, face = write.of("length", 0.01), write.of("length", 0.15), write.of("length", -0.17 * answers.size[0])
+    return f"""\
+# A climber: one of the mechanisms. A robot that hangs can fall: nobody stands or reaches beneath it. Take away the
+# '#' in front of its lines, of 'mechanisms:' where that has one, of the pose 'hooked' above, and of the season file's
+# bar. With a cylinder in place of the motor: 'lift: {{cylinder: hooks, ratio: 2, working: back}}'.
+#  climber:
+#    kind: climber
+#    motors: [{{motor: {_word(answers.motor)}, count: 2}}]
+#    pose: hooked
+#    structure: {_word(meets.structures[0])}
+#    hook: {hook}   # where the hooks touch the bar in that pose: [x, z]
+#    lift: {{drum_radius: {drum}, travel: {travel}, stages: [{{driver: 12, driven: 60}}]}}
+#    rest: {{position: {rest}, ahead: {face}, face: behind}}   # what it leans on; leave it out if nothing
+#    most_nose_down: 15 deg
+#    latch: false   # true where it holds without battery and air
+"""
+
+
 def _plan(meets: Meets) -> str:
     if not meets.places:
         return "# The match plan: it needs places, and the season file names none yet.\n"
@@ -416,55 +443,4 @@ catalogue:
       grip: {like["grip"]["value"]}
       side_grip: {like["side_grip"]["value"]}
       rolling_resistance: {like["rolling_resistance"]["value"]}
-"""
-
-
-def starter_season(inch: bool) -> str:
-    """Write a first season file.
-
-    Parameters
-    ----------
-    inch : bool
-        Whether lengths and masses are written in inches and pounds [-].
-
-    Returns
-    -------
-    str
-        A commented file that reads back without a problem [-].
-    """
-    ball, mass, box = ("4 in", "20 lb", "18 in") if inch else ("100 mm", "9 kg", "450 mm")
-    light, field, near, far = ("3 oz", "12 ft", "-4 ft", "4 ft") if inch else ("80 g", "3.6 m", "-1.2 m", "1.2 m")
-    return f"""\
-# A first season file. Every number below is a placeholder: put in those of your game's own rules.
-# Several robots in this folder can share this file.
-fieldworthy: season 1
-season: our season
-
-# The limits: what the rules allow. Nothing is judged against a limit that is not here. To have it judged, take away
-# the braces and the '#' of its line, and put in your rules' number:
-limits: {{}}
-#  mass: {mass}
-#  motors: 8
-#  motor_power: 88 W
-#  stowed_size: [{box}, {box}, {box}]   # length, width, height at the start
-#  tanks: 2
-#  charge_pressure: 100 psi
-
-# The field: its size, and the places that a match plan names. [x, y], from the field's middle.
-field:
-  size: [{field}, {field}]
-  places:
-    start: [{near}, {near}]
-    goal: [{far}, {far}]
-
-# The objects that robots move: mass, and length, width, height.
-objects:
-  ball: {{mass: {light}, size: [{ball}, {ball}, {ball}], shape: ball}}
-
-# The tasks: what earns points.
-tasks:
-  ball in goal: {{points: 2, per: each, object: ball}}
-
-# How long the parts of a match last.
-periods: {{autonomous: 20 s, driven: 100 s}}
 """
