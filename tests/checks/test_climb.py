@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 
 from fieldworthy.checks import climb, evaluate
+from fieldworthy.checks.hung import hung, lowest
 from fieldworthy.checks.sampling import Cases
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot import load_robot
@@ -331,3 +333,39 @@ def test_the_starter_s_climber_is_accepted_once_uncommented(tmp_path, tanks, inc
     for wanted in ("lift", "reach", "attitude", "rest", "clearance"):
         assert find(report, f"climb.{wanted}.climber").verdict == "holds"
     assert find(report, "climb.hold.climber").verdict == "short"  # it says that there is no latch
+
+
+def test_the_lowest_corner_is_found_among_all_parts_in_every_case():
+    """By turning each corner of each part, whatever the attitude, over samples of the example's tolerances."""
+    loaded = example("mk1")
+    cases = Cases(11, 0, 40, [])
+    robot = realise(loaded.robot, Robot, cases.draw)
+    batch = Subject(robot, loaded.nominal_season, nominal(loaded))
+    at = hung(batch, "hooks", robot.mechanisms["hooks"])
+    for rest in (robot.mechanisms["hooks"].rest, None):
+        found = dataclasses.replace(at, spec=dataclasses.replace(at.spec, rest=rest))
+        c, s = np.cos(found.attitude()), np.sin(found.attitude())
+        low = np.full(cases.size, np.inf)
+        for part in robot.parts.values():
+            up = 0.15 - 0.05 * at.spec.lift.ratio if part.rides == "hooks" else 0.0
+            for i, j in ((-1, -1), (-1, 1), (1, -1), (1, 1)):
+                x = part.position[0] + i * part.size[0] / 2 - at.hook[0]
+                z = part.position[2] + up + j * part.size[2] / 2 - at.hook[1]
+                low = np.minimum(low, z * c - x * s)
+        np.testing.assert_allclose(lowest(batch, found), 0.56 + low, atol=1e-9)
+
+
+def test_wide_tolerances_give_numbers_in_every_case(tmp_path):
+    """A hook and a face that are hardly known: some samples do not reach, some hang upside down."""
+    wide = {
+        "hook": [{"value": "-0.10 m", "tolerance": "0.3 m"}, {"value": "0.6 m", "tolerance": "0.5 m"}],
+        "rest": {"position": [{"value": "-0.18 m", "tolerance": "0.3 m"}, "0.05 m"], "face": "behind",
+                 "ahead": {"value": "-0.08 m", "tolerance": "0.5 m"}},
+        "hook_friction": {"value": 0.3, "tolerance": 1},
+    }  # fmt: skip
+    for keys in (wide, {**wide, "rest": None}):
+        report = evaluate(load(tmp_path, changed(**keys), SEASON), samples=2000)
+        for found in (*report.findings, *report.facts):
+            if found.id.startswith("climb.") and found.spread is not None:
+                assert all(map(math.isfinite, found.spread)), found.id
+    assert 0.0 < find(report, "climb.clearance.hooks").chance < 1.0
