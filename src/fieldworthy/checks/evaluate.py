@@ -6,6 +6,7 @@ tolerances. From it come verdict, chance, what a finding depends on and which me
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -150,25 +151,26 @@ class _Table:
 
 @dataclass(slots=True)
 class _Tally:
-    """What the samples say of one outcome, block by block."""
+    """What the batch says of one outcome: its nominal margin, and the samples block by block."""
 
+    margin: float
     holds: int
     count: int
     values: list[Array]
 
     @classmethod
     def of(cls, outcome: Outcome, where: slice) -> _Tally:
-        tally = cls(0, 0, [])
-        tally.add(outcome, where)
+        tally = cls(0.0, 0, 0, [])
+        tally.margin = first(tally.add(outcome, where))
         return tally
 
-    def add(self, outcome: Outcome, where: slice) -> None:
-        size = where.stop - where.start
+    def add(self, outcome: Outcome, where: slice) -> Real:
+        margin, size = outcome.margin(), where.stop - where.start
         self.count += size
         if not outcome.missing:
-            margin = _over(outcome.margin(), where)
-            self.holds += size if outcome.limit is None else int(np.count_nonzero(margin >= 0))
+            self.holds += int(np.count_nonzero(_over(margin, where) >= 0))
             self.values.append(_over(outcome.value, where))
+        return margin
 
     def chance(self) -> float | None:
         return self.holds / self.count if self.count and self.values else None
@@ -176,8 +178,13 @@ class _Tally:
     def spread(self) -> tuple[float, float] | None:
         if not self.count or not self.values:
             return None
-        low, high = np.quantile(np.concatenate(self.values), (0.025, 0.975), method="inverted_cdf")
-        return float(low), float(high)
+        if self.values[0].strides == (0,):
+            return float(self.values[0][0]), float(self.values[0][0])  # a number that no case moves
+        values = np.concatenate(self.values)
+        # the least sample at or below which 2.5 %, and 97.5 %, of them lie
+        ends = [max(math.ceil(values.size * share) - 1, 0) for share in (0.025, 0.975)]
+        low, high = np.partition(values, ends)[ends].tolist()
+        return low, high
 
 
 def _over(value: Real, where: slice) -> Array:
@@ -191,21 +198,21 @@ def _influences(outcome: Outcome, entries: Sequence[Entry], weights: Array) -> l
     for number in (outcome.value, outcome.limit):
         array = np.asarray(0.0 if number is None else number, dtype=float)
         if array.ndim:
-            nominal, nudged = array[0], array[1 : 1 + len(entries)]
-            scale = max(abs(float(nominal)), 1e-12) if np.isfinite(nominal) else 1.0
-            both = np.isfinite(nudged) & np.isfinite(nominal)
-            # a step between a finite and an infinite value counts as a whole one; inf to inf is no step
-            step = np.where(both, np.abs(np.where(both, nudged, 0.0) - np.where(both, nominal, 0.0)) / scale, 1.0)
-            moved = np.maximum(moved, np.where(nudged == nominal, 0.0, step))
+            nominal, nudged = float(array[0]), array[1 : 1 + len(entries)]
+            rows = np.flatnonzero(nudged != nominal)
+            scale = max(abs(nominal), 1e-12)
+            # a step between a finite and an infinite value counts as a whole one
+            step = np.ones(rows.size) if math.isinf(nominal) else np.abs(nudged[rows] - nominal) / scale
+            moved[rows] = np.maximum(moved[rows], np.where(np.isfinite(step), step, 1.0))
     shares = moved * weights
     order = np.flatnonzero(moved > _MOVED)
     return [(float(shares[i]), entries[i]) for i in order[np.argsort(-shares[order], kind="stable")].tolist()]
 
 
-def _verdict(outcome: Outcome) -> Verdict:
+def _verdict(outcome: Outcome, margin: float) -> Verdict:
     if outcome.missing:
         return "unknown"
-    return "holds" if first(outcome.margin()) >= 0 else "short"
+    return "holds" if margin >= 0 else "short"
 
 
 def _inputs(influences: Iterable[tuple[float, Entry]]) -> tuple[str, ...]:
@@ -221,7 +228,7 @@ def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple
 
 def _finding(outcome: Outcome, tally: _Tally, table: _Table) -> Finding:
     entries, weights, shown = table.entries, table.weights, table.shown
-    verdict = _verdict(outcome)
+    verdict = _verdict(outcome, tally.margin)
     known = verdict != "unknown"
     influences = _influences(outcome, entries, weights) if known else []
     bases: dict[str, int] = {}
@@ -236,7 +243,7 @@ def _finding(outcome: Outcome, tally: _Tally, table: _Table) -> Finding:
         shown.plain(limit, outcome.kind) if known else None,
         shown.units[outcome.kind],
         outcome.need,
-        first(outcome.margin()) if known else None,
+        tally.margin if known else None,
         tally.chance() if known else None,
         _in_unit(tally.spread(), outcome.kind, shown) if known else None,
         verdict,

@@ -47,7 +47,9 @@ def refuse_unsized(**quantities: Real) -> None:
         If one is a scalar and zero, negative or not finite; the message names it.
     """
     for name, value in quantities.items():
-        refuse(np.isfinite(value) & (np.asarray(value) > 0.0), f"{name} must be positive, got {value!r}")
+        # a batch is not refused, and printing its numbers would take longer than the physics
+        if np.ndim(value) == 0:
+            refuse(0.0 < value < np.inf, f"{name} must be positive, got {value!r}")
 
 
 def ratio(numerator: Real, denominator: Real) -> Array:
