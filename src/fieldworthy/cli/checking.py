@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
+import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
@@ -14,9 +16,12 @@ from rich.text import Text
 from fieldworthy.checks import evaluate
 from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.checks.output import as_data
+from fieldworthy.decide.output import as_data as remedy_data
+from fieldworthy.decide.remedy import Mending, Remedy, remedies
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 
+_PATIENCE = 1.0  # s without a sign of life
 _SIGN = {
     "short": ("✗ short   ", "bold red"),
     "unknown": ("? unknown ", "yellow"),
@@ -24,7 +29,7 @@ _SIGN = {
 }
 
 
-def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool) -> bool:
+def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool, mend: bool = False) -> bool:
     """Check one robot and print what was found.
 
     Parameters
@@ -37,6 +42,8 @@ def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool
         Print JSON [-].
     every : bool
         Print inputs, sources, facts and assumptions too [-].
+    mend : bool
+        Look for single changes that mend what is short [-].
 
     Returns
     -------
@@ -45,11 +52,33 @@ def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool
     """
     loaded = load_robot(file)
     report = _evaluated(loaded, samples, seed)
+    mendings = _mended(loaded, report) if mend else None
     if as_json:
-        sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        data = as_data(report) | ({} if mendings is None else {"remedies": remedy_data(mendings)})
+        sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        print_report(Console(highlight=False, markup=False, soft_wrap=True), report, every=every)
+        console = Console(highlight=False, markup=False, soft_wrap=True)
+        print_report(console, report, every=every, mendings=mendings or ())
     return bool(report.short)
+
+
+def _mended(loaded: Loaded, report: Report) -> tuple[Mending, ...]:
+    """Look for remedies; on a terminal a bar appears once that has taken a second."""
+    if not sys.stderr.isatty():
+        return remedies(loaded, report)
+    began = time.monotonic()
+    bar = Progress(console=Console(stderr=True), transient=True)
+    task = bar.add_task("Looking for remedies", total=1.0)
+
+    def tell(share: float) -> None:
+        bar.update(task, completed=share)
+        if time.monotonic() - began > _PATIENCE:
+            bar.start()
+
+    try:
+        return remedies(loaded, report, progress=tell)
+    finally:
+        bar.stop()
 
 
 def _evaluated(loaded: Loaded, samples: int, seed: int) -> Report:
@@ -60,7 +89,7 @@ def _evaluated(loaded: Loaded, samples: int, seed: int) -> Report:
         return evaluate(loaded, samples, seed, lambda done: bar.update(task, completed=done))
 
 
-def print_report(console: Console, report: Report, *, every: bool) -> None:
+def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[Mending] = ()) -> None:
     """Print a report for a person.
 
     Parameters
@@ -71,12 +100,17 @@ def print_report(console: Console, report: Report, *, every: bool) -> None:
         What was found [-].
     every : bool
         Inputs, sources, facts and assumptions too [-].
+    mendings : sequence of Mending
+        Remedies, where they were looked for [-].
     """
+    mended = {(m.id, m.subject): m for m in mendings}
     console.print(Text(f"{report.robot} in {report.season}", style="bold"))
     counts = {v: sum(f.verdict == v for f in report.findings) for v in ("short", "unknown", "holds")}
     console.print(f"{counts['short']} short, {counts['unknown']} unknown, {counts['holds']} hold\n")
     for finding in report.findings:
         _print_finding(console, finding, every=every)
+        if (finding.id, finding.subject) in mended:
+            _print_mending(console, mended[finding.id, finding.subject])
     _print_facts(console, report, every=every)
     _print_assumptions(console, report, every=every)
     console.print(Text("\nCautions", style="bold"))
@@ -111,6 +145,23 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
     _line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
         _print_rest(console, finding)
+
+
+def _print_mending(console: Console, mending: Mending) -> None:
+    head = " " * len(_SIGN["short"][0])
+    if not mending.remedies:
+        _line(console, f"{head}→ ", mending.answer, head_style="cyan")
+    for remedy in mending.remedies:
+        _line(console, f"{head}→ ", _told(remedy), head_style="cyan")
+
+
+def _told(remedy: Remedy) -> str:
+    """A remedy in one line, with what it breaks."""
+    if not remedy.breaks:
+        return f"{remedy.sentence}."
+    first, *more = remedy.breaks
+    also = f" And {len(more)} more: {', '.join(b.id for b in more)}." if more else ""
+    return f"{remedy.sentence}; breaks {first.id}: {first.because}{also}"
 
 
 def _print_facts(console: Console, report: Report, *, every: bool) -> None:

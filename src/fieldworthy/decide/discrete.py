@@ -1,0 +1,271 @@
+"""Changes by whole steps: teeth, numbers of things, other bought parts, cylinders on other tanks, a latch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from fieldworthy.checks.air import best_layout
+from fieldworthy.checks.airplan import air_along_plan
+from fieldworthy.decide.bench import Bench
+from fieldworthy.decide.change import GONE, Change, Edit, Kind, value_at, with_value
+from fieldworthy.robot.catalogue import builtin
+from fieldworthy.robot.model import Robot
+from fieldworthy.robot.model.catalogue import Catalogue
+from fieldworthy.schema import quantities, schema_of
+from fieldworthy.schema.declare import Spec, hints
+from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.schema.realise import references
+
+TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
+"""Sizes of gears and sprockets that teams usually have; common practice, no source."""
+_MOST = 4  # sizes to try in each direction
+_EFFORT: dict[str, float] = {
+    "teeth": 1.5, "count": 4.0, "valves": 1.5, "tanks": 2.0, "cylinders": 3.0, "wheels": 3.0, "motors": 3.0,
+    "batteries": 2.0, "latch": 4.0, "move": 0.7, "join": 1.5,
+}  # fmt: skip
+"""Hours, about; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Changes of one place that go farther and farther one way: the first that mends is the smallest.
+
+    Attributes
+    ----------
+    about : tuple of key paths
+        A finding that rests on a key below one of these may be mended by it.
+    steps : tuple of Change
+        Nearest first.
+    """
+
+    about: tuple[KeyPath, ...]
+    steps: tuple[Change, ...]
+
+
+def ladders(bench: Bench) -> Iterator[Ladder]:
+    """List every change by whole steps.
+
+    Parameters
+    ----------
+    bench : Bench
+        The robot [-].
+
+    Yields
+    ------
+    Ladder
+        One for each place and direction [-].
+    """
+    robot = bench.loaded.robot
+    yield from _whole_numbers(robot)
+    yield from _classes(robot)
+    yield from _latches(robot)
+    yield from _layouts(bench)
+
+
+def _change(robot: Spec, kind: Kind, what: str, effort: float, *places: tuple[KeyPath, Any]) -> Change:
+    """Lay values into the specification, and say what the file changes."""
+    edits = []
+    changed: Any = robot
+    for path, value in places:
+        before = _text(value_at(robot, path))
+        changed = with_value(changed, path, value)
+        edits.append(Edit(dotted(path), path, before, "" if value is GONE else _text(value)))
+    return Change(kind, tuple(edits), what, effort, changed)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return str(value) if isinstance(value, str | int) else "…"
+
+
+def _integers(spec: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, int]]:
+    """Every whole number of a specification."""
+    if isinstance(spec, Spec):
+        for name in type(spec).model_fields:
+            yield from _integers(getattr(spec, name), (*path, name))
+    elif isinstance(spec, dict):
+        for key, item in spec.items():
+            yield from _integers(item, (*path, key))
+    elif isinstance(spec, tuple):
+        for i, item in enumerate(spec):
+            yield from _integers(item, (*path, i))
+    elif isinstance(spec, int) and not isinstance(spec, bool):
+        yield path, spec
+
+
+def _whole_numbers(robot: Any) -> Iterator[Ladder]:
+    for path, now in _integers(robot):
+        last = "teeth" if "teeth" in path[-2:] else path[-1]
+        if last in ("driver", "driven", "teeth"):
+            sizes = TEETH if last != "teeth" else range(8, 41)
+            for chosen in _both_ways(sizes, now):
+                yield _teeth(robot, path, now, chosen)
+        elif _counted(path):
+            for chosen in _both_ways(range(1, now + 3), now):
+                yield _count(robot, path, now, chosen)
+
+
+def _counted(path: KeyPath) -> bool:
+    """Whether a whole number is one of things that a team can add or take away, or a number in its program."""
+    if path[0] == "air" and path[-1] == "count":
+        return True
+    return path[0] in ("drive", "mechanisms") and (
+        path[-1] in ("motors", "readings") or (path[-1] == "count" and ("motors" in path or "bands" in path))
+    )
+
+
+def _both_ways(sizes: Iterable[int], now: int) -> Iterator[list[int]]:
+    listed = sorted(sizes)
+    for one_way in ([s for s in listed if s > now], [s for s in reversed(listed) if s < now]):
+        if one_way:
+            yield one_way[:_MOST]
+
+
+def _teeth(robot: Spec, path: KeyPath, now: int, sizes: list[int]) -> Ladder:
+    steps = tuple(
+        _change(
+            robot, "teeth", f"Fit {size} teeth in place of {now} at {dotted(path)}",
+            _EFFORT["teeth"] + abs(math.log(size / now)), (path, size),
+        )
+        for size in sizes
+    )  # fmt: skip
+    return Ladder((path[:-2] if path[-2] == "teeth" else path[:-1],), steps)
+
+
+def _count(robot: Spec, path: KeyPath, now: int, sizes: list[int]) -> Ladder:
+    hours = 0.3 if path[-1] == "readings" else _EFFORT["count"]
+    steps = tuple(
+        _change(
+            robot, "count", f"Use {size} in place of {now} for {dotted(path)}", hours * abs(size - now), (path, size)
+        )
+        for size in sizes
+    )
+    motors = path[-1] == "motors" or "motors" in path
+    return Ladder((path[:-1], ("catalogue", "motors", _motor(robot, path))) if motors else (path[:-1],), steps)
+
+
+def _motor(robot: Any, path: KeyPath) -> str:
+    """The class of the motors that are counted."""
+    return str(value_at(robot, (*path[:-1], "motor")) or "")
+
+
+def _classes(robot: Any) -> Iterator[Ladder]:
+    """Another class of a bought part, one place at a time; wheels of one class and diameter change together."""
+    wheels: dict[str, list[KeyPath]] = {}
+    for path, (target, *_), name in references(robot, Robot):
+        section = target.removeprefix("catalogue.")
+        if section == target:
+            continue
+        if path[:2] == ("drive", "wheels"):
+            wheels.setdefault(name, []).append(path)
+        else:
+            yield _other_classes(robot, [path], section, name)
+    for name, paths in wheels.items():
+        yield _other_classes(robot, paths, "wheels", name)
+
+
+def _other_classes(robot: Any, paths: list[KeyPath], section: str, name: str) -> Ladder:
+    known = known_classes(robot, section)
+    now = known[name]
+    others = [other for other in known if other != name and _fits(section, now, known[other])]
+    others.sort(key=lambda other: _apart(now, known[other]))
+    catalogue = with_value(robot, ("catalogue", section), known)
+    place = dotted(paths[0][:-1] if paths[0][0] == "air" else paths[0])
+    where = place if len(paths) == 1 else f"all {len(paths)} of {dotted(paths[0][:2])} that have a '{name}' now"
+    steps = tuple(
+        _change(
+            catalogue, "class", f"Use a '{other}' for {where}", _EFFORT[section] + _apart(now, known[other]),
+            *((path, other) for path in paths),
+        )
+        for other in others
+    )  # fmt: skip
+    return Ladder((("catalogue", section, name), *(p[:-1] for p in paths if len(p) > 2)), steps)
+
+
+def known_classes(robot: Any, section: str) -> dict[str, Spec]:
+    """Collect the classes that a robot may use.
+
+    Parameters
+    ----------
+    robot : Spec
+        The robot; its own classes go before generic ones [-].
+    section : str
+        For example ``cylinders`` [-].
+
+    Returns
+    -------
+    dict of str to Spec
+        Class by name [-].
+    """
+    declared = hints(Catalogue)[section].__args__[1]
+    schema = schema_of(declared)
+    generic = {name: schema.model_validate(entry) for name, entry in builtin()[section].items()}
+    own: dict[str, Spec] = getattr(robot.catalogue, section)
+    return {**generic, **own}
+
+
+def _fits(section: str, now: Any, other: Any) -> bool:
+    """Whether a class can take another's place at all."""
+    if section == "cylinders":
+        return bool(now.single_acting == other.single_acting)
+    return section != "wheels" or bool(abs(now.diameter.si / other.diameter.si - 1.0) < 0.02)
+
+
+def _apart(now: Spec, other: Spec) -> float:
+    """How different two classes are: the largest ratio among their numbers, as a logarithm."""
+    there = dict(quantities(other))
+    pairs = [(abs(q.si), abs(there[path].si)) for path, q in quantities(now) if path in there]
+    return max((abs(math.log(a / b)) for a, b in pairs if a > 0 and b > 0), default=0.0)
+
+
+def _latches(robot: Any) -> Iterator[Ladder]:
+    for name, mechanism in robot.mechanisms.items():
+        if getattr(mechanism, "latch", True) is False:
+            path: KeyPath = ("mechanisms", name, "latch")
+            what = f"Fit a latch that holds '{name}' without air or battery ({dotted(path)}: true)"
+            yield Ladder((path[:-1], ("air",)), (_change(robot, "latch", what, _EFFORT["latch"], (path, True)),))
+
+
+def _layouts(bench: Bench) -> Iterator[Ladder]:
+    """A cylinder on another tank, the best layout of all, and joined tanks."""
+    robot: Any = bench.loaded.robot
+    cylinders, tanks = robot.air.cylinders, robot.air.tanks
+    if len(tanks) < 2 or not cylinders:
+        return
+    for user, cylinder in cylinders.items():
+        for tank in (t for t in tanks if t != cylinder.tank):
+            yield Ladder((("air",),), (_moved(robot, {user: tank}),))
+    best = best_layout(bench.base, air_along_plan(bench.base))
+    others = {} if best is None else {u: t for u, t in best.tanks.items() if t != cylinders[u].tank and t in tanks}
+    if len(others) > 1:
+        yield Ladder((("air",),), (_moved(robot, others),))
+    joined = _joined(robot)
+    if joined is not None:
+        yield Ladder((("air",),), (joined,))
+
+
+def _moved(robot: Spec, tanks: dict[str, str]) -> Change:
+    listed = " and ".join(f"{user} on tank {tank}" for user, tank in tanks.items())
+    what = f"Put {listed}" + (", the layout with most to spare" if len(tanks) > 1 else "")
+    places = (((("air", "cylinders", user, "tank")), tank) for user, tank in tanks.items())
+    return _change(robot, "layout", what, _EFFORT["move"] * len(tanks), *places)
+
+
+def _joined(robot: Any) -> Change | None:
+    """All tanks as one circuit, where they are alike."""
+    tanks = robot.air.tanks
+    keep, *gone = tanks
+    first = tanks[keep]
+    if any(t.model_copy(update={"count": first.count}) != first for t in tanks.values()):
+        return None
+    places: list[tuple[KeyPath, Any]] = [(("air", "tanks", keep, "count"), sum(t.count for t in tanks.values()))]
+    for user, cylinder in robot.air.cylinders.items():
+        if cylinder.tank != keep:
+            places.append((("air", "cylinders", user, "tank"), keep))
+    places += [(("air", "tanks", name), GONE) for name in gone]
+    what = f"Join the tanks {', '.join([*gone, keep][::-1])} into one circuit"
+    return _change(robot, "layout", what, _EFFORT["join"], *places)

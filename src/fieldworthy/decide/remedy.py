@@ -1,0 +1,236 @@
+"""For each finding that is short: which single changes mend it, how hard they are, and what else they break."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from fieldworthy.checks.finding import Fact, Finding, Outcome, Report
+from fieldworthy.decide.bench import Bench, Key, holds
+from fieldworthy.decide.change import Change, Edit, Kind
+from fieldworthy.decide.discrete import Ladder, ladders
+from fieldworthy.decide.effort import changeable
+from fieldworthy.decide.search import Bracket, Entry, brackets, narrowed, settled
+from fieldworthy.robot import Loaded
+from fieldworthy.schema.problems import KeyPath, dotted
+
+Progress = Callable[[float], None]
+_NEVER_BREAK = ("air.rating", "limits.charge_pressure")
+"""No remedy may break these: a tank or a cylinder could burst."""
+_PER_BREAK = 3.0  # what it breaks must be mended in turn
+_SPARE = 3  # more candidates to look at than are wanted
+
+
+@dataclass(frozen=True, slots=True)
+class Breakage:
+    """A finding that holds now and would be short after the change.
+
+    Attributes
+    ----------
+    id, subject : str
+        As in the report.
+    because : str
+        Its sentence after the change.
+    """
+
+    id: str
+    subject: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """A single change that mends a finding.
+
+    Attributes
+    ----------
+    kind : str
+        ``value``: a number; ``teeth``; ``count``: how many of a thing; ``class``: another bought part; ``layout``:
+        cylinders on tanks; ``latch``.
+    edits : tuple of Edit
+        What to change in the file; several only where one change touches several keys.
+    sentence : str
+        What to do.
+    effort : float
+        1 is about an hour's work; it ranks the remedies.
+    breaks : tuple of Breakage
+        What would be short instead.
+    """
+
+    kind: Kind
+    edits: tuple[Edit, ...]
+    sentence: str
+    effort: float
+    breaks: tuple[Breakage, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mending:
+    """The remedies of one finding that is short.
+
+    Attributes
+    ----------
+    id, subject : str
+        As in the report.
+    remedies : tuple of Remedy
+        The easiest first.
+    tried : int
+        How many keys and steps were looked at.
+    answer : str
+        One sentence: how many remedies are told, or that no single change mends it.
+    """
+
+    id: str
+    subject: str
+    remedies: tuple[Remedy, ...]
+    tried: int
+    answer: str
+
+
+def remedies(loaded: Loaded, report: Report, most: int = 4, progress: Progress | None = None) -> tuple[Mending, ...]:
+    """Find what mends each finding that is short.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    report : Report
+        What a check of it found [-].
+    most : int
+        Remedies wanted for each finding [-].
+    progress : callable or None
+        Told the share of the work that is done, from 0 to 1 [-].
+
+    Returns
+    -------
+    tuple of Mending
+        One for each short finding, in the order of the report [-].
+
+    Notes
+    -----
+    Values are bracketed over their whole range and narrowed, every number of every finding in the same batches. The
+    easiest are then judged exactly as the changed file would be. Parts that can burst stay within their rating.
+    """
+    bench = Bench(loaded)
+    by_key = {_key(bench, finding): finding for finding in report.short}
+    entries = _entries(loaded, report)
+    search = _Search(bench, tuple(by_key), most, progress or (lambda _: None))
+    found = search.run(entries, {key: _inputs(report, finding) for key, finding in by_key.items()})
+    return tuple(_mending(finding, found[key], search.tried[key]) for key, finding in by_key.items())
+
+
+def _key(bench: Bench, finding: Finding) -> Key:
+    return (finding.id, finding.subject) if (finding.id, finding.subject) in bench.now else (finding.id, "")
+
+
+def _mending(finding: Finding, found: Sequence[Remedy], tried: int) -> Mending:
+    if not found:
+        answer = "No single change mends it: change several things, or want less."
+    else:
+        answer = "One single change mends it." if len(found) == 1 else f"Each of these {len(found)} changes mends it."
+    return Mending(finding.id, finding.subject, tuple(found), tried, answer)
+
+
+def _inputs(report: Report, finding: Finding) -> frozenset[str]:
+    """Keys that it rests on, and those of the other findings and facts about the same thing."""
+    kin: list[Finding | Fact] = [finding]
+    if finding.value is None and finding.subject != "robot":  # without bound: nothing small moves it
+        kin += [f for f in report.findings if f.subject == finding.subject]
+        kin += [f for f in report.facts if f.subject == finding.subject]
+    return frozenset(key for item in kin for key in item.inputs)
+
+
+def _entries(loaded: Loaded, report: Report) -> list[Entry]:
+    wanted = frozenset(key for finding in report.short for key in _inputs(report, finding))
+    return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(path, q)]
+
+
+class _Search:
+    """One search over all short findings; counts what it looks at."""
+
+    def __init__(self, bench: Bench, keys: tuple[Key, ...], most: int, progress: Progress) -> None:
+        self._bench = bench
+        self._keys = keys
+        self._most = most
+        self._progress = progress
+        self.tried = dict.fromkeys(keys, 0)
+
+    def run(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Remedy]]:
+        """Search numbers, then steps; judge the easiest exactly."""
+        if not self._keys:
+            return {}
+        steps = self._steps(inputs)
+        self._progress(0.3)
+        found = self._values(entries, inputs)
+        self._progress(0.5)
+        chosen = {}
+        for i, key in enumerate(self._keys, 1):
+            chosen[key] = self._best(key, steps[key], found[key])
+            self._progress(0.5 + 0.5 * i / len(self._keys))
+        return chosen
+
+    def _values(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Bracket]]:
+        for key in self._keys:
+            self.tried[key] += sum(dotted(path) in inputs[key] for path, _ in entries)
+        rough = brackets(self._bench, self._keys, entries)
+        kept: list[Bracket] = []
+        for key in self._keys:
+            mine = sorted((b for b in rough if b.key == key), key=lambda b: b.effort)
+            kept += mine[: 2 * self._most + _SPARE]
+        fine = narrowed(self._bench, kept)
+        return {key: sorted((b for b in fine if b.key == key), key=lambda b: b.effort) for key in self._keys}
+
+    def _steps(self, inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Change]]:
+        """The smallest step of each ladder that mends each finding."""
+        found: dict[Key, list[Change]] = {key: [] for key in self._keys}
+        for ladder in ladders(self._bench):
+            wanting = [key for key in self._keys if _touches(ladder, inputs[key])]
+            for key in wanting:
+                self.tried[key] += len(ladder.steps)
+            for change in ladder.steps:
+                if not wanting:
+                    break
+                said = self._bench.single(change.robot, change.moved, self._bench.checks_for(wanting))
+                mended = [key for key in wanting if holds(said.get(key))]
+                for key in mended:
+                    found[key].append(change)
+                wanting = [key for key in wanting if key not in mended]
+        return found
+
+    def _best(self, key: Key, steps: Iterable[Change], found: Iterable[Bracket]) -> list[Remedy]:
+        """The easiest, each judged as its file would be, until those that are left cannot be among them."""
+        ranked: list[Remedy] = []
+        settled_paths: set[KeyPath] = set()
+        queue: list[tuple[float, Change | Bracket]] = [(c.effort, c) for c in steps]
+        queue += [(b.effort, b) for b in found]
+        for effort, item in sorted(queue, key=lambda pair: pair[0]):
+            if len(ranked) >= self._most and effort >= ranked[self._most - 1].effort:
+                break
+            if isinstance(item, Bracket) and item.entry[0] in settled_paths:
+                continue
+            change = settled(self._bench, item) if isinstance(item, Bracket) else item
+            remedy = None if change is None else self._judged(key, change)
+            if remedy is not None:
+                settled_paths.update(edit.path for edit in remedy.edits)
+                ranked = sorted([*ranked, remedy], key=lambda r: r.effort)
+        return ranked[: self._most]
+
+    def _judged(self, key: Key, change: Change) -> Remedy | None:
+        """Judge everything on the changed robot; None where it does not mend, or where something could burst."""
+        said = self._bench.single(change.robot, change.moved)
+        broken = list(self._broken(said))
+        if not holds(said.get(key)) or any(b.id in _NEVER_BREAK for b in broken):
+            return None
+        effort = change.effort + _PER_BREAK * len(broken)
+        return Remedy(change.kind, change.edits, change.sentence, round(effort, 2), tuple(broken))
+
+    def _broken(self, said: dict[Key, Outcome]) -> Iterator[Breakage]:
+        for key, outcome in said.items():
+            before = self._bench.now.get(key)
+            if holds(before) and not outcome.missing and not holds(outcome):
+                yield Breakage(outcome.id, outcome.subject, self._bench.shown.sentence(outcome, "short"))
+
+
+def _touches(ladder: Ladder, inputs: frozenset[str]) -> bool:
+    heads = [dotted(path) for path in ladder.about]
+    return any(key == head or key.startswith((f"{head}.", f"{head}[")) for head in heads for key in inputs)
