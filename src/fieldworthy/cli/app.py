@@ -49,6 +49,7 @@ def check(
     seed: Seed = 0,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show inputs, sources, facts and assumptions too.")] = False,
+    remedies: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
     exit_zero: Annotated[
         bool, typer.Option("--exit-zero", help="End with status 0 though something is short.")
     ] = False,
@@ -56,8 +57,24 @@ def check(
     """Say what will not work on a robot, by how much, and how sure that is."""
     from fieldworthy.cli.checking import run_check  # noqa: PLC0415  heavy imports only where they are used
 
-    short = run_check(robot, samples, seed, as_json=as_json, every=every)
+    short = run_check(robot, samples, seed, as_json=as_json, every=every, mend=remedies)
     raise typer.Exit(1 if short and not exit_zero else 0)
+
+
+@app.command()
+def match(
+    robot: RobotFile,
+    runs: Annotated[int, typer.Option(min=1, max=100_000_000, help="Matches to play.")] = 2000,
+    seed: Seed = 0,
+    part: Annotated[str, typer.Option(help="whole, autonomous, driven or solo.")] = "whole",
+    as_json: AsJson = False,
+    table: Annotated[Path | None, typer.Option("--csv", help="Write the timeline to this CSV file.")] = None,
+) -> None:
+    """Forecast a match: one timeline, the spread of points over many matches, and what limits them."""
+    from fieldworthy.cli.matching import run_match  # noqa: PLC0415  the compiler starts only where it is used
+
+    done = run_match(robot, runs, seed, part, as_json=as_json, table=table)
+    raise typer.Exit(0 if done else 130)
 
 
 @app.command()
@@ -88,7 +105,7 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 
 @app.command()
 def schema(
-    what: Annotated[str, typer.Argument(help="robot, season or check (the output of 'check --json').")],
+    what: Annotated[str, typer.Argument(help="robot, season, or check or match (their output with --json).")],
 ) -> None:
     """Print a JSON Schema, so that an editor completes and checks the file."""
     from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.checks.output import json_schema as check_schema
+from fieldworthy.decide.output import with_remedies
+from fieldworthy.match.output import json_schema as match_schema
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import BadInput, Problem, schema_of
 from fieldworthy.schema.problems import nearest
@@ -30,7 +32,8 @@ def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "robot": _of_file(Robot, "robot"),
     "season": _of_file(Season, "season"),
-    "check": check_schema,
+    "check": lambda: with_remedies(check_schema()),
+    "match": match_schema,
 }
 
 

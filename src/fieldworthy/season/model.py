@@ -111,6 +111,7 @@ class GameObject:
     base: Base | None = exact(None, "outline of its base; the box or circle of its size where absent")
     rim: Rim | None = exact(None, "a rim that a clamp can come down on; none where absent")
     friction: Ratio | None = exact(None, "friction coefficient of its base on the tiles")
+    supply: Whole | None = exact(None, "how many one robot can get hold of in a match; no limit where absent")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

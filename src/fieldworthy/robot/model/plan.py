@@ -37,6 +37,9 @@ class Action:
     task: Annotated[str, Ref(("season.tasks",))] | None = exact(None, "the season's task that earns points")
     objects: Whole = exact(1, "how many objects it scores")
     takes: Whole = exact(0, "how many objects it picks up")
+    object: Annotated[str, Ref(("season.objects",))] | None = exact(
+        None, "which object it picks up; the one that the next scoring action of the plan needs where absent"
+    )
     practice: Practice | None = exact(None, "how often it worked in practice")
     pose: Annotated[str, Ref(("poses",))] | None = exact(None, "how the robot travels to it")
 

@@ -1,0 +1,183 @@
+"""Prints what a match is forecast to be, for a person or as JSON."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import typer
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+from rich.text import Text
+
+from fieldworthy.checks.showing import Shown
+from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline, forecast
+from fieldworthy.match.output import as_csv, as_data
+from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.writing import write_atomically
+from fieldworthy.units import digits
+
+_LIMITS = {
+    "luck": "a try failed",
+    "time": "time ran out",
+    "air": "too little air",
+    "heat": "motors cut back by heat",
+    "objects": "nothing on board, or none left to take",
+    "battery": "battery empty",
+    "load": "motors too weak",
+    "full": "the season counted no more of a task",
+}
+
+
+def run_match(file: Path, runs: int, seed: int, part: str, *, as_json: bool, table: Path | None) -> bool:
+    """Forecast one robot's match and print it.
+
+    Parameters
+    ----------
+    file : Path
+        The robot file [-].
+    runs, seed : int
+        How many matches are played, and what fixes them [-].
+    part : str
+        Which part of the match [-].
+    as_json : bool
+        Print JSON [-].
+    table : Path or None
+        Write the timeline here too [-].
+
+    Returns
+    -------
+    bool
+        Whether all runs were played; an interruption ends them early [-].
+
+    Raises
+    ------
+    typer.BadParameter
+        When there is no such part.
+    BadInput
+        When the files do not say enough.
+    """
+    chosen = _part(part)
+    loaded = load_robot(file)
+    found = _played(loaded, runs, seed, chosen)
+    if table is not None:
+        write_atomically(table, as_csv(found.timeline))
+    if as_json:
+        sys.stdout.write(json.dumps(as_data(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        print_forecast(Console(highlight=False, markup=False, soft_wrap=True), found, Shown.of(loaded.quantities))
+    if found.interrupted:
+        sys.stderr.write(f"interrupted after {found.runs} of {found.asked} runs\n")
+    return not found.interrupted
+
+
+def _part(name: str) -> Part:
+    for part in PARTS:
+        if part == name:
+            return part
+    near = nearest(name, PARTS)
+    hint = f"; did you mean {near!r}?" if near else ""
+    raise typer.BadParameter(f"expected one of {', '.join(PARTS)}{hint}", param_hint="'--part'")
+
+
+def _played(loaded: Loaded, runs: int, seed: int, part: Part) -> Forecast:
+    if not sys.stderr.isatty():
+        return forecast(loaded, runs, seed, part)
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Playing matches", total=runs)
+        return forecast(loaded, runs, seed, part, progress=lambda done: bar.update(task, completed=done))
+
+
+def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
+    """Print a forecast for a person.
+
+    Parameters
+    ----------
+    console : Console
+        Where to [-].
+    found : Forecast
+        What was forecast [SI].
+    shown : Shown
+        The units of the robot's file [-].
+    """
+    part = "" if found.part == "whole" else f", {found.part} only"
+    console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
+    console.print("\nOne match in which every try works in its mean time:\n")
+    _print_timeline(console, found.timeline, shown)
+    console.print(f"\n{found.timeline.points:g} points if everything goes to plan.")
+    if found.runs:
+        _print_spread(console, found)
+    bare = [a.action for a in found.actions if not a.practised]
+    if bare:
+        console.print(f"\nWithout practice counts, taken to work every time: {', '.join(bare)}")
+
+
+def _print_timeline(console: Console, timeline: Timeline, shown: Shown) -> None:
+    tanks = list(timeline.events[0].pressure) if timeline.events else []
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for head in ("from", "to"):
+        table.add_column(head, justify="right")
+    for head in ("action", "place"):
+        table.add_column(head)
+    table.add_column("points", justify="right")
+    for head in [*(f"{t} [{shown.units['pressure']}]" for t in tanks), "hottest motor", "battery"]:
+        table.add_column(head, justify="right")
+    table.add_column("why not")
+    for event in timeline.events:
+        table.add_row(*_cells(event, tanks, timeline.capacity, shown))
+    if console.is_terminal:
+        console.print(table)
+        return
+    # in a file or a pipe a row stays one line, however long
+    wide = Console(file=console.file, width=400, highlight=False, markup=False)
+    with wide.capture() as caught:
+        wide.print(table)
+    console.file.write("\n".join(line.rstrip() for line in caught.get().splitlines()) + "\n")
+
+
+def _cells(event: Event, tanks: list[str], capacity: float, shown: Shown) -> list[str]:
+    left = max(1.0 - event.charge / capacity, 0.0)
+    return [
+        f"{event.begins:.1f} s",
+        f"{event.ends:.1f} s",
+        event.action,
+        event.place,
+        f"{event.points:g}" if event.points else "",
+        *(digits(shown.plain(event.pressure[t], "pressure") or 0.0) for t in tanks),
+        f"{event.hottest_motor} {shown.number(event.hottest, 'temperature')}",
+        f"{100 * left:.0f} %",
+        WHY[event.reason],
+    ]
+
+
+def _print_spread(console: Console, found: Forecast) -> None:
+    console.print(
+        Text(f"\n{found.runs} matches, each with its own luck and tolerances (seed {found.seed})", style="bold")
+    )
+    if found.mean is not None:
+        span = (
+            f", the mean itself known within {found.interval[0]:.1f} to {found.interval[1]:.1f}"
+            if found.interval
+            else ""
+        )
+        console.print(f"{found.mean:.1f} points on average{span}")
+    if found.quantiles and found.part == "whole" and found.autonomous is not None:
+        console.print(f"{found.autonomous:.1f} of them in the autonomous period")
+    listed = ", ".join(f"{share} at most {points:g}" for share, points in found.quantiles.items())
+    console.print(f"Of the matches: {listed}")
+    for step in found.finish:
+        low, high = step.interval
+        console.print(
+            f"Finish, {step.action} at {step.place}: done in {100 * step.chance:.1f} % "
+            f"({100 * low:.1f} to {100 * high:.1f} %)"
+        )
+    if found.limits:
+        console.print(Text("\nWhat limited them, and in how many", style="bold"))
+    for limit in found.limits:
+        console.print(
+            f"{100 * limit.share:5.1f} %  {_LIMITS[limit.reason]} "
+            f"({limit.mean:.2f} actions in a match, most often '{limit.worst}')"
+        )

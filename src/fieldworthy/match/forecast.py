@@ -1,0 +1,448 @@
+"""Many matches: the distribution of points, the chance of the finish, and what limits a run.
+
+Runs are played in blocks and only sums are kept, so memory does not grow with their number. A run's luck depends on
+the seed, its number and the name of the action alone: variants that are compared share it, and so do one core and two.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fieldworthy.checks.sampling import BLOCK, Cases
+from fieldworthy.checks.subject import Subject
+from fieldworthy.match.layout import DONE, FULL, REASONS, Array, Whole
+from fieldworthy.match.setup import CannotPlay, Part, Setup, setup
+from fieldworthy.match.timeline import Timeline, timeline
+from fieldworthy.physics.chance import wilson_interval
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import BadInput, Quantity, realise
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.season.model import Season
+
+Progress = Callable[[int], None]
+QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
+
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """What a block of runs gave, runs leading.
+
+    Attributes
+    ----------
+    setup : Setup
+        The match they played.
+    points, autonomous : ndarray of shape (n,)
+        All points, and those of the autonomous period [-].
+    hottest, charge : ndarray of shape (n,)
+        Highest winding temperature and charge taken [K, C].
+    pressure : ndarray of shape (n, tanks)
+        Absolute, after the last draw [Pa].
+    finished : ndarray of shape (n, steps)
+        How often each step was done [-].
+    ended : ndarray of shape (n, actions, reasons)
+        How actions ended, by `layout.REASONS` [-].
+    """
+
+    setup: Setup
+    points: Array
+    autonomous: Array
+    hottest: Array
+    charge: Array
+    pressure: Array
+    finished: Array
+    ended: Whole
+
+
+def play_runs(match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True) -> Runs:
+    """Play a number of matches.
+
+    Parameters
+    ----------
+    match : Setup
+        The match; with one case every run plays that, else run i plays case i + 1, behind the nominal one [SI].
+    runs : int
+        How many [-].
+    begin : int
+        Number of the first run, which fixes its luck [-].
+    seed : int
+        Fixes the luck of all [-].
+    luck : bool
+        Without it every try works in its mean time [-].
+
+    Returns
+    -------
+    Runs
+        What each gave [SI].
+    """
+    from fieldworthy.match.kernel import Out, play_all  # noqa: PLC0415  the compiler starts only where it is used
+
+    st = match.structure
+    shape = (runs, len(match.actions), len(REASONS))
+    out = Out(
+        np.zeros((runs, 4)), np.zeros((runs, len(match.tanks))), np.zeros((runs, st.step.shape[0])),
+        np.zeros(shape, dtype=np.int64),
+    )  # fmt: skip
+    step = 0 if match.cases == 1 else 1
+    play_all(st, match.numbers, (begin, step, luck), np.uint64(seed), out)
+    points, early, hottest, charge = out.totals.T
+    return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended)
+
+
+def blocks(
+    loaded: Loaded, runs: int, seed: int = 0, part: Part = "whole", *, tolerances: bool = True
+) -> Iterator[Runs]:
+    """Play a number of matches block by block.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    runs, seed : int
+        How many, and what fixes them [-].
+    part : str
+        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
+    tolerances : bool
+        Let the robot of each run lie anywhere within its tolerances; else it is the nominal one in all of them [-].
+
+    Yields
+    ------
+    Runs
+        At most `fieldworthy.checks.sampling.BLOCK` runs [SI].
+    """
+    base = Subject(loaded.nominal, loaded.nominal_season)
+    nominal = _setup(loaded, base, part, 1)
+    for block, begin in enumerate(range(0, runs, BLOCK)):
+        size = min(BLOCK, runs - begin)
+        match = nominal
+        if tolerances:
+            cases = Cases(seed, block, size, [])
+            match = _setup(loaded, _drawn(loaded, cases, base), part, cases.size)
+        yield play_runs(match, size, begin=begin, seed=seed)
+
+
+def _drawn(loaded: Loaded, cases: Cases, base: Subject) -> Subject:
+    def of_season(path: KeyPath, quantity: Quantity) -> float | Array:
+        return cases.draw(("season", *path), quantity)
+
+    return Subject(realise(loaded.robot, Robot, cases.draw), realise(loaded.season, Season, of_season), base)
+
+
+def _setup(loaded: Loaded, subject: Subject, part: Part, cases: int) -> Setup:
+    try:
+        return setup(subject, part, cases)
+    except CannotPlay as error:
+        raise BadInput([loaded.document.problem(_place(error), error.expected)]) from error
+
+
+def _place(error: CannotPlay) -> KeyPath:
+    return ("season", *error.key) if error.season else error.key
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What keeps runs from more points.
+
+    Attributes
+    ----------
+    reason : str
+        One of `layout.REASONS`.
+    share : float
+        Share of the runs in which at least one action ended so.
+    mean : float
+        Actions of a run that ended so, on average.
+    worst : str
+        The action that ended so most often.
+    """
+
+    reason: str
+    share: float
+    mean: float
+    worst: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finishing:
+    """The chance of one step of the finish.
+
+    Attributes
+    ----------
+    action, place : str
+        Names.
+    chance : float
+        Share of the runs in which it was done.
+    interval : tuple of float
+        Wilson's 95 % interval.
+    """
+
+    action: str
+    place: str
+    chance: float
+    interval: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Success:
+    """How the tries of one action ended.
+
+    Attributes
+    ----------
+    action : str
+        Its name.
+    tries : float
+        Of a run, on average; those left out for lack of time are counted too.
+    done : float
+        Share of the tries that succeeded.
+    practised : bool
+        Whether its chance comes from practice counts; otherwise it is taken to work every time.
+    """
+
+    action: str
+    tries: float
+    done: float
+    practised: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """What a number of matches gave, after one that goes to plan.
+
+    Attributes
+    ----------
+    robot, season, part : str
+        Names.
+    asked, runs, seed : int
+        Runs asked for, those played, and what fixes them.
+    timeline : Timeline
+        The match in which every try works in its mean time.
+    mean, autonomous : float or None
+        Mean points, and those of the autonomous period; None without runs.
+    interval : tuple of float or None
+        95 % interval of the mean, from the number of runs; None for fewer than two.
+    deviation : float or None
+        Standard deviation of the points.
+    quantiles : dict of str to float
+        Points that a share of the runs does not exceed.
+    finish : tuple of Finishing
+        Steps of the finish.
+    limits : tuple of Limit
+        What limited runs, most often first.
+    actions : tuple of Success
+        How tries ended.
+    """
+
+    robot: str
+    season: str
+    part: Part
+    asked: int
+    runs: int
+    seed: int
+    timeline: Timeline
+    mean: float | None
+    autonomous: float | None
+    interval: tuple[float, float] | None
+    deviation: float | None
+    quantiles: dict[str, float]
+    finish: tuple[Finishing, ...]
+    limits: tuple[Limit, ...]
+    actions: tuple[Success, ...]
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether fewer runs were played than asked for."""
+        return self.runs < self.asked
+
+
+@dataclass(slots=True)
+class Tally:
+    """Sums over runs, the same size however many there are.
+
+    Attributes
+    ----------
+    setup : Setup
+        The match.
+    runs : int
+        How many runs it holds.
+    points : Counter
+        How often each number of points came up.
+    autonomous : float
+        Sum of the points of the autonomous period.
+    finished : ndarray of shape (steps,)
+        Runs in which each step was done.
+    ended, touched : ndarray of shape (actions, reasons) and (reasons,)
+        How actions ended, and runs in which a reason came up.
+    """
+
+    setup: Setup
+    runs: int = 0
+    points: Counter[float] = field(default_factory=Counter)
+    autonomous: float = 0.0
+    finished: Array = field(default_factory=lambda: np.zeros(0))
+    ended: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    touched: Array = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        self.finished = np.zeros(self.setup.structure.step.shape[0])
+        self.ended = np.zeros((len(self.setup.actions), len(REASONS)))
+        self.touched = np.zeros(len(REASONS))
+
+    def add(self, block: Runs) -> None:
+        """Add a block of runs.
+
+        Parameters
+        ----------
+        block : Runs
+            What they gave [SI].
+        """
+        self.runs += block.points.size
+        values, counts = np.unique(np.round(block.points, 9), return_counts=True)
+        self.points.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
+        self.autonomous += float(block.autonomous.sum())
+        self.finished += (block.finished > 0).sum(axis=0)
+        self.ended += block.ended.sum(axis=0)
+        self.touched += (block.ended.sum(axis=1) > 0).sum(axis=0)
+
+
+def forecast(
+    loaded: Loaded,
+    runs: int = 2000,
+    seed: int = 0,
+    part: Part = "whole",
+    *,
+    tolerances: bool = True,
+    progress: Progress | None = None,
+) -> Forecast:
+    """Forecast a match.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    runs, seed : int
+        How many matches are played, and what fixes them [-].
+    part : str
+        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
+    tolerances : bool
+        Let the robot of each run lie anywhere within its tolerances [-].
+    progress : callable or None
+        Told the runs done so far [-].
+
+    Returns
+    -------
+    Forecast
+        Timeline and distribution; an interruption from the keyboard ends it early with the runs done so far [SI].
+
+    Raises
+    ------
+    BadInput
+        Where the files do not say enough for the part that is asked for.
+    """
+    base = Subject(loaded.nominal, loaded.nominal_season)
+    tally = Tally(_setup(loaded, base, part, 1))
+    planned = timeline(base, part)
+    try:
+        for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
+            tally.add(block)
+            if progress:
+                progress(tally.runs)
+    except KeyboardInterrupt:
+        pass  # what is done is worth having; the caller sees from `runs` that it is not all
+    return summed(loaded, tally, planned, (runs, seed))
+
+
+def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, int]) -> Forecast:
+    """Turn sums over runs into a forecast.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    tally : Tally
+        The sums [SI].
+    planned : Timeline
+        The match that goes to plan [SI].
+    asked : tuple of int
+        Runs asked for, and the seed [-].
+
+    Returns
+    -------
+    Forecast
+        Distribution of points, finish, limits and tries [SI].
+    """
+    mean, deviation, interval = _moments(tally.points)
+    return Forecast(
+        loaded.nominal.robot,
+        loaded.nominal_season.season,
+        tally.setup.part,
+        asked[0],
+        tally.runs,
+        asked[1],
+        planned,
+        mean,
+        tally.autonomous / tally.runs if tally.runs else None,
+        interval,
+        deviation,
+        _quantiles(tally.points),
+        tuple(_finishing(tally, step) for step in tally.setup.finish) if tally.runs else (),
+        _limits(tally),
+        tuple(_success(tally, i) for i in range(len(tally.setup.actions))) if tally.runs else (),
+    )
+
+
+def _moments(points: Counter[float]) -> tuple[float | None, float | None, tuple[float, float] | None]:
+    """Mean, standard deviation and Student's 95 % interval of the mean."""
+    from scipy.special import stdtrit  # noqa: PLC0415
+
+    count = points.total()
+    if not count:
+        return None, None, None
+    values, weights = np.array(list(points), dtype=float), np.array(list(points.values()), dtype=float)
+    mean = float(values @ weights) / count
+    if count < 2:
+        return mean, None, None
+    deviation = float(np.sqrt(weights @ (values - mean) ** 2 / (count - 1)))
+    half = float(stdtrit(count - 1, 0.975)) * deviation / count**0.5
+    return mean, deviation, (mean - half, mean + half)
+
+
+def _quantiles(points: Counter[float]) -> dict[str, float]:
+    """The least number of points that at least a share of the runs does not exceed."""
+    if not points:
+        return {}
+    values = sorted(points)
+    reached = np.cumsum([points[v] for v in values])
+    places = np.searchsorted(reached, np.array(QUANTILES) * reached[-1] * (1.0 - 1e-12))
+    return {f"{100 * q:g} %": values[int(i)] for q, i in zip(QUANTILES, places, strict=True)}
+
+
+def _finishing(tally: Tally, step: int) -> Finishing:
+    action, place = tally.setup.structure.step[step]
+    done = float(tally.finished[step])
+    low, high = wilson_interval(done, float(tally.runs))
+    names = (tally.setup.actions[action], tally.setup.places[place])
+    return Finishing(*names, done / tally.runs, (float(low), float(high)))
+
+
+def _limits(tally: Tally) -> tuple[Limit, ...]:
+    found = [
+        Limit(
+            reason,
+            float(tally.touched[i]) / tally.runs,
+            float(tally.ended[:, i].sum()) / tally.runs,
+            tally.setup.actions[int(tally.ended[:, i].argmax())],
+        )
+        for i, reason in enumerate(REASONS)
+        if i != DONE and tally.touched[i]
+    ]
+    return tuple(sorted(found, key=lambda limit: (-limit.share, limit.reason)))
+
+
+def _success(tally: Tally, action: int) -> Success:
+    tries = float(tally.ended[action].sum())
+    done = float(tally.ended[action, DONE] + tally.ended[action, FULL])
+    name = tally.setup.actions[action]
+    return Success(name, tries / tally.runs, done / tries if tries else 0.0, name not in tally.setup.unpractised)

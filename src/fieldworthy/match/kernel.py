@@ -1,0 +1,496 @@
+"""The compiled inner loop: one match from event to event, and many of them over the cores.
+
+Nothing is stepped in time: a way is integrated over speed (`travel`), heat by the exact step of the two lumps, air by
+the mass balance of each draw. What a motor's controller leaves it is read when an event begins and held to its end;
+an event lasts seconds, a winding's time constant more than a minute. Importing this module costs the start of the
+compiler; the command that needs it alone pays that.
+"""
+
+from __future__ import annotations
+
+import inspect
+import math
+import zlib
+from collections.abc import Callable
+from types import ModuleType
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit, prange
+
+from fieldworthy.match import layout, random, travel
+from fieldworthy.match.layout import (
+    AFTER,
+    AIR,
+    BATTERY,
+    BEFORE,
+    BEGINS,
+    CAP_CASE,
+    CAP_WINDING,
+    CAPACITY,
+    CHARGE,
+    CHARGED,
+    COUNT,
+    COUNTED,
+    DONE,
+    ENDS,
+    FIRST_TANK,
+    FULL,
+    HEAT,
+    HOT_MOTOR,
+    HOTTEST,
+    I_FREE,
+    I_LIMIT,
+    KE,
+    KT,
+    LEAK,
+    LEAVES,
+    LOAD,
+    LUCK,
+    NEED,
+    OBJECTS,
+    P_ATM,
+    P_CAP,
+    PAUSE,
+    PERIOD,
+    POINTS,
+    R_BATTERY,
+    REASON,
+    REASONS,
+    RESISTANCE,
+    SETTING,
+    STALL,
+    STEP,
+    T_AIR,
+    T_START,
+    TIME,
+    TO_AIR,
+    TO_CASE,
+    V_OPEN,
+    VOLTAGE,
+    VOLUME,
+    Array,
+    Numbers,
+    Structure,
+    Whole,
+)
+from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
+from fieldworthy.match.travel import PHASES, phases_of, terminal_voltage, torque_current
+from fieldworthy.physics import battery, motion, motor, tank, thermal
+
+_inlined = njit(error_model="numpy", inline="always")
+after_draw, after_leak, fill_pressure = (
+    _inlined(tank.after_draw),
+    _inlined(tank.after_leak),
+    _inlined(tank.fill_pressure),
+)
+two_node_step = njit(error_model="numpy")(thermal.two_node_step)
+derating_factor = njit(error_model="numpy")(thermal.derating_factor)
+_COPPER, _T_COPPER = thermal.COPPER, thermal.T_COPPER
+_ZERO, _DRIVE = np.uint64(0), 0
+_REASONS = len(REASONS)
+
+# entries of State.clock
+NOW, HEADING, SPENT, EARNED, EARLY, PLACE, HOT = range(7)
+CLOCK = 7
+
+
+class State(NamedTuple):
+    """A match as it stands: clock and counters, temperatures, pressures, objects, what counted.
+
+    Attributes
+    ----------
+    clock : ndarray
+        Time, heading, charge spent, points, those of the autonomous period, place, highest winding temperature.
+    winding, case, warmed : ndarray
+        Rises over the air and when they held, by motor [K, K, s].
+    pressure, rested : ndarray
+        By tank, and when it held [Pa, s].
+    stock : ndarray of shape (kinds, 2)
+        On board, and left to take [-].
+    counted : ndarray
+        How often each task counted [-].
+    tried : ndarray
+        Tries of each action so far [-].
+    odds : ndarray
+        Chance of each action in this run [-].
+    ways : ndarray
+        Workspace: phases of a turn and of a straight way.
+    ended : ndarray of shape (actions, reasons)
+        How actions ended [-].
+    """
+
+    clock: Array
+    winding: Array
+    case: Array
+    warmed: Array
+    pressure: Array
+    rested: Array
+    stock: Array
+    counted: Array
+    tried: Whole
+    odds: Array
+    ways: Array
+    ended: Whole
+
+
+class Out(NamedTuple):
+    """What the loop over runs fills, runs leading.
+
+    Attributes
+    ----------
+    totals : ndarray of shape (runs, 4)
+        Points, those of the autonomous period, highest winding temperature, charge spent [-, -, K, C].
+    pressure : ndarray of shape (runs, tanks)
+        Absolute pressure after the last draw [Pa].
+    finished : ndarray of shape (runs, steps)
+        How often each step was done [-].
+    ended : ndarray of shape (runs, actions, reasons)
+        How actions ended [-].
+    """
+
+    totals: Array
+    pressure: Array
+    finished: Array
+    ended: Whole
+
+
+@njit(error_model="numpy")
+def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, run: np.uint64, luck: bool) -> State:
+    motors, tanks, actions = nu.motors.shape[1], nu.tanks.shape[1], st.action.shape[0]
+    clock = np.zeros(CLOCK)
+    clock[PLACE] = st.start
+    start = nu.motors[case, :, T_START] - nu.drive[case, T_AIR]
+    clock[HOT] = nu.motors[case, :, T_START].max()
+    odds = st.chance[:, 2].copy()
+    for a in range(actions):
+        if luck and odds[a] < 0.0:
+            odds[a] = beta(st.chance[a, 0], st.chance[a, 1], seed, run, st.key[a])
+    return State(
+        clock, start.copy(), start.copy(), np.zeros(motors), nu.tanks[case, :, CHARGED].copy(), np.zeros(tanks),
+        st.stock.copy(), np.zeros(st.points.shape[0]), np.zeros(actions, np.int64), odds,
+        np.zeros((2 * PHASES, 3)), np.zeros((actions, _REASONS), np.int64),
+    )  # fmt: skip
+
+
+@njit(error_model="numpy")
+def _warm(nu: Numbers, case: int, s: State, m: int, square: float, time: float) -> None:
+    """Let a motor's winding and case warm for a time under a mean squared current [A2], or cool under none."""
+    if time <= 0.0:
+        return
+    row = nu.motors[case, m]
+    per_winding, per_case = time / row[CAP_WINDING], time / row[CAP_CASE]
+    loss = square * row[RESISTANCE]
+    s.winding[m], s.case[m] = two_node_step(
+        s.winding[m],
+        s.case[m],
+        loss * (1.0 + _COPPER * (nu.drive[case, T_AIR] - _T_COPPER)) * per_winding,
+        loss * _COPPER * per_winding,
+        per_winding / row[TO_CASE],
+        per_case / row[TO_CASE],
+        per_case / row[TO_AIR],
+    )
+    s.warmed[m] += time
+    s.clock[HOT] = max(s.clock[HOT], s.winding[m] + nu.drive[case, T_AIR])
+
+
+@njit(error_model="numpy", inline="always")
+def _rest(nu: Numbers, case: int, s: State, m: int, until: float) -> None:
+    _warm(nu, case, s, m, 0.0, until - s.warmed[m])
+
+
+@njit(error_model="numpy")
+def _level(nu: Numbers, case: int, s: State) -> int:
+    """How far the drive's controllers are cut back: the number of steps that hold."""
+    temperature, level = s.winding[_DRIVE] + nu.drive[case, T_AIR], 0
+    for i in range(nu.above.shape[2]):
+        if temperature >= nu.above[case, _DRIVE, i]:
+            level = i + 1
+    return level
+
+
+@njit(error_model="numpy")
+def _turn(before: float, after: float) -> float:
+    """Angle to turn, when a robot may also drive the second way backwards; as `checks.schedule.least_turn`."""
+    angle = abs((after - before + math.pi) % (2.0 * math.pi) - math.pi)
+    return min(angle, math.pi - angle)
+
+
+@njit(error_model="numpy")
+def _plan_way(st: Structure, nu: Numbers, case: int, s: State, action: int, place: int) -> float:
+    """Fill the phases of turn and way to a place, and give their time."""
+    here = int(s.clock[PLACE])
+    distance = st.distance[here, place]
+    if distance <= 0.0:
+        return 0.0
+    _rest(nu, case, s, _DRIVE, s.clock[NOW])
+    level, pose = _level(nu, case, s), st.action[action, 0]
+    line, loads, drive, row = nu.lines[case, level], nu.loads[case, level, pose], nu.drive[case], nu.motors[case, 0]
+    rims = _turn(s.clock[HEADING], st.direction[here, place]) * nu.lever[case, pose]
+    time = phases_of(line, loads[1], rims, drive, row, s.ways[:PHASES])
+    return time + phases_of(line, loads[0], distance, drive, row, s.ways[PHASES:])
+
+
+@njit(error_model="numpy")
+def _go(st: Structure, nu: Numbers, case: int, s: State, place: int) -> None:
+    """Drive the way that was planned."""
+    here = int(s.clock[PLACE])
+    if st.distance[here, place] <= 0.0:
+        return
+    s.clock[HEADING] = st.direction[here, place]
+    s.clock[PLACE] = place
+    for k in range(2 * PHASES):
+        time = s.ways[k, 0]
+        if time > 0.0:
+            _warm(nu, case, s, _DRIVE, s.ways[k, 1] / time, time)
+            s.clock[SPENT] += s.ways[k, 2]
+            s.clock[NOW] += time
+
+
+@njit(error_model="numpy")
+def _work(st: Structure, nu: Numbers, case: int, s: State, span: tuple[int, float, float]) -> tuple[int, float]:
+    """Let the mechanisms' motors work for a time; says whether they could, and gives the battery's voltage then."""
+    action, time, short = span
+    drive, reason, current_sum = nu.drive[case], DONE, 0.0
+    for k in range(st.work[action, 0], st.work[action, 0] + st.work[action, 1]):
+        m = st.worker[k]
+        _rest(nu, case, s, m, s.clock[NOW])
+        row = nu.motors[case, m]
+        wanted = torque_current(nu.share[case, k] * row[STALL], row[KT], row[I_FREE])
+        left = derating_factor(s.winding[m] + drive[T_AIR], nu.above[case, m], nu.factor[case, m])
+        current = min(wanted, row[I_LIMIT] * left)
+        if current < wanted:
+            reason = HEAT if wanted <= row[I_LIMIT] else LOAD
+        source = drive[R_BATTERY] * row[COUNT]
+        speed = max((drive[V_OPEN] - current * (row[RESISTANCE] + source)) / row[KE], 0.0)
+        speed = min(speed, row[P_CAP] / max(row[KT] * (current - row[I_FREE]), 1e-12))
+        if reason != DONE and current < wanted:
+            speed = 0.0
+        voltage = terminal_voltage(speed, drive[V_OPEN], source, row[KE], row[RESISTANCE], current)
+        drawn = row[COUNT] * current * (current * row[RESISTANCE] + row[KE] * speed) / max(voltage, 1e-9)
+        current_sum += drawn
+        s.clock[SPENT] += drawn * min(time, short)
+        _warm(nu, case, s, m, current * current, min(time, short))
+    return reason, drive[V_OPEN] - drive[R_BATTERY] * current_sum
+
+
+@njit(error_model="numpy")
+def _breathe(st: Structure, nu: Numbers, case: int, s: State, action: int) -> int:
+    """Draw the air of an action at its end; says whether every stroke had the pressure that it needs."""
+    p_atm, reason = nu.drive[case, P_ATM], DONE
+    for k in range(st.draw[action, 0], st.draw[action, 0] + st.draw[action, 1]):
+        w = st.draws[k]
+        t = st.way_tank[w]
+        _settle(nu, case, s, t)
+        vessel, way = nu.tanks[case, t], nu.ways[case, w]
+        s.pressure[t] = after_draw(s.pressure[t], vessel[VOLUME], way[BEFORE], way[AFTER], p_atm, vessel[SETTING])
+        if fill_pressure(s.pressure[t], vessel[SETTING]) < way[NEED]:
+            reason = AIR
+    return reason
+
+
+@njit(error_model="numpy", inline="always")
+def _settle(nu: Numbers, case: int, s: State, t: int) -> None:
+    waited = s.clock[NOW] - s.rested[t]
+    s.pressure[t] = after_leak(s.pressure[t], waited, nu.tanks[case, t, LEAK], nu.drive[case, P_ATM])
+    s.rested[t] = s.clock[NOW]
+
+
+@njit(error_model="numpy")
+def _idle(st: Structure, s: State, action: int, period: int) -> bool:
+    """Whether a driver sees that there is nothing to score or to take; a program does not look."""
+    _, task, _, scored, takes, taken = st.action[action]
+    empty = task >= 0 and scored >= 0 and s.stock[scored, 0] <= 0.0
+    return period > 0 and (empty or (takes > 0 and s.stock[taken, 1] <= 0.0))
+
+
+@njit(error_model="numpy")
+def _score(st: Structure, s: State, action: int, period: int, won: bool) -> tuple[int, float, float]:
+    """Settle objects and points of an action that was carried out: reason, points, how many counted."""
+    _, task, objects, scored, takes, taken = st.action[action]
+    number, lacks = float(objects), False
+    if task >= 0 and scored >= 0:
+        # what is let go is gone, whether it lands or not
+        number = min(number, s.stock[scored, 0])
+        s.stock[scored, 0] -= number
+        lacks = number <= 0.0
+    if takes > 0:
+        got = min(float(takes), s.stock[taken, 1])
+        lacks = lacks or got <= 0.0
+        if won:
+            s.stock[taken, 0] += got
+            s.stock[taken, 1] -= got
+    if lacks or not won:
+        return (OBJECTS if lacks else LUCK), 0.0, 0.0
+    if task < 0:
+        return DONE, 0.0, 0.0
+    counts = min(number, st.points[task, 2] - s.counted[task])
+    s.counted[task] += counts
+    earned = counts * (st.points[task, 0] + (st.points[task, 1] if period == 0 else 0.0))
+    s.clock[EARNED] += earned
+    if period == 0:
+        s.clock[EARLY] += earned
+    return (DONE if counts > 0.0 else FULL), earned, counts
+
+
+@njit(error_model="numpy")
+def _act(
+    st: Structure,
+    nu: Numbers,
+    case: int,
+    s: State,
+    draw: tuple[np.uint64, np.uint64, bool],
+    at: tuple[int, int],
+    row: Array,
+) -> bool:
+    """Play one step of the plan in its period; says whether that is over."""
+    step, period = at
+    action, place = st.step[step]
+    seed, run, luck = draw
+    count, mean, sd = s.tried[action], nu.time[case, action, 0], nu.time[case, action, 1]
+    s.tried[action] += 1
+    one, two, three, _ = philox((run, st.key[action], np.uint64(count), _ZERO), seed)
+    time = lognormal(mean, sd, normal(one, two)) if luck else mean
+    won = not luck or uniform(three) < s.odds[action]
+    end = st.period[period, 1]
+    leaves, earned, counts = s.clock[NOW], 0.0, 0.0
+    voltage, over = nu.drive[case, V_OPEN], False
+    begins = leaves
+    if s.clock[SPENT] >= nu.drive[case, CAPACITY]:
+        reason, over = BATTERY, True
+    elif _idle(st, s, action, period):
+        reason = OBJECTS
+    else:
+        way = _plan_way(st, nu, case, s, action, place)
+        ahead = mean if st.period[period, 2] > 0.0 else 0.0
+        if not math.isfinite(way):
+            reason = HEAT if _level(nu, case, s) > 0 else LOAD
+            s.clock[NOW] += PAUSE
+        elif leaves + way + ahead > end:
+            # a driver looks ahead to the finish; to the whistle anything is tried that the way there leaves time for
+            reason, over = TIME, True
+        else:
+            _go(st, nu, case, s, place)
+            begins = s.clock[NOW]
+            limit = end if st.period[period, 2] <= 0.0 else st.period[2, 1]
+            late = begins + time > limit
+            reason, voltage = _work(st, nu, case, s, (action, time, limit - begins))
+            s.clock[NOW] = min(begins + time, limit)
+            if late:
+                reason, over = TIME, True
+            else:
+                short = _breathe(st, nu, case, s, action)
+                reason = short if reason == DONE else reason
+                if reason == DONE:
+                    reason, earned, counts = _score(st, s, action, period, won)
+    s.ended[action, reason] += 1
+    if row.size > 0:
+        _write(nu, case, s, (leaves, begins, float(step), float(period), float(reason)), (earned, counts, voltage), row)
+    return over
+
+
+@njit(error_model="numpy")
+def _write(nu: Numbers, case: int, s: State, when: tuple[float, float, float, float, float],
+           what: tuple[float, float, float], row: Array) -> None:  # fmt: skip
+    row[LEAVES], row[BEGINS], row[STEP], row[PERIOD], row[REASON] = when
+    row[POINTS], row[COUNTED], row[VOLTAGE] = what
+    row[ENDS], row[CHARGE] = s.clock[NOW], s.clock[SPENT]
+    for m in range(s.winding.size):
+        _rest(nu, case, s, m, s.clock[NOW])
+    row[HOT_MOTOR] = np.argmax(s.winding)
+    row[HOTTEST] = s.winding.max() + nu.drive[case, T_AIR]
+    for t in range(s.pressure.size):
+        _settle(nu, case, s, t)
+        row[FIRST_TANK + t] = s.pressure[t]
+
+
+@njit(error_model="numpy")
+def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64, bool], rows: Array,
+         finished: Array) -> tuple[State, int]:  # fmt: skip
+    """Play one match.
+
+    Parameters
+    ----------
+    st : Structure
+        The plan [-].
+    nu : Numbers
+        Over cases [SI].
+    case : int
+        Which case [-].
+    draw : tuple
+        Seed, number of the run, and whether luck plays a part; without it every try works in its mean time [-].
+    rows : ndarray of shape (k, FIRST_TANK + tanks)
+        Filled with one row for each action; none where k is 0 [SI].
+    finished : ndarray of shape (steps,)
+        Filled with how often each step was done [-].
+
+    Returns
+    -------
+    tuple of State and int
+        How it ended, and how many rows were filled [-].
+    """
+    s = _fresh(st, nu, case, draw[0], draw[1], draw[2])
+    nothing = np.empty(0)
+    current, over, filled = -1, False, 0
+    for i in range(st.item.shape[0]):
+        period, head, length, rounds = st.item[i]
+        if period != current:
+            current, over = period, False
+            s.clock[NOW] = max(s.clock[NOW], st.period[period, 0])
+        for _ in range(rounds):
+            if over or s.clock[NOW] >= st.until[i]:
+                break
+            before = s.clock[NOW]
+            for step in range(head, head + length):
+                row = rows[filled] if filled < rows.shape[0] else nothing
+                done = s.ended[st.step[step, 0], DONE]
+                over = _act(st, nu, case, s, draw, (step, period), row)
+                finished[step] += s.ended[st.step[step, 0], DONE] - done
+                filled += 1
+                if over:
+                    break
+            if s.clock[NOW] <= before:
+                break  # a round in which nothing could be done would repeat for ever
+    return s, filled
+
+
+@njit(error_model="numpy")
+def _one(st: Structure, nu: Numbers, runs: tuple[int, int, bool], seed: np.uint64, out: Out, i: int) -> None:
+    """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
+    begin, step, luck = runs
+    draw = (seed, np.uint64(begin + i), luck)
+    s, _ = play(st, nu, (1 + i) * step, draw, np.empty((0, 0)), out.finished[i])
+    out.totals[i, 0], out.totals[i, 1] = s.clock[EARNED], s.clock[EARLY]
+    out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
+    out.ended[i] = s.ended
+    out.pressure[i] = s.pressure
+
+
+def _fingerprint() -> int:
+    """Sum up the sources that are compiled in: what was compiled from others is not used again."""
+    modules: tuple[ModuleType, ...] = (battery, motion, motor, tank, thermal, layout, random, travel)
+    return zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())
+
+
+def _compiled(sources: int) -> tuple[Callable[..., Any], Callable[..., Any]]:
+    """Compile the loop over runs, and one run with its rows; the cache holds both by the sources they close over."""
+
+    @njit(error_model="numpy", parallel=True, cache=True)
+    def play_all(st: Structure, nu: Numbers, runs: tuple[int, int, bool], seed: np.uint64, out: Out) -> int:
+        for i in prange(out.totals.shape[0]):
+            _one(st, nu, runs, seed, out, i)
+        return sources
+
+    @njit(error_model="numpy", cache=True)
+    def play_one(
+        st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64, bool], rows: Array
+    ) -> tuple[int, int]:
+        _, filled = play(st, nu, case, draw, rows, np.zeros(st.step.shape[0]))
+        return filled, sources
+
+    return play_all, play_one
+
+
+play_all, play_one = _compiled(_fingerprint())
+"""``play_all(structure, numbers, (first run, 0 or 1 case on per run, luck), seed, arrays to fill)`` plays many runs;
+``play_one(structure, numbers, case, (seed, run, luck), rows)`` one, and gives the number of rows filled first."""

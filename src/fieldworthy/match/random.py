@@ -1,0 +1,178 @@
+"""Counter-based random numbers: the same seed, run, stream and count give the same numbers on any core.
+
+Compiled; imported by the compiled loop alone.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+_M0, _M1 = np.uint64(0xD2E7470EE14C6C93), np.uint64(0xCA5A826395121157)
+_W0, _W1 = np.uint64(0x9E3779B97F4A7C15), np.uint64(0xBB67AE8584CAA73B)
+_LOW, _HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
+_DROP, _SCALE = np.uint64(11), 1.0 / 9007199254740992.0
+_ROUNDS = 10
+
+
+@njit(error_model="numpy", inline="always")
+def _high(a: np.uint64, b: np.uint64) -> np.uint64:
+    """Upper half of the product of two 64-bit numbers."""
+    a0, a1, b0, b1 = a & _LOW, a >> _HALF, b & _LOW, b >> _HALF
+    middle = a1 * b0 + ((a0 * b0) >> _HALF)
+    other = a0 * b1 + (middle & _LOW)
+    return a1 * b1 + (middle >> _HALF) + (other >> _HALF)
+
+
+@njit(error_model="numpy")
+def philox(
+    counter: tuple[np.uint64, np.uint64, np.uint64, np.uint64], seed: np.uint64
+) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
+    """Scramble a counter into four random words.
+
+    Parameters
+    ----------
+    counter : tuple of uint64
+        Four words [-].
+    seed : uint64
+        First word of the key; the second is 0 [-].
+
+    Returns
+    -------
+    tuple of uint64
+        Four words [-].
+
+    Notes
+    -----
+    Philox 4x64 with ten rounds.
+
+    References
+    ----------
+    salmon2011: Philox.
+    """
+    x0, x1, x2, x3 = counter
+    k0, k1 = seed, np.uint64(0)
+    for _ in range(_ROUNDS):
+        h0, h1 = _high(_M0, x0), _high(_M1, x2)
+        x0, x1, x2, x3 = h1 ^ x1 ^ k0, _M1 * x2, h0 ^ x3 ^ k1, _M0 * x0
+        k0, k1 = k0 + _W0, k1 + _W1
+    return x0, x1, x2, x3
+
+
+@njit(error_model="numpy", inline="always")
+def uniform(word: np.uint64) -> float:
+    """Turn a random word into a uniform number.
+
+    Parameters
+    ----------
+    word : uint64
+        The word [-].
+
+    Returns
+    -------
+    float
+        Above 0 and below 1 [-].
+    """
+    return (np.float64(word >> _DROP) + 0.5) * _SCALE
+
+
+@njit(error_model="numpy", inline="always")
+def normal(one: np.uint64, two: np.uint64) -> float:
+    """Turn two random words into a standard normal number.
+
+    Parameters
+    ----------
+    one, two : uint64
+        The words [-].
+
+    Returns
+    -------
+    float
+        The number [-].
+
+    References
+    ----------
+    boxmuller1958: the cosine branch.
+    """
+    return math.sqrt(-2.0 * math.log(uniform(one))) * math.cos(2.0 * math.pi * uniform(two))
+
+
+@njit(error_model="numpy")
+def gamma(shape: float, seed: np.uint64, run: np.uint64, stream: np.uint64, which: np.uint64) -> float:
+    """Draw from a gamma distribution of scale 1.
+
+    Parameters
+    ----------
+    shape : float
+        Shape parameter, at least 1 [-].
+    seed, run, stream, which : uint64
+        Where in the random numbers it stands [-].
+
+    Returns
+    -------
+    float
+        The draw [-].
+
+    References
+    ----------
+    marsaglia2000: a transformed normal number, accepted or drawn again.
+    """
+    d = shape - 1.0 / 3.0
+    c = 1.0 / math.sqrt(9.0 * d)
+    for count in range(1000):
+        a, b, u, _ = philox((run, stream, np.uint64(count), which), seed)
+        x = normal(a, b)
+        v = 1.0 + c * x
+        if v > 0.0:
+            v = v * v * v
+            if math.log(uniform(u)) < 0.5 * x * x + d * (1.0 - v + math.log(v)):
+                return d * v
+    return d
+
+
+@njit(error_model="numpy")
+def beta(a: float, b: float, seed: np.uint64, run: np.uint64, stream: np.uint64) -> float:
+    """Draw a success chance from a Beta distribution.
+
+    Parameters
+    ----------
+    a, b : float
+        Shape parameters, at least 1 [-].
+    seed, run, stream : uint64
+        Where in the random numbers it stands [-].
+
+    Returns
+    -------
+    float
+        The chance [-].
+
+    References
+    ----------
+    bda: appendix A, a Beta number from two gamma numbers.
+    """
+    x = gamma(a, seed, run, stream, np.uint64(1))
+    return x / (x + gamma(b, seed, run, stream, np.uint64(2)))
+
+
+@njit(error_model="numpy", inline="always")
+def lognormal(mean: float, sd: float, z: float) -> float:
+    """Turn a standard normal number into a time.
+
+    Parameters
+    ----------
+    mean, sd : float
+        Of the time itself [s].
+    z : float
+        Standard normal number [-].
+
+    Returns
+    -------
+    float
+        The time, its mean where nothing varies [s].
+    """
+    if sd <= 0.0 or mean <= 0.0:
+        return mean
+    variance = math.log1p((sd / mean) * (sd / mean))
+    return mean * math.exp(math.sqrt(variance) * z - 0.5 * variance)

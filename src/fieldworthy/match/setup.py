@@ -1,0 +1,405 @@
+"""Turns a robot, its season and its plan into the flat arrays that the compiled loop reads."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import numpy as np
+
+from fieldworthy.checks.airplan import use_of
+from fieldworthy.checks.driving import motor_line, powertrain, robot_battery
+from fieldworthy.checks.finding import Real
+from fieldworthy.checks.schedule import way_between
+from fieldworthy.checks.showing import first
+from fieldworthy.checks.subject import Subject
+from fieldworthy.match.layout import MOST_ROUNDS, NONE, Array, Numbers, Structure, Whole
+from fieldworthy.physics.chance import posterior
+from fieldworthy.physics.motion import Load, brake_deceleration, drive_line
+from fieldworthy.physics.support import STANDARD_GRAVITY
+from fieldworthy.physics.turning import as_straight
+from fieldworthy.robot.model import Action, MotorClass, Plan, Repeat, Robot, Step
+from fieldworthy.season.model import Season
+
+Part = Literal["whole", "autonomous", "driven", "solo"]
+PARTS: tuple[Part, ...] = get_args(Part)
+PERIODS = ("autonomous", "driven", "finish")
+_UNLIMITED = 1e9
+
+
+class CannotPlay(Exception):
+    """A robot that a match cannot be forecast for: which key lacks, and what was expected there."""
+
+    def __init__(self, key: tuple[str, ...], expected: str, *, season: bool = False) -> None:
+        self.key, self.expected, self.season = key, expected, season
+        super().__init__(expected)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """A match as arrays, with the names that their rows stand for.
+
+    Attributes
+    ----------
+    structure : Structure
+        The same in every case.
+    numbers : Numbers
+        Over cases.
+    part : str
+        Which part of the match is played.
+    actions, places, tanks, motors, tasks, kinds : tuple of str
+        Names by index.
+    unpractised : tuple of str
+        Actions of the plan without practice counts; they are taken to work every time.
+    finish : tuple of int
+        Steps of the finish.
+    """
+
+    structure: Structure
+    numbers: Numbers
+    part: Part
+    actions: tuple[str, ...]
+    places: tuple[str, ...]
+    tanks: tuple[str, ...]
+    motors: tuple[str, ...]
+    tasks: tuple[str, ...]
+    kinds: tuple[str, ...]
+    unpractised: tuple[str, ...]
+    finish: tuple[int, ...]
+
+    @property
+    def cases(self) -> int:
+        """How many cases the numbers hold."""
+        return int(self.numbers.drive.shape[0])
+
+
+def setup(subject: Subject, part: Part = "whole", cases: int = 1) -> Setup:
+    """Turn a robot in a season into the arrays of a match.
+
+    Parameters
+    ----------
+    subject : Subject
+        Nominal numbers, or arrays over cases [SI].
+    part : str
+        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
+    cases : int
+        How many cases the arrays hold [-].
+
+    Returns
+    -------
+    Setup
+        Arrays and names [SI].
+
+    Raises
+    ------
+    CannotPlay
+        Without a plan, parts or poses, or where the season has no such part.
+    """
+    plan = _playable(subject, part)
+    robot, season = subject.robot, subject.season
+    usual = str(subject.driving_pose)
+    items = _items(plan, part)
+    steps = [step for _, item in items for step in _steps(item)]
+    actions = tuple(dict.fromkeys(step.action for step in steps))
+    places = tuple(dict.fromkeys([plan.start, *(step.at for step in steps)]))
+    poses = tuple(dict.fromkeys(robot.actions[a].pose or usual for a in actions))
+    workers = _workers(robot, actions)
+    motors = tuple(dict.fromkeys(motor for _, motor, _ in workers))
+    ways = [(name, i) for name in robot.air.cylinders for i in range(len(use_of(subject, name).draws))]
+    used = [robot.actions[a] for a in actions]
+    tasks = tuple(dict.fromkeys(a.task for a in used if a.task is not None))
+    kinds = _kinds(robot, season, items)
+    entries = [[w for w in workers if w[0] == a] for a in actions]
+    table, until, period = _program(items, season, part, plan)
+    draw, draws = _spans([[ways.index(w) for w in _draws(a, ways)] for a in used])
+    work, worker = _spans([[1 + motors.index(m) for _, m, _ in mine] for mine in entries])
+    structure = Structure(
+        step=_whole([(actions.index(s.action), places.index(s.at)) for s in steps], 2),
+        item=table,
+        until=until,
+        period=period,
+        start=0,
+        distance=np.array([[way_between(season, a, b)[0] for b in places] for a in places]),
+        direction=np.array([[way_between(season, a, b)[1] for b in places] for a in places]),
+        action=_whole([_action(robot.actions[a], season, (poses, usual, tasks), kinds, a) for a in actions], 6),
+        chance=np.array([_chance(a) for a in used]).reshape(-1, 3),
+        key=np.array([_stream(a) for a in actions], dtype=np.uint64),
+        draw=draw,
+        draws=draws,
+        work=work,
+        worker=worker,
+        way_tank=_whole([list(robot.air.tanks).index(robot.air.cylinders[n].tank) for n, _ in ways]),
+        points=np.array([_task(season, t) for t in tasks]).reshape(-1, 3),
+        stock=np.array([_stock(robot, season, k) for k in kinds.names]).reshape(-1, 2),
+    )
+    load = [w[2] for mine in entries for w in mine]
+    names = (actions, places, tuple(robot.air.tanks), ("drive", *(m for m, _ in motors)), tasks, kinds.names)
+    return Setup(
+        structure, _numbers(subject, cases, poses, (used, motors, ways, load)), part, *names,
+        tuple(n for n, a in zip(actions, used, strict=True) if a.practice is None),
+        tuple(range(len(steps) - (len(plan.finish.steps) if plan.finish else 0), len(steps)))
+        if part != "autonomous" else (),
+    )  # fmt: skip
+
+
+def with_chance(match: Setup, action: str, chance: float) -> Setup:
+    """Give one action a chance of success that is known.
+
+    Parameters
+    ----------
+    match : Setup
+        The match [SI].
+    action : str
+        The action's name [-].
+    chance : float
+        From 0 to 1 [-].
+
+    Returns
+    -------
+    Setup
+        The same match with that chance [SI].
+    """
+    table = match.structure.chance.copy()
+    table[match.actions.index(action), 2] = chance
+    return dataclasses.replace(match, structure=match.structure._replace(chance=table))
+
+
+def _playable(subject: Subject, part: Part) -> Plan:
+    robot, periods = subject.robot, subject.season.periods
+    if robot.plan is None:
+        raise CannotPlay(("plan",), "this key is missing: a match as the team means to play it")
+    if not robot.parts or subject.driving_pose is None:
+        lacks = "poses" if robot.parts else "parts"
+        raise CannotPlay((lacks,), "this key is missing: without parts and a pose no travel times are known")
+    if part == "solo" and periods.solo is None:
+        raise CannotPlay(
+            ("periods", "solo"), "this key is missing: how long a run alone on the field lasts", season=True
+        )
+    if not _items(robot.plan, part):
+        key = ("plan", "autonomous") if part == "autonomous" else ("plan",)
+        raise CannotPlay(key, f"expected steps for the part that is asked for: {part}")
+    return robot.plan
+
+
+def _items(plan: Plan, part: Part) -> list[tuple[int, Step | Repeat]]:
+    lists: tuple[Sequence[Step | Repeat], ...] = (
+        plan.autonomous if part in ("whole", "autonomous") else (),
+        plan.driven if part != "autonomous" else (),
+        plan.finish.steps if plan.finish and part != "autonomous" else (),
+    )
+    return [(period, item) for period, items in enumerate(lists) for item in items]
+
+
+def _steps(item: Step | Repeat) -> tuple[Step, ...]:
+    return (item,) if isinstance(item, Step) else item.repeat
+
+
+def _program(
+    items: list[tuple[int, Step | Repeat]], season: Season, part: Part, plan: Plan
+) -> tuple[Whole, Array, Array]:
+    """Items with their rounds and ends, and the periods as the part has them."""
+    autonomous, driven = first(season.periods.autonomous), first(season.periods.driven)
+    begin = autonomous if part == "whole" else 0.0
+    end = first(season.periods.solo or 0.0) if part == "solo" else begin + driven
+    turn = end - first(plan.finish.reserve) if plan.finish else end
+    period = np.array([[0.0, autonomous, 0.0], [begin, turn, 1.0 if plan.finish else 0.0], [begin, end, 0.0]])
+    rows, until, at = [], [], 0
+    for when, item in items:
+        repeated = isinstance(item, Repeat)
+        rounds = min(item.times or MOST_ROUNDS, MOST_ROUNDS) if isinstance(item, Repeat) else 1
+        rows.append((when, at, len(_steps(item)), rounds))
+        stop = item.until if isinstance(item, Repeat) else None
+        until.append(np.inf if not repeated or stop is None else period[when, 0] + first(stop))
+        at += len(_steps(item))
+    return _whole(rows, 4), np.array(until, dtype=float), period
+
+
+@dataclass(frozen=True, slots=True)
+class _Kinds:
+    """Objects that the plan takes, and which of them each action takes."""
+
+    names: tuple[str, ...]
+    taken: dict[str, str]
+
+
+def _kinds(robot: Robot, season: Season, items: Iterable[tuple[int, Step | Repeat]]) -> _Kinds:
+    """Find what each action picks up: what the file says, else what the next scoring action of the plan needs."""
+    taken: dict[str, str] = {}
+    order = [step.action for _, item in items for step in (*_steps(item), *_steps(item))]
+    for i, name in enumerate(order):
+        action = robot.actions[name]
+        if action.takes and name not in taken:
+            kind = action.object or _next_scored(robot, season, order[i + 1 :])
+            if kind is not None:
+                taken[name] = kind
+    return _Kinds(tuple(dict.fromkeys(taken.values())), taken)
+
+
+def _next_scored(robot: Robot, season: Season, rest: Iterable[str]) -> str | None:
+    tasks = (robot.actions[name].task for name in rest)
+    return next((season.tasks[t].object for t in tasks if t is not None and season.tasks[t].object is not None), None)
+
+
+def _action(action: Action, season: Season, index: tuple[tuple[str, ...], str, tuple[str, ...]], kinds: _Kinds,
+            name: str) -> tuple[int, ...]:  # fmt: skip
+    poses, usual, tasks = index
+    task = NONE if action.task is None else tasks.index(action.task)
+    scored = None if action.task is None else season.tasks[action.task].object
+    taken = kinds.taken.get(name)
+    return (
+        poses.index(action.pose or usual),
+        task,
+        action.objects if action.task is not None and season.tasks[action.task].per == "each" else 1,
+        kinds.names.index(scored) if scored in kinds.names else NONE,
+        action.takes if taken else 0,
+        kinds.names.index(taken) if taken else NONE,
+    )
+
+
+def _chance(action: Action) -> tuple[float, float, float]:
+    if action.practice is None:
+        return 1.0, 1.0, 1.0
+    belief = posterior(float(action.practice.successes), float(action.practice.attempts))
+    return float(belief.a), float(belief.b), -1.0
+
+
+def _stream(name: str) -> int:
+    """The number of an action's random stream: variants that share an action share its luck."""
+    return int.from_bytes(hashlib.blake2b(name.encode(), digest_size=8).digest(), "little")
+
+
+def _draws(action: Action, ways: list[tuple[str, int]]) -> list[tuple[str, int]]:
+    """Out and back of each cylinder as often as it strokes."""
+    return [way for name, strokes in action.strokes.items() for way in [w for w in ways if w[0] == name] * strokes]
+
+
+def _task(season: Season, name: str) -> tuple[float, float, float]:
+    task = season.tasks[name]
+    most = _UNLIMITED if task.most is None else float(task.most)
+    return task.points, task.autonomous_bonus, min(most, 1.0) if task.per == "once" else most
+
+
+def _stock(robot: Robot, season: Season, kind: str) -> tuple[float, float]:
+    starts = [pose for pose in robot.poses.values() if pose.use == "start"]
+    carried = sum(load.count for pose in starts[:1] for load in pose.carries.values() if load.object == kind)
+    supply = season.objects[kind].supply
+    return float(carried), _UNLIMITED if supply is None else float(supply)
+
+
+_Worker = tuple[str, tuple[str, str], Real]
+
+
+def _workers(robot: Robot, actions: Sequence[str]) -> list[_Worker]:
+    """Action, mechanism with motor class, and load of every group of motors that an action uses."""
+    return [
+        (name, (mechanism, motor), share)
+        for name in actions
+        for mechanism, share in robot.actions[name].motors.items()
+        for motor in dict.fromkeys(use.motor for use in robot.mechanisms[mechanism].motors)
+    ]
+
+
+def _motor_count(robot: Robot, mechanism: str, motor: str) -> int:
+    return sum(use.count for use in robot.mechanisms[mechanism].motors if use.motor == motor)
+
+
+def _whole(rows: Sequence[object], width: int = 0) -> Whole:
+    table = np.array(rows, dtype=np.int64)
+    return table.reshape(-1, width) if width else table.reshape(-1)
+
+
+def _spans(lists: Sequence[Sequence[int]]) -> tuple[Whole, Whole]:
+    """First and number of each of several lists, and all of them in one."""
+    ends = np.cumsum([0, *(len(entry) for entry in lists)])
+    table = np.stack([ends[:-1], np.diff(ends)], axis=1).astype(np.int64)
+    return table, _whole([v for entry in lists for v in entry])
+
+
+_Used = tuple[list[Action], tuple[tuple[str, str], ...], list[tuple[str, int]], list[Real]]
+
+
+def _numbers(subject: Subject, cases: int, poses: tuple[str, ...], used: _Used) -> Numbers:
+    actions, workers, ways, load = used
+    robot = subject.robot
+    kinds = [robot.catalogue.motors[m] for m in (robot.drive.motor, *(motor for _, motor in workers))]
+    counts = [robot.drive.motors, *(_motor_count(robot, *worker) for worker in workers)]
+    above, factor = _derating(cases, kinds)
+    lines, loads = _drive(subject, cases, poses, np.minimum.accumulate(factor[:, 0], axis=-1))
+    battery, train = robot_battery(robot), powertrain(robot).wheels
+    capacity = robot.catalogue.batteries[robot.battery].capacity
+    gearing = train.train.ratio / train.radius
+    circuits = [subject.circuits[name] for name in robot.air.tanks]
+    needs = [use_of(subject, name).draws[way] for name, way in ways]
+    start = robot.drive.motor_start_temperature
+    return Numbers(
+        _row(cases, [battery.open_voltage, battery.resistance, capacity, gearing, train.train.efficiency,
+                       subject.season.temperature, subject.p_atm]),
+        lines,
+        loads,
+        _row(cases, [subject.pace(pose).yaw.rim_lever for pose in poses]),
+        _rows(cases, [_motor(kind, count, start) for kind, count in zip(kinds, counts, strict=True)], 13),
+        above,
+        factor,
+        _rows(cases, [[c.volume, c.p_charge, c.p_set, c.leak] for c in circuits], 4),
+        _rows(cases, [[d.V_before, d.V_after, d.p_need] for d in needs], 3),
+        _rows(cases, [[a.time, a.spread] for a in actions], 2),
+        _row(cases, load),
+    )  # fmt: skip
+
+
+def _row(cases: int, values: Sequence[Real]) -> Array:
+    """Numbers or arrays over cases as one array of shape (cases, k)."""
+    flat = [np.broadcast_to(np.asarray(value, dtype=float), (cases,)) for value in values]
+    return np.ascontiguousarray(np.stack(flat, axis=1)) if flat else np.zeros((cases, 0))
+
+
+def _rows(cases: int, rows: Sequence[Sequence[Real]], width: int) -> Array:
+    return _row(cases, [value for row in rows for value in row]).reshape(cases, len(rows), width)
+
+
+def _motor(kind: MotorClass, count: int, start: Real) -> list[Real]:
+    line = motor_line(kind)
+    return [
+        kind.winding_heat_capacity, kind.case_heat_capacity, kind.winding_to_case, kind.case_to_air, line.resistance,
+        line.torque_constant, line.voltage_constant, line.free_current, kind.current_limit, kind.power_cap,
+        line.stall_torque, float(count), start,
+    ]  # fmt: skip
+
+
+def _derating(cases: int, kinds: Sequence[MotorClass]) -> tuple[Array, Array]:
+    """Thresholds and factors of every motor; thresholds that a sample puts out of order are brought into it."""
+    deep = max(len(kind.derating) for kind in kinds)
+    above, factor = np.full((cases, len(kinds), deep), np.inf), np.ones((cases, len(kinds), deep))
+    for i, kind in enumerate(kinds):
+        for j, step in enumerate(kind.derating):
+            above[:, i, j], factor[:, i, j] = step.above, step.factor
+    return np.maximum.accumulate(above, axis=-1), factor
+
+
+def _drive(subject: Subject, cases: int, poses: Sequence[str], left: Array) -> tuple[Array, Array]:
+    """Force lines and loads at each level of derating; level 0 is the one that the findings stand on."""
+    robot = subject.robot
+    shares: list[Real] = [1.0, *left.T]
+    lines, loads = [], []
+    train = powertrain(robot)
+    for share in shares:
+        held = dataclasses.replace(train.controller, current_limit=train.controller.current_limit * share)
+        line = drive_line(dataclasses.replace(train, controller=held))
+        lines.append(_row(cases, [line.stall_force, line.slope, line.force_limit, line.power_limit]))
+        for pose in poses:
+            pace = subject.pace(pose)
+            by_motors = brake_deceleration(line, pace.load, np.inf, robot.drive.braking)
+            # grip and tipping bound the stop as before; motors that are cut back may bound it further
+            stop = np.maximum(np.minimum(by_motors, pace.load.deceleration), 0.01 * STANDARD_GRAVITY)
+            straight = dataclasses.replace(pace.load, deceleration=stop)
+            for load in (straight, as_straight(line, pace.yaw, robot.drive.braking)):
+                loads.append(_row(cases, _moved(load)))
+    shape = (cases, len(shares), len(poses), 2, 5)
+    return np.ascontiguousarray(np.stack(lines, axis=1)), np.ascontiguousarray(np.stack(loads, axis=1)).reshape(shape)
+
+
+def _moved(load: Load) -> list[Real]:
+    return [load.mass, load.rotating_mass, load.resistance, load.grip_acceleration, load.deceleration]

@@ -1,0 +1,172 @@
+"""One match as it goes when every try works in its mean time: what happens where and when, and what is left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.checks.subject import Subject
+from fieldworthy.match.layout import (
+    BEGINS,
+    CHARGE,
+    COUNTED,
+    ENDS,
+    FIRST_TANK,
+    HOT_MOTOR,
+    HOTTEST,
+    LEAVES,
+    PERIOD,
+    POINTS,
+    REASON,
+    REASONS,
+    STEP,
+    VOLTAGE,
+    Array,
+)
+from fieldworthy.match.setup import PERIODS, Part, Setup, setup
+
+WHY = {
+    "done": "",
+    "luck": "the try fails",
+    "time": "no time left for it",
+    "air": "too little air",
+    "heat": "its motors are cut back by heat",
+    "objects": "nothing on board, or none left to take",
+    "battery": "battery empty",
+    "load": "its motors are too weak",
+    "full": "done, but the season counts no more",
+}
+"""What each reason says to a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One action of a match.
+
+    Attributes
+    ----------
+    leaves, begins, ends : float
+        When it sets off for the place, is there, and has done [s].
+    period, action, place : str
+        Names.
+    points : float
+        What it earns.
+    counted : float
+        How many objects, or how often the task, counted.
+    reason : str
+        A key of `WHY`.
+    pressure : dict of str to float
+        Gauge pressure by tank, afterwards [Pa].
+    hottest_motor : str
+        ``drive``, or the mechanism whose motors are warmest.
+    hottest : float
+        Temperature of its winding [K].
+    charge : float
+        Taken from the battery so far [C].
+    voltage : float
+        At the battery while it acts [V].
+    """
+
+    leaves: float
+    begins: float
+    ends: float
+    period: str
+    action: str
+    place: str
+    points: float
+    counted: float
+    reason: str
+    pressure: dict[str, float]
+    hottest_motor: str
+    hottest: float
+    charge: float
+    voltage: float
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """A match from event to event.
+
+    Attributes
+    ----------
+    events : tuple of Event
+        In order of time.
+    points : float
+        All of them.
+    capacity : float
+        Charge that the battery holds [C].
+    """
+
+    events: tuple[Event, ...]
+    points: float
+    capacity: float
+
+
+def timeline(subject: Subject, part: Part = "whole") -> Timeline:
+    """Play the plan once as it goes when every try works in its mean time.
+
+    Parameters
+    ----------
+    subject : Subject
+        Nominal numbers [SI].
+    part : str
+        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
+
+    Returns
+    -------
+    Timeline
+        One event for each action [SI].
+    """
+    return played(setup(subject.nominal, part))
+
+
+def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -> Timeline:
+    """Play a match once, with every detail.
+
+    Parameters
+    ----------
+    match : Setup
+        The match [SI].
+    run : int or None
+        Number of the run whose luck is drawn; without luck where None [-].
+    seed : int
+        Fixes the luck [-].
+    case : int
+        Which case of the numbers [-].
+
+    Returns
+    -------
+    Timeline
+        One event for each action [SI].
+    """
+    from fieldworthy.match.kernel import play_one  # noqa: PLC0415  the compiler starts only where it is used
+
+    items = match.structure.item
+    rows = np.zeros((int((items[:, 2] * items[:, 3]).sum()), FIRST_TANK + len(match.tanks)))
+    draw = (np.uint64(seed), np.uint64(run or 0), run is not None)
+    filled, _ = play_one(match.structure, match.numbers, case, draw, rows)
+    events = tuple(_event(match, row, case) for row in rows[:filled])
+    capacity = float(match.numbers.drive[case, 2])
+    return Timeline(events, float(rows[:filled, POINTS].sum()), capacity)
+
+
+def _event(match: Setup, row: Array, case: int) -> Event:
+    action, place = match.structure.step[int(row[STEP])]
+    p_atm = float(match.numbers.drive[case, -1])
+    return Event(
+        float(row[LEAVES]),
+        float(row[BEGINS]),
+        float(row[ENDS]),
+        PERIODS[int(row[PERIOD])],
+        match.actions[action],
+        match.places[place],
+        float(row[POINTS]),
+        float(row[COUNTED]),
+        REASONS[int(row[REASON])],
+        {name: float(row[FIRST_TANK + i]) - p_atm for i, name in enumerate(match.tanks)},
+        match.motors[int(row[HOT_MOTOR])],
+        float(row[HOTTEST]),
+        float(row[CHARGE]),
+        float(row[VOLTAGE]),
+    )

@@ -1,0 +1,254 @@
+"""One straight way or turn from rest to rest, compiled: its phases with time, heating current and charge.
+
+Force, acceleration, voltage and current are the functions of `fieldworthy.physics` themselves, compiled; between the
+corners of the force curve they are integrated over speed by Gauss's rule, so that no time step enters.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from fieldworthy.match.layout import (
+    BRAKING,
+    COUNT,
+    EFFICIENCY,
+    F_LIMIT,
+    F_STALL,
+    GEARING,
+    GRIP,
+    I_FREE,
+    KE,
+    KT,
+    MASS,
+    P_LIMIT,
+    R_BATTERY,
+    RESISTANCE,
+    RESISTING,
+    ROTATING,
+    SLOPE,
+    V_OPEN,
+    Array,
+)
+from fieldworthy.physics import battery, motion, motor
+
+drive_force: Any = njit(error_model="numpy", inline="always")(motion.drive_force)
+acceleration: Any = njit(error_model="numpy", inline="always")(motion.acceleration)
+torque_current: Any = njit(error_model="numpy", inline="always")(motor.torque_current)
+terminal_voltage: Any = njit(error_model="numpy", inline="always")(battery.terminal_voltage)
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
+_SHARES, _PARTS = 0.5 + 0.5 * _NODES, 0.5 * _WEIGHTS
+_NEAR_TOP = 18.0  # a run-up is called done at exp(-18) below top speed
+_STEPS = 30
+_CLOSE = 1e-11
+PIECES = 4
+PHASES = PIECES + 2
+"""Four pieces of the run-up, the cruise, the stop."""
+
+
+@njit(error_model="numpy")
+def speed_up(line: Array, load: Array, v: float) -> float:
+    """Give the acceleration at full command.
+
+    Parameters
+    ----------
+    line, load : ndarray
+        A row of `Numbers.lines` and one of `Numbers.loads` [SI].
+    v : float
+        Speed [m/s].
+
+    Returns
+    -------
+    float
+        Acceleration [m/s2].
+    """
+    force = drive_force(v, line[F_STALL], line[SLOPE], line[F_LIMIT], line[P_LIMIT])
+    return float(acceleration(force, load[RESISTING], load[MASS], load[ROTATING], load[GRIP]))
+
+
+@njit(error_model="numpy")
+def _corners(line: Array, load: Array) -> tuple[float, tuple[float, float, float, float]]:
+    """Top speed, 0 where it is stuck, and the speeds at which one piece of the force curve gives way to the next."""
+    stall, slope, power, resisting = line[F_STALL], line[SLOPE], line[P_LIMIT], load[RESISTING]
+    held = min(line[F_LIMIT], load[GRIP] * (load[MASS] + load[ROTATING]) + resisting, stall)
+    if not (held > resisting and power > 0.0):
+        return 0.0, (0.0, 0.0, 0.0, 0.0)
+    top = min((stall - resisting) / slope, min(power, 1e200) / max(resisting, 1e-100))
+    most = top * -math.expm1(-_NEAR_TOP)
+    root = math.sqrt(max(stall * stall - 4.0 * slope * power, 0.0))
+    first = min(max(min((stall - held) / slope, power / held), 0.0), most)
+    low = 2.0 * power / (stall + root) if root > 0.0 else 0.5 * stall / slope
+    second = min(max(low, first), most)
+    third = min(max((stall + root) / (2.0 * slope), second), most)
+    return top, (first, second, third, most)
+
+
+@njit(error_model="numpy")
+def _grid(low: float, high: float, top: float) -> tuple[float, float, float]:
+    """Places of a Gauss rule that stay alike up to top speed: offset, start and width in the stretched speed."""
+    c = 0.0 if low > 1e-3 * high else top
+    start = math.log((low + c) / (top - low))
+    return c, start, math.log((high + c) / (top - high)) - start
+
+
+@njit(error_model="numpy")
+def _way(line: Array, load: Array, low: float, high: float, top: float) -> float:
+    """Distance of the run-up between two speeds of one piece."""
+    c, start, wide = _grid(low, high, top)
+    way = 0.0
+    for k in range(_SHARES.size):
+        e = math.exp(start + _SHARES[k] * wide)
+        v = max((top * e - c) / (1.0 + e), 0.0)
+        way += _PARTS[k] * v * (v + c) * (top - v) / ((top + c) * speed_up(line, load, v))
+    return way * wide
+
+
+@njit(error_model="numpy")
+def _currents(force: float, v: float, drive: Array, motor_row: Array) -> tuple[float, float]:
+    """Winding current of each motor and current from the battery, at a rim force and speed."""
+    shaft = drive[GEARING] * v
+    torque = force / (motor_row[COUNT] * drive[GEARING] * drive[EFFICIENCY])
+    current = torque_current(torque, motor_row[KT], motor_row[I_FREE])
+    source = motor_row[COUNT] * drive[R_BATTERY]
+    voltage = terminal_voltage(shaft, drive[V_OPEN], source, motor_row[KE], motor_row[RESISTANCE], current)
+    power = current * (current * motor_row[RESISTANCE] + motor_row[KE] * shaft)
+    return current, motor_row[COUNT] * power / voltage
+
+
+@njit(error_model="numpy")
+def _run_up(line: Array, load: Array, span: tuple[float, float, float], drive: Array, motor_row: Array,
+            phase: Array) -> None:  # fmt: skip
+    """Write time, squared current and charge of one piece of the run-up."""
+    low, high, top = span
+    c, start, wide = _grid(low, high, top)
+    effective = load[MASS] + load[ROTATING]
+    for k in range(_SHARES.size):
+        e = math.exp(start + _SHARES[k] * wide)
+        v = max((top * e - c) / (1.0 + e), 0.0)
+        a = speed_up(line, load, v)
+        time = _PARTS[k] * (v + c) * (top - v) / ((top + c) * a) * wide
+        current, drawn = _currents(a * effective + load[RESISTING], v, drive, motor_row)
+        phase[0] += time
+        phase[1] += time * current * current
+        phase[2] += time * drawn
+
+
+@njit(error_model="numpy")
+def _level_start(line: Array, load: Array, high: float, drive: Array, motor_row: Array, phase: Array) -> None:
+    """Write time, squared current and charge of the first piece, where the acceleration is constant."""
+    a = speed_up(line, load, 0.0)
+    force = a * (load[MASS] + load[ROTATING]) + load[RESISTING]
+    time = high / a
+    for k in range(_SHARES.size):
+        current, drawn = _currents(force, _SHARES[k] * high, drive, motor_row)
+        phase[1] += _PARTS[k] * time * current * current
+        phase[2] += _PARTS[k] * time * drawn
+    phase[0] = time
+
+
+@njit(error_model="numpy")
+def _peak(line: Array, load: Array, edges: tuple[float, ...], top: float, distance: float) -> tuple[float, float]:
+    """Speed at which braking starts, and the way left over at top speed."""
+    half_stop = 0.5 / load[BRAKING]
+    # on the first piece the acceleration is constant
+    low, inverse = edges[0], 1.0 / speed_up(line, load, 0.0)
+    done = 0.5 * inverse * low * low
+    if done + half_stop * low * low >= distance:
+        return math.sqrt(2.0 * distance / (inverse + 2.0 * half_stop)), 0.0
+    for piece in range(1, PIECES):
+        high = edges[piece]
+        if high <= low:
+            continue
+        way = _way(line, load, low, high, top)
+        if done + way + half_stop * high * high >= distance:
+            return _search(line, load, (low, high, top), done, distance), 0.0
+        low, done = high, done + way
+    return low, max(distance - done - half_stop * low * low, 0.0)
+
+
+@njit(error_model="numpy")
+def _search(line: Array, load: Array, span: tuple[float, float, float], done: float, distance: float) -> float:
+    """Newton's rule, kept in a bracket, for ``x_up(v) + v**2 / (2 d) = distance`` within one piece.
+
+    The unknown is ``s = -ln(1 - v / top)``: distance grows like its square at first and like s in the end.
+    """
+    low, high, top = span
+    half_stop = 0.5 / load[BRAKING]
+    left, right = -math.log1p(-low / top), -math.log1p(-high / top)
+    # as if the acceleration stayed what it is in the middle of the piece
+    inverse = 1.0 / speed_up(line, load, 0.5 * (low + high))
+    v = math.sqrt(max((2.0 * (distance - done) + inverse * low * low) / (inverse + 2.0 * half_stop), 0.0))
+    s = -math.log1p(-v / top) if low < v < high else 0.5 * (left + right)
+    for _ in range(_STEPS):
+        v = top * -math.expm1(-s)
+        way = _way(line, load, low, v, top) if v > low else 0.0
+        error = done + way + half_stop * v * v - distance
+        if abs(error) < _CLOSE * distance:
+            break
+        if error < 0.0:
+            left = s
+        else:
+            right = s
+        slope = v * (1.0 / speed_up(line, load, v) + 2.0 * half_stop) * (top - v)
+        s = s - error / slope if slope > 0.0 else right
+        if not left < s < right:
+            s = 0.5 * (left + right)
+    return top * -math.expm1(-s)
+
+
+@njit(error_model="numpy")
+def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row: Array, phases: Array) -> float:
+    """Play one way from rest to rest.
+
+    Parameters
+    ----------
+    line, load : ndarray
+        A row of `Numbers.lines` and one of `Numbers.loads` [SI].
+    distance : float
+        Way of the rims [m].
+    drive, motor_row : ndarray
+        A row of `Numbers.drive`, and the drive's motor [SI].
+    phases : ndarray of shape (PHASES, 3)
+        Filled with time, squared winding current over time, and charge of each phase [s, A2 s, C].
+
+    Returns
+    -------
+    float
+        Whole time; infinite where it does not start [s].
+
+    Notes
+    -----
+    As `fieldworthy.physics.motion.move` and `drivecurrent.move_draw`, of which tests hold it within 1e-6. Braking
+    heats the windings and feeds nothing back.
+    """
+    phases[:] = 0.0
+    if distance <= 0.0:
+        return 0.0
+    top, edges = _corners(line, load)
+    if top <= 0.0:
+        return math.inf
+    peak, cruise = _peak(line, load, edges, top, distance)
+    low = min(edges[0], peak)
+    if low > 0.0:
+        _level_start(line, load, low, drive, motor_row, phases[0])
+    for piece in range(1, PIECES):
+        high = min(edges[piece], peak)
+        if high > low:
+            _run_up(line, load, (low, high, top), drive, motor_row, phases[piece])
+            low = high
+    effective = load[MASS] + load[ROTATING]
+    if cruise > 0.0:
+        force = speed_up(line, load, peak) * effective + load[RESISTING]
+        current, drawn = _currents(force, peak, drive, motor_row)
+        time = cruise / top
+        phases[PIECES] = time, time * current * current, time * drawn
+    stop = peak / load[BRAKING]
+    force = max(load[BRAKING] * effective - load[RESISTING], 0.0)
+    torque = force * drive[EFFICIENCY] / (motor_row[COUNT] * drive[GEARING])
+    current = max(torque / motor_row[KT] - motor_row[I_FREE], 0.0)
+    phases[PIECES + 1] = stop, stop * current * current, 0.0
+    return float(phases[:, 0].sum())
