@@ -296,3 +296,23 @@ def test_where_nothing_can_be_written(tmp_path, name):
     with pytest.raises(BadInput):
         write_atomically(Path(f"{tmp_path}/{name}"), "text")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("inch", ["metric", "inch"])
+def test_lift_guide_and_tracking_can_be_uncommented(tmp_path, inch):
+    file = tmp_path / "robot.yaml"
+    run("new", file, "--tanks", 1, "--units", inch)
+    text = file.read_text(encoding="utf-8")
+    for first_key in ("#  lift:", "#tracking:"):
+        begin = text.index(first_key)
+        end = text.index("\n\n", begin)
+        block = "\n".join(line.removeprefix("#") for line in text[begin:end].splitlines())
+        text = text[:begin] + block + text[end:]
+    file.write_text(text, encoding="utf-8")
+    ended = run("check", file, "--all")
+    assert (ended.code in (0, 1), ended.err) == (True, "")
+    assert {"lift", "slide"} <= set(robot_of(file).mechanisms)
+    assert robot_of(file).tracking is not None
+    assert "lift.swing.lift" in ended.out
+    assert "guide.binding.slide" in ended.out
+    assert "tracking" in ended.out

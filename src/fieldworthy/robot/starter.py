@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldworthy.robot.catalogue import builtin
+from fieldworthy.robot.starterextras import lift_text, tracking_text
 from fieldworthy.units import KINDS, digits, parse, to_unit
 
 CONTROL_UNIT = 0.285
@@ -173,6 +174,8 @@ def starter_robot(answers: Answers, meets: Meets) -> str:
         _air(answers),
         _intake(answers, meets, write),
         _climber(answers, meets, write),
+        lift_text(write.of, answers.size[2], "clamp") if answers.tanks else "",
+        tracking_text(write.of),
         _plan(meets),
         _catalogue(answers, write),
     ]
@@ -261,10 +264,12 @@ def _parts(answers: Answers, write: _Writer) -> str:
         "drive wheels": write.part(have["drive wheels"], (0, 0, d / 2), (0.9 * length, 0.9 * width, d), "datasheet"),
         "battery": write.part(have["battery"], (-0.3 * length, 0, deck), (0.2 * length, 0.2 * width, 0.05)),
         "control unit": write.part(have["control unit"], (-0.3 * length, 0, deck), (0.2 * length, 0.2 * width, 0.04)),
-        "everything else": write.part(0.45 * rest, (0, 0, deck + upper / 2), (0.6 * length, inner, upper)),
+        "everything else": write.part(0.4 * rest, (0, 0, deck + upper / 2), (0.6 * length, inner, upper)),
     }
     if answers.tanks:
         rows["air tanks"] = write.part(have["air tanks"], (0, 0, deck), (0.4 * length, inner, 0.05))
+    arm = write.part(0.05 * rest, (0.2 * length, 0, 0.8 * height), (0.4 * length, 0.5 * width, 0.02))
+    rows["arm"] = arm[:-1] + ", rides: arm}"
     listed = "\n".join(f"  {name}: {row}" for name, row in rows.items())
     return f"""\
 # The parts: what each weighs, where its middle is, and the box around it: length, width, height.
