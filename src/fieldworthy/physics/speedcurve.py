@@ -13,8 +13,8 @@ from fieldworthy.physics._types import Array, Real
 _NEAR_TOP = 18.0
 """Where a run-up is called done: at exp(-18) = 1.5e-8 below top speed [-]."""
 
-_ITERATIONS = 8
-"""Most Newton steps for the peak speed; tests show the residual after them."""
+_ITERATIONS = 60
+"""Most steps for the peak speed: Newton settles in a few, and where it is thrown out the bracket halves to rounding."""
 
 _NEXT_IS_LAST = 1e-6
 """Newton squares an error: a step from this one, as a share of the distance, leaves about 1e-12 [-]."""
@@ -210,6 +210,7 @@ class SpeedCurve:
         top = self._top
         s = self._first_guess(D, half_stop)
         low, high = np.zeros_like(s), np.full_like(s, _NEAR_TOP)
+        done = np.zeros(np.shape(s), dtype=np.bool_)
         for _ in range(_ITERATIONS):
             v = top * -np.expm1(-s)
             error = self.run_up(v)[1] + half_stop * v * v - D
@@ -221,8 +222,10 @@ class SpeedCurve:
             trial = np.minimum(s - step, _NEAR_TOP)
             inside = (trial >= low) & (trial <= high)
             settled = inside & (np.abs(error) <= _NEXT_IS_LAST * D) | short & (s >= _NEAR_TOP) | ~self.starts
-            s = np.where(inside, trial, 0.5 * (low + high))
-            if settled.all():
+            s = np.where(done, s, np.where(inside, trial, 0.5 * (low + high)))
+            # a settled case stands still, so that it does not depend on its neighbours in a batch
+            done = done | settled
+            if done.all():
                 break
         v = np.where(self.starts & (D > 0.0), top * -np.expm1(-s), 0.0)
         # what Newton leaves over is not a cruise
