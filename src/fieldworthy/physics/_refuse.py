@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 
@@ -14,15 +16,15 @@ SMALL = 1e-100
 """A divisor whose quotient may still be squared."""
 
 
-def refuse(valid: npt.NDArray[np.bool_] | np.bool_ | bool, message: str) -> None:
+def refuse(valid: npt.NDArray[np.bool_] | np.bool_ | bool, message: str | Callable[[], str]) -> None:
     """Refuse an impossible scalar case.
 
     Parameters
     ----------
     valid : ndarray of bool
         Whether each case is possible [-].
-    message : str
-        What is wrong, naming the quantity [-].
+    message : str or callable
+        What is wrong, naming the quantity; a callable is asked only when it is needed [-].
 
     Raises
     ------
@@ -30,7 +32,7 @@ def refuse(valid: npt.NDArray[np.bool_] | np.bool_ | bool, message: str) -> None
         If ``valid`` is a scalar and false; a batch is left to the caller's mask.
     """
     if np.ndim(valid) == 0 and not valid:
-        raise ValueError(message)
+        raise ValueError(message if isinstance(message, str) else message())
 
 
 def refuse_unsized(**quantities: Real) -> None:

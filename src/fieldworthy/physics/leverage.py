@@ -18,6 +18,11 @@ from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.linkage import Pose, Rocker
 
 
+def _refuse_negative(name: str, value: Real) -> None:
+    """Refuse a scalar below zero."""
+    refuse(np.asarray(value) >= 0.0, lambda: f"{name} must not be negative, got {value!r}")
+
+
 @dataclass(frozen=True, slots=True)
 class Weight:
     """A weight carried by the arm.
@@ -81,7 +86,7 @@ class Elastic:
     def __post_init__(self) -> None:
         for name in ("free_length", "stiffness", "count"):
             value = getattr(self, name)
-            refuse(np.asarray(value) >= 0.0, f"{name} must not be negative, got {value!r}")
+            _refuse_negative(name, value)
 
 
 def strand_stiffness(force_per_strain: Real, free_length: Real) -> Array:
@@ -270,9 +275,9 @@ class Drive:
     def __post_init__(self) -> None:
         for name in ("push", "pull", "friction_torque"):
             value = getattr(self, name)
-            refuse(np.asarray(value) >= 0.0, f"{name} must not be negative, got {value!r}")
+            _refuse_negative(name, value)
         e = np.asarray(self.efficiency)
-        refuse((e >= 0.0) & (e <= 1.0), f"efficiency must lie from 0 to 1, got {self.efficiency!r}")
+        refuse((e >= 0.0) & (e <= 1.0), lambda: f"efficiency must lie from 0 to 1, got {self.efficiency!r}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,11 +73,11 @@ class Rocker:
         refuse_unsized(base=self.base, radius=self.radius, closed=self.closed, stroke=self.stroke)
         refuse(
             np.asarray(self.closed) > self.stroke,
-            f"closed {self.closed!r} m must exceed stroke {self.stroke!r} m: the rod must fit in the barrel",
+            lambda: f"closed {self.closed!r} m must exceed stroke {self.stroke!r} m: the rod must fit in the barrel",
         )
         refuse(
             _spans(self),
-            f"base {self.base!r} m and radius {self.radius!r} m: the pins are never as far apart as the "
+            lambda: f"base {self.base!r} m and radius {self.radius!r} m: the pins are never as far apart as the "
             f"cylinder is long ({self.closed!r} m closed, {self.stroke!r} m stroke)",
         )
         refuse(np.abs(self.branch) == 1.0, f"branch must be 1 or -1, got {self.branch!r}")

@@ -10,8 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._refuse import ratio, refuse
+from fieldworthy.physics._refuse import SMALL, ratio, refuse
 from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.battery import Battery, operating_point
+from fieldworthy.physics.motor import Controller, MotorLine, torque_current
+
+
+def _refuse_unset(name: str, value: Real) -> None:
+    """Refuse a scalar that is not positive."""
+    refuse(np.asarray(value) > 0.0, lambda: f"{name} must be positive, got {value!r}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +44,7 @@ class MotorDrive:
 
     def __post_init__(self) -> None:
         for name in ("stall_torque", "free_speed", "reduction", "efficiency"):
-            value = getattr(self, name)
-            refuse(np.asarray(value) > 0.0, f"{name} must be positive, got {value!r}")
+            _refuse_unset(name, getattr(self, name))
 
 
 def motor_share(drive: MotorDrive, torque: Real) -> Array:
@@ -82,6 +88,90 @@ def motor_speed(drive: MotorDrive, torque: Real) -> Array:
     """
     left = np.maximum(1.0 - motor_share(drive, torque), 0.0)
     return np.asarray(left * drive.free_speed / np.asarray(drive.reduction))
+
+
+@dataclass(frozen=True, slots=True)
+class SaggingMotor:
+    """Equal motors on one battery, each within what its controller allows.
+
+    Parameters
+    ----------
+    line : MotorLine
+        Each motor [-].
+    controller : Controller
+        Its bounds [-].
+    battery : Battery
+        The battery, whose voltage sags with their current [-].
+    count : Real
+        How many motors [-].
+    """
+
+    line: MotorLine
+    controller: Controller
+    battery: Battery
+    count: Real = 1.0
+
+    @property
+    def stall_torque(self) -> Array:
+        """Torque of each at standstill, sag and limit counted [N m]."""
+        return np.asarray(operating_point(self.line, self.controller, self.battery, self.count, 0.0).torque)
+
+
+def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
+    """Return the speed at which each motor gives a torque at full voltage.
+
+    Parameters
+    ----------
+    motor : SaggingMotor
+        Motors and battery [-].
+    torque : Real
+        Torque of each, at its shaft [N m]; where the load drives it, it runs as without load.
+
+    Returns
+    -------
+    Array
+        Speed of the shaft [rad/s]; 0 where the torque is more than it has at standstill.
+
+    Notes
+    -----
+    w = (V0 - (R + n Rb) I) / Ke with I = T / Kt + I0, at most P / T under a power cap.
+
+    References
+    ----------
+    hughes: ch. 3; Kirchhoff's voltage law.
+    """
+    asked = np.maximum(torque, 0.0)
+    line, battery = motor.line, motor.battery
+    current = torque_current(asked, line.torque_constant, line.free_current)
+    in_series = line.resistance + motor.count * battery.resistance
+    on_line = (battery.open_voltage - in_series * current) / line.voltage_constant
+    capped = np.minimum(on_line, motor.controller.power_cap / np.maximum(asked, SMALL))
+    return np.where(asked <= motor.stall_torque, np.maximum(capped, 0.0), 0.0)
+
+
+def start_up_time(inertia: Real, speed: Real, spare_torque: Real) -> Array:
+    """Return the time that gathering speed adds to a swing.
+
+    Parameters
+    ----------
+    inertia : Real
+        Moment of inertia of arm, load and rotors, at the arm [kg m2].
+    speed : Real
+        Steady speed of the arm [rad/s].
+    spare_torque : Real
+        Torque at standstill beyond what moving the arm asks for, at the arm [N m].
+
+    Returns
+    -------
+    Array
+        Time [s]; infinite where there is nothing to spare.
+
+    Notes
+    -----
+    J w / T, the time constant of a motor on its straight line, which lags behind its steady speed by just that
+    time. Where a current limit keeps the torque up for longer it gathers speed in down to half of it.
+    """
+    return np.asarray(np.asarray(inertia) * speed * ratio(1.0, spare_torque))
 
 
 def holding_share(drive: MotorDrive, passive: Real, friction_torque: Real = 0.0) -> Array:
