@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.checks.driveplan import DriveUse, drive_use
-from fieldworthy.checks.driving import Pace, gear_stages, pace_of, picked
+from fieldworthy.checks.driving import Pace, drive_of, gear_stages, loaded, picked
 from fieldworthy.checks.finding import Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
@@ -144,13 +144,13 @@ def _ratio(subject: Subject, pose: str) -> Iterator[Outcome]:
     mix = subject.nominal.robot.drive.typical_moves
     if not mix:
         return
-    robot, pace = subject.nominal.robot, subject.nominal.pace(pose)
+    robot, pace = subject.nominal.robot, subject.pace(pose)
     own = train(gear_stages(robot))
     ratios = candidate_ratios()
     distances, times = np.array([float(m.distance) for m in mix]), np.array([float(m.times) for m in mix])
-    gears = GearStage(ratios, own.efficiency)
-    geared = pace_of(robot, subject.nominal.stance(pose), robot.poses[pose], gears)
-    whole = move_mix_time(geared.line, geared.load, distances, times)
+    geared = drive_of(robot, GearStage(ratios, own.efficiency))
+    load, _ = loaded(geared, picked(pace.ground), robot.drive.braking)
+    whole = move_mix_time(geared.line, load, distances, times)
     now = float(move_mix_time(picked(pace.line), picked(pace.load), distances, times))
     best = int(np.argmin(whole))
     numbers = {

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.driving import Pace, motor_line, powertrain, robot_battery
+from fieldworthy.checks.bodies import stacked
+from fieldworthy.checks.driving import Drive, motor_line, picked, robot_battery, together
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Beat
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
 from fieldworthy.physics.battery import operating_point
 from fieldworthy.physics.drivecurrent import Draw, move_draw
-from fieldworthy.physics.motion import move
+from fieldworthy.physics.motion import Load, move
 from fieldworthy.physics.motor import Controller
 from fieldworthy.physics.thermal import Derating, HeatPath, Temperatures, Winding, over_phases
 from fieldworthy.physics.turning import as_straight
-from fieldworthy.robot.model import MotorClass, Robot
+from fieldworthy.robot.model import MotorClass
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,62 +47,57 @@ class DriveUse:
     lowest_voltage: Array
 
 
-def move_cost(robot: Robot, pace: Pace, distance: Real) -> Draw:
-    """Integrate current and charge over one straight move.
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """The ways of the plan that are driven, or turned, in one pose: which beats, and how far each [m or rad]."""
 
-    Parameters
-    ----------
-    robot : Robot
-        For motors, gearing and battery [SI].
-    pace : Pace
-        What the drive makes of the robot [SI].
-    distance : float or ndarray
-        Of the move [m].
+    load: Load
+    lever: Real
+    beats: tuple[int, ...]
+    amounts: tuple[float, ...]
 
-    Returns
-    -------
-    Draw
-        Charge, energy and squared current [C, J, A2 s]; braking heats, and feeds nothing back into the battery.
-    """
-    return move_draw(powertrain(robot), pace.load, move(pace.line, pace.load, distance))
+    @property
+    def mean(self) -> float:
+        return sum(self.amounts) / len(self.amounts)
 
 
-def turn_cost(robot: Robot, pace: Pace, angle: Real) -> Draw:
-    """Integrate current and charge over one turn on the spot, scrub included.
-
-    Parameters
-    ----------
-    robot : Robot
-        For motors, gearing and battery [SI].
-    pace : Pace
-        What the drive makes of the robot [SI].
-    angle : float or ndarray
-        Of the turn [rad].
-
-    Returns
-    -------
-    Draw
-        Charge, energy and squared current [C, J, A2 s].
-    """
-    load = as_straight(pace.line, pace.yaw, robot.drive.braking)
-    return move_draw(powertrain(robot), load, move(pace.line, load, angle * pace.yaw.rim_lever))
+def _ways(subject: Subject, beats: Sequence[Beat], usual: str) -> list[_Ways]:
+    """Sort the beats by pose and kind; a turn on the spot is a straight move of the rims, scrub included."""
+    found = []
+    for pose in dict.fromkeys(beat.pose or usual for beat in beats):
+        pace = subject.pace(pose)
+        rims = as_straight(pace.line, pace.yaw, subject.robot.drive.braking)
+        mine = [(i, beat) for i, beat in enumerate(beats) if (beat.pose or usual) == pose]
+        straight = [(i, beat.distance) for i, beat in mine if beat.distance > 0]
+        turned = [(i, beat.turn) for i, beat in mine if beat.turn > 0]
+        for load, lever, some in ((pace.load, 1.0, straight), (rims, pace.yaw.rim_lever, turned)):
+            if some:
+                found.append(_Ways(load, lever, *zip(*some, strict=True)))
+    return found
 
 
-Cost = Callable[[Robot, Pace, Real], Draw]
+def _drawn(drive: Drive, loads: Sequence[Load], distances: Sequence[Real]) -> Draw:
+    """Charge and squared current of several moves, moves leading; braking feeds nothing back into the battery."""
+    load, far = together(loads), stacked(distances)
+    lined = far[:, None] if far.ndim < np.ndim(load.mass) else far
+    return move_draw(drive.train, load, move(drive.line, load, lined))
 
 
-def _each(subject: Subject, cost: Cost, pose: str, amounts: Array) -> tuple[list[Real], Real]:
-    """What each of several moves of one kind costs: squared current of each, and charge of all together.
+def _costs(subject: Subject, ways: Sequence[_Ways]) -> Iterator[tuple[_Ways, list[Real], Real]]:
+    """What each of the ways costs: squared current of each, and charge of all together.
 
     Over the cases the mean move is costed, and the others in the proportion that they have nominally.
     """
-    nominal = subject.nominal
-    mean = float(amounts.mean())
-    drawn = cost(subject.robot, subject.pace(pose), mean)
-    alone = cost(nominal.robot, nominal.pace(pose), np.array([mean, *amounts]))
+    drawn = _drawn(subject.drive, [way.load for way in ways], [way.mean * way.lever for way in ways])
+    each = [(picked(way.load), first(way.lever) * far) for way in ways for far in (way.mean, *way.amounts)]
+    alone = _drawn(subject.nominal.drive, *zip(*each, strict=True))
     squares, charges = np.maximum(alone.square, 1e-9), np.maximum(alone.charge, 1e-9)
-    share = squares[1:] / squares[0]
-    return [drawn.square * float(s) for s in share], drawn.charge * float(charges[1:].sum() / charges[0])
+    start = 0
+    for way, square, charge in zip(ways, drawn.square, drawn.charge, strict=True):
+        mean, mine = start, slice(start + 1, start + 1 + len(way.amounts))
+        shares = (squares[mine] / squares[mean]).tolist()
+        yield way, [square * share for share in shares], charge * float(charges[mine].sum() / charges[mean])
+        start = mine.stop
 
 
 def drive_use(subject: Subject) -> DriveUse | None:
@@ -129,18 +125,11 @@ def drive_use(subject: Subject) -> DriveUse | None:
         return None
     heat: list[Real] = [0.0 for _ in beats]
     charge: Real = 0.0
-    kinds: tuple[tuple[Cost, Callable[[Beat], float]], ...] = (
-        (move_cost, lambda beat: beat.distance),
-        (turn_cost, lambda beat: beat.turn),
-    )
-    for cost, amount in kinds:
-        for pose in dict.fromkeys(beat.pose or usual for beat in beats):
-            mine = [i for i, beat in enumerate(beats) if (beat.pose or usual) == pose and amount(beat) > 0]
-            if mine:
-                squares, drawn = _each(subject, cost, pose, np.array([amount(beats[i]) for i in mine]))
-                charge = charge + drawn
-                for i, square in zip(mine, squares, strict=True):
-                    heat[i] = heat[i] + square
+    ways = _ways(subject, beats, usual)
+    for way, squares, drawn in _costs(subject, ways) if ways else ():
+        charge = charge + drawn
+        for i, square in zip(way.beats, squares, strict=True):
+            heat[i] = heat[i] + square
     return _warmed(subject, _phases(subject, beats, heat), np.asarray(charge))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
@@ -37,6 +37,46 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
+class Drive:
+    """Battery to rims, the same in every pose.
+
+    Attributes
+    ----------
+    train : Powertrain
+        Battery, motors, gearing and wheels [SI].
+    line : DriveLine
+        Force at the rims against speed, sag included [SI].
+    rotating_mass : float or ndarray
+        Inertia of rotors, gears and wheels, at the rim [kg].
+    """
+
+    train: Powertrain
+    line: DriveLine
+    rotating_mass: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What the floor asks and allows in one pose, whatever the gearing.
+
+    Attributes
+    ----------
+    mass : float or ndarray
+        All that it moves [kg].
+    resistance : float or ndarray
+        Rolling, bearings and what is in tow [N].
+    grip_acceleration, stopping, tipping : float or ndarray
+        Most that grip allows starting and stopping, and that tipping allows [m/s2].
+    """
+
+    mass: Real
+    resistance: Real
+    grip_acceleration: Real
+    stopping: Real
+    tipping: Real
+
+
+@dataclass(frozen=True, slots=True)
 class Pace:
     """What the drive can make of the robot in one pose.
 
@@ -56,6 +96,8 @@ class Pace:
         Force that the driven wheels can put on the floor, standing [N].
     yaw : YawLoad
         What it has to turn on the spot [SI].
+    ground : Ground
+        What the floor asks and allows [SI].
     """
 
     line: DriveLine
@@ -66,6 +108,7 @@ class Pace:
     top_speed: Array
     grip: Real
     yaw: YawLoad
+    ground: Ground
 
 
 def motor_line(kind: MotorClass) -> MotorLine:
@@ -181,6 +224,25 @@ def rotating_mass(robot: Robot, gears: GearStage | None = None) -> Real:
     return (turning + wheels) / radius**2
 
 
+def drive_of(robot: Robot, gears: GearStage | None = None) -> Drive:
+    """Find the force of the drive at the rims, and what turns with them.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
+
+    Returns
+    -------
+    Drive
+        The same in every pose [SI].
+    """
+    train = powertrain(robot, gears)
+    return Drive(train, drive_line(train), rotating_mass(robot, gears))
+
+
 @dataclass(frozen=True, slots=True)
 class _Floor:
     """Force that the wheels can put on the floor [N], with load transfer, and the moment of their scrub [N m]."""
@@ -246,19 +308,43 @@ def _weighted(coefficients: Array, loads: Array) -> Array:
     return np.asarray((a * b).sum(axis=0))
 
 
-def pace_of(robot: Robot, stance: Stance, pose: Pose, gears: GearStage | None = None) -> Pace:
+def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
+    """Put a robot's load on its drive.
+
+    Parameters
+    ----------
+    drive : Drive
+        The drive [SI].
+    ground : Ground
+        What the floor asks and allows [SI].
+    use : float or ndarray
+        Share of the braking that drivers use [-].
+
+    Returns
+    -------
+    tuple
+        The load, and the deceleration that grip and motors allow [SI, m/s2].
+    """
+    free = Load(ground.mass, drive.rotating_mass, ground.resistance, ground.grip_acceleration)
+    braking = brake_deceleration(drive.line, free, ground.stopping, use)
+    # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
+    safe = np.maximum(np.minimum(braking, ground.tipping), 0.01 * STANDARD_GRAVITY)
+    return dataclasses.replace(free, deceleration=safe), braking
+
+
+def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
     """Find what the drive can make of the robot as it stands in a pose.
 
     Parameters
     ----------
     robot : Robot
         The robot [SI].
+    drive : Drive
+        Its drive [SI].
     stance : Stance
         Its load and edges in that pose [SI].
     pose : Pose
         For the drag of a load in tow [SI].
-    gears : GearStage or None
-        Another gearing than the file's, for a search over ratios [-].
 
     Returns
     -------
@@ -276,20 +362,16 @@ def pace_of(robot: Robot, stance: Stance, pose: Pose, gears: GearStage | None = 
     drag = pose.tow.drag if pose.tow is not None else 0.0
     floor = _floor(robot, stance, rolling + drag)
     resistance = rolling + robot.drive.friction_torque / wheel_radius(robot) + drag
-    line = drive_line(powertrain(robot, gears))
-    free = Load(mass, rotating_mass(robot, gears), resistance, np.maximum(floor.starting - rolling - drag, 0.0) / mass)
-    braking = brake_deceleration(line, free, floor.stopping / mass, robot.drive.braking)
+    starting = np.maximum(floor.starting - rolling - drag, 0.0) / mass
     tipping = tip_acceleration(stance.edges[0], stance.height)
-    # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
-    safe = np.maximum(np.minimum(braking, tipping), 0.01 * STANDARD_GRAVITY)
-    load = dataclasses.replace(free, deceleration=safe)
-    held = np.minimum(line.force_limit, line.stall_force)
-    launch = np.minimum((held - resistance) / (mass + free.rotating_mass), free.grip_acceleration)
+    ground = Ground(mass, resistance, starting, floor.stopping / mass, tipping)
+    load, braking = loaded(drive, ground, robot.drive.braking)
+    line, whole = drive.line, mass + drive.rotating_mass
+    launch = np.minimum((np.minimum(line.force_limit, line.stall_force) - resistance) / whole, starting)
     top = speed_curve(line, load).top_speed
-    yaw = YawLoad(
-        stance.body.inertia[2, 2], half_track(robot), floor.scrub, floor.standing, resistance - drag, free.rotating_mass
-    )
-    return Pace(line, load, np.maximum(launch, 0.0), braking, floor.sideways / mass, top, floor.standing, yaw)
+    inertia, scrub = stance.body.inertia[2, 2], floor.scrub
+    yaw = YawLoad(inertia, half_track(robot), scrub, floor.standing, resistance - drag, drive.rotating_mass)
+    return Pace(line, load, np.maximum(launch, 0.0), braking, floor.sideways / mass, top, floor.standing, yaw, ground)
 
 
 def half_track(robot: Robot) -> Real:
@@ -327,6 +409,26 @@ def picked(thing: T) -> T:
     return plain
 
 
+def together(things: Sequence[T]) -> T:
+    """Put dataclasses of numbers on one axis, ahead of the cases.
+
+    Parameters
+    ----------
+    things : sequence of dataclass
+        Numbers or arrays over cases [SI].
+
+    Returns
+    -------
+    dataclass
+        One of arrays of shape (k,) or (k, n), or (k, 1) where it does not vary but others do [SI].
+    """
+    spec: Any = things[0]
+    wide = {f.name: stacked([getattr(thing, f.name) for thing in things]) for f in dataclasses.fields(spec)}
+    most = max(v.ndim for v in wide.values())
+    lined: T = dataclasses.replace(spec, **{k: v if v.ndim == most else v[:, None] for k, v in wide.items()})
+    return lined
+
+
 Legs = Iterable[tuple[str | None, float, float]]
 
 
@@ -351,25 +453,23 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None,
     """
     solved: dict[tuple[str | None, float, float], float] = {}
 
-    def solve(pose: str, ways: list[tuple[str | None, float, float]]) -> None:
-        found = pace(pose)
-        line, load, yaw = picked(found.line), picked(found.load), picked(found.yaw)
-        straight = move(line, load, np.array([distance for _, distance, _ in ways])).time
+    def solve(ways: Sequence[tuple[str | None, float, float]]) -> None:
+        known = {name: pace(name) for name in dict.fromkeys(pose or str(usual) for pose, _, _ in ways)}
+        found = [known[pose or str(usual)] for pose, _, _ in ways]
+        line, yaw = picked(found[0].line), together([picked(p.yaw) for p in found])
+        straight = move(line, together([picked(p.load) for p in found]), np.array([way for _, way, _ in ways])).time
         turning = turn(line, yaw, np.array([angle for _, _, angle in ways])).time
-        solved.update(zip(ways, (np.asarray(straight) + turning).tolist(), strict=True))
+        solved.update(zip(ways, (straight + turning).tolist(), strict=True))
 
     def travel(pose: str | None, distance: float, angle: float) -> float:
-        name, way = pose or usual, (pose, distance, angle)
-        if name is None or not robot.parts:
+        way = (pose, distance, angle)
+        if not (pose or usual) or not robot.parts:
             return 0.0
         if way not in solved:
-            solve(name, [way])
+            solve([way])
         return solved[way]
 
-    by_pose: dict[str, list[tuple[str | None, float, float]]] = {}
-    for way in legs if robot.parts else ():
-        if way[0] or usual:
-            by_pose.setdefault(way[0] or str(usual), []).append(way)
-    for pose, ways in by_pose.items():
-        solve(pose, list(dict.fromkeys(ways)))
+    asked = list(dict.fromkeys(way for way in legs if robot.parts and (way[0] or usual)))
+    if asked:
+        solve(asked)
     return travel

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from fieldworthy.checks.bodies import Group, body_in, extent_in, groups
-from fieldworthy.checks.driving import Pace, nominal_travel, pace_of
+from fieldworthy.checks.driving import Drive, Pace, drive_of, nominal_travel, pace_of
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Beat, legs_of, written_out
 from fieldworthy.checks.stance import Footing, Stance, footing, stand
@@ -93,11 +93,13 @@ class Subject:
     @cached_property
     def schedule(self) -> tuple[Beat, ...]:
         """The match plan written out, nominal."""
-        if self.base is not None:
-            return self.base.schedule
-        legs = legs_of(self.robot, self.season)
-        travel = nominal_travel(self.robot, self.pace, self.driving_pose, legs)
-        return written_out(self.robot, self.season, travel)
+        return self.nominal.remember("schedule", self._written_out)
+
+    def _written_out(self) -> tuple[Beat, ...]:
+        # the first of the cases is nominal, so what the batch has found need not be found again
+        robot, season = self.nominal.robot, self.nominal.season
+        travel = nominal_travel(robot, self.pace, self.driving_pose, legs_of(robot, season))
+        return written_out(robot, season, travel)
 
     @cached_property
     def driving_pose(self) -> str | None:
@@ -105,6 +107,11 @@ class Subject:
         drives = [n for n, p in self.robot.poses.items() if p.use == "drive"]
         empty = [n for n in drives if not self.robot.poses[n].carries and self.robot.poses[n].tow is None]
         return next(iter([*empty, *drives, *self.robot.poses]), None)
+
+    @cached_property
+    def drive(self) -> Drive:
+        """Battery to rims [SI]."""
+        return drive_of(self.robot)
 
     @cached_property
     def feet(self) -> Footing:
@@ -177,4 +184,5 @@ class Subject:
             Accelerations, top speed and the speed-acceleration curve [SI].
         """
         pose = self._alike(pose)
-        return self.remember(("pace", pose), lambda: pace_of(self.robot, self.stance(pose), self.robot.poses[pose]))
+        robot, whole = self.robot, self.robot.poses[pose]
+        return self.remember(("pace", pose), lambda: pace_of(robot, self.drive, self.stance(pose), whole))

@@ -7,7 +7,7 @@ resistance). On each piece time and distance integrate in closed form, so no ste
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -366,7 +366,7 @@ def move_mix_time(drive: DriveLine, load: Load, distances: Array, times: Array) 
     Array
         Total time [s].
     """
-    total: Array = np.asarray(0.0)
-    for distance, count in zip(np.asarray(distances), np.asarray(times), strict=True):
-        total = total + count * move(drive, load, distance).time
-    return total
+    parts = [getattr(spec, f.name) for spec in (drive, load) for f in fields(spec)]
+    shape = (-1, *(1,) * max(np.ndim(part) for part in parts))
+    each = move(drive, load, np.asarray(distances, dtype=float).reshape(shape)).time
+    return np.asarray((np.asarray(times).reshape(shape) * each).sum(axis=0))

@@ -16,8 +16,8 @@ _NEAR_TOP = 18.0
 _ITERATIONS = 60
 """Most steps for the peak speed: Newton settles in a few, and where it is thrown out the bracket halves to rounding."""
 
-_NEXT_IS_LAST = 1e-6
-"""Newton squares an error: a step from this one, as a share of the distance, leaves about 1e-12 [-]."""
+_NEXT_IS_LAST = 1e-8
+"""Newton squares an error: a step from this one, as a share of the distance, leaves about 1e-14 [-]."""
 
 
 def _moments(y: Array) -> tuple[Array, Array]:
