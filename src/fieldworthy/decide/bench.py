@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeAlias
 
@@ -95,16 +95,22 @@ class Bench:
     """
 
     loaded: Loaded
-    owners: dict[Key, int] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def _parts(self) -> list[list[Outcome]]:
+        """What each check says of the robot as it is."""
+        return [list(check(self.base)) for check in CHECKS]
 
     @cached_property
     def now(self) -> dict[Key, Outcome]:
         """What the checks say of the robot as it is."""
-        parts = [list(check(self.base)) for check in CHECKS]
-        named = keyed(o for part in parts for o in part)
-        index = {id(o): i for i, part in enumerate(parts) for o in part}
-        self.owners.update({key: index[id(outcome)] for key, outcome in named.items()})
-        return named
+        return keyed(o for part in self._parts for o in part)
+
+    @cached_property
+    def owners(self) -> dict[Key, int]:
+        """Which check says what, by its place in the list of all."""
+        index = {id(o): i for i, part in enumerate(self._parts) for o in part}
+        return {key: index[id(outcome)] for key, outcome in self.now.items()}
 
     @cached_property
     def base(self) -> Subject:
