@@ -60,7 +60,7 @@ def test_the_verdict_on_the_mass_turns_at_the_limit(tmp_path):
         (["check", "robot.yaml", "--samples", "-1"], "greater than or equal to 0"),
         (["check", "robot.yaml", "--samples", "99999999999"], "less than or equal to 10000000"),
         (["check", "robot.yaml", "--seed", "-1"], "greater than or equal to 0"),
-        (["schema", "robto"], "expected one of robot, season, check; did you mean 'robot'?"),
+        (["schema", "robto"], f"expected one of {', '.join(SCHEMAS)}; did you mean 'robot'?"),
         (["check", "a\0b"], "null byte"),
     ],
 )
@@ -137,11 +137,9 @@ def test_the_order_of_keys_does_not_matter(tmp_path):
     assert other == plain
 
 
-@pytest.mark.parametrize("kind", sorted(SCHEMAS))
-def test_every_key_of_a_schema_says_what_it_is_for(kind):
+@pytest.mark.parametrize("kind", ["robot", "season"])
+def test_every_key_of_a_file_says_what_it_is_for(kind):
     schema = schema_of(kind)
-    if kind == "check":
-        return
     lacking = [
         f"{name}.{key}"
         for name, part in {kind: schema, **schema["$defs"]}.items()
