@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from fieldworthy.checks.bodies import Group
-from fieldworthy.checks.finding import Array, Real
+from fieldworthy.checks.finding import Array, Outcome, Real, Say
+from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
 from fieldworthy.physics.leverage import Elastic, Weight
 from fieldworthy.physics.support import STANDARD_GRAVITY
@@ -116,3 +118,70 @@ def height_at(spec: Lift | MotorArm, point: SidePoint, turned: Real) -> Array:
     """
     radius, angle = polar(spec, point)
     return np.asarray(spec.pivot[1] + radius * np.sin(angle + turned))
+
+
+def timed(prefix: str, name: str, spec: Lift | MotorArm, time: Real, when: str) -> Iterator[Outcome]:
+    """Tell how long an arm takes to be raised.
+
+    Parameters
+    ----------
+    prefix, name : str
+        ``lift`` or ``arm``, and the mechanism's name [-].
+    spec : Lift or MotorArm
+        For its time limit [s].
+    time : float or ndarray
+        The time, infinite where it does not get there [s].
+    when : str
+        Under which circumstances [-].
+
+    Yields
+    ------
+    Outcome
+        A finding where there is a limit, else a fact [-].
+    """
+    words = {"name": name, "when": when}
+    stuck = "'{name}' does not get up {when}."
+    text = "'{name}' is up in {time} {when}"
+    limit = spec.time_limit
+    moves = np.isfinite(first(time))
+    if limit is None:
+        say = Say(text + "." if moves else stuck, "", {"time": (time, "time")}, words)
+        yield Outcome(f"{prefix}.time.{name}", f"{prefix} {name}", time, None, "time", say, sources=("iso6358",))
+        return
+    numbers = {"time": (time, "time"), "limit": (limit, "time")}
+    say = Say(
+        text + "; {limit} are wanted.", text + ", later than the {limit} wanted." if moves else stuck, numbers, words
+    )
+    yield Outcome(
+        f"{prefix}.time.{name}", f"{prefix} {name}", time, limit, "time", say, "at most", sources=("iso6358",)
+    )
+
+
+def target(subject: Subject, name: str, spec: Lift | MotorArm, raised: Real) -> Iterator[Outcome]:
+    """Tell whether an arm reaches over its structure when raised.
+
+    Parameters
+    ----------
+    subject : Subject
+        For the season's structures [SI].
+    name : str
+        Of the mechanism [-].
+    spec : Lift or MotorArm
+        For its target [SI].
+    raised : float or ndarray
+        How far it is raised [rad].
+
+    Yields
+    ------
+    Outcome
+        One where the arm has a target [-].
+    """
+    if spec.target is None:
+        return
+    height = height_at(spec, spec.target.point, raised)
+    limit = subject.season.structures[spec.target.structure].height
+    numbers = {"height": (height, "length"), "limit": (limit, "length")}
+    say = Say("Raised, '{name}' brings its point to {height}; the {structure} is {limit} up.",
+              "Raised, '{name}' brings its point only to {height}; the {structure} is {limit} up.",
+              numbers, {"name": name, "structure": spec.target.structure})  # fmt: skip
+    yield Outcome(f"lift.target.{name}", f"mechanism {name}", height, limit, "length", say, sources=("plane-geometry",))

@@ -1,29 +1,27 @@
-"""Cylinder-driven lifts: swing, dead points, force along the stroke both ways, time, and the cylinder that would do."""
+"""Cylinder-driven lifts along their stroke: pins and parts, swing, dead points, lever, force both ways, time, rest."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.checks.airplan import AirUse, air_along_plan, use_of
-from fieldworthy.checks.arms import Arm, arm_of, height_at, polar
+from fieldworthy.checks.arms import Arm, arm_of, polar
 from fieldworthy.checks.finding import Array, Outcome, Real, Say
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.strokes import air_line
 from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.actuation import actuation, extend_stroke
+from fieldworthy.physics.actuation import Stroke, actuation, extend_stroke, retract_stroke
 from fieldworthy.physics.leverage import Balance, Drive, passive_torque, reflected_mass, rest_torque
-from fieldworthy.physics.linkage import Pose, Rocker, arm_angle, dead_points, pose, sweep, usable_stroke
-from fieldworthy.physics.sizing import Candidates, Choice, Task, next_up, smallest, try_candidates
-from fieldworthy.robot.model.linkage import Lift, MotorArm
+from fieldworthy.physics.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, sweep
+from fieldworthy.robot.model.linkage import Lift
 
 _SOURCES = ("meriam_statics",)
 _POINTS = 17  # along the stroke; the worst point moves by less than a percent with twice as many
-_STROKES = (0.025, 0.050, 0.075)  # m; usual small cylinders, common practice, no source
-_BORES, _RODS = (0.010, 0.016, 0.020), (0.004, 0.005, 0.008)  # m; likewise
+_NO_LEVER = 1e6  # a share of the force beyond this is a dead point's
+_PLACED = np.radians(3.0)  # as well as pins and parts measured with a tape agree; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +41,14 @@ class Lifted:
     rocker : Rocker
         Its pins [m, rad].
     along : Pose
-        Poses along the usable stroke, points leading [SI].
+        Poses along the usable stroke, points leading, retracted first [SI].
     balance : Balance
         Cylinder against everything else, both ways [N m].
+    gauge : float or ndarray
+        Gauge pressure with which it is raised [Pa].
+    up, down : ndarray
+        Share of the cylinder's force in use raising and lowering, points leading; infinite at a dead point, negative
+        where the load helps [-].
     """
 
     name: str
@@ -55,32 +58,41 @@ class Lifted:
     rocker: Rocker
     along: Pose
     balance: Balance
+    gauge: Real
+    up: Array
+    down: Array
 
+    @property
+    def pushes(self) -> bool:
+        """Whether the rod raises the arm on its way out; else on its way back."""
+        return first(self.rocker.branch) > 0.0
 
-def check(subject: Subject) -> Iterator[Outcome]:
-    """Judge every cylinder-driven lift.
+    @property
+    def low(self) -> int:
+        """Place along the stroke where the arm is down."""
+        return 0 if self.pushes else -1
 
-    Parameters
-    ----------
-    subject : Subject
-        Robot and season over cases [SI].
+    @property
+    def high(self) -> int:
+        """Place along the stroke where the arm is up."""
+        return -1 if self.pushes else 0
 
-    Yields
-    ------
-    Outcome
-        Swing, dead point, force, time, target and sizing [-].
-    """
-    for name, spec in subject.robot.mechanisms.items():
-        if not isinstance(spec, Lift):
-            continue
-        at = lifted(subject, name, spec)
-        yield from _swing(at)
-        yield from _dead(at)
-        yield from _force(at)
-        yield from _time(subject, at)
-        yield from target(subject, name, spec, _raised(at))
-        yield from _rest(at)
-        yield from _sizing(subject, name)
+    def turned(self, place: int) -> Array:
+        """How far the arm is raised from where its parts are placed.
+
+        Parameters
+        ----------
+        place : int
+            Along the stroke [-].
+
+        Returns
+        -------
+        ndarray
+            Angle, from -pi to pi [rad].
+        """
+        cosine, sine = self.along.cos_arm[place], self.along.sin_arm[place]
+        c, s = np.cos(self.arm.axis), np.sin(self.arm.axis)
+        return np.asarray(np.arctan2(sine * c - cosine * s, cosine * c + sine * s))
 
 
 def lifted(subject: Subject, name: str, spec: Lift) -> Lifted:
@@ -105,57 +117,87 @@ def lifted(subject: Subject, name: str, spec: Lift) -> Lifted:
     arm = arm_of(subject, spec, spec.arm_pin)
     base, base_angle = polar(spec, spec.fixed_pin)
     radius, _ = polar(spec, spec.arm_pin)
-    # extending raises the arm where its pin is turned ahead of the fixed pin, as it lies
+    # the rod raises the arm on its way out where the arm's pin is turned ahead of the fixed pin
     branch = 1.0 if first(np.sin(arm.axis - base_angle)) >= 0.0 else -1.0
     rocker = Rocker(base, radius, kind.closed_length + spec.brackets, kind.stroke, base_angle, 0.0, branch)
     along = sweep(rocker, _POINTS)
-    passive = passive_torque(along, arm.weights, arm.bands)
-    return Lifted(name, spec, use, arm, rocker, along, Balance(along, _drive(subject, use, spec), passive))
+    gauges = _gauges(subject, use)
+    balance = Balance(along, _drive(use, spec, gauges), passive_torque(along, arm.weights, arm.bands))
+    ways = [np.where(way > _NO_LEVER, np.inf, way) for way in (balance.use_out, balance.use_in)]
+    up, down = ways if branch > 0.0 else ways[::-1]
+    return Lifted(name, spec, use, arm, rocker, along, balance, gauges[0 if branch > 0.0 else 1], up, down)
 
 
 def _gauges(subject: Subject, use: AirUse) -> tuple[Real, Real]:
     """Gauge pressure out and back: the lowest of the plan, or the charge where the plan does not use it."""
     lowest = air_along_plan(subject).lowest.get(use.name)
     full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - subject.p_atm
-    if lowest is None:
-        return full, full
-    return lowest[0].gauge, lowest[1].gauge if len(lowest) > 1 else 0.0
+    both = (full, full) if lowest is None else tuple(way.gauge for way in lowest)
+    back = both[1] if use.cylinder.double_acting else 0.0
+    return np.maximum(both[0], 0.0), np.maximum(back, 0.0)
 
 
-def _drive(subject: Subject, use: AirUse, spec: Lift) -> Drive:
-    out, back = (np.maximum(gauge, 0.0) for gauge in _gauges(subject, use))
+def _drive(use: AirUse, spec: Lift, gauges: tuple[Real, Real]) -> Drive:
     count, cylinder = use.spec.count, use.cylinder
-    spring = cylinder.spring_force(cylinder.stroke)
-    push = count * np.maximum(out * cylinder.piston_area - spring, 0.0)
-    pull = count * (back * cylinder.ring_area if cylinder.double_acting else cylinder.spring_force(0.0))
-    return Drive(push, pull, use.efficiency, spec.friction)
+    push = count * np.maximum(gauges[0] * cylinder.piston_area - cylinder.spring_force(cylinder.stroke), 0.0)
+    pull = count * (gauges[1] * cylinder.ring_area if cylinder.double_acting else cylinder.spring_force(0.0))
+    return Drive(push, np.maximum(pull, 0.0), use.efficiency, spec.friction)
 
 
-def _raised(at: Lifted) -> Array:
-    """How far the whole stroke raises the arm from where its parts are placed."""
-    end = arm_angle(at.rocker, pose(at.rocker, usable_stroke(at.rocker)[1]).included)
-    return np.asarray(end - at.arm.axis)
+def judged(at: Lifted) -> Iterator[Outcome]:
+    """Judge a lift's geometry and forces.
+
+    Parameters
+    ----------
+    at : Lifted
+        The lift along its stroke [SI].
+
+    Yields
+    ------
+    Outcome
+        Pins and parts, swing, dead point, lever, force both ways, rest [-].
+    """
+    for judge in (_placed, _swing, _dead_point, _lever, _force, _rest):
+        yield from judge(at)
+
+
+def _placed(at: Lifted) -> Iterator[Outcome]:
+    """Tell whether pins and parts agree on where the arm lies when it is down."""
+    off = np.abs(at.turned(at.low))
+    apart = cylinder_length(at.rocker, at.arm.axis)
+    numbers = {"off": (off, "angle"), "limit": (_PLACED, "angle"), "apart": (apart, "length"),
+               "long": (at.along.length[at.low], "length")}  # fmt: skip
+    words = {"name": at.name, "rod": "in" if at.pushes else "out"}
+    text = "With its rod {rod}, '{name}' lies {off} from where its parts are placed"
+    yield Outcome(
+        f"lift.placed.{at.name}", f"lift {at.name}", off, _PLACED, "angle",
+        Say(text + ": pins and parts agree.",
+            text + ": its pins are {apart} apart there, but can only come to {long}. Correct the pins, 'brackets' or "
+            "the parts; all its other findings rest on the pins.", numbers, words),
+        "at most", sources=("practice",),
+    )  # fmt: skip
 
 
 def _swing(at: Lifted) -> Iterator[Outcome]:
-    start = arm_angle(at.rocker, pose(at.rocker, usable_stroke(at.rocker)[0]).included)
-    swing = np.abs(_raised(at) + at.arm.axis - start)
-    numbers = {"swing": (swing, "angle"), "wanted": (at.spec.swing, "angle"), "stroke": (at.rocker.stroke, "length")}
+    """Judge how far the stroke raises the arm from where its parts are placed, or from as low as it comes."""
+    value = at.turned(at.high) - np.maximum(at.turned(at.low), 0.0)
+    numbers = {"swing": (value, "angle"), "wanted": (at.spec.swing, "angle"), "stroke": (at.rocker.stroke, "length")}
     yield Outcome(
-        f"lift.swing.{at.name}", f"lift {at.name}", swing, at.spec.swing, "angle",
-        Say("'{name}' swings {swing} with its {stroke} stroke; {wanted} are wanted.",
-            "'{name}' swings only {swing} with its {stroke} stroke; {wanted} are wanted: take a longer stroke, or move "
-            "a pin nearer to the pivot.", numbers, {"name": at.name}),
+        f"lift.swing.{at.name}", f"lift {at.name}", value, at.spec.swing, "angle",
+        Say("'{name}' is raised by {swing} with its {stroke} stroke; {wanted} are wanted.",
+            "'{name}' is raised only by {swing} with its {stroke} stroke; {wanted} are wanted: take a longer stroke, "
+            "or move a pin nearer to the pivot.", numbers, {"name": at.name}),
         sources=_SOURCES,
     )  # fmt: skip
 
 
-def _dead(at: Lifted) -> Iterator[Outcome]:
-    """A dead point inside the stroke, with its angle."""
+def _dead_point(at: Lifted) -> Iterator[Outcome]:
+    """Report a dead point inside the stroke, with its angle."""
     folded, straight = dead_points(at.rocker)
     inside = np.maximum(folded, straight)
     where = 0.0 if first(folded) >= first(straight) else np.pi
     angle = arm_angle(at.rocker, where) - at.arm.axis
+    angle = np.arctan2(np.sin(angle), np.cos(angle))
     numbers = {"clear": (-inside, "length"), "inside": (inside, "length"), "angle": (angle, "angle")}
     yield Outcome(
         f"lift.dead_point.{at.name}", f"lift {at.name}", -inside, 0.0, "length",
@@ -166,167 +208,86 @@ def _dead(at: Lifted) -> Iterator[Outcome]:
     )  # fmt: skip
 
 
+def _lever(at: Lifted) -> Iterator[Outcome]:
+    """Tell the cylinder's least lever about the pivot, and where."""
+    arms = at.along.moment_arm
+    place = int(np.argmin([first(row) for row in arms]))
+    numbers = {"least": (arms[place], "length"), "most": (arms.max(axis=0), "length"),
+               "angle": (at.turned(place), "angle")}  # fmt: skip
+    words = {"name": at.name, "does": "pushes" if at.pushes else "pulls"}
+    text = "Cylinder of '{name}': it {does} at a lever of {least} at least, {angle} from where it lies, {most} at most."
+    say = Say(text, "", numbers, words)
+    yield Outcome(f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", say, sources=_SOURCES)
+
+
 def _force(at: Lifted) -> Iterator[Outcome]:
-    """The share of the cylinder's force in use at the worst point of the stroke, both ways."""
-    angles = at.along.angle
-    for way, use in (("up", at.balance.use_out), ("down", at.balance.use_in)):
-        worst = use.max(axis=0)
+    """Judge the share of the cylinder's force in use at the worst point of the stroke, both ways."""
+    for way, use in (("up", at.up), ("down", at.down)):
+        worst = np.maximum(use.max(axis=0), 0.0)
         place = int(np.argmax([first(point) for point in use]))
-        turned = angles[place] - at.arm.axis
-        turned = np.arctan2(np.sin(turned), np.cos(turned))
-        numbers = {"use": (worst, "share"), "angle": (turned, "angle")}
-        text = "'{name}' needs {use} of its cylinder's force {way} at the worst point, {angle} from where it lies"
-        if first(worst) <= 0.0:
+        numbers = {"use": (worst, "share"), "angle": (at.turned(place), "angle")}
+        where = "at the worst point, {angle} from where it lies, at the lowest pressure of the plan"
+        text = f"'{{name}}' needs {{use}} of its cylinder's force {{way}} {where}"
+        if first(worst) == 0.0:
             text = "'{name}' goes {way} by itself: its load helps along the whole stroke"
-        tail = " at the lowest pressure of the plan"
+        elif not np.isfinite(first(worst)):
+            text = "On its way {way} '{name}' has no force at all at {angle} from where it lies"
         yield Outcome(
-            f"lift.force_{way}.{at.name}", f"lift {at.name}", np.maximum(worst, 0.0), 1.0, "ratio",
-            Say(text + tail + ".", text + tail + ": it does not move there.", numbers, {"name": at.name, "way": way}),
+            f"lift.force_{way}.{at.name}", f"lift {at.name}", worst, 1.0, "ratio",
+            Say(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
             "at most", sources=_SOURCES,
         )  # fmt: skip
 
 
-def _time(subject: Subject, at: Lifted) -> Iterator[Outcome]:
-    """Time to raise it, with the flow of its valve, its load along the stroke and what its rod feels of its inertia."""
-    count, cylinder = at.use.spec.count, at.use.cylinder
-    gauge = _gauges(subject, at.use)[0]
-    supply = np.minimum(subject.p_atm + np.maximum(gauge, 0.0), at.use.circuit.p_set)
-    lever = np.maximum(np.abs(at.along.moment_arm), 1e-4)
-    demand = at.balance.demand_out / lever / count + at.use.friction(supply, cylinder.piston_area)
-    mass = np.minimum(reflected_mass(at.arm.inertia, lever), 1e3).mean(axis=0) / count
-    rise = (demand[-1] - demand[0]) / cylinder.stroke
-    stroke = extend_stroke(cylinder, mass, demand[0], rise)
-    line = air_line(subject, at.use)
-    vent = supply if cylinder.double_acting else subject.p_atm
-    time = actuation(stroke, line, line, supply, vent, subject.p_atm, subject.season.temperature).time
-    yield from timed("lift", at.name, at.spec, time, "at the lowest pressure of the plan")
-
-
-def timed(prefix: str, name: str, spec: Lift | MotorArm, time: Real, when: str) -> Iterator[Outcome]:
-    """Tell how long an arm takes to be raised.
-
-    Parameters
-    ----------
-    prefix, name : str
-        ``lift`` or ``arm``, and the mechanism's name [-].
-    spec : Lift or MotorArm
-        For its time limit [s].
-    time : float or ndarray
-        The time, infinite where it does not get there [s].
-    when : str
-        Under which circumstances [-].
-
-    Yields
-    ------
-    Outcome
-        A finding where there is a limit, else a fact [-].
-    """
-    words = {"name": name, "when": when}
-    stuck = "'{name}' does not get up {when}."
-    text = "'{name}' is up in {time} {when}"
-    limit = spec.time_limit
-    moves = np.isfinite(first(time))
-    if limit is None:
-        say = Say(text + "." if moves else stuck, "", {"time": (time, "time")}, words)
-        yield Outcome(f"{prefix}.time.{name}", f"{prefix} {name}", time, None, "time", say, sources=("iso6358",))
-        return
-    numbers = {"time": (time, "time"), "limit": (limit, "time")}
-    say = Say(
-        text + "; {limit} are wanted.", text + ", later than the {limit} wanted." if moves else stuck, numbers, words
-    )
-    yield Outcome(
-        f"{prefix}.time.{name}", f"{prefix} {name}", time, limit, "time", say, "at most", sources=("iso6358",)
-    )
-
-
-def target(subject: Subject, name: str, spec: Lift | MotorArm, raised: Real) -> Iterator[Outcome]:
-    """Tell whether an arm reaches over its structure when raised.
+def raising_time(subject: Subject, at: Lifted) -> Array:
+    """Time the way up, with the flow of its valve, its load along the stroke and what its rod feels of its inertia.
 
     Parameters
     ----------
     subject : Subject
-        For the season's structures [SI].
-    name : str
-        Of the mechanism [-].
-    spec : Lift or MotorArm
-        For its target [SI].
-    raised : float or ndarray
-        How far it is raised [rad].
+        Robot and season [SI].
+    at : Lifted
+        The lift [SI].
 
-    Yields
-    ------
-    Outcome
-        One where the arm has a target [-].
+    Returns
+    -------
+    ndarray
+        Time [s], infinite where it sticks on the way.
+
+    Notes
+    -----
+    The load on the rod is taken as a straight line that starts as the real one and takes as much work; the mass that
+    the rod feels as its mean along the stroke.
     """
-    if spec.target is None:
-        return
-    height = height_at(spec, spec.target.point, raised)
-    limit = subject.season.structures[spec.target.structure].height
-    numbers = {"height": (height, "length"), "limit": (limit, "length")}
-    say = Say("Raised, '{name}' brings its point to {height}; the {structure} is {limit} up.",
-              "Raised, '{name}' brings its point only to {height}; the {structure} is {limit} up.",
-              numbers, {"name": name, "structure": spec.target.structure})  # fmt: skip
-    yield Outcome(f"lift.target.{name}", f"mechanism {name}", height, limit, "length", say, sources=("plane-geometry",))
+    supply = np.minimum(subject.p_atm + at.gauge, at.use.circuit.p_set)
+    line, double = air_line(subject, at.use), at.use.cylinder.double_acting
+    stroke = _raising_stroke(at, supply)
+    # with the rod out or in, the other side still holds the air of the stroke before, or breathes
+    vent = supply if double or not at.pushes else subject.p_atm
+    time = actuation(stroke, line, line, supply, vent, subject.p_atm, subject.season.temperature).time
+    return np.where(at.up.max(axis=0) < 1.0, time, np.inf)
+
+
+def _raising_stroke(at: Lifted, supply: Real) -> Stroke:
+    """The way up as one cylinder on the valve sees it."""
+    count, cylinder = at.use.spec.count, at.use.cylinder
+    arms = np.maximum(at.along.moment_arm, 1e-4)
+    load = (at.balance.demand_out if at.pushes else at.balance.demand_in) / arms / count
+    mass = np.clip(reflected_mass(at.arm.inertia, arms).mean(axis=0) / count, 1e-3, 1e3)
+    mean = (load.sum(axis=0) - 0.5 * (load[0] + load[-1])) / (_POINTS - 1)
+    begin = load[at.low]
+    rise = np.clip(2.0 * (mean - begin), load.min(axis=0) - begin, load.max(axis=0) - begin) / cylinder.stroke
+    area, stroke = (cylinder.piston_area, extend_stroke) if at.pushes else (cylinder.ring_area, retract_stroke)
+    return stroke(cylinder, mass, begin + at.use.friction(supply, area), rise)
 
 
 def _rest(at: Lifted) -> Iterator[Outcome]:
-    """How it rests when the air is let out."""
-    down, up = rest_torque(at.rocker, at.balance.passive, 0.0)
-    numbers = {"down": (down, "torque"), "up": (up, "torque")}
-    word = "stays up" if first(up) > 0 else "comes down"
-    text = (
-        "With its air let out, '{name}' rests on its lower stop with {down}; raised, it {word}: support it before work."
-    )
-    say = Say(text, "", numbers, {"name": at.name, "word": word})
+    """Tell how it rests when the air is let out."""
+    retracted, extended = rest_torque(at.rocker, at.balance.passive, 0.0)
+    down, up = (retracted, extended) if at.pushes else (extended, retracted)
+    numbers = {"down": (np.abs(down), "torque")}
+    lower = "rests on its lower stop with {down}" if first(down) > 0 else "is lifted off its lower stop with {down}"
+    raised = "it stays up" if first(up) > 0 else "it comes down"
+    text = f"With its air let out, '{{name}}' {lower}; raised, {raised}: support it before you work on it."
+    say = Say(text, "", numbers, {"name": at.name})
     yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", down, None, "torque", say, sources=_SOURCES)
-
-
-def _sizing(subject: Subject, name: str) -> Iterator[Outcome]:
-    """The smallest usual cylinder that does it, nominal numbers alone, and what the next one buys."""
-    base = subject.nominal
-    spec = base.robot.mechanisms[name]
-    assert isinstance(spec, Lift)
-    at = lifted(base, name, spec)
-    candidates = Candidates(np.array(_STROKES), np.array(_BORES), np.array(_RODS), at.rocker.closed - at.rocker.stroke)
-    gauge = first(_gauges(base, at.use)[0])
-    count = at.use.spec.count
-    task = Task(spec.swing, max(gauge, 1.0), first(base.p_atm), at.use.efficiency, first(spec.friction) / count)
-    weights = tuple(replace(w, force=first(w.force) / count) for w in at.arm.weights)
-    bands = tuple(replace(b, count=b.count / count) for b in at.arm.bands)
-    trial = try_candidates(at.rocker, candidates, task, weights, bands)
-    best = smallest(trial)
-    longer, thicker = next_up(trial, best)
-    far = [s for i, s in enumerate(_STROKES) if first(trial.swing[i]) < first(spec.swing)]
-    reach = "{far} mm strokes cannot reach; " if far else ""
-    found = _place(best.stroke) >= 0
-    text = "None of the usual cylinders (25, 50 and 75 mm stroke; 10, 16 and 20 mm bore) swings '{name}' as wanted."
-    numbers: dict[str, tuple[Real, str]] = {}
-    if found:
-        text = (
-            "For '{name}' "
-            + reach
-            + "{stroke} stroke with {bore} bore does, margin {margin}, {air} of free air a cycle"
-        )
-        numbers = _chosen(best, count, "")
-        for choice, what in ((longer, "stroke"), (thicker, "bore")):
-            if _place(choice.stroke) >= 0:
-                text += f"; the next {what} up has margin {{{what}_margin}} for {{{what}_air}}"
-                numbers |= _chosen(choice, count, f"{what}_")
-        text += "."
-    words = {"name": name, "far": " and ".join(f"{1e3 * s:.0f}" for s in far)}
-    margin = first(best.margin) if found else first(trial.margin.max())
-    say = Say(text, "", numbers, words)
-    yield Outcome(f"lift.size.{name}", f"lift {name}", margin, None, "ratio", say, sources=("iso8778", "practice"))
-
-
-def _place(chosen: npt.NDArray[np.int_]) -> int:
-    return int(np.ravel(chosen)[0])
-
-
-def _chosen(choice: Choice, count: int, prefix: str) -> dict[str, tuple[Real, str]]:
-    return {
-        f"{prefix}stroke": (_STROKES[_place(choice.stroke)], "length"),
-        f"{prefix}bore": (_BORES[_place(choice.bore)], "length"),
-        f"{prefix}margin": (first(choice.margin), "count"),
-        f"{prefix}air": (first(choice.air) * count, "volume"),
-    }

@@ -1,26 +1,85 @@
-"""Motor-driven arms: torque along the swing, time, holding, and what happens without power."""
+"""Motor-driven arms: torque along the swing both ways, speed, time, holding, heat, and what happens without power."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.arms import arm_of
+from fieldworthy.checks.arms import Arm, arm_of, target, timed
+from fieldworthy.checks.driveplan import heat_path
 from fieldworthy.checks.driving import motor_line, robot_battery
 from fieldworthy.checks.finding import Array, Outcome, Real, Say
-from fieldworthy.checks.lift import target, timed
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.battery import operating_point
 from fieldworthy.physics.gearing import GearStage, train
 from fieldworthy.physics.leverage import elastic_torque, weight_torque
 from fieldworthy.physics.motor import Controller
-from fieldworthy.physics.motorarm import MotorDrive, holding_share, motor_share, motor_speed, motor_torque, swing_time
+from fieldworthy.physics.motorarm import (
+    MotorDrive,
+    SaggingMotor,
+    holding_share,
+    motor_share,
+    motor_torque,
+    run_up_time,
+    sagged_speed,
+)
+from fieldworthy.physics.thermal import Winding, steady
+from fieldworthy.robot.model.catalogue import MotorClass
 from fieldworthy.robot.model.linkage import MotorArm
 
-_POINTS = 17  # along the swing
+_POINTS = 17  # along the swing; twice as many move no number by a percent
 _SOURCES = ("meriam_statics", "hughes")
+
+
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """A motor-driven arm along its swing, points leading.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    spec : MotorArm
+        As the file gives it [SI].
+    kind : MotorClass
+        Its motors [SI].
+    motor : SaggingMotor
+        The same on the robot's battery [SI].
+    drive : MotorDrive
+        All its motors together, through their gears [SI].
+    arm : Arm
+        What it carries [SI].
+    angles : ndarray
+        From where its parts are placed [rad].
+    passive : ndarray
+        Torque of weights and bands, positive raising [N m].
+    """
+
+    name: str
+    spec: MotorArm
+    kind: MotorClass
+    motor: SaggingMotor
+    drive: MotorDrive
+    arm: Arm
+    angles: Array
+    passive: Array
+
+    def needed(self, sense: float) -> Array:
+        """Torque asked of the motors at the arm.
+
+        Parameters
+        ----------
+        sense : float
+            1 raising, -1 lowering [-].
+
+        Returns
+        -------
+        ndarray
+            In the direction of motion, points leading [N m].
+        """
+        return motor_torque(self.passive, sense, self.spec.friction)
 
 
 def check(subject: Subject) -> Iterator[Outcome]:
@@ -34,96 +93,150 @@ def check(subject: Subject) -> Iterator[Outcome]:
     Yields
     ------
     Outcome
-        Torque, time, holding and target [-].
+        Torque, speed, time, holding, heat and target [-].
     """
     for name, spec in subject.robot.mechanisms.items():
-        if not isinstance(spec, MotorArm):
-            continue
-        drive, angles = motor_drive(subject, spec), _angles(spec)
-        passive = arm_torque(subject, spec, angles)
-        angles = np.broadcast_to(angles[:, None] if angles.ndim < passive.ndim else angles, passive.shape)
-        needed = motor_torque(passive, 1.0, spec.friction)
-        yield from _torque(name, drive, needed, angles)
-        yield from timed("arm", name, spec, swing_time(angles, motor_speed(drive, needed)), "with the battery's sag")
-        yield from _holding(name, spec, drive, passive)
-        yield from target(subject, name, spec, spec.swing)
+        if isinstance(spec, MotorArm):
+            at = driven(subject, name, spec)
+            yield from _torque(at)
+            yield from _pace(at)
+            yield from _holding(at)
+            yield from _heat(subject, at)
+            yield from target(subject, name, spec, spec.swing)
 
 
-def _angles(spec: MotorArm) -> Array:
-    """Angles of the swing, points leading, from where the arm's parts are placed."""
-    share = np.linspace(0.0, 1.0, _POINTS)
-    swing = np.asarray(spec.swing, dtype=float)
-    return np.asarray(share.reshape((-1,) + (1,) * swing.ndim) * swing)
-
-
-def motor_drive(subject: Subject, spec: MotorArm) -> MotorDrive:
-    """Find the motors and gears that swing an arm, the battery's sag and the current limit counted.
+def driven(subject: Subject, name: str, spec: MotorArm) -> Driven:
+    """Lay a motor-driven arm out along its swing.
 
     Parameters
     ----------
     subject : Subject
         Robot and season [SI].
+    name : str
+        Of the arm [-].
     spec : MotorArm
         The arm [SI].
 
     Returns
     -------
-    MotorDrive
-        All its motors together [SI].
+    Driven
+        Motors on the sagging battery, and torques along the swing [SI].
     """
     use = spec.motors[0]
     kind = subject.robot.catalogue.motors[use.motor]
-    line, battery = motor_line(kind), robot_battery(subject.robot)
-    stalled = operating_point(line, Controller(kind.current_limit, kind.power_cap), battery, float(use.count), 0.0)
+    battery = robot_battery(subject.robot)
+    motor = SaggingMotor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), battery, float(use.count))
     gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in spec.stages])
     free = kind.free_speed * battery.open_voltage / kind.rated_voltage
-    return MotorDrive(use.count * stalled.torque, free, gears.ratio, gears.efficiency)
+    drive = MotorDrive(use.count * motor.stall_torque, free, gears.ratio, gears.efficiency)
+    arm = arm_of(subject, spec)
+    angles = first(spec.swing) * np.linspace(0.0, 1.0, _POINTS) ** 1.5  # denser where it speeds up
+    return Driven(name, spec, kind, motor, drive, arm, angles, _passive(arm, angles))
 
 
-def arm_torque(subject: Subject, spec: MotorArm, angles: Array) -> Array:
-    """Torque of weights and bands on an arm along its swing.
+def _passive(arm: Arm, angles: Array) -> Array:
+    """Torque of weights and bands along the swing, positive raising."""
+    varies = max(np.ndim(arm.axis), *(np.ndim(w.force) for w in arm.weights), *(np.ndim(w.radius) for w in arm.weights))
+    varies = max(varies, *(np.ndim(x) for b in arm.bands for x in (b.stiffness, b.free_length)), 0)
+    along = angles.reshape((-1,) + (1,) * varies)
+    turn, c, s = arm.axis, np.cos(along), np.sin(along)
+    cosine, sine = c * np.cos(turn) - s * np.sin(turn), s * np.cos(turn) + c * np.sin(turn)
+    total = weight_torque(arm.weights, cosine, sine)
+    return np.asarray(total + elastic_torque(arm.bands, cosine, sine)) if arm.bands else total
+
+
+def _worst(rows: Array) -> int:
+    """Where along the swing the nominal case is worst."""
+    return int(np.argmax([first(row) for row in rows]))
+
+
+def _torque(at: Driven) -> Iterator[Outcome]:
+    """Torque at the worst point of the worse way, against what the motors have at stall."""
+    ways = {word: at.needed(sense) for word, sense in (("Raising", 1.0), ("Lowering", -1.0))}
+    word = max(ways, key=lambda w: max(first(row) for row in ways[w]))
+    needed = ways[word]
+    share = motor_share(at.drive, needed)
+    place = _worst(share)
+    worst: Real = np.maximum(share.max(axis=0), 0.0)
+    numbers = {"use": (worst, "share"), "torque": (needed[place], "torque"), "angle": (at.angles[place], "angle")}
+    text = "{way} '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motor gives"
+    say = Say(text + " at stall.", text + ", so it stalls.", numbers, {"name": at.name, "way": word})
+    yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", say, "at most",
+                  sources=_SOURCES)  # fmt: skip
+
+
+def raising(at: Driven) -> tuple[Array, Array]:
+    """Find how fast an arm is raised.
 
     Parameters
     ----------
-    subject : Subject
-        Robot and season [SI].
-    spec : MotorArm
+    at : Driven
         The arm [SI].
-    angles : ndarray
-        From where its parts are placed, points leading [rad].
 
     Returns
     -------
-    ndarray
-        Positive raising [N m].
+    tuple of ndarray
+        Steady speed of the arm, points leading [rad/s], and the time to be up [s].
     """
-    arm = arm_of(subject, spec)
-    at = angles if np.ndim(arm.axis) == 0 or angles.ndim > 1 else angles[:, None]
-    cos, sin = np.cos(at + arm.axis), np.sin(at + arm.axis)
-    return np.asarray(weight_torque(arm.weights, cos, sin) + elastic_torque(arm.bands, cos, sin))
+    needed = at.needed(1.0)
+    each = motor_share(at.drive, needed) * at.motor.stall_torque
+    speed = sagged_speed(at.motor, each) / at.drive.reduction
+    rotors = at.kind.rotor_inertia * at.motor.count * np.square(at.drive.reduction)
+    return speed, run_up_time(at.motor, at.drive, at.arm.inertia + rotors, at.angles, needed)
 
 
-def _torque(name: str, drive: MotorDrive, needed: Array, angles: Array) -> Iterator[Outcome]:
-    share = motor_share(drive, needed)
-    place = int(np.argmax([first(point) for point in share]))
-    worst: Real = share.max(axis=0)
-    numbers = {"use": (worst, "share"), "torque": (needed[place], "torque"), "angle": (angles[place], "angle")}
-    text = "Raising '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motor gives"
-    say = Say(text + " at stall.", text + ", so it stalls.", numbers, {"name": name})
-    yield Outcome(f"arm.torque.{name}", f"motor arm {name}", worst, 1.0, "ratio", say, "at most", sources=_SOURCES)
+def _pace(at: Driven) -> Iterator[Outcome]:
+    speed, time = raising(at)
+    place = _worst(-speed)
+    slowest: Real = speed.min(axis=0)
+    free = at.motor.battery.open_voltage / at.motor.line.voltage_constant / at.drive.reduction
+    numbers = {"slowest": (slowest, "angular speed"), "angle": (at.angles[place], "angle"),
+               "share": (slowest / free, "share")}  # fmt: skip
+    say = Say("On its way up '{name}' is slowest {angle} up: {slowest}, {share} of what its motors run without load.",
+              "", numbers, {"name": at.name})  # fmt: skip
+    yield Outcome(f"arm.speed.{at.name}", f"motor arm {at.name}", slowest, None, "angular speed", say,
+                  sources=_SOURCES)  # fmt: skip
+    yield from timed("arm", at.name, at.spec, time, "with the battery's sag")
 
 
-def _holding(name: str, spec: MotorArm, drive: MotorDrive, passive: Array) -> Iterator[Outcome]:
+def _hold(at: Driven) -> Array:
+    """Share of stall torque that holding takes at the worst point."""
+    return np.asarray(holding_share(at.drive, at.passive, at.spec.friction).max(axis=0))
+
+
+def _holding(at: Driven) -> Iterator[Outcome]:
     """What holding it still takes, at the worst point, and whether it stays up without power."""
-    hold = holding_share(drive, passive, spec.friction).max(axis=0)
-    stays = "it stays where it is" if first(hold) == 0.0 else "it sinks: support it before you work on it"
-    numbers = {"hold": (hold, "share"), "limit": (spec.most_holding, "share")}
+    hold, most = _hold(at), at.spec.most_holding
+    stays = "it stays where it is" if first(hold) == 0.0 else "it moves by itself: support it before you work on it"
+    numbers = {"hold": (hold, "share"), "limit": (most, "share")}
     text = "Holding '{name}' still takes {hold} of stall torque"
-    say = Say(
-        text + " ({limit} are allowed); without power {stays}.",
-        text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
-        numbers,
-        {"name": name, "stays": stays},
-    )
-    yield Outcome(f"arm.holding.{name}", f"motor arm {name}", hold, spec.most_holding, "ratio", say, "at most",
+    say = Say(text + " ({limit} are allowed); without power {stays}.",
+              text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
+              numbers, {"name": at.name, "stays": stays})  # fmt: skip
+    yield Outcome(f"arm.holding.{at.name}", f"motor arm {at.name}", hold, most, "ratio", say, "at most",
                   sources=("hughes", "practice"))  # fmt: skip
+
+
+def _heat(subject: Subject, at: Driven) -> Iterator[Outcome]:
+    """Where the windings' temperature ends when the arm is held at its worst point for good."""
+    current = _hold(at) * at.motor.stall_torque / at.motor.line.torque_constant
+    air = subject.season.temperature
+    hot = steady(heat_path(at.kind), Winding(at.motor.line.resistance), air, current).winding
+    numbers: dict[str, tuple[Real, str]] = {"current": (current, "current"), "hot": (hot, "temperature")}
+    text = "Held for good at the worst point, each motor of '{name}' draws {current} and its winding ends at {hot}"
+    if not np.isfinite(first(hot)):
+        text = "Held for good at the worst point, each motor of '{name}' draws {current} and its winding burns out"
+    words = {"name": at.name}
+    steps = at.kind.derating
+    if not steps:
+        say = Say(text + ".", "", numbers, words)
+        yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, None, "temperature", say,
+                      sources=("incropera",))  # fmt: skip
+        return
+    limit = steps[0].above
+    numbers["limit"] = (limit, "temperature")
+    say = Say(text + "; its controller cuts the current from {limit}.",
+              text + "; from {limit} on its controller cuts the current: let it rest on a stop, or add bands.",
+              numbers, words)  # fmt: skip
+    yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, limit, "temperature", say, "at most",
+                  sources=("incropera",), scale=np.maximum(limit - air, 1.0))  # fmt: skip

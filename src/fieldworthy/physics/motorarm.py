@@ -15,6 +15,8 @@ from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.battery import Battery, operating_point
 from fieldworthy.physics.motor import Controller, MotorLine, torque_current
 
+_NEWTON_POWER = 3
+
 
 def _refuse_unset(name: str, value: Real) -> None:
     """Refuse a scalar that is not positive."""
@@ -149,29 +151,61 @@ def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
     return np.where(asked <= motor.stall_torque, np.maximum(capped, 0.0), 0.0)
 
 
-def start_up_time(inertia: Real, speed: Real, spare_torque: Real) -> Array:
-    """Return the time that gathering speed adds to a swing.
+def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Array, torque: Array) -> Array:
+    """Return the time of a swing from rest, speeding up included.
 
     Parameters
     ----------
+    motor : SaggingMotor
+        Motors and battery [-].
+    drive : MotorDrive
+        The same motors together, and their gearing [-].
     inertia : Real
         Moment of inertia of arm, load and rotors, at the arm [kg m2].
-    speed : Real
-        Steady speed of the arm [rad/s].
-    spare_torque : Real
-        Torque at standstill beyond what moving the arm asks for, at the arm [N m].
+    angle : Array
+        Angles along the swing, points leading [rad].
+    torque : Array
+        Torque asked of the motors at the arm there, in the direction of motion [N m].
 
     Returns
     -------
     Array
-        Time [s]; infinite where there is nothing to spare.
+        Time [s], infinite where the arm does not get there; it runs into its stop, braking is not in it.
 
     Notes
     -----
-    J w / T, the time constant of a motor on its straight line, which lags behind its steady speed by just that
-    time. Where a current limit keeps the torque up for longer it gathers speed in down to half of it.
+    Kinetic energy from point to point, J (w2^2 - w1^2) / 2 = (T - load) dangle, with the mean of T(w1) and T(w2) on the
+    sagged line but never past its steady speed, and T(w2) at the power cap. T is the least of line, current limit and
+    cap, so w2 is the least of their solutions. Let the points be denser at the start.
+
+    References
+    ----------
+    hughes: ch. 3.
     """
-    return np.asarray(np.asarray(inertia) * speed * ratio(1.0, spare_torque))
+    line, battery = motor.line, motor.battery
+    through = motor.count * np.asarray(drive.reduction) * drive.efficiency
+    in_series = line.resistance + motor.count * battery.resistance
+    at_rest = through * line.torque_constant * (battery.open_voltage / in_series - line.free_current)
+    fall = through * drive.reduction * line.torque_constant * line.voltage_constant / in_series
+    held = through * line.torque_constant * np.maximum(motor.controller.current_limit - line.free_current, 0.0)
+    power = motor.count * drive.efficiency * np.asarray(motor.controller.power_cap)
+    load = motor_share(drive, torque) * drive.stall_torque * drive.reduction * drive.efficiency
+    time: Real = 0.0
+    speed: Real = 0.0
+    for k, width in enumerate(np.abs(np.diff(angle, axis=0))):
+        gain = 2.0 * width / np.asarray(inertia)
+        before = np.square(speed) - gain * 0.5 * (load[k] + load[k + 1])
+        half = 0.25 * gain * fall
+        on_line = np.sqrt(np.maximum(half * half + before + gain * at_rest - 2.0 * half * speed, 0.0)) - half
+        steady = (at_rest - 0.5 * (load[k] + load[k + 1])) / fall
+        on_line = np.clip(on_line, np.minimum(speed, steady), np.maximum(speed, steady))
+        new = np.maximum(np.minimum(on_line, np.sqrt(np.maximum(before + gain * held, 0.0))), 0.0)
+        for _ in range(_NEWTON_POWER):  # from above, on a convex curve; no step where the cap does not bind
+            miss = np.maximum(new * (np.square(new) - before) - gain * power, 0.0)
+            new = new - miss / np.maximum(3.0 * np.square(new) - before, SMALL)
+        time = time + 2.0 * width * ratio(1.0, np.where(new > 0.0, speed + new, 0.0))
+        speed = new
+    return np.asarray(time)
 
 
 def holding_share(drive: MotorDrive, passive: Real, friction_torque: Real = 0.0) -> Array:

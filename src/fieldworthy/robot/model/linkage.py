@@ -56,13 +56,16 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lift:
-    """An arm on a pivot, swung up by a cylinder between a fixed pin and a pin on the arm."""
+    """An arm on a pivot, swung up by a cylinder between a fixed pin and a pin on the arm.
+
+    Where the pins stand tells whether the rod raises it on its way out or on its way back.
+    """
 
     kind: Literal["lift"] = need("lift: an arm swung by an air cylinder")
     motors: tuple[MotorUse, ...] = exact((), "motors that it uses")
     can: tuple[str, ...] = exact((), "what the robot can do with it, in the season's words")
     build_time: WorkTime | None = exact(None, "work still to do on it")
-    rides: str = need("the group of parts that is the arm; they are placed as with the cylinder retracted")
+    rides: str = need("the group of parts that is the arm; they are placed as with the arm down")
     side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
     pivot: SidePoint = need("x forward, z up")
     fixed_pin: SidePoint = need("the cylinder's pin on the frame")
