@@ -408,8 +408,8 @@ def test_a_robot_that_cannot_be_spoils_no_other_case(tmp_path):
     loaded = load(tmp_path, TANK)
     bench = Bench(loaded)
     key = ("air.pressure.main", "")
-    charge, volume = ("air", "supply", "charge"), ("air", "cylinders", "main", "dead_volume")
-    moves = [(charge, 500e3), (volume, -1.0), (charge, 700e3), (volume, 1e-6)]  # no chamber is that small
+    charge, stroke = ("air", "supply", "charge"), ("catalogue", "cylinders", "test cylinder", "stroke")
+    moves = [(charge, 500e3), (stroke, -0.05), (charge, 700e3), (stroke, 0.045)]  # no cylinder has such a stroke
     together = bench.batch(moves, [key])[0]
     alone = [float(bench.batch([move], [key])[0, 0]) for move in moves]
     assert together == pytest.approx(alone, rel=1e-12)
@@ -417,6 +417,7 @@ def test_a_robot_that_cannot_be_spoils_no_other_case(tmp_path):
         assert margin == pytest.approx(left(200e-6, 6, gauge) / 250e3 - 1, abs=1e-6)
     assert together[1] == -10  # as bad as it gets
     assert -10 < together[3] < 0
+    assert bench.single(loaded.robot, {stroke: -0.05}) == {}
 
 
 def test_what_a_file_would_be_refused_for_is_no_remedy(tmp_path):

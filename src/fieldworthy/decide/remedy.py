@@ -18,7 +18,6 @@ Progress = Callable[[float], None]
 _NEVER_BREAK = ("air.rating", "limits.charge_pressure")
 """No remedy may break these: a tank or a cylinder could burst."""
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
-_SPARE = 3  # more candidates to look at than are wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +152,7 @@ class _Search:
         self._keys = keys
         self._most = most
         self._progress = progress
+        self._said: dict[tuple[Edit, ...], dict[Key, Outcome]] = {}
         self.tried = dict.fromkeys(keys, 0)
 
     def run(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Remedy]]:
@@ -172,12 +172,7 @@ class _Search:
     def _values(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Bracket]]:
         for key in self._keys:
             self.tried[key] += sum(dotted(path) in inputs[key] for path, _ in entries)
-        rough = brackets(self._bench, self._keys, entries)
-        kept: list[Bracket] = []
-        for key in self._keys:
-            mine = sorted((b for b in rough if b.key == key), key=lambda b: b.effort)
-            kept += mine[: 2 * self._most + _SPARE]
-        fine = narrowed(self._bench, kept)
+        fine = narrowed(self._bench, brackets(self._bench, self._keys, entries))
         return {key: sorted((b for b in fine if b.key == key), key=lambda b: b.effort) for key in self._keys}
 
     def _steps(self, inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Change]]:
@@ -217,7 +212,8 @@ class _Search:
 
     def _judged(self, key: Key, change: Change) -> Remedy | None:
         """Judge everything on the changed robot; None where it does not mend, or where something could burst."""
-        said = self._bench.single(change.robot, change.moved)
+        said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
+        self._said[change.edits] = said  # a step often mends several findings
         broken = list(self._broken(said))
         if not holds(said.get(key)) or any(b.id in _NEVER_BREAK for b in broken):
             return None
