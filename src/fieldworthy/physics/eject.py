@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics import normal
+from fieldworthy.physics._types import Real
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +134,8 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     ----------
     practice: normal distribution of independent small errors.
     """
-    from scipy.special import erf  # noqa: PLC0415  (a slow import, for this chance only)
-
     require.positive(scatter=scatter)
-    chance: Array = erf(np.maximum(window.margin, 0.0) / (2.0 * np.sqrt(2.0) * np.asarray(scatter)))
-    return chance
+    return 1.0 - normal.erfc(np.maximum(window.margin, 0.0) / (2.0 * np.sqrt(2.0) * np.asarray(scatter)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from fieldworthy.physics import _require as require
+from fieldworthy.physics import normal
 from fieldworthy.physics._types import Array, Real
 
 TURN = 2.0 * np.pi
@@ -309,8 +310,6 @@ def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
     ----------
     mardia: Directional Statistics, ch. 3 (from memory).
     """
-    from scipy.special import ndtr  # noqa: PLC0415  (a slow import, for the tails only)
-
     require.positive(sd=sd)
     check(width=width)
     spread = np.minimum(sd, _WIDE)
@@ -321,5 +320,5 @@ def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
         low = a + k * step
         high = low + span
         flip = low + high > 0.0  # work in the tail that is nearer, so that small probabilities keep their digits
-        total = total + ndtr(np.where(flip, -low, high)) - ndtr(np.where(flip, -high, low))
+        total = total + normal.below(np.where(flip, -low, high)) - normal.below(np.where(flip, -high, low))
     return np.clip(total, 0.0, 1.0)

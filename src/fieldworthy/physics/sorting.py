@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.physics import _require as require
-from fieldworthy.physics import hue
+from fieldworthy.physics import hue, normal
 from fieldworthy.physics._types import Array, Real
 
 _COUNT_SLACK = 1e-9  # three readings less rounding are three
@@ -260,13 +260,11 @@ def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
     ----------
     condorcet: majority vote of independent decisions (from memory).
     """
-    from scipy.special import betainc  # noqa: PLC0415  (a slow import, for votes only)
-
     require.fraction(error=error, correlation=correlation)
     require.not_negative(count=count)
     half = np.ceil(0.5 * np.floor(count))
     safe = np.maximum(half, 1.0)
-    voted = betainc(safe, safe, error)
+    voted = _independent(error, safe)
     if np.any(correlation):
         shared = np.asarray(correlation, dtype=float)
         own_median = np.pi / (4.0 * safe - 4.0 + np.pi)  # about the variance of the median of 2 h - 1 normals
@@ -278,28 +276,45 @@ def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
     return np.where(half > 0.0, voted, 0.5)[()]
 
 
+_MOST_TERMS = 48.0
+"""Up to this half of the readings a vote is summed; beyond, the incomplete beta function is quicker."""
+
+
+def _independent(error: Real, half: Real) -> Array:
+    """Majority error of 2 half - 1 independent readings: ``p**h`` times the sum of ``(1-p)**j (h-1+j over j)``."""
+    most, least = float(np.max(half)), float(np.min(half))
+    if most > _MOST_TERMS:
+        from scipy.special import betainc  # noqa: PLC0415  (a slow import, for long votes only)
+
+        return np.asarray(betainc(half, half, error))
+    right = 1.0 - np.asarray(error)
+    term = total = np.ones_like(right * half)
+    for j in range(1, int(most)):
+        term = term * right * ((half - 1.0 + j) / j)
+        total = total + (term if j < least else np.where(j < half, term, 0.0))
+    return np.asarray(np.power(error, half) * total)
+
+
 def _little_shared(error: Real, half: Real, shared: Array) -> Array:
     """Majority error by integration over the shared noise, votes being independent at each value of it."""
-    from scipy.special import betainc, ndtr, ndtri  # noqa: PLC0415  (a slow import, for votes only)
-
-    z, own = ndtri(error), np.sqrt(np.maximum(1.0 - shared, 1e-12))
+    z, own = normal.quantile(error), np.sqrt(np.maximum(1.0 - shared, 1e-12))
     voted = np.zeros(())
     for node, weight in zip(_NODES, _WEIGHTS / _WEIGHTS.sum(), strict=True):
-        voted = voted + weight * betainc(half, half, ndtr((z + np.sqrt(shared) * node) / own))
+        voted = voted + weight * _independent(normal.below((z + np.sqrt(shared) * node) / own), half)
     return voted
 
 
 def _much_shared(error: Real, half: Real, shared: Array) -> Array:
     """Majority error by integration over the median of the readings' own noise, the shared noise in closed form."""
-    from scipy.special import ndtr, ndtri  # noqa: PLC0415  (a slow import, for votes only)
-
-    z, root = ndtri(error), np.sqrt(np.maximum(shared, 1e-12))
+    z, root = normal.quantile(error), np.sqrt(np.maximum(shared, 1e-12))
     reach = 5.0 * np.sqrt(np.pi / (4.0 * half - 4.0 + np.pi))
     voted, total = np.zeros(()), np.zeros(())
     for node, weight in zip(*_LEGENDRE, strict=True):
         median = reach * node
-        density = weight * np.exp(-0.5 * median**2) * (4.0 * ndtr(median) * ndtr(-median)) ** (half - 1.0)
-        voted = voted + density * ndtr((z + np.sqrt(1.0 - shared) * median) / root)
+        density = (
+            weight * np.exp(-0.5 * median**2) * (4.0 * normal.below(median) * normal.below(-median)) ** (half - 1.0)
+        )
+        voted = voted + density * normal.below((z + np.sqrt(1.0 - shared) * median) / root)
         total = total + density
     return voted / total
 
@@ -335,13 +350,11 @@ def average_error(margin: Real, count: Real, correlation: Real = 0.0) -> Real:
     ----------
     duda: Pattern Classification, ch. 2 (from memory).
     """
-    from scipy.special import ndtr  # noqa: PLC0415  (a slow import, for the tails only)
-
     require.not_negative(count=count)
     require.fraction(correlation=correlation)
     whole = np.floor(count)
     spread = correlation + (1.0 - np.asarray(correlation)) / np.maximum(whole, 1.0)
-    return np.where(whole > 0.0, ndtr(-np.asarray(margin) / np.sqrt(spread)), 0.5)[()]
+    return np.where(whole > 0.0, normal.below(-np.asarray(margin) / np.sqrt(spread)), 0.5)[()]
 
 
 def weighted_error(margins: Array) -> Real:
@@ -371,8 +384,6 @@ def weighted_error(margins: Array) -> Real:
     ----------
     duda: Pattern Classification, ch. 2 (from memory): log-likelihoods add.
     """
-    from scipy.special import ndtr  # noqa: PLC0415  (a slow import, for the tails only)
-
     require.not_negative(margins=margins)
-    error: Array = ndtr(-np.sqrt(np.sum(np.asarray(margins) ** 2, axis=0)))
+    error: Array = normal.below(-np.sqrt(np.sum(np.asarray(margins) ** 2, axis=0)))
     return error
