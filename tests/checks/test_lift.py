@@ -283,6 +283,35 @@ def test_a_batch_gives_what_each_case_gives(name, checks):
             assert float(np.ravel(one.value)[0]) == pytest.approx(float(value), rel=1e-6)
 
 
+@pytest.mark.parametrize(("name", "checks"), [("mk1", lifts), ("mk2", motorarm)])
+def test_any_one_quantity_may_vary_alone(name, checks):
+    """Of a file whose other numbers are exact, two cases give what each gives alone."""
+    loaded = example(name)
+    base = nominal(loaded)
+    words = ("tray", "arm", "supply", "10 mm bore, 75 mm stroke", "100 rpm", "batteries", "valves")
+    named = [(p, q) for p, q in loaded.quantities if any(w in map(str, p) or w in str(p[-2:-1]) for w in words)]
+    paths = [(p, q) for p, q in named if q.tolerance > 0 and p[0] != "season"]
+    assert len(paths) > 40
+
+    def found(only, move):
+        def draw(path, quantity):
+            return move(quantity) if path == only else quantity.si
+
+        robot = realise(loaded.robot, Robot, draw)
+        return list(checks.check(Subject(robot, loaded.nominal_season, base)))
+
+    usual = found(None, None)
+    for path, quantity in paths:
+        step = 0.2 * quantity.tolerance
+        if not quantity.low <= quantity.si + step <= quantity.high:
+            step = -step
+        both = found(path, lambda q, step=step: np.array([q.si, q.si + step]))
+        for row, alone in enumerate((usual, found(path, lambda q, step=step: q.si + step))):
+            for one, many in zip(alone, both, strict=True):
+                value = np.broadcast_to(many.value, (2,))[row]
+                assert value == pytest.approx(float(one.value), rel=1e-9, abs=1e-12), (path, one.id)
+
+
 def test_wide_tolerances_give_no_nan(tmp_path):
     """Samples that just cannot reach are physical: no NaN, no exception."""
     wide = changed(fixed_pin=[{"value": "0.07 m", "tolerance": "60 mm"}, {"value": "0.16 m", "tolerance": "60 mm"}])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -97,6 +97,26 @@ def _band(spec: Lift | MotorArm, band: Band, axis: Real) -> Elastic:
     return Elastic(
         fixed_radius, fixed_angle, arm_radius, arm_angle - axis, band.free_length, band.stiffness, float(band.count)
     )
+
+
+def cases_of(arm: Arm, *others: Real) -> tuple[int, ...]:
+    """Find over how many cases an arm and what goes with it vary.
+
+    Parameters
+    ----------
+    arm : Arm
+        The arm [SI].
+    *others : float or ndarray
+        Whatever else is laid out along the swing [SI].
+
+    Returns
+    -------
+    tuple of int
+        The common shape, empty where nothing varies [-].
+    """
+    things: tuple[Weight | Elastic, ...] = (*arm.weights, *arm.bands)
+    own = [getattr(thing, key.name) for thing in things for key in fields(thing)]
+    return np.broadcast_shapes(*(np.shape(x) for x in (*own, arm.axis, arm.inertia, *others)))
 
 
 def height_at(spec: Lift | MotorArm, point: SidePoint, turned: Real) -> Array:

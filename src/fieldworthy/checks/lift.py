@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.checks.airplan import AirUse, air_along_plan, use_of
-from fieldworthy.checks.arms import Arm, arm_of, polar
+from fieldworthy.checks.arms import Arm, arm_of, cases_of, polar
 from fieldworthy.checks.finding import Array, Outcome, Real, Say
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.strokes import air_line
@@ -119,10 +119,12 @@ def lifted(subject: Subject, name: str, spec: Lift) -> Lifted:
     radius, _ = polar(spec, spec.arm_pin)
     # the rod raises the arm on its way out where the arm's pin is turned ahead of the fixed pin
     branch = 1.0 if first(np.sin(arm.axis - base_angle)) >= 0.0 else -1.0
-    rocker = Rocker(base, radius, kind.closed_length + spec.brackets, kind.stroke, base_angle, 0.0, branch)
+    closed, gauges = kind.closed_length + spec.brackets, _gauges(subject, use)
+    drive = _drive(use, spec, gauges)
+    shape = cases_of(arm, base, radius, closed, kind.stroke, drive.push, drive.pull, use.efficiency, spec.friction)
+    rocker = Rocker(np.broadcast_to(base, shape), radius, closed, kind.stroke, base_angle, 0.0, branch)
     along = sweep(rocker, _POINTS)
-    gauges = _gauges(subject, use)
-    balance = Balance(along, _drive(use, spec, gauges), passive_torque(along, arm.weights, arm.bands))
+    balance = Balance(along, drive, passive_torque(along, arm.weights, arm.bands))
     ways = [np.where(way > _NO_LEVER, np.inf, way) for way in (balance.use_out, balance.use_in)]
     up, down = ways if branch > 0.0 else ways[::-1]
     return Lifted(name, spec, use, arm, rocker, along, balance, gauges[0 if branch > 0.0 else 1], up, down)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.arms import Arm, arm_of, target, timed
+from fieldworthy.checks.arms import Arm, arm_of, cases_of, target, timed
 from fieldworthy.checks.driveplan import heat_path
 from fieldworthy.checks.driving import motor_line, robot_battery
 from fieldworthy.checks.finding import Array, Outcome, Real, Say
@@ -131,18 +131,19 @@ def driven(subject: Subject, name: str, spec: MotorArm) -> Driven:
     drive = MotorDrive(use.count * motor.stall_torque, free, gears.ratio, gears.efficiency)
     arm = arm_of(subject, spec)
     angles = first(spec.swing) * np.linspace(0.0, 1.0, _POINTS) ** 1.5  # denser where it speeds up
-    return Driven(name, spec, kind, motor, drive, arm, angles, _passive(arm, angles))
+    shape = cases_of(arm, drive.stall_torque, free, drive.efficiency, spec.friction, kind.rotor_inertia)
+    return Driven(name, spec, kind, motor, drive, arm, angles, _passive(arm, angles, shape))
 
 
-def _passive(arm: Arm, angles: Array) -> Array:
+def _passive(arm: Arm, angles: Array, shape: tuple[int, ...]) -> Array:
     """Torque of weights and bands along the swing, positive raising."""
-    varies = max(np.ndim(arm.axis), *(np.ndim(w.force) for w in arm.weights), *(np.ndim(w.radius) for w in arm.weights))
-    varies = max(varies, *(np.ndim(x) for b in arm.bands for x in (b.stiffness, b.free_length)), 0)
-    along = angles.reshape((-1,) + (1,) * varies)
+    along = angles.reshape((-1,) + (1,) * len(shape))
     turn, c, s = arm.axis, np.cos(along), np.sin(along)
     cosine, sine = c * np.cos(turn) - s * np.sin(turn), s * np.cos(turn) + c * np.sin(turn)
     total = weight_torque(arm.weights, cosine, sine)
-    return np.asarray(total + elastic_torque(arm.bands, cosine, sine)) if arm.bands else total
+    if arm.bands:
+        total = total + elastic_torque(arm.bands, cosine, sine)
+    return np.broadcast_to(total, (len(angles), *shape))
 
 
 def _worst(rows: Array) -> int:
