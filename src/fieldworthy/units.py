@@ -130,6 +130,42 @@ _SUGGEST = ("mm", "cm", "m", "in", "ft", "kg", "g", "lb", "oz", "psi", "kPa", "b
             "m/s^2", "degC", "K", "K/W", "J/K", "Hz", "A*h", "L/(s*bar)", "kg*cm^2", "N/m", "J")  # fmt: skip
 
 
+_TURN, _HOUR, _INCH, _POUND, _GRAVITY = 2.0 * math.pi, 3600.0, 0.0254, 0.45359237, 9.80665
+COMMON: dict[str, dict[str, float]] = {
+    "length": {"m": 1.0, "cm": 0.01, "mm": 0.001, "inch": _INCH, "ft": 12.0 * _INCH},
+    "volume": {"mL": 1e-6, "L": 1e-3},
+    "mass": {"kg": 1.0, "g": 0.001, "lb": _POUND, "oz": _POUND / 16.0},
+    "time": {"s": 1.0, "ms": 0.001, "min": 60.0},
+    "frequency": {"Hz": 1.0},
+    "angle": {"deg": _TURN / 360.0, "rad": 1.0},
+    "speed": {"m/s": 1.0, "in/s": _INCH, "ft/s": 12.0 * _INCH},
+    "angular speed": {"rpm": _TURN / 60.0, "rad/s": 1.0},
+    "acceleration": {"m/s^2": 1.0},
+    "force": {"N": 1.0, "lbf": _POUND * _GRAVITY},
+    "torque": {"N*m": 1.0},
+    "stiffness": {"N/m": 1.0, "N/mm": 1000.0},
+    "inertia": {"kg*m^2": 1.0, "kg*cm^2": 1e-4},
+    "power": {"W": 1.0},
+    "energy": {"J": 1.0},
+    "current": {"A": 1.0},
+    "voltage": {"V": 1.0},
+    "resistance": {"ohm": 1.0},
+    "charge": {"A*h": _HOUR, "A*s": 1.0},
+    "pressure": {"Pa": 1.0, "kPa": 1000.0, "bar": 1e5, "psi": _POUND * _GRAVITY / _INCH**2},
+    "temperature step": {"K": 1.0},
+    "thermal resistance": {"K/W": 1.0},
+    "heat capacity": {"J/K": 1.0},
+    "sonic conductance": {"L/(s*bar)": 1e-8},
+    "angular drift": {"deg/min": _TURN / 360.0 / 60.0},
+    "angular noise": {"deg/h^0.5": _TURN / 360.0 / 60.0},
+    "travel noise": {"mm/m^0.5": 0.001},
+    "heading noise": {"deg/m^0.5": _TURN / 360.0},
+    "ratio": {"percent": 0.01},
+    "work time": {"h": _HOUR, "min": 60.0},
+}
+"""The units that nearly every file uses, from their definitions: a file that uses no other need not load pint."""
+
+
 class UnitError(ValueError):
     """A quantity that cannot be read: says what was expected and, where near, what was probably meant."""
 
@@ -205,11 +241,16 @@ def affine(unit: str, kind: str) -> Affine:
     honest = len(unit) <= _LONGEST and _UNIT_TEXT.fullmatch(unit) and "**" not in unit
     if not honest or _LOOSE.search(_POWER.sub("", unit)):
         raise UnitError(unit, expected)
+    known = _normal(unit, kind)
+    if known in COMMON.get(kind, {}):
+        return Affine(COMMON[kind][known], 0.0)
+    if (kind, known) == ("temperature", "degC"):
+        return Affine(1.0, 273.15)
     registry = _registry()
     try:
-        one = registry.Quantity(1.0, _normal(unit, kind)).to(KINDS[kind].si)
-        zero = registry.Quantity(0.0, _normal(unit, kind)).to(KINDS[kind].si)
-        two = registry.Quantity(2.0, _normal(unit, kind)).to(KINDS[kind].si)
+        one = registry.Quantity(1.0, known).to(KINDS[kind].si)
+        zero = registry.Quantity(0.0, known).to(KINDS[kind].si)
+        two = registry.Quantity(2.0, known).to(KINDS[kind].si)
         scale, offset = float(one.magnitude - zero.magnitude), float(zero.magnitude)
         straight = math.isclose(float(two.magnitude - one.magnitude), scale, rel_tol=1e-6)  # a decibel is not
     except Exception as error:  # pint raises many kinds of error, TokenError and AttributeError among them

@@ -2,12 +2,13 @@
 
 import math
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants as c
 
-from fieldworthy.units import KINDS, UnitError, digits, parse, show, split, to_unit
+from fieldworthy.units import COMMON, KINDS, UnitError, digits, parse, show, split, to_unit
 
 # number, unit, kind, SI value by scipy.constants (CODATA and the exact definitions of the international inch,
 # pound and standard gravity). A relative 1e-12 allows for the rounding of a few products.
@@ -231,3 +232,13 @@ def test_any_text_is_a_finite_quantity_or_refused(text, kind):
         return
     assert math.isfinite(read.si)
     assert any(sign.isdigit() for sign in text)
+
+
+def test_the_units_known_by_heart_are_those_of_pint():
+    registry = pint.UnitRegistry()
+    known = [(kind, unit, scale) for kind, units in COMMON.items() for unit, scale in units.items()]
+    assert len(known) > 40
+    for kind, unit, scale in known:
+        assert registry.Quantity(1.0, unit).to(KINDS[kind].si).magnitude == pytest.approx(scale, rel=1e-14), unit
+        assert parse(f"1 {unit}" if unit != "percent" else "1 %", kind).si == pytest.approx(scale, rel=1e-15)
+    assert registry.Quantity(0.0, "degC").to("K").magnitude == pytest.approx(parse("0 degC", "temperature").si)
