@@ -122,11 +122,6 @@ class Bench:
         """The units that the file uses."""
         return Shown.of(self.loaded.quantities)
 
-    @cached_property
-    def short(self) -> tuple[Key, ...]:
-        """What is short now."""
-        return tuple(key for key, outcome in self.now.items() if not outcome.missing and not holds(outcome))
-
     def checks_for(self, keys: Iterable[Key]) -> tuple[int, ...]:
         """Find the checks that say something of some findings.
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from fieldworthy.checks.finding import Fact, Finding, Outcome, Report
-from fieldworthy.decide.bench import Bench, Key, holds
+from fieldworthy.checks.showing import first
+from fieldworthy.decide.bench import Bench, Key, holds, margins_of
 from fieldworthy.decide.change import Change, Edit, Kind
 from fieldworthy.decide.discrete import Ladder, ladders
 from fieldworthy.decide.effort import changeable
@@ -15,8 +16,8 @@ from fieldworthy.robot import Loaded
 from fieldworthy.schema.problems import KeyPath, dotted
 
 Progress = Callable[[float], None]
-_NEVER_BREAK = ("air.rating", "limits.charge_pressure")
-"""No remedy may break these: a tank or a cylinder could burst."""
+_NEVER = ("air.rating", "limits.charge_pressure")
+"""No remedy may break these or make them worse: a tank or a cylinder could burst."""
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
 
 
@@ -160,7 +161,7 @@ class _Search:
         if not self._keys:
             return {}
         steps = self._steps(inputs)
-        self._progress(0.3)
+        self._progress(0.4)
         found = self._values(entries, inputs)
         self._progress(0.5)
         chosen = {}
@@ -178,7 +179,9 @@ class _Search:
     def _steps(self, inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Change]]:
         """The smallest step of each ladder that mends each finding."""
         found: dict[Key, list[Change]] = {key: [] for key in self._keys}
-        for ladder in ladders(self._bench):
+        listed = list(ladders(self._bench))
+        for i, ladder in enumerate(listed):
+            self._progress(0.4 * i / len(listed))
             wanting = [key for key in self._keys if _touches(ladder, inputs[key])]
             for key in wanting:
                 self.tried[key] += len(ladder.steps)
@@ -215,10 +218,19 @@ class _Search:
         said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
         self._said[change.edits] = said  # a step often mends several findings
         broken = list(self._broken(said))
-        if not holds(said.get(key)) or any(b.id in _NEVER_BREAK for b in broken):
+        if not holds(said.get(key)) or self._endangers(said):
             return None
         effort = change.effort + _PER_BREAK * len(broken)
         return Remedy(change.kind, change.edits, change.sentence, round(effort, 2), tuple(broken))
+
+    def _endangers(self, said: dict[Key, Outcome]) -> bool:
+        """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""
+        for key, outcome in said.items():
+            if outcome.id in _NEVER and not holds(outcome):
+                before = self._bench.now.get(key)
+                if before is None or first(margins_of(outcome)) < first(margins_of(before)):
+                    return True
+        return False
 
     def _broken(self, said: dict[Key, Outcome]) -> Iterator[Breakage]:
         for key, outcome in said.items():
