@@ -236,6 +236,15 @@ def test_guide_binds_by_the_statics_of_two_pads(tmp_path):
     assert "locks" in fact(far, "guide.force.slide").because
 
 
+@pytest.mark.parametrize(("offset", "comes"), [("90 mm", True), ("110 mm", False)])
+def test_a_guide_left_to_its_load(tmp_path, offset, comes):
+    """Two pads 60 mm apart at friction 0.3 lock for a force beyond 100 mm, L / 2 mu: force and moment by hand."""
+    found = fact(check(tmp_path, {"mechanisms": {"slide": {**GUIDE, "load_offset": offset}}}), "guide.return.slide")
+    pads = float(offset.split()[0]) / 60  # contact force of each pad per newton of load
+    assert found.value == pytest.approx(2 * 0.3 * pads, rel=1e-9)
+    assert ("comes back" in found.because) is comes is (2 * 0.3 * pads < 1)
+
+
 def test_guide_with_a_cylinder_is_judged_by_its_air(tmp_path):
     robot = {"air": ROBOT["air"], "mechanisms": {"slide": {**GUIDE, "cylinder": "lift"}}}
     found = find(check(tmp_path, robot), "guide.force.slide")

@@ -32,6 +32,7 @@ def check(subject: Subject) -> Iterator[Outcome]:
     for name, spec in subject.robot.mechanisms.items():
         if isinstance(spec, Slide):
             yield from _binding(name, spec)
+            yield from _return(name, spec)
             yield from _force(subject, name, spec)
 
 
@@ -44,6 +45,18 @@ def _binding(name: str, spec: Slide) -> Iterator[Outcome]:
               f"Guide '{{name}}' locks however hard it is pushed: {pads}. Drive it nearer its axis, or lengthen it.",
               numbers, {"name": name})  # fmt: skip
     yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", say, "at most", sources=_SOURCES)
+
+
+def _return(name: str, spec: Slide) -> Iterator[Outcome]:
+    """Whether the load alone brings the carriage back, as a drawer pushed at one corner may not come."""
+    ratio = binding_ratio(spec.length, spec.load_offset, spec.friction)
+    text = "Left to its load, guide '{name}' comes back: its offset is {ratio} of what would lock it."
+    if first(ratio) >= 1.0:
+        text = (
+            "Left to its load, guide '{name}' stays where it is: the load is so far beside its axis that the pads lock."
+        )
+    say = Say(text, "", {"ratio": (ratio, "share")}, {"name": name})
+    yield Outcome(f"guide.return.{name}", f"guide {name}", ratio, None, "ratio", say, sources=_SOURCES)
 
 
 def _force(subject: Subject, name: str, spec: Slide) -> Iterator[Outcome]:
