@@ -71,13 +71,15 @@ _ROUND = ("forward", "forward-left", "left", "back-left", "back", "back-right", 
 
 def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
     """Tip limits of every pose in eight directions: the weakest is the value, the four sides are in the sentence."""
+    between = [way for way in _ROUND if way not in SIDES]
     for name, stance in floor.items():
-        edges = reach(stance.feet.level, stance.point, [DIRECTIONS[way] for way in _ROUND])
-        limits = {way: tip_acceleration(edges[i], stance.height) for i, way in enumerate(_ROUND)}
+        diagonal = reach(stance.feet.level, stance.point, [DIRECTIONS[way] for way in between])
+        edges = dict(zip((*SIDES, *between), (*stance.edges, *diagonal), strict=True))
+        limits = {way: tip_acceleration(edges[way], stance.height) for way in _ROUND}
         weakest = min(limits, key=lambda way: first(limits[way]))
         numbers = {side: (limits[side], "acceleration") for side in SIDES} | {
             "least": (limits[weakest], "acceleration"),
-            "tilt": (tip_angle(edges[_ROUND.index(weakest)], stance.height), "angle"),
+            "tilt": (tip_angle(edges[weakest], stance.height), "angle"),
         }
         text = "In pose '{pose}' wheels lift at {forward} forward, {back} back, {left} left, {right} right; weakest is "
         say = Say(text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": weakest})

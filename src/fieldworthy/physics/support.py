@@ -357,7 +357,7 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike, sup
         each = np.broadcast_to(around, around.shape[:2] + lifted.shape)[..., lifted]
         inward = _into_polygon(support or support_polygon(p), middle, arm)
         arm = np.broadcast_to(arm * inward, (2, *lifted.shape))
-        share[:, lifted] = _unilateral(each, arm[:, lifted])
+        share[:, lifted] = _unilateral(each, arm[:, lifted], share[:, lifted] > 0.0)
     return np.asarray(share * weight)
 
 
@@ -371,10 +371,12 @@ def _into_polygon(support: Support, middle: Array, arm: Array) -> Array:
     return np.asarray(np.where(beyond, offset / np.where(beyond, outward, 1.0), 1.0).min(axis=0).clip(0.0, 1.0))
 
 
-def _unilateral(contacts: Array, arm: Array) -> Array:
-    """Shares of the load on springs that only push; contacts (k, 2, n) and arm (2, n) from the middle."""
+def _unilateral(contacts: Array, arm: Array, on: npt.NDArray[np.bool_]) -> Array:
+    """Shares of the load on springs that only push; contacts (k, 2, n) and arm (2, n) from the middle.
+
+    `on` is a guess of the contacts that carry.
+    """
     share = np.empty((len(contacts), arm.shape[1]))
-    on = np.ones(share.shape, dtype=np.bool_)
     todo = np.arange(arm.shape[1])
     for turn in range(40):
         press = _plane_loads(on, contacts[..., todo], arm[:, todo])
