@@ -32,7 +32,8 @@ Progress = Callable[[int], None]
 _MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
 
 
-Entry = tuple[KeyPath, Quantity]
+Entry = tuple[str, Quantity]
+"""Dotted key and quantity."""
 
 
 def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
@@ -58,7 +59,8 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
     shown = Shown.of(loaded.quantities)
     head = min(samples, BLOCK)
     cases = Cases(seed, 0, head, [path for path, _ in entries])
-    table = _Table(entries, np.array([q.tolerance / abs(nudge(q)) for _, q in entries]), shown)
+    keyed = [(dotted(path), q) for path, q in entries]
+    table = _Table(keyed, np.array([q.tolerance / abs(nudge(q)) for _, q in entries]), shown)
     base = Subject(loaded.nominal, loaded.nominal_season)
     outcomes = run(loaded, cases, base)
     tallies = [_Tally.of(o, cases.sampled) for o in outcomes]
@@ -216,7 +218,7 @@ def _verdict(outcome: Outcome, margin: float) -> Verdict:
 
 
 def _inputs(influences: Iterable[tuple[float, Entry]]) -> tuple[str, ...]:
-    return tuple(dotted(path) for _, (path, _quantity) in influences)
+    return tuple(key for _, (key, _quantity) in influences)
 
 
 def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple[float, float] | None:
@@ -232,9 +234,9 @@ def _finding(outcome: Outcome, tally: _Tally, table: _Table) -> Finding:
     known = verdict != "unknown"
     influences = _influences(outcome, entries, weights) if known else []
     bases: dict[str, int] = {}
-    for _, (_path, quantity) in influences:
+    for _, (_key, quantity) in influences:
         bases[quantity.basis] = bases.get(quantity.basis, 0) + 1
-    guess = next((path for share, (path, q) in influences if q.basis == "estimate" and share > 0), None)
+    guess = next((key for share, (key, q) in influences if q.basis == "estimate" and share > 0), None)
     limit = 0.0 if outcome.limit is None else first(outcome.limit)
     return Finding(
         outcome.id,
@@ -250,7 +252,7 @@ def _finding(outcome: Outcome, tally: _Tally, table: _Table) -> Finding:
         shown.sentence(outcome, verdict),
         _inputs(influences),
         bases,
-        dotted(guess) if guess else None,
+        guess,
         outcome.sources,
         outcome.missing,
     )

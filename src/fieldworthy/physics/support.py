@@ -377,15 +377,16 @@ def _unilateral(contacts: Array, arm: Array, on: npt.NDArray[np.bool_]) -> Array
     `on` is a guess of the contacts that carry.
     """
     share = np.empty((len(contacts), arm.shape[1]))
-    todo = np.arange(arm.shape[1])
+    todo, spots, at = np.arange(arm.shape[1]), contacts, arm
     for turn in range(40):
-        press = _plane_loads(on, contacts[..., todo], arm[:, todo])
+        press = _plane_loads(on, spots, at)
         share[:, todo] = np.where(on, np.maximum(press, 0.0), 0.0)
         wrong = (press > -1e-12) != on
         changed = wrong.any(axis=0)
         if not changed.any():
             break
         todo, on, wrong = todo[changed], on[:, changed], wrong[:, changed]
+        spots, at = contacts[..., todo], arm[:, todo]
         if turn > 5:  # exchanging all at once can go in a circle; the first wrong one alone cannot
             wrong &= np.cumsum(wrong, axis=0) == 1
         on = on ^ wrong
