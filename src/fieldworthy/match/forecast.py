@@ -16,7 +16,7 @@ from fieldworthy.checks.sampling import BLOCK, Cases
 from fieldworthy.checks.subject import Subject
 from fieldworthy.match.layout import DONE, FULL, REASONS, Array, Whole
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup
-from fieldworthy.match.timeline import Timeline, timeline
+from fieldworthy.match.timeline import Timeline, loop, timeline
 from fieldworthy.physics.chance import wilson_interval
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model import Robot
@@ -79,16 +79,7 @@ def play_runs(match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: b
     Runs
         What each gave [SI].
     """
-    from fieldworthy.match.kernel import Out, play_all  # noqa: PLC0415  the compiler starts only where it is used
-
-    st = match.structure
-    shape = (runs, len(match.actions), len(REASONS))
-    out = Out(
-        np.zeros((runs, 4)), np.zeros((runs, len(match.tanks))), np.zeros((runs, st.step.shape[0])),
-        np.zeros(shape, dtype=np.int64),
-    )  # fmt: skip
-    step = 0 if match.cases == 1 else 1
-    play_all(st, match.numbers, (begin, step, luck), np.uint64(seed), out)
+    out = loop(match, (begin, 0, 0, luck) if match.cases == 1 else (begin, 1, 1, luck), seed, runs, 0)
     points, early, hottest, charge = out.totals.T
     return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended)
 

@@ -78,11 +78,11 @@ from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
 from fieldworthy.match.travel import PHASES, phases_of, terminal_voltage, torque_current
 from fieldworthy.physics import battery, motion, motor, tank, thermal
 
-_inlined = njit(error_model="numpy", inline="always")
+_njit = njit(error_model="numpy")
 after_draw, after_leak, fill_pressure = (
-    _inlined(tank.after_draw),
-    _inlined(tank.after_leak),
-    _inlined(tank.fill_pressure),
+    _njit(tank.after_draw),
+    _njit(tank.after_leak),
+    _njit(tank.fill_pressure),
 )
 two_node_step = njit(error_model="numpy")(thermal.two_node_step)
 derating_factor = njit(error_model="numpy")(thermal.derating_factor)
@@ -147,12 +147,18 @@ class Out(NamedTuple):
         How often each step was done [-].
     ended : ndarray of shape (runs, actions, reasons)
         How actions ended [-].
+    rows : ndarray of shape (runs, k, FIRST_TANK + tanks)
+        One row for each action; k is 0 where they are not wanted [SI].
+    filled : ndarray of shape (runs,)
+        How many rows were filled [-].
     """
 
     totals: Array
     pressure: Array
     finished: Array
     ended: Whole
+    rows: Array
+    filled: Whole
 
 
 @njit(error_model="numpy")
@@ -194,7 +200,7 @@ def _warm(nu: Numbers, case: int, s: State, m: int, square: float, time: float) 
     s.clock[HOT] = max(s.clock[HOT], s.winding[m] + nu.drive[case, T_AIR])
 
 
-@njit(error_model="numpy", inline="always")
+@njit(error_model="numpy")
 def _rest(nu: Numbers, case: int, s: State, m: int, until: float) -> None:
     _warm(nu, case, s, m, 0.0, until - s.warmed[m])
 
@@ -289,7 +295,7 @@ def _breathe(st: Structure, nu: Numbers, case: int, s: State, action: int) -> in
     return reason
 
 
-@njit(error_model="numpy", inline="always")
+@njit(error_model="numpy")
 def _settle(nu: Numbers, case: int, s: State, t: int) -> None:
     waited = s.clock[NOW] - s.rested[t]
     s.pressure[t] = after_leak(s.pressure[t], waited, nu.tanks[case, t, LEAK], nu.drive[case, P_ATM])
@@ -455,11 +461,11 @@ def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64
 
 
 @njit(error_model="numpy")
-def _one(st: Structure, nu: Numbers, runs: tuple[int, int, bool], seed: np.uint64, out: Out, i: int) -> None:
+def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out, i: int) -> None:
     """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
-    begin, step, luck = runs
+    begin, first, step, luck = runs
     draw = (seed, np.uint64(begin + i), luck)
-    s, _ = play(st, nu, (1 + i) * step, draw, np.empty((0, 0)), out.finished[i])
+    s, out.filled[i] = play(st, nu, first + i * step, draw, out.rows[i], out.finished[i])
     out.totals[i, 0], out.totals[i, 1] = s.clock[EARNED], s.clock[EARLY]
     out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
     out.ended[i] = s.ended
@@ -472,25 +478,18 @@ def _fingerprint() -> int:
     return zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())
 
 
-def _compiled(sources: int) -> tuple[Callable[..., Any], Callable[..., Any]]:
-    """Compile the loop over runs, and one run with its rows; the cache holds both by the sources they close over."""
+def _compiled(sources: int) -> Callable[..., Any]:
+    """Compile the loop over runs; the cache holds it by the sources, which it closes over."""
 
     @njit(error_model="numpy", parallel=True, cache=True)
-    def play_all(st: Structure, nu: Numbers, runs: tuple[int, int, bool], seed: np.uint64, out: Out) -> int:
+    def play_all(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out) -> int:
         for i in prange(out.totals.shape[0]):
             _one(st, nu, runs, seed, out, i)
         return sources
 
-    @njit(error_model="numpy", cache=True)
-    def play_one(
-        st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64, bool], rows: Array
-    ) -> tuple[int, int]:
-        _, filled = play(st, nu, case, draw, rows, np.zeros(st.step.shape[0]))
-        return filled, sources
-
-    return play_all, play_one
+    loop: Callable[..., Any] = play_all
+    return loop
 
 
-play_all, play_one = _compiled(_fingerprint())
-"""``play_all(structure, numbers, (first run, 0 or 1 case on per run, luck), seed, arrays to fill)`` plays many runs;
-``play_one(structure, numbers, case, (seed, run, luck), rows)`` one, and gives the number of rows filled first."""
+play_all = _compiled(_fingerprint())
+"""``play_all(structure, numbers, (first run, first case, 0 or 1 case on per run, luck), seed, arrays to fill)``."""

@@ -13,11 +13,12 @@ from numba import njit
 _M0, _M1 = np.uint64(0xD2E7470EE14C6C93), np.uint64(0xCA5A826395121157)
 _W0, _W1 = np.uint64(0x9E3779B97F4A7C15), np.uint64(0xBB67AE8584CAA73B)
 _LOW, _HALF = np.uint64(0xFFFFFFFF), np.uint64(32)
-_DROP, _SCALE = np.uint64(11), 1.0 / 9007199254740992.0
+# 52 bits and a half fill a double's mantissa exactly, so neither 0 nor 1 comes up
+_DROP, _SCALE = np.uint64(12), 1.0 / 4503599627370496.0
 _ROUNDS = 10
 
 
-@njit(error_model="numpy", inline="always")
+@njit(error_model="numpy")
 def _high(a: np.uint64, b: np.uint64) -> np.uint64:
     """Upper half of the product of two 64-bit numbers."""
     a0, a1, b0, b1 = a & _LOW, a >> _HALF, b & _LOW, b >> _HALF
@@ -61,7 +62,7 @@ def philox(
     return x0, x1, x2, x3
 
 
-@njit(error_model="numpy", inline="always")
+@njit(error_model="numpy")
 def uniform(word: np.uint64) -> float:
     """Turn a random word into a uniform number.
 
@@ -78,7 +79,7 @@ def uniform(word: np.uint64) -> float:
     return (np.float64(word >> _DROP) + 0.5) * _SCALE
 
 
-@njit(error_model="numpy", inline="always")
+@njit(error_model="numpy")
 def normal(one: np.uint64, two: np.uint64) -> float:
     """Turn two random words into a standard normal number.
 
@@ -156,7 +157,7 @@ def beta(a: float, b: float, seed: np.uint64, run: np.uint64, stream: np.uint64)
     return x / (x + gamma(b, seed, run, stream, np.uint64(2)))
 
 
-@njit(error_model="numpy", inline="always")
+@njit(error_model="numpy")
 def lognormal(mean: float, sd: float, z: float) -> float:
     """Turn a standard normal number into a time.
 

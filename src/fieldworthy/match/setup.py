@@ -140,7 +140,7 @@ def setup(subject: Subject, part: Part = "whole", cases: int = 1) -> Setup:
     return Setup(
         structure, _numbers(subject, cases, poses, (used, motors, ways, load)), part, *names,
         tuple(n for n, a in zip(actions, used, strict=True) if a.practice is None),
-        tuple(range(len(steps) - (len(plan.finish.steps) if plan.finish else 0), len(steps)))
+        tuple(range(len(steps) - len(plan.finish_steps), len(steps)))
         if part != "autonomous" else (),
     )  # fmt: skip
 
@@ -188,7 +188,7 @@ def _items(plan: Plan, part: Part) -> list[tuple[int, Step | Repeat]]:
     lists: tuple[Sequence[Step | Repeat], ...] = (
         plan.autonomous if part in ("whole", "autonomous") else (),
         plan.driven if part != "autonomous" else (),
-        plan.finish.steps if plan.finish and part != "autonomous" else (),
+        plan.finish_steps if part != "autonomous" else (),
     )
     return [(period, item) for period, items in enumerate(lists) for item in items]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,6 +26,9 @@ from fieldworthy.match.layout import (
     Array,
 )
 from fieldworthy.match.setup import PERIODS, Part, Setup, setup
+
+if TYPE_CHECKING:
+    from fieldworthy.match.kernel import Out
 
 WHY = {
     "done": "",
@@ -140,15 +144,47 @@ def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -
     Timeline
         One event for each action [SI].
     """
-    from fieldworthy.match.kernel import play_one  # noqa: PLC0415  the compiler starts only where it is used
-
     items = match.structure.item
-    rows = np.zeros((int((items[:, 2] * items[:, 3]).sum()), FIRST_TANK + len(match.tanks)))
-    draw = (np.uint64(seed), np.uint64(run or 0), run is not None)
-    filled, _ = play_one(match.structure, match.numbers, case, draw, rows)
-    events = tuple(_event(match, row, case) for row in rows[:filled])
+    length = int((items[:, 2] * items[:, 3]).sum())
+    out = loop(match, (run or 0, case, 0, run is not None), seed, 1, length)
+    rows = out.rows[0, : out.filled[0]]
+    events = tuple(_event(match, row, case) for row in rows)
     capacity = float(match.numbers.drive[case, 2])
-    return Timeline(events, float(rows[:filled, POINTS].sum()), capacity)
+    return Timeline(events, float(rows[:, POINTS].sum()), capacity)
+
+
+def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, rows: int) -> Out:
+    """Run the compiled loop.
+
+    Parameters
+    ----------
+    match : Setup
+        The match [SI].
+    which : tuple
+        First run, first case, cases on per run, and whether luck plays a part [-].
+    seed : int
+        Fixes the luck [-].
+    runs, rows : int
+        How many runs, and rows of detail for each [-].
+
+    Returns
+    -------
+    Out
+        What the loop filled [SI].
+    """
+    from fieldworthy.match.kernel import Out, play_all  # noqa: PLC0415  the compiler starts only where it is used
+
+    tanks = len(match.tanks)
+    out = Out(
+        np.zeros((runs, 4)),
+        np.zeros((runs, tanks)),
+        np.zeros((runs, match.structure.step.shape[0])),
+        np.zeros((runs, len(match.actions), len(REASONS)), dtype=np.int64),
+        np.zeros((runs, rows, FIRST_TANK + tanks)),
+        np.zeros(runs, dtype=np.int64),
+    )
+    play_all(match.structure, match.numbers, which, np.uint64(seed), out)
+    return out
 
 
 def _event(match: Setup, row: Array, case: int) -> Event:

@@ -35,10 +35,10 @@ from fieldworthy.match.layout import (
 )
 from fieldworthy.physics import battery, motion, motor
 
-drive_force: Any = njit(error_model="numpy", inline="always")(motion.drive_force)
-acceleration: Any = njit(error_model="numpy", inline="always")(motion.acceleration)
-torque_current: Any = njit(error_model="numpy", inline="always")(motor.torque_current)
-terminal_voltage: Any = njit(error_model="numpy", inline="always")(battery.terminal_voltage)
+drive_force: Any = njit(error_model="numpy")(motion.drive_force)
+acceleration: Any = njit(error_model="numpy")(motion.acceleration)
+torque_current: Any = njit(error_model="numpy")(motor.torque_current)
+terminal_voltage: Any = njit(error_model="numpy")(battery.terminal_voltage)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 _SHARES, _PARTS = 0.5 + 0.5 * _NODES, 0.5 * _WEIGHTS
@@ -222,7 +222,7 @@ def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row
 
     Notes
     -----
-    As `fieldworthy.physics.motion.move` and `drivecurrent.move_draw`, of which tests hold it within 1e-6. Braking
+    As `fieldworthy.physics.motion.move` and `drivecurrent.move_draw`, of which tests hold it within 5e-5. Braking
     heats the windings and feeds nothing back.
     """
     phases[:] = 0.0

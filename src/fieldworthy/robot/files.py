@@ -141,7 +141,10 @@ def _faults(document: Document, robot: Robot) -> Iterator[Problem]:
 
 
 def _strangers(document: Document, robot: Robot, season: Season) -> Iterator[Problem]:
-    """What each mechanism says does not fit the season, found on the nominal numbers."""
+    """What plan and mechanisms say does not fit the season, found on the nominal numbers."""
+    if robot.plan is not None:
+        for key, expected in robot.plan.misfits(robot.actions, season):
+            yield document.problem(("plan", *key), expected)
     for name, mechanism in robot.mechanisms.items():
         strangers: Callable[[Season], Iterable[Fault]] | None = getattr(mechanism, "strangers", None)
         if strangers is not None:

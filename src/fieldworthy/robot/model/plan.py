@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Count, Duration, Fraction, Real, Whole
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.season.model import Season
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,3 +95,30 @@ class Plan:
     autonomous: tuple[Step | Repeat, ...] = exact((), "steps of the period in which the robot drives itself")
     driven: tuple[Step | Repeat, ...] = exact((), "steps of the period with a driver")
     finish: Finish | None = exact(None, "what is kept for the end")
+
+    def misfits(self, actions: Mapping[str, Action], season: Season) -> Iterator[Fault]:
+        """Say what does not fit the season's periods: actions longer than theirs, a reserve longer than the match."""
+        autonomous, driven = float(season.periods.autonomous), float(season.periods.driven)
+        if self.finish is not None and float(self.finish.reserve) > driven:
+            yield ("finish", "reserve"), f"expected at most the {driven:g} s of the driven period"
+        spans = (("autonomous", self.autonomous, autonomous), ("driven", self.driven, driven))
+        steps = [((name, *key), step, span) for name, items, span in spans for key, step in _each(items)]
+        steps += [(("finish", "steps", i), step, driven) for i, step in enumerate(self.finish_steps)]
+        for key, step, span in steps:
+            if step.action in actions and float(actions[step.action].time) > span:
+                took = f"{step.action!r} alone takes {float(actions[step.action].time):g} s"
+                yield (*key, "action"), f"expected an action that fits into the {span:g} s there are for it ({took})"
+
+    @property
+    def finish_steps(self) -> tuple[Step, ...]:
+        """The steps of the finish, none without one."""
+        return self.finish.steps if self.finish is not None else ()
+
+
+def _each(items: tuple[Step | Repeat, ...]) -> Iterator[tuple[KeyPath, Step]]:
+    """Every step of a list with its key path below it."""
+    for i, item in enumerate(items):
+        if isinstance(item, Step):
+            yield (i,), item
+        else:
+            yield from (((i, "repeat", j), step) for j, step in enumerate(item.repeat))

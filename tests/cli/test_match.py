@@ -1,0 +1,163 @@
+"""The match command: what it prints, how it ends, and that its JSON and CSV are what they say."""
+
+from __future__ import annotations
+
+import csv
+import json
+import subprocess
+import sys
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from edge import ROBOT, SEASON, changed, place, run, written
+from fieldworthy.match.layout import REASONS
+from fieldworthy.match.timeline import WHY
+
+SOLO = changed("driven: 100 s}", "driven: 100 s, solo: 60 s}", SEASON)
+
+
+def test_it_prints_a_timeline_and_a_spread(tmp_path):
+    ended = run("match", written(tmp_path), "--runs", 200)
+    assert (ended.code, ended.err) == (0, "")
+    lines = ended.out.splitlines()
+    rows = [line for line in lines if " s  score" in line]
+    assert len(rows) == 4
+    assert [line.split()[6] for line in rows] == ["2"] * 4
+    assert "8 points if everything goes to plan." in lines
+    # 5 of 10 in practice: four tries of 2 points at a mean chance of a half; sd of the sum 2 sqrt(1.54), 4 errors
+    mean = next(float(line.split()[0]) for line in lines if line.endswith(tuple("0123456789")) and "on average" in line)
+    assert mean == pytest.approx(4.0, abs=4 * 2.5 / 200**0.5)
+    assert "\x1b" not in ended.out
+
+
+@pytest.mark.parametrize("part", ["whole", "autonomous", "driven", "solo"])
+def test_json_fits_its_schema(tmp_path, part):
+    auton = changed("  driven:\n", "  autonomous: [{action: score, at: goal}]\n  driven:\n")
+    ended = run("match", written(tmp_path, auton, SOLO), "--json", "--runs", 50, "--part", part)
+    assert (ended.code, ended.err) == (0, "")
+    data = json.loads(ended.out)
+    Draft202012Validator(json.loads(run("schema", "match").out)).validate(data)
+    assert (data["format"], data["part"], data["runs"], data["asked"]) == ("fieldworthy match 1", part, 50, 50)
+    assert sum(e["points"] for e in data["timeline"]["events"]) == data["timeline"]["points"]
+    assert len(data["timeline"]["events"]) == {"whole": 5, "autonomous": 1, "driven": 4, "solo": 4}[part]
+
+
+def test_the_table_can_be_read_back(tmp_path):
+    file = tmp_path / "timeline.csv"
+    assert run("match", written(tmp_path), "--runs", 1, "--csv", file).code == 0
+    rows = list(csv.DictReader(file.read_text().splitlines()))
+    data = json.loads(run("match", written(tmp_path), "--runs", 1, "--json").out)
+    events = data["timeline"]["events"]
+    assert [row["action"] for row in rows] == [e["action"] for e in events]
+    assert [float(row["ends [s]"]) for row in rows] == pytest.approx([e["ends"] for e in events], abs=1e-3)
+    assert [float(row["left [kPa]"]) for row in rows] == pytest.approx(
+        [e["pressure"]["left"] / 1e3 for e in events], abs=0.01
+    )
+
+
+def test_the_same_seed_gives_the_same_bytes_and_another_others(tmp_path):
+    file = written(tmp_path)
+    first = run("match", file, "--runs", 300, "--json").out
+    assert run("match", file, "--runs", 300, "--json").out == first
+    assert run("match", file, "--runs", 300, "--json", "--seed", 1).out != first
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--runs", "0"], "greater than or equal to 1"),
+        (["--runs", "-5"], "greater than or equal to 1"),
+        (["--part", "autonomus"], "did you mean 'autonomous'?"),
+        (["--part", "second half"], "expected one of whole, autonomous, driven, solo"),
+        (["--seed", "-1"], "greater than or equal to 0"),
+    ],
+)
+def test_bad_options_end_with_2(tmp_path, arguments, says):
+    ended = run("match", written(tmp_path), *arguments)
+    assert (ended.code, ended.out) == (2, "")
+    assert says in " ".join(ended.err.replace("│", " ").split())
+
+
+FINISH = "\n  finish: {reserve: 10 s, steps: [{action: score, at: goal}]}"
+
+BAD = [
+    ("strokes: {clamp: 1}", "motors: {clmp: 10 %}", "10 %}", "actions.score.motors.clmp", "did you mean 'clamp'?"),
+    ("{action: score, at: goal}", "{action: scor, at: goal}", "scor,", "plan.driven[0].repeat[0].action", "'score'?"),
+    ("{action: score, at: goal}", "{action: score, at: gaol}", "gaol", "plan.driven[0].repeat[0].at", "'goal'?"),
+    ("score: {time: 2 s", "score: {time: 101 s", "score, at", "plan.driven[0].repeat[0].action", "takes 101 s"),
+    ("    - times: 4\n      repeat:", "    - repeat:", "- {action", "plan.driven[0].repeat", "'times' or 'until'"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "word", "key", "says"), BAD)
+def test_a_bad_plan_ends_with_2_and_says_where(tmp_path, old, new, word, key, says):
+    text = changed(old, new)
+    ended = run("match", written(tmp_path, text))
+    assert (ended.code, ended.out) == (2, "")
+    (problem,) = ended.problems
+    assert problem[1:3] == place(word, text)
+    assert problem[3].startswith(f"{key}: ")
+    assert says in problem[3]
+
+
+def test_an_action_longer_than_its_period_and_a_reserve_longer_than_the_match(tmp_path):
+    auton = changed("  driven:\n", "  autonomous:\n    - {action: score, at: goal}\n  driven:\n")
+    text = changed("score: {time: 2 s", "score: {time: 21 s", auton)
+    (problem,) = run("match", written(tmp_path, text)).problems
+    assert problem[3].startswith("plan.autonomous[0].action: expected an action that fits into the 20 s")
+    finish = changed("  start: start", "  start: start" + FINISH.replace("10 s", "101 s"))
+    (problem,) = run("match", written(tmp_path, finish)).problems
+    assert problem[3].startswith("plan.finish.reserve: expected at most the 100 s")
+
+
+def test_places_outside_the_field(tmp_path):
+    season = changed("goal: [1 m, 0 m]", "goal: [1.9 m, 0 m]", SEASON)
+    (problem,) = run("match", written(tmp_path, season=season)).problems
+    assert problem[:3] == ("season.yaml", *place("1.9 m", season))
+    assert problem[3].startswith("field.places.goal[0]: expected a place inside the field")
+
+
+def test_no_plan_and_no_solo_run(tmp_path):
+    without = ROBOT[: ROBOT.index("plan:")]
+    (problem,) = run("match", written(tmp_path, without)).problems
+    assert problem[3].startswith("plan: this key is missing")
+    (problem,) = run("match", written(tmp_path), "--part", "solo").problems
+    assert "how long a run alone on the field lasts" in problem[3]
+
+
+def test_an_interruption_prints_what_it_has(tmp_path, monkeypatch):
+    played = []
+    from fieldworthy.match import forecast
+
+    module = sys.modules[forecast.__module__]
+    monkeypatch.setattr(module, "play_runs", _after_one(module.play_runs, played))
+    ended = run("match", written(tmp_path), "--runs", 10_000, "--json")
+    assert ended.code == 130
+    data = json.loads(ended.out)
+    assert (data["runs"], data["asked"]) == (4096, 10_000)
+    assert ended.err == "interrupted after 4096 of 10000 runs\n"
+    played.clear()
+    assert "4096 matches" in run("match", written(tmp_path), "--runs", 10_000).out
+
+
+def _after_one(play, played):
+    def interrupted(*arguments, **options):
+        if played:
+            raise KeyboardInterrupt
+        played.append(1)
+        return play(*arguments, **options)
+
+    return interrupted
+
+
+def test_every_reason_has_its_words():
+    assert set(WHY) == set(REASONS)
+
+
+def test_commands_that_play_no_match_do_not_start_the_compiler(tmp_path):
+    file = written(tmp_path)
+    for words in (["check", str(file)], ["schema", "match"]):
+        code = f"import sys; from fieldworthy.cli import main\ntry: main({words!r})\nexcept SystemExit: pass\n"
+        code += "sys.exit('numba' in sys.modules)"
+        assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
