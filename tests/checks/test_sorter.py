@@ -305,3 +305,20 @@ def test_batch_equals_cases_one_by_one(tmp_path):
             value = np.broadcast_to(many.value, (cases.size,))[row]
             assert float(np.asarray(single.value)) == pytest.approx(value, rel=1e-12, abs=1e-15), many.id
     assert cases.size > 30
+
+
+def test_readings_that_vary_alone_give_what_each_case_gives(tmp_path):
+    """Two classes and two cases: classes and cases must not be taken for one another."""
+    loaded = load_robot(written(tmp_path))
+    votes = []
+    for periods in ((0.02,), (0.005,), (0.02, 0.005)):
+
+        def draw(path, quantity, periods=periods):
+            varied = path[-2:] == ("sensor", "period")
+            return (np.array(periods) if len(periods) > 1 else periods[0]) if varied else quantity.si
+
+        base = Subject(loaded.nominal, loaded.nominal_season)
+        subject = Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base)
+        votes.append(next(o for o in sorter.check(subject) if o.id == "sort.vote.sorter").value)
+    assert votes[0] != votes[1]
+    assert np.allclose(votes[2], votes[:2], rtol=1e-12)

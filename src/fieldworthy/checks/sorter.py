@@ -137,6 +137,9 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: _Passing) -> Gene
     """Thresholds of least error, one reading's error and the vote's; returns the latter by class."""
     arcs = sorting.sectors(palette.means, palette.sds, palette.shares)
     errors = sorting.misclassification(palette.means, palette.sds, arcs)
+    varies = np.ndim(passing.used) or np.ndim(spec.sensor.correlation)
+    if varies and errors.ndim == 1:
+        errors = errors[:, None]  # classes lead, cases trail, also where only the readings vary
     voted = np.asarray(sorting.majority_error(errors, passing.used, spec.sensor.correlation))
     one, vote = _mix(errors, palette.shares), _mix(voted, palette.shares)
     numbers: dict[str, tuple[Real, str]] = {
