@@ -78,6 +78,19 @@ def match(
 
 
 @app.command()
+def compare(
+    robots: Annotated[list[Path], typer.Argument(help="Two robot files or more (YAML).")],
+    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches that each plays.")] = 2000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+) -> None:
+    """Compare variants: who scores more and how sure that is, what changes, and whether there is time to build it."""
+    from fieldworthy.cli.comparing import run_compare  # noqa: PLC0415  the compiler starts only where it is used
+
+    raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else 130)
+
+
+@app.command()
 def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     file: Annotated[Path, typer.Argument(help="The robot file to write.")] = Path("robot.yaml"),
     name: Annotated[str | None, typer.Option(help="What the robot is called.")] = None,
@@ -105,7 +118,7 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 
 @app.command()
 def schema(
-    what: Annotated[str, typer.Argument(help="robot, season, or check or match (their output with --json).")],
+    what: Annotated[str, typer.Argument(help="robot, season, or check, match or compare (their output with --json).")],
 ) -> None:
     """Print a JSON Schema, so that an editor completes and checks the file."""
     from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.checks.output import json_schema as check_schema
+from fieldworthy.decide.compareoutput import json_schema as compare_schema
 from fieldworthy.decide.output import with_remedies
 from fieldworthy.match.output import json_schema as match_schema
 from fieldworthy.robot.model import Robot
@@ -34,6 +35,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "season": _of_file(Season, "season"),
     "check": lambda: with_remedies(check_schema()),
     "match": match_schema,
+    "compare": compare_schema,
 }
 
 

@@ -1,0 +1,238 @@
+"""Comparisons against closed forms by hand, a flip that is written back into the file, and what people get wrong."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+from jsonschema import Draft202012Validator
+from scipy.stats import beta
+
+from edge import run as command
+from fieldworthy.checks import evaluate
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.compareoutput import as_data, json_schema
+from fieldworthy.decide.features import limits
+from fieldworthy.match import timeline
+from robots import GONE, changed, example, load, nominal
+
+RUNS = 4000
+MANY = 1000  # practice tries, as many as a file may state: they leave the chance 1.6 % of standard deviation
+POINTS = 5.0
+SEASON = {
+    "tasks": {"bell": {"points": POINTS, "needs": ["ring"]}, "drum": {"points": 1, "needs": ["beat", "ring"]}},
+}
+
+
+def bot(name, rounds, chance, action="ring", **more):
+    """A robot that tries one action over and over where it stands, each try with a known chance."""
+    # with a uniform prior the mean is (successes + 1) / (attempts + 2)
+    counts = {"successes": round(chance * (MANY + 2) - 1), "attempts": MANY}
+    return changed(
+        {
+            "robot": name,
+            "mechanisms": {
+                "ringer": {"kind": "plain", "can": ["ring"], "build_time": {"value": "2 h", "tolerance": "0 h"}}
+            },
+            "hours_left": "5 h",
+            "actions": {action: {"time": "1 s", "task": "bell", "practice": counts}},
+            "plan": {"start": "a", "driven": [{"times": rounds, "repeat": [{"action": action, "at": "a"}]}]},
+        },
+        more,
+    )
+
+
+@pytest.fixture
+def put(tmp_path):
+    """Writes a robot with the season into a folder of its own and reads it."""
+
+    def write(robot, season=SEASON):
+        folder = tmp_path / robot["robot"]
+        folder.mkdir(exist_ok=True)
+        return load(folder, robot, season)
+
+    return write
+
+
+def test_same_file_twice(put):
+    one = put(bot("one", 6, 0.6))
+    found = compare([one, one], 100)
+    assert found.difference[0].difference == 0
+    assert (found.interval[0].low, found.interval[0].high) == (0, 0)
+    assert (found.chance[0].match, found.chance[0].equal, found.chance[0].mean) == (0, 1, 0.5)
+    assert found.findings_changed == ()
+    assert found.flip[0].action is None
+    assert "too thin" in found.recommendation
+
+
+def test_known_chances(put):
+    """Six tries that ring with 0.4 or 0.6, on the same luck: in each try the second alone succeeds with 0.2."""
+    found = compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.6))], RUNS, seed=3)
+    gap, span, chance = found.difference[0], found.interval[0], found.chance[0]
+    error = POINTS * math.sqrt(6 * 0.2 * 0.8 / RUNS)  # of the paired mean: binomial, by hand
+    assert gap.difference == pytest.approx(6 * POINTS * 0.2, abs=4 * error)
+    alone = POINTS * math.sqrt(6 * 0.4 * 0.6 / RUNS)
+    assert gap.first_points == pytest.approx(6 * POINTS * 0.4, abs=4 * alone)
+    assert gap.points == pytest.approx(6 * POINTS * 0.6, abs=4 * alone)
+    # half the interval is 1.96 standard errors; its own sampling error is about 1 % of it
+    assert (span.high - span.low) / 2 == pytest.approx(1.96 * error, rel=0.06)
+    assert (span.high + span.low) / 2 == pytest.approx(gap.difference, abs=1e-9)
+    better = 1 - 0.8**6
+    assert chance.match == pytest.approx(better, abs=4 * math.sqrt(better * (1 - better) / RUNS))
+    assert chance.match + chance.equal == pytest.approx(1, abs=1e-12)  # never worse on the same luck
+    assert found.recommendation.startswith("Choose two. It scores")
+
+
+def test_flip(put):
+    """Six tries at 0.5 earn as much as eight at 0.375."""
+    first, rounds = put(bot("one", 6, 0.5)), 8
+    flip = compare([first, put(bot("two", rounds, 0.9, action="swing"))], RUNS).flip[0]
+    assert flip.action == "swing"
+    error = math.hypot(math.sqrt(6 * 0.25), math.sqrt(rounds * 0.375 * 0.625)) / math.sqrt(RUNS) / rounds
+    assert flip.chance == pytest.approx(0.375, abs=4 * error)
+    assert flip.practised == pytest.approx(0.9, abs=0.5 / MANY)
+    assert flip.at_always - flip.at_never == pytest.approx(rounds * POINTS, abs=1e-9)
+    again = compare([first, put(bot("two", rounds, flip.chance, action="swing"))], RUNS)
+    # counts give the chance in steps of 0.1 %; what they leave open turns about one try in a hundred of a run over
+    step, turned = rounds * POINTS * 0.5 / MANY, POINTS * math.sqrt(rounds * 0.0125 / RUNS)
+    assert again.difference[0].difference == pytest.approx(0, abs=step + 4 * turned)
+    assert again.interval[0].low < 0 < again.interval[0].high
+    assert "too thin" in again.recommendation
+
+
+def test_flip_out_of_reach(put):
+    flip = compare([put(bot("one", 6, 0.9)), put(bot("two", 3, 0.9, action="swing"))], 500).flip[0]
+    assert flip.chance is None
+    assert flip.sure is None
+    assert flip.at_always < 0
+
+
+def test_few_practice_tries_are_thin_evidence(put):
+    few = {"actions": {"swing": {"practice": {"successes": 4, "attempts": 6}}}}
+    found = compare([put(bot("one", 6, 0.5)), put(changed(bot("two", 6, 0.5, action="swing"), few))], RUNS)
+    flip = found.flip[0]
+    # uniform prior: five and three, as SciPy has it
+    assert flip.sure == pytest.approx(float(beta(5, 3).sf(flip.chance)), abs=1e-6)
+    assert found.interval[0].low > 0  # runs alone would call it sure
+    assert "too thin" in found.recommendation
+    assert "Practise 'swing'" in found.recommendation
+
+
+def test_task_made_impossible(put):
+    one = put(bot("one", 6, 0.5))
+    two = put(bot("two", 6, 0.5, mechanisms={"ringer": {"can": GONE}}))
+    able = {(a.variant, a.task): a for a in compare([one, two], 50).can_do}
+    assert able["one", "bell"].can
+    assert able["one", "bell"].by == ("ringer",)
+    assert not able["two", "bell"].can
+    assert able["two", "bell"].planned
+    assert able["two", "bell"].lacks == ("ring",)
+    assert able["one", "drum"].lacks == ("beat",)
+    assert not able["one", "drum"].planned
+
+
+@pytest.mark.parametrize(
+    ("work", "left", "enough"),
+    [
+        ("3 h", "6 h", "yes"),
+        ("3 h", "5.5 h", "perhaps"),
+        ("3 h", "4.5 h", "perhaps"),
+        ("9 h", "5 h", "no"),
+        ("3 h", GONE, None),
+    ],
+)
+def test_hours(put, work, left, enough):
+    """Two mechanisms, 2 h and what is given ± 1 h."""
+    more = {"wing": {"kind": "plain", "build_time": {"value": work, "tolerance": "1 h", "basis": "estimate"}}}
+    two = bot("two", 6, 0.8, mechanisms=more, hours_left=left)
+    found = compare([put(bot("one", 6, 0.4)), put(two)], 500)
+    assert found.hours[1].needed == pytest.approx(2 + float(work.split()[0]), rel=1e-9)
+    assert found.hours[1].tolerance == pytest.approx(1, rel=1e-9)
+    assert found.hours[1].enough == enough
+    assert ("too thin" in found.recommendation) == (enough != "yes")
+
+
+def test_hours_suffice(put):
+    found = compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.8))], 500)
+    assert found.hours[1].enough == "yes"
+    assert found.hours[1].left == pytest.approx(5, rel=1e-9)
+    assert found.recommendation.startswith("Choose two")
+
+
+def test_findings_and_limits(put):
+    season = changed(SEASON, {"limits": {"mass": "8 kg"}})
+    heavy = bot("two", 6, 0.5, parts={"box": {"mass": "9 kg"}})
+    found = compare([put(bot("one", 6, 0.5), season), put(heavy, season)], 50)
+    mass = next(c for c in found.findings_changed if c.id == "limits.mass")
+    assert (mass.first, mass.then) == ("holds", "short")
+    shares = {u.variant: u.share for u in found.limits_used if u.id == "limits.mass"}
+    assert shares == {"one": pytest.approx(7 / 8, rel=1e-9), "two": pytest.approx(9 / 8, rel=1e-9)}
+
+
+def test_three_files_are_held_against_the_first(put):
+    found = compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.6)), put(bot("three", 6, 0.8))], 500)
+    assert [d.variant for d in found.difference] == ["two", "three"]
+    assert [d.first for d in found.difference] == ["one", "one"]
+    assert found.difference[1].difference == pytest.approx(12, abs=4 * POINTS * math.sqrt(6 * 0.24 / 500))
+    assert [h.variant for h in found.hours] == ["one", "two", "three"]
+    assert found.recommendation.startswith("Choose three. It scores")
+    assert "than two" in found.recommendation
+
+
+def test_json_follows_its_schema(put):
+    data = json.loads(json.dumps(as_data(compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.6))], 50))))
+    Draft202012Validator(json_schema()).validate(data)
+    assert list(data) == [
+        "format", "difference", "interval", "chance", "can_do", "findings_changed", "limits_used", "hours", "flip",
+        "recommendation",
+    ]  # fmt: skip
+
+
+def test_command(put):
+    one, two = (str(put(r).document.file) for r in (bot("one", 6, 0.4), bot("two", 6, 0.6)))
+    ran = command("compare", one, two, "--runs", "200", "--json")
+    assert ran.code == 0
+    data = json.loads(ran.out)
+    assert data["difference"][0]["runs"] == 200
+    told = command("schema", "compare")
+    assert told.code == 0
+    Draft202012Validator(json.loads(told.out)).validate(data)
+    assert command("compare", one, two, "--runs", "200", "--json").out == ran.out
+    shown = command("compare", one, two, "--runs", "200")
+    assert shown.code == 0
+    assert data["recommendation"] in shown.out
+
+
+@pytest.mark.parametrize("extra", [["--runs", "1"], ["--runs", "many"], ["--seed", "-1"]])
+def test_bad_options(put, extra):
+    one = str(put(bot("one", 6, 0.4)).document.file)
+    assert command("compare", one, one, *extra).code == 2
+
+
+def test_bad_files(put, tmp_path):
+    one = str(put(bot("one", 6, 0.4)).document.file)
+    assert command("compare", one).code == 2
+    assert command("compare", one, str(tmp_path / "none.yaml")).code == 2
+    other = str(put(bot("two", 6, 0.4), changed(SEASON, {"season": "Another"})).document.file)
+    ran = command("compare", one, other)
+    assert ran.code == 2
+    assert "season: expected the season of the first file" in ran.err.replace("'", "")
+    bare = str(put(bot("bare", 6, 0.4, plan=GONE)).document.file)
+    ran = command("compare", one, bare)
+    assert ran.code == 2
+    assert "plan" in ran.err
+
+
+def test_air_used_is_the_charge_less_what_the_plan_leaves():
+    """The end of the timeline, where every try works and no air is lacking, is another computation of the same."""
+    mk2 = example("mk2")
+    used = {u.id: u for u in limits(evaluate(mk2, samples=0))}
+    end = timeline(nominal(mk2)).events[-1].pressure
+    for name in ("left", "right"):
+        entry = used[f"air.tank.{name}"]
+        assert entry.allowed == pytest.approx(100, rel=1e-9)  # psi, as the file states
+        assert entry.used == pytest.approx(
+            100 - end[name] / 6894.757, abs=1.0
+        )  # the plan of the checks has no leak after it
+        assert entry.share == pytest.approx(entry.used / 100, rel=1e-9)
