@@ -311,11 +311,11 @@ def test_readings_that_vary_alone_give_what_each_case_gives(tmp_path):
     """Two classes and two cases: classes and cases must not be taken for one another."""
     loaded = load_robot(written(tmp_path))
     votes = []
-    for periods in ((0.02,), (0.005,), (0.02, 0.005)):
+    for shared in ((0.1,), (0.6,), (0.1, 0.6)):
 
-        def draw(path, quantity, periods=periods):
-            varied = path[-2:] == ("sensor", "period")
-            return (np.array(periods) if len(periods) > 1 else periods[0]) if varied else quantity.si
+        def draw(path, quantity, shared=shared):
+            varied = path[-2:] == ("sensor", "correlation")
+            return (np.array(shared) if len(shared) > 1 else shared[0]) if varied else quantity.si
 
         base = Subject(loaded.nominal, loaded.nominal_season)
         subject = Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base)
