@@ -354,10 +354,12 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike, sup
     share = _plane_loads(np.ones((len(p),) + (1,) * trailing, dtype=np.bool_), around, arm)
     lifted = (share < 0.0).any(axis=0)
     if lifted.any():
-        each = np.broadcast_to(around, around.shape[:2] + lifted.shape)[..., lifted]
+        each = np.broadcast_to(around, around.shape[:2] + lifted.shape)
         inward = _into_polygon(support or support_polygon(p), middle, arm)
         arm = np.broadcast_to(arm * inward, (2, *lifted.shape))
-        share[:, lifted] = _unilateral(each, arm[:, lifted], share[:, lifted] > 0.0)
+        # as a rule a batch lifts altogether, and picking all of it would be a copy for nothing
+        some = slice(None) if lifted.ndim == 1 and lifted.all() else lifted
+        share[:, some] = _unilateral(each[..., some], arm[:, some], share[:, some] > 0.0)
     return np.asarray(share * weight)
 
 
@@ -385,8 +387,9 @@ def _unilateral(contacts: Array, arm: Array, on: npt.NDArray[np.bool_]) -> Array
         changed = wrong.any(axis=0)
         if not changed.any():
             break
-        todo, on, wrong = todo[changed], on[:, changed], wrong[:, changed]
-        spots, at = contacts[..., todo], arm[:, todo]
+        if not changed.all():
+            todo, on, wrong = todo[changed], on[:, changed], wrong[:, changed]
+            spots, at = contacts[..., todo], arm[:, todo]
         if turn > 5:  # exchanging all at once can go in a circle; the first wrong one alone cannot
             wrong &= np.cumsum(wrong, axis=0) == 1
         on = on ^ wrong
