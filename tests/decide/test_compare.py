@@ -11,10 +11,11 @@ from scipy.stats import beta
 
 from edge import run as command
 from fieldworthy.checks import evaluate
+from fieldworthy.checks.sampling import BLOCK
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.compareoutput import as_data, json_schema
 from fieldworthy.decide.features import limits
-from fieldworthy.match import timeline
+from fieldworthy.match import blocks, timeline
 from robots import GONE, changed, example, load, nominal
 
 RUNS = 4000
@@ -236,3 +237,40 @@ def test_air_used_is_the_charge_less_what_the_plan_leaves():
             100 - end[name] / 6894.757, abs=1.0
         )  # the plan of the checks has no leak after it
         assert entry.share == pytest.approx(entry.used / 100, rel=1e-9)
+
+
+def test_a_plan_that_counts_on_the_impossible_is_not_recommended(put):
+    found = compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.8, mechanisms={"ringer": {"can": GONE}}))], 500)
+    assert found.interval[0].low > 0
+    assert "counts on what no mechanism of it can do: bell" in found.recommendation
+    assert "Choose" not in found.recommendation
+
+
+def test_interrupting_keeps_the_matches_played(put, monkeypatch):
+    one, two = put(bot("one", 6, 0.4)), put(bot("two", 6, 0.6))
+    whole = compare([one, two], BLOCK, seed=5)
+
+    def stopped(loaded, runs, seed):
+        yield next(blocks(loaded, runs, seed))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("fieldworthy.decide.compare.blocks", stopped)
+    ran = command("compare", one.document.file, two.document.file, "--runs", 3 * BLOCK, "--seed", 5, "--json")
+    assert ran.code == 130
+    assert f"interrupted after {BLOCK} of {3 * BLOCK} runs" in ran.err
+    data = json.loads(ran.out)
+    assert data["difference"][0]["runs"] == BLOCK
+    assert data["difference"][0]["difference"] == whole.difference[0].difference
+
+
+def test_interrupting_before_the_first_matches_prints_nothing(put, monkeypatch):
+    file = put(bot("one", 6, 0.4)).document.file
+
+    def stopped(loaded, runs, seed):
+        if runs:
+            raise KeyboardInterrupt
+        yield next(blocks(loaded, runs, seed))
+
+    monkeypatch.setattr("fieldworthy.decide.compare.blocks", stopped)
+    ran = command("compare", file, file)
+    assert (ran.code, ran.out) == (130, "")

@@ -152,17 +152,18 @@ def compare(
     names = [v.nominal.robot for v in variants]
     reports = [evaluate(v, samples=0, seed=seed) for v in variants]
     flips = tuple(flip_of(variants[0], v, (kept[0], k), seed) for v, k in zip(variants[1:], kept[1:], strict=True))
-    times = tuple(hours(v) for v in variants)
+    times, able = tuple(hours(v) for v in variants), [abilities(v) for v in variants]
+    cannot = [[a.task for a in tasks if a.planned and not a.can] for tasks in able]
     return Comparison(
         tuple(_difference((names[0], n), points[0], p, seed) for n, p in zip(names[1:], points[1:], strict=True)),
         tuple(Interval(n, *paired(p - points[0])) for n, p in zip(names[1:], points[1:], strict=True)),
         tuple(_chance(n, p - points[0]) for n, p in zip(names[1:], points[1:], strict=True)),
-        tuple(a for v in variants for a in abilities(v)),
+        tuple(a for tasks in able for a in tasks),
         tuple(c for r in reports[1:] for c in changes(reports[0], r)),
         tuple(u for r in reports for u in limits(r)),
         times,
         flips,
-        recommend(names, points, times, flips),
+        recommend(names, points, times, flips, cannot),
     )
 
 

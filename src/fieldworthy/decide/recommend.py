@@ -12,7 +12,13 @@ from fieldworthy.physics.chance import mean_interval
 _SURE = 0.95
 
 
-def recommend(names: Sequence[str], points: Sequence[Array], times: Sequence[Hours], flips: Sequence[Flip]) -> str:
+def recommend(
+    names: Sequence[str],
+    points: Sequence[Array],
+    times: Sequence[Hours],
+    flips: Sequence[Flip],
+    cannot: Sequence[Sequence[str]],
+) -> str:
     """Recommend one of several variants.
 
     Parameters
@@ -25,6 +31,8 @@ def recommend(names: Sequence[str], points: Sequence[Array], times: Sequence[Hou
         Work and time of each [h].
     flips : sequence of Flip
         Of each after the first [-].
+    cannot : sequence of sequences of str
+        Of each, the tasks that its plan counts on and no mechanism can do [-].
 
     Returns
     -------
@@ -45,6 +53,11 @@ def recommend(names: Sequence[str], points: Sequence[Array], times: Sequence[Hou
         return (
             f"The evidence is too thin to choose: the two best differ by {middle:.1f} points {span}. "
             "Play more runs, and practise the actions that differ, before hours go into a change."
+        )
+    if cannot[best]:
+        return (
+            f"{lead} {span}, but its plan counts on what no mechanism of it can do: {', '.join(cannot[best])}. "
+            "Take that out of the plan, or build what it lacks, and compare again."
         )
     late = _hours(times[best])
     if late:
