@@ -77,8 +77,10 @@ class Rocker:
         )
         refuse(
             _spans(self),
-            lambda: f"base {self.base!r} m and radius {self.radius!r} m: the pins are never as far apart as the "
-            f"cylinder is long ({self.closed!r} m closed, {self.stroke!r} m stroke)",
+            lambda: (
+                f"base {self.base!r} m and radius {self.radius!r} m: the pins are never as far apart as the "
+                f"cylinder is long ({self.closed!r} m closed, {self.stroke!r} m stroke)"
+            ),
         )
         refuse(np.abs(self.branch) == 1.0, f"branch must be 1 or -1, got {self.branch!r}")
 
