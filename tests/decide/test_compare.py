@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import math
 
+import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
-from scipy.stats import beta
+from scipy.stats import beta, ttest_rel
 
 from edge import run as command
 from fieldworthy.checks import evaluate
@@ -274,3 +275,14 @@ def test_interrupting_before_the_first_matches_prints_nothing(put, monkeypatch):
     monkeypatch.setattr("fieldworthy.decide.compare.blocks", stopped)
     ran = command("compare", file, file)
     assert (ran.code, ran.out) == (130, "")
+
+
+def test_paired_interval_and_chance_of_the_mean_as_scipy_has_them(put):
+    one, two = put(bot("one", 6, 0.5)), put(bot("two", 6, 0.52, action="swing"))  # each with its own luck
+    a, b = (np.concatenate([block.points for block in blocks(robot, 300, 1)]) for robot in (one, two))
+    found = compare([one, two], 300, seed=1)
+    tested = ttest_rel(b, a, alternative="greater")
+    assert 0.01 < tested.pvalue < 0.99
+    assert found.chance[0].mean == pytest.approx(1 - tested.pvalue, abs=1e-9)
+    both = ttest_rel(b, a).confidence_interval(0.95)
+    assert (found.interval[0].low, found.interval[0].high) == pytest.approx((both.low, both.high), abs=1e-9)
