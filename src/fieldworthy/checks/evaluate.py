@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fieldworthy.checks.finding import Assumption, Fact, Finding, Outcome, Real, Report, Verdict
 from fieldworthy.checks.registry import CHECKS, cautions
-from fieldworthy.checks.sampling import BLOCK, Cases, nudge
+from fieldworthy.checks.sampling import Cases, nudge
 from fieldworthy.checks.showing import Shown, first
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot import Loaded
@@ -29,6 +29,8 @@ from fieldworthy.units import show
 
 Array = npt.NDArray[np.float64]
 Progress = Callable[[int], None]
+BLOCK = 8192
+"""Samples are checked in blocks of this size: smaller ones spend their time on calls, larger ones leave the cache."""
 _MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
 
 
