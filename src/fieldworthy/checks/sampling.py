@@ -25,7 +25,7 @@ _WIDEST = 3.0  # standard deviations; no tape or scale is off by more without so
 _PER_95 = 1.959963984540054  # standard normal quantile at 97.5 %
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def standard_draws(seed: int, key: str, block: int, size: int) -> Array:
     """Draw standard normal numbers for one key path.
 
