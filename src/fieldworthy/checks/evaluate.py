@@ -30,7 +30,7 @@ from fieldworthy.units import show
 Array = npt.NDArray[np.float64]
 Progress = Callable[[int], None]
 BLOCK = 8192
-"""Samples are checked in blocks of this size: smaller ones spend their time on calls, larger ones leave the cache."""
+"""Samples are checked in blocks of this size, so that memory stays flat; the time hardly depends on it."""
 _MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
 
 
