@@ -21,8 +21,9 @@ def rhs(_t, y, given):
     """Way, speed, charge; winding and case of every motor; gauge pressure of every tank. Also compiles.
 
     ``given``: numbers of the phase ``p``, force lines by level of derating and where they hold, heat capacities and
-    resistances, leaks, currents. ``p``: mode, mass, rotating, resistance, grip, deceleration, motors, gearing, efficiency, Kt, Ke, R, I0, open
-    voltage, battery resistance, air; ``currents``: of each motor at rest, then what all of them draw.
+    resistances, leaks, currents. ``p``: mode, mass, rotating, resistance, grip, deceleration, motors, gearing,
+    efficiency, Kt, Ke, R, I0, open voltage, battery resistance, air; ``currents``: of each motor at rest, then what
+    all of them draw.
     """
     p, lines, thermal, above, leaks, currents = given
     dy = np.zeros(y.size)
@@ -104,8 +105,10 @@ class Peer:
                 return ends(y)
 
             event.terminal = True
-        done = solve_ivp(self.function, (self.t, until), self.y, self.method, events=event, args=(given,), rtol=self.rtol,
-                         atol=atol)  # fmt: skip
+        accuracy = {"rtol": self.rtol, "atol": atol}
+        done = solve_ivp(
+            self.function, (self.t, until), self.y, self.method, events=event, args=(given,), **accuracy
+        )  # fmt: skip
         assert done.success, done.message
         self.t, self.y = float(done.t[-1]), done.y[:, -1].copy()
 

@@ -248,7 +248,7 @@ def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
     match = hot(tmp_path)
     state = _fresh(match.structure, match.numbers, 0, np.uint64(0), np.uint64(0), False)
     for temperature in (300.0, 328.14, 328.16, 333.14, 333.16, 400.0):
-        state.winding[0] = temperature - match.numbers.drive[0, 5]
+        state.heat[0, 0] = temperature - match.numbers.drive[0, 5]
         level = _level(match.numbers, 0, state)
         share = float(derating_factor(temperature, (328.15, 333.15), (0.5, 0.3)))
         assert [1.0, 0.5, 0.3][level] == pytest.approx(share)

@@ -16,9 +16,10 @@ from types import ModuleType
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
-from fieldworthy.match import layout, random, travel
+from fieldworthy.match import compiling, layout, random, travel
+from fieldworthy.match.compiling import bare, compiled, parallel
 from fieldworthy.match.layout import (
     AFTER,
     AIR,
@@ -78,16 +79,12 @@ from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
 from fieldworthy.match.travel import PHASES, phases_of, terminal_voltage, torque_current
 from fieldworthy.physics import battery, motion, motor, tank, thermal
 
-_njit = njit(error_model="numpy")
-after_draw, after_leak, fill_pressure = (
-    _njit(tank.after_draw),
-    _njit(tank.after_leak),
-    _njit(tank.fill_pressure),
-)
-two_node_step = njit(error_model="numpy")(thermal.two_node_step)
-derating_factor = njit(error_model="numpy")(thermal.derating_factor)
+after_draw, after_leak, fill_pressure = bare(tank.after_draw), bare(tank.after_leak), bare(tank.fill_pressure)
+two_node_step: Any = bare(thermal.two_node_step)
+derating_factor = bare(thermal.derating_factor)
 _COPPER, _T_COPPER = thermal.COPPER, thermal.T_COPPER
 _ZERO, _DRIVE = np.uint64(0), 0
+_FOR_EVER = 1e9  # a way that cannot start takes infinitely long [s]
 _REASONS = len(REASONS)
 
 # entries of State.clock
@@ -102,10 +99,10 @@ class State(NamedTuple):
     ----------
     clock : ndarray
         Time, heading, charge spent, points, those of the autonomous period, place, highest winding temperature.
-    winding, case, warmed : ndarray
-        Rises over the air and when they held, by motor [K, K, s].
-    pressure, rested : ndarray
-        By tank, and when it held [Pa, s].
+    heat : ndarray of shape (motors, 3)
+        Rises of winding and case over the air, and when they held [K, K, s].
+    air : ndarray of shape (tanks, 2)
+        Pressure, and when it held [Pa, s].
     stock : ndarray of shape (kinds, 2)
         On board, and left to take [-].
     counted : ndarray
@@ -121,11 +118,8 @@ class State(NamedTuple):
     """
 
     clock: Array
-    winding: Array
-    case: Array
-    warmed: Array
-    pressure: Array
-    rested: Array
+    heat: Array
+    air: Array
     stock: Array
     counted: Array
     tried: Whole
@@ -161,68 +155,84 @@ class Out(NamedTuple):
     filled: Whole
 
 
-@njit(error_model="numpy")
+@compiled
 def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, run: np.uint64, luck: bool) -> State:
     motors, tanks, actions = nu.motors.shape[1], nu.tanks.shape[1], st.action.shape[0]
     clock = np.zeros(CLOCK)
     clock[PLACE] = st.start
-    start = nu.motors[case, :, T_START] - nu.drive[case, T_AIR]
-    clock[HOT] = nu.motors[case, :, T_START].max()
+    heat, air = np.zeros((motors, 3)), np.zeros((tanks, 2))
+    for m in range(motors):
+        start = nu.motors[case, m, T_START]
+        heat[m, 0] = heat[m, 1] = start - nu.drive[case, T_AIR]
+        clock[HOT] = max(clock[HOT], start)
+    for t in range(tanks):
+        air[t, 0] = nu.tanks[case, t, CHARGED]
     odds = st.chance[:, 2].copy()
     for a in range(actions):
         if luck and odds[a] < 0.0:
             odds[a] = beta(st.chance[a, 0], st.chance[a, 1], seed, run, st.key[a])
     return State(
-        clock, start.copy(), start.copy(), np.zeros(motors), nu.tanks[case, :, CHARGED].copy(), np.zeros(tanks),
-        st.stock.copy(), np.zeros(st.points.shape[0]), np.zeros(actions, np.int64), odds,
-        np.zeros((2 * PHASES, 3)), np.zeros((actions, _REASONS), np.int64),
-    )  # fmt: skip
+        clock,
+        heat,
+        air,
+        st.stock.copy(),
+        np.zeros(st.points.shape[0]),
+        np.zeros(actions, np.int64),
+        odds,
+        np.zeros((2 * PHASES, 3)),
+        np.zeros((actions, _REASONS), np.int64),
+    )
 
 
-@njit(error_model="numpy")
-def _warm(nu: Numbers, case: int, s: State, m: int, square: float, time: float) -> None:
-    """Let a motor's winding and case warm for a time under a mean squared current [A2], or cool under none."""
+@bare
+def _warm(motors: Array, air: float, s: tuple[Array, Array], at: tuple[int, int], square: float, time: float) -> None:
+    """Let a motor's winding and case warm for a time under a mean squared current [A2], or cool under none.
+
+    The innermost functions take arrays one by one: taking one out of a named tuple counts a reference each time.
+    """
     if time <= 0.0:
         return
-    row = nu.motors[case, m]
-    per_winding, per_case = time / row[CAP_WINDING], time / row[CAP_CASE]
-    loss = square * row[RESISTANCE]
-    s.winding[m], s.case[m] = two_node_step(
-        s.winding[m],
-        s.case[m],
-        loss * (1.0 + _COPPER * (nu.drive[case, T_AIR] - _T_COPPER)) * per_winding,
+    heat, clock = s
+    case, m = at
+    per_winding, per_case = time / motors[case, m, CAP_WINDING], time / motors[case, m, CAP_CASE]
+    loss = square * motors[case, m, RESISTANCE]
+    winding, body = two_node_step(
+        heat[m, 0],
+        heat[m, 1],
+        loss * (1.0 + _COPPER * (air - _T_COPPER)) * per_winding,
         loss * _COPPER * per_winding,
-        per_winding / row[TO_CASE],
-        per_case / row[TO_CASE],
-        per_case / row[TO_AIR],
+        per_winding / motors[case, m, TO_CASE],
+        per_case / motors[case, m, TO_CASE],
+        per_case / motors[case, m, TO_AIR],
     )
-    s.warmed[m] += time
-    s.clock[HOT] = max(s.clock[HOT], s.winding[m] + nu.drive[case, T_AIR])
+    heat[m, 0], heat[m, 1] = winding, body
+    heat[m, 2] += time
+    clock[HOT] = max(clock[HOT], winding + air)
 
 
-@njit(error_model="numpy")
+@bare
 def _rest(nu: Numbers, case: int, s: State, m: int, until: float) -> None:
-    _warm(nu, case, s, m, 0.0, until - s.warmed[m])
+    _warm(nu.motors, nu.drive[case, T_AIR], (s.heat, s.clock), (case, m), 0.0, until - s.heat[m, 2])
 
 
-@njit(error_model="numpy")
+@bare
 def _level(nu: Numbers, case: int, s: State) -> int:
     """How far the drive's controllers are cut back: the number of steps that hold."""
-    temperature, level = s.winding[_DRIVE] + nu.drive[case, T_AIR], 0
+    temperature, level = s.heat[_DRIVE, 0] + nu.drive[case, T_AIR], 0
     for i in range(nu.above.shape[2]):
         if temperature >= nu.above[case, _DRIVE, i]:
             level = i + 1
     return level
 
 
-@njit(error_model="numpy")
+@bare
 def _turn(before: float, after: float) -> float:
     """Angle to turn, when a robot may also drive the second way backwards; as `checks.schedule.least_turn`."""
     angle = abs((after - before + math.pi) % (2.0 * math.pi) - math.pi)
     return min(angle, math.pi - angle)
 
 
-@njit(error_model="numpy")
+@bare
 def _plan_way(st: Structure, nu: Numbers, case: int, s: State, action: int, place: int) -> float:
     """Fill the phases of turn and way to a place, and give their time."""
     here = int(s.clock[PLACE])
@@ -237,23 +247,25 @@ def _plan_way(st: Structure, nu: Numbers, case: int, s: State, action: int, plac
     return time + phases_of(line, loads[0], distance, drive, row, s.ways[PHASES:])
 
 
-@njit(error_model="numpy")
+@bare
 def _go(st: Structure, nu: Numbers, case: int, s: State, place: int) -> None:
     """Drive the way that was planned."""
     here = int(s.clock[PLACE])
     if st.distance[here, place] <= 0.0:
         return
-    s.clock[HEADING] = st.direction[here, place]
-    s.clock[PLACE] = place
+    clock, heat, ways, motors = s.clock, s.heat, s.ways, nu.motors
+    air = nu.drive[case, T_AIR]
+    clock[HEADING] = st.direction[here, place]
+    clock[PLACE] = place
     for k in range(2 * PHASES):
-        time = s.ways[k, 0]
+        time = ways[k, 0]
         if time > 0.0:
-            _warm(nu, case, s, _DRIVE, s.ways[k, 1] / time, time)
-            s.clock[SPENT] += s.ways[k, 2]
-            s.clock[NOW] += time
+            _warm(motors, air, (heat, clock), (case, _DRIVE), ways[k, 1] / time, time)
+            clock[SPENT] += ways[k, 2]
+            clock[NOW] += time
 
 
-@njit(error_model="numpy")
+@bare
 def _work(st: Structure, nu: Numbers, case: int, s: State, span: tuple[int, float, float]) -> tuple[int, float]:
     """Let the mechanisms' motors work for a time; says whether they could, and gives the battery's voltage then."""
     action, time, short = span
@@ -263,7 +275,7 @@ def _work(st: Structure, nu: Numbers, case: int, s: State, span: tuple[int, floa
         _rest(nu, case, s, m, s.clock[NOW])
         row = nu.motors[case, m]
         wanted = torque_current(nu.share[case, k] * row[STALL], row[KT], row[I_FREE])
-        left = derating_factor(s.winding[m] + drive[T_AIR], nu.above[case, m], nu.factor[case, m])
+        left = derating_factor(s.heat[m, 0] + drive[T_AIR], nu.above[case, m], nu.factor[case, m])
         current = min(wanted, row[I_LIMIT] * left)
         if current < wanted:
             reason = HEAT if wanted <= row[I_LIMIT] else LOAD
@@ -276,11 +288,11 @@ def _work(st: Structure, nu: Numbers, case: int, s: State, span: tuple[int, floa
         drawn = row[COUNT] * current * (current * row[RESISTANCE] + row[KE] * speed) / max(voltage, 1e-9)
         current_sum += drawn
         s.clock[SPENT] += drawn * min(time, short)
-        _warm(nu, case, s, m, current * current, min(time, short))
+        _warm(nu.motors, drive[T_AIR], (s.heat, s.clock), (case, m), current * current, min(time, short))
     return reason, drive[V_OPEN] - drive[R_BATTERY] * current_sum
 
 
-@njit(error_model="numpy")
+@bare
 def _breathe(st: Structure, nu: Numbers, case: int, s: State, action: int) -> int:
     """Draw the air of an action at its end; says whether every stroke had the pressure that it needs."""
     p_atm, reason = nu.drive[case, P_ATM], DONE
@@ -289,20 +301,20 @@ def _breathe(st: Structure, nu: Numbers, case: int, s: State, action: int) -> in
         t = st.way_tank[w]
         _settle(nu, case, s, t)
         vessel, way = nu.tanks[case, t], nu.ways[case, w]
-        s.pressure[t] = after_draw(s.pressure[t], vessel[VOLUME], way[BEFORE], way[AFTER], p_atm, vessel[SETTING])
-        if fill_pressure(s.pressure[t], vessel[SETTING]) < way[NEED]:
+        s.air[t, 0] = after_draw(s.air[t, 0], vessel[VOLUME], way[BEFORE], way[AFTER], p_atm, vessel[SETTING])
+        if fill_pressure(s.air[t, 0], vessel[SETTING]) < way[NEED]:
             reason = AIR
     return reason
 
 
-@njit(error_model="numpy")
+@bare
 def _settle(nu: Numbers, case: int, s: State, t: int) -> None:
-    waited = s.clock[NOW] - s.rested[t]
-    s.pressure[t] = after_leak(s.pressure[t], waited, nu.tanks[case, t, LEAK], nu.drive[case, P_ATM])
-    s.rested[t] = s.clock[NOW]
+    waited = s.clock[NOW] - s.air[t, 1]
+    s.air[t, 0] = after_leak(s.air[t, 0], waited, nu.tanks[case, t, LEAK], nu.drive[case, P_ATM])
+    s.air[t, 1] = s.clock[NOW]
 
 
-@njit(error_model="numpy")
+@bare
 def _idle(st: Structure, s: State, action: int, period: int) -> bool:
     """Whether a driver sees that there is nothing to score or to take; a program does not look."""
     _, task, _, scored, takes, taken = st.action[action]
@@ -310,7 +322,7 @@ def _idle(st: Structure, s: State, action: int, period: int) -> bool:
     return period > 0 and (empty or (takes > 0 and s.stock[taken, 1] <= 0.0))
 
 
-@njit(error_model="numpy")
+@bare
 def _score(st: Structure, s: State, action: int, period: int, won: bool) -> tuple[int, float, float]:
     """Settle objects and points of an action that was carried out: reason, points, how many counted."""
     _, task, objects, scored, takes, taken = st.action[action]
@@ -339,7 +351,7 @@ def _score(st: Structure, s: State, action: int, period: int, won: bool) -> tupl
     return (DONE if counts > 0.0 else FULL), earned, counts
 
 
-@njit(error_model="numpy")
+@bare
 def _act(
     st: Structure,
     nu: Numbers,
@@ -364,14 +376,16 @@ def _act(
     begins = leaves
     if s.clock[SPENT] >= nu.drive[case, CAPACITY]:
         reason, over = BATTERY, True
+    elif leaves >= end:
+        reason, over = TIME, True
     elif _idle(st, s, action, period):
         reason = OBJECTS
     else:
         way = _plan_way(st, nu, case, s, action, place)
         ahead = mean if st.period[period, 2] > 0.0 else 0.0
-        if not math.isfinite(way):
+        if way > _FOR_EVER:
             reason = HEAT if _level(nu, case, s) > 0 else LOAD
-            s.clock[NOW] += PAUSE
+            s.clock[NOW] = min(leaves + PAUSE, end)
         elif leaves + way + ahead > end:
             # a driver looks ahead to the finish; to the whistle anything is tried that the way there leaves time for
             reason, over = TIME, True
@@ -395,22 +409,24 @@ def _act(
     return over
 
 
-@njit(error_model="numpy")
+@bare
 def _write(nu: Numbers, case: int, s: State, when: tuple[float, float, float, float, float],
            what: tuple[float, float, float], row: Array) -> None:  # fmt: skip
     row[LEAVES], row[BEGINS], row[STEP], row[PERIOD], row[REASON] = when
     row[POINTS], row[COUNTED], row[VOLTAGE] = what
     row[ENDS], row[CHARGE] = s.clock[NOW], s.clock[SPENT]
-    for m in range(s.winding.size):
+    hottest = 0
+    for m in range(s.heat.shape[0]):
         _rest(nu, case, s, m, s.clock[NOW])
-    row[HOT_MOTOR] = np.argmax(s.winding)
-    row[HOTTEST] = s.winding.max() + nu.drive[case, T_AIR]
-    for t in range(s.pressure.size):
+        if s.heat[m, 0] > s.heat[hottest, 0]:
+            hottest = m
+    row[HOT_MOTOR], row[HOTTEST] = hottest, s.heat[hottest, 0] + nu.drive[case, T_AIR]
+    for t in range(s.air.shape[0]):
         _settle(nu, case, s, t)
-        row[FIRST_TANK + t] = s.pressure[t]
+        row[FIRST_TANK + t] = s.air[t, 0]
 
 
-@njit(error_model="numpy")
+@compiled
 def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64, bool], rows: Array,
          finished: Array) -> tuple[State, int]:  # fmt: skip
     """Play one match.
@@ -460,7 +476,7 @@ def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64
     return s, filled
 
 
-@njit(error_model="numpy")
+@compiled
 def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out, i: int) -> None:
     """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
     begin, first, step, luck = runs
@@ -469,26 +485,25 @@ def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.
     out.totals[i, 0], out.totals[i, 1] = s.clock[EARNED], s.clock[EARLY]
     out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
     out.ended[i] = s.ended
-    out.pressure[i] = s.pressure
+    out.pressure[i] = s.air[:, 0]
 
 
 def _fingerprint() -> int:
     """Sum up the sources that are compiled in: what was compiled from others is not used again."""
-    modules: tuple[ModuleType, ...] = (battery, motion, motor, tank, thermal, layout, random, travel)
+    modules: tuple[ModuleType, ...] = (battery, motion, motor, tank, thermal, compiling, layout, random, travel)
     return zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())
 
 
 def _compiled(sources: int) -> Callable[..., Any]:
     """Compile the loop over runs; the cache holds it by the sources, which it closes over."""
 
-    @njit(error_model="numpy", parallel=True, cache=True)
+    @parallel
     def play_all(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out) -> int:
         for i in prange(out.totals.shape[0]):
             _one(st, nu, runs, seed, out, i)
         return sources
 
-    loop: Callable[..., Any] = play_all
-    return loop
+    return play_all
 
 
 play_all = _compiled(_fingerprint())

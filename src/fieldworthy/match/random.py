@@ -8,7 +8,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
+
+from fieldworthy.match.compiling import bare
 
 _M0, _M1 = np.uint64(0xD2E7470EE14C6C93), np.uint64(0xCA5A826395121157)
 _W0, _W1 = np.uint64(0x9E3779B97F4A7C15), np.uint64(0xBB67AE8584CAA73B)
@@ -18,7 +19,7 @@ _DROP, _SCALE = np.uint64(12), 1.0 / 4503599627370496.0
 _ROUNDS = 10
 
 
-@njit(error_model="numpy")
+@bare
 def _high(a: np.uint64, b: np.uint64) -> np.uint64:
     """Upper half of the product of two 64-bit numbers."""
     a0, a1, b0, b1 = a & _LOW, a >> _HALF, b & _LOW, b >> _HALF
@@ -27,7 +28,7 @@ def _high(a: np.uint64, b: np.uint64) -> np.uint64:
     return a1 * b1 + (middle >> _HALF) + (other >> _HALF)
 
 
-@njit(error_model="numpy")
+@bare
 def philox(
     counter: tuple[np.uint64, np.uint64, np.uint64, np.uint64], seed: np.uint64
 ) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
@@ -62,7 +63,7 @@ def philox(
     return x0, x1, x2, x3
 
 
-@njit(error_model="numpy")
+@bare
 def uniform(word: np.uint64) -> float:
     """Turn a random word into a uniform number.
 
@@ -79,7 +80,7 @@ def uniform(word: np.uint64) -> float:
     return (np.float64(word >> _DROP) + 0.5) * _SCALE
 
 
-@njit(error_model="numpy")
+@bare
 def normal(one: np.uint64, two: np.uint64) -> float:
     """Turn two random words into a standard normal number.
 
@@ -100,7 +101,7 @@ def normal(one: np.uint64, two: np.uint64) -> float:
     return math.sqrt(-2.0 * math.log(uniform(one))) * math.cos(2.0 * math.pi * uniform(two))
 
 
-@njit(error_model="numpy")
+@bare
 def gamma(shape: float, seed: np.uint64, run: np.uint64, stream: np.uint64, which: np.uint64) -> float:
     """Draw from a gamma distribution of scale 1.
 
@@ -133,7 +134,7 @@ def gamma(shape: float, seed: np.uint64, run: np.uint64, stream: np.uint64, whic
     return d
 
 
-@njit(error_model="numpy")
+@bare
 def beta(a: float, b: float, seed: np.uint64, run: np.uint64, stream: np.uint64) -> float:
     """Draw a success chance from a Beta distribution.
 
@@ -157,7 +158,7 @@ def beta(a: float, b: float, seed: np.uint64, run: np.uint64, stream: np.uint64)
     return x / (x + gamma(b, seed, run, stream, np.uint64(2)))
 
 
-@njit(error_model="numpy")
+@bare
 def lognormal(mean: float, sd: float, z: float) -> float:
     """Turn a standard normal number into a time.
 

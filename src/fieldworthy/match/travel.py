@@ -10,8 +10,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
+from fieldworthy.match.compiling import bare
 from fieldworthy.match.layout import (
     BRAKING,
     COUNT,
@@ -35,10 +35,10 @@ from fieldworthy.match.layout import (
 )
 from fieldworthy.physics import battery, motion, motor
 
-drive_force: Any = njit(error_model="numpy")(motion.drive_force)
-acceleration: Any = njit(error_model="numpy")(motion.acceleration)
-torque_current: Any = njit(error_model="numpy")(motor.torque_current)
-terminal_voltage: Any = njit(error_model="numpy")(battery.terminal_voltage)
+drive_force: Any = bare(motion.drive_force)
+acceleration: Any = bare(motion.acceleration)
+torque_current: Any = bare(motor.torque_current)
+terminal_voltage: Any = bare(battery.terminal_voltage)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 _SHARES, _PARTS = 0.5 + 0.5 * _NODES, 0.5 * _WEIGHTS
@@ -50,7 +50,7 @@ PHASES = PIECES + 2
 """Four pieces of the run-up, the cruise, the stop."""
 
 
-@njit(error_model="numpy")
+@bare
 def speed_up(line: Array, load: Array, v: float) -> float:
     """Give the acceleration at full command.
 
@@ -70,7 +70,7 @@ def speed_up(line: Array, load: Array, v: float) -> float:
     return float(acceleration(force, load[RESISTING], load[MASS], load[ROTATING], load[GRIP]))
 
 
-@njit(error_model="numpy")
+@bare
 def _corners(line: Array, load: Array) -> tuple[float, tuple[float, float, float, float]]:
     """Top speed, 0 where it is stuck, and the speeds at which one piece of the force curve gives way to the next."""
     stall, slope, power, resisting = line[F_STALL], line[SLOPE], line[P_LIMIT], load[RESISTING]
@@ -87,7 +87,7 @@ def _corners(line: Array, load: Array) -> tuple[float, tuple[float, float, float
     return top, (first, second, third, most)
 
 
-@njit(error_model="numpy")
+@bare
 def _grid(low: float, high: float, top: float) -> tuple[float, float, float]:
     """Places of a Gauss rule that stay alike up to top speed: offset, start and width in the stretched speed."""
     c = 0.0 if low > 1e-3 * high else top
@@ -95,7 +95,7 @@ def _grid(low: float, high: float, top: float) -> tuple[float, float, float]:
     return c, start, math.log((high + c) / (top - high)) - start
 
 
-@njit(error_model="numpy")
+@bare
 def _way(line: Array, load: Array, low: float, high: float, top: float) -> float:
     """Distance of the run-up between two speeds of one piece."""
     c, start, wide = _grid(low, high, top)
@@ -107,7 +107,7 @@ def _way(line: Array, load: Array, low: float, high: float, top: float) -> float
     return way * wide
 
 
-@njit(error_model="numpy")
+@bare
 def _currents(force: float, v: float, drive: Array, motor_row: Array) -> tuple[float, float]:
     """Winding current of each motor and current from the battery, at a rim force and speed."""
     shaft = drive[GEARING] * v
@@ -119,7 +119,7 @@ def _currents(force: float, v: float, drive: Array, motor_row: Array) -> tuple[f
     return current, motor_row[COUNT] * power / voltage
 
 
-@njit(error_model="numpy")
+@bare
 def _run_up(line: Array, load: Array, span: tuple[float, float, float], drive: Array, motor_row: Array,
             phase: Array) -> None:  # fmt: skip
     """Write time, squared current and charge of one piece of the run-up."""
@@ -137,7 +137,7 @@ def _run_up(line: Array, load: Array, span: tuple[float, float, float], drive: A
         phase[2] += time * drawn
 
 
-@njit(error_model="numpy")
+@bare
 def _level_start(line: Array, load: Array, high: float, drive: Array, motor_row: Array, phase: Array) -> None:
     """Write time, squared current and charge of the first piece, where the acceleration is constant."""
     a = speed_up(line, load, 0.0)
@@ -150,7 +150,7 @@ def _level_start(line: Array, load: Array, high: float, drive: Array, motor_row:
     phase[0] = time
 
 
-@njit(error_model="numpy")
+@bare
 def _peak(line: Array, load: Array, edges: tuple[float, ...], top: float, distance: float) -> tuple[float, float]:
     """Speed at which braking starts, and the way left over at top speed."""
     half_stop = 0.5 / load[BRAKING]
@@ -170,7 +170,7 @@ def _peak(line: Array, load: Array, edges: tuple[float, ...], top: float, distan
     return low, max(distance - done - half_stop * low * low, 0.0)
 
 
-@njit(error_model="numpy")
+@bare
 def _search(line: Array, load: Array, span: tuple[float, float, float], done: float, distance: float) -> float:
     """Newton's rule, kept in a bracket, for ``x_up(v) + v**2 / (2 d) = distance`` within one piece.
 
@@ -200,7 +200,7 @@ def _search(line: Array, load: Array, span: tuple[float, float, float], done: fl
     return top * -math.expm1(-s)
 
 
-@njit(error_model="numpy")
+@bare
 def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row: Array, phases: Array) -> float:
     """Play one way from rest to rest.
 
@@ -225,7 +225,8 @@ def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row
     As `fieldworthy.physics.motion.move` and `drivecurrent.move_draw`, of which tests hold it within 5e-5. Braking
     heats the windings and feeds nothing back.
     """
-    phases[:] = 0.0
+    for k in range(PHASES):
+        phases[k, 0] = phases[k, 1] = phases[k, 2] = 0.0
     if distance <= 0.0:
         return 0.0
     top, edges = _corners(line, load)
@@ -251,4 +252,7 @@ def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row
     torque = force * drive[EFFICIENCY] / (motor_row[COUNT] * drive[GEARING])
     current = max(torque / motor_row[KT] - motor_row[I_FREE], 0.0)
     phases[PIECES + 1] = stop, stop * current * current, 0.0
-    return float(phases[:, 0].sum())
+    total = 0.0
+    for k in range(PHASES):
+        total += phases[k, 0]
+    return total
