@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import inspect
+import zlib
+from collections.abc import Callable, Iterable
+from types import ModuleType
 from typing import Any, TypeVar, cast
 
 from numba import njit
@@ -58,3 +61,19 @@ def parallel(function: F) -> F:
         The same, compiled when it is first called [-].
     """
     return cast(F, njit(**_OPTIONS, parallel=True, cache=True)(function))
+
+
+def fingerprint(modules: Iterable[ModuleType]) -> int:
+    """Sum up the sources that are compiled in: what was compiled from others is not used again.
+
+    Parameters
+    ----------
+    modules : iterable of module
+        Where they stand [-].
+
+    Returns
+    -------
+    int
+        A checksum [-].
+    """
+    return zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())

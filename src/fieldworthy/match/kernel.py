@@ -8,18 +8,14 @@ compiler; the command that needs it alone pays that.
 
 from __future__ import annotations
 
-import inspect
-import math
-import zlib
 from collections.abc import Callable
-from types import ModuleType
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numba import prange
 
-from fieldworthy.match import compiling, layout, random, travel
-from fieldworthy.match.compiling import bare, compiled, parallel
+from fieldworthy.match import compiling, layout, random, state, travel
+from fieldworthy.match.compiling import bare, compiled, fingerprint, parallel
 from fieldworthy.match.layout import (
     AFTER,
     AIR,
@@ -73,10 +69,10 @@ from fieldworthy.match.layout import (
     Array,
     Numbers,
     Structure,
-    Whole,
 )
 from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
-from fieldworthy.match.travel import PHASES, phases_of, terminal_voltage, torque_current
+from fieldworthy.match.state import CLOCK, EARLY, EARNED, HEADING, HOT, NOW, PLACE, SPENT, Out, State
+from fieldworthy.match.travel import PHASES, least_turn, phases_of, terminal_voltage, torque_current
 from fieldworthy.physics import battery, motion, motor, tank, thermal
 
 after_draw, after_leak, fill_pressure = bare(tank.after_draw), bare(tank.after_leak), bare(tank.fill_pressure)
@@ -86,73 +82,6 @@ _COPPER, _T_COPPER = thermal.COPPER, thermal.T_COPPER
 _ZERO, _DRIVE = np.uint64(0), 0
 _FOR_EVER = 1e9  # a way that cannot start takes infinitely long [s]
 _REASONS = len(REASONS)
-
-# entries of State.clock
-NOW, HEADING, SPENT, EARNED, EARLY, PLACE, HOT = range(7)
-CLOCK = 7
-
-
-class State(NamedTuple):
-    """A match as it stands: clock and counters, temperatures, pressures, objects, what counted.
-
-    Attributes
-    ----------
-    clock : ndarray
-        Time, heading, charge spent, points, those of the autonomous period, place, highest winding temperature.
-    heat : ndarray of shape (motors, 3)
-        Rises of winding and case over the air, and when they held [K, K, s].
-    air : ndarray of shape (tanks, 2)
-        Pressure, and when it held [Pa, s].
-    stock : ndarray of shape (kinds, 2)
-        On board, and left to take [-].
-    counted : ndarray
-        How often each task counted [-].
-    tried : ndarray
-        Tries of each action so far [-].
-    odds : ndarray
-        Chance of each action in this run [-].
-    ways : ndarray
-        Workspace: phases of a turn and of a straight way.
-    ended : ndarray of shape (actions, reasons)
-        How actions ended [-].
-    """
-
-    clock: Array
-    heat: Array
-    air: Array
-    stock: Array
-    counted: Array
-    tried: Whole
-    odds: Array
-    ways: Array
-    ended: Whole
-
-
-class Out(NamedTuple):
-    """What the loop over runs fills, runs leading.
-
-    Attributes
-    ----------
-    totals : ndarray of shape (runs, 4)
-        Points, those of the autonomous period, highest winding temperature, charge spent [-, -, K, C].
-    pressure : ndarray of shape (runs, tanks)
-        Absolute pressure after the last draw [Pa].
-    finished : ndarray of shape (runs, steps)
-        How often each step was done [-].
-    ended : ndarray of shape (runs, actions, reasons)
-        How actions ended [-].
-    rows : ndarray of shape (runs, k, FIRST_TANK + tanks)
-        One row for each action; k is 0 where they are not wanted [SI].
-    filled : ndarray of shape (runs,)
-        How many rows were filled [-].
-    """
-
-    totals: Array
-    pressure: Array
-    finished: Array
-    ended: Whole
-    rows: Array
-    filled: Whole
 
 
 @compiled
@@ -226,13 +155,6 @@ def _level(nu: Numbers, case: int, s: State) -> int:
 
 
 @bare
-def _turn(before: float, after: float) -> float:
-    """Angle to turn, when a robot may also drive the second way backwards; as `checks.schedule.least_turn`."""
-    angle = abs((after - before + math.pi) % (2.0 * math.pi) - math.pi)
-    return min(angle, math.pi - angle)
-
-
-@bare
 def _plan_way(st: Structure, nu: Numbers, case: int, s: State, action: int, place: int) -> float:
     """Fill the phases of turn and way to a place, and give their time."""
     here = int(s.clock[PLACE])
@@ -242,7 +164,7 @@ def _plan_way(st: Structure, nu: Numbers, case: int, s: State, action: int, plac
     _rest(nu, case, s, _DRIVE, s.clock[NOW])
     level, pose = _level(nu, case, s), st.action[action, 0]
     line, loads, drive, row = nu.lines[case, level], nu.loads[case, level, pose], nu.drive[case], nu.motors[case, 0]
-    rims = _turn(s.clock[HEADING], st.direction[here, place]) * nu.lever[case, pose]
+    rims = least_turn(s.clock[HEADING], st.direction[here, place]) * nu.lever[case, pose]
     time = phases_of(line, loads[1], rims, drive, row, s.ways[:PHASES])
     return time + phases_of(line, loads[0], distance, drive, row, s.ways[PHASES:])
 
@@ -488,12 +410,6 @@ def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.
     out.pressure[i] = s.air[:, 0]
 
 
-def _fingerprint() -> int:
-    """Sum up the sources that are compiled in: what was compiled from others is not used again."""
-    modules: tuple[ModuleType, ...] = (battery, motion, motor, tank, thermal, compiling, layout, random, travel)
-    return zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())
-
-
 def _compiled(sources: int) -> Callable[..., Any]:
     """Compile the loop over runs; the cache holds it by the sources, which it closes over."""
 
@@ -506,5 +422,5 @@ def _compiled(sources: int) -> Callable[..., Any]:
     return play_all
 
 
-play_all = _compiled(_fingerprint())
+play_all = _compiled(fingerprint((battery, motion, motor, tank, thermal, compiling, layout, random, state, travel)))
 """``play_all(structure, numbers, (first run, first case, 0 or 1 case on per run, luck), seed, arrays to fill)``."""

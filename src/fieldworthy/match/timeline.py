@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -26,9 +25,7 @@ from fieldworthy.match.layout import (
     Array,
 )
 from fieldworthy.match.setup import PERIODS, Part, Setup, setup
-
-if TYPE_CHECKING:
-    from fieldworthy.match.kernel import Out
+from fieldworthy.match.state import Out
 
 WHY = {
     "done": "",
@@ -172,7 +169,7 @@ def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, 
     Out
         What the loop filled [SI].
     """
-    from fieldworthy.match.kernel import Out, play_all  # noqa: PLC0415  the compiler starts only where it is used
+    from fieldworthy.match.kernel import play_all  # noqa: PLC0415  the compiler starts only where it is used
 
     tanks = len(match.tanks)
     out = Out(

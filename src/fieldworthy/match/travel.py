@@ -256,3 +256,21 @@ def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row
     for k in range(PHASES):
         total += phases[k, 0]
     return total
+
+
+@bare
+def least_turn(before: float, after: float) -> float:
+    """Find the turn between two ways when a robot may also drive the second one backwards.
+
+    Parameters
+    ----------
+    before, after : float
+        Directions of the ways [rad].
+
+    Returns
+    -------
+    float
+        Angle to turn, as `fieldworthy.checks.schedule.least_turn` gives it [rad].
+    """
+    angle = abs((after - before + math.pi) % (2.0 * math.pi) - math.pi)
+    return min(angle, math.pi - angle)
