@@ -16,8 +16,8 @@ from fieldworthy.checks.driving import powertrain
 from fieldworthy.checks.schedule import least_turn
 from fieldworthy.checks.subject import Subject
 from fieldworthy.match import play_runs, played, setup
-from fieldworthy.match.kernel import _turn
 from fieldworthy.match.travel import PHASES, phases_of
+from fieldworthy.match.travel import least_turn as compiled_turn
 from fieldworthy.physics.drivecurrent import move_draw
 from fieldworthy.physics.motion import DriveLine, Load, move
 from fieldworthy.physics.turning import turn
@@ -238,11 +238,11 @@ def test_the_turn_between_two_ways_is_the_schedules():
     angles = np.linspace(-2 * math.pi, 2 * math.pi, 41)
     for before in angles:
         for after in angles:
-            assert _turn(before, after) == pytest.approx(least_turn(before, after), abs=1e-12)
+            assert compiled_turn(before, after) == pytest.approx(least_turn(before, after), abs=1e-12)
 
 
 def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
-    from fieldworthy.match.kernel import _fresh, _level
+from fieldworthy.match.kernel import _fresh, _level
     from fieldworthy.physics.thermal import derating_factor
 
     match = hot(tmp_path)
