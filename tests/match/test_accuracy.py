@@ -242,7 +242,7 @@ def test_the_turn_between_two_ways_is_the_schedules():
 
 
 def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
-from fieldworthy.match.kernel import _fresh, _level
+    from fieldworthy.match.kernel import _fresh, _level
     from fieldworthy.physics.thermal import derating_factor
 
     match = hot(tmp_path)
