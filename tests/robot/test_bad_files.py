@@ -285,3 +285,25 @@ def test_what_is_no_table(tmp_path, table, line, says):
     ended = run("check", written(tmp_path, LISTED, parts=table))
     assert ended.code == 2
     assert any((file, its) == ("parts.csv", line) and says in rest for file, its, _, rest in ended.problems)
+
+
+def test_a_wrong_number_hides_no_unknown_name(tmp_path):
+    """All problems of a file at once: units, keys and names, each at its line."""
+    text = ROBOT.replace("tank: left\n", "tank: lft\n").replace("sprint_distance: 2 m", "sprint_distance: 2,5 m")
+    ended = run("check", written(tmp_path, text))
+    assert ended.code == 2
+    assert "drive.targets.sprint_distance" in ended.err
+    assert (
+        "air.cylinders.clamp.tank: expected a name from air.tanks: left (found 'lft'); did you mean 'left'?"
+        in ended.err
+    )
+
+
+def test_a_name_of_digits_is_looked_for_like_any_other(tmp_path):
+    ended = run("check", written(tmp_path, ROBOT.replace("tank: left\n", "tank: 7\n")))
+    assert ended.code == 2
+    assert "air.cylinders.clamp.tank: expected a name from air.tanks: left" in ended.err
+    assert run(
+        "check",
+        written(tmp_path, ROBOT.replace("tank: left\n", "tank: 7\n").replace("    left: {tank", "    7: {tank")),
+    ).code in (0, 1)

@@ -11,10 +11,11 @@ from typing import Any
 from fieldworthy.robot.catalogue import builtin_names, with_builtin
 from fieldworthy.robot.model import Robot
 from fieldworthy.robot.partslist import beside, read_parts_list
-from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise, validate
+from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise
 from fieldworthy.schema.declare import Spec
 from fieldworthy.schema.faults import Fault, faults_of
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
+from fieldworthy.schema.reading import checked
 from fieldworthy.schema.realise import references
 from fieldworthy.season import Season, load_season
 
@@ -76,58 +77,51 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
     document = read_document(file, text)
     read_parts_list(document)
     document.data = with_builtin(document.data)
-    spec = validate(document, Robot)
-    season_file, problems = _season_file(document, spec)
+    spec, problems = checked(document, Robot)
+    season_file, lacking = _season_file(document)
     season = load_season(season_file)[1] if season_file else None
-    robot = realise(spec, Robot)
-    problems += [*_unknown_names(document, spec, season), *_faults(document, robot)]
-    if season is not None:
-        problems += _strangers(document, robot, realise(season, Season))
-    if season is None or problems:
+    problems += [*lacking, *_unknown_names(document, season)]
+    if spec is not None:
+        robot = realise(spec, Robot)
+        problems += _faults(document, robot)
+        problems += _strangers(document, robot, realise(season, Season)) if season is not None else []
+    if spec is None or season is None or problems:
         raise BadInput(problems)
     return Loaded(document, spec, season)
 
 
-def _season_file(document: Document, spec: Any) -> tuple[Path | None, list[Problem]]:
+def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:
     """The season file beside the robot file, or what is wrong with its name."""
-    if not spec.season:
+    name = document.data.get("season", "")
+    if not isinstance(name, str):
+        return None, []  # the schema has said that it must be a text
+    if not name:
         return None, [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
-    file = beside(document.file, spec.season)
+    file = beside(document.file, name)
     if file is None:
         names = [p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name]
-        expected = f"expected the name of a season file beside this one (found {shorten(spec.season)})"
-        return None, [document.problem(("season",), expected, nearest(spec.season, sorted(names)))]
+        expected = f"expected the name of a season file beside this one (found {shorten(name)})"
+        return None, [document.problem(("season",), expected, nearest(name, sorted(names)))]
     return file, []
 
 
-def known_names(spec: Any, season: Any, target: str) -> list[str]:
-    """List the names that a reference may use.
-
-    Parameters
-    ----------
-    spec, season : Spec
-        Robot and season [-].
-    target : str
-        For example ``air.tanks`` or ``season.places`` [-].
-
-    Returns
-    -------
-    list of str
-        In the order of the file [-].
-    """
+def _known_names(data: Any, season: Any, target: str) -> list[str]:
+    """The names that a reference may use, in the order of the file."""
     top, _, rest = target.partition(".")
     if top == "season":
         return list(season.field.places) if rest == "places" else list(getattr(season, rest))
-    if top == "catalogue":
-        return [*dict.fromkeys([*getattr(spec.catalogue, rest), *builtin_names(rest)])]
-    return list(getattr(getattr(spec, top), rest) if rest else getattr(spec, top))
+    for key in target.split("."):
+        data = data.get(key) if isinstance(data, dict) else None
+    own = list(data) if isinstance(data, dict) else []
+    return [*dict.fromkeys([*own, *builtin_names(rest)])] if top == "catalogue" else own
 
 
-def _unknown_names(document: Document, spec: Any, season: Any) -> Iterator[Problem]:
-    for path, targets, name in references(spec, Robot):
+def _unknown_names(document: Document, season: Any) -> Iterator[Problem]:
+    """Names that nothing bears; looked for in the file's data, so that other mistakes do not hide them."""
+    for path, targets, name in references(document.data, Robot):
         if season is None and any(target.startswith("season.") for target in targets):
             continue  # that the season is missing is said already
-        known = [key for target in targets for key in known_names(spec, season, target)]
+        known = [key for target in targets for key in _known_names(document.data, season, target)]
         if name not in known:
             listed = "; ".join(known[:10]) + ("; …" if len(known) > 10 else "") or "none are declared"
             expected = f"expected a name from {' or '.join(targets)}: {listed} (found {shorten(name)})"

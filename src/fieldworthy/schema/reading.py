@@ -43,6 +43,34 @@ def validate(document: Document, declared: type) -> Spec:
     return spec
 
 
+def checked(document: Document, declared: type) -> tuple[Spec | None, list[Problem]]:
+    """Check a document against a declaration, for a reader that has more to find than the schema.
+
+    Parameters
+    ----------
+    document : Document
+        As `read_document` gives it [-].
+    declared : type
+        The dataclass that declares the file [-].
+
+    Returns
+    -------
+    tuple of Spec or None and list of Problem
+        The specification, or None with what is wrong [-].
+
+    Raises
+    ------
+    BadInput
+        For a file of another form or version, of which nothing more can be said.
+    """
+    try:
+        return validate(document, declared), []
+    except BadInput as error:
+        if not isinstance(document.data, dict) or "fieldworthy" in {p.key[0] for p in error.problems if p.key}:
+            raise
+        return None, list(error.problems)
+
+
 def _problems(document: Document, declared: type, error: ValidationError) -> list[Problem]:
     """Everything wrong, each key once; a file of another form or version is told so, and nothing else."""
     found = [_explain(document, declared, dict(e)) for e in error.errors(include_url=False)[:_EXPLAINED]]

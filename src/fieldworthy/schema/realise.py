@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any, TypeVar, Union, get_args, get_origin
 
 from fieldworthy.schema.declare import Spec, hints, mark_of
-from fieldworthy.schema.kinds import Of, Real
+from fieldworthy.schema.kinds import Real, Ref
 from fieldworthy.schema.problems import KeyPath
 from fieldworthy.schema.quantity import Quantity
 
@@ -148,8 +148,8 @@ def references(spec: Any, declared: type, path: KeyPath = ()) -> Iterator[tuple[
 
     Parameters
     ----------
-    spec : Spec
-        A specification [-].
+    spec : Spec or dict
+        A specification, or a file's data that need not be valid: names are found wherever they stand [-].
     declared : type
         The dataclass it was derived from [-].
     path : tuple of str or int
@@ -161,25 +161,37 @@ def references(spec: Any, declared: type, path: KeyPath = ()) -> Iterator[tuple[
         Key path, where the name must be declared, and the name [-].
     """
     for name, note in _annotations(declared).items():
-        yield from _referred(getattr(spec, name), note, (*path, name))
+        value = spec.get(name) if isinstance(spec, dict) else getattr(spec, name)
+        yield from _referred(value, note, (*path, name))
 
 
 def _referred(value: Any, annotation: Any, path: KeyPath) -> Iterator[tuple[KeyPath, tuple[str, ...], str]]:
     for option in _options(annotation):
         mark = mark_of(option)
-        if mark is not None and not isinstance(mark, Of) and isinstance(value, str):
-            yield path, mark.to, value
-    if isinstance(value, Spec):
-        yield from references(value, _declared_for(value, annotation), path)
+        # a name of digits alone reads as a number
+        if isinstance(mark, Ref) and isinstance(value, str | int) and not isinstance(value, bool):
+            yield path, mark.to, str(value)
+    declared = _declared_in(value, annotation)
+    if declared is not None:
+        yield from references(value, declared, path)
     elif isinstance(value, dict):
         key_mark = _key_mark(annotation)
         for key, item in value.items():
             if key_mark is not None:
                 yield (*path, key), key_mark.to, key
             yield from _referred(item, _member(annotation, dict), (*path, key))
-    elif isinstance(value, tuple):
-        for i, (item, note) in enumerate(zip(value, _parts(annotation, len(value)), strict=True)):
+    elif isinstance(value, tuple | list):
+        for i, (item, note) in enumerate(zip(value, _parts(annotation, len(value)), strict=False)):
             yield from _referred(item, note, (*path, i))
+
+
+def _declared_in(value: Any, annotation: Any) -> type | None:
+    """The declaration that a specification or a mapping of a file follows; None where it is something else."""
+    if isinstance(value, Spec):
+        return _declared_for(value, annotation)
+    options = list(_by_name(annotation).values()) if isinstance(value, dict) else []
+    kinds = [o for o in options if value.get("kind") in get_args(hints(o).get("kind"))] if len(options) > 1 else options
+    return max(kinds or options, key=lambda option: len(set(_annotations(option)) & set(value)), default=None)
 
 
 def _key_mark(annotation: Any) -> Any:

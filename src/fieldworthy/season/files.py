@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from fieldworthy.schema import BadInput, Document, Problem, read_document, validate
+from fieldworthy.schema import BadInput, Document, Problem, read_document
 from fieldworthy.schema.declare import Spec
 from fieldworthy.schema.faults import faults_of
 from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.reading import checked
 from fieldworthy.schema.realise import realise, references
 from fieldworthy.season.model import Season
 
@@ -32,18 +33,21 @@ def load_season(file: Path) -> tuple[Document, Spec]:
         With every problem found.
     """
     document = read_document(file)
-    spec = validate(document, Season)
-    season = realise(spec, Season)
-    faults = [document.problem(path, expected) for path, expected in faults_of(season)]
-    problems = [*_unknown_names(document, spec), *_outside(document, season), *faults]
-    if problems:
+    spec, problems = checked(document, Season)
+    problems += _unknown_names(document)
+    if spec is not None:
+        season = realise(spec, Season)
+        problems += [document.problem(path, expected) for path, expected in faults_of(season)]
+        problems += _outside(document, season)
+    if spec is None or problems:
         raise BadInput(problems)
     return document, spec
 
 
-def _unknown_names(document: Document, spec: Spec) -> Iterator[Problem]:
-    for path, targets, name in references(spec, Season):
-        known = [key for target in targets for key in getattr(spec, target)]
+def _unknown_names(document: Document) -> Iterator[Problem]:
+    for path, targets, name in references(document.data, Season):
+        named = [document.data.get(target) for target in targets]
+        known = [key for names in named if isinstance(names, dict) for key in names]
         if name not in known:
             listed = ", ".join(known) or "none are declared"
             yield document.problem(path, f"expected one of {' and '.join(targets)}: {listed}", nearest(name, known))
