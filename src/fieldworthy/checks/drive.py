@@ -16,7 +16,7 @@ from fieldworthy.physics.motion import move, move_mix_time
 from fieldworthy.physics.thermal import cool_down_time
 from fieldworthy.physics.turning import turn, turn_rate
 
-_TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
+TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
 """Sizes of gears and sprockets that teams usually have; common practice, no source."""
 _MOTION = ("gillespie", "hughes")
 
@@ -135,7 +135,7 @@ def candidate_ratios() -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     ndarray of shape (k,)
         Motor turns per wheel turn, rising, each once [-].
     """
-    ratios = {b / a for a in _TEETH for b in _TEETH if 0.2 <= b / a <= 5.0}
+    ratios = {b / a for a in TEETH for b in TEETH if 0.2 <= b / a <= 5.0}
     return np.array(sorted(ratios))
 
 

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -15,11 +15,10 @@ from fieldworthy.checks.finding import WIDEST, Outcome
 from fieldworthy.checks.registry import CHECKS
 from fieldworthy.checks.showing import Shown, first
 from fieldworthy.checks.subject import Subject
-from fieldworthy.robot import Loaded
+from fieldworthy.robot import Loaded, refusals
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import Quantity, realise
 from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.faults import faults_of
 from fieldworthy.schema.problems import KeyPath
 
 Array = npt.NDArray[np.float64]
@@ -209,16 +208,9 @@ class Bench:
         """
         try:
             changed = realise(robot, Robot, lambda path, quantity: moved.get(path, quantity.si))
-            if self._refused(changed):
+            if any(True for _ in refusals(changed, self.loaded.nominal_season)):
                 return {}
             subject = Subject(changed, self.loaded.nominal_season)
             return self._said(subject, range(len(CHECKS)) if checks is None else checks)
         except _OUTSIDE:
             return {}
-
-    def _refused(self, robot: Robot) -> bool:
-        if any(True for _ in faults_of(robot)):
-            return True
-        season = self.loaded.nominal_season
-        told: list[Any] = [getattr(m, "strangers", None) for m in robot.mechanisms.values()]
-        return any(True for strangers in told if strangers is not None for _ in strangers(season))

@@ -9,6 +9,7 @@ from typing import Any
 
 from fieldworthy.checks.air import best_layout
 from fieldworthy.checks.airplan import air_along_plan
+from fieldworthy.checks.drive import TEETH
 from fieldworthy.decide.bench import Bench
 from fieldworthy.decide.change import GONE, Change, Edit, Kind, value_at, with_value
 from fieldworthy.robot.catalogue import builtin
@@ -19,8 +20,6 @@ from fieldworthy.schema.declare import Spec, hints
 from fieldworthy.schema.problems import KeyPath, dotted
 from fieldworthy.schema.realise import references
 
-TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
-"""Sizes of gears and sprockets that teams usually have; common practice, no source."""
 _MOST = 4  # sizes to try in each direction
 _EFFORT: dict[str, float] = {
     "teeth": 1.5, "count": 4.0, "valves": 1.5, "tanks": 2.0, "cylinders": 3.0, "wheels": 3.0, "motors": 3.0,

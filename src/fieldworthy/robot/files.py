@@ -82,9 +82,8 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
     season = load_season(season_file)[1] if season_file else None
     problems += [*lacking, *_unknown_names(document, season)]
     if spec is not None:
-        robot = realise(spec, Robot)
-        problems += _faults(document, robot)
-        problems += _strangers(document, robot, realise(season, Season)) if season is not None else []
+        nominal = None if season is None else realise(season, Season)
+        problems += [document.problem(key, expected) for key, expected in refusals(realise(spec, Robot), nominal)]
     if spec is None or season is None or problems:
         raise BadInput(problems)
     return Loaded(document, spec, season)
@@ -128,19 +127,27 @@ def _unknown_names(document: Document, season: Any) -> Iterator[Problem]:
             yield document.problem(path, expected, nearest(name, known))
 
 
-def _faults(document: Document, robot: Robot) -> Iterator[Problem]:
-    """What each declared thing says is wrong with itself, found on the nominal numbers."""
-    for path, expected in faults_of(robot):
-        yield document.problem(path, expected)
+def refusals(robot: Robot, season: Season | None) -> Iterator[Fault]:
+    """Collect what a robot's declared things say is wrong with themselves, with each other and with the season.
 
+    Parameters
+    ----------
+    robot : Robot
+        Nominal numbers [SI].
+    season : Season or None
+        Nominal numbers; None where its file is not known [SI].
 
-def _strangers(document: Document, robot: Robot, season: Season) -> Iterator[Problem]:
-    """What plan and mechanisms say does not fit the season, found on the nominal numbers."""
+    Yields
+    ------
+    tuple
+        Key path in the robot file, and what was expected there [-].
+    """
+    yield from faults_of(robot)
+    if season is None:
+        return
     if robot.plan is not None:
-        for key, expected in robot.plan.misfits(robot.actions, season):
-            yield document.problem(("plan", *key), expected)
+        yield from ((("plan", *key), expected) for key, expected in robot.plan.misfits(robot.actions, season))
     for name, mechanism in robot.mechanisms.items():
         strangers: Callable[[Season], Iterable[Fault]] | None = getattr(mechanism, "strangers", None)
         if strangers is not None:
-            for key, expected in strangers(season):
-                yield document.problem(("mechanisms", name, *key), expected)
+            yield from ((("mechanisms", name, *key), expected) for key, expected in strangers(season))
