@@ -69,11 +69,12 @@ def match(
     part: Annotated[str, typer.Option(help="whole, autonomous, driven or solo.")] = "whole",
     as_json: AsJson = False,
     table: Annotated[Path | None, typer.Option("--csv", help="Write the timeline to this CSV file.")] = None,
+    sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
 ) -> None:
     """Forecast a match: one timeline, the spread of points over many matches, and what limits them."""
-    from fieldworthy.cli.matching import run_match  # noqa: PLC0415  the compiler starts only where it is used
+    from fieldworthy.cli.matching import Asked, run_match  # noqa: PLC0415  the compiler starts only where it is used
 
-    done = run_match(robot, runs, seed, part, as_json=as_json, table=table)
+    done = run_match(robot, Asked(runs, seed, part, sensitivity), as_json=as_json, table=table)
     raise typer.Exit(0 if done else 130)
 
 

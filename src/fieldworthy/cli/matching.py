@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import typer
@@ -13,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fieldworthy.checks.showing import Shown
+from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline, forecast
 from fieldworthy.match.output import as_csv, as_data
 from fieldworthy.robot import Loaded, load_robot
@@ -32,17 +35,35 @@ _LIMITS = {
 }
 
 
-def run_match(file: Path, runs: int, seed: int, part: str, *, as_json: bool, table: Path | None) -> bool:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked of a forecast.
+
+    Attributes
+    ----------
+    runs, seed : int
+        How many matches are played, and what fixes them.
+    part : str
+        Which part of the match.
+    sensitivity : bool
+        Whether to find the inputs that move the points most.
+    """
+
+    runs: int
+    seed: int
+    part: str
+    sensitivity: bool = False
+
+
+def run_match(file: Path, asked: Asked, *, as_json: bool, table: Path | None) -> bool:
     """Forecast one robot's match and print it.
 
     Parameters
     ----------
     file : Path
         The robot file [-].
-    runs, seed : int
-        How many matches are played, and what fixes them [-].
-    part : str
-        Which part of the match [-].
+    asked : Asked
+        Runs, seed, part, and whether sensitivity is wanted [-].
     as_json : bool
         Print JSON [-].
     table : Path or None
@@ -60,18 +81,46 @@ def run_match(file: Path, runs: int, seed: int, part: str, *, as_json: bool, tab
     BadInput
         When the files do not say enough.
     """
-    chosen = _part(part)
+    chosen = _part(asked.part)
     loaded = load_robot(file)
-    found = _played(loaded, runs, seed, chosen)
+    found = _played(loaded, asked.runs, asked.seed, chosen)
+    influences = _influences(loaded, asked, chosen) if asked.sensitivity and not found.interrupted else None
     if table is not None:
         write_atomically(table, as_csv(found.timeline))
     if as_json:
-        sys.stdout.write(json.dumps(as_data(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        more = {} if influences is None else {"sensitivity": [dataclasses.asdict(i) for i in influences]}
+        sys.stdout.write(json.dumps(as_data(found) | more, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        print_forecast(Console(highlight=False, markup=False, soft_wrap=True), found, Shown.of(loaded.quantities))
+        console = Console(highlight=False, markup=False, soft_wrap=True)
+        print_forecast(console, found, Shown.of(loaded.quantities))
+        if influences is not None:
+            _print_influences(console, influences)
     if found.interrupted:
         sys.stderr.write(f"interrupted after {found.runs} of {found.asked} runs\n")
     return not found.interrupted
+
+
+def _influences(loaded: Loaded, asked: Asked, part: Part) -> tuple[Influence, ...]:
+    if not sys.stderr.isatty():
+        return sensitivity(loaded, asked.runs, asked.seed, part)
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Moving each input", total=None)
+
+        def tell(done: int, total: int) -> None:
+            bar.update(task, completed=done, total=total)
+
+        return sensitivity(loaded, asked.runs, asked.seed, part, progress=tell)
+
+
+def _print_influences(console: Console, influences: tuple[Influence, ...]) -> None:
+    console.print(Text("\nWhat moves the points most, one at a time", style="bold"))
+    if not influences:
+        console.print("No input moves them within what is believed of it.")
+    for i in influences:
+        low, high = (digits(end) for end in i.interval)
+        console.print(
+            f"{i.points:+.1f} points ({low} to {high}) from {i.low} to {i.high}: {i.key} ({i.basis}); {i.advice}"
+        )
 
 
 def _part(name: str) -> Part:

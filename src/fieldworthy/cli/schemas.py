@@ -11,6 +11,7 @@ from typing import Any
 from fieldworthy.checks.output import json_schema as check_schema
 from fieldworthy.decide.compareoutput import json_schema as compare_schema
 from fieldworthy.decide.output import with_remedies
+from fieldworthy.decide.sensitivity import with_sensitivity
 from fieldworthy.match.output import json_schema as match_schema
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import BadInput, Problem, schema_of
@@ -34,7 +35,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "robot": _of_file(Robot, "robot"),
     "season": _of_file(Season, "season"),
     "check": lambda: with_remedies(check_schema()),
-    "match": match_schema,
+    "match": lambda: with_sensitivity(match_schema()),
     "compare": compare_schema,
 }
 

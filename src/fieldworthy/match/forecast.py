@@ -58,7 +58,9 @@ class Runs:
     ended: Whole
 
 
-def play_runs(match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True) -> Runs:
+def play_runs(
+    match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True, case: int | None = None
+) -> Runs:
     """Play a number of matches.
 
     Parameters
@@ -73,13 +75,16 @@ def play_runs(match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: b
         Fixes the luck of all [-].
     luck : bool
         Without it every try works in its mean time [-].
+    case : int or None
+        Every run plays this case [-].
 
     Returns
     -------
     Runs
         What each gave [SI].
     """
-    out = loop(match, (begin, 0, 0, luck) if match.cases == 1 else (begin, 1, 1, luck), seed, runs, 0)
+    fixed = 0 if match.cases == 1 else case
+    out = loop(match, (begin, 1, 1, luck) if fixed is None else (begin, fixed, 0, luck), seed, runs, 0)
     points, early, hottest, charge = out.totals.T
     return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended)
 

@@ -1,0 +1,225 @@
+"""Which inputs move the points most, so that a team knows what to measure or to practise next.
+
+Each input is moved to both ends of what is believed of it, one at a time, and the same matches are played again with
+the same luck; what the points change by is that input's part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import TypeAdapter
+
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.decide.features import planned_actions
+from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
+from fieldworthy.physics.chance import posterior
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import Quantity, realise
+from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.season.model import Season
+from fieldworthy.units import show
+
+Array = npt.NDArray[np.float64]
+Progress = Callable[[int, int], None]
+_SCREEN = 48  # matches in which an input that matters must show itself
+_KEPT = 24  # inputs that are played at length
+_TAILS = (0.025, 0.975)
+
+
+@dataclass(frozen=True, slots=True)
+class Influence:
+    """How far one input moves the points.
+
+    Attributes
+    ----------
+    key : str
+        Key path in the robot file; ``season.`` in front for one of the season.
+    basis : str
+        What it rests on: ``measured``, ``datasheet``, ``estimate`` or ``practice``.
+    low, high : str
+        Both ends of what is believed of it, 95 % of it between them, with unit.
+    points : float
+        Mean points at the high end less those at the low end.
+    interval : tuple of float
+        95 % interval of that difference, from the matches played.
+    advice : str
+        What would narrow it.
+    """
+
+    key: str
+    basis: str
+    low: str
+    high: str
+    points: float
+    interval: tuple[float, float]
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Input:
+    """An input and how to play both of its ends: points of each match, low and high."""
+
+    key: str
+    basis: str
+    ends: tuple[str, str]
+    advice: str
+    play: Callable[[int], tuple[Array, Array]]
+
+
+def sensitivity(
+    loaded: Loaded,
+    runs: int = 2000,
+    seed: int = 0,
+    part: Part = "whole",
+    most: int = 5,
+    progress: Progress | None = None,
+) -> tuple[Influence, ...]:
+    """Find the inputs that move the points most.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season; its plan must be playable, as `fieldworthy.match.forecast` checks [-].
+    runs, seed : int
+        Matches that each end of an input plays, and what fixes them [-].
+    part : str
+        Part of the match [-].
+    most : int
+        How many inputs to return [-].
+    progress : callable or None
+        Told the inputs tried so far, and how many there are [-].
+
+    Returns
+    -------
+    tuple of Influence
+        The one that moves most first; fewer where fewer move the points at all [points].
+
+    Notes
+    -----
+    One at a time, from both ends of the 95 % interval of its tolerance or of the Beta posterior of its practice
+    counts, with common random numbers; what two inputs do together is not seen.
+    """
+    inputs = [*_practised(loaded, seed, part), *_uncertain(loaded, seed, part)]
+    screened: list[tuple[float, _Input]] = []
+    for done, item in enumerate(inputs, 1):
+        low, high = item.play(min(_SCREEN, runs))
+        screened.append((float(np.abs(high - low).mean()), item))
+        if progress:
+            progress(done, len(inputs))
+    moving = [item for moved, item in sorted(screened, key=lambda pair: -pair[0]) if moved > 0.0][:_KEPT]
+    found = [_influence(item, runs) for item in moving]
+    return tuple(sorted((f for f in found if f.points != 0.0), key=lambda f: (-abs(f.points), f.key))[:most])
+
+
+def _influence(item: _Input, runs: int) -> Influence:
+    low, high = item.play(runs)
+    gap = high - low
+    half = 1.959963984540054 * float(gap.std(ddof=1)) / np.sqrt(runs) if runs > 1 else float("inf")
+    mean = float(gap.mean())
+    return Influence(item.key, item.basis, *item.ends, mean, (mean - half, mean + half), item.advice)
+
+
+def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
+    """The success chance of each action of the plan that has practice counts."""
+    nominal = setup(Subject(loaded.nominal, loaded.nominal_season), part)
+    found = []
+    for name in planned_actions(loaded):
+        counts = loaded.nominal.actions[name].practice
+        if counts is None or name not in nominal.actions:
+            continue
+        belief = posterior(float(counts.successes), float(counts.attempts))
+        ends = tuple(float(belief.quantile(tail)) for tail in _TAILS)
+        found.append(
+            _Input(
+                f"actions.{name}.practice",
+                "practice",
+                (f"{100 * ends[0]:.0f}%", f"{100 * ends[1]:.0f}%"),
+                f"practise it more: {counts.successes} of {counts.attempts} so far",
+                _of_chance(nominal, name, (ends[0], ends[1]), seed),
+            )
+        )
+    return found
+
+
+def _of_chance(match: Setup, action: str, ends: tuple[float, float], seed: int) -> Callable[[int], tuple[Array, Array]]:
+    def play(runs: int) -> tuple[Array, Array]:
+        low, high = (play_runs(with_chance(match, action, end), runs, seed=seed).points for end in ends)
+        return low, high
+
+    return play
+
+
+def _uncertain(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
+    """Every quantity with a tolerance, its two ends as two cases of one set-up."""
+    entries = [(path, q) for path, q in loaded.quantities if q.tolerance > 0.0]
+    match = _ends_of(loaded, entries, part)
+    shown = Shown.of(loaded.quantities)
+    found = []
+    for i, (path, quantity) in enumerate(entries):
+        unit = shown.units.get(quantity.kind, quantity.unit) if quantity.kind != "ratio" else quantity.unit
+        low, high = (show(end, quantity.kind, unit) for end in _ends(quantity))
+        advice = "measure it" if quantity.basis == "estimate" else "measure it more closely"
+        play = _of_case(match, (2 * i, 2 * i + 1), seed)
+        found.append(_Input(dotted(path), quantity.basis, (low, high), advice, play))
+    return found
+
+
+def _of_case(match: Setup, cases: tuple[int, int], seed: int) -> Callable[[int], tuple[Array, Array]]:
+    def play(runs: int) -> tuple[Array, Array]:
+        low, high = (play_runs(match, runs, seed=seed, case=case).points for case in cases)
+        return low, high
+
+    return play
+
+
+def _ends(quantity: Quantity) -> tuple[float, float]:
+    low, high = quantity.si - quantity.tolerance, quantity.si + quantity.tolerance
+    # a hair inside its bounds, as samples are kept
+    inside = 1e-3 * abs(quantity.si)
+    return max(low, min(quantity.si, quantity.low + inside)), min(high, max(quantity.si, quantity.high - inside))
+
+
+def _ends_of(loaded: Loaded, entries: list[tuple[KeyPath, Quantity]], part: Part) -> Setup:
+    """One set-up whose cases 2 i and 2 i + 1 hold the ends of quantity i, all others nominal."""
+    place = {path: i for i, (path, _) in enumerate(entries)}
+    size = max(2 * len(entries), 1)
+
+    def draw(path: KeyPath, quantity: Quantity) -> float | Array:
+        i = place.get(path)
+        if i is None:
+            return quantity.si
+        drawn = np.full(size, quantity.si)
+        drawn[2 * i : 2 * i + 2] = _ends(quantity)
+        return drawn
+
+    base = Subject(loaded.nominal, loaded.nominal_season)
+    robot = realise(loaded.robot, Robot, draw)
+    season = realise(loaded.season, Season, lambda path, quantity: draw(("season", *path), quantity))
+    return setup(Subject(robot, season, base), part, size)
+
+
+def with_sensitivity(schema: dict[str, Any]) -> dict[str, Any]:
+    """Add the key ``sensitivity`` to the schema of a forecast.
+
+    Parameters
+    ----------
+    schema : dict
+        The JSON Schema of a forecast [-].
+
+    Returns
+    -------
+    dict
+        The same with one key more, which need not be there [-].
+    """
+    added = TypeAdapter(tuple[Influence, ...]).json_schema(mode="serialization", ref_template="#/$defs/{model}")
+    definitions = added.pop("$defs")
+    added["description"] = "only with --sensitivity: the inputs that move the points most, the most first"
+    properties = {**schema["properties"], "sensitivity": added}
+    return {**schema, "properties": properties, "$defs": {**schema.get("$defs", {}), **definitions}}
