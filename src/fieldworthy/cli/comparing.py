@@ -61,7 +61,7 @@ def _compared(variants: list[Loaded], runs: int, seed: int) -> Comparison:
     if not sys.stderr.isatty():
         return compare(variants, runs, seed)
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Playing matches", total=runs)
+        task = bar.add_task("Playing matches (the first time here it compiles for half a minute)", total=runs)
         return compare(variants, runs, seed, progress=lambda done: bar.update(task, completed=done))
 
 

@@ -136,7 +136,7 @@ def _played(loaded: Loaded, runs: int, seed: int, part: Part) -> Forecast:
     if not sys.stderr.isatty():
         return forecast(loaded, runs, seed, part)
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Playing matches", total=runs)
+        task = bar.add_task("Playing matches (the first time here it compiles for half a minute)", total=runs)
         return forecast(loaded, runs, seed, part, progress=lambda done: bar.update(task, completed=done))
 
 
