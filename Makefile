@@ -6,12 +6,12 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test lint bench format clean
+.PHONY: demo test lint bench format clean browser
 
 demo: .venv/ready
 	$(BIN)/fieldworthy check examples/heron/mk1.yaml --exit-zero
 
-test: .venv/ready-dev
+test: .venv/ready-dev browser
 	$(BIN)/python -m pytest -n 2 --cov --cov-report=term
 
 lint: .venv/ready-dev
@@ -22,6 +22,13 @@ lint: .venv/ready-dev
 
 bench: .venv/ready-dev
 	$(BIN)/python -m pytest benchmarks --benchmark-only -n 0 -o python_files='bench_*.py' -o filterwarnings=default
+
+# the tests of the page drive a real browser; where there is none, Debian's and Ubuntu's packages bring it
+SUDO := $(shell test "$$(id -u)" = 0 || echo sudo)
+browser:
+	@command -v chromium >/dev/null || command -v google-chrome >/dev/null || \
+	  { $(SUDO) apt-get update -q && $(SUDO) apt-get install -q -y --no-install-recommends chromium; } || \
+	  echo "no browser: install Chromium, the tests of the page need it"
 
 format: .venv/ready-dev
 	$(BIN)/ruff check --fix .
