@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.airplan import AirUse, PlanAir, air_along_plan, use_of
+from fieldworthy.checks.airplan import AirUse, Lowest, PlanAir, air_along_plan, use_of
 from fieldworthy.checks.finding import Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.strokes import stroke_time
@@ -79,9 +79,8 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
         because = f"The plan never uses '{use.name}', so its lowest pressure is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
         return
-    both = list(zip(plan.lowest[use.name], use.needs_gauge, _WAYS, strict=False))
-    lowest, need, way = min(both, key=lambda b: (first(b[0].gauge) - first(b[1])) / max(first(b[1]), 1.0))
-    words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": way}
+    lowest, need, way = worse_way(use, plan)
+    words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": _WAYS[way]}
     yield Outcome(
         f"air.pressure.{use.name}", f"cylinder {use.name}", lowest.gauge, need, "pressure",
         Say("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}, going {way}) and needs {need}.",
@@ -89,6 +88,26 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
             {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
         sources=_SOURCES,
     )  # fmt: skip
+
+
+def worse_way(use: AirUse, plan: PlanAir) -> tuple[Lowest, Real, int]:
+    """Find the way on which a cylinder has least to spare.
+
+    Parameters
+    ----------
+    use : AirUse
+        A cylinder that the plan uses and whose need is known [SI].
+    plan : PlanAir
+        Pressures along the plan [SI].
+
+    Returns
+    -------
+    tuple of Lowest, float or ndarray, and int
+        What it gets there at its lowest, gauge pressure that it needs [Pa], and the way: 0 out, 1 back.
+    """
+    assert use.needs_gauge is not None, "asked for where the need is known"
+    both = list(zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False))
+    return min(both, key=lambda b: (first(b[0].gauge) - first(b[1])) / max(first(b[1]), 1.0))
 
 
 def _count(subject: Subject, use: AirUse) -> Iterator[Outcome]:

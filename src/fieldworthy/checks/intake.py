@@ -101,8 +101,7 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     """Whether a piece gets across, and whether pieces pull apart or pile up."""
     distance = here.spec.to_next
     assert distance is not None, "every stage but the last has its distance"
-    guide = here.spec.rollers.guide_friction if here.spec.rollers is not None else 0.25
-    slowing = coast_deceleration(guide, here.spec.climb)
+    slowing = slowing_of(here)
     held = handover.overlap(row.length, distance)
     reach = row.length + np.square(here.speed) / (2.0 * slowing)
     words, subject = {"here": here.name, "there": there.name}, f"{row.name}, {here.name} to {there.name}"
@@ -120,11 +119,28 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     yield _meeting(row, here, there, held)
 
 
+def slowing_of(stage: Running) -> Real:
+    """Find how fast a piece slows down that a stage has let go of.
+
+    Parameters
+    ----------
+    stage : Running
+        The stage [-].
+
+    Returns
+    -------
+    float or ndarray
+        Deceleration by guide and slope [m/s2].
+    """
+    guide = stage.spec.rollers.guide_friction if stage.spec.rollers is not None else 0.25
+    return coast_deceleration(guide, stage.spec.climb)
+
+
 def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
     """How the spacing of pieces changes where two stages meet, and which roller rubs."""
     slow = 1e-6  # m/s; a stage that stands still is judged under its torque
     v = np.maximum(here.speed, slow), np.maximum(there.speed, slow)
-    pull, rub = handover.rubbing(held, v, (_grip_of(here), _grip_of(there)))
+    pull, rub = handover.rubbing(held, v, (grip_of(here), grip_of(there)))
     closest = handover.feed_spacing(np.stack(np.broadcast_arrays(*v)), row.length)
     ratio = v[1] / v[0]
     numbers: dict[str, tuple[Real, str]] = {
@@ -145,7 +161,19 @@ def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
                    sources=("continuity", "practice"))  # fmt: skip
 
 
-def _grip_of(stage: Running) -> Real:
+def grip_of(stage: Running) -> Real:
+    """Find the force with which a stage grips a piece.
+
+    Parameters
+    ----------
+    stage : Running
+        The stage [-].
+
+    Returns
+    -------
+    float or ndarray
+        Friction of its rollers, or what its hooks carry [N].
+    """
     return stage.surface.friction * stage.surface.normal_force
 
 
@@ -169,7 +197,7 @@ def _throughput(row: Row) -> Iterator[Outcome]:
 def _pickup(row: Row) -> tuple[Real, Real]:
     """Rate at which it picks up from a heap, and the time in which the first stage draws one in."""
     one = next(iter(row.stages.values()))
-    force = np.minimum(_grip_of(one), rim_force(one.surface, one.motor.limit)) - one.surface.drag
+    force = np.minimum(grip_of(one), rim_force(one.surface, one.motor.limit)) - one.surface.drag
     if one.spec.hooks is not None:
         force = rim_force(one.surface, one.motor.limit) - one.surface.drag
     time = handover.swallow_time(row.length, one.speed, force, row.mass)
@@ -210,8 +238,21 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
     )
 
 
-def _stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, staging.Path]:
-    """The two stages and the path of a staged hold; samples are kept inside what a path can be."""
+def hold_stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, staging.Path]:
+    """Say how the two stages of a staged hold stop, and where things lie along its path.
+
+    Parameters
+    ----------
+    row : Row
+        The intake as it runs [SI].
+    hold : Hold
+        As the file gives it [SI].
+
+    Returns
+    -------
+    tuple of Stop, Stop and Path
+        Upper stage, lower stage, and the path; samples are kept inside what a path can be [SI].
+    """
     upper = row.stages[hold.stage]
     lower = next(a for a, b in row.pairs() if b is upper)
     slow = 1e-6  # m/s; a stage that stands still is judged under its torque
@@ -227,7 +268,7 @@ def _stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, staging.Pa
 
 def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     """Where both objects rest, and up to which speed of the stage that holds for every moment of a reading."""
-    upper, lower, path = _stops(row, hold)
+    upper, lower, path = hold_stops(row, hold)
     subject, words = f"{row.name}, stage {hold.stage}", {"stage": hold.stage}
     numbers: dict[str, tuple[Real, str]] = {"below": (hold.below, "length"), "length": (row.length, "length")}
     say = Say("Its lower sensor is {below} before the upper one; a piece, {length} long, has left it by then.",

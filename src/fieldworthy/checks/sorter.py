@@ -94,38 +94,71 @@ def check(subject: Subject) -> Iterator[Outcome]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Passing:
-    """How objects pass the sensor."""
+class Passing:
+    """How objects pass the sensor.
+
+    Attributes
+    ----------
+    row, stage : Row, Running
+        The intake, and its stage before the sensor [SI].
+    speed : float or ndarray
+        Of the objects [m/s].
+    window : float or ndarray
+        Way on which the sensor sees one of them alone [m].
+    used, mean : float or ndarray
+        Readings that are decided on, and readings of an object on average [-].
+    """
 
     row: Row
     stage: Running
     speed: Real
+    window: Real
     used: Real
     mean: Real
 
 
-def _sorting(subject: Subject, name: str, spec: Sorter, palette: Palette) -> Iterator[Outcome]:
+def passing_of(subject: Subject, spec: Sorter) -> Passing | None:
+    """Find how objects pass the sensor of a sorter.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    spec : Sorter
+        As the file gives it [SI].
+
+    Returns
+    -------
+    Passing or None
+        None where the stage stands still [SI].
+    """
     row = row_of(subject, spec.intake)
     stage = row.stages[spec.stage]
     if first(stage.speed) <= 0.0:
-        because = f"Nothing passes the sensor of '{name}': stage '{spec.stage}' stands still."
-        yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{spec.intake}.stages.{spec.stage}",))
-        return
+        return None
     speed = np.maximum(stage.speed, 1e-3)  # a sampled stage may stall
     sensor = spec.sensor
     window = np.maximum(row.length - sensor.spot, 1e-3) if sensor.window is None else sensor.window
     fewest, mean, _ = sorting.sample_count(window, speed, sensor.period)
     used = fewest if spec.readings is None else np.minimum(fewest, float(spec.readings))
-    passing = _Passing(row, stage, speed, used, mean)
-    yield _readings(name, spec, passing, window)
+    return Passing(row, stage, speed, window, used, mean)
+
+
+def _sorting(subject: Subject, name: str, spec: Sorter, palette: Palette) -> Iterator[Outcome]:
+    passing = passing_of(subject, spec)
+    if passing is None:
+        because = f"Nothing passes the sensor of '{name}': stage '{spec.stage}' stands still."
+        yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{spec.intake}.stages.{spec.stage}",))
+        return
+    yield _readings(name, spec, passing)
     voted = yield from _votes(name, spec, palette, passing)
     yield from _ends(subject, name, spec, palette, passing, voted)
 
 
-def _readings(name: str, spec: Sorter, passing: _Passing, window: Real) -> Outcome:
+def _readings(name: str, spec: Sorter, passing: Passing) -> Outcome:
     wanted = float(spec.readings or 1)
     numbers = {"mean": (passing.mean, "count"), "wanted": (wanted, "count"), "speed": (passing.speed, "speed"),
-               "window": (window, "length")}  # fmt: skip
+               "window": (passing.window, "length")}  # fmt: skip
     say = Say("At {speed} its sensor reads a piece {mean} times over {window} on average; {wanted} or more are needed.",
               "At {speed} its sensor reads a piece only {mean} times over {window} on average; {wanted} or more are "
               "needed. "
@@ -133,7 +166,7 @@ def _readings(name: str, spec: Sorter, passing: _Passing, window: Real) -> Outco
     return Outcome(f"sort.readings.{name}", name, passing.mean, wanted, "ratio", say, sources=("practice",))
 
 
-def _votes(name: str, spec: Sorter, palette: Palette, passing: _Passing) -> Generator[Outcome, None, Array]:
+def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Generator[Outcome, None, Array]:
     """Thresholds of least error, one reading's error and the vote's; returns the latter by class."""
     arcs = sorting.sectors(palette.means, palette.sds, palette.shares)
     errors = sorting.misclassification(palette.means, palette.sds, arcs)
@@ -170,6 +203,54 @@ def _mix(values: Array, shares: Array) -> Real:
     return mixed
 
 
+@dataclass(frozen=True, slots=True)
+class Throw:
+    """When the ejector must be in place for an object, and when it can be.
+
+    Attributes
+    ----------
+    decided, actuator : float or ndarray
+        From the object's nose at the sensor to the command, and from there until the ejector is in place [s].
+    spacing : float or ndarray
+        Nose to nose of the objects [m].
+    window : EjectWindow
+        The window [s].
+    """
+
+    decided: Real
+    actuator: Real
+    spacing: Real
+    window: ejecting.EjectWindow
+
+
+def throw_of(subject: Subject, spec: Sorter, passing: Passing) -> Throw | None:
+    """Time the ejector of a sorter against an object on its way.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    spec : Sorter
+        As the file gives it [SI].
+    passing : Passing
+        How objects pass its sensor [SI].
+
+    Returns
+    -------
+    Throw or None
+        None where the file has no ejector [s].
+    """
+    ejector, row, sensor = spec.ejector, passing.row, spec.sensor
+    if ejector is None:
+        return None
+    spot = np.minimum(sensor.spot, row.length)
+    decided = ejecting.decision_time(spot, passing.speed, passing.used, sensor.period, sensor.latency)
+    actuator = _actuator(subject, spec)
+    spacing = np.maximum(row.spacing(passing.stage), row.length)
+    window = ejecting.eject_window(ejector.distance, row.length, spacing, passing.speed, decided, actuator)
+    return Throw(decided, actuator, spacing, window)
+
+
 def _actuator(subject: Subject, spec: Sorter) -> Real:
     """Time until the ejector is in place: stated, or its cylinder's stroke at the lowest pressure of the plan."""
     ejector = spec.ejector
@@ -182,20 +263,15 @@ def _actuator(subject: Subject, spec: Sorter) -> Real:
 
 
 def _ends(
-    subject: Subject, name: str, spec: Sorter, palette: Palette, passing: _Passing, voted: Array
+    subject: Subject, name: str, spec: Sorter, palette: Palette, passing: Passing, voted: Array
 ) -> Iterator[Outcome]:
     """The eject window, and what becomes of all objects."""
-    ejector, row = spec.ejector, passing.row
-    if ejector is None:
+    throw = throw_of(subject, spec, passing)
+    if spec.ejector is None or throw is None:
         because = "What throws the unwanted out is not known, so neither is the error end to end."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
         return
-    sensor, speed = spec.sensor, passing.speed
-    spot = np.minimum(sensor.spot, row.length)
-    decided = ejecting.decision_time(spot, speed, passing.used, sensor.period, sensor.latency)
-    actuator = _actuator(subject, spec)
-    spacing = np.maximum(row.spacing(passing.stage), row.length)
-    window = ejecting.eject_window(ejector.distance, row.length, spacing, speed, decided, actuator)
+    decided, actuator, spacing, window = throw.decided, throw.actuator, throw.spacing, throw.window
     numbers: dict[str, tuple[Real, str]] = {
         "decided": (decided, "time"), "actuator": (actuator, "time"), "closes": (window.closes, "time"),
         "opens": (np.maximum(window.opens, 0.0), "time"), "margin": (window.margin, "time"),
@@ -212,7 +288,7 @@ def _ends(
     yield Outcome(
         f"sort.eject.{name}", name, window.margin, 0.0, "time", say, scale=window.closes, sources=("practice",)
     )
-    yield _error(name, spec, palette, voted, ejecting.eject_chance(window, ejector.scatter))
+    yield _error(name, spec, palette, voted, ejecting.eject_chance(window, spec.ejector.scatter))
 
 
 def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Real) -> Outcome:

@@ -208,7 +208,7 @@ def _positions(subject: Subject, way: Route) -> Iterator[Outcome]:
     parts = found.position_variance()
     leading = int(np.argmax([first(p[worst]) for p in parts]))
     share = parts[leading][worst] / np.maximum(parts.sum(axis=0)[worst], 1e-18)
-    words = {"place": way.names[worst], "source": _SAID[found.sources[leading]]}
+    words = {"place": way.names[worst], "source": SAID[found.sources[leading]]}
     numbers = {"reach": (reach[worst], "length"), "wanted": (spec.wanted, "length"), "share": (share, "share")}
     text = "At '{place}' it is within {reach} of where it thinks it is, in 95 % of runs"
     yield Outcome(
@@ -223,7 +223,7 @@ def _positions(subject: Subject, way: Route) -> Iterator[Outcome]:
         yield from _without(subject, way, reach, worst)
 
 
-_SAID = {
+SAID = {
     "start": "how it is put down",
     "diameter": "the wheels' size",
     "offset": "the wheels' offsets",
@@ -257,7 +257,7 @@ def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
     order = sorted(range(len(found.sources)), key=lambda i: -first(parts[i]))
     for i in order[:5]:
         if first(parts[i]) > 0.0:
-            words = {"place": way.names[worst], "source": _SAID[found.sources[i]]}
+            words = {"place": way.names[worst], "source": SAID[found.sources[i]]}
             text = "At '{place}', {source} alone would put it off by {sd} (standard deviation)."
             say = Say(text, "", {"sd": (parts[i], "length")}, words)
             yield Outcome(f"tracking.source.{found.sources[i]}", f"waypoint {way.names[worst]}", parts[i], None,

@@ -286,8 +286,25 @@ def seen_speed(length: Real, sample_period: Real, samples: Real = 1.0) -> Real:
     return length / (samples * sample_period)
 
 
-def _head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
-    """Place of the second nose past the lower sensor while the first is at the upper one [m]."""
+def head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
+    """Place of the second nose past the lower sensor while the first is at the upper one.
+
+    Parameters
+    ----------
+    upper_speed, lower_speed : Real
+        Of an object in each stage [m/s].
+    path : Path
+        Where things lie [-].
+
+    Returns
+    -------
+    Real
+        Distance; negative while it has not come to the lower sensor [m].
+
+    References
+    ----------
+    practice: kinematics at constant speed.
+    """
     return path.below - path.handover - path.spacing + path.handover * lower_speed / upper_speed
 
 
@@ -330,7 +347,7 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     saw_first = first_seen * upper.speed <= path.length
     first = stop_distance(upper, phase)
 
-    ahead = _head_start(upper.speed, lower.speed, path)
+    ahead = head_start(upper.speed, lower.speed, path)
     arrival = -ahead / np.asarray(lower.speed)
     ticks = np.ceil((np.maximum(arrival, first_seen) - first_seen) / period - _WHOLE)
     second_seen = first_seen + ticks * period
@@ -413,7 +430,7 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     stopping-sight: reaction and braking distance of road design, solved for the speed.
     """
     k = np.asarray(lower.speed) / upper.speed
-    early = np.maximum(_head_start(upper.speed, lower.speed, path), 0.0)
+    early = np.maximum(head_start(upper.speed, lower.speed, path), 0.0)
     period, wait = upper.sample_period, np.asarray(upper.sample_period) + lower.latency
     first = limit_speed(period, upper.latency, upper.deceleration, path.room)
     second = limit_speed(period, lower.latency, lower.deceleration, path.below - path.handover - early) / k
