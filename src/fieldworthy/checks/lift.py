@@ -263,15 +263,28 @@ def raising_time(subject: Subject, at: Lifted) -> Array:
     """
     supply = np.minimum(subject.p_atm + at.gauge, at.use.circuit.p_set)
     line, double = air_line(subject, at.use), at.use.cylinder.double_acting
-    stroke = _raising_stroke(at, supply)
+    stroke = raising_stroke(at, supply)
     # with the rod out or in, the other side still holds the air of the stroke before, or breathes
     vent = supply if double or not at.pushes else subject.p_atm
     time = actuation(stroke, line, line, supply, vent, subject.p_atm, subject.season.temperature).time
     return np.where(at.up.max(axis=0) < 1.0, time, np.inf)
 
 
-def _raising_stroke(at: Lifted, supply: Real) -> Stroke:
-    """The way up as one cylinder on the valve sees it."""
+def raising_stroke(at: Lifted, supply: Real) -> Stroke:
+    """Describe the way up as one cylinder on the valve sees it.
+
+    Parameters
+    ----------
+    at : Lifted
+        The lift [SI].
+    supply : float or ndarray
+        Absolute supply pressure, for the friction of the seals [Pa].
+
+    Returns
+    -------
+    Stroke
+        Areas, volumes, mass and load [SI].
+    """
     count, cylinder = at.use.spec.count, at.use.cylinder
     arms = np.maximum(at.along.moment_arm, 1e-4)
     load = (at.balance.demand_out if at.pushes else at.balance.demand_in) / arms / count

@@ -15,7 +15,7 @@ exhaust rather than the supply where a stroke should be gentle.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -148,6 +148,30 @@ def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real 
     c = cylinder
     force = (load - c.spring_force(c.stroke), rise + c.spring[1])
     return Stroke(c.ring_area, c.piston_area, c.dead_retract, c.dead_extend, c.stroke, mass, force)
+
+
+def part_way(stroke: Stroke, travel: Real) -> Stroke:
+    """The first part of a stroke, for the time at which the piston passes a place.
+
+    Parameters
+    ----------
+    stroke : Stroke
+        The whole stroke.
+    travel : Real
+        How far the piston has moved, above zero and at most the stroke [m].
+
+    Returns
+    -------
+    Stroke
+        A stroke of that length; the volume ahead of the piston beyond it counts as dead, so that the air is the same
+        [m2], [m3], [N].
+
+    References
+    ----------
+    beater: pneumatic drives, equation of motion.
+    """
+    rest = np.maximum(stroke.length - travel, 0.0)
+    return replace(stroke, length=travel, vent_dead=stroke.vent_dead + stroke.vent_area * rest)
 
 
 class _Case(NamedTuple):

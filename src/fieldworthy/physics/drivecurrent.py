@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -69,21 +70,48 @@ def move_draw(powertrain: Powertrain, load: Load, moved: Move) -> Draw:
     peak = moved.peak_speed
     stop = peak / np.asarray(load.deceleration)
     cruise = np.maximum(np.where(curve.starts, moved.time - stop, 0.0) - moved.run_up_time, 0.0)
-    sums = [cruise * pulled for pulled in _pulled(powertrain, curve.force(peak), peak)]
+    sums = [cruise * part for part in pulled(powertrain, curve.force(peak), peak)]
     sums[2] = sums[2] + stop * np.square(_brake_current(powertrain, load))
     shares = (0.5 + 0.5 * _NODES).reshape(-1, *(1,) * np.ndim(sums[0]))
     low = 0.0 * peak
     for high in [np.minimum(corner, peak) for corner in curve.corners] + [peak]:
         if np.any(high > low):
             v, time = curve.nodes(low, high, shares)
-            parts = _pulled(powertrain, curve.force(v), v)
+            parts = pulled(powertrain, curve.force(v), v)
             sums = [s + 0.5 * np.tensordot(_WEIGHTS, part * time, 1) for s, part in zip(sums, parts, strict=True)]
         low = high
     return Draw(*(np.where(curve.starts, total, 0.0) for total in sums))
 
 
-def _pulled(powertrain: Powertrain, force: Array, speed: Array) -> tuple[Array, Array, Array]:
-    """Return battery current, terminal power and squared winding current at a rim force and speed."""
+class Pulled(NamedTuple):
+    """What a drive takes: battery current [A], power at its terminals [W], winding current squared [A2]."""
+
+    battery_current: Array
+    power: Array
+    square: Array
+
+
+def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
+    """Return what a drive takes while it gives a force at a speed.
+
+    Parameters
+    ----------
+    powertrain : Powertrain
+        Battery to wheels [-].
+    force : Real
+        Force at the rims, in the direction of motion [N].
+    speed : Real
+        Speed [m/s].
+
+    Returns
+    -------
+    Pulled
+        Battery current [A], terminal power [W] and the square of each motor's winding current [A2].
+
+    References
+    ----------
+    hughes: ch. 3; Kirchhoff's voltage law, ``V0 - Rb i = P / i``.
+    """
     line, wheels, battery = powertrain.line, powertrain.wheels, powertrain.battery
     G, motors = wheels.train.ratio / wheels.radius, powertrain.motors
     torque = force / (motors * G * wheels.train.efficiency)
@@ -91,7 +119,7 @@ def _pulled(powertrain: Powertrain, force: Array, speed: Array) -> tuple[Array, 
     power = motors * current * (current * line.resistance + line.voltage_constant * G * speed)
     V0, Rb = battery.open_voltage, battery.resistance
     drawn = 2.0 * power / (V0 + np.sqrt(np.maximum(V0 * V0 - 4.0 * Rb * power, 0.0)))
-    return drawn, power, np.square(current)
+    return Pulled(np.asarray(drawn), np.asarray(power), np.square(current))
 
 
 def _brake_current(powertrain: Powertrain, load: Load) -> Array:

@@ -149,6 +149,47 @@ class SpeedCurve:
         """
         return np.where(self.starts, self._acceleration(speed) * self._mass + self._resistance, 0.0)
 
+    def after(self, time: Real) -> tuple[Array, Array]:
+        """Return speed and distance at times after the start.
+
+        Parameters
+        ----------
+        time : Real
+            Time since the start; until then it stands. Several of them on a leading axis [s].
+
+        Returns
+        -------
+        tuple of Array
+            Speed [m/s] and distance [m]; both 0 for a case that does not start.
+
+        Notes
+        -----
+        Newton's steps in ``s = -ln(1 - v / top)``, as for the peak speed; what is left of the time once top speed is
+        all but reached is cruised.
+        """
+        top, t = self._top, np.maximum(time, 0.0) + 0.0 * self._top
+        longest = self.run_up(self._most)[0]
+        s = np.minimum(t * self._flat / top, 1.0)
+        low, high = np.zeros_like(s), np.full_like(s, _NEAR_TOP)
+        done = np.zeros(np.shape(s), dtype=np.bool_)
+        for _ in range(_ITERATIONS):
+            v = top * -np.expm1(-s)
+            error = self.run_up(v)[0] - t
+            short = error < 0.0
+            low, high = np.where(short, s, low), np.where(short, high, s)
+            trial = np.minimum(s - error * self._acceleration(v) / (top - v), _NEAR_TOP)
+            inside = (trial >= low) & (trial <= high)
+            settled = (inside & (np.abs(error) <= _NEXT_IS_LAST * t)) | (short & (s >= _NEAR_TOP)) | ~self.starts
+            s = np.where(done, s, np.where(inside, trial, 0.5 * (low + high)))
+            # a settled case stands still, so that it does not depend on its neighbours in a batch
+            done = done | settled
+            if done.all():
+                break
+        v = top * -np.expm1(-s)
+        way = self.run_up(v)[1] + np.maximum(t - longest, 0.0) * top
+        moves = self.starts & (t > 0.0)
+        return np.where(moves, v, 0.0), np.where(moves, way, 0.0)
+
     def nodes(self, low: Array, high: Array, shares: Array) -> tuple[Array, Array]:
         """Return speeds between two, and the time per unit of share there, for a quadrature over a piece.
 
