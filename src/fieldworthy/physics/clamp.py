@@ -61,8 +61,8 @@ class Seat:
 
     def __post_init__(self) -> None:
         refuse_unsized(stop_gap=self.stop_gap, jaw_reach=self.jaw_reach, jaw_width=self.jaw_width)
-        refuse(np.asarray(self.throat) >= 0.0, f"throat must not be negative, got {self.throat!r}")
-        refuse(np.asarray(self.hook) >= 0.0, f"hook must not be negative, got {self.hook!r}")
+        refuse(np.asarray(self.throat) >= 0.0, lambda: f"throat must not be negative, got {self.throat!r}")
+        refuse(np.asarray(self.hook) >= 0.0, lambda: f"hook must not be negative, got {self.hook!r}")
 
 
 def flat_yaw(polygon: Polygon, side: int) -> Array:
@@ -284,7 +284,7 @@ class Heights:
         refuse_unsized(rim_top=self.rim_top, rim_thickness=self.rim_thickness)
         refuse(
             np.asarray(np.greater(self.open, self.closed)),
-            f"open {self.open!r} m must be above closed {self.closed!r} m",
+            lambda: f"open {self.open!r} m must be above closed {self.closed!r} m",
         )
 
 

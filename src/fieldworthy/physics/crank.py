@@ -188,7 +188,9 @@ class FourBar:
         bars = (self.frame, self.crank, self.coupler, self.rocker)
         longest = np.maximum(np.maximum(bars[0], bars[1]), np.maximum(bars[2], bars[3]))
         whole = np.add(np.add(bars[0], bars[1]), np.add(bars[2], bars[3]))
-        refuse(np.asarray(2.0 * longest <= whole), f"frame, crank, coupler, rocker {bars!r} m never close a loop")
+        refuse(
+            np.asarray(2.0 * longest <= whole), lambda: f"frame, crank, coupler, rocker {bars!r} m never close a loop"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,7 +275,9 @@ def four_bar(bars: FourBar, crank_angle: Real, branch: Real = 1.0) -> FourBarPos
     ----------
     uicker: four-bar position, velocity ratio and transmission angle.
     """
-    refuse(four_bar_closes(bars, crank_angle), f"the four-bar does not close at crank angle {crank_angle!r} rad")
+    refuse(
+        four_bar_closes(bars, crank_angle), lambda: f"the four-bar does not close at crank angle {crank_angle!r} rad"
+    )
     dx, dy = _diagonal(bars, crank_angle)
     square = dx * dx + dy * dy
     span = np.sqrt(np.maximum(square, TINY))

@@ -130,7 +130,7 @@ class Standing:
 
     def __post_init__(self) -> None:
         refuse_unsized(weight=self.weight, cg_height=self.cg_height, half_base=self.half_base)
-        refuse(np.asarray(self.friction) >= 0.0, f"friction must not be negative, got {self.friction!r}")
+        refuse(np.asarray(self.friction) >= 0.0, lambda: f"friction must not be negative, got {self.friction!r}")
 
 
 def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> Array:

@@ -46,8 +46,8 @@ class Guide:
 
     def __post_init__(self) -> None:
         refuse_unsized(length=self.length)
-        refuse(np.asarray(self.friction) >= 0.0, f"friction must not be negative, got {self.friction!r}")
-        refuse(np.asarray(self.width) >= 0.0, f"width must not be negative, got {self.width!r}")
+        refuse(np.asarray(self.friction) >= 0.0, lambda: f"friction must not be negative, got {self.friction!r}")
+        refuse(np.asarray(self.width) >= 0.0, lambda: f"width must not be negative, got {self.width!r}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,8 +41,8 @@ def hook_gain(face_angle: Real, friction: Real) -> Array:
     ----------
     meriam_statics: wedges.
     """
-    refuse(np.asarray(friction) >= 0.0, f"friction must not be negative, got {friction!r}")
-    refuse(np.asarray(face_angle) <= 0.5 * np.pi, f"face_angle must be at most pi/2, got {face_angle!r}")
+    refuse(np.asarray(friction) >= 0.0, lambda: f"friction must not be negative, got {friction!r}")
+    refuse(np.asarray(face_angle) <= 0.5 * np.pi, lambda: f"face_angle must be at most pi/2, got {face_angle!r}")
     slip = np.asarray(face_angle) - np.arctan(friction)
     return ratio(np.cos(slip), np.sin(slip))
 

@@ -82,7 +82,7 @@ class Rocker:
                 f"cylinder is long ({self.closed!r} m closed, {self.stroke!r} m stroke)"
             ),
         )
-        refuse(np.abs(self.branch) == 1.0, f"branch must be 1 or -1, got {self.branch!r}")
+        refuse(np.abs(self.branch) == 1.0, lambda: f"branch must be 1 or -1, got {self.branch!r}")
 
 
 @dataclass(frozen=True, slots=True)

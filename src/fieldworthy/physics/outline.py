@@ -137,7 +137,7 @@ def regular_polygon(sides: int, across_flats: Real) -> Polygon:
     ValueError
         If there are fewer than three sides or a scalar size is not positive.
     """
-    refuse(sides >= 3, f"sides must be at least 3, got {sides!r}")
+    refuse(sides >= 3, lambda: f"sides must be at least 3, got {sides!r}")
     refuse_unsized(across_flats=across_flats)
     angle = np.pi + (2.0 * np.arange(sides) + 1.0) * np.pi / sides
     unit = np.stack([np.cos(angle), np.sin(angle)], axis=1) / np.cos(np.pi / sides)
