@@ -1,0 +1,146 @@
+"""Reads a measurements file with the robot that it was measured on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from fieldworthy.measure.model import Measurements
+from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot.partslist import beside
+from fieldworthy.schema import BadInput, Document, Problem, Quantity, read_document, realise
+from fieldworthy.schema.declare import Spec
+from fieldworthy.schema.faults import faults_of
+from fieldworthy.schema.problems import KeyPath, nearest, shorten
+from fieldworthy.schema.reading import checked
+from fieldworthy.schema.realise import references
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A measurements file with the robot that it was measured on.
+
+    Attributes
+    ----------
+    document : Document
+        The file's data and places.
+    spec : Spec
+        Its validated specification.
+    robot : Loaded
+        The robot, with its season.
+    """
+
+    document: Document
+    spec: Spec
+    robot: Loaded
+
+    @cached_property
+    def readings(self) -> Measurements:
+        """The readings in SI."""
+        return realise(self.spec, Measurements)
+
+    @property
+    def folder(self) -> Path:
+        """Where the file stands, and its tables beside it."""
+        return self.document.file.parent
+
+    @cached_property
+    def quantities(self) -> dict[KeyPath, Quantity]:
+        """Every quantity of the robot file, by key path."""
+        return {path: q for path, q in self.robot.quantities if path[0] != "season"}
+
+    def table(self, name: str, key: KeyPath) -> Path:
+        """Find a table beside the measurements file.
+
+        Parameters
+        ----------
+        name : str
+            Its name as the file gives it [-].
+        key : tuple of str or int
+            Where it is named [-].
+
+        Returns
+        -------
+        Path
+            The table [-].
+
+        Raises
+        ------
+        BadInput
+            When there is no such file.
+        """
+        found = beside(self.document.file, name)
+        if found is None:
+            tables = sorted(p.name for p in self.folder.glob("*.csv"))
+            expected = f"expected the name of a CSV file beside this one (found {shorten(name)})"
+            raise BadInput([self.document.problem(key, expected, nearest(name, tables))])
+        return found
+
+
+def load_measurements(file: Path, robot: Path | None = None) -> Measured:
+    """Read a measurements file and the robot file that it names.
+
+    Parameters
+    ----------
+    file : Path
+        The measurements file [-].
+    robot : Path or None
+        The robot file, where the person has named one: it must be the one that the measurements name [-].
+
+    Returns
+    -------
+    Measured
+        Readings and robot [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    document = read_document(file)
+    spec, problems = checked(document, Measurements)
+    beside_it, lacking = _robot_file(document, robot)
+    loaded = load_robot(beside_it) if beside_it else None
+    problems += lacking
+    if loaded is not None:
+        problems += _unknown_names(document, loaded)
+    if spec is not None:
+        problems += [document.problem(key, expected) for key, expected in faults_of(realise(spec, Measurements))]
+    if spec is None or loaded is None or problems:
+        raise BadInput(problems)
+    return Measured(document, spec, loaded)
+
+
+def _robot_file(document: Document, named: Path | None) -> tuple[Path | None, list[Problem]]:
+    """The robot file beside the measurements, or what is wrong with its name."""
+    name = document.data.get("robot")
+    if not isinstance(name, str):
+        return named, []  # the schema has said that it must be a text
+    found = beside(document.file, name)
+    if found is None:
+        names = sorted(p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name)
+        expected = f"expected the name of a robot file beside this one (found {shorten(name)})"
+        return named, [document.problem(("robot",), expected, nearest(name, names))]
+    if named is not None and named.exists() and not named.samefile(found):
+        expected = f"these readings were taken on {name}, not on {named.name}: name the same robot file in both places"
+        return None, [document.problem(("robot",), expected)]
+    return named or found, []
+
+
+def _unknown_names(document: Document, robot: Loaded) -> Iterator[Problem]:
+    """Names that the robot file does not bear."""
+    for path, targets, name in references(document.data, Measurements):
+        known = [key for target in targets for key in _names(robot.document.data, target)]
+        if name not in known:
+            listed = "; ".join(known[:10]) + ("; …" if len(known) > 10 else "") or "none are declared"
+            expected = f"expected a name from the robot's {' or '.join(targets)}: {listed} (found {shorten(name)})"
+            yield document.problem(path, expected, nearest(name, known))
+
+
+def _names(data: Any, target: str) -> list[str]:
+    for key in target.split("."):
+        data = data.get(key) if isinstance(data, dict) else None
+    return [str(key) for key in data] if isinstance(data, dict) else []

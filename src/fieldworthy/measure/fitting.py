@@ -1,0 +1,350 @@
+"""The fitting core: robust least squares with bounds, intervals, and what the readings cannot tell apart.
+
+Residuals come whitened: observed less predicted, over the standard deviation that one reading is known to have. So a
+sum of squares near the number of readings means that the model fits as well as the readings allow.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+Residual = Callable[[Array], Array]
+"""Takes the parameters in their order, shape (p,); gives the whitened residuals of the readings, shape (n,)."""
+PER_95 = 1.959963984540054
+"""Standard normal quantile at 97.5 %: half width of a 95 % interval over its standard deviation."""
+TRUST = 10.0
+"""A stated reading error counts as much as the scatter of this many readings: it is known to about a fifth."""
+_BEND = 2.0  # standard deviations at which a residual begins to count less than its square
+_TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
+_PARTNER = 0.2  # of a blind direction's unit vector: parameters with less than this are not named
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One number to be found.
+
+    Attributes
+    ----------
+    name : str
+        In the words of a sentence.
+    start : float
+        Where the search begins [SI].
+    span : float
+        Half width beyond which an answer is worth nothing [SI]: what anyone would have guessed without measuring.
+    low, high : float
+        Bounds [SI].
+    given : float or None
+        Standard deviation with which `start` is known already, such as a tape's reading [SI]; None where it is not.
+    """
+
+    name: str
+    start: float
+    span: float
+    low: float = -math.inf
+    high: float = math.inf
+    given: float | None = None
+
+    def __post_init__(self) -> None:
+        if not (self.span > 0.0 and math.isfinite(self.span) and self.low <= self.start <= self.high):
+            msg = f"{self.name}: expected a positive span and a start within the bounds, got {self}"
+            raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """What a fit has found.
+
+    Attributes
+    ----------
+    parameters : tuple of Parameter
+        As asked.
+    values : ndarray of shape (p,)
+        The parameters found [SI].
+    covariance : ndarray of shape (p, p)
+        Of the values [SI].
+    dof : float
+        Degrees of freedom of Student's t behind the intervals [-]; infinite spread where it is 0.
+    residuals : ndarray of shape (n,)
+        Whitened, at the values found [-].
+    scatter : float
+        Root mean square of the residuals over the degrees of freedom [-]: 1 where the readings are as good as
+        stated; nan where none are left over.
+    at_bound : tuple of str
+        Names of parameters that stand at one of their bounds.
+    """
+
+    parameters: tuple[Parameter, ...]
+    values: Array
+    covariance: Array
+    dof: float
+    residuals: Array
+    scatter: float
+    at_bound: tuple[str, ...]
+
+    def _place(self, name: str) -> int:
+        return [p.name for p in self.parameters].index(name)
+
+    @property
+    def quantile(self) -> float:
+        """Half width of a 95 % interval over its standard deviation [-]."""
+        from scipy.special import stdtrit  # noqa: PLC0415  scipy is loaded only where something is fitted
+
+        return float(stdtrit(self.dof, 0.975)) if self.dof > 0 else math.inf
+
+    def value(self, name: str) -> float:
+        """Give one parameter.
+
+        Parameters
+        ----------
+        name : str
+            Its name [-].
+
+        Returns
+        -------
+        float
+            The value [SI].
+        """
+        return float(self.values[self._place(name)])
+
+    def half_width(self, name: str) -> float:
+        """Give the half width of one parameter's 95 % interval.
+
+        Parameters
+        ----------
+        name : str
+            Its name [-].
+
+        Returns
+        -------
+        float
+            The half width [SI].
+        """
+        i = self._place(name)
+        return self.quantile * math.sqrt(max(float(self.covariance[i, i]), 0.0))
+
+    def derived(self, quantity: Callable[[Array], float]) -> tuple[float, float]:
+        """Give a quantity that follows from the parameters, with the half width of its 95 % interval.
+
+        Parameters
+        ----------
+        quantity : callable
+            Takes the parameters in their order, shape (p,) [SI].
+
+        Returns
+        -------
+        tuple of float
+            Value and half width, by the quantity's slope at the values found [SI].
+        """
+        steps = np.maximum(1e-3 * np.sqrt(np.diag(self.covariance)), 1e-9 * np.abs(self.values) + 1e-15)
+        slope = [
+            (quantity(self.values + step) - quantity(self.values - step)) / (2.0 * step.sum())
+            for step in np.diag(steps)
+        ]
+        gradient = np.array(slope)
+        return float(quantity(self.values)), self.quantile * math.sqrt(
+            max(float(gradient @ self.covariance @ gradient), 0.0)
+        )
+
+    def why_not(self, name: str) -> str | None:
+        """Say why one parameter cannot be told from the readings.
+
+        Parameters
+        ----------
+        name : str
+            Its name [-].
+
+        Returns
+        -------
+        str or None
+            One sentence without its full stop; None where it can be told [-].
+        """
+        i = self._place(name)
+        if name in self.at_bound:
+            return "the best fit stands at the end of what is possible, so the readings do not pin it down"
+        if self.half_width(name) <= self.parameters[i].span:
+            return None
+        if self.dof <= 0:
+            return "there are as many unknowns as readings, so nothing is left to tell the spread"
+        partners = self._partners(i)
+        if partners:
+            return f"only a combination of {name} and {' and '.join(partners)} can be told"
+        return "the readings leave it wider than anyone would guess without them"
+
+    def _partners(self, i: int) -> list[str]:
+        """Parameters that make up for a change of this one, along the direction that the readings see least."""
+        span = np.array([p.span for p in self.parameters])
+        _, directions = np.linalg.eigh(self.covariance / np.outer(span, span))
+        worst = np.abs(directions[:, -1])
+        if worst[i] < _PARTNER:
+            return []
+        return [p.name for j, p in enumerate(self.parameters) if j != i and worst[j] > _PARTNER]
+
+
+def solve(residual: Residual, parameters: Sequence[Parameter], *, known: bool = True, robust: bool = True) -> Solution:
+    """Fit parameters to readings.
+
+    Parameters
+    ----------
+    residual : callable
+        Whitened residuals of the readings, shape (n,), for parameters of shape (p,) [-].
+    parameters : sequence of Parameter
+        What is to be found [SI].
+    known : bool
+        Whether the residuals are whitened by reading errors that are known; else their scatter alone tells how good
+        the readings are [-].
+    robust : bool
+        Whether a wild reading counts less than its square [-].
+
+    Returns
+    -------
+    Solution
+        Values, covariance and what cannot be told [SI].
+
+    Raises
+    ------
+    ValueError
+        If there is no reading, or a parameter is given beforehand while the readings' error is not known.
+
+    Notes
+    -----
+    Pseudo-Huber loss with its bend at two standard deviations. The covariance is that of an M-estimator,
+    ``kappa^2 (J' J)^-1`` with ``kappa^2 = mean psi^2 / (mean psi')^2``; with known errors the two means are those of
+    the residuals and those of `TRUST` normal ones together, so that few readings do not make a spread of their own.
+    With the plain square and unknown errors it is the textbook ``s^2 (J' J)^-1`` with n - p degrees of freedom.
+
+    References
+    ----------
+    huber2009: M-estimators of regression, their covariance.
+    """
+    chosen = tuple(parameters)
+    if not known and any(p.given is not None for p in chosen):
+        raise ValueError("a parameter can be given beforehand only where the readings' error is known")
+    problem = _Problem(residual, chosen, robust)
+    values = problem.found(1.0) if known or not robust else problem.found_with_scale()
+    return problem.solution(values, known)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """Readings and parameters, with the parameters counted in their spans."""
+
+    residual: Residual
+    parameters: tuple[Parameter, ...]
+    robust: bool
+
+    @property
+    def _span(self) -> Array:
+        return np.array([p.span for p in self.parameters])
+
+    @property
+    def _given(self) -> list[int]:
+        return [i for i, p in enumerate(self.parameters) if p.given is not None]
+
+    def _all(self, unit: Array, scale: float) -> Array:
+        """Residuals of the readings, then of what is given beforehand."""
+        values = unit * self._span
+        before = [(values[i] - p.start) / (p.given or 1.0) for i, p in enumerate(self.parameters) if p.given]
+        return np.concatenate((np.asarray(self.residual(values), dtype=np.float64) / scale, before))
+
+    def _search(self, start: Array, scale: float, *, robust: bool, most: int | None = None) -> Array | None:
+        from scipy.optimize import least_squares  # noqa: PLC0415
+
+        low, high = (np.array([getattr(p, end) for p in self.parameters]) / self._span for end in ("low", "high"))
+        size = self._all(start, scale).size
+        if size == len(self._given):
+            raise ValueError("there is no reading to fit")
+        free = not (np.isfinite(low).any() or np.isfinite(high).any())
+        found = least_squares(
+            self._all, start, "3-point", (low, high), args=(scale,), x_scale="jac", max_nfev=most,
+            method="lm" if free and not robust and most is None and size >= start.size else "trf",
+            loss=self._loss if robust else "linear", ftol=1e-14, xtol=1e-14, gtol=1e-14,
+        )  # fmt: skip
+        return np.asarray(found.jac if most else found.x, dtype=np.float64)
+
+    def _loss(self, z: Array) -> Array:
+        """Pseudo-Huber for readings, the plain square for what is given beforehand."""
+        bend = _BEND**2
+        root = np.sqrt(1.0 + z / bend)
+        out = np.stack((2.0 * bend * (root - 1.0), 1.0 / root, -0.5 / bend / root**3))
+        plain = slice(z.size - len(self._given), z.size)
+        out[:, plain] = np.stack((z[plain], np.ones_like(z[plain]), np.zeros_like(z[plain])))
+        return out
+
+    def found(self, scale: float, start: Array | None = None) -> Array:
+        begin = np.array([p.start for p in self.parameters]) / self._span if start is None else start
+        found = self._search(begin, scale, robust=self.robust)
+        assert found is not None
+        return found
+
+    def found_with_scale(self) -> Array:
+        """Robust fit while the scatter is not known: found from the middle residual, again after each fit."""
+        unit = self._search(np.array([p.start for p in self.parameters]) / self._span, 1.0, robust=False)
+        for _ in range(4):
+            assert unit is not None
+            unit = self.found(self._scale(unit), unit)
+        assert unit is not None
+        return unit
+
+    def _scale(self, unit: Array) -> float:
+        residuals = np.asarray(self.residual(unit * self._span))
+        left = max(residuals.size - len(self.parameters), 1)
+        middle = 1.482602218505602 * float(np.median(np.abs(residuals))) * math.sqrt(residuals.size / left)
+        return middle if middle > 0.0 else max(float(np.abs(residuals).max()), 1e-300)
+
+    def solution(self, unit: Array, known: bool) -> Solution:
+        scale = self._scale(unit) if not known and self.robust else 1.0
+        residuals = np.asarray(self.residual(unit * self._span), dtype=np.float64)
+        n, free = residuals.size, len(self.parameters) - len(self._given)
+        left = max(n - free, 0)
+        jacobian = self._search(unit, 1.0, robust=False, most=1)
+        assert jacobian is not None
+        spread = self._spread(residuals / scale, left, known) * scale**2
+        before = np.array([0.0 if p.given is None else (p.span / p.given) ** 2 for p in self.parameters])
+        seen = jacobian[:n].T @ jacobian[:n] / spread if spread > 0 else np.zeros((before.size,) * 2)
+        covariance = _inverse(seen + np.diag(before)) * np.outer(self._span, self._span)
+        scatter = math.sqrt(float(residuals @ residuals) / left) if left else math.nan
+        at_bound = tuple(p.name for p, u in zip(self.parameters, unit, strict=True) if _ends(p, float(u)))
+        dof = left + TRUST if known else float(left)
+        return Solution(self.parameters, unit * self._span, covariance, dof, residuals, scatter, at_bound)
+
+    def _spread(self, r: Array, left: int, known: bool) -> float:
+        """Variance of one reading as the estimate feels it, in the residuals' own unit."""
+        if not self.robust:
+            extra, count = (TRUST, TRUST) if known else (0.0, 0.0)
+            return float(r @ r + extra) / max(left + count, 1e-9)
+        root = np.sqrt(1.0 + (r / _BEND) ** 2)
+        squares, slopes = float(np.sum((r / root) ** 2)), float(np.sum(root**-3.0))
+        square, slope = _normal_means()
+        if known:
+            return ((squares + TRUST * square) / (left + TRUST)) / ((slopes + TRUST * slope) / (r.size + TRUST)) ** 2
+        mean = slopes / r.size
+        small = 1.0 + (r.size - left) / r.size * (1.0 - mean) / max(mean, 1e-9)
+        return small**2 * squares / max(left, 1e-9) / max(mean, 1e-9) ** 2
+
+
+def _ends(parameter: Parameter, unit: float) -> bool:
+    value, near = unit * parameter.span, 1e-6 * parameter.span
+    return value - parameter.low < near or parameter.high - value < near
+
+
+def _inverse(information: Array) -> Array:
+    """Inverse of a symmetric matrix; directions that it does not see get a variance too large to be useful."""
+    values, directions = np.linalg.eigh(information)
+    values = np.maximum(values, max(float(values[-1]) * _TINY, 1e-30))
+    return np.asarray((directions / values) @ directions.T)
+
+
+@cache
+def _normal_means() -> tuple[float, float]:
+    """Means of psi squared and of its slope over standard normal residuals."""
+    x, w = np.polynomial.hermite_e.hermegauss(80)
+    root = np.sqrt(1.0 + (x / _BEND) ** 2)
+    w = w / w.sum()
+    return float(w @ (x / root) ** 2), float(w @ root**-3.0)

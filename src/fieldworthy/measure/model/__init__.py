@@ -1,0 +1,27 @@
+"""The declaration of a measurements file: one optional section for each procedure."""
+
+from fieldworthy.measure.model.air import AirCycles, CycleRun, Leak, LeakReading
+from fieldworthy.measure.model.columns import Column, TableFile
+from fieldworthy.measure.model.measurements import Measurements
+from fieldworthy.measure.model.odometry import Odometry, PushRun, SquareEnd, Squares, TurnRun
+from fieldworthy.measure.model.weight import Angles, Raised, Scales, Tilt, Weighing
+
+__all__ = [
+    "AirCycles",
+    "Angles",
+    "Column",
+    "CycleRun",
+    "Leak",
+    "LeakReading",
+    "Measurements",
+    "Odometry",
+    "PushRun",
+    "Raised",
+    "Scales",
+    "SquareEnd",
+    "Squares",
+    "TableFile",
+    "Tilt",
+    "TurnRun",
+    "Weighing",
+]

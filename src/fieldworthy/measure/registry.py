@@ -1,0 +1,52 @@
+"""Which function fits which section of a measurements file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from importlib import import_module
+from typing import Any
+
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.result import Procedure
+
+Fit = Callable[[Any, Measured, str], Procedure]
+"""Takes a section as realised in SI, the file it stands in, and the entry's name ("" where the section is alone)."""
+
+PROCEDURES: dict[str, str] = {
+    "scales": "fieldworthy.measure.scales:fit_scales",
+    "tilt": "fieldworthy.measure.tilt:fit_tilt",
+    "odometry": "fieldworthy.measure.odometry:fit_odometry",
+    "cycles": "fieldworthy.measure.aircycles:fit_cycles",
+    "leaks": "fieldworthy.measure.leaks:fit_leak",
+}
+"""Section of the measurements file to ``module:function``; the function is loaded where the section is used."""
+
+
+def procedures(measured: Measured) -> Iterator[Procedure]:
+    """Fit every section that a measurements file holds.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+
+    Yields
+    ------
+    Procedure
+        One for each section, or for each entry of a section that holds several [SI].
+    """
+    for section, where in PROCEDURES.items():
+        given: Any = getattr(measured.readings, section)
+        if not given:
+            continue
+        fit = _function(where)
+        if isinstance(given, dict):
+            yield from (fit(entry, measured, name) for name, entry in given.items())
+        else:
+            yield fit(given, measured, "")
+
+
+def _function(where: str) -> Fit:
+    module, name = where.split(":")
+    found: Fit = getattr(import_module(module), name)
+    return found

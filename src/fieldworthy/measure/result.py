@@ -1,0 +1,199 @@
+"""What a measurement says: fitted values with their intervals, what cannot be told, and what is left over.
+
+Everything here is in SI, and plain enough to become JSON as it stands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from fieldworthy.schema.problems import KeyPath
+
+Standing = Literal["agrees", "unlikely", "unstated"]
+"""How a file's value stands to a measured one; ``unstated`` where the file left it to a default, or says nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """One quantity that a procedure has measured.
+
+    Attributes
+    ----------
+    name : str
+        What it is, in the words of a sentence: ``mass of the whole robot``.
+    key : tuple of str or int
+        Where it can be written in the robot file; empty where the file has no such key.
+    kind : str
+        A key of `fieldworthy.units.KINDS`.
+    value : float
+        The value [SI].
+    half_width : float
+        Half width of its 95 % interval [SI]; 0 where the key holds a rule or a standard deviation.
+    spread_key : tuple of str or int
+        The key of the robot file that holds the standard deviation of this value, written along with it: tracking
+        wheels have one. Empty elsewhere.
+    basis : {"measured"}
+        What it rests on.
+    """
+
+    name: str
+    key: KeyPath
+    kind: str
+    value: float
+    half_width: float
+    spread_key: KeyPath = ()
+    basis: Literal["measured"] = "measured"
+
+
+@dataclass(frozen=True, slots=True)
+class Unidentified:
+    """One quantity that cannot be told from what was given.
+
+    Attributes
+    ----------
+    name : str
+        What it is, in the words of a sentence.
+    key : tuple of str or int
+        Where it would stand in the robot file; may be empty.
+    why : str
+        Why it cannot be told: one sentence without its full stop.
+    reading : str
+        Which reading would tell it: one sentence without its full stop.
+    """
+
+    name: str
+    key: KeyPath
+    why: str
+    reading: str
+
+
+@dataclass(frozen=True, slots=True)
+class Residuals:
+    """What was read beside what the fitted model says, for a plot.
+
+    Attributes
+    ----------
+    name : str
+        Title of the plot.
+    axis : str
+        What runs along it: ``time``, ``wheel``.
+    axis_kind : str
+        Kind of quantity of `at`; empty where the readings are only numbered.
+    at : tuple of float
+        Place of each reading along the axis [SI].
+    kind : str
+        Kind of quantity of the readings.
+    observed, predicted : tuple of float
+        As read, and as the model says [SI].
+    labels : tuple of str
+        A name for each reading; empty where the axis says it all.
+    """
+
+    name: str
+    axis: str
+    axis_kind: str
+    at: tuple[float, ...]
+    kind: str
+    observed: tuple[float, ...]
+    predicted: tuple[float, ...]
+    labels: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Procedure:
+    """What one procedure of the measurements file has given.
+
+    Attributes
+    ----------
+    name : str
+        The section's key, with the entry's name behind a point where there are several: ``leaks.left``.
+    title : str
+        For people: ``Scales under each wheel``.
+    date : str
+        When it was measured, as the file says: ``2026-11-20``; empty where it does not say.
+    fitted : tuple of Fitted
+        What it tells.
+    unidentified : tuple of Unidentified
+        What it was meant to tell and cannot.
+    residuals : tuple of Residuals
+        For plots.
+    notes : tuple of str
+        Sentences that a person should read: agreement, oddities, rows left out.
+    sources : tuple of str
+        Keys of sources.toml.
+    """
+
+    name: str
+    title: str
+    date: str = ""
+    fitted: tuple[Fitted, ...] = ()
+    unidentified: tuple[Unidentified, ...] = ()
+    residuals: tuple[Residuals, ...] = ()
+    notes: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+    def get(self, name: str) -> Fitted:
+        """Find one fitted quantity.
+
+        Parameters
+        ----------
+        name : str
+            Its name, or its dotted key [-].
+
+        Returns
+        -------
+        Fitted
+            The quantity [SI].
+
+        Raises
+        ------
+        KeyError
+            When this procedure has not told it.
+        """
+        from fieldworthy.schema.problems import dotted  # noqa: PLC0415
+
+        for item in self.fitted:
+            if name in (item.name, dotted(item.key)):
+                return item
+        raise KeyError(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One key of the robot file, as it stands there and as measured.
+
+    Attributes
+    ----------
+    key : str
+        Dotted key path of the robot file.
+    kind, unit : str
+        Kind of quantity, and the unit that the robot file uses for it.
+    value, half_width : float
+        Measured, all procedures that tell it put together by their weights [SI].
+    file_value, file_tolerance : float or None
+        As the robot file states it, or the default that stands in for it [SI]; None where it says nothing.
+    file_basis : str
+        What the file's value rests on; ``default`` where a default stands in, empty where there is none.
+    standing : {"agrees", "unlikely", "unstated"}
+        ``unlikely`` where the file's value lies outside the measured interval.
+    procedures : tuple of str
+        Names of the procedures that tell it.
+    contradict : bool
+        Whether these procedures contradict each other: their values differ by more than their intervals allow.
+    sentence : str
+        One sentence with the numbers.
+    """
+
+    key: str
+    kind: str
+    unit: str
+    value: float
+    half_width: float
+    file_value: float | None
+    file_tolerance: float | None
+    file_basis: str
+    standing: Standing
+    procedures: tuple[str, ...]
+    contradict: bool
+    sentence: str
