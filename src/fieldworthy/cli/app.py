@@ -21,6 +21,7 @@ app = typer.Typer(
 
 RobotFile = Annotated[Path, typer.Argument(help="The robot file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+OutFile = Annotated[Path | None, typer.Option("-o", "--out", help="File to write; printed where not given.")]
 Seed = Annotated[int, typer.Option(min=0, help="Fixes the random draws: same seed, same output.")]
 
 
@@ -118,8 +119,20 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 
 
 @app.command()
+def export(
+    robot: RobotFile,
+    to: Annotated[str, typer.Option("--to", help="json, c, python, csv or urdf.")] = "json",
+    out: OutFile = None,
+) -> None:
+    """Write the tuned constants for the robot's own program, or its bodies for a physics engine."""
+    from fieldworthy.cli.exporting import run_export  # noqa: PLC0415
+
+    run_export(robot, to, out)
+
+
+@app.command()
 def schema(
-    what: Annotated[str, typer.Argument(help="robot, season, or check, match or compare (their output with --json).")],
+    what: Annotated[str, typer.Argument(help="robot, season, export, or check, match or compare (with --json).")],
 ) -> None:
     """Print a JSON Schema, so that an editor completes and checks the file."""
     from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415

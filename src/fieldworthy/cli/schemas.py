@@ -13,6 +13,7 @@ from fieldworthy.decide.compareoutput import json_schema as compare_schema
 from fieldworthy.decide.output import with_remedies
 from fieldworthy.decide.sensitivity import with_sensitivity
 from fieldworthy.match.output import json_schema as match_schema
+from fieldworthy.report.export import json_schema as export_schema
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import BadInput, Problem, schema_of
 from fieldworthy.schema.problems import nearest
@@ -37,6 +38,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "check": lambda: with_remedies(check_schema()),
     "match": lambda: with_sensitivity(match_schema()),
     "compare": compare_schema,
+    "export": export_schema,
 }
 
 

@@ -1,0 +1,49 @@
+"""Writes a robot's constants for its own program."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import typer
+
+from fieldworthy.report.export import WRITERS, export_of
+from fieldworthy.report.urdf import as_urdf
+from fieldworthy.robot import load_robot
+from fieldworthy.schema.problems import nearest
+from fieldworthy.schema.writing import write_atomically
+
+FORMS = (*WRITERS, "urdf")
+"""What constants can be written as."""
+
+
+def run_export(file: Path, to: str, out: Path | None) -> None:
+    """Write the constants of a robot.
+
+    Parameters
+    ----------
+    file : Path
+        The robot file [-].
+    to : str
+        One of `FORMS` [-].
+    out : Path or None
+        Where to; to the terminal where None [-].
+
+    Raises
+    ------
+    typer.BadParameter
+        When there is no such form.
+    BadInput
+        When the robot file is wrong, or the file cannot be written.
+    """
+    if to not in FORMS:
+        near = nearest(to, FORMS)
+        hint = f"; did you mean {near!r}?" if near else ""
+        raise typer.BadParameter(f"expected one of {', '.join(FORMS)}{hint}", param_hint="'--to'")
+    loaded = load_robot(file)
+    text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded))
+    if out is None:
+        sys.stdout.write(text)
+        return
+    write_atomically(out, text)
+    sys.stdout.write(f"wrote {out}\n")

@@ -1,0 +1,79 @@
+"""Names for programs, made from what people type: letters, digits and underscores, each only once."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+
+LONGEST = 60
+"""Characters of a name: C tells apart only the first 63 (C11, 5.2.4.1)."""
+_ODD = re.compile(r"[^a-z0-9]+")
+
+
+def slug(text: str) -> str:
+    """Write a text with small letters, digits and underscores.
+
+    Parameters
+    ----------
+    text : str
+        What a person typed [-].
+
+    Returns
+    -------
+    str
+        Accents are dropped; empty where nothing is left [-].
+    """
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
+    return _ODD.sub("_", plain.lower()).strip("_")
+
+
+def unit_words(unit: str) -> str:
+    """Write a unit as part of a name.
+
+    Parameters
+    ----------
+    unit : str
+        As a file writes it [-].
+
+    Returns
+    -------
+    str
+        For example ``m_per_s2``; empty for a bare number [-].
+    """
+    text = unit.replace('"', "in").replace("%", "percent").replace("°", "deg").replace("^0.5", "_root")
+    return "" if unit == "1" else slug(text.replace("^", "").replace("/", "_per_"))
+
+
+def names_of(wanted: Iterable[tuple[Sequence[str], str]]) -> list[str]:
+    """Make names of words and a unit, each only once.
+
+    Parameters
+    ----------
+    wanted : iterable of tuple
+        Words, from the general to the particular, and unit [-].
+
+    Returns
+    -------
+    list of str
+        In the same order; a name that is taken gets a number behind it [-].
+    """
+    taken: set[str] = set()
+    found = []
+    for words, unit in wanted:
+        end = unit_words(unit)
+        stem = "_".join(s for s in map(slug, words) if s)
+        stem = stem if stem[:1].isalpha() else f"n_{stem}".rstrip("_")
+        name = _free(stem, f"_{end}" if end else "", taken)
+        taken.add(name)
+        found.append(name)
+    return found
+
+
+def _free(stem: str, end: str, taken: set[str]) -> str:
+    name, number = stem[: LONGEST - len(end)].rstrip("_") + end, 1
+    while name in taken:
+        number += 1
+        tail = f"_{number}{end}"
+        name = stem[: LONGEST - len(tail)].rstrip("_") + tail
+    return name

@@ -1,0 +1,141 @@
+"""The robot as URDF, loaded by MuJoCo: mass, centre of gravity and inertia agree, and poses move what they say."""
+
+import xml.etree.ElementTree as ET
+
+import mujoco
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from edge import run
+from fieldworthy.checks.bodies import moved
+from fieldworthy.physics.rigidbody import combine
+from fieldworthy.report.urdf import Joint, as_urdf, joint_of
+from fieldworthy.robot.model import Move
+from robots import EXAMPLES, GONE, example, load, nominal
+
+PARTS = {
+    "box": {"mass": "6 kg", "position": ["0.02 m", "0.01 m", "0.12 m"], "size": ["0.36 m", "0.34 m", "0.2 m"]},
+    "arm": {"mass": "1 kg", "position": ["0.1 m", "0.02 m", "0.3 m"], "size": ["0.2 m", "0.1 m", "0.05 m"],
+            "rides": "arm"},
+}  # fmt: skip
+
+
+def engine(loaded):
+    model = mujoco.MjModel.from_xml_string(as_urdf(loaded))
+    data = mujoco.MjData(model)
+    mujoco.mj_forward(model, data)
+    return model, data
+
+
+def centre(model, data):
+    """Centre of gravity of everything that has mass, by hand from the engine's bodies."""
+    mujoco.mj_forward(model, data)
+    return (model.body_mass[:, None] * data.xipos).sum(axis=0) / model.body_mass.sum()
+
+
+def tensor(model, data):
+    """Inertia of everything about its own centre, assembled from the engine's bodies (parallel axes)."""
+    middle, total = centre(model, data), np.zeros((3, 3))
+    for mass, at, turn, own in zip(model.body_mass, data.xipos, data.ximat, model.body_inertia, strict=True):
+        axes, d = turn.reshape(3, 3), at - middle
+        total += axes @ np.diag(own) @ axes.T + mass * (d @ d * np.eye(3) - np.outer(d, d))
+    return total
+
+
+@pytest.mark.parametrize("name", ["mk1", "mk2"])
+def test_mujoco_agrees_about_mass_centre_and_inertia(name):
+    loaded = example(name)
+    model, data = engine(loaded)
+    body = nominal(loaded).body("stowed")
+    assert model.body_mass.sum() == pytest.approx(float(body.mass), abs=1e-6)
+    np.testing.assert_allclose(centre(model, data), body.cg, atol=1e-6)
+    np.testing.assert_allclose(tensor(model, data), body.inertia, atol=1e-6)
+
+
+@pytest.mark.parametrize(("name", "pose"), [("mk1", "tipping"), ("mk2", "arm up"), ("mk1", "hooks up")])
+def test_joints_move_what_the_poses_move(name, pose):
+    loaded = example(name)
+    subject, model_data = nominal(loaded), engine(loaded)
+    model, data = model_data
+    moves = loaded.nominal.poses[pose].moves
+    for group, move in moves.items():
+        at = model.joint(f"{group}_joint").qposadr[0]
+        data.qpos[at] = float(move.turn) if move.pivot is not None else float(np.linalg.norm(move.shift))
+    own = combine([moved(g.body, moves.get(n)) for n, g in subject.groups.items()])
+    np.testing.assert_allclose(centre(model, data), own.cg, atol=1e-6)
+    np.testing.assert_allclose(tensor(model, data), own.inertia, atol=1e-6)
+
+
+def test_links_and_joints_of_the_example():
+    root = ET.fromstring(as_urdf(example()))
+    assert [e.get("name") for e in root.iter("link")] == ["floor_point", "chassis", "tray", "hooks"]
+    joints = {e.get("name"): e.get("type") for e in root.iter("joint")}
+    assert joints == {"stands": "floating", "tray_joint": "revolute", "hooks_joint": "prismatic"}
+    tray = next(e for e in root.iter("joint") if e.get("name") == "tray_joint")
+    limit = tray.find("limit")
+    assert limit is not None
+    assert float(limit.get("upper", "")) == pytest.approx(np.deg2rad(55))
+
+
+def test_a_robot_without_moves_is_one_rigid_base(tmp_path):
+    loaded = load(tmp_path)
+    model, data = engine(loaded)
+    assert model.body_mass.sum() == pytest.approx(7.0)
+    np.testing.assert_allclose(centre(model, data), [0.02, 0.01, 0.12], atol=1e-6)
+    root = ET.fromstring(as_urdf(loaded))
+    assert {e.get("type") for e in root.iter("joint")} == {"floating"}
+
+
+def test_parts_that_ride_something_other_than_the_chassis(tmp_path):
+    loaded = load(tmp_path, {"parts": {"box": {"rides": "deck"}}})
+    model, _ = engine(loaded)
+    assert model.body_mass.sum() == pytest.approx(7.0)
+
+
+def test_without_parts_it_is_refused_in_words(tmp_path):
+    load(tmp_path)
+    text = (tmp_path / "robot.yaml").read_text("utf-8")
+    start = text.index('"parts"')
+    (tmp_path / "robot.yaml").write_text(text[:start] + text[text.index('"poses"') :], "utf-8")
+    done = run("export", tmp_path / "robot.yaml", "--to", "urdf")
+    assert done.code == 2
+    assert "expected parts" in done.err
+
+
+def move(**changes) -> Move:
+    return Move(**({"turn": 0.0, "pivot": None, "shift": None} | changes))
+
+
+def test_which_joint_makes_which_moves():
+    pivot, other = (0.1, 0.0, 0.2), (0.2, 0.0, 0.2)
+    assert joint_of([]).kind == "fixed"
+    turned = joint_of([move(turn=0.5, pivot=pivot), move(turn=-0.2, pivot=pivot), move()])
+    assert turned == Joint("revolute", pivot, (0.0, 1.0, 0.0), -0.2, 0.5)
+    assert joint_of([move(turn=0.5, pivot=pivot), move(turn=0.2, pivot=other)]).kind == "fixed"
+    shifted = joint_of([move(shift=(0.0, 0.0, 0.2)), move(shift=(0.0, 0.0, -0.1))])
+    assert (shifted.kind, shifted.axis) == ("prismatic", (0.0, 0.0, 1.0))
+    assert (shifted.low, shifted.high) == pytest.approx((-0.1, 0.2))
+    assert joint_of([move(shift=(0.1, 0.0, 0.0)), move(shift=(0.0, 0.0, 0.1))]).kind == "fixed"
+    assert joint_of([move(turn=0.5, pivot=pivot, shift=(0.0, 0.0, 0.1))]).kind == "fixed"
+
+
+@settings(deadline=None, max_examples=25)
+@given(
+    robot=st.text(min_size=1, max_size=40),
+    part=st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,30}\Z"),
+    group=st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,30}\Z"),
+)
+def test_whatever_things_are_called_the_engine_reads_it(robot, part, group, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("urdf")
+    name = "".join(c for c in robot if c.isprintable() and c not in "\ufeff") or "x"
+    parts = {"box": GONE, part: PARTS["box"], f"{part[:50]}2": PARTS["arm"] | {"rides": group}}
+    model, _ = engine(load(folder, {"robot": name, "parts": parts}))
+    assert model.body_mass.sum() == pytest.approx(7.0)
+
+
+def test_the_command_prints_what_the_engine_reads():
+    done = run("export", EXAMPLES / "mk1.yaml", "--to", "urdf")
+    assert done.code == 0
+    assert mujoco.MjModel.from_xml_string(done.out).nbody == 4
