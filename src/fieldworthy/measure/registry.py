@@ -18,6 +18,10 @@ PROCEDURES: dict[str, str] = {
     "odometry": "fieldworthy.measure.odometry:fit_odometry",
     "cycles": "fieldworthy.measure.aircycles:fit_cycles",
     "leaks": "fieldworthy.measure.leaks:fit_leak",
+    "drive": "fieldworthy.measure.drivelog:fit_drive",
+    "frames": "fieldworthy.measure.frames:fit_film",
+    "samples": "fieldworthy.measure.samples:fit_samples",
+    "practice": "fieldworthy.measure.practice:fit_practice",
 }
 """Section of the measurements file to ``module:function``; the function is loaded where the section is used."""
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.measure.model.air import AirCycles, Leak
+from fieldworthy.measure.model.logs import DriveRuns, Film, HueSamples, Practised
 from fieldworthy.measure.model.odometry import Odometry
 from fieldworthy.measure.model.weight import Scales, Tilt
 from fieldworthy.schema import Ref, exact, need
@@ -25,4 +26,11 @@ class Measurements:
     odometry: Odometry | None = exact(None, "pushed a known distance, turned on the spot, driven round a square")
     cycles: dict[str, AirCycles] = exact(dict, "gauge before and after cycles of one cylinder, by a name of your own")
     leaks: dict[Annotated[str, Ref(("air.tanks",))], Leak] = exact(dict, "gauge over time at rest, by tank")
-    # procedures that read tables are declared in measure/model/logs.py; their sections stand below
+    drive: DriveRuns | None = exact(None, "full-speed runs, coast-downs and pushes against a scale, fitted together")
+    frames: dict[str, Film] = exact(dict, "frames of one stroke of a cylinder or lift, by a name of your own")
+    samples: dict[Annotated[str, Ref(("mechanisms",))], HueSamples] = exact(
+        dict, "sensor readings of every class, by sorter"
+    )
+    practice: dict[Annotated[str, Ref(("actions",))], Practised] = exact(
+        dict, "how often an action worked in practice, and how long it took, by action"
+    )
