@@ -58,10 +58,11 @@ class Scales:
         """Say what is wrong with it as the file states it."""
         if not self.level:
             yield ("level",), "expected one weighing or more"
-        for where, weighings in (("level", self.level), ("raised", self.raised)):
-            for i, weighing in enumerate(weighings):
-                if not weighing.readings:
-                    yield (where, i, "readings"), "expected one reading or more"
+        given = [("level", i, w.readings) for i, w in enumerate(self.level)]
+        given += [("raised", i, w.readings) for i, w in enumerate(self.raised)]
+        for where, i, readings in given:
+            if not readings:
+                yield (where, i, "readings"), "expected one reading or more"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
