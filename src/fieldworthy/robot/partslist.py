@@ -1,18 +1,19 @@
-"""Reads a parts list: a CSV file of masses, places and sizes, kept beside the robot file."""
+"""Reads a parts list: a table of masses, places and sizes, CSV or spreadsheet, kept beside the robot file."""
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from pathlib import Path, PureWindowsPath
 from typing import Any
 
+from fieldworthy.robot.partslistfiles import SHEETS, Line, csv_lines, sheet_lines
 from fieldworthy.schema import BadInput, Document, Problem
 from fieldworthy.schema.document import read_text
 from fieldworthy.schema.problems import nearest, shorten
 
-COLUMNS = ("part", "mass", "x", "y", "z", "length", "width", "height", "rides", "count", "basis", "tolerance")
+COLUMNS = ("part", "mass", "x", "y", "z", "length", "width", "height", "rides", "count", "basis", "tolerance", "date")
+NOTE = "# "
+"""How the first cell of a row begins that is a note, such as a total."""
 _NEEDED = COLUMNS[:8]
 _HEAD = re.compile(r"([^\[\]]+?)\s*(?:\[([^\[\]]+)\])?")
 _BARE = re.compile(r"[+-]?[0-9][0-9., /]*|[+-]?\.[0-9]+")  # a number that takes its unit from the column's head
@@ -42,14 +43,16 @@ def beside(file: Path, name: str) -> Path | None:
     return found if found.is_file() else None
 
 
-def read_parts_list(document: Document) -> None:
+def read_parts_list(document: Document, texts: dict[Path, str] | None = None) -> None:
     """Add the parts of a robot's parts list to its data.
 
     Parameters
     ----------
     document : Document
-        The robot file; its key ``parts_list`` names the CSV file. Changed in place: ``parts`` grows, the places of
-        its keys point into the CSV file, and problems of the table are added to the document's [-].
+        The robot file; its key ``parts_list`` names the table. Changed in place: ``parts`` grows, the places of
+        its keys point into the table, and problems of the table are added to the document's [-].
+    texts : dict of Path to str or None
+        Texts at hand, by path; the table's is looked up there, or added [-].
 
     Raises
     ------
@@ -59,18 +62,25 @@ def read_parts_list(document: Document) -> None:
     Notes
     -----
     The first row holds the names of `COLUMNS`; a unit may stand behind a name in brackets (``mass [g]``), or in
-    every cell (``420 g``).
+    every cell (``420 g``). A row whose first cell begins with ``# `` is a note and is passed over.
     """
     name = document.data.get("parts_list")
     if not isinstance(name, str):
         return
     file = beside(document.file, name)
     if file is None:
-        tables = sorted(p.name for p in document.file.parent.glob("*.csv"))
-        expected = f"expected the name of a CSV file beside this one (found {shorten(name)})"
+        beside_it = document.file.parent.iterdir() if document.file.parent.is_dir() else ()
+        tables = sorted(p.name for p in beside_it if p.suffix.lower() in (".csv", *SHEETS))
+        expected = f"expected the name of a CSV file or spreadsheet beside this one (found {shorten(name)})"
         document.problems.append(document.problem(("parts_list",), expected, nearest(name, tables)))
         return
-    rows = _rows(file)
+    texts = {} if texts is None else texts
+    if file.suffix.lower() in SHEETS:
+        rows = _rows(file, sheet_lines(file))
+    else:
+        if file not in texts:
+            texts[file] = read_text(file)
+        rows = _rows(file, csv_lines(file, texts[file], delimiter_of(texts[file])))
     own = document.data.get("parts")
     parts: dict[str, Any] = dict(own) if isinstance(own, dict) else {}
     for number, row in rows:
@@ -88,30 +98,34 @@ def read_parts_list(document: Document) -> None:
 Row = dict[str, tuple[str, int]]
 
 
-def _rows(file: Path) -> list[tuple[int, Row]]:
-    """The table's rows, each with its line in the file; a cell keeps its column, counted in cells."""
-    text = read_text(file)
+def delimiter_of(text: str) -> str:
+    """Find what parts the cells of a table.
+
+    Parameters
+    ----------
+    text : str
+        Its text [-].
+
+    Returns
+    -------
+    str
+        Comma, semicolon or tab, whichever stands most often in the first line [-].
+    """
     top = text.partition("\n")[0]
-    delimiter = max(",;\t", key=top.count)
-    reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True)
-    lines: list[tuple[int, list[str]]] = []
-    start = 1
-    try:
-        for line in reader:
-            lines.append((start, line))
-            start = reader.line_num + 1
-    except csv.Error as error:
-        unclosed = "a quote is not closed" if "unexpected end" in str(error) else str(error)
-        raise BadInput([Problem(file, start, 1, (), f"expected a table of cells: {unclosed}")]) from error
+    return max(",;\t", key=top.count)
+
+
+def _rows(file: Path, lines: list[Line]) -> list[tuple[int, Row]]:
+    """The table's rows, each with its line in the file; a cell keeps its column, counted in cells."""
     if not lines or not any(c.strip() for c in lines[0][1]):
         raise BadInput([Problem(file, 1, 1, (), f"expected a first row with {', '.join(_NEEDED)}")])
     heads = _heads(file, lines[0][1])
-    filled = [(n, line) for n, line in lines[1:] if any(c.strip() for c in line)]
+    filled = [(n, line) for n, line in lines[1:] if any(c.strip() for c in line) and not line[0].startswith(NOTE)]
     _refuse_longer(file, filled, len(heads))
     return [(n, _cells(line, heads)) for n, line in filled]
 
 
-def _refuse_longer(file: Path, lines: list[tuple[int, list[str]]], columns: int) -> None:
+def _refuse_longer(file: Path, lines: list[Line], columns: int) -> None:
     """A row with more cells than columns is one in which a comma stands for a decimal point, or a stray one."""
     what = (
         f"expected at most {columns} cells, one for each column; a decimal comma? "
@@ -156,7 +170,7 @@ def _cells(line: list[str], heads: list[tuple[str, str]]) -> Row:
 def _entry(row: Row) -> dict[str, Any]:
     cell = {name: text for name, (text, _) in row.items() if text}
     mass: dict[str, Any] = {"value": cell.get("mass", "")}
-    mass |= {key: cell[key] for key in ("basis", "tolerance") if key in cell}
+    mass |= {key: cell[key] for key in ("basis", "tolerance", "date") if key in cell}
     entry: dict[str, Any] = {
         "mass": mass,
         "position": [cell.get(c, "") for c in ("x", "y", "z")],
@@ -177,7 +191,7 @@ def _place(document: Document, file: Path, part: str, number: int, row: Row) -> 
     for name, keys in {
         "mass": ("mass",), "x": ("position", 0), "y": ("position", 1), "z": ("position", 2), "length": ("size", 0),
         "width": ("size", 1), "height": ("size", 2), "rides": ("rides",), "count": ("count",),
-        "basis": ("mass", "basis"), "tolerance": ("mass", "tolerance"),
+        "basis": ("mass", "basis"), "tolerance": ("mass", "tolerance"), "date": ("mass", "date"),
     }.items():  # fmt: skip
         if name in row:
             document.marks[(*path, *keys)] = (number, row[name][1])

@@ -1,4 +1,4 @@
-"""Writes a text file whole or not at all."""
+"""Writes a file whole or not at all."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from pathlib import Path
 from fieldworthy.schema.problems import BadInput, Problem
 
 
-def write_atomically(file: Path, text: str) -> None:
-    """Write a text file so that a reader finds the old text or the new one, never a half.
+def write_atomically(file: Path, text: str | bytes) -> None:
+    """Write a file so that a reader finds the old text or the new one, never a half.
 
     Parameters
     ----------
     file : Path
         The file; where it is a link, what it points to is written [-].
-    text : str
-        Its text; line ends stay as they are [-].
+    text : str or bytes
+        Its text, whose line ends stay as they are, or the bytes of a file that is none [-].
 
     Raises
     ------
@@ -43,7 +43,7 @@ def write_atomically(file: Path, text: str) -> None:
         raise BadInput([Problem(file, 1, 1, (), f"the file cannot be written ({why})")]) from error
 
 
-def _replace(target: Path, text: str) -> None:
+def _replace(target: Path, text: str | bytes) -> None:
     beside = target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.tmp")
     try:
         _write_through(beside, text)
@@ -56,9 +56,9 @@ def _replace(target: Path, text: str) -> None:
             beside.unlink(missing_ok=True)
 
 
-def _write_through(file: Path, text: str) -> None:
-    with file.open("x", encoding="utf-8", newline="") as stream:
-        stream.write(text)
+def _write_through(file: Path, text: str | bytes) -> None:
+    with file.open("xb") as stream:
+        stream.write(text.encode("utf-8") if isinstance(text, str) else text)
         stream.flush()
         os.fsync(stream.fileno())
 
