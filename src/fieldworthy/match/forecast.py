@@ -337,9 +337,45 @@ def forecast(
     BadInput
         Where the files do not say enough for the part that is asked for.
     """
-    base = Subject(loaded.nominal, loaded.nominal_season)
-    tally = Tally(_setup(loaded, base, part, 1))
-    planned = timeline(base, part)
+    tally = tallied(loaded, runs, seed, part, tolerances=tolerances, progress=progress)
+    return summed(loaded, tally, timeline(Subject(loaded.nominal, loaded.nominal_season), part), (runs, seed))
+
+
+def tallied(
+    loaded: Loaded,
+    runs: int,
+    seed: int = 0,
+    part: Part = "whole",
+    *,
+    tolerances: bool = True,
+    progress: Progress | None = None,
+) -> Tally:
+    """Play a number of matches and keep the sums, the distribution of points among them.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    runs, seed : int
+        How many matches are played, and what fixes them [-].
+    part : str
+        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
+    tolerances : bool
+        Let the robot of each run lie anywhere within its tolerances [-].
+    progress : callable or None
+        Told the runs done so far [-].
+
+    Returns
+    -------
+    Tally
+        The sums; an interruption from the keyboard ends it early with the runs done so far [SI].
+
+    Raises
+    ------
+    BadInput
+        Where the files do not say enough for the part that is asked for.
+    """
+    tally = Tally(_setup(loaded, Subject(loaded.nominal, loaded.nominal_season), part, 1))
     try:
         for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
             tally.add(block)
@@ -347,7 +383,7 @@ def forecast(
                 progress(tally.runs)
     except KeyboardInterrupt:
         pass  # what is done is worth having; the caller sees from `runs` that it is not all
-    return summed(loaded, tally, planned, (runs, seed))
+    return tally
 
 
 def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, int]) -> Forecast:
