@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -253,7 +254,8 @@ class _Problem:
         before = [(values[i] - p.start) / (p.given or 1.0) for i, p in enumerate(self.parameters) if p.given]
         return np.concatenate((np.asarray(self.residual(values), dtype=np.float64) / scale, before))
 
-    def _search(self, start: Array, scale: float, *, robust: bool, most: int | None = None) -> Array | None:
+    def _search(self, start: Array, scale: float, *, robust: bool, most: int | None = None) -> Array:
+        """Parameters at the least loss; with one evaluation alone, the slopes of the residuals at the start."""
         from scipy.optimize import least_squares  # noqa: PLC0415
 
         low, high = (np.array([getattr(p, end) for p in self.parameters]) / self._span for end in ("low", "high"))
@@ -261,10 +263,11 @@ class _Problem:
         if size == len(self._given):
             raise ValueError("there is no reading to fit")
         free = not (np.isfinite(low).any() or np.isfinite(high).any())
+        loss: Any = self._loss if robust else "linear"
         found = least_squares(
             self._all, start, "3-point", (low, high), args=(scale,), x_scale="jac", max_nfev=most,
             method="lm" if free and not robust and most is None and size >= start.size else "trf",
-            loss=self._loss if robust else "linear", ftol=1e-14, xtol=1e-14, gtol=1e-14,
+            loss=loss, ftol=1e-14, xtol=1e-14, gtol=1e-14,
         )  # fmt: skip
         return np.asarray(found.jac if most else found.x, dtype=np.float64)
 
@@ -279,17 +282,13 @@ class _Problem:
 
     def found(self, scale: float, start: Array | None = None) -> Array:
         begin = np.array([p.start for p in self.parameters]) / self._span if start is None else start
-        found = self._search(begin, scale, robust=self.robust)
-        assert found is not None
-        return found
+        return self._search(begin, scale, robust=self.robust)
 
     def found_with_scale(self) -> Array:
         """Robust fit while the scatter is not known: found from the middle residual, again after each fit."""
         unit = self._search(np.array([p.start for p in self.parameters]) / self._span, 1.0, robust=False)
         for _ in range(4):
-            assert unit is not None
             unit = self.found(self._scale(unit), unit)
-        assert unit is not None
         return unit
 
     def _scale(self, unit: Array) -> float:
@@ -304,7 +303,6 @@ class _Problem:
         n, free = residuals.size, len(self.parameters) - len(self._given)
         left = max(n - free, 0)
         jacobian = self._search(unit, 1.0, robust=False, most=1)
-        assert jacobian is not None
         spread = self._spread(residuals / scale, left, known) * scale**2
         before = np.array([0.0 if p.given is None else (p.span / p.given) ** 2 for p in self.parameters])
         seen = jacobian[:n].T @ jacobian[:n] / spread if spread > 0 else np.zeros((before.size,) * 2)

@@ -1,7 +1,7 @@
 """The declaration of a measurements file: one optional section for each procedure."""
 
 from fieldworthy.measure.model.air import AirCycles, CycleRun, Leak, LeakReading
-from fieldworthy.measure.model.columns import Column, TableFile
+from fieldworthy.measure.model.columns import Column
 from fieldworthy.measure.model.logs import (
     Coast,
     DragTest,
@@ -42,7 +42,6 @@ __all__ = [
     "Sprint",
     "SquareEnd",
     "Squares",
-    "TableFile",
     "Tilt",
     "TurnRun",
     "Weighing",

@@ -13,11 +13,3 @@ class Column:
 
     column: str = need("the name in the table's first row")
     unit: str = exact("", "unit of its numbers; the one in the column's name, such as 't [ms]', or SI where absent")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TableFile:
-    """A table of readings (CSV) and what its columns mean."""
-
-    file: str = need("the CSV file, beside this one")
-    columns: dict[str, Column] = need("which column holds which quantity, by the quantity's name")

@@ -1,0 +1,346 @@
+"""Reads a table of readings: any delimiter, decimal point or comma, and every doubtful row named.
+
+A table is read whole or refused. Rows that cannot be used are left out and said to be, each by its line in the file.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.measure.doubts import Remark, gone_over
+from fieldworthy.measure.model.columns import Column
+from fieldworthy.schema import BadInput, Document, Problem
+from fieldworthy.schema.document import read_text
+from fieldworthy.schema.problems import KeyPath, nearest, shorten
+from fieldworthy.units import UnitError, affine
+
+Array = npt.NDArray[np.float64]
+DELIMITERS = (",", ";", "\t", "|", " ")
+_HEADS = 40  # lines in which the names of the columns must stand
+_WIDEST = 200  # columns
+_NUMBER = re.compile(r"[+-]?(\d{1,15}(\.\d{0,15})?|\.\d{1,15})([eE][+-]?\d{1,2})?")
+_COMMA = re.compile(r"[+-]?\d{0,15},\d{1,15}([eE][+-]?\d{1,2})?")
+_UNIT = re.compile(r"(.*?)\s*[\[(]\s*([^\[\]()]+?)\s*[\])]\s*")
+_EMPTY = ("", "-", "--", "na", "n/a", "nan", "null", "none", "#n/a")
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a procedure wants of one column.
+
+    Attributes
+    ----------
+    kind : str
+        Kind of quantity of `fieldworthy.units.KINDS`; empty for a column of words.
+    low, high : float
+        The column's largest size lies between these where its unit is right [SI].
+    rises : bool
+        True for a time: rows are put in its order, and no two have the same.
+    moves : bool
+        True for what cannot keep exactly the same value over many rows while other columns move.
+    needed : bool
+        False where a table without this column can be used too.
+    """
+
+    kind: str
+    low: float = 0.0
+    high: float = float("inf")
+    rises: bool = False
+    moves: bool = True
+    needed: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Table:
+    """A table of readings in SI.
+
+    Attributes
+    ----------
+    numbers : dict of str to ndarray of shape (n,)
+        By quantity [SI].
+    words : dict of str to tuple of str
+        By quantity, for columns of words.
+    lines : ndarray of shape (n,)
+        Line of the file that each row stood in, from 1.
+    remarks : tuple of Remark
+        What was odd, and what was done about it.
+    """
+
+    numbers: dict[str, Array]
+    words: dict[str, tuple[str, ...]]
+    lines: npt.NDArray[np.int64]
+    remarks: tuple[Remark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A table and how its columns are named.
+
+    Attributes
+    ----------
+    file : Path
+        The CSV file.
+    columns : Mapping of str to Column
+        Which column holds which quantity.
+    document : Document or None
+        The measurements file that names the columns, for messages.
+    at : tuple of str or int
+        Where in it the mapping of columns stands.
+    """
+
+    file: Path
+    columns: Mapping[str, Column]
+    document: Document | None = None
+    at: KeyPath = ()
+
+    def bad(self, line: int, expected: str, suggestion: str | None = None) -> Problem:
+        """Describe something wrong in the table.
+
+        Parameters
+        ----------
+        line : int
+            Of the table, from 1 [-].
+        expected : str
+            What was expected there [-].
+        suggestion : str or None
+            What was probably meant [-].
+
+        Returns
+        -------
+        Problem
+            At that line [-].
+        """
+        return Problem(self.file, line, 1, (), expected, suggestion)
+
+    def misnamed(self, quantity: str, key: str, expected: str, suggestion: str | None = None) -> Problem:
+        """Describe something wrong with how a column is named in the measurements file.
+
+        Parameters
+        ----------
+        quantity, key : str
+            The quantity, and the key under it [-].
+        expected : str
+            What was expected there [-].
+        suggestion : str or None
+            What was probably meant [-].
+
+        Returns
+        -------
+        Problem
+            In the measurements file where it is known, else in the table [-].
+        """
+        if self.document is None:
+            return Problem(self.file, 1, 1, (quantity, key), expected, suggestion)
+        return self.document.problem((*self.at, quantity, key), expected, suggestion)
+
+
+def read_table(source: Source, wanted: Mapping[str, Wanted]) -> Table:
+    """Read a table of readings.
+
+    Parameters
+    ----------
+    source : Source
+        The file and what its columns are called [-].
+    wanted : Mapping of str to Wanted
+        What the procedure wants of each quantity [-].
+
+    Returns
+    -------
+    Table
+        Rows that can be used, in SI, with remarks on the rest [SI].
+
+    Raises
+    ------
+    BadInput
+        When the file cannot be read, a column is missing, its unit is wrong, or too little of it can be used.
+
+    Notes
+    -----
+    The delimiter is the one under which the named columns are found. A row counts only where every column that was
+    asked for holds a number; a time may not come twice, and rows out of order are put in order.
+    """
+    text = read_text(source.file)
+    used = {name: want for name, want in wanted.items() if name in source.columns}
+    lacking = [name for name, want in wanted.items() if want.needed and name not in used]
+    if lacking:
+        raise BadInput([source.misnamed(name, "column", "this column is needed, and nothing names it")
+                        for name in lacking])  # fmt: skip
+    head, rows = _cells(source, text)
+    places = _places(source, head, used)
+    scales = {name: _unit(source, head[places[name]], name, want) for name, want in used.items() if want.kind}
+    _refuse_longer(source, rows, len(head))
+    raw = _Raw(places, {name: want.kind != "" for name, want in used.items()})
+    lines, columns, remarks = raw.read(source, rows)
+    numbers = {name: scale * columns[name] + offset for name, (scale, offset) in scales.items()}
+    words = {name: columns[name] for name in used if name not in scales}
+    keep, more = gone_over(source.file, numbers, lines, used)
+    return Table(
+        {name: values[keep] for name, values in numbers.items()},
+        {name: tuple(values[i] for i in keep) for name, values in words.items()},
+        lines[keep],
+        (*remarks, *more),
+    )
+
+
+Row = tuple[int, list[str]]
+
+
+def _cells(source: Source, text: str) -> tuple[list[str], list[Row]]:
+    """The names of the columns and the rows below them, cut at the delimiter under which the names are found."""
+    named = {_plain(column.column) for column in source.columns.values()}
+    best: tuple[int, int, str] = (0, 0, "")
+    top = text.splitlines()[:_HEADS]
+    for delimiter in DELIMITERS:
+        for number, line in enumerate(top):
+            cells = _split(line, delimiter)
+            found = len(named & {name for cell in cells for name in (_plain(cell), _plain(_unit_off(cell)[0]))})
+            if found > best[0] or (found == best[0] and found and number < best[1]):
+                best = (found, number, delimiter)
+    if not best[0]:
+        raise BadInput([_no_names(source, top)])
+    reader = csv.reader(io.StringIO(text, newline=None), delimiter=best[2], skipinitialspace=True)
+    rows, start = [], 1
+    try:
+        for cells in reader:
+            rows.append((start, _trimmed(cells) if best[2] == " " else [c.strip() for c in cells]))
+            start = reader.line_num + 1
+    except csv.Error as error:
+        raise BadInput([source.bad(start, f"expected a table of cells: {error}")]) from error
+    at = next((i for i, (line, _) in enumerate(rows) if line == best[1] + 1), None)
+    if at is None:
+        raise BadInput([source.bad(best[1] + 1, "expected the names of the columns on a line of their own")])
+    return rows[at][1], [(line, cells) for line, cells in rows[at + 1 :] if any(cells) and cells[0][:1] != "#"]
+
+
+def _split(line: str, delimiter: str) -> list[str]:
+    try:
+        cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+    except csv.Error:
+        return []
+    return _trimmed(cells) if delimiter == " " else [cell.strip() for cell in cells]
+
+
+def _trimmed(cells: Iterable[str]) -> list[str]:
+    return [cell for cell in (c.strip() for c in cells) if cell]
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.lower().split())
+
+
+def _unit_off(head: str) -> tuple[str, str]:
+    """A column's name and the unit in brackets behind it."""
+    match = _UNIT.fullmatch(head[:200])
+    return (match[1], match[2]) if match else (head, "")
+
+
+def _no_names(source: Source, top: Sequence[str]) -> Problem:
+    listed = ", ".join(shorten(c.column) for c in source.columns.values())
+    first = next((line for line in top if line.strip()), "")
+    return source.bad(1, f"expected a row with the names of the columns: {listed} (found {shorten(first.strip())})")
+
+
+def _places(source: Source, head: Sequence[str], used: Mapping[str, Wanted]) -> dict[str, int]:
+    """Where each quantity's column stands."""
+    whole = [_plain(cell) for cell in head[:_WIDEST]]
+    bare = [_plain(_unit_off(cell)[0]) for cell in head[:_WIDEST]]
+    places, problems = {}, []
+    for name in used:
+        asked = _plain(source.columns[name].column)
+        found = [i for i, cell in enumerate(whole) if cell == asked] or [i for i, c in enumerate(bare) if c == asked]
+        if len(found) == 1:
+            places[name] = found[0]
+        else:
+            what = "no column" if not found else f"{len(found)} columns"
+            expected = f"expected the name of one column of {source.file.name} ({what} of this name)"
+            problems.append(source.misnamed(name, "column", expected, None if found else nearest(asked, head)))
+    if problems:
+        raise BadInput(problems)
+    return places
+
+
+def _refuse_longer(source: Source, rows: Sequence[Row], columns: int) -> None:
+    """A table most of whose rows have more cells than its head: a comma is decimal mark and delimiter at once."""
+    longer = [line for line, cells in rows if any(cells[columns:])]
+    if len(longer) > 0.1 * len(rows):
+        expected = f"expected at most {columns} cells, one for each column; a decimal comma between commas? Save the "
+        raise BadInput([source.bad(longer[0], f"{expected}table with ';' between the cells, or with decimal points")])
+
+
+def _unit(source: Source, head: str, name: str, want: Wanted) -> tuple[float, float]:
+    """Scale and offset that turn a column into SI."""
+    written = source.columns[name].unit or _unit_off(head)[1]
+    if not written or written == "1":
+        return 1.0, 0.0
+    try:
+        found = affine(written, want.kind)
+    except UnitError as error:
+        problem = source.misnamed(
+            name, "unit", f"expected {error.expected} (found {shorten(written)})", error.suggestion
+        )
+        raise BadInput([problem]) from error
+    return found.scale, found.offset
+
+
+@dataclass(frozen=True, slots=True)
+class _Raw:
+    """Turns rows of cells into columns."""
+
+    places: dict[str, int]
+    is_number: dict[str, bool]
+
+    def read(self, source: Source, rows: Sequence[Row]) -> tuple[npt.NDArray[np.int64], dict[str, Array], list[Remark]]:
+        comma = self._comma(rows)
+        lines, columns, remarks = [], {name: [] for name in self.places}, []  # type: ignore[var-annotated]
+        for line, cells in rows:
+            values, odd = self._row(cells, comma)
+            if odd:
+                remarks.append(Remark(line, odd))
+                continue
+            lines.append(line)
+            for name, value in values.items():
+                columns[name].append(value)
+        self._refuse(source, len(rows), remarks)
+        arrays = {
+            name: np.array(values) if self.is_number[name] else np.array(values, dtype=object)
+            for name, values in columns.items()
+        }
+        return np.array(lines, dtype=np.int64), arrays, remarks
+
+    def _comma(self, rows: Sequence[Row]) -> bool:
+        """Whether a comma is the decimal mark: cells with one are numbers then, and no cell has a point."""
+        numbers = [cells[i] for _, cells in rows[:2000] for name, i in self.places.items()
+                   if self.is_number[name] and i < len(cells)]  # fmt: skip
+        return any(_COMMA.fullmatch(cell) for cell in numbers) and not any(re.search(r"\d\.\d", c) for c in numbers)
+
+    def _row(self, cells: Sequence[str], comma: bool) -> tuple[dict[str, float | str], str]:
+        values: dict[str, float | str] = {}
+        for name, i in self.places.items():
+            cell = cells[i] if i < len(cells) else ""
+            if not self.is_number[name]:
+                values[name] = cell
+                if not cell:
+                    return {}, f"no {name}; left out"
+                continue
+            if cell.lower() in _EMPTY:
+                return {}, f"no {name}; left out"
+            text = cell.replace(",", ".") if comma and _COMMA.fullmatch(cell) else cell
+            if not _NUMBER.fullmatch(text):
+                return {}, f"expected a number for {name}, found {shorten(cell)}; left out"
+            values[name] = float(text)
+        return values, ""
+
+    def _refuse(self, source: Source, rows: int, remarks: Sequence[Remark]) -> None:
+        if rows - len(remarks) >= max(2, 0.5 * rows):
+            return
+        if rows < 2:
+            raise BadInput([source.bad(1, "expected two rows of readings or more below the names of the columns")])
+        raise BadInput([source.bad(r.line, r.text.removesuffix("; left out")) for r in remarks])
