@@ -1,0 +1,276 @@
+"""The drive on trial: the functions that the checks call, with some of the robot file's numbers laid over."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+import numpy as np
+
+from fieldworthy.checks.driving import Drive, Pace, drive_of, pace_of
+from fieldworthy.checks.stance import Stance
+from fieldworthy.checks.subject import Subject
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Array, Parameter
+from fieldworthy.measure.overlay import laid_over, number_at
+from fieldworthy.robot.model import Part, Pose, Robot
+from fieldworthy.schema.problems import KeyPath
+
+T = TypeVar("T")
+_SMALL = 1e-3
+_LOOSE = 4.0  # spans: how far from the file's value anything is searched for
+
+
+@dataclass(frozen=True, slots=True)
+class Knob:
+    """One number of the robot file, or several that only act together, to be found or known within a tolerance.
+
+    Attributes
+    ----------
+    name : str
+        In the words of a sentence.
+    kind : str
+        A key of `fieldworthy.units.KINDS`.
+    keys : tuple of tuple
+        The keys of the robot file that it stands for.
+    nominal : float
+        As the file has it; the mean or the product of several [SI].
+    parameter : Parameter
+        How it is searched for.
+    shares : bool
+        Whether the keys multiply to the number (stages of gearing) instead of having it as their mean.
+    told_by : str
+        Which reading would tell it; empty for what is known within a tolerance and not asked for.
+    """
+
+    name: str
+    kind: str
+    keys: tuple[KeyPath, ...]
+    nominal: float
+    parameter: Parameter
+    shares: bool = False
+    told_by: str = ""
+
+    def values(self, robot: Robot, value: float) -> dict[KeyPath, float]:
+        """Give each key its part.
+
+        Parameters
+        ----------
+        robot : Robot
+            As the file has it [SI].
+        value : float
+            Of the whole [SI].
+
+        Returns
+        -------
+        dict
+            Number by key path [SI].
+        """
+        if len(self.keys) == 1 or self.nominal == 0.0:
+            return dict.fromkeys(self.keys, value)
+        power = 1.0 / len(self.keys) if self.shares else 1.0
+        factor = max(value / self.nominal, 0.0) ** power
+        return {key: number_at(robot, key) * factor for key in self.keys}
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The drive with one set of trial numbers.
+
+    Attributes
+    ----------
+    robot : Robot
+        With the trial numbers laid over [SI].
+    unknowns : mapping of str to float
+        Every parameter of the fit by name, those of single runs too [SI].
+    """
+
+    robot: Robot
+    unknowns: Mapping[str, float]
+    _stances: Mapping[float, Stance]
+    _pose: Pose
+    _memory: dict[Hashable, Any] = field(default_factory=dict, repr=False)
+
+    def remember(self, key: Hashable, compute: Callable[[], T]) -> T:
+        """Compute something once for all readings of this trial.
+
+        Parameters
+        ----------
+        key : hashable
+            What it is [-].
+        compute : callable
+            Called the first time [-].
+
+        Returns
+        -------
+        object
+            What it gave [SI].
+        """
+        if key not in self._memory:
+            self._memory[key] = compute()
+        found: T = self._memory[key]
+        return found
+
+    @property
+    def drive(self) -> Drive:
+        """Battery to rims [SI]."""
+        return self.remember("drive", lambda: drive_of(self.robot))
+
+    def pace(self, added: float) -> Pace:
+        """Find what the drive makes of the robot with more mass on board.
+
+        Parameters
+        ----------
+        added : float
+            The mass put on board [kg].
+
+        Returns
+        -------
+        Pace
+            Force line, load and grip [SI].
+        """
+        stance = self._stances[added]
+        return self.remember(("pace", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
+
+
+class Bench:
+    """A robot whose drive is tried with other numbers.
+
+    Parameters
+    ----------
+    measured : Measured
+        The robot, with its season [-].
+    pose : str or None
+        The pose it drives in; the one that drives empty where None [-].
+    added : iterable of float
+        Masses that are put on board in one run or another [kg].
+    """
+
+    def __init__(self, measured: Measured, pose: str | None, added: Iterable[float]) -> None:
+        self.robot = measured.robot.nominal
+        self.quantities = measured.quantities
+        subject = Subject(self.robot, measured.robot.nominal_season)
+        name = pose or subject.driving_pose
+        if name is None or not self.robot.parts:
+            raise ValueError("parts and a pose are needed")
+        self.pose = self.robot.poses[name]
+        middle = subject.body(name).cg
+        self.stances = {mass: self._loaded(subject, name, mass, middle) for mass in {0.0, *added}}
+
+    @staticmethod
+    def _loaded(subject: Subject, pose: str, mass: float, middle: Array) -> Stance:
+        if mass == 0.0:
+            return subject.stance(pose)
+        place = (float(middle[0]), float(middle[1]), float(middle[2]))
+        box = Part(mass=mass, position=place, size=(_SMALL, _SMALL, _SMALL), rides="chassis", count=1)
+        parts = subject.robot.parts | {"put on board for a run": box}
+        return Subject(dataclasses.replace(subject.robot, parts=parts), subject.season).stance(pose)
+
+    def trial(self, knobs: Iterable[Knob], unknowns: Mapping[str, float]) -> Trial:
+        """Try the drive with other numbers.
+
+        Parameters
+        ----------
+        knobs : iterable of Knob
+            Which numbers of the file are changed [-].
+        unknowns : mapping of str to float
+            Their values by name, and those of unknowns that no file holds [SI].
+
+        Returns
+        -------
+        Trial
+            The drive with these numbers [SI].
+        """
+        values: dict[KeyPath, Any] = {}
+        for knob in knobs:
+            values |= knob.values(self.robot, unknowns[knob.name])
+        return Trial(laid_over(self.robot, values), unknowns, self.stances, self.pose)
+
+    def knobs(self) -> list[Knob]:
+        """List what is asked for, then what is only known within its tolerance and acts on the readings.
+
+        Returns
+        -------
+        list of Knob
+            In the order of the fit [-].
+        """
+        return [*self._asked(), *self._known()]
+
+    def _asked(self) -> list[Knob]:
+        battery: KeyPath = ("catalogue", "batteries", self.robot.battery)
+        friction = number_at(self.robot, ("drive", "friction_torque"))
+        voltage = number_at(self.robot, (*battery, "open_circuit"))
+        return [
+            Knob("friction of the bearings", "torque", (("drive", "friction_torque"),), friction,
+                 _search("friction of the bearings", friction, 0.02), told_by=_ROLLING),
+            self._rolling(),
+            *self._gearing(),
+            Knob("voltage of the battery without load", "voltage", ((*battery, "open_circuit"),), voltage,
+                 _search("voltage of the battery without load", voltage, 1.0), told_by=_VOLTAGE),
+            self._one("resistance of the battery", "resistance", (*battery, "resistance"), 0.1, _SAG),
+            *self._grips(),
+        ]  # fmt: skip
+
+    def _one(self, name: str, kind: str, key: KeyPath, span: float, told_by: str) -> Knob:
+        start = number_at(self.robot, key)
+        return Knob(name, kind, (key,), start, _search(name, start, span), told_by=told_by)
+
+    def _rolling(self) -> Knob:
+        """Rolling resistance of all wheels: the drive feels their mean, so one factor moves every class."""
+        classes = [w.wheel for w in self.robot.drive.wheels.values()]
+        keys = tuple(("catalogue", "wheels", c, "rolling_resistance") for c in dict.fromkeys(classes))
+        wheels = self.robot.catalogue.wheels
+        mean = float(np.mean([float(wheels[c].rolling_resistance) for c in classes]))
+        name = "rolling resistance of the wheels"
+        return Knob(name, "ratio", keys, mean, _search(name, mean, max(mean, 0.01)), told_by=_ROLLING)
+
+    def _gearing(self) -> Iterator[Knob]:
+        """Efficiency of all stages together: the drive feels their product."""
+        stages = self.robot.drive.stages
+        if stages:
+            keys = tuple(("drive", "stages", i, "efficiency") for i in range(len(stages)))
+            product = float(np.prod([float(stage.efficiency) for stage in stages]))
+            name = "efficiency of the gearing"
+            parameter = Parameter(name, min(product, 0.999), 0.1, 0.2, 1.0, _LOOSE * 0.1)
+            yield Knob(name, "ratio", keys, product, parameter, True, _CURRENT)
+
+    def _grips(self) -> Iterator[Knob]:
+        driven = list(dict.fromkeys(w.wheel for w in self.robot.drive.wheels.values() if w.driven))
+        told = _SLIP if len(driven) == 1 else _SLIP + _DRAG
+        for name in driven:
+            yield self._one(f"grip of '{name}'", "ratio", ("catalogue", "wheels", name, "grip"), 0.2, told)
+
+    def _known(self) -> list[Knob]:
+        """Numbers of the motor and the wheels, known within the file's tolerances."""
+        drive = self.robot.drive
+        first = next(w for w in drive.wheels.values() if w.driven)
+        motor: KeyPath = ("catalogue", "motors", drive.motor)
+        named = [(f"motor's {word.replace('_', ' ')}", (*motor, word)) for word in _MOTOR]
+        named.append(("wheel diameter", ("catalogue", "wheels", first.wheel, "diameter")))
+        found = []
+        for name, key in named:
+            quantity = self.quantities[key]
+            if quantity.tolerance > 0.0:
+                given = quantity.tolerance / PER_95
+                parameter = Parameter(name, quantity.si, _LOOSE * given, 0.2 * quantity.si, np.inf, given)
+                found.append(Knob(name, quantity.kind, (key,), quantity.si, parameter))
+        return found
+
+
+def _search(name: str, start: float, span: float) -> Parameter:
+    """A number that is asked for: the search begins at the file's value, which counts next to nothing."""
+    return Parameter(name, max(start, 1e-3 * span), span, 0.0, np.inf, _LOOSE * span)
+
+
+_MOTOR = ("free_speed", "stall_torque", "free_current", "stall_current", "power_cap", "current_limit", "rotor_inertia")
+_ROLLING = (
+    "coast with the robot's own weight and again with 2 kg or more on board: rolling grows with the weight, friction "
+    "of the bearings does not"
+)
+_CURRENT = "log the motors' current on a run at full command, or push against a scale while the wheels hold"
+_VOLTAGE = "log the voltage of a run at full command, and of a coast"
+_SAG = "log the voltage of a run at full command: it sags while the motors pull"
+_SLIP = "push against a scale until the wheels slip"
+_DRAG = ", and drag a locked wheel of each class over the tiles with a scale"

@@ -1,0 +1,271 @@
+"""The drive from its runs: logs at full command and of coasts, times by hand, pushes against a scale, fitted together.
+
+Caution: a robot at full speed hurts whom it hits. Clear the floor, and keep a hand on the switch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from fieldworthy.measure.coastdown import hand_coast, logged_coast
+from fieldworthy.measure.drivebench import Bench, Knob, Trial
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Array, Parameter, Solution, solve
+from fieldworthy.measure.model import DriveLog, DriveRuns, Sprint
+from fieldworthy.measure.pushscale import drag_test, push_test
+from fieldworthy.measure.result import Fitted, Procedure, Unidentified
+from fieldworthy.measure.strand import Run, Strand, by_hand, noise
+from fieldworthy.measure.table import Source, Wanted, read_table
+from fieldworthy.physics.drivecurrent import Pulled, pulled
+from fieldworthy.physics.motion import NO_BRAKING, Load, move, speed_curve
+from fieldworthy.physics.motion import top_speed as physics_top_speed
+from fieldworthy.schema import BadInput, Problem
+
+_WANTED = {
+    "time": Wanted("time", 0.05, 3600.0, rises=True),
+    "position": Wanted("length", 0.05, 100.0, needed=False),
+    "speed": Wanted("speed", 0.05, 12.0, moves=False, needed=False),
+    "current": Wanted("current", 0.0, 200.0, moves=False, needed=False),
+    "voltage": Wanted("voltage", 3.0, 60.0, moves=False, needed=False),
+}
+_LEAST = 5  # rows
+_STARTED = 0.15  # of the top speed: past this it has surely started
+_SETTLING = 0.04  # s after the guessed start in which current and voltage jump: they do not count
+_MISSES = 2.0  # times the readings' own scatter
+
+
+def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
+    """Find friction, rolling resistance, efficiency, grip and the battery's resistance from a robot's runs.
+
+    Parameters
+    ----------
+    given : DriveRuns
+        Logs, times and forces [SI].
+    measured : Measured
+        The file they stand in, with the robot [-].
+    name : str
+        Not used: there is one such section [-].
+
+    Returns
+    -------
+    Procedure
+        What the runs tell, and what they cannot tell apart [SI].
+
+    Raises
+    ------
+    BadInput
+        When a log cannot be used, or the robot has no parts or poses to drive in.
+
+    Notes
+    -----
+    One least-squares fit over all runs. What the file knows of the motors and the wheels' diameter counts within its
+    tolerances, and widens the intervals of what hangs on it.
+
+    References
+    ----------
+    hughes: ch. 3, the motor line.
+    gillespie: chapter 2, acceleration performance.
+    saej1263: coast-down.
+    """
+    del name
+    bench = _bench(given, measured)
+    runs = list(_runs(given, measured))
+    knobs = bench.knobs()
+    own = [parameter for run in runs for parameter in run.unknowns]
+    parameters = [*(knob.parameter for knob in knobs), *own]
+    strands = [strand for run in runs for strand in run.strands]
+
+    def trial(values: Array) -> Trial:
+        return bench.trial(knobs, dict(zip((p.name for p in parameters), values.tolist(), strict=True)))
+
+    def residual(values: Array) -> Array:
+        tried = trial(values)
+        return np.concatenate([strand.whitened(tried) for strand in strands])
+
+    found = solve(residual, parameters)
+    best = trial(found.values)
+    return Procedure(
+        "drive", "Runs of the drive", given.date, tuple(_told(bench, knobs, found)), tuple(_untold(knobs, found)),
+        tuple(strand.residuals(best) for strand in strands), (*_notes(runs, knobs, found),),
+        ("hughes", "gillespie", "saej1263", "meriam_statics"),
+    )  # fmt: skip
+
+
+def _bench(given: DriveRuns, measured: Measured) -> Bench:
+    added = [float(log.added) for log in given.logs] + [float(sprint.added) for sprint in given.sprints]
+    added += [float(coasting.added) for coasting in given.coasts] + [float(test.added) for test in given.pushes]
+    try:
+        return Bench(measured, given.pose, added)
+    except ValueError as error:
+        key = "parts" if not measured.robot.nominal.parts else "poses"
+        expected = f"expected {key} in the robot file: how heavy it is decides how fast it drives"
+        raise BadInput([measured.document.problem(("drive",), expected)]) from error
+
+
+def _runs(given: DriveRuns, measured: Measured) -> Iterator[Run]:
+    time_sd, force_sd = float(given.time_error) / PER_95, float(given.force_error) / PER_95
+    for i, log in enumerate(given.logs):
+        yield _logged(given, log, i, measured)
+    for i, sprint in enumerate(given.sprints):
+        yield _sprint(sprint, f"sprint {i + 1}", time_sd)
+    for i, coasting in enumerate(given.coasts):
+        yield hand_coast(coasting, f"coast {i + 1}", time_sd)
+    for i, test in enumerate(given.pushes):
+        yield push_test(test, f"push {i + 1}", force_sd)
+    for drag in given.drags:
+        yield drag_test(drag, force_sd)
+
+
+def _sprint(given: Sprint, name: str, time_sd: float) -> Run:
+    """A distance by the stopwatch: from rest without braking, or at top speed."""
+    distance, added, standing = float(given.distance), float(given.added), given.start == "standing"
+
+    def time(trial: Trial) -> float:
+        pace = trial.pace(added)
+        free = Load(pace.load.mass, pace.load.rotating_mass, pace.load.resistance, pace.load.grip_acceleration,
+                    NO_BRAKING)  # fmt: skip
+        if standing:
+            return min(float(move(pace.line, free, distance).time), 1e3)
+        return distance / max(float(physics_top_speed(pace.line, free)), 1e-3)
+
+    return Run([by_hand(f"time of {name}", "time", [float(t) for t in given.times], time_sd, time)])
+
+
+def _logged(given: DriveRuns, log: DriveLog, place: int, measured: Measured) -> Run:
+    key = ("drive", "logs", place)
+    file = measured.table(log.file, (*key, "file"))
+    source = Source(file, given.columns, measured.document, ("drive", "columns"))
+    table = read_table(source, _WANTED)
+    columns = _forward(_between(table.numbers, log))
+    if columns["time"].size < _LEAST:
+        expected = f"expected {_LEAST} rows or more between 'begin' and 'end', found {columns['time'].size}"
+        raise BadInput([measured.document.problem(key, expected)])
+    sds = {name: noise(values) for name, values in columns.items() if name != "time"}
+    still = [name for name, sd in sds.items() if sd == 0.0]
+    notes = [f"{log.file}, {remark}." for remark in table.remarks]
+    notes += [f"{log.file}: {name} never changes, so it was left out; is the sensor stuck?" for name in still]
+    columns = {name: values for name, values in columns.items() if name not in still}
+    if not {"position", "speed"} & set(columns):
+        raise BadInput([Problem(file, int(table.lines[0]), 1, (), "expected a speed or a position that changes")])
+    take = _full if log.command == "full" else logged_coast
+    run = take(columns, sds, float(log.added), log.file)
+    return Run(run.strands, run.unknowns, notes)
+
+
+def _between(columns: Mapping[str, Array], log: DriveLog) -> dict[str, Array]:
+    """The rows between the times that the person named."""
+    time = columns["time"]
+    first, last = (-np.inf if log.begin is None else log.begin), (np.inf if log.end is None else log.end)
+    inside = (time >= first) & (time <= last)
+    return {name: values[inside] for name, values in columns.items()}
+
+
+def _forward(columns: dict[str, Array]) -> dict[str, Array]:
+    """The run as one ahead, where it was driven backwards or the sensor counts the other way."""
+    signs = {name: -1.0 if name in columns and columns[name].sum() < 0.0 else 1.0 for name in ("speed", "current")}
+    if "position" in columns:
+        signs["position"] = -1.0 if columns["position"][-1] < columns["position"][0] else 1.0
+    return {name: signs.get(name, 1.0) * values for name, values in columns.items()}
+
+
+def _full(columns: dict[str, Array], sds: dict[str, float], added: float, name: str) -> Run:
+    """A run from rest at full command, by the log."""
+    time = columns["time"]
+    start, place = f"start of {name}", f"position before {name}"
+    begun = _start(columns)
+
+    def course(trial: Trial) -> tuple[Array, Array, Pulled]:
+        return trial.remember(("run", name), lambda: _run_up(trial, added, time - trial.unknowns[start]))
+
+    def speed(trial: Trial) -> Array:
+        return course(trial)[0]
+
+    def position(trial: Trial) -> Array:
+        return course(trial)[1] + trial.unknowns[place]
+
+    # current and voltage jump as it starts: the rows around that say nothing that a fit could follow
+    sure = time > begun + _SETTLING
+
+    def current(trial: Trial) -> Array:
+        return np.sqrt(course(trial)[2].square[sure])
+
+    def voltage(trial: Trial) -> Array:
+        battery = trial.drive.train.battery
+        return np.asarray(battery.open_voltage - battery.resistance * course(trial)[2].battery_current[sure])
+
+    unknowns = [Parameter(start, begun, 0.1)]
+    strands = []
+    for column, kind, predict, rows in (
+        ("speed", "speed", speed, slice(None)), ("position", "length", position, slice(None)),
+        ("current", "current", current, sure), ("voltage", "voltage", voltage, sure),
+    ):  # fmt: skip
+        if column in columns:
+            title = f"{column} of {name}"
+            strands.append(Strand(title, kind, columns[column][rows], sds[column], predict, time[rows]))
+    if "position" in columns:
+        unknowns.append(Parameter(place, float(columns["position"][0]), 0.1))
+    return Run(strands, unknowns)
+
+
+def _run_up(trial: Trial, added: float, since: Array) -> tuple[Array, Array, Pulled]:
+    """Speed, position and what the drive takes, at times since the start."""
+    pace = trial.pace(added)
+    curve = speed_curve(pace.line, pace.load)
+    speed, distance = curve.after(since)
+    return speed, distance, pulled(trial.drive.train, curve.force(speed), speed)
+
+
+def _start(columns: dict[str, Array]) -> float:
+    """Guess when it started: the line through the first part of the run-up, back to rest."""
+    time = columns["time"]
+    speed = columns["speed"] if "speed" in columns else np.gradient(columns["position"], time)
+    top = float(np.quantile(speed, 0.95))
+    low, high = (int(np.argmax(speed > share * top)) for share in (_STARTED, 0.5))
+    if high <= low or top <= 0.0:
+        return float(time[0])
+    slope = (speed[high] - speed[low]) / (time[high] - time[low])
+    return float(time[low] - speed[low] / slope) if slope > 0.0 else float(time[0])
+
+
+def _told(bench: Bench, knobs: list[Knob], found: Solution) -> Iterator[Fitted]:
+    for knob in knobs:
+        if not knob.told_by or found.why_not(knob.name) is not None:
+            continue
+        value, half = found.value(knob.name), found.half_width(knob.name)
+        parts = knob.values(bench.robot, value)
+        if len(parts) > 1:
+            yield Fitted(knob.name, (), knob.kind, value, half)
+        for key, part in parts.items():
+            power = 1.0 / len(parts) if knob.shares else 1.0
+            name = knob.name if len(parts) == 1 else f"{knob.name}: {key[-2]}"
+            yield Fitted(name, key, knob.kind, part, half if len(parts) == 1 else power * half * part / value)
+
+
+def _untold(knobs: list[Knob], found: Solution) -> Iterator[Unidentified]:
+    for knob in knobs:
+        why = found.why_not(knob.name) if knob.told_by else None
+        if why is not None:
+            yield Unidentified(knob.name, knob.keys[0] if len(knob.keys) == 1 else (), why, knob.told_by)
+
+
+def _notes(runs: list[Run], knobs: list[Knob], found: Solution) -> Iterator[str]:
+    yield from (note for run in runs for note in run.notes)
+    known: Mapping[str, Knob] = {knob.name: knob for knob in knobs}
+    rolling = known["rolling resistance of the wheels"]
+    if len(rolling.keys) > 1:
+        yield "Rolling resistance acts as the mean of all wheels: its classes keep the ratio that the file gives them."
+    if "efficiency of the gearing" in known:
+        gearing = known["efficiency of the gearing"]
+        if len(gearing.keys) > 1:
+            yield "Only the product of the stages' efficiencies can be told: each stage takes an equal part of it."
+        yield (
+            "Efficiency and the motors' torque act together: the interval of the efficiency holds the tolerance that "
+            "the file gives the torque."
+        )
+    if found.scatter > _MISSES:
+        yield (
+            f"The drive's model misses the readings by {found.scatter:.1f} times their own scatter: did wheels slip, "
+            "was it braked, or does the floor slope? Look at the residuals."
+        )

@@ -1,0 +1,149 @@
+"""A strand of readings: what was read, how good it is, and what a trial of the drive says it should be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.measure.drivebench import Trial
+from fieldworthy.measure.fitting import Array, Parameter
+from fieldworthy.measure.result import Residuals
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strand:
+    """Readings of one kind from one run.
+
+    Attributes
+    ----------
+    name : str
+        Title of its plot.
+    kind : str
+        A key of `fieldworthy.units.KINDS`.
+    observed : ndarray of shape (m,)
+        As read [SI].
+    sd : float or ndarray of shape (m,)
+        Standard deviation of one reading [SI].
+    predict : callable
+        Takes a trial of the drive, gives the readings that it would lead to, shape (m,) [SI].
+    at : ndarray of shape (m,)
+        Time of each reading; its number where it has none [s].
+    timed : bool
+        Whether `at` is a time.
+    """
+
+    name: str
+    kind: str
+    observed: Array
+    sd: float | Array
+    predict: Callable[[Trial], Array]
+    at: Array
+    timed: bool = True
+
+    def whitened(self, trial: Trial) -> Array:
+        """Give the residuals over their standard deviation.
+
+        Parameters
+        ----------
+        trial : Trial
+            The drive with trial numbers [SI].
+
+        Returns
+        -------
+        ndarray of shape (m,)
+            Observed less predicted, in standard deviations [-].
+        """
+        return np.asarray((self.observed - self.predict(trial)) / self.sd)
+
+    def residuals(self, trial: Trial) -> Residuals:
+        """Put what was read beside what the fitted drive says.
+
+        Parameters
+        ----------
+        trial : Trial
+            The drive with the numbers found [SI].
+
+        Returns
+        -------
+        Residuals
+            For a plot [SI].
+        """
+        axis, kind = ("time", "time") if self.timed else ("reading", "")
+        both = (tuple(np.asarray(v, dtype=float).tolist()) for v in (self.observed, self.predict(trial)))
+        return Residuals(self.name, axis, kind, tuple(self.at.tolist()), self.kind, *both)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What one run contributes: strands of readings, the unknowns of this run alone, and what was odd in it.
+
+    Attributes
+    ----------
+    strands : sequence of Strand
+        Its readings.
+    unknowns : sequence of Parameter
+        Such as when it started.
+    notes : sequence of str
+        Sentences for people.
+    """
+
+    strands: Sequence[Strand]
+    unknowns: Sequence[Parameter] = ()
+    notes: Sequence[str] = ()
+
+
+def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict: Callable[[Trial], float]) -> Strand:
+    """Make a strand of readings of one number, read again and again by hand.
+
+    Parameters
+    ----------
+    name : str
+        What was read [-].
+    kind : str
+        A key of `fieldworthy.units.KINDS` [-].
+    readings : sequence of float
+        Try by try [SI].
+    sd : float
+        Standard deviation of one [SI].
+    predict : callable
+        What a trial of the drive says it is [SI].
+
+    Returns
+    -------
+    Strand
+        The readings [SI].
+    """
+    observed = np.array([float(r) for r in readings])
+
+    def all_alike(trial: Trial) -> Array:
+        return np.full(observed.size, predict(trial))
+
+    return Strand(name, kind, observed, sd, all_alike, np.arange(1.0, observed.size + 1.0), False)
+
+
+def noise(values: Array) -> float:
+    """Standard deviation of the noise of a logged column.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n,)
+        In order of time, three rows or more [any unit].
+
+    Returns
+    -------
+    float
+        From the middle size of the second differences, in which a smooth course cancels; never finer than the step
+        of its last digit allows; 0 where the column stands still [any unit].
+
+    References
+    ----------
+    rice1984: second differences; the middle size is robust against jumps, for normal noise.
+    """
+    if values.size < 3:
+        return 0.0
+    bent = float(np.median(np.abs(np.diff(values, 2)))) * 1.482602218505602 / np.sqrt(6.0)
+    steps = np.abs(np.diff(values))
+    finest = float(np.min(steps[steps > 0.0], initial=np.inf))
+    return max(bent, finest / np.sqrt(12.0)) if np.isfinite(finest) else 0.0
