@@ -12,12 +12,13 @@ from fieldworthy.measure.fitting import Array, Parameter
 from fieldworthy.measure.model import Coast
 from fieldworthy.measure.strand import Run, Strand, by_hand
 from fieldworthy.physics.coastdown import Course, coast, coast_deceleration
+from fieldworthy.schema.kinds import Real
 
 _SLOWEST = 1e-3  # m/s2: a trial that would never stop
 _FIRST = 5  # rows from which the speed at the beginning is guessed
 
 
-def deceleration(trial: Trial, added: float) -> float:
+def deceleration(trial: Trial, added: float) -> Real:
     """Find how fast the coasting drive slows down.
 
     Parameters
@@ -29,11 +30,10 @@ def deceleration(trial: Trial, added: float) -> float:
 
     Returns
     -------
-    float
+    float or ndarray of shape (k,)
         Deceleration [m/s2].
     """
-    slowing = coast_deceleration(trial.drive.train, trial.pace(added).load)
-    return max(float(np.asarray(slowing)), _SLOWEST)
+    return np.maximum(coast_deceleration(trial.drive.train, trial.pace(added).load), _SLOWEST)
 
 
 def hand_coast(given: Coast, name: str, time_sd: float) -> Run:
@@ -58,7 +58,7 @@ def hand_coast(given: Coast, name: str, time_sd: float) -> Run:
         [
             by_hand(
                 f"time of {name}", "time", [float(given.time)], time_sd,
-                lambda trial: float(np.sqrt(2.0 * distance / deceleration(trial, added))),
+                lambda trial: np.sqrt(2.0 * distance / deceleration(trial, added)),
             )
         ]
     )  # fmt: skip
@@ -89,7 +89,8 @@ def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float,
 
     def course(trial: Trial) -> Course:
         slowing = deceleration(trial, added)
-        return trial.remember(("coast", name), lambda: coast(trial.unknowns[first], slowing, time))
+        at = time if np.ndim(slowing) == 0 else time[:, None]
+        return trial.remember(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
 
     def speed(trial: Trial) -> Array:
         return course(trial).speed
@@ -98,7 +99,8 @@ def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float,
         return course(trial).distance + trial.unknowns[place]
 
     def voltage(trial: Trial) -> Array:
-        return np.full(time.size, float(trial.drive.train.battery.open_voltage))
+        idle = np.asarray(trial.drive.train.battery.open_voltage, dtype=float)
+        return np.broadcast_to(idle, (time.size, *idle.shape))
 
     strands = []
     for column, kind, predict in (("speed", "speed", speed), ("position", "length", position),

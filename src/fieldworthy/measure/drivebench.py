@@ -16,6 +16,7 @@ from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Array, Parameter
 from fieldworthy.measure.overlay import laid_over, number_at
 from fieldworthy.robot.model import Part, Pose, Robot
+from fieldworthy.schema.kinds import Real
 from fieldworthy.schema.problems import KeyPath
 
 T = TypeVar("T")
@@ -53,14 +54,14 @@ class Knob:
     shares: bool = False
     told_by: str = ""
 
-    def values(self, robot: Robot, value: float) -> dict[KeyPath, float]:
+    def values(self, robot: Robot, value: Real) -> dict[KeyPath, Real]:
         """Give each key its part.
 
         Parameters
         ----------
         robot : Robot
             As the file has it [SI].
-        value : float
+        value : float or ndarray of shape (k,)
             Of the whole [SI].
 
         Returns
@@ -71,7 +72,7 @@ class Knob:
         if len(self.keys) == 1 or self.nominal == 0.0:
             return dict.fromkeys(self.keys, value)
         power = 1.0 / len(self.keys) if self.shares else 1.0
-        factor = max(value / self.nominal, 0.0) ** power
+        factor = np.maximum(value / self.nominal, 0.0) ** power
         return {key: number_at(robot, key) * factor for key in self.keys}
 
 
@@ -83,12 +84,12 @@ class Trial:
     ----------
     robot : Robot
         With the trial numbers laid over [SI].
-    unknowns : mapping of str to float
+    unknowns : mapping of str to float or ndarray of shape (k,)
         Every parameter of the fit by name, those of single runs too [SI].
     """
 
     robot: Robot
-    unknowns: Mapping[str, float]
+    unknowns: Mapping[str, Real]
     _stances: Mapping[float, Stance]
     _pose: Pose
     _memory: dict[Hashable, Any] = field(default_factory=dict, repr=False)
@@ -168,14 +169,14 @@ class Bench:
         parts = subject.robot.parts | {"put on board for a run": box}
         return Subject(dataclasses.replace(subject.robot, parts=parts), subject.season).stance(pose)
 
-    def trial(self, knobs: Iterable[Knob], unknowns: Mapping[str, float]) -> Trial:
+    def trial(self, knobs: Iterable[Knob], unknowns: Mapping[str, Real]) -> Trial:
         """Try the drive with other numbers.
 
         Parameters
         ----------
         knobs : iterable of Knob
             Which numbers of the file are changed [-].
-        unknowns : mapping of str to float
+        unknowns : mapping of str to float or ndarray of shape (k,)
             Their values by name, and those of unknowns that no file holds [SI].
 
         Returns

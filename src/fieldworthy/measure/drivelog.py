@@ -5,7 +5,8 @@ Caution: a robot at full speed hurts whom it hits. Clear the floor, and keep a h
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from fieldworthy.physics.drivecurrent import Pulled, pulled
 from fieldworthy.physics.motion import NO_BRAKING, Load, move, speed_curve
 from fieldworthy.physics.motion import top_speed as physics_top_speed
 from fieldworthy.schema import BadInput, Problem
+from fieldworthy.schema.kinds import Real
 
 _WANTED = {
     "time": Wanted("time", 0.05, 3600.0, rises=True),
@@ -33,6 +35,8 @@ _WANTED = {
 _LEAST = 5  # rows
 _STARTED = 0.15  # of the top speed: past this it has surely started
 _SETTLING = 0.04  # s after the guessed start in which current and voltage jump: they do not count
+_STEP = 1e-5  # spans: of the slopes
+_NEVER = 1e3  # s: longer than any run
 _MISSES = 2.0  # times the readings' own scatter
 
 
@@ -75,22 +79,43 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     knobs = bench.knobs()
     own = [parameter for run in runs for parameter in run.unknowns]
     parameters = [*(knob.parameter for knob in knobs), *own]
-    strands = [strand for run in runs for strand in run.strands]
-
-    def trial(values: Array) -> Trial:
-        return bench.trial(knobs, dict(zip((p.name for p in parameters), values.tolist(), strict=True)))
-
-    def residual(values: Array) -> Array:
-        tried = trial(values)
-        return np.concatenate([strand.whitened(tried) for strand in strands])
-
-    found = solve(residual, parameters)
-    best = trial(found.values)
+    fit = _Fit(bench, knobs, parameters, [strand for run in runs for strand in run.strands])
+    found = solve(fit.residual, parameters, slopes=fit.slopes)
+    best = fit.trial(found.values)
+    strands = fit.strands
     return Procedure(
         "drive", "Runs of the drive", given.date, tuple(_told(bench, knobs, found)), tuple(_untold(knobs, found)),
         tuple(strand.residuals(best) for strand in strands), (*_notes(runs, knobs, found),),
         ("hughes", "gillespie", "saej1263", "meriam_statics"),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """The readings of all runs as residuals of one fit."""
+
+    bench: Bench
+    knobs: Sequence[Knob]
+    parameters: Sequence[Parameter]
+    strands: Sequence[Strand]
+
+    def trial(self, values: Array) -> Trial:
+        """The drive with parameters of shape (p,), or with k sets of them, shape (p, k)."""
+        names = [p.name for p in self.parameters]
+        return self.bench.trial(self.knobs, dict(zip(names, values, strict=True)))
+
+    def residual(self, values: Array) -> Array:
+        tried = self.trial(values)
+        return np.concatenate([strand.whitened(tried) for strand in self.strands])
+
+    def slopes(self, values: Array) -> Array:
+        """Slopes by every parameter from one batch: each a little up and a little down, within its bounds."""
+        low, high = (np.array([getattr(p, end) for p in self.parameters]) for end in ("low", "high"))
+        step = np.diag([_STEP * p.span for p in self.parameters])
+        up, down = (np.clip(values[:, None] + d, low[:, None], high[:, None]) for d in (step, -step))
+        both = self.residual(np.concatenate((up, down), axis=1))
+        count = values.size
+        return np.asarray((both[:, :count] - both[:, count:]) / np.diag(up - down))
 
 
 def _bench(given: DriveRuns, measured: Measured) -> Bench:
@@ -122,13 +147,13 @@ def _sprint(given: Sprint, name: str, time_sd: float) -> Run:
     """A distance by the stopwatch: from rest without braking, or at top speed."""
     distance, added, standing = float(given.distance), float(given.added), given.start == "standing"
 
-    def time(trial: Trial) -> float:
+    def time(trial: Trial) -> Real:
         pace = trial.pace(added)
         free = Load(pace.load.mass, pace.load.rotating_mass, pace.load.resistance, pace.load.grip_acceleration,
                     NO_BRAKING)  # fmt: skip
         if standing:
-            return min(float(move(pace.line, free, distance).time), 1e3)
-        return distance / max(float(physics_top_speed(pace.line, free)), 1e-3)
+            return np.minimum(move(pace.line, free, distance).time, _NEVER)
+        return distance / np.maximum(physics_top_speed(pace.line, free), distance / _NEVER)
 
     return Run([by_hand(f"time of {name}", "time", [float(t) for t in given.times], time_sd, time)])
 
@@ -177,7 +202,9 @@ def _full(columns: dict[str, Array], sds: dict[str, float], added: float, name: 
     begun = _start(columns)
 
     def course(trial: Trial) -> tuple[Array, Array, Pulled]:
-        return trial.remember(("run", name), lambda: _run_up(trial, added, time - trial.unknowns[start]))
+        return trial.remember(
+            ("run", name), lambda: _run_up(trial, added, np.subtract.outer(time, trial.unknowns[start]))
+        )
 
     def speed(trial: Trial) -> Array:
         return course(trial)[0]

@@ -12,6 +12,7 @@ from fieldworthy.measure.drivebench import Trial
 from fieldworthy.measure.model import DragTest, PushTest
 from fieldworthy.measure.strand import Run, by_hand
 from fieldworthy.physics.support import STANDARD_GRAVITY
+from fieldworthy.schema.kinds import Real
 
 
 def push_test(given: PushTest, name: str, force_sd: float) -> Run:
@@ -33,12 +34,11 @@ def push_test(given: PushTest, name: str, force_sd: float) -> Run:
     """
     added, slips = float(given.added), given.ends == "slips"
 
-    def force(trial: Trial) -> float:
+    def force(trial: Trial) -> Real:
         pace = trial.pace(added)
         if slips:
-            return float(np.asarray(pace.grip))
-        motors = np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
-        return float(np.asarray(motors))
+            return pace.grip
+        return np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
 
     return Run([by_hand(f"force of {name}", "force", [float(r) for r in given.readings], force_sd, force)])
 
@@ -64,7 +64,7 @@ def drag_test(given: DragTest, force_sd: float) -> Run:
     """
     weight, wheel = float(given.load) * STANDARD_GRAVITY, given.wheel
 
-    def force(trial: Trial) -> float:
-        return float(trial.robot.catalogue.wheels[wheel].grip) * weight
+    def force(trial: Trial) -> Real:
+        return trial.robot.catalogue.wheels[wheel].grip * weight
 
     return Run([by_hand(f"drag of '{wheel}'", "force", [float(r) for r in given.readings], force_sd, force)])

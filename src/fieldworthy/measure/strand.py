@@ -10,6 +10,7 @@ import numpy as np
 from fieldworthy.measure.drivebench import Trial
 from fieldworthy.measure.fitting import Array, Parameter
 from fieldworthy.measure.result import Residuals
+from fieldworthy.schema.kinds import Real
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +28,8 @@ class Strand:
     sd : float or ndarray of shape (m,)
         Standard deviation of one reading [SI].
     predict : callable
-        Takes a trial of the drive, gives the readings that it would lead to, shape (m,) [SI].
+        Takes a trial of the drive, gives the readings that it would lead to: shape (m,), or (m, k) where the trial
+        holds k sets of numbers [SI].
     at : ndarray of shape (m,)
         Time of each reading; its number where it has none [s].
     timed : bool
@@ -52,10 +54,10 @@ class Strand:
 
         Returns
         -------
-        ndarray of shape (m,)
+        ndarray of shape (m,) or (m, k)
             Observed less predicted, in standard deviations [-].
         """
-        return np.asarray((self.observed - self.predict(trial)) / self.sd)
+        return np.asarray((self.predict(trial).T - self.observed) / -np.asarray(self.sd)).T
 
     def residuals(self, trial: Trial) -> Residuals:
         """Put what was read beside what the fitted drive says.
@@ -94,7 +96,7 @@ class Run:
     notes: Sequence[str] = ()
 
 
-def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict: Callable[[Trial], float]) -> Strand:
+def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict: Callable[[Trial], Real]) -> Strand:
     """Make a strand of readings of one number, read again and again by hand.
 
     Parameters
@@ -118,7 +120,8 @@ def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict:
     observed = np.array([float(r) for r in readings])
 
     def all_alike(trial: Trial) -> Array:
-        return np.full(observed.size, predict(trial))
+        one = np.asarray(predict(trial), dtype=float)
+        return np.broadcast_to(one, (observed.size, *one.shape))
 
     return Strand(name, kind, observed, sd, all_alike, np.arange(1.0, observed.size + 1.0), False)
 
