@@ -34,6 +34,7 @@ _COLUMN = {
     "count": "how many, all at this place together; 1 where empty",
     "basis": "of the mass: `measured`, `datasheet` or `estimate`",
     "tolerance": "of the mass",
+    "date": "when the mass was measured",
 }
 
 

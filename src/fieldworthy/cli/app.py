@@ -131,6 +131,21 @@ def export(
 
 
 @app.command()
+def parts(
+    robot: RobotFile,
+    out: OutFile = None,
+    table: Annotated[Path | None, typer.Option("--from", help="Take in this CSV file or spreadsheet.")] = None,
+    columns: Annotated[
+        list[str] | None, typer.Option(help="Which head a column comes from, such as 'mass=Mass (g)'; repeat it.")
+    ] = None,
+) -> None:
+    """Write the parts list as CSV or spreadsheet, with totals; take in one that another program wrote."""
+    from fieldworthy.cli.partsing import run_parts  # noqa: PLC0415
+
+    run_parts(robot, out, table, columns or [])
+
+
+@app.command()
 def schema(
     what: Annotated[str, typer.Argument(help="robot, season, export, or check, match or compare (with --json).")],
 ) -> None:

@@ -183,8 +183,37 @@ def _entry(row: Row) -> dict[str, Any]:
     return entry
 
 
+def lay_over(document: Document, file: Path, number: int, row: Row) -> None:
+    """Lay what a row says over the part of that name, or add the part.
+
+    Parameters
+    ----------
+    document : Document
+        The robot's data, changed in place: what the row leaves empty stays as it is [-].
+    file : Path
+        The table [-].
+    number : int
+        The row's number in it [-].
+    row : dict of str to tuple
+        Text and column by the name of the column; ``part`` must be among them [-].
+    """
+    parts, new = document.data["parts"], _entry(row)
+    name = row["part"][0]
+    own = parts.get(name)
+    if isinstance(own, dict):
+        if not new["mass"]["value"]:
+            new["mass"] = own.get("mass", {"value": ""})
+        for key in ("position", "size"):
+            said_before = own.get(key)
+            before = said_before if isinstance(said_before, list) else ["", "", ""]
+            new[key] = [said or was for said, was in zip(new[key], before, strict=False)]
+        new = own | new
+    parts[name] = new
+    _place(document, file, name, number, row)
+
+
 def _place(document: Document, file: Path, part: str, number: int, row: Row) -> None:
-    """Let problems of this part point into the CSV file."""
+    """Let problems of this part point into the table."""
     path = ("parts", part)
     document.files[path] = file
     document.marks[path] = (number, row["part"][1])

@@ -50,9 +50,7 @@ def sheet_lines(file: Path) -> list[Line]:
     """
     raw = _bytes(file)
     _refuse_bombs(file, raw)
-    lines = _unpacked(file, raw)
-    _refuse_large(file, lines)
-    return lines
+    return _unpacked(file, raw)
 
 
 def csv_lines(file: Path, text: str, delimiter: str) -> list[Line]:
@@ -97,8 +95,10 @@ def _unpacked(file: Path, raw: bytes) -> list[Line]:
         warnings.simplefilter("ignore")  # styles and extensions that it does not know do not matter here
         try:
             book = load_workbook(io.BytesIO(raw), read_only=True, data_only=True, keep_links=False)
-            rows = book.worksheets[0].iter_rows(max_row=_ROWS + 1, max_col=_COLUMNS + 1, values_only=True)
-            return [(number, [_text(value) for value in row]) for number, row in enumerate(rows, 1)]
+            rows = book.worksheets[0].iter_rows(max_row=_ROWS + 1, values_only=True)
+            return [(number, _row(file, number, row)) for number, row in enumerate(rows, 1)]
+        except BadInput:
+            raise
         except Exception as error:  # whatever a broken file makes the library raise
             raise BadInput([Problem(file, 1, 1, (), _NO_SHEET)]) from error
 
@@ -134,12 +134,12 @@ def _refuse_bombs(file: Path, raw: bytes) -> None:
         raise BadInput([Problem(file, 1, 1, (), _NO_SHEET)]) from error  # a broken stream: zlib, lzma
 
 
-def _refuse_large(file: Path, lines: Sequence[Line]) -> None:
-    if len(lines) > _ROWS:
-        raise BadInput([Problem(file, _ROWS + 1, 1, (), f"expected at most {_ROWS} rows; delete what stands below")])
-    wide = [n for n, cells in lines if len(cells) > _COLUMNS and cells[_COLUMNS].strip()]
-    if wide:
-        raise BadInput([Problem(file, wide[0], _COLUMNS + 1, (), f"expected at most {_COLUMNS} columns")])
+def _row(file: Path, number: int, row: Sequence[Any]) -> list[str]:
+    if number > _ROWS:
+        raise BadInput([Problem(file, number, 1, (), f"expected at most {_ROWS} rows; delete what stands below")])
+    if any(value is not None for value in row[_COLUMNS:]):
+        raise BadInput([Problem(file, number, _COLUMNS + 1, (), f"expected at most {_COLUMNS} columns")])
+    return [_text(value) for value in row[:_COLUMNS]]
 
 
 def _text(value: Any) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.robot.model.air import Air
-from fieldworthy.robot.model.body import CHASSIS, Ballast, Contact, Part, Pose, Roller
+from fieldworthy.robot.model.body import CHASSIS, Ballast, Contact, Part, Pose, Roller, Weighed
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.drive import Drive
 from fieldworthy.robot.model.mechanism import Mechanism
@@ -36,8 +36,9 @@ class Robot:
     robot: str = need("the robot's name")
     about: str = exact("", "a sentence or two for people")
     season: str = exact("", "the season file, beside this one; needed")
-    parts_list: str | None = exact(None, "a CSV file of parts, beside this one")
+    parts_list: str | None = exact(None, "a table of parts, CSV or spreadsheet (.xlsx), beside this one")
     parts: dict[str, Part] = exact(dict, "what has mass, by name: how heavy, where, how large")
+    weighed: Weighed | None = exact(None, "what scales say of the whole robot")
     contacts: dict[str, Contact] = exact(dict, "floor contacts besides the drive wheels")
     rollers: dict[str, Roller] = exact(dict, "anti-tip rollers")
     ballast: dict[str, Ballast] = exact(dict, "places where ballast could go")
@@ -64,7 +65,25 @@ class Robot:
             ]
             for key in unknown:
                 yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
+        yield from self._weighed_faults()
         for name, mechanism in self.mechanisms.items():
             misfits = getattr(mechanism, "misfits", None)
             if misfits is not None:
                 yield from ((("mechanisms", name, *key), expected) for key, expected in misfits(self))
+
+    def _weighed_faults(self) -> Iterator[Fault]:
+        """What scales say must be possible for the parts that are listed."""
+        weighed = self.weighed
+        if weighed is None:
+            return
+        if not self.parts:
+            yield ("weighed",), "expected 'parts' too: what was weighed is laid over what is listed"
+            return
+        moved = self.poses[weighed.pose].moves if weighed.pose in self.poses else {}
+        still = sum(float(part.mass) * part.count for part in self.parts.values() if part.rides == CHASSIS)
+        if still == 0 or CHASSIS in moved:
+            yield ("weighed",), "expected parts that ride the chassis, and a pose that does not move it"
+        listed = sum(float(part.mass) * part.count for part in self.parts.values())
+        before = listed if weighed.listed is None else float(weighed.listed.mass)
+        if weighed.mass is not None and still + float(weighed.mass) - before <= 0:
+            yield ("weighed", "mass"), "expected more than the parts that do not ride the chassis weigh"

@@ -1,0 +1,136 @@
+"""The parts of a robot as a table, with the totals that follow from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.physics.rigidbody import combine
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.partslist import NOTE
+from fieldworthy.robot.partslistfiles import Cell, csv_text, sheet_bytes
+from fieldworthy.schema import Quantity
+from fieldworthy.schema.quantity import default_tolerance
+from fieldworthy.units import to_unit
+
+_PLACES = ("x", "y", "z", "length", "width", "height")
+
+
+def heads(shown: Shown) -> list[Cell]:
+    """Name the columns of a parts list, with their units.
+
+    Parameters
+    ----------
+    shown : Shown
+        Units by kind [-].
+
+    Returns
+    -------
+    list of str
+        As a parts list has them in its first row [-].
+    """
+    mass, length = shown.units["mass"], shown.units["length"]
+    places = [f"{name} [{length}]" for name in _PLACES]
+    return ["part", f"mass [{mass}]", *places, "rides", "count", "basis", f"tolerance [{mass}]"]
+
+
+def rows(parts: Mapping[str, Any], shown: Shown) -> Iterable[list[Cell]]:
+    """List parts as rows.
+
+    Parameters
+    ----------
+    parts : mapping of str to Spec
+        Parts by name, as their file states them [-].
+    shown : Shown
+        Units by kind [-].
+
+    Yields
+    ------
+    list of str, float or None
+        One row each, in the order of `heads`; the tolerance only where the file states one [-].
+    """
+    for name, part in parts.items():
+        mass: Quantity = part.mass
+        usual = default_tolerance(mass.si, "mass", mass.basis)
+        own = abs(mass.tolerance - usual) > 1e-12
+        places = [_number(q, shown) for q in (*part.position, *part.size)]
+        off = _in(mass.tolerance, shown) if own else None
+        yield [name, _number(mass, shown), *places, part.rides, part.count, mass.basis, off]
+
+
+def _number(quantity: Quantity, shown: Shown) -> float:
+    return float(f"{to_unit(quantity.si, quantity.kind, shown.units[quantity.kind]):.12g}")
+
+
+def _in(mass: float, shown: Shown) -> float:
+    return float(f"{to_unit(mass, 'mass', shown.units['mass']):.12g}")
+
+
+def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
+    """Sum up the parts of a robot, as they are placed.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    shown : Shown
+        Units by kind [-].
+
+    Returns
+    -------
+    list of list
+        Mass and centre of gravity: name, number, unit [-]; none without parts.
+    """
+    groups = Subject(loaded.nominal, loaded.nominal_season).groups
+    if not groups:
+        return []
+    whole = combine([group.body for group in groups.values()])
+    mass, length = shown.units["mass"], shown.units["length"]
+    at = [float(f"{to_unit(float(c), 'length', length):.6g}") for c in np.asarray(whole.cg)]
+    found: list[list[Cell]] = [["mass of all parts", float(f"{to_unit(float(whole.mass), 'mass', mass):.8g}"), mass]]
+    found += [[f"centre of gravity, {axis}", c, length] for axis, c in zip(("x", "y", "z"), at, strict=True)]
+    return found
+
+
+def as_table(loaded: Loaded, parts: Mapping[str, Any]) -> str:
+    """Write parts as CSV, with the totals as notes below.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot that has these parts [-].
+    parts : mapping of str to Spec
+        Those to list [-].
+
+    Returns
+    -------
+    str
+        A parts list that a robot file can name [-].
+    """
+    shown = Shown.of(loaded.quantities)
+    notes = [[f"{NOTE}{name}", number, unit] for name, number, unit in totals(loaded, shown)]
+    return csv_text([heads(shown), *rows(parts, shown), *notes])
+
+
+def as_sheet(loaded: Loaded, parts: Mapping[str, Any]) -> bytes:
+    """Write parts as a spreadsheet, with the totals on a sheet of their own.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot that has these parts [-].
+    parts : mapping of str to Spec
+        Those to list [-].
+
+    Returns
+    -------
+    bytes
+        An ``.xlsx`` file whose first sheet is a parts list that a robot file can name [-].
+    """
+    shown = Shown.of(loaded.quantities)
+    above: list[list[Cell]] = [["total", "number", "unit"]]
+    return sheet_bytes({"parts": [heads(shown), *rows(parts, shown)], "totals": above + totals(loaded, shown)})
