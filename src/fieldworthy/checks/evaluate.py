@@ -19,6 +19,7 @@ from fieldworthy.checks.registry import CHECKS, cautions
 from fieldworthy.checks.sampling import Cases, nudge
 from fieldworthy.checks.showing import Shown, first
 from fieldworthy.checks.subject import Subject
+from fieldworthy.checks.weighed import settled
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import Quantity, realise
@@ -57,7 +58,11 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
     Report
         Findings, facts and assumptions [-].
     """
-    entries = [(path, q) for path, q in loaded.quantities if q.tolerance > 0 or path[0] != "season"]
+    entries = [
+        (path, settled(loaded.nominal, path, q))
+        for path, q in loaded.quantities
+        if q.tolerance > 0 or path[0] != "season"
+    ]
     shown = Shown.of(loaded.quantities)
     head = min(samples, BLOCK)
     cases = Cases(seed, 0, head, [path for path, _ in entries])
@@ -109,7 +114,10 @@ def run(loaded: Loaded, cases: Cases, base: Subject | None = None) -> list[Outco
     def of_season(path: KeyPath, quantity: Quantity) -> Real:
         return cases.draw(("season", *path), quantity)
 
-    robot = realise(loaded.robot, Robot, cases.draw)
+    def of_robot(path: KeyPath, quantity: Quantity) -> Real:
+        return cases.draw(path, settled(loaded.nominal, path, quantity))
+
+    robot = realise(loaded.robot, Robot, of_robot)
     season = realise(loaded.season, Season, of_season)
     subject = Subject(robot, season, base or Subject(loaded.nominal, loaded.nominal_season))
     return [outcome for check in CHECKS for outcome in check(subject)]

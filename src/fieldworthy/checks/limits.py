@@ -69,11 +69,13 @@ def _mass(subject: Subject) -> Iterator[Outcome]:
     if not subject.robot.parts:
         yield unknown("limits.mass", "robot", "mass", "Without parts the mass is not known.", ("parts",))
         return
-    mass: Real = sum(part.mass * part.count for part in subject.robot.parts.values())
+    mass: Real = sum(group.body.mass for group in subject.groups.values())
+    weighed = subject.robot.weighed is not None and subject.robot.weighed.mass is not None
+    what = "The robot weighs" if weighed else "The parts weigh"
     yield Outcome(
         "limits.mass", "robot", mass, limit, "mass",
-        Say("The parts weigh {mass} of the {limit} allowed.", "The parts weigh {mass}, more than the {limit} allowed.",
-            {"mass": (mass, "mass"), "limit": (limit, "mass")}),
+        Say("{what} {mass} of the {limit} allowed.", "{what} {mass}, more than the {limit} allowed.",
+            {"mass": (mass, "mass"), "limit": (limit, "mass")}, {"what": what}),
         "at most",
     )  # fmt: skip
 

@@ -14,6 +14,7 @@ from fieldworthy.checks.driving import Drive, Pace, drive_of, nominal_travel, pa
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Beat, legs_of, written_out
 from fieldworthy.checks.stance import Footing, Stance, footing, stand
+from fieldworthy.checks.weighed import corrected
 from fieldworthy.physics.gas import atmosphere
 from fieldworthy.physics.layout import Circuit
 from fieldworthy.physics.rigidbody import RigidBody
@@ -70,7 +71,16 @@ class Subject:
 
     @cached_property
     def groups(self) -> dict[str, Group]:
-        """The parts that ride together, assembled."""
+        """The parts that ride together, assembled, with what scales said of the whole laid over the chassis."""
+        weighed = self.robot.weighed
+        if weighed is None:
+            return self.listed
+        moves = self.robot.poses[weighed.pose].moves if weighed.pose is not None else {}
+        return corrected(self.listed, weighed, moves, self.nominal.listed)
+
+    @cached_property
+    def listed(self) -> dict[str, Group]:
+        """The parts that ride together, assembled from the parts list alone."""
         return groups(self.robot.parts.values())
 
     @cached_property

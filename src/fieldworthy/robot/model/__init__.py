@@ -1,7 +1,7 @@
 """The declaration of a robot file, by subsystem."""
 
 from fieldworthy.robot.model.air import Air, Cylinder, Supply, Tank
-from fieldworthy.robot.model.body import Ballast, Carried, Contact, Move, Part, Pose, Roller
+from fieldworthy.robot.model.body import Ballast, Carried, Contact, Listed, Move, Part, Pose, Roller, Weighed
 from fieldworthy.robot.model.catalogue import (
     Battery,
     Catalogue,
@@ -44,6 +44,7 @@ __all__ = [
     "HueClass",
     "Intake",
     "IntakeStage",
+    "Listed",
     "Mechanism",
     "MotorClass",
     "MotorUse",
@@ -66,6 +67,7 @@ __all__ = [
     "Targets",
     "Toggle",
     "ValveClass",
+    "Weighed",
     "Wheel",
     "WheelClass",
 ]

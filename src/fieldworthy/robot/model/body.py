@@ -86,6 +86,32 @@ class Roller:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Listed:
+    """What the parts list added up to on the day of the weighing."""
+
+    mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] = need("of all parts together")
+    x: Annotated[Real, Of("length", fixed=True)] = need("of their centre of gravity, forward, in the pose weighed")
+    y: Annotated[Real, Of("length", fixed=True)] = need("to the left")
+    z: Annotated[Real, Of("length", fixed=True)] = need("above the floor")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """What scales say of the whole robot; what the parts list lacks or has too much is laid on its chassis."""
+
+    mass: Mass | None = exact(None, "of the whole robot, with nothing on board")
+    x: Length | None = exact(None, "of its centre of gravity, forward; as the parts add up where absent")
+    y: Length | None = exact(None, "to the left; as the parts add up where absent")
+    z: Length | None = exact(None, "above the floor; as the parts add up where absent")
+    pose: Annotated[str, Ref(("poses",))] | None = exact(
+        None, "the pose it was weighed in; as the parts list places them where absent"
+    )
+    listed: Listed | None = exact(
+        None, "what the parts added up to then, so that parts changed since count; as they add up now where absent"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ballast:
     """A place where extra mass could be fixed."""
 

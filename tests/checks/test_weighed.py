@@ -1,0 +1,116 @@
+"""What scales say of the whole robot goes before the sum of its parts; statics by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fieldworthy.checks import evaluate
+from fieldworthy.checks.sampling import Cases
+from fieldworthy.schema import BadInput
+from robots import check, example, fact, find, load, nominal
+
+LIFT = {"mass": "1 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.1 m", "0.1 m", "0.1 m"], "rides": "lift"}
+RAISED = {"parts": {"arm": LIFT}, "poses": {"up": {"moves": {"lift": {"shift": ["0 m", "0 m", "0.2 m"]}}}}}
+WEIGHED = {"weighed": {"mass": "8.8 kg", "x": "0.05 m", "y": "-0.01 m", "z": "0.16 m"}}
+
+
+def body(loaded, pose: str):
+    found = nominal(loaded).body(pose)
+    return float(found.mass), found.cg
+
+
+def test_the_whole_is_what_the_scales_say(tmp_path):
+    mass, cg = body(load(tmp_path, RAISED | WEIGHED), "driving")
+    assert mass == pytest.approx(8.8)
+    assert cg == pytest.approx([0.05, -0.01, 0.16])
+
+
+def test_a_group_that_moves_takes_its_listed_mass_along(tmp_path):
+    """1 kg raised by 0.2 m lifts the centre of 8.8 kg by 0.2 / 8.8 m."""
+    mass, cg = body(load(tmp_path, RAISED | WEIGHED), "up")
+    assert mass == pytest.approx(8.8)
+    assert cg == pytest.approx([0.05, -0.01, 0.16 + 0.2 / 8.8])
+
+
+def test_weighed_in_a_pose_it_is_so_in_that_pose(tmp_path):
+    weighed = {"weighed": WEIGHED["weighed"] | {"pose": "up"}}
+    assert body(load(tmp_path, RAISED | weighed), "up")[1] == pytest.approx([0.05, -0.01, 0.16])
+    assert body(load(tmp_path, RAISED | weighed), "driving")[1][2] == pytest.approx(0.16 - 0.2 / 8.8)
+
+
+def test_the_mass_alone_leaves_the_centre_where_the_parts_put_it(tmp_path):
+    listed = body(load(tmp_path, RAISED), "driving")[1]
+    mass, cg = body(load(tmp_path, RAISED | {"weighed": {"mass": "8.8 kg"}}), "driving")
+    assert mass == pytest.approx(8.8)
+    assert cg == pytest.approx(listed)
+
+
+def test_a_load_comes_on_top(tmp_path):
+    poses = {"driving": {"carries": {"b": {"object": "ball", "position": ["0.1 m", "0 m", "0.5 m"]}}}}
+    mass, cg = body(load(tmp_path, {"poses": poses} | WEIGHED), "driving")
+    assert mass == pytest.approx(9.2)
+    assert cg[2] == pytest.approx((8.8 * 0.16 + 0.4 * 0.5) / 9.2)
+
+
+def test_a_part_added_after_the_weighing_counts(tmp_path):
+    """The list added up to 7 kg then; a kilogram has come since."""
+    listed = {"mass": "7 kg", "x": "0.02 m", "y": "0.01 m", "z": "0.12 m"}
+    weighed = {"weighed": WEIGHED["weighed"] | {"mass": "7.6 kg", "listed": listed}}
+    mass, cg = body(load(tmp_path, RAISED | weighed), "driving")
+    assert mass == pytest.approx(8.6)
+    assert cg == pytest.approx([(7.6 * 0.05 + 0.1) / 8.6, -0.01 * 7.6 / 8.6, (7.6 * 0.16 + 0.3) / 8.6])
+
+
+def test_the_limit_of_mass_is_held_against_the_scales(tmp_path):
+    found = find(check(tmp_path, WEIGHED, {"limits": {"mass": "8 kg"}}), "limits.mass")
+    assert found.verdict == "short"
+    assert found.value == pytest.approx(8.8)
+    assert found.because.startswith("The robot weighs 8.8 kg")
+
+
+def test_the_inertia_grows_with_the_mass(tmp_path):
+    plain = nominal(load(tmp_path)).body("driving")
+    heavy = nominal(load(tmp_path, {"weighed": {"mass": "14 kg"}})).body("driving")
+    assert heavy.inertia == pytest.approx(2.0 * plain.inertia)
+
+
+def test_tolerances_of_parts_no_longer_spread_what_was_weighed(tmp_path):
+    weighed = {k: {"value": v, "tolerance": "0.01 kg" if k == "mass" else "2 mm", "basis": "measured"}
+               for k, v in WEIGHED["weighed"].items()}  # fmt: skip
+    before = fact(evaluate(load(tmp_path), samples=400), "balance.centre_height").spread
+    after = fact(evaluate(load(tmp_path, {"weighed": weighed}), samples=400), "balance.centre_height").spread
+    assert before is not None
+    assert after is not None
+    # 2 mm of 160: the parts' own tolerance of 1 % and 1 mm no longer adds to it
+    assert after[1] - after[0] == pytest.approx(4e-3, rel=0.15)
+
+
+def test_it_holds_over_cases(tmp_path):
+    from fieldworthy.checks.evaluate import run
+
+    loaded = load(tmp_path, RAISED | WEIGHED)
+    outcomes = run(loaded, Cases(0, 0, 50, []))
+    heights = [np.asarray(o.value) for o in outcomes if o.id == "balance.centre_height"]
+    assert len(heights) == 2
+    assert all(h.shape == (51,) and np.all(np.isfinite(h)) and np.ptp(h) > 0 for h in heights)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"weighed": {"mass": "0.9 kg"}}, "more than the parts that do not ride the chassis"),
+        ({"weighed": {"mass": "8 kg", "pose": "nowhere"}}, "expected a name from poses"),
+        ({"parts": {"box": {"rides": "lift"}}, "weighed": {"mass": "8 kg"}}, "ride the chassis"),
+    ],
+)
+def test_what_cannot_be_is_refused(tmp_path, change, said):
+    from robots import changed
+
+    with pytest.raises(BadInput, match=said):
+        load(tmp_path, changed(RAISED, change))
+
+
+def test_the_example_says_nothing_of_it_and_stays_as_listed():
+    subject = nominal(example())
+    assert subject.groups is subject.listed
