@@ -9,7 +9,7 @@ import numpy as np
 from fieldworthy.checks.airplan import AirUse, PlanAir
 from fieldworthy.checks.finding import Real
 from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.actuation import actuation, extend_stroke, retract_stroke
+from fieldworthy.physics.actuation import Stroke, actuation, extend_stroke, retract_stroke
 from fieldworthy.physics.flow import Element, in_series, tube
 
 
@@ -65,12 +65,31 @@ def stroke_time(subject: Subject, use: AirUse, plan: PlanAir, way: int) -> Real:
     p_atm = subject.p_atm
     gauge = plan.lowest[use.name][way].gauge if use.name in plan.lowest else use.circuit.p_charge - p_atm
     supply = np.minimum(p_atm + gauge, use.circuit.p_set)
-    line, count, cylinder = air_line(subject, use), use.spec.count, use.cylinder
+    line, stroke = air_line(subject, use), stroke_at(use, supply, way)
+    vented = supply if use.cylinder.double_acting else p_atm
+    return actuation(stroke, line, line, supply, vented, p_atm, subject.season.temperature).time
+
+
+def stroke_at(use: AirUse, supply: Real, way: int) -> Stroke:
+    """Describe a stroke of one of the cylinders on a valve, with its share of load and mass and its own friction.
+
+    Parameters
+    ----------
+    use : AirUse
+        The cylinder [SI].
+    supply : float or ndarray
+        Absolute supply pressure, for the friction of the seals [Pa].
+    way : int
+        0 out, 1 back by air [-].
+
+    Returns
+    -------
+    Stroke
+        Areas, volumes, mass and load [SI].
+    """
+    count, cylinder = use.spec.count, use.cylinder
     if way == 0:
         load = use.spec.push_load / count + use.friction(supply, cylinder.piston_area)
-        stroke = extend_stroke(cylinder, use.spec.moved / count, load)
-    else:
-        load = use.spec.pull_load / count + use.friction(supply, cylinder.ring_area)
-        stroke = retract_stroke(cylinder, use.spec.moved / count, load)
-    vented = supply if cylinder.double_acting else p_atm
-    return actuation(stroke, line, line, supply, vented, p_atm, subject.season.temperature).time
+        return extend_stroke(cylinder, use.spec.moved / count, load)
+    load = use.spec.pull_load / count + use.friction(supply, cylinder.ring_area)
+    return retract_stroke(cylinder, use.spec.moved / count, load)
