@@ -279,12 +279,13 @@ class _Problem:
         if size == len(self._given):
             raise ValueError("there is no reading to fit")
         free = not (np.isfinite(low).any() or np.isfinite(high).any())
+        near = 1e-9 if robust else 1e-14
         loss: Any = self._loss if robust else "linear"
         found = least_squares(
             self._all, start, self._slopes if self.slopes else "3-point", (low, high), args=(scale,), x_scale="jac",
             max_nfev=most,
             method="lm" if free and not robust and most is None and size >= start.size else "trf",
-            loss=loss, ftol=1e-14, xtol=1e-14, gtol=1e-14,
+            loss=loss, ftol=near, xtol=near, gtol=near,
         )  # fmt: skip
         return np.asarray(found.jac if most else found.x, dtype=np.float64)
 

@@ -33,6 +33,11 @@ class Fitted:
     spread_key : tuple of str or int
         The key of the robot file that holds the standard deviation of this value, written along with it: tracking
         wheels have one. Empty elsewhere.
+    implied : tuple of float or None
+        Value and tolerance that the robot file implies where it does not have the key itself, such as what its parts
+        add up to [SI].
+    unit : str
+        The unit to show and write it in; the one that the robot file uses where empty.
     basis : {"measured"}
         What it rests on.
     """
@@ -43,6 +48,8 @@ class Fitted:
     value: float
     half_width: float
     spread_key: KeyPath = ()
+    implied: tuple[float, float] | None = None
+    unit: str = ""
     basis: Literal["measured"] = "measured"
 
 
@@ -122,6 +129,8 @@ class Procedure:
         Sentences that a person should read: agreement, oddities, rows left out.
     sources : tuple of str
         Keys of sources.toml.
+    also : tuple of tuple
+        Entries of the robot file that belong to the fitted ones and are written along with them: key path and text.
     """
 
     name: str
@@ -132,6 +141,7 @@ class Procedure:
     residuals: tuple[Residuals, ...] = ()
     notes: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+    also: tuple[tuple[KeyPath, str], ...] = ()
 
     def get(self, name: str) -> Fitted:
         """Find one fitted quantity.
@@ -174,7 +184,8 @@ class Comparison:
     file_value, file_tolerance : float or None
         As the robot file states it, or the default that stands in for it [SI]; None where it says nothing.
     file_basis : str
-        What the file's value rests on; ``default`` where a default stands in, empty where there is none.
+        What the file's value rests on; ``default`` where a default stands in, ``implied`` where the rest of the file
+        implies it, empty where there is none.
     standing : {"agrees", "unlikely", "unstated"}
         ``unlikely`` where the file's value lies outside the measured interval.
     procedures : tuple of str

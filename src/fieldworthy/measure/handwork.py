@@ -1,0 +1,177 @@
+"""What the procedures with hand readings share: the robot as listed, tolerances of its file, and how a fit is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.checks.subject import Subject
+from fieldworthy.checks.weighed import whole
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Solution
+from fieldworthy.measure.result import Fitted, Unidentified
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.units import show
+
+Array = npt.NDArray[np.float64]
+_ROUGH = 2.0  # times the stated error; more scatter than that is worth a sentence
+
+
+def deviation(measured: Measured, key: KeyPath) -> float:
+    """Give the standard deviation of a quantity of the robot file.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+    key : tuple of str or int
+        Where the quantity stands in the robot file [-].
+
+    Returns
+    -------
+    float
+        Its tolerance over 1.96; 0 where it has none [SI].
+    """
+    found = measured.quantities.get(key)
+    return 0.0 if found is None else found.tolerance / PER_95
+
+
+@dataclass(frozen=True, slots=True)
+class ListedBody:
+    """What the parts list adds up to, in one pose, with nothing on board.
+
+    Attributes
+    ----------
+    mass, mass_tolerance : float
+        Mass and half width of its 95 % interval, by the parts' tolerances [kg].
+    centre, centre_tolerance : ndarray of shape (3,)
+        Centre of gravity and its half widths [m].
+    """
+
+    mass: float
+    mass_tolerance: float
+    centre: Array
+    centre_tolerance: Array
+
+
+def listed_body(measured: Measured, pose: str | None) -> ListedBody | None:
+    """Add up the parts list.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+    pose : str or None
+        The pose; as the parts list places them where None [-].
+
+    Returns
+    -------
+    ListedBody or None
+        None where the robot file lists no parts [SI].
+
+    Notes
+    -----
+    Tolerances add as independent ones do, of first order: a part pulls by its mass and by its distance from the centre.
+    """
+    robot = measured.robot.nominal
+    if not robot.parts:
+        return None
+    moves = robot.poses[pose].moves if pose is not None else {}
+    body = whole(Subject(robot, measured.robot.nominal_season).listed, moves)
+    mass, centre = float(body.mass), np.asarray(body.cg, dtype=np.float64).reshape(3)
+    names = list(robot.parts)
+    weights = np.array([float(robot.parts[n].mass) * robot.parts[n].count for n in names])
+    places = np.array([[float(c) for c in robot.parts[n].position] for n in names])
+    off_mass = np.array([_tolerance(measured, ("parts", n, "mass")) * robot.parts[n].count for n in names])
+    off_place = np.array([[_tolerance(measured, ("parts", n, "position", i)) for i in range(3)] for n in names])
+    pull = (weights[:, None] * off_place) ** 2 + ((places - centre) * off_mass[:, None]) ** 2
+    return ListedBody(mass, float(np.linalg.norm(off_mass)), centre, np.sqrt(pull.sum(axis=0)) / mass)
+
+
+def _tolerance(measured: Measured, key: KeyPath) -> float:
+    return PER_95 * deviation(measured, key)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One parameter of a fit, and how it is told.
+
+    Attributes
+    ----------
+    parameter : str
+        Its name in the fit, and in sentences.
+    key : tuple of str or int
+        Where it stands in the robot file.
+    kind : str
+        Kind of quantity.
+    reading : str
+        Which reading would tell it, where these do not: one sentence without its full stop.
+    spread_key : tuple of str or int
+        Key of its standard deviation in the robot file, where it has one.
+    implied : tuple of float or None
+        What the robot file implies where it has no such key [SI].
+    unit : str
+        The unit to show it in; the robot file's where empty.
+    """
+
+    parameter: str
+    key: KeyPath
+    kind: str
+    reading: str
+    spread_key: KeyPath = ()
+    implied: tuple[float, float] | None = None
+    unit: str = ""
+
+
+def told(solution: Solution, asked: Sequence[Asked]) -> tuple[tuple[Fitted, ...], tuple[Unidentified, ...]]:
+    """Sort what was asked into what the fit tells and what it cannot.
+
+    Parameters
+    ----------
+    solution : Solution
+        The fit [SI].
+    asked : sequence of Asked
+        What it was meant to tell [-].
+
+    Returns
+    -------
+    tuple
+        Fitted quantities, and those that cannot be told [SI].
+    """
+    fitted, blind = [], []
+    for ask in asked:
+        why = solution.why_not(ask.parameter)
+        if why is not None:
+            blind.append(Unidentified(ask.parameter, ask.key, why, ask.reading))
+            continue
+        value, half = solution.value(ask.parameter), solution.half_width(ask.parameter)
+        fitted.append(Fitted(ask.parameter, ask.key, ask.kind, value, half, ask.spread_key, ask.implied, ask.unit))
+    return tuple(fitted), tuple(blind)
+
+
+def scatter_note(solution: Solution, error: float, kind: str, unit: str) -> tuple[str, ...]:
+    """Say that readings scatter more than they were stated to.
+
+    Parameters
+    ----------
+    solution : Solution
+        The fit [SI].
+    error : float
+        Stated half width of one reading's 95 % interval [SI].
+    kind, unit : str
+        Kind of quantity, and the unit to show it in [-].
+
+    Returns
+    -------
+    tuple of str
+        One sentence, or none where they do not, or where too few readings are left over to say [-].
+    """
+    left = solution.dof - 10.0  # what the stated error counts for is not a reading
+    if left < 2 or not solution.scatter > _ROUGH:
+        return ()
+    stated, real = show(error, kind, unit), show(error * solution.scatter, kind, unit, 2)
+    said = f"The readings scatter as if each were good to {real} only, not to {stated}: look for one that is written "
+    return (f"{said}wrong, or state the error as it is. The intervals allow for it.",)

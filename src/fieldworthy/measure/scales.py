@@ -1,0 +1,304 @@
+"""Scales under the wheels, level and with one end raised: mass and centre of gravity of the whole robot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.checks.showing import Shown
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.handwork import Asked, ListedBody, deviation, listed_body, scatter_note, told
+from fieldworthy.measure.model import Raised, Scales, Weighing
+from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
+from fieldworthy.physics.weighing import pitch_of_lift, plumb_place, wheel_loads
+from fieldworthy.schema import BadInput
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.units import digits, show
+
+Array = npt.NDArray[np.float64]
+MASS, FORWARD, LEFT, HEIGHT = (
+    "mass of the whole robot",
+    "centre of gravity, forward",
+    "centre of gravity, to the left",
+    "height of the centre of gravity",
+)
+_SHARED = 1e-3  # m: contacts as near as that to the foremost or rearmost one stand at that end
+
+
+@dataclass(frozen=True, slots=True)
+class _Wheel:
+    """A contact of the robot with the floor: where, how large, and where its place stands in the robot file."""
+
+    name: str
+    x: float
+    y: float
+    radius: float
+    key: KeyPath
+
+
+@dataclass(frozen=True, slots=True)
+class _Stand:
+    """One weighing: which wheels stand on something, what the scales under the first of them read, what is raised."""
+
+    wheels: tuple[_Wheel, ...]
+    readings: Array
+    preloads: Array
+    lift: str
+    preload: str
+    label: str
+
+
+def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure:
+    """Find mass and centre of gravity from scales.
+
+    Parameters
+    ----------
+    section : Scales
+        The readings [SI].
+    measured : Measured
+        The file they stand in, and the robot [-].
+    name : str
+        Not used: a file holds one such section [-].
+
+    Returns
+    -------
+    Procedure
+        Mass, and the centre of gravity as far as the readings tell it [SI].
+
+    Raises
+    ------
+    BadInput
+        When a weighing cannot stand as it is described.
+
+    Notes
+    -----
+    Each weighing balances weight and moments on the wheels that stand on something; a preload that only the frame's
+    stiffness decides is free. Wheels' places and the lift are known as well as their tolerances say. Raised, wheels
+    stand under their axles: the exact geometry, not that of small angles.
+
+    References
+    ----------
+    meriam_statics: equilibrium.
+    """
+    del name
+    stands = [*_level(section, measured), *_raised(section, measured)]
+    parameters = _parameters(section, measured, stands)
+    places = {p.name: i for i, p in enumerate(parameters)}
+    loads = [_loads_of(stand, places) for stand in stands]
+    observed = np.concatenate([stand.readings for stand in stands])
+
+    def residual(values: Array) -> Array:
+        return np.asarray((observed - np.concatenate([of(values) for of in loads])) / (float(section.error) / PER_95))
+
+    solution = solve(residual, parameters)
+    return _procedure(section, measured, stands, solution)
+
+
+def contacts(measured: Measured) -> dict[str, _Wheel]:
+    """List what the robot touches the floor with when level.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+
+    Returns
+    -------
+    dict of str to object
+        Place [m], radius [m] and key path, by name; a contact that is no wheel has no radius [SI].
+    """
+    robot = measured.robot.nominal
+    found = {}
+    for name, wheel in robot.drive.wheels.items():
+        radius = float(robot.catalogue.wheels[wheel.wheel].diameter) / 2.0
+        x, y = (float(c) for c in wheel.position)
+        found[name] = _Wheel(name, x, y, radius, ("drive", "wheels", name, "position"))
+    for name, contact in robot.contacts.items():
+        x, y = (float(c) for c in contact.position)
+        found[name] = _Wheel(name, x, y, 0.0, ("contacts", name, "position"))
+    return found
+
+
+def _level(section: Scales, measured: Measured) -> Iterator[_Stand]:
+    known = contacts(measured)
+    for i, weighing in enumerate(section.level):
+        on = [*weighing.readings, *(b for b in weighing.blocks if b not in weighing.readings)]
+        preload = f"preload of level weighing {i + 1}" if not weighing.blocks else f"preload on {', '.join(sorted(on))}"
+        yield _stand(measured, ("level", i), [known[n] for n in on], weighing, _How("", preload, f"level {i + 1}"))
+
+
+def _raised(section: Scales, measured: Measured) -> Iterator[_Stand]:
+    known = contacts(measured)
+    front, back = max(w.x for w in known.values()), min(w.x for w in known.values())
+    ends = [n for n, w in known.items() if w.x > front - _SHARED or w.x < back + _SHARED]
+    for i, weighing in enumerate(section.raised):
+        between = [n for n in weighing.readings if n not in ends]
+        if between:
+            said = "expected wheels of the two ends alone: those between hang free when one end is raised"
+            raise BadInput([measured.document.problem(("scales", "raised", i, "readings", n), said) for n in between])
+        on = [*weighing.readings, *(n for n in ends if n not in weighing.readings)]
+        how = _How(f"lift of weighing {i + 1}", f"preload of raised weighing {i + 1}", f"{weighing.end} raised {i + 1}")
+        yield _stand(measured, ("raised", i), [known[n] for n in on], weighing, how)
+
+
+@dataclass(frozen=True, slots=True)
+class _How:
+    lift: str
+    preload: str
+    label: str
+
+
+def _stand(
+    measured: Measured, key: KeyPath, wheels: Sequence[_Wheel], weighing: Weighing | Raised, how: _How
+) -> _Stand:
+    rows = np.array([[1.0, w.x, w.y] for w in wheels])
+    if len(wheels) < 3 or np.linalg.matrix_rank(rows / np.abs(rows).max(axis=0).clip(1e-9), tol=1e-6) < 3:
+        said = "expected three wheels or more that do not stand in one line, on scales or on blocks ('blocks')"
+        raise BadInput([measured.document.problem(("scales", *key), said)])
+    readings = np.array([float(r) for r in weighing.readings.values()])
+    # directions in which loads can change without changing their sum or moments
+    preloads = np.linalg.svd(rows.T)[2][3:]
+    return _Stand(tuple(wheels), readings, preloads, how.lift, how.preload, how.label)
+
+
+def _parameters(section: Scales, measured: Measured, stands: Sequence[_Stand]) -> list[Parameter]:
+    mass = max(float(s.readings.sum()) for s in stands)
+    listed = listed_body(measured, section.pose)
+    x, y, z = (0.0, 0.0, 0.1) if listed is None else listed.centre.tolist()
+    found = [
+        Parameter(MASS, mass, 0.5 * mass, low=0.0),
+        Parameter(FORWARD, x, 0.05),
+        Parameter(LEFT, y, 0.05),
+    ]
+    if section.raised:
+        found.append(Parameter(HEIGHT, max(z, 0.02), 0.05, low=0.0))
+    for i, weighing in enumerate(section.raised):
+        sign = 1.0 if weighing.end == "front" else -1.0
+        error = float(section.lift_error) / PER_95
+        found.append(Parameter(f"lift of weighing {i + 1}", sign * float(weighing.lift), 0.05, given=error))
+    seen: dict[str, None] = {}
+    for stand in stands:
+        for j in range(len(stand.preloads)):
+            label = f"{stand.preload}, {j}"
+            if label not in seen:
+                seen[label] = None
+                found.append(Parameter(label, 0.0, mass))
+    wheels = {w.name: w for s in stands for w in s.wheels}
+    return found + [p for w in wheels.values() for p in _places(measured, w)]
+
+
+def _places(measured: Measured, wheel: _Wheel) -> Iterator[Parameter]:
+    for axis, place in enumerate((wheel.x, wheel.y)):
+        known = deviation(measured, (*wheel.key, axis))
+        if known > 0.0:
+            yield Parameter(f"{wheel.name}, {'xy'[axis]}", place, 10.0 * known, given=known)
+
+
+def _loads_of(stand: _Stand, places: dict[str, int]) -> Callable[[Array], Array]:
+    """What the scales of one weighing read, as a function of the parameters."""
+    base = np.array([[w.x, w.y] for w in stand.wheels])
+    radius = np.array([w.radius for w in stand.wheels])
+    moved = [(i, axis, places[name]) for i, w in enumerate(stand.wheels) for axis in (0, 1)
+             if (name := f"{w.name}, {'xy'[axis]}") in places]  # fmt: skip
+    mass, x, y, z = (places.get(name, -1) for name in (MASS, FORWARD, LEFT, HEIGHT))
+    lift = places.get(stand.lift)
+    preload = [places[f"{stand.preload}, {j}"] for j in range(len(stand.preloads))]
+    count = len(stand.readings)
+
+    def loads(values: Array) -> Array:
+        at = base.copy()
+        for i, axis, place in moved:
+            at[i, axis] = values[place]
+        centre = float(values[x])
+        if lift is not None:
+            pitch = _pitch(at[:, 0], radius, float(values[lift]))
+            centre = float(plumb_place(centre, values[z], pitch))
+            at[:, 0] = plumb_place(at[:, 0], radius, pitch)
+        loaded = wheel_loads(at, values[mass], centre, values[y], values[preload] @ stand.preloads)
+        return loaded[:count]
+
+    return loads
+
+
+def _pitch(x: Array, radius: Array, lift: float) -> float:
+    """Nose up, of a robot that stands on the wheels of its two ends."""
+    ahead = x > 0.5 * (x.max() + x.min())
+    base = float(x[ahead].mean() - x[~ahead].mean())
+    return float(pitch_of_lift(base, lift, float(radius[ahead].mean() - radius[~ahead].mean())))
+
+
+def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], solution: Solution) -> Procedure:
+    listed = listed_body(measured, section.pose)
+    unit = dict(Shown.of(measured.robot.quantities).units)
+    unit["mass"] = "lb" if unit["mass"] in ("lb", "lbs", "oz") else "kg"
+    asked = _asked(listed, unit["mass"], raised=bool(section.raised))
+    fitted, blind = told(solution, asked)
+    if not section.raised:
+        why = "level scales do not feel how high the mass lies"
+        blind = (*blind, Unidentified(HEIGHT, ("weighed", "z"), why, _RAISE))
+    notes = [*_missing(fitted, listed, unit), *scatter_note(solution, float(section.error), "mass", unit["mass"])]
+    residuals = _residuals(stands, solution, float(section.error))
+    return Procedure(
+        "scales", "Scales under the wheels", section.date, fitted, blind, residuals,
+        tuple(notes), ("meriam_statics",), _also(section, listed, unit),
+    )  # fmt: skip
+
+
+_RAISE = "raise one end by a quarter of the distance between the axles or more, and read the scales at the other"
+
+
+def _asked(listed: ListedBody | None, unit: str, *, raised: bool) -> list[Asked]:
+    mass = None if listed is None else (listed.mass, listed.mass_tolerance)
+    centre: list[tuple[float, float] | None] = [None] * 3
+    if listed is not None:
+        centre = list(zip(listed.centre.tolist(), listed.centre_tolerance.tolist(), strict=True))
+    every = "weigh every wheel that carries something, or stand it on a block and name it under 'blocks'"
+    asked = [
+        Asked(MASS, ("weighed", "mass"), "mass", every, implied=mass, unit=unit),
+        Asked(FORWARD, ("weighed", "x"), "length", every, implied=centre[0]),
+        Asked(LEFT, ("weighed", "y"), "length", every, implied=centre[1]),
+    ]
+    return [*asked, Asked(HEIGHT, ("weighed", "z"), "length", _RAISE, implied=centre[2])] if raised else asked
+
+
+def _missing(fitted: Sequence[Fitted], listed: ListedBody | None, unit: dict[str, str]) -> Iterator[str]:
+    """Say what the parts list lacks, as a person would."""
+    mass = next((f for f in fitted if f.name == MASS), None)
+    if mass is None or listed is None:
+        return
+    off = mass.value - listed.mass
+    both = f"The parts list adds up to {_show(listed.mass, unit)}, the scales say {_show(mass.value, unit)}"
+    if abs(off) <= mass.half_width:
+        yield f"{both}: they agree."
+        return
+    share = digits(100.0 * abs(off) / mass.value, 2)
+    what = "are missing from the list" if off > 0 else "are listed too much"
+    yield f"{both}: {_show(abs(off), unit)} ({share} %) {what}."
+
+
+def _show(mass: float, unit: dict[str, str]) -> str:
+    return show(mass, "mass", unit["mass"], 4)
+
+
+def _also(section: Scales, listed: ListedBody | None, unit: dict[str, str]) -> tuple[tuple[KeyPath, str], ...]:
+    """The pose, and what the parts add up to now, so that parts changed later count."""
+    found: list[tuple[KeyPath, str]] = [] if section.pose is None else [(("weighed", "pose"), section.pose)]
+    if listed is not None:
+        found.append((("weighed", "listed", "mass"), show(listed.mass, "mass", unit["mass"], 6)))
+        for axis, place in zip("xyz", listed.centre.tolist(), strict=True):
+            found.append((("weighed", "listed", axis), show(place, "length", unit["length"], 6)))
+    return tuple(found)
+
+
+def _residuals(stands: Sequence[_Stand], solution: Solution, error: float) -> tuple[Residuals, ...]:
+    observed = np.concatenate([s.readings for s in stands])
+    predicted = observed - solution.residuals * error / PER_95
+    labels = tuple(f"{w.name}, {s.label}" for s in stands for w, _ in zip(s.wheels, s.readings, strict=False))
+    at = tuple(float(i + 1) for i in range(observed.size))
+    return (
+        Residuals("Scales", "reading", "", at, "mass", tuple(observed.tolist()), tuple(predicted.tolist()), labels),
+    )
