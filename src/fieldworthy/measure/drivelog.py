@@ -261,7 +261,7 @@ def _told(bench: Bench, knobs: list[Knob], found: Solution) -> Iterator[Fitted]:
         if not knob.told_by or found.why_not(knob.name) is not None:
             continue
         value, half = found.value(knob.name), found.half_width(knob.name)
-        parts = knob.values(bench.robot, value)
+        parts = {key: float(part) for key, part in knob.values(bench.robot, value).items()}
         if len(parts) > 1:
             yield Fitted(knob.name, (), knob.kind, value, half)
         for key, part in parts.items():

@@ -69,5 +69,5 @@ def number_at(thing: Any, path: KeyPath) -> float:
     """
     here: Any = thing
     for key in path:
-        here = here[key] if isinstance(here, dict | tuple) else getattr(here, str(key))
+        here = getattr(here, str(key)) if dataclasses.is_dataclass(here) else here[key]
     return float(here)

@@ -60,7 +60,7 @@ def _chance(given: Practised, name: str, key: KeyPath) -> tuple[tuple[Fitted, ..
     low, high = (float(end) for end in belief.interval())
     mean = float(belief.mean)
     counts = tuple(
-        Fitted(f"{what} of {name!r}", (*key, "practice", what), "ratio", float(getattr(given, what)), 0.0)
+        Fitted(f"{what} of {name!r}", (*key, "practice", what), "count", float(getattr(given, what)), 0.0)
         for what in ("successes", "attempts")
     )
     said = (

@@ -25,7 +25,7 @@ class Fitted:
     key : tuple of str or int
         Where it can be written in the robot file; empty where the file has no such key.
     kind : str
-        A key of `fieldworthy.units.KINDS`.
+        A key of `fieldworthy.units.KINDS`; ``count`` for a whole number, which a file holds as it is.
     value : float
         The value [SI].
     half_width : float
@@ -40,6 +40,9 @@ class Fitted:
         The unit to show and write it in; the one that the robot file uses where empty.
     basis : {"measured"}
         What it rests on.
+    replaces : tuple of tuple
+        Keys of the robot file that cannot stand beside this one and go when it is written: the readings of a hue class
+        beside its mean.
     """
 
     name: str
@@ -51,6 +54,7 @@ class Fitted:
     implied: tuple[float, float] | None = None
     unit: str = ""
     basis: Literal["measured"] = "measured"
+    replaces: tuple[KeyPath, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

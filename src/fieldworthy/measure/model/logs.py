@@ -133,6 +133,10 @@ class Film:
     switched: Moment | None = exact(
         None, "time at which the valve was switched: a lamp in the picture; unknown where absent"
     )
+    valve_delay: Annotated[Real, Of("time", 0.0, fixed=True)] = assume(
+        "10 ms",
+        "from the switching until the valve is open, known to half of itself; from memory, a small valve",
+    )
     position_error: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = assume(
         "2 mm", "a place in a frame is as near as that in 95 of 100; common practice, no source"
     )

@@ -1,0 +1,256 @@
+"""A moving mechanism from the frames of a video: how long it takes, its load or friction, its valve's conductance.
+
+Caution: a cylinder moves without warning once it is fed. Film from a distance, keep hands out of its way, wear eye
+protection, and release the air before any work on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.checks.airplan import use_of
+from fieldworthy.checks.subject import Subject
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Array, Parameter, Solution, solve
+from fieldworthy.measure.model import Film
+from fieldworthy.measure.overlay import number_at
+from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
+from fieldworthy.measure.strokegrid import WIDEST, Filmed, StrokeGrid
+from fieldworthy.measure.table import Source, Table, Wanted, read_table
+from fieldworthy.physics.cylinder import pull_force, push_force
+from fieldworthy.robot.model.linkage import Lift
+from fieldworthy.schema import BadInput, Problem
+from fieldworthy.units import digits
+
+_CONDUCTANCE, _LOAD, _SWITCHED = "conductance of the valve", "load", "switching of the valve"
+_WANTED = {
+    "time": Wanted("time", 0.005, 600.0, rises=True),
+    "position": Wanted("length", 0.002, 3.0, moves=False, needed=False),
+    "angle": Wanted("angle", 0.02, 6.3, moves=False, needed=False),
+}
+_BLUR = 0.25  # of a frame: an edge in motion is read as well as that
+_SPAN = 0.4  # natural logarithm: half as much again is what anyone would guess
+_LOAD_SPAN, _FRICTION_SPAN = 0.25, 0.1  # of what stalls it
+_LATE = 0.5  # of the valve's delay: how well it is known
+_MOVING = 3  # frames between start and end
+
+
+def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
+    """Find the valve's conductance, the load and the actuation time from the frames of one stroke.
+
+    Parameters
+    ----------
+    given : Film
+        Which stroke, at which pressure, and where its frames stand [SI].
+    measured : Measured
+        The file it stands in, with the robot [-].
+    name : str
+        Of the film [-].
+
+    Returns
+    -------
+    Procedure
+        What the film tells, and what it cannot tell apart [SI].
+
+    Raises
+    ------
+    BadInput
+        When the frames do not show a stroke, or the robot has no such mechanism.
+
+    References
+    ----------
+    iso6358: ISO 6358-1:2013, flow-rate equations.
+    beater: pneumatic drives, equation of motion.
+    """
+    filmed = _filmed(given, measured, name)
+    source = Source(measured.table(given.file, ("frames", name, "file")), given.columns, measured.document,
+                    ("frames", name, "columns"))  # fmt: skip
+    table = read_table(source, _WANTED)
+    shares, sd = _along(given, filmed, table, source)
+    try:
+        grid = StrokeGrid(filmed, _loads(filmed))
+    except ValueError as error:
+        expected = f"expected a pressure at which '{given.cylinder}' moves its load: the model says that it sticks"
+        raise BadInput([measured.document.problem(("frames", name, "pressure"), expected)]) from error
+    time = table.numbers["time"]
+    parameters = _parameters(given, filmed, grid, _moved(time, shares))
+
+    def residual(values: Array) -> Array:
+        return (shares - grid.place(time - values[2], values[0], values[1])) / sd
+
+    found = solve(residual, parameters)
+    predicted = grid.place(time - found.values[2], found.values[0], found.values[1])
+    return Procedure(
+        f"frames.{name}", f"Film of '{given.cylinder}'", given.date, tuple(_told(filmed, grid, found)),
+        tuple(_untold(given, filmed, found)), (_shown(given, filmed, table, predicted),),
+        tuple(_notes(given, filmed, grid, found, table)), ("iso6358", "beater"),
+    )  # fmt: skip
+
+
+def _filmed(given: Film, measured: Measured, name: str) -> Filmed:
+    robot = measured.robot.nominal
+    lift = None
+    lifts = {k: m for k, m in robot.mechanisms.items() if isinstance(m, Lift) and m.cylinder == given.cylinder}
+    key = ("frames", name)
+    if "angle" in given.columns:
+        if not lifts:
+            expected = f"expected 'position': no lift of the robot is swung by '{given.cylinder}'"
+            raise BadInput([measured.document.problem((*key, "columns", "angle"), expected)])
+        lift = next(iter(lifts))
+    way = 0 if given.way == "out" else 1
+    kind = robot.catalogue.cylinders[robot.air.cylinders[given.cylinder].cylinder]
+    if way == 1 and kind.single_acting:
+        expected = "expected 'out': a spring brings this cylinder back, not air"
+        raise BadInput([measured.document.problem((*key, "way"), expected)])
+    season = measured.robot.nominal_season
+    filmed = Filmed(robot, season, given.cylinder, lift, way, float(given.pressure))
+    if lift is not None and not filmed.raises(lifts[lift]):
+        expected = "expected the way on which the arm is raised; film that one"
+        raise BadInput([measured.document.problem((*key, "way"), expected)])
+    return filmed
+
+
+def _along(given: Film, filmed: Filmed, table: Table, source: Source) -> tuple[Array, Array]:
+    """The frames as shares of the stroke, and the standard deviation of each."""
+    robot = filmed.robot
+    stroke = float(robot.catalogue.cylinders[robot.air.cylinders[filmed.cylinder].cylinder].stroke)
+    if filmed.lift is None:
+        read = table.numbers["position"]
+        shares, error = read / stroke, float(given.position_error) / PER_95 / stroke
+        full = f"{1e3 * stroke:.0f} mm of stroke"
+    else:
+        read = table.numbers["angle"]
+        share, angle = filmed.arm()
+        # past the last angle the arm stands at its stop; a slope goes on so that noise about it averages out
+        shares = _extended(read, angle, share)
+        error = float(given.angle_error) / PER_95 * float(np.max(np.gradient(share, angle)))
+        full = f"{np.degrees(angle[-1]):.0f} deg that the arm can be raised"
+    far = np.abs(shares - np.clip(shares, 0.0, 1.0)) > max(0.1, 4.0 * error)
+    if far.mean() > 0.05:
+        line, at = int(table.lines[np.argmax(far)]), float(shares[np.argmax(far)])
+        said = f"expected places within the {full}, found one at {100 * at:.0f} % of it: counted from its start?"
+        raise BadInput([Problem(source.file, line, 1, (), said)])
+    moving = int(((shares > 0.1) & (shares < 0.9)).sum())
+    if moving < _MOVING:
+        said = f"expected {_MOVING} frames or more while it moves, found {moving}: film with more frames in a second"
+        raise BadInput([Problem(source.file, int(table.lines[0]), 1, (), said)])
+    speed = np.abs(np.gradient(np.clip(shares, 0.0, 1.0), table.numbers["time"]))
+    return shares, np.hypot(error, _BLUR * speed / float(given.rate))
+
+
+def _extended(read: Array, angle: Array, share: Array) -> Array:
+    """Shares of the stroke at angles, the first and last slope going on beyond the ends."""
+    inside = np.interp(read, angle, share)
+    before = np.minimum(read - angle[0], 0.0) * (share[1] - share[0]) / (angle[1] - angle[0])
+    beyond = np.maximum(read - angle[-1], 0.0) * (share[-1] - share[-2]) / (angle[-1] - angle[-2])
+    return np.asarray(inside + before + beyond)
+
+
+def _moved(time: Array, shares: Array) -> float:
+    """When it surely moves: the first frame past a tenth of the stroke."""
+    return float(time[np.argmax(shares > 0.1)])
+
+
+def _force(filmed: Filmed) -> float:
+    """Most that all cylinders on the valve push or pull with at the gauge of the film [N]."""
+    use = use_of(Subject(filmed.robot, filmed.season), filmed.cylinder)
+    p_atm = float(np.asarray(use.p_atm))
+    of = push_force if filmed.way == 0 else pull_force
+    one = of(use.cylinder, p_atm + filmed.gauge, p_atm, p_atm=p_atm)
+    return float(np.asarray(one)) * float(use.spec.count)
+
+
+def _loads(filmed: Filmed) -> tuple[float, float]:
+    """Between which loads to look: some help, none or all that the cylinder has; friction of a pivot never helps."""
+    force = _force(filmed)
+    if filmed.lift is None:
+        return -0.5 * force, force
+    spec = filmed.robot.mechanisms[filmed.lift]
+    assert isinstance(spec, Lift), "chosen among the lifts"
+    reach = math.dist([float(x) for x in spec.arm_pin], [float(x) for x in spec.pivot])
+    return 0.0, force * reach
+
+
+def _parameters(given: Film, filmed: Filmed, grid: StrokeGrid, moved: float) -> list[Parameter]:
+    low, high = grid.loads
+    start = float(
+        np.clip(number_at(filmed.robot, filmed.load_key), low + 1e-3 * (high - low), high - 1e-3 * (high - low))
+    )
+    span = 0.25 * (high - low)
+    begun = moved - float(grid.times(0.0, start)[8])
+    if given.switched is None:
+        switched = Parameter(_SWITCHED, begun, 0.05)
+    else:
+        delay = float(given.valve_delay)
+        switched = Parameter(_SWITCHED, float(given.switched) + delay, 0.05, given=max(_LATE * delay, 1e-4))
+    return [
+        Parameter(_CONDUCTANCE, 0.0, _SPAN, -WIDEST, WIDEST, 3.0 * _SPAN),
+        Parameter(_LOAD, start, span, low, high, 3.0 * span),
+        switched,
+    ]
+
+
+def _load_name(filmed: Filmed) -> tuple[str, str]:
+    if filmed.lift is not None:
+        return f"friction of the pivot of '{filmed.lift}'", "torque"
+    return f"load on '{filmed.cylinder}' going {'out' if filmed.way == 0 else 'back'}", "force"
+
+
+def _told(filmed: Filmed, grid: StrokeGrid, found: Solution) -> Iterator[Fitted]:
+    valve = filmed.conductance_key[2]
+    if found.why_not(_CONDUCTANCE) is None:
+        value = grid.nominal * float(np.exp(found.value(_CONDUCTANCE)))
+        half = value * found.half_width(_CONDUCTANCE)
+        yield Fitted(f"conductance of '{valve}'", filmed.conductance_key, "sonic conductance", value, half)
+    name, kind = _load_name(filmed)
+    if found.why_not(_LOAD) is None:
+        yield Fitted(name, filmed.load_key, kind, found.value(_LOAD), found.half_width(_LOAD))
+    time, half = found.derived(lambda v: float(grid.times(v[0], v[1])[-1]))
+    if half < 0.5 * time:
+        yield Fitted(f"actuation time of '{filmed.cylinder}'", (), "time", time, half)
+
+
+def _untold(given: Film, filmed: Filmed, found: Solution) -> Iterator[Unidentified]:
+    lamp = "" if given.switched is not None else "a lamp in the picture that shows when the valve is switched, and "
+    reading = f"film it again with {lamp}more frames in a second, at two pressures"
+    for parameter, name, key in (
+        (_CONDUCTANCE, f"conductance of '{filmed.conductance_key[2]}'", filmed.conductance_key),
+        (_LOAD, _load_name(filmed)[0], filmed.load_key),
+    ):
+        why = found.why_not(parameter)
+        if why is not None:
+            yield Unidentified(name, key, why, reading)
+
+
+def _shown(given: Film, filmed: Filmed, table: Table, predicted: Array) -> Residuals:
+    """The frames beside the fitted stroke, in the units in which they were read."""
+    time = tuple(table.numbers["time"].tolist())
+    if filmed.lift is None:
+        robot = filmed.robot
+        stroke = float(robot.catalogue.cylinders[robot.air.cylinders[filmed.cylinder].cylinder].stroke)
+        read, said, kind = table.numbers["position"], predicted * stroke, "length"
+    else:
+        share, angle = filmed.arm()
+        read, said, kind = table.numbers["angle"], np.interp(predicted, share, angle), "angle"
+    title = f"'{given.cylinder}' going {given.way}"
+    return Residuals(title, "time", "time", time, kind, tuple(read.tolist()), tuple(np.asarray(said).tolist()))
+
+
+def _notes(given: Film, filmed: Filmed, grid: StrokeGrid, found: Solution, table: Table) -> Iterator[str]:
+    yield from (f"{given.file}, {remark}." for remark in table.remarks)
+    if found.why_not(_CONDUCTANCE) is None and found.why_not(_LOAD) is None:
+        time, _ = found.derived(lambda v: float(grid.times(v[0], v[1])[-1]))
+        yield f"The stroke takes {digits(time)} s from the opening of the valve until it stands."
+    if filmed.lift is None:
+        yield (
+            "Load and the friction of the cylinder's seals act together: the friction is taken from the file's "
+            "efficiency, and what it is off by is in the load."
+        )
+    if found.scatter > 2.0:
+        yield (
+            f"The model misses the frames by {found.scatter:.1f} times their reading error: does it bounce, bind, or "
+            "start late? Look at the residuals."
+        )

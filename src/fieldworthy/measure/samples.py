@@ -1,0 +1,219 @@
+"""Sensor readings by class: mean hue and spread on the circle, and the thresholds that follow."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from fieldworthy.checks.sorter import palette_of
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Array
+from fieldworthy.measure.model import HueSamples
+from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
+from fieldworthy.measure.table import Source, Wanted, read_table
+from fieldworthy.physics import hue, sorting
+from fieldworthy.physics.chance import mean_interval
+from fieldworthy.physics.intervals import HueEstimate, hue_estimate
+from fieldworthy.robot.model import Sorter
+from fieldworthy.schema import BadInput
+from fieldworthy.schema.problems import KeyPath, nearest
+from fieldworthy.units import digits
+
+BACKGROUND = "background"
+"""The word in the class column for readings without an object."""
+_LEAST = 3
+_DRAWS, _SEED = 2000, 1
+_LEAST_SPREAD = 1e-3  # rad
+_WANTED = {
+    "class": Wanted(""),
+    "hue": Wanted("angle", 0.0, 2.0 * np.pi + 1e-6, moves=False),
+    "saturation": Wanted("ratio", 0.0, 1.0, moves=False, needed=False),
+    "brightness": Wanted("ratio", 0.0, 1.0, moves=False, needed=False),
+}
+Columns = dict[str, Array]
+
+
+def fit_samples(given: HueSamples, measured: Measured, name: str) -> Procedure:
+    """Find mean hue and spread of every class of a sorter, and the thresholds between them.
+
+    Parameters
+    ----------
+    given : HueSamples
+        Readings by class, or the table that holds them [SI].
+    measured : Measured
+        The file they stand in, with the robot [-].
+    name : str
+        The sorter [-].
+
+    Returns
+    -------
+    Procedure
+        Means, spreads and thresholds [rad].
+
+    Raises
+    ------
+    BadInput
+        When the mechanism is no sorter, or a class is none of its classes.
+
+    References
+    ----------
+    mardia: circular statistics; intervals of `physics.intervals`.
+    duda: thresholds of least error.
+    """
+    spec = measured.robot.nominal.mechanisms[name]
+    if not isinstance(spec, Sorter):
+        expected = "expected the name of a mechanism with 'kind: sorter'"
+        raise BadInput([measured.document.problem(("samples", name, ""), expected)])
+    readings, notes = _readings(given, measured, name, spec)
+    estimates = {label: _estimate(columns["hue"]) for label, columns in readings.items()}
+    found = {label: e for label, e in estimates.items() if isinstance(e, HueEstimate)}
+    key: KeyPath = ("mechanisms", name)
+    fitted = [f for label, e in found.items() for f in _class(spec, key, label, e, readings[label])]
+    untold = [u for label, e in estimates.items() if isinstance(e, str) for u in _untold(key, label, e)]
+    missing = [c for c in spec.classes if c not in readings]
+    untold += [u for label in missing for u in _untold(key, label, "it was not read")]
+    classes = {label: e for label, e in found.items() if label != BACKGROUND}
+    if set(classes) == set(spec.classes):
+        thresholds, said = _thresholds(spec, classes)
+        fitted += thresholds
+        notes.append(said)
+    residuals = tuple(_shown(label, readings[label]["hue"], e) for label, e in found.items())
+    return Procedure(
+        f"samples.{name}", f"Readings of the sensor of '{name}'", given.date, tuple(fitted), tuple(untold), residuals,
+        tuple(notes), ("mardia", "duda"),
+    )  # fmt: skip
+
+
+def _readings(given: HueSamples, measured: Measured, name: str, spec: Sorter) -> tuple[dict[str, Columns], list[str]]:
+    """Readings by class, from the table or written by hand."""
+    known = [*spec.classes, BACKGROUND]
+    key: KeyPath = ("samples", name)
+    if given.file is None:
+        strangers = [c for c in given.classes if c not in known]
+        if strangers:
+            raise BadInput([measured.document.problem((*key, "classes", c, ""), _listed(known), nearest(c, known))
+                            for c in strangers])  # fmt: skip
+        hand = {label: {"hue": np.array([float(h) for h in r.hue])} | {
+            word: np.array([float(x) for x in getattr(r, word)]) for word in ("saturation", "brightness")
+            if getattr(r, word)
+        } for label, r in given.classes.items()}  # fmt: skip
+        return hand, []
+    source = Source(measured.table(given.file, (*key, "file")), given.columns, measured.document, (*key, "columns"))
+    table = read_table(source, _WANTED)
+    words = np.array([word.strip() for word in table.words["class"]], dtype=object)
+    wrong = [(int(line), word) for line, word in zip(table.lines, words, strict=True) if word not in known]
+    turned = table.numbers["hue"]
+    off = [int(line) for line in table.lines[(turned < -1e-9) | (turned > hue.TURN + 1e-6)]]
+    if wrong or off:
+        raise BadInput([
+            *(source.bad(line, f"{_listed(known)} (found {word!r})", nearest(word, known)) for line, word in wrong),
+            *(source.bad(line, "expected a hue on the circle, 0 deg to 360 deg") for line in off),
+        ])  # fmt: skip
+    columns = table.numbers | {"hue": np.asarray(hue.wrap(turned))}
+    by_class = {
+        label: {column: values[words == label] for column, values in columns.items()}
+        for label in known if (words == label).any()
+    }  # fmt: skip
+    return by_class, [f"{given.file}, {remark}." for remark in table.remarks]
+
+
+def _listed(known: list[str]) -> str:
+    return f"expected a class of the sorter: {'; '.join(known)}"
+
+
+def _estimate(readings: Array) -> HueEstimate | str:
+    """Mean and spread, or why they cannot be told."""
+    if readings.size < _LEAST:
+        return f"{readings.size} readings say nothing about how much objects differ"
+    if np.ptp(readings) == 0.0:
+        return "all its readings are the same: is the sensor stuck, or was one object read once and copied?"
+    try:
+        return hue_estimate(readings)
+    except ValueError:
+        return "its readings point every way: a grey object, or too little light"
+
+
+def _where(key: KeyPath, label: str) -> KeyPath:
+    return (*key, BACKGROUND) if label == BACKGROUND else (*key, "classes", label)
+
+
+def _class(spec: Sorter, key: KeyPath, label: str, found: HueEstimate, columns: Columns) -> Iterator[Fitted]:
+    where = _where(key, label)
+    own = spec.classes.get(label)
+    # a class of the file that lists its readings cannot hold a mean beside them
+    gone = ((*where, "samples"),) if own is not None and own.samples is not None else ()
+    yield Fitted(f"hue of '{label}'", (*where, "hue"), "angle", found.mean, found.mean_half_width, replaces=gone)
+    yield Fitted(f"spread of '{label}'", (*where, "spread"), "angle", found.spread, found.spread_half_width,
+                 replaces=gone)  # fmt: skip
+    for word in ("saturation", "brightness"):
+        values = columns.get(word)
+        if values is not None and values.size >= 2 and np.ptp(values) > 0.0:
+            middle, _, high = (float(x) for x in mean_interval(values))
+            yield Fitted(f"{word} of '{label}'", (*where, word), "ratio", middle, high - middle)
+
+
+def _untold(key: KeyPath, label: str, why: str) -> Iterator[Unidentified]:
+    reading = f"read ten or more objects of '{label}', each once, at the place where they pass the sensor"
+    if label == BACKGROUND:
+        reading = "read the sensor ten times or more with nothing before it"
+    for word in ("hue", "spread"):
+        yield Unidentified(f"{word} of '{label}'", (*_where(key, label), word), why, reading)
+
+
+def _thresholds(spec: Sorter, found: Mapping[str, HueEstimate]) -> tuple[list[Fitted], str]:
+    """Where each class begins, with intervals from draws of all means and spreads, and how often one reading errs."""
+    labels = list(spec.classes)
+    means, mean_sd = _columns(found, labels, "mean")
+    spreads, spread_sd = _columns(found, labels, "spread")
+    rng = np.random.default_rng(_SEED)
+    shape = (len(labels), _DRAWS)
+    drawn = (
+        hue.wrap(means[:, None] + mean_sd[:, None] * rng.standard_normal(shape)),
+        np.maximum(spreads[:, None] + spread_sd[:, None] * rng.standard_normal(shape), 0.2 * spreads[:, None]),
+    )
+    begins = _arcs(spec, labels, means, spreads)
+    many = _arcs(spec, labels, *(np.asarray(d) for d in drawn))
+    off = np.asarray(hue.difference(many.start, begins.start[:, None]))
+    halves = np.quantile(np.abs(off), 0.95, axis=1)
+    thresholds = [
+        Fitted(f"hue from which it is '{label}'", (), "angle", float(start), float(half))
+        for label, start, half in zip(labels, begins.start, halves, strict=True)
+    ]
+    errors = sorting.misclassification(means, spreads, begins)
+    said = ", ".join(f"{100 * float(e):.2g} % of '{label}'" for label, e in zip(labels, errors, strict=True))
+    arcs = "; ".join(
+        f"{label} from {digits(float(np.degrees(a)))} deg to {digits(float(np.degrees(hue.wrap(a + w))))} deg"
+        for label, a, w in zip(labels, begins.start, begins.width, strict=True)
+    )
+    return thresholds, f"Thresholds of least error: {arcs}. One reading is wrong for {said}."
+
+
+def _columns(found: Mapping[str, HueEstimate], labels: list[str], word: str) -> tuple[Array, Array]:
+    values = np.array([getattr(found[label], word) for label in labels])
+    halves = np.array([getattr(found[label], f"{word}_half_width") for label in labels])
+    return values, halves / PER_95
+
+
+def _arcs(spec: Sorter, labels: list[str], means: Array, spreads: Array) -> sorting.Sectors:
+    """Thresholds as the check of the sorter finds them."""
+    classes = {
+        label: dataclasses.replace(spec.classes[label], hue=mean, spread=spread, samples=None)
+        for label, mean, spread in zip(labels, _each(means), _each(spreads), strict=True)
+    }
+    palette = palette_of(dataclasses.replace(spec, classes=classes))
+    return sorting.sectors(palette.means, palette.sds, palette.shares)
+
+
+def _each(values: Array) -> list[Any]:
+    return [float(v) for v in values] if values.ndim == 1 else list(values)
+
+
+def _shown(label: str, readings: Array, found: HueEstimate) -> Residuals:
+    """Readings in order beside their mean, on the turn of the circle that is nearest to it."""
+    near = found.mean + np.asarray(hue.difference(readings, found.mean))
+    count = tuple(float(i + 1) for i in range(readings.size))
+    return Residuals(f"hue of '{label}'", "reading", "", count, "angle", tuple(near.tolist()),
+                     (found.mean,) * readings.size)  # fmt: skip
