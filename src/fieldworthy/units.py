@@ -432,6 +432,22 @@ _SHOWN = {
 }
 
 
+def unit_label(unit: str) -> str:
+    """Write a unit as people read it beside a number.
+
+    Parameters
+    ----------
+    unit : str
+        The unit as a file has it, for example ``m/s^2`` [-].
+
+    Returns
+    -------
+    str
+        For example ``m/s²``; empty for a bare number [-].
+    """
+    return _SHOWN.get(unit, unit)
+
+
 def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
     """Write an SI number in a unit with sensible digits.
 
@@ -452,5 +468,5 @@ def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
         For example ``69.1 in/s`` [-].
     """
     number = digits(to_unit(si, kind, unit), significant)
-    label = _SHOWN.get(unit, unit)
+    label = unit_label(unit)
     return number if not label else f"{number}{'' if label in ('°', '%') else ' '}{label}"

@@ -1,0 +1,295 @@
+"""The frame of a chart: room for labels, grid, ticks, names of the axes and, only where needed, a legend."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.draw.axesmarks import Band, Bars, Limit, Line, Mark, Points, Tone
+from fieldworthy.draw.axesscale import Axis, Scale, ends, tick_texts, ticks
+from fieldworthy.draw.lettering import shortened, width
+from fieldworthy.draw.style import DASHES, Array, Style
+from fieldworthy.draw.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
+
+_ROW, _HEAD = 20.0, 18.0  # a legend's, and those between legend and plot [px]
+_SAMPLE = 26.0  # the stroke beside a legend's text [px]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Where a chart's numbers lie on the sheet.
+
+    Attributes
+    ----------
+    plot : Box
+        Between the axes [px].
+    outer : Box
+        With all labels [px].
+    x, y : Scale
+        From SI to the sheet.
+    direct : bool
+        Whether lines are labelled at their right ends; else by a legend above.
+    marks : sequence of Mark
+        All that is drawn in it.
+    """
+
+    plot: Box
+    outer: Box
+    x: Scale
+    y: Scale
+    direct: bool
+    marks: Sequence[Mark]
+
+
+def labelled(marks: Sequence[Mark]) -> list[Line | Band | Points | Bars]:
+    """Pick the marks whose names must be told apart.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        All that is drawn [-].
+
+    Returns
+    -------
+    list of Mark
+        Those with a name of their own [-].
+    """
+    return [mark for mark in marks if isinstance(mark, Line | Band | Points | Bars) and mark.name]
+
+
+def directly(marks: Sequence[Mark], style: Style) -> bool:
+    """Say whether names fit beside the right ends of the lines.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        All that is drawn [-].
+    style : Style
+        For the width [-].
+
+    Returns
+    -------
+    bool
+        Whether they do; only lines can be labelled so [-].
+    """
+    names = labelled(marks)
+    lines = all(isinstance(mark, Line) for mark in names)
+    room = 0.3 * style.width
+    return bool(names) and lines and style.width >= 520.0 and all(width(m.name, SMALL) <= room for m in names)
+
+
+def legend_rows(marks: Sequence[Mark], style: Style) -> int:
+    """Count the rows that a legend takes.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        All that is drawn [-].
+    style : Style
+        For the width [-].
+
+    Returns
+    -------
+    int
+        0 where none is needed [-].
+    """
+    return 0 if directly(marks, style) else len(_rows(marks, style.width - 24.0))
+
+
+def _rows(marks: Sequence[Mark], room: float) -> list[list[tuple[int, str, float]]]:
+    """Which labelled mark stands in which row, its text and its place in the row."""
+    rows: list[list[tuple[int, str, float]]] = []
+    at = room
+    for i, mark in enumerate(labelled(marks)):
+        text = shortened(mark.name, SMALL, room - _SAMPLE - 6.0)
+        takes = _SAMPLE + 6.0 + width(text, SMALL)
+        if not rows or at + takes > room:
+            rows.append([])
+            at = 0.0
+        rows[-1].append((i, text, at))
+        at += takes + 16.0
+    return rows
+
+
+def head_rows(y: Axis, marks: Sequence[Mark]) -> int:
+    """Count the rows of text between legend and plot.
+
+    Parameters
+    ----------
+    y : Axis
+        Its name stands there [-].
+    marks : sequence of Mark
+        Names of upright limits stand there too, where bars lie [-].
+
+    Returns
+    -------
+    int
+        0 to 2 [-].
+    """
+    return bool(y.label) + bool(y.names and any(isinstance(m, Limit) and m.side == "x" and m.name for m in marks))
+
+
+def colour_of(tone: Tone, turn: int, style: Style) -> tuple[str, str | None]:
+    """Choose colour and dash of a mark.
+
+    Parameters
+    ----------
+    tone : int, str or None
+        As the mark gives it [-].
+    turn : int
+        Its turn among the marks that give none [-].
+    style : Style
+        For the theme [-].
+
+    Returns
+    -------
+    tuple of str
+        Colour, and dash pattern or None [-].
+    """
+    if isinstance(tone, str):
+        return (tone, None) if tone.startswith("#") else (str(getattr(style.theme, tone)), None)
+    number = turn if tone is None else tone
+    return style.theme.series[number % len(style.theme.series)], DASHES[number % len(DASHES)]
+
+
+def turns(marks: Sequence[Mark]) -> list[int]:
+    """Number the marks that give no tone, in turn.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        All that is drawn [-].
+
+    Returns
+    -------
+    list of int
+        One each [-].
+    """
+    found, turn = [], 0
+    for mark in marks:
+        found.append(turn)
+        turn += isinstance(mark, Line | Band | Points | Bars) and mark.tone is None
+    return found
+
+
+def frame(
+    sheet: Sheet, box: Box, axes: tuple[Axis, Axis], extents: tuple[Array, Array], marks: Sequence[Mark]
+) -> Frame:
+    """Draw the frame of a chart.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet [-].
+    box : Box
+        The part of it that the chart has [px].
+    axes : tuple of Axis
+        x and y [SI].
+    extents : tuple of ndarray
+        What x and y must hold [SI].
+    marks : sequence of Mark
+        For the labels that they need [-].
+
+    Returns
+    -------
+    Frame
+        Where the numbers lie [-].
+    """
+    style, (x, y) = sheet.style, axes
+    direct = directly(marks, style) and box.w >= 520.0
+    rows = [] if direct else _rows(marks, box.w - 24.0)
+    top = box.y + 10.0 + _ROW * len(rows) + (4.0 if rows else 0.0) + _HEAD * head_rows(y, marks)
+    bottom = box.bottom - 24.0 - (18.0 if x.label else 0.0)
+    y_low, y_high, y_step = ends(y, extents[1], style, max(2, int((bottom - top) / 42.0)))
+    y_ticks = ticks(y_low, y_high, y_step)
+    texts = list(y.names) if y.names else tick_texts(y_ticks, y_step)
+    left = box.x + 14.0 + min(max((width(text, SMALL) for text in texts), default=0.0), 0.34 * box.w)
+    names = max((width(mark.name, SMALL) for mark in labelled(marks)), default=0.0) if direct else 0.0
+    right = box.right - (names + 22.0 if direct else 16.0)
+    x_low, x_high, x_step = ends(x, extents[0], style, max(2, int((right - left) / _tick_room(x, extents[0], style))))
+    if x.names or y.names:  # half a place beyond the first and the last name
+        x_low, x_high = (-0.5, len(x.names) - 0.5) if x.names else (x_low, x_high)
+        y_low, y_high = (len(y.names) - 0.5, -0.5) if y.names else (y_low, y_high)
+    plot = Box(left, top, right - left, bottom - top)
+    where = Frame(plot, box, Scale(style, x.kind, x_low, x_high, left, right),
+                  Scale(style, y.kind, y_low, y_high, bottom, top), direct, marks)  # fmt: skip
+    _grid_y(sheet, where, y, texts, np.arange(len(texts), dtype=float) if y.names else y_ticks)
+    _grid_x(sheet, where, x, x_step)
+    _titles(sheet, where, axes)
+    _legend(sheet, box, rows, marks)
+    return where
+
+
+def _tick_room(axis: Axis, values: Array, style: Style) -> float:
+    """Width that a number below the axis needs, with its gap [px]."""
+    low, high, step = ends(axis, values, style, 5)
+    texts = tick_texts(ticks(low, high, step), step)
+    return max(48.0, max((width(text, SMALL) for text in texts), default=0.0) + 22.0)
+
+
+def _grid_y(sheet: Sheet, where: Frame, axis: Axis, texts: list[str], values: Array) -> None:
+    theme, plot = sheet.style.theme, where.plot
+    for text, at in zip(texts, where.y.shown(values).tolist(), strict=True):
+        if not axis.names:
+            sheet.line((plot.x, at), (plot.right, at), Ink(theme.grid))
+        short = shortened(text, SMALL, plot.x - where.outer.x - 12.0)
+        sheet.text(plot.x - 7.0, at + 0.35 * SMALL, short, Letters(theme.quiet, SMALL, "end"))
+    zero = float(where.y.shown(0.0))
+    if not axis.names and plot.y - 0.5 <= zero <= plot.bottom + 0.5:
+        sheet.line((plot.x, zero), (plot.right, zero), Ink(theme.edge))
+
+
+def _grid_x(sheet: Sheet, where: Frame, axis: Axis, step: float) -> None:
+    theme, plot = sheet.style.theme, where.plot
+    values = np.arange(len(axis.names), dtype=float) if axis.names else ticks(where.x.low, where.x.high, step)
+    places = where.x.shown(values).tolist()
+    room = plot.w / max(len(axis.names), 1) - 6.0
+    texts = [shortened(n, SMALL, room) for n in axis.names] if axis.names else tick_texts(values, step)
+    for text, at in zip(texts, places, strict=True):
+        if not axis.names:
+            sheet.line((at, plot.y), (at, plot.bottom), Ink(theme.grid))
+        half = width(text, SMALL) / 2.0
+        middle = float(np.clip(at, where.outer.x + half + 2.0, where.outer.right - half - 2.0))
+        letters = Letters(theme.quiet, SMALL, "middle")
+        if sheet.free(letters.box(middle, plot.bottom + 18.0, text), 1.0):
+            sheet.text(middle, plot.bottom + 18.0, text, letters)
+    sheet.line((plot.x, plot.bottom), (plot.right, plot.bottom), Ink(theme.edge))
+
+
+def _titles(sheet: Sheet, where: Frame, axes: tuple[Axis, Axis]) -> None:
+    style, plot, (x, y) = sheet.style, where.plot, axes
+    if y.label:
+        room = where.outer.w - 20.0
+        text = shortened(style.header(y.label, y.kind), NORMAL, room)
+        base = plot.y - 11.0 - _HEAD * (head_rows(y, where.marks) - 1)
+        sheet.text(where.outer.x + 10.0, base, text, Letters(style.theme.ink, NORMAL))
+    if x.label:
+        text = shortened(style.header(x.label, x.kind), NORMAL, where.outer.w - 20.0)
+        sheet.text(plot.right, plot.bottom + 36.0, text, Letters(style.theme.ink, NORMAL, "end"))
+
+
+def _legend(sheet: Sheet, box: Box, rows: list[list[tuple[int, str, float]]], marks: Sequence[Mark]) -> None:
+    named = labelled(marks)
+    numbered = dict(zip(map(id, marks), turns(marks), strict=True))
+    for row, entries in enumerate(rows):
+        y = box.y + 8.0 + _ROW * row + 0.5 * _ROW
+        for i, text, at in entries:
+            x = box.x + 12.0 + at
+            _sample(sheet, (x, y), named[i], numbered[id(named[i])])
+            sheet.text(x + _SAMPLE + 5.0, y + 0.35 * SMALL, text, Letters(sheet.style.theme.ink, SMALL))
+
+
+def _sample(sheet: Sheet, at: tuple[float, float], mark: Line | Band | Points | Bars, turn: int) -> None:
+    """The stroke, area or mark beside a legend's text."""
+    tone = mark.tone if isinstance(mark.tone, int | str) or mark.tone is None else mark.tone[0]
+    colour, dash = colour_of(tone, turn, sheet.style)
+    x, y = at
+    if isinstance(mark, Line):
+        own = dash if mark.dash is None else mark.dash or None
+        sheet.line((x, y), (x + _SAMPLE, y), Ink(colour, width=mark.width, dash=own))
+    elif isinstance(mark, Points):
+        sheet.circle((x + _SAMPLE / 2.0, y), mark.size, Ink(fill=colour))
+    else:
+        sheet.rect(Box(x, y - 6.0, _SAMPLE, 12.0), Ink(fill=colour, opacity=0.22 if isinstance(mark, Band) else 0.85))

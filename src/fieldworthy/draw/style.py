@@ -1,0 +1,176 @@
+"""How figures look: colours of paper and screen, the person's units, and the width that there is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.units import KINDS, affine, digits, unit_label
+
+Units = Literal["metric", "inch"]
+Array = npt.NDArray[np.float64]
+Number = TypeVar("Number", float, npt.NDArray[np.float64])
+
+# the page's own font first; the typesetter of the documents knows no generic family and takes the last one
+FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif, 'Libertinus Serif'"
+
+
+@dataclass(frozen=True, slots=True)
+class Theme:
+    """Colours of one surface, as ``#rrggbb``.
+
+    Attributes
+    ----------
+    name : str
+        Of the theme.
+    paper : str
+        What everything is drawn on.
+    ink, quiet : str
+        Text, and text of less weight; both at least 4.5 to 1 on the paper.
+    edge : str
+        Outlines that carry meaning; at least 3 to 1 on the paper.
+    grid : str
+        Grid lines, which only guide the eye.
+    block : str
+        Filling of a thing seen from outside.
+    good, caution, bad : str
+        Holds, take care, short; at least 4.5 to 1 on the paper, never without a word or mark beside them.
+    series : tuple of str
+        Of lines and their labels, told apart by colour-blind readers too; at least 4.5 to 1 on the paper.
+    """
+
+    name: str
+    paper: str
+    ink: str
+    quiet: str
+    edge: str
+    grid: str
+    block: str
+    good: str
+    caution: str
+    bad: str
+    series: tuple[str, ...]
+
+
+_ON_LIGHT = ("#0b5cad", "#b3440b", "#0f7b6c", "#8a2f8f", "#6b5b00", "#3f4a56")
+_ON_DARK = ("#6cb4ff", "#ff9a5c", "#3fcfb4", "#e39bea", "#d9c64a", "#b9c4cf")
+
+PRINT = Theme("print", "#ffffff", "#15191d", "#4d5760", "#5d6871", "#d9dee2", "#e9edf0",
+              "#0d7040", "#8a5a00", "#b3202c", _ON_LIGHT)  # fmt: skip
+LIGHT = Theme("light", "#fbfcfa", "#15191d", "#4d5760", "#5d6871", "#dce1e0", "#e7ecea",
+              "#0d7040", "#8a5a00", "#b3202c", _ON_LIGHT)  # fmt: skip
+DARK = Theme("dark", "#161b20", "#eef1f3", "#a9b4bd", "#8b97a1", "#303942", "#28313a",
+             "#5fd394", "#f0b74a", "#ff8a8f", _ON_DARK)  # fmt: skip
+THEMES: dict[str, Theme] = {theme.name: theme for theme in (PRINT, LIGHT, DARK)}
+"""Every theme by name."""
+
+DASHES: tuple[str | None, ...] = (None, "7 4", "2 3", "10 3 2 3", "4 2", "1 4")
+"""Strokes of successive lines, so that they are told apart without colour."""
+
+_PLAIN = {"share": ("%", 100.0), "count": ("", 1.0)}  # kinds of figures that no file has
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How one figure is to look.
+
+    Attributes
+    ----------
+    theme : Theme
+        Colours.
+    units : str
+        ``metric`` or ``inch``.
+    width : float
+        Of the whole figure [px]; from 340 for a phone to 900.
+    """
+
+    theme: Theme = LIGHT
+    units: Units = "metric"
+    width: float = 640.0
+
+    @property
+    def narrow(self) -> bool:
+        """Whether there is only a phone's width."""
+        return self.width < 480.0
+
+    def unit(self, kind: str) -> str:
+        """Choose the unit of a kind.
+
+        Parameters
+        ----------
+        kind : str
+            A key of `fieldworthy.units.KINDS`, or ``share`` (a ratio in percent), or ``count`` [-].
+
+        Returns
+        -------
+        str
+            As people read it, empty for a bare number [-].
+        """
+        return _PLAIN[kind][0] if kind in _PLAIN else unit_label(self._unit(kind))
+
+    def _unit(self, kind: str) -> str:
+        return KINDS[kind].inch if self.units == "inch" else KINDS[kind].metric
+
+    def value(self, si: Number, kind: str) -> Number:
+        """Convert SI numbers to the person's unit.
+
+        Parameters
+        ----------
+        si : float or ndarray
+            The numbers [SI].
+        kind : str
+            As for `unit` [-].
+
+        Returns
+        -------
+        float or ndarray
+            In the person's unit [-].
+        """
+        if kind in _PLAIN:
+            return si * _PLAIN[kind][1]
+        unit = self._unit(kind)
+        if unit == "1":
+            return si
+        map_ = affine(unit, kind)
+        return (si - map_.offset) / map_.scale
+
+    def show(self, si: float, kind: str, significant: int = 3) -> str:
+        """Write one SI number in the person's unit.
+
+        Parameters
+        ----------
+        si : float
+            The number [SI].
+        kind : str
+            As for `unit` [-].
+        significant : int
+            Digits to keep [-].
+
+        Returns
+        -------
+        str
+            For example ``210 mm`` or ``8.27 in`` [-].
+        """
+        number, unit = digits(self.value(float(si), kind), significant), self.unit(kind)
+        return f"{number}{'' if unit in ('°', '%') else ' '}{unit}".rstrip()
+
+    def header(self, label: str, kind: str) -> str:
+        """Head an axis or a column with its unit.
+
+        Parameters
+        ----------
+        label : str
+            What it is [-].
+        kind : str
+            As for `unit` [-].
+
+        Returns
+        -------
+        str
+            For example ``Force [N]`` [-].
+        """
+        unit = self.unit(kind)
+        return f"{label} [{unit}]" if unit else label
