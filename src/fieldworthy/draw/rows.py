@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from fieldworthy.draw.axesframe import Frame, colour_of, frame
+from fieldworthy.draw.axeslabels import limit_label
 from fieldworthy.draw.axesmarks import Limit, Span, Tone
 from fieldworthy.draw.axespaint import draw_spot, paint_marks
 from fieldworthy.draw.axesscale import Axis
@@ -119,12 +120,16 @@ def draw_rows(sheet: Sheet, top: float, rows: Sequence[Row], axis: Axis, marks: 
     box = Box(0.0, top, wide, rows_height(rows, axis, wide))
     extent = np.array([axis.low or 0.0, axis.high or 1.0])
     where = frame(sheet, box, (axis, Axis("", names=("",))), (extent, np.zeros(1)), ())
-    paint_marks(sheet, where, [mark for mark in marks if isinstance(mark, Span)])
+    # lines lie under the words, their own names find what room is left
+    paint_marks(sheet, where, [replace(mark, name="") if isinstance(mark, Limit) else mark for mark in marks])
     y = where.plot.y
     for row in rows:
         _row(sheet, where, y, row)
         y += _tall(row, wide)
-    paint_marks(sheet, where, [mark for mark in marks if isinstance(mark, Limit)])
+    for mark in marks:
+        if isinstance(mark, Limit) and mark.name:
+            colour = colour_of(mark.tone, 0, sheet.style)[0]
+            limit_label(sheet, where, ("x", mark.at), (mark.name, colour), [])
     return where
 
 

@@ -216,6 +216,12 @@ class IntakeCurves:
     hold: HoldView | None
 
     @property
+    def gaps(self) -> tuple[float, ...]:
+        """Free space between two objects in each stage [m]; negative where they would run into each other."""
+        wait = float(self.traces[1].time[0] - self.traces[0].time[0])
+        return tuple(stage.speed * wait - self.length for stage in self.stages)
+
+    @property
     def duration(self) -> float:
         """When the last object has left [s]."""
         return float(max(trace.time[-1] for trace in self.traces))
