@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,18 +10,12 @@ from typing import Any, TypeVar
 
 import typer
 
-from fieldworthy.robot.catalogue import builtin_names
-from fieldworthy.robot.starter import Answers, Meets, bought, starter_robot
+from fieldworthy.robot.answers import AnswerError, gather, meets
+from fieldworthy.robot.starter import Meets, starter_robot
 from fieldworthy.robot.starterseason import starter_season
-from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.writing import write_atomically
-from fieldworthy.season import load_season
-from fieldworthy.units import UnitError, digits, parse, to_unit
 
 T = TypeVar("T")
-_TEETH = re.compile(r"(\d{1,3}):(\d{1,3})")
-_MOTOR = "smart motor, 11 W class, 600 rpm"
-_TOO_LARGE = 3.0  # m; no robot of this kind is longer
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +58,14 @@ def run_new(file: Path, options: Options, *, force: bool) -> None:
     """
     if file.exists() and not force:
         raise _refused("FILE", f"{file} exists already; --force writes over it")
-    answers = gather(options, file, ask=_person())
+    try:
+        answers = gather(_Asker(options, ask=_person()), file)
+    except AnswerError as error:
+        raise _refused(f"--{error.question}", error.message) from error
     season = file.parent / answers.season
     write_season = not season.exists()
-    meets = Meets() if write_season else _meets(season)
-    write_atomically(file, starter_robot(answers, meets))
+    offered = Meets() if write_season else meets(season)
+    write_atomically(file, starter_robot(answers, offered))
     if write_season:
         write_atomically(season, starter_season(answers.inch))
     written = f"{file} and {season}" if write_season else str(file)
@@ -85,173 +81,23 @@ def _refused(option: str, message: str) -> typer.BadParameter:
     return typer.BadParameter(message, param_hint=f"'{option}'")
 
 
-def _meets(season: Path) -> Meets:
-    spec: Any = load_season(season)[1]
-    return Meets(tuple(spec.field.places), tuple(spec.objects), tuple(spec.tasks), tuple(spec.structures))
-
-
 class _Asker:
     """Takes an answer from an option, from the person, or from the default, in this order."""
 
-    def __init__(self, *, ask: bool) -> None:
-        self.ask = ask
+    def __init__(self, options: Options, *, ask: bool) -> None:
+        self._options = options
+        self._ask = ask
 
-    def __call__(self, option: str, given: Any, default: str, question: str, read: Callable[[str], T]) -> T:
+    def __call__(self, question: str, default: str, words: str, read: Callable[[str], T]) -> T:
+        given: Any = getattr(self._options, question.replace("-", "_"))
+
         def checked(text: str) -> T:
             try:
                 return read(str(text).strip())
             except ValueError as error:
-                raise _refused(option, str(error)) from error
+                raise _refused(f"--{question}", str(error)) from error
 
-        if given is not None or not self.ask:
+        if given is not None or not self._ask:
             return checked(default if given is None else given)
-        answer: T = typer.prompt(question, default=default, value_proc=checked)
+        answer: T = typer.prompt(words, default=default, value_proc=checked)
         return answer
-
-
-def gather(options: Options, file: Path, *, ask: bool) -> Answers:
-    """Turn options and answers into what the file is written from.
-
-    Parameters
-    ----------
-    options : Options
-        What the person said on the command line [-].
-    file : Path
-        The robot file, whose name gives the robot's default name [-].
-    ask : bool
-        Ask for what the options leave open [-].
-
-    Returns
-    -------
-    Answers
-        Complete and consistent [-].
-    """
-    get = _Asker(ask=ask)
-    name = get("--name", options.name, _title(file), "What is the robot called?", _name)
-    inch = get("--units", options.units, "metric", "Do you measure in metric or inch units?", _inch)
-    season = get("--season", options.season, "season.yaml", "Which season file, in the same folder?", _season)
-    if season == file.name:
-        raise _refused("--season", "the season needs a file of its own")
-    motor = get("--motor", options.motor, _MOTOR, _motor_question(), _motor)
-    motors = get("--motors", options.motors, "4", "How many motors drive it?", _count(1, 20))
-    wheels = get("--wheels", options.wheels, "4", "On how many wheels (both sides together)?", _even)
-    wheel = get("--wheel-size", options.wheel_size, "2.75 in", "How large are they, across?", _length(0.01, 0.5))
-    gearing = get("--gearing", options.gearing, "48:60", "Teeth on motor's side : on wheel's side?", _gearing)
-    size = _size(options, get, inch=inch)
-    mass = get("--mass", options.mass, "14 lb" if inch else "6.5 kg", "What does it weigh, all of it?", _mass)
-    tanks = get("--tanks", options.tanks, "0", "How many air tanks (0 for none)?", _count(0, 20))
-    answers = Answers(name, season, inch, motor, motors, wheels, tanks, gearing, wheel, mass, size)
-    _consistent(answers)
-    return answers
-
-
-def _size(options: Options, get: _Asker, *, inch: bool) -> tuple[float, float, float]:
-    read = _length(0.05, _TOO_LARGE)
-    length = get("--length", options.length, "16 in" if inch else "400 mm", "How long is it?", read)
-    width = get("--width", options.width, "15 in" if inch else "380 mm", "How wide is it?", read)
-    height = get("--height", options.height, "14 in" if inch else "350 mm", "How tall is it?", read)
-    return length, width, height
-
-
-def _consistent(answers: Answers) -> None:
-    """Refuse what cannot be built: wheels that do not fit, parts that outweigh the robot."""
-    a_side = answers.wheels // 2
-    if answers.size[0] < a_side * answers.wheel:
-        raise _refused("--length", f"{a_side} such wheels one behind the other do not fit into it")
-    if answers.size[2] <= answers.wheel:
-        raise _refused("--height", "it must be taller than its wheels")
-    least = sum(bought(answers).values())
-    if answers.mass <= 1.05 * least:
-        unit = "lb" if answers.inch else "kg"
-        shown = digits(to_unit(1.05 * least, "mass", unit))
-        raise _refused("--mass", f"expected more than {shown} {unit}: motors, wheels and battery alone come near that")
-
-
-def _title(file: Path) -> str:
-    return file.stem.replace("_", " ").strip()[:60] or "our robot"
-
-
-def _name(text: str) -> str:
-    if not text or len(text) > 60 or not text.isprintable():
-        raise ValueError("expected a name of 1 to 60 letters")
-    return text
-
-
-def _inch(text: str) -> bool:
-    if text.lower() not in ("metric", "inch"):
-        raise ValueError("expected metric or inch")
-    return text.lower() == "inch"
-
-
-def _season(text: str) -> str:
-    if not text or text.startswith(".") or "/" in text or "\\" in text or not text.isprintable():
-        raise ValueError("expected the name of a file in the same folder, such as season.yaml")
-    if not text.endswith((".yaml", ".yml")):
-        raise ValueError("expected a name that ends in .yaml")
-    return text
-
-
-def _motor_question() -> str:
-    rows = [f"  {i}  {name}" for i, name in enumerate(builtin_names("motors"), 1)]
-    return "\n".join(["Which motors drive it? (a number or the whole name)", *rows, "Motor"])
-
-
-def _motor(text: str) -> str:
-    names = builtin_names("motors")
-    if text.isdecimal() and 1 <= int(text) <= len(names):
-        return names[int(text) - 1]
-    if text in names:
-        return text
-    near = nearest(text, names)
-    hint = f"; did you mean {near!r}?" if near else ""
-    raise ValueError(f"expected one of: {'; '.join(names)}{hint}")
-
-
-def _count(low: int, high: int) -> Callable[[str], int]:
-    def read(text: str) -> int:
-        if not text.isdecimal() or len(text) > 4 or not low <= int(text) <= high:
-            raise ValueError(f"expected a whole number from {low} to {high}")
-        return int(text)
-
-    return read
-
-
-def _even(text: str) -> int:
-    count = _count(4, 12)(text)
-    if count % 2:
-        raise ValueError("expected an even number: as many on the left as on the right")
-    return count
-
-
-def _length(low: float, high: float) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        si = _quantity(text, "length")
-        if not low <= si <= high:
-            raise ValueError(f"expected a length from {digits(1000 * low)} mm to {digits(1000 * high)} mm")
-        return si
-
-    return read
-
-
-def _mass(text: str) -> float:
-    si = _quantity(text, "mass")
-    if not 0 < si <= 200:
-        raise ValueError("expected a mass of more than 0 kg and at most 200 kg")
-    return si
-
-
-def _quantity(text: str, kind: str) -> float:
-    try:
-        return parse(text, kind).si
-    except UnitError as error:
-        hint = f"; did you mean {error.suggestion!r}?" if error.suggestion else ""
-        raise ValueError(f"expected {error.expected} (found {text[:40]!r}){hint}") from error
-
-
-def _gearing(text: str) -> tuple[int, int]:
-    if text.lower() == "direct":
-        return 1, 1
-    match = _TEETH.fullmatch(text.replace(" ", ""))
-    if match is None or not (int(match[1]) and int(match[2])):
-        raise ValueError("expected teeth on the motor's side : teeth on the wheel's side, such as 48:60, or 'direct'")
-    return int(match[1]), int(match[2])
