@@ -87,8 +87,12 @@ def _times(
         names = ((mean_name, (*key, "time")), (spread_name, (*key, "spread")))
         return (), tuple(Unidentified(n, k, why, reading) for n, k in names), ()
     middle, _, high = (float(x) for x in mean_interval(times))
-    fitted = [Fitted(mean_name, (*key, "time"), "time", middle, high - middle)]
-    unidentified = []
+    fitted, unidentified = [], []
+    if high - middle < middle:
+        fitted.append(Fitted(mean_name, (*key, "time"), "time", middle, high - middle))
+    else:
+        why = f"its {times.size} times differ so much that the mean could be anything up to {digits(high)} s"
+        unidentified.append(Unidentified(mean_name, (*key, "time"), why, "time eight tries or more"))
     spread, share = float(times.std(ddof=1)), spread_half_width(times.size)
     if share < 1.0:
         fitted.append(Fitted(spread_name, (*key, "spread"), "time", spread, share * spread))

@@ -73,6 +73,9 @@ def fit_samples(given: HueSamples, measured: Measured, name: str) -> Procedure:
     key: KeyPath = ("mechanisms", name)
     fitted = [f for label, e in found.items() for f in _class(spec, key, label, e, readings[label])]
     untold = [u for label, e in estimates.items() if isinstance(e, str) for u in _untold(key, label, e)]
+    for label in (label for label, e in found.items() if not _spread_told(e)):
+        why = f"{readings[label]['hue'].size} readings tell a spread no better than to a factor of two"
+        untold += _untold(key, label, why, ("spread",))
     missing = [c for c in spec.classes if c not in readings]
     untold += [u for label in missing for u in _untold(key, label, "it was not read")]
     classes = {label: e for label, e in found.items() if label != BACKGROUND}
@@ -143,11 +146,14 @@ def _where(key: KeyPath, label: str) -> KeyPath:
 def _class(spec: Sorter, key: KeyPath, label: str, found: HueEstimate, columns: Columns) -> Iterator[Fitted]:
     where = _where(key, label)
     own = spec.classes.get(label)
-    # a class of the file that lists its readings cannot hold a mean beside them
-    gone = ((*where, "samples"),) if own is not None and own.samples is not None else ()
-    yield Fitted(f"hue of '{label}'", (*where, "hue"), "angle", found.mean, found.mean_half_width, replaces=gone)
-    yield Fitted(f"spread of '{label}'", (*where, "spread"), "angle", found.spread, found.spread_half_width,
-                 replaces=gone)  # fmt: skip
+    # a class of the file that lists its readings cannot hold a mean beside them: both are written, or neither
+    lists, told = own is not None and own.samples is not None, _spread_told(found)
+    gone = ((*where, "samples"),) if lists else ()
+    hue_key = (*where, "hue") if told or not lists else ()
+    yield Fitted(f"hue of '{label}'", hue_key, "angle", found.mean, found.mean_half_width, replaces=gone)
+    if told:
+        yield Fitted(f"spread of '{label}'", (*where, "spread"), "angle", found.spread, found.spread_half_width,
+                     replaces=gone)  # fmt: skip
     for word in ("saturation", "brightness"):
         values = columns.get(word)
         if values is not None and values.size >= 2 and np.ptp(values) > 0.0:
@@ -155,11 +161,15 @@ def _class(spec: Sorter, key: KeyPath, label: str, found: HueEstimate, columns: 
             yield Fitted(f"{word} of '{label}'", (*where, word), "ratio", middle, high - middle)
 
 
-def _untold(key: KeyPath, label: str, why: str) -> Iterator[Unidentified]:
+def _spread_told(found: HueEstimate) -> bool:
+    return found.spread_half_width < found.spread
+
+
+def _untold(key: KeyPath, label: str, why: str, words: tuple[str, ...] = ("hue", "spread")) -> Iterator[Unidentified]:
     reading = f"read ten or more objects of '{label}', each once, at the place where they pass the sensor"
     if label == BACKGROUND:
         reading = "read the sensor ten times or more with nothing before it"
-    for word in ("hue", "spread"):
+    for word in words:
         yield Unidentified(f"{word} of '{label}'", (*_where(key, label), word), why, reading)
 
 
