@@ -22,6 +22,7 @@ app = typer.Typer(
 RobotFile = Annotated[Path, typer.Argument(help="The robot file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
 OutFile = Annotated[Path | None, typer.Option("-o", "--out", help="File to write; printed where not given.")]
+Date = Annotated[str, typer.Option(help="Date on the document, such as 2026-11-25; none where not given.")]
 Seed = Annotated[int, typer.Option(min=0, help="Fixes the random draws: same seed, same output.")]
 
 
@@ -143,6 +144,26 @@ def parts(
     from fieldworthy.cli.partsing import run_parts  # noqa: PLC0415
 
     run_parts(robot, out, table, columns or [])
+
+
+@app.command()
+def inspect(robot: RobotFile, out: OutFile = None, date: Date = "") -> None:
+    """Hold the season's limits against the robot, item by item, with blanks for what is measured by hand."""
+    from fieldworthy.cli.reporting import run_inspect  # noqa: PLC0415
+
+    raise typer.Exit(1 if run_inspect(robot, out, date) else 0)
+
+
+@app.command()
+def card(
+    robot: RobotFile,
+    out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("card.pdf"),
+    date: Date = "",
+) -> None:
+    """Write the pit card: one page for the two minutes before a match."""
+    from fieldworthy.cli.reporting import run_card  # noqa: PLC0415
+
+    run_card(robot, out, date)
 
 
 @app.command()

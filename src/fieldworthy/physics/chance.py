@@ -235,7 +235,7 @@ def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFOR
     Notes
     -----
     Attempts count as independent with one success rate: practice by another driver, or with a flat battery,
-    is another rate.
+    is another rate. With a uniform prior the mean is (s + 1) / (n + 2).
 
     References
     ----------

@@ -49,7 +49,11 @@ def step_force(radius: Real, step: Real, load: Real) -> Array:
     Notes
     -----
     Moment about the corner: F (R - s) = W sqrt(R^2 - (R - s)^2). It is largest at the start and falls to zero at the
-    top. Textbook statics.
+    top.
+
+    References
+    ----------
+    meriam_statics: equilibrium of a wheel at a step.
     """
     require.not_negative(load=load)
     rise = np.asarray(radius - np.asarray(step, dtype=np.float64))

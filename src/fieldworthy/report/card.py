@@ -1,0 +1,292 @@
+"""The pit card: one page in large letters for the two minutes before a match."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fieldworthy.checks.finding import Fact, Finding, Report
+from fieldworthy.checks.showing import Shown, first
+from fieldworthy.report.blocks import Block, Head, Mark, Paper, Points, Section, Side, Size, Table
+from fieldworthy.report.numbers import with_unit
+from fieldworthy.report.typeset import pages
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model import Intake
+from fieldworthy.robot.model.linkage import Lift, MotorArm, Slide
+from fieldworthy.robot.model.robot import Robot
+
+_AIR_FIRST = "Air out, hands clear: then look for loose screws, cables and tubes."
+_SCALES = (1.2, 1.13, 1.06, 1.0, 0.94, 0.88, 0.82)
+_SHORTER = (14, 10, 7, 5, 3, 1)
+_HANDS = "Screws of wheels, gears and motors: hand tight, none turns (common practice, no source)"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What else goes on a card.
+
+    Attributes
+    ----------
+    date : str
+        Year, month and day; empty for none.
+    first : tuple of str
+        Checks that the fault log puts first.
+    size : {"a4", "us-letter"}
+        Of the page.
+    """
+
+    date: str = ""
+    first: tuple[str, ...] = ()
+    size: Size = "a4"
+
+
+def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
+    """Lay a pit card out.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    report : Report
+        What the checks found on it [-].
+    asked : Asked
+        What else goes on it [-].
+
+    Returns
+    -------
+    Paper
+        One page, if its lists are not too long [-].
+    """
+    robot, shown = loaded.nominal, Shown.of(loaded.quantities)
+    found: dict[tuple[str, str], Finding | Fact] = {(i.id, i.subject): i for i in (*report.facts, *report.findings)}
+    left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
+    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, asked.first), "boxes")]
+    below: list[Block] = [
+        Side([[_head("Spares in the box"), Points(spares(robot))],
+              [_head("Torque and tension"), Points(tensions(robot, report, shown))]], (1.0, 1.15)),
+        _head("Cautions"),
+        Points(report.cautions, "caution"),
+    ]  # fmt: skip
+    sections = [Section("Before the match", [Side([left, right], (1.25, 1.0)), *below], new_page=False)]
+    return Paper(f"Pit card: {report.robot}", f"Season {report.season}", (), asked.date, sections, "card", asked.size)
+
+
+def _head(text: str) -> Block:
+    return Head(text)
+
+
+def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: Shown) -> list[Block]:
+    air = robot.air
+    if not air.tanks:
+        return []
+    rows = []
+    for name, tank in air.tanks.items():
+        charge = air.supply.charge if tank.charge is None else tank.charge
+        feeds = ", ".join(n for n, c in air.cylinders.items() if c.tank == name) or "nothing"
+        rows.append([Mark(name, "bold"), Mark(shown.number(charge, "pressure"), "bold"), feeds])
+    blocks: list[Block] = [_head("Charge every tank"), Table(("Tank", "Charge to", "Feeds"), rows, (1.0, 1.0, 2.2))]
+    lines = [line for line in (_need(name, found) for name in air.cylinders) if line]
+    if lines:
+        blocks += [
+            _head("Below this it fails"),
+            Table(("Mechanism", "Fails below", "Plan leaves", ""), lines, (1.25, 1.15, 1.15, 1.0), (1, 2)),
+        ]
+    return blocks
+
+
+def _need(name: str, found: dict[tuple[str, str], Finding | Fact]) -> list[Mark | str] | None:
+    item = found.get((f"air.pressure.{name}", f"cylinder {name}"))
+    if not isinstance(item, Finding) or item.limit is None:
+        return None
+    left = with_unit(item.value, item.unit)
+    return [Mark(name, "bold"), Mark(with_unit(item.limit, item.unit), "bold"), left, Mark(item.verdict, item.verdict)]
+
+
+def _rest(found: dict[tuple[str, str], Finding | Fact]) -> list[Block]:
+    """What happens between two matches."""
+    lines = []
+    cool = found.get(("drive.cool_down", "drive motors"))
+    if cool is not None:
+        lines.append(f"Let the drive motors cool for {with_unit(cool.value, cool.unit)} at least.")
+    battery = found.get(("drive.battery", "battery"))
+    if isinstance(battery, Finding) and battery.value is not None and battery.limit:
+        share = battery.value / battery.limit
+        lines.append(
+            f"Driving takes {with_unit(battery.value, battery.unit)} of {with_unit(battery.limit, battery.unit)} "
+            f"({100 * share:.0f} %); put a full battery in for every match all the same."
+        )
+    else:
+        lines.append("Put a full battery in for every match.")
+    lines += [
+        f"Tank '{i.subject.removeprefix('tank ')}' ends the plan at {with_unit(i.value, i.unit)}: charge it again."
+        for (identifier, _), i in found.items()
+        if identifier.startswith("air.tank.")
+    ]
+    return [_head("Between matches"), Points(lines)]
+
+
+def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:
+    """List what is checked before a match, in order.
+
+    Parameters
+    ----------
+    robot : Robot
+        Nominal [SI].
+    ahead : sequence of str
+        What the fault log puts first [-].
+
+    Returns
+    -------
+    tuple of str
+        Safe first, then what failed before, then drive and mechanisms [-].
+    """
+    listed = [_AIR_FIRST, *ahead]
+    listed.append("Battery full, plugged in and strapped down; radio and program on.")
+    listed.append("Drive: wheels turn free, none rubs; drives straight and turns both ways.")
+    if robot.tracking is not None:
+        wheels = ", ".join(robot.tracking.wheels)
+        gyro = "; gyro still for its start" if robot.tracking.gyro is not None else ""
+        listed.append(f"Tracking wheels ({wheels}) press on the floor and spin free{gyro}.")
+    for name, mechanism in robot.mechanisms.items():
+        listed.append(_WORDS.get(mechanism.kind, "{name}: moves once through, nothing rubs.").format(name=name))
+    if robot.air.tanks:
+        listed.append("Charge; listen for leaks; each cylinder once out and back; charge again.")
+    return tuple(listed)
+
+
+_WORDS = {
+    "intake": "{name}: rollers grip, belts or chains tight; one piece through.",
+    "sorter": "{name}: sensor clean, lit and aimed; one piece of each colour.",
+    "lift": "{name}: pins in, up and down once; stand clear of its path.",
+    "motor arm": "{name}: up and down once, stays where it should; stand clear.",
+    "slide": "{name}: runs out and back without binding.",
+    "clamp": "{name}: opens wide, closes, holds a tug by hand.",
+    "grabber": "{name}: swings down and back, its hook is straight.",
+    "climber": "{name}: hooks out and back, latch free; nobody beneath.",
+}
+
+
+def spares(robot: Robot) -> tuple[str, ...]:
+    """List what lies ready in the box.
+
+    Parameters
+    ----------
+    robot : Robot
+        Nominal [SI].
+
+    Returns
+    -------
+    tuple of str
+        One of each class that the robot uses; common practice, no source [-].
+    """
+    motors = Counter({robot.drive.motor: robot.drive.motors})
+    for mechanism in robot.mechanisms.values():
+        for use in mechanism.motors:
+            motors[use.motor] += use.count
+    listed = ["charged battery"]
+    listed += [f"{name} (it has {count})" for name, count in motors.items()]
+    listed += sorted({wheel.wheel for wheel in robot.drive.wheels.values()})
+    cylinders = Counter[str]()
+    for cylinder in robot.air.cylinders.values():
+        cylinders[cylinder.cylinder] += cylinder.count
+    listed += [f"{name} (it has {count})" for name, count in cylinders.items()]
+    if robot.air.tanks:
+        listed.append("valve, tubing and fittings, valve stem")
+    if any(isinstance(m, Intake) for m in robot.mechanisms.values()):
+        listed.append("chain links, roller or belt of the intake")
+    listed.append("screws, nuts, shaft collars, cable, tape")
+    return tuple(listed)
+
+
+def tensions(robot: Robot, report: Report, shown: Shown) -> tuple[str, ...]:
+    """List what is tightened or stretched, and to what.
+
+    Parameters
+    ----------
+    robot : Robot
+        Nominal [SI].
+    report : Report
+        What the checks found [-].
+    shown : Shown
+        Units by kind [-].
+
+    Returns
+    -------
+    tuple of str
+        Chains, bands and preloads of the file; screws by common practice [-].
+    """
+    listed = [_HANDS]
+    listed += [i.because.partition(". ")[0] + "." for i in report.facts if i.id.startswith("intake.chain_built.")]
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, (Lift, MotorArm, Slide)):
+            for label, band in getattr(spec, "bands", {}).items():
+                free = shown.number(band.free_length, "length")
+                listed.append(f"{name}, band '{label}': {band.count}, {free} long unstretched; change frayed ones")
+        toggle = getattr(spec, "toggle", None)
+        if toggle is not None:
+            past = shown.number(toggle.past, "length")
+            listed.append(
+                f"{name}: its knee stops {past} past the centre, preload {shown.number(toggle.preload, 'force')}"
+            )
+    if robot.tracking is not None:
+        for name, wheel in robot.tracking.wheels.items():
+            listed.append(f"tracking wheel {name}: pressed down with {shown.number(first(wheel.down_force), 'force')}")
+    return tuple(listed)
+
+
+def fitted(paper: Paper) -> Paper:
+    """Make a card fit its page: smaller letters first, then shorter lists.
+
+    Parameters
+    ----------
+    paper : Paper
+        The card [-].
+
+    Returns
+    -------
+    Paper
+        The largest letters that fit on one page [-].
+    """
+    for scale in _SCALES:
+        tried = dataclasses.replace(paper, scale=scale)
+        if pages(tried) == 1:
+            return tried
+    for most in _SHORTER:
+        tried = dataclasses.replace(shortened(paper, most), scale=_SCALES[-1])
+        if pages(tried) == 1:
+            break
+    return tried
+
+
+def shortened(paper: Paper, most: int) -> Paper:
+    """Cut the lists of a card.
+
+    Parameters
+    ----------
+    paper : Paper
+        The card [-].
+    most : int
+        Lines that any list keeps [-].
+
+    Returns
+    -------
+    Paper
+        The same with shorter lists, each saying what it left out [-].
+    """
+
+    def cut(block: Block) -> Block:
+        if isinstance(block, Points) and block.look != "caution" and len(block.items) > most:
+            rest = len(block.items) - most
+            return dataclasses.replace(block, items=[*block.items[:most], f"and {rest} more: see the notebook"])
+        if isinstance(block, Table) and len(block.rows) > most:
+            empty: list[Mark | str] = [""] * (len(block.widths) - 1)
+            rows = [*block.rows[:most], [f"and {len(block.rows) - most} more", *empty]]
+            return dataclasses.replace(block, rows=rows)
+        if isinstance(block, Side):
+            return dataclasses.replace(block, columns=[[cut(b) for b in column] for column in block.columns])
+        return block
+
+    sections = [dataclasses.replace(s, blocks=[cut(b) for b in s.blocks]) for s in paper.sections]
+    return dataclasses.replace(paper, sections=sections)

@@ -1,0 +1,92 @@
+"""The formulas of the documents: as the typesetter writes them, with their letters, source and function."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+
+@dataclass(frozen=True, slots=True)
+class Equation:
+    """One formula.
+
+    Attributes
+    ----------
+    key : str
+        Its name in formulas.toml.
+    typst : str
+        In the typesetter's mathematics.
+    says : str
+        As the docstring of its function writes it.
+    function : str
+        Module and name below `fieldworthy.physics`.
+    source : str
+        A key of sources.toml, which the docstring of its function gives too.
+    where : tuple of tuple of str
+        Letters and what they mean, with their units.
+    """
+
+    key: str
+    typst: str
+    says: str
+    function: str
+    source: str
+    where: tuple[tuple[str, str], ...]
+
+
+@cache
+def formulas() -> dict[str, Equation]:
+    """Read all formulas.
+
+    Returns
+    -------
+    dict of str to Equation
+        By key [-].
+    """
+    text = resources.files("fieldworthy.report").joinpath("formulas.toml").read_text(encoding="utf-8")
+    return {
+        key: Equation(key, e["typst"], e["says"], e["function"], e["source"], tuple((s, m) for s, m in e["where"]))
+        for key, e in tomllib.loads(text).items()
+    }
+
+
+def formula_of(key: str) -> Equation:
+    """Find one formula.
+
+    Parameters
+    ----------
+    key : str
+        Its name [-].
+
+    Returns
+    -------
+    Equation
+        The formula [-].
+    """
+    return formulas()[key]
+
+
+@cache
+def mathml() -> dict[str, str]:
+    """Write every formula and letter as MathML.
+
+    Returns
+    -------
+    dict of str to str
+        ``<math>`` elements by what the typesetter's mathematics says; those of formulas stand on a line of their
+        own [-].
+    """
+    import typst  # noqa: PLC0415  only where a page is written
+
+    texts: dict[str, bool] = {}
+    for equation in formulas().values():
+        texts[equation.typst] = True
+        texts.update(dict.fromkeys((letter for letter, _ in equation.where), False))
+    lines = [f"$ {text} $" if display else f"${text}$" for text, display in texts.items()]
+    page = typst.compile("\n\n".join(lines).encode(), format="html", ignore_system_fonts=True).decode("utf-8")
+    found = re.findall(r"<math.*?</math>", page, re.DOTALL)
+    assert len(found) == len(texts), "one element for each formula"
+    return dict(zip(texts, found, strict=True))

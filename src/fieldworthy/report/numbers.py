@@ -1,0 +1,67 @@
+"""Numbers as documents write them: three digits, a unit, and how far off they may be."""
+
+from __future__ import annotations
+
+from fieldworthy.checks.finding import Fact, Finding
+from fieldworthy.units import digits, unit_label
+
+
+def with_unit(value: float | None, unit: str) -> str:
+    """Write a number with its unit.
+
+    Parameters
+    ----------
+    value : float or None
+        In `unit` [-].
+    unit : str
+        As a finding states it [-].
+
+    Returns
+    -------
+    str
+        For example ``26.5 psi``; a dash where there is none [-].
+    """
+    if value is None:
+        return "–"
+    label = "" if unit == "1" else unit_label(unit)
+    return f"{digits(value)}{'' if label in ('°', '%', '') else ' '}{label}"
+
+
+def span(item: Finding | Fact) -> str:
+    """Write where 95 % of the cases lie.
+
+    Parameters
+    ----------
+    item : Finding or Fact
+        With its spread [-].
+
+    Returns
+    -------
+    str
+        For example ``25.8 to 27.2``; empty where it does not vary [-].
+    """
+    if item.spread is None or digits(item.spread[0]) == digits(item.spread[1]):
+        return ""
+    return f"{digits(item.spread[0])} to {digits(item.spread[1])}"
+
+
+def chance(share: float | None) -> str:
+    """Write a chance that never claims certainty it lacks.
+
+    Parameters
+    ----------
+    share : float or None
+        From 0 to 1 [-].
+
+    Returns
+    -------
+    str
+        For example ``97 %``; a dash where none was sampled [-].
+    """
+    if share is None:
+        return "–"
+    if share in (0.0, 1.0):
+        return "never" if share == 0.0 else "always"
+    if not 0.01 <= share <= 0.99:
+        return "over 99 %" if share > 0.5 else "under 1 %"
+    return f"{100 * share:.0f} %"

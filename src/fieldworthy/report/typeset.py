@@ -1,0 +1,195 @@
+"""Sets a document as PDF, with fonts that the typesetter carries along."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import json
+from importlib import resources
+from typing import Any
+
+from fieldworthy.draw.style import PRINT
+from fieldworthy.report.blocks import (
+    Block,
+    Cell,
+    Figure,
+    Formula,
+    Head,
+    Mark,
+    Paper,
+    Para,
+    Picture,
+    Points,
+    Side,
+    Table,
+)
+from fieldworthy.report.formulas import formula_of
+from fieldworthy.report.sources import named
+
+FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
+_RUN = 22  # letters of one word that any column holds; more are given places to break
+
+
+def as_pdf(paper: Paper) -> bytes:
+    """Set a document.
+
+    Parameters
+    ----------
+    paper : Paper
+        The document [-].
+
+    Returns
+    -------
+    bytes
+        A PDF file, tagged, with its fonts inside; the same for the same document [-].
+    """
+    return _set(paper, "pdf")
+
+
+def as_pictures(paper: Paper, per_inch: float = 90.0) -> list[bytes]:
+    """Set a document as pictures, one for each page.
+
+    Parameters
+    ----------
+    paper : Paper
+        The document [-].
+    per_inch : float
+        Resolution [1/in].
+
+    Returns
+    -------
+    list of bytes
+        PNG files [-].
+    """
+    made = _set(paper, "png", per_inch)
+    return made if isinstance(made, list) else [made]
+
+
+def pages(paper: Paper) -> int:
+    """Count the pages of a document.
+
+    Parameters
+    ----------
+    paper : Paper
+        The document [-].
+
+    Returns
+    -------
+    int
+        How many it takes [-].
+    """
+    return len(as_pictures(paper, 6.0))
+
+
+def _set(paper: Paper, form: str, per_inch: float | None = None) -> Any:
+    import typst  # noqa: PLC0415  only where a document is set
+
+    data = json.dumps(as_data(paper), ensure_ascii=False)
+    with resources.as_file(resources.files("fieldworthy.report").joinpath("templates")) as folder:
+        return typst.compile(
+            folder / "document.typ",
+            root=folder,
+            format=form,
+            ppi=per_inch,
+            ignore_system_fonts=True,
+            sys_inputs={"data": data},
+            timestamp=0,
+        )
+
+
+def as_data(paper: Paper) -> dict[str, Any]:
+    """Turn a document into the data that the template reads.
+
+    Parameters
+    ----------
+    paper : Paper
+        The document [-].
+
+    Returns
+    -------
+    dict
+        Texts, numbers and lists only [-].
+    """
+    day = datetime.date.fromisoformat(paper.date) if paper.date else None
+    return {
+        "form": paper.form,
+        "scale": paper.scale,
+        "size": paper.size,
+        "title": breakable(paper.title),
+        "subtitle": breakable(paper.subtitle),
+        "running": breakable(f"{paper.title}: {paper.subtitle}" if paper.subtitle else paper.title),
+        "stamp": paper.date,
+        "date": [day.year, day.month, day.day] if day else None,
+        "about": [breakable(line) for line in paper.about],
+        "footer": FOOTER,
+        "words": {"contents": "Contents"},
+        "theme": dataclasses.asdict(PRINT),
+        "cover": [_block(b) for b in paper.cover],
+        "sections": [
+            {"title": breakable(s.title), "new_page": s.new_page, "blocks": [_block(b) for b in s.blocks]}
+            for s in paper.sections
+        ],
+    }
+
+
+def breakable(text: str) -> str:
+    """Give a long word places where a line may end.
+
+    Parameters
+    ----------
+    text : str
+        Any text; what cannot be printed becomes a space [-].
+
+    Returns
+    -------
+    str
+        With a space of no width after every so many letters without a space [-].
+    """
+    out, run = [], 0
+    for letter in "".join(c if c.isprintable() else " " for c in text):
+        run = 0 if letter in " \u200b" else run + 1
+        out.append(letter)
+        if run >= _RUN:
+            out.append("\u200b")
+            run = 0
+    return "".join(out)
+
+
+def _cell(cell: Cell) -> Any:
+    if isinstance(cell, Mark):
+        text = cell.text if cell.look == "key" else breakable(cell.text)
+        return {"text": text, "look": cell.look}
+    return breakable(cell)
+
+
+def _block(block: Block) -> dict[str, Any]:
+    match block:
+        case Para(text, look):
+            return {"kind": "para", "text": breakable(text), "look": look}
+        case Head(text):
+            return {"kind": "head", "text": breakable(text)}
+        case Points(items, look):
+            return {"kind": "points", "items": [breakable(i) for i in items], "look": look}
+        case Table():
+            return {
+                "kind": "table", "heads": list(block.heads), "rows": [[_cell(c) for c in row] for row in block.rows],
+                "widths": list(block.widths), "right": list(block.right), "small": block.small,
+            }  # fmt: skip
+        case Picture(figure, height):
+            return {"kind": "picture", "height": height, **_drawn(figure)}
+        case Formula(key):
+            return _formula(key)
+        case Side(columns, widths):
+            inner = [[_block(b) for b in column] for column in columns]
+            return {"kind": "side", "widths": list(widths), "columns": inner}
+
+
+def _drawn(figure: Figure) -> dict[str, Any]:
+    return {"svg": figure.svg, "alt": figure.alt}
+
+
+def _formula(key: str) -> dict[str, Any]:
+    found = formula_of(key)
+    where = [[symbol, meaning] for symbol, meaning in found.where]
+    source = f"Source: {named(found.source)}"
+    return {"kind": "formula", "typst": found.typst, "plain": found.says, "where": where, "source": source}
