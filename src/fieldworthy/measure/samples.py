@@ -29,7 +29,7 @@ _DRAWS, _SEED = 2000, 1
 _LEAST_SPREAD = 1e-3  # rad
 _WANTED = {
     "class": Wanted(""),
-    "hue": Wanted("angle", 0.0, 2.0 * np.pi + 1e-6, moves=False),
+    "hue": Wanted("angle", 0.0, 7.0, moves=False),
     "saturation": Wanted("ratio", 0.0, 1.0, moves=False, needed=False),
     "brightness": Wanted("ratio", 0.0, 1.0, moves=False, needed=False),
 }

@@ -201,7 +201,7 @@ class Practised:
             yield (), "expected both 'successes' and 'attempts': a count says nothing without the other"
         elif self.successes is not None and self.attempts is not None and self.successes > self.attempts:
             yield ("successes",), f"expected at most the number of attempts, {self.attempts} (found {self.successes})"
-        if self.attempts is None and not self.times:
+        elif self.attempts is None and not self.times:
             yield (), "expected 'successes' and 'attempts', or 'times'"
 
 
