@@ -106,15 +106,28 @@ def _standing(subject: Subject, floor: dict[str, Stance]) -> Iterator[Outcome]:
     )  # fmt: skip
 
 
-def _asked(pace: Pace, side: str) -> Real:
-    """The hardest acceleration that throws the load towards a side."""
+def asked_of(pace: Pace, side: str) -> Real:
+    """Find the hardest acceleration that throws the load towards a side.
+
+    Parameters
+    ----------
+    pace : Pace
+        What the drive can make of the robot [SI].
+    side : str
+        One of `fieldworthy.checks.stance.SIDES` [-].
+
+    Returns
+    -------
+    float or ndarray
+        Braking or starting, or sliding sideways in a turn [m/s2].
+    """
     return pace.side if side in ("left", "right") else np.maximum(pace.braking, pace.launch)
 
 
 def _tipping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
     """Whether wheels lift, and whether it goes over, in the pose that is worst for this side."""
     limits = {name: tip_acceleration(s.edges[SIDES.index(side)], s.height) for name, s in driven.items()}
-    asked = {name: _asked(subject.pace(name), side) for name in driven}
+    asked = {name: asked_of(subject.pace(name), side) for name in driven}
     name = min(driven, key=lambda n: first(limits[n]) / max(first(asked[n]), 1e-9))
     turning = side in ("left", "right")
     cause = "turns as hard as its wheels grip" if turning else "brakes or starts as hard as it can"
@@ -176,7 +189,7 @@ def _ballast(subject: Subject, driven: dict[str, Stance]) -> Iterator[Outcome]:
     places = subject.robot.ballast
     if not places or not driven:
         return
-    demands = [(s, i, _asked(subject.pace(n), side)) for n, s in driven.items() for i, side in enumerate(SIDES)]
+    demands = [(s, i, asked_of(subject.pace(n), side)) for n, s in driven.items() for i, side in enumerate(SIDES)]
     # poses differ in mass, so each demand is put as mass times slack, for a robot of 1 kg
     slack = stacked([s.load / STANDARD_GRAVITY * (s.edges[i] - a * s.height / STANDARD_GRAVITY) for s, i, a in demands])
     there = [stacked([_place_slack(s, i, a, place.position) for s, i, a in demands]) for place in places.values()]

@@ -247,7 +247,7 @@ def outline_in(assembled: dict[str, Group], pose: Pose) -> Array:
     for name, group in assembled.items():
         x = np.concatenate([group.corners[:, i, 0] for i in (0, 0, 1, 1)])
         z = np.concatenate([group.corners[:, i, 2] for i in (0, 1, 0, 1)])
-        pairs.append(_side_moved(x, z, pose.moves.get(name)))
+        pairs.append(side_moved(x, z, pose.moves.get(name)))
     trailing = max(np.ndim(c) for pair in pairs for c in pair) - 1
     shape = np.broadcast_shapes(*(np.shape(c)[1:] for pair in pairs for c in pair))
     columns = []
@@ -257,8 +257,21 @@ def outline_in(assembled: dict[str, Group], pose: Pose) -> Array:
     return np.stack(columns, axis=1)
 
 
-def _side_moved(x: Array, z: Array, move: Move | None) -> tuple[Array, Array]:
-    """Turn and shift points of the side view as a pose moves their group."""
+def side_moved(x: Array, z: Array, move: Move | None) -> tuple[Array, Array]:
+    """Turn and shift points of the side view as a pose moves their group.
+
+    Parameters
+    ----------
+    x, z : ndarray of shape (p,) or (p, n)
+        Forward and up, as the parts list places them [m].
+    move : Move or None
+        Turn, then shift [rad, m].
+
+    Returns
+    -------
+    tuple of ndarray of shape (p,) or (p, n)
+        The moved points [m].
+    """
     if move is None:
         return x, z
     if move.pivot is not None:

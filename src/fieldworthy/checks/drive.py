@@ -104,11 +104,25 @@ def _turning(subject: Subject, pace: Pace, pose: str) -> Iterator[Outcome]:
     )
 
 
+def pushing(pace: Pace) -> tuple[Real, Real, Real]:
+    """Find the force against a wall: the wheels slip or the motors stall, whichever comes first.
+
+    Parameters
+    ----------
+    pace : Pace
+        What the drive can make of the robot [SI].
+
+    Returns
+    -------
+    tuple of float or ndarray
+        What it pushes with, what the motors give and what the wheels' grip holds [N].
+    """
+    motors = np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
+    return np.maximum(np.minimum(motors, pace.grip), 0.0), motors, pace.grip
+
+
 def _pushing(subject: Subject, pace: Pace) -> Iterator[Outcome]:
-    """Force against a wall: the wheels slip or the motors stall, whichever comes first."""
-    motors = np.minimum(pace.line.stall_force, pace.line.force_limit) - (pace.load.resistance)
-    grip = pace.grip
-    force = np.maximum(np.minimum(motors, grip), 0.0)
+    force, motors, grip = pushing(pace)
     slips = first(motors) > first(grip)
     ends = (
         "its wheels slip before the motors reach their limit"

@@ -38,6 +38,10 @@ class DriveUse:
         Out of the battery, for the drive [C].
     lowest_voltage : ndarray
         At its terminals with every drive motor at its bound [V].
+    clock : ndarray of shape (k,)
+        When each phase of the plan ends, from the start of the match [s].
+    winding : ndarray of shape (k,) or (k, n)
+        Winding temperature then [K].
     """
 
     hottest: Array
@@ -45,6 +49,8 @@ class DriveUse:
     path: HeatPath
     charge: Array
     lowest_voltage: Array
+    clock: Array
+    winding: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,4 +185,5 @@ def _warmed(subject: Subject, phases: Sequence[tuple[Real, Real]], charge: Array
     stalled = operating_point(
         line, Controller(kind.current_limit, kind.power_cap), robot_battery(robot), float(robot.drive.motors), 0.0
     )
-    return DriveUse(run.hottest, run.end, path, charge, np.asarray(stalled.voltage))
+    clock = np.cumsum([float(first(duration)) for duration, _ in phases])
+    return DriveUse(run.hottest, run.end, path, charge, np.asarray(stalled.voltage), clock, run.winding)

@@ -172,14 +172,14 @@ def lowest(subject: Subject, at: Hung) -> Array:
     """
     kept = subject.nominal.remember(("outer parts", at.name), lambda: _outer_parts(subject.nominal, at.name))
     groups = {name: Group(group.body, group.corners[kept[name]]) for name, group in subject.groups.items()}
-    return lowest_point(outline_in(groups, _drawn_down(subject, at.spec)), at.hook, at.attitude(), at.bar)
+    return lowest_point(outline_in(groups, drawn_down(subject, at.spec)), at.hook, at.attitude(), at.bar)
 
 
 def _outer_parts(subject: Subject, name: str) -> dict[str, npt.NDArray[np.bool_]]:
     """The parts that can be the lowest one at some attitude: those near the outline of the side view."""
     spec = subject.robot.mechanisms[name]
     assert isinstance(spec, Climber)
-    points = outline_in(subject.groups, _drawn_down(subject, spec))
+    points = outline_in(subject.groups, drawn_down(subject, spec))
     along = np.outer(points[:, 0], np.cos(_DIRECTIONS)) + np.outer(points[:, 1], np.sin(_DIRECTIONS))
     near = (along > along.max(axis=0) - _NEAR).any(axis=1)
     kept, start = {}, 0
@@ -191,8 +191,21 @@ def _outer_parts(subject: Subject, name: str) -> dict[str, npt.NDArray[np.bool_]
     return kept
 
 
-def _drawn_down(subject: Subject, spec: Climber) -> Pose:
-    """The climbing pose with the hooks' group drawn down by the lift's travel."""
+def drawn_down(subject: Subject, spec: Climber) -> Pose:
+    """Move the hooks' group of the climbing pose down by the lift's travel.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    spec : Climber
+        The climber [SI].
+
+    Returns
+    -------
+    Pose
+        The pose in which it hangs [SI].
+    """
     pose = subject.robot.poses[spec.pose]
     if spec.rides == CHASSIS:
         return pose
