@@ -14,6 +14,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.robot.model import Practice
 
 _CLOSE = 1e-4  # of the chance; practice counts never know it better
+_CHANCES = tuple(i / 10 for i in range(11))  # at which the curve is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,8 @@ class Flip:
         both.
     at_never, at_always : float or None
         Difference in points were the action never, or always, to succeed.
+    curve : tuple of tuple of float
+        Chance of success and difference in points, from never to always; empty where there is no action.
     """
 
     variant: str
@@ -45,6 +48,7 @@ class Flip:
     sure: float | None
     at_never: float | None
     at_always: float | None
+    curve: tuple[tuple[float, float], ...] = ()
 
 
 def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequence[Runs]], seed: int) -> Flip:
@@ -80,7 +84,9 @@ def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequen
     chance = None
     if low * high <= 0 and low != high:
         chance = float(brentq(gap, 0.0, 1.0, args=(action,), xtol=_CLOSE))
-    return Flip(name, action, chance, *_practice(variant.nominal.actions[action].practice, chance), low, high)
+    inner = [(c, gap(c, action)) for c in _CHANCES[1:-1]]
+    curve = ((0.0, low), *inner, (1.0, high))
+    return Flip(name, action, chance, *_practice(variant.nominal.actions[action].practice, chance), low, high, curve)
 
 
 def _mean(played: Sequence[Runs], action: str, chance: float, seed: int) -> float:

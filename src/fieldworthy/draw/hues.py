@@ -106,7 +106,7 @@ class _Wheel:
     def threshold(self, angle: float) -> None:
         """Where one class gives way to the next."""
         ends = [self.at(angle, 0.3 * self.inner), self.at(angle, self.outer)]
-        self.sheet.line(*ends, Ink(self.sheet.style.theme.ink, width=1.5, dash="6 3"))
+        self.sheet.path(ends, Ink(self.sheet.style.theme.ink, width=1.5, dash="6 3"))
         self.curves.append(np.array(ends))
 
     def names(self, data: SorterCurves, style: Style) -> None:

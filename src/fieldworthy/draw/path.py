@@ -113,7 +113,7 @@ class _Plan:
             values = ticks(scale.low, scale.high, step)
             for text, at in zip(tick_texts(values, step), scale.shown(values).tolist(), strict=True):
                 ends = ((at, box.y), (at, box.bottom)) if upright else ((box.x, at), (box.right, at))
-                sheet.line(*ends, Ink(theme.grid))
+                sheet.path(ends, Ink(theme.grid))
                 if upright:
                     sheet.text(at, box.bottom + 15.0, text, Letters(theme.quiet, SMALL, "middle"))
                 else:

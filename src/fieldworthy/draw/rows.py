@@ -129,7 +129,7 @@ def draw_rows(sheet: Sheet, top: float, rows: Sequence[Row], axis: Axis, marks: 
     for mark in marks:
         if isinstance(mark, Limit) and mark.name:
             colour = colour_of(mark.tone, 0, sheet.style)[0]
-            limit_label(sheet, where, ("x", mark.at), (mark.name, colour), [])
+            limit_label(sheet, where, mark, colour, [])
     return where
 
 

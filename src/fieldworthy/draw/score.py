@@ -99,7 +99,7 @@ def _binned(data: Sequence[Scores]) -> _Histogram:
     # whole grains, else every other bin would hold one number of points more than its neighbours
     step = math.ceil(tick_step(max(high - low, 1.0), _BINS) / grain - 1e-9) * grain
     first = math.floor(low / step) - 1
-    edges = step * np.arange(first, math.floor(high / step) + 3)
+    edges = step * np.arange(first, math.floor(high / step) + 3, dtype=np.float64)
     shares = [np.histogram(one.points, edges, weights=one.runs)[0] / one.runs.sum() for one in data]
     return _Histogram(edges, tuple(shares))
 

@@ -53,13 +53,15 @@ class Pane:
     title : str
         Above it; none where empty.
     y : Axis
-        Its own axis, both ends given.
+        Its own axis.
     marks : sequence of Mark
         What is drawn.
     levels : sequence of Level
         Level lines, named in the margin.
     named : sequence of Line
         Lines whose names stand in the margin, beside their right ends.
+    holds : sequence of float
+        What the y axis must hold, where it does not give both ends [SI].
     height : float
         Without the title [px].
     aside : str
@@ -73,6 +75,7 @@ class Pane:
     marks: Sequence[Mark]
     levels: Sequence[Level] = ()
     named: Sequence[Line] = ()
+    holds: Sequence[float] = ()
     height: float = 190.0
     aside: str = ""
     last: bool = True
@@ -98,7 +101,8 @@ def margin_of(panes: Sequence[Pane], style: Style) -> float:
     float
         At most a third of the figure; 0 where nothing is named [px].
     """
-    names = [item.name for pane in panes for item in (*pane.levels, *pane.named)]
+    names = [level.name for pane in panes for level in pane.levels]
+    names += [line.name for pane in panes for line in pane.named]
     if not names:
         return 0.0
     widths = [width(name, SMALL) for name in (*names, *(pane.aside for pane in panes))]
@@ -144,9 +148,10 @@ def _trial(style: Style, pane: Pane, x: Axis, room: float) -> float:
 def _framed(sheet: Sheet, top: float, pane: Pane, x: Axis, sides: tuple[float, float]) -> Frame:
     push, room = sides
     box = Box(push, top, sheet.style.width - room - push, pane.height)
-    extents = tuple(np.array([axis.low or 0.0, axis.high or 1.0]) for axis in (x, pane.y))
+    given = [end for end in (pane.y.low, pane.y.high) if end is not None]
+    extents = (np.array([x.low or 0.0, x.high or 1.0]), np.array([*pane.holds, *given], dtype=float))
     own = x if pane.last else dataclasses.replace(x, label="")
-    return frame(sheet, box, (own, pane.y), (extents[0], extents[1]), pane.marks)
+    return frame(sheet, box, (own, pane.y), extents, pane.marks)
 
 
 def _pane(sheet: Sheet, top: float, pane: Pane, x: Axis, sides: tuple[float, float]) -> Frame:

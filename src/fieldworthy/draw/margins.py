@@ -1,0 +1,136 @@
+"""All findings at a glance: how far each is from its limit, the worst first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from fieldworthy.checks.curves.margins import Margin
+from fieldworthy.checks.finding import WIDEST
+from fieldworthy.draw.axesframe import frame
+from fieldworthy.draw.axesmarks import Limit, Line, Mark, Span, Spot
+from fieldworthy.draw.axespaint import paint_marks
+from fieldworthy.draw.axesscale import Axis
+from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.rows import Row, Shape, draw_rows, rows_height
+from fieldworthy.draw.style import Style
+from fieldworthy.draw.svg import SMALL, Box, Letters, Sheet
+
+_END = 1.0  # a margin beyond is drawn at the end of the axis
+_PITCH = 19.0  # [px]
+_NOTE, _HEAD = 116.0, 24.0  # room for the numbers beside the rows, and for the key above them [px]
+_KEY = "● holds  ◆ short  ○ not known"
+_TITLE = "Margins, the worst first"
+_LOOKS: dict[str, tuple[Shape, str]] = {
+    "holds": ("dot", "good"), "short": ("diamond", "bad"), "unknown": ("ring", "quiet"),
+}  # fmt: skip
+
+
+def margins(data: Sequence[Margin], style: Style) -> Figure:
+    """Draw the margin of every finding with its 95 % interval.
+
+    Parameters
+    ----------
+    data : sequence of Margin
+        Findings in the order in which they are to stand [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        Dots hold, diamonds are short, rings are not known; arrows point at margins beyond the axis [-].
+    """
+    alt = _alt(data)
+    axis = Axis("Margin, 0 at the limit", "count", -_END, _END)
+    if not data:
+        sheet = Sheet(style, 44.0)
+        sheet.text(12.0, 27.0, alt, Letters(style.theme.ink))
+        return Figure(_TITLE, alt, sheet.document(_TITLE, alt), {})
+    sheet = _narrow(data, axis, style) if style.narrow else _wide(data, axis, style)
+    return Figure(_TITLE, alt, sheet.document(_TITLE, alt), _columns(data))
+
+
+def _wide(data: Sequence[Margin], axis: Axis, style: Style) -> Sheet:
+    """A line each: name, mark on the axis, number and chance."""
+    names = tuple(_name(margin) for margin in data)
+    marks: list[Mark] = [Span(low=-_END, high=0.0, tone="bad"), Limit(at=0.0, side="x", tone="ink", dash=None)]
+    for i, margin in enumerate(data):
+        marks += _marks(margin, i)
+    sheet = Sheet(style, _PITCH * len(data) + 84.0)
+    names_axis = Axis(_KEY, names=names)
+    box = Box(0.0, 0.0, style.width - _NOTE, sheet.height)
+    where = frame(sheet, box, (axis, names_axis), (np.array([-_END, _END]), np.zeros(1)), ())
+    paint_marks(sheet, where, marks)
+    for i, margin in enumerate(data):
+        y = float(where.y(float(i))) + 0.35 * SMALL
+        bold = Letters(style.theme.ink, SMALL, "end", bold=True)
+        sheet.text(where.plot.right + 0.5 * _NOTE, y, _said(margin), bold)
+        chance = "" if margin.chance is None else style.show(margin.chance, "share", 2)
+        sheet.text(style.width - 10.0, y, chance, Letters(style.theme.quiet, SMALL, "end"))
+    for x, head in ((where.plot.right + 0.5 * _NOTE, "margin"), (style.width - 10.0, "chance")):
+        sheet.text(x, where.plot.y - 12.0, head, Letters(style.theme.quiet, SMALL, "end"))
+    return sheet
+
+
+def _said(margin: Margin) -> str:
+    """The margin as a number; at its clipped end as a bound."""
+    if margin.margin is None:
+        return "?"
+    bound = "" if abs(margin.margin) < WIDEST else ("≤" if margin.margin < 0.0 else "≥")
+    return f"{bound}{margin.margin:+.{0 if bound else 2}f}".replace("-", "−")
+
+
+def _name(margin: Margin) -> str:
+    return f"{margin.id}, {margin.subject}"
+
+
+def _marks(margin: Margin, row: int) -> list[Mark]:
+    shape, tone = _LOOKS[margin.verdict]
+    if margin.margin is None:
+        return [Spot(x=0.0, y=row, shape=shape, tone=tone)]
+    found: list[Mark] = []
+    if margin.spread is not None:
+        found.append(Line(x=margin.spread, y=[row, row], tone=tone, width=1.6, dash=""))
+    found.append(Spot(x=min(max(margin.margin, -_END), _END), y=row, shape=shape, tone=tone))
+    return found
+
+
+def _narrow(data: Sequence[Margin], axis: Axis, style: Style) -> Sheet:
+    """Two lines each: name and number, and below them the mark on the axis."""
+    rows = []
+    for margin in data:
+        shape, tone = _LOOKS[margin.verdict]
+        chance = "" if margin.chance is None else f" ({style.show(margin.chance, 'share', 2)})"
+        at = 0.0 if margin.margin is None else margin.margin
+        note = f"{_said(margin)}{chance}"
+        rows.append(Row(label=_name(margin), note=note, interval=margin.spread, at=at, shape=shape, tone=tone))
+    sheet = Sheet(style, rows_height(rows, axis, style.width) + _HEAD)
+    sheet.text(12.0, 17.0, f"{_KEY}  margin (chance)", Letters(style.theme.quiet, SMALL))
+    marks = (Span(low=-_END, high=0.0, tone="bad"), Limit(at=0.0, side="x", tone="ink", dash=None))
+    draw_rows(sheet, _HEAD, rows, axis, marks)
+    return sheet
+
+
+def _alt(data: Sequence[Margin]) -> str:
+    if not data:
+        return "There is no finding."
+    counts = {verdict: sum(m.verdict == verdict for m in data) for verdict in _LOOKS}
+    worst = data[0]
+    text = f"{counts['short']} of {len(data)} findings are short, {counts['unknown']} are not known"
+    return f"{text}; the first is {worst.id} for {worst.subject}."
+
+
+def _columns(data: Sequence[Margin]) -> dict[str, Sequence[Any]]:
+    ends = [m.spread or ("", "") for m in data]
+    return {
+        "finding": [m.id for m in data],
+        "subject": [m.subject for m in data],
+        "verdict": [m.verdict for m in data],
+        "margin": ["" if m.margin is None else m.margin for m in data],
+        "margin, low": [low for low, _ in ends],
+        "margin, high": [high for _, high in ends],
+        "chance": ["" if m.chance is None else m.chance for m in data],
+    }
