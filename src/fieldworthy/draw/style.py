@@ -85,11 +85,14 @@ class Style:
         ``metric`` or ``inch``.
     width : float
         Of the whole figure [px]; from 340 for a phone to 900.
+    own : tuple of tuple of str
+        Kinds of quantity with a unit of their own, as the robot's file writes them.
     """
 
     theme: Theme = LIGHT
     units: Units = "metric"
     width: float = 640.0
+    own: tuple[tuple[str, str], ...] = ()
 
     @property
     def narrow(self) -> bool:
@@ -112,6 +115,9 @@ class Style:
         return _PLAIN[kind][0] if kind in _PLAIN else unit_label(self._unit(kind))
 
     def _unit(self, kind: str) -> str:
+        for name, unit in self.own:
+            if name == kind:
+                return unit
         return KINDS[kind].inch if self.units == "inch" else KINDS[kind].metric
 
     def value(self, si: Number, kind: str) -> Number:
