@@ -288,8 +288,8 @@ def _notes(runs: list[Run], knobs: list[Knob], found: Solution) -> Iterator[str]
         if len(gearing.keys) > 1:
             yield "Only the product of the stages' efficiencies can be told: each stage takes an equal part of it."
         yield (
-            "Efficiency and the motors' torque act together: the interval of the efficiency holds the tolerance that "
-            "the file gives the torque."
+            "Efficiency and the motors' torque act together: what the readings leave open of the torque's tolerance is "
+            "in the interval of the efficiency."
         )
     if found.scatter > _MISSES:
         yield (
