@@ -166,6 +166,39 @@ def card(
     run_card(robot, out, date)
 
 
+@app.command("open")
+def open_(
+    folder: Annotated[Path, typer.Argument(help="The folder with the robot files.")] = Path(),
+    port: Annotated[int | None, typer.Option(min=1, max=65535, help="Port; the next free one if it is taken.")] = None,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address and open no browser.")] = False,
+    share: Annotated[bool, typer.Option("--share", help="Let others in the network look, by a code.")] = False,
+    allow_changes: Annotated[
+        bool, typer.Option("--allow-changes", help="With --share: let them change files.")
+    ] = False,
+) -> None:
+    """Open the page: describe, check and compare robots in a browser, on this machine alone."""
+    from fieldworthy.cli.opening import run_open  # noqa: PLC0415  the server starts only where it is used
+    from fieldworthy.web import Options  # noqa: PLC0415
+
+    run_open(folder, Options(port, not no_browser, share, allow_changes))
+
+
+@app.command()
+def report(
+    robot: RobotFile,
+    out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("notebook.pdf"),
+    date: Date = "",
+    job: Annotated[str, typer.Option(help="What the notebook is for, in a sentence, for the cover.")] = "",
+    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches of the forecast.")] = 2000,
+    seed: Seed = 0,
+    mend: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
+) -> None:
+    """Write the engineering notebook: the reasoning about the robot, page by page, as PDF or HTML."""
+    from fieldworthy.cli.reporting import Options, run_report  # noqa: PLC0415
+
+    run_report(robot, out, Options(date, job, runs, seed, mend))
+
+
 @app.command()
 def schema(
     what: Annotated[str, typer.Argument(help="robot, season, export, or check, match or compare (with --json).")],

@@ -1,0 +1,27 @@
+"""Opens the page on a folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from fieldworthy.web import Options, serve
+
+
+def run_open(folder: Path, options: Options) -> None:
+    """Serve the page until it is stopped.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder to open; for a file, the folder that it is in [-].
+    options : Options
+        What the person said [-].
+
+    Raises
+    ------
+    BadInput
+        When there is no such folder.
+    """
+    serve(folder.parent if folder.is_file() else folder, options, typer.echo)

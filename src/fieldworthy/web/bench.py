@@ -1,0 +1,307 @@
+"""The work that all windows share: done once for the same texts, the newest question first, long runs with progress."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Awaitable, Callable, Hashable
+from dataclasses import dataclass, field
+from typing import Any, Generic, Literal, TypeVar
+
+from fieldworthy.schema.problems import BadInput
+from fieldworthy.web.judging import Brief, Judged, Moves, Source, Units, glance, judged
+from fieldworthy.web.worker import Broken, Stopped, Worker
+
+T = TypeVar("T")
+_KEPT = 64  # results that are remembered
+_JOBS = 40  # long runs that are remembered
+State = Literal["waits", "runs", "done", "failed", "stopped"]
+
+
+class Shared:
+    """Results by question, so that windows with the same question share one answer, finished or on its way.
+
+    Parameters
+    ----------
+    most : int
+        Answers that are kept.
+    """
+
+    def __init__(self, most: int = _KEPT) -> None:
+        self._most = most
+        self._tasks: OrderedDict[Hashable, asyncio.Task[Any]] = OrderedDict()
+
+    async def get(self, question: Hashable, ask: Callable[[], Awaitable[T]]) -> T:
+        """Answer a question.
+
+        Parameters
+        ----------
+        question : hashable
+            What is asked [-].
+        ask : callable
+            Finds the answer, where nobody has asked before [-].
+
+        Returns
+        -------
+        object
+            The answer [-].
+        """
+        task = self._tasks.get(question)
+        if task is None or (task.done() and (task.cancelled() or task.exception() is not None)):
+            task = asyncio.ensure_future(_awaited(ask))
+            self._tasks[question] = task
+        self._tasks.move_to_end(question)
+        while len(self._tasks) > self._most:
+            self._tasks.popitem(last=False)
+        found: T = await asyncio.shield(task)  # whoever closes a window does not take the answer from the others
+        return found
+
+
+async def _awaited(ask: Callable[[], Awaitable[T]]) -> T:
+    return await ask()
+
+
+class Latest(Generic[T]):
+    """Does the newest of what is asked, and leaves out what was asked before it and not begun.
+
+    Parameters
+    ----------
+    do : callable
+        Does one of them.
+    """
+
+    def __init__(self, do: Callable[[T], Awaitable[None]]) -> None:
+        self._do = do
+        self._next: list[T] = []
+        self._task: asyncio.Task[None] | None = None
+
+    def ask(self, what: T) -> None:
+        """Ask for something, in place of what waits.
+
+        Parameters
+        ----------
+        what : object
+            As the callable takes it [-].
+        """
+        self._next = [what]
+        if self._task is None or self._task.done():
+            self._task = asyncio.ensure_future(self._run())
+
+    def drop(self) -> None:
+        """Forget what waits."""
+        self._next = []
+
+    async def _run(self) -> None:
+        while self._next:
+            await self._do(self._next.pop())
+
+
+@dataclass(eq=False, slots=True)
+class Job:
+    """A long run that goes on whether or not a window looks at it.
+
+    Attributes
+    ----------
+    title : str
+        What it is, for people.
+    state : str
+        Where it stands.
+    share : float
+        Of the work that is done, from 0 to 1.
+    result : object
+        What it found, once done.
+    trouble : str
+        Why it failed.
+    """
+
+    title: str
+    state: State = "waits"
+    share: float = 0.0
+    result: Any = None
+    trouble: str = ""
+    _listeners: list[Callable[[Job], None]] = field(default_factory=list)
+
+    @property
+    def over(self) -> bool:
+        """Whether it has come to an end, good or bad."""
+        return self.state in ("done", "failed", "stopped")
+
+    def listen(self, listener: Callable[[Job], None]) -> Callable[[], None]:
+        """Be told whenever something changes.
+
+        Parameters
+        ----------
+        listener : callable
+            Told the job [-].
+
+        Returns
+        -------
+        callable
+            Ends the listening [-].
+        """
+        self._listeners.append(listener)
+        return lambda: self._listeners.remove(listener) if listener in self._listeners else None
+
+    def put(self, state: State, share: float) -> None:
+        """Say where it stands.
+
+        Parameters
+        ----------
+        state : str
+            The state [-].
+        share : float
+            Of the work that is done [-].
+        """
+        self.state, self.share = state, share
+        for listener in tuple(self._listeners):
+            listener(self)
+
+
+class Bench:
+    """What computes for the page: one process for what must be quick, one for judging, one for long runs."""
+
+    def __init__(self) -> None:
+        self.quick = Worker("fieldworthy quick")
+        self.thorough = Worker("fieldworthy thorough")
+        self.long = Worker("fieldworthy long")
+        self.jobs: OrderedDict[Hashable, Job] = OrderedDict()
+        self._judged = Shared()
+        self._glances = Shared(512)
+        self._other = Shared()
+        self._running: Job | None = None
+
+    async def judge(self, source: Source, units: Units) -> Judged:
+        """Check a robot, or find what was found for the same texts.
+
+        Parameters
+        ----------
+        source : Source
+            Its texts [-].
+        units : {"file", "metric", "inch"}
+            The person's choice [-].
+
+        Returns
+        -------
+        Judged
+            Everything that was found [-].
+
+        Raises
+        ------
+        BadInput
+            With every problem found in the files.
+        """
+        return await self._judged.get((source, units), lambda: self.thorough.run(judged, source, units))
+
+    async def glance(self, source: Source, moves: Moves, units: Units) -> tuple[Brief, ...]:
+        """Say what a robot would be like with a few numbers moved.
+
+        Parameters
+        ----------
+        source : Source
+            The texts before the move [-].
+        moves : tuple
+            Key paths with new values [-].
+        units : {"file", "metric", "inch"}
+            The person's choice [-].
+
+        Returns
+        -------
+        tuple of Brief
+            Findings and facts, nominal [-].
+
+        Raises
+        ------
+        BadInput
+            When a value cannot be, or the robot cannot be with it.
+        """
+        return await self._glances.get((source, moves, units), lambda: self.quick.run(glance, source, moves, units))
+
+    async def compute(self, function: Callable[..., T], *arguments: Any) -> T:
+        """Run any function of a module over there, or find what it gave for the same arguments.
+
+        Parameters
+        ----------
+        function : callable
+            Takes a `Source` first, as a rule, and reads it by `judging.robot_of` [-].
+        *arguments : object
+            Hashable, and such as can be sent [-].
+
+        Returns
+        -------
+        object
+            What the function returns [-].
+        """
+        question = (function, *arguments)
+        return await self._other.get(question, lambda: self.thorough.run(function, *arguments))
+
+    def start(self, key: Hashable, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
+        """Begin a long run, or find the one that was begun under the same key.
+
+        Parameters
+        ----------
+        key : hashable
+            What is run, for example function, texts and number of matches [-].
+        title : str
+            For people [-].
+        function : callable
+            Of a module; it tells how far it is by `worker.progress` [-].
+        *arguments : object
+            Such as can be sent [-].
+
+        Returns
+        -------
+        Job
+            Which goes on when the window is closed [-].
+        """
+        job = self.jobs.get(key)
+        if job is None or job.state in ("failed", "stopped"):
+            job = self.jobs[key] = Job(title)
+            _hold(asyncio.ensure_future(self._do(job, function, arguments)))
+        self.jobs.move_to_end(key)
+        for old in [k for k, j in self.jobs.items() if j.over][: max(0, len(self.jobs) - _JOBS)]:
+            del self.jobs[old]
+        return job
+
+    def stop(self, job: Job) -> None:
+        """End a long run.
+
+        Parameters
+        ----------
+        job : Job
+            Waiting or running [-].
+        """
+        if job is self._running:
+            self.long.stop()
+        elif not job.over:
+            job.put("stopped", job.share)
+
+    async def _do(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
+        while self._running is not None and not self._running.over:
+            await asyncio.sleep(0.05)
+        if job.over:
+            return
+        self._running = job
+        job.put("runs", 0.0)
+        try:
+            job.result = await self.long.run(function, *arguments, tell=lambda share: job.put("runs", share))
+        except Stopped:
+            job.put("stopped", job.share)
+        except (BadInput, Broken) as error:
+            job.trouble = str(error)
+            job.put("failed", job.share)
+        else:
+            job.put("done", 1.0)
+
+    def close(self) -> None:
+        """End every process."""
+        for worker in (self.quick, self.thorough, self.long):
+            worker.close()
+
+
+_tasks: set[asyncio.Future[Any]] = set()
+
+
+def _hold(task: asyncio.Future[Any]) -> None:
+    """Keep a task from being swept away while it runs."""
+    _tasks.add(task)
+    task.add_done_callback(_tasks.discard)

@@ -1,0 +1,295 @@
+"""How findings look: one row each, with gauge, chance and sentence; and what stands in it when it is opened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import cache
+from importlib import resources
+from typing import TypeAlias
+
+from fieldworthy.checks.finding import Fact, Finding
+from fieldworthy.decide.remedy import Mending, Remedy
+from fieldworthy.units import digits
+from fieldworthy.web.judging import Brief
+from fieldworthy.web.markup import Content, Markup, address, join, tag
+
+Bits: TypeAlias = dict[str, str]
+_WORDS = {"short": "✗ short", "unknown": "? unknown", "holds": "✓ holds"}
+_SHOWN = 12  # inputs that are listed before 'and n more'
+
+
+def key_of(item: Finding | Fact | Brief) -> str:
+    """Name the row of a finding or fact.
+
+    Parameters
+    ----------
+    item : Finding, Fact or Brief
+        What was found [-].
+
+    Returns
+    -------
+    str
+        Its id and subject [-].
+    """
+    return f"{item.id}|{item.subject}"
+
+
+def gauge_of(margin: float | None) -> str:
+    """Place a margin on the gauge.
+
+    Parameters
+    ----------
+    margin : float or None
+        0 at the limit [-].
+
+    Returns
+    -------
+    str
+        From -1 to 1, half way at a margin of one half [-].
+    """
+    return "0" if margin is None else f"{margin / (abs(margin) + 0.5):.3f}"
+
+
+def margin_text(margin: float | None) -> str:
+    """Write a margin.
+
+    Parameters
+    ----------
+    margin : float or None
+        0 at the limit [-].
+
+    Returns
+    -------
+    str
+        With its sign; a dash where it is not known [-].
+    """
+    if margin is None:
+        return "–"
+    text = digits(abs(margin), 2)
+    return text if margin == 0 else f"{'+' if margin > 0 else '−'}{text}"
+
+
+def chance_text(chance: float | None) -> str:
+    """Write a chance so that it never claims a certainty that it lacks.
+
+    Parameters
+    ----------
+    chance : float or None
+        From 0 to 1 [-].
+
+    Returns
+    -------
+    str
+        In percent [-].
+    """
+    if chance is None:
+        return "–"
+    if 0.99 < chance < 1.0:
+        return ">99 %"
+    return "<1 %" if 0.0 < chance < 0.01 else f"{100 * chance:.0f} %"
+
+
+def bits_of(item: Brief) -> Bits:
+    """Give what changes in a row while a number is moved.
+
+    Parameters
+    ----------
+    item : Brief
+        The finding or fact as it would be [-].
+
+    Returns
+    -------
+    dict
+        Text by name, as the page puts it in place [-].
+    """
+    if item.verdict is None:
+        return {"because": item.because}
+    return {
+        "because": item.because,
+        "verdict": item.verdict,
+        "word": _WORDS[item.verdict],
+        "margin": margin_text(item.margin),
+        "gauge": gauge_of(item.margin),
+    }
+
+
+def finding_row(finding: Finding, *, small: bool = False) -> Markup:
+    """Write the row of a finding.
+
+    Parameters
+    ----------
+    finding : Finding
+        What was found [-].
+    small : bool
+        Without what is opened on request [-].
+
+    Returns
+    -------
+    Markup
+        A list item [-].
+    """
+    key = key_of(finding)
+    line: list[Content] = [
+        tag("span", _WORDS[finding.verdict], class_="verdict", data_bit="word"),
+        tag("span", finding.because, class_="because", data_bit="because"),
+        _gauge(finding.margin),
+        tag("span", margin_text(finding.margin), class_="margin", data_bit="margin"),
+    ]
+    if small:
+        return tag("li", line, class_="finding small", data_row=key, data_verdict=finding.verdict)
+    line.append(tag("span", chance_text(finding.chance), class_="chance", data_bit="chance"))
+    body = tag("div", tag("p", "…"), data_body=True, id=body_id(key))
+    details = tag("details", tag("summary", line, data_key=key), body, data_open="more", data_of=key)
+    return tag("li", details, class_="finding", data_row=key, data_verdict=finding.verdict)
+
+
+def _gauge(margin: float | None) -> Markup:
+    return tag("span", tag("i"), class_="gauge", data_bit="gauge", style=f"--m:{gauge_of(margin)}", aria_hidden="true")
+
+
+def body_id(key: str) -> str:
+    """Name the place of what stands in an opened row.
+
+    Parameters
+    ----------
+    key : str
+        Of the row [-].
+
+    Returns
+    -------
+    str
+        An id of the page [-].
+    """
+    return "b-" + "".join(c if c.isalnum() else f"_{ord(c):x}_" for c in key)
+
+
+def fact_row(fact: Fact) -> Markup:
+    """Write the row of a fact.
+
+    Parameters
+    ----------
+    fact : Fact
+        What was computed [-].
+
+    Returns
+    -------
+    Markup
+        A list item [-].
+    """
+    span = ""
+    if fact.spread is not None and digits(fact.spread[0]) != digits(fact.spread[1]):
+        span = f"95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])}"
+    return tag(
+        "li", tag("span", fact.because, data_bit="because"), tag("small", span), class_="fact", data_row=key_of(fact)
+    )
+
+
+def finding_body(finding: Finding, file: str) -> Markup:
+    """Write what an opened row shows.
+
+    Parameters
+    ----------
+    finding : Finding
+        What was found [-].
+    file : str
+        The robot file's name [-].
+
+    Returns
+    -------
+    Markup
+        Value and limit, inputs with links, sources, and a button for remedies [-].
+    """
+    rows: list[tuple[str, Content]] = [("Name", tag("code", finding.id))]
+    if finding.value is not None and finding.limit is not None:
+        word = f"{finding.need} {digits(finding.limit)} {finding.unit}"
+        rows.append(("Value", f"{digits(finding.value)} {finding.unit}, wanted {word}"))
+    if finding.spread is not None:
+        low, high = finding.spread
+        rows.append(("95 % of cases", f"{digits(low)} to {digits(high)} {finding.unit}"))
+    if finding.missing:
+        rows.append(("Missing", _links(finding.missing, file)))
+    if finding.sharpen:
+        rows.append(("Measure first", _links((finding.sharpen,), file)))
+    if finding.inputs:
+        rows.append(("Rests on", _links(finding.inputs, file)))
+        told = ", ".join(f"{count} {basis}" for basis, count in sorted(finding.bases.items()))
+        rows.append(("Of these", told))
+    if finding.sources:
+        rows.append(("Sources", tag("ul", [tag("li", source_title(key)) for key in finding.sources])))
+    listed = tag("dl", [[tag("dt", name), tag("dd", what)] for name, what in rows])
+    ask = ""
+    if finding.verdict == "short":
+        ask = tag("button", "What would mend it?", type="button", data_do="mend", data_of=key_of(finding))
+    place = f"{body_id(key_of(finding))}-mend"
+    return join([listed, tag("div", ask, id=place, class_="mend")])
+
+
+def _links(keys: Iterable[str], file: str) -> Markup:
+    listed = [tag("li", tag("a", key, href=address("describe", file=file, key=key), data_go=True)) for key in keys]
+    more = listed[_SHOWN:]
+    rest = tag("details", tag("summary", f"and {len(more)} more"), tag("ul", more, class_="keys")) if more else ""
+    return join([tag("ul", listed[:_SHOWN], class_="keys"), rest])
+
+
+@cache
+def _sources() -> Mapping[str, Mapping[str, str]]:
+    import tomllib  # noqa: PLC0415  once, where the first source is shown
+
+    text = resources.files("fieldworthy").joinpath("sources.toml").read_text(encoding="utf-8")
+    found: Mapping[str, Mapping[str, str]] = tomllib.loads(text)
+    return found
+
+
+def source_title(key: str) -> str:
+    """Name a source.
+
+    Parameters
+    ----------
+    key : str
+        Of sources.toml [-].
+
+    Returns
+    -------
+    str
+        Its title; the key where it is not listed [-].
+    """
+    return _sources().get(key, {}).get("title", key)
+
+
+def mending_body(mending: Mending, file: str, *, may_change: bool) -> Markup:
+    """Write the remedies of a finding.
+
+    Parameters
+    ----------
+    mending : Mending
+        What was found [-].
+    file : str
+        The robot file's name [-].
+    may_change : bool
+        Whether they can be tried from here [-].
+
+    Returns
+    -------
+    Markup
+        Sentences, each with a button that makes the change [-].
+    """
+    del file
+    rows = [_remedy(remedy, i, mending, may_change=may_change) for i, remedy in enumerate(mending.remedies)]
+    return join([tag("p", mending.answer), tag("ul", rows, class_="remedies")])
+
+
+def _remedy(remedy: Remedy, place: int, mending: Mending, *, may_change: bool) -> Markup:
+    breaks = [tag("li", f"breaks {b.id}: {b.because}") for b in remedy.breaks]
+    button = ""
+    if may_change:
+        key = f"{mending.id}|{mending.subject}"
+        button = tag(
+            "button",
+            "Try it",
+            type="button",
+            data_do="try",
+            data_of=key,
+            data_place=place,
+            aria_label=f"Try: {remedy.sentence}",
+        )
+    return tag("li", tag("span", f"{remedy.sentence}."), " ", button, tag("ul", breaks) if breaks else "")

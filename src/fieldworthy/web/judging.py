@@ -1,0 +1,284 @@
+"""What the page has computed for it in a process of its own: functions of texts, with what was read kept at hand."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+from fieldworthy.checks import Report, evaluate
+from fieldworthy.checks.evaluate import run
+from fieldworthy.checks.finding import Outcome, Verdict
+from fieldworthy.checks.sampling import Cases
+from fieldworthy.checks.showing import Shown, first
+from fieldworthy.decide.change import value_at, with_value
+from fieldworthy.decide.remedy import Mending, remedies
+from fieldworthy.robot import Loaded, load_robot, refusals
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import Quantity, realise
+from fieldworthy.schema.problems import BadInput, KeyPath, Problem
+from fieldworthy.season.model import Season
+from fieldworthy.units import KINDS, UnitError, parse
+from fieldworthy.web.worker import progress
+
+Units = Literal["file", "metric", "inch"]
+Moves = tuple[tuple[KeyPath, str], ...]
+"""New values as a file writes them, by key path."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A robot as it stands in one window: its file, and the texts that are not what the disk has.
+
+    Attributes
+    ----------
+    file : Path
+        The robot file.
+    texts : tuple
+        Pairs of path and text.
+    """
+
+    file: Path
+    texts: tuple[tuple[Path, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What moves at once when a number moves: one finding or fact, nominal.
+
+    Attributes
+    ----------
+    id, subject : str
+        As in the report.
+    verdict : str or None
+        None for a fact.
+    margin : float or None
+        As in the report.
+    because : str
+        The sentence.
+    """
+
+    id: str
+    subject: str
+    verdict: Verdict | None
+    margin: float | None
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A robot with everything that was found.
+
+    Attributes
+    ----------
+    report : Report
+        Findings, facts, assumptions.
+    texts : tuple
+        Every file that was read: pairs of path and text.
+    """
+
+    report: Report
+    texts: tuple[tuple[Path, str], ...]
+
+
+@lru_cache(maxsize=24)
+def robot_of(source: Source) -> Loaded:
+    """Read a robot, or find it where it was read before.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+
+    Returns
+    -------
+    Loaded
+        The robot with its season [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    texts = dict(source.texts)
+    return load_robot(source.file, texts.pop(source.file, None), texts)
+
+
+@lru_cache(maxsize=24)
+def in_units(source: Source, units: Units) -> Loaded:
+    """Give a robot whose results are shown in the person's units; its numbers are the same.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    Loaded
+        The robot with its season [-].
+    """
+    loaded = robot_of(source)
+    if units == "file":
+        return loaded
+    other = dataclasses.replace(loaded)
+    # a cached property: what stands here is found in place of what the file says
+    other.__dict__["quantities"] = tuple((path, _in_unit(quantity, units)) for path, quantity in loaded.quantities)
+    return other
+
+
+def _in_unit(quantity: Quantity, units: Units) -> Quantity:
+    if quantity.kind == "ratio":
+        return quantity
+    kind = KINDS[quantity.kind]
+    return dataclasses.replace(quantity, unit=kind.inch if units == "inch" else kind.metric)
+
+
+def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged:
+    """Check a robot.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+    samples : int
+        Samples of the tolerances [-].
+
+    Returns
+    -------
+    Judged
+        What was found [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found in the files.
+    """
+    loaded = in_units(source, units)
+    return Judged(evaluate(loaded, samples), tuple(loaded.texts.items()))
+
+
+def glance(source: Source, moves: Moves, units: Units = "file") -> tuple[Brief, ...]:
+    """Say what a robot would be like with a few numbers moved, nominal, without reading its files anew.
+
+    Parameters
+    ----------
+    source : Source
+        The texts before the move [-].
+    moves : tuple
+        Key paths with new values as a file writes them [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    tuple of Brief
+        Findings and facts [-].
+
+    Raises
+    ------
+    BadInput
+        When a value cannot be, or the robot cannot be with it.
+    """
+    loaded = in_units(source, units)
+    robot, season = loaded.robot, loaded.season
+    for path, text in moves:
+        if path[0] == "season":
+            season = with_value(season, path[1:], _moved(source.file, path, value_at(season, path[1:]), text))
+        else:
+            robot = with_value(robot, path, _moved(source.file, path, value_at(robot, path), text))
+    other = dataclasses.replace(loaded, robot=robot, season=season)
+    nominal, nominal_season = realise(robot, Robot), realise(season, Season)
+    wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in refusals(nominal, nominal_season)]
+    if wrong:
+        raise BadInput(wrong)
+    shown = Shown.of(loaded.quantities)
+    return tuple(_brief(outcome, shown) for outcome in run(other, Cases(0, 0, 0, [])))
+
+
+def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> Quantity:
+    """A quantity with another value, within its bounds."""
+    try:
+        read = parse(text, quantity.kind)
+    except UnitError as error:
+        raise BadInput([Problem(file, 1, 1, path, f"expected {error.expected}", error.suggestion)]) from error
+    if not quantity.low <= read.si <= quantity.high:
+        raise BadInput([Problem(file, 1, 1, path, "expected a value within its bounds")])
+    return dataclasses.replace(quantity, si=read.si, unit=read.unit, assumed=False)
+
+
+def _brief(outcome: Outcome, shown: Shown) -> Brief:
+    if outcome.limit is None:
+        return Brief(outcome.id, outcome.subject, None, None, shown.sentence(outcome, None))
+    if outcome.missing:
+        return Brief(outcome.id, outcome.subject, "unknown", None, shown.sentence(outcome, "unknown"))
+    margin = first(outcome.margin())
+    verdict: Verdict = "holds" if margin >= 0 else "short"
+    return Brief(outcome.id, outcome.subject, verdict, margin, shown.sentence(outcome, verdict))
+
+
+def mended(source: Source, units: Units = "file") -> tuple[Mending, ...]:
+    """Find what mends each finding that is short.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    tuple of Mending
+        One for each finding that is short [-].
+    """
+    loaded = in_units(source, units)
+    return remedies(loaded, evaluate(loaded, 0), progress=progress)
+
+
+def texts_of(texts: Mapping[Path, str]) -> tuple[tuple[Path, str], ...]:
+    """Freeze texts, so that results can be kept by them.
+
+    Parameters
+    ----------
+    texts : mapping of Path to str
+        Text by file [-].
+
+    Returns
+    -------
+    tuple
+        Pairs in the order of the paths [-].
+    """
+    return tuple(sorted(texts.items(), key=lambda item: str(item[0])))
+
+
+def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[tuple[Path, str], ...]:
+    """Change values in a robot's files.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    changes : tuple
+        Key paths with new values, as `fieldworthy.robot.editing.edited` takes them [-].
+
+    Returns
+    -------
+    tuple
+        Pairs of path and new text, of the files that change [-].
+
+    Raises
+    ------
+    BadInput
+        When the robot cannot be read, or a value cannot be put there.
+    """
+    from fieldworthy.robot.editing import edited
+
+    return texts_of(edited(robot_of(source), dict(changes)))

@@ -1,0 +1,106 @@
+"""Writes HTML in which every text is escaped, so that nothing in a file can become part of the page."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterable
+from typing import TypeAlias
+from urllib.parse import urlencode
+
+_NAME = re.compile(r"[a-z][a-z0-9-]*")
+_VOID = {"br", "hr", "img", "input", "meta"}
+
+
+class Markup(str):
+    """HTML that is safe as it stands."""
+
+    __slots__ = ()
+
+
+Content: TypeAlias = str | float | Iterable["Content"] | None
+"""What may stand in an element: a text, a number, nothing, or several of them."""
+Attribute: TypeAlias = str | float | bool | None
+
+
+def tag(name: str, /, *content: Content, **attributes: Attribute) -> Markup:
+    """Write one element.
+
+    Parameters
+    ----------
+    name : str
+        Of the element [-].
+    *content : str, number, None or iterable
+        What stands in it; plain text is escaped, `Markup` is not [-].
+    **attributes : str, number, bool or None
+        Underscores become hyphens, a trailing one is dropped; None and False leave the attribute out [-].
+
+    Returns
+    -------
+    Markup
+        Safe HTML [-].
+
+    Raises
+    ------
+    ValueError
+        For a name that is none.
+    """
+    if not _NAME.fullmatch(name):
+        raise ValueError(f"{name!r} is no element")
+    head = "".join(_attribute(key, value) for key, value in attributes.items())
+    inner = "" if name in _VOID else f"{join(content)}</{name}>"
+    return Markup(f"<{name}{head}>{inner}")
+
+
+def _attribute(key: str, value: Attribute) -> str:
+    name = key.rstrip("_").replace("_", "-")
+    if not _NAME.fullmatch(name) or name.startswith("on"):
+        raise ValueError(f"{name!r} is no attribute")
+    if value is None or value is False:
+        return ""
+    return f" {name}" if value is True else f' {name}="{html.escape(str(value), quote=True)}"'
+
+
+def join(content: Iterable[Content]) -> Markup:
+    """Put contents one behind the other.
+
+    Parameters
+    ----------
+    content : iterable
+        As for `tag` [-].
+
+    Returns
+    -------
+    Markup
+        Safe HTML [-].
+    """
+    return Markup("".join(_safe(item) for item in content))
+
+
+def _safe(item: Content) -> str:
+    if item is None:
+        return ""
+    if isinstance(item, Markup):
+        return item
+    if isinstance(item, str | float | int):
+        return html.escape(str(item), quote=False)
+    return join(item)
+
+
+def address(view: str, /, **query: str) -> str:
+    """Write the address of a view.
+
+    Parameters
+    ----------
+    view : str
+        Its name; empty for the start page [-].
+    **query : str
+        For example the file [-].
+
+    Returns
+    -------
+    str
+        Without the host [-].
+    """
+    told = {key: value for key, value in query.items() if value}
+    return f"/{view}" + (f"?{urlencode(told)}" if told else "")

@@ -1,0 +1,404 @@
+"""One window: what it shows, what the person does there, and what it is told by the work behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from fieldworthy.draw.style import DARK, LIGHT, Style
+from fieldworthy.draw.style import Units as DrawUnits
+from fieldworthy.schema.problems import BadInput, KeyPath, Problem
+from fieldworthy.web.bench import Bench, Latest
+from fieldworthy.web.desk import Desk, Tab
+from fieldworthy.web.folder import is_season
+from fieldworthy.web.form import season_form
+from fieldworthy.web.judging import Brief, Judged, Source, Units, edit
+from fieldworthy.web.screen import Screen, field_id, sentences
+from fieldworthy.web.session import Conflict, Draft
+from fieldworthy.web.worker import Broken
+
+if TYPE_CHECKING:
+    from nicegui import Client, ui
+
+    from fieldworthy.web.keys import Visitor
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Liking:
+    """How a person likes the page.
+
+    Attributes
+    ----------
+    dark : bool
+        Light on dark.
+    units : {"file", "metric", "inch"}
+        In which results are shown.
+    width : int
+        Of the window [px].
+    """
+
+    dark: bool = False
+    units: Units = "file"
+    width: int = 1280
+
+
+def read_units(said: object) -> Units:
+    """Read a choice of units as the browser tells it.
+
+    Parameters
+    ----------
+    said : object
+        Anything [-].
+
+    Returns
+    -------
+    str
+        Those of the file, where it is no choice [-].
+    """
+    return "metric" if said == "metric" else "inch" if said == "inch" else "file"
+
+
+class Page(Screen):
+    """One window.
+
+    Parameters
+    ----------
+    desk : Desk
+        What it shares with the others.
+    visitor : Visitor
+        Who looks at it.
+    client : Client
+        The connection to the browser.
+
+    Attributes
+    ----------
+    draft : Draft or None
+        The open file.
+    judged : Judged or None
+        What was last found for it; of an earlier text while `problems` says what is wrong with the present one.
+    problems : tuple of Problem
+        What is wrong with the files.
+    query : dict
+        What the address asks besides view and file.
+    slot : ui.element
+        Where a view puts elements of the framework.
+    """
+
+    def __init__(self, desk: Desk, visitor: Visitor, client: Client) -> None:
+        super().__init__(client)
+        self.desk, self.visitor = desk, visitor
+        self.liking = Liking()
+        self.tab = Tab()
+        self.draft: Draft | None = None
+        self.judged: Judged | None = None
+        self.problems: tuple[Problem, ...] = ()
+        self.view = ""
+        self.query: dict[str, str] = {}
+        self.slot: ui.element
+        self.go: Callable[[str], Awaitable[None]]
+        self.again: Callable[[], Awaitable[None]]
+        self._on_judged: list[Callable[[], None]] = []
+        self._on_glance: list[Callable[[tuple[Brief, ...]], None]] = []
+        self._on_leave: list[Callable[[], None]] = []
+        self._judging = Latest(self._judge)
+        self._glancing = Latest(self._glance)
+        self._moves: dict[KeyPath, str] = {}
+
+    # ---- what views use ----
+
+    @property
+    def bench(self) -> Bench:
+        """The work behind the page."""
+        return self.desk.bench
+
+    @property
+    def may_change(self) -> bool:
+        """Whether this person may change files."""
+        return self.visitor.may_change
+
+    @property
+    def season_open(self) -> bool:
+        """Whether the open file is a season."""
+        return self.draft is not None and is_season(self.draft.text)
+
+    @property
+    def file(self) -> str:
+        """The open file's name; empty where none is open."""
+        return self.desk.folder.name(self.draft.file) if self.draft else ""
+
+    def style(self, width: float | None = None) -> Style:
+        """Say how figures are to look in this window.
+
+        Parameters
+        ----------
+        width : float or None
+            Of the figure; as wide as the window allows, at most 900, where None [px].
+
+        Returns
+        -------
+        Style
+            Theme, units and width [-].
+        """
+        inch = self.liking.units == "inch" or (self.liking.units == "file" and self._file_is_inch())
+        units: DrawUnits = "inch" if inch else "metric"
+        room = min(900.0, max(320.0, self.liking.width - (40.0 if self.liking.width < 900 else 320.0)))
+        return Style(DARK if self.liking.dark else LIGHT, units, room if width is None else min(width, room))
+
+    def _file_is_inch(self) -> bool:
+        report = self.judged.report if self.judged else None
+        return any(item.unit in ("in", "inch", '"', "ft") for item in (report.findings if report else ()))
+
+    def on_judged(self, handler: Callable[[], None]) -> None:
+        """Be told when `judged` or `problems` is new, until the view is left.
+
+        Parameters
+        ----------
+        handler : callable
+            Called without arguments [-].
+        """
+        self._on_judged.append(handler)
+
+    def on_glance(self, handler: Callable[[tuple[Brief, ...]], None]) -> None:
+        """Be told what a number that is being moved changes, until the view is left.
+
+        Parameters
+        ----------
+        handler : callable
+            Given findings and facts, nominal [-].
+        """
+        self._on_glance.append(handler)
+
+    def on_leave(self, handler: Callable[[], None]) -> None:
+        """Be told when the view is left.
+
+        Parameters
+        ----------
+        handler : callable
+            Called without arguments [-].
+        """
+        self._on_leave.append(handler)
+
+    async def compute(self, function: Callable[..., T], *arguments: Any) -> T | None:
+        """Run a function of a module in the process behind the page; trouble is shown as a sentence.
+
+        Parameters
+        ----------
+        function : callable
+            Takes a `Source` first, as a rule, and reads it by `judging.robot_of` [-].
+        *arguments : object
+            Hashable, and such as can be sent [-].
+
+        Returns
+        -------
+        object or None
+            What it returns; None where it could not [-].
+        """
+        try:
+            return await self.bench.compute(function, *arguments)
+        except BadInput as error:
+            self.note(sentences(error.problems[:3]), bad=True)
+        except Broken as error:
+            self.note(str(error), bad=True)
+        return None
+
+    async def change(self, changes: Mapping[KeyPath, object], about: object = None) -> bool:
+        """Change values in the open robot's files, as yet unsaved.
+
+        Parameters
+        ----------
+        changes : mapping of tuple to object
+            As `fieldworthy.robot.editing.edited` takes them [-].
+        about : object
+            Steps in a row about the same are undone as one [-].
+
+        Returns
+        -------
+        bool
+            Whether that could be done; if not, the person is told why [-].
+        """
+        if self.draft is None or not self._allowed():
+            return False
+        self._moves.clear()
+        self._glancing.drop()
+        try:
+            texts = await self.bench.quick.run(edit, self.draft.source, tuple(changes.items()))
+        except BadInput as error:
+            self.note(sentences(error.problems[:3]), bad=True)
+            return False
+        except Broken as error:
+            self.note(str(error), bad=True)
+            return False
+        self.put_texts(dict(texts), about)
+        return True
+
+    def put_texts(self, texts: Mapping[Path, str], about: object = None) -> None:
+        """Put other texts in place of the open file's, as yet unsaved, and have them judged.
+
+        Parameters
+        ----------
+        texts : mapping of Path to str
+            New text by file [-].
+        about : object
+            Steps in a row about the same are undone as one [-].
+        """
+        if self.draft is not None and self._allowed() and self.draft.change(texts, about):
+            self.refresh_state()
+            self.judge()
+
+    def move(self, path: KeyPath, value: str) -> None:
+        """Move one number, to see at once what that does; `change` makes it stay.
+
+        Parameters
+        ----------
+        path : tuple of str or int
+            Which [-].
+        value : str
+            As a file writes it [-].
+        """
+        if self.draft is not None and self._allowed():
+            self._moves[path] = value
+            self._glancing.ask((self.draft.source, tuple(self._moves.items())))
+
+    def judge(self) -> None:
+        """Have the open robot judged again."""
+        if self.draft is not None:
+            self._judging.ask(self.draft.source)
+
+    def _allowed(self) -> bool:
+        if not self.may_change:
+            self.note("You are a visitor here: you can look at everything, and change nothing.", bad=True)
+        return self.may_change
+
+    def leave(self) -> None:
+        """Forget the view's handlers."""
+        for handler in self._on_leave:
+            handler()
+        for listeners in (self._on_judged, self._on_glance, self._on_leave):
+            listeners.clear()
+        self._handlers.clear()
+        self._moves.clear()
+
+    def refresh_state(self) -> None:
+        """Show anew whether there is something to save, to undo, to redo."""
+        draft = self.draft
+        unsaved = bool(draft and draft.changed)
+        self.call("keeps", unsaved)
+        state = {"unsaved": unsaved, "undo": bool(draft and draft.can_undo), "redo": bool(draft and draft.can_redo)}
+        words = "" if draft is None else "unsaved changes" if unsaved else "saved"
+        self.put("fw-state", words if self.may_change else "visitor: read-only" if draft else "")
+        self.call("mark", "fw-state", {"data-unsaved": "yes" if unsaved else "no"})
+        for button, on in (("fw-save", state["unsaved"]), ("fw-undo", state["undo"]), ("fw-redo", state["redo"])):
+            self.call("mark", button, {"aria-disabled": None if on and self.may_change else "true"})
+
+    async def disk_moved(self) -> None:
+        """Show what the disk has now; ask, where this window has changes of its own."""
+        if self.draft is None or not self.draft.elsewhere():
+            return
+        if self.draft.changed:
+            self.ask_which(self.draft.elsewhere())
+            return
+        self.draft.take_theirs()
+        self.draft.forget_steps()
+        self.refresh_state()
+        self.note(f"{self.draft.file.name} was saved elsewhere; this window shows it as it is now.")
+        self.judge()
+
+    def ask_which(self, theirs: Mapping[Path, str | None]) -> None:
+        """Show both texts and let the person choose.
+
+        Parameters
+        ----------
+        theirs : mapping
+            What the disk has, by file [-].
+        """
+        from fieldworthy.web.conflict import shown_conflict  # noqa: PLC0415  imports the page's words
+
+        assert self.draft is not None
+        self.put("fw-conflict", shown_conflict(self.draft, theirs))
+        self.call("dialog", "fw-conflict", True)
+
+    async def save(self, *, over: bool = False) -> bool:
+        """Write what was changed; ask, where the disk has another text meanwhile.
+
+        Parameters
+        ----------
+        over : bool
+            Write nevertheless [-].
+
+        Returns
+        -------
+        bool
+            Whether it was written [-].
+        """
+        if self.draft is None or not self._allowed():
+            return False
+        try:
+            written = self.draft.save(over=over)
+        except Conflict as conflict:
+            self.ask_which(conflict.theirs)
+            return False
+        self.refresh_state()
+        if written:
+            names = " and ".join(path.name for path in written)
+            self.note(f"Saved {names}.")
+            await self.desk.tell_moved(set(written), but=self)
+        return True
+
+    async def _judge(self, source: Source) -> None:
+        draft = self.draft
+        try:
+            if self.season_open:
+                await self.bench.compute(season_form, source)
+                self._tell_judged(draft, None, ())
+                return
+            found = await self.bench.judge(source, self.liking.units)
+        except BadInput as error:
+            self._tell_judged(draft, self.judged, error.problems)
+        except Broken as error:
+            self._tell_judged(draft, self.judged, (Problem(source.file, 1, 1, (), str(error)),))
+        else:
+            if draft is not None:
+                draft.know(dict(found.texts))
+            self._tell_judged(draft, found, ())
+
+    def _tell_judged(self, draft: Draft | None, judged: Judged | None, problems: tuple[Problem, ...]) -> None:
+        if draft is not self.draft or self.client.is_deleted:
+            return
+        before, self.judged, self.problems = self.judged, judged, problems
+        with self.client.content:
+            for handler in tuple(self._on_judged):
+                handler()
+        self._say_changes(before)
+
+    def _say_changes(self, before: Judged | None) -> None:
+        """Tell a screen reader which verdicts are others now."""
+        if self.problems:
+            self.say(f"The file has {len(self.problems)} mistakes.")
+            return
+        if before is None or self.judged is None:
+            return
+        old = {(f.id, f.subject): f.verdict for f in before.report.findings}
+        new = {(f.id, f.subject): f for f in self.judged.report.findings}
+        turned = [f for key, f in new.items() if old.get(key, f.verdict) != f.verdict]
+        if turned:
+            self.say(" ".join(f"Now {f.verdict}: {f.because}" for f in turned[:3]))
+
+    async def _glance(self, what: tuple[Source, tuple[tuple[KeyPath, str], ...]]) -> None:
+        try:
+            found = await self.bench.glance(*what, self.liking.units)
+        except BadInput as error:
+            key = what[1][-1][0]
+            self.call("mark", field_id(key), {"aria-invalid": "true"})
+            self.put(f"{field_id(key)}-said", sentences(error.problems[:1]))
+        except Broken as error:
+            self.note(str(error), bad=True)
+        else:
+            for key, _ in what[1]:
+                self.call("mark", field_id(key), {"aria-invalid": None})
+            for handler in tuple(self._on_glance):
+                handler(found)
+        self.call("moved")

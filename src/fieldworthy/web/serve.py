@@ -1,0 +1,208 @@
+"""Serves the page: finds a port, prints the address, and puts the gate before everything else."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import socket
+import sys
+import threading
+import webbrowser
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fieldworthy.web.folder import Folder
+from fieldworthy.web.gate import ENTER, Gate
+from fieldworthy.web.keys import Keys
+from fieldworthy.web.policy import Policy
+
+FIRST_PORT = 8420
+_TRIED = 20  # ports tried one after the other before the system chooses one
+STATIC = Path(__file__).parent / "static"
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How the page is served.
+
+    Attributes
+    ----------
+    port : int or None
+        The port wished for.
+    browser : bool
+        Whether a browser is opened.
+    share : bool
+        Whether others in the network may come in by a code.
+    allow_changes : bool
+        Whether they may change files.
+    """
+
+    port: int | None = None
+    browser: bool = True
+    share: bool = False
+    allow_changes: bool = False
+
+
+def listen(options: Options) -> socket.socket:
+    """Take a port: the one wished for, the next that is free, or any.
+
+    Parameters
+    ----------
+    options : Options
+        What the person said [-].
+
+    Returns
+    -------
+    socket
+        Bound, so that nobody takes the port meanwhile [-].
+    """
+    host = "0.0.0.0" if options.share else "127.0.0.1"
+    first = FIRST_PORT if options.port is None else options.port
+    for port in (*range(first, min(first + _TRIED, 65536)), 0):
+        with contextlib.suppress(OSError):
+            return _bound(host, port)
+    return _bound(host, 0)
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if os.name == "posix":  # elsewhere it would let another program take the port as well
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        found.bind((host, port))
+        found.listen(128)
+    except OSError:
+        found.close()
+        raise
+    return found
+
+
+def network_address() -> str | None:
+    """Find the address by which others in the network reach this machine.
+
+    Returns
+    -------
+    str or None
+        None where there is no network [-].
+
+    Notes
+    -----
+    A datagram socket that is connected but never sends makes the system choose a way; nothing leaves the machine.
+    """
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.connect(("192.0.2.1", 9))  # RFC 5737: for documentation, belongs to nobody
+        address = str(probe.getsockname()[0])
+        return None if address.startswith("127.") else address
+    return None
+
+
+def application(folder: Folder, keys: Keys) -> Any:
+    """Build the whole application, gate first.
+
+    Parameters
+    ----------
+    folder : Folder
+        The folder that is open [-].
+    keys : Keys
+        Who may come in [-].
+
+    Returns
+    -------
+    Gate
+        An ASGI application [-].
+    """
+    from fastapi import FastAPI  # noqa: PLC0415  the server starts only where it is used
+    from starlette.staticfiles import StaticFiles  # noqa: PLC0415
+
+    from fieldworthy.web.frame import install  # noqa: PLC0415
+
+    api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    api.mount("/fw", StaticFiles(directory=STATIC))
+    install(api, folder)
+    return Gate(Policy(api), keys)
+
+
+def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> None:
+    """Serve the page until it is stopped.
+
+    Parameters
+    ----------
+    path : Path
+        The folder to open [-].
+    options : Options
+        What the person said [-].
+    say : callable
+        Told what the person must know, line by line [-].
+
+    Raises
+    ------
+    BadInput
+        When there is no such folder.
+    """
+    import uvicorn  # noqa: PLC0415  the server starts only where it is used
+
+    folder = Folder.at(path)
+    keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
+    door = listen(options)
+    port = int(door.getsockname()[1])
+    address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
+    for line in _announced(folder, options, keys, port, address):
+        say(line)
+    _quiet_logs()
+    config = uvicorn.Config(
+        application(folder, keys),
+        log_level="warning",
+        access_log=False,
+        ws_max_size=1_500_000,
+        timeout_graceful_shutdown=1,
+        server_header=False,
+        lifespan="on",
+    )
+    if options.browser:
+        threading.Timer(1.0, webbrowser.open, (address,)).start()
+    with contextlib.suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[door])
+    say("closed")
+
+
+def _announced(folder: Folder, options: Options, keys: Keys, port: int, address: str) -> list[str]:
+    lines = [f"fieldworthy shows {folder.root}", "", f"  {address}", ""]
+    if options.port is not None and port != options.port:
+        lines.insert(0, f"Port {options.port} is taken; this is {port}.")
+    if options.share:
+        other = network_address()
+        where = f"http://{other}:{port}" if other else f"port {port} of this machine's address in the network"
+        what = "may look and change files" if options.allow_changes else "may look, not change"
+        lines += [f"Others in the same network: {where}", f"  with the code {keys.code}; they {what}.", ""]
+    return [*lines, "The address is a key: do not pass it on. Ctrl+C closes the page."]
+
+
+class _OneLine(logging.Formatter):
+    """Says what went wrong in one line; a traceback helps nobody at the pit table."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        error = record.exc_info[1] if record.exc_info else None
+        what = f"{type(error).__name__}: {error}" if error else record.getMessage().splitlines()[0]
+        return f"fieldworthy: something went wrong and the page goes on ({what[:300]})"
+
+
+def _quiet_logs() -> None:
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(logging.Formatter("%(message)s") if os.environ.get("FIELDWORTHY_DEBUG") else _OneLine())
+    for name in (
+        "nicegui",
+        "uvicorn",
+        "uvicorn.error",
+        "asyncio",
+        "engineio",
+        "socketio",
+        "engineio.server",
+        "socketio.server",
+    ):
+        log = logging.getLogger(name)
+        log.handlers = [handler]
+        log.propagate = False
+        log.setLevel(logging.WARNING if name in ("nicegui", "uvicorn.error", "asyncio") else logging.ERROR)

@@ -1,0 +1,357 @@
+// What the page does in the browser: passes on what a person does, and puts in place what the server sends.
+"use strict";
+const fw = (() => {
+  const byId = (id) => document.getElementById(id);
+  const tell = (what, data = {}) => emitEvent("fw", { what, ...data });
+
+  // ---- putting content in place, with focus and open details kept ----
+  function focusOf(element) {
+    const at = document.activeElement;
+    return at && element.contains(at) ? at.dataset.key || at.id || null : null;
+  }
+  function giveBack(element, key) {
+    if (!key) return;
+    const at = [...element.querySelectorAll("[data-key],[id]")].find((e) => e.dataset.key === key || e.id === key);
+    if (at) at.focus({ preventScroll: true });
+  }
+  function put(id, html) {
+    const element = byId(id);
+    if (!element) return;
+    const key = focusOf(element);
+    element.innerHTML = html;
+    giveBack(element, key);
+  }
+  function node(html) {
+    const template = document.createElement("template");
+    template.innerHTML = html.trim();
+    return template.content.firstElementChild;
+  }
+  function rowsOf(list) {
+    return new Map([...list.children].filter((e) => e.dataset.row).map((e) => [e.dataset.row, e]));
+  }
+  // `changed` holds the rows that are new or different; `order` all that shall stand there
+  function rows(id, order, changed) {
+    const list = byId(id);
+    if (!list) return;
+    const key = focusOf(list);
+    const have = rowsOf(list);
+    for (const [row, html] of changed) {
+      const fresh = node(html);
+      const old = have.get(row);
+      if (old) {
+        keepOpen(old, fresh);
+        old.replaceWith(fresh);
+      }
+      have.set(row, fresh);
+    }
+    let at = list.firstElementChild;
+    for (const row of order) {
+      const element = have.get(row);
+      have.delete(row);
+      if (!element) continue;
+      if (element === at) at = at.nextElementSibling;
+      else list.insertBefore(element, at);
+    }
+    for (const gone of have.values()) gone.remove();
+    giveBack(list, key);
+  }
+  function keepOpen(old, fresh) {
+    const was = old.querySelector("details[open]");
+    const now = fresh.querySelector("details");
+    if (!was || !now) return;
+    now.open = true;
+    const body = was.querySelector("[data-body]");
+    const place = now.querySelector("[data-body]");
+    if (body && place) place.replaceWith(body);
+  }
+  // single texts of rows, wherever they are shown: [row, {name: text or number}]
+  function bits(changes) {
+    for (const [row, values] of changes) {
+      for (const element of document.querySelectorAll(`[data-row="${CSS.escape(row)}"]`)) {
+        for (const [name, value] of Object.entries(values)) bit(element, name, value);
+        element.classList.remove("moved");
+        void element.offsetWidth; // so that the mark starts anew
+        element.classList.add("moved");
+      }
+    }
+    document.documentElement.dataset.moves = String(1 + Number(document.documentElement.dataset.moves || 0));
+  }
+  function bit(element, name, value) {
+    if (name === "verdict") element.dataset.verdict = value;
+    if (name === "gauge") {
+      element.querySelector("[data-bit=gauge]")?.style.setProperty("--m", value);
+      return;
+    }
+    const at = element.querySelector(`[data-bit="${name}"]`);
+    if (at && at.textContent !== value) at.textContent = value;
+  }
+  function mark(id, values) {
+    const element = byId(id);
+    for (const [name, value] of Object.entries(values)) {
+      if (element && name === "value" && document.activeElement !== element) element.value = value;
+      else if (element && name !== "value" && value === null) element.removeAttribute(name);
+      else if (element && name !== "value") element.setAttribute(name, value);
+    }
+  }
+  let saying = 0;
+  function say(text) {
+    const place = byId("fw-said");
+    if (!place) return;
+    clearTimeout(saying);
+    saying = setTimeout(() => (place.textContent = text), 120);
+  }
+  function note(html) {
+    const place = byId("fw-notes");
+    const fresh = node(html);
+    if (!place || !fresh) return;
+    place.append(fresh);
+    while (place.children.length > 3) place.firstElementChild.remove();
+    if (!fresh.dataset.stays) setTimeout(() => fresh.remove(), 8000);
+  }
+  function focus(id) {
+    const element = byId(id);
+    if (!element) return;
+    for (let at = element.parentElement; at; at = at.parentElement) if (at.tagName === "DETAILS") at.open = true;
+    element.scrollIntoView({ block: "center" });
+    element.focus({ preventScroll: true });
+  }
+  function at(address, title, replace) {
+    document.title = title;
+    if (location.pathname + location.search === address) return;
+    history[replace ? "replaceState" : "pushState"]({}, "", address);
+  }
+  function dialog(id, open) {
+    const element = byId(id);
+    if (!element) return;
+    if (open && !element.open) element.showModal();
+    if (!open && element.open) element.close();
+  }
+  function theme(choice) {
+    try {
+      localStorage.setItem("fieldworthy.theme", choice);
+    } catch {}
+    document.documentElement.dataset.choice = choice;
+    const dark = choice === "dark" || (choice === "auto" && matchMedia("(prefers-color-scheme: dark)").matches);
+    document.documentElement.dataset.theme = dark ? "dark" : "light";
+    document.getElementById("nicegui-color-scheme")?.setAttribute("content", dark ? "dark" : "light");
+    return dark;
+  }
+  const stored = (name, otherwise) => {
+    try {
+      return localStorage.getItem(name) || otherwise;
+    } catch {
+      return otherwise;
+    }
+  };
+  function units(choice) {
+    try {
+      localStorage.setItem("fieldworthy.units", choice);
+    } catch {}
+  }
+  // what the server asks first: how the person likes it, and how much room there is
+  function hello() {
+    const dark = theme(stored("fieldworthy.theme", "auto"));
+    return { dark, units: stored("fieldworthy.units", "file"), width: innerWidth };
+  }
+  let unsaved = false;
+  function keeps(state) {
+    unsaved = state;
+  }
+
+  // ---- numbers that a person moves: the newest is sent as soon as the last one is answered ----
+  let waiting = null;
+  let flying = 0;
+  let settle = 0;
+  function move(path, value) {
+    waiting = { path, value };
+    if (Date.now() - flying > 400) send();
+  }
+  function send() {
+    if (!waiting) return;
+    flying = Date.now();
+    tell("move", waiting);
+    waiting = null;
+  }
+  function moved() {
+    flying = 0;
+    send();
+  }
+  function set(element, value, wait) {
+    clearTimeout(settle);
+    const data = { path: element.dataset.path, part: element.dataset.part || "value", value };
+    settle = setTimeout(() => tell("set", data), wait);
+  }
+  const NUMBER = /^\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(.*)$/;
+  function step(value) {
+    const size = Math.abs(value) || 1;
+    const power = 10 ** Math.floor(Math.log10(size / 50));
+    return [1, 2, 5, 10].map((k) => k * power).find((k) => k >= size / 100) || power;
+  }
+  function nudge(input, times) {
+    const found = NUMBER.exec(input.value);
+    if (!found || input.readOnly) return;
+    const by = step(Number(found[1])) * times;
+    const number = Number((Number(found[1]) + by).toPrecision(10));
+    input.value = `${number}${found[2] ? " " + found[2] : ""}`;
+    move(input.dataset.path, input.value);
+    set(input, input.value, 500);
+  }
+
+  // ---- listening, once for all that there is and will be ----
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest("a[data-go]");
+    if (link && !event.ctrlKey && !event.metaKey && !event.shiftKey && event.button === 0) {
+      event.preventDefault();
+      tell("go", { address: link.getAttribute("href") });
+      return;
+    }
+    event.target.closest("[data-close=note]")?.closest(".note")?.remove();
+    const step = event.target.closest("[data-step]");
+    if (step) nudge(byId(step.dataset.for), Number(step.dataset.step));
+    const button = event.target.closest("[data-do]");
+    if (button && button.tagName === "BUTTON" && button.getAttribute("aria-disabled") !== "true") {
+      tell("do", { do: button.dataset.do, ...button.dataset });
+    }
+  });
+  document.addEventListener("input", (event) => {
+    const input = event.target;
+    if (input.dataset.move !== undefined) move(input.dataset.path, input.value + (input.dataset.unit || ""));
+    if (input.dataset.watch) {
+      clearTimeout(input.waits);
+      input.waits = setTimeout(() => tell("do", { do: input.dataset.watch, value: input.value }), 250);
+    }
+    if (input.dataset.lines !== undefined) gutter(input);
+  });
+  document.addEventListener("change", (event) => {
+    const input = event.target;
+    if (input.dataset.path) set(input, input.value + (input.dataset.unit || ""), 0);
+    if (input.dataset.change) {
+      const value = input.type === "checkbox" ? input.checked : input.value;
+      tell("do", { do: input.dataset.change, value, ...input.dataset });
+    }
+    if (input.type === "file" && input.dataset.upload) upload(input);
+  });
+  document.addEventListener("focusin", (event) => {
+    if (event.target.dataset?.path) tell("at", { path: event.target.dataset.path });
+  });
+  document.addEventListener("keydown", (event) => {
+    const input = event.target;
+    if (input.dataset?.move !== undefined && input.type !== "range" && /^Arrow(Up|Down)$/.test(event.key)) {
+      event.preventDefault();
+      nudge(input, (event.key === "ArrowUp" ? 1 : -1) * (event.shiftKey ? 10 : 1));
+    }
+    if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+    const key = event.key.toLowerCase();
+    const typing = input.matches?.("textarea, input:not([data-path])");
+    if (key === "s") {
+      event.preventDefault();
+      tell("do", { do: "save" });
+    } else if (!typing && (key === "z" || key === "y")) {
+      event.preventDefault();
+      tell("do", { do: key === "y" || event.shiftKey ? "redo" : "undo" });
+    }
+  });
+  document.addEventListener(
+    "toggle",
+    (event) => {
+      const details = event.target;
+      if (details.tagName === "DETAILS" && details.open && details.dataset.open && !details.dataset.told) {
+        details.dataset.told = "yes";
+        tell("do", { do: details.dataset.open, ...details.dataset });
+      }
+    },
+    true,
+  );
+  document.addEventListener("submit", (event) => {
+    const form = event.target.closest("form[data-submit]");
+    if (!form) return;
+    event.preventDefault();
+    tell("do", { do: form.dataset.submit, values: Object.fromEntries(new FormData(form)) });
+  });
+  window.addEventListener("popstate", () => tell("go", { address: location.pathname + location.search, back: true }));
+  window.addEventListener("beforeunload", (event) => {
+    if (unsaved) event.preventDefault();
+  });
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+    const dark = theme(stored("fieldworthy.theme", "auto"));
+    tell("dark", { dark });
+  });
+
+  // ---- files that come and go ----
+  async function upload(input) {
+    const file = input.files[0];
+    if (!file) return;
+    const answer = (text, bad) => {
+      const place = byId(input.dataset.answer);
+      if (place) {
+        place.textContent = text;
+        place.dataset.bad = bad ? "yes" : "";
+      }
+      input.value = "";
+    };
+    if (file.size > Number(input.dataset.most)) {
+      answer(`${file.name} is too large: at most ${Number(input.dataset.most) / 1e6} MB.`, true);
+      return;
+    }
+    try {
+      const response = await fetch(`/upload/${input.dataset.upload}?name=${encodeURIComponent(file.name)}`, {
+        method: "POST",
+        body: file,
+        headers: { "Content-Type": "application/octet-stream" },
+      });
+      const told = (await response.text()).slice(0, 2000);
+      answer(told, !response.ok);
+    } catch {
+      answer("The file did not get through. Is the server still running?", true);
+    }
+  }
+
+  // ---- the text of a file, with its lines counted ----
+  function gutter(area) {
+    const place = byId(area.dataset.lines);
+    if (!place) return;
+    const count = area.value.split("\n").length;
+    if (Number(place.dataset.count) !== count) {
+      const bad = JSON.parse(place.dataset.bad || "[]");
+      place.textContent = "";
+      for (let line = 1; line <= count; line++) {
+        const row = document.createElement("span");
+        row.textContent = bad.includes(line) ? `▶ ${line}` : String(line);
+        if (bad.includes(line)) row.className = "bad";
+        place.append(row);
+      }
+      place.dataset.count = count;
+    }
+    place.scrollTop = area.scrollTop;
+  }
+  document.addEventListener(
+    "scroll",
+    (event) => {
+      if (event.target.dataset?.lines !== undefined) gutter(event.target);
+    },
+    true,
+  );
+  function badLines(id, lines) {
+    const area = byId(id);
+    const place = area && byId(area.dataset.lines);
+    if (!place) return;
+    place.dataset.bad = JSON.stringify(lines);
+    place.dataset.count = "";
+    gutter(area);
+  }
+  function toLine(id, line, column) {
+    const area = byId(id);
+    if (!area) return;
+    const lines = area.value.split("\n");
+    const start = lines.slice(0, line - 1).reduce((sum, text) => sum + text.length + 1, 0);
+    area.focus();
+    area.setSelectionRange(start + column - 1, start + (lines[line - 1] || "").length);
+    area.scrollTop = Math.max(0, (line - 6) * parseFloat(getComputedStyle(area).lineHeight));
+    gutter(area);
+  }
+  theme(stored("fieldworthy.theme", "auto"));
+  return {
+    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, badLines, toLine, gutter, byId,
+  };
+})();
+window.fw = fw;

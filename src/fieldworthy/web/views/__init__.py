@@ -1,0 +1,76 @@
+"""The views of the page, one module each.
+
+A view is a module with a function ``build(page: Page) -> None`` (or a coroutine function). It is called whenever the
+person comes to the view, and
+
+- shows its content by ``page.fill(markup)``, written with `fieldworthy.web.markup.tag`, in which every text is
+  escaped; or puts elements of the framework into ``with page.slot:``;
+- renews a part by ``page.put(id, markup)``, or many keyed rows by `fieldworthy.web.rows.Rows`;
+- does what the person asks by ``page.on("name", handler)``: an element with ``data_do="name"`` (button),
+  ``data_change="name"`` (select, checkbox), ``data_submit="name"`` (form) or ``data_open="name"`` (details) calls it
+  with the element's data;
+- hears of results by ``page.on_judged`` and ``page.on_glance``, and cleans up in ``page.on_leave``; all of these are
+  forgotten when the view is left;
+- finds the robot in ``page.draft`` (its texts, ``page.draft.source`` for work elsewhere) and what was found in
+  ``page.judged`` (None until the first result, or where the file has mistakes: ``page.problems``);
+- has anything computed by ``await page.compute(function, page.draft.source, ...)``: the function belongs to a module,
+  takes hashable arguments, reads the robot by `fieldworthy.web.judging.robot_of` and returns what can be pickled,
+  such as a `fieldworthy.draw.Figure`; long runs with progress go through ``page.bench.start`` and `Job`;
+- changes the robot by ``await page.change({path: value})``, which can be undone and is saved with the file;
+- shows figures by `fieldworthy.web.components.figure`, in the style that ``page.style()`` gives.
+
+Text never reaches the page but through ``tag``, ``page.say`` and ``page.note``.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldworthy.web.page import Page
+
+Build = Callable[["Page"], "Awaitable[None] | None"]
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One view of the page.
+
+    Attributes
+    ----------
+    name : str
+        In the address, and of its module here.
+    label : str
+        In the navigation.
+    purpose : str
+        One sentence: what it is for.
+    for_season : bool
+        Whether a season can be opened in it too.
+    """
+
+    name: str
+    label: str
+    purpose: str
+    for_season: bool = False
+
+    def build(self) -> Build:
+        """Find the function that builds it.
+
+        Returns
+        -------
+        callable
+            ``build`` of the view's module [-].
+        """
+        found: Build = importlib.import_module(f"{__name__}.{self.name}").build
+        return found
+
+
+VIEWS: tuple[View, ...] = (
+    View("describe", "Describe", "What the robot is: every number, what it rests on, and the file's text.", True),
+    View("margins", "Margins", "What holds and what does not, worst first, and what to do about it."),
+)
+"""Every view of an open file, in the order of the navigation."""
+BY_NAME = {view.name: view for view in VIEWS}

@@ -1,0 +1,270 @@
+"""All findings, worst first, each with its margin and chance; opened, what it rests on and what would mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from fieldworthy.checks.finding import Finding, Report
+from fieldworthy.decide.change import Edit
+from fieldworthy.decide.remedy import Mending
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.web.components import heading
+from fieldworthy.web.findings import bits_of, body_id, fact_row, finding_body, finding_row, key_of, mending_body
+from fieldworthy.web.judging import Brief, mended
+from fieldworthy.web.markup import Content, Markup, address, tag
+from fieldworthy.web.rows import Rows
+from fieldworthy.web.screen import plain_sentences
+
+if TYPE_CHECKING:
+    from fieldworthy.web.page import Page
+
+_KINDS = (("short", "short"), ("unknown", "unknown"), ("holds", "hold"))
+
+
+@dataclass(slots=True)
+class _State:
+    """What this view of one window shows.
+
+    Attributes
+    ----------
+    rows, facts : Rows
+        The lists.
+    opened : set of str
+        Rows that were opened.
+    only : str
+        The verdict that is shown; all where empty.
+    word : str
+        What is looked for.
+    mendings : dict
+        Remedies by row, once asked for.
+    """
+
+    rows: Rows
+    facts: Rows
+    opened: set[str] = field(default_factory=set)
+    only: str = ""
+    word: str = ""
+    mendings: dict[str, Mending] = field(default_factory=dict)
+
+
+def build(page: Page) -> None:
+    """Show the findings of the open robot.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    """
+    state = _State(Rows(page, "margins-rows"), Rows(page, "margins-facts"))
+    page.fill(
+        tag("div", heading("Margins"), tag("p", id="margins-counts", class_="counts"), class_="headline"),
+        tag("div", id="margins-problems"),
+        _tools(),
+        _legend(),
+        tag("ul", id="margins-rows", class_="findings"),
+        tag("section", tag("h2", "Numbers that nothing limits"), tag("ul", id="margins-facts", class_="facts")),
+        tag("section", tag("h2", "Cautions"), tag("ul", id="margins-cautions")),
+        tag(
+            "section",
+            tag("h2", "Assumed, since the file does not say"),
+            tag("ul", id="margins-assumed", class_="facts"),
+        ),
+    )
+    page.on("only", lambda data: _filter(page, state, only=str(data.get("value", ""))))
+    page.on("word", lambda data: _filter(page, state, word=str(data.get("value", ""))))
+    page.on("more", lambda data: _open(page, state, str(data.get("of"))))
+    page.on("mend", lambda data: _mend(page, state, str(data.get("of"))))
+    page.on("try", lambda data: _try(page, state, data))
+    page.on_judged(lambda: _show(page, state))
+    page.on_glance(lambda briefs: show_glance(page, briefs, state.rows, state.facts))
+    _show(page, state)
+
+
+def _tools() -> Markup:
+    options = [tag("option", "all verdicts", value="")]
+    options += [tag("option", f"only: {verdict}", value=verdict) for verdict, _ in _KINDS]
+    return tag(
+        "div",
+        tag("label", "Show ", tag("select", options, data_change="only")),
+        tag("label", "Find ", tag("input", type="search", data_watch="word", autocomplete="off")),
+        class_="tools",
+        role="search",
+    )
+
+
+def _legend() -> Markup:
+    told = "Verdict, sentence, margin (0 is the limit, right of the line is good) and the chance that it holds."
+    return tag("p", told, class_="fine")
+
+
+def counts_of(report: Report) -> Markup:
+    """Count the verdicts.
+
+    Parameters
+    ----------
+    report : Report
+        What was found [-].
+
+    Returns
+    -------
+    Markup
+        Three numbers with their words [-].
+    """
+    counts = {verdict: sum(f.verdict == verdict for f in report.findings) for verdict, _ in _KINDS}
+    return Markup(" ").join(
+        tag("span", tag("b", str(counts[verdict])), f" {word}", data_verdict=verdict, class_="count")
+        for verdict, word in _KINDS
+    )  # type: ignore[return-value]
+
+
+def _shown(state: _State, findings: tuple[Finding, ...]) -> list[Finding]:
+    word = state.word.lower().strip()
+    return [
+        f
+        for f in findings
+        if (not state.only or f.verdict == state.only)
+        and (
+            not word
+            or word in f"{f.id} {f.subject} {f.because}".lower()
+            or any(word in key.lower() for key in f.inputs)
+        )
+    ]
+
+
+def _show(page: Page, state: _State) -> None:
+    page.put("margins-problems", problems_of(page))
+    if page.judged is None:
+        page.put("margins-counts", "" if page.problems else "Working it out …")
+        return
+    report = page.judged.report
+    page.put("margins-counts", Markup(counts_of(report)))
+    fresh = state.rows.show({key_of(f): finding_row(f) for f in _shown(state, report.findings)})
+    state.facts.show({key_of(f): fact_row(f) for f in report.facts})
+    page.put("margins-cautions", [tag("li", caution) for caution in report.cautions])
+    assumed = [_assumed(a.key, f"{a.value}: {a.why}", page.file) for a in report.assumptions]
+    page.put("margins-assumed", assumed)
+    state.mendings.clear()
+    for key in state.opened & set(fresh):
+        _open(page, state, key)
+
+
+def _assumed(key: str, why: str, file: str) -> Markup:
+    link = tag("a", key, href=address("describe", file=file, key=key), data_go=True)
+    return tag("li", link, " ", why, class_="fact")
+
+
+def problems_of(page: Page) -> Content:
+    """Say what is wrong with the open file, where something is.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+
+    Returns
+    -------
+    Markup
+        A list of sentences, with a way to the file's text [-].
+    """
+    if not page.problems:
+        return ""
+    way = tag("a", "Mend it in the file's text", href=address("describe", file=page.file, part="text"), data_go=True)
+    before = tag("p", "What stands below is from before that.") if page.judged else ""
+    return tag(
+        "div",
+        tag("h2", "The file has mistakes"),
+        plain_sentences(page.problems),
+        tag("p", way),
+        before,
+        class_="trouble",
+    )
+
+
+def show_glance(page: Page, briefs: tuple[Brief, ...], *lists: Rows) -> None:
+    """Show at once what a moved number changes; the chances follow when everything is judged.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    briefs : tuple of Brief
+        Findings and facts, nominal [-].
+    *lists : Rows
+        In which they stand [-].
+    """
+    glanced: dict[str, dict[str, str]] = page.tab.notes.setdefault("glanced", {})  # type: ignore[assignment]
+    changes = []
+    for brief in briefs:
+        key, bits = key_of(brief), bits_of(brief)
+        if glanced.get(key) != bits:
+            glanced[key] = bits
+            changes.append((key, bits))
+    page.call("bits", changes)
+    for rows in lists:
+        rows.spoil(key for key, _ in changes)
+
+
+def _filter(page: Page, state: _State, only: str | None = None, word: str | None = None) -> None:
+    state.only = state.only if only is None else only
+    state.word = state.word if word is None else word
+    _show(page, state)
+    if page.judged is not None:
+        page.say(f"{len(_shown(state, page.judged.report.findings))} findings are shown.")
+
+
+def _found(page: Page, key: str) -> Finding | None:
+    report = page.judged.report if page.judged else None
+    return next((f for f in (report.findings if report else ()) if key_of(f) == key), None)
+
+
+def _open(page: Page, state: _State, key: str) -> None:
+    finding = _found(page, key)
+    if finding is not None:
+        state.opened.add(key)
+        page.put(body_id(key), finding_body(finding, page.file))
+
+
+async def _mend(page: Page, state: _State, key: str) -> None:
+    place = f"{body_id(key)}-mend"
+    page.put(place, tag("p", "Trying out changes …"))
+    source = page.draft.source if page.draft else None
+    found = await page.compute(mended, source, page.liking.units) if source else None
+    state.mendings = {f"{m.id}|{m.subject}": m for m in found or ()}
+    mending = state.mendings.get(key)
+    if mending is None:
+        page.put(place, tag("p", "No remedy was found."))
+        return
+    page.put(place, mending_body(mending, page.file, may_change=page.may_change))
+    page.say(mending.answer)
+
+
+async def _try(page: Page, state: _State, data: dict[str, Any]) -> None:
+    """Make the change that a remedy proposes; undo takes it back."""
+    mending = state.mendings.get(str(data.get("of")))
+    place = str(data.get("place"))
+    if mending is None or not place.isdecimal() or int(place) >= len(mending.remedies):
+        return
+    remedy = mending.remedies[int(place)]
+    if await page.change(changes_of(remedy.edits), remedy):
+        page.note(f"{remedy.sentence}: done, not saved. Undo takes it back.")
+
+
+def changes_of(edits: Iterable[Edit]) -> dict[KeyPath, object]:
+    """Turn a remedy's edits into changes of the file.
+
+    Parameters
+    ----------
+    edits : iterable of Edit
+        With the values as a file writes them [-].
+
+    Returns
+    -------
+    dict
+        New value by key path [-].
+    """
+    from fieldworthy.schema.changes import GONE
+    from fieldworthy.schema.tree import plain_scalar
+
+    return {edit.path: plain_scalar(edit.after) if edit.after else GONE for edit in edits}

@@ -1,0 +1,190 @@
+"""A process of its own for heavy work: one piece at a time, with progress, and with an end to it on request.
+
+The page's own process must answer within milliseconds, and compiled batches must not be entered twice at once. So
+whatever takes longer is a function of a module, called over there.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from typing import Any, ParamSpec, TypeVar
+
+from fieldworthy.schema.problems import BadInput, Problem
+
+T = TypeVar("T")
+P = ParamSpec("P")
+Progress = Callable[[float], None]
+_tell: Progress | None = None
+
+
+class Stopped(Exception):
+    """The work was ended before it was done."""
+
+
+class Broken(Exception):
+    """The work failed in a way that nobody foresaw; says so in a sentence."""
+
+
+def progress(share: float) -> None:
+    """Tell, from within the worker, how far the work is.
+
+    Parameters
+    ----------
+    share : float
+        From 0 to 1 [-].
+    """
+    if _tell is not None:
+        _tell(share)
+
+
+class Worker:
+    """One process; it starts with the first work and again after it was stopped.
+
+    Parameters
+    ----------
+    name : str
+        For messages and process lists.
+    """
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._threads = ThreadPoolExecutor(1, f"{name} waits")
+        self._order = asyncio.Lock()
+        self._process: SpawnProcess | None = None
+        self._line: Connection | None = None
+        self._stopping = False
+        self.waiting = 0
+
+    async def run(self, function: Callable[..., T], *arguments: Any, tell: Progress | None = None) -> T:
+        """Run a function over there, after what was asked before.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module, so that the other process finds it [-].
+        *arguments : object
+            What can be sent there [-].
+        tell : callable or None
+            Told the share that is done, in this thread, whenever the function calls `progress` [-].
+
+        Returns
+        -------
+        object
+            What the function returns [-].
+
+        Raises
+        ------
+        BadInput
+            As the function does.
+        Stopped
+            When `stop` was called meanwhile.
+        Broken
+            When the function raises anything else, or the process dies.
+        """
+        loop = asyncio.get_running_loop()
+
+        def heard(share: float) -> None:
+            if tell is not None:
+                loop.call_soon_threadsafe(tell, share)
+
+        self.waiting += 1
+        try:
+            async with self._order:
+                self._stopping = False
+                found: T = await loop.run_in_executor(self._threads, self._ask, function, arguments, heard)
+                return found
+        finally:
+            self.waiting -= 1
+
+    def stop(self) -> None:
+        """End the work that is being done, with its process."""
+        self._stopping = True
+        if self._process is not None:
+            self._process.kill()
+
+    def close(self) -> None:
+        """End the process for good."""
+        self.stop()
+        self._threads.shutdown(wait=False, cancel_futures=True)
+
+    def _ask(self, function: Callable[..., T], arguments: tuple[Any, ...], heard: Progress) -> T:
+        line = self._started()
+        try:
+            line.send((function, arguments))
+            while True:
+                kind, content = line.recv()
+                if kind != "share":
+                    break
+                heard(content)
+        except (EOFError, OSError) as error:
+            self._gone()
+            if self._stopping:
+                raise Stopped from error
+            raise Broken("The computation ended by itself. Try again; if it does so again, tell us.") from error
+        if kind == "bad":
+            raise BadInput(content)
+        if kind == "broken":
+            raise Broken(content)
+        done: T = content
+        return done
+
+    def _started(self) -> Connection:
+        if self._line is not None and self._process is not None and self._process.is_alive():
+            return self._line
+        self._gone()
+        context = multiprocessing.get_context("spawn")
+        here, there = context.Pipe()
+        self._process = context.Process(target=_serve, args=(there,), name=self._name, daemon=True)
+        self._process.start()
+        there.close()
+        self._line = here
+        return here
+
+    def _gone(self) -> None:
+        if self._line is not None:
+            self._line.close()
+        if self._process is not None:
+            self._process.join(timeout=1)
+        self._line = self._process = None
+
+
+def _serve(line: Connection) -> None:
+    """What the process does: one piece of work after another."""
+    global _tell  # noqa: PLW0603  one line a process, known to `progress`
+    with contextlib.suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C ends the page, which ends this
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+    _tell = lambda share: line.send(("share", share))  # noqa: E731
+    while True:
+        try:
+            function, arguments = line.recv()
+        except (EOFError, OSError):
+            return
+        line.send(_done(function, arguments))
+
+
+def _done(function: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[str, Any]:
+    try:
+        return "done", function(*arguments)
+    except BadInput as error:
+        problems: tuple[Problem, ...] = error.problems
+        return "bad", problems
+    except Exception as error:
+        return "broken", f"The computation could not be done ({type(error).__name__}: {error}."[:300].rstrip(".") + ")."
+
+
+def _leave_with_parent() -> None:
+    """End with the page's process, however that ends."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(0)
