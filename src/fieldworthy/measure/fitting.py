@@ -26,7 +26,7 @@ TRUST = 10.0
 """A stated reading error counts as much as the scatter of this many readings: it is known to about a fifth."""
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
 _TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
-_PARTNER = 0.2  # of a blind direction's unit vector: parameters with less than this are not named
+_PARTNER = 0.2  # of the largest share of a blind direction: parameters with less than this are not named
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,13 +181,12 @@ class Solution:
         return "the readings leave it wider than anyone would guess without them"
 
     def _partners(self, i: int) -> list[str]:
-        """Parameters that make up for a change of this one, along the direction that the readings see least."""
+        """Parameters that make up for a change of this one, along the direction that blurs it most."""
         span = np.array([p.span for p in self.parameters])
-        _, directions = np.linalg.eigh(self.covariance / np.outer(span, span))
-        worst = np.abs(directions[:, -1])
-        if worst[i] < _PARTNER:
-            return []
-        return [p.name for j, p in enumerate(self.parameters) if j != i and worst[j] > _PARTNER]
+        spread, directions = np.linalg.eigh(self.covariance / np.outer(span, span))
+        blindest = int(np.argmax(np.abs(directions[i]) * np.sqrt(np.maximum(spread, 0.0))))
+        parts = np.abs(directions[:, blindest]) / max(float(np.abs(directions[:, blindest]).max()), 1e-12)
+        return [p.name for j, p in enumerate(self.parameters) if j != i and parts[j] > _PARTNER]
 
 
 def solve(
@@ -240,6 +239,30 @@ def solve(
     return problem.solution(values, known)
 
 
+def stepped(residual: Residual, parameters: Sequence[Parameter]) -> Slopes:
+    """Slopes of residuals that take many sets of parameters at once, by a step of each to both sides.
+
+    Parameters
+    ----------
+    residual : callable
+        Whitened residuals, shape (m, n), for parameters of shape (m, p) [-].
+    parameters : sequence of Parameter
+        Their spans give the steps [SI].
+
+    Returns
+    -------
+    callable
+        For `solve`: slopes of shape (n, p) at parameters of shape (p,) [1/SI].
+    """
+    steps = np.diag([1e-6 * p.span for p in parameters])
+
+    def slopes(values: Array) -> Array:
+        both = residual(np.concatenate((values + steps, values - steps)))
+        return np.asarray((both[: len(steps)] - both[len(steps) :]) / (2.0 * np.diag(steps))[:, None]).T
+
+    return slopes
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Problem:
     """Readings and parameters, with the parameters counted in their spans."""
@@ -282,8 +305,8 @@ class _Problem:
         near = 1e-9 if robust else 1e-14
         loss: Any = self._loss if robust else "linear"
         found = least_squares(
-            self._all, start, self._slopes if self.slopes else "3-point", (low, high), args=(scale,), x_scale="jac",
-            max_nfev=most,
+            self._all, start, self._slopes if self.slopes else "2-point" if robust else "3-point", (low, high),
+            args=(scale,), x_scale="jac", max_nfev=most,
             method="lm" if free and not robust and most is None and size >= start.size else "trf",
             loss=loss, ftol=near, xtol=near, gtol=near,
         )  # fmt: skip

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from fieldworthy.checks.showing import Shown
 from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
 from fieldworthy.measure.handwork import Asked, ListedBody, deviation, listed_body, scatter_note, told
 from fieldworthy.measure.model import Raised, Scales, Weighing
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
@@ -87,14 +87,13 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
     del name
     stands = [*_level(section, measured), *_raised(section, measured)]
     parameters = _parameters(section, measured, stands)
-    places = {p.name: i for i, p in enumerate(parameters)}
-    loads = [_loads_of(stand, places) for stand in stands]
+    predicted = _loads_of(stands, {p.name: i for i, p in enumerate(parameters)})
     observed = np.concatenate([stand.readings for stand in stands])
 
     def residual(values: Array) -> Array:
-        return np.asarray((observed - np.concatenate([of(values) for of in loads])) / (float(section.error) / PER_95))
+        return np.asarray((observed - predicted(values)) / (float(section.error) / PER_95))
 
-    solution = solve(residual, parameters)
+    solution = solve(residual, parameters, slopes=stepped(residual, parameters))
     return _procedure(section, measured, stands, solution)
 
 
@@ -136,6 +135,9 @@ def _raised(section: Scales, measured: Measured) -> Iterator[_Stand]:
     front, back = max(w.x for w in known.values()), min(w.x for w in known.values())
     ends = [n for n, w in known.items() if w.x > front - _SHARED or w.x < back + _SHARED]
     for i, weighing in enumerate(section.raised):
+        if not float(weighing.lift) < 0.9 * (front - back):
+            said = "expected less than nine tenths of the distance between the axles"
+            raise BadInput([measured.document.problem(("scales", "raised", i, "lift"), said)])
         between = [n for n in weighing.readings if n not in ends]
         if between:
             said = "expected wheels of the two ends alone: those between hang free when one end is raised"
@@ -160,8 +162,10 @@ def _stand(
         said = "expected three wheels or more that do not stand in one line, on scales or on blocks ('blocks')"
         raise BadInput([measured.document.problem(("scales", *key), said)])
     readings = np.array([float(r) for r in weighing.readings.values()])
-    # directions in which loads can change without changing their sum or moments
-    preloads = np.linalg.svd(rows.T)[2][3:]
+    # directions in which loads can change without changing their sum or moments, the same whoever is named first
+    order = sorted(range(len(wheels)), key=lambda i: wheels[i].name)
+    preloads = np.empty((len(wheels) - 3, len(wheels)))
+    preloads[:, order] = np.linalg.svd(rows[order].T)[2][3:]
     return _Stand(tuple(wheels), readings, preloads, how.lift, how.preload, how.label)
 
 
@@ -170,12 +174,12 @@ def _parameters(section: Scales, measured: Measured, stands: Sequence[_Stand]) -
     listed = listed_body(measured, section.pose)
     x, y, z = (0.0, 0.0, 0.1) if listed is None else listed.centre.tolist()
     found = [
-        Parameter(MASS, mass, 0.5 * mass, low=0.0),
+        Parameter(MASS, mass, 0.5 * mass),
         Parameter(FORWARD, x, 0.05),
         Parameter(LEFT, y, 0.05),
     ]
     if section.raised:
-        found.append(Parameter(HEIGHT, max(z, 0.02), 0.05, low=0.0))
+        found.append(Parameter(HEIGHT, max(z, 0.02), 0.05))
     for i, weighing in enumerate(section.raised):
         sign = 1.0 if weighing.end == "front" else -1.0
         error = float(section.lift_error) / PER_95
@@ -198,37 +202,55 @@ def _places(measured: Measured, wheel: _Wheel) -> Iterator[Parameter]:
             yield Parameter(f"{wheel.name}, {'xy'[axis]}", place, 10.0 * known, given=known)
 
 
-def _loads_of(stand: _Stand, places: dict[str, int]) -> Callable[[Array], Array]:
-    """What the scales of one weighing read, as a function of the parameters."""
-    base = np.array([[w.x, w.y] for w in stand.wheels])
-    radius = np.array([w.radius for w in stand.wheels])
-    moved = [(i, axis, places[name]) for i, w in enumerate(stand.wheels) for axis in (0, 1)
-             if (name := f"{w.name}, {'xy'[axis]}") in places]  # fmt: skip
-    mass, x, y, z = (places.get(name, -1) for name in (MASS, FORWARD, LEFT, HEIGHT))
-    lift = places.get(stand.lift)
-    preload = [places[f"{stand.preload}, {j}"] for j in range(len(stand.preloads))]
-    count = len(stand.readings)
+def _loads_of(stands: Sequence[_Stand], places: dict[str, int]) -> Callable[[Array], Array]:
+    """What the scales of all weighings read, as a function of the parameters."""
+    counts = list(dict.fromkeys(len(s.wheels) for s in stands))
+    like = [[i for i, s in enumerate(stands) if len(s.wheels) == count] for count in counts]
+    groups = [_Alike([stands[i] for i in members], places) for members in like]
 
     def loads(values: Array) -> Array:
-        at = base.copy()
-        for i, axis, place in moved:
-            at[i, axis] = values[place]
-        centre = float(values[x])
-        if lift is not None:
-            pitch = _pitch(at[:, 0], radius, float(values[lift]))
-            centre = float(plumb_place(centre, values[z], pitch))
-            at[:, 0] = plumb_place(at[:, 0], radius, pitch)
-        loaded = wheel_loads(at, values[mass], centre, values[y], values[preload] @ stand.preloads)
-        return loaded[:count]
+        found: dict[int, Array] = {}
+        for members, group in zip(like, groups, strict=True):
+            found |= dict(zip(members, np.moveaxis(group.loads(values), -2, 0), strict=True))
+        return np.concatenate([found[i][..., : len(s.readings)] for i, s in enumerate(stands)], axis=-1)
 
     return loads
 
 
-def _pitch(x: Array, radius: Array, lift: float) -> float:
-    """Nose up, of a robot that stands on the wheels of its two ends."""
-    ahead = x > 0.5 * (x.max() + x.min())
-    base = float(x[ahead].mean() - x[~ahead].mean())
-    return float(pitch_of_lift(base, lift, float(radius[ahead].mean() - radius[~ahead].mean())))
+class _Alike:
+    """Weighings on as many wheels each, reckoned together."""
+
+    def __init__(self, stands: Sequence[_Stand], places: dict[str, int]) -> None:
+        self.at = np.array([[[w.x for w in s.wheels], [w.y for w in s.wheels]] for s in stands])
+        self.radius = np.array([[w.radius for w in s.wheels] for s in stands])
+        self.moved = [(i, j, axis, places[name]) for i, s in enumerate(stands) for j, w in enumerate(s.wheels)
+                      for axis in (0, 1) if (name := f"{w.name}, {'xy'[axis]}") in places]  # fmt: skip
+        self.cg = [places.get(name, -1) for name in (MASS, FORWARD, LEFT, HEIGHT)]
+        self.raised = [i for i, s in enumerate(stands) if s.lift]
+        self.lifts = [places[stands[i].lift] for i in self.raised]
+        self.preloads = np.stack([s.preloads for s in stands])
+        self.preload = np.array([[places[f"{s.preload}, {j}"] for j in range(len(s.preloads))] for s in stands], int)
+        x = self.at[self.raised, 0]
+        ahead = x > 0.5 * (x.max(axis=1, initial=-1e9) + x.min(axis=1, initial=1e9))[:, None]
+        # mean over the front wheels less mean over the rear ones
+        self.span = ahead / ahead.sum(axis=1, keepdims=True) - ~ahead / (~ahead).sum(axis=1, keepdims=True)
+        self.rise = (self.radius[self.raised] * self.span).sum(axis=1)
+
+    def loads(self, values: Array) -> Array:
+        """What each wheel carries, shape (*sets, weighings, k), for parameters of shape (*sets, p)."""
+        at = np.broadcast_to(self.at, (*values.shape[:-1], *self.at.shape)).copy()  # (*sets, weighings, axis, k)
+        for i, j, axis, place in self.moved:
+            at[..., i, axis, j] = values[..., place]
+        mass, x, y, z = (values[..., i, None] for i in self.cg)
+        across, along = at[..., 1, :], at[..., 0, :]
+        centre = np.repeat(x, len(self.at), axis=-1)
+        if self.raised:
+            axles = along[..., self.raised, :]
+            pitch = pitch_of_lift((axles * self.span).sum(axis=-1), values[..., self.lifts], self.rise)
+            centre[..., self.raised] = plumb_place(x, z, pitch)
+            along[..., self.raised, :] = plumb_place(axles, self.radius[self.raised], pitch[..., None])
+        preload = np.einsum("...sj,sjk->...sk", values[..., self.preload], self.preloads)
+        return wheel_loads(np.stack((along, across), axis=-1), mass, centre, y, preload)
 
 
 def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], solution: Solution) -> Procedure:

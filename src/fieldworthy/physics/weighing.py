@@ -122,18 +122,18 @@ def wheel_loads(places: Array, weight: Real, x: Real, y: Real, preload: Array) -
     Parameters
     ----------
     places : Array
-        Where each wheel touches the floor, shape ``(k, 2)`` [m].
+        Where each wheel touches the floor, shape ``(*cases, k, 2)`` [m].
     weight : Real
-        What the wheels carry together [kg or N].
+        What the wheels carry together, shape ``cases`` [kg or N].
     x, y : Real
-        Where its centre presses on the floor [m].
+        Where its centre presses on the floor, shape ``cases`` [m].
     preload : Array
-        Shape ``(k,)``; the part of it that changes neither sum nor moments is laid on top [as weight].
+        Shape ``(*cases, k)``; the part of it that changes neither sum nor moments is laid on top [as weight].
 
     Returns
     -------
     Array
-        Load on each wheel, shape ``(k,)`` [as weight].
+        Load on each wheel, shape ``(*cases, k)`` [as weight].
 
     Raises
     ------
@@ -149,6 +149,10 @@ def wheel_loads(places: Array, weight: Real, x: Real, y: Real, preload: Array) -
     ----------
     meriam_statics: equilibrium of a body on supports.
     """
-    rows = np.stack((np.ones(len(places)), places[:, 0], places[:, 1]))
-    wanted = np.array([weight, weight * x, weight * y]) - rows @ preload
-    return np.asarray(preload + rows.T @ np.linalg.solve(rows @ rows.T, wanted))
+    rows = np.ones((*places.shape[:-2], 3, places.shape[-2]))
+    rows[..., 1:, :] = np.swapaxes(places, -1, -2)
+    wanted = -rows @ preload[..., None]
+    for i, part in enumerate((weight, weight * x, weight * y)):
+        wanted[..., i, 0] += part
+    turned = np.swapaxes(rows, -1, -2)
+    return np.asarray(preload + (turned @ np.linalg.solve(rows @ turned, wanted))[..., 0])

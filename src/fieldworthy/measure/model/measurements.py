@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -10,6 +11,7 @@ from fieldworthy.measure.model.logs import DriveRuns, Film, HueSamples, Practise
 from fieldworthy.measure.model.odometry import Odometry
 from fieldworthy.measure.model.weight import Scales, Tilt
 from fieldworthy.schema import Ref, exact, need
+from fieldworthy.schema.faults import Fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,3 +36,8 @@ class Measurements:
     practice: dict[Annotated[str, Ref(("actions",))], Practised] = exact(
         dict, "how often an action worked in practice, and how long it took, by action"
     )
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if self.scales is not None and self.tilt is not None and self.scales.pose != self.tilt.pose:
+            yield ("tilt", "pose"), "expected the pose of 'scales': one centre of gravity is written, that of one pose"

@@ -24,6 +24,11 @@ class PushRun:
     distance: Tape = need("by the tape; negative backwards or to the right")
     counts: dict[Counted, Number] = need("what each tracking wheel's sensor counted, with its sign")
 
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if abs(float(self.distance)) < 0.01:
+            yield ("distance",), "expected a way of 10 mm or more; a metre or two tells most"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnRun:
@@ -33,6 +38,13 @@ class TurnRun:
     counts: dict[Counted, Number] = exact(dict, "what each tracking wheel's sensor counted, with its sign")
     gyro: Turned | None = exact(None, "what the gyro read over all the turns, with its sign")
     time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None, "how long the turns took")
+
+    def faults(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if abs(float(self.turns)) < 0.2:
+            yield ("turns",), "expected whole turns, such as 10 or -10"
+        if not self.counts and self.gyro is None:
+            yield (), "expected 'counts', 'gyro' or both"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +76,9 @@ class Squares:
         for name in ("clockwise", "counter_clockwise"):
             if not getattr(self, name):
                 yield (name,), "expected one end point or more; both ways are needed"
+            for i, end in enumerate(getattr(self, name)):
+                if max(abs(float(end.x)), abs(float(end.y))) > 0.5 * float(self.side):
+                    yield (name, i), "expected an end point nearer than half a side to where the odometry says it is"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,176 @@
+"""Gauge before and after cycles of one cylinder: its dead volume, and the air that a cycle takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.checks.airplan import use_of
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.handwork import Asked, deviation, scatter_note, told
+from fieldworthy.measure.model import AirCycles
+from fieldworthy.measure.result import Fitted, Procedure, Residuals
+from fieldworthy.physics.gas import free_air
+from fieldworthy.physics.tank import after_draw
+
+Array = npt.NDArray[np.float64]
+TANK = "volume of the tank"
+_WIDE = 0.3  # of the swept volume: a dead volume that is not known nearer than that tells nothing
+
+
+@dataclass(frozen=True, slots=True)
+class _Rig:
+    """A cylinder on its tank, as a cycle draws from it: all cylinders on the valve together.
+
+    Attributes
+    ----------
+    count : int
+        Cylinders on the valve.
+    tubing : float
+        Volume of tube on each side of one cylinder [m3].
+    swept : tuple of float
+        Volume that each stroke of a cycle sweeps in one cylinder [m3].
+    tank : float
+        Volume of the tank [m3].
+    p_atm, p_set : float
+        Absolute pressure of the atmosphere and of the regulator [Pa].
+    """
+
+    count: int
+    tubing: float
+    swept: tuple[float, ...]
+    tank: float
+    p_atm: float
+    p_set: float
+
+    def after(self, p_abs: Array, cycles: Array, dead: float, tank: float) -> Array:
+        """Pressure after some cycles, warm again.
+
+        Parameters
+        ----------
+        p_abs, cycles : ndarray of shape (n,)
+            Absolute pressure before [Pa], and cycles, of each run [-].
+        dead : float
+            Dead volume on each side of one cylinder, without its tube [m3].
+        tank : float
+            Volume of the tank [m3].
+
+        Returns
+        -------
+        ndarray of shape (n,)
+            Absolute pressure after [Pa].
+        """
+        idle = self.count * max(self.tubing + dead, 1e-9)
+        for done in range(int(cycles.max())):
+            for swept in self.swept:
+                next_ = after_draw(p_abs, tank, idle, idle + self.count * swept, self.p_atm, self.p_set)
+                p_abs = np.where(done < cycles, next_, p_abs)
+        return p_abs
+
+
+def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
+    """Find a cylinder's dead volume from the gauge before and after cycles.
+
+    Parameters
+    ----------
+    section : AirCycles
+        The readings [SI].
+    measured : Measured
+        The file they stand in, and the robot [-].
+    name : str
+        The entry's name [-].
+
+    Returns
+    -------
+    Procedure
+        Dead volume, and the free air that a cycle takes from a full tank [SI].
+
+    Notes
+    -----
+    Every stroke fills its side to what tank and side have in common, or to the regulator's setting: the mass balance of
+    `fieldworthy.physics.tank.after_draw`, isothermal, for readings taken once the tank is warm again. Bore, stroke and
+    tube are taken from the robot file; the tank's volume is known as well as its tolerance says.
+
+    References
+    ----------
+    cengel: chapter 5, mass balance.
+    """
+    rig = _rig(section, measured)
+    parameters = _parameters(section, measured, rig)
+    after, cycles = np.array([float(r.after) for r in section.runs]), np.array([r.cycles for r in section.runs])
+    error = float(section.error) / PER_95
+    known = any(p.name == TANK for p in parameters)
+    first = 2 if known else 1
+
+    def predicted(values: Array) -> Array:
+        tank = float(values[1]) if known else rig.tank
+        return rig.after(values[first:] + rig.p_atm, cycles, float(values[0]), tank) - rig.p_atm
+
+    def residual(values: Array) -> Array:
+        return np.asarray((after - predicted(values)) / error)
+
+    solution = solve(residual, parameters)
+    ask = Asked(
+        parameters[0].name, ("air", "cylinders", section.cylinder, "dead_volume"), "volume",
+        "more cycles between the two readings, until the gauge has fallen by a third",
+    )  # fmt: skip
+    fitted, blind = told(solution, [ask])
+    at = tuple(float(c) for c in cycles)
+    both = tuple(after.tolist()), tuple(predicted(solution.values).tolist())
+    labels = tuple(f"run {i + 1}" for i in range(len(at)))
+    plot = Residuals("Gauge after the cycles", "cycles", "ratio", at, "pressure", *both, labels)
+    return Procedure(
+        f"cycles.{name}", f"Cycles of '{section.cylinder}'", section.date,
+        (*fitted, *_use(rig, solution, measured, section.cylinder, known=known)), blind, (plot,),
+        scatter_note(solution, float(section.error), "pressure", _unit(measured)), ("cengel",),
+    )  # fmt: skip
+
+
+def _unit(measured: Measured) -> str:
+    return Shown.of(measured.robot.quantities).units["pressure"]
+
+
+def _rig(section: AirCycles, measured: Measured) -> _Rig:
+    subject = Subject(measured.robot.nominal, measured.robot.nominal_season)
+    use, robot = use_of(subject, section.cylinder), measured.robot.nominal
+    tubing = float(np.pi / 4.0 * robot.air.supply.tube_bore**2 * use.spec.tube)
+    swept = [float(use.cylinder.swept_extend)]
+    if use.cylinder.double_acting:
+        swept.append(float(use.cylinder.swept_retract))
+    circuit = use.circuit
+    return _Rig(use.spec.count, tubing, tuple(swept), float(circuit.volume), float(use.p_atm), float(circuit.p_set))
+
+
+def _parameters(section: AirCycles, measured: Measured, rig: _Rig) -> list[Parameter]:
+    spec = measured.robot.nominal.air.cylinders[section.cylinder]
+    tank = measured.robot.nominal.air.tanks[spec.tank]
+    stated = float(spec.dead_volume)
+    found = [
+        Parameter(f"dead volume of cylinder '{section.cylinder}'", max(stated, 1e-8), _WIDE * max(rig.swept), low=0.0)
+    ]
+    off = deviation(measured, ("catalogue", "tanks", tank.tank, "volume")) * tank.count
+    if off > 0.0:
+        found.append(Parameter(TANK, rig.tank, 10.0 * off, low=0.1 * rig.tank, given=off))
+    error = float(section.error) / PER_95
+    befores: Sequence[float] = [float(run.before) for run in section.runs]
+    return found + [Parameter(f"gauge before run {i + 1}", p, 10.0 * error, given=error) for i, p in enumerate(befores)]
+
+
+def _use(rig: _Rig, solution: Solution, measured: Measured, cylinder: str, *, known: bool) -> tuple[Fitted, ...]:
+    """Free air that one cycle takes from the full tank."""
+    subject = Subject(measured.robot.nominal, measured.robot.nominal_season)
+    full = np.array([float(use_of(subject, cylinder).circuit.p_charge)])
+
+    def taken(values: Array) -> float:
+        tank = float(values[1]) if known else rig.tank
+        left = rig.after(full, np.array([1]), float(values[0]), tank)
+        return float(free_air(full[0] - left[0], tank))
+
+    value, half = solution.derived(taken)
+    return (Fitted(f"free air that a cycle of '{cylinder}' takes from full tanks", (), "volume", value, half),)

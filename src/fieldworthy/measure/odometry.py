@@ -1,0 +1,264 @@
+"""Pushes along a tape, turns on the spot and squares: sizes and places of tracking wheels, and the gyro's scale."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Parameter, solve
+from fieldworthy.measure.handwork import Asked, told
+from fieldworthy.measure.model import Odometry
+from fieldworthy.measure.result import Fitted, Procedure, Residuals
+from fieldworthy.measure.squares import SquareFit, square_alone, square_fit
+from fieldworthy.physics.odometry import TrackingWheel
+from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
+from fieldworthy.schema import BadInput
+from fieldworthy.units import digits
+
+Array = npt.NDArray[np.float64]
+Part = Callable[[Array], Array]
+GYRO, DRIFT = "true turn over the gyro's reading", "drift of the gyro"
+_STEADY = 1.7e-3  # rad: a gyro's reading at rest is no better than a tenth of a degree; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Runs:
+    """Every push and turn as a motion that the marks and the tape tell, and as what was counted on it.
+
+    Attributes
+    ----------
+    ahead, left, turn : ndarray of shape (n,)
+        Motion by tape and marks [m, rad].
+    error : ndarray of shape (n,)
+        Standard deviation of that motion: of the distance, or of the turn [m or rad].
+    counts : list of dict
+        Counts of each run by wheel; a wheel that rolls across a push is not among them [-].
+    labels : tuple of str
+        Name of each run.
+    """
+
+    ahead: Array
+    left: Array
+    turn: Array
+    error: Array
+    counts: tuple[dict[str, float], ...]
+    labels: tuple[str, ...]
+
+
+def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Procedure:
+    """Find what the odometry must reckon with from pushes, turns and squares.
+
+    Parameters
+    ----------
+    section : Odometry
+        The readings [SI].
+    measured : Measured
+        The file they stand in, and the robot [-].
+    name : str
+        Not used: a file holds one such section [-].
+
+    Returns
+    -------
+    Procedure
+        Diameter and offset of each wheel that was counted, and the gyro's scale; of squares without such wheels the
+        track and the ratio of the wheels [SI].
+
+    Raises
+    ------
+    BadInput
+        When there is no reading, or the robot has no gyro that could have been read.
+
+    Notes
+    -----
+    A wheel's way is ``counts / counts a turn * pi * diameter``; on a push it is the tape's, on a turn its offset times
+    the angle. What tape and marks say of a run is known as well as they are, for all wheels at once. Each wheel's way
+    scatters by its wobble, runout, slip and resolution as the robot file has them. Both ways of turning part the gyro's
+    scale from its drift; squares both ways part a wrong track from unlike wheels.
+
+    References
+    ----------
+    borenstein1996: squares both ways.
+    practice: pushes and turns.
+    """
+    del name
+    if not (section.pushes or section.turns or section.squares):
+        said = "expected one of the keys 'pushes', 'turns', 'squares'"
+        raise BadInput([measured.document.problem(("odometry",), said)])
+    bench = _Bench(section, measured)
+    if not (section.pushes or section.turns) and section.squares is not None and section.squares.left is None:
+        return square_alone(section)
+    solution = solve(bench.residual, bench.parameters)
+    fitted, blind = told(solution, list(bench.asked()))
+    notes = [*bench.square_notes(), *_gyro_note(fitted)]
+    return Procedure("odometry", "Pushes, turns and squares", section.date, fitted, blind,
+                     bench.residuals(solution.values), tuple(notes), ("borenstein1996", "practice"))  # fmt: skip
+
+
+class _Bench:
+    """Readings, parameters and residuals of one fit."""
+
+    def __init__(self, section: Odometry, measured: Measured) -> None:
+        self.section = section
+        tracking = measured.robot.nominal.tracking
+        specs = {} if tracking is None else tracking.wheels
+        self.measured, self.runs = measured, _runs(section, specs)
+        self.square: SquareFit | None = square_fit(section, specs)
+        used = {n for counts in self.runs.counts for n in counts} | set(self.square.pair if self.square else ())
+        self.specs: dict[str, WheelSpec] = {n: spec for n, spec in specs.items() if n in used}
+        self.gyro = None if tracking is None else tracking.gyro
+        self.turned = [(i, t) for i, t in enumerate(section.turns) if t.gyro is not None]
+        if self.turned and self.gyro is None:
+            key = ("odometry", "turns", self.turned[0][0], "gyro")
+            raise BadInput([measured.document.problem(key, "expected no gyro reading: the robot file has no gyro")])
+        self.parameters = [*self._wheels(), *self._gyro(), *self._motions()]
+        self.places = {p.name: i for i, p in enumerate(self.parameters)}
+        self.parts: list[Part] = [self._wheel_part(n) for n in self.specs]
+        if self.turned:
+            self.parts.append(self._gyro_part())
+        if self.square is not None:
+            self.parts.append(self._square_part(self.square))
+
+    def residual(self, values: Array) -> Array:
+        return np.concatenate([part(values) for part in self.parts])
+
+    def _wheels(self) -> Iterator[Parameter]:
+        for name, spec in self.specs.items():
+            size, offset = float(spec.diameter), float(spec.offset)
+            yield Parameter(_size(name), size, 0.01 * size, low=0.2 * size, high=5.0 * size)
+            if any(name in counts and turn for counts, turn in zip(self.runs.counts, self.runs.turn, strict=True)):
+                yield Parameter(_offset(name), offset, 5e-3)
+        if self.square is not None:
+            for name in self.square.pair:  # a wheel that no turn has counted, but a square has
+                if name not in {n for c, t in zip(self.runs.counts, self.runs.turn, strict=True) if t for n in c}:
+                    yield Parameter(_offset(name), float(self.specs[name].offset), 5e-3)
+
+    def _gyro(self) -> Iterator[Parameter]:
+        if self.turned:
+            assert self.gyro is not None
+            yield Parameter(GYRO, 1.0, 0.02, 0.5, 2.0)
+            if any(turn.time is not None for _, turn in self.turned):
+                yield Parameter(DRIFT, 0.0, 0.1, given=max(float(self.gyro.drift), 1e-6))
+
+    def _motions(self) -> Iterator[Parameter]:
+        runs = self.runs
+        for label, ahead, left, turn, error in zip(
+            runs.labels, runs.ahead, runs.left, runs.turn, runs.error, strict=True
+        ):
+            yield Parameter(label, float(turn or ahead or left), 1.0, given=float(error))
+
+    def _motion(self, values: Array) -> tuple[Array, Array, Array]:
+        """Ahead, left and turn of every run, for what the parameters say of it."""
+        now, runs = np.array([values[self.places[label]] for label in self.runs.labels]), self.runs
+        ahead, left, turn = (np.where(part != 0.0, now, 0.0) for part in (runs.ahead, runs.left, runs.turn))
+        return ahead, left, turn
+
+    def _wheel_part(self, name: str) -> Part:
+        spec = self.specs[name]
+        rows = [i for i, counts in enumerate(self.runs.counts) if name in counts]
+        counted = np.array([self.runs.counts[i][name] for i in rows]) / spec.counts
+        size, offset = self.places[_size(name)], self.places.get(_offset(name))
+        ways = np.abs(counted) * np.pi * float(spec.diameter)
+        scatter = _scatter(spec, ways)
+
+        def part(values: Array) -> Array:
+            wheel = TrackingWheel(
+                direction=spec.direction, diameter=float(values[size]),
+                offset=float(values[offset]) if offset is not None else float(spec.offset),
+            )  # fmt: skip
+            ahead, left, turn = (m[rows] for m in self._motion(values))
+            return np.asarray((counted * np.pi * wheel.diameter - wheel.travel(ahead, left, turn)) / scatter)
+
+        return part
+
+    def _gyro_part(self) -> Part:
+        assert self.gyro is not None
+        read = np.array([float(turn.gyro or 0.0) for _, turn in self.turned])
+        time = np.array([float(turn.time or 0.0) for _, turn in self.turned])
+        scatter = np.hypot(float(self.gyro.noise) * np.sqrt(np.where(time > 0.0, time, 10.0)), _STEADY)
+        rows = [len(self.section.pushes) + i for i, _ in self.turned]
+
+        def part(values: Array) -> Array:
+            turn = self._motion(values)[2][rows]
+            drift = values[self.places[DRIFT]] if DRIFT in self.places else 0.0
+            return np.asarray((read * values[self.places[GYRO]] - turn - drift * time) / scatter)
+
+        return part
+
+    def _square_part(self, square: SquareFit) -> Part:
+        sizes = [self.places[_size(n)] for n in square.pair]
+        offsets = [self.places[_offset(n)] for n in square.pair]
+        return lambda values: square.residual(values[sizes], values[offsets])
+
+    def asked(self) -> Iterator[Asked]:
+        for name in self.specs:
+            key = ("tracking", "wheels", name)
+            push = f"push the robot {'ahead' if self.specs[name].direction == 'forward' else 'sideways'} along a tape"
+            yield Asked(_size(name), (*key, "diameter"), "length", push, (*key, "diameter_error"))
+            if _offset(name) in self.places:
+                turn = "turn on the spot by ten turns each way, and push along a tape"
+                yield Asked(_offset(name), (*key, "offset"), "length", turn, (*key, "offset_error"))
+        if self.turned:
+            yield Asked(GYRO, (), "ratio", "turn on the spot by ten turns, both ways")
+
+    def square_notes(self) -> tuple[str, ...]:
+        return () if self.square is None else self.square.notes
+
+    def residuals(self, values: Array) -> tuple[Residuals, ...]:
+        """What each wheel counted as a way, beside the way that its place has made."""
+        found = []
+        for name, spec in self.specs.items():
+            rows = [i for i, counts in enumerate(self.runs.counts) if name in counts]
+            if not rows:
+                continue
+            counted = np.array([self.runs.counts[i][name] for i in rows]) / spec.counts
+            way = counted * np.pi * values[self.places[_size(name)]]
+            off = self._wheel_part(name)(values) * _scatter(spec, np.abs(counted) * np.pi * float(spec.diameter))
+            at = tuple(float(i + 1) for i in range(len(rows)))
+            labels = tuple(self.runs.labels[i] for i in rows)
+            both = tuple(way.tolist()), tuple((way - off).tolist())
+            found.append(Residuals(f"Wheel '{name}'", "run", "", at, "length", *both, labels))
+        return tuple(found)
+
+
+def _size(name: str) -> str:
+    return f"diameter of wheel '{name}'"
+
+
+def _offset(name: str) -> str:
+    return f"offset of wheel '{name}'"
+
+
+def _scatter(spec: WheelSpec, ways: Array) -> Array:
+    """Standard deviation of a wheel's way: wobble, runout, slip and the two ends' resolution."""
+    step = np.pi * float(spec.diameter) / spec.counts
+    return np.sqrt(
+        float(spec.wobble) ** 2 * ways + float(spec.runout) ** 2 + (float(spec.slip) * ways) ** 2 + step**2 / 6.0
+    )
+
+
+def _runs(section: Odometry, specs: dict[str, WheelSpec]) -> _Runs:
+    tape, mark = float(section.tape_error) / PER_95, float(section.mark_error) / PER_95
+    rows: list[tuple[float, float, float, float]] = []
+    counts, labels = [], []
+    for i, push in enumerate(section.pushes):
+        way = float(push.distance)
+        rows.append((way, 0.0, 0.0, tape) if push.direction == "forward" else (0.0, way, 0.0, tape))
+        counts.append({n: float(c) for n, c in push.counts.items() if specs[n].direction == push.direction})
+        labels.append(f"push {i + 1}")
+    for i, turn in enumerate(section.turns):
+        rows.append((0.0, 0.0, 2.0 * np.pi * float(turn.turns), mark))
+        counts.append({n: float(c) for n, c in turn.counts.items()})
+        labels.append(f"turn {i + 1}")
+    ahead, left, turned, error = np.array(rows).reshape(-1, 4).T
+    return _Runs(ahead, left, turned, error, tuple(counts), tuple(labels))
+
+
+def _gyro_note(fitted: Sequence[Fitted]) -> Iterator[str]:
+    for item in fitted:
+        if item.name == GYRO:
+            factor, left = digits(item.value, 5), digits(item.half_width / PER_95, 2)
+            yield f"Multiply the gyro's reading by {factor} in the robot's program, then write 'scale_error: {left}'."

@@ -1,0 +1,177 @@
+"""Scales under the wheels: the truth is found, a single reading is beaten, and what cannot be told is said."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from fieldworthy.measure.model import Scales
+from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, MASS, fit_scales
+from fieldworthy.schema import BadInput
+from measuring import PER_95, measured, recovered, section
+
+WHEELS = {
+    "left front": (0.14, 0.15),
+    "left rear": (-0.12, 0.15),
+    "right front": (0.14, -0.15),
+    "right rear": (-0.12, -0.15),
+}
+TRUTH = {MASS: 7.412, FORWARD: 0.011, LEFT: -0.006, HEIGHT: 0.148}
+RADIUS, LIFT, ERROR = 0.035, 0.09, 0.01
+SURE = {"drive": {"wheels": {n: {"position": [{"value": f"{c} m", "tolerance": "0 mm"} for c in at]}
+                             for n, at in WHEELS.items()}}}  # fmt: skip
+"""Wheels whose places are known: what is off then is the scales and the lift."""
+
+
+def loads(lift: float = 0.0, twist: float = 0.0) -> dict[str, float]:
+    """What each of the four wheels carries: textbook axle loads, each split by the moment across, and a twist."""
+    base = 0.26
+    pitch = math.asin(lift / base)
+    behind = TRUTH[FORWARD] + 0.12  # of the centre of gravity ahead of the rear axle
+    front = (
+        TRUTH[MASS] * (behind * math.cos(pitch) - (TRUTH[HEIGHT] - RADIUS) * math.sin(pitch)) / (base * math.cos(pitch))
+    )
+    share = 0.5 + TRUTH[LEFT] / 0.3
+    axles = {"front": front, "rear": TRUTH[MASS] - front}
+    return {
+        f"{side} {axle}": load * (share if side == "left" else 1.0 - share)
+        + (twist if (side == "left") == (axle == "front") else -twist)
+        for axle, load in axles.items()
+        for side in ("left", "right")
+    }
+
+
+def readings(seed: int, *, wild: bool = False) -> dict:
+    rng = np.random.default_rng(seed)
+
+    def noisy(true: dict[str, float]) -> dict[str, str]:
+        return {n: f"{1000 * (v + rng.normal(0.0, ERROR / PER_95)):.1f} g" for n, v in true.items()}
+
+    level = [{"readings": noisy(loads(twist=rng.normal(0.0, 0.1)))} for _ in range(3)]
+    if wild:
+        level[1]["readings"]["left front"] = "2.9 kg"
+    raised = []
+    for _ in range(2):
+        lift = LIFT + rng.normal(0.0, 0.001 / PER_95)
+        rear = {n: v for n, v in loads(lift).items() if "rear" in n}
+        raised.append({"end": "front", "lift": f"{LIFT} m", "readings": noisy(rear)})
+    return {"level": level, "raised": raised, "error": f"{1000 * ERROR} g", "lift_error": "1 mm"}
+
+
+def fit(bench, data):
+    return fit_scales(section(Scales, data), bench)
+
+
+def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
+    bench = measured(tmp_path, robot=SURE)
+    found = recovered(lambda seed: fit(bench, readings(seed)), TRUTH)
+    for name, (hits, error) in found.items():
+        assert 0.90 <= hits <= 0.995, name
+        assert error > 0.0
+    # the naive way: one weighing, its mass the sum of four readings, each off by the error of one
+    naive = ERROR / PER_95 * math.sqrt(4.0)
+    assert found[MASS][1] < 0.8 * naive
+    # and one raised reading by the textbook formula
+    tilt = math.asin(LIFT / 0.26)
+    one = math.sqrt(2.0) * 2.0 * ERROR / PER_95 * 0.26 / TRUTH[MASS] / math.tan(tilt) / math.sqrt(2.0)
+    assert found[HEIGHT][1] < one
+
+
+def test_exact_readings_give_the_truth(tmp_path):
+    rear = {n: f"{v!r} kg" for n, v in loads(LIFT).items() if "rear" in n}
+    data = {"level": [{"readings": {n: f"{v!r} kg" for n, v in loads(twist=0.05).items()}}],
+            "raised": [{"end": "front", "lift": f"{LIFT} m", "readings": rear}]}  # fmt: skip
+    found = fit(measured(tmp_path), data)
+    for name, truth in TRUTH.items():
+        assert found.get(name).value == pytest.approx(truth, abs=1e-7)
+    assert found.get(MASS).key == ("weighed", "mass")
+    assert found.unidentified == ()
+
+
+def test_the_parts_list_is_held_against_the_scales(tmp_path):
+    data = {"level": [{"readings": {n: f"{v!r} kg" for n, v in loads().items()}}]}
+    found = fit(measured(tmp_path), data)
+    assert (
+        found.notes[0]
+        == "The parts list adds up to 7 kg, the scales say 7.412 kg: 0.412 kg (5.6 %) are missing from the list."
+    )
+    light = fit(measured(tmp_path, robot={"parts": {"box": {"mass": "7.41 kg"}}}), data)
+    assert light.notes[0].endswith("they agree.")
+    assert found.get(MASS).implied == pytest.approx((7.0, 0.352))  # 5 % and 2 g, the tolerance of an estimate
+
+
+def test_level_scales_alone_do_not_tell_the_height(tmp_path):
+    found = fit(measured(tmp_path), {"level": readings(0)["level"]})
+    assert [u.name for u in found.unidentified] == [HEIGHT]
+    assert "raise one end" in found.unidentified[0].reading
+
+
+def test_a_hardly_raised_end_tells_no_height(tmp_path):
+    data = readings(0)
+    for raised in data["raised"]:
+        raised["lift"] = "2 mm"
+    found = fit(measured(tmp_path), data)
+    assert HEIGHT in [u.name for u in found.unidentified]
+
+
+def test_one_scale_moved_from_wheel_to_wheel(tmp_path):
+    """The other three stand on blocks as high: the four readings together are one weighing."""
+    true = loads(twist=0.06)
+    level = [{"readings": {n: f"{v!r} kg"}, "blocks": [m for m in true if m != n]} for n, v in true.items()]
+    found = fit(measured(tmp_path), {"level": level})
+    assert found.get(MASS).value == pytest.approx(TRUTH[MASS], abs=1e-6)
+    assert found.get(LEFT).value == pytest.approx(TRUTH[LEFT], abs=1e-6)
+
+
+def test_two_scales_under_one_end_alone_tell_no_mass(tmp_path):
+    true = loads()
+    level = [
+        {"readings": {n: f"{v!r} kg" for n, v in true.items() if "rear" in n}, "blocks": ["left front", "right front"]}
+    ]
+    found = fit(measured(tmp_path), {"level": level})
+    blind = {u.name: u for u in found.unidentified}
+    assert MASS in blind
+    assert FORWARD in blind
+    assert "only a combination" in blind[MASS].why
+
+
+def test_a_misread_scale_hardly_matters_and_is_said(tmp_path):
+    found = fit(measured(tmp_path, robot=SURE), readings(3, wild=True))
+    assert found.get(MASS).value == pytest.approx(TRUTH[MASS], abs=0.03)
+    assert any("look for one that is written wrong" in note for note in found.notes)
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        ({"level": [{"readings": {"left front": "1 kg", "right front": "1 kg"}}]}, "do not stand in one line"),
+        (
+            {"level": [{"readings": {"left front": "1 kg", "left rear": "1 kg", "nose": "1 kg"}}]},
+            "expected a name from",
+        ),
+        ({"level": []}, "one weighing or more"),
+        ({"level": [{"readings": {}}]}, "one reading or more"),
+    ],
+)
+def test_what_cannot_stand_is_refused(tmp_path, data, said):
+    with pytest.raises(BadInput, match=said):
+        fit(measured(tmp_path, {"scales": data}), data)
+
+
+def test_a_lift_longer_than_the_robot_is_refused(tmp_path):
+    data = readings(0)
+    data["raised"][0]["lift"] = "400 mm"
+    with pytest.raises(BadInput, match="distance between the axles"):
+        fit(measured(tmp_path), data)
+
+
+def test_wheels_that_are_not_where_the_file_says_widen_the_interval(tmp_path):
+    """Both front wheels 2 mm off, by a tolerance of 2 mm: the centre moves by a millimetre, within its interval."""
+    data = {"level": [{"readings": {n: f"{v!r} kg" for n, v in loads().items()}}]}
+    places = {n: (x + 0.002 if "front" in n else x, y) for n, (x, y) in WHEELS.items()}
+    wheels = {n: {"position": [{"value": f"{x} m", "tolerance": "2 mm"}, f"{y} m"]} for n, (x, y) in places.items()}
+    found = fit(measured(tmp_path, robot={"drive": {"wheels": wheels}}), data).get(FORWARD)
+    assert found.value - TRUTH[FORWARD] == pytest.approx(0.001, abs=2e-4)
+    assert 0.9e-3 < found.half_width < 2.5e-3
