@@ -66,15 +66,15 @@ def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
     beater: pneumatic drives, equation of motion.
     """
     filmed = _filmed(given, measured, name)
-    source = Source(measured.table(given.file, ("frames", name, "file")), given.columns, measured.document,
-                    ("frames", name, "columns"))  # fmt: skip
-    table = read_table(source, _WANTED)
-    shares, sd = _along(given, filmed, table, source)
     try:
         grid = StrokeGrid(filmed, _loads(filmed))
     except ValueError as error:
         expected = f"expected a pressure at which '{given.cylinder}' moves its load: the model says that it sticks"
         raise BadInput([measured.document.problem(("frames", name, "pressure"), expected)]) from error
+    source = Source(measured.table(given.file, ("frames", name, "file")), given.columns, measured.document,
+                    ("frames", name, "columns"))  # fmt: skip
+    table = read_table(source, _WANTED)
+    shares, sd = _along(given, filmed, table, source)
     time = table.numbers["time"]
     parameters = _parameters(given, filmed, grid, _moved(time, shares))
 

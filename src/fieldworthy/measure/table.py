@@ -26,8 +26,8 @@ Array = npt.NDArray[np.float64]
 DELIMITERS = (",", ";", "\t", "|", " ")
 _HEADS = 40  # lines in which the names of the columns must stand
 _WIDEST = 200  # columns
-_NUMBER = re.compile(r"[+-]?(\d{1,15}(\.\d{0,15})?|\.\d{1,15})([eE][+-]?\d{1,2})?")
-_COMMA = re.compile(r"[+-]?\d{0,15},\d{1,15}([eE][+-]?\d{1,2})?")
+_NUMBER = re.compile(r"[+-]?(\d{1,15}(\.\d{0,25})?|\.\d{1,25})([eE][+-]?\d{1,2})?")  # programs write 17 digits
+_COMMA = re.compile(r"[+-]?\d{0,15},\d{1,25}([eE][+-]?\d{1,2})?")
 _UNIT = re.compile(r"(.*?)\s*[\[(]\s*([^\[\]()]+?)\s*[\])]\s*")
 _EMPTY = ("", "-", "--", "na", "n/a", "nan", "null", "none", "#n/a")
 

@@ -147,8 +147,8 @@ class Film:
     def faults(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         yield from _columns(self.columns, FRAME_KINDS, True)
-        if len({"position", "angle"} & set(self.columns)) != 1:
-            yield ("columns",), "expected either 'position' or 'angle' besides 'time'"
+        if {"position", "angle"} <= set(self.columns):
+            yield ("columns",), "expected either 'position' or 'angle' besides 'time', not both"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
