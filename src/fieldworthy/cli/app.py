@@ -192,11 +192,16 @@ def report(
     runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches of the forecast.")] = 2000,
     seed: Seed = 0,
     mend: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
+    since: Annotated[Path | None, typer.Option(help="An older revision: add what changed since.")] = None,
+    against: Annotated[
+        list[Path] | None, typer.Option("--compare", help="A variant to decide about; give it once for each.")
+    ] = None,
+    weights: Annotated[str, typer.Option(help="What counts how much in the decision: 'points=3,hours=1'.")] = "",
 ) -> None:
     """Write the engineering notebook: the reasoning about the robot, page by page, as PDF or HTML."""
     from fieldworthy.cli.reporting import Options, run_report  # noqa: PLC0415
 
-    run_report(robot, out, Options(date, job, runs, seed, mend))
+    run_report(robot, out, Options(date, job, runs, seed, mend, since, tuple(against or ()), weights))
 
 
 @app.command()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import re
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import typer
@@ -11,13 +13,24 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.checks import evaluate
+from fieldworthy.checks.finding import Report
 from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
+from fieldworthy.decide.remedy import remedies
+from fieldworthy.match import scores, summed, tallied, timeline, whistles
 from fieldworthy.report import card as cards
-from fieldworthy.report.blocks import Paper, Size
+from fieldworthy.report.blocks import Paper, Section, Size
+from fieldworthy.report.changelog import changelog
+from fieldworthy.report.choice import Decision, choice
+from fieldworthy.report.figures import style_of
 from fieldworthy.report.inspection import Inspection, as_paper, inspection
+from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
 from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.writing import write_atomically
 
 _SAMPLES = 1000
@@ -100,6 +113,128 @@ def run_card(file: Path, out: Path, date: str) -> None:
     asked = cards.Asked(date=date, size=size_of(loaded))
     paper = cards.card(loaded, evaluate(loaded, _SAMPLES), asked)
     write(paper if is_page(out) else cards.fitted(paper), out)
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What a notebook shall hold.
+
+    Attributes
+    ----------
+    date, job : str
+        What the person put on the cover; empty for none.
+    runs, seed : int
+        Matches of the forecast, and what fixes all draws.
+    mend : bool
+        Whether to look for remedies.
+    since : Path or None
+        An older revision of the robot file.
+    against : tuple of Path
+        Variants to compare it with.
+    weights : str
+        How the team weighs the criteria of the comparison.
+    """
+
+    date: str = ""
+    job: str = ""
+    runs: int = 2000
+    seed: int = 0
+    mend: bool = False
+    since: Path | None = None
+    against: tuple[Path, ...] = ()
+    weights: str = ""
+
+
+def run_report(file: Path, out: Path, options: Options) -> None:
+    """Write the notebook of a robot.
+
+    Parameters
+    ----------
+    file : Path
+        The robot file [-].
+    out : Path
+        PDF or HTML to write [-].
+    options : Options
+        What it shall hold [-].
+
+    Raises
+    ------
+    typer.BadParameter
+        When an option is wrong.
+    BadInput
+        When a robot file is wrong, or the file cannot be written.
+    """
+    refuse(out, options.date)
+    weights_of(options.weights)
+    loaded = load_robot(file)
+    report = evaluate(loaded, _SAMPLES, options.seed)
+    mendings = remedies(loaded, report) if options.mend else ()
+    played = _played(loaded, options) if loaded.nominal.plan is not None else None
+    more = [*_since(loaded, report, options), *_decided(loaded, options)]
+    content = Content(loaded, report, options.job, options.date, played, mendings, more, size_of(loaded))
+    write(notebook(content), out)
+
+
+def _played(loaded: Loaded, options: Options) -> Played:
+    base = Subject(loaded.nominal, loaded.nominal_season)
+    tally = tallied(loaded, options.runs, options.seed)
+    found = summed(loaded, tally, timeline(base), (options.runs, options.seed))
+    return Played(found, scores(tally, found), whistles(base))
+
+
+def _since(loaded: Loaded, report: Report, options: Options) -> list[Section]:
+    if options.since is None:
+        return []
+    older = load_robot(options.since)
+    return [changelog((older, evaluate(older, _SAMPLES, options.seed)), (loaded, report))]
+
+
+def _decided(loaded: Loaded, options: Options) -> list[Section]:
+    if not options.against:
+        return []
+    variants = tuple(load_robot(file) for file in options.against)
+    if len(variants) == 1:
+        variants = (loaded, *variants)
+    reports = tuple(evaluate(v, _SAMPLES, options.seed) for v in variants)
+    found = compare(variants, options.runs, options.seed)
+    decision = Decision(variants, reports, found, matrix(found, reports, weights_of(options.weights)))
+    return choice(decision, style_of(loaded))
+
+
+def weights_of(text: str) -> dict[str, float]:
+    """Read the team's weights.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``points=3,hours=1``; empty for all the same [-].
+
+    Returns
+    -------
+    dict of str to float
+        Weight by criterion [-].
+
+    Raises
+    ------
+    typer.BadParameter
+        When a criterion is unknown or a weight is no number of zero or more.
+    """
+    if not text.strip():
+        return dict(EVEN)
+    found = {}
+    for part in text.split(","):
+        name, _, number = (piece.strip() for piece in part.partition("="))
+        if name not in CRITERIA:
+            near = nearest(name, CRITERIA)
+            hint = f"; did you mean {near!r}?" if near else ""
+            said = f"expected one of {', '.join(CRITERIA)}, found {name[:40]!r}{hint}"
+            raise typer.BadParameter(said, param_hint="'--weights'")
+        if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,6})?", number):
+            raise typer.BadParameter(f"expected a number for {name!r}, such as {name}=2", param_hint="'--weights'")
+        found[name] = float(number)
+    if not any(found.values()):
+        raise typer.BadParameter("expected at least one weight above 0", param_hint="'--weights'")
+    return found
 
 
 def refuse(out: Path | None, date: str) -> None:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.checks.showing import Shown, first
-from fieldworthy.report.blocks import Block, Head, Mark, Paper, Points, Section, Side, Size, Table
-from fieldworthy.report.numbers import with_unit
+from fieldworthy.report.blocks import Block, Cell, Head, Mark, Paper, Points, Section, Side, Size, Table
+from fieldworthy.report.numbers import items_of, with_unit
 from fieldworthy.report.typeset import pages
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model import Intake
@@ -60,7 +60,7 @@ def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
         One page, if its lists are not too long [-].
     """
     robot, shown = loaded.nominal, Shown.of(loaded.quantities)
-    found: dict[tuple[str, str], Finding | Fact] = {(i.id, i.subject): i for i in (*report.facts, *report.findings)}
+    found = {(i.id, i.subject): i for i in items_of(report)}
     left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
     right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, asked.first), "boxes")]
     below: list[Block] = [
@@ -81,7 +81,7 @@ def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: Show
     air = robot.air
     if not air.tanks:
         return []
-    rows = []
+    rows: list[list[Cell]] = []
     for name, tank in air.tanks.items():
         charge = air.supply.charge if tank.charge is None else tank.charge
         feeds = ", ".join(n for n, c in air.cylinders.items() if c.tank == name) or "nothing"
@@ -96,7 +96,7 @@ def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: Show
     return blocks
 
 
-def _need(name: str, found: dict[tuple[str, str], Finding | Fact]) -> list[Mark | str] | None:
+def _need(name: str, found: dict[tuple[str, str], Finding | Fact]) -> list[Cell] | None:
     item = found.get((f"air.pressure.{name}", f"cylinder {name}"))
     if not isinstance(item, Finding) or item.limit is None:
         return None
@@ -281,7 +281,7 @@ def shortened(paper: Paper, most: int) -> Paper:
             rest = len(block.items) - most
             return dataclasses.replace(block, items=[*block.items[:most], f"and {rest} more: see the notebook"])
         if isinstance(block, Table) and len(block.rows) > most:
-            empty: list[Mark | str] = [""] * (len(block.widths) - 1)
+            empty: list[Cell] = [""] * (len(block.widths) - 1)
             rows = [*block.rows[:most], [f"and {len(block.rows) - most} more", *empty]]
             return dataclasses.replace(block, rows=rows)
         if isinstance(block, Side):

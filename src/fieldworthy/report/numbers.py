@@ -2,8 +2,24 @@
 
 from __future__ import annotations
 
-from fieldworthy.checks.finding import Fact, Finding
+from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.units import digits, unit_label
+
+
+def items_of(report: Report) -> list[Finding | Fact]:
+    """List findings and facts together.
+
+    Parameters
+    ----------
+    report : Report
+        What the checks found [-].
+
+    Returns
+    -------
+    list of Finding or Fact
+        Findings first [-].
+    """
+    return [*report.findings, *report.facts]
 
 
 def with_unit(value: float | None, unit: str) -> str:

@@ -6,13 +6,13 @@ import dataclasses
 import datetime
 import json
 from importlib import resources
-from typing import Any
+from typing import Any, Literal
 
+from fieldworthy.draw.figure import Figure
 from fieldworthy.draw.style import PRINT
 from fieldworthy.report.blocks import (
     Block,
     Cell,
-    Figure,
     Formula,
     Head,
     Mark,
@@ -43,7 +43,8 @@ def as_pdf(paper: Paper) -> bytes:
     bytes
         A PDF file, tagged, with its fonts inside; the same for the same document [-].
     """
-    return _set(paper, "pdf")
+    pdf: bytes = _set(paper, "pdf")
+    return pdf
 
 
 def as_pictures(paper: Paper, per_inch: float = 90.0) -> list[bytes]:
@@ -81,7 +82,7 @@ def pages(paper: Paper) -> int:
     return len(as_pictures(paper, 6.0))
 
 
-def _set(paper: Paper, form: str, per_inch: float | None = None) -> Any:
+def _set(paper: Paper, form: Literal["pdf", "png"], per_inch: float | None = None) -> Any:
     import typst  # noqa: PLC0415  only where a document is set
 
     data = json.dumps(as_data(paper), ensure_ascii=False)

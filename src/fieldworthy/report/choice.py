@@ -1,0 +1,199 @@
+"""The decision between variants, as pages: alternatives, criteria, matrix, forecast, flip point, recommendation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fieldworthy.checks.finding import Report
+from fieldworthy.decide.compare import Chance, Comparison, Difference, Interval
+from fieldworthy.decide.features import Ability, Hours
+from fieldworthy.decide.flip import Flip
+from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix
+from fieldworthy.draw import compare as drawn
+from fieldworthy.draw.style import Style
+from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table
+from fieldworthy.report.numbers import with_unit
+from fieldworthy.robot import Loaded
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What there is to decide.
+
+    Attributes
+    ----------
+    variants : tuple of Loaded
+        The alternatives, in the order of the files.
+    reports : tuple of Report
+        What the checks found on each.
+    found : Comparison
+        What the matches and the checks say.
+    matrix : Matrix
+        Criteria with the team's weights.
+    """
+
+    variants: tuple[Loaded, ...]
+    reports: tuple[Report, ...]
+    found: Comparison
+    matrix: Matrix
+
+
+def choice(decision: Decision, style: Style) -> list[Section]:
+    """Lay a decision out.
+
+    Parameters
+    ----------
+    decision : Decision
+        What there is to decide [-].
+    style : Style
+        How figures look [-].
+
+    Returns
+    -------
+    list of Section
+        Two pages or so [-].
+    """
+    names = ", ".join(decision.matrix.names)
+    return [
+        Section(f"The decision: {names}", [*_alternatives(decision), *_criteria(decision.matrix)]),
+        Section("The decision: forecast and recommendation", _forecast(decision.found, style)),
+    ]
+
+
+def _alternatives(decision: Decision) -> list[Block]:
+    rows: list[list[Cell]] = []
+    for loaded, report in zip(decision.variants, decision.reports, strict=True):
+        counts = f"{len(report.short)} short of {len(report.findings)}"
+        rows.append([Mark(report.robot, "bold"), loaded.nominal.about or "–", counts])
+    blocks: list[Block] = [
+        Head("Alternatives"),
+        Table(("Robot", "What it is", "Checks"), rows, (1.6, 5.4, 1.4)),
+        Head("What each can do"),
+        _abilities(decision.found.can_do, decision.matrix.names),
+        Head("Work and time"),
+        Points([_hours(h) for h in decision.found.hours]),
+    ]
+    return blocks
+
+
+def _abilities(able: Sequence[Ability], names: Sequence[str]) -> Table:
+    tasks = list(dict.fromkeys(a.task for a in able))
+    found = {(a.task, a.variant): a for a in able}
+    rows: list[list[Cell]] = [[task, *(_can(found.get((task, name))) for name in names)] for task in tasks]
+    return Table(("Task", *names), rows, (2.0, *([2.4] * len(names))))
+
+
+def _can(ability: Ability | None) -> str:
+    if ability is None:
+        return "–"
+    if not ability.can:
+        return f"no: nothing can {', '.join(ability.lacks)}"
+    by = f" ({', '.join(ability.by)})" if ability.by else ""
+    return f"yes{by}{'' if ability.planned else ', not in its plan'}"
+
+
+def _hours(hours: Hours) -> str:
+    left = "how many are left is not given" if hours.left is None else f"{hours.left:.1f} h are left"
+    spread = f" ± {hours.tolerance:.1f}" if hours.tolerance else ""
+    enough = {"yes": ": enough", "perhaps": ": perhaps enough", "no": ": not enough", None: ""}[hours.enough]
+    return f"{hours.variant}: {hours.needed:.1f}{spread} h of work, {left}{enough}."
+
+
+def _criteria(matrix: Matrix) -> list[Block]:
+    rows: list[list[Cell]] = []
+    for row in matrix.criteria:
+        cells = [_scored(row, i) for i in range(len(matrix.names))]
+        weight = f"{row.weight:g}" if row.counts else f"{row.weight:g}, not counted" if row.weight else "0"
+        rows.append([Mark(row.name, "bold"), CRITERIA[row.name], weight, *cells])
+    totals = [Mark(f"{total:.2f}", "bold") for total in matrix.totals]
+    rows.append([Mark("total", "bold"), "weighted mean, 0 to 1", "", *totals])
+    told = (
+        "The numbers come from the model; each is turned into a score from 0 to 1, shown behind it. The weights are "
+        "the team's own. A row that is not known for every alternative does not count."
+    )
+    widths = (1.3, 3.6, 0.9, *([1.7] * len(matrix.names)))
+    right = (2, *range(3, 3 + len(matrix.names)))
+    heads = ("Criterion", "What its score means", "Weight", *matrix.names)
+    return [Head("Matrix"), Para(told), Table(heads, rows, widths, right)]
+
+
+def _scored(row: Criterion, i: int) -> str:
+    value, score = row.values[i], row.scores[i]
+    number = with_unit(value, row.unit) if row.unit not in ("points", "%") else f"{value or 0.0:.1f}"
+    return f"{number}  →  {score:.2f}" if score is not None else number
+
+
+def _forecast(found: Comparison, style: Style) -> list[Block]:
+    blocks: list[Block] = []
+    for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
+        blocks.append(Para(_gap(gap, span, chance)))
+    blocks.append(Picture(drawn.differences(found, style), 0.2))
+    for flip in found.flip:
+        figure = drawn.flip(flip, style)
+        blocks += [Head("Where the answer turns"), Para(turning(flip))]
+        if figure is not None:
+            blocks.append(Picture(figure, 0.3))
+    if found.findings_changed:
+        rows: list[list[Cell]] = [
+            [Mark(c.id, "key"), _verdict(c.first), _verdict(c.then), c.because] for c in found.findings_changed
+        ]
+        heads = ("Finding", found.difference[0].first, "then", "Because")
+        blocks += [Head("Findings that change"), Table(heads, rows, (2.2, 1.1, 1.1, 4.6), (), True)]
+    blocks += [Head("Recommendation"), Para(found.recommendation, "lead"), Head("What would change it")]
+    return [*blocks, Points(_changing(found))]
+
+
+def _gap(gap: Difference, span: Interval, chance: Chance) -> str:
+    return (
+        f"{gap.variant} scores {gap.points:.1f} points on average, {gap.first} {gap.first_points:.1f}, over the same "
+        f"{gap.runs} matches (seed {gap.seed}): {gap.difference:+.1f}, known within {span.low:+.1f} to "
+        f"{span.high:+.1f} (95 %). {gap.variant} is better in {100 * chance.match:.0f} % of the matches, equal in "
+        f"{100 * chance.equal:.0f} %."
+    )
+
+
+def _verdict(verdict: str | None) -> Cell:
+    match verdict:
+        case "short" | "holds" | "unknown":
+            return Mark(verdict, verdict)
+    return "absent"
+
+
+def turning(flip: Flip) -> str:
+    """Say at which chance of success the answer turns.
+
+    Parameters
+    ----------
+    flip : Flip
+        The action and its chance [-].
+
+    Returns
+    -------
+    str
+        One sentence or two [-].
+    """
+    if flip.action is None:
+        return f"{flip.variant} does every action of its plan as the first does; no success chance tells them apart."
+    if flip.chance is None:
+        return f"Whatever the success chance of '{flip.action}' with {flip.variant}, the answer stays the same."
+    known = "" if flip.practised is None else f" Practice says {100 * flip.practised:.0f} %."
+    sure = "" if flip.sure is None else f" That it lies on this side is {100 * flip.sure:.0f} % likely."
+    return (
+        f"Both score the same where '{flip.action}' with {flip.variant} succeeds in {100 * flip.chance:.1f} % of the "
+        f"tries.{known}{sure}"
+    )
+
+
+def _changing(found: Comparison) -> list[str]:
+    lines = [
+        f"A success chance of '{f.action}' with {f.variant} on the other side of {100 * f.chance:.1f} %."
+        for f in found.flip
+        if f.action is not None and f.chance is not None
+    ]
+    lines += [
+        f"{h.variant} taking longer than the {h.left:.1f} h that are left (it needs {h.needed:.1f} h)."
+        for h in found.hours
+        if h.left is not None and h.needed > 0
+    ]
+    return lines or ["Nothing that the model knows of: neither a success chance nor the hours turn the answer."]

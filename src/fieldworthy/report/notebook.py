@@ -1,0 +1,283 @@
+"""The engineering notebook: the whole reasoning about one robot, page by page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from fieldworthy.checks.curves.margins import margins_of
+from fieldworthy.checks.finding import Fact, Finding, Report
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.decide.remedy import Mending
+from fieldworthy.draw import margins as drawn_margins
+from fieldworthy.draw import match as drawn_match
+from fieldworthy.draw import score
+from fieldworthy.draw.figure import Figure
+from fieldworthy.match import Forecast, Scores, Whistles
+from fieldworthy.report.blocks import (
+    Block,
+    Cell,
+    Formula,
+    Head,
+    Mark,
+    Paper,
+    Para,
+    Picture,
+    Points,
+    Section,
+    Side,
+    Size,
+    Table,
+)
+from fieldworthy.report.figures import HALF, figures_for, style_of
+from fieldworthy.report.formulas import formula_of
+from fieldworthy.report.numbers import chance, items_of, span, with_unit
+from fieldworthy.report.parts import findings_table, inputs_of, inputs_table, what_follows
+from fieldworthy.report.partstable import heads, rows, totals
+from fieldworthy.report.sources import named, worth
+from fieldworthy.report.subjects import Page, belongs, formulas_for, pages_of
+from fieldworthy.robot import Loaded
+from fieldworthy.schema.problems import dotted
+from fieldworthy.units import digits
+
+JOB = "What this robot will do at its next event, and why we believe it."
+_FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
+_CENTRE = "balance.centre_height"  # told on the robot's own page
+_MARGINS = 18  # in the figure of margins
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What the match forecast gave.
+
+    Attributes
+    ----------
+    forecast : Forecast
+        Distribution and limits [SI].
+    scores : Scores or None
+        How often each number of points came up.
+    whistles : Whistles
+        The times that a match is played to.
+    """
+
+    forecast: Forecast
+    scores: Scores | None
+    whistles: Whistles
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """All that a notebook is made of.
+
+    Attributes
+    ----------
+    loaded : Loaded
+        The robot with its season.
+    report : Report
+        What the checks found.
+    job, date : str
+        What the person put on the cover; empty for none.
+    played : Played or None
+        The match forecast; None without a plan.
+    mendings : tuple of Mending
+        Remedies, where they were looked for.
+    more : sequence of Section
+        Pages of a comparison or of changes, made elsewhere.
+    size : {"a4", "us-letter"}
+        Of the pages.
+    """
+
+    loaded: Loaded
+    report: Report
+    job: str = ""
+    date: str = ""
+    played: Played | None = None
+    mendings: tuple[Mending, ...] = ()
+    more: Sequence[Section] = field(default=())
+    size: Size = "a4"
+
+
+def notebook(content: Content) -> Paper:
+    """Lay a notebook out.
+
+    Parameters
+    ----------
+    content : Content
+        What it is made of [-].
+
+    Returns
+    -------
+    Paper
+        The document [-].
+    """
+    report, loaded = content.report, content.loaded
+    subject = Subject(loaded.nominal, loaded.nominal_season)
+    sections = [_robot(content, subject), _short(content)]
+    sections += [_subsystem(content, subject, page) for page in pages_of(report)]
+    if content.played is not None:
+        sections += _match(content, content.played)
+    sections += [*content.more, _assumed(report), _last(report)]
+    about = [content.job or JOB]
+    if loaded.nominal.about:
+        about.append(loaded.nominal.about)
+    if content.date:
+        about.append(f"Date: {content.date}")
+    return Paper(report.robot, f"Engineering notebook, season {report.season}", about, content.date, sections,
+                 "notebook", content.size, _cover(content))  # fmt: skip
+
+
+def _cover(content: Content) -> list[Block]:
+    report = content.report
+    counts = {v: sum(f.verdict == v for f in report.findings) for v in ("short", "unknown", "holds")}
+    rows: list[list[Cell]] = [
+        [Mark("short", "short"), str(counts["short"]), "checks fail for the robot as the file states it"],
+        [Mark("unknown", "unknown"), str(counts["unknown"]), "cannot be judged: the file does not say enough"],
+        [Mark("holds", "holds"), str(counts["holds"]), "checks hold"],
+    ]
+    told = (
+        f"Every number here is computed from the team's file by formulas that are named on their page. A chance is the "
+        f"share of {report.samples} robots, built anywhere within the tolerances, on which a check holds (seed "
+        f"{report.seed}). {len(report.assumptions)} defaults stand in for what the file does not say."
+    )
+    return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet")]
+
+
+def _robot(content: Content, subject: Subject) -> Section:
+    """The robot to scale, what it weighs and where it balances, and what it is made of."""
+    loaded = content.loaded
+    shown = Shown.of(loaded.quantities)
+    blocks: list[Block] = [Picture(f, 0.42) for f in figures_for("robot", subject, style_of(loaded))]
+    centres = [f for f in content.report.facts if f.id == _CENTRE]
+    if centres:
+        blocks += [Head("Mass and centre of gravity, pose by pose"), Points([f.because for f in centres])]
+    sums = totals(loaded, shown)
+    if sums:
+        blocks.append(Head("Parts list"))
+        parts = loaded.robot.parts  # type: ignore[attr-defined]
+        cells: list[list[Cell]] = [[_told(c) for c in row[:11]] for row in rows(parts, shown)]
+        cells.append([Mark(str(sums[0][0]), "bold"), Mark(_told(sums[0][1]), "bold"), *([""] * 9)])
+        widths = (3.2, 1.0, 0.85, 0.85, 0.85, 0.95, 0.95, 0.95, 1.1, 0.75, 1.25)
+        named_ = [str(h).replace(" [", "\n[") for h in heads(shown)[:11]]
+        blocks.append(Table(named_, cells, widths, (1, 2, 3, 4, 5, 6, 7, 9), small=True))
+    return Section("The robot", blocks)
+
+
+def _told(cell: object) -> str:
+    return digits(cell, 5) if isinstance(cell, float) else str(cell)
+
+
+def _short(content: Content) -> Section:
+    """All margins at a glance, and what fails."""
+    report = content.report
+    blocks: list[Block] = []
+    short = [f for f in report.findings if f.verdict == "short"]
+    if short:
+        rows_: list[list[Cell]] = [
+            [f.because, Mark(f.id, "key"), digits(f.margin or 0.0, 2), chance(f.chance)] for f in short
+        ]
+        blocks.append(Para("These checks fail for the robot as the file states it. A margin of 0 is exactly at the "
+                           "limit; -0.5 misses it by half of it."))  # fmt: skip
+        blocks.append(Table(("What is short", "Finding", "Margin", "Holds in"), rows_, (5.0, 2.3, 0.9, 1.0), (2, 3)))
+    else:
+        blocks.append(Para("No check fails for the robot as the file states it.", "lead"))
+    figure = drawn_margins.margins(margins_of(report)[:_MARGINS], style_of(content.loaded))
+    blocks += [Head(f"The {min(_MARGINS, len(report.findings))} smallest margins"), Picture(figure, 0.46)]
+    return Section("What is short, and how near the rest is", blocks)
+
+
+def _subsystem(content: Content, subject: Subject, page: Page) -> Section:
+    report, loaded = content.report, content.loaded
+    findings = [f for f in report.findings if belongs(page, f)]
+    facts = [f for f in report.facts if belongs(page, f) and f.id != _CENTRE]
+    known = {dotted(path): q for path, q in loaded.quantities}
+    mended = {(m.id, m.subject): m for m in content.mendings}
+    keys = inputs_of(findings or facts, known, _INPUTS)
+    blocks: list[Block] = [Para(page.question, "lead")]
+    if page.caution:
+        blocks.append(Points([page.caution], "caution"))
+    if keys:
+        blocks += [Head("What it rests on most"), inputs_table(keys, known)]
+    blocks += _reasoning(formulas_for(page, loaded.nominal), figures_for(page.key, subject, style_of(loaded, HALF)))
+    if findings:
+        blocks += [Head("Result"), *findings_table(findings, _FINDINGS)]
+    if facts:
+        blocks += [Head("Also computed"), Points([_fact(f) for f in facts[:_FACTS]])]
+    blocks += [Head("What follows"), Points(what_follows(findings, mended))]
+    return Section(page.title, blocks)
+
+
+def _reasoning(keys: Sequence[str], figures: Sequence[Figure]) -> list[Block]:
+    """Formulas, beside the figures where there are any."""
+    formulas: list[Block] = [Head("How it is computed"), *(Formula(k) for k in keys)]
+    if not figures:
+        return formulas
+    share = 0.4 / len(figures)
+    return [Side([[Picture(f, share) for f in figures], formulas], (1.45, 1.0))]
+
+
+def _fact(fact: Fact) -> str:
+    where = "" if fact.unit == "1" else span(fact)
+    return f"{fact.because} (95 % of cases: {where}{_unit(fact)})" if where else fact.because
+
+
+def _unit(item: Finding | Fact) -> str:
+    return with_unit(0.0, item.unit).partition("0")[2]
+
+
+def _match(content: Content, played: Played) -> list[Section]:
+    forecast, style = played.forecast, style_of(content.loaded)
+    course = drawn_match.Course(forecast.timeline, played.whistles)
+    first: list[Block] = [
+        Para(f"If every try works in its mean time it earns {forecast.timeline.points:g} points.", "lead"),
+        Picture(drawn_match.timeline(course, style), 0.78),
+    ]
+    sections = [Section("The match as planned", first)]
+    if forecast.mean is None or played.scores is None:
+        return sections
+    low, high = forecast.interval or (forecast.mean, forecast.mean)
+    blocks: list[Block] = [
+        Para(f"{forecast.mean:.1f} points on average over {forecast.runs} matches, each with its own luck and "
+             f"tolerances (seed {forecast.seed}); the mean itself is known within {low:.1f} to {high:.1f}.", "lead"),
+        Picture(score.distribution([played.scores], style), 0.3),
+        Picture(score.limits(forecast, style), 0.3),
+        Head("How tries end"),
+        _tries(forecast),
+        Formula("practice"),
+    ]  # fmt: skip
+    for step in forecast.finish:
+        a, b = step.interval
+        blocks.append(Para(f"Finish, {step.action} at {step.place}: done in {100 * step.chance:.1f} % of the matches "
+                           f"({100 * a:.1f} to {100 * b:.1f} %)."))  # fmt: skip
+    return [*sections, Section("What it will score", blocks)]
+
+
+def _tries(forecast: Forecast) -> Table:
+    rows_: list[list[Cell]] = []
+    for action in forecast.actions:
+        basis = "practice counts" if action.practised else "taken to work every time"
+        rows_.append([Mark(action.action, "bold"), basis, f"{action.tries:.1f}", chance(action.done)])
+    return Table(("Action", "Its chance comes from", "Tries in a match", "Done"), rows_, (3.0, 2.4, 1.6, 1.2), (2, 3))
+
+
+def _assumed(report: Report) -> Section:
+    """Defaults, those with the same value for the same reason in one row."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for a in report.assumptions:
+        alike.setdefault((a.value, a.why), []).append(a.key)
+    rows_: list[list[Cell]] = [[Mark(", ".join(keys), "key"), value, why] for (value, why), keys in alike.items()]
+    intro = Para("The file does not say these; each is a documented default. Measure one and write it into the file.")
+    return Section("What is assumed", [intro, Table(("Key", "Default", "Why"), rows_, (4.4, 0.8, 4.3), (1,), True)])
+
+
+def _last(report: Report) -> Section:
+    """Cautions, and every source that a page refers to."""
+    keys: dict[str, None] = {}
+    for page in pages_of(report):
+        keys.update(dict.fromkeys(formula_of(k).source for k, _ in page.formulas))
+    for item in items_of(report):
+        keys.update(dict.fromkeys(item.sources))
+    rows_: list[list[Cell]] = [[named(k), worth(k)] for k in sorted(keys, key=named)]
+    blocks: list[Block] = [Points(report.cautions, "caution"), Head("Sources"),
+                           Table(("Source", "What it is worth"), rows_, (6.0, 1.6), (), True)]  # fmt: skip
+    return Section("Cautions and sources", blocks)

@@ -1,0 +1,128 @@
+"""Pieces that several documents share: findings as rows, inputs with their basis, and what follows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from fieldworthy.checks.finding import Fact, Finding
+from fieldworthy.decide.remedy import Mending
+from fieldworthy.report.blocks import Cell, Mark, Points, Table
+from fieldworthy.report.numbers import chance
+from fieldworthy.schema import Quantity
+from fieldworthy.units import show
+
+Quantities = Mapping[str, Quantity]
+"""Quantities of the files by their dotted key."""
+_SURE = 0.95
+
+
+def findings_table(findings: Sequence[Finding], most: int) -> list[Table | Points]:
+    """Put findings into a table, the worst first.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        In the order of the report [-].
+    most : int
+        Rows at most; every one that is short, unknown or not certain is shown all the same [-].
+
+    Returns
+    -------
+    list of Block
+        A table, and a line on those that are left out [-].
+    """
+    doubtful = [f for f in findings if f.verdict != "holds" or (f.chance or 0.0) < 1.0]
+    shown = [f for f in findings if f in doubtful or len(doubtful) + findings.index(f) < most]
+    rows: list[list[Cell]] = [[Mark(f.verdict, f.verdict), f.because, chance(f.chance)] for f in shown]
+    blocks: list[Table | Points] = [Table(("Verdict", "Result", "Holds in"), rows, (1.05, 6.3, 1.0), (2,))]
+    left = len(findings) - len(shown)
+    if left:
+        blocks.append(Points([f"{left} more hold in every sampled case."]))
+    return blocks
+
+
+def inputs_of(items: Iterable[Finding | Fact], known: Quantities, most: int) -> list[str]:
+    """Choose the inputs that matter most to several findings.
+
+    Parameters
+    ----------
+    items : iterable of Finding or Fact
+        With their inputs, the one that matters most first [-].
+    known : mapping of str to Quantity
+        Quantities by key [-].
+    most : int
+        How many [-].
+
+    Returns
+    -------
+    list of str
+        Keys, the one that moves most findings furthest first [-].
+    """
+    weight: dict[str, float] = {}
+    for item in items:
+        for place, key in enumerate(item.inputs):
+            if key in known:
+                weight[key] = weight.get(key, 0.0) + 1.0 / (1 + place)
+    return sorted(weight, key=lambda k: -weight[k])[:most]
+
+
+def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
+    """Put inputs into a table with what they rest on.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        Of the files [-].
+    known : mapping of str to Quantity
+        Quantities by key [-].
+
+    Returns
+    -------
+    Table
+        Key, value, tolerance and basis [-].
+    """
+    rows: list[list[Cell]] = []
+    for key in keys:
+        q = known[key]
+        value = show(q.si, q.kind, q.unit)
+        step = "temperature step" if q.kind == "temperature" else q.kind
+        off = show(q.tolerance, step, "K" if q.kind == "temperature" else q.unit, 2) if q.tolerance else ""
+        basis = "assumed" if q.assumed else q.basis if q.tolerance else "stated as exact"
+        rows.append([Mark(key, "key"), value, f"± {off}" if off else "", basis])
+    return Table(("Input", "Value", "Tolerance", "Rests on"), rows, (4.6, 1.2, 1.2, 1.6), (1, 2), small=True)
+
+
+def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], Mending]) -> list[str]:
+    """Say what a team can do about what was found.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        Of one subsystem, the worst first [-].
+    mendings : mapping of tuple to Mending
+        Remedies by id and subject, where they were looked for [-].
+
+    Returns
+    -------
+    list of str
+        One sentence each; at least one [-].
+    """
+    lines = []
+    for finding in (f for f in findings if f.verdict == "short"):
+        mending = mendings.get((finding.id, finding.subject))
+        if mending is not None and mending.remedies:
+            told = "; or ".join(r.sentence for r in mending.remedies[:2])
+            lines.append(f"{finding.id} ({finding.subject}): {told}.")
+        elif mending is not None:
+            lines.append(f"{finding.id} ({finding.subject}): {mending.answer}")
+        else:
+            lines.append(f"{finding.id} ({finding.subject}) is short: mend it before the event.{_first(finding)}")
+    for finding in (f for f in findings if f.verdict == "unknown"):
+        lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
+    for finding in (f for f in findings if f.verdict == "holds" and f.chance is not None and f.chance < _SURE):
+        lines.append(f"{finding.id} holds only in {chance(finding.chance)} of the cases.{_first(finding)}")
+    return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
+
+
+def _first(finding: Finding) -> str:
+    return f" Measure {finding.sharpen} first: it would tell most." if finding.sharpen else ""
