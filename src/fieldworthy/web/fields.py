@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from fieldworthy.robot.editing import GONE
 from fieldworthy.schema.problems import BadInput, KeyPath, Problem
 from fieldworthy.schema.quantity import BASES
 from fieldworthy.web.form import Field, example
@@ -60,10 +61,10 @@ def field_row(found: Field, label: str, *, may_change: bool) -> Markup:
     identifier = field_id(found.path)
     fixed = found.fixed or not may_change
     notes = [found.about] if found.about else []
-    if not found.stated and found.value and not found.fixed:
+    if not found.stated and found.value and not found.generic:
         notes.append("assumed: the file does not say")
-    if found.fixed and found.path[0] == "catalogue":
-        notes.append("of the generic catalogue; a class of your own in the file goes before it")
+    if found.generic:
+        notes.append("of the generic catalogue; a change makes it a class of your own, in your file")
     if found.file.endswith((".csv", ".xlsx")):
         notes.append(f"stands in {found.file}")
     boxes = _number(found, identifier, label, fixed) if found.sort == "quantity" else _other(found, identifier, fixed)
@@ -138,8 +139,6 @@ def read_part(found: Field, part: str, text: str) -> tuple[KeyPath, object]:
     BadInput
         When that cannot be.
     """
-    from fieldworthy.schema.changes import GONE
-
     if part in NUMBER_PARTS:
         return (*found.path, part), text or GONE
     if found.sort == "whole number":

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
 from fieldworthy.decide.change import written
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.editing import season_file
 from fieldworthy.robot.files import _known_names as known_names
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import Document, Of, Quantity
@@ -61,6 +61,8 @@ class Field:
         The name of the file that holds it.
     fixed : bool
         Whether it cannot be changed here.
+    generic : bool
+        Whether it is of a class that comes with the program.
     """
 
     path: KeyPath
@@ -79,6 +81,7 @@ class Field:
     choices: tuple[str, ...] = ()
     file: str = ""
     fixed: bool = False
+    generic: bool = False
 
 
 def form_of(source: Source) -> tuple[Field, ...]:
@@ -102,7 +105,7 @@ def form_of(source: Source) -> tuple[Field, ...]:
     loaded = robot_of(source)
     robot = _Walk(loaded.document, _choices(loaded), ())
     found = list(robot.fields(loaded.robot, ()))
-    season = loaded.document.file.parent / str(getattr(loaded.robot, "season", ""))
+    season = season_file(loaded)
     document, _ = load_season(season, loaded.texts.get(season))
     found += _Walk(document, {}, ("season",)).fields(loaded.season, ())
     order = {name: i for i, name in enumerate(_ROBOT_SECTIONS)}
@@ -221,11 +224,11 @@ class _Walk:
         file = next(
             (f for i in range(len(path), 0, -1) if (f := self.document.files.get(path[:i]))), self.document.file
         )
-        rest["fixed"] = rest.get("fixed", False) or generic
+        rest["fixed"] = rest.get("fixed", False) or file.suffix == ".xlsx"
         whole = (*self.head, *path)
         return Field(
             whole, dotted(whole), section, group, label, sort, value,
-            stated=self._stated(path) and not generic, file=Path(file).name, **rest,
+            stated=self._stated(path) and not generic, file=file.name, generic=generic, **rest,
         )  # fmt: skip
 
 

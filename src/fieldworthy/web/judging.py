@@ -17,11 +17,15 @@ from fieldworthy.checks.showing import Shown, first
 from fieldworthy.decide.change import value_at, with_value
 from fieldworthy.decide.remedy import Mending, remedies
 from fieldworthy.robot import Loaded, load_robot, refusals
+from fieldworthy.robot.editing import edited
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import Quantity, realise
 from fieldworthy.schema.problems import BadInput, KeyPath, Problem
+from fieldworthy.schema.splicing import spliced
+from fieldworthy.season import load_season
 from fieldworthy.season.model import Season
 from fieldworthy.units import KINDS, UnitError, parse
+from fieldworthy.web.folder import is_season
 from fieldworthy.web.worker import progress
 
 Units = Literal["file", "metric", "inch"]
@@ -260,7 +264,7 @@ def texts_of(texts: Mapping[Path, str]) -> tuple[tuple[Path, str], ...]:
 
 
 def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[tuple[Path, str], ...]:
-    """Change values in a robot's files.
+    """Change values in a robot's files, or in a season.
 
     Parameters
     ----------
@@ -277,8 +281,11 @@ def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[t
     Raises
     ------
     BadInput
-        When the robot cannot be read, or a value cannot be put there.
+        When the file cannot be read, or a value cannot be put there.
     """
-    from fieldworthy.robot.editing import edited
-
+    texts = dict(source.texts)
+    if is_season(texts[source.file]):
+        text = spliced(source.file, texts[source.file], dict(changes))
+        load_season(source.file, text)
+        return ((source.file, text),)
     return texts_of(edited(robot_of(source), dict(changes)))

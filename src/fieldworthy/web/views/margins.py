@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 from fieldworthy.checks.finding import Finding, Report
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import Mending
+from fieldworthy.robot.editing import GONE
 from fieldworthy.schema.problems import KeyPath
+from fieldworthy.schema.tree import plain_scalar
 from fieldworthy.web.components import heading
 from fieldworthy.web.findings import bits_of, body_id, fact_row, finding_body, finding_row, key_of, mending_body
 from fieldworthy.web.judging import Brief, mended
@@ -264,7 +266,4 @@ def changes_of(edits: Iterable[Edit]) -> dict[KeyPath, object]:
     dict
         New value by key path [-].
     """
-    from fieldworthy.schema.changes import GONE
-    from fieldworthy.schema.tree import plain_scalar
-
     return {edit.path: plain_scalar(edit.after) if edit.after else GONE for edit in edits}

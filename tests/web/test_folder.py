@@ -1,0 +1,107 @@
+"""Names cannot lead out of the folder, and the list shows what files say of themselves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from edge import ROBOT, SEASON, written
+from fieldworthy.schema import BadInput
+from fieldworthy.web.folder import Folder, is_season
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "inside").mkdir()
+    written(tmp_path / "inside")
+    (tmp_path / "secret.yaml").write_text("fieldworthy: robot 1\nrobot: Secret\n", encoding="utf-8")
+    return Folder.at(tmp_path / "inside")
+
+
+def test_lists_robots_then_seasons_and_nothing_else(folder):
+    (folder.root / "notes.yaml").write_text("a: b\n", encoding="utf-8")
+    (folder.root / "readme.txt").write_text("fieldworthy: robot 1\n", encoding="utf-8")
+    (folder.root / ".hidden.yaml").write_text(ROBOT, encoding="utf-8")
+    (folder.root / "below").mkdir()
+    (folder.root / "below" / "two.yaml").write_text(ROBOT.replace("robot: Small", "robot: 'Two'"), encoding="utf-8")
+    found = [(e.name, e.kind, e.title) for e in folder.entries()]
+    assert found == [
+        ("below/two.yaml", "robot", "Two"),
+        ("robot.yaml", "robot", "Small"),
+        ("season.yaml", "season", "Test season"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../secret.yaml", "..", ".", "", "/etc/passwd", "a/../../secret.yaml", "..\\secret.yaml", "C:\\x.yaml", "C:x.yaml",
+        "\\\\server\\x.yaml", "robot.yaml\x00.txt", "robot.yaml/", "./robot.yaml", "a//b.yaml", ".hidden.yaml", "con.yaml", "NUL",
+        "lpt1.yaml", "robot.yaml:stream", "a/b/c/d.yaml", "robot.yaml ", " robot.yaml", "robot.yaml.", "a\nb.yaml", "\u202egnp.yaml",
+        "x" * 200 + ".yaml", "*.yaml", "%2e%2e/secret.yaml/..", "file:///etc/passwd"[:40], "~/x.yaml/../y.yaml",
+    ],
+)  # fmt: skip
+def test_names_that_lead_out_are_refused(folder, name):
+    with pytest.raises(BadInput):
+        folder.read(name)
+
+
+@given(st.text(max_size=60))
+def test_names_at_random_stay_inside(name):
+    folder = Folder(Path("/srv/team"))
+    try:
+        path = folder.path(name)
+    except BadInput:
+        return
+    assert path.is_relative_to(folder.root)
+    assert ".." not in path.parts
+    assert folder.name(path) == name
+
+
+@given(st.lists(st.sampled_from(["..", ".", "a", "", "\\", "b.yaml", "/", ":", "%2e%2e", "\x00"]), max_size=8))
+def test_climbing_names_at_random_stay_inside(steps):
+    test_names_at_random_stay_inside.hypothesis.inner_test("/".join(steps))
+
+
+def test_links_that_lead_out_are_refused_and_not_listed(folder, tmp_path):
+    (folder.root / "link.yaml").symlink_to(tmp_path / "secret.yaml")
+    (folder.root / "up").symlink_to(tmp_path, target_is_directory=True)
+    (folder.root / "ring.yaml").symlink_to(folder.root / "ring.yaml")
+    for name in ("link.yaml", "up/secret.yaml", "ring.yaml"):
+        with pytest.raises(BadInput):
+            folder.read(name)
+    assert "Secret" not in {e.title for e in folder.entries()}
+
+
+def test_links_within_the_folder_are_followed(folder):
+    (folder.root / "same.yaml").symlink_to(folder.root / "robot.yaml")
+    assert folder.read("same.yaml") == ROBOT
+
+
+def test_a_folder_must_be_one(tmp_path, folder):
+    for path in (tmp_path / "none", folder.root / "robot.yaml"):
+        with pytest.raises(BadInput):
+            Folder.at(path)
+
+
+@given(st.text(max_size=80))
+def test_a_free_name_is_a_name(wish):
+    folder = Folder(Path("/srv/none"))
+    name = folder.free_name(wish)
+    assert folder.path(name).parent == folder.root
+    assert name.endswith(".yaml")
+
+
+def test_a_free_name_is_free(folder):
+    assert folder.free_name("Robot!") == "robot_2.yaml"
+    assert folder.free_name("Heron mk 3") == "heron_mk_3.yaml"
+    assert folder.free_name("con") == "con_robot.yaml"
+
+
+def test_a_season_says_that_it_is_one():
+    assert is_season(SEASON)
+    assert not is_season(ROBOT)
+    assert not is_season("# fieldworthy: season 1\n")
