@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -13,6 +13,7 @@ from fieldworthy.robot.model import Robot
 from fieldworthy.robot.partslist import beside, read_parts_list
 from fieldworthy.schema import BadInput, Document, Problem, Quantity, quantities, read_document, realise
 from fieldworthy.schema.declare import Spec
+from fieldworthy.schema.document import read_text
 from fieldworthy.schema.faults import Fault, faults_of
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.reading import checked
@@ -32,11 +33,14 @@ class Loaded:
         The robot's specification; its catalogue holds every class that the robot names.
     season : Spec
         The season's specification.
+    texts : dict
+        The text of every file that was read, by its path as named: the robot file, its parts list, the season.
     """
 
     document: Document
     robot: Spec
     season: Spec
+    texts: Mapping[Path, str]
 
     @cached_property
     def nominal(self) -> Robot:
@@ -54,7 +58,7 @@ class Loaded:
         return (*quantities(self.robot), *quantities(self.season, ("season",)))
 
 
-def load_robot(file: Path, text: str | None = None) -> Loaded:
+def load_robot(file: Path, text: str | None = None, others: Mapping[Path, str] | None = None) -> Loaded:
     """Read a robot file and everything it names.
 
     Parameters
@@ -63,6 +67,8 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
         The robot file [-].
     text : str or None
         Its text, where it is already at hand, for example not saved yet [-].
+    others : mapping of Path to str or None
+        Texts of the season file and the parts list, where they are at hand, by path beside the robot file [-].
 
     Returns
     -------
@@ -74,19 +80,28 @@ def load_robot(file: Path, text: str | None = None) -> Loaded:
     BadInput
         With every problem found in the robot file and its parts list; the season's, where that one is wrong.
     """
-    document = read_document(file, text)
-    read_parts_list(document)
+    texts = dict(others or {}) | ({file: text} if text is not None else {})
+    document = read_document(file, _text(file, texts))
+    read_parts_list(document, texts)
     document.data = with_builtin(document.data)
     spec, problems = checked(document, Robot)
     season_file, lacking = _season_file(document)
-    season = load_season(season_file)[1] if season_file else None
+    season = load_season(season_file, _text(season_file, texts))[1] if season_file else None
     problems += [*lacking, *_unknown_names(document, season)]
     if spec is not None:
         nominal = None if season is None else realise(season, Season)
         problems += [document.problem(key, expected) for key, expected in refusals(realise(spec, Robot), nominal)]
     if spec is None or season is None or problems:
         raise BadInput(problems)
-    return Loaded(document, spec, season)
+    named = [document.file, season_file, *document.files.values()]
+    return Loaded(document, spec, season, {path: texts[path] for path in named if path in texts})
+
+
+def _text(file: Path, texts: dict[Path, str]) -> str:
+    """The text of a file, which is kept."""
+    if file not in texts:
+        texts[file] = read_text(file)
+    return texts[file]
 
 
 def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:

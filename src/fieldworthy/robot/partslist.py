@@ -115,6 +115,23 @@ def delimiter_of(text: str) -> str:
     return max(",;\t", key=top.count)
 
 
+def head_of(cell: str) -> tuple[str, str]:
+    """Read the head of a column.
+
+    Parameters
+    ----------
+    cell : str
+        Such as ``mass [g]`` [-].
+
+    Returns
+    -------
+    tuple of str
+        The column's name in small letters and its unit, both empty where there is none [-].
+    """
+    match = _HEAD.fullmatch(cell.strip()[:_WIDEST])
+    return (match.group(1).lower(), match.group(2) or "") if match else ("", "")
+
+
 def _rows(file: Path, lines: list[Line]) -> list[tuple[int, Row]]:
     """The table's rows, each with its line in the file; a cell keeps its column, counted in cells."""
     if not lines or not any(c.strip() for c in lines[0][1]):
@@ -143,14 +160,13 @@ def _heads(file: Path, cells: list[str]) -> list[tuple[str, str]]:
     while not cells[-1].strip():  # spreadsheets like to add empty columns; the first cell is never one
         cells = cells[:-1]
     for column, cell in enumerate(cells, 1):
-        match = _HEAD.fullmatch(cell.strip()[:_WIDEST])
-        name = match.group(1).lower() if match else ""
+        name, unit = head_of(cell)
         if name not in COLUMNS:
             message = f"unknown column {shorten(cell.strip())}; expected one of {', '.join(COLUMNS)}"
             problems.append(Problem(file, 1, column, (), message, nearest(name, COLUMNS)))
         elif name in (known for known, _ in heads):
             problems.append(Problem(file, 1, column, (), f"expected each column only once; {name!r} stands twice"))
-        heads.append((name, (match.group(2) or "") if match else ""))
+        heads.append((name, unit))
     lacking = [c for c in _NEEDED if c not in {name for name, _ in heads}]
     if lacking:
         problems.append(Problem(file, 1, 1, (), f"expected the columns {', '.join(lacking)} too"))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Annotated, Any, TypeAlias
 
 import numpy as np
@@ -17,13 +19,26 @@ from fieldworthy.schema.quantity import BASES, Basis, Quantity, default_toleranc
 from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit, wanted
 
 Real: TypeAlias = float | npt.NDArray[np.float64]
-_KEYS = ("value", "tolerance", "basis", "date")
+QUANTITY_KEYS = ("value", "tolerance", "basis", "date")
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 def _wrong(expected: str, suggestion: str | None = None, at: str = "") -> PydanticCustomError:
     """Say what was expected, and at which key of the quantity's own mapping."""
     said = {"expected": expected, "suggestion": suggestion or "", "at": at}
     return PydanticCustomError("expected", "expected {expected}", said)
+
+
+def _day(given: object) -> str | None:
+    """The day on which a value was found, as ISO 8601 writes it."""
+    if given is None:
+        return None
+    try:
+        if isinstance(given, str) and _DAY.fullmatch(given):
+            return date.fromisoformat(given).isoformat()
+    except ValueError as error:
+        raise _wrong(f"a day that exists (found {shorten(given)})", at="date") from error
+    raise _wrong(f"a date such as 2026-11-25: year, month, day (found {shorten(given)})", at="date")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +70,7 @@ class Of:
         Parameters
         ----------
         given : object
-            A unit string, a number, or a mapping with ``value``, ``tolerance`` and ``basis`` [-].
+            A unit string, a number, or a mapping with ``value``, ``tolerance``, ``basis`` and ``date`` [-].
 
         Returns
         -------
@@ -70,13 +85,13 @@ class Of:
         if isinstance(given, Quantity):
             return given
         if isinstance(given, Mapping):
-            return self._mapping(given)
+            return replace(self._mapping(given), date=_day(given.get("date")))
         return self._made(self._number(given, self.kind), None, "estimate")
 
     def _mapping(self, given: Mapping[Any, Any]) -> Quantity:
         for key in given:
-            if key not in _KEYS:
-                raise _wrong(f"one of {', '.join(_KEYS)} as key", nearest(str(key), _KEYS), str(key))
+            if key not in QUANTITY_KEYS:
+                raise _wrong(f"one of {', '.join(QUANTITY_KEYS)} as key", nearest(str(key), QUANTITY_KEYS), str(key))
         if "value" not in given:
             raise _wrong("the key 'value' in this mapping")
         basis = given.get("basis", "estimate")

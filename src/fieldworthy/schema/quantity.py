@@ -52,6 +52,8 @@ class Quantity:
         True where the file says nothing and a documented default stands in.
     low, high : float
         Bounds that no sample may leave, in SI.
+    date : str or None
+        The day on which it was found, as ISO 8601 writes it.
     """
 
     si: float
@@ -62,6 +64,7 @@ class Quantity:
     assumed: bool = False
     low: float = float("-inf")
     high: float = float("inf")
+    date: str | None = None
 
 
 def default_tolerance(si: float, kind: str, basis: Basis) -> float:

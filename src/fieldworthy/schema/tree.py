@@ -132,7 +132,7 @@ class _Builder:
             self._complain(at, path, "expected no aliases (*name): write the value out")
             return None
         if kind == "ScalarEvent":
-            return _scalar(event)
+            return scalar_of(event)
         if len(path) >= DEEPEST:
             raise self._refused(at, f"expected at most {DEEPEST} levels of nesting")
         return self._sequence(path) if kind == "SequenceStartEvent" else self._mapping(path)
@@ -176,10 +176,36 @@ class _Builder:
             event = self._next()
 
 
-def _scalar(event: Any) -> Any:
+def scalar_of(event: Any) -> Any:
+    """Read a scalar of the parser.
+
+    Parameters
+    ----------
+    event : ruamel.yaml.events.ScalarEvent
+        With its text and its quotes [-].
+
+    Returns
+    -------
+    object
+        A text, a number, a truth value or None [-].
+    """
     text = str(event.value)
-    if event.style in ("'", '"', "|", ">"):
-        return text
+    return text if event.style in ("'", '"', "|", ">") else plain_scalar(text)
+
+
+def plain_scalar(text: str) -> Any:
+    """Read a text that stands in a file without quotes.
+
+    Parameters
+    ----------
+    text : str
+        As it stands there [-].
+
+    Returns
+    -------
+    object
+        A text, a number, a truth value or None [-].
+    """
     if text.lower() in _NOTHING:
         return None
     if text.lower() in _TRUTH:

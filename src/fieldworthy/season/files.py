@@ -14,13 +14,15 @@ from fieldworthy.schema.realise import realise, references
 from fieldworthy.season.model import Season
 
 
-def load_season(file: Path) -> tuple[Document, Spec]:
+def load_season(file: Path, text: str | None = None) -> tuple[Document, Spec]:
     """Read a season file.
 
     Parameters
     ----------
     file : Path
         The file [-].
+    text : str or None
+        Its text, where it is already at hand [-].
 
     Returns
     -------
@@ -32,7 +34,7 @@ def load_season(file: Path) -> tuple[Document, Spec]:
     BadInput
         With every problem found.
     """
-    document = read_document(file)
+    document = read_document(file, text)
     spec, problems = checked(document, Season)
     problems += _unknown_names(document)
     if spec is not None:
