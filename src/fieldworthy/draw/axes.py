@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.draw.axesframe import frame, head_rows, legend_rows
+from fieldworthy.draw.axesframe import Frame, frame, head_rows, legend_rows
 from fieldworthy.draw.axesmarks import Band, Bars, Limit, Line, Mark, Points, Span
 from fieldworthy.draw.axespaint import paint_marks
 from fieldworthy.draw.axesscale import Axis
@@ -87,15 +87,17 @@ def panels(title: str, alt: str, charts: Sequence[Chart], style: Style) -> Figur
         The figure; a column that two charts share is listed once [-].
     """
     heights = [what.height or _height(what, style, 0.72) for what in charts]
-    head = 26.0
-    sheet = Sheet(style, sum(heights) + head * len(charts))
-    top = 0.0
+    head, gap = 26.0, 10.0
+    sheet = Sheet(style, sum(heights) + head * len(charts) + gap * (len(charts) - 1))
+    boxes = [Box(0.0, 0.0, style.width, high) for high in heights]
+    trials = [paint(Sheet(style, box.h), box, what) for box, what in zip(boxes, charts, strict=True)]
+    top, left = 0.0, max((where.plot.x for where in trials), default=0.0)
     columns: dict[str, Sequence[Any]] = {}
     for what, high in zip(charts, heights, strict=True):
         sheet.text(10.0, top + 18.0, what.title, Letters(style.theme.ink, LARGE, bold=True))
-        paint(sheet, Box(0.0, top + head, style.width, high), what)
+        paint(sheet, Box(0.0, top + head, style.width, high), what, left)
         columns |= _told_apart(columns_of(what, style), columns, what.title)
-        top += head + high
+        top += head + high + gap
     return Figure(title, alt, sheet.document(title, alt), columns)
 
 
@@ -105,7 +107,7 @@ def _told_apart(new: dict[str, Sequence[Any]], old: dict[str, Sequence[Any]], ti
     return {f"{title}: {key}" if key in clash else key: column for key, column in new.items()}
 
 
-def paint(sheet: Sheet, box: Box, what: Chart) -> None:
+def paint(sheet: Sheet, box: Box, what: Chart, left: float = 0.0) -> Frame:
     """Draw a chart into a part of a sheet.
 
     Parameters
@@ -116,9 +118,17 @@ def paint(sheet: Sheet, box: Box, what: Chart) -> None:
         The part of it, labels included [px].
     what : Chart
         What it shows [SI].
+    left : float
+        The plot begins here at the earliest [px].
+
+    Returns
+    -------
+    Frame
+        Where its numbers lie, for what is drawn on top [-].
     """
-    where = frame(sheet, box, (what.x, what.y), _extents(what), what.marks)
+    where = frame(sheet, box, (what.x, what.y), _extents(what), what.marks, left)
     paint_marks(sheet, where, what.marks)
+    return where
 
 
 def _height(what: Chart, style: Style, share: float = 1.0) -> float:

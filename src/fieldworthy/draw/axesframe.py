@@ -175,7 +175,12 @@ def turns(marks: Sequence[Mark]) -> list[int]:
 
 
 def frame(
-    sheet: Sheet, box: Box, axes: tuple[Axis, Axis], extents: tuple[Array, Array], marks: Sequence[Mark]
+    sheet: Sheet,
+    box: Box,
+    axes: tuple[Axis, Axis],
+    extents: tuple[Array, Array],
+    marks: Sequence[Mark],
+    left: float = 0.0,
 ) -> Frame:
     """Draw the frame of a chart.
 
@@ -191,6 +196,8 @@ def frame(
         What x and y must hold [SI].
     marks : sequence of Mark
         For the labels that they need [-].
+    left : float
+        The plot begins here at the earliest, so that charts below each other are in line [px].
 
     Returns
     -------
@@ -205,7 +212,8 @@ def frame(
     y_low, y_high, y_step = ends(y, extents[1], style, max(2, int((bottom - top) / 42.0)))
     y_ticks = ticks(y_low, y_high, y_step)
     texts = list(y.names) if y.names else tick_texts(y_ticks, y_step)
-    left = box.x + 14.0 + min(max((width(text, SMALL) for text in texts), default=0.0), 0.34 * box.w)
+    own = box.x + 14.0 + min(max((width(text, SMALL) for text in texts), default=0.0), 0.34 * box.w)
+    left = max(own, left)
     names = max((width(mark.name, SMALL) for mark in labelled(marks)), default=0.0) if direct else 0.0
     right = box.right - (names + 22.0 if direct else 16.0)
     x_low, x_high, x_step = ends(x, extents[0], style, max(2, int((right - left) / _tick_room(x, extents[0], style))))

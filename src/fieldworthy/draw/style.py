@@ -70,6 +70,7 @@ THEMES: dict[str, Theme] = {theme.name: theme for theme in (PRINT, LIGHT, DARK)}
 DASHES: tuple[str | None, ...] = (None, "7 4", "2 3", "10 3 2 3", "4 2", "1 4")
 """Strokes of successive lines, so that they are told apart without colour."""
 
+_OWN = {"distance": ("length", "m", "in")}  # a way across the field, longer than a part
 _PLAIN = {"share": ("%", 100.0), "count": ("", 1.0)}  # kinds of figures that no file has
 
 
@@ -105,7 +106,8 @@ class Style:
         Parameters
         ----------
         kind : str
-            A key of `fieldworthy.units.KINDS`, or ``share`` (a ratio in percent), or ``count`` [-].
+            A key of `fieldworthy.units.KINDS`, or ``share`` (a ratio in percent), ``count``, or ``distance`` (a way
+            across the field) [-].
 
         Returns
         -------
@@ -118,6 +120,8 @@ class Style:
         for name, unit in self.own:
             if name == kind:
                 return unit
+        if kind in _OWN:
+            return _OWN[kind][2 if self.units == "inch" else 1]
         return KINDS[kind].inch if self.units == "inch" else KINDS[kind].metric
 
     def value(self, si: Number, kind: str) -> Number:
@@ -140,7 +144,7 @@ class Style:
         unit = self._unit(kind)
         if unit == "1":
             return si
-        map_ = affine(unit, kind)
+        map_ = affine(unit, _OWN[kind][0] if kind in _OWN else kind)
         return (si - map_.offset) / map_.scale
 
     def show(self, si: float, kind: str, significant: int = 3) -> str:

@@ -1,0 +1,95 @@
+"""Tip limits of every pose beside what the drive can make."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fieldworthy.checks.curves.balance import BalanceCurves, PoseLimits
+from fieldworthy.draw.axes import Chart, panels
+from fieldworthy.draw.axesmarks import Bars, Mark, Points
+from fieldworthy.draw.axesscale import Axis
+from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.style import Style
+
+_TITLES = (
+    "Forward, when it brakes",
+    "Back, when it starts",
+    "Left, when it turns right",
+    "Right, when it turns left",
+)
+_CAN = "hardest that it can brake, start or turn"
+
+
+def balance(data: BalanceCurves, style: Style) -> Figure:
+    """Draw the acceleration at which wheels lift, side by side with what the drive can make.
+
+    Parameters
+    ----------
+    data : BalanceCurves
+        Tip limits of every pose [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        One chart for each side, over one scale [-].
+    """
+    most = max(max(*(t.acceleration for t in p.limits), *(p.asked or (0.0,))) for p in data.poses)
+    charts = [_chart(data.poses, side, 1.12 * max(most, 1.0)) for side in range(len(_TITLES))]
+    figure = panels("Tip limits", _alt(data, style), charts, style)
+    return Figure(figure.title, figure.alt, figure.svg, _columns(data, style))
+
+
+_TONES = {"falls over standing still": "bad", "only stands": "edge", "wheels lift": "bad", "stays down": "good"}
+
+
+def _chart(poses: Sequence[PoseLimits], side: int, most: float) -> Chart:
+    names = tuple(pose.pose for pose in poses)
+    limits = [max(pose.limits[side].acceleration, 0.0) for pose in poses]
+    asked = [None if pose.asked is None else pose.asked[side] for pose in poses]
+    at = list(range(len(poses)))
+    words = [_words(pose, side) for pose in poses]
+    tones: list[int | str] = [_TONES[word] for word in words]
+    marks: list[Mark] = [Bars(at=at, value=limits, lying=True, tone=tones, labels=words, width=0.6)]
+    there = [i for i in at if asked[i] is not None]
+    if there:
+        spots = [asked[i] or 0.0 for i in there]
+        marks.append(Points(x=spots, y=there, name=_CAN if side == 0 else "", tone="ink", size=5.0))
+    axis = Axis("Acceleration from which wheels lift" if side == 3 else "", "acceleration", low=0.0, high=most)
+    return Chart(title=_TITLES[side], alt="", x=axis, y=Axis("", names=names), marks=marks)
+
+
+def _words(pose: PoseLimits, side: int) -> str:
+    limit, can = pose.limits[side], None if pose.asked is None else pose.asked[side]
+    if limit.acceleration <= 0.0:
+        return "falls over standing still"
+    if can is None:
+        return "only stands"
+    return "wheels lift" if limit.acceleration < can else "stays down"
+
+
+def _alt(data: BalanceCurves, style: Style) -> str:
+    short = [
+        f"{pose.pose} {limit.side} (from {style.show(limit.acceleration, 'acceleration', 2)} on)"
+        for pose in data.poses
+        for limit, can in zip(pose.limits, pose.asked or (), strict=False)
+        if limit.acceleration < can
+    ]
+    told = f"wheels can lift in {len(short)} cases: {'; '.join(short)}" if short else "no wheel lifts in any pose"
+    return f"Acceleration at which wheels of {data.robot} lift, by side and pose, and what the drive can make: {told}."
+
+
+def _columns(data: BalanceCurves, style: Style) -> dict[str, Sequence[Any]]:
+    hard, tilt = "acceleration", "angle"
+    rows = [(pose, i, limit) for pose in data.poses for i, limit in enumerate(pose.limits)]
+    return {
+        "Pose": [pose.pose for pose, _, _ in rows],
+        "Side": [limit.side for _, _, limit in rows],
+        style.header("Wheels lift at", hard): [style.value(t.acceleration, hard) for _, _, t in rows],
+        style.header("Drive can make", hard): [
+            "" if pose.asked is None else style.value(pose.asked[i], hard) for pose, i, _ in rows
+        ],
+        style.header("Goes over at a tilt of", tilt): [style.value(t.tilt, tilt) for _, _, t in rows],
+    }
