@@ -4,60 +4,13 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pytest
 
 from fieldworthy.measure.model import Scales
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, MASS, fit_scales
 from fieldworthy.schema import BadInput
 from measuring import PER_95, measured, recovered, section
-
-WHEELS = {
-    "left front": (0.14, 0.15),
-    "left rear": (-0.12, 0.15),
-    "right front": (0.14, -0.15),
-    "right rear": (-0.12, -0.15),
-}
-TRUTH = {MASS: 7.412, FORWARD: 0.011, LEFT: -0.006, HEIGHT: 0.148}
-RADIUS, LIFT, ERROR = 0.035, 0.09, 0.01
-SURE = {"drive": {"wheels": {n: {"position": [{"value": f"{c} m", "tolerance": "0 mm"} for c in at]}
-                             for n, at in WHEELS.items()}}}  # fmt: skip
-"""Wheels whose places are known: what is off then is the scales and the lift."""
-
-
-def loads(lift: float = 0.0, twist: float = 0.0) -> dict[str, float]:
-    """What each of the four wheels carries: textbook axle loads, each split by the moment across, and a twist."""
-    base = 0.26
-    pitch = math.asin(lift / base)
-    behind = TRUTH[FORWARD] + 0.12  # of the centre of gravity ahead of the rear axle
-    front = (
-        TRUTH[MASS] * (behind * math.cos(pitch) - (TRUTH[HEIGHT] - RADIUS) * math.sin(pitch)) / (base * math.cos(pitch))
-    )
-    share = 0.5 + TRUTH[LEFT] / 0.3
-    axles = {"front": front, "rear": TRUTH[MASS] - front}
-    return {
-        f"{side} {axle}": load * (share if side == "left" else 1.0 - share)
-        + (twist if (side == "left") == (axle == "front") else -twist)
-        for axle, load in axles.items()
-        for side in ("left", "right")
-    }
-
-
-def readings(seed: int, *, wild: bool = False) -> dict:
-    rng = np.random.default_rng(seed)
-
-    def noisy(true: dict[str, float]) -> dict[str, str]:
-        return {n: f"{1000 * (v + rng.normal(0.0, ERROR / PER_95)):.1f} g" for n, v in true.items()}
-
-    level = [{"readings": noisy(loads(twist=rng.normal(0.0, 0.1)))} for _ in range(3)]
-    if wild:
-        level[1]["readings"]["left front"] = "2.9 kg"
-    raised = []
-    for _ in range(2):
-        lift = LIFT + rng.normal(0.0, 0.001 / PER_95)
-        rear = {n: v for n, v in loads(lift).items() if "rear" in n}
-        raised.append({"end": "front", "lift": f"{LIFT} m", "readings": noisy(rear)})
-    return {"level": level, "raised": raised, "error": f"{1000 * ERROR} g", "lift_error": "1 mm"}
+from weights import ERROR, LIFT, SURE, TRUTH, WHEELS, loads, weighing
 
 
 def fit(bench, data):
@@ -66,7 +19,7 @@ def fit(bench, data):
 
 def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
     bench = measured(tmp_path, robot=SURE)
-    found = recovered(lambda seed: fit(bench, readings(seed)), TRUTH)
+    found = recovered(lambda seed: fit(bench, weighing(seed)), TRUTH)
     for name, (hits, error) in found.items():
         assert 0.90 <= hits <= 0.995, name
         assert error > 0.0
@@ -103,13 +56,13 @@ def test_the_parts_list_is_held_against_the_scales(tmp_path):
 
 
 def test_level_scales_alone_do_not_tell_the_height(tmp_path):
-    found = fit(measured(tmp_path), {"level": readings(0)["level"]})
+    found = fit(measured(tmp_path), {"level": weighing(0)["level"]})
     assert [u.name for u in found.unidentified] == [HEIGHT]
     assert "raise one end" in found.unidentified[0].reading
 
 
 def test_a_hardly_raised_end_tells_no_height(tmp_path):
-    data = readings(0)
+    data = weighing(0)
     for raised in data["raised"]:
         raised["lift"] = "2 mm"
     found = fit(measured(tmp_path), data)
@@ -138,7 +91,7 @@ def test_two_scales_under_one_end_alone_tell_no_mass(tmp_path):
 
 
 def test_a_misread_scale_hardly_matters_and_is_said(tmp_path):
-    found = fit(measured(tmp_path, robot=SURE), readings(3, wild=True))
+    found = fit(measured(tmp_path, robot=SURE), weighing(3, wild=True))
     assert found.get(MASS).value == pytest.approx(TRUTH[MASS], abs=0.03)
     assert any("look for one that is written wrong" in note for note in found.notes)
 
@@ -161,7 +114,7 @@ def test_what_cannot_stand_is_refused(tmp_path, data, said):
 
 
 def test_a_lift_longer_than_the_robot_is_refused(tmp_path):
-    data = readings(0)
+    data = weighing(0)
     data["raised"][0]["lift"] = "400 mm"
     with pytest.raises(BadInput, match="distance between the axles"):
         fit(measured(tmp_path), data)

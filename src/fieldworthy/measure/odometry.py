@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95, Parameter, solve
+from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
 from fieldworthy.measure.handwork import Asked, told
 from fieldworthy.measure.model import Odometry
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
@@ -91,7 +91,7 @@ def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Proce
     bench = _Bench(section, measured)
     if not (section.pushes or section.turns) and section.squares is not None and section.squares.left is None:
         return square_alone(section)
-    solution = solve(bench.residual, bench.parameters)
+    solution = solve(bench.residual, bench.parameters, slopes=stepped(bench.residual, bench.parameters))
     fitted, blind = told(solution, list(bench.asked()))
     notes = [*bench.square_notes(), *_gyro_note(fitted)]
     return Procedure("odometry", "Pushes, turns and squares", section.date, fitted, blind,
@@ -123,7 +123,8 @@ class _Bench:
             self.parts.append(self._square_part(self.square))
 
     def residual(self, values: Array) -> Array:
-        return np.concatenate([part(values) for part in self.parts])
+        """Residuals of every reading, shape (*sets, n), for parameters of shape (*sets, p)."""
+        return np.concatenate([part(values) for part in self.parts], axis=-1)
 
     def _wheels(self) -> Iterator[Parameter]:
         for name, spec in self.specs.items():
@@ -152,7 +153,7 @@ class _Bench:
 
     def _motion(self, values: Array) -> tuple[Array, Array, Array]:
         """Ahead, left and turn of every run, for what the parameters say of it."""
-        now, runs = np.array([values[self.places[label]] for label in self.runs.labels]), self.runs
+        now, runs = values[..., [self.places[label] for label in self.runs.labels]], self.runs
         ahead, left, turn = (np.where(part != 0.0, now, 0.0) for part in (runs.ahead, runs.left, runs.turn))
         return ahead, left, turn
 
@@ -161,16 +162,17 @@ class _Bench:
         rows = [i for i, counts in enumerate(self.runs.counts) if name in counts]
         counted = np.array([self.runs.counts[i][name] for i in rows]) / spec.counts
         size, offset = self.places[_size(name)], self.places.get(_offset(name))
-        ways = np.abs(counted) * np.pi * float(spec.diameter)
-        scatter = _scatter(spec, ways)
+        turned_once = np.pi * float(spec.diameter)
+        scatter = _scatter(spec, np.abs(counted) * turned_once) / turned_once
 
         def part(values: Array) -> Array:
             wheel = TrackingWheel(
-                direction=spec.direction, diameter=float(values[size]),
-                offset=float(values[offset]) if offset is not None else float(spec.offset),
+                direction=spec.direction, diameter=values[..., size, None],
+                offset=values[..., offset, None] if offset is not None else float(spec.offset),
             )  # fmt: skip
-            ahead, left, turn = (m[rows] for m in self._motion(values))
-            return np.asarray((counted * np.pi * wheel.diameter - wheel.travel(ahead, left, turn)) / scatter)
+            ahead, left, turn = (m[..., rows] for m in self._motion(values))
+            # held in turns of the wheel, which is what was read: a way shrinks with the wheel that is tried
+            return np.asarray((counted - wheel.travel(ahead, left, turn) / (np.pi * wheel.diameter)) / scatter)
 
         return part
 
@@ -182,16 +184,16 @@ class _Bench:
         rows = [len(self.section.pushes) + i for i, _ in self.turned]
 
         def part(values: Array) -> Array:
-            turn = self._motion(values)[2][rows]
-            drift = values[self.places[DRIFT]] if DRIFT in self.places else 0.0
-            return np.asarray((read * values[self.places[GYRO]] - turn - drift * time) / scatter)
+            turn = self._motion(values)[2][..., rows]
+            drift = values[..., self.places[DRIFT], None] if DRIFT in self.places else 0.0
+            return np.asarray((read - (turn + drift * time) / values[..., self.places[GYRO], None]) / scatter)
 
         return part
 
     def _square_part(self, square: SquareFit) -> Part:
         sizes = [self.places[_size(n)] for n in square.pair]
         offsets = [self.places[_offset(n)] for n in square.pair]
-        return lambda values: square.residual(values[sizes], values[offsets])
+        return lambda values: square.residual(values[..., sizes], values[..., offsets])
 
     def asked(self) -> Iterator[Asked]:
         for name in self.specs:
@@ -215,8 +217,10 @@ class _Bench:
             if not rows:
                 continue
             counted = np.array([self.runs.counts[i][name] for i in rows]) / spec.counts
-            way = counted * np.pi * values[self.places[_size(name)]]
-            off = self._wheel_part(name)(values) * _scatter(spec, np.abs(counted) * np.pi * float(spec.diameter))
+            size = values[self.places[_size(name)]]
+            way = counted * np.pi * size
+            once = np.pi * float(spec.diameter)
+            off = self._wheel_part(name)(values) * _scatter(spec, np.abs(counted) * once) * size / float(spec.diameter)
             at = tuple(float(i + 1) for i in range(len(rows)))
             labels = tuple(self.runs.labels[i] for i in rows)
             both = tuple(way.tolist()), tuple((way - off).tolist())

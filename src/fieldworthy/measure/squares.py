@@ -13,6 +13,7 @@ from fieldworthy.measure.model import Odometry, Squares
 from fieldworthy.measure.result import Fitted, Procedure
 from fieldworthy.physics.umbmark import SquareErrors, SystematicErrors, systematic_errors, worst_offset
 from fieldworthy.robot.model.tracking import TrackingWheel
+from fieldworthy.schema.kinds import Real
 from fieldworthy.units import digits
 
 Array = npt.NDArray[np.float64]
@@ -52,15 +53,15 @@ class SquareFit:
 
         Parameters
         ----------
-        sizes, offsets : ndarray of shape (2,)
+        sizes, offsets : ndarray of shape (*sets, 2)
             True diameters and offsets of left and right wheel [m].
 
         Returns
         -------
-        ndarray of shape (4 n,)
+        ndarray of shape (*sets, 4 n)
             Of every end point along both axes [-].
         """
-        alpha, beta = angles_of(sizes / self.sizes, float(offsets[0] - offsets[1]), self.track, self.side)
+        alpha, beta = angles_of(sizes / self.sizes, offsets[..., 0] - offsets[..., 1], self.track, self.side)
         return end_points_off(alpha, beta, self.side, self.clockwise, self.counter) / self.deviation
 
     @property
@@ -69,21 +70,23 @@ class SquareFit:
         return float(self.offsets[0] - self.offsets[1])
 
 
-def angles_of(ratios: Array, track: float, reckoned: float, side: float) -> tuple[float, float]:
+def angles_of(ratios: Array, track: Real, reckoned: float, side: float) -> tuple[Array, Array]:
     """Error angles that wheels of another size and track make.
 
     Parameters
     ----------
-    ratios : ndarray of shape (2,)
+    ratios : ndarray of shape (*sets, 2)
         True over reckoned diameter of left and right wheel [-].
-    track, reckoned : float
-        True track, and the one that the odometry reckons with [m].
+    track : float or ndarray of shape sets
+        True track [m].
+    reckoned : float
+        The track that the odometry reckons with [m].
     side : float
         Of the square [m].
 
     Returns
     -------
-    tuple of float
+    tuple of ndarray of shape sets
         Error of each turn, and heading gathered on each side [rad].
 
     Notes
@@ -94,18 +97,18 @@ def angles_of(ratios: Array, track: float, reckoned: float, side: float) -> tupl
     ----------
     borenstein1996: type A and type B errors.
     """
-    mean = float(ratios.mean())
-    lean = float((ratios[1] - ratios[0]) / (ratios[1] + ratios[0]))
-    beta = 2.0 * float(np.arcsin(np.clip(lean * side / track, -0.99, 0.99)))
-    return 0.5 * np.pi * (1.0 - mean * reckoned / track), beta
+    left, right = ratios[..., 0], ratios[..., 1]
+    lean = (right - left) / (right + left)
+    beta = 2.0 * np.arcsin(np.clip(lean * side / track, -0.99, 0.99))
+    return np.asarray(0.5 * np.pi * (1.0 - 0.5 * (left + right) * reckoned / track)), np.asarray(beta)
 
 
-def end_points_off(alpha: float, beta: float, side: float, clockwise: Array, counter: Array) -> Array:
+def end_points_off(alpha: Real, beta: Real, side: float, clockwise: Array, counter: Array) -> Array:
     """End points less where the two error angles put them.
 
     Parameters
     ----------
-    alpha, beta : float
+    alpha, beta : float or ndarray of shape sets
         Error of each turn, and heading gathered on each side [rad].
     side : float
         Of the square [m].
@@ -114,15 +117,16 @@ def end_points_off(alpha: float, beta: float, side: float, clockwise: Array, cou
 
     Returns
     -------
-    ndarray of shape (4 n,)
+    ndarray of shape (*sets, 4 n)
         Differences along both axes [m].
 
     References
     ----------
     borenstein1996: horizontal and vertical superposition.
     """
-    both, apart = -2.0 * side * (alpha + beta), -2.0 * side * (alpha - beta)
-    return np.concatenate(((clockwise - (both, both)).ravel(), (counter - (apart, -apart)).ravel()))
+    both, apart = (np.asarray(-2.0 * side * angle)[..., None] for angle in (alpha + beta, alpha - beta))
+    ways = (clockwise[:, 0] - both, clockwise[:, 1] - both, counter[:, 0] - apart, counter[:, 1] + apart)
+    return np.concatenate(ways, axis=-1)
 
 
 def square_fit(section: Odometry, specs: Mapping[str, TrackingWheel]) -> SquareFit | None:

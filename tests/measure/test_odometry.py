@@ -1,0 +1,190 @@
+"""Pushes, turns and squares: wheel sizes, offsets and the gyro's scale are found, each way parted from the other."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from fieldworthy.measure.model import Odometry
+from fieldworthy.measure.odometry import DRIFT, GYRO, fit_odometry
+from fieldworthy.schema import BadInput
+from measuring import PER_95, measured, recovered, section
+
+SIZE, TRACK, COUNTS = 0.0508, 0.24, 4096
+WHEEL = {"direction": "forward", "diameter": "50.8 mm", "counts": COUNTS, "down_force": "6 N", "wobble": "0.4 mm/m^0.5",
+         "runout": "0.05 mm", "slip": 0.0004}  # fmt: skip
+TRACKING = {
+    "tracking": {
+        "wanted": "70 mm",
+        "gyro": {"drift": "0.5 deg/min", "noise": "1 deg/h^0.5"},
+        "wheels": {
+            "left": WHEEL | {"offset": "120 mm"},
+            "right": WHEEL | {"offset": "-120 mm"},
+            "across": WHEEL | {"direction": "sideways", "offset": "-60 mm"},
+        },
+    }
+}
+TRUE = {
+    "left": (0.05061, 0.1212), "right": (0.05092, -0.1217), "across": (0.0510, -0.0588)
+}  # fmt: skip
+"""True diameter and offset."""
+SCALE, BIAS = 1.0041, math.radians(0.3) / 60.0
+TRUTHS = {f"diameter of wheel '{n}'": size for n, (size, _) in TRUE.items()} | {
+    f"offset of wheel '{n}'": offset for n, (_, offset) in TRUE.items()
+} | {GYRO: SCALE}  # fmt: skip
+
+
+def counted(name: str, way: float, rng) -> float:
+    """Counts of a way, with the scatter that the robot file states."""
+    size = TRUE[name][0]
+    spread = math.sqrt(0.4e-3**2 * abs(way) + 0.05e-3**2 + (0.0004 * way) ** 2)
+    return float(round((way + rng.normal(0.0, spread)) / (math.pi * size) * COUNTS))
+
+
+def pushes(rng) -> list[dict]:
+    found = []
+    for direction, distance in (("forward", 2.4), ("forward", -2.4), ("sideways", 1.8), ("sideways", -1.8)):
+        true = distance + rng.normal(0.0, 0.003 / PER_95)
+        names = ("left", "right") if direction == "forward" else ("across",)
+        counts = {n: counted(n, true, rng) for n in names}
+        found.append({"direction": direction, "distance": f"{distance} m", "counts": counts})
+    return found
+
+
+def turns(rng) -> list[dict]:
+    found = []
+    for number in (10, -10, 10, -10):
+        angle = 2.0 * math.pi * number + rng.normal(0.0, math.radians(1.5) / PER_95)
+        counts = {n: counted(n, (-1 if n != "across" else 1) * angle * TRUE[n][1], rng) for n in TRUE}
+        drift = rng.normal(BIAS, 0.0)
+        noise = math.hypot(math.radians(1.0) / 60.0 * math.sqrt(30.0), 1.7e-3)
+        gyro = (angle + drift * 30.0 + rng.normal(0.0, noise)) / SCALE
+        found.append({"turns": number, "counts": counts, "gyro": f"{math.degrees(gyro):.2f} deg", "time": "30 s"})
+    return found
+
+
+def driven(side: float, left_turns: bool) -> tuple[float, float]:
+    """End of a square that closes by the odometry as it reckons, driven by the true wheels: exact arcs."""
+    ratio = [TRUE[n][0] / SIZE for n in ("left", "right")]
+    track = TRUE["left"][1] - TRUE["right"][1]
+    quarter = 0.25 * math.pi * TRACK * (1.0 if left_turns else -1.0)
+    x = y = heading = 0.0
+    for _ in range(4):
+        for left, right in ((side, side), (-quarter, quarter)):
+            turn = (right * ratio[1] - left * ratio[0]) / track
+            ahead = 0.5 * (left * ratio[0] + right * ratio[1])
+            chord = ahead * (np.sinc(0.5 * turn / math.pi))
+            x, y = x + chord * math.cos(heading + 0.5 * turn), y + chord * math.sin(heading + 0.5 * turn)
+            heading += turn
+    return x, y
+
+
+def squares(rng, noise: float = 0.02) -> dict:
+    def ends(left_turns: bool) -> list[dict]:
+        x, y = driven(1.2, left_turns)
+        off = rng.normal(0.0, noise / PER_95, (4, 2))
+        return [{"x": f"{1e3 * (x + a):.3f} mm", "y": f"{1e3 * (y + b):.3f} mm"} for a, b in off]
+
+    return {
+        "side": "1.2 m",
+        "left": "left",
+        "right": "right",
+        "clockwise": ends(False),
+        "counter_clockwise": ends(True),
+    }
+
+
+def readings(seed: int, *, square: bool = False) -> dict:
+    rng = np.random.default_rng(seed)
+    data = {"pushes": pushes(rng), "turns": turns(rng)}
+    return data | ({"squares": squares(rng)} if square else {})
+
+
+def fit(bench, data):
+    return fit_odometry(section(Odometry, data), bench)
+
+
+def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
+    bench = measured(tmp_path, robot=TRACKING)
+    found = recovered(lambda seed: fit(bench, readings(seed)), TRUTHS)
+    for name, (hits, _) in found.items():
+        assert 0.90 <= hits <= 0.995, name
+    # the naive way: one push over the tape, the size from its counts alone
+    one = 0.0508 / 2.4 * math.hypot(0.003 / PER_95, math.hypot(0.4e-3 * math.sqrt(2.4), 0.0004 * 2.4))
+    assert found["diameter of wheel 'left'"][1] < 0.85 * one
+
+
+def test_the_keys_are_those_of_the_robot_file(tmp_path):
+    found = fit(measured(tmp_path, robot=TRACKING), readings(0))
+    left = found.get("tracking.wheels.left.diameter")
+    assert left.spread_key == ("tracking", "wheels", "left", "diameter_error")
+    assert found.get("tracking.wheels.across.offset").value == pytest.approx(-0.0588, abs=3e-4)
+    assert found.unidentified == ()
+    assert any("Multiply the gyro's reading by 1.00" in note for note in found.notes)
+    assert {r.name for r in found.residuals} == {"Wheel 'left'", "Wheel 'right'", "Wheel 'across'"}
+
+
+def test_turns_alone_do_not_part_size_and_offset(tmp_path):
+    found = fit(measured(tmp_path, robot=TRACKING), {"turns": readings(0)["turns"]})
+    blind = {u.name: u for u in found.unidentified}
+    assert "only a combination of diameter of wheel 'left' and offset" in blind["diameter of wheel 'left'"].why
+    assert "push the robot ahead" in blind["diameter of wheel 'left'"].reading
+    assert [f.name for f in found.fitted] == [GYRO]
+
+
+def test_turning_one_way_only_leaves_the_drift_in_the_gyro_s_scale(tmp_path):
+    bench = measured(tmp_path, robot=TRACKING)
+    both = {"turns": readings(0)["turns"]}
+    one_way = {"turns": [t for t in both["turns"] if t["turns"] > 0]}
+    assert fit(bench, both).get(GYRO).half_width < 0.8 * fit(bench, one_way).get(GYRO).half_width
+
+
+def test_squares_add_to_pushes_and_turns(tmp_path):
+    """End points and marks tell the same track; together they tell it no worse, and the truth still lies inside."""
+    bench = measured(tmp_path, robot=TRACKING)
+    plain, more = fit(bench, readings(1)), fit(bench, readings(1, square=True))
+    for name in ("offset of wheel 'left'", "offset of wheel 'right'", "diameter of wheel 'left'"):
+        item = more.get(name)
+        assert abs(item.value - TRUTHS[name]) <= 1.3 * item.half_width
+        assert item.half_width <= 1.05 * plain.get(name).half_width
+    assert "Squares end" in more.notes[0]
+
+
+def test_squares_alone_give_track_and_ratio_for_the_program(tmp_path):
+    rng = np.random.default_rng(2)
+    data = squares(rng, 0.004)
+    del data["left"], data["right"]
+    found = fit(measured(tmp_path), {"end_error": "4 mm", "squares": data | {"track": f"{TRACK} m"}})
+    track = found.get("track for the robot's program")
+    ratio = found.get("right wheel's diameter over the left one's")
+    assert ratio.value == pytest.approx(TRUE["right"][0] / TRUE["left"][0], abs=3e-4)
+    mean = 0.5 * (TRUE["left"][0] + TRUE["right"][0]) / SIZE
+    assert track.value == pytest.approx((TRUE["left"][1] - TRUE["right"][1]) / mean, rel=2e-3)
+    assert track.key == ()
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        ({}, "expected one of the keys"),
+        ({"turns": [{"turns": 10, "gyro": "3600 deg"}]}, "the robot file has no gyro"),
+        ({"turns": [{"turns": 10}]}, "'counts', 'gyro' or both"),
+        ({"pushes": [{"distance": "0 m", "counts": {"left": 3}}]}, "10 mm or more"),
+        ({"pushes": [{"distance": "1 m", "counts": {"middle": 3}}]}, "expected a name from"),
+        (
+            {"squares": {"side": "1 m", "clockwise": [{"x": 0, "y": 0}], "counter_clockwise": []}},
+            "both ways are needed",
+        ),
+        ({"squares": {"side": "1 m", "clockwise": [{"x": "0.8 m", "y": 0}], "counter_clockwise": []}}, "half a side"),
+    ],
+)
+def test_what_makes_no_sense_is_refused(tmp_path, data, said):
+    robot = {"tracking": {k: v for k, v in TRACKING["tracking"].items() if k != "gyro"}}
+    with pytest.raises(BadInput, match=said):
+        fit(measured(tmp_path, {"odometry": data}, robot=robot), data)
+
+
+def test_the_drift_is_not_told_as_a_result(tmp_path):
+    assert DRIFT not in [f.name for f in fit(measured(tmp_path, robot=TRACKING), readings(0)).fitted]
