@@ -4,7 +4,8 @@ What belongs here turns the robot's description into numbers for the physics roo
 outcomes with a sentence. Formulas belong into ``physics``, words about files into ``schema``.
 """
 
+from fieldworthy.checks.checker import Checker
 from fieldworthy.checks.evaluate import evaluate
 from fieldworthy.checks.finding import Assumption, Fact, Finding, Outcome, Report, Say
 
-__all__ = ["Assumption", "Fact", "Finding", "Outcome", "Report", "Say", "evaluate"]
+__all__ = ["Assumption", "Checker", "Fact", "Finding", "Outcome", "Report", "Say", "evaluate"]

@@ -44,6 +44,9 @@ CHECKS: tuple[Check, ...] = (
 )
 """One check a subsystem."""
 
+OF_THE_BODY = tuple(CHECKS.index(module.check) for module in (drive, balance, grabber, climb, tracking, limits))
+"""Places of the checks that share the robot's body, its stances and its pace: about half of the time of all."""
+
 _ALWAYS = (
     "The event's own rules and the makers' ratings come first; these results are estimates, not a licence.",
     "Lithium batteries: charge them attended, never use one that is swollen or damaged.",

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
-from functools import cached_property
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 
 from fieldworthy.checks.bodies import Group, body_in, extent_in, groups
 from fieldworthy.checks.driving import Drive, Pace, drive_of, nominal_travel, pace_of
 from fieldworthy.checks.finding import Array, Real
+from fieldworthy.checks.reading import Memory
 from fieldworthy.checks.schedule import Beat, legs_of, written_out
 from fieldworthy.checks.stance import Footing, Stance, footing, stand
 from fieldworthy.checks.weighed import corrected
@@ -37,12 +37,14 @@ class Subject:
         Numbers or arrays over cases, in SI.
     base : Subject or None
         The same with nominal numbers alone; None where this is it.
+    memory : Memory
+        What was computed once for all checks.
     """
 
     robot: Robot
     season: Season
     base: Subject | None = None
-    _memory: dict[Hashable, Any] = field(default_factory=dict, repr=False)
+    memory: Memory = field(default_factory=Memory, repr=False)
 
     def remember(self, key: Hashable, compute: Callable[[], T]) -> T:
         """Compute something once for all checks of this batch.
@@ -59,38 +61,41 @@ class Subject:
         object
             What it gave [SI].
         """
-        if key not in self._memory:
-            self._memory[key] = compute()
-        found: T = self._memory[key]
-        return found
+        return self.memory.once(key, compute)
 
     @property
     def nominal(self) -> Subject:
         """The same robot with nominal numbers alone, for questions with an axis of candidates of their own."""
         return self.base or self
 
-    @cached_property
+    @property
     def groups(self) -> dict[str, Group]:
         """The parts that ride together, assembled, with what scales said of the whole laid over the chassis."""
+        return self.remember("groups", self._groups)
+
+    def _groups(self) -> dict[str, Group]:
         weighed = self.robot.weighed
         if weighed is None:
             return self.listed
         moves = self.robot.poses[weighed.pose].moves if weighed.pose is not None else {}
         return corrected(self.listed, weighed, moves, self.nominal.listed)
 
-    @cached_property
+    @property
     def listed(self) -> dict[str, Group]:
         """The parts that ride together, assembled from the parts list alone."""
-        return groups(self.robot.parts.values())
+        return self.remember("listed", lambda: groups(self.robot.parts.values()))
 
-    @cached_property
+    @property
     def p_atm(self) -> Real:
         """Absolute pressure of the atmosphere at the event [Pa]."""
-        return atmosphere(self.season.altitude)
+        return self.remember("p_atm", lambda: atmosphere(self.season.altitude))
 
-    @cached_property
+    @property
     def circuits(self) -> dict[str, Circuit]:
         """Every tank as a circuit: volume, charge, regulator and leak [SI]."""
+        return self.remember("circuits", self._circuits)
+
+    def _circuits(self) -> dict[str, Circuit]:
         air, classes = self.robot.air, self.robot.catalogue.tanks
         found = {}
         for name, tank in air.tanks.items():
@@ -100,33 +105,38 @@ class Subject:
             found[name] = Circuit(volume, charge + self.p_atm, setting, tank.leak_half_time / _LN2)
         return found
 
-    @cached_property
+    @property
     def schedule(self) -> tuple[Beat, ...]:
         """The match plan written out, nominal."""
         return self.nominal.remember("schedule", self._written_out)
 
     def _written_out(self) -> tuple[Beat, ...]:
         # the first of the cases is nominal, so what the batch has found need not be found again
+        usual = self.driving_pose
+        known = self if usual is not None and ("pace", self._alike(usual)) in self.memory else self.nominal
         robot, season = self.nominal.robot, self.nominal.season
-        travel = nominal_travel(robot, self.pace, self.driving_pose, legs_of(robot, season))
+        travel = nominal_travel(robot, known.pace, usual, legs_of(robot, season))
         return written_out(robot, season, travel)
 
-    @cached_property
+    @property
     def driving_pose(self) -> str | None:
         """The pose it drives in where the plan does not say: the first that drives with nothing carried or in tow."""
+        return self.remember("driving pose", self._driving_pose)
+
+    def _driving_pose(self) -> str | None:
         drives = [n for n, p in self.robot.poses.items() if p.use == "drive"]
         empty = [n for n in drives if not self.robot.poses[n].carries and self.robot.poses[n].tow is None]
         return next(iter([*empty, *drives, *self.robot.poses]), None)
 
-    @cached_property
+    @property
     def drive(self) -> Drive:
         """Battery to rims [SI]."""
-        return drive_of(self.robot)
+        return self.remember("drive", lambda: drive_of(self.robot))
 
-    @cached_property
+    @property
     def feet(self) -> Footing:
         """What the robot can stand on [m]."""
-        return footing(self.robot)
+        return self.remember("feet", lambda: footing(self.robot))
 
     def _alike(self, pose: str) -> str:
         """The first pose that is the same body: poses in which nothing is moved, carried or towed share one."""

@@ -1,0 +1,145 @@
+"""Some of the checks on one robot, kept up to date while its numbers change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from fieldworthy.checks.evaluate import entries_of
+from fieldworthy.checks.finding import Real
+from fieldworthy.checks.judging import Said, Table, Tally, judged
+from fieldworthy.checks.reading import Live, Memory, Place, Places, Reads, fields_of, quantities_in, undisturbed
+from fieldworthy.checks.registry import CHECKS
+from fieldworthy.checks.sampling import Cases
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.checks.weighed import settled
+from fieldworthy.schema import Quantity
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.schema.realise import nominal
+
+Stated: TypeAlias = tuple[tuple[KeyPath, Any], ...]
+"""Robot and season with `Quantity` in place of their numbers, each with its key path."""
+Field: TypeAlias = tuple[KeyPath, Any]
+"""Key path of a field and what it states."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a part of the work is.
+
+    Attributes
+    ----------
+    checks : tuple of int
+        Which checks, by their place in the list of all.
+    samples, seed : int
+        How chances are sampled; one block at most.
+    """
+
+    checks: tuple[int, ...]
+    samples: int
+    seed: int
+
+
+def tabled(robot: Any, fields: Mapping[Place, Field], shown: Shown) -> Table:
+    """List the quantities that a batch nudges.
+
+    Parameters
+    ----------
+    robot : Robot
+        With nominal numbers [SI].
+    fields : mapping
+        All fields of robot and season [-].
+    shown : Shown
+        Units to show [-].
+
+    Returns
+    -------
+    Table
+        In the order of the files [-].
+    """
+    quantities = (found for path, value in fields.values() for found in quantities_in(value, path))
+    return Table(entries_of(robot, quantities), shown)
+
+
+class Part:
+    """Some of the checks; `begin` comes first, then `change` and `said` as often as wanted.
+
+    Parameters
+    ----------
+    asked : Asked
+        Which checks, and how chances are sampled.
+    """
+
+    def __init__(self, asked: Asked) -> None:
+        self._asked = asked
+        self._reads = Reads()
+
+    def begin(self, stated: Stated, shown: Shown) -> None:
+        """Take in a robot; nothing is kept of the one before.
+
+        Parameters
+        ----------
+        stated : tuple
+            Robot and season [-].
+        shown : Shown
+            Units to show [-].
+        """
+        self._shown = shown
+        self._fields: dict[Place, Field] = {place: (path, value) for place, path, value in fields_of(stated)}
+        self._kept: dict[int, tuple[list[Said], Places]] = {}
+        self._memories = Memory(self._reads), Memory(self._reads)
+        self._nominal = Live(stated, nominal, self._reads)
+        self._tabulate()
+        self._batch = Live(stated, self._draw, self._reads)
+        (robot, season), (wide_robot, wide_season) = self._nominal.things, self._batch.things
+        base = Subject(robot, season, memory=self._memories[0])
+        self._subject = Subject(wide_robot, wide_season, base, self._memories[1])
+
+    def _tabulate(self) -> None:
+        self._table = tabled(self._nominal.things[0], self._fields, self._shown)
+        paths = [path for path, _ in self._table.entries]
+        self._cases = Cases(self._asked.seed, 0, self._asked.samples, paths)
+
+    def _draw(self, path: KeyPath, quantity: Quantity) -> Real:
+        return self._cases.draw(path, settled(self._nominal.things[0], path, quantity))
+
+    def change(self, fields: Mapping[Place, Field], anew: bool = False) -> None:
+        """Put other numbers into some fields; the rest of the robot stays as it is.
+
+        Parameters
+        ----------
+        fields : mapping
+            What is stated now, quantities of the same shape as before [-].
+        anew : bool
+            Whether everything is to be judged again, not only what read one of these fields [-].
+        """
+        changed = None if anew else frozenset(fields)
+        for memory in self._memories:
+            memory.forget(changed)
+        self._kept = undisturbed(self._kept, changed)
+        if not fields:
+            return
+        self._fields |= fields
+        values = {place: value for place, (_, value) in fields.items()}
+        self._nominal.change(values, nominal)
+        self._tabulate()
+        self._batch.change(values, self._draw)
+
+    def said(self) -> dict[int, list[Said]]:
+        """Judge what is not known already.
+
+        Returns
+        -------
+        dict
+            Findings and facts of each check, in its order, by the check's place in the list of all [-].
+        """
+        for check in self._asked.checks:
+            if check not in self._kept:
+                self._kept[check] = self._reads.of(lambda check=check: self._judged(check))  # type: ignore[misc]
+        return {check: kept[0] for check, kept in self._kept.items()}
+
+    def _judged(self, check: int) -> list[Said]:
+        outcomes: Sequence[Any] = list(CHECKS[check](self._subject))
+        return [judged(o, Tally.of(o, self._cases.sampled), self._table) for o in outcomes]
