@@ -361,7 +361,12 @@ class _Side:
         colour = self.style.theme.bad
         low, high = self.on(at, -1.12 * self.half), self.on(at, 1.2 * self.half)
         self.sheet.line(low, high, Ink(colour, width=1.6, dash="3 2"))
-        self._name(name, colour, around((low[0], low[1] + 8.0)))
+        # outside the path, where no object comes: the name stays where it is from moment to moment
+        x, y = low
+        right = self.style.width - 4.0
+        self._name(
+            name, colour, [(x + 6.0, y + 13.0, "start"), (x + 8.0, y + 27.0, "middle"), (right, y + 27.0, "end")]
+        )
 
     def _name(self, text: str, colour: str, places: Sequence[Place]) -> None:
         place(self.sheet, text, Letters(colour, SMALL, halo=self.style.theme.paper), places, [])

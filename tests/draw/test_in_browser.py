@@ -1,0 +1,58 @@
+"""Texts as a real browser sets them: all inside the figure, none on another."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from drawn import everything
+from fieldworthy.draw import LIGHT, Style
+
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+FAULTS = """() => {
+  const faults = [], frame = document.querySelector('svg').getBoundingClientRect();
+  const texts = [...document.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()])
+    .filter(([words]) => words.trim());
+  for (const [words, box] of texts)
+    if (box.left < frame.left - 0.5 || box.right > frame.right + 0.5 || box.top < frame.top - 0.5
+        || box.bottom > frame.bottom + 1.5) faults.push(`outside: ${words}`);
+  texts.forEach(([words, a], i) => texts.slice(i + 1).forEach(([other, b]) => {
+    const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+    const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+    if (wide > 1.5 && high > 3.5) faults.push(`${words} meets ${other}`);
+  }));
+  return faults;
+}"""
+
+
+@pytest.fixture(scope="module")
+def page():
+    """An empty page of the system's Chromium."""
+    from playwright.sync_api import sync_playwright
+
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    assert found, "no Chromium on this machine: install Debian's package 'chromium' (see README.md)"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield browser.new_page(viewport={"width": 1000, "height": 900})
+        browser.close()
+
+
+@pytest.mark.parametrize("style", [Style(LIGHT, "metric", 340.0), Style(LIGHT, "inch", 900.0)], ids=["phone", "wide"])
+def test_no_text_leaves_the_figure_or_meets_another(page, style):
+    faults = []
+    for label, draw, data in everything():
+        figure = draw(data, style)
+        assert figure is not None
+        page.set_content(f"<body style='margin:0'>{figure.svg}")
+        faults += [f"{label}: {fault}" for fault in page.evaluate(FAULTS)]
+    assert faults == []
