@@ -1,4 +1,4 @@
-"""Air: dead volume from cycles, half time from a gauge at rest; the truth is found, a tight tank is said to be tight."""
+"""Air: dead volume from cycles, half time at rest; the truth is found, and a tight tank is said to be tight."""
 
 from __future__ import annotations
 
