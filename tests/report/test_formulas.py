@@ -1,0 +1,237 @@
+"""Formulas of the documents agree with the functions that compute: by their docstrings, and by numbers worked here."""
+
+import importlib
+import inspect
+import math
+import re
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fieldworthy.physics import (
+    chain,
+    chance,
+    cylinder,
+    facing,
+    flow,
+    gas,
+    grabber,
+    guide,
+    hanging,
+    holding,
+    liftoff,
+    linkage,
+    motion,
+    motor,
+    motorarm,
+    rigidbody,
+    rollers,
+    seams,
+    sorting,
+    staging,
+    tank,
+    tipping,
+    turning,
+)  # fmt: skip
+from fieldworthy.physics.battery import Battery
+from fieldworthy.report.formulas import formulas, mathml
+from fieldworthy.report.subjects import PAGES
+
+SOURCES = tomllib.loads((Path(gas.__file__).parents[1] / "sources.toml").read_text("utf-8"))
+G = 9.80665
+
+
+@pytest.mark.parametrize("key", formulas())
+def test_a_formula_says_what_its_function_says(key):
+    formula = formulas()[key]
+    module, _, name = formula.function.partition(".")
+    text = inspect.getdoc(getattr(importlib.import_module(f"fieldworthy.physics.{module}"), name)) or ""
+    flat = " ".join(text.replace("``", "").split())
+    assert formula.says in flat
+    assert re.search(rf"\b{formula.source}: ", flat), f"{formula.function} does not name {formula.source}"
+    assert formula.source in SOURCES
+    assert formula.where
+
+
+def test_every_page_has_formulas_that_exist():
+    used = {key for page in PAGES for key, _ in page.formulas}
+    assert used <= set(formulas())
+    assert all(page.formulas for page in PAGES)
+
+
+def test_every_formula_and_letter_becomes_mathml():
+    written = mathml()
+    for formula in formulas().values():
+        assert written[formula.typst].startswith("<math")
+        for letter, _ in formula.where:
+            assert "<mi" in written[letter]
+    assert 'display="block"' in written[formulas()["tip"].typst]
+
+
+# Each formula as formulas.toml writes it, worked out here in plain arithmetic, against its function.
+
+
+def cuboids():
+    one = rigidbody.assemble([2.0], [[0.1, 0.2, 0.3]], [[0.3, 0.4, 0.5]])
+    about = rigidbody.inertia_about(one, [0.0, 0.0, 0.0])
+    return 2.0 * (0.4**2 + 0.5**2) / 12 + 2.0 * (0.2**2 + 0.3**2), about[0, 0]
+
+
+LINE = motor.MotorLine(60.0, 1.2, 0.2, 4.2, 12.0)
+
+
+def motor_line():
+    current = 1.5
+    speed = (12.0 - LINE.resistance * current) / LINE.voltage_constant
+    return LINE.voltage_constant * speed + current * LINE.resistance, 12.0
+
+
+def sprint():
+    train = motion.Powertrain(LINE, motor.Controller(), Battery(12.0, 0.0), 4.0,
+                              motion.Wheels(motion.GearStage(1.0, 1.0), 0.035))  # fmt: skip
+    drive, load = motion.drive_line(train), motion.Load(8.0, deceleration=4.0)
+    made = motion.move(drive, load, 2.0)
+    top = float(np.asarray(made.peak_speed))
+    return float(np.asarray(made.run_up_distance)) + top**2 / (2 * 4.0), 2.0
+
+
+def scrub():
+    x, load, grip = np.array([0.15, 0.0, -0.15]), np.array([20.0, 30.0, 25.0]), np.array([0.8, 0.8, 0.8])
+    by_hand = min(sum(m * n * abs(a - c) for m, n, a in zip(grip, load, x, strict=True)) for c in x)
+    return by_hand, float(np.asarray(turning.scrub_moment(x, load, grip)))
+
+
+def tip():
+    return G * 0.12 / 0.15, float(tipping.tip_acceleration(0.12, 0.15))
+
+
+BODY = tipping.Overturn(8.0, 0.2, 0.12, 0.15)
+
+
+def impact():
+    speed = float(np.asarray(tipping.impact_tip_speed(BODY)))
+    inertia = 0.2 + 8.0 * (0.12**2 + 0.15**2)
+    omega = 8.0 * speed * 0.15 / inertia
+    return inertia * omega**2 / 2, 8.0 * G * (math.hypot(0.12, 0.15) - 0.15)
+
+
+def draw():
+    p, volume, before, after, atm = 600e3, 200e-6, 1e-6, 9e-6, 101325.0
+    fill = (p * volume + atm * before) / (volume + after)
+    return p - (fill * after - atm * before) / volume, float(
+        np.asarray(tank.after_draw(p, volume, before, after, atm, math.inf))
+    )
+
+
+def choked():
+    return 0.2e-8 * 1.185 * 700e3 * math.sqrt(293.15 / 300.0), float(
+        np.asarray(flow.mass_flow(700e3, 101325.0, 0.2e-8, 0.3, 300.0))
+    )
+
+
+def stop():
+    return 1.5 * (0.5 * 0.01 + 0.012) + 1.5**2 / (2 * 40), staging.stop_distance(
+        staging.Stop(1.5, 0.01, 0.012, 40.0), 0.5
+    )
+
+
+def roller():
+    alpha = math.acos(1 - 0.006 / 0.03)
+    return 0.03 * math.sin(alpha) / alpha, float(np.asarray(rollers.rolling_radius(0.03, 0.006)))
+
+
+def chain_length():
+    pitch, small, large, centre = 6.35e-3, 12, 24, 0.1
+    radii = [pitch / (2 * math.sin(math.pi / z)) for z in (small, large)]
+    alpha = math.asin((radii[1] - radii[0]) / centre)
+    by_hand = 2 * centre / pitch * math.cos(alpha) + (small + large) / 2 + (large - small) * alpha / math.pi
+    return by_hand, float(np.asarray(chain.length(pitch, small, large, centre)))
+
+
+def threshold():
+    at, z = sorting.equal_error_threshold(0.4, 0.2, 1.6, 0.3)
+    assert float(np.asarray(at)) == pytest.approx(0.4 + 0.2 * 1.2 / 0.5)  # as far from both, in their spreads
+    return 1.2 / (0.2 + 0.3), float(np.asarray(z))
+
+
+def background():
+    found = facing.facing("hexagonal", 0.2, 0.1)
+    step = math.pi / 3  # on the hexagonal circle yellow stands a sixth of a turn from red
+    return step / math.sqrt((0.2**2 + 0.1**2) / 2), float(np.asarray(found.yellow))
+
+
+def wedge():
+    return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(holding.hook_gain(math.radians(65), 0.5)))
+
+
+def tipover():
+    force = float(np.asarray(grabber.force_to_tip(grabber.Standing(10.0, 0.07, 0.13, 0.45), 0.15, 0.3, 0.02)))
+    return force * (0.15 * math.cos(0.3) + (0.13 - 0.02) * math.sin(0.3)), 10.0 * 0.13
+
+
+def hang():
+    wall = hanging.Wall(-0.075, 0.0, "behind")
+    found = hanging.hang(80.0, [-0.12, 0.5], [0.02, 0.15], [-0.19, 0.06], wall)
+    turned = [hanging.turned(p, [-0.12, 0.5], found.attitude) for p in ([0.02, 0.15], [-0.19, 0.06])]
+    return float(np.asarray(found.rest_force)) * abs(float(turned[1][1])), 80.0 * abs(float(turned[0][0]))
+
+
+def hoist():
+    return 80.0 * 2.0 / (2 * 0.9), float(np.asarray(liftoff.actuator_force(80.0, 2.0, 2.0, 0.9)))
+
+
+def lever():
+    rocker = linkage.Rocker(0.2, 0.1, 0.2, 0.05)
+    posed = linkage.pose(rocker, 0.02)
+    length = 0.22
+    gamma = math.acos((0.2**2 + 0.1**2 - length**2) / (2 * 0.2 * 0.1))
+    return 0.2 * 0.1 * math.sin(gamma) / length, float(np.asarray(posed.moment_arm))
+
+
+def push():
+    made = cylinder.Cylinder(0.016, 0.006, 0.05, 1e-6, 1e-6, True, (0.0, 0.0))
+    piston, ring = math.pi / 4 * 0.016**2, math.pi / 4 * (0.016**2 - 0.006**2)
+    by_hand = 600e3 * piston - 120e3 * ring - 101325.0 * (piston - ring) - 3.0
+    return by_hand, float(np.asarray(cylinder.push_force(made, 600e3, 120e3, 3.0)))
+
+
+def arm():
+    motor_ = motorarm.SaggingMotor(LINE, motor.Controller(), Battery(12.5, 0.1), 2.0)
+    current = 0.5 / LINE.torque_constant + 0.2
+    by_hand = (12.5 - (LINE.resistance + 2 * 0.1) * current) / LINE.voltage_constant
+    return by_hand, float(np.asarray(motorarm.sagged_speed(motor_, 0.5)))
+
+
+def guide_ratio():
+    # just free to move where L / e = 2 mu, and a fifth more length leaves a fifth of that in hand
+    mu, offset = 0.3, 0.06
+    return 1 / 1.2, float(np.asarray(guide.binding_ratio(1.2 * 2 * mu * offset, offset, mu)))
+
+
+def seam():
+    force = float(np.asarray(seams.step_force(0.025, 0.002, 6.0)))
+    return force * (0.025 - 0.002), 6.0 * math.sqrt(0.025**2 - (0.025 - 0.002) ** 2)
+
+
+def practice():
+    return (34 + 1) / (40 + 2), float(np.asarray(chance.posterior(34.0, 40.0).mean))
+
+
+WORKED = {
+    "cuboids": cuboids, "motor_line": motor_line, "sprint": sprint, "scrub": scrub, "tip": tip, "impact": impact,
+    "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
+    "background": background, "wedge": wedge, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
+    "push": push, "arm": arm, "guide": guide_ratio, "seam": seam, "practice": practice,
+}  # fmt: skip
+
+
+def test_every_formula_is_worked():
+    assert set(WORKED) == set(formulas())
+
+
+@pytest.mark.parametrize("key", WORKED)
+def test_worked_by_hand(key):
+    by_hand, computed = WORKED[key]()
+    assert computed == pytest.approx(by_hand, rel=1e-6)

@@ -1,0 +1,116 @@
+"""Documents of blocks: what people type stays a text in PDF and HTML, and the same document gives the same bytes."""
+
+import dataclasses
+import io
+
+import pypdf
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fieldworthy.draw.figure import Figure
+from fieldworthy.report.blocks import Formula, Head, Mark, Paper, Para, Picture, Points, Section, Side, Table
+from fieldworthy.report.page import as_html
+from fieldworthy.report.typeset import as_pdf, breakable, pages
+from papers import flat, pages_of, strict
+
+DRAWING = Figure(
+    "A square", "A square of ten.",
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 40" width="60" height="40" role="img">'
+    '<title id="t">A square</title><defs><clipPath id="c"><rect width="9" height="9"/></clipPath></defs>'
+    '<g clip-path="url(#c)"><rect x="1" y="1" width="10" height="10" fill="#000000"/></g></svg>',
+)  # fmt: skip
+HOSTILE = '#panic() $x$ *b* _i_ `raw` @ref <b>&amp; "q" \\n //c [a] {b} ~ = - + \' http://x.y --- ...'
+
+
+def paper(text: str, **changes) -> Paper:
+    blocks = [
+        Para(text), Para(text, "lead"), Head(text), Points([text, "x"]), Points([text], "caution"),
+        Points([text], "boxes"), Table((text, "b"), [[text, Mark(text, "bold")], [Mark(text, "key"), "y"]], (1, 1)),
+        Side([[Para(text)], [Formula("tip")]], (1, 1)), Picture(DRAWING, 0.1), Picture(DRAWING, 0.1), Formula("draw"),
+    ]  # fmt: skip
+    sections = [Section(text, blocks), Section("b", [Para("x")]), Section("c", []), Section("d", [])]
+    made = Paper(text, text, (text,), "2026-11-25", sections, "notebook", "a4", (Para(text),))
+    return dataclasses.replace(made, **changes)
+
+
+def test_marks_of_every_kind_stay_text_in_pdf():
+    found = "".join(pages_of(as_pdf(paper(HOSTILE))))
+    # title, subtitle, line, cover, contents, heading, three paragraphs, three lists, four cells and one beside
+    assert found.count(flat(HOSTILE)) >= 13
+
+
+def test_marks_of_every_kind_stay_text_in_html():
+    page = strict(as_html(paper(HOSTILE)))
+    assert "".join(page.text).count(HOSTILE) >= 13
+    assert "b" not in page.tags
+
+
+WORDS = st.text(st.sampled_from("#$*_@<>&\"'\\`~[]{}()=+-/.,:;%!? \n\t\r\u2028abcXYZ019éß"), max_size=60)
+
+
+@settings(deadline=None, max_examples=40)
+@given(text=WORDS)
+def test_whatever_is_typed_is_set_and_read_back(text):
+    pdf = as_pdf(paper(text))
+    shown = flat("".join(c if c.isprintable() else " " for c in text))
+    assert shown in "".join(pages_of(pdf))
+    page = strict(as_html(paper(text)))
+    assert shown in flat("".join(page.text))
+
+
+@settings(deadline=None, max_examples=15)
+@given(text=st.text(max_size=40))
+def test_any_letter_of_the_world_is_set(text):
+    as_pdf(paper(text))
+    strict(as_html(paper(text)))
+
+
+def test_the_same_document_gives_the_same_bytes_and_another_date_others():
+    first, again = as_pdf(paper("A")), as_pdf(paper("A"))
+    assert first == again
+    assert as_pdf(paper("A", date="2026-11-26")) != first
+    assert as_html(paper("A")) == as_html(paper("A"))
+
+
+def test_the_pdf_says_what_it_is(tmp_path):
+    file = tmp_path / "a.pdf"
+    file.write_bytes(as_pdf(paper("Heron")))
+    reader = pypdf.PdfReader(file)
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Heron"
+    assert str(reader.metadata.creation_date).startswith("2026-11-25")
+    assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]  # tagged, so that a reader aloud finds its order
+    assert reader.trailer["/Root"]["/Lang"] == "en"
+    fonts = {f for page in reader.pages for f in page["/Resources"]["/Font"].values()}
+    for font in fonts:
+        inner = font.get_object()["/DescendantFonts"][0].get_object()["/FontDescriptor"].get_object()
+        assert {"/FontFile2", "/FontFile3"} & set(inner), "a font is not carried along"
+
+
+def test_without_a_date_none_is_shown():
+    pdf = as_pdf(paper("Heron", date=""))
+    assert as_pdf(paper("Heron", date="")) == pdf
+    assert "2026" not in "".join(pages_of(pdf))
+
+
+def test_letters_are_counted_before_a_line_may_break():
+    assert breakable("x" * 50) == f"{'x' * 22}\u200b{'x' * 22}\u200b{'x' * 6}"
+    assert breakable("short words stay") == "short words stay"
+    assert breakable("a\nb\x00c") == "a b c"
+
+
+@pytest.mark.parametrize("form", ["sheet", "card", "notebook"])
+@pytest.mark.parametrize("size", ["a4", "us-letter"])
+def test_forms_and_sizes(form, size):
+    pdf = as_pdf(paper("A", form=form, size=size))
+    (width,) = {float(p.mediabox.width) for p in pypdf.PdfReader(io.BytesIO(pdf)).pages}
+    assert width == pytest.approx({"a4": 595.28, "us-letter": 612.0}[size], abs=0.1)
+    assert pages(paper("A", form=form, size=size)) == len(pages_of(pdf))
+
+
+def test_figures_on_one_page_keep_their_own_names():
+    page = as_html(paper("A"))
+    assert page.count('id="f1-c"') == 1
+    assert page.count("url(#f2-c)") == 1
+    assert 'url(#c)"' not in page
