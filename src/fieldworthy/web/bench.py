@@ -168,6 +168,7 @@ class Bench:
         self._judged = Shared()
         self._glances = Shared(512)
         self._other = Shared()
+        self._sketches = Shared(256)
         self._running: Job | None = None
 
     async def judge(self, source: Source, units: Units) -> Judged:
@@ -233,6 +234,24 @@ class Bench:
         """
         question = (function, *arguments)
         return await self._other.get(question, lambda: self.thorough.run(function, *arguments))
+
+    async def sketch(self, function: Callable[..., T], *arguments: Any) -> T:
+        """Run a function that takes some milliseconds, ahead of what takes longer.
+
+        Parameters
+        ----------
+        function : callable
+            As for `compute` [-].
+        *arguments : object
+            Hashable, and such as can be sent [-].
+
+        Returns
+        -------
+        object
+            What the function returns [-].
+        """
+        question = (function, *arguments)
+        return await self._sketches.get(question, lambda: self.quick.run(function, *arguments))
 
     def start(self, key: Hashable, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
         """Begin a long run, or find the one that was begun under the same key.

@@ -197,8 +197,29 @@ class Page(Screen):
         object or None
             What it returns; None where it could not [-].
         """
+        return await self._told(self.bench.compute(function, *arguments))
+
+    async def sketch(self, function: Callable[..., T], *arguments: Any) -> T | None:
+        """Run a function that takes some milliseconds, such as a drawing that follows a slider.
+
+        Parameters
+        ----------
+        function : callable
+            As for `compute` [-].
+        *arguments : object
+            Hashable, and such as can be sent [-].
+
+        Returns
+        -------
+        object or None
+            What it returns; None where it could not [-].
+        """
+        return await self._told(self.bench.sketch(function, *arguments))
+
+    async def _told(self, work: Awaitable[T]) -> T | None:
+        """Wait for work, and show as a sentence why it could not be done."""
         try:
-            return await self.bench.compute(function, *arguments)
+            return await work
         except BadInput as error:
             self.note(sentences(error.problems[:3]), bad=True)
         except Broken as error:

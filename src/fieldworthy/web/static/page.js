@@ -181,6 +181,51 @@ const fw = (() => {
     const data = { path: element.dataset.path, part: element.dataset.part || "value", value };
     settle = setTimeout(() => tell("set", data), wait);
   }
+  // sliders that have something drawn anew: the newest place is sent as soon as the last one is drawn
+  const slides = new Map();
+  function slide(input) {
+    const name = input.dataset.slide;
+    const state = slides.get(name) || { flying: 0, waiting: null };
+    slides.set(name, state);
+    state.waiting = { ...input.dataset, value: input.value };
+    if (Date.now() - state.flying > 1000) sendSlide(name);
+  }
+  function sendSlide(name) {
+    const state = slides.get(name);
+    if (!state || !state.waiting) return;
+    state.flying = Date.now();
+    tell("do", { do: name, ...state.waiting });
+    state.waiting = null;
+  }
+  function slid(name) {
+    const state = slides.get(name);
+    if (state) state.flying = 0;
+    sendSlide(name);
+  }
+  // lets a slider run from where it stands to its end, in as many seconds as the button says
+  let playing = 0;
+  function play(button) {
+    const input = byId(button.dataset.play);
+    if (!input) return;
+    const running = button.getAttribute("aria-pressed") === "true";
+    clearInterval(playing);
+    button.setAttribute("aria-pressed", String(!running));
+    if (running) return;
+    const [low, high] = [Number(input.min), Number(input.max)];
+    const from = Number(input.value) >= high ? low : Number(input.value);
+    const began = performance.now();
+    const rate = (high - low) / (1000 * Number(button.dataset.seconds || 4));
+    playing = setInterval(() => {
+      const now = Math.min(high, from + rate * (performance.now() - began));
+      if (!input.isConnected) clearInterval(playing);
+      input.value = now;
+      slide(input);
+      if (now < high) return;
+      clearInterval(playing);
+      button.setAttribute("aria-pressed", "false");
+    }, 60);
+  }
+
   const NUMBER = /^\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(.*)$/;
   function step(value) {
     const size = Math.abs(value) || 1;
@@ -208,6 +253,8 @@ const fw = (() => {
     event.target.closest("[data-close=note]")?.closest(".note")?.remove();
     const step = event.target.closest("[data-step]");
     if (step) nudge(byId(step.dataset.for), Number(step.dataset.step));
+    const player = event.target.closest("button[data-play]");
+    if (player) play(player);
     const button = event.target.closest("[data-do]");
     if (button && button.tagName === "BUTTON" && button.getAttribute("aria-disabled") !== "true") {
       tell("do", { do: button.dataset.do, ...button.dataset });
@@ -220,6 +267,7 @@ const fw = (() => {
       clearTimeout(input.waits);
       input.waits = setTimeout(() => tell("do", { do: input.dataset.watch, value: input.value }), 250);
     }
+    if (input.dataset.slide) slide(input);
     if (input.dataset.lines !== undefined) gutter(input);
   });
   document.addEventListener("change", (event) => {
@@ -230,6 +278,29 @@ const fw = (() => {
       tell("do", { do: input.dataset.change, value, ...input.dataset });
     }
     if (input.type === "file" && input.dataset.upload) upload(input);
+  });
+  // something taken from one place and put into another; who cannot drag has a list to choose from
+  document.addEventListener("dragstart", (event) => {
+    const taken = event.target.closest?.("[data-drag]");
+    if (taken) event.dataTransfer.setData("text/plain", taken.dataset.drag);
+  });
+  const over = (event) => event.target.closest?.("[data-drop]");
+  document.addEventListener("dragover", (event) => {
+    const place = over(event);
+    if (!place) return;
+    event.preventDefault();
+    place.dataset.over = "yes";
+  });
+  document.addEventListener("dragleave", (event) => {
+    const place = over(event);
+    if (place && !place.contains(event.relatedTarget)) delete place.dataset.over;
+  });
+  document.addEventListener("drop", (event) => {
+    const place = over(event);
+    if (!place) return;
+    event.preventDefault();
+    delete place.dataset.over;
+    tell("do", { do: "drop", of: event.dataTransfer.getData("text/plain"), value: place.dataset.drop });
   });
   document.addEventListener("focusin", (event) => {
     if (event.target.dataset?.path) tell("at", { path: event.target.dataset.path });
@@ -351,7 +422,7 @@ const fw = (() => {
   }
   theme(stored("fieldworthy.theme", "auto"));
   return {
-    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, badLines, toLine, gutter, byId,
+    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, badLines, toLine, gutter, byId,
   };
 })();
 window.fw = fw;
