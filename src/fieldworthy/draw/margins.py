@@ -14,6 +14,7 @@ from fieldworthy.draw.axesmarks import Limit, Line, Mark, Span, Spot
 from fieldworthy.draw.axespaint import paint_marks
 from fieldworthy.draw.axesscale import Axis
 from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.lettering import shortened, width
 from fieldworthy.draw.rows import Row, Shape, draw_rows, rows_height
 from fieldworthy.draw.style import Style
 from fieldworthy.draw.svg import SMALL, Box, Letters, Sheet
@@ -21,6 +22,7 @@ from fieldworthy.draw.svg import SMALL, Box, Letters, Sheet
 _END = 1.0  # a margin beyond is drawn at the end of the axis
 _PITCH = 19.0  # [px]
 _NOTE, _HEAD = 116.0, 24.0  # room for the numbers beside the rows, and for the key above them [px]
+_WIDE = 600.0  # below this a finding takes two lines [px]
 _KEY = "● holds  ◆ short  ○ not known"
 _TITLE = "Margins, the worst first"
 _LOOKS: dict[str, tuple[Shape, str]] = {
@@ -49,29 +51,31 @@ def margins(data: Sequence[Margin], style: Style) -> Figure:
         sheet = Sheet(style, 44.0)
         sheet.text(12.0, 27.0, alt, Letters(style.theme.ink))
         return Figure(_TITLE, alt, sheet.document(_TITLE, alt), {})
-    sheet = _narrow(data, axis, style) if style.narrow else _wide(data, axis, style)
+    sheet = _narrow(data, axis, style) if style.width < _WIDE else _wide(data, axis, style)
     return Figure(_TITLE, alt, sheet.document(_TITLE, alt), _columns(data))
 
 
 def _wide(data: Sequence[Margin], axis: Axis, style: Style) -> Sheet:
     """A line each: name, mark on the axis, number and chance."""
-    names = tuple(_name(margin) for margin in data)
+    names = [shortened(_name(margin), SMALL, 0.44 * style.width) for margin in data]
+    aside = max(width(name, SMALL) for name in names)
     marks: list[Mark] = [Span(low=-_END, high=0.0, tone="bad"), Limit(at=0.0, side="x", tone="ink", dash=None)]
     for i, margin in enumerate(data):
         marks += _marks(margin, i)
-    sheet = Sheet(style, _PITCH * len(data) + 84.0)
-    names_axis = Axis(_KEY, names=names)
-    box = Box(0.0, 0.0, style.width - _NOTE, sheet.height)
-    where = frame(sheet, box, (axis, names_axis), (np.array([-_END, _END]), np.zeros(1)), ())
+    sheet = Sheet(style, _PITCH * len(data) + 54.0 + _HEAD)
+    box = Box(aside, _HEAD - 10.0, style.width - _NOTE - aside, sheet.height - _HEAD + 10.0)
+    where = frame(sheet, box, (axis, Axis("", names=("",) * len(data))), (np.array([-_END, _END]), np.zeros(1)), ())
     paint_marks(sheet, where, marks)
-    for i, margin in enumerate(data):
+    sheet.text(12.0, _HEAD - 7.0, _KEY, Letters(style.theme.quiet, SMALL))
+    for i, (margin, name) in enumerate(zip(data, names, strict=True)):
         y = float(where.y(float(i))) + 0.35 * SMALL
+        sheet.text(where.plot.x - 7.0, y, name, Letters(style.theme.ink, SMALL, "end"))
         bold = Letters(style.theme.ink, SMALL, "end", bold=True)
         sheet.text(where.plot.right + 0.5 * _NOTE, y, _said(margin), bold)
         chance = "" if margin.chance is None else style.show(margin.chance, "share", 2)
         sheet.text(style.width - 10.0, y, chance, Letters(style.theme.quiet, SMALL, "end"))
     for x, head in ((where.plot.right + 0.5 * _NOTE, "margin"), (style.width - 10.0, "chance")):
-        sheet.text(x, where.plot.y - 12.0, head, Letters(style.theme.quiet, SMALL, "end"))
+        sheet.text(x, _HEAD - 7.0, head, Letters(style.theme.quiet, SMALL, "end"))
     return sheet
 
 
