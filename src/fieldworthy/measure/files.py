@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -108,10 +110,28 @@ def load_measurements(file: Path, robot: Path | None = None) -> Measured:
     if loaded is not None:
         problems += _unknown_names(document, loaded)
     if spec is not None:
-        problems += [document.problem(key, expected) for key, expected in faults_of(realise(spec, Measurements))]
+        readings = realise(spec, Measurements)
+        problems += [document.problem(key, expected) for key, expected in faults_of(readings)]
+        problems += _undated(document, readings)
     if spec is None or loaded is None or problems:
         raise BadInput(problems)
     return Measured(document, spec, loaded)
+
+
+def _undated(document: Document, readings: Measurements) -> Iterator[Problem]:
+    """Dates that are none."""
+    for field in dataclasses.fields(readings):
+        given = getattr(readings, field.name)
+        entries = given.items() if isinstance(given, dict) else [("", given)]
+        for name, entry in entries:
+            day = getattr(entry, "date", "")
+            try:
+                if day:
+                    date.fromisoformat(day)
+            except ValueError:
+                key = (field.name, name, "date") if name else (field.name, "date")
+                expected = f"expected a date such as 2026-11-25: year, month, day (found {shorten(day)})"
+                yield document.problem(key, expected)
 
 
 def _robot_file(document: Document, named: Path | None) -> tuple[Path | None, list[Problem]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.checks.showing import Shown
 from fieldworthy.checks.subject import Subject
 from fieldworthy.checks.weighed import whole
 from fieldworthy.measure.files import Measured
@@ -93,6 +94,50 @@ def listed_body(measured: Measured, pose: str | None) -> ListedBody | None:
 
 def _tolerance(measured: Measured, key: KeyPath) -> float:
     return PER_95 * deviation(measured, key)
+
+
+def robot_units(measured: Measured) -> dict[str, str]:
+    """Choose the units to show numbers of the whole robot in.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+
+    Returns
+    -------
+    dict of str to str
+        By kind of quantity, as the robot file writes them; its mass in kg or lb though its parts be listed in g [-].
+    """
+    unit = dict(Shown.of(measured.robot.quantities).units)
+    return unit | {"mass": "lb" if unit["mass"] in ("lb", "lbs", "oz") else "kg"}
+
+
+def weighing_entries(
+    pose: str | None, listed: ListedBody | None, unit: dict[str, str]
+) -> tuple[tuple[KeyPath, str], ...]:
+    """Entries of the robot file that belong to a weighing: its pose, and what the parts add up to that day.
+
+    Parameters
+    ----------
+    pose : str or None
+        The pose it was weighed in [-].
+    listed : ListedBody or None
+        What the parts add up to [SI].
+    unit : dict of str to str
+        Units to write it in, by kind [-].
+
+    Returns
+    -------
+    tuple of tuple
+        Key path and text of each; with what was listed then, parts that are changed later count [-].
+    """
+    found: list[tuple[KeyPath, str]] = [] if pose is None else [(("weighed", "pose"), pose)]
+    if listed is not None:
+        found.append((("weighed", "listed", "mass"), show(listed.mass, "mass", unit["mass"], 6)))
+        for axis, place in zip("xyz", listed.centre.tolist(), strict=True):
+            found.append((("weighed", "listed", axis), show(place, "length", unit["length"], 6)))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,9 @@ from typing import Literal
 
 from fieldworthy.schema.problems import KeyPath
 
-Standing = Literal["agrees", "unlikely", "unstated"]
-"""How a file's value stands to a measured one; ``unstated`` where the file left it to a default, or says nothing."""
+Standing = Literal["agrees", "unlikely", "unstated", "differs"]
+"""How a file's value stands to a measured one; ``unstated`` where the file left it to a default, or says nothing;
+``differs`` for counts, which are not right or wrong but older or newer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +191,7 @@ class Comparison:
     file_basis : str
         What the file's value rests on; ``default`` where a default stands in, ``implied`` where the rest of the file
         implies it, empty where there is none.
-    standing : {"agrees", "unlikely", "unstated"}
+    standing : {"agrees", "unlikely", "unstated", "differs"}
         ``unlikely`` where the file's value lies outside the measured interval.
     procedures : tuple of str
         Names of the procedures that tell it.

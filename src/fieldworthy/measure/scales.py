@@ -8,10 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.checks.showing import Shown
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
-from fieldworthy.measure.handwork import Asked, ListedBody, deviation, listed_body, scatter_note, told
+from fieldworthy.measure.handwork import (
+    Asked,
+    ListedBody,
+    deviation,
+    listed_body,
+    robot_units,
+    scatter_note,
+    told,
+    weighing_entries,
+)
 from fieldworthy.measure.model import Raised, Scales, Weighing
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.physics.weighing import pitch_of_lift, plumb_place, wheel_loads
@@ -255,8 +263,7 @@ class _Alike:
 
 def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], solution: Solution) -> Procedure:
     listed = listed_body(measured, section.pose)
-    unit = dict(Shown.of(measured.robot.quantities).units)
-    unit["mass"] = "lb" if unit["mass"] in ("lb", "lbs", "oz") else "kg"
+    unit = robot_units(measured)
     asked = _asked(listed, unit["mass"], raised=bool(section.raised))
     fitted, blind = told(solution, asked)
     if not section.raised:
@@ -266,7 +273,7 @@ def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], so
     residuals = _residuals(stands, solution, float(section.error))
     return Procedure(
         "scales", "Scales under the wheels", section.date, fitted, blind, residuals,
-        tuple(notes), ("meriam_statics",), _also(section, listed, unit),
+        tuple(notes), ("meriam_statics",), weighing_entries(section.pose, listed, unit),
     )  # fmt: skip
 
 
@@ -304,16 +311,6 @@ def _missing(fitted: Sequence[Fitted], listed: ListedBody | None, unit: dict[str
 
 def _show(mass: float, unit: dict[str, str]) -> str:
     return show(mass, "mass", unit["mass"], 4)
-
-
-def _also(section: Scales, listed: ListedBody | None, unit: dict[str, str]) -> tuple[tuple[KeyPath, str], ...]:
-    """The pose, and what the parts add up to now, so that parts changed later count."""
-    found: list[tuple[KeyPath, str]] = [] if section.pose is None else [(("weighed", "pose"), section.pose)]
-    if listed is not None:
-        found.append((("weighed", "listed", "mass"), show(listed.mass, "mass", unit["mass"], 6)))
-        for axis, place in zip("xyz", listed.centre.tolist(), strict=True):
-            found.append((("weighed", "listed", axis), show(place, "length", unit["length"], 6)))
-    return tuple(found)
 
 
 def _residuals(stands: Sequence[_Stand], solution: Solution, error: float) -> tuple[Residuals, ...]:

@@ -10,7 +10,15 @@ import numpy.typing as npt
 
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve
-from fieldworthy.measure.handwork import Asked, deviation, listed_body, scatter_note, told
+from fieldworthy.measure.handwork import (
+    Asked,
+    deviation,
+    listed_body,
+    robot_units,
+    scatter_note,
+    told,
+    weighing_entries,
+)
 from fieldworthy.measure.model import Tilt
 from fieldworthy.measure.result import Procedure, Residuals
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, contacts, fit_scales
@@ -96,7 +104,7 @@ def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
     return Procedure(
         "tilt", "Tilt until it balances", section.date, fitted, blind, _residuals(edges, predicted(solution.values)),
         scatter_note(solution, float(section.error), "angle", "deg"), ("meriam_statics",),
-        () if section.pose is None else ((("weighed", "pose"), section.pose),),
+        weighing_entries(section.pose, listed_body(measured, section.pose), robot_units(measured)),
     )  # fmt: skip
 
 

@@ -1,0 +1,238 @@
+"""Fits a measurements file, holds it against the robot file, and says which findings it touches."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from fieldworthy.checks import evaluate
+from fieldworthy.checks.finding import Fact, Finding, Report
+from fieldworthy.checks.registry import cautions
+from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95
+from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.result import Comparison, Procedure
+from fieldworthy.measure.telling import file_text, width_text
+from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot.editing import GONE, edited
+from fieldworthy.schema import BadInput
+from fieldworthy.schema.problems import KeyPath
+
+_MOVED = 1e-9  # of its value; what moves by less is not touched
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """One finding or fact that the measured values change.
+
+    Attributes
+    ----------
+    id, subject : str
+        As in a check's findings.
+    unit : str
+        Of the values.
+    before, after : float or None
+        Its value by the file, and by the measured values laid in.
+    margin_before, margin_after : float or None
+        None for a fact, which nothing limits.
+    chance_before, chance_after : float or None
+        That it holds, over the tolerances.
+    verdict_before, verdict_after : str
+        ``holds``, ``short``, ``unknown``; ``absent`` where it comes up only on one side; empty for a fact.
+    because : str
+        The sentence, with the measured values; with the file's where it does not come up any more.
+    """
+
+    id: str
+    subject: str
+    unit: str
+    before: float | None
+    after: float | None
+    margin_before: float | None
+    margin_after: float | None
+    chance_before: float | None
+    chance_after: float | None
+    verdict_before: str
+    verdict_after: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class FitReport:
+    """Everything that a measurements file says of a robot.
+
+    Attributes
+    ----------
+    robot : str
+        Its name.
+    procedures : tuple of Procedure
+        What each procedure gave [SI].
+    comparisons : tuple of Comparison
+        Every key of the robot file that was measured, beside what the file says [SI].
+    touched : tuple of Touched
+        Findings and facts that the measured values change; those whose verdict changes first.
+    refused : tuple of str
+        Why the measured values cannot be laid into the robot file; empty where they can.
+    samples, seed : int
+        How the chances were sampled.
+    cautions : tuple of str
+        What can hurt on this robot.
+    """
+
+    robot: str
+    procedures: tuple[Procedure, ...]
+    comparisons: tuple[Comparison, ...]
+    touched: tuple[Touched, ...]
+    refused: tuple[str, ...]
+    samples: int
+    seed: int
+    cautions: tuple[str, ...]
+
+
+def fit(measured: Measured, samples: int = 1000, seed: int = 0) -> FitReport:
+    """Fit every procedure of a measurements file.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+    samples, seed : int
+        How the chances of the findings are sampled [-].
+
+    Returns
+    -------
+    FitReport
+        Fitted values, how the file stands to them, and what they change [SI].
+
+    Raises
+    ------
+    BadInput
+        When readings cannot be used.
+    """
+    found = tuple(procedures(measured))
+    together = combined(found)
+    refused: tuple[str, ...] = ()
+    touched: tuple[Touched, ...] = ()
+    if together:
+        try:
+            after = laid_in(measured, changes(measured, found))
+            touched = _touched(*(evaluate(robot, samples, seed) for robot in (measured.robot, after)))
+        except BadInput as error:
+            refused = tuple(str(problem) for problem in error.problems)
+    robot = measured.robot.nominal
+    return FitReport(
+        robot.robot, found, comparisons(measured, together), touched, refused, samples, seed, cautions(robot)
+    )
+
+
+def changes(measured: Measured, found: tuple[Procedure, ...], day: date | None = None) -> dict[KeyPath, object]:
+    """Say what measured values change in the robot file.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+    found : tuple of Procedure
+        What was fitted [SI].
+    day : date or None
+        Stands for procedures whose section gives no date [-].
+
+    Returns
+    -------
+    dict
+        For `fieldworthy.robot.editing.edited`: value, tolerance, basis and date by key path [-].
+    """
+    dates = {p.name: p.date for p in found if p.date}
+    result: dict[KeyPath, object] = {key: text for p in found for key, text in p.also if p.fitted}
+    for item in combined(found):
+        days = [dates[name] for name in item.procedures if name in dates]
+        last = max(days, default=day.isoformat() if day else "")
+        result |= _entries(item, unit_of(measured, item), last)
+    return result
+
+
+def _entries(item: Combined, unit: str, day: str) -> dict[KeyPath, object]:
+    first = item.items[0]
+    if first.kind == "count":
+        return {item.key: round(item.value)}
+    rest = {"basis": "measured"} | ({"date": day} if day else {})
+    entry = {"value": file_text(item.value, item.half_width, first.kind, unit)}
+    if item.half_width > 0.0:
+        entry["tolerance"] = width_text(item.value, item.half_width, first.kind, unit)
+    found: dict[KeyPath, object] = {item.key: entry | rest}
+    if first.spread_key and item.half_width > 0.0:
+        deviation = item.half_width / PER_95
+        found[first.spread_key] = {"value": file_text(deviation, deviation, first.kind, unit)} | rest
+    return found | {key: GONE for one in item.items for key in one.replaces}
+
+
+def laid_in(measured: Measured, changed: Mapping[KeyPath, object]) -> Loaded:
+    """Lay measured values into the robot, without writing anything.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+    changed : Mapping
+        As `changes` gives it [-].
+
+    Returns
+    -------
+    Loaded
+        The robot as its file would be with them [-].
+
+    Raises
+    ------
+    BadInput
+        When the robot cannot be so.
+    """
+    robot = measured.robot
+    texts: dict[Path, str] = {**robot.texts, **edited(robot, changed)}
+    return load_robot(robot.document.file, None, texts)
+
+
+Item = Finding | Fact
+
+
+def _touched(before: Report, after: Report) -> tuple[Touched, ...]:
+    """What the two reports say differently: changed verdicts first, then findings, then facts."""
+    sides = [_by_name(report) for report in (before, after)]
+    found = []
+    for key in dict.fromkeys((*sides[1], *sides[0])):
+        old, new = sides[0].get(key), sides[1].get(key)
+        if old is None or new is None or _differ(old, new):
+            found.append(_pair(old, new))
+    return tuple(sorted(found, key=lambda t: (t.verdict_before == t.verdict_after, not t.verdict_after)))
+
+
+def _by_name(report: Report) -> dict[tuple[str, str], Item]:
+    items: list[Item] = [*report.findings, *report.facts]
+    return {(item.id, item.subject): item for item in items}
+
+
+def _differ(old: Item, new: Item) -> bool:
+    if isinstance(old, Finding) and isinstance(new, Finding) and old.verdict != new.verdict:
+        return True
+    a, b = old.value, new.value
+    if a is None or b is None:
+        return a is not b
+    limits = getattr(old, "limit", None), getattr(new, "limit", None)
+    return abs(a - b) > _MOVED * max(abs(a), abs(b)) or limits[0] != limits[1]
+
+
+def _pair(old: Item | None, new: Item | None) -> Touched:
+    shown = new if new is not None else old
+    assert shown is not None
+    sides = [
+        (None, None, "absent") if item is None
+        else (item.margin, item.chance, item.verdict) if isinstance(item, Finding) else (None, None, "")
+        for item in (old, new)
+    ]  # fmt: skip
+    (margin, chance, verdict), (margin_after, chance_after, verdict_after) = sides
+    return Touched(
+        shown.id, shown.subject, shown.unit, None if old is None else old.value, None if new is None else new.value,
+        margin, margin_after, chance, chance_after, verdict, verdict_after, shown.because,
+    )  # fmt: skip

@@ -1,0 +1,43 @@
+"""The machine-readable form of a fit: versioned, documented."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from fieldworthy.measure.fit import FitReport
+
+FORMAT = "fieldworthy fit 1"
+"""Changes only when a reader of the old form would misread the new one."""
+
+
+def as_data(report: FitReport) -> dict[str, Any]:
+    """Turn a fit into plain data.
+
+    Parameters
+    ----------
+    report : FitReport
+        What was fitted [SI].
+
+    Returns
+    -------
+    dict
+        Follows `json_schema`; fitted values in SI, findings in the units that the robot file uses [-].
+    """
+    return {"format": FORMAT, **dataclasses.asdict(report)}
+
+
+def json_schema() -> dict[str, Any]:
+    """Describe the output of ``fit --json``.
+
+    Returns
+    -------
+    dict
+        JSON Schema, draft 2020-12 [-].
+    """
+    described = TypeAdapter(FitReport).json_schema(mode="serialization")
+    described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
+    described["required"] = ["format", *described["required"]]
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, **described}
