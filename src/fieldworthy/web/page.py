@@ -15,6 +15,7 @@ from fieldworthy.web.desk import Desk, Tab
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.form import season_form
 from fieldworthy.web.judging import Brief, Judged, Source, Units, edit
+from fieldworthy.web.look import Look
 from fieldworthy.web.screen import Screen, field_id, sentences
 from fieldworthy.web.session import Conflict, Draft
 from fieldworthy.web.worker import Broken
@@ -147,6 +148,21 @@ class Page(Screen):
         units: DrawUnits = "inch" if inch else "metric"
         room = min(900.0, max(320.0, self.liking.width - (40.0 if self.liking.width < 900 else 320.0)))
         return Style(DARK if self.liking.dark else LIGHT, units, room if width is None else min(width, room))
+
+    def look(self, width: float | None = None) -> Look:
+        """Say how figures are to look, for functions of `fieldworthy.web.pictures`.
+
+        Parameters
+        ----------
+        width : float or None
+            As for `style` [px].
+
+        Returns
+        -------
+        Look
+            Style and the person's choice of units [-].
+        """
+        return Look(self.style(width), self.liking.units)
 
     def _file_is_inch(self) -> bool:
         report = self.judged.report if self.judged else None

@@ -2,7 +2,17 @@
 "use strict";
 const fw = (() => {
   const byId = (id) => document.getElementById(id);
-  const tell = (what, data = {}) => emitEvent("fw", { what, ...data });
+  let pending = null; // a change that waits whether another follows
+  function tell(what, data = {}) {
+    if (what === "do" || what === "go") flush();
+    emitEvent("fw", { what, ...data });
+  }
+  function flush() {
+    const send = pending;
+    pending = null;
+    clearTimeout(settle);
+    if (send) send();
+  }
 
   // ---- putting content in place, with focus and open details kept ----
   function focusOf(element) {
@@ -40,6 +50,7 @@ const fw = (() => {
       const old = have.get(row);
       if (old) {
         keepOpen(old, fresh);
+        keepTyped(old, fresh);
         old.replaceWith(fresh);
       }
       have.set(row, fresh);
@@ -54,6 +65,14 @@ const fw = (() => {
     }
     for (const gone of have.values()) gone.remove();
     giveBack(list, key);
+  }
+  let typed = { id: "", at: 0 };
+  // what is being typed at this moment is newer than what the server knows
+  function keepTyped(old, fresh) {
+    const at = document.activeElement;
+    if (!old.contains(at) || at.id !== typed.id || Date.now() - typed.at > 1500) return;
+    const place = fresh.querySelector(`#${CSS.escape(at.id)}`);
+    if (place) place.value = at.value;
   }
   function keepOpen(old, fresh) {
     const was = old.querySelector("details[open]");
@@ -177,9 +196,12 @@ const fw = (() => {
     send();
   }
   function set(element, value, wait) {
-    clearTimeout(settle);
     const data = { path: element.dataset.path, part: element.dataset.part || "value", value };
-    settle = setTimeout(() => tell("set", data), wait);
+    if (pending && pending.of !== element) flush();
+    clearTimeout(settle);
+    pending = () => tell("set", data);
+    pending.of = element;
+    settle = setTimeout(flush, wait);
   }
   // sliders that have something drawn anew: the newest place is sent as soon as the last one is drawn
   const slides = new Map();
@@ -238,6 +260,7 @@ const fw = (() => {
     const by = step(Number(found[1])) * times;
     const number = Number((Number(found[1]) + by).toPrecision(10));
     input.value = `${number}${found[2] ? " " + found[2] : ""}`;
+    typed = { id: input.id, at: Date.now() };
     move(input.dataset.path, input.value);
     set(input, input.value, 500);
   }
@@ -262,6 +285,7 @@ const fw = (() => {
   });
   document.addEventListener("input", (event) => {
     const input = event.target;
+    typed = { id: input.id, at: Date.now() };
     if (input.dataset.move !== undefined) move(input.dataset.path, input.value + (input.dataset.unit || ""));
     if (input.dataset.watch) {
       clearTimeout(input.waits);

@@ -213,6 +213,7 @@ async def _set(page: Page, state: _State, data: dict[str, Any]) -> None:
         return
     text = str(data.get("value"))[:500].strip()
     path, value = read_part(found, part, text)
+    state.rows.spoil([found.key])  # the browser shows what was typed
     said = f"{field_id(found.path)}-said"
     page.put(said, "")
     try:

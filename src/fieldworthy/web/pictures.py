@@ -1,0 +1,371 @@
+"""Figures for the page: curves of the open robot, drawn in the person's theme, width and units."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeAlias
+
+from fieldworthy.checks.curves.air import AirCurves, air_curves
+from fieldworthy.checks.curves.balance import balance_curves
+from fieldworthy.checks.curves.body import body_curves
+from fieldworthy.checks.curves.drive import heat_curves, push_curves, run_curves
+from fieldworthy.checks.curves.hanging import hanging_curves
+from fieldworthy.checks.curves.intake import IntakeCurves, intake_curves
+from fieldworthy.checks.curves.lift import lift_curves
+from fieldworthy.checks.curves.path import PathCurves, path_curves
+from fieldworthy.checks.curves.sorter import sorter_curves
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.draw import air, balance, drive, hanging, hues, intake, lift, path, robot
+from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.style import Style
+from fieldworthy.web.judging import Source, robot_of
+from fieldworthy.web.look import Look
+
+Named: TypeAlias = tuple[tuple[str, Figure], ...]
+"""Figures with a name each, for files and for their place on the page."""
+_INCH = ("in", "inch", '"', "ft")
+
+
+@lru_cache(maxsize=24)
+def subject_of(source: Source) -> Subject:
+    """See a robot as the checks do, with nominal numbers.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+
+    Returns
+    -------
+    Subject
+        Robot and season [SI].
+
+    Raises
+    ------
+    BadInput
+        With every problem found in the files.
+    """
+    loaded = robot_of(source)
+    return Subject(loaded.nominal, loaded.nominal_season)
+
+
+def styled(source: Source, look: Look) -> Style:
+    """Complete a style by the units that the file uses, where the person wants those.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts [-].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    Style
+        For the functions of ``draw`` [-].
+    """
+    if look.units != "file":
+        return dataclasses.replace(look.style, units=look.units)
+    own = Shown.of(robot_of(source).quantities).units
+    return Style(look.style.theme, "inch" if own["length"] in _INCH else "metric", look.style.width, tuple(own.items()))
+
+
+def _named(found: Iterable[tuple[str, Figure | None]]) -> Named:
+    return tuple((name, figure) for name, figure in found if figure is not None)
+
+
+def poses(source: Source) -> tuple[str, ...]:
+    """List the poses that a robot can be drawn in.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+
+    Returns
+    -------
+    tuple of str
+        In the file's order; empty for a robot without parts [-].
+    """
+    seen = subject_of(source).robot
+    return tuple(seen.poses) if seen.parts else ()
+
+
+def in_pose(source: Source, look: Look, pose: str) -> Named:
+    """Draw a robot in one pose.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+    pose : str
+        Its name [-].
+
+    Returns
+    -------
+    tuple
+        One figure; none where there is no such pose [-].
+    """
+    subject = subject_of(source)
+    if pose not in subject.robot.poses:
+        return ()
+    data = body_curves(subject, pose)
+    return () if data is None else ((f"robot {pose}", robot.robot(data, styled(source, look))),)
+
+
+def moving(source: Source, look: Look) -> Named:
+    """Draw how a robot drives, pushes, warms up, and when it tips.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    tuple
+        Those figures that the robot has [-].
+    """
+    subject, style = subject_of(source), styled(source, look)
+    tips, run, push, heat = balance_curves(subject), run_curves(subject), push_curves(subject), heat_curves(subject)
+    return _named([
+        ("tipping", None if tips is None else balance.balance(tips, style)),
+        ("run", None if run is None else drive.run(run, style)),
+        ("push", None if push is None else drive.push(push, style)),
+        ("heat", None if heat is None else drive.heat(heat, style)),
+    ])  # fmt: skip
+
+
+def lifts(source: Source) -> tuple[str, ...]:
+    """List the arms that a robot raises.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+
+    Returns
+    -------
+    tuple of str
+        Names of mechanisms [-].
+    """
+    return tuple(lift_curves(subject_of(source)))
+
+
+def raised(source: Source, look: Look, name: str, share: float) -> Named:
+    """Draw an arm at a place of its way up.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+    name : str
+        Of the mechanism [-].
+    share : float
+        From 0, down, to 1, up [-].
+
+    Returns
+    -------
+    tuple
+        One figure; none where there is no such arm [-].
+    """
+    data = lift_curves(subject_of(source), share).get(name)
+    return () if data is None else ((f"lift {name}", lift.lift(data, styled(source, look))),)
+
+
+def hung(source: Source, look: Look) -> Named:
+    """Draw a robot on every bar that it climbs.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    tuple
+        One figure a climber [-].
+    """
+    style = styled(source, look)
+    found = hanging_curves(subject_of(source))
+    return _named((f"hanging {name}", hanging.hanging(data, style)) for name, data in found.items())
+
+
+@dataclass(frozen=True, slots=True)
+class AirShown:
+    """What the page shows of the air.
+
+    Attributes
+    ----------
+    curves : AirCurves or None
+        None where the plan draws no air.
+    cylinders : tuple of tuple of str
+        Every cylinder with the tank that it is on.
+    tanks : tuple of str
+        Every tank.
+    figures : tuple
+        Figures with their names.
+    style : Style
+        In whose units the page writes numbers beside them.
+    """
+
+    curves: AirCurves | None
+    cylinders: tuple[tuple[str, str], ...]
+    tanks: tuple[str, ...]
+    figures: Named
+    style: Style
+
+
+def air_shown(source: Source, look: Look) -> AirShown:
+    """Follow the air through the match plan.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    AirShown
+        Tanks, cylinders and figures [SI].
+    """
+    subject, style = subject_of(source), styled(source, look)
+    system = subject.robot.air
+    data = air_curves(subject) if system.tanks and system.cylinders and subject.robot.plan else None
+    figures: Named = ()
+    if data is not None:
+        figures = (
+            ("pressure", air.pressures(data, style)),
+            ("pressure by stroke", air.pressures_by_stroke(data, style)),
+        )
+    placed = tuple((name, spec.tank) for name, spec in system.cylinders.items())
+    return AirShown(data, placed, tuple(system.tanks), figures, style)
+
+
+def intakes(source: Source) -> dict[str, IntakeCurves]:
+    """Follow objects through every intake of a robot.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+
+    Returns
+    -------
+    dict of str to IntakeCurves
+        By mechanism [SI].
+    """
+    return intake_curves(subject_of(source))
+
+
+@lru_cache(maxsize=8)
+def _intakes(source: Source) -> dict[str, IntakeCurves]:
+    return intakes(source)
+
+
+def taken_in(source: Source, look: Look, name: str) -> Named:
+    """Draw objects on their way through an intake, over time.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+    name : str
+        Of the mechanism [-].
+
+    Returns
+    -------
+    tuple
+        Passing through, and the staged hold where there is one [-].
+    """
+    data, style = _intakes(source)[name], styled(source, look)
+    return _named([(f"{name} through", intake.through(data, style)), (f"{name} hold", intake.hold(data, style))])
+
+
+def at_moment(source: Source, look: Look, name: str, share: float, holding: bool) -> Named:
+    """Draw an intake at one moment.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+    name : str
+        Of the mechanism [-].
+    share : float
+        Of the time that there is something to see, from 0 to 1 [-].
+    holding : bool
+        Whether the staged hold is shown instead of objects passing through [-].
+
+    Returns
+    -------
+    tuple
+        One figure [-].
+    """
+    data = _intakes(source)[name]
+    begin, end = intake.Moment(data, 0.0, holding).span
+    moment = intake.Moment(data, begin + share * (end - begin), holding)
+    what = "held" if holding else "moving"
+    return ((f"{name} {what}", intake.frame(moment, styled(source, look))),)
+
+
+def sorted_by_hue(source: Source, look: Look) -> tuple[tuple[str, Named], ...]:
+    """Draw how every sorter tells its classes apart.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    tuple
+        Mechanism and its figures: hue circle, background, sensor's place, eject window [-].
+    """
+    style = styled(source, look)
+    makers = (("hues", hues.hue_circle), ("background", hues.background),
+              ("sensor", hues.sensor_place), ("eject", hues.eject_window))  # fmt: skip
+    return tuple(
+        (name, _named((f"{name} {what}", make(data, style)) for what, make in makers))
+        for name, data in sorter_curves(subject_of(source)).items()
+    )
+
+
+def on_the_field(source: Source, look: Look) -> tuple[PathCurves | None, Named, Style]:
+    """Draw the route with the error at every place of the autonomous path.
+
+    Parameters
+    ----------
+    source : Source
+        Its texts [-].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    tuple
+        The route, its figures, and the style in whose units numbers beside them are written [SI].
+    """
+    data, style = path_curves(subject_of(source)), styled(source, look)
+    if data is None:
+        return None, (), style
+    return data, _named([("route", path.route(data, style)), ("sources of error", path.sources(data, style))]), style

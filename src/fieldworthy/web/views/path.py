@@ -1,0 +1,88 @@
+"""The field with the route, and what the robot does not know of its place on it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldworthy.checks.curves.path import PathCurves, Waypoint
+from fieldworthy.draw.style import Style
+from fieldworthy.web.components import heading
+from fieldworthy.web.markup import Content, Markup, tag
+from fieldworthy.web.pictures import on_the_field
+from fieldworthy.web.screen import plain_sentences
+from fieldworthy.web.views.robot import pictures_of
+
+if TYPE_CHECKING:
+    from fieldworthy.web.page import Page
+
+
+async def build(page: Page) -> None:
+    """Show the route.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    """
+    page.fill(
+        heading("Path"),
+        tag("p", "Where the plan drives, and within which ellipse the robot knows its place 95 times of 100 when it "
+            "drives by itself.", class_="lead"),
+        tag("div", id="path-problems"),
+        tag("div", id="path-all", class_="figures"),
+    )  # fmt: skip
+    page.on_judged(lambda: page.later(_show(page)))
+    await _show(page)
+
+
+async def _show(page: Page) -> None:
+    page.put("path-problems", plain_sentences(page.problems) if page.problems else "")
+    if page.draft is None or page.problems:
+        return
+    found = await page.sketch(on_the_field, page.draft.source, page.look())
+    if found is None or page.view != "path":
+        return
+    data, figures, style = found
+    if data is None:
+        page.put("path-all", tag("p", "There is no match plan yet. Under Describe, 'plan' says what it does where."))
+        return
+    page.put("path-all", pictures_of(page, figures), _table(style, data))
+
+
+def _table(style: Style, data: PathCurves) -> Content:
+    if not data.waypoints:
+        return tag("p", "The robot does not say how it tracks its place, or drives nowhere by itself: no ellipses.")
+    head = ("Place", f"Error, 95 % [{style.unit('length')}]", "Most of it from")
+    rows = [
+        [f"{w.number} {w.place}", f"{float(style.value(w.oval.reach, 'length')):.3g}", _source(w)]
+        for w in data.waypoints
+    ]
+    return table(head, rows, "Where the robot knows its place least")
+
+
+def _source(waypoint: Waypoint) -> str:
+    name = waypoint.dominating
+    return "–" if name is None else f"{name} ({100 * waypoint.shares[name]:.0f} % of it)"
+
+
+def table(head: tuple[str, ...], rows: list[list[str]], caption: str) -> Markup:
+    """Write a table.
+
+    Parameters
+    ----------
+    head : tuple of str
+        Of the columns [-].
+    rows : list of list of str
+        Cells [-].
+    caption : str
+        What it shows [-].
+
+    Returns
+    -------
+    Markup
+        The first cell of a row names it [-].
+    """
+    first = tag("tr", [tag("th", name, scope="col") for name in head])
+    body = [tag("tr", tag("th", row[0], scope="row"), [tag("td", cell) for cell in row[1:]]) for row in rows]
+    inner = tag("table", tag("caption", caption), tag("thead", first), tag("tbody", body))
+    return tag("div", inner, class_="table", tabindex="0", role="region", aria_label=caption)

@@ -1,0 +1,154 @@
+"""The robot to scale in any pose, its arms on a slider, on the bar, and how it moves."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fieldworthy.web.components import figure, heading
+from fieldworthy.web.markup import Content, Markup, tag
+from fieldworthy.web.pictures import Named, hung, in_pose, lifts, moving, poses, raised
+from fieldworthy.web.screen import plain_sentences
+
+if TYPE_CHECKING:
+    from fieldworthy.web.page import Page
+
+_KEEPS = "robot"  # under which a window remembers its pose and how far its arms are up
+
+
+async def build(page: Page) -> None:
+    """Show the robot.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    """
+    page.fill(
+        heading("Robot"),
+        tag("p", "To scale, as the file says it. Where it can hurt someone, keep hands and heads away: it is drawn "
+            "without its cables, bands and pressure.", class_="lead"),
+        tag("div", id="robot-problems"),
+        tag("div", id="robot-pose"),
+        tag("div", id="robot-lifts", class_="figures"),
+        tag("div", id="robot-bar", class_="figures"),
+        tag("div", id="robot-moves", class_="figures"),
+    )  # fmt: skip
+    page.on("pose", lambda data: _turn(page, str(data.get("value"))))
+    page.on("lift", lambda data: _lift(page, data))
+    page.on_judged(lambda: page.later(_show(page)))
+    await _show(page)
+
+
+def pictures_of(page: Page, figures: Named) -> list[Markup]:
+    """Show figures, each with its buttons.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    figures : tuple
+        Name and figure [-].
+
+    Returns
+    -------
+    list of Markup
+        One element a figure [-].
+    """
+    return [figure(page, shown, name) for name, shown in figures]
+
+
+def _kept(page: Page) -> dict[str, Any]:
+    kept: Any = page.tab.notes.setdefault(f"{_KEEPS}|{page.file}", {})
+    found: dict[str, Any] = kept
+    return found
+
+
+async def _show(page: Page) -> None:
+    """Draw everything anew; the last drawing stays while the file has mistakes."""
+    page.put("robot-problems", plain_sentences(page.problems) if page.problems else "")
+    if page.draft is None or page.problems:
+        return
+    source, look = page.draft.source, page.look()
+    names = await page.sketch(poses, source)
+    if names is None or page.view != "robot":
+        return
+    if not names:
+        page.put("robot-pose", tag("p", "The file lists no parts yet: weigh them, measure where they sit, and they "
+                 "are drawn here."))  # fmt: skip
+    else:
+        await _pose(page, names)
+    await _arms(page)
+    for place, title, make in (("robot-bar", "On the bar", hung), ("robot-moves", "How it moves", moving)):
+        figures = await page.sketch(make, source, look)
+        shown: Content = [tag("h2", title), pictures_of(page, figures)] if figures else ""
+        page.put(place, shown)
+
+
+async def _pose(page: Page, names: tuple[str, ...]) -> None:
+    assert page.draft is not None
+    kept = _kept(page)
+    chosen = kept.get("pose") if kept.get("pose") in names else names[0]
+    options = [tag("option", name, value=name, selected=name == chosen) for name in names]
+    choice = tag("label", "Pose ", tag("select", options, data_change="pose", id="pose"))
+    found = await page.sketch(in_pose, page.draft.source, page.look(), chosen)
+    page.put("robot-pose", tag("div", choice, class_="tools"), pictures_of(page, found or ()))
+
+
+async def _turn(page: Page, name: str) -> None:
+    _kept(page)["pose"] = name
+    await _show(page)
+
+
+async def _arms(page: Page) -> None:
+    """One slider with its drawing for each arm."""
+    assert page.draft is not None
+    names = await page.sketch(lifts, page.draft.source) or ()
+    kept = _kept(page)
+    rows: list[Content] = [tag("h2", "Its arms")] if names else []
+    for number, name in enumerate(names):
+        share = float(kept.get(f"lift {name}", 0.5))
+        found = await page.sketch(raised, page.draft.source, page.look(), name, share)
+        rows.append(tag("section", _slider(name, number, share),
+                        tag("div", pictures_of(page, found or ()), id=f"lift-{number}"), class_="slid"))  # fmt: skip
+    page.put("robot-lifts", rows)
+
+
+def _slider(name: str, number: int, share: float) -> Markup:
+    identifier = f"lift-{number}-at"
+    box = tag("input", type="range", id=identifier, min="0", max="100", step="1", value=f"{100 * share:.0f}",
+              data_slide="lift", data_name=name, data_place=number)  # fmt: skip
+    label = tag("label", f"'{name}', from down to up", for_=identifier)
+    run = tag("button", "Run", type="button", data_play=identifier, data_seconds="3", aria_pressed="false",
+              aria_label=f"Run '{name}' up")  # fmt: skip
+    return tag("div", label, box, run, class_="slider")
+
+
+async def _lift(page: Page, data: dict[str, Any]) -> None:
+    name, place = str(data.get("name")), str(data.get("place"))
+    share = share_of(data.get("value"))
+    if page.draft is None or not place.isdigit():
+        return
+    _kept(page)[f"lift {name}"] = share
+    found = await page.sketch(raised, page.draft.source, page.look(), name, share)
+    page.put(f"lift-{place}", pictures_of(page, found or ()))
+    page.call("slid", "lift")
+
+
+def share_of(said: object) -> float:
+    """Read how far a slider is, as the browser tells it.
+
+    Parameters
+    ----------
+    said : object
+        Anything; percent [-].
+
+    Returns
+    -------
+    float
+        From 0 to 1 [-].
+    """
+    try:
+        share = float(str(said)) / 100.0
+    except ValueError:
+        return 0.0
+    return min(max(share, 0.0), 1.0) if share == share else 0.0  # noqa: PLR0124  not a number is not itself
