@@ -14,6 +14,7 @@ from fieldworthy.draw.axeslabels import Place, around, place
 from fieldworthy.draw.axesmarks import Limit, Line, Mark, Spot
 from fieldworthy.draw.axesscale import Axis
 from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.lettering import shortened
 from fieldworthy.draw.robotview import View, block_ink, fitted, floor_line, near, paint_blocks, reach, scale_bar
 from fieldworthy.draw.style import Array, Style
 from fieldworthy.draw.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet

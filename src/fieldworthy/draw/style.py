@@ -55,15 +55,15 @@ class Theme:
     series: tuple[str, ...]
 
 
-_ON_LIGHT = ("#0b5cad", "#b3440b", "#0f7b6c", "#8a2f8f", "#6b5b00", "#3f4a56")
-_ON_DARK = ("#6cb4ff", "#ff9a5c", "#3fcfb4", "#e39bea", "#d9c64a", "#b9c4cf")
+_ON_LIGHT = ("#0a54f7", "#ad463f", "#0f6e6b", "#6c2982", "#6a4b00", "#2f3a46")
+_ON_DARK = ("#7c93ff", "#ff955d", "#3dd7b4", "#e6b8ea", "#ebea6f", "#dfe7ec")
 
 PRINT = Theme("print", "#ffffff", "#15191d", "#4d5760", "#5d6871", "#d9dee2", "#e9edf0",
-              "#0d7040", "#8a5a00", "#b3202c", _ON_LIGHT)  # fmt: skip
+              "#0b705e", "#895e00", "#7a1f2c", _ON_LIGHT)  # fmt: skip
 LIGHT = Theme("light", "#fbfcfa", "#15191d", "#4d5760", "#5d6871", "#dce1e0", "#e7ecea",
-              "#0d7040", "#8a5a00", "#b3202c", _ON_LIGHT)  # fmt: skip
+              "#0b705e", "#895e00", "#7a1f2c", _ON_LIGHT)  # fmt: skip
 DARK = Theme("dark", "#161b20", "#eef1f3", "#a9b4bd", "#8b97a1", "#303942", "#28313a",
-             "#5fd394", "#f0b74a", "#ff8a8f", _ON_DARK)  # fmt: skip
+             "#5fcab5", "#f0b74a", "#ff718e", _ON_DARK)  # fmt: skip
 THEMES: dict[str, Theme] = {theme.name: theme for theme in (PRINT, LIGHT, DARK)}
 """Every theme by name."""
 
