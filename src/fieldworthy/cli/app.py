@@ -205,8 +205,30 @@ def report(
 
 
 @app.command()
+def fit(
+    robot: RobotFile,
+    measurements: Annotated[Path, typer.Argument(help="The measurements file (YAML).")],
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the measured values into the robot file; the old one is kept.")
+    ] = False,
+    as_json: AsJson = False,
+    every: Annotated[
+        bool, typer.Option("--all", help="Show changed numbers that nothing limits, and sources.")
+    ] = False,
+    samples: Annotated[int, typer.Option(min=0, max=1_000_000, help="Samples of the tolerances.")] = 1000,
+    seed: Seed = 0,
+) -> None:
+    """Fit readings of the real robot: values with intervals, where the file is unlikely, and what that changes."""
+    from fieldworthy.cli.fitting import Asked, run_fit  # noqa: PLC0415  heavy imports only where they are used
+
+    run_fit(robot, measurements, Asked(as_json, every, write, samples, seed))
+
+
+@app.command()
 def schema(
-    what: Annotated[str, typer.Argument(help="robot, season, export, or check, match or compare (with --json).")],
+    what: Annotated[
+        str, typer.Argument(help="robot, season, measurements, export, or check, match, compare or fit (with --json).")
+    ],
 ) -> None:
     """Print a JSON Schema, so that an editor completes and checks the file."""
     from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415

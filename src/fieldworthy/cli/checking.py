@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-import textwrap
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,6 +15,7 @@ from rich.text import Text
 from fieldworthy.checks import evaluate
 from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.checks.output import as_data
+from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.output import as_data as remedy_data
 from fieldworthy.decide.remedy import Mending, Remedy, remedies
 from fieldworthy.robot import Loaded, load_robot
@@ -116,15 +116,6 @@ def print_report(console: Console, report: Report, *, every: bool, mendings: Seq
     console.print(Text("\nCautions", style="bold"))
     for caution in report.cautions:
         _line(console, "! ", caution)
-
-
-def _line(console: Console, head: str, text: str, style: str = "", head_style: str = "") -> None:
-    """Print a line with its continuation under its text; whole where it goes into a file or a pipe."""
-    width = console.width - len(head) if console.is_terminal else sys.maxsize
-    first, *rest = textwrap.wrap(text, max(width, 30)) or [""]
-    console.print(Text.assemble((head, head_style), (first, style)))
-    for more in rest:
-        console.print(Text(" " * len(head) + more, style=style))
 
 
 def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:

@@ -13,6 +13,8 @@ from fieldworthy.decide.compareoutput import json_schema as compare_schema
 from fieldworthy.decide.output import with_remedies
 from fieldworthy.decide.sensitivity import with_sensitivity
 from fieldworthy.match.output import json_schema as match_schema
+from fieldworthy.measure.model import Measurements
+from fieldworthy.measure.output import json_schema as fit_schema
 from fieldworthy.report.export import json_schema as export_schema
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import BadInput, Problem, schema_of
@@ -35,9 +37,11 @@ def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "robot": _of_file(Robot, "robot"),
     "season": _of_file(Season, "season"),
+    "measurements": _of_file(Measurements, "measurements"),
     "check": lambda: with_remedies(check_schema()),
     "match": lambda: with_sensitivity(match_schema()),
     "compare": compare_schema,
+    "fit": fit_schema,
     "export": export_schema,
 }
 

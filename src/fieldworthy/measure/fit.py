@@ -146,12 +146,12 @@ def changes(measured: Measured, found: tuple[Procedure, ...], day: date | None =
         For `fieldworthy.robot.editing.edited`: value, tolerance, basis and date by key path [-].
     """
     dates = {p.name: p.date for p in found if p.date}
-    result: dict[KeyPath, object] = {key: text for p in found for key, text in p.also if p.fitted}
+    result: dict[KeyPath, object] = {}
     for item in combined(found):
         days = [dates[name] for name in item.procedures if name in dates]
         last = max(days, default=day.isoformat() if day else "")
         result |= _entries(item, unit_of(measured, item), last)
-    return result
+    return result | {key: text for p in found for key, text in p.also if p.fitted}
 
 
 def _entries(item: Combined, unit: str, day: str) -> dict[KeyPath, object]:

@@ -1,0 +1,201 @@
+"""Prints what was measured, for a person or as JSON, and writes it into the robot file where that is asked for."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+from fieldworthy.cli.checking import share
+from fieldworthy.cli.lines import print_line
+from fieldworthy.measure import Measured, load_measurements
+from fieldworthy.measure.compare import Combined, combined, unit_of
+from fieldworthy.measure.fit import FitReport, Touched, changes, fit
+from fieldworthy.measure.output import as_data
+from fieldworthy.measure.result import Comparison, Fitted, Procedure
+from fieldworthy.measure.telling import with_interval
+from fieldworthy.robot.editing import edited, fingerprint, written
+from fieldworthy.schema import BadInput, Problem
+from fieldworthy.schema.problems import KeyPath
+from fieldworthy.units import digits
+
+_SIGN = {
+    "agrees": ("✓ agrees  ", "green"),
+    "unlikely": ("✗ unlikely", "bold red"),
+    "unstated": ("+ new     ", "cyan"),
+    "differs": ("+ newer   ", "cyan"),
+}
+_INDENT = "  "
+_LITTLE = 0.01  # of a value; less than that is listed on request
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the person asked for.
+
+    Attributes
+    ----------
+    as_json, every, write : bool
+        Print JSON; show facts too; write the measured values into the robot file.
+    samples, seed : int
+        How the chances are sampled.
+    """
+
+    as_json: bool = False
+    every: bool = False
+    write: bool = False
+    samples: int = 1000
+    seed: int = 0
+
+
+def run_fit(robot: Path, file: Path, asked: Asked) -> None:
+    """Fit a measurements file and print what it says.
+
+    Parameters
+    ----------
+    robot, file : Path
+        The robot file and the measurements file [-].
+    asked : Asked
+        How to print, and whether to write [-].
+
+    Raises
+    ------
+    BadInput
+        When a file cannot be used, or the measured values cannot be written.
+    """
+    prints = {path: fingerprint(path) for path in (robot,)} if asked.write else {}
+    measured = load_measurements(file, robot)
+    report = fit(measured, asked.samples, asked.seed)
+    if asked.as_json:
+        sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        print_fit(Console(highlight=False, markup=False, soft_wrap=True), measured, report, every=asked.every)
+    if asked.write:
+        _write(measured, report, prints)
+    elif report.comparisons and not asked.as_json:
+        sys.stdout.write(f"\nNothing was written; --write puts these values into {robot.name}.\n")
+
+
+def _write(measured: Measured, report: FitReport, prints: dict[Path, str]) -> None:
+    """Write the measured values, the old file kept under its date; nothing where one of them cannot stand."""
+    if report.refused:
+        raise BadInput([Problem(measured.document.file, 1, 1, (), f"nothing was written: {report.refused[0]}")])
+    today = date.today()
+    texts = edited(measured.robot, changes(measured, report.procedures, today))
+    copies = written(texts, copy_dated=today, expect=prints)
+    names = ", ".join(path.name for path in texts) or "nothing: the robot file says all this already"
+    kept = f"; the old text is kept as {', '.join(path.name for path in copies)}" if copies else ""
+    sys.stderr.write(f"written: {names}{kept}\n")
+
+
+def print_fit(console: Console, measured: Measured, report: FitReport, *, every: bool) -> None:
+    """Print a fit for a person.
+
+    Parameters
+    ----------
+    console : Console
+        Where to [-].
+    measured : Measured
+        Readings and robot [-].
+    report : FitReport
+        What was fitted [SI].
+    every : bool
+        Facts that change too, and sources [-].
+    """
+    console.print(Text(f"{report.robot}, measured", style="bold"))
+    units = {item.key: unit_of(measured, item) for item in combined(report.procedures)}
+    for procedure in report.procedures:
+        _print_procedure(console, measured, procedure, units, every=every)
+    if not report.procedures:
+        console.print("The measurements file holds no readings yet.")
+    _print_comparisons(console, report.comparisons)
+    _print_touched(console, report, every=every)
+    console.print(Text("\nCautions", style="bold"))
+    for caution in report.cautions:
+        print_line(console, "! ", caution)
+
+
+def _print_procedure(
+    console: Console, measured: Measured, procedure: Procedure, units: dict[KeyPath, str], *, every: bool
+) -> None:
+    day = f", {procedure.date}" if procedure.date else ""
+    console.print(Text(f"\n{procedure.title}{day}", style="bold"))
+    for item in procedure.fitted:
+        unit = units.get(item.key) or _unit(measured, item)
+        print_line(console, "= ", f"{item.name}: {with_interval(item.value, item.half_width, item.kind, unit)}")
+    for blind in procedure.unidentified:
+        print_line(console, "? ", f"{blind.name}: cannot be told; {blind.why}", head_style="yellow")
+        print_line(console, "  → ", f"{blind.reading}", head_style="cyan")
+    for note in procedure.notes:
+        print_line(console, _INDENT, note)
+    if every and procedure.sources:
+        print_line(console, _INDENT, "sources: " + ", ".join(procedure.sources), "dim")
+
+
+def _unit(measured: Measured, item: Fitted) -> str:
+    return unit_of(measured, Combined(item.key, (item,), ("",), item.value, item.half_width, False))
+
+
+def _print_comparisons(console: Console, comparisons: Sequence[Comparison]) -> None:
+    if not comparisons:
+        return
+    console.print(Text("\nAgainst the robot file", style="bold"))
+    order = {"unlikely": 0, "differs": 1, "unstated": 2, "agrees": 3}
+    for item in sorted(comparisons, key=lambda c: (not c.contradict, order[c.standing])):
+        sign, style = _SIGN[item.standing]
+        print_line(console, f"{sign} ", item.sentence, head_style=style)
+        print_line(console, " " * (len(sign) + 1), item.key, "dim")
+
+
+def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:
+    for why in report.refused:
+        print_line(console, "\n✗ ", f"The measured values cannot be laid into the robot file: {why}", head_style="red")
+    findings = [t for t in report.touched if t.verdict_after or t.verdict_before]
+    facts = [t for t in report.touched if not (t.verdict_after or t.verdict_before)]
+    if not report.touched:
+        if report.comparisons and not report.refused:
+            console.print("\nNo finding changes with the measured values laid in.")
+        return
+    shown = findings if every else [t for t in findings if _matters(t)]
+    console.print(Text("\nFindings with the measured values laid in", style="bold"))
+    for item in shown:
+        _print_finding(console, item)
+    if len(findings) > len(shown):
+        console.print(f"({len(findings) - len(shown)} findings change by less than a hundredth; --all lists them)")
+    if facts and not every:
+        console.print(f"({len(facts)} numbers that nothing limits change too; --all lists them)")
+    for item in facts if every else ():
+        print_line(console, "= ", f"{item.because} (by the file: {_value(item.before, item.unit)})")
+
+
+def _matters(item: Touched) -> bool:
+    """Whether a person wants to read of it: another verdict, a hundredth of its value, or two of its chance."""
+    if item.verdict_before != item.verdict_after or item.before is None or item.after is None:
+        return True
+    chances = (item.chance_before or 0.0) - (item.chance_after or 0.0)
+    size = max(abs(item.before), abs(item.after))
+    return abs(item.before - item.after) >= _LITTLE * size or abs(chances) >= 2.0 * _LITTLE
+
+
+def _print_finding(console: Console, item: Touched) -> None:
+    turned = item.verdict_before != item.verdict_after
+    verdicts = f"{item.verdict_before} → {item.verdict_after}" if turned else item.verdict_after
+    good = item.verdict_after == "holds"
+    head = f"{'✓' if good else '✗' if item.verdict_after == 'short' else '?'} {verdicts}: "
+    print_line(console, head, item.because, head_style="green" if good else "bold red")
+    moved = f"{item.id} · {_value(item.before, item.unit)} → {_value(item.after, item.unit)}"
+    if item.chance_before is not None and item.chance_after is not None:
+        moved += f" · holds in {share(item.chance_before)} → {share(item.chance_after)}"
+    print_line(console, _INDENT, moved, "dim")
+
+
+def _value(value: float | None, unit: str) -> str:
+    if value is None:
+        return "unknown"
+    return digits(value) if unit == "1" else f"{digits(value)} {unit}"
