@@ -111,6 +111,7 @@ def figures_of_both() -> Iterator[Item]:
     yield "both scores", draw_score.distribution, tuple(played(name)[1] for name in NAMES)
     yield "differences", draw_compare.differences, comparison
     yield "criteria", draw_compare.criteria, comparison
+    yield "abilities", draw_compare.abilities, comparison
     yield "flip", draw_compare.flip, comparison.flip[0]
     yield "sensitivity", draw_compare.sensitivity, INFLUENCES
     yield "remedies", draw_compare.remedies, MENDINGS

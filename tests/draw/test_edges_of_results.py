@@ -256,6 +256,16 @@ def test_comparisons_with_nothing_known_with_equals_and_with_too_much():
     assert "1 of" in draw_compare.criteria(dataclasses.replace(found, limits_used=over), STYLES[0]).alt
 
 
+def test_a_task_that_one_variant_cannot_do_and_one_that_it_does_not_plan():
+    found = compared()
+    one, two, *rest = found.can_do
+    mixed = (dataclasses.replace(one, can=False, lacks=("tow",)), dataclasses.replace(two, planned=False), *rest)
+    drawn(draw_compare.abilities, dataclasses.replace(found, can_do=mixed))
+    alt = draw_compare.abilities(dataclasses.replace(found, can_do=mixed), STYLES[0]).alt
+    assert f"{one.variant} cannot do '{one.task}'" in alt
+    drawn(draw_compare.abilities, dataclasses.replace(found, can_do=()))
+
+
 def test_nothing_that_moves_the_points_and_nothing_to_mend():
     drawn(draw_compare.sensitivity, ())
     drawn(draw_compare.sensitivity, INFLUENCES[1:])

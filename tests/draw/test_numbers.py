@@ -324,6 +324,14 @@ def test_criteria_list_every_limit_and_restate_units():
     assert "18.8 lb of 19.8 lb" in draw_compare.criteria(found, Style(PRINT, "inch", 640.0)).svg
 
 
+def test_abilities_list_every_task_of_the_season_for_both():
+    columns = draw_compare.abilities(compared(), METRIC).columns
+    tasks = ["planter in bay", "pod in planter", "pod in gutter", "hang from rafter"]
+    assert columns["task"] == [*tasks, *tasks]
+    # each robot of the example has a mechanism for each task, and its plan uses it
+    assert set(columns["can"]) == set(columns["planned"]) == {"yes"}
+
+
 # --- margins -------------------------------------------------------------------------------------------------------
 
 

@@ -12,13 +12,16 @@ from fieldworthy.decide.remedy import Mending, Remedy
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.draw.axes import Chart, chart
 from fieldworthy.draw.axesmarks import Limit, Line, Mark, Span, Spot
+from fieldworthy.draw.axespaint import draw_spot
 from fieldworthy.draw.axesscale import Axis
 from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.lettering import shortened
 from fieldworthy.draw.rows import Row, draw_rows, rows_height
 from fieldworthy.draw.style import Style
-from fieldworthy.draw.svg import Sheet
+from fieldworthy.draw.svg import SMALL, Ink, Letters, Sheet
 from fieldworthy.units import COMMON, digits
 
+_TASK = 24.0  # height of a task's line [px]
 _SAME = 1e-3  # shares nearer than this are called the same
 
 
@@ -200,6 +203,53 @@ def _work(hours: Sequence[Hours]) -> list[Row]:
             Row(label=label, note=note, bar=(0.0, share), interval=spread, tone="bad" if late else i, hollow=i == 1)
         )
     return found
+
+
+def abilities(data: Comparison, style: Style) -> Figure:
+    """Draw which tasks of the season each variant can do.
+
+    Parameters
+    ----------
+    data : Comparison
+        The variants side by side [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A dot where a variant can do a task and plans it, a ring where it only can, a cross where it cannot [-].
+    """
+    tasks = list(dict.fromkeys(one.task for one in data.can_do))
+    variants = list(dict.fromkeys(one.variant for one in data.can_do))
+    first, wide = 0.42 * style.width, 0.54 * style.width / max(len(variants), 1)
+    sheet, theme = Sheet(style, 54.0 + _TASK * len(tasks)), style.theme
+    sheet.text(12.0, 17.0, "● planned  ○ possible  × not possible", Letters(theme.quiet, SMALL))
+    for i, variant in enumerate(variants):
+        at = (first + wide * (i + 0.5), 42.0)
+        sheet.text(*at, shortened(variant, SMALL, wide - 6.0, True), Letters(theme.ink, SMALL, "middle", bold=True))
+    for row, task in enumerate(tasks):
+        y = 54.0 + _TASK * (row + 0.5)
+        sheet.line((12.0, y - _TASK / 2.0), (style.width - 12.0, y - _TASK / 2.0), Ink(theme.grid))
+        sheet.text(12.0, y + 4.0, shortened(task, SMALL, first - 16.0), Letters(theme.ink, SMALL))
+        for one in data.can_do:
+            if one.task == task:
+                shape = "cross" if not one.can else "dot" if one.planned else "ring"
+                at = (first + wide * (variants.index(one.variant) + 0.5), y)
+                draw_spot(sheet, at, shape, theme.bad if not one.can else theme.good)
+    title = "What each variant can do"
+    lacks = [one for one in data.can_do if not one.can]
+    alt = f"{len(data.can_do) - len(lacks)} of {len(data.can_do)} pairs of variant and task are possible"
+    alt += f"; {lacks[0].variant} cannot do '{lacks[0].task}'." if lacks else "."
+    columns: dict[str, Sequence[Any]] = {
+        "variant": [one.variant for one in data.can_do],
+        "task": [one.task for one in data.can_do],
+        "can": ["yes" if one.can else "no" for one in data.can_do],
+        "planned": ["yes" if one.planned else "no" for one in data.can_do],
+        "by": ["; ".join(one.by) for one in data.can_do],
+        "lacks": ["; ".join(one.lacks) for one in data.can_do],
+    }
+    return Figure(title, alt, sheet.document(title, alt), columns)
 
 
 def flip(data: Flip, style: Style) -> Figure | None:
