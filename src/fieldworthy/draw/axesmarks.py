@@ -112,6 +112,8 @@ class Bars:
         As for `Line`, for all or for each.
     labels : sequence of str
         Written at each bar's end.
+    labels_at : float or None
+        Where the labels of lying bars begin instead, in a column of their own [SI].
     """
 
     at: Numbers
@@ -122,6 +124,7 @@ class Bars:
     name: str = ""
     tone: Tone | Sequence[int | str] = None
     labels: Sequence[str] = ()
+    labels_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

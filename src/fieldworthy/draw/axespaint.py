@@ -101,7 +101,10 @@ def _bars(sheet: Sheet, where: Frame, mark: Bars, turn: int) -> None:
         (x1, x2), (y1, y2) = (ends, sides) if mark.lying else (sides, ends)
         box = Box(min(x1, x2), min(y1, y2), abs(x2 - x1), abs(y2 - y1))
         sheet.rect(box, Ink(fill=colour, opacity=0.85), 1.5)
-        if mark.labels:
+        if mark.labels and mark.labels_at is not None:
+            middle = box.y + box.h / 2.0 + 0.35 * SMALL
+            sheet.text(float(along(mark.labels_at)), middle, mark.labels[i], Letters(sheet.style.theme.ink, SMALL))
+        elif mark.labels:
             _bar_label(sheet, where, box, mark.labels[i], (mark.lying, ends[1] < ends[0]))
 
 

@@ -10,7 +10,9 @@ from fieldworthy.draw.axes import Chart, panels
 from fieldworthy.draw.axesmarks import Bars, Mark, Points
 from fieldworthy.draw.axesscale import Axis
 from fieldworthy.draw.figure import Figure
+from fieldworthy.draw.lettering import width
 from fieldworthy.draw.style import Style
+from fieldworthy.draw.svg import SMALL
 
 _TITLES = (
     "Forward, when it brakes",
@@ -37,34 +39,36 @@ def balance(data: BalanceCurves, style: Style) -> Figure:
         One chart for each side, over one scale [-].
     """
     most = max(max(*(t.acceleration for t in p.limits), *(p.asked or (0.0,))) for p in data.poses)
-    charts = [_chart(data.poses, side, 1.12 * max(most, 1.0)) for side in range(len(_TITLES))]
+    column = 1.03 * max(most, 1.0)
+    room = width(max(_TONES, key=len), SMALL) / max(0.66 * style.width, 1.0)  # of the axis, for the words
+    charts = [_chart(data.poses, side, (column, column / (1.0 - room))) for side in range(len(_TITLES))]
     figure = panels("Tip limits", _alt(data, style), charts, style)
     return Figure(figure.title, figure.alt, figure.svg, _columns(data, style))
 
 
-_TONES = {"falls over standing still": "bad", "only stands": "edge", "wheels lift": "bad", "stays down": "good"}
+_TONES = {"falls over": "bad", "only stands": "edge", "wheels lift": "bad", "stays down": "good"}
 
 
-def _chart(poses: Sequence[PoseLimits], side: int, most: float) -> Chart:
+def _chart(poses: Sequence[PoseLimits], side: int, ends: tuple[float, float]) -> Chart:
     names = tuple(pose.pose for pose in poses)
     limits = [max(pose.limits[side].acceleration, 0.0) for pose in poses]
     asked = [None if pose.asked is None else pose.asked[side] for pose in poses]
     at = list(range(len(poses)))
     words = [_words(pose, side) for pose in poses]
     tones: list[int | str] = [_TONES[word] for word in words]
-    marks: list[Mark] = [Bars(at=at, value=limits, lying=True, tone=tones, labels=words, width=0.6)]
+    marks: list[Mark] = [Bars(at=at, value=limits, lying=True, tone=tones, labels=words, labels_at=ends[0], width=0.6)]
     there = [i for i in at if asked[i] is not None]
     if there:
         spots = [asked[i] or 0.0 for i in there]
         marks.append(Points(x=spots, y=there, name=_CAN if side == 0 else "", tone="ink", size=5.0))
-    axis = Axis("Acceleration from which wheels lift" if side == 3 else "", "acceleration", low=0.0, high=most)
+    axis = Axis("Acceleration from which wheels lift" if side == 3 else "", "acceleration", low=0.0, high=ends[1])
     return Chart(title=_TITLES[side], alt="", x=axis, y=Axis("", names=names), marks=marks)
 
 
 def _words(pose: PoseLimits, side: int) -> str:
     limit, can = pose.limits[side], None if pose.asked is None else pose.asked[side]
     if limit.acceleration <= 0.0:
-        return "falls over standing still"
+        return "falls over"
     if can is None:
         return "only stands"
     return "wheels lift" if limit.acceleration < can else "stays down"

@@ -25,7 +25,7 @@ from fieldworthy.draw.robotview import (
 from fieldworthy.draw.style import Array, Style
 from fieldworthy.draw.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 
-_HEAD, _FOOT = 50.0, 62.0  # px: above a view and below it
+_HEAD, _FOOT = 84.0, 62.0  # px: above a view and below it
 _TALLEST = 430.0
 _ARROW = 74.0  # px: of a force as large as the weight
 _MARGIN = 0.07  # m around everything
@@ -81,7 +81,7 @@ def _moment(sheet: Sheet, view: View, box: Box, data: HangingCurves, moment: Att
     theme, style = sheet.style.theme, sheet.style
     last = moment is data.hanging
     heading = "Hanging" if last else "As it leaves the floor"
-    sheet.text(box.x, box.y - 32.0, f"{heading}: {_way(moment.attitude, style)}",
+    sheet.text(box.x, box.y - 64.0, f"{heading}: {_way(moment.attitude, style)}",
                Letters(theme.ink, NORMAL, bold=True))  # fmt: skip
     floor_line(sheet, box.x, box.right, view.y)
     if data.wall is not None and last:
@@ -131,7 +131,7 @@ def _forces(sheet: Sheet, view: View, box: Box, data: HangingCurves, moment: Att
         tail = end if push.name == "hooks" else start
         named.append((tail, f"{push.name} {style.show(push.size, 'force')}", theme.good))
     gravity_mark(sheet, cg)
-    outer = Box(box.x, box.y - 24.0, box.w, box.h + 24.0)
+    outer = Box(box.x, box.y - 54.0, box.w, box.h + 54.0)
     for at, text, colour in named:
         letters = Letters(colour, SMALL, bold=True, halo=theme.paper)
         place(sheet, text, letters, _held(letters, around(at), text, outer), trails)

@@ -59,9 +59,9 @@ _ON_LIGHT = ("#0a54f7", "#ad463f", "#0f6e6b", "#6c2982", "#6a4b00", "#2f3a46")
 _ON_DARK = ("#7c93ff", "#ff955d", "#3dd7b4", "#e6b8ea", "#ebea6f", "#dfe7ec")
 
 PRINT = Theme("print", "#ffffff", "#15191d", "#4d5760", "#5d6871", "#d9dee2", "#e9edf0",
-              "#0b705e", "#895e00", "#7a1f2c", _ON_LIGHT)  # fmt: skip
+              "#0b705e", "#895e00", "#8f1330", _ON_LIGHT)  # fmt: skip
 LIGHT = Theme("light", "#fbfcfa", "#15191d", "#4d5760", "#5d6871", "#dce1e0", "#e7ecea",
-              "#0b705e", "#895e00", "#7a1f2c", _ON_LIGHT)  # fmt: skip
+              "#0b705e", "#895e00", "#8f1330", _ON_LIGHT)  # fmt: skip
 DARK = Theme("dark", "#161b20", "#eef1f3", "#a9b4bd", "#8b97a1", "#303942", "#28313a",
              "#5fcab5", "#f0b74a", "#ff718e", _ON_DARK)  # fmt: skip
 THEMES: dict[str, Theme] = {theme.name: theme for theme in (PRINT, LIGHT, DARK)}
