@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 
 import pytest
-from web.asgi import HOST, PORT, Inner, call
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldworthy.web.gate import LARGEST_BODY, VISITOR, Gate, is_own_host
 from fieldworthy.web.keys import Keys
 from fieldworthy.web.policy import Policy
+from web.asgi import HOST, PORT, Inner, call
 
 HERE = f"{HOST}:{PORT}"
 
@@ -259,7 +259,7 @@ def test_every_answer_has_the_headers_that_keep_others_out(inner, gate, keys):
     for answer in (refused, served):
         assert answer.headers["x-content-type-options"] == "nosniff"
         assert answer.headers["x-frame-options"] == "DENY"
-        assert answer.headers["referrer-policy"] == "no-referrer"
+        assert answer.headers["referrer-policy"] == "same-origin"
     policy = served.headers["content-security-policy"]
     for rule in (
         "default-src 'none'",

@@ -6,6 +6,7 @@ import asyncio
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Hashable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
 from fieldworthy.schema.problems import BadInput
@@ -164,7 +165,7 @@ class Bench:
         self.quick = Worker("fieldworthy quick")
         self.thorough = Worker("fieldworthy thorough")
         self.long = Worker("fieldworthy long")
-        self.jobs: OrderedDict[Hashable, Job] = OrderedDict()
+        self.jobs: OrderedDict[tuple[Any, ...], Job] = OrderedDict()
         self._judged = Shared()
         self._glances = Shared(512)
         self._other = Shared()
@@ -253,25 +254,24 @@ class Bench:
         question = (function, *arguments)
         return await self._sketches.get(question, lambda: self.quick.run(function, *arguments))
 
-    def start(self, key: Hashable, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
-        """Begin a long run, or find the one that was begun under the same key.
+    def start(self, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
+        """Begin a long run, or find the one that was begun with the same arguments.
 
         Parameters
         ----------
-        key : hashable
-            What is run, for example function, texts and number of matches [-].
         title : str
             For people [-].
         function : callable
             Of a module; it tells how far it is by `worker.progress` [-].
         *arguments : object
-            Such as can be sent [-].
+            Hashable, and such as can be sent [-].
 
         Returns
         -------
         Job
             Which goes on when the window is closed [-].
         """
+        key = (function, *arguments)
         job = self.jobs.get(key)
         if job is None or job.state in ("failed", "stopped"):
             job = self.jobs[key] = Job(title)
@@ -280,6 +280,27 @@ class Bench:
         for old in [k for k, j in self.jobs.items() if j.over][: max(0, len(self.jobs) - _JOBS)]:
             del self.jobs[old]
         return job
+
+    def newest(self, function: Callable[..., Any], file: Path) -> Job | None:
+        """Find the run that was last asked for a file, by whichever window.
+
+        Parameters
+        ----------
+        function : callable
+            Which is run [-].
+        file : Path
+            Of the robot, or of the first of several [-].
+
+        Returns
+        -------
+        Job or None
+            None where nobody has asked [-].
+        """
+        for (asked, first, *_), job in reversed(self.jobs.items()):
+            source = first[0] if isinstance(first, tuple) else first
+            if asked is function and isinstance(source, Source) and source.file == file:
+                return job
+        return None
 
     def stop(self, job: Job) -> None:
         """End a long run.

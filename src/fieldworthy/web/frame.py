@@ -274,7 +274,7 @@ async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False)
     page.call("at", address(view, **told), title, fresh or back)
     _show_frame(page, name)
     await _build(page)
-    if not fresh:
+    if not fresh and "key" not in query:  # a view that is asked for a key puts the focus there
         page.call("focus", "fw-title")
 
 

@@ -232,6 +232,23 @@ class Page(Screen):
         """
         return await self._told(self.bench.sketch(function, *arguments))
 
+    async def drawn(self, function: Callable[..., T], *arguments: Any) -> T | None:
+        """Run a function that draws results of its own, which are not looked up again.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module [-].
+        *arguments : object
+            Such as can be sent [-].
+
+        Returns
+        -------
+        object or None
+            What it returns; None where it could not [-].
+        """
+        return await self._told(self.bench.quick.run(function, *arguments))
+
     async def _told(self, work: Awaitable[T]) -> T | None:
         """Wait for work, and show as a sentence why it could not be done."""
         try:

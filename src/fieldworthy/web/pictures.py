@@ -74,7 +74,19 @@ def styled(source: Source, look: Look) -> Style:
     return Style(look.style.theme, "inch" if own["length"] in _INCH else "metric", look.style.width, tuple(own.items()))
 
 
-def _named(found: Iterable[tuple[str, Figure | None]]) -> Named:
+def named(found: Iterable[tuple[str, Figure | None]]) -> Named:
+    """Leave out what there is no figure of.
+
+    Parameters
+    ----------
+    found : iterable of tuple
+        Name, and figure or None [-].
+
+    Returns
+    -------
+    tuple
+        Those that there are [-].
+    """
     return tuple((name, figure) for name, figure in found if figure is not None)
 
 
@@ -136,7 +148,7 @@ def moving(source: Source, look: Look) -> Named:
     """
     subject, style = subject_of(source), styled(source, look)
     tips, run, push, heat = balance_curves(subject), run_curves(subject), push_curves(subject), heat_curves(subject)
-    return _named([
+    return named([
         ("tipping", None if tips is None else balance.balance(tips, style)),
         ("run", None if run is None else drive.run(run, style)),
         ("push", None if push is None else drive.push(push, style)),
@@ -200,7 +212,7 @@ def hung(source: Source, look: Look) -> Named:
     """
     style = styled(source, look)
     found = hanging_curves(subject_of(source))
-    return _named((f"hanging {name}", hanging.hanging(data, style)) for name, data in found.items())
+    return named((f"hanging {name}", hanging.hanging(data, style)) for name, data in found.items())
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,7 +307,7 @@ def taken_in(source: Source, look: Look, name: str) -> Named:
         Passing through, and the staged hold where there is one [-].
     """
     data, style = _intakes(source)[name], styled(source, look)
-    return _named([(f"{name} through", intake.through(data, style)), (f"{name} hold", intake.hold(data, style))])
+    return named([(f"{name} through", intake.through(data, style)), (f"{name} hold", intake.hold(data, style))])
 
 
 def at_moment(source: Source, look: Look, name: str, share: float, holding: bool) -> Named:
@@ -345,7 +357,7 @@ def sorted_by_hue(source: Source, look: Look) -> tuple[tuple[str, Named], ...]:
     makers = (("hues", hues.hue_circle), ("background", hues.background),
               ("sensor", hues.sensor_place), ("eject", hues.eject_window))  # fmt: skip
     return tuple(
-        (name, _named((f"{name} {what}", make(data, style)) for what, make in makers))
+        (name, named((f"{name} {what}", make(data, style)) for what, make in makers))
         for name, data in sorter_curves(subject_of(source)).items()
     )
 
@@ -368,4 +380,4 @@ def on_the_field(source: Source, look: Look) -> tuple[PathCurves | None, Named, 
     data, style = path_curves(subject_of(source)), styled(source, look)
     if data is None:
         return None, (), style
-    return data, _named([("route", path.route(data, style)), ("sources of error", path.sources(data, style))]), style
+    return data, named([("route", path.route(data, style)), ("sources of error", path.sources(data, style))]), style

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import inspect
 import json
 import logging
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
 
 Handler = Callable[[dict[str, Any]], Awaitable[None] | None]
 log = logging.getLogger("nicegui")
+_IN_TURN = ("set", "text", "try", "undo", "redo", "save", "conflict")
+"""What changes the file is done one after the other, as the person did it."""
 
 
 class Screen:
@@ -31,6 +35,7 @@ class Screen:
         self.client = client
         self._handlers: dict[str, Handler] = {}
         self._frame_handlers: dict[str, Handler] = {}
+        self._turn = asyncio.Lock()
 
     def on(self, name: str, handler: Handler) -> None:
         """Do something when a button with ``data-do``, a form with ``data-submit`` or the like is used.
@@ -132,9 +137,10 @@ class Screen:
         if handler is None:
             return
         try:
-            waiting = handler(dict(data))
-            if inspect.isawaitable(waiting):
-                await waiting
+            async with self._turn if name in _IN_TURN else contextlib.nullcontext():
+                waiting = handler(dict(data))
+                if inspect.isawaitable(waiting):
+                    await waiting
         except BadInput as error:
             self.note(sentences(error.problems[:3]), bad=True)
         except Exception as error:

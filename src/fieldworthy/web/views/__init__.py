@@ -73,8 +73,10 @@ VIEWS: tuple[View, ...] = (
     View("margins", "Margins", "What holds and what does not, worst first, and what to do about it."),
     View("robot", "Robot", "The robot to scale in every pose, its arms moving, on the bar, and how it drives."),
     View("air", "Air", "Pressure in each tank along the plan, and which cylinder draws from which tank."),
+    View("match", "Match", "One match over time, how the points of many spread, and what limits them."),
     View("intake", "Intake and sorting", "Objects moving through the stages, and how the sorter tells them apart."),
     View("path", "Path", "The field with the route, and how well the robot knows its place."),
+    View("compare", "Compare", "Variants over the same matches: which scores more, how sure, and where it flips."),
 )
 """Every view of an open file, in the order of the navigation."""
 BY_NAME = {view.name: view for view in VIEWS}

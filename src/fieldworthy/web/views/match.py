@@ -1,0 +1,202 @@
+"""One match over time, how the points of many matches spread, and what moves them; runs go on without a window."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fieldworthy.match import PARTS, Forecast, Part
+from fieldworthy.web.bench import Job
+from fieldworthy.web.components import field, heading, meter
+from fieldworthy.web.markup import Content, Markup, tag
+from fieldworthy.web.playing import Played, drawn_influences, drawn_match, moved_points, play
+from fieldworthy.web.screen import plain_sentences
+from fieldworthy.web.views.robot import pictures_of
+
+if TYPE_CHECKING:
+    from fieldworthy.web.page import Page
+
+RUNS, MOST = 2000, 200_000
+_WORDS = {
+    "whole": "whole match",
+    "autonomous": "autonomous only",
+    "driven": "driven only",
+    "solo": "alone on the field",
+}
+
+
+async def build(page: Page) -> None:
+    """Show the match.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    """
+    page.fill(
+        heading("Match"),
+        tag("p", "The plan is played again and again, each time with its own luck and tolerances.", class_="lead"),
+        tag("div", id="match-problems"),
+        _asked(),
+        tag("div", id="match-run", role="status"),
+        tag("div", id="match-told"),
+        tag("div", id="match-figures", class_="figures"),
+        tag("div", id="match-more"),
+        tag("div", id="match-inputs", class_="figures"),
+    )
+    page.on("play", lambda data: _play(page, data.get("values") or {}))
+    page.on("inputs", lambda _: _inputs(page))
+    page.on("stop", lambda _: _stop(page))
+    page.on_judged(lambda: _stale(page))
+    _stale(page)
+    for job, show in ((_job(page, play), _show), (_job(page, moved_points), _show_inputs)):
+        if job is not None:  # it went on while nobody looked
+            follow(page, job, show)
+
+
+def _job(page: Page, function: Any) -> Job | None:
+    return page.bench.newest(function, page.draft.file) if page.draft else None
+
+
+def _asked() -> Markup:
+    parts = tag(
+        "select", [tag("option", words, value=part) for part, words in _WORDS.items()], id="in-part", name="part"
+    )
+    runs = field("Matches", "runs", str(RUNS), hint=f"From 10 to {MOST:,}.")
+    part = tag("div", tag("label", "Which part", for_="in-part"), parts, class_="field")
+    button = tag("button", "Play", type="submit", class_="main")
+    return tag("form", tag("div", runs, part, class_="fields"), button, data_submit="play")
+
+
+def _stale(page: Page) -> None:
+    """Say whether what is shown belongs to another state of the file."""
+    page.put("match-problems", plain_sentences(page.problems) if page.problems else "")
+    job = _job(page, play)
+    if page.draft and job is not None and isinstance(job.result, Played):
+        old = job.result.source != page.draft.source
+        page.put("match-told", tag("p", "The robot has changed since: play again.", class_="caution") if old else "")
+
+
+def runs_of(said: object, most: int = MOST) -> int | None:
+    """Read how many matches are asked for.
+
+    Parameters
+    ----------
+    said : object
+        As the browser tells it [-].
+    most : int
+        That can be asked for [-].
+
+    Returns
+    -------
+    int or None
+        None where it is no number, or too small or large a one [-].
+    """
+    text = str(said).replace(",", "").replace(" ", "")
+    return int(text) if text.isdecimal() and len(text) < 9 and 10 <= int(text) <= most else None
+
+
+def _play(page: Page, values: dict[str, Any]) -> None:
+    runs, part = runs_of(values.get("runs")), values.get("part")
+    if runs is None or part not in PARTS:
+        page.note(f"Matches: expected a number from 10 to {MOST:,}.", bad=True)
+        return
+    if page.draft is None or page.problems:
+        page.note("The file has mistakes: mend them first.", bad=True)
+        return
+    chosen: Part = part
+    source = page.draft.source
+    follow(page, page.bench.start(f"{runs:,} matches", play, source, runs, 0, chosen), _show)
+
+
+def _inputs(page: Page) -> None:
+    if page.draft is None or page.problems:
+        return
+    source = page.draft.source
+    follow(page, page.bench.start("Moving each input", moved_points, source, 500, 0), _show_inputs)
+
+
+def _stop(page: Page) -> None:
+    for job in (_job(page, play), _job(page, moved_points)):
+        if job is not None and not job.over:
+            page.bench.stop(job)
+
+
+def follow(page: Page, job: Job, show: Any, place: str = "match-run") -> None:
+    """Show how far a run is, and what it found once it is done.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    job : Job
+        The run [-].
+    show : callable
+        Coroutine function of page and job, called once it is done [-].
+    place : str
+        Where progress is shown [-].
+    """
+
+    def heard(now: Job) -> None:
+        page.put(place, _progress(now))
+        if now.state == "done":
+            page.later(show(page, now))
+
+    page.on_leave(job.listen(heard))
+    heard(job)
+
+
+def _progress(job: Job) -> Content:
+    if job.state in ("waits", "runs"):
+        cancel = tag("button", "Cancel", type="button", data_do="stop")
+        first = (
+            ""
+            if job.share
+            else tag("p", "The first time here it is compiled, which takes half a minute.", class_="fine")
+        )
+        return [meter(job.title, job.share, "run-meter"), cancel, first]
+    if job.state == "failed":
+        return tag("p", job.trouble, class_="trouble")
+    return tag("p", "Cancelled.") if job.state == "stopped" else tag("p", f"{job.title}: done.", class_="fine")
+
+
+async def _show(page: Page, job: Job) -> None:
+    played: Played = job.result
+    figures = await page.drawn(drawn_match, played, page.look())
+    if page.view != "match" or figures is None:
+        return
+    page.put("match-figures", _told(played.forecast), pictures_of(page, figures))
+    ask = tag("button", "What moves the points most?", type="button", data_do="inputs")
+    page.put("match-more", ask)
+    _stale(page)
+
+
+def _told(found: Forecast) -> Markup:
+    """The distribution in sentences."""
+    rows: list[Content] = [tag("p", f"{found.timeline.points:g} points if everything goes to plan.")]
+    if found.mean is not None:
+        known = (
+            f", the mean itself known within {found.interval[0]:.1f} to {found.interval[1]:.1f}"
+            if found.interval
+            else ""
+        )
+        rows.append(tag("p", tag("b", f"{found.mean:.1f} points on average"), f" over {found.runs:,} matches{known}."))
+    for step in found.finish:
+        low, high = (100 * share for share in step.interval)
+        rows.append(tag("p", f"Finish, {step.action} at {step.place}: done in {100 * step.chance:.1f} % "
+                        f"({low:.1f} to {high:.1f} %)."))  # fmt: skip
+    bare = [a.action for a in found.actions if not a.practised]
+    if bare:
+        rows.append(
+            tag("p", f"Without practice counts, taken to work every time: {', '.join(bare)}.", class_="caution")
+        )
+    return tag("div", rows)
+
+
+async def _show_inputs(page: Page, job: Job) -> None:
+    figures = await page.drawn(drawn_influences, job.result, page.look())
+    if page.view != "match" or figures is None:
+        return
+    advice = [tag("li", f"{i.key}: {i.advice}") for i in job.result]
+    none = tag("p", "No input moves the points within what is believed of it.")
+    page.put("match-inputs", tag("h2", "What moves the points most"), pictures_of(page, figures) or none,
+             tag("ul", advice))  # fmt: skip

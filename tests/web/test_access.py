@@ -1,0 +1,124 @@
+"""WCAG 2.2 AA on every view, light and dark, on a phone and on a desk: judged by axe-core in a real browser.
+
+axe-core finds what a machine can find: contrast, names, roles, landmarks. The keyboard is tried here besides.
+"""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from fieldworthy.web.views import VIEWS
+from web.browser import serving, show, window
+
+RULES = {
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+}
+SIZES = (390, 1280)
+
+
+def violations(page, what):
+    page.wait_for_function("() => document.getAnimations().every(a => a.playState !== 'running')")
+    found = Axe().run(page, options=RULES).response["violations"]
+    return [(what, v["id"], node["html"][:160], node["failureSummary"]) for v in found for node in v["nodes"]]
+
+
+def in_both_themes(page, what):
+    found = []
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        page.wait_for_function(f"() => document.documentElement.dataset.theme === '{scheme}'")
+        page.wait_for_timeout(150)  # figures are drawn anew
+        found += violations(page, f"{what}, {scheme}")
+    return found
+
+
+@pytest.mark.parametrize("width", SIZES)
+@pytest.mark.parametrize("view", [view.name for view in VIEWS])
+def test_every_view_is_accessible(browser, server, heron, view, width):
+    with window(browser, server, width=width) as page:
+        show(page, server, view, file=f"{heron}/mk1.yaml")
+        page.wait_for_selector("#fw-view li, #fw-view figure, #fw-view form, #fw-view table")
+        found = in_both_themes(page, f"{view} at {width}")
+        if view == "margins":
+            page.locator("#margins-rows summary").first.click()
+            page.wait_for_selector("#margins-rows dl")
+            found += violations(page, f"an opened finding at {width}")
+        if view == "describe":
+            page.goto(f"{server.base}/describe?file={heron}/mk1.yaml&part=text")
+            page.wait_for_selector("#text-area")
+            found += in_both_themes(page, f"the text at {width}")
+        assert found == []
+
+
+@pytest.mark.parametrize("width", SIZES)
+def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, server, heron, width):
+    with window(browser, server, width=width) as page:
+        page.locator("details.panel summary").click()
+        page.locator("summary", has_text="Display").click()
+        found = in_both_themes(page, f"start at {width}")
+        show(page, server, "describe", file=f"{heron}/mk1.yaml", part="text")
+        area = page.locator("#text-area")
+        area.fill(area.input_value() + "# mine\n")
+        expect(page.locator("#fw-state")).to_have_text("unsaved changes")
+        file = server.folder / heron / "mk1.yaml"
+        file.write_text(file.read_text("utf-8") + "# theirs\n", "utf-8")
+        page.click("#fw-save")
+        page.wait_for_selector("#fw-conflict[open]")
+        found += in_both_themes(page, f"conflict at {width}")
+        assert found == []
+
+
+def test_the_page_before_the_page_is_accessible(browser, tmp_path):
+    with serving(tmp_path, "--share") as server:
+        context = browser.new_context(color_scheme="dark")
+        page = context.new_page()
+        page.goto(server.base)
+        found = violations(page, "code, dark")
+        page.emulate_media(color_scheme="light")
+        assert found + violations(page, "code, light") == []
+        context.close()
+
+
+@pytest.mark.parametrize("width", SIZES)
+def test_nothing_is_wider_than_the_window(browser, server, heron, width):
+    with window(browser, server, width=width) as page:
+        for view in ("", *(view.name for view in VIEWS)):
+            show(page, server, view, **({"file": f"{heron}/mk1.yaml"} if view else {}))
+            page.wait_for_selector("#fw-view li, #fw-view figure, #fw-view form")
+            wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+            assert wide <= 0, (view, wide)
+
+
+def test_the_keyboard_reaches_everything_and_shows_where_it_is(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "margins", file=f"{heron}/mk1.yaml")
+        page.wait_for_selector("#margins-rows li")
+        page.keyboard.press("Tab")
+        expect(page.locator(".skip")).to_be_focused()
+        page.keyboard.press("Enter")
+        expect(page.locator("#fw-main")).to_be_focused()
+        for _ in range(3):
+            page.keyboard.press("Tab")
+        expect(page.locator("#margins-rows summary").first).to_be_focused()
+        page.keyboard.press("Enter")
+        expect(page.locator("#margins-rows dl").first).to_be_visible()
+        outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+        assert outline == "solid"
+        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        charge = page.locator("#f-air_2e_supply_2e_charge")
+        expect(charge).to_be_focused()
+        page.keyboard.press("ArrowDown")
+        expect(charge).to_have_value("99 psi")
+        page.keyboard.press("Shift+ArrowUp")
+        expect(charge).to_have_value("104 psi")
+
+
+def test_a_verdict_that_turns_is_told_to_who_cannot_see_it(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        page.wait_for_selector("#beside-rows li")
+        page.fill("#f-air_2e_supply_2e_charge", "80 psi")
+        page.keyboard.press("Tab")
+        expect(page.locator("#fw-said")).to_contain_text("Now short:")
