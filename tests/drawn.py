@@ -92,7 +92,7 @@ def figures(name: str) -> Iterator[Item]:
     for intake in intake_curves(subject).values():
         yield "intake", draw_intake.through, intake
         yield "hold", draw_intake.hold, intake
-        for time in (-0.02, 0.0, 0.05, 0.31, 9.0):
+        for time in (-0.02, 0.05, 9.0):
             yield f"moment {time}", draw_intake.frame, draw_intake.Moment(intake, time)
             yield f"hold at {time}", draw_intake.frame, draw_intake.Moment(intake, time, holding=True)
     path = path_curves(subject)

@@ -75,6 +75,15 @@ def test_one_tank_and_one_cylinder(tmp_path):
     drawn(draw_air.pressures_by_stroke, curves)
 
 
+def test_twenty_cylinders_on_one_tank_all_have_their_names(tmp_path):
+    cylinders = {f"arm {i}": ARM | {"push_load": f"{10 + i} N"} for i in range(20)}
+    robot = {"air": {"tanks": {"only": TANK}, "cylinders": cylinders}, "plan": PLAN,
+             "actions": {"push": {"time": "1 s", "strokes": dict.fromkeys(cylinders, 1)}}}  # fmt: skip
+    curves = air_curves(nominal(load(tmp_path, robot)))
+    drawn(draw_air.pressures, curves)
+    assert all(f">arm {i} " in draw_air.pressures(curves, STYLES[0]).svg for i in range(20))
+
+
 def test_a_cylinder_whose_need_is_unknown_has_no_level(tmp_path):
     bare = {key: value for key, value in ARM.items() if key != "push_load"}
     air = {"tanks": {"only": TANK}, "cylinders": {"arm": bare, "idle": ARM}}

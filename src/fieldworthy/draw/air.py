@@ -79,7 +79,7 @@ def _pane(data: AirCurves, tank: TankCurve, axis: Axis, style: Style) -> Pane:
         y=Axis("Gauge pressure", "pressure", 0.0, _highest(data)),
         marks=marks,
         levels=_levels(tank, style),
-        height=pane_height(style),
+        height=max(pane_height(style), 16.0 * len(tank.levels) + 84.0),  # room for all their names
         aside="needed at least",
         last=tank is data.tanks[-1],
     )

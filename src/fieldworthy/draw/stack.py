@@ -40,7 +40,7 @@ class Level:
 
     at: float
     name: str
-    tone: Tone = "edge"
+    tone: Tone = "quiet"
     dash: str | None = "6 3"
 
 
