@@ -13,7 +13,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.schema.problems import KeyPath, dotted
 from fieldworthy.units import digits
 
-_MOST = 30  # rows of each table
+_MOST = 22  # rows of each table
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +35,11 @@ class Moved:
 
     @property
     def size(self) -> float:
-        """How far it moved, as a share of what it was; verdicts that change, come or go count most [-]."""
+        """How far it moved, as a share of what it was; a verdict that changes counts most [-]."""
         old, new = self.before, self.after
-        if old is None or new is None or _verdict(old) != _verdict(new):
+        if old is None or new is None:
+            return 1e7 if "short" in (_verdict(old), _verdict(new)) else 1.0
+        if _verdict(old) != _verdict(new):
             return 1e9
         if old.value is None or new.value is None:
             return 1e6 if old.value is not new.value else 0.0

@@ -16,6 +16,8 @@ from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Po
 from fieldworthy.report.numbers import with_unit
 from fieldworthy.robot import Loaded
 
+_CLOSE = 0.02  # totals nearer than this do not tell alternatives apart; common practice, no source
+
 
 @dataclass(frozen=True, slots=True)
 class Decision:
@@ -115,7 +117,34 @@ def _criteria(matrix: Matrix) -> list[Block]:
     widths = (1.3, 3.6, 0.9, *([1.7] * len(matrix.names)))
     right = (2, *range(3, 3 + len(matrix.names)))
     heads = ("Criterion", "What its score means", "Weight", *matrix.names)
-    return [Head("Matrix"), Para(told), Table(heads, rows, widths, right)]
+    return [Head("Matrix"), Para(told), Table(heads, rows, widths, right), Para(leading(matrix), "bold")]
+
+
+def leading(matrix: Matrix) -> str:
+    """Say which alternative the matrix puts first.
+
+    Parameters
+    ----------
+    matrix : Matrix
+        With the team's weights [-].
+
+    Returns
+    -------
+    str
+        One sentence [-].
+    """
+    order = sorted(range(len(matrix.names)), key=lambda i: -matrix.totals[i])
+    best, following = order[0], order[1]
+    gap = matrix.totals[best] - matrix.totals[following]
+    if gap < _CLOSE:
+        return (
+            f"By these weights {matrix.names[best]} and {matrix.names[following]} are as good as level "
+            f"({matrix.totals[best]:.2f} and {matrix.totals[following]:.2f}): the matrix does not decide it."
+        )
+    return (
+        f"By these weights {matrix.names[best]} leads with {matrix.totals[best]:.2f}, before {matrix.names[following]} "
+        f"with {matrix.totals[following]:.2f}."
+    )
 
 
 def _scored(row: Criterion, i: int) -> str:
@@ -134,14 +163,22 @@ def _forecast(found: Comparison, style: Style) -> list[Block]:
         blocks += [Head("Where the answer turns"), Para(turning(flip))]
         if figure is not None:
             blocks.append(Picture(figure, 0.3))
-    if found.findings_changed:
-        rows: list[list[Cell]] = [
-            [Mark(c.id, "key"), _verdict(c.first), _verdict(c.then), c.because] for c in found.findings_changed
-        ]
-        heads = ("Finding", found.difference[0].first, "then", "Because")
-        blocks += [Head("Findings that change"), Table(heads, rows, (2.2, 1.1, 1.1, 4.6), (), True)]
     blocks += [Head("Recommendation"), Para(found.recommendation, "lead"), Head("What would change it")]
-    return [*blocks, Points(_changing(found))]
+    blocks.append(Points(_changing(found)))
+    return [*blocks, *_judged(found)]
+
+
+def _judged(found: Comparison) -> list[Block]:
+    """Findings that are judged otherwise; one that only one robot has is told where it is short."""
+    rows: list[list[Cell]] = [
+        [Mark(c.id, "key"), _verdict(c.first), _verdict(c.then), c.because]
+        for c in found.findings_changed
+        if (c.first and c.then) or "short" in (c.first, c.then)
+    ]
+    if not rows:
+        return []
+    heads = ("Finding", found.difference[0].first, "then", "Because")
+    return [Head("Findings that are judged otherwise"), Table(heads, rows, (2.2, 1.1, 1.1, 4.6), (), True)]
 
 
 def _gap(gap: Difference, span: Interval, chance: Chance) -> str:

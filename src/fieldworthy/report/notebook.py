@@ -30,7 +30,7 @@ from fieldworthy.report.blocks import (
     Size,
     Table,
 )
-from fieldworthy.report.figures import HALF, figures_for, style_of
+from fieldworthy.report.figures import FULL, HALF, WIDTH, figures_for, style_of
 from fieldworthy.report.formulas import formula_of
 from fieldworthy.report.numbers import chance, items_of, span, with_unit
 from fieldworthy.report.parts import findings_table, inputs_of, inputs_table, what_follows
@@ -117,7 +117,7 @@ def notebook(content: Content) -> Paper:
     sections += [_subsystem(content, subject, page) for page in pages_of(report)]
     if content.played is not None:
         sections += _match(content, content.played)
-    sections += [*content.more, _assumed(report), _last(report)]
+    sections += [*content.more, _assumed(report), _sources(report)]
     about = [content.job or JOB]
     if loaded.nominal.about:
         about.append(loaded.nominal.about)
@@ -140,14 +140,14 @@ def _cover(content: Content) -> list[Block]:
         f"share of {report.samples} robots, built anywhere within the tolerances, on which a check holds (seed "
         f"{report.seed}). {len(report.assumptions)} defaults stand in for what the file does not say."
     )
-    return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet")]
+    return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet"), Points(report.cautions, "caution")]
 
 
 def _robot(content: Content, subject: Subject) -> Section:
     """The robot to scale, what it weighs and where it balances, and what it is made of."""
     loaded = content.loaded
     shown = Shown.of(loaded.quantities)
-    blocks: list[Block] = [Picture(f, 0.42) for f in figures_for("robot", subject, style_of(loaded))]
+    blocks: list[Block] = [Picture(f, 0.78) for f in figures_for("robot", subject, style_of(loaded))]
     centres = [f for f in content.report.facts if f.id == _CENTRE]
     if centres:
         blocks += [Head("Mass and centre of gravity, pose by pose"), Points([f.because for f in centres])]
@@ -198,13 +198,15 @@ def _subsystem(content: Content, subject: Subject, page: Page) -> Section:
         blocks.append(Points([page.caution], "caution"))
     if keys:
         blocks += [Head("What it rests on most"), inputs_table(keys, known)]
-    blocks += _reasoning(formulas_for(page, loaded.nominal), figures_for(page.key, subject, style_of(loaded, HALF)))
+    full = page.key in FULL
+    figures = figures_for(page.key, subject, style_of(loaded, WIDTH if full else HALF))
+    blocks += _reasoning(formulas_for(page, loaded.nominal), () if full else figures)
     if findings:
         blocks += [Head("Result"), *findings_table(findings, _FINDINGS)]
     if facts:
         blocks += [Head("Also computed"), Points([_fact(f) for f in facts[:_FACTS]])]
     blocks += [Head("What follows"), Points(what_follows(findings, mended))]
-    return Section(page.title, blocks)
+    return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in figures if full)])
 
 
 def _reasoning(keys: Sequence[str], figures: Sequence[Figure]) -> list[Block]:
@@ -239,8 +241,8 @@ def _match(content: Content, played: Played) -> list[Section]:
     blocks: list[Block] = [
         Para(f"{forecast.mean:.1f} points on average over {forecast.runs} matches, each with its own luck and "
              f"tolerances (seed {forecast.seed}); the mean itself is known within {low:.1f} to {high:.1f}.", "lead"),
-        Picture(score.distribution([played.scores], style), 0.3),
-        Picture(score.limits(forecast, style), 0.3),
+        Picture(score.distribution([played.scores], style), 0.26),
+        Picture(score.limits(forecast, style), 0.22),
         Head("How tries end"),
         _tries(forecast),
         Formula("practice"),
@@ -262,22 +264,30 @@ def _tries(forecast: Forecast) -> Table:
 
 def _assumed(report: Report) -> Section:
     """Defaults, those with the same value for the same reason in one row."""
-    alike: dict[tuple[str, str], list[str]] = {}
+    alike: dict[tuple[str, str, str], list[str]] = {}
     for a in report.assumptions:
-        alike.setdefault((a.value, a.why), []).append(a.key)
-    rows_: list[list[Cell]] = [[Mark(", ".join(keys), "key"), value, why] for (value, why), keys in alike.items()]
+        alike.setdefault((a.key.rpartition(".")[2], a.value, a.why), []).append(a.key)
+    rows_: list[list[Cell]] = [[Mark(_all_of(k), "key"), value, why] for (_, value, why), k in alike.items()]
     intro = Para("The file does not say these; each is a documented default. Measure one and write it into the file.")
-    return Section("What is assumed", [intro, Table(("Key", "Default", "Why"), rows_, (4.4, 0.8, 4.3), (1,), True)])
+    return Section("What is assumed", [intro, Table(("Key", "Default", "Why"), rows_, (3.9, 1.0, 5.0), (1,), True)])
 
 
-def _last(report: Report) -> Section:
-    """Cautions, and every source that a page refers to."""
+def _all_of(keys: Sequence[str]) -> str:
+    """Keys that differ in their middle alone, as one: ``air.cylinders.(5).tube``."""
+    if len(keys) == 1:
+        return keys[0]
+    words = [key.split(".") for key in keys]
+    shared = [level[0] for level in zip(*(w[:-1] for w in words), strict=False) if len(set(level)) == 1]
+    return ".".join([*shared[:3], f"({len(keys)} of them)", words[0][-1]])
+
+
+def _sources(report: Report) -> Section:
+    """Every source that a page refers to."""
     keys: dict[str, None] = {}
     for page in pages_of(report):
         keys.update(dict.fromkeys(formula_of(k).source for k, _ in page.formulas))
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
     rows_: list[list[Cell]] = [[named(k), worth(k)] for k in sorted(keys, key=named)]
-    blocks: list[Block] = [Points(report.cautions, "caution"), Head("Sources"),
-                           Table(("Source", "What it is worth"), rows_, (6.0, 1.6), (), True)]  # fmt: skip
-    return Section("Cautions and sources", blocks)
+    table = Table(("Source", "What it is worth"), rows_, (7.0, 1.7), (), True)
+    return Section("Sources", [table], new_page=False)

@@ -1,0 +1,216 @@
+"""The notebook of the examples: its pages, its text and its numbers are those that the check gives."""
+
+import json
+import re
+
+import numpy as np
+import pypdf
+import pytest
+
+from edge import run
+from fieldworthy.checks import evaluate
+from fieldworthy.report.notebook import Content, notebook
+from fieldworthy.report.numbers import chance
+from fieldworthy.report.subjects import pages_of as subjects_of
+from fieldworthy.report.typeset import as_pdf
+from papers import flat, ink, pages_of, strict
+from robots import EXAMPLES, example, load
+
+NAMES = ["mk1", "mk2"]
+
+
+@pytest.fixture(scope="module", params=NAMES)
+def made(request, tmp_path_factory):
+    """The command's PDF and HTML of an example, and what ``check --json`` says of the same robot."""
+    folder, file = tmp_path_factory.mktemp("notebook"), EXAMPLES / f"{request.param}.yaml"
+    for name in ("n.pdf", "n.html"):
+        done = run("report", file, "-o", folder / name, "--date", "2026-11-25", "--job", "Show the <judges> #1 why.",
+                   "--runs", "300")  # fmt: skip
+        assert (done.code, done.out) == (0, f"wrote {folder / name}\n")
+    checked = json.loads(run("check", file, "--json", "--exit-zero").out)
+    return (folder / "n.pdf").read_bytes(), (folder / "n.html").read_text("utf-8"), checked
+
+
+def test_pages(made):
+    """Twelve to twenty pages, none empty, job and date on the cover."""
+    pages = pages_of(made[0])
+    assert 12 <= len(pages) <= 20
+    assert min(len(p) for p in pages) > 250
+    assert flat("Show the <judges> #1 why.") in pages[0]
+    assert "2026-11-25" in pages[0]
+    for number, page in enumerate(pages, 1):
+        assert f"{number}of{len(pages)}" in page
+
+
+def test_nothing_is_set_outside_the_margins(made):
+    """Ink stays inside: nothing in the outermost 15 mm at the sides, nor in the outermost 5 mm at top and bottom."""
+    for grey in ink(made[0]):
+        mm = grey.shape[1] / 210.0
+        side, end = int(15 * mm), int(5 * mm)
+        strips = (grey[:, :side], grey[:, -side:], grey[:end], grey[-end:])
+        assert min(strip.min() for strip in strips) > 250
+        assert (grey < 128).any()
+
+
+def test_it_is_readable_in_grey(made):
+    """Text is dark enough on paper in grey: the darkest ink of every page is nearly black."""
+    for grey in ink(made[0]):
+        assert np.percentile(grey[grey < 200], 2) < 90
+
+
+def test_every_doubtful_finding_stands_there_with_its_chance(made):
+    """Short, unknown and not certain ones: the sentence of ``check --json``, followed by the same chance."""
+    text = "".join(pages_of(made[0]))
+    held = 0
+    for finding in made[2]["findings"]:
+        if finding["id"].split(".")[0] == "limits":
+            continue  # these stand on the inspection sheet
+        if finding["verdict"] != "holds" or finding["chance"] < 1.0:
+            assert flat(finding["because"] + chance(finding["chance"])) in text, finding["id"]
+            held += 1
+    assert held >= 5
+
+
+def test_every_number_of_a_result_is_one_of_check(made):
+    """Read back: each row of a result's table on the page is a sentence of ``check --json``, number by number."""
+    said = {flat(f["because"]) for f in made[2]["findings"]}
+    page = made[1]
+    rows = re.findall(r'<td><span class="(?:short|holds|unknown)">[^<]*</span></td><td>(.*?)</td>', page)
+    unescaped = [flat("".join(strict_text(row))) for row in rows]
+    results = [r for r in unescaped if r not in {flat("checks hold")} and not r.isdigit()]
+    assert len(results) >= 30
+    assert [r for r in results if r not in said] == []
+
+
+def strict_text(fragment: str) -> list[str]:
+    from papers import Strict
+
+    parser = Strict()
+    parser.feed(fragment)
+    parser.close()
+    return parser.text
+
+
+def test_counts_mass_and_centre_are_those_of_check(made):
+    pages, checked = pages_of(made[0]), made[2]
+    counts = {v: sum(f["verdict"] == v for f in checked["findings"]) for v in ("short", "unknown", "holds")}
+    assert f"short{counts['short']}checksfail" in pages[0]
+    assert f"holds{counts['holds']}checkshold" in pages[0]
+    for fact in checked["facts"]:
+        if fact["id"] == "balance.centre_height":
+            assert flat(fact["because"]) in "".join(pages)
+    (mass,) = [f for f in checked["findings"] if f["id"] == "limits.mass"]
+    assert f"massofallparts{mass['value']:g}" in "".join(pages)
+
+
+def test_the_forecast_is_that_of_match(made):
+    name = "mk1" if "Heron mk1" in made[1] else "mk2"
+    told = json.loads(run("match", EXAMPLES / f"{name}.yaml", "--json", "--runs", "300").out)
+    text = "".join(pages_of(made[0]))
+    assert flat(f"{told['mean']:.1f} points on average over {told['runs']} matches") in text
+    assert flat(f"known within {told['interval'][0]:.1f} to {told['interval'][1]:.1f}") in text
+    assert flat(f"it earns {told['timeline']['points']:g} points") in text
+    for step in told["finish"]:
+        assert flat(f"done in {100 * step['chance']:.1f} % of the matches") in text
+
+
+def test_html_is_strict_and_asks_for_nothing(made):
+    page = strict(made[1])
+    assert page.tags.count("math") >= 20
+    assert page.tags.count("svg") >= 5
+    assert "default-src 'none'" in made[1]
+    text = flat("".join(page.text))
+    for finding in made[2]["findings"]:
+        if finding["verdict"] == "short":
+            assert flat(finding["because"]) in text
+
+
+def test_every_figure_has_a_sentence_for_who_cannot_see_it(made):
+    for svg in re.findall(r"<svg.*?</svg>", made[1], re.DOTALL):
+        assert 'role="img"' in svg
+        assert "<desc" in svg
+
+
+def test_cautions_stand_where_it_can_hurt(made):
+    text = "".join(pages_of(made[0]))
+    for caution in made[2]["cautions"]:
+        assert flat(caution) in text
+    assert flat("Nobody stands or reaches beneath it") in text
+    assert flat("Let all air out before you work on the robot") in text
+
+
+def test_every_page_names_the_source_of_its_formula(made):
+    text = "".join(pages_of(made[0]))
+    assert text.count("Source:") >= 12
+    for worth in ("from memory", "common practice, no source"):
+        assert flat(worth) in text
+
+
+def test_same_input_same_bytes(made, tmp_path):
+    name = "mk1" if "Heron mk1" in made[1] else "mk2"
+    run("report", EXAMPLES / f"{name}.yaml", "-o", tmp_path / "n.pdf", "--date", "2026-11-25", "--job",
+        "Show the <judges> #1 why.", "--runs", "300")  # fmt: skip
+    assert (tmp_path / "n.pdf").read_bytes() == made[0]
+
+
+def test_a_bare_robot_has_a_notebook_too(tmp_path):
+    loaded = load(tmp_path)
+    report = evaluate(loaded, samples=20)
+    pdf = as_pdf(notebook(Content(loaded, report)))
+    text = "".join(pages_of(pdf))
+    assert [p.key for p in subjects_of(report)] == ["drive", "balance"]
+    assert "Air" not in text.replace("Airdrag", "")
+    assert len(pages_of(pdf)) >= 5
+
+
+def test_remedies_on_request(tmp_path):
+    done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--remedies", "--runs", "50")
+    assert done.code == 0
+    text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
+    (short,) = evaluate(example("mk2"), samples=0).short
+    told = json.loads(run("check", EXAMPLES / "mk2.yaml", "--remedies", "--json", "--exit-zero").out)["remedies"]["findings"]
+    (mending,) = [m for m in told if m["id"] == short.id]
+    assert flat(mending["remedies"][0]["sentence"]) in text
+
+
+def test_since_and_compare(tmp_path):
+    done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--since", EXAMPLES / "mk1.yaml",
+               "--compare", EXAMPLES / "mk1.yaml", "--compare", EXAMPLES / "mk2.yaml", "--weights", "points=3,hours=1",
+               "--runs", "200")  # fmt: skip
+    assert done.code == 0, done.err
+    text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
+    assert flat("What changed since the last revision") in text
+    told = json.loads(run("compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--runs", "200", "--json").out)
+    assert flat(told["recommendation"]) in text
+    assert flat(f"known within {told['interval'][0]['low']:+.1f} to {told['interval'][0]['high']:+.1f}") in text
+    assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.1f} % of the tries") in text
+
+
+BAD = [
+    (["--date", "25.11.2026"], "expected a date such as 2026-11-25"),
+    (["--date", "2026-13-01"], "expected a date such as 2026-11-25"),
+    (["-o", "notebook.doc"], "ends in .pdf or .html"),
+    (["--weights", "point=3"], "did you mean 'points'?"),
+    (["--weights", "points=many"], "expected a number for 'points'"),
+    (["--weights", "points=0"], "at least one weight above 0"),
+    (["--since", "nowhere.yaml"], "no such file"),
+    (["-o", "nowhere/n.pdf"], "expected an existing folder"),
+]
+
+
+@pytest.mark.parametrize(("options", "says"), BAD, ids=[" ".join(o) for o, _ in BAD])
+def test_bad_options_are_refused_in_words(options, says, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    done = run("report", EXAMPLES / "mk2.yaml", "--runs", "20", *options)
+    assert done.code == 2
+    assert says in " ".join(done.err.split()).replace("│ ", "").replace(" │", "")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_inches_bring_letter_paper(tmp_path):
+    box = {"position": ["1 in", "0 in", "5 in"], "size": ["14 in", "13 in", "8 in"]}
+    load(tmp_path, {"parts": {"box": box}, "drive": {"wheels": {"left front": {"position": ["5 in", "6 in"]}}}})
+    done = run("inspect", tmp_path / "robot.yaml", "-o", tmp_path / "i.pdf")
+    width = float(pypdf.PdfReader(tmp_path / "i.pdf").pages[0].mediabox.width)
+    assert done.code in (0, 1)
+    assert width == pytest.approx(612.0)
