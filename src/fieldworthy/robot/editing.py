@@ -16,7 +16,7 @@ from fieldworthy.schema.changes import GONE
 from fieldworthy.schema.document import Document
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.splicing import spliced
-from fieldworthy.schema.tree import read_document
+from fieldworthy.schema.tree import plain_scalar, read_document
 from fieldworthy.schema.walk import models_at
 from fieldworthy.schema.writing import fingerprint, is_dated_copy, written
 from fieldworthy.season.model import Season
@@ -99,7 +99,20 @@ def _new_text(loaded: Loaded, file: Path, changes: Mapping[KeyPath, object]) -> 
     if declared is Robot:
         text, document = _with_own_classes(document, text, changes)
     _refuse_unknown_names(document, declared, changes)
-    return spliced(file, text, changes, partial(_order, document, declared))
+    typed = {path: _typed(document, declared, path, value) for path, value in changes.items()}
+    return spliced(file, text, typed, partial(_order, document, declared))
+
+
+def _typed(document: Document, declared: type, path: KeyPath, value: object) -> object:
+    """What a person typed into a form: ``0.45`` is a number, save where the file wants a text."""
+    if isinstance(value, Mapping):
+        return {key: _typed(document, declared, (*path, key), inner) for key, inner in value.items()}
+    number = plain_scalar(value) if isinstance(value, str) else None
+    if not isinstance(number, int | float) or isinstance(number, bool):
+        return value
+    models = models_at(schema_of(declared), document.data, path[:-1])
+    wanted = [m.model_fields[str(path[-1])].annotation for m in models if str(path[-1]) in m.model_fields]
+    return value if any(each in (str, str | None) for each in wanted) else number
 
 
 def _order(document: Document, declared: type, path: KeyPath) -> list[str]:
