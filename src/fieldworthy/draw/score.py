@@ -14,7 +14,7 @@ from fieldworthy.draw.axesmarks import Band, Line, Mark
 from fieldworthy.draw.axespaint import draw_spot
 from fieldworthy.draw.axesscale import Axis, tick_step
 from fieldworthy.draw.figure import Figure
-from fieldworthy.draw.lettering import width
+from fieldworthy.draw.lettering import shortened, width
 from fieldworthy.draw.rows import Row, draw_rows, rows_height
 from fieldworthy.draw.stack import Pane, stack
 from fieldworthy.draw.style import Array, Style
@@ -132,7 +132,8 @@ def _band(sheet: Sheet, where: Frame, y: float, robot: tuple[Scores, str], turn:
     for at in (low, high):
         sheet.line((at, y - 5.0), (at, y + 5.0), Ink(colour, width=2.0))
     draw_spot(sheet, (middle, y), _SHAPES[turn % len(_SHAPES)], colour)
-    text = f"{name}: mean {one.mean:.1f}, 90 % from {one.band[0]:g} to {one.band[1]:g}"
+    says = f": mean {one.mean:.1f}, 90 % from {one.band[0]:g} to {one.band[1]:g}"
+    text = shortened(name, SMALL, style.width - 16.0 - width(says, SMALL)) + says
     half = width(text, SMALL) / 2.0
     x = min(max((low + high) / 2.0, half + 6.0), style.width - half - 6.0)
     sheet.text(x, y + 17.0, text, Letters(style.theme.ink, SMALL, "middle"))
