@@ -257,13 +257,17 @@ def _named(data: BodyCurves) -> tuple[list[tuple[str, Block]], list[tuple[str, B
     """Which parts are named in which view: loads and what moves at the side, the rest where it is seen best."""
     skip = scattered_in([(b, b.side) for b in data.blocks]) & scattered_in([(b, plan(b.top)) for b in data.blocks])
     own = [b for i, b in enumerate(data.blocks) if i not in skip]
-    first = [b for b in own if b.object or b.rides != CHASSIS]
-    rest = sorted((b for b in own if b not in first), key=lambda b: -b.mass)
+    first = [b for b in own if _moves(b)]
+    rest = sorted((b for b in own if not _moves(b)), key=lambda b: -b.mass)
     side = _merged([*sorted(first, key=lambda b: (not b.object, -b.mass)), *rest])[:_MOST]
     told = {block.name for _, block in side}
     tanks = [b for b in rest if b.tank and b.name not in told]
     other = [b for b in rest if not b.tank and b.name not in told]
     return side, [(_text(b), b) for b in (*tanks, *other)][:_MOST]
+
+
+def _moves(block: Block) -> bool:
+    return bool(block.object) or block.rides != CHASSIS
 
 
 def _text(block: Block) -> str:
