@@ -323,7 +323,22 @@ class _Problem:
 
     def found(self, scale: float, start: Array | None = None) -> Array:
         begin = np.array([p.start for p in self.parameters]) / self._span if start is None else start
-        return self._search(begin, scale, robust=self.robust)
+        return self._search(self._nearer(begin, scale) if self.robust else begin, scale, robust=self.robust)
+
+    def _nearer(self, start: Array, scale: float) -> Array:
+        """Where the plain squares are least, bounds aside, if that lies within them: a robust fit is near there."""
+        from scipy.optimize import least_squares  # noqa: PLC0415
+
+        low, high = (np.array([getattr(p, end) for p in self.parameters]) / self._span for end in ("low", "high"))
+        if self._all(start, scale).size < start.size:
+            return start
+        slopes: Any = self._slopes if self.slopes else "2-point"
+        try:
+            with np.errstate(all="ignore"):  # the plain fit may try what makes no sense
+                found = np.asarray(least_squares(self._all, start, slopes, args=(scale,), method="lm", max_nfev=200).x)
+        except (ValueError, FloatingPointError, np.linalg.LinAlgError):
+            return start
+        return found if np.all(np.isfinite(found) & (found > low) & (found < high)) else start
 
     def found_with_scale(self) -> Array:
         """Robust fit while the scatter is not known: found from the middle residual, again after each fit."""
