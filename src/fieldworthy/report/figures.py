@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable, Iterable, Sequence
 
 from fieldworthy.checks.curves.air import air_curves
@@ -25,8 +26,6 @@ from fieldworthy.robot import Loaded
 WIDTH, HALF = 640.0, 440.0
 """Width of a figure across the paper, and of one with text beside it [px]: its letters are then nearly as large as
 those of the text."""
-FULL = ("robot", "tracking")
-"""Pages whose figure needs a whole page."""
 Drawer = Callable[[Subject, Style], Iterable[Figure | None]]
 
 
@@ -103,7 +102,7 @@ def _climb(subject: Subject, style: Style) -> Iterable[Figure | None]:
 
 
 def _lift(subject: Subject, style: Style) -> Iterable[Figure | None]:
-    for data in lift_curves(subject).values():
+    for data in lift_curves(subject, 1.0).values():
         yield lift.lift(data, style)
 
 
@@ -146,3 +145,20 @@ def figures_for(key: str, subject: Subject, style: Style) -> list[Figure]:
     """
     drawer = DRAWERS.get(key)
     return [figure for figure in drawer(subject, style) if figure is not None] if drawer is not None else []
+
+
+def tall(figure: Figure) -> bool:
+    """Tell a figure that needs a page of its own.
+
+    Parameters
+    ----------
+    figure : Figure
+        The figure [-].
+
+    Returns
+    -------
+    bool
+        Whether it is clearly higher than wide [-].
+    """
+    match = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', figure.svg)
+    return match is not None and float(match[2]) > 1.2 * float(match[1])

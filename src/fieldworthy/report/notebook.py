@@ -30,13 +30,13 @@ from fieldworthy.report.blocks import (
     Size,
     Table,
 )
-from fieldworthy.report.figures import FULL, HALF, WIDTH, figures_for, style_of
+from fieldworthy.report.figures import HALF, figures_for, style_of, tall
 from fieldworthy.report.formulas import formula_of
 from fieldworthy.report.numbers import chance, items_of, span, with_unit
 from fieldworthy.report.parts import findings_table, inputs_of, inputs_table, what_follows
 from fieldworthy.report.partstable import heads, rows, totals
 from fieldworthy.report.sources import named, worth
-from fieldworthy.report.subjects import Page, belongs, formulas_for, pages_of
+from fieldworthy.report.subjects import Page, belongs, formulas_for, pages_of, telling
 from fieldworthy.robot import Loaded
 from fieldworthy.schema.problems import dotted
 from fieldworthy.units import digits
@@ -44,6 +44,7 @@ from fieldworthy.units import digits
 JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _CENTRE = "balance.centre_height"  # told on the robot's own page
+_ASSUMED = 16  # rows of defaults
 _MARGINS = 18  # in the figure of margins
 
 
@@ -113,11 +114,11 @@ def notebook(content: Content) -> Paper:
     """
     report, loaded = content.report, content.loaded
     subject = Subject(loaded.nominal, loaded.nominal_season)
-    sections = [_robot(content, subject), _short(content)]
+    sections = [_robot(content, subject), *_parts(content), _short(content)]
     sections += [_subsystem(content, subject, page) for page in pages_of(report)]
     if content.played is not None:
         sections += _match(content, content.played)
-    sections += [*content.more, _assumed(report), _sources(report)]
+    sections += [*content.more, _assumed(content), _sources(report)]
     about = [content.job or JOB]
     if loaded.nominal.about:
         about.append(loaded.nominal.about)
@@ -144,23 +145,28 @@ def _cover(content: Content) -> list[Block]:
 
 
 def _robot(content: Content, subject: Subject) -> Section:
-    """The robot to scale, what it weighs and where it balances, and what it is made of."""
+    """The robot to scale, what it weighs and where it balances."""
     loaded = content.loaded
-    shown = Shown.of(loaded.quantities)
     blocks: list[Block] = [Picture(f, 0.78) for f in figures_for("robot", subject, style_of(loaded))]
     centres = [f for f in content.report.facts if f.id == _CENTRE]
     if centres:
         blocks += [Head("Mass and centre of gravity, pose by pose"), Points([f.because for f in centres])]
-    sums = totals(loaded, shown)
-    if sums:
-        blocks.append(Head("Parts list"))
-        parts = loaded.robot.parts  # type: ignore[attr-defined]
-        cells: list[list[Cell]] = [[_told(c) for c in row[:11]] for row in rows(parts, shown)]
-        cells.append([Mark(str(sums[0][0]), "bold"), Mark(_told(sums[0][1]), "bold"), *([""] * 9)])
-        widths = (3.2, 1.0, 0.85, 0.85, 0.85, 0.95, 0.95, 0.95, 1.1, 0.75, 1.25)
-        named_ = [str(h).replace(" [", "\n[") for h in heads(shown)[:11]]
-        blocks.append(Table(named_, cells, widths, (1, 2, 3, 4, 5, 6, 7, 9), small=True))
     return Section("The robot", blocks)
+
+
+def _parts(content: Content) -> list[Section]:
+    """What it is made of."""
+    loaded = content.loaded
+    shown = Shown.of(loaded.quantities)
+    sums = totals(loaded, shown)
+    if not sums:
+        return []
+    parts = loaded.robot.parts  # type: ignore[attr-defined]
+    cells: list[list[Cell]] = [[_told(c) for c in row[:11]] for row in rows(parts, shown)]
+    cells.append([Mark(str(sums[0][0]), "bold"), Mark(_told(sums[0][1]), "bold"), *([""] * 9)])
+    widths = (3.2, 1.0, 0.85, 0.85, 0.85, 0.95, 0.95, 0.95, 1.1, 0.75, 1.25)
+    named_ = [str(h).replace(" [", "\n[") for h in heads(shown)[:11]]
+    return [Section("Parts list", [Table(named_, cells, widths, (1, 2, 3, 4, 5, 6, 7, 9), small=True)])]
 
 
 def _told(cell: object) -> str:
@@ -192,30 +198,31 @@ def _subsystem(content: Content, subject: Subject, page: Page) -> Section:
     facts = [f for f in report.facts if belongs(page, f) and f.id != _CENTRE]
     known = {dotted(path): q for path, q in loaded.quantities}
     mended = {(m.id, m.subject): m for m in content.mendings}
-    keys = inputs_of(findings or facts, known, _INPUTS)
+    keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0))
     blocks: list[Block] = [Para(page.question, "lead")]
     if page.caution:
         blocks.append(Points([page.caution], "caution"))
     if keys:
         blocks += [Head("What it rests on most"), inputs_table(keys, known)]
-    full = page.key in FULL
-    figures = figures_for(page.key, subject, style_of(loaded, WIDTH if full else HALF))
-    blocks += _reasoning(formulas_for(page, loaded.nominal), () if full else figures)
+    drawn = figures_for(page.key, subject, style_of(loaded, page.wide or HALF))
+    whole = [f for f in drawn if tall(f)] if page.wide else []
+    blocks += _reasoning(formulas_for(page, loaded.nominal), [f for f in drawn if f not in whole], page.wide > 0)
     if findings:
         blocks += [Head("Result"), *findings_table(findings, _FINDINGS)]
     if facts:
-        blocks += [Head("Also computed"), Points([_fact(f) for f in facts[:_FACTS]])]
+        blocks += [Head("Also computed"), Points([_fact(f) for f in telling(page, facts, 1 if page.wide else _FACTS)])]
     blocks += [Head("What follows"), Points(what_follows(findings, mended))]
-    return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in figures if full)])
+    return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in whole)])
 
 
-def _reasoning(keys: Sequence[str], figures: Sequence[Figure]) -> list[Block]:
-    """Formulas, beside the figures where there are any."""
-    formulas: list[Block] = [Head("How it is computed"), *(Formula(k) for k in keys)]
-    if not figures:
-        return formulas
-    share = 0.4 / len(figures)
-    return [Side([[Picture(f, share) for f in figures], formulas], (1.45, 1.0))]
+def _reasoning(keys: Sequence[str], figures: Sequence[Figure], wide: bool) -> list[Block]:
+    """Formulas, beside the figures where there are any; above wide ones, side by side."""
+    head, formulas = Head("How it is computed"), [Formula(k) for k in keys]
+    share = (0.31 if wide else 0.4) / max(len(figures), 1)
+    pictures: list[Block] = [Picture(f, share) for f in figures]
+    if pictures and wide:
+        return [head, Side([[f] for f in formulas], (1.0,) * len(formulas)), *pictures]
+    return [Side([pictures, [head, *formulas]], (1.45, 1.0))] if pictures else [head, *formulas]
 
 
 def _fact(fact: Fact) -> str:
@@ -241,7 +248,9 @@ def _match(content: Content, played: Played) -> list[Section]:
     blocks: list[Block] = [
         Para(f"{forecast.mean:.1f} points on average over {forecast.runs} matches, each with its own luck and "
              f"tolerances (seed {forecast.seed}); the mean itself is known within {low:.1f} to {high:.1f}.", "lead"),
+        Head("How often it scores how much"),
         Picture(score.distribution([played.scores], style), 0.26),
+        Head("What limits it"),
         Picture(score.limits(forecast, style), 0.22),
         Head("How tries end"),
         _tries(forecast),
@@ -262,14 +271,23 @@ def _tries(forecast: Forecast) -> Table:
     return Table(("Action", "Its chance comes from", "Tries in a match", "Done"), rows_, (3.0, 2.4, 1.6, 1.2), (2, 3))
 
 
-def _assumed(report: Report) -> Section:
-    """Defaults, those with the same value for the same reason in one row."""
+def _assumed(content: Content) -> Section:
+    """Defaults that move findings most; those with the same value for the same reason in one row."""
+    report = content.report
+    known = {dotted(path): q for path, q in content.loaded.quantities}
+    order = inputs_of(items_of(report), known, len(known))
+    rank = {key: i for i, key in enumerate(order)}
     alike: dict[tuple[str, str, str], list[str]] = {}
-    for a in report.assumptions:
+    for a in sorted(report.assumptions, key=lambda a: rank.get(a.key, len(rank))):
         alike.setdefault((a.key.rpartition(".")[2], a.value, a.why), []).append(a.key)
-    rows_: list[list[Cell]] = [[Mark(_all_of(k), "key"), value, why] for (_, value, why), k in alike.items()]
-    intro = Para("The file does not say these; each is a documented default. Measure one and write it into the file.")
-    return Section("What is assumed", [intro, Table(("Key", "Default", "Why"), rows_, (3.9, 1.0, 5.0), (1,), True)])
+    groups = list(alike.items())[:_ASSUMED]
+    rows_: list[list[Cell]] = [[Mark(_all_of(k), "key"), value, why] for (_, value, why), k in groups]
+    left = len(report.assumptions) - sum(len(k) for _, k in groups)
+    intro = "The file does not say these; each is a documented default. The ones that move the results most come first."
+    blocks: list[Block] = [Para(intro), Table(("Key", "Default", "Why"), rows_, (3.9, 1.0, 5.0), (1,), True)]
+    if left:
+        blocks.append(Para(f"And {left} more; 'fieldworthy check --all' lists them.", "quiet"))
+    return Section("What is assumed", blocks)
 
 
 def _all_of(keys: Sequence[str]) -> str:
@@ -278,6 +296,8 @@ def _all_of(keys: Sequence[str]) -> str:
         return keys[0]
     words = [key.split(".") for key in keys]
     shared = [level[0] for level in zip(*(w[:-1] for w in words), strict=False) if len(set(level)) == 1]
+    if not shared:
+        return f"{keys[0]} and {len(keys) - 1} more"
     return ".".join([*shared[:3], f"({len(keys)} of them)", words[0][-1]])
 
 

@@ -107,22 +107,25 @@ def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str],
     list of str
         One sentence each; at least one [-].
     """
-    lines = []
-    for finding in (f for f in findings if f.verdict == "short"):
-        mending = mendings.get((finding.id, finding.subject))
-        if mending is not None and mending.remedies:
-            told = "; or ".join(r.sentence for r in mending.remedies[:2])
-            lines.append(f"{finding.id} ({finding.subject}): {told}.")
-        elif mending is not None:
-            lines.append(f"{finding.id} ({finding.subject}): {mending.answer}")
-        else:
-            lines.append(f"{finding.id} ({finding.subject}) is short: mend it before the event.{_first(finding)}")
+    lines = [_mended(f, mendings.get((f.id, f.subject))) for f in findings if f.verdict == "short"]
     for finding in (f for f in findings if f.verdict == "unknown"):
         lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
-    for finding in (f for f in findings if f.verdict == "holds" and f.chance is not None and f.chance < _SURE):
-        lines.append(f"{finding.id} holds only in {chance(finding.chance)} of the cases.{_first(finding)}")
+    doubtful = [f for f in findings if f.verdict == "holds" and f.chance is not None and f.chance < _SURE]
+    if doubtful:
+        listed = ", ".join(f"{f.id} ({chance(f.chance)})" for f in doubtful)
+        keys = dict.fromkeys(f.sharpen for f in doubtful if f.sharpen)
+        measure = f" Measure first: {', '.join(keys)}." if keys else ""
+        lines.append(f"Not sure enough: {listed}.{measure}")
     return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
 
 
+def _mended(finding: Finding, mending: Mending | None) -> str:
+    if mending is not None and mending.remedies:
+        return f"{finding.id}: {'; or '.join(r.sentence for r in mending.remedies[:2])}."
+    if mending is not None:
+        return f"{finding.id}: {mending.answer}"
+    return f"{finding.id} is short: mend it before the event.{_first(finding)}"
+
+
 def _first(finding: Finding) -> str:
-    return f" Measure {finding.sharpen} first: it would tell most." if finding.sharpen else ""
+    return f" Measure first: {finding.sharpen}." if finding.sharpen else ""
