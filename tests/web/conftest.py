@@ -27,8 +27,8 @@ def server(tmp_path_factory):
 
 
 @pytest.fixture
-def heron(server, request):
+def heron(server):
     """A copy of the examples in a folder of the test's own: its name."""
-    name = request.node.name.replace("[", "_").replace("]", "").replace("-", "_")[:60]
+    name = f"heron_{len(list(server.folder.iterdir()))}"
     shutil.copytree(EXAMPLES, server.folder / name)
     return name

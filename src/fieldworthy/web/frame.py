@@ -59,6 +59,7 @@ def install(api: FastAPI, folder: Folder) -> Desk:
         title="fieldworthy",
         favicon=STATIC / "mark.svg",
         dark=None,
+        language="en-US",
         binding_refresh_interval=None,
         reconnect_timeout=20.0,
         tailwind=False,
@@ -188,7 +189,8 @@ def _frame_handlers(page: Page) -> None:
 
     async def dark(data: dict[str, Any]) -> None:
         page.liking = dataclasses.replace(page.liking, dark=bool(data.get("dark")))
-        await again(page)
+        if page.view and BY_NAME[page.view].drawn:
+            await again(page)
 
     async def theme(data: dict[str, Any]) -> None:
         choice = data["value"] if data["value"] in ("auto", "light", "dark") else "auto"

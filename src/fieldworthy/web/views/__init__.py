@@ -49,12 +49,15 @@ class View:
         One sentence: what it is for.
     for_season : bool
         Whether a season can be opened in it too.
+    drawn : bool
+        Whether it has figures, which are drawn anew in other colours.
     """
 
     name: str
     label: str
     purpose: str
     for_season: bool = False
+    drawn: bool = True
 
     def build(self) -> Build:
         """Find the function that builds it.
@@ -69,8 +72,10 @@ class View:
 
 
 VIEWS: tuple[View, ...] = (
-    View("describe", "Describe", "What the robot is: every number, what it rests on, and the file's text.", True),
-    View("margins", "Margins", "What holds and what does not, worst first, and what to do about it."),
+    View(
+        "describe", "Describe", "What the robot is: every number, what it rests on, and the file's text.", True, False
+    ),
+    View("margins", "Margins", "What holds and what does not, worst first, and what to do about it.", drawn=False),
     View("robot", "Robot", "The robot to scale in every pose, its arms moving, on the bar, and how it drives."),
     View("air", "Air", "Pressure in each tank along the plan, and which cylinder draws from which tank."),
     View("match", "Match", "One match over time, how the points of many spread, and what limits them."),

@@ -115,6 +115,7 @@ def _beside(page: Page) -> Content:
         tag("p", id="beside-about", class_="fine"),
         tag("ul", id="beside-rows", class_="findings"),
         class_="beside",
+        tabindex="0",
         aria_labelledby="beside-title",
     )
 

@@ -1,0 +1,217 @@
+"""Robot, air, match, intake, path and comparison as a person meets them, in a real browser."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import numpy as np
+import pytest
+from playwright.sync_api import expect
+
+from fieldworthy.checks import evaluate
+from fieldworthy.checks.curves.air import air_curves, rearranged
+from fieldworthy.checks.subject import Subject
+from fieldworthy.match import forecast
+from fieldworthy.robot import load_robot
+from robots import EXAMPLES, example, find, nominal
+from web.browser import show, window
+
+UNSAVED = re.compile("^unsaved changes$")
+
+
+def tank_of(page, cylinder):
+    return page.locator(f".tank:has([data-drag='{cylinder}'])")
+
+
+def saved(page, figure, kind):
+    """What a figure's button sends to the person's folder."""
+    with page.expect_download() as coming:
+        page.locator(f"#fig-{figure} button", has_text=kind.upper()).click()
+    return coming.value.path().read_bytes()
+
+
+def test_the_robot_is_drawn_in_every_pose(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "robot", file=f"{heron}/mk1.yaml")
+        poses = page.locator("#pose option").all_inner_texts()
+        assert poses == list(example().nominal.poses)
+        for pose in poses:
+            page.select_option("#pose", pose)
+            expect(page.locator("#robot-pose figcaption")).to_contain_text(pose)
+        expect(page.locator("#robot-bar figure")).to_have_count(1)
+        expect(page.locator("#robot-moves figure")).to_have_count(4)
+
+
+def test_an_arm_follows_its_slider_by_hand_and_by_itself(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "robot", file=f"{heron}/mk1.yaml")
+        caption = page.locator("#lift-0 figcaption span").first
+        slider = page.locator("#lift-0-at")
+        for share in ("0", "40", "100"):
+            slider.fill(share)
+            expect(caption).to_contain_text(f"{share}%")
+        slider.focus()
+        page.keyboard.press("ArrowLeft")
+        expect(caption).to_contain_text("99%")
+        slider.fill("0")
+        page.get_by_role("button", name="Run 'tray' up").click()
+        expect(caption).to_contain_text("100%")
+        expect(page.get_by_role("button", name="Run 'tray' up")).to_have_attribute("aria-pressed", "false")
+
+
+def test_a_cylinder_is_dragged_to_another_tank_and_its_margin_moves(browser, server, heron):
+    """The other tank's curve is that of the same robot with that one word changed in its file."""
+    file = server.folder / heron / "mk1.yaml"
+    with window(browser, server) as page:
+        show(page, server, "air", file=f"{heron}/mk1.yaml")
+        clamp = page.locator("[data-drag=clamp] .told")
+        expect(clamp).to_contain_text("needs")
+        before = clamp.inner_text()
+        page.locator("[data-drag=hooks]").drag_to(page.locator("[data-drop=right]"))
+        expect(tank_of(page, "hooks")).to_have_attribute("data-drop", "right")
+        expect(clamp).not_to_have_text(before)
+        expect(page.locator("#air-worst")).to_contain_text("Before, the tightest margin was")
+        expect(page.locator("#fw-state")).to_have_text(UNSAVED)
+        page.keyboard.press("Control+s")
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        told = page.locator("[data-drag=hooks] .told").inner_text()
+    loaded = load_robot(file)
+    assert loaded.nominal.air.cylinders["hooks"].tank == "right"
+    changed = [(a, b) for a, b in zip(_lines(EXAMPLES / "mk1.yaml"), _lines(file), strict=True) if a != b]
+    assert changed == [("      tank: left", "      tank: right")]
+    moved = air_curves(rearranged(nominal(example()), {"hooks": "right"}))
+    level = next(level for tank in moved.tanks for level in tank.levels if level.cylinder == "hooks")
+    finding = find(evaluate(loaded, samples=0), "air.pressure.hooks")
+    assert np.isclose(level.margin, finding.margin)
+    assert f"{abs(finding.margin):.2f}"[:4] in told
+
+
+def _lines(file):
+    return file.read_text("utf-8").splitlines()
+
+
+def test_who_cannot_drag_chooses_from_a_list(browser, server, heron):
+    with window(browser, server, width=390) as page:
+        show(page, server, "air", file=f"{heron}/mk1.yaml")
+        page.get_by_label("Tank of gate").select_option("left")
+        expect(tank_of(page, "gate")).to_have_attribute("data-drop", "left")
+        page.click("#fw-undo")
+        expect(tank_of(page, "gate")).to_have_attribute("data-drop", "right")
+
+
+def test_matches_are_played_with_progress_and_say_what_the_command_says(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "match", file=f"{heron}/mk1.yaml")
+        page.get_by_role("button", name="Play").click()
+        expect(page.locator("#run-meter progress")).to_be_visible()
+        expect(page.locator("#match-figures figure")).to_have_count(3, timeout=90_000)
+        found = forecast(example(), 2000)
+        expect(page.locator("#match-figures")).to_contain_text(f"{found.mean:.1f} points on average")
+        rows = list(csv.DictReader(io.StringIO(saved(page, "timeline", "csv").decode("utf-8"))))
+        assert [row["action"] for row in rows] == [event.action for event in found.timeline.events]
+
+
+def test_a_run_is_cancelled_and_one_goes_on_without_its_window(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "match", file=f"{heron}/mk1.yaml")
+        page.fill("#in-runs", "200000")
+        page.get_by_role("button", name="Play").click()
+        page.get_by_role("button", name="Cancel").click()
+        expect(page.locator("#match-run")).to_contain_text("Cancelled")
+        expect(page.locator("#match-figures figure")).to_have_count(0)
+        page.fill("#in-runs", "4,000")
+        page.get_by_role("button", name="Play").click()
+        expect(page.locator("#run-meter")).to_be_visible()
+    with window(browser, server) as page:  # another profile, another window: the run is the robot's
+        show(page, server, "match", file=f"{heron}/mk1.yaml")
+        expect(page.locator("#match-figures figure")).to_have_count(3, timeout=90_000)
+        expect(page.locator("#match-figures")).to_contain_text("over 4,000 matches")
+
+
+@pytest.mark.parametrize("runs", ["", "9", "-5", "many", "1e3", "200001", "٣٠٠"])
+def test_a_number_of_matches_that_is_none_is_refused_in_a_sentence(browser, server, heron, runs):
+    with window(browser, server) as page:
+        show(page, server, "match", file=f"{heron}/mk1.yaml")
+        page.fill("#in-runs", runs)
+        page.get_by_role("button", name="Play").click()
+        expect(page.locator("#fw-notes")).to_contain_text("expected a number from 10 to 200,000")
+
+
+def test_the_intake_moves_with_its_slider_and_the_sorter_shows_its_hues(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "intake", file=f"{heron}/mk1.yaml")
+        caption = page.locator("#moment-0-moving figcaption span").first
+        slider = page.locator("#moment-0-moving-at")
+        slider.fill("0")
+        expect(caption).to_have_text(re.compile("at 0 s"))
+        slider.fill("100")
+        expect(caption).not_to_have_text(re.compile("at 0 s"))
+        expect(page.locator("#intake-sorters figure")).to_have_count(4)
+
+
+def test_the_path_names_the_dominating_source(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "path", file=f"{heron}/mk1.yaml")
+        rows = page.locator("#path-all tbody tr")
+        expect(rows).to_have_count(4)
+        expect(rows.first).to_contain_text("how it is put down")
+
+
+def test_variants_are_held_against_each_other(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "compare", file=f"{heron}/mk1.yaml")
+        for box in page.locator("fieldset input").all():
+            box.set_checked(box.get_attribute("value") == f"{heron}/mk2.yaml")
+        page.fill("#in-runs", "200")
+        page.get_by_role("button", name="Compare", exact=True).click()
+        expect(page.locator("#compare-found figure").first).to_be_visible(timeout=90_000)
+        expect(page.locator("#compare-found")).to_contain_text("Recommendation")
+        expect(page.locator("#compare-found table").first).to_contain_text("Heron mk2")
+        expect(page.locator("#compare-found")).to_contain_text("Findings that differ")
+
+
+def test_figures_are_saved_as_svg_png_and_csv(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "air", file=f"{heron}/mk1.yaml")
+        assert saved(page, "pressure", "svg").startswith(b"<svg") or b"<svg" in saved(page, "pressure", "svg")[:300]
+        assert saved(page, "pressure", "png").startswith(b"\x89PNG\r\n\x1a\n")
+        table = list(csv.reader(io.StringIO(saved(page, "pressure", "csv").decode("utf-8"))))
+        assert any("psi" in head for head in table[0])
+        assert len(table) > 10
+
+
+def test_views_of_a_robot_that_has_none_of_it_say_so(browser, server):
+    folder = server.folder / "bare"
+    folder.mkdir()
+    from edge import SEASON  # the smallest season
+
+    (folder / "season.yaml").write_text(SEASON, "utf-8")
+    (folder / "bare.yaml").write_text(BARE, "utf-8")
+    with window(browser, server) as page:
+        for view, said in (("robot", "lists no parts yet"), ("air", "has no cylinders"),
+                           ("intake", "no intake and no sorter"), ("path", "no match plan yet")):  # fmt: skip
+            show(page, server, view, file="bare/bare.yaml")
+            expect(page.locator("#fw-view")).to_contain_text(said)
+        show(page, server, "match", file="bare/bare.yaml")
+        page.get_by_role("button", name="Play").click()
+        expect(page.locator("#match-run")).to_contain_text("plan", timeout=60_000)
+    assert Subject(load_robot(folder / "bare.yaml").nominal, load_robot(folder / "bare.yaml").nominal_season)
+
+
+BARE = """\
+fieldworthy: robot 1
+robot: Bare
+season: season.yaml
+drive:
+  motor: smart motor, 11 W class, 600 rpm
+  motors: 4
+  stages: [{driver: 48, driven: 60}]
+  wheels:
+    left front: {position: [150 mm, 150 mm], wheel: "rubber wheel, 2.75 in"}
+    left rear: {position: [-150 mm, 150 mm], wheel: "rubber wheel, 2.75 in"}
+    right front: {position: [150 mm, -150 mm], wheel: "rubber wheel, 2.75 in"}
+    right rear: {position: [-150 mm, -150 mm], wheel: "rubber wheel, 2.75 in"}
+battery: "lithium pack, 12.8 V class, 1.1 Ah"
+"""
