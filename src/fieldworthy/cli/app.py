@@ -225,9 +225,26 @@ def fit(
 
 
 @app.command()
+def faults(
+    robot: RobotFile,
+    log: Annotated[Path, typer.Argument(help="The fault log (YAML).")],
+    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches played for each fault.")] = 2000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+) -> None:
+    """Say which fault to mend first: how often each comes and the points that it costs in a match."""
+    from fieldworthy.cli.faulting import run_faults  # noqa: PLC0415  the compiler starts only where it is used
+
+    run_faults(robot, log, runs, seed, as_json=as_json)
+
+
+@app.command()
 def schema(
     what: Annotated[
-        str, typer.Argument(help="robot, season, measurements, export, or check, match, compare or fit (with --json).")
+        str,
+        typer.Argument(
+            help="robot, season, measurements, faultlog, export, or check, match, compare, fit or faults (with --json)."
+        ),
     ],
 ) -> None:
     """Print a JSON Schema, so that an editor completes and checks the file."""

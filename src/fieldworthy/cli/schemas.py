@@ -10,10 +10,12 @@ from typing import Any
 
 from fieldworthy.checks.output import json_schema as check_schema
 from fieldworthy.decide.compareoutput import json_schema as compare_schema
+from fieldworthy.decide.fixfirst import json_schema as faults_schema
 from fieldworthy.decide.output import with_remedies
 from fieldworthy.decide.sensitivity import with_sensitivity
 from fieldworthy.match.output import json_schema as match_schema
 from fieldworthy.measure.model import Measurements
+from fieldworthy.measure.model.faults import FaultLog
 from fieldworthy.measure.output import json_schema as fit_schema
 from fieldworthy.report.export import json_schema as export_schema
 from fieldworthy.robot.model import Robot
@@ -38,10 +40,12 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "robot": _of_file(Robot, "robot"),
     "season": _of_file(Season, "season"),
     "measurements": _of_file(Measurements, "measurements"),
+    "faultlog": _of_file(FaultLog, "faults"),
     "check": lambda: with_remedies(check_schema()),
     "match": lambda: with_sensitivity(match_schema()),
     "compare": compare_schema,
     "fit": fit_schema,
+    "faults": faults_schema,
     "export": export_schema,
 }
 
