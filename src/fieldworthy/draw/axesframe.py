@@ -261,8 +261,8 @@ def _grid_x(sheet: Sheet, where: Frame, axis: Axis, step: float) -> None:
         half = width(text, SMALL) / 2.0
         middle = float(np.clip(at, where.outer.x + half + 2.0, where.outer.right - half - 2.0))
         letters = Letters(theme.quiet, SMALL, "middle")
-        if sheet.free(letters.box(middle, plot.bottom + 18.0, text), 1.0):
-            sheet.text(middle, plot.bottom + 18.0, text, letters)
+        if sheet.free(letters.box(middle, plot.bottom + 19.0, text), 1.0):
+            sheet.text(middle, plot.bottom + 19.0, text, letters)
     sheet.line((plot.x, plot.bottom), (plot.right, plot.bottom), Ink(theme.edge))
 
 

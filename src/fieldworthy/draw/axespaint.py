@@ -64,6 +64,10 @@ def _trails(where: Frame, mark: Mark) -> list[Array]:
     """What labels should keep clear of."""
     if isinstance(mark, Line):
         return [_points(where, mark)]
+    if isinstance(mark, Limit) and mark.side == "y":
+        return [np.array([(where.plot.x, float(where.y(mark.at))), (where.plot.right, float(where.y(mark.at)))])]
+    if isinstance(mark, Limit):
+        return [np.array([(float(where.x(mark.at)), where.plot.y), (float(where.x(mark.at)), where.plot.bottom)])]
     if isinstance(mark, Points):
         return [np.repeat(_pairs(where, mark.x, mark.y), 2, axis=0)]
     return []

@@ -39,19 +39,20 @@ def run(data: RunCurves, style: Style) -> Figure:
     ]
     hard: list[Mark] = [Line(x=data.distance, y=data.acceleration, tone=1, dash="")]
     wanted = "" if data.wanted is None else f", {style.show(data.wanted, 'time')} wanted"
-    title = f"{style.show(far, 'length')} from rest to rest in {time}{wanted}"
+    told = f"{style.show(far, 'distance')} in {time}{wanted}"
+    title = f"{style.show(far, 'distance')} from rest to rest in {time}{wanted}"
     columns = {
         style.header("Time", "time"): style.value(data.time, "time").tolist(),
         style.header("Distance", "distance"): style.value(data.distance, "distance").tolist(),
         style.header("Speed", "speed"): style.value(data.speed, "speed").tolist(),
         style.header("Acceleration", "acceleration"): style.value(data.acceleration, "acceleration").tolist(),
     }
-    above = Chart(title=title, alt="", x=Axis("", "distance", low=0.0, high=far), y=Axis("Speed", "speed", zero=True),
+    above = Chart(title=told, alt="", x=Axis("", "distance", low=0.0, high=far), y=Axis("Speed", "speed", zero=True),
                   marks=fast, columns=columns)  # fmt: skip
     below = Chart(title="How hard it speeds up and brakes", alt="", x=x, marks=hard, columns=columns,
                   y=Axis("Acceleration", "acceleration", zero=True))  # fmt: skip
     alt = f"In pose '{data.pose}' it drives {title}; it reaches {speed} on the way."
-    return panels(f"A run of {style.show(far, 'length')}", alt, [above, below], style)
+    return panels(f"A run of {style.show(far, 'distance')}", alt, [above, below], style)
 
 
 def push(data: PushCurves, style: Style) -> Figure:

@@ -79,7 +79,7 @@ def _drawing(sheet: Sheet, box: Box, data: LiftCurves) -> None:
     low, high = reach(_points(data))
     low[1] = min(low[1], 0.0)
     view = fitted(box, low, high)
-    heading = f"{data.name}: {round(100.0 * data.share)}% of its way, raised {style.show(data.raised, 'angle', 2)}"
+    heading = f"{data.name}: {round(100.0 * data.share)}% of its way, raised {_degrees(data.raised, style)}"
     sheet.text(box.x, 20.0, shortened(heading, NORMAL, box.w, bold=True), Letters(theme.ink, NORMAL, bold=True))
     floor_line(sheet, box.x, box.right, view.y)
     paint_blocks(sheet, view, [(block, block.side) for block in data.frame], faint=True)
@@ -94,10 +94,21 @@ def _drawing(sheet: Sheet, box: Box, data: LiftCurves) -> None:
     sheet.circle(pivot, _PIN + 2.0, Ink(theme.ink, theme.paper, 2.4))
     sheet.circle(pivot, 1.6, Ink(fill=theme.ink))
     named.append((pivot, "pivot", theme.ink))
+    marks = [_ring(at) for at, _, _ in named]
     for at, text, colour in named:
         letters = Letters(colour, SMALL, halo=theme.paper)
-        place(sheet, text, letters, _held(letters, around(at), text, box), [])
+        place(sheet, text, letters, _held(letters, around(at), text, box), marks)
     scale_bar(sheet, view, box.x, box.bottom + 34.0)
+
+
+def _degrees(angle: float, style: Style) -> str:
+    return f"{round(float(style.value(angle, 'angle')))}{style.unit('angle')}".replace("-", "−")
+
+
+def _ring(at: tuple[float, float]) -> Array:
+    """Points around a mark, which no name may cover."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 13)
+    return np.stack([at[0] + 7.0 * np.cos(turn), at[1] + 7.0 * np.sin(turn)], axis=1)
 
 
 def _held(letters: Letters, places: Sequence[Place], text: str, box: Box) -> list[Place]:
@@ -207,7 +218,7 @@ def _alt(data: LiftCurves, style: Style) -> str:
     )
     dead = "".join(f" It meets a dead point {style.show(p.raised, 'angle', 2)} up." for p in data.dead)
     return (
-        f"'{data.name}' {round(100.0 * data.share)}% up, raised {style.show(data.raised, 'angle')}; "
+        f"'{data.name}' {round(100.0 * data.share)}% up, raised {_degrees(data.raised, style)}; "
         f"at the worst point of its way it needs {told}.{dead}"
     )
 

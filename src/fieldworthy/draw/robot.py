@@ -127,7 +127,7 @@ def _side(sheet: Sheet, where: _Layout, data: BodyCurves, names: Sequence[tuple[
     _tip_texts(sheet, where, data)
     items = [
         Callout("centre of gravity", cg, theme.ink, second=_centre_text(data, sheet.style, (0, 2))),
-        *_items(sheet, view, names, True),
+        *_items(sheet, view, (names, tones(data.blocks)), True),
     ]
     _name(sheet, box, items, where.lists[0])
 
@@ -219,8 +219,11 @@ def _top(sheet: Sheet, where: _Layout, data: BodyCurves, names: Sequence[tuple[s
         Callout("stands on this area", view.one(*corner), theme.good),
     ]
     items += [Callout(f"roller {r.name}", view.one(r.x, r.y), theme.caution) for r in data.rollers[:2]]
-    _name(sheet, box, [*items, *_items(sheet, view, names, False)][: _MOST + 2], where.lists[1])
+    _name(sheet, box, [*items, *_items(sheet, view, (names, tones(data.blocks)), False)][: _MOST + 2], where.lists[1])
     scale_bar(sheet, view, 12.0, where.height - 14.0)
+    if scattered_in([(block, plan(block.top)) for block in data.blocks]):
+        note = "dashed: a box around scattered parts"
+        sheet.text(sheet.style.width - 12.0, where.height - 10.0, note, Letters(theme.quiet, SMALL, "end"))
 
 
 def _wheel_above(sheet: Sheet, view: View, wheel: Wheel) -> None:
@@ -240,8 +243,11 @@ def _name(sheet: Sheet, box: Box, items: Sequence[Callout], top: float) -> None:
         numbered(sheet, top, items, box)
 
 
-def _items(sheet: Sheet, view: View, names: Sequence[tuple[str, Block]], side: bool) -> list[Callout]:
-    theme, numbers = sheet.style.theme, tones([block for _, block in names])
+def _items(
+    sheet: Sheet, view: View, named: tuple[Sequence[tuple[str, Block]], dict[str, int]], side: bool
+) -> list[Callout]:
+    """Names in the colours of their groups."""
+    theme, (names, numbers) = sheet.style.theme, named
     found = []
     for text, block in names:
         corners = block.side if side else plan(block.top)
