@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from fieldworthy.physics import (
+    _errorstate,
     chain,
     chance,
     cylinder,
@@ -215,11 +216,19 @@ def seam():
     return force * (0.025 - 0.002), 6.0 * math.sqrt(0.025**2 - (0.025 - 0.002) ** 2)
 
 
+def heading():
+    # one random number moves the place by z and the heading by t; its second moment after a step of s
+    z, t, s = 0.01 + 0.02j, 0.03, 1.5 - 0.5j
+    after = _errorstate.carry(_errorstate.outer(np.asarray(z), np.asarray(t), 1.0), np.asarray(s))
+    return abs(z + 1j * s * t) ** 2, float(np.asarray(after.size).real)
+
+
 def practice():
     return (34 + 1) / (40 + 2), float(np.asarray(chance.posterior(34.0, 40.0).mean))
 
 
 WORKED = {
+    "heading": heading,
     "cuboids": cuboids, "motor_line": motor_line, "sprint": sprint, "scrub": scrub, "tip": tip, "impact": impact,
     "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
     "background": background, "wedge": wedge, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,

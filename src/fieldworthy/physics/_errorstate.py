@@ -144,6 +144,10 @@ def carry(old: Moments, step: Complex) -> Moments:
     Notes
     -----
     A heading error t turns the step about its start: z becomes z + i step t.
+
+    References
+    ----------
+    kelly2004: linearized error propagation.
     """
     arm = 1j * step
     return Moments(

@@ -1,0 +1,114 @@
+"""The change log and the decision: what changed, what moved by how much, and a matrix worked by hand."""
+
+import pytest
+
+from fieldworthy.checks import evaluate
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
+from fieldworthy.report.blocks import Table
+from fieldworthy.report.changelog import changelog, edits, moves
+from fieldworthy.report.choice import Decision, choice, leading
+from fieldworthy.report.figures import style_of
+from robots import example, load
+
+
+@pytest.fixture
+def pair(tmp_path):
+    """A robot, and the same a kilogram heavier, its box 5 mm higher, without a pose."""
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    season = {"limits": {"mass": "7.5 kg"}}
+    older = load(tmp_path / "a", season=season)
+    box = {"mass": "8 kg", "position": ["0.02 m", "0.01 m", "0.125 m"]}
+    return older, load(tmp_path / "b", {"parts": {"box": box}}, season)
+
+
+def test_what_changed_key_by_key(pair):
+    assert edits(*pair) == [
+        ("parts.box.mass", "7 kg", "8 kg"),
+        ("parts.box.position", "0.02 m, 0.01 m, 0.12 m", "0.02 m, 0.01 m, 0.125 m"),
+    ]
+    assert edits(pair[0], pair[0]) == []
+
+
+def test_what_came_and_went(tmp_path):
+    for name in "ab":
+        (tmp_path / name).mkdir()
+    older = load(tmp_path / "a")
+    newer = load(tmp_path / "b", {"rollers": {"front": {"position": ["0.2 m", "0 m"], "clearance": "5 mm"}}})
+    assert edits(older, newer) == [
+        ("rollers.front.position", "–", "0.2 m, 0 m"),
+        ("rollers.front.clearance", "–", "5 mm"),
+    ]
+    assert edits(newer, older)[0] == ("rollers.front.position", "0.2 m, 0 m", "–")
+
+
+def test_what_moved_and_by_how_much(pair):
+    """7 kg of 7.5 kg held; 8 kg do not: up by 1 kg, and that comes first, since its verdict changed."""
+    reports = [evaluate(loaded, samples=100) for loaded in pair]
+    moved = moves(*reports)
+    assert moved[0].id == "limits.mass"
+    assert [m.before.value for m in moved[:1]] == pytest.approx([7.0])
+    assert [m.after.value for m in moved[:1]] == pytest.approx([8.0])
+    height = next(m for m in moved if m.id == "balance.centre_height")
+    assert height.after.value - height.before.value == pytest.approx(0.005)
+    assert moves(reports[0], reports[0]) == []
+
+
+def test_the_log_says_so_in_its_tables(pair):
+    section = changelog(*((loaded, evaluate(loaded, samples=100)) for loaded in pair))
+    changed, moved = [b for b in section.blocks if isinstance(b, Table)]
+    assert [c if isinstance(c, str) else c.text for c in changed.rows[0]] == ["parts.box.mass", "7 kg", "8 kg"]
+    first = [c if isinstance(c, str) else c.text for c in moved.rows[0]]
+    assert first[:5] == ["limits.mass", "robot", "7 kg (holds)", "8 kg (short)", "+1"]
+
+
+@pytest.fixture(scope="module")
+def decided():
+    variants = (example("mk1"), example("mk2"))
+    reports = tuple(evaluate(v, samples=0) for v in variants)
+    return variants, reports, compare(variants, runs=200)
+
+
+def test_the_matrix_by_hand(decided):
+    """Scores from the comparison's own numbers, worked here; the total is their weighted mean."""
+    _, reports, found = decided
+    weights = {"points": 3.0, "hours": 1.0}
+    made = matrix(found, reports, weights)
+    rows = {c.name: c for c in made.criteria}
+    points = [found.difference[0].first_points, found.difference[0].points]
+    assert rows["points"].scores == pytest.approx([p / max(points) for p in points])
+    assert rows["mass"].scores == pytest.approx([8054 / 8522, 1.0])  # the parts lists add up to these
+    assert rows["hours"].scores == pytest.approx([1.0, 1 - 11 / 14])  # 0 and 11 of 14 hours
+    for i, total in enumerate(made.totals):
+        assert total == pytest.approx((3 * rows["points"].scores[i] + rows["hours"].scores[i]) / 4)
+    assert not rows["air"].counts
+    assert set(EVEN) == set(CRITERIA) == set(rows)
+
+
+def test_a_row_that_is_not_known_for_all_does_not_count(tmp_path):
+    for name in "ab":
+        (tmp_path / name).mkdir()
+    plan = {
+        "actions": {"go": {"time": "1 s", "task": "score"}},
+        "plan": {"start": "a", "driven": [{"times": 3, "repeat": [{"action": "go", "at": "b"}]}]},
+    }
+    season = {"tasks": {"score": {"points": 2}}}
+    variants = [load(tmp_path / name, {**plan, "robot": name}, season) for name in "ab"]
+    reports = [evaluate(v, samples=0) for v in variants]
+    made = matrix(compare(variants, runs=20), reports)
+    counting = {c.name for c in made.criteria if c.counts}
+    assert counting == {"points", "reliability"}  # no limit of mass, no hours left, no air
+    assert made.totals[0] == pytest.approx(made.totals[1])
+    assert "does not decide it" in leading(made)
+
+
+def test_who_leads_depends_on_the_weights(decided):
+    variants, reports, found = decided
+    by_points = matrix(found, reports, {"points": 1.0})
+    by_hours = matrix(found, reports, {"hours": 1.0})
+    assert leading(by_points).startswith("By these weights Heron mk2 leads with 1.00")
+    assert leading(by_hours).startswith("By these weights Heron mk1 leads with 1.00")
+    decision = Decision(variants, reports, found, by_points)
+    titles = [s.title for s in choice(decision, style_of(variants[0]))]
+    assert titles == ["The decision: Heron mk1, Heron mk2", "The decision: forecast and recommendation"]
