@@ -85,7 +85,9 @@ AIR = {
         "cylinders": {"clamp": {"cylinder": "test cylinder", "tank": "left", "valve": "test valve", "tube": "400 mm"}},
     },
     "catalogue": {"tanks": {"sure tank": {"volume": {"value": "200 mL", "tolerance": "0 mL"},
-                                          "rated_pressure": "1000 kPa", "mass": "110 g"}}},
+                                          "rated_pressure": "1000 kPa", "mass": "110 g"}},
+                  "cylinders": {"test cylinder": {"bore": {"value": "16 mm", "tolerance": "0 mm"},
+                                                  "stroke": {"value": "50 mm", "tolerance": "0 mm"}}}},
 }  # fmt: skip
 
 

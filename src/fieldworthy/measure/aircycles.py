@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +20,17 @@ from fieldworthy.physics.gas import free_air
 from fieldworthy.physics.tank import after_draw
 
 Array = npt.NDArray[np.float64]
-TANK = "volume of the tank"
+TANK, SWEPT = "volume of the tank", "swept volume over that of bore and stroke"
 _WIDE = 0.3  # of the swept volume: a dead volume that is not known nearer than that tells nothing
+
+
+@dataclass(frozen=True, slots=True)
+class _Now:
+    """What a fit tries: dead volume of one side of one cylinder [m3], tank [m3], swept volume over the nominal [-]."""
+
+    dead: float
+    tank: float
+    swept: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,27 +58,26 @@ class _Rig:
     p_atm: float
     p_set: float
 
-    def after(self, p_abs: Array, cycles: Array, dead: float, tank: float) -> Array:
+    def after(self, p_abs: Array, cycles: Array, now: _Now) -> Array:
         """Pressure after some cycles, warm again.
 
         Parameters
         ----------
         p_abs, cycles : ndarray of shape (n,)
             Absolute pressure before [Pa], and cycles, of each run [-].
-        dead : float
-            Dead volume on each side of one cylinder, without its tube [m3].
-        tank : float
-            Volume of the tank [m3].
+        now : _Now
+            Dead volume, tank and swept share that are tried [SI].
 
         Returns
         -------
         ndarray of shape (n,)
             Absolute pressure after [Pa].
         """
-        idle = self.count * max(self.tubing + dead, 1e-9)
+        idle = self.count * max(self.tubing + now.dead, 1e-9)
         for done in range(int(cycles.max())):
             for swept in self.swept:
-                next_ = after_draw(p_abs, tank, idle, idle + self.count * swept, self.p_atm, self.p_set)
+                full = idle + self.count * swept * now.swept
+                next_ = after_draw(p_abs, now.tank, idle, full, self.p_atm, self.p_set)
                 p_abs = np.where(done < cycles, next_, p_abs)
         return p_abs
 
@@ -94,8 +102,8 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
     Notes
     -----
     Every stroke fills its side to what tank and side have in common, or to the regulator's setting: the mass balance of
-    `fieldworthy.physics.tank.after_draw`, isothermal, for readings taken once the tank is warm again. Bore, stroke and
-    tube are taken from the robot file; the tank's volume is known as well as its tolerance says.
+    `fieldworthy.physics.tank.after_draw`, isothermal, for readings taken once the tank is warm again. The tube is taken
+    from the robot file; tank, bore and stroke are known as well as their tolerances say.
 
     References
     ----------
@@ -105,12 +113,10 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
     parameters = _parameters(section, measured, rig)
     after, cycles = np.array([float(r.after) for r in section.runs]), np.array([r.cycles for r in section.runs])
     error = float(section.error) / PER_95
-    known = any(p.name == TANK for p in parameters)
-    first = 2 if known else 1
+    tried = _trier(parameters, rig)
 
     def predicted(values: Array) -> Array:
-        tank = float(values[1]) if known else rig.tank
-        return rig.after(values[first:] + rig.p_atm, cycles, float(values[0]), tank) - rig.p_atm
+        return rig.after(values[-len(cycles) :] + rig.p_atm, cycles, tried(values)) - rig.p_atm
 
     def residual(values: Array) -> Array:
         return np.asarray((after - predicted(values)) / error)
@@ -127,7 +133,7 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
     plot = Residuals("Gauge after the cycles", "cycles", "ratio", at, "pressure", *both, labels)
     return Procedure(
         f"cycles.{name}", f"Cycles of '{section.cylinder}'", section.date,
-        (*fitted, *_use(rig, solution, measured, section.cylinder, known=known)), blind, (plot,),
+        (*fitted, *_use(rig, solution, measured, section.cylinder)), blind, (plot,),
         scatter_note(solution, float(section.error), "pressure", _unit(measured)), ("cengel",),
     )  # fmt: skip
 
@@ -157,20 +163,38 @@ def _parameters(section: AirCycles, measured: Measured, rig: _Rig) -> list[Param
     off = deviation(measured, ("catalogue", "tanks", tank.tank, "volume")) * tank.count
     if off > 0.0:
         found.append(Parameter(TANK, rig.tank, 10.0 * off, low=0.1 * rig.tank, given=off))
+    kind = measured.robot.nominal.catalogue.cylinders[spec.cylinder]
+    at = ("catalogue", "cylinders", spec.cylinder)
+    bore, stroke = deviation(measured, (*at, "bore")), deviation(measured, (*at, "stroke"))
+    share = float(np.hypot(2.0 * bore / float(kind.bore), stroke / float(kind.stroke)))
+    if share > 0.0:
+        found.append(Parameter(SWEPT, 1.0, 10.0 * share, low=0.05, given=share))
     error = float(section.error) / PER_95
     befores: Sequence[float] = [float(run.before) for run in section.runs]
     return found + [Parameter(f"gauge before run {i + 1}", p, 10.0 * error, given=error) for i, p in enumerate(befores)]
 
 
-def _use(rig: _Rig, solution: Solution, measured: Measured, cylinder: str, *, known: bool) -> tuple[Fitted, ...]:
+def _trier(parameters: Sequence[Parameter], rig: _Rig) -> Callable[[Array], _Now]:
+    """Takes what a fit tries from its parameters; what the robot file knows exactly is no parameter."""
+    places = {p.name: i for i, p in enumerate(parameters)}
+
+    def now(values: Array) -> _Now:
+        tank = float(values[places[TANK]]) if TANK in places else rig.tank
+        return _Now(float(values[0]), tank, float(values[places[SWEPT]]) if SWEPT in places else 1.0)
+
+    return now
+
+
+def _use(rig: _Rig, solution: Solution, measured: Measured, cylinder: str) -> tuple[Fitted, ...]:
     """Free air that one cycle takes from the full tank."""
     subject = Subject(measured.robot.nominal, measured.robot.nominal_season)
     full = np.array([float(use_of(subject, cylinder).circuit.p_charge)])
 
+    tried = _trier(solution.parameters, rig)
+
     def taken(values: Array) -> float:
-        tank = float(values[1]) if known else rig.tank
-        left = rig.after(full, np.array([1]), float(values[0]), tank)
-        return float(free_air(full[0] - left[0], tank))
+        now = tried(values)
+        return float(free_air(full[0] - rig.after(full, np.array([1]), now)[0], now.tank))
 
     value, half = solution.derived(taken)
     return (Fitted(f"free air that a cycle of '{cylinder}' takes from full tanks", (), "volume", value, half),)

@@ -168,7 +168,7 @@ def _compared(measured: Measured, item: Combined) -> Comparison:
         )
         sentence += f" The procedures contradict each other ({each}): find out which of them went wrong."
     elif len(item.items) > 1 and first.kind != "count":
-        sentence += f" {' and '.join(item.procedures)} agree."
+        sentence += f" The procedures agree with each other ({', '.join(item.procedures)})."
     return Comparison(
         dotted(item.key), first.kind, unit, item.value, item.half_width, stated.value, stated.tolerance, stated.basis,
         standing, item.procedures, item.contradict, sentence,

@@ -227,7 +227,7 @@ def _pair(old: Item | None, new: Item | None) -> Touched:
     shown = new if new is not None else old
     assert shown is not None
     sides = [
-        (None, None, "absent") if item is None
+        (None, None, "absent" if isinstance(shown, Finding) else "") if item is None
         else (item.margin, item.chance, item.verdict) if isinstance(item, Finding) else (None, None, "")
         for item in (old, new)
     ]  # fmt: skip
