@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -87,24 +87,6 @@ def _kept(places: list[float], gap: float, between: tuple[float, float]) -> list
     return places
 
 
-def crowding(box: Box, curves: Iterable[Array]) -> int:
-    """Count how much of some lines runs through a rectangle.
-
-    Parameters
-    ----------
-    box : Box
-        The rectangle [px].
-    curves : iterable of ndarray of shape (k, 2)
-        Points of each line [px].
-
-    Returns
-    -------
-    int
-        Steps along the lines that fall inside [-].
-    """
-    return sum(int(_in(box, _fine(points)).sum()) for points in curves)
-
-
 def _fine(points: Array) -> Array:
     """Points along a line, so near to each other that none steps over a text."""
     points = points[np.isfinite(points).all(axis=-1)]
@@ -141,12 +123,13 @@ def place(sheet: Sheet, text: str, letters: Letters, places: Sequence[Place], cu
     bool
         Whether there was a place that meets no other text [-].
     """
+    fine = [_fine(points) for points in curves]
     best: tuple[int, int, Place] | None = None
     for rank, (x, y, anchor) in enumerate(places):
         box = _set(letters, anchor).box(x, y, text)
         if not sheet.free(box, 2.0):
             continue
-        found = (crowding(box, curves), rank, (x, y, anchor))
+        found = (sum(int(_in(box, points).sum()) for points in fine), rank, (x, y, anchor))
         best = found if best is None or found[:2] < best[:2] else best
         if found[0] == 0:
             break

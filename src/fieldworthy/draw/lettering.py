@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 # advance widths of DejaVu Sans in thousandths of its size, the widest of the fonts that browsers fall back on
 _WIDTHS = {
@@ -18,6 +19,7 @@ BOLD = 1.12
 """How much wider a bold text is."""
 
 
+@lru_cache(maxsize=4096)
 def width(text: str, size: float, bold: bool = False) -> float:
     """Estimate how wide a text is set, erring to the wide side.
 

@@ -202,8 +202,8 @@ def scattered_in(blocks: Sequence[tuple[Block, Array]]) -> set[int]:
 
 
 def _area(corners: Array) -> float:
-    x, y = corners[:, 0], corners[:, 1]
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0)
+    (x1, y1), (x2, y2), (x3, y3), _ = corners.tolist()
+    return float(abs((x2 - x1) * (y3 - y2) - (y2 - y1) * (x3 - x2)))  # of a rectangle, however it is turned
 
 
 def plan(top: Array) -> Array:

@@ -17,6 +17,7 @@ from fieldworthy.draw.style import FONT, Style
 Anchor = Literal["start", "middle", "end"]
 Point = tuple[float, float]
 _CONTROL = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")  # XML 1.0 has no such characters
+_PLAIN = re.compile(r"[ !#-%(-;=?-~]*")  # nothing to escape: printable ASCII without markup
 SMALL, NORMAL, LARGE = 11.0, 12.5, 14.0
 """Sizes of texts [px]; nothing is set smaller."""
 _ASCENT, _DESCENT = 0.95, 0.28  # of the size; the tallest of the usual fonts
@@ -35,6 +36,8 @@ def escape(text: str) -> str:
     str
         With markup characters replaced, and without characters that XML cannot hold [-].
     """
+    if _PLAIN.fullmatch(text):
+        return text
     return _escape(_CONTROL.sub("�", text), {'"': "&quot;", "'": "&apos;"})
 
 
