@@ -142,6 +142,26 @@ def test_checks_are_in_order_safe_first_and_faults_next():
     assert sum(line.startswith(tuple(robot.mechanisms)) for line in listed) == len(robot.mechanisms)
 
 
+def test_the_fault_log_puts_its_faults_first(tmp_path):
+    """The fault that costs the most points comes right after making the robot safe, as ``faults --json`` ranks it."""
+    log = EXAMPLES / "mk1_faults.yaml"
+    assert run("card", MK1, "-o", tmp_path / "c.pdf", "--faults", log).code == 0
+    ranked = json.loads(run("faults", MK1, log, "--runs", "500", "--json").out)["fixes"]
+    live = [f for f in ranked if f["risk"]["times"]]
+    (text,) = pages_of((tmp_path / "c.pdf").read_bytes())
+    first = flat(f"{live[0]['risk']['where']}: {live[0]['risk']['what']}")
+    assert text.index(flat("hands clear")) < text.index(first) < text.index(flat("Battery full, plugged in"))
+    assert flat(f"costs {live[0]['points']:.1f} points a match") in text
+    mended = [f for f in ranked if not f["risk"]["times"]]
+    assert not any(flat(f"{m['risk']['where']}: {m['risk']['what']}") in text for m in mended)
+
+
+def test_a_fault_log_that_is_wrong_is_refused(tmp_path):
+    done = run("card", MK1, "-o", tmp_path / "c.pdf", "--faults", EXAMPLES / "glasshouse.yaml")
+    assert done.code == 2
+    assert not (tmp_path / "c.pdf").exists()
+
+
 def test_spares_count_what_the_robot_has():
     """mk1: six drive motors and two of its intake in one class; two 10 mm by 75 mm cylinders."""
     listed = cards.spares(example().nominal)

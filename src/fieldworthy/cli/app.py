@@ -159,11 +159,12 @@ def card(
     robot: RobotFile,
     out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("card.pdf"),
     date: Date = "",
+    log: Annotated[Path | None, typer.Option("--faults", help="The fault log: what failed is checked first.")] = None,
 ) -> None:
     """Write the pit card: one page for the two minutes before a match."""
     from fieldworthy.cli.reporting import run_card  # noqa: PLC0415
 
-    run_card(robot, out, date)
+    run_card(robot, out, date, log)
 
 
 @app.command("open")
@@ -184,7 +185,7 @@ def open_(
 
 
 @app.command()
-def report(
+def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     robot: RobotFile,
     out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("notebook.pdf"),
     date: Date = "",

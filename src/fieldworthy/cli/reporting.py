@@ -17,9 +17,11 @@ from fieldworthy.checks.finding import Report
 from fieldworthy.checks.showing import Shown
 from fieldworthy.checks.subject import Subject
 from fieldworthy.decide.compare import compare
+from fieldworthy.decide.fixfirst import fix_first
 from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.match import scores, summed, tallied, timeline, whistles
+from fieldworthy.measure.faultlog import load_faults, risks
 from fieldworthy.report import card as cards
 from fieldworthy.report.blocks import Paper, Section, Size
 from fieldworthy.report.changelog import changelog
@@ -34,6 +36,7 @@ from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.writing import write_atomically
 
 _SAMPLES = 1000
+_FAULT_RUNS = 500  # matches for each fault: enough to rank them
 _SIGN = {"short": ("✗ short   ", "bold red"), "unknown": ("? unknown ", "yellow"), "holds": ("✓ holds   ", "green")}
 
 
@@ -89,7 +92,7 @@ def _print_sheet(console: Console, sheet: Inspection) -> None:
         console.print(f"! {line}")
 
 
-def run_card(file: Path, out: Path, date: str) -> None:
+def run_card(file: Path, out: Path, date: str, log: Path | None = None) -> None:
     """Write the pit card of a robot.
 
     Parameters
@@ -100,6 +103,8 @@ def run_card(file: Path, out: Path, date: str) -> None:
         PDF or HTML to write [-].
     date : str
         Year, month and day; empty for none [-].
+    log : Path or None
+        The fault log, whose faults are checked first [-].
 
     Raises
     ------
@@ -110,9 +115,19 @@ def run_card(file: Path, out: Path, date: str) -> None:
     """
     refuse(out, date)
     loaded = load_robot(file)
-    asked = cards.Asked(date=date, size=size_of(loaded))
+    faults = () if log is None else _faults(loaded, log)
+    asked = cards.Asked(date, faults, size_of(loaded))
     paper = cards.card(loaded, evaluate(loaded, _SAMPLES), asked)
     write(paper if is_page(out) else cards.fitted(paper), out)
+
+
+def _faults(loaded: Loaded, log: Path) -> tuple[str, ...]:
+    """What failed before and is not mended: the fault that costs most points first, where a plan tells."""
+    read = load_faults(log, loaded)
+    if loaded.nominal.plan is None:
+        return tuple(cards.fault(risk) for risk in risks(read) if risk.times)
+    ranked = fix_first(loaded, read, _FAULT_RUNS).fixes
+    return tuple(cards.fault(fix.risk, fix.points) for fix in ranked if fix.risk.times)
 
 
 @dataclass(frozen=True, slots=True)

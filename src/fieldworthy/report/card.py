@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.checks.showing import Shown, first
+from fieldworthy.measure.faultlog import Risk
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Paper, Points, Section, Side, Size, Table
 from fieldworthy.report.numbers import items_of, with_unit
 from fieldworthy.report.typeset import pages
@@ -20,6 +21,7 @@ from fieldworthy.robot.model.robot import Robot
 _AIR_FIRST = "Air out, hands clear: then look for loose screws, cables and tubes."
 _SCALES = (1.2, 1.13, 1.06, 1.0, 0.94, 0.88, 0.82)
 _SHORTER = (14, 10, 7, 5, 3, 1)
+_LEAST = 0.05  # points; what costs less is not told
 _HANDS = "Screws of wheels, gears and motors: hand tight, none turns (common practice, no source)"
 
 
@@ -125,6 +127,26 @@ def _rest(found: dict[tuple[str, str], Finding | Fact]) -> list[Block]:
         if identifier.startswith("air.tank.")
     ]
     return [_head("Between matches"), Points(lines)]
+
+
+def fault(risk: Risk, points: float | None = None) -> str:
+    """Write a fault as a thing to check.
+
+    Parameters
+    ----------
+    risk : Risk
+        The fault, as often as it came [-].
+    points : float or None
+        What it costs in a match; None where it is not reckoned [-].
+
+    Returns
+    -------
+    str
+        For example ``hooks: tube slipped off (3 times, costs 4.2 points)`` [-].
+    """
+    often = "once" if risk.times == 1 else f"{risk.times} times"
+    cost = "" if points is None or points < _LEAST else f", costs {points:.1f} points a match"
+    return f"{risk.where}: {risk.what} ({often}{cost})"
 
 
 def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:

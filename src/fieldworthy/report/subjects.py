@@ -70,7 +70,7 @@ PAGES: tuple[Page, ...] = (
          "A raised arm and a stretched band store energy. Let the arm down and unhook the bands before you reach in.",
          ("lift.rest", "arm.speed"), 760.0),
     Page("tracking", "Knowing where it is", "How far off is the robot from where it thinks it is, and why?",
-         ("tracking",), (("heading", ""), ("seam", "")), telling=("tracking.relocation", "tracking.source"), wide=640.0),
+         ("tracking",), (("heading", ""), ("seam", "")), "", ("tracking.relocation", "tracking.source"), 640.0),
 )  # fmt: skip
 
 
