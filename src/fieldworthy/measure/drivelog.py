@@ -25,13 +25,14 @@ from fieldworthy.physics.motion import top_speed as physics_top_speed
 from fieldworthy.schema import BadInput, Problem
 from fieldworthy.schema.kinds import Real
 
-_WANTED = {
+WANTED = {
     "time": Wanted("time", 0.05, 3600.0, rises=True),
     "position": Wanted("length", 0.05, 100.0, needed=False),
     "speed": Wanted("speed", 0.05, 12.0, moves=False, needed=False),
     "current": Wanted("current", 0.0, 200.0, moves=False, needed=False),
     "voltage": Wanted("voltage", 3.0, 60.0, moves=False, needed=False),
 }
+"""What is known beforehand of the columns of a drive log."""
 _LEAST = 5  # rows
 _STARTED = 0.15  # of the top speed: past this it has surely started
 _SETTLING = 0.04  # s after the guessed start in which current and voltage jump: they do not count
@@ -162,7 +163,7 @@ def _logged(given: DriveRuns, log: DriveLog, place: int, measured: Measured) -> 
     key = ("drive", "logs", place)
     file = measured.table(log.file, (*key, "file"))
     source = Source(file, given.columns, measured.document, ("drive", "columns"))
-    table = read_table(source, _WANTED)
+    table = read_table(source, WANTED)
     columns = _forward(_between(table.numbers, log))
     if columns["time"].size < _LEAST:
         expected = f"expected {_LEAST} rows or more between 'begin' and 'end', found {columns['time'].size}"

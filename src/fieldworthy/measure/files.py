@@ -103,10 +103,37 @@ def load_measurements(file: Path, robot: Path | None = None) -> Measured:
         With every problem found.
     """
     document = read_document(file)
-    spec, problems = checked(document, Measurements)
     beside_it, lacking = _robot_file(document, robot)
     loaded = load_robot(beside_it) if beside_it else None
-    problems += lacking
+    return _measured(document, loaded, lacking)
+
+
+def measured_on(document: Document, robot: Loaded) -> Measured:
+    """Read measurements for a robot that is at hand, for example not saved yet.
+
+    Parameters
+    ----------
+    document : Document
+        The measurements file [-].
+    robot : Loaded
+        The robot that it names [-].
+
+    Returns
+    -------
+    Measured
+        Readings and robot [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    return _measured(document, robot, [])
+
+
+def _measured(document: Document, loaded: Loaded | None, problems: list[Problem]) -> Measured:
+    spec, wrong = checked(document, Measurements)
+    problems = [*wrong, *problems]
     if loaded is not None:
         problems += _unknown_names(document, loaded)
     if spec is not None:

@@ -27,12 +27,13 @@ BACKGROUND = "background"
 _LEAST = 3
 _DRAWS, _SEED = 2000, 1
 _LEAST_SPREAD = 1e-3  # rad
-_WANTED = {
+WANTED = {
     "class": Wanted(""),
     "hue": Wanted("angle", 0.0, 7.0, moves=False),
     "saturation": Wanted("ratio", 0.0, 1.0, moves=False, needed=False),
     "brightness": Wanted("ratio", 0.0, 1.0, moves=False, needed=False),
 }
+"""What is known beforehand of the columns of a table of sensor readings."""
 Columns = dict[str, Array]
 
 
@@ -105,7 +106,7 @@ def _readings(given: HueSamples, measured: Measured, name: str, spec: Sorter) ->
         } for label, r in given.classes.items()}  # fmt: skip
         return hand, []
     source = Source(measured.table(given.file, (*key, "file")), given.columns, measured.document, (*key, "columns"))
-    table = read_table(source, _WANTED)
+    table = read_table(source, WANTED)
     words = np.array([word.strip() for word in table.words["class"]], dtype=object)
     wrong = [(int(line), word) for line, word in zip(table.lines, words, strict=True) if word not in known]
     turned = table.numbers["hue"]
