@@ -90,7 +90,7 @@ def test_without_counted_uses_it_says_what_to_write(tmp_path: Path) -> None:
     [
         ("where: clamp", "where: clmp", "clmp", "did you mean 'clamp'?"),
         ("clamp: 38", "clap: 38", "38}", "did you mean 'clamp'?"),
-        ("score: 18", "score: 2", "2, clamp", "expected at least the 3 uses that failed"),
+        ("score: 18", "score: 2", "2, clamp", "expected at least the 4 uses that failed"),
         ("lost: 3 s", "lost: 3 kg", "3 kg", "expected a time"),
         ("lost: 3 s", "date: 2026-13-01", "2026-13", "expected a date such as"),
         ("what: slow", "wat: slow", "wat", "did you mean 'what'?"),

@@ -240,6 +240,18 @@ def faults(
 
 
 @app.command()
+def sheet(
+    procedure: Annotated[str | None, typer.Argument(help="Such as scales; --list names them all.")] = None,
+    out: Annotated[Path | None, typer.Option("-o", "--out", help="HTML, Markdown or text file to write.")] = None,
+    every: Annotated[bool, typer.Option("--list", help="List the procedures.")] = False,
+) -> None:
+    """Print the sheet of a measuring procedure: what to do in steps, cautions first, blanks to fill."""
+    from fieldworthy.cli.sheets import run_sheet  # noqa: PLC0415
+
+    run_sheet(None if every else procedure, out)
+
+
+@app.command()
 def schema(
     what: Annotated[
         str,
