@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.checks.airplan import AirUse, Lowest, PlanAir, air_along_plan, use_of
-from fieldworthy.checks.finding import Outcome, Real, Say, unknown
+from fieldworthy.checks.bodies import aligned, stacked
+from fieldworthy.checks.driving import together
+from fieldworthy.checks.finding import Array, Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.strokes import stroke_time
 from fieldworthy.checks.subject import Subject
@@ -42,7 +44,7 @@ def check(subject: Subject) -> Iterator[Outcome]:
         use = use_of(subject, name)
         yield from _pressure(use, plan)
         yield from _count(subject, use)
-        yield from _times(subject, use, plan)
+        yield from _times(subject, use)
     for name in air.tanks:
         yield from _end_of_plan(name, plan)
     yield from _layout(subject, plan)
@@ -114,17 +116,29 @@ def _count(subject: Subject, use: AirUse) -> Iterator[Outcome]:
     """How often it can be used from a full tank that nothing else draws from."""
     if use.needs_gauge is None:
         return
-    circuit = use.circuit
-    draws = draws_before_short(circuit.p_charge, circuit.volume, use.draws, subject.p_atm)
-    cycles = np.floor(np.asarray(draws) / len(use.draws))
+    cycles = subject.remember("cycles", lambda: _cycles(subject))[use.name]
     say = Say("From a full tank '{name}' works {count} times out and back, if nothing else uses the tank.", "",
               {"count": (cycles, "count")}, {"name": use.name})  # fmt: skip
     yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", say, sources=_SOURCES)
 
 
-def _times(subject: Subject, use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
+def _cycles(subject: Subject) -> dict[str, Array]:
+    """How often each cylinder works from a full tank of its own; those with as many ways are counted together."""
+    uses = [use_of(subject, name) for name in subject.robot.air.cylinders]
+    found: dict[str, Array] = {}
+    for ways in {len(use.draws) for use in uses}:
+        mine = [use for use in uses if len(use.draws) == ways]
+        charge, volume = (stacked([getattr(use.circuit, name) for use in mine]) for name in ("p_charge", "volume"))
+        draws = [together([use.draws[way] for use in mine]) for way in range(ways)]
+        charge, volume, *_ = aligned([charge, volume, *(np.asarray(draw.V_after) for draw in draws)])
+        counts = draws_before_short(charge, volume, draws, subject.p_atm)
+        found |= {use.name: np.floor(count / ways) for use, count in zip(mine, counts, strict=True)}
+    return found
+
+
+def _times(subject: Subject, use: AirUse) -> Iterator[Outcome]:
     """Time of the slower stroke, each at the lowest pressure that the plan leaves it."""
-    times = [stroke_time(subject, use, plan, way) for way in range(len(use.draws))]
+    times = [stroke_time(subject, use.name, way) for way in range(len(use.draws))]
     slower = max(times, key=first)
     limit = use.spec.time_limit
     words = {"name": use.name, "way": "out" if slower is times[0] else "back"}

@@ -7,7 +7,6 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from fieldworthy.checks.bodies import Group
 from fieldworthy.checks.finding import Array, Outcome, Real, Say
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.subject import Subject
@@ -75,7 +74,7 @@ def arm_of(subject: Subject, spec: Lift | MotorArm, axis_point: SidePoint | None
     Arm
         Weights, bands and inertia about the pivot [SI].
     """
-    group: Group = subject.groups[spec.rides]
+    group = subject.group(spec.rides)
     own = (group.body.cg[0], group.body.cg[2])
     axis = polar(spec, axis_point or own)[1]
     radius, angle = polar(spec, own)

@@ -35,6 +35,23 @@ def stacked(values: Sequence[Real]) -> Array:
     return out
 
 
+def aligned(arrays: Sequence[Array]) -> list[Array]:
+    """Give all stacks an axis of cases where one of them has it.
+
+    Parameters
+    ----------
+    arrays : sequence of ndarray of shape (k,) or (k, n)
+        As `stacked` gives them [any unit].
+
+    Returns
+    -------
+    list of ndarray of shape (k,), or (k, 1) and (k, n)
+        The same numbers [any unit].
+    """
+    most = max(array.ndim for array in arrays)
+    return [array if array.ndim == most else array[:, None] for array in arrays]
+
+
 def stacked_vectors(vectors: Sequence[Vector]) -> Array:
     """Stack vectors whose components may or may not vary over cases.
 
@@ -68,26 +85,20 @@ class Group:
     corners: Array
 
 
-def groups(parts: Iterable[Part]) -> dict[str, Group]:
-    """Assemble the parts of each group.
+def group_of(parts: Iterable[Part]) -> Group:
+    """Assemble parts that ride together.
 
     Parameters
     ----------
     parts : iterable of Part
-        All parts of the robot [SI].
+        One or more [SI].
 
     Returns
     -------
-    dict of str to Group
-        By what they ride [-].
+    Group
+        As one body and one box [SI].
     """
-    by_group: dict[str, list[Part]] = {}
-    for part in parts:
-        by_group.setdefault(part.rides, []).append(part)
-    return {name: _group(members) for name, members in by_group.items()}
-
-
-def _group(parts: Sequence[Part]) -> Group:
+    parts = list(parts)
     mass = stacked([part.mass * part.count for part in parts])
     position = stacked_vectors([part.position for part in parts])
     size = stacked_vectors([part.size for part in parts])

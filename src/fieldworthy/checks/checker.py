@@ -57,12 +57,12 @@ class Checker:
         self._samples, self._seed = samples, seed
         self._before: _Task | None = None
         self._all = Part(Asked(_ALL, samples, seed))
-        self._own = Part(Asked(OF_THE_BODY, samples, seed))
+        self._own = Part(Asked(_REST, samples, seed))
         self._shared = False
         self._helper: Helper | None = None
         if helper:
             with contextlib.suppress(OSError):
-                self._helper = Helper(Asked(_REST, samples, seed))
+                self._helper = Helper(Asked(OF_THE_BODY, samples, seed))
 
     def __enter__(self) -> Checker:
         """Use it in a ``with`` statement."""
@@ -108,7 +108,7 @@ class Checker:
         Report
             The same as `evaluate` gives [-].
         """
-        task = _Task.of(loaded)
+        task = self._before if self._before is not None and self._before.loaded is loaded else _Task.of(loaded)
         changed = task.since(self._before)
         self._before = None  # nothing can be kept unless all goes well
         said = self._said(task, changed, anew)
@@ -125,17 +125,14 @@ class Checker:
             task.give(self._all, changed, anew)
             return self._all.said()
         task.give(self._helper, changed, anew)
-        try:
-            task.give(self._own, changed, anew)
-            own = self._own.said()
-        except BaseException:
-            with contextlib.suppress(Broken):
-                self._helper.said()  # what it answers belongs to this question
-            raise
+        task.give(self._own, changed, anew)
+        own = self._own.said()
         try:
             return own | self._helper.said()
         except Broken:
-            self.close()
+            if self._helper.ended:
+                self.close()
+            self._shared = False
             task.give(self._all, None, anew)
             return self._all.said()
 
@@ -144,6 +141,7 @@ class Checker:
 class _Task:
     """What a robot states, and how that differs from what another one states."""
 
+    loaded: Loaded
     stated: Stated
     shown: Shown
     fields: dict[Place, Field]
@@ -155,10 +153,12 @@ class _Task:
         fields = {place: (path, value) for place, path, value in fields_of(stated)}
         entries = tabled(loaded.nominal, fields, shown).entries
         form = [(place, _form(value)) for place, (_, value) in fields.items()], [path for path, _ in entries]
-        return cls(stated, shown, fields, form)
+        return cls(loaded, stated, shown, fields, form)
 
     def since(self, before: _Task | None) -> Changed | None:
         """The fields that differ by their numbers; None where more than numbers differs."""
+        if before is self:
+            return {}
         if before is None or self.shown != before.shown or self.form != before.form:
             return None
         return {place: field for place, field in self.fields.items() if field[1] != before.fields[place][1]}

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from fieldworthy.checks.bodies import stacked
+from fieldworthy.checks.bodies import aligned, stacked
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.schedule import Travel
 from fieldworthy.checks.showing import first
@@ -423,9 +423,9 @@ def together(things: Sequence[T]) -> T:
         One of arrays of shape (k,) or (k, n), or (k, 1) where it does not vary but others do [SI].
     """
     spec: Any = things[0]
-    wide = {f.name: stacked([getattr(thing, f.name) for thing in things]) for f in dataclasses.fields(spec)}
-    most = max(v.ndim for v in wide.values())
-    lined: T = dataclasses.replace(spec, **{k: v if v.ndim == most else v[:, None] for k, v in wide.items()})
+    names = [f.name for f in dataclasses.fields(spec)]
+    wide = aligned([stacked([getattr(thing, name) for thing in things]) for name in names])
+    lined: T = dataclasses.replace(spec, **dict(zip(names, wide, strict=True)))
     return lined
 
 

@@ -23,7 +23,8 @@ from fieldworthy.checks.part import Asked, Field, Part, Stated
 from fieldworthy.checks.reading import Place
 from fieldworthy.checks.showing import Shown
 
-_READY = "ready"
+_READY, _ENDED = 0, -1
+"""In place of the number of the question that is answered."""
 _PATIENCE = 5.0  # s that it may take to end by itself
 
 
@@ -39,6 +40,11 @@ class Helper:
     asked : Asked
         Which checks, and how chances are sampled.
 
+    Attributes
+    ----------
+    ended : bool
+        Whether it was found to have ended when its answer was asked for.
+
     Raises
     ------
     OSError
@@ -47,7 +53,7 @@ class Helper:
 
     def __init__(self, asked: Asked) -> None:
         paths = os.pathsep.join(path for path in sys.path if path)
-        environment = os.environ | {"PYTHONPATH": paths, "OPENBLAS_NUM_THREADS": "1"}
+        environment = os.environ | {"PYTHONPATH": paths}
         process = subprocess.Popen(
             [sys.executable, "-m", "fieldworthy.checks.helper"],
             stdin=subprocess.PIPE,
@@ -61,10 +67,11 @@ class Helper:
         self._questions: IO[bytes] = process.stdin
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._ready = False
+        self._asked = 0
+        self.ended = False
         listener = threading.Thread(target=_listen, args=(process.stdout, self._answers), daemon=True)
         listener.start()
-        self.close = weakref.finalize(self, _end, process, listener)
-        """Ends the process; called at the latest when this one ends."""
+        self.close = weakref.finalize(self, _end, process, listener)  # called at the latest when this process ends
         self._send(asked)
 
     def ready(self, wait: float = 0.0) -> bool:
@@ -80,11 +87,10 @@ class Helper:
         bool
             Whether it can be asked [-].
         """
-        if not self._ready:
+        if not (self._ready or self.ended):
             with contextlib.suppress(queue.Empty):
-                self._ready = (
-                    self._answers.get(timeout=wait) == _READY if wait else self._answers.get_nowait() == _READY
-                )
+                number, _ = self._answers.get(timeout=wait) if wait else self._answers.get_nowait()
+                self._ready, self.ended = number == _READY, number == _ENDED
         return self._ready
 
     def begin(self, stated: Stated, shown: Shown) -> None:
@@ -97,7 +103,7 @@ class Helper:
         shown : Shown
             Units to show [-].
         """
-        self._send(("begin", stated, shown))
+        self._ask("begin", stated, shown)
 
     def change(self, fields: Mapping[Place, Field], anew: bool = False) -> None:
         """Give it other numbers; it starts at once to judge them.
@@ -109,7 +115,7 @@ class Helper:
         anew : bool
             Whether everything is to be judged again [-].
         """
-        self._send(("change", fields, anew))
+        self._ask("change", fields, anew)
 
     def said(self) -> dict[int, list[Said]]:
         """Wait for its answer to the last question.
@@ -124,10 +130,18 @@ class Helper:
         Broken
             When it cannot answer.
         """
-        answer = self._answers.get()
-        if not isinstance(answer, dict):
+        number, answer = 0, None
+        while number < self._asked and not self.ended:  # an answer that nobody waited for comes first
+            number, answer = self._answers.get()
+            self.ended = number == _ENDED
+        if answer is None:
             raise Broken
-        return answer
+        found: dict[int, list[Said]] = answer
+        return found
+
+    def _ask(self, *question: object) -> None:
+        self._asked += 1
+        self._send((self._asked, *question))
 
     def _send(self, question: object) -> None:
         # one that has ended says so when its answer is asked for
@@ -143,7 +157,7 @@ def _listen(answers: IO[bytes], into: queue.SimpleQueue[Any]) -> None:
             while True:
                 into.put(pickle.load(answers))
         except (EOFError, OSError, pickle.UnpicklingError):
-            into.put(None)
+            into.put((_ENDED, None))
 
 
 def _end(process: subprocess.Popen[bytes], listener: threading.Thread) -> None:
@@ -158,7 +172,7 @@ def _end(process: subprocess.Popen[bytes], listener: threading.Thread) -> None:
     listener.join(_PATIENCE)
 
 
-def _answer(part: Part, question: tuple[Any, ...]) -> dict[int, list[Said]] | None:
+def _answer(part: Part, question: list[Any]) -> dict[int, list[Said]] | None:
     """Do what is asked; None where the robot cannot be judged, so that the other process finds out why."""
     name, *given = question
     try:
@@ -180,9 +194,10 @@ def main() -> None:
 
     with contextlib.suppress(EOFError, OSError):
         part = Part(pickle.load(questions))
-        tell(_READY)
+        tell((_READY, None))
         while True:
-            tell(_answer(part, pickle.load(questions)))
+            number, *question = pickle.load(questions)
+            tell((number, _answer(part, question)))
 
 
 if __name__ == "__main__":

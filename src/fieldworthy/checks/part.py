@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from fieldworthy.checks.evaluate import entries_of
 from fieldworthy.checks.finding import Real
 from fieldworthy.checks.judging import Said, Table, Tally, judged
-from fieldworthy.checks.reading import Live, Memory, Place, Places, Reads, fields_of, quantities_in, undisturbed
+from fieldworthy.checks.reading import (
+    Live,
+    Memory,
+    Place,
+    Places,
+    Reads,
+    aside_too,
+    fields_of,
+    quantities_in,
+    undisturbed,
+)
 from fieldworthy.checks.registry import CHECKS
 from fieldworthy.checks.sampling import Cases
 from fieldworthy.checks.showing import Shown
@@ -88,22 +98,39 @@ class Part:
         """
         self._shown = shown
         self._fields: dict[Place, Field] = {place: (path, value) for place, path, value in fields_of(stated)}
-        self._kept: dict[int, tuple[list[Said], Places]] = {}
-        self._memories = Memory(self._reads), Memory(self._reads)
-        self._nominal = Live(stated, nominal, self._reads)
-        self._tabulate()
-        self._batch = Live(stated, self._draw, self._reads)
+        self._nominal = Live(stated, nominal, self._reads, aside=True)
+        self._batch = Live(stated, nominal, self._reads)
+        memories = Memory(self._reads), Memory(self._reads)
         (robot, season), (wide_robot, wide_season) = self._nominal.things, self._batch.things
-        base = Subject(robot, season, memory=self._memories[0])
-        self._subject = Subject(wide_robot, wide_season, base, self._memories[1])
+        self._subject = Subject(wide_robot, wide_season, Subject(robot, season, memory=memories[0]), memories[1])
+        self._kept: dict[int, tuple[list[Said], Places]] = {}
+        self._wanted = self._read(self._asked.checks)
+        self._redraw()
+
+    def _read(self, checks: tuple[int, ...]) -> set[Place]:
+        """Which fields checks read from the batch, here on nominal numbers alone."""
+        _, read = self._reads.of(lambda: [list(CHECKS[check](self._subject)) for check in checks])
+        return {(at, name) for at, name in read if at >= 0}
+
+    def _redraw(self) -> None:
+        """Draw the whole batch; it holds nudges of what is read from it, as far as that is known."""
+        self._forget(None)
+        self._tabulate()
+        self._batch.change({place: value for place, (_, value) in self._fields.items()}, self._draw)
+
+    def _forget(self, changed: Places | None) -> None:
+        for memory in (self._subject.memory, self._subject.nominal.memory):
+            memory.forget(changed)
+        self._kept = undisturbed(self._kept, changed)
 
     def _tabulate(self) -> None:
-        self._table = tabled(self._nominal.things[0], self._fields, self._shown)
+        read = {place: field for place, field in self._fields.items() if place in self._wanted}
+        self._table = tabled(self._subject.nominal.robot, read, self._shown)
         paths = [path for path, _ in self._table.entries]
         self._cases = Cases(self._asked.seed, 0, self._asked.samples, paths)
 
     def _draw(self, path: KeyPath, quantity: Quantity) -> Real:
-        return self._cases.draw(path, settled(self._nominal.things[0], path, quantity))
+        return self._cases.draw(path, settled(self._subject.nominal.robot, path, quantity))
 
     def change(self, fields: Mapping[Place, Field], anew: bool = False) -> None:
         """Put other numbers into some fields; the rest of the robot stays as it is.
@@ -115,10 +142,7 @@ class Part:
         anew : bool
             Whether everything is to be judged again, not only what read one of these fields [-].
         """
-        changed = None if anew else frozenset(fields)
-        for memory in self._memories:
-            memory.forget(changed)
-        self._kept = undisturbed(self._kept, changed)
+        self._forget(None if anew else aside_too(fields))
         if not fields:
             return
         self._fields |= fields
@@ -138,8 +162,13 @@ class Part:
         for check in self._asked.checks:
             if check not in self._kept:
                 self._kept[check] = self._reads.of(lambda check=check: self._judged(check))  # type: ignore[misc]
+        read = {(at, name) for _, places in self._kept.values() for at, name in places if at >= 0}
+        if not read <= self._wanted:  # with these numbers a check looks at more: that has to be nudged too
+            self._wanted |= read
+            self._redraw()
+            return self.said()
         return {check: kept[0] for check, kept in self._kept.items()}
 
     def _judged(self, check: int) -> list[Said]:
-        outcomes: Sequence[Any] = list(CHECKS[check](self._subject))
+        outcomes = list(CHECKS[check](self._subject))
         return [judged(o, Tally.of(o, self._cases.sampled), self._table) for o in outcomes]

@@ -143,6 +143,8 @@ class Live:
         Gives the number or the array for a key path and its quantity [SI].
     reads : Reads
         Told of every field that is read.
+    aside : bool
+        Whether its fields are noted as those of another description of the same things: see `aside_too`.
 
     Attributes
     ----------
@@ -150,8 +152,8 @@ class Live:
         The declared things with numbers [SI].
     """
 
-    def __init__(self, stated: Iterable[tuple[KeyPath, Any]], draw: Draw, reads: Reads) -> None:
-        self._draw, self._reads = draw, reads
+    def __init__(self, stated: Iterable[tuple[KeyPath, Any]], draw: Draw, reads: Reads, aside: bool = False) -> None:
+        self._draw, self._reads, self._aside = draw, reads, aside
         self._nodes: list[tuple[KeyPath, Any]] = []
         self.things = tuple(self._filled(thing, path) for path, thing in stated)
 
@@ -167,7 +169,7 @@ class Live:
     def _node(self, stated: Any, path: KeyPath) -> Any:
         declared: Any = type(stated)
         node = object.__new__(_noting(declared))
-        object.__setattr__(node, "_at", len(self._nodes))
+        object.__setattr__(node, "_at", ~len(self._nodes) if self._aside else len(self._nodes))
         object.__setattr__(node, "_seen_by", self._reads)
         self._nodes.append((path, node))
         for name, put in _slots(declared).items():
@@ -189,6 +191,22 @@ class Live:
             path, node = self._nodes[at]
             declared: Any = type(node).__base__
             _slots(declared)[name](node, self._filled(value, (*path, name)))
+
+
+def aside_too(places: Iterable[Place]) -> Places:
+    """Name fields in both descriptions, the one and the one aside.
+
+    Parameters
+    ----------
+    places : iterable of tuple
+        Fields of the one [-].
+
+    Returns
+    -------
+    frozenset
+        These, and the same fields of the one aside [-].
+    """
+    return frozenset(place for at, name in places for place in ((at, name), (~at, name)))
 
 
 def fields_of(stated: Iterable[tuple[KeyPath, Any]]) -> Iterator[tuple[Place, KeyPath, Any]]:

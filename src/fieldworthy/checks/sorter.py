@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.airplan import air_along_plan, use_of
 from fieldworthy.checks.backgrounds import backgrounds
 from fieldworthy.checks.bodies import stacked
 from fieldworthy.checks.finding import Array, Outcome, Real, Say, unknown
@@ -258,8 +257,7 @@ def _actuator(subject: Subject, spec: Sorter) -> Real:
     if ejector.cylinder is None:
         assert ejector.time is not None, "an ejector has a cylinder or a time"
         return ejector.time
-    time = stroke_time(subject, use_of(subject, ejector.cylinder), air_along_plan(subject), 0)
-    return np.minimum(time, _NEVER)
+    return np.minimum(stroke_time(subject, ejector.cylinder, 0), _NEVER)
 
 
 def _ends(

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from fieldworthy.checks.bodies import Group, body_in, extent_in, groups
+from fieldworthy.checks.bodies import Group, body_in, extent_in, group_of
 from fieldworthy.checks.driving import Drive, Pace, drive_of, nominal_travel, pace_of
 from fieldworthy.checks.finding import Array, Real
 from fieldworthy.checks.reading import Memory
@@ -19,6 +19,7 @@ from fieldworthy.physics.gas import atmosphere
 from fieldworthy.physics.layout import Circuit
 from fieldworthy.physics.rigidbody import RigidBody
 from fieldworthy.robot.model import Robot
+from fieldworthy.robot.model.body import CHASSIS
 from fieldworthy.season.model import Season
 
 T = TypeVar("T")
@@ -83,7 +84,27 @@ class Subject:
     @property
     def listed(self) -> dict[str, Group]:
         """The parts that ride together, assembled from the parts list alone."""
-        return self.remember("listed", lambda: groups(self.robot.parts.values()))
+        names = dict.fromkeys(part.rides for part in self.robot.parts.values())
+        return self.remember("listed", lambda: {name: self._riding(name) for name in names})
+
+    def _riding(self, name: str) -> Group:
+        parts = self.robot.parts.values()
+        return self.remember(("riding", name), lambda: group_of(part for part in parts if part.rides == name))
+
+    def group(self, name: str) -> Group:
+        """Assemble the parts that ride together, and no others.
+
+        Parameters
+        ----------
+        name : str
+            What they ride [-].
+
+        Returns
+        -------
+        Group
+            The same as in `groups` [SI].
+        """
+        return self.groups[name] if name == CHASSIS else self._riding(name)
 
     @property
     def p_atm(self) -> Real:
