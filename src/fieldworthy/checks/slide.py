@@ -59,25 +59,45 @@ def _return(name: str, spec: Slide) -> Iterator[Outcome]:
     yield Outcome(f"guide.return.{name}", f"guide {name}", ratio, None, "ratio", say, sources=_SOURCES)
 
 
-def _force(subject: Subject, name: str, spec: Slide) -> Iterator[Outcome]:
-    """Force that moves the load, friction of the pads counted, against what the cylinder gives late in the plan."""
+def forces(subject: Subject, spec: Slide) -> tuple[Real, Real | None]:
+    """Find the force that moves a load along its guide, and what its cylinder gives late in the plan.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season [SI].
+    spec : Slide
+        The guide [SI].
+
+    Returns
+    -------
+    tuple
+        Force needed, friction of the pads counted, infinite where it locks; and the cylinder's, or None [N].
+    """
     guide = Guide(spec.length, spec.friction, spec.width)
     needed = force_to_move(guide, spec.load, spec.load_offset, spec.drive_offset)
-    words = {"name": name}
-    numbers: dict[str, tuple[Real, str]] = {"needs": (needed, "force"), "load": (spec.load, "force")}
     if spec.cylinder is None:
-        text = "Guide '{name}' needs {needs} to move its load of {load}."
-        if not np.isfinite(first(needed)):
-            text = "No force moves guide '{name}': it locks."
-        yield Outcome(f"guide.force.{name}", f"guide {name}", needed, None, "force", Say(text, "", numbers, words))
-        return
+        return needed, None
     use = use_of(subject, spec.cylinder)
     lowest = air_along_plan(subject).lowest.get(spec.cylinder)
     way = 0 if spec.working == "out" or lowest is None or len(lowest) < 2 else 1
     full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - subject.p_atm
     gauge = full if lowest is None else lowest[way].gauge
     area = use.cylinder.piston_area if spec.working == "out" else use.cylinder.ring_area
-    force = use.spec.count * use.efficiency * np.maximum(gauge, 0.0) * area
+    return needed, use.spec.count * use.efficiency * np.maximum(gauge, 0.0) * area
+
+
+def _force(subject: Subject, name: str, spec: Slide) -> Iterator[Outcome]:
+    """Force that moves the load, against what the cylinder gives."""
+    needed, force = forces(subject, spec)
+    words = {"name": name}
+    numbers: dict[str, tuple[Real, str]] = {"needs": (needed, "force"), "load": (spec.load, "force")}
+    if force is None:
+        text = "Guide '{name}' needs {needs} to move its load of {load}."
+        if not np.isfinite(first(needed)):
+            text = "No force moves guide '{name}': it locks."
+        yield Outcome(f"guide.force.{name}", f"guide {name}", needed, None, "force", Say(text, "", numbers, words))
+        return
     numbers["has"] = (force, "force")
     say = Say("Guide '{name}' needs {needs} to move its load of {load}; its cylinder pushes with {has}.",
               "Guide '{name}' needs {needs} to move its load of {load}, and its cylinder pushes only with {has}.",

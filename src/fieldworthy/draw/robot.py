@@ -120,9 +120,9 @@ def _side(sheet: Sheet, where: _Layout, data: BodyCurves, names: Sequence[tuple[
         sheet.circle(at, _ROLLER * view.scale, Ink(theme.caution, theme.paper, 1.6))
     cg = view.one(data.cg[0], data.cg[2])
     _tip_lines(sheet, view, data)
+    gravity_mark(sheet, cg)
     if data.spread is not None:
         spread_mark(sheet, view, data.spread[[0, 2], 0], data.spread[[0, 2], 1])
-    gravity_mark(sheet, cg)
     _towing(sheet, view, data)
     _tip_texts(sheet, where, data)
     items = [
@@ -206,9 +206,9 @@ def _top(sheet: Sheet, where: _Layout, data: BodyCurves, names: Sequence[tuple[s
     for roller in data.rollers:
         sheet.circle(view.one(roller.x, roller.y), 5.0, Ink(theme.caution, theme.paper, 2.0))
     cg = view.one(data.cg[0], data.cg[1])
+    gravity_mark(sheet, cg)
     if data.spread is not None:
         spread_mark(sheet, view, data.spread[:2, 0], data.spread[:2, 1])
-    gravity_mark(sheet, cg)
     left, right = data.limits[2], data.limits[3]
     for limit, y in ((left, box.y - 8.0), (right, box.bottom + 16.0)):
         text = ", ".join(_limit_lines(limit, sheet.style)).replace(", or", " or")
@@ -296,7 +296,17 @@ _WAYS = (("ahead", "back"), ("left", "right"), ("up", "down"))
 
 
 def _centre_text(data: BodyCurves, style: Style, axes: tuple[int, int]) -> str:
-    return ", ".join(f"{near(abs(float(data.cg[i])), style)} {_WAYS[i][0 if data.cg[i] >= 0.0 else 1]}" for i in axes)
+    return ", ".join(_placed(data, style, i) for i in axes)
+
+
+def _placed(data: BodyCurves, style: Style, axis: int) -> str:
+    """One coordinate in words, with half of the span of 95 % of the samples where there are some."""
+    value = float(data.cg[axis])
+    way = _WAYS[axis][0 if value >= 0.0 else 1]
+    if data.spread is None:
+        return f"{near(abs(value), style)} {way}"
+    bare = near(abs(value), style).rsplit(" ", 1)[0]
+    return f"{bare} ± {near(float(np.ptp(data.spread[axis])) / 2.0, style)} {way}"
 
 
 def _alt(data: BodyCurves, style: Style) -> str:

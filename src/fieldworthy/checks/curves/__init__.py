@@ -9,7 +9,7 @@ from __future__ import annotations
 from fieldworthy.checks.subject import Subject
 from fieldworthy.robot.model import Intake, Sorter
 from fieldworthy.robot.model.climber import Climber
-from fieldworthy.robot.model.linkage import Lift, MotorArm
+from fieldworthy.robot.model.linkage import Lift, MotorArm, Slide
 
 
 def available(subject: Subject) -> tuple[str, ...]:
@@ -24,7 +24,7 @@ def available(subject: Subject) -> tuple[str, ...]:
     -------
     tuple of str
         ``robot``, ``balance``, ``drive.run``, ``drive.push``, ``drive.heat``, ``air``, ``path``, and with a
-        mechanism's name after the point ``lift.``, ``hanging.``, ``intake.`` and ``sorter.`` [-].
+        mechanism's name after the point ``lift.``, ``guide.``, ``hanging.``, ``intake.`` and ``sorter.`` [-].
     """
     robot = subject.nominal.robot
     moves = bool(robot.parts) and subject.nominal.driving_pose is not None
@@ -46,6 +46,5 @@ def _kind(subject: Subject, spec: object) -> str:
         return "lift" if spec.rides in subject.nominal.groups else ""
     if isinstance(spec, Climber):
         return "hanging" if subject.nominal.robot.parts else ""
-    if isinstance(spec, Intake):
-        return "intake"
-    return "sorter" if isinstance(spec, Sorter) else ""
+    named = ((Intake, "intake"), (Sorter, "sorter"), (Slide, "guide"))
+    return next((name for kind, name in named if isinstance(spec, kind)), "")
