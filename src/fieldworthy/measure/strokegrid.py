@@ -201,7 +201,7 @@ class StrokeGrid:
             raise ValueError("it cannot move its load at this pressure")
         most = float(candidates[np.flatnonzero(moves)[-1]])
         self.loads = (loads[0], loads[0] + _NEAR_STALL * (most - loads[0]))
-        self.nominal = nominal
+        self.nominal, self.stall = nominal, most
         factors, loads_at = np.linspace(-WIDEST, WIDEST, _CONDUCTANCES), np.linspace(*self.loads, _LOADS)
         C, F = (axis.ravel() for axis in np.meshgrid(nominal * np.exp(factors), loads_at, indexing="ij"))
         lag, times = filmed.times(C, F, PLACES)
