@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -13,7 +13,7 @@ from fieldworthy.checks.registry import cautions
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.registry import PROCEDURES, procedures
 from fieldworthy.measure.result import Comparison, Procedure
 from fieldworthy.measure.telling import file_text, width_text
 from fieldworthy.robot import Loaded, load_robot
@@ -92,7 +92,23 @@ class FitReport:
     cautions: tuple[str, ...]
 
 
-def fit(measured: Measured, samples: int = 1000, seed: int = 0) -> FitReport:
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """How a fit is to be told.
+
+    Attributes
+    ----------
+    progress : callable or None
+        Told the share of the work that is done.
+    shown : callable or None
+        Gives a robot whose findings are told in other units.
+    """
+
+    progress: Callable[[float], None] | None = None
+    shown: Callable[[Loaded], Loaded] | None = None
+
+
+def fit(measured: Measured, samples: int = 1000, seed: int = 0, ways: Ways | None = None) -> FitReport:
     """Fit every procedure of a measurements file.
 
     Parameters
@@ -101,6 +117,8 @@ def fit(measured: Measured, samples: int = 1000, seed: int = 0) -> FitReport:
         Readings and robot [-].
     samples, seed : int
         How the chances of the findings are sampled [-].
+    ways : Ways or None
+        How it is to be told [-].
 
     Returns
     -------
@@ -112,20 +130,31 @@ def fit(measured: Measured, samples: int = 1000, seed: int = 0) -> FitReport:
     BadInput
         When readings cannot be used.
     """
-    found = tuple(procedures(measured))
+    ways = ways or Ways()
+    found = tuple(_one_by_one(measured, ways.progress))
     together = combined(found)
     refused: tuple[str, ...] = ()
     touched: tuple[Touched, ...] = ()
     if together:
         try:
-            after = laid_in(measured, changes(measured, found))
-            touched = _touched(*(evaluate(robot, samples, seed) for robot in (measured.robot, after)))
+            robots = [measured.robot, laid_in(measured, changes(measured, found))]
+            robots = [ways.shown(robot) for robot in robots] if ways.shown else robots
+            touched = _touched(*(evaluate(robot, samples, seed) for robot in robots))
         except BadInput as error:
             refused = tuple(str(problem) for problem in error.problems)
     robot = measured.robot.nominal
     return FitReport(
         robot.robot, found, comparisons(measured, together), touched, refused, samples, seed, cautions(robot)
     )
+
+
+def _one_by_one(measured: Measured, progress: Callable[[float], None] | None) -> Iterator[Procedure]:
+    sections = (getattr(measured.readings, name) for name in PROCEDURES)
+    whole = sum(len(given) if isinstance(given, dict) else bool(given) for given in sections) + 1  # then the findings
+    for done, procedure in enumerate(procedures(measured), 1):
+        yield procedure
+        if progress is not None:
+            progress(done / whole)
 
 
 def changes(measured: Measured, found: tuple[Procedure, ...], day: date | None = None) -> dict[KeyPath, object]:

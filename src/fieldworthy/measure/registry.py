@@ -50,6 +50,30 @@ def procedures(measured: Measured) -> Iterator[Procedure]:
             yield fit(given, measured, "")
 
 
+def procedure(measured: Measured, section: str, name: str = "") -> Procedure:
+    """Fit one section of a measurements file, or one entry of a section that holds several.
+
+    Parameters
+    ----------
+    measured : Measured
+        Readings and robot [-].
+    section, name : str
+        A key of `PROCEDURES`, and the entry's name; empty where the section is alone [-].
+
+    Returns
+    -------
+    Procedure
+        What it tells [SI].
+
+    Raises
+    ------
+    BadInput
+        When readings cannot be used.
+    """
+    given: Any = getattr(measured.readings, section)
+    return _function(PROCEDURES[section])(given[name] if name else given, measured, name)
+
+
 def _function(where: str) -> Fit:
     module, name = where.split(":")
     found: Fit = getattr(import_module(module), name)

@@ -127,7 +127,24 @@ def in_units(source: Source, units: Units) -> Loaded:
     Loaded
         The robot with its season [-].
     """
-    loaded = robot_of(source)
+    return shown_in(robot_of(source), units)
+
+
+def shown_in(loaded: Loaded, units: Units) -> Loaded:
+    """Give a robot that is read already, its results shown in the person's units.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    Loaded
+        The same numbers in other units [-].
+    """
     if units == "file":
         return loaded
     other = dataclasses.replace(loaded)

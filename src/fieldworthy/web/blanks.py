@@ -1,0 +1,409 @@
+"""A section of a measurements file as a form: its blanks, from its declaration, and what typing in them changes."""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Annotated, Any, Literal, TypeAlias, Union, get_args, get_origin
+
+from fieldworthy.schema.changes import GONE
+from fieldworthy.schema.declare import hints, mark_of
+from fieldworthy.schema.kinds import Of, Ref
+from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.schema.tree import plain_scalar
+
+Sort = Literal["quantity", "number", "whole", "choice", "truth", "date", "text"]
+Texts: TypeAlias = Mapping[str, str]
+"""What was typed, by the dotted path of the blank."""
+_READINGS = 3  # boxes for a list of numbers that is still empty
+_MOST = 60  # rows of one list that a form shows
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """One value to fill in.
+
+    Attributes
+    ----------
+    path : tuple of str or int
+        Where it stands in the measurements file.
+    label, about : str
+        What it is called, and one sentence.
+    sort : str
+        What may stand there.
+    value : str
+        As the file says it, without `unit`; empty where it says nothing.
+    unit : str
+        Written behind a bare number.
+    bounds : str
+        In words; empty where there are none.
+    signed : bool
+        Whether it may be less than 0.
+    choices : tuple of str
+        What can be chosen.
+    default : str
+        What is taken where nothing is said.
+    minor : bool
+        Whether it is asked last: how near a tool reads.
+    """
+
+    path: KeyPath
+    label: str
+    about: str
+    sort: Sort
+    value: str = ""
+    unit: str = ""
+    bounds: str = ""
+    signed: bool = True
+    choices: tuple[str, ...] = ()
+    default: str = ""
+    minor: bool = False
+
+    @property
+    def key(self) -> str:
+        """The path as people read it."""
+        return dotted(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Several blanks that belong together.
+
+    Attributes
+    ----------
+    path : tuple of str or int
+        Where it stands in the measurements file.
+    label, about : str
+        What it is called, and one sentence.
+    items : tuple of Blank or Group
+        What is in it.
+    kind : {"mapping", "list"}
+        A list can grow.
+    there : bool
+        Whether the file has it.
+    """
+
+    path: KeyPath
+    label: str
+    about: str
+    items: tuple[Blank | Group, ...]
+    kind: Literal["mapping", "list"] = "mapping"
+    there: bool = False
+
+    @property
+    def key(self) -> str:
+        """The path as people read it."""
+        return dotted(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the form knows besides the declaration.
+
+    Attributes
+    ----------
+    names : Mapping of str to tuple of str
+        Names of the robot file by dotted place, such as ``air.tanks``.
+    units : Mapping of str to str
+        Unit to write each kind of quantity in.
+    labels : Mapping of str to tuple of str
+        Label and unit by a sheet's key, such as ``scales.level[].readings.<>``.
+    keys : Mapping of str to tuple of str
+        Keys of mappings whose names the declaration leaves open, by the same kind of key.
+    choices : Mapping of str to tuple of str
+        What can be chosen where any text may stand, by the same kind of key.
+    more : Mapping of str to int
+        Rows to add to a list, by its dotted path.
+    """
+
+    names: Mapping[str, tuple[str, ...]]
+    units: Mapping[str, str]
+    labels: Mapping[str, tuple[str, str]]
+    keys: Mapping[str, tuple[str, ...]]
+    choices: Mapping[str, tuple[str, ...]]
+    more: Mapping[str, int]
+
+
+def pattern(path: KeyPath, open_at: Iterable[int] = ()) -> str:
+    """Write a key path as a sheet writes it.
+
+    Parameters
+    ----------
+    path : tuple of str or int
+        The path [-].
+    open_at : iterable of int
+        Places in it at which a name of the team's own stands [-].
+
+    Returns
+    -------
+    str
+        Such as ``scales.level[].readings.<>`` [-].
+    """
+    text, named = "", set(open_at)
+    for i, key in enumerate(path):
+        word = "<>" if i in named else str(key)
+        text += "[]" if isinstance(key, int) else f".{word}" if text else word
+    return text
+
+
+@dataclass(frozen=True, slots=True)
+class _Here:
+    """One place of the file while the form is made: its path, and which of its keys are names of the team's own."""
+
+    path: KeyPath
+    named: tuple[int, ...] = ()
+
+    def at(self, key: str | int, *, own: bool = False) -> _Here:
+        """The place below."""
+        return _Here((*self.path, key), (*self.named, len(self.path)) if own else self.named)
+
+    @property
+    def pattern(self) -> str:
+        """As a sheet writes it."""
+        return pattern(self.path, self.named)
+
+
+def form_of(declared: type, data: Any, path: KeyPath, known: Known, own: tuple[int, ...] = ()) -> Group:
+    """Turn one section into a form.
+
+    Parameters
+    ----------
+    declared : type
+        Its declaration [-].
+    data : object
+        What the file has there; None where it has nothing [-].
+    path : tuple of str or int
+        Where it stands [-].
+    known : Known
+        Names and units [-].
+    own : tuple of int
+        Places of the path at which a name of the team's own stands [-].
+
+    Returns
+    -------
+    Group
+        Its blanks [-].
+    """
+    return Group(path, "", "", tuple(_fields(declared, data, _Here(path, own), known)), "mapping", data is not None)
+
+
+def _fields(declared: type, data: Any, here: _Here, known: Known) -> Iterator[Blank | Group]:
+    notes = hints(declared)
+    for field in dataclasses.fields(declared):
+        inner = data.get(field.name) if isinstance(data, dict) else None
+        meta = field.metadata
+        made = _made(_bare(notes[field.name]), inner, here.at(field.name), known, str(meta.get("about", "")))
+        if isinstance(made, Blank) and "assume" in meta:
+            made = replace(made, about=str(meta["why"]), default=str(meta["assume"]), minor=True)
+        elif isinstance(made, Blank) and made.sort in ("choice", "truth") and meta.get("default") is not None:
+            default = meta["default"]
+            made = replace(made, default=("yes" if default else "no") if isinstance(default, bool) else str(default))
+        yield made
+
+
+def _bare(annotation: Any) -> Any:
+    """An annotation without its 'or None'."""
+    if get_origin(annotation) in (Union, types.UnionType):
+        return next(a for a in get_args(annotation) if a is not type(None))
+    return annotation
+
+
+def _made(note: Any, data: Any, here: _Here, known: Known, about: str) -> Blank | Group:
+    """The blank or group for one annotation."""
+    origin = get_origin(note)
+    if dataclasses.is_dataclass(note) and isinstance(note, type):
+        items = tuple(_fields(note, data, here, known))
+        return Group(here.path, _label(here, known)[0], about, items, "mapping", data is not None)
+    if origin is tuple:
+        return _list(get_args(note)[0], data, here, known, about)
+    if origin is dict:
+        return _mapping(note, data, here, known, about)
+    return _blank(note, data, here, known, about)
+
+
+def _list(note: Any, data: Any, here: _Here, known: Known, about: str) -> Group:
+    have = list(data) if isinstance(data, list) else []
+    plain = not dataclasses.is_dataclass(_bare(note))
+    least = _READINGS if plain and not have else 1 if plain else 0
+    rows = min(max(len(have), least) + known.more.get(dotted(here.path), 0), _MOST)
+    items = [_made(note, have[i] if i < len(have) else None, here.at(i), known, "") for i in range(rows)]
+    return Group(here.path, _label(here, known)[0], about, tuple(items), "list", isinstance(data, list))
+
+
+def _mapping(note: Any, data: Any, here: _Here, known: Known, about: str) -> Group:
+    have = data if isinstance(data, dict) else {}
+    mark, inner = mark_of(get_args(note)[0]), get_args(note)[1]
+    names = [n for to in mark.to for n in known.names.get(to, ())] if isinstance(mark, Ref) else []
+    names = list(dict.fromkeys([*names, *known.keys.get(here.pattern, ()), *map(str, have)]))
+    items = tuple(_made(_bare(inner), have.get(n), here.at(n, own=True), known, "") for n in names)
+    return Group(here.path, _label(here, known)[0], about, items, "mapping", isinstance(data, dict))
+
+
+def _blank(note: Any, data: Any, here: _Here, known: Known, about: str) -> Blank:
+    label, unit = _label(here, known)
+    mark = mark_of(note)
+    raw = data.get("value") if isinstance(data, dict) else data
+    text = "" if raw is None else ("yes" if raw else "no") if isinstance(raw, bool) else str(raw)
+    if isinstance(mark, Of):
+        return _quantity(mark, text, Blank(here.path, label, about, "quantity", unit=unit), known)
+    if isinstance(mark, Ref):
+        names = tuple(n for to in mark.to for n in known.names.get(to, ()))
+        return Blank(here.path, label, about, "choice", text, choices=names)
+    if get_origin(note) is Literal:
+        return Blank(here.path, label, about, "choice", text, choices=tuple(map(str, get_args(note))))
+    base = get_args(note)[0] if get_origin(note) is Annotated else note
+    if base is bool:
+        return Blank(here.path, label, about, "truth", text, choices=("yes", "no"))
+    if base in (int, float):
+        return Blank(here.path, label, about, "whole" if base is int else "number", text, signed=base is float)
+    sort: Sort = "date" if here.path[-1] == "date" else "choice" if here.pattern in known.choices else "text"
+    return Blank(here.path, label, about, sort, text, choices=known.choices.get(here.pattern, ()))
+
+
+def _quantity(mark: Of, text: str, blank: Blank, known: Known) -> Blank:
+    """A quantity with its unit beside: the one that stands there, or the one that the person measures in."""
+    number, _, unit = text.partition(" ")
+    if not unit or unit[0].isdigit() or not isinstance(plain_scalar(number), int | float):  # such as 1 1/2 in
+        number, unit = text, blank.unit or known.units.get(mark.kind, "1")
+    bounds = mark.bounds(unit)
+    return replace(
+        blank, value=number, unit="" if unit == "1" else unit, bounds="" if bounds == "a number" else bounds,
+        signed=mark.low < 0.0,
+    )  # fmt: skip
+
+
+def _label(here: _Here, known: Known) -> tuple[str, str]:
+    """What a place is called, and the unit that its sheet asks for."""
+    last = here.path[-1]
+    label, unit = known.labels.get(here.pattern, ("", ""))
+    if isinstance(last, int):
+        return f"{_words(str(here.path[-2]))} {last + 1}", unit
+    if len(here.path) - 1 in here.named:
+        return str(last), unit
+    label = label or _words(last)
+    return label[:1].upper() + label[1:], unit
+
+
+def _words(key: str) -> str:
+    text = key.replace("_", " ")
+    return text[:1].upper() + text[1:]
+
+
+def blanks(group: Group) -> Iterator[Blank]:
+    """List every blank of a form.
+
+    Parameters
+    ----------
+    group : Group
+        The form [-].
+
+    Yields
+    ------
+    Blank
+        In the order of the form [-].
+    """
+    for item in group.items:
+        if isinstance(item, Blank):
+            yield item
+        else:
+            yield from blanks(item)
+
+
+def changes(group: Group, texts: Texts) -> tuple[dict[KeyPath, object], dict[KeyPath, KeyPath]]:
+    """Say what typing has changed.
+
+    Parameters
+    ----------
+    group : Group
+        The form as it was shown [-].
+    texts : Mapping of str to str
+        What was typed; blanks that are not in it stay as they are [-].
+
+    Returns
+    -------
+    tuple of dict
+        New value by key path, as `fieldworthy.schema.splicing.spliced` takes them; and, for rows that move up because
+        a row above them was left empty, the row of the form by the row of the file [-].
+    """
+    moved: dict[KeyPath, KeyPath] = {}
+    if not group.there:
+        fresh = _fresh(group, texts, group.path, moved)
+        return ({} if fresh is None else {group.path: fresh}), moved
+    return dict(_changes(group, texts, moved)), moved
+
+
+def _changes(group: Group, texts: Texts, moved: dict[KeyPath, KeyPath]) -> Iterator[tuple[KeyPath, object]]:
+    free = next((i for i, item in enumerate(group.items) if not _there(item)), len(group.items))
+    for item in group.items:
+        path = item.path
+        if group.kind == "list" and not _there(item):
+            path = (*group.path, free)
+        if isinstance(item, Blank):
+            now = _now(item, texts)
+            if now != item.value:
+                yield path, _value(item, now)
+        elif item.there and _is_empty(item, texts):
+            yield path, GONE
+            continue
+        elif item.there:
+            yield from _changes(item, texts, moved)
+            continue
+        else:
+            fresh = _fresh(item, texts, path, moved)
+            if fresh is None:
+                continue
+            yield path, fresh
+        if path != item.path:
+            moved[path] = item.path
+        if group.kind == "list" and not _there(item) and not _is_empty(item, texts):
+            free += 1
+
+
+def _there(item: Blank | Group) -> bool:
+    return item.value != "" if isinstance(item, Blank) else item.there
+
+
+def _now(blank: Blank, texts: Texts) -> str:
+    return texts.get(blank.key, blank.value).strip()
+
+
+def _is_empty(item: Blank | Group, texts: Texts) -> bool:
+    if isinstance(item, Blank):
+        return not _now(item, texts)
+    return all(_is_empty(inner, texts) for inner in item.items)
+
+
+def _fresh(item: Blank | Group, texts: Texts, path: KeyPath, moved: dict[KeyPath, KeyPath]) -> Any:
+    """What is to stand where nothing stood; None where nothing was typed."""
+    if isinstance(item, Blank):
+        now = _now(item, texts)
+        return _value(item, now) if now else None
+    if item.kind == "mapping":
+        made = {i.path[-1]: _fresh(i, texts, (*path, i.path[-1]), moved) for i in item.items}
+        return {str(key): value for key, value in made.items() if value is not None} or None
+    rows: list[Any] = []
+    for inner in item.items:
+        place = (*path, len(rows))
+        row = _fresh(inner, texts, place, moved)
+        if row is not None:
+            rows.append(row)
+            if place != inner.path:
+                moved[place] = inner.path
+    return rows or None
+
+
+def _value(blank: Blank, text: str) -> object:
+    """What a file holds for what was typed."""
+    if not text:
+        return GONE
+    number = plain_scalar(text)
+    is_number = isinstance(number, int | float) and not isinstance(number, bool)
+    if blank.sort == "quantity":
+        return f"{text} {blank.unit}" if is_number and blank.unit else number if is_number else text
+    if blank.sort in ("whole", "number"):
+        return number if is_number else text
+    if blank.sort == "truth":
+        return text == "yes"
+    return text
