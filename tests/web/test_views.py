@@ -15,6 +15,7 @@ from fieldworthy.checks.curves.air import air_curves, rearranged
 from fieldworthy.checks.subject import Subject
 from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
+from fieldworthy.web.findings import margin_text
 from robots import EXAMPLES, example, find, nominal
 from web.browser import show, window
 
@@ -35,8 +36,8 @@ def saved(page, figure, kind):
 def test_the_robot_is_drawn_in_every_pose(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "robot", file=f"{heron}/mk1.yaml")
-        poses = page.locator("#pose option").all_inner_texts()
-        assert poses == list(example().nominal.poses)
+        poses = list(example().nominal.poses)
+        expect(page.locator("#pose option")).to_have_text(poses)
         for pose in poses:
             page.select_option("#pose", pose)
             expect(page.locator("#robot-pose figcaption")).to_contain_text(pose)
@@ -69,23 +70,23 @@ def test_a_cylinder_is_dragged_to_another_tank_and_its_margin_moves(browser, ser
         clamp = page.locator("[data-drag=clamp] .told")
         expect(clamp).to_contain_text("needs")
         before = clamp.inner_text()
-        page.locator("[data-drag=hooks]").drag_to(page.locator("[data-drop=right]"))
-        expect(tank_of(page, "hooks")).to_have_attribute("data-drop", "right")
+        page.locator("[data-drag=tray]").drag_to(page.locator("[data-drop=right]"))
+        expect(tank_of(page, "tray")).to_have_attribute("data-drop", "right")
         expect(clamp).not_to_have_text(before)
         expect(page.locator("#air-worst")).to_contain_text("Before, the tightest margin was")
         expect(page.locator("#fw-state")).to_have_text(UNSAVED)
         page.keyboard.press("Control+s")
         expect(page.locator("#fw-state")).to_have_text("saved")
-        told = page.locator("[data-drag=hooks] .told").inner_text()
+        told = page.locator("[data-drag=clamp] .told").inner_text()
     loaded = load_robot(file)
-    assert loaded.nominal.air.cylinders["hooks"].tank == "right"
+    assert loaded.nominal.air.cylinders["tray"].tank == "right"
     changed = [(a, b) for a, b in zip(_lines(EXAMPLES / "mk1.yaml"), _lines(file), strict=True) if a != b]
     assert changed == [("      tank: left", "      tank: right")]
-    moved = air_curves(rearranged(nominal(example()), {"hooks": "right"}))
-    level = next(level for tank in moved.tanks for level in tank.levels if level.cylinder == "hooks")
-    finding = find(evaluate(loaded, samples=0), "air.pressure.hooks")
+    moved = air_curves(rearranged(nominal(example()), {"tray": "right"}))
+    level = next(level for tank in moved.tanks for level in tank.levels if level.cylinder == "clamp")
+    finding = find(evaluate(loaded, samples=0), "air.pressure.clamp")
     assert np.isclose(level.margin, finding.margin)
-    assert f"{abs(finding.margin):.2f}"[:4] in told
+    assert margin_text(finding.margin) in told
 
 
 def _lines(file):
@@ -130,7 +131,7 @@ def test_a_run_is_cancelled_and_one_goes_on_without_its_window(browser, server, 
         expect(page.locator("#match-figures")).to_contain_text("over 4,000 matches")
 
 
-@pytest.mark.parametrize("runs", ["", "9", "-5", "many", "1e3", "200001", "٣٠٠"])
+@pytest.mark.parametrize("runs", ["", "9", "-5", "many", "1e3", "200001"])
 def test_a_number_of_matches_that_is_none_is_refused_in_a_sentence(browser, server, heron, runs):
     with window(browser, server) as page:
         show(page, server, "match", file=f"{heron}/mk1.yaml")

@@ -268,25 +268,25 @@ def air_shown(source: Source, look: Look) -> AirShown:
     return AirShown(data, placed, tuple(system.tanks), figures, style)
 
 
-def intakes(source: Source) -> dict[str, IntakeCurves]:
-    """Follow objects through every intake of a robot.
+@lru_cache(maxsize=8)
+def _intakes(source: Source) -> dict[str, IntakeCurves]:
+    return intake_curves(subject_of(source))
+
+
+def intakes(source: Source) -> tuple[str, ...]:
+    """List the intakes through which objects can be followed.
 
     Parameters
     ----------
     source : Source
-        Its texts [-].
+        The robot's texts [-].
 
     Returns
     -------
-    dict of str to IntakeCurves
-        By mechanism [SI].
+    tuple of str
+        Names of mechanisms [-].
     """
-    return intake_curves(subject_of(source))
-
-
-@lru_cache(maxsize=8)
-def _intakes(source: Source) -> dict[str, IntakeCurves]:
-    return intakes(source)
+    return tuple(_intakes(source))
 
 
 def taken_in(source: Source, look: Look, name: str) -> Named:

@@ -60,8 +60,8 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
         When the files do not say enough for it.
     """
     loaded, subject = robot_of(source), subject_of(source)
-    planned = timeline(subject, part)
     tally = tallied(loaded, runs, seed, part, progress=lambda done: progress(done / runs))
+    planned = timeline(subject, part)
     found = summed(loaded, tally, planned, (runs, seed))
     return Played(source, found, scores(tally, found), match.Course(planned, whistles(subject, part)))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fieldworthy.checks.curves.air import AirCurves, Level
 from fieldworthy.draw.style import Style
@@ -11,7 +11,7 @@ from fieldworthy.web.findings import margin_text
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.pictures import AirShown, air_shown
 from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import pictures_of
+from fieldworthy.web.views.robot import Shown, is_new, pictures_of
 
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
@@ -38,16 +38,16 @@ async def build(page: Page) -> None:
         tag("div", id="air-tanks", class_="tanks"),
         tag("div", id="air-figures", class_="figures"),
     )
-    state: dict[str, Any] = {}
+    state: Shown = {}
     page.on("drop", lambda data: _put(page, str(data.get("of")), str(data.get("value"))))
     page.on("tank", lambda data: _put(page, str(data.get("of")), str(data.get("value"))))
     page.on_judged(lambda: page.later(_show(page, state)))
     await _show(page, state)
 
 
-async def _show(page: Page, state: dict[str, Any]) -> None:
+async def _show(page: Page, state: Shown) -> None:
     page.put("air-problems", plain_sentences(page.problems) if page.problems else "")
-    if page.draft is None or page.problems:
+    if page.draft is None or not is_new(page, state):
         return
     found = await page.sketch(air_shown, page.draft.source, page.look())
     if found is None or page.view != "air":
@@ -60,7 +60,7 @@ async def _show(page: Page, state: dict[str, Any]) -> None:
     page.put("air-figures", pictures_of(page, found.figures))
 
 
-def _worst(curves: AirCurves | None, state: dict[str, Any]) -> str:
+def _worst(curves: AirCurves | None, state: Shown) -> str:
     """The tightest cylinder, and what it was before the last change."""
     if curves is None:
         return "The match plan draws no air: write it under 'plan', and the pressure is followed along it."

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.checks.curves.intake import IntakeCurves
 from fieldworthy.web.components import heading
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.pictures import at_moment, intakes, sorted_by_hue, taken_in
 from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import pictures_of, share_of
+from fieldworthy.web.views.robot import Shown, is_new, pictures_of, share_of
 
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
@@ -35,20 +34,21 @@ async def build(page: Page) -> None:
         tag("div", id="intake-all"),
         tag("div", id="intake-sorters"),
     )
-    page.on("moment", lambda data: _moment(page, data))
-    page.on_judged(lambda: page.later(_show(page)))
-    await _show(page)
+    state: Shown = {}
+    page.on("moment", lambda data: _moment(page, data, state))
+    page.on_judged(lambda: page.later(_show(page, state)))
+    await _show(page, state)
 
 
-async def _show(page: Page) -> None:
+async def _show(page: Page, state: Shown) -> None:
     page.put("intake-problems", plain_sentences(page.problems) if page.problems else "")
-    if page.draft is None or page.problems:
+    if page.draft is None or not is_new(page, state):
         return
     found = await page.sketch(intakes, page.draft.source)
     sorters = await page.sketch(sorted_by_hue, page.draft.source, page.look())
     if found is None or sorters is None or page.view != "intake":
         return
-    rows = [await _intake(page, name, data, number) for number, (name, data) in enumerate(found.items())]
+    rows = [await _intake(page, name, number, state) for number, name in enumerate(found)]
     none = tag("p", "This robot has no intake and no sorter. Under Describe, 'mechanisms' takes them.")
     page.put("intake-all", rows or (none if not sorters else ""))
     page.put("intake-sorters", [_sorter(page, name, figures) for name, figures in sorters])
@@ -59,37 +59,35 @@ def _sorter(page: Page, name: str, figures: Any) -> Markup:
     return tag("section", tag("h2", f"Sorter '{name}'"), tag("div", shown, class_="figures"))
 
 
-async def _intake(page: Page, name: str, data: IntakeCurves, number: int) -> Markup:
+async def _intake(page: Page, name: str, number: int, state: Shown) -> Markup:
     assert page.draft is not None
     source, look = page.draft.source, page.look()
+    through = await page.sketch(taken_in, source, look, name) or ()
     rows: list[Content] = [tag("h2", f"Intake '{name}'")]
-    for holding in (False, True) if data.hold is not None else (False,):
+    for holding in (False, True)[: len(through)]:  # the second figure is the staged hold
         place = f"moment-{number}-{'held' if holding else 'moving'}"
-        drawn = await page.sketch(at_moment, source, look, name, 0.5, holding)
-        rows += [_slider(name, place, holding), tag("div", pictures_of(page, drawn or ()), id=place)]
-    rows.append(tag("div", pictures_of(page, await page.sketch(taken_in, source, look, name) or ()), class_="figures"))
+        share = state.setdefault(place, 0.5)
+        drawn = await page.sketch(at_moment, source, look, name, share, holding)
+        rows += [_slider(name, place, share), tag("div", pictures_of(page, drawn or ()), id=place)]
+    rows.append(tag("div", pictures_of(page, through), class_="figures"))
     return tag("section", rows)
 
 
-def _slider(name: str, place: str, holding: bool) -> Markup:
-    identifier = f"{place}-at"
+def _slider(name: str, place: str, share: float) -> Markup:
+    identifier, holding = f"{place}-at", place.endswith("held")
     what = "the staged hold" if holding else "objects passing through"
-    box = tag("input", type="range", id=identifier, min="0", max="100", step="any", value="50", data_slide="moment",
-              data_name=name, data_place=place, data_holding="yes" if holding else "no")  # fmt: skip
+    box = tag("input", type="range", id=identifier, min="0", max="100", step="any", value=f"{100 * share:g}",
+              data_slide="moment", data_name=name, data_place=place)  # fmt: skip
     run = tag("button", "Run", type="button", data_play=identifier, data_seconds=_SECONDS, aria_pressed="false",
               aria_label=f"Run {what}")  # fmt: skip
     return tag("div", tag("label", f"Time: {what}", for_=identifier), box, run, class_="slider")
 
 
-async def _moment(page: Page, data: dict[str, Any]) -> None:
-    name, place = str(data.get("name")), str(data.get("place"))
-    found = await page.sketch(intakes, page.draft.source) if page.draft else None
-    if page.draft is None or not found or name not in found or not place.startswith("moment-"):
+async def _moment(page: Page, data: dict[str, Any], state: Shown) -> None:
+    name, place, share = str(data.get("name")), str(data.get("place")), round(share_of(data.get("value")), 3)
+    if page.draft is None or place not in state:
         return
-    share, holding = (
-        round(share_of(data.get("value")), 3),
-        data.get("holding") == "yes" and found[name].hold is not None,
-    )
-    drawn = await page.sketch(at_moment, page.draft.source, page.look(), name, share, holding)
+    state[place] = share
+    drawn = await page.sketch(at_moment, page.draft.source, page.look(), name, share, place.endswith("held"))
     page.put(place, pictures_of(page, drawn or ()))
     page.call("slid", "moment")

@@ -10,7 +10,7 @@ from fieldworthy.web.components import heading
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.pictures import on_the_field
 from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import pictures_of
+from fieldworthy.web.views.robot import Shown, is_new, pictures_of
 
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
@@ -31,13 +31,14 @@ async def build(page: Page) -> None:
         tag("div", id="path-problems"),
         tag("div", id="path-all", class_="figures"),
     )  # fmt: skip
-    page.on_judged(lambda: page.later(_show(page)))
-    await _show(page)
+    state: Shown = {}
+    page.on_judged(lambda: page.later(_show(page, state)))
+    await _show(page, state)
 
 
-async def _show(page: Page) -> None:
+async def _show(page: Page, state: Shown) -> None:
     page.put("path-problems", plain_sentences(page.problems) if page.problems else "")
-    if page.draft is None or page.problems:
+    if page.draft is None or not is_new(page, state):
         return
     found = await page.sketch(on_the_field, page.draft.source, page.look())
     if found is None or page.view != "path":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from fieldworthy.web.components import figure, heading
 from fieldworthy.web.markup import Content, Markup, tag
@@ -12,6 +12,8 @@ from fieldworthy.web.screen import plain_sentences
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
 
+Shown: TypeAlias = dict[str, Any]
+"""What a view of figures remembers of itself while it is shown."""
 _KEEPS = "robot"  # under which a window remembers its pose and how far its arms are up
 
 
@@ -33,10 +35,36 @@ async def build(page: Page) -> None:
         tag("div", id="robot-bar", class_="figures"),
         tag("div", id="robot-moves", class_="figures"),
     )  # fmt: skip
+    state: Shown = {}
     page.on("pose", lambda data: _turn(page, str(data.get("value"))))
     page.on("lift", lambda data: _lift(page, data))
-    page.on_judged(lambda: page.later(_show(page)))
-    await _show(page)
+    page.on_judged(lambda: page.later(_show(page, state)))
+    await _show(page, state)
+
+
+def is_new(page: Page, state: Shown) -> bool:
+    """Tell whether the robot, or how it is to look, differs from what was drawn last; takes note of it.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    state : dict
+        What the view remembers of itself [-].
+
+    Returns
+    -------
+    bool
+        Whether to draw anew; not while the file has mistakes [-].
+    """
+    if page.draft is None or page.problems:
+        return False
+    now = (page.draft.source, page.look())
+    before, state["drawn"] = state.get("drawn"), now
+    if before is None or before[1] != now[1] or before[0].file != now[0].file:
+        return True
+    # a file that was read meanwhile is new among the texts, and changes nothing
+    return not set(before[0].texts) <= set(now[0].texts)
 
 
 def pictures_of(page: Page, figures: Named) -> list[Markup]:
@@ -63,10 +91,10 @@ def _kept(page: Page) -> dict[str, Any]:
     return found
 
 
-async def _show(page: Page) -> None:
+async def _show(page: Page, state: Shown) -> None:
     """Draw everything anew; the last drawing stays while the file has mistakes."""
     page.put("robot-problems", plain_sentences(page.problems) if page.problems else "")
-    if page.draft is None or page.problems:
+    if page.draft is None or not is_new(page, state):
         return
     source, look = page.draft.source, page.look()
     names = await page.sketch(poses, source)
@@ -96,7 +124,9 @@ async def _pose(page: Page, names: tuple[str, ...]) -> None:
 
 async def _turn(page: Page, name: str) -> None:
     _kept(page)["pose"] = name
-    await _show(page)
+    names = await page.sketch(poses, page.draft.source) if page.draft else None
+    if names:
+        await _pose(page, names)
 
 
 async def _arms(page: Page) -> None:
