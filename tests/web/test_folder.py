@@ -38,12 +38,38 @@ def test_lists_robots_then_seasons_and_nothing_else(folder):
 @pytest.mark.parametrize(
     "name",
     [
-        "../secret.yaml", "..", ".", "", "/etc/passwd", "a/../../secret.yaml", "..\\secret.yaml", "C:\\x.yaml", "C:x.yaml",
-        "\\\\server\\x.yaml", "robot.yaml\x00.txt", "robot.yaml/", "./robot.yaml", "a//b.yaml", ".hidden.yaml", "con.yaml", "NUL",
-        "lpt1.yaml", "robot.yaml:stream", "a/b/c/d.yaml", "robot.yaml ", " robot.yaml", "robot.yaml.", "a\nb.yaml", "\u202egnp.yaml",
-        "x" * 200 + ".yaml", "*.yaml", "%2e%2e/secret.yaml/..", "file:///etc/passwd"[:40], "~/x.yaml/../y.yaml",
+        "../secret.yaml",
+        "..",
+        ".",
+        "",
+        "/etc/passwd",
+        "a/../../secret.yaml",
+        "..\\secret.yaml",
+        "C:\\x.yaml",
+        "C:x.yaml",
+        "\\\\server\\x.yaml",
+        "robot.yaml\x00.txt",
+        "robot.yaml/",
+        "./robot.yaml",
+        "a//b.yaml",
+        ".hidden.yaml",
+        "con.yaml",
+        "NUL",
+        "lpt1.yaml",
+        "robot.yaml:stream",
+        "a/b/c/d.yaml",
+        "robot.yaml ",
+        " robot.yaml",
+        "robot.yaml.",
+        "a\nb.yaml",
+        "\u202egnp.yaml",
+        "x" * 200 + ".yaml",
+        "*.yaml",
+        "%2e%2e/secret.yaml/..",
+        "file:///etc/passwd"[:40],
+        "~/x.yaml/../y.yaml",
     ],
-)  # fmt: skip
+)
 def test_names_that_lead_out_are_refused(folder, name):
     with pytest.raises(BadInput):
         folder.read(name)

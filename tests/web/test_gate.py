@@ -81,12 +81,30 @@ def test_a_longer_or_shorter_token_does_not_open():
 @pytest.mark.parametrize(
     "host",
     [
-        "evil.example", f"evil.example:{PORT}", f"127.0.0.1.evil.example:{PORT}", f"localhost.evil.example:{PORT}", "127.0.0.1",
-        f"127.0.0.1:{PORT + 1}", f"127.0.0.2:{PORT}", f"0.0.0.0:{PORT}", f"[::2]:{PORT}", "", f"127.0.0.1:{PORT}@evil.example",
-        f"user@127.0.0.1:{PORT}", f"127.0.0.1:{PORT}/", f" 127.0.0.1:{PORT}", f"2130706433:{PORT}", f"0x7f000001:{PORT}",
-        f"127.1:{PORT}", f"localhost.:{PORT}", f"127.0.0.1:{PORT}:1", f"127.0.0.1:0{PORT}x", "a" * 500, f"127.0.0.1:{PORT},evil",
+        "evil.example",
+        f"evil.example:{PORT}",
+        f"127.0.0.1.evil.example:{PORT}",
+        f"localhost.evil.example:{PORT}",
+        "127.0.0.1",
+        f"127.0.0.1:{PORT + 1}",
+        f"127.0.0.2:{PORT}",
+        f"0.0.0.0:{PORT}",
+        f"[::2]:{PORT}",
+        "",
+        f"127.0.0.1:{PORT}@evil.example",
+        f"user@127.0.0.1:{PORT}",
+        f"127.0.0.1:{PORT}/",
+        f" 127.0.0.1:{PORT}",
+        f"2130706433:{PORT}",
+        f"0x7f000001:{PORT}",
+        f"127.1:{PORT}",
+        f"localhost.:{PORT}",
+        f"127.0.0.1:{PORT}:1",
+        f"127.0.0.1:0{PORT}x",
+        "a" * 500,
+        f"127.0.0.1:{PORT},evil",
     ],
-)  # fmt: skip
+)
 def test_another_host_is_refused_even_with_the_cookie(gate, keys, inner, host):
     cookie = cookie_of(gate, keys)
     assert call(gate, headers={"cookie": cookie, "host": host}).status in (400, 421)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import html
 import ipaddress
+import logging
 import re
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from dataclasses import dataclass
@@ -20,6 +22,7 @@ Receive: TypeAlias = Callable[[], Awaitable[Message]]
 Send: TypeAlias = Callable[[Message], Awaitable[None]]
 App: TypeAlias = Callable[[Scope, Receive, Send], Awaitable[None]]
 
+log = logging.getLogger("fieldworthy.web")
 LARGEST_BODY = 2_500_000
 """Bytes of a request; the largest file that is taken has 2 MB, and its envelope comes on top."""
 ENTER = "/enter"
@@ -139,7 +142,27 @@ class Gate:
         except Refusal as refusal:
             await self._refuse(scope, refusal, receive, send)
             return
-        await self.app(scope, _bounded(receive) if asked.kind == "http" else receive, send)
+        await self._pass(scope, _bounded(receive) if asked.kind == "http" else receive, send)
+
+    async def _pass(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let the application answer; what goes wrong there is said in one line, and the server goes on."""
+        begun = False
+
+        async def watched(message: Message) -> None:
+            nonlocal begun
+            begun = True
+            await send(message)
+
+        try:
+            await self.app(scope, receive, watched)
+        except Exception as error:  # whatever a message may do, it must not end the server
+            log.error("%s: %s", type(error).__name__, error)
+            if scope["type"] == "http" and not begun:
+                sentence = "<p role='alert'>Something went wrong here; the rest goes on.</p>"
+                await _answer(send, 500, plain_page("fieldworthy", sentence))
+            elif scope["type"] == "websocket":
+                with contextlib.suppress(Exception):
+                    await send({"type": "websocket.close", "code": 1011})
 
     def _check_place(self, asked: _Asked, scope: Scope) -> None:
         """Refuse what another site asks, or what no browser asks of this page."""

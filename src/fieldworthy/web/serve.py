@@ -151,11 +151,14 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
     address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
     for line in _announced(folder, options, keys, port, address):
         say(line)
+    whole = application(folder, keys)
     _quiet_logs()
     config = uvicorn.Config(
-        application(folder, keys),
-        log_level="warning",
+        whole,
+        log_config=None,
+        log_level="error",
         access_log=False,
+        proxy_headers=False,
         ws_max_size=1_500_000,
         timeout_graceful_shutdown=1,
         server_header=False,
@@ -185,24 +188,20 @@ class _OneLine(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         error = record.exc_info[1] if record.exc_info else None
-        what = f"{type(error).__name__}: {error}" if error else record.getMessage().splitlines()[0]
-        return f"fieldworthy: something went wrong and the page goes on ({what[:300]})"
+        lines = f"{type(error).__name__}: {error}" if error else record.getMessage()
+        what = lines.splitlines()[0][:300] if lines else "no word about it"
+        return f"fieldworthy: something went wrong and the page goes on ({what})"
+
+
+_LOGS = ("fieldworthy.web", "nicegui", "uvicorn", "uvicorn.error", "asyncio", "engineio.server", "socketio.server")
 
 
 def _quiet_logs() -> None:
+    """Say only what is an error, in one line each, where the person can see it."""
     handler = logging.StreamHandler(sys.stderr)
-    handler.setFormatter(logging.Formatter("%(message)s") if os.environ.get("FIELDWORTHY_DEBUG") else _OneLine())
-    for name in (
-        "nicegui",
-        "uvicorn",
-        "uvicorn.error",
-        "asyncio",
-        "engineio",
-        "socketio",
-        "engineio.server",
-        "socketio.server",
-    ):
+    handler.setFormatter(_OneLine())
+    for name in _LOGS:
         log = logging.getLogger(name)
         log.handlers = [handler]
         log.propagate = False
-        log.setLevel(logging.WARNING if name in ("nicegui", "uvicorn.error", "asyncio") else logging.ERROR)
+        log.setLevel(logging.ERROR)

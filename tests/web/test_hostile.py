@@ -1,0 +1,88 @@
+"""Some thousands of requests that no honest browser sends: none is served, and the page works right afterwards."""
+
+from __future__ import annotations
+
+import http.client
+import shutil
+
+import pytest
+from playwright.sync_api import expect
+
+from fieldworthy.web.sockets import well_formed
+from fieldworthy.web.uploads import is_plain_name
+from robots import EXAMPLES
+from web.browser import serving, show, window
+from web.hostile import Attacker
+
+
+def test_nothing_is_served_to_the_hostile_and_the_page_goes_on(browser, tmp_path):
+    folder = tmp_path / "team"
+    shutil.copytree(EXAMPLES, folder)
+    (tmp_path / "secret.yaml").write_text("SECRET", encoding="utf-8")
+    with serving(folder) as server:
+        attacker = Attacker(server.port, came_in(server), seed=1)
+        tally = attacker.run(2000)
+        assert tally.served == []
+        assert sum(tally.tried.values()) > 2000
+        assert set(tally.tried) == {
+            "host", "origin", "token", "cookie", "method", "path", "size", "upload", "nonsense", "socket", "message",
+        }  # fmt: skip
+        assert server.process.poll() is None
+        assert not any("Traceback" in line for line in server.lines)
+        with window(browser, server) as page:
+            show(page, server, "margins", file="mk1.yaml")
+            expect(page.locator("#margins-rows > li")).not_to_have_count(0)
+
+
+def came_in(server) -> str:
+    """The cookie of someone who opened the address."""
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
+    connection.request("GET", server.opening.removeprefix(server.base))
+    answer = connection.getresponse()
+    answer.read()
+    connection.close()
+    return answer.headers["set-cookie"].partition(";")[0]
+
+
+@pytest.mark.parametrize(
+    ("event", "message", "fine"),
+    [
+        ("event", {"client_id": "c", "id": 3, "listener_id": "l", "args": ["{}"]}, True),
+        ("event", {"client_id": "c", "id": 3, "listener_id": "l", "args": [{}]}, False),
+        ("event", {"client_id": "c", "id": "3", "listener_id": "l", "args": []}, False),
+        ("event", {"client_id": 1, "id": 3, "listener_id": "l", "args": []}, False),
+        ("event", [], False),
+        ("event", None, False),
+        ("ack", {"client_id": "c", "next_message_id": 5}, True),
+        ("ack", {"client_id": "c", "next_message_id": "5"}, False),
+        ("log", {"client_id": "c", "level": "error", "message": "m"}, True),
+        ("log", {"client_id": "c", "level": "fatal", "message": "m"}, False),
+        ("handshake", {"client_id": "c", "tab_id": "t", "document_id": "d"}, True),
+        ("handshake", {"client_id": "c", "tab_id": None, "document_id": "d"}, False),
+        ("javascript_response", {"client_id": "c", "request_id": "r"}, True),
+        ("javascript_response", {"client_id": "c"}, False),
+    ],
+)
+def test_only_whole_messages_reach_the_framework(event, message, fine):
+    assert well_formed(event, message) == fine
+
+
+@pytest.mark.parametrize(
+    ("name", "fine"),
+    [
+        ("log.csv", True),
+        ("Log 3.CSV", True),
+        ("log.csv.exe", False),
+        ("../log.csv", False),
+        ("a/log.csv", False),
+        ("", False),
+        ("a\\log.csv", False),
+        (".csv", False),
+        ("log.csv\x00", False),
+        ("x" * 200 + ".csv", False),
+        ("log", False),
+        ("c:log.csv", False),
+    ],
+)
+def test_names_of_files_that_are_brought(name, fine):
+    assert is_plain_name(name, (".csv",)) == fine
