@@ -95,6 +95,7 @@ def _band(sheet: Sheet, where: Frame, mark: Band, turn: int) -> None:
 
 
 def _bars(sheet: Sheet, where: Frame, mark: Bars, turn: int) -> None:
+    theme = sheet.style.theme
     at, value = np.asarray(mark.at, dtype=float), np.asarray(mark.value, dtype=float)
     along, across = (where.x, where.y) if mark.lying else (where.y, where.x)
     for i, (place, far) in enumerate(zip(at.tolist(), value.tolist(), strict=True)):
@@ -107,7 +108,9 @@ def _bars(sheet: Sheet, where: Frame, mark: Bars, turn: int) -> None:
         sheet.rect(box, Ink(fill=colour, opacity=0.85), 1.5)
         if mark.labels and mark.labels_at is not None:
             middle = box.y + box.h / 2.0 + 0.35 * SMALL
-            sheet.text(float(along(mark.labels_at)), middle, mark.labels[i], Letters(sheet.style.theme.ink, SMALL))
+            sheet.text(
+                float(along(mark.labels_at)), middle, mark.labels[i], Letters(theme.ink, SMALL, halo=theme.paper)
+            )
         elif mark.labels:
             _bar_label(sheet, where, box, mark.labels[i], (mark.lying, ends[1] < ends[0]))
 

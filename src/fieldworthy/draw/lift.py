@@ -22,7 +22,7 @@ from fieldworthy.draw.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 _HEAD, _FOOT = 40.0, 40.0  # px: above and below the drawing
 _HIGHEST = 1.5  # of the drive's force; a curve beyond it is cut
 _PIN = 4.5  # px
-_LOWEST = -1.0
+_LOWEST, _NO_LEVER = -1.0, 10.0
 
 
 def lift(data: LiftCurves, style: Style) -> Figure:
@@ -95,6 +95,8 @@ def _drawing(sheet: Sheet, box: Box, data: LiftCurves) -> None:
     sheet.circle(pivot, 1.6, Ink(fill=theme.ink))
     named.append((pivot, "pivot", theme.ink))
     marks = [_ring(at) for at, _, _ in named]
+    if data.cylinder is not None:
+        marks.append(view(np.stack([data.cylinder.fixed, data.cylinder.arm])))
     for at, text, colour in named:
         letters = Letters(colour, SMALL, halo=theme.paper)
         place(sheet, text, letters, _held(letters, around(at), text, box), marks)
@@ -169,8 +171,9 @@ def _cylinder(sheet: Sheet, view: View, cylinder: Cylinder) -> list[Named]:
 
 
 def _cut(share: Array) -> Array:
-    """A share of force, cut where it grows beyond all bounds."""
-    return np.clip(np.where(np.isfinite(share), share, _HIGHEST * 10.0), _LOWEST, _HIGHEST)
+    """A share of force, cut where it grows beyond all bounds; none where a load helps at a dead point."""
+    bounded = np.clip(np.where(np.isposinf(share), _HIGHEST, share), None, _HIGHEST)
+    return np.where(bounded < -_NO_LEVER, np.nan, np.maximum(bounded, _LOWEST))
 
 
 def _chart(data: LiftCurves, style: Style) -> Chart:
@@ -178,8 +181,8 @@ def _chart(data: LiftCurves, style: Style) -> Chart:
     now = _cut(np.array(data.now))
     motors = data.drive == "motors"
     whose, can = ("its motors'", "all they can") if motors else ("its cylinder's", "all it can")
-    least = float(min(up.min(), down.min(), 0.0))
-    most = float(max(up.max(), down.max(), 1.0))
+    least = float(np.nanmin([*up, *down, 0.0]))
+    most = float(np.nanmax([*up, *down, 1.0]))
     marks: list[Mark] = [
         Limit(at=1.0, name=can),
         Line(x=data.along, y=up, name="going up", tone=0),
@@ -205,7 +208,7 @@ def _chart(data: LiftCurves, style: Style) -> Chart:
 
 
 def _share(value: float) -> str:
-    if not np.isfinite(value) or value > 10.0:
+    if not np.isfinite(value) or abs(value) > _NO_LEVER:
         return "no lever"
     return f"{round(100.0 * value)}%".replace("-", "−")
 
