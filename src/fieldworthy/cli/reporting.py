@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 import sys
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -182,12 +183,30 @@ def run_report(file: Path, out: Path, options: Options) -> None:
     refuse(out, options.date)
     weights_of(options.weights)
     loaded = load_robot(file)
-    report = evaluate(loaded, _SAMPLES, options.seed)
-    mendings = remedies(loaded, report) if options.mend else ()
-    played = _played(loaded, options) if loaded.nominal.plan is not None else None
-    more = [*_since(loaded, report, options), *_decided(loaded, options)]
-    content = Content(loaded, report, options.job, options.date, played, mendings, more, size_of(loaded))
-    write(notebook(content), out)
+    with busy("Checking the robot, playing its matches, drawing"):
+        report = evaluate(loaded, _SAMPLES, options.seed)
+        mendings = remedies(loaded, report) if options.mend else ()
+        played = _played(loaded, options) if loaded.nominal.plan is not None else None
+        more = [*_since(loaded, report, options), *_decided(loaded, options)]
+        content = Content(loaded, report, options.job, options.date, played, mendings, more, size_of(loaded))
+        paper = notebook(content)
+    write(paper, out)
+
+
+def busy(words: str) -> AbstractContextManager[object]:
+    """Show that work goes on, on a terminal alone.
+
+    Parameters
+    ----------
+    words : str
+        What is being done [-].
+
+    Returns
+    -------
+    context manager
+        Around the work [-].
+    """
+    return Console(stderr=True).status(words) if sys.stderr.isatty() else nullcontext()
 
 
 def _played(loaded: Loaded, options: Options) -> Played:

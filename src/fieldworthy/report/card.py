@@ -240,7 +240,9 @@ def tensions(robot: Robot, report: Report, shown: Shown) -> tuple[str, ...]:
         Chains, bands and preloads of the file; screws by common practice [-].
     """
     listed = [_HANDS]
-    listed += [i.because.partition(". ")[0] + "." for i in report.facts if i.id.startswith("intake.chain_built.")]
+    for chain in (i for i in report.facts if i.id.startswith("intake.chain_built.")):
+        first_sentence = chain.because.partition(". ")[0]
+        listed.append(f"{chain.subject}: {first_sentence[:1].lower()}{first_sentence[1:]}")
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, (Lift, MotorArm, Slide)):
             for label, band in getattr(spec, "bands", {}).items():

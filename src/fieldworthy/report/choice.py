@@ -112,7 +112,8 @@ def _criteria(matrix: Matrix) -> list[Block]:
     rows.append([Mark("total", "bold"), "weighted mean, 0 to 1", "", *totals])
     told = (
         "The numbers come from the model; each is turned into a score from 0 to 1, shown behind it. The weights are "
-        "the team's own. A row that is not known for every alternative does not count."
+        "the team's own. A row that is not known for every alternative does not count. The recommendation on the next "
+        "page looks at points and hours alone; where the two differ, the weights say why."
     )
     widths = (1.3, 3.6, 0.9, *([1.7] * len(matrix.names)))
     right = (2, *range(3, 3 + len(matrix.names)))

@@ -31,7 +31,7 @@ def as_html(paper: Paper) -> str:
         A whole page, without scripts and without a request to anywhere [-].
     """
     css = resources.files("fieldworthy.report").joinpath("templates", "document.css").read_text(encoding="utf-8")
-    date = f"<p>{_text(paper.date)}</p>" if paper.date else ""
+    date = f"<p>{_text(paper.date)}</p>" if paper.date and paper.form != "notebook" else ""
     head = [
         "<!DOCTYPE html>",
         '<html lang="en">',
