@@ -1,4 +1,4 @@
-"""Makes examples/heron/mk1_measured.yaml: readings that an invented team could have taken, from hidden true values.
+"""Makes examples/heron/mk1_measured.yaml and its tables: readings of an invented team, from hidden true values.
 
 Run it after a section has changed: ``python examples/make_measured.py``. The numbers are invented; the same seed gives
 the same file. ``TRUTH`` is what the fits have to find; no fit reads it.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import random
+import runpy
 from collections.abc import Callable
 from pathlib import Path
 
@@ -30,6 +31,9 @@ TRUTH: dict[str, float] = {
     "air.tanks.right.leak_half_time": 55.0 * 60.0,
 }
 """By key of the robot file, or by name where the file has none [SI]."""
+LOGS = runpy.run_path(str(Path(__file__).with_name("make_measured_logs.py")))
+"""What reads tables, with tables of its own: drive, frames, samples, practice."""
+TRUTH |= LOGS["TRUTH"]
 HEAD = """\
 # Readings of Heron mk1, an invented team's invented robot: made by examples/make_measured.py with a seed, from
 # hidden true values. Fit them:  fieldworthy fit mk1.yaml mk1_measured.yaml
@@ -150,8 +154,18 @@ SECTIONS: tuple[Callable[[random.Random], str], ...] = (_scales, _tilt, _odometr
 
 def text() -> str:
     """The whole measurements file."""
-    return HEAD + "".join(section(random.Random(SEED + i)) for i, section in enumerate(SECTIONS))
+    return (
+        HEAD + "".join(section(random.Random(SEED + i)) for i, section in enumerate(SECTIONS)) + LOGS["made"](SEED)[0]
+    )
+
+
+def tables() -> dict[str, str]:
+    """The tables beside it, by file name."""
+    found: dict[str, str] = LOGS["made"](SEED)[1]
+    return found
 
 
 if __name__ == "__main__":
-    FILE.write_text(text(), encoding="utf-8")
+    FILE.write_text(text(), encoding="utf-8", newline="\n")
+    for name, rows in tables().items():
+        FILE.with_name(name).write_text(rows, encoding="utf-8", newline="\n")

@@ -20,6 +20,13 @@ def test_the_file_is_what_its_script_makes():
     assert FILE.read_text("utf-8") == MADE["text"](), "run: python examples/make_measured.py"
 
 
+def test_the_tables_beside_it_are_what_the_script_makes():
+    tables = MADE["tables"]()
+    assert len(tables) == 5
+    for name, rows in tables.items():
+        assert FILE.with_name(name).read_text("utf-8") == rows, "run: python examples/make_measured.py"
+
+
 @pytest.fixture(scope="module")
 def found():
     return tuple(procedures(load_measurements(FILE)))

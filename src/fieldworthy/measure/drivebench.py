@@ -14,8 +14,11 @@ from fieldworthy.checks.stance import Stance
 from fieldworthy.checks.subject import Subject
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Array, Parameter
+from fieldworthy.measure.handwork import listed_body
 from fieldworthy.measure.overlay import laid_over, number_at
+from fieldworthy.measure.scales import fit_scales
 from fieldworthy.robot.model import Part, Pose, Robot
+from fieldworthy.robot.model.body import Listed, Weighed
 from fieldworthy.schema.kinds import Real
 from fieldworthy.schema.problems import KeyPath
 
@@ -150,7 +153,7 @@ class Bench:
     """
 
     def __init__(self, measured: Measured, pose: str | None, added: Iterable[float]) -> None:
-        self.robot = measured.robot.nominal
+        self.robot = _as_weighed(measured)
         self.quantities = measured.quantities
         subject = Subject(self.robot, measured.robot.nominal_season)
         name = pose or subject.driving_pose
@@ -168,6 +171,12 @@ class Bench:
         box = Part(mass=mass, position=place, size=(_SMALL, _SMALL, _SMALL), rides="chassis", count=1)
         parts = subject.robot.parts | {"put on board for a run": box}
         return Subject(dataclasses.replace(subject.robot, parts=parts), subject.season).stance(pose)
+
+    @property
+    def weighed_mass(self) -> float | None:
+        """What the scales say of the whole robot; None where it is as heavy as its parts list [kg]."""
+        weighed = self.robot.weighed
+        return None if weighed is None or weighed.mass is None else float(weighed.mass)
 
     def trial(self, knobs: Iterable[Knob], unknowns: Mapping[str, Real]) -> Trial:
         """Try the drive with other numbers.
@@ -258,6 +267,24 @@ class Bench:
                 parameter = Parameter(name, quantity.si, _LOOSE * given, 0.2 * quantity.si, np.inf, given)
                 found.append(Knob(name, quantity.kind, (key,), quantity.si, parameter))
         return found
+
+
+def _as_weighed(measured: Measured) -> Robot:
+    """The robot with what the scales of the same file say, and with what the parts list added up to kept as it is."""
+    robot, scales, weighed = measured.robot.nominal, measured.readings.scales, measured.robot.nominal.weighed
+    if scales is not None and robot.parts:
+        found = [item for item in fit_scales(scales, measured).fitted if item.key[:1] == ("weighed",)]
+        told = {str(item.key[1]): item.value for item in found}
+        of = {axis: told.get(axis) for axis in ("mass", "x", "y", "z")}
+        weighed = Weighed(**of, pose=scales.pose, listed=None)
+    if weighed is None or not robot.parts:
+        return robot
+    if weighed.listed is None:
+        then = listed_body(measured, weighed.pose)
+        assert then is not None, "a robot with parts has a body"
+        x, y, z = (float(c) for c in then.centre)
+        weighed = dataclasses.replace(weighed, listed=Listed(mass=then.mass, x=x, y=y, z=z))
+    return dataclasses.replace(robot, weighed=weighed)
 
 
 def _search(name: str, start: float, span: float) -> Parameter:

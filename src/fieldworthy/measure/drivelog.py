@@ -24,6 +24,7 @@ from fieldworthy.physics.motion import NO_BRAKING, Load, move, speed_curve
 from fieldworthy.physics.motion import top_speed as physics_top_speed
 from fieldworthy.schema import BadInput, Problem
 from fieldworthy.schema.kinds import Real
+from fieldworthy.units import digits
 
 WANTED = {
     "time": Wanted("time", 0.05, 3600.0, rises=True),
@@ -86,7 +87,7 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     strands = fit.strands
     return Procedure(
         "drive", "Runs of the drive", given.date, tuple(_told(bench, knobs, found)), tuple(_untold(knobs, found)),
-        tuple(strand.residuals(best) for strand in strands), (*_notes(runs, knobs, found),),
+        tuple(strand.residuals(best) for strand in strands), tuple(_notes(runs, knobs, found, bench.weighed_mass)),
         ("hughes", "gillespie", "saej1263", "meriam_statics"),
     )  # fmt: skip
 
@@ -278,7 +279,7 @@ def _untold(knobs: list[Knob], found: Solution) -> Iterator[Unidentified]:
             yield Unidentified(knob.name, knob.keys[0] if len(knob.keys) == 1 else (), why, knob.told_by)
 
 
-def _notes(runs: list[Run], knobs: list[Knob], found: Solution) -> Iterator[str]:
+def _notes(runs: list[Run], knobs: list[Knob], found: Solution, weighed: float | None) -> Iterator[str]:
     yield from (note for run in runs for note in run.notes)
     known: Mapping[str, Knob] = {knob.name: knob for knob in knobs}
     rolling = known["rolling resistance of the wheels"]
@@ -292,6 +293,8 @@ def _notes(runs: list[Run], knobs: list[Knob], found: Solution) -> Iterator[str]
             "Efficiency and the motors' torque act together: what the readings leave open of the torque's tolerance is "
             "in the interval of the efficiency."
         )
+    if weighed is not None:
+        yield f"The robot is reckoned with the {digits(weighed, 4)} kg that the scales say, not with its parts list."
     if found.scatter > _MISSES:
         yield (
             f"The drive's model misses the readings by {found.scatter:.1f} times their own scatter: did wheels slip, "
