@@ -19,6 +19,7 @@ from fieldworthy.schema import schema_of
 from fieldworthy.schema.kinds import Mass, Of
 from fieldworthy.season.model import Season
 from robots import example
+from web.browser import serving
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
@@ -99,7 +100,9 @@ def test_commands_shown_run_and_end_as_promised(document, desk, capsys):
         # where the command is only named, it is tried on the example
         line = f"{shown} {robot}" if shown == "fieldworthy check" else shown
         words = words_of(line)
-        if words[0] == "fieldworthy":
+        if words[:2] == ["fieldworthy", "open"]:
+            check_open(words[2:], desk)
+        elif words[0] == "fieldworthy":
             code = run(line)
             out = capsys.readouterr()
             assert code == expected(line), f"{document.name}: {line} ended with {code}: {out.err}"
@@ -114,6 +117,14 @@ def test_commands_shown_run_and_end_as_promised(document, desk, capsys):
             assert (ROOT / words[1]).is_file(), line
         else:
             pytest.fail(f"{document.name} shows a command that no test knows how to run: {line}")
+
+
+def check_open(arguments: list[str], desk: Path) -> None:
+    """The page starts with these words, says its address, and ends when it is told to."""
+    folder = next((desk / word for word in arguments if not word.startswith("-") and not word.isdecimal()), desk)
+    flags = [word for word in arguments if word.startswith("-") and word not in ("--no-browser", "--port")]
+    with serving(folder, *flags) as server:
+        assert server.opening.startswith("http://127.0.0.1:")
 
 
 def check_install(words: list[str]) -> None:
