@@ -22,7 +22,7 @@ TRUTH: dict[str, float] = {
     "drive.friction_torque": FRICTION,
     "rolling resistance of the wheels": ROLLING,
     "drive.stages[0].efficiency": EFFICIENCY,
-    'catalogue.batteries."lithium pack, 12.8 V class, 1.1 Ah".open_circuit': VOLTAGE,
+    "voltage of the battery without load": VOLTAGE,
     'catalogue.batteries."lithium pack, 12.8 V class, 1.1 Ah".resistance': INNER,
     **{f'catalogue.wheels."{name}".grip': grip for name, grip in GRIPS.items()},
     "catalogue.valves.small 5/2 solenoid valve.conductance": CONDUCTANCE,

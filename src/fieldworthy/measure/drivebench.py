@@ -47,6 +47,8 @@ class Knob:
         Whether the keys multiply to the number (stages of gearing) instead of having it as their mean.
     told_by : str
         Which reading would tell it; empty for what is known within a tolerance and not asked for.
+    of_the_day : bool
+        True for what holds on that day alone and does not go into the robot file: a battery's charge.
     """
 
     name: str
@@ -56,6 +58,7 @@ class Knob:
     parameter: Parameter
     shares: bool = False
     told_by: str = ""
+    of_the_day: bool = False
 
     def values(self, robot: Robot, value: Real) -> dict[KeyPath, Real]:
         """Give each key its part.
@@ -218,7 +221,7 @@ class Bench:
             self._rolling(),
             *self._gearing(),
             Knob("voltage of the battery without load", "voltage", ((*battery, "open_circuit"),), voltage,
-                 _search("voltage of the battery without load", voltage, 1.0), told_by=_VOLTAGE),
+                 _search("voltage of the battery without load", voltage, 1.0), told_by=_VOLTAGE, of_the_day=True),
             self._one("resistance of the battery", "resistance", (*battery, "resistance"), 0.1, _SAG),
             *self._grips(),
         ]  # fmt: skip

@@ -264,8 +264,10 @@ def _told(bench: Bench, knobs: list[Knob], found: Solution) -> Iterator[Fitted]:
             continue
         value, half = found.value(knob.name), found.half_width(knob.name)
         parts = {key: float(part) for key, part in knob.values(bench.robot, value).items()}
-        if len(parts) > 1:
+        if len(parts) > 1 or knob.of_the_day:
             yield Fitted(knob.name, (), knob.kind, value, half)
+        if knob.of_the_day:
+            continue
         for key, part in parts.items():
             power = 1.0 / len(parts) if knob.shares else 1.0
             name = knob.name if len(parts) == 1 else f"{knob.name}: {key[-2]}"
@@ -292,6 +294,11 @@ def _notes(runs: list[Run], knobs: list[Knob], found: Solution, weighed: float |
         yield (
             "Efficiency and the motors' torque act together: what the readings leave open of the torque's tolerance is "
             "in the interval of the efficiency."
+        )
+    if any(knob.of_the_day and found.why_not(knob.name) is None for knob in knobs):
+        yield (
+            "The battery's voltage without load holds for the charge that it had: it is not for the robot file, whose "
+            "tolerance stands for every charge."
         )
     if weighed is not None:
         yield f"The robot is reckoned with the {digits(weighed, 4)} kg that the scales say, not with its parts list."
