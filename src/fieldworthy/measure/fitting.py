@@ -25,6 +25,7 @@ PER_95 = 1.959963984540054
 TRUST = 10.0
 """A stated reading error counts as much as the scatter of this many readings: it is known to about a fifth."""
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
+_MOST = 400  # evaluations; a fit that needs more than some dozens is lost
 _TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
 _PARTNER = 0.2  # of the largest share of a blind direction: parameters with less than this are not named
 
@@ -306,7 +307,7 @@ class _Problem:
         loss: Any = self._loss if robust else "linear"
         found = least_squares(
             self._all, start, self._slopes if self.slopes else "2-point" if robust else "3-point", (low, high),
-            args=(scale,), x_scale="jac", max_nfev=most,
+            args=(scale,), x_scale="jac", max_nfev=most or _MOST,
             method="lm" if free and not robust and most is None and size >= start.size else "trf",
             loss=loss, ftol=near, xtol=near, gtol=near,
         )  # fmt: skip

@@ -10,12 +10,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, TypeAlias
 
+from pydantic import Field
+
 from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Count, Real
+from fieldworthy.schema.kinds import Real
 
-Gauge: TypeAlias = Annotated[Real, Of("pressure", 0.0, fixed=True)]
-GaugeError: TypeAlias = Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)]
+Gauge: TypeAlias = Annotated[Real, Of("pressure", 0.0, 1e8, fixed=True)]
+GaugeError: TypeAlias = Annotated[Real, Of("pressure", 0.0, 1e7, above=True, fixed=True)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +26,7 @@ class CycleRun:
 
     before: Gauge = need("gauge pressure before")
     after: Gauge = need("gauge pressure after, a minute later")
-    cycles: Count = need("how often the cylinder went out and back")
+    cycles: Annotated[int, Field(strict=True, ge=1, le=200)] = need("how often the cylinder went out and back")
 
     def faults(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
@@ -51,7 +53,7 @@ class AirCycles:
 class LeakReading:
     """One look at the gauge."""
 
-    time: Annotated[Real, Of("time", 0.0, fixed=True)] = need("since the first look, a few minutes after filling")
+    time: Annotated[Real, Of("time", 0.0, 1e7, fixed=True)] = need("since the first look, a few minutes after filling")
     pressure: Gauge = need("gauge pressure")
 
 

@@ -6,14 +6,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
+from pydantic import Field
+
 from fieldworthy.schema import Of, Ref, assume, exact, need
 from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Number, Real
+from fieldworthy.schema.kinds import Real
 
 Counted: TypeAlias = Annotated[str, Ref(("tracking.wheels",))]
-Tape: TypeAlias = Annotated[Real, Of("length", fixed=True)]
-Turned: TypeAlias = Annotated[Real, Of("angle", fixed=True)]
-Near: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
+Tape: TypeAlias = Annotated[Real, Of("length", -1000.0, 1000.0, fixed=True)]
+Turned: TypeAlias = Annotated[Real, Of("angle", -1e5, 1e5, fixed=True)]
+Near: TypeAlias = Annotated[Real, Of("length", 0.0, 10.0, above=True, fixed=True)]
+Counts: TypeAlias = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
+Turns: TypeAlias = Annotated[float, Field(allow_inf_nan=False, ge=-1000.0, le=1000.0)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +26,7 @@ class PushRun:
 
     direction: Literal["forward", "sideways"] = exact("forward", "which way it was pushed: ahead, or to its left")
     distance: Tape = need("by the tape; negative backwards or to the right")
-    counts: dict[Counted, Number] = need("what each tracking wheel's sensor counted, with its sign")
+    counts: dict[Counted, Counts] = need("what each tracking wheel's sensor counted, with its sign")
 
     def faults(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
@@ -34,10 +38,10 @@ class PushRun:
 class TurnRun:
     """One run of whole turns on the spot, from a mark back to the mark."""
 
-    turns: Number = need("whole turns by the marks on the floor; positive to the left")
-    counts: dict[Counted, Number] = exact(dict, "what each tracking wheel's sensor counted, with its sign")
+    turns: Turns = need("whole turns by the marks on the floor; positive to the left")
+    counts: dict[Counted, Counts] = exact(dict, "what each tracking wheel's sensor counted, with its sign")
     gyro: Turned | None = exact(None, "what the gyro read over all the turns, with its sign")
-    time: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(None, "how long the turns took")
+    time: Annotated[Real, Of("time", 0.0, 1e5, above=True, fixed=True)] | None = exact(None, "how long the turns took")
 
     def faults(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
@@ -59,10 +63,10 @@ class SquareEnd:
 class Squares:
     """Squares driven by odometry, both ways; needs two parallel wheels that are counted."""
 
-    side: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = need("of the square")
+    side: Annotated[Real, Of("length", 0.0, 100.0, above=True, fixed=True)] = need("of the square")
     left: Counted | None = exact(None, "the left one of the two tracking wheels")
     right: Counted | None = exact(None, "the right one of the two tracking wheels")
-    track: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] | None = exact(
+    track: Annotated[Real, Of("length", 0.0, 10.0, above=True, fixed=True)] | None = exact(
         None, "track that the program reckons with, where the wheels are those of the drive"
     )
     clockwise: tuple[SquareEnd, ...] = need("end points of the squares with right turns")
@@ -87,7 +91,7 @@ class Odometry:
 
     date: str = exact("", "day of the measurement, such as 2026-11-20")
     tape_error: Near = assume("3 mm", "a pushed distance is as near as that in 95 of 100; common practice, no source")
-    mark_error: Annotated[Real, Of("angle", 0.0, above=True, fixed=True)] = assume(
+    mark_error: Annotated[Real, Of("angle", 0.0, 1.0, above=True, fixed=True)] = assume(
         "1.5 deg", "lining up with the mark, start and end together, 95 of 100; common practice, no source"
     )
     end_error: Near = assume(

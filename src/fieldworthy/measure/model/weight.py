@@ -14,7 +14,7 @@ from fieldworthy.schema.faults import Fault
 from fieldworthy.schema.kinds import Real
 
 Contact: TypeAlias = Annotated[str, Ref(("drive.wheels", "contacts"))]
-ScaleReading: TypeAlias = Annotated[Real, Of("mass", 0.0, fixed=True)]
+ScaleReading: TypeAlias = Annotated[Real, Of("mass", 0.0, 1000.0, fixed=True)]
 TiltReading: TypeAlias = Annotated[Real, Of("angle", 0.0, 1.5707, above=True, below=True, fixed=True)]
 
 
@@ -31,7 +31,7 @@ class Raised:
     """One weighing with the wheels of one end raised, the others on the ground; wheels between hang free."""
 
     end: Literal["front", "back"] = need("which end is raised")
-    lift: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = need(
+    lift: Annotated[Real, Of("length", 0.0, 5.0, above=True, fixed=True)] = need(
         "how much higher the raised wheels stand than the lower ones"
     )
     readings: dict[Contact, ScaleReading] = need("what the scales read; a wheel of an end not named stands on a block")
@@ -45,10 +45,10 @@ class Scales:
     pose: Annotated[str, Ref(("poses",))] | None = exact(
         None, "the pose it was weighed in, with nothing on board; as the parts list places them where absent"
     )
-    error: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] = assume(
+    error: Annotated[Real, Of("mass", 0.0, 100.0, above=True, fixed=True)] = assume(
         "10 g", "a scale's reading is as near as that in 95 of 100; common practice, no source"
     )
-    lift_error: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = assume(
+    lift_error: Annotated[Real, Of("length", 0.0, 1.0, above=True, fixed=True)] = assume(
         "2 mm", "the lift is as near as that in 95 of 100; common practice, no source"
     )
     level: tuple[Weighing, ...] = need("weighings on level ground; turn the robot round between two")
@@ -87,9 +87,9 @@ class Tilt:
         "by hand", "held over its wheels by hand, or standing with braked wheels on a board that is tilted"
     )
     angles: Angles = need("the tilt of the robot's floor from level when it balances, by side")
-    error: Annotated[Real, Of("angle", 0.0, above=True, fixed=True)] = assume(
+    error: Annotated[Real, Of("angle", 0.0, 1.0, above=True, fixed=True)] = assume(
         "1.5 deg", "one reading is as near as that in 95 of 100; common practice, no source"
     )
-    edge: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
+    edge: Annotated[Real, Of("length", 0.0, 1.0, fixed=True)] = assume(
         "0 mm", "how far outside the middle of their treads it pivots sideways: in the middle"
     )
