@@ -94,7 +94,7 @@ class _Tags(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.seen.append((tag, dict(attrs)))
-        if tag != "meta":
+        if tag not in ("meta", "wbr"):
             self.open.append(tag)
 
     def handle_endtag(self, tag: str) -> None:

@@ -41,3 +41,4 @@ def run_sheet(name: str | None, out: Path | None) -> None:
         expected = f"expected a file that ends with {', '.join(_FORMS)}"
         raise BadInput([Problem(out, 1, 1, (), expected, nearest(ending, _FORMS))])
     write_atomically(out, as_html(one) if ending.startswith(".htm") else as_text(one, markdown=ending == ".md"))
+    sys.stdout.write(f"wrote {out}\n")

@@ -184,7 +184,8 @@ th{text-align:left;font-weight:600}td{height:1.9em}tfoot td{height:auto;font:.68
 pre{border:1px solid #000;padding:.6em;font-size:.78rem;overflow-x:auto}
 p.small{font-size:.85rem}
 @page{margin:14mm}
-@media print{body{font-size:10.5pt;padding:0;max-width:none}pre{white-space:pre-wrap}section,table,pre{break-inside:avoid}h2{break-after:avoid}}
+@media print{body{font-size:10.5pt;padding:0;max-width:none}
+pre{white-space:pre-wrap}section,table,pre{break-inside:avoid}h2{break-after:avoid}}
 """
 
 
@@ -209,15 +210,14 @@ def as_html(one: Sheet) -> str:
         '<div class="who"><span>Robot:</span><span>Date:</span><span>Who:</span></div>',
         *(_table(table) for table in one.tables),
         _WHERE,
-        f"<section><h2>In the file (invented readings)</h2><pre tabindex="0">{escape(one.example)}</pre></section>",
+        f'<section><h2>In the file (invented readings)</h2><pre tabindex="0">{escape(one.example)}</pre></section>',
     ]
     body = "\n".join(parts)
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(one.title)}</title><style>{_STYLE}</style></head>\n<body>\n"
-        + "\n".join(body)
-        + "\n</body></html>\n"
+        f"{body}\n</body></html>\n"
     )
 
 

@@ -31,8 +31,8 @@ def _wrong(expected: str, suggestion: str | None = None, at: str = "") -> Pydant
 
 def _day(given: object) -> str | None:
     """The day on which a value was found, as ISO 8601 writes it."""
-    if given is None:
-        return None
+    if given is None or isinstance(given, date):  # some readers of YAML make a date of it themselves
+        return None if given is None else given.isoformat()[:10]
     try:
         if isinstance(given, str) and _DAY.fullmatch(given):
             return date.fromisoformat(given).isoformat()
