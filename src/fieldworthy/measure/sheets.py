@@ -101,8 +101,8 @@ def sheets() -> dict[str, Sheet]:
 
 def _sheet(name: str, data: dict[str, Any]) -> Sheet:
     tables = tuple(Table(t["title"], t["rows"], tuple(Blank(**c) for c in t["columns"])) for t in data["tables"])
-    lists = (tuple(data[key]) for key in ("tools", "cautions", "steps"))
-    return Sheet(name, data["title"], data["gives"], *lists, tables, data["example"].strip())
+    tools, cautions, steps = (tuple(data[key]) for key in ("tools", "cautions", "steps"))
+    return Sheet(name, data["title"], data["gives"], tools, cautions, steps, tables, data["example"].strip())
 
 
 def sheet(name: str) -> Sheet:
