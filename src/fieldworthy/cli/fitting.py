@@ -16,7 +16,7 @@ from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line
 from fieldworthy.measure import Measured, load_measurements
 from fieldworthy.measure.compare import Combined, combined, unit_of
-from fieldworthy.measure.fit import FitReport, Touched, changes, fit
+from fieldworthy.measure.fit import FitReport, Touched, changes, fit, matters
 from fieldworthy.measure.output import as_data
 from fieldworthy.measure.result import Comparison, Fitted, Procedure
 from fieldworthy.measure.telling import with_interval
@@ -32,7 +32,6 @@ _SIGN = {
     "differs": ("+ newer   ", "cyan"),
 }
 _INDENT = "  "
-_LITTLE = 0.01  # of a value; less than that is listed on request
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +161,7 @@ def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:
         if report.comparisons and not report.refused:
             console.print("\nNo finding changes with the measured values laid in.")
         return
-    shown = findings if every else [t for t in findings if _matters(t)]
+    shown = findings if every else [t for t in findings if matters(t)]
     console.print(Text("\nFindings with the measured values laid in", style="bold"))
     for item in shown:
         _print_finding(console, item)
@@ -172,15 +171,6 @@ def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:
         console.print(f"({len(facts)} numbers that nothing limits change too; --all lists them)")
     for item in facts if every else ():
         print_line(console, "= ", f"{item.because} (by the file: {_value(item.before, item.unit)})")
-
-
-def _matters(item: Touched) -> bool:
-    """Whether a person wants to read of it: another verdict, a hundredth of its value, or two of its chance."""
-    if item.verdict_before != item.verdict_after or item.before is None or item.after is None:
-        return True
-    chances = (item.chance_before or 0.0) - (item.chance_after or 0.0)
-    size = max(abs(item.before), abs(item.after))
-    return abs(item.before - item.after) >= _LITTLE * size or abs(chances) >= 2.0 * _LITTLE
 
 
 def _print_finding(console: Console, item: Touched) -> None:

@@ -22,6 +22,7 @@ from fieldworthy.schema import BadInput
 from fieldworthy.schema.problems import KeyPath
 
 _MOVED = 1e-9  # of its value; what moves by less is not touched
+_LITTLE = 0.01  # of a value; less than that is told on request
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,26 @@ class Touched:
     verdict_before: str
     verdict_after: str
     because: str
+
+
+def matters(item: Touched) -> bool:
+    """Say whether a person wants to read of it: another verdict, a hundredth of its value, or two of its chance.
+
+    Parameters
+    ----------
+    item : Touched
+        What the measured values change [-].
+
+    Returns
+    -------
+    bool
+        False for what hardly moves [-].
+    """
+    if item.verdict_before != item.verdict_after or item.before is None or item.after is None:
+        return True
+    chances = (item.chance_before or 0.0) - (item.chance_after or 0.0)
+    size = max(abs(item.before), abs(item.after))
+    return abs(item.before - item.after) >= _LITTLE * size or abs(chances) >= 2.0 * _LITTLE
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Hashable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
+from fieldworthy.checks.glancing import Brief
 from fieldworthy.schema.problems import BadInput
-from fieldworthy.web.judging import Brief, Judged, Moves, Source, Units, glance, judged
+from fieldworthy.web.judging import Judged, Moves, Source, Units, glance, judged, ready
+from fieldworthy.web.screen import sentences
 from fieldworthy.web.worker import Broken, Stopped, Worker
 
 T = TypeVar("T")
@@ -172,6 +175,12 @@ class Bench:
         self._sketches = Shared(256)
         self._running: Job | None = None
 
+    async def warm(self) -> None:
+        """Start the processes that a person waits for, before one does."""
+        with contextlib.suppress(Broken, Stopped):
+            await self.quick.run(ready)
+            await self.thorough.run(ready)
+
     async def judge(self, source: Source, units: Units) -> Judged:
         """Check a robot, or find what was found for the same texts.
 
@@ -327,7 +336,7 @@ class Bench:
         except Stopped:
             job.put("stopped", job.share)
         except (BadInput, Broken) as error:
-            job.trouble = str(error)
+            job.trouble = sentences(error.problems[:5]) if isinstance(error, BadInput) else str(error)
             job.put("failed", job.share)
         else:
             job.put("done", 1.0)

@@ -18,6 +18,14 @@ Sort = Literal["quantity", "number", "whole", "choice", "truth", "date", "text"]
 Texts: TypeAlias = Mapping[str, str]
 """What was typed, by the dotted path of the blank."""
 _READINGS = 3  # boxes for a list of numbers that is still empty
+_ROW = {
+    "level": "Weighing", "raised": "Weighing, one end raised", "blocks": "Wheel on a block", "pushes": "Push",
+    "turns": "Turn", "clockwise": "Square with right turns", "counter_clockwise": "Square with left turns",
+    "runs": "Run", "readings": "Reading", "logs": "Log", "sprints": "Sprint", "coasts": "Coast", "drags": "Drag",
+    "times": "Time", "forward": "Angle", "back": "Angle", "left": "Angle", "right": "Angle",
+}  # fmt: skip
+"""What one row of a list is called, by the list's key."""
+_INCH = ("in", "inch", '"', "ft", "lb", "oz", "lbf", "psi", "in/s", "ft/s")
 _MOST = 60  # rows of one list that a form shows
 
 
@@ -194,7 +202,10 @@ def _fields(declared: type, data: Any, here: _Here, known: Known) -> Iterator[Bl
     for field in dataclasses.fields(declared):
         inner = data.get(field.name) if isinstance(data, dict) else None
         meta = field.metadata
-        made = _made(_bare(notes[field.name]), inner, here.at(field.name), known, str(meta.get("about", "")))
+        about = str(meta.get("about", ""))
+        made = _made(_bare(notes[field.name]), inner, here.at(field.name), known, about)
+        if isinstance(made, Group) and made.kind == "list" and not made.items and not meta.keys() - {"about"}:
+            made = _list(get_args(notes[field.name])[0], inner, here.at(field.name), known, about, needed=True)
         if isinstance(made, Blank) and "assume" in meta:
             made = replace(made, about=str(meta["why"]), default=str(meta["assume"]), minor=True)
         elif isinstance(made, Blank) and made.sort in ("choice", "truth") and meta.get("default") is not None:
@@ -223,13 +234,14 @@ def _made(note: Any, data: Any, here: _Here, known: Known, about: str) -> Blank 
     return _blank(note, data, here, known, about)
 
 
-def _list(note: Any, data: Any, here: _Here, known: Known, about: str) -> Group:
+def _list(note: Any, data: Any, here: _Here, known: Known, about: str, *, needed: bool = False) -> Group:
     have = list(data) if isinstance(data, list) else []
     plain = not dataclasses.is_dataclass(_bare(note))
-    least = _READINGS if plain and not have else 1 if plain else 0
+    small = plain or not any(get_origin(inner) in (tuple, dict) for inner in hints(_bare(note)).values())
+    least = 0 if have or not (plain or needed) else _READINGS if small else 1
     rows = min(max(len(have), least) + known.more.get(dotted(here.path), 0), _MOST)
     items = [_made(note, have[i] if i < len(have) else None, here.at(i), known, "") for i in range(rows)]
-    return Group(here.path, _label(here, known)[0], about, tuple(items), "list", isinstance(data, list))
+    return Group(here.path, _words(str(here.path[-1])), about, tuple(items), "list", isinstance(data, list))
 
 
 def _mapping(note: Any, data: Any, here: _Here, known: Known, about: str) -> Group:
@@ -266,7 +278,9 @@ def _quantity(mark: Of, text: str, blank: Blank, known: Known) -> Blank:
     """A quantity with its unit beside: the one that stands there, or the one that the person measures in."""
     number, _, unit = text.partition(" ")
     if not unit or unit[0].isdigit() or not isinstance(plain_scalar(number), int | float):  # such as 1 1/2 in
-        number, unit = text, blank.unit or known.units.get(mark.kind, "1")
+        own = known.units.get(mark.kind, "1")
+        same = (own in _INCH) == (blank.unit in _INCH)
+        number, unit = text, blank.unit if blank.unit and same else own
     bounds = mark.bounds(unit)
     return replace(
         blank, value=number, unit="" if unit == "1" else unit, bounds="" if bounds == "a number" else bounds,
@@ -279,7 +293,8 @@ def _label(here: _Here, known: Known) -> tuple[str, str]:
     last = here.path[-1]
     label, unit = known.labels.get(here.pattern, ("", ""))
     if isinstance(last, int):
-        return f"{_words(str(here.path[-2]))} {last + 1}", unit
+        word = _ROW.get(str(here.path[-2])) or _words(str(here.path[-2]))
+        return f"{word} {last + 1}", unit
     if len(here.path) - 1 in here.named:
         return str(last), unit
     label = label or _words(last)

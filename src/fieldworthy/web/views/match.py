@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fieldworthy.web.page import Page
 
 RUNS, MOST = 2000, 200_000
+_FIRST = "The first time here it is compiled, which takes half a minute."
 _WORDS = {
     "whole": "whole match",
     "autonomous": "autonomous only",
@@ -121,7 +122,7 @@ def _stop(page: Page) -> None:
             page.bench.stop(job)
 
 
-def follow(page: Page, job: Job, show: Any, place: str = "match-run") -> None:
+def follow(page: Page, job: Job, show: Any, place: str = "match-run", first: str = _FIRST) -> None:
     """Show how far a run is, and what it found once it is done.
 
     Parameters
@@ -134,10 +135,12 @@ def follow(page: Page, job: Job, show: Any, place: str = "match-run") -> None:
         Coroutine function of page and job, called once it is done [-].
     place : str
         Where progress is shown [-].
+    first : str
+        A sentence for as long as nothing is done [-].
     """
 
     def heard(now: Job) -> None:
-        page.put(place, _progress(now))
+        page.put(place, _progress(now, first))
         if now.state == "done":
             page.later(show(page, now))
 
@@ -145,15 +148,11 @@ def follow(page: Page, job: Job, show: Any, place: str = "match-run") -> None:
     heard(job)
 
 
-def _progress(job: Job) -> Content:
+def _progress(job: Job, first: str) -> Content:
     if job.state in ("waits", "runs"):
         cancel = tag("button", "Cancel", type="button", data_do="stop")
-        first = (
-            ""
-            if job.share
-            else tag("p", "The first time here it is compiled, which takes half a minute.", class_="fine")
-        )
-        return [meter(job.title, job.share, "run-meter"), cancel, first]
+        begun = "" if job.share else tag("p", first, class_="fine")
+        return [meter(job.title, job.share, "run-meter"), cancel, begun]
     if job.state == "failed":
         return tag("p", job.trouble, class_="trouble")
     return tag("p", "Cancelled.") if job.state == "stopped" else tag("p", f"{job.title}: done.", class_="fine")

@@ -1,0 +1,288 @@
+"""Fits for the page: what measurements tell of the open robot, their figures, and what is taken into the robot."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache, partial
+
+from fieldworthy.draw import residuals as left_over
+from fieldworthy.measure import Comparison, Fitted, Measured, Procedure
+from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
+from fieldworthy.measure.files import measured_on
+from fieldworthy.measure.fit import FitReport, Ways, changes, fit
+from fieldworthy.measure.registry import procedure
+from fieldworthy.measure.telling import with_interval
+from fieldworthy.schema import read_document
+from fieldworthy.schema.changes import GONE
+from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.web.entering import path_of
+from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in
+from fieldworthy.web.look import Look
+from fieldworthy.web.pictures import Named, styled
+from fieldworthy.web.readings import Readings
+from fieldworthy.web.worker import progress
+
+_MOST = 60  # figures that one procedure shows
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """What one procedure tells, in sentences.
+
+    Attributes
+    ----------
+    name, title, date : str
+        As in the procedure.
+    told : tuple of str
+        Each fitted value with its interval.
+    untold : tuple of tuple of str
+        What cannot be told and why, and which reading would tell it.
+    notes : tuple of str
+        Agreement, oddities, rows left out.
+    held : tuple of Comparison
+        Each value beside the robot file's.
+    procedure : Procedure
+        As it was fitted [SI].
+    """
+
+    name: str
+    title: str
+    date: str
+    told: tuple[str, ...]
+    untold: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+    held: tuple[Comparison, ...]
+    procedure: Procedure
+
+
+@dataclass(frozen=True, slots=True)
+class FitShown:
+    """Everything that a measurements file tells.
+
+    Attributes
+    ----------
+    source : Source
+        The robot that it was held against.
+    readings : Readings
+        The measurements.
+    report : FitReport
+        As it was fitted [SI].
+    cards : tuple of Card
+        Each procedure in sentences.
+    held : tuple of Comparison
+        All procedures together beside the robot file, in the person's units.
+    """
+
+    source: Source
+    readings: Readings
+    report: FitReport
+    cards: tuple[Card, ...]
+    held: tuple[Comparison, ...]
+
+
+@lru_cache(maxsize=8)
+def measured_of(source: Source, readings: Readings, units: Units = "file") -> Measured:
+    """Read measurements with the robot as it stands in a window.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts [-].
+    readings : Readings
+        The measurements [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    Measured
+        Readings and robot [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    return measured_on(read_document(readings.file, readings.text), in_units(source, units))
+
+
+def told(source: Source, readings: Readings, part: str, units: Units) -> Card:
+    """Fit one procedure alone.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts [-].
+    readings : Readings
+        The measurements [-].
+    part : str
+        The procedure, as in the address [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    Card
+        What it tells [-].
+
+    Raises
+    ------
+    BadInput
+        When its readings cannot be used.
+    """
+    path = path_of(part)
+    found = procedure(measured_of(source, readings), *map(str, path))
+    return _card(measured_of(source, readings, units), found)
+
+
+def fitted(source: Source, readings: Readings, units: Units) -> FitShown:
+    """Fit a whole measurements file.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts [-].
+    readings : Readings
+        The measurements [-].
+    units : {"file", "metric", "inch"}
+        The person's choice [-].
+
+    Returns
+    -------
+    FitShown
+        Everything that the page shows of it [-].
+
+    Raises
+    ------
+    BadInput
+        When readings cannot be used.
+    """
+    ways = Ways(progress, partial(shown_in, units=units))
+    report = fit(measured_of(source, readings), ways=ways)
+    shown = measured_of(source, readings, units)
+    held = comparisons(shown, combined(report.procedures))
+    return FitShown(source, readings, report, tuple(_card(shown, p) for p in report.procedures), held)
+
+
+def _card(measured: Measured, found: Procedure) -> Card:
+    return Card(
+        found.name, found.title, found.date,
+        tuple(f"{_upper(item.name)}: {_number(measured, item)}" for item in found.fitted),
+        tuple((f"{_upper(u.name)} cannot be told: {u.why}.", f"{_upper(u.reading)}.") for u in found.unidentified),
+        found.notes, comparisons(measured, combined([found])), found,
+    )  # fmt: skip
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _number(measured: Measured, item: Fitted) -> str:
+    unit = unit_of(measured, Combined(item.key, (item,), ("",), item.value, item.half_width, False))
+    return with_interval(item.value, item.half_width, item.kind, unit)
+
+
+def drawn_readings(source: Source, found: Procedure, look: Look) -> Named:
+    """Draw readings against what the fitted model says of them.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts [-].
+    found : Procedure
+        What was fitted [SI].
+    look : Look
+        How figures are to look [-].
+
+    Returns
+    -------
+    tuple
+        Two figures for each set of readings: what is left over, and how they agree [-].
+    """
+    style = styled(source, look)
+    shown = []
+    for number, data in enumerate(found.residuals[: _MOST // 2], 1):
+        name = f"{found.name} {number}"
+        shown.append((f"{name} left over", left_over.residuals(data, style)))
+        shown.append((f"{name} agreement", left_over.agreement(data, style)))
+    return tuple(shown)
+
+
+def taken(
+    source: Source, readings: Readings, found: tuple[Procedure, ...], chosen: tuple[str, ...], day: date
+) -> tuple[tuple[KeyPath, object], ...]:
+    """Say what changes in the robot when measured values are taken into it.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts [-].
+    readings : Readings
+        The measurements [-].
+    found : tuple of Procedure
+        What was fitted [SI].
+    chosen : tuple of str
+        Dotted keys of the robot file that are taken [-].
+    day : date
+        Stands for procedures that say no date [-].
+
+    Returns
+    -------
+    tuple
+        Key path with value, tolerance, basis and date, for `fieldworthy.web.judging.edit` [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found in the files.
+    """
+    wanted = set(chosen)
+    few = tuple(
+        dataclasses.replace(p, fitted=tuple(item for item in p.fitted if item.key and dotted(item.key) in wanted))
+        for p in found
+    )
+    return tuple(changes(measured_of(source, readings), few, day).items())
+
+
+def changed_words(source: Source, changed: tuple[tuple[KeyPath, object], ...]) -> tuple[str, ...]:
+    """Say in words what a change of the robot is.
+
+    Parameters
+    ----------
+    source : Source
+        The robot's texts before it [-].
+    changed : tuple
+        As `taken` gives it [-].
+
+    Returns
+    -------
+    tuple of str
+        One sentence for each key [-].
+    """
+    data = robot_of(source).document.data
+    return tuple(_changed(data, path, value) for path, value in changed)
+
+
+def _changed(data: object, path: KeyPath, value: object) -> str:
+    for key in path:
+        if isinstance(data, dict):
+            data = data.get(str(key))
+        elif isinstance(data, list) and isinstance(key, int) and key < len(data):
+            data = data[key]
+        else:
+            data = None
+    before = f"was {_plain(data)}" if data is not None else "was not in the file"
+    if value is GONE:
+        return f"{dotted(path)}: taken out, {before}."
+    return f"{dotted(path)}: {_plain(value)}, {before}."
+
+
+def _plain(value: object) -> str:
+    """A value of a file in words: with its tolerance and what it rests on."""
+    if not isinstance(value, dict) or "value" not in value:
+        return str(value)[:120]
+    tolerance = f" ± {value['tolerance']}" if value.get("tolerance") is not None else ""
+    rest = ", ".join(str(value[key]) for key in ("basis", "date") if value.get(key))
+    return f"{value['value']}{tolerance}{f' ({rest})' if rest else ''}"
