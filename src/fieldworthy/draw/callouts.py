@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.draw.axeslabels import spread
-from fieldworthy.draw.lettering import shortened
+from fieldworthy.draw.lettering import shortened, width
 from fieldworthy.draw.style import Style
 from fieldworthy.draw.svg import SMALL, Box, Ink, Letters, Sheet
 
@@ -32,7 +32,7 @@ class Callout:
     half : float
         How far to either side of that point it reaches [px]; the line ends near the column's side.
     second : str
-        A second line below the name.
+        More about it, below the name.
     """
 
     text: str
@@ -55,7 +55,7 @@ def column_width(style: Style) -> float:
     float
         Of each [px]; 0 where names are numbered instead.
     """
-    return 0.0 if style.width < 560.0 else float(np.clip(0.23 * style.width, 130.0, 205.0))
+    return 0.0 if style.width < 560.0 else float(np.clip(0.25 * style.width, 140.0, 205.0))
 
 
 def callouts(sheet: Sheet, drawing: Box, items: Sequence[Callout]) -> None:
@@ -74,14 +74,19 @@ def callouts(sheet: Sheet, drawing: Box, items: Sequence[Callout]) -> None:
     sides: dict[bool, list[Callout]] = {False: [], True: []}
     middle = drawing.x + drawing.w / 2.0
     for item in items:
-        rows = 2 if item.second else 1
+        rows = [item, *_seconds(item, drawing.x - 22.0)]
         right = item.at[0] >= middle
-        free = {side: len(column) + rows <= room for side, column in sides.items()}
+        free = {side: len(column) + len(rows) <= room for side, column in sides.items()}
         if free[right] or free[not right]:
-            side = right if free[right] else not right
-            sides[side] += [item, Callout("", item.at, item.colour)][:rows]
+            sides[right if free[right] else not right] += rows
     for right, column in sides.items():
         _column(sheet, drawing, column, right)
+
+
+def _seconds(item: Callout, most: float) -> list[Callout]:
+    """The second line of a name, in as many rows as it needs, without a line to what it names."""
+    whole = [item.second] if width(item.second, SMALL) <= most else item.second.split(", ")
+    return [Callout("", item.at, item.colour, second=shortened(line, SMALL, most)) for line in whole if line]
 
 
 def _column(sheet: Sheet, drawing: Box, items: Sequence[Callout], right: bool) -> None:
@@ -91,21 +96,17 @@ def _column(sheet: Sheet, drawing: Box, items: Sequence[Callout], right: bool) -
     most = (sheet.style.width - edge if right else edge) - 6.0
     theme = sheet.style.theme
     for item, y in zip(items, places, strict=True):
-        if not item.text:  # the room for the second line of the one before
+        letters = Letters(item.colour, SMALL, "start" if right else "end")
+        if not item.text:
+            sheet.text(edge, y + 0.35 * SMALL, item.second, letters)
             continue
-        if item.second:
-            second = shortened(item.second, SMALL, most)
-            sheet.text(
-                edge, y + LINE - 2.0 + 0.35 * SMALL, second, Letters(item.colour, SMALL, "start" if right else "end")
-            )
         inward = max(item.half - 7.0, 0.0)
         at = (item.at[0] + (inward if right else -inward), item.at[1])
         x = edge - 4.0 if right else edge + 4.0
         knee = drawing.right + 4.0 if right else drawing.x - 4.0
         sheet.path([at, (knee, y), (x, y)], Ink(theme.edge, width=0.8))
         sheet.circle(at, 2.2, Ink(theme.paper, theme.ink, 0.8))
-        text = shortened(item.text, SMALL, most)
-        sheet.text(edge, y + 0.35 * SMALL, text, Letters(item.colour, SMALL, "start" if right else "end"))
+        sheet.text(edge, y + 0.35 * SMALL, shortened(item.text, SMALL, most), letters)
 
 
 def numbered_height(count: int, style: Style) -> float:

@@ -306,7 +306,7 @@ def _placed(data: BodyCurves, style: Style, axis: int) -> str:
     if data.spread is None:
         return f"{near(abs(value), style)} {way}"
     bare = near(abs(value), style).rsplit(" ", 1)[0]
-    return f"{bare} ± {near(float(np.ptp(data.spread[axis])) / 2.0, style)} {way}"
+    return f"{bare} ± {style.show(float(np.ptp(data.spread[axis])) / 2.0, 'length', 1)} {way}"
 
 
 def _alt(data: BodyCurves, style: Style) -> str:
