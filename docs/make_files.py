@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
+from fieldworthy.measure.model import Measurements
 from fieldworthy.robot.catalogue import builtin
 from fieldworthy.robot.model import Catalogue, Robot
 from fieldworthy.robot.partslist import COLUMNS
@@ -208,6 +209,7 @@ def text() -> str:
         "classes": _classes(),
         "catalogue": _catalogue(),
         "season": _tables(Season),
+        "measurements": _tables(Measurements),
     }
     for name, table in made.items():
         whole = whole.replace(f"<!-- {name} -->", table)
