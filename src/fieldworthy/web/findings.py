@@ -8,9 +8,9 @@ from importlib import resources
 from typing import TypeAlias
 
 from fieldworthy.checks.finding import Fact, Finding
+from fieldworthy.checks.glancing import Brief
 from fieldworthy.decide.remedy import Mending, Remedy
 from fieldworthy.units import digits
-from fieldworthy.web.judging import Brief
 from fieldworthy.web.markup import Content, Markup, address, join, tag
 
 Bits: TypeAlias = dict[str, str]
@@ -111,6 +111,24 @@ def bits_of(item: Brief) -> Bits:
         "margin": margin_text(item.margin),
         "gauge": gauge_of(item.margin),
     }
+
+
+def brief_of(item: Finding | Fact) -> Brief:
+    """Take from a finding what moves at once when a number moves.
+
+    Parameters
+    ----------
+    item : Finding or Fact
+        What was found [-].
+
+    Returns
+    -------
+    Brief
+        Its nominal part [-].
+    """
+    if isinstance(item, Fact):
+        return Brief(item.id, item.subject, None, None, item.because)
+    return Brief(item.id, item.subject, item.verdict, item.margin, item.because)
 
 
 def finding_row(finding: Finding, *, small: bool = False) -> Markup:

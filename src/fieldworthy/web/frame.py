@@ -71,8 +71,8 @@ def install(api: FastAPI, folder: Folder) -> Desk:
 
 
 def _begin(desk: Desk) -> None:
-    watching = asyncio.ensure_future(desk.watch())
-    app.on_shutdown(watching.cancel)
+    for work in (desk.watch(), desk.bench.warm()):
+        app.on_shutdown(asyncio.ensure_future(work).cancel)
 
 
 def _head() -> str:

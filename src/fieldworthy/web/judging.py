@@ -9,21 +9,15 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
-from fieldworthy.checks import Report, evaluate
-from fieldworthy.checks.evaluate import run
-from fieldworthy.checks.finding import Outcome, Verdict
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.showing import Shown, first
-from fieldworthy.decide.change import value_at, with_value
+from fieldworthy.checks import Checker, Report, evaluate
+from fieldworthy.checks.glancing import Brief, Glancer
 from fieldworthy.decide.remedy import Mending, remedies
-from fieldworthy.robot import Loaded, load_robot, refusals
+from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import Quantity, realise
+from fieldworthy.schema import Quantity
 from fieldworthy.schema.problems import BadInput, KeyPath, Problem
 from fieldworthy.schema.splicing import spliced
 from fieldworthy.season import load_season
-from fieldworthy.season.model import Season
 from fieldworthy.units import KINDS, UnitError, parse
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.worker import progress
@@ -47,29 +41,6 @@ class Source:
 
     file: Path
     texts: tuple[tuple[Path, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Brief:
-    """What moves at once when a number moves: one finding or fact, nominal.
-
-    Attributes
-    ----------
-    id, subject : str
-        As in the report.
-    verdict : str or None
-        None for a fact.
-    margin : float or None
-        As in the report.
-    because : str
-        The sentence.
-    """
-
-    id: str
-    subject: str
-    verdict: Verdict | None
-    margin: float | None
-    because: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +154,13 @@ def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged
         With every problem found in the files.
     """
     loaded = in_units(source, units)
-    return Judged(evaluate(loaded, samples), tuple(loaded.texts.items()))
+    return Judged(_checker(samples).check(loaded), tuple(loaded.texts.items()))
+
+
+@lru_cache(maxsize=2)
+def _checker(samples: int) -> Checker:
+    """What was checked last is kept, so that a robot that differs by a few numbers is checked the faster."""
+    return Checker(samples)
 
 
 def glance(source: Source, moves: Moves, units: Units = "file") -> tuple[Brief, ...]:
@@ -208,41 +185,30 @@ def glance(source: Source, moves: Moves, units: Units = "file") -> tuple[Brief, 
     BadInput
         When a value cannot be, or the robot cannot be with it.
     """
-    loaded = in_units(source, units)
-    robot, season = loaded.robot, loaded.season
-    for path, text in moves:
-        if path[0] == "season":
-            season = with_value(season, path[1:], _moved(source.file, path, value_at(season, path[1:]), text))
-        else:
-            robot = with_value(robot, path, _moved(source.file, path, value_at(robot, path), text))
-    other = dataclasses.replace(loaded, robot=robot, season=season)
-    nominal, nominal_season = realise(robot, Robot), realise(season, Season)
-    wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in refusals(nominal, nominal_season)]
+    glancer = _glancer(source, units, tuple(path for path, _ in moves))
+    found = glancer.glance({path: _moved(source.file, path, glancer.quantity(path), text) for path, text in moves})
+    wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in glancer.faults()]
     if wrong:
         raise BadInput(wrong)
-    shown = Shown.of(loaded.quantities)
-    return tuple(_brief(outcome, shown) for outcome in run(other, Cases(0, 0, 0, [])))
+    return found
 
 
-def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> Quantity:
-    """A quantity with another value, within its bounds."""
+@lru_cache(maxsize=24)
+def _glancer(source: Source, units: Units, paths: tuple[KeyPath, ...]) -> Glancer:
+    """One for each set of numbers that is being moved, so that windows do not undo each other's moves."""
+    del paths
+    return Glancer(in_units(source, units))
+
+
+def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:
+    """Another value, within the quantity's bounds."""
     try:
-        read = parse(text, quantity.kind)
+        si = parse(text, quantity.kind).si
     except UnitError as error:
         raise BadInput([Problem(file, 1, 1, path, f"expected {error.expected}", error.suggestion)]) from error
-    if not quantity.low <= read.si <= quantity.high:
+    if not quantity.low <= si <= quantity.high:
         raise BadInput([Problem(file, 1, 1, path, "expected a value within its bounds")])
-    return dataclasses.replace(quantity, si=read.si, unit=read.unit, assumed=False)
-
-
-def _brief(outcome: Outcome, shown: Shown) -> Brief:
-    if outcome.limit is None:
-        return Brief(outcome.id, outcome.subject, None, None, shown.sentence(outcome, None))
-    if outcome.missing:
-        return Brief(outcome.id, outcome.subject, "unknown", None, shown.sentence(outcome, "unknown"))
-    margin = first(outcome.margin())
-    verdict: Verdict = "holds" if margin >= 0 else "short"
-    return Brief(outcome.id, outcome.subject, verdict, margin, shown.sentence(outcome, verdict))
+    return si
 
 
 def mended(source: Source, units: Units = "file") -> tuple[Mending, ...]:
@@ -306,3 +272,14 @@ def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[t
         load_season(source.file, text)
         return ((source.file, text),)
     return texts_of(edited(robot_of(source), dict(changes)))
+
+
+def ready() -> bool:
+    """Do nothing; by then the process has loaded what it needs.
+
+    Returns
+    -------
+    bool
+        True [-].
+    """
+    return True

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from fieldworthy.checks.glancing import Brief
 from fieldworthy.draw.style import DARK, LIGHT, Style
 from fieldworthy.draw.style import Units as DrawUnits
 from fieldworthy.schema.problems import BadInput, KeyPath, Problem
@@ -14,7 +16,7 @@ from fieldworthy.web.bench import Bench, Latest
 from fieldworthy.web.desk import Desk, Tab
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.form import season_form
-from fieldworthy.web.judging import Brief, Judged, Source, Units, edit
+from fieldworthy.web.judging import Judged, Source, Units, edit
 from fieldworthy.web.look import Look
 from fieldworthy.web.screen import Screen, field_id, sentences
 from fieldworthy.web.session import Conflict, Draft
@@ -85,6 +87,8 @@ class Page(Screen):
         What is wrong with the files.
     query : dict
         What the address asks besides view and file.
+    glanced : dict
+        What rows show since a number moves, by key.
     slot : ui.element
         Where a view puts elements of the framework.
     """
@@ -108,6 +112,7 @@ class Page(Screen):
         self._judging = Latest(self._judge)
         self._glancing = Latest(self._glance)
         self._moves: dict[KeyPath, str] = {}
+        self.glanced: dict[str, dict[str, str]] = {}
 
     # ---- what views use ----
 
@@ -317,6 +322,23 @@ class Page(Screen):
             self._moves[path] = value
             self._glancing.ask((self.draft.source, tuple(self._moves.items())))
 
+    def warm(self, path: KeyPath, value: str) -> None:
+        """Get ready for a number that is likely to be moved next.
+
+        Parameters
+        ----------
+        path : tuple of str or int
+            Which [-].
+        value : str
+            As it is [-].
+        """
+        if self.draft is not None and self.may_change:
+            self.later(self._warmed(self.draft.source, path, value))
+
+    async def _warmed(self, source: Source, path: KeyPath, value: str) -> None:
+        with contextlib.suppress(BadInput, Broken):
+            await self.bench.glance(source, ((path, value),), self.liking.units)
+
     def judge(self) -> None:
         """Have the open robot judged again."""
         if self.draft is not None:
@@ -423,6 +445,7 @@ class Page(Screen):
         if draft is not self.draft or self.client.is_deleted:
             return
         before, self.judged, self.problems = self.judged, judged, problems
+        self.glanced.clear()
         with self.client.content:
             for handler in tuple(self._on_judged):
                 handler()

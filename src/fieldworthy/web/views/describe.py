@@ -226,7 +226,12 @@ async def _set(page: Page, state: _State, data: dict[str, Any]) -> None:
 
 
 def _focused(page: Page, state: _State, key: str) -> None:
-    if key in state.fields and key != state.at:
+    found = state.fields.get(key)
+    if found is None:
+        return
+    if found.sort == "quantity" and found.value and not page.season_open:
+        page.warm(found.path, found.value)
+    if key != state.at:
         state.at = key
         _show_beside(page, state)
 

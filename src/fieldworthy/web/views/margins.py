@@ -7,14 +7,24 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from fieldworthy.checks.finding import Finding, Report
+from fieldworthy.checks.glancing import Brief
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import Mending
 from fieldworthy.robot.editing import GONE
 from fieldworthy.schema.problems import KeyPath
 from fieldworthy.schema.tree import plain_scalar
 from fieldworthy.web.components import heading
-from fieldworthy.web.findings import bits_of, body_id, fact_row, finding_body, finding_row, key_of, mending_body
-from fieldworthy.web.judging import Brief, mended
+from fieldworthy.web.findings import (
+    bits_of,
+    body_id,
+    brief_of,
+    fact_row,
+    finding_body,
+    finding_row,
+    key_of,
+    mending_body,
+)
+from fieldworthy.web.judging import mended
 from fieldworthy.web.markup import Content, Markup, address, tag
 from fieldworthy.web.rows import Rows
 from fieldworthy.web.screen import plain_sentences
@@ -196,7 +206,11 @@ def show_glance(page: Page, briefs: tuple[Brief, ...], *lists: Rows) -> None:
     *lists : Rows
         In which they stand [-].
     """
-    glanced: dict[str, dict[str, str]] = page.tab.notes.setdefault("glanced", {})  # type: ignore[assignment]
+    glanced = page.glanced
+    if not glanced and page.judged is not None:  # what stands there now
+        glanced |= {
+            key_of(item): bits_of(brief_of(item)) for item in (*page.judged.report.findings, *page.judged.report.facts)
+        }
     changes = []
     for brief in briefs:
         key, bits = key_of(brief), bits_of(brief)
