@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from rich.console import Console
+from rich.progress import Progress
 from rich.text import Text
 
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line
 from fieldworthy.measure import Measured, load_measurements
 from fieldworthy.measure.compare import Combined, combined, unit_of
-from fieldworthy.measure.fit import FitReport, Touched, changes, fit, matters
+from fieldworthy.measure.fit import FitReport, Touched, Ways, changes, fit, matters
 from fieldworthy.measure.output import as_data
 from fieldworthy.measure.result import Comparison, Fitted, Procedure
 from fieldworthy.measure.telling import with_interval
@@ -32,6 +34,7 @@ _SIGN = {
     "differs": ("+ newer   ", "cyan"),
 }
 _INDENT = "  "
+_PATIENCE = 1.0  # s without a sign of life
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +73,7 @@ def run_fit(robot: Path, file: Path, asked: Asked) -> None:
     """
     prints = {path: fingerprint(path) for path in (robot,)} if asked.write else {}
     measured = load_measurements(file, robot)
-    report = fit(measured, asked.samples, asked.seed)
+    report = _fitted(measured, asked)
     if asked.as_json:
         sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
@@ -79,6 +82,25 @@ def run_fit(robot: Path, file: Path, asked: Asked) -> None:
         _write(measured, report, prints)
     elif report.comparisons and not asked.as_json:
         sys.stdout.write(f"\nNothing was written; --write puts these values into {robot.name}.\n")
+
+
+def _fitted(measured: Measured, asked: Asked) -> FitReport:
+    """Fit; on a terminal a bar appears once that has taken a second."""
+    if not sys.stderr.isatty():
+        return fit(measured, asked.samples, asked.seed)
+    began = time.monotonic()
+    bar = Progress(console=Console(stderr=True), transient=True)
+    task = bar.add_task("Fitting what was measured", total=1.0)
+
+    def tell(share_done: float) -> None:
+        bar.update(task, completed=share_done)
+        if time.monotonic() - began > _PATIENCE:
+            bar.start()
+
+    try:
+        return fit(measured, asked.samples, asked.seed, Ways(tell))
+    finally:
+        bar.stop()
 
 
 def _write(measured: Measured, report: FitReport, prints: dict[Path, str]) -> None:
