@@ -38,7 +38,8 @@ _LOAD_SPAN, _FRICTION_SPAN = 0.25, 0.1  # of what stalls it
 _LATE = 0.5  # of the valve's delay: how well it is known
 MODEL = {"conductance": 0.06, "load": 0.038, "time": 0.006}
 """Half widths of what the stroke's model itself is worth: share of the conductance, of the force at a standstill and of
-the time. Found on 158 random strokes of the full equations with loads of up to 60 % of the force, by tests/external."""
+the time. Found on 158 random strokes of the full equations with loads of up to 60 % of the force; some of them are run
+again in tests/external."""
 _MOST_LOAD = 0.6  # of the force; beyond it the model is too coarse to tell a conductance or a load
 _MOVING = 3  # frames between start and end
 
