@@ -1,4 +1,4 @@
-"""Makes examples/heron/mk1_measured.yaml and its tables: readings of an invented team, from hidden true values.
+"""Makes examples/heron/mk1_measurements.yaml and its tables: readings of an invented team, from hidden true values.
 
 Run it after a section has changed: ``python examples/make_measured.py``. The numbers are invented; the same seed gives
 the same file. ``TRUTH`` is what the fits have to find; no fit reads it.
@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 SEED = 20261120
-FILE = Path(__file__).parent / "heron" / "mk1_measured.yaml"
+FILE = Path(__file__).parent / "heron" / "mk1_measurements.yaml"
 PER_95 = 1.96
 PSI, ATMOSPHERE = 6894.757, 101325.0
 TRUTH: dict[str, float] = {
@@ -36,7 +36,7 @@ LOGS = runpy.run_path(str(Path(__file__).with_name("make_measured_logs.py")))
 TRUTH |= LOGS["TRUTH"]
 HEAD = """\
 # Readings of Heron mk1, an invented team's invented robot: made by examples/make_measured.py with a seed, from
-# hidden true values. Fit them:  fieldworthy fit mk1.yaml mk1_measured.yaml
+# hidden true values. Fit them:  fieldworthy fit mk1.yaml mk1_measurements.yaml
 fieldworthy: measurements 1
 robot: mk1.yaml
 about: Kitchen scales, tape, gauge and the robot's own counters, on the workshop floor; every number is invented.

@@ -13,7 +13,7 @@ from fieldworthy.measure.registry import procedures
 
 ROOT = Path(__file__).parents[2]
 MADE = runpy.run_path(str(ROOT / "examples" / "make_measured.py"))
-FILE = ROOT / "examples" / "heron" / "mk1_measured.yaml"
+FILE = ROOT / "examples" / "heron" / "mk1_measurements.yaml"
 
 
 def test_the_file_is_what_its_script_makes():
