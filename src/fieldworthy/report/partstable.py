@@ -85,7 +85,7 @@ def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
     list of list
         Mass and centre of gravity: name, number, unit [-]; none without parts.
     """
-    groups = Subject(loaded.nominal, loaded.nominal_season).groups
+    groups = Subject(loaded.nominal, loaded.nominal_season).listed
     if not groups:
         return []
     whole = combine([group.body for group in groups.values()])
