@@ -28,7 +28,7 @@ def stacked(values: Sequence[Real]) -> Array:
     ndarray of shape (k,) or (k, n)
         The structure's axis first [any unit].
     """
-    shape = np.broadcast_shapes(*(np.shape(v) for v in values))
+    shape = np.broadcast_shapes(*{getattr(value, "shape", ()) for value in values})
     out = np.empty((len(values), *shape))
     for i, value in enumerate(values):
         out[i] = value

@@ -95,7 +95,8 @@ def _costs(subject: Subject, ways: Sequence[_Ways]) -> Iterator[tuple[_Ways, lis
     Over the cases the mean move is costed, and the others in the proportion that they have nominally.
     """
     drawn = _drawn(subject.drive, [way.load for way in ways], [way.mean * way.lever for way in ways])
-    each = [(picked(way.load), first(way.lever) * far) for way in ways for far in (way.mean, *way.amounts)]
+    plain = [(picked(way.load), first(way.lever), (way.mean, *way.amounts)) for way in ways]
+    each = [(load, lever * far) for load, lever, amounts in plain for far in amounts]
     alone = _drawn(subject.nominal.drive, *zip(*each, strict=True))
     squares, charges = np.maximum(alone.square, 1e-9), np.maximum(alone.charge, 1e-9)
     start = 0

@@ -455,9 +455,10 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None,
 
     def solve(ways: Sequence[tuple[str | None, float, float]]) -> None:
         known = {name: pace(name) for name in dict.fromkeys(pose or str(usual) for pose, _, _ in ways)}
-        found = [known[pose or str(usual)] for pose, _, _ in ways]
-        line, yaw = picked(found[0].line), together([picked(p.yaw) for p in found])
-        straight = move(line, together([picked(p.load) for p in found]), np.array([way for _, way, _ in ways])).time
+        plain = {name: (picked(found.load), picked(found.yaw)) for name, found in known.items()}
+        loads, yaws = zip(*(plain[pose or str(usual)] for pose, _, _ in ways), strict=True)
+        line, yaw = picked(next(iter(known.values())).line), together(yaws)
+        straight = move(line, together(loads), np.array([way for _, way, _ in ways])).time
         turning = turn(line, yaw, np.array([angle for _, _, angle in ways])).time
         solved.update(zip(ways, (straight + turning).tolist(), strict=True))
 

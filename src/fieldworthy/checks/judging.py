@@ -42,6 +42,11 @@ class Table:
         return [dotted(path) for path, _ in self.entries]
 
     @cached_property
+    def bases(self) -> list[str]:
+        """What each rests on."""
+        return [quantity.basis for _, quantity in self.entries]
+
+    @cached_property
     def weights(self) -> Array:
         """Tolerance over nudge of each."""
         return np.array([q.tolerance / abs(nudge(q)) for _, q in self.entries])
@@ -49,7 +54,7 @@ class Table:
     @cached_property
     def guessed(self) -> npt.NDArray[np.bool_]:
         """Which rest on an estimate."""
-        return np.array([q.basis == "estimate" for _, q in self.entries], dtype=np.bool_)
+        return np.array([basis == "estimate" for basis in self.bases], dtype=np.bool_)
 
 
 @dataclass(slots=True)
@@ -178,6 +183,10 @@ def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple
     return None if low is None or high is None else (low, high)
 
 
+def _picked(words: list[str], rows: npt.NDArray[np.intp]) -> list[str]:
+    return [words[row] for row in rows.tolist()]
+
+
 def judged(outcome: Outcome, tally: Tally, table: Table) -> Said:
     """Turn an outcome into what a person reads.
 
@@ -203,7 +212,7 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
     verdict = _verdict(outcome, tally.margin)
     known = verdict != "unknown"
     rows, shares = _influences(outcome, table.weights if known else table.weights[:0])
-    bases = [table.entries[row][1].basis for row in rows.tolist()]
+    bases = _picked(table.bases, rows)
     guesses = rows[table.guessed[rows] & (shares > 0)]
     limit = 0.0 if outcome.limit is None else first(outcome.limit)
     return Finding(
@@ -218,7 +227,7 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
         _in_unit(tally.spread(), outcome.kind, shown) if known else None,
         verdict,
         shown.sentence(outcome, verdict),
-        tuple(table.keys[row] for row in rows.tolist()),
+        tuple(_picked(table.keys, rows)),
         {basis: bases.count(basis) for basis in dict.fromkeys(bases)},
         table.keys[guesses[0]] if guesses.size else None,
         outcome.sources,
@@ -236,6 +245,6 @@ def _fact(outcome: Outcome, tally: Tally, table: Table) -> Fact:
         shown.units[outcome.kind],
         _in_unit(tally.spread(), outcome.kind, shown),
         shown.sentence(outcome, None),
-        tuple(table.keys[row] for row in rows.tolist()),
+        tuple(_picked(table.keys, rows)),
         outcome.sources,
     )

@@ -39,12 +39,15 @@ CHECKS: tuple[Check, ...] = (
     motorarm.check,
     slide.check,
     tracking.check,
+    tracking.seams,
     plain.check,
     limits.check,
 )
-"""One check a subsystem."""
+"""One check a subsystem; tracking has two."""
 
-OF_THE_BODY = tuple(CHECKS.index(module.check) for module in (drive, balance, grabber, climb, tracking, limits))
+OF_THE_BODY = tuple(
+    map(CHECKS.index, (drive.check, balance.check, grabber.check, climb.check, tracking.seams, limits.check))
+)
 """Places of the checks that share the robot's body, its stances and its pace: about half of the time of all."""
 
 _ALWAYS = (

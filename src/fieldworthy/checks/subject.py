@@ -161,8 +161,11 @@ class Subject:
 
     def _alike(self, pose: str) -> str:
         """The first pose that is the same body: poses in which nothing is moved, carried or towed share one."""
-        bare = [n for n, p in self.robot.poses.items() if not p.moves and not p.carries and p.tow is None]
+        bare = self.remember("bare poses", self._bare)
         return bare[0] if pose in bare else pose
+
+    def _bare(self) -> list[str]:
+        return [n for n, p in self.robot.poses.items() if not p.moves and not p.carries and p.tow is None]
 
     def body(self, pose: str) -> RigidBody:
         """Assemble the robot in a pose, with what it carries.

@@ -54,10 +54,9 @@ def check(subject: Subject) -> Iterator[Outcome]:
     Yields
     ------
     Outcome
-        Errors at the waypoints, the dominating source, relocation, seams [-].
+        Errors at the waypoints, the dominating source, relocation [-].
     """
-    tracking = subject.robot.tracking
-    if tracking is None:
+    if subject.robot.tracking is None:
         return
     way = route(subject)
     if way is None:
@@ -65,7 +64,23 @@ def check(subject: Subject) -> Iterator[Outcome]:
         yield unknown("tracking.position", "tracking", "length", because, ("plan.autonomous",))
     else:
         yield from _positions(subject, way)
-    for name, wheel in tracking.wheels.items():
+
+
+def seams(subject: Subject) -> Iterator[Outcome]:
+    """Judge whether the tracking wheels stay down over the seams of the field.
+
+    Parameters
+    ----------
+    subject : Subject
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Speeds, climbing force and sinkage, by wheel [-].
+    """
+    tracking = subject.robot.tracking
+    for name, wheel in tracking.wheels.items() if tracking is not None else ():
         yield from _seams(subject, name, wheel)
 
 
