@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from drawn import SVG, sound
@@ -185,6 +185,8 @@ def test_names_stand_beside_lines_where_there_is_room_and_in_a_legend_where_not(
 
 
 @given(values=st.lists(st.floats(-1e6, 1e6) | st.just(math.nan) | st.just(math.inf), min_size=1, max_size=8))
+@example(values=[2.2e-313])
+@example(values=[1e-10, 3e-10])
 def test_any_numbers_are_drawn(values):
     at = list(range(len(values)))
     marks = [

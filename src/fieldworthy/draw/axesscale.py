@@ -170,8 +170,8 @@ def ends(axis: Axis, values: Array, style: Style, most: int) -> tuple[float, flo
     bottom = float(finite.min()) if axis.low is None else axis.low
     top = float(finite.max()) if axis.high is None else axis.high
     low, high = float(style.value(bottom, axis.kind)), float(style.value(top, axis.kind))
-    if high - low <= 1e-9 * max(abs(low), abs(high), 1e-6):
-        spare = 0.5 * abs(high) or 0.5
+    if high - low <= 1e-9 * max(abs(low), abs(high), 1e-3):
+        spare = 0.5 * abs(high) if abs(high) > 1e-9 else 0.5
         low, high = low - (spare if axis.low is None else 0.0), high + spare
     step = tick_step(high - low, most, axis.kind == "angle")
     if axis.low is None:
