@@ -12,21 +12,26 @@ from fieldworthy.checks.curves.air import AirCurves, air_curves
 from fieldworthy.checks.curves.balance import balance_curves
 from fieldworthy.checks.curves.body import body_curves
 from fieldworthy.checks.curves.drive import heat_curves, push_curves, run_curves
+from fieldworthy.checks.curves.guide import guide_curves
 from fieldworthy.checks.curves.hanging import hanging_curves
 from fieldworthy.checks.curves.intake import IntakeCurves, intake_curves
 from fieldworthy.checks.curves.lift import lift_curves
 from fieldworthy.checks.curves.path import PathCurves, path_curves
 from fieldworthy.checks.curves.sorter import sorter_curves
+from fieldworthy.checks.sampling import Cases
 from fieldworthy.checks.showing import Shown
 from fieldworthy.checks.subject import Subject
-from fieldworthy.draw import air, balance, drive, hanging, hues, intake, lift, path, robot
+from fieldworthy.draw import air, balance, drive, guide, hanging, hues, intake, lift, path, robot
 from fieldworthy.draw.figure import Figure
 from fieldworthy.draw.style import Style
+from fieldworthy.robot.model import Robot
+from fieldworthy.schema import realise
 from fieldworthy.web.judging import Source, robot_of
 from fieldworthy.web.look import Look
 
 Named: TypeAlias = tuple[tuple[str, Figure], ...]
 """Figures with a name each, for files and for their place on the page."""
+_SAMPLES = 400  # enough for an interval that is drawn some pixels wide
 _INCH = ("in", "inch", '"', "ft")
 
 
@@ -51,6 +56,13 @@ def subject_of(source: Source) -> Subject:
     """
     loaded = robot_of(source)
     return Subject(loaded.nominal, loaded.nominal_season)
+
+
+@lru_cache(maxsize=8)
+def _sampled(source: Source) -> Subject:
+    """The robot over samples of its tolerances, to say how sure its centre of gravity is."""
+    loaded, cases = robot_of(source), Cases(0, 0, _SAMPLES, [])
+    return Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, subject_of(source))
 
 
 def styled(source: Source, look: Look) -> Style:
@@ -127,12 +139,12 @@ def in_pose(source: Source, look: Look, pose: str) -> Named:
     subject = subject_of(source)
     if pose not in subject.robot.poses:
         return ()
-    data = body_curves(subject, pose)
+    data = body_curves(subject, pose, _sampled(source))
     return () if data is None else ((f"robot {pose}", robot.robot(data, styled(source, look))),)
 
 
 def moving(source: Source, look: Look) -> Named:
-    """Draw how a robot drives, pushes, warms up, and when it tips.
+    """Draw how a robot drives, pushes, warms up, when it tips, and whether its guides bind.
 
     Parameters
     ----------
@@ -153,6 +165,7 @@ def moving(source: Source, look: Look) -> Named:
         ("run", None if run is None else drive.run(run, style)),
         ("push", None if push is None else drive.push(push, style)),
         ("heat", None if heat is None else drive.heat(heat, style)),
+        *((f"guide {name}", guide.guide(data, style)) for name, data in guide_curves(subject).items()),
     ])  # fmt: skip
 
 
