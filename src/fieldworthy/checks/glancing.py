@@ -92,7 +92,7 @@ class Glancer:
         """
         try:
             self._put(moves)
-            briefs = [self._once(i, lambda i=i: self._briefs(i)) for i in range(len(CHECKS))]  # type: ignore[misc]
+            briefs = [self._once(i, lambda i=i: self._briefs(i)) for i in range(len(CHECKS))]
         except BaseException:
             self._forget(None)
             raise

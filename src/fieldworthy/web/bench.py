@@ -162,10 +162,11 @@ class Job:
 
 
 class Bench:
-    """What computes for the page: one process for what must be quick, one for judging, one for long runs."""
+    """What computes for the page: two processes for what must be quick, one for judging, one for long runs."""
 
     def __init__(self) -> None:
         self.quick = Worker("fieldworthy quick")
+        self._glancing = (self.quick, Worker("fieldworthy quick too"))
         self.thorough = Worker("fieldworthy thorough")
         self.long = Worker("fieldworthy long")
         self.jobs: OrderedDict[tuple[Any, ...], Job] = OrderedDict()
@@ -178,8 +179,8 @@ class Bench:
     async def warm(self) -> None:
         """Start the processes that a person waits for, before one does."""
         with contextlib.suppress(Broken, Stopped):
-            await self.quick.run(ready)
-            await self.thorough.run(ready)
+            for worker in (*self._glancing, self.thorough):
+                await worker.run(ready)
 
     async def judge(self, source: Source, units: Units) -> Judged:
         """Check a robot, or find what was found for the same texts.
@@ -225,7 +226,9 @@ class Bench:
         BadInput
             When a value cannot be, or the robot cannot be with it.
         """
-        return await self._glances.get((source, moves, units), lambda: self.quick.run(glance, source, moves, units))
+        # the same numbers go to the same process, which keeps what does not rest on them
+        worker = self._glancing[hash(tuple(path for path, _ in moves)) % len(self._glancing)]
+        return await self._glances.get((source, moves, units), lambda: worker.run(glance, source, moves, units))
 
     async def compute(self, function: Callable[..., T], *arguments: Any) -> T:
         """Run any function of a module over there, or find what it gave for the same arguments.
@@ -343,7 +346,7 @@ class Bench:
 
     def close(self) -> None:
         """End every process."""
-        for worker in (self.quick, self.thorough, self.long):
+        for worker in (*self._glancing, self.thorough, self.long):
             worker.close()
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.checks.finding import Finding, Report
+from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.checks.glancing import Brief
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import Mending
