@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import io
 import re
 import unicodedata
@@ -21,11 +22,13 @@ def flat(text: str) -> str:
     return re.sub(r"[\s\u200b\u00ad]+", "", unicodedata.normalize("NFKC", text))
 
 
+@functools.lru_cache(maxsize=8)
 def pages_of(pdf: bytes) -> list[str]:
     """The text of every page, as flat."""
     return [flat(page.extract_text()) for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
 
 
+@functools.lru_cache(maxsize=8)
 def ink(pdf: bytes) -> list[np.ndarray]:
     """Every page in grey, 0 black to 255 white, one pixel a point."""
     found = []

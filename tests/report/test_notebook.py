@@ -9,10 +9,10 @@ import pytest
 
 from edge import run
 from fieldworthy.checks import evaluate
+from fieldworthy.report import Wanted, as_html, as_pdf, make_notebook
 from fieldworthy.report.notebook import Content, notebook
 from fieldworthy.report.numbers import chance
 from fieldworthy.report.subjects import pages_of as subjects_of
-from fieldworthy.report.typeset import as_pdf
 from papers import flat, ink, pages_of, strict
 from robots import EXAMPLES, example, load
 
@@ -175,7 +175,7 @@ def test_remedies_on_request(tmp_path):
 
 def test_since_and_compare(tmp_path):
     done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--since", EXAMPLES / "mk1.yaml",
-               "--compare", EXAMPLES / "mk1.yaml", "--compare", EXAMPLES / "mk2.yaml", "--weights", "points=3,hours=1",
+               "--compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--weights", "points=3,hours=1",
                "--runs", "200")  # fmt: skip
     assert done.code == 0, done.err
     text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
@@ -195,16 +195,32 @@ BAD = [
     (["--weights", "points=0"], "at least one weight above 0"),
     (["--since", "nowhere.yaml"], "no such file"),
     (["-o", "nowhere/n.pdf"], "expected an existing folder"),
+    ([EXAMPLES / "mk1.yaml"], "variants follow --compare"),
 ]
 
 
-@pytest.mark.parametrize(("options", "says"), BAD, ids=[" ".join(o) for o, _ in BAD])
+@pytest.mark.parametrize(("options", "says"), BAD, ids=[" ".join(map(str, o))[-24:] for o, _ in BAD])
 def test_bad_options_are_refused_in_words(options, says, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     done = run("report", EXAMPLES / "mk2.yaml", "--runs", "20", *options)
     assert done.code == 2
     assert says in " ".join(done.err.split()).replace("│ ", "").replace(" │", "")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_hostile_words_from_end_to_end(tmp_path):
+    """A robot called what would be code in the typesetter or a page: it stands there as it was typed."""
+    name, about = '#panic("x") <b>$a_1$ & \\n', '*bold* @ref `raw` "quoted" ' + "long" * 120
+    loaded = load(tmp_path, {"robot": name, "about": about})
+    paper = make_notebook(loaded, Wanted(job=name))
+    text = "".join(pages_of(as_pdf(paper)))
+    assert text.count(flat(name)) >= 2
+    assert flat(about) in text
+    shown = "".join(strict(as_html(paper)).text)
+    assert name in shown
+    assert about in shown
+    for grey in ink(as_pdf(paper)):
+        assert grey[:, : int(15 * grey.shape[1] / 210.0)].min() > 250
 
 
 def test_inches_bring_letter_paper(tmp_path):

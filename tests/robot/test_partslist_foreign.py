@@ -13,7 +13,6 @@ from edge import ROBOT, run, written
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.partslistforeign import flow_in
 from fieldworthy.schema import BadInput
-from robots import EXAMPLES
 
 FULL = """\
 Item Name,Qty,Mass (g),Center of Mass X (mm),Center of Mass Y (mm),Center of Mass Z (mm),dx [mm],dy [mm],dz [mm]
@@ -193,7 +192,7 @@ def test_writing_over_the_robots_own_list(tmp_path):
 )  # fmt: skip
 def test_whatever_stands_in_a_table_is_taken_or_refused_in_words(raw):
     with tempfile.TemporaryDirectory() as folder:
-        loaded = load_robot(EXAMPLES / "mk1.yaml")
+        loaded = load_robot(written(Path(folder), ROBOT))
         table = Path(folder) / "bom.csv"
         table.write_bytes(raw)
         names, problems = taken_or_refused(loaded, table)

@@ -186,7 +186,7 @@ def open_(
 
 @app.command()
 def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
-    robot: RobotFile,
+    robots: Annotated[list[Path], typer.Argument(help="The robot file (YAML); after --compare, variants too.")],
     out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("notebook.pdf"),
     date: Date = "",
     job: Annotated[str, typer.Option(help="What the notebook is for, in a sentence, for the cover.")] = "",
@@ -195,14 +195,19 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     mend: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
     since: Annotated[Path | None, typer.Option(help="An older revision: add what changed since.")] = None,
     against: Annotated[
-        list[Path] | None, typer.Option("--compare", help="A variant to decide about; give it once for each.")
+        list[Path] | None, typer.Option("--compare", help="Variants to decide between, one behind the other.")
     ] = None,
     weights: Annotated[str, typer.Option(help="What counts how much in the decision: 'points=3,hours=1'.")] = "",
 ) -> None:
     """Write the engineering notebook: the reasoning about the robot, page by page, as PDF or HTML."""
-    from fieldworthy.cli.reporting import Options, run_report  # noqa: PLC0415
+    from fieldworthy.cli.reporting import run_report, weights_of  # noqa: PLC0415
+    from fieldworthy.report.making import Wanted  # noqa: PLC0415
 
-    run_report(robot, out, Options(date, job, runs, seed, mend, since, tuple(against or ()), weights))
+    robot, *more = robots  # what follows the first value of --compare comes as an argument
+    if more and not against:
+        raise typer.BadParameter("expected one robot file; variants follow --compare", param_hint="'ROBOTS...'")
+    wanted = Wanted(date, job, runs, seed, mend, weights=weights_of(weights))
+    run_report(robot, out, wanted, since, [*(against or []), *more])
 
 
 @app.command()

@@ -5,39 +5,26 @@ from __future__ import annotations
 import datetime
 import re
 import sys
+from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 
 import typer
 from rich.console import Console
 from rich.text import Text
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.finding import Report
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
-from fieldworthy.decide.compare import compare
-from fieldworthy.decide.fixfirst import fix_first
-from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
-from fieldworthy.decide.remedy import remedies
-from fieldworthy.match import scores, summed, tallied, timeline, whistles
-from fieldworthy.measure.faultlog import load_faults, risks
-from fieldworthy.report import card as cards
-from fieldworthy.report.blocks import Paper, Section, Size
-from fieldworthy.report.changelog import changelog
-from fieldworthy.report.choice import Decision, choice
-from fieldworthy.report.figures import style_of
-from fieldworthy.report.inspection import Inspection, as_paper, inspection
-from fieldworthy.report.notebook import Content, Played, notebook
+from fieldworthy.decide.matrix import CRITERIA
+from fieldworthy.measure.faultlog import load_faults
+from fieldworthy.report.blocks import Paper
+from fieldworthy.report.inspection import Inspection, as_paper
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook, size_of
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
-from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot import load_robot
 from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.writing import write_atomically
 
-_SAMPLES = 1000
-_FAULT_RUNS = 500  # matches for each fault: enough to rank them
 _SIGN = {"short": ("✗ short   ", "bold red"), "unknown": ("? unknown ", "yellow"), "holds": ("✓ holds   ", "green")}
 
 
@@ -67,7 +54,7 @@ def run_inspect(file: Path, out: Path | None, date: str) -> bool:
     """
     refuse(out, date)
     loaded = load_robot(file)
-    sheet = inspection(evaluate(loaded, _SAMPLES), loaded.nominal, loaded.nominal_season)
+    sheet = make_inspection(loaded)
     if out is None:
         _print_sheet(Console(highlight=False, markup=False, soft_wrap=True), sheet)
     else:
@@ -116,52 +103,10 @@ def run_card(file: Path, out: Path, date: str, log: Path | None = None) -> None:
     """
     refuse(out, date)
     loaded = load_robot(file)
-    faults = () if log is None else _faults(loaded, log)
-    asked = cards.Asked(date, faults, size_of(loaded))
-    paper = cards.card(loaded, evaluate(loaded, _SAMPLES), asked)
-    write(paper if is_page(out) else cards.fitted(paper), out)
+    write(make_card(loaded, date, None if log is None else load_faults(log, loaded)), out)
 
 
-def _faults(loaded: Loaded, log: Path) -> tuple[str, ...]:
-    """What failed before and is not mended: the fault that costs most points first, where a plan tells."""
-    read = load_faults(log, loaded)
-    if loaded.nominal.plan is None:
-        return tuple(cards.fault(risk) for risk in risks(read) if risk.times)
-    ranked = fix_first(loaded, read, _FAULT_RUNS).fixes
-    return tuple(cards.fault(fix.risk, fix.points) for fix in ranked if fix.risk.times)
-
-
-@dataclass(frozen=True, slots=True)
-class Options:
-    """What a notebook shall hold.
-
-    Attributes
-    ----------
-    date, job : str
-        What the person put on the cover; empty for none.
-    runs, seed : int
-        Matches of the forecast, and what fixes all draws.
-    mend : bool
-        Whether to look for remedies.
-    since : Path or None
-        An older revision of the robot file.
-    against : tuple of Path
-        Variants to compare it with.
-    weights : str
-        How the team weighs the criteria of the comparison.
-    """
-
-    date: str = ""
-    job: str = ""
-    runs: int = 2000
-    seed: int = 0
-    mend: bool = False
-    since: Path | None = None
-    against: tuple[Path, ...] = ()
-    weights: str = ""
-
-
-def run_report(file: Path, out: Path, options: Options) -> None:
+def run_report(file: Path, out: Path, wanted: Wanted, since: Path | None, against: Sequence[Path]) -> None:
     """Write the notebook of a robot.
 
     Parameters
@@ -170,8 +115,12 @@ def run_report(file: Path, out: Path, options: Options) -> None:
         The robot file [-].
     out : Path
         PDF or HTML to write [-].
-    options : Options
-        What it shall hold [-].
+    wanted : Wanted
+        What it shall hold; other robots are read here [-].
+    since : Path or None
+        An older revision of the robot file [-].
+    against : sequence of Path
+        Variants to decide between [-].
 
     Raises
     ------
@@ -180,16 +129,12 @@ def run_report(file: Path, out: Path, options: Options) -> None:
     BadInput
         When a robot file is wrong, or the file cannot be written.
     """
-    refuse(out, options.date)
-    weights_of(options.weights)
+    refuse(out, wanted.date)
     loaded = load_robot(file)
+    older = None if since is None else load_robot(since)
+    variants = tuple(load_robot(variant) for variant in against)
     with busy("Checking the robot, playing its matches, drawing"):
-        report = evaluate(loaded, _SAMPLES, options.seed)
-        mendings = remedies(loaded, report) if options.mend else ()
-        played = _played(loaded, options) if loaded.nominal.plan is not None else None
-        more = [*_since(loaded, report, options), *_decided(loaded, options)]
-        content = Content(loaded, report, options.job, options.date, played, mendings, more, size_of(loaded))
-        paper = notebook(content)
+        paper = make_notebook(loaded, replace(wanted, since=older, against=variants))
     write(paper, out)
 
 
@@ -209,33 +154,7 @@ def busy(words: str) -> AbstractContextManager[object]:
     return Console(stderr=True).status(words) if sys.stderr.isatty() else nullcontext()
 
 
-def _played(loaded: Loaded, options: Options) -> Played:
-    base = Subject(loaded.nominal, loaded.nominal_season)
-    tally = tallied(loaded, options.runs, options.seed)
-    found = summed(loaded, tally, timeline(base), (options.runs, options.seed))
-    return Played(found, scores(tally, found), whistles(base))
-
-
-def _since(loaded: Loaded, report: Report, options: Options) -> list[Section]:
-    if options.since is None:
-        return []
-    older = load_robot(options.since)
-    return [changelog((older, evaluate(older, _SAMPLES, options.seed)), (loaded, report))]
-
-
-def _decided(loaded: Loaded, options: Options) -> list[Section]:
-    if not options.against:
-        return []
-    variants = tuple(load_robot(file) for file in options.against)
-    if len(variants) == 1:
-        variants = (loaded, *variants)
-    reports = tuple(evaluate(v, _SAMPLES, options.seed) for v in variants)
-    found = compare(variants, options.runs, options.seed)
-    decision = Decision(variants, reports, found, matrix(found, reports, weights_of(options.weights)))
-    return choice(decision, style_of(loaded))
-
-
-def weights_of(text: str) -> dict[str, float]:
+def weights_of(text: str) -> tuple[tuple[str, float], ...]:
     """Read the team's weights.
 
     Parameters
@@ -245,8 +164,8 @@ def weights_of(text: str) -> dict[str, float]:
 
     Returns
     -------
-    dict of str to float
-        Weight by criterion [-].
+    tuple of tuple
+        Criterion and weight; empty for all the same [-].
 
     Raises
     ------
@@ -254,7 +173,7 @@ def weights_of(text: str) -> dict[str, float]:
         When a criterion is unknown or a weight is no number of zero or more.
     """
     if not text.strip():
-        return dict(EVEN)
+        return ()
     found = {}
     for part in text.split(","):
         name, _, number = (piece.strip() for piece in part.partition("="))
@@ -268,7 +187,7 @@ def weights_of(text: str) -> dict[str, float]:
         found[name] = float(number)
     if not any(found.values()):
         raise typer.BadParameter("expected at least one weight above 0", param_hint="'--weights'")
-    return found
+    return tuple(found.items())
 
 
 def refuse(out: Path | None, date: str) -> None:
@@ -310,22 +229,6 @@ def is_page(out: Path) -> bool:
         True for HTML [-].
     """
     return out.suffix.lower() != ".pdf"
-
-
-def size_of(loaded: Loaded) -> Size:
-    """Choose the paper that the team has: Letter where it measures in inches.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    str
-        Size of the page [-].
-    """
-    return "a4" if Shown.of(loaded.quantities).units["length"] in ("mm", "cm", "m") else "us-letter"
 
 
 def write(paper: Paper, out: Path) -> None:

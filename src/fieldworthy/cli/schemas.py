@@ -17,7 +17,6 @@ from fieldworthy.match.output import json_schema as match_schema
 from fieldworthy.measure.model import Measurements
 from fieldworthy.measure.model.faults import FaultLog
 from fieldworthy.measure.output import json_schema as fit_schema
-from fieldworthy.report.export import json_schema as export_schema
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import BadInput, Problem, schema_of
 from fieldworthy.schema.problems import nearest
@@ -36,6 +35,12 @@ def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
     return described
 
 
+def _export() -> dict[str, Any]:
+    from fieldworthy.report.export import json_schema  # noqa: PLC0415  its room draws and sets, which takes time to load
+
+    return json_schema()
+
+
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "robot": _of_file(Robot, "robot"),
     "season": _of_file(Season, "season"),
@@ -46,7 +51,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "compare": compare_schema,
     "fit": fit_schema,
     "faults": faults_schema,
-    "export": export_schema,
+    "export": _export,
 }
 
 

@@ -1,1 +1,29 @@
-"""Findings and figures in, documents out: notebook, pit card, inspection sheet, constants for the robot's program."""
+"""Findings and figures in, documents out: notebook, pit card, inspection sheet, constants for the robot's program.
+
+A document is a `Paper`: data alone. `make_notebook`, `make_card` and `make_inspection` lay one out for a robot;
+`as_pdf` and `as_html` set it.
+"""
+
+from fieldworthy.report.blocks import Paper
+from fieldworthy.report.export import export_of
+from fieldworthy.report.inspection import Inspection
+from fieldworthy.report.inspection import as_paper as inspection_paper
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook
+from fieldworthy.report.page import as_html
+from fieldworthy.report.typeset import as_pdf, as_pictures
+from fieldworthy.report.urdf import as_urdf
+
+__all__ = [
+    "Inspection",
+    "Paper",
+    "Wanted",
+    "as_html",
+    "as_pdf",
+    "as_pictures",
+    "as_urdf",
+    "export_of",
+    "inspection_paper",
+    "make_card",
+    "make_inspection",
+    "make_notebook",
+]

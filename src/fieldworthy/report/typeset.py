@@ -27,6 +27,7 @@ from fieldworthy.report.formulas import formula_of
 from fieldworthy.report.sources import named
 
 FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
+_TOP = 80  # letters at the top of a page
 _RUN = 22  # letters of one word that any column holds; more are given places to break
 
 
@@ -118,7 +119,7 @@ def as_data(paper: Paper) -> dict[str, Any]:
         "size": paper.size,
         "title": breakable(paper.title),
         "subtitle": breakable(paper.subtitle),
-        "running": breakable(f"{paper.title}: {paper.subtitle}" if paper.subtitle else paper.title),
+        "running": breakable(_running(paper)),
         "stamp": paper.date,
         "date": [day.year, day.month, day.day] if day else None,
         "about": [breakable(line) for line in paper.about],
@@ -131,6 +132,12 @@ def as_data(paper: Paper) -> dict[str, Any]:
             for s in paper.sections
         ],
     }
+
+
+def _running(paper: Paper) -> str:
+    """What stands at the top of every page, on one line."""
+    text = f"{paper.title}: {paper.subtitle}" if paper.subtitle else paper.title
+    return text if len(text) <= _TOP else f"{text[:_TOP]}…"
 
 
 def breakable(text: str) -> str:

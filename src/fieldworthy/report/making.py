@@ -1,0 +1,170 @@
+"""From a robot to its documents: runs what each needs and lays it out; commands and page only say where it goes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fieldworthy.checks import evaluate
+from fieldworthy.checks.finding import Report
+from fieldworthy.checks.showing import Shown
+from fieldworthy.checks.subject import Subject
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.fixfirst import fix_first
+from fieldworthy.decide.matrix import EVEN, matrix
+from fieldworthy.decide.remedy import remedies
+from fieldworthy.match import scores, summed, tallied, timeline, whistles
+from fieldworthy.measure.faultlog import risks
+from fieldworthy.measure.model.faults import FaultLog
+from fieldworthy.report import card as cards
+from fieldworthy.report.blocks import Paper, Section, Size
+from fieldworthy.report.changelog import changelog
+from fieldworthy.report.choice import Decision, choice
+from fieldworthy.report.figures import style_of
+from fieldworthy.report.inspection import Inspection, inspection
+from fieldworthy.report.notebook import Content, Played, notebook
+from fieldworthy.robot import Loaded
+
+SAMPLES = 1000
+"""Robots within the tolerances that every document's chances are counted over."""
+_FAULT_RUNS = 500  # matches for each fault: enough to rank them
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a notebook shall hold.
+
+    Attributes
+    ----------
+    date, job : str
+        What the person put on the cover; empty for none.
+    runs, seed : int
+        Matches of the forecast, and what fixes all draws.
+    mend : bool
+        Whether to look for remedies, which takes some seconds.
+    since : Loaded or None
+        An older revision of the robot.
+    against : tuple of Loaded
+        Variants to decide between; one alone is held against the robot itself.
+    weights : tuple of tuple
+        Criterion and weight; empty for all the same.
+    """
+
+    date: str = ""
+    job: str = ""
+    runs: int = 2000
+    seed: int = 0
+    mend: bool = False
+    since: Loaded | None = None
+    against: tuple[Loaded, ...] = ()
+    weights: tuple[tuple[str, float], ...] = ()
+
+
+def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
+    """Check a robot, play its matches and lay its notebook out.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    wanted : Wanted
+        What it shall hold [-].
+
+    Returns
+    -------
+    Paper
+        The document, not set yet [-].
+
+    Raises
+    ------
+    BadInput
+        When variants belong to another season, or a file does not say enough for a match.
+    """
+    report = evaluate(loaded, SAMPLES, wanted.seed)
+    mendings = remedies(loaded, report) if wanted.mend else ()
+    played = _played(loaded, wanted) if loaded.nominal.plan is not None else None
+    more = [*_since(loaded, report, wanted), *_decided(loaded, wanted)]
+    content = Content(loaded, report, wanted.job, wanted.date, played, mendings, more, size_of(loaded))
+    return notebook(content)
+
+
+def _played(loaded: Loaded, wanted: Wanted) -> Played:
+    base = Subject(loaded.nominal, loaded.nominal_season)
+    tally = tallied(loaded, wanted.runs, wanted.seed)
+    found = summed(loaded, tally, timeline(base), (wanted.runs, wanted.seed))
+    return Played(found, scores(tally, found), whistles(base))
+
+
+def _since(loaded: Loaded, report: Report, wanted: Wanted) -> list[Section]:
+    if wanted.since is None:
+        return []
+    return [changelog((wanted.since, evaluate(wanted.since, SAMPLES, wanted.seed)), (loaded, report))]
+
+
+def _decided(loaded: Loaded, wanted: Wanted) -> list[Section]:
+    if not wanted.against:
+        return []
+    variants = wanted.against if len(wanted.against) > 1 else (loaded, *wanted.against)
+    reports = tuple(evaluate(v, SAMPLES, wanted.seed) for v in variants)
+    found = compare(variants, wanted.runs, wanted.seed)
+    weighed = matrix(found, reports, dict(wanted.weights) or EVEN)
+    return choice(Decision(variants, reports, found, weighed), style_of(loaded))
+
+
+def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Paper:
+    """Check a robot and lay its pit card out on one page.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    date : str
+        Year, month and day; empty for none [-].
+    log : FaultLog or None
+        What failed before: it is checked first, the fault that costs most points on top where a plan tells [-].
+
+    Returns
+    -------
+    Paper
+        One page, in the largest letters that fit [-].
+    """
+    asked = cards.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded))
+    return cards.fitted(cards.card(loaded, evaluate(loaded, SAMPLES), asked))
+
+
+def _faults(loaded: Loaded, log: FaultLog) -> tuple[str, ...]:
+    if loaded.nominal.plan is None:
+        return tuple(cards.fault(risk) for risk in risks(log) if risk.times)
+    ranked = fix_first(loaded, log, _FAULT_RUNS).fixes
+    return tuple(cards.fault(fix.risk, fix.points) for fix in ranked if fix.risk.times)
+
+
+def make_inspection(loaded: Loaded) -> Inspection:
+    """Check a robot and hold the season's limits against it.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+
+    Returns
+    -------
+    Inspection
+        Item by item [-].
+    """
+    return inspection(evaluate(loaded, SAMPLES), loaded.nominal, loaded.nominal_season)
+
+
+def size_of(loaded: Loaded) -> Size:
+    """Choose the paper that the team has: Letter where it measures in inches.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+
+    Returns
+    -------
+    str
+        Size of the page [-].
+    """
+    return "a4" if Shown.of(loaded.quantities).units["length"] in ("mm", "cm", "m") else "us-letter"
