@@ -236,12 +236,18 @@ def _made(note: Any, data: Any, here: _Here, known: Known, about: str) -> Blank 
 
 def _list(note: Any, data: Any, here: _Here, known: Known, about: str, *, needed: bool = False) -> Group:
     have = list(data) if isinstance(data, list) else []
-    plain = not dataclasses.is_dataclass(_bare(note))
-    small = plain or not any(get_origin(inner) in (tuple, dict) for inner in hints(_bare(note)).values())
+    mark = mark_of(note)
+    plain = isinstance(mark, Of) and mark.kind != "ratio"
+    small = plain or not any(get_origin(inner) in (tuple, dict) for inner in _notes(note))
     least = 0 if have or not (plain or needed) else _READINGS if small else 1
     rows = min(max(len(have), least) + known.more.get(dotted(here.path), 0), _MOST)
     items = [_made(note, have[i] if i < len(have) else None, here.at(i), known, "") for i in range(rows)]
     return Group(here.path, _words(str(here.path[-1])), about, tuple(items), "list", isinstance(data, list))
+
+
+def _notes(note: Any) -> Iterable[Any]:
+    """The annotations of a declaration's fields; none for a plain value."""
+    return hints(note).values() if dataclasses.is_dataclass(note) and isinstance(note, type) else ()
 
 
 def _mapping(note: Any, data: Any, here: _Here, known: Known, about: str) -> Group:

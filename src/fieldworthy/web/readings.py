@@ -64,6 +64,23 @@ class Readings:
         tables = ((name, path) for name in names if (path := beside(file, name)) is not None)
         return cls(file, text, tuple((name, fingerprint(path)) for name, path in tables))
 
+    def put(self, text: str) -> None:
+        """Write a new text over the one that was read, and over no other.
+
+        Parameters
+        ----------
+        text : str
+            The new text [-].
+
+        Raises
+        ------
+        BadInput
+            When the disk has another text by now, or the file cannot be written; nothing is written then.
+        """
+        seen = fingerprint(self.file)
+        known = seen if read_text(self.file) == self.text else "another text"
+        written({self.file: text}, copy_dated=None, expect={self.file: known})
+
 
 @dataclass(slots=True)
 class Memory:
@@ -180,27 +197,6 @@ def begin(robot: Path, called: str, day: date) -> Path:
     )
     written({file: text}, copy_dated=None, expect={file: ""})
     return file
-
-
-def put(readings: Readings, text: str) -> None:
-    """Write a new text over the one that was read, and over no other.
-
-    Parameters
-    ----------
-    readings : Readings
-        As they were read [-].
-    text : str
-        The new text [-].
-
-    Raises
-    ------
-    BadInput
-        When the disk has another text by now, or the file cannot be written; nothing is written then.
-    """
-    seen = fingerprint(readings.file)
-    if read_text(readings.file) != readings.text:
-        seen = "another"
-    written({readings.file: text}, copy_dated=None, expect={readings.file: seen})
 
 
 def place(target: Path, text: str, day: date) -> tuple[str, ...]:

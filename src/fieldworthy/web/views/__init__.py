@@ -81,6 +81,7 @@ VIEWS: tuple[View, ...] = (
     View("match", "Match", "One match over time, how the points of many spread, and what limits them."),
     View("intake", "Intake and sorting", "Objects moving through the stages, and how the sorter tells them apart."),
     View("path", "Path", "The field with the route, and how well the robot knows its place."),
+    View("measurements", "Measurements", "Sheets to measure by, what the readings tell, and what the robot takes."),
     View("compare", "Compare", "Variants over the same matches: which scores more, how sure, and where it flips."),
 )
 """Every view of an open file, in the order of the navigation."""
