@@ -215,13 +215,14 @@ class Bench:
         battery: KeyPath = ("catalogue", "batteries", self.robot.battery)
         friction = number_at(self.robot, ("drive", "friction_torque"))
         voltage = number_at(self.robot, (*battery, "open_circuit"))
+        name, rubbing = "voltage of the battery without load", "friction of the bearings"
+        charge = _search(name, voltage, 1.0, 0.1 * voltage)
         return [
-            Knob("friction of the bearings", "torque", (("drive", "friction_torque"),), friction,
-                 _search("friction of the bearings", friction, 0.02), told_by=_ROLLING),
+            Knob(rubbing, "torque", (("drive", "friction_torque"),), friction, _search(rubbing, friction, 0.02),
+                 told_by=_ROLLING),
             self._rolling(),
             *self._gearing(),
-            Knob("voltage of the battery without load", "voltage", ((*battery, "open_circuit"),), voltage,
-                 _search("voltage of the battery without load", voltage, 1.0), told_by=_VOLTAGE, of_the_day=True),
+            Knob(name, "voltage", ((*battery, "open_circuit"),), voltage, charge, told_by=_VOLTAGE, of_the_day=True),
             self._one("resistance of the battery", "resistance", (*battery, "resistance"), 0.1, _SAG),
             *self._grips(),
         ]  # fmt: skip
@@ -290,9 +291,9 @@ def _as_weighed(measured: Measured) -> Robot:
     return dataclasses.replace(robot, weighed=weighed)
 
 
-def _search(name: str, start: float, span: float) -> Parameter:
+def _search(name: str, start: float, span: float, low: float = 0.0) -> Parameter:
     """A number that is asked for: the search begins at the file's value, which counts next to nothing."""
-    return Parameter(name, max(start, 1e-3 * span), span, 0.0, np.inf, _LOOSE * span)
+    return Parameter(name, max(start, low + 1e-3 * span), span, low, np.inf, _LOOSE * span)
 
 
 _MOTOR = ("free_speed", "stall_torque", "free_current", "stall_current", "power_cap", "current_limit", "rotor_inertia")
