@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fieldworthy.measure.compare import combined, comparisons
+from fieldworthy.measure.registry import procedures
 from fieldworthy.physics.intervals import hue_estimate, spread_half_width
 from fieldworthy.schema import BadInput
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
@@ -103,6 +105,16 @@ def test_a_class_that_lists_readings_has_them_replaced(tmp_path):
     assert item.key == ("mechanisms", "sorter", "classes", "blue", "hue")
     assert item.replaces == (("mechanisms", "sorter", "classes", "blue", "samples"),)
     assert untold(found) == {"hue of 'red'", "spread of 'red'"}  # not read
+
+
+def test_a_hue_across_the_seam_agrees_with_its_neighbour_on_the_other_side(tmp_path):
+    hand = {"hue": [f"{h} deg" for h in (339, 25, 350, 5, 15, 335, 20, 350)]}  # 21 + 10 + 25 + 10 less 25 + 5 + 15 + 20
+    measured = measurements(tmp_path, {"samples": {"sorter": {"classes": {"red": hand}}}}, SORTER)
+    found = {c.key: c for c in comparisons(measured, combined(procedures(measured)))}
+    hue = found["mechanisms.sorter.classes.red.hue"]
+    assert np.degrees(hue.value) == pytest.approx(360.0 - 1.0 / 8.0, abs=0.2)
+    assert np.degrees(hue.half_width) > 10.2  # the file says 10 deg
+    assert hue.standing == "agrees"
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldworthy.checks.showing import Shown
 from fieldworthy.measure.files import Measured
@@ -152,9 +152,17 @@ def _stated(measured: Measured, item: Combined) -> _Stated:
         return _Stated(None, None, "")
 
 
+def _on_this_turn(stated: _Stated, item: Combined) -> _Stated:
+    """A hue of the file on the turn of the circle that is nearest to the measured one: 359 deg is 2 deg from 1 deg."""
+    if stated.value is None or item.key[-1] != "hue":
+        return stated
+    turns = round((item.value - stated.value) / math.tau)
+    return replace(stated, value=stated.value + math.tau * turns)
+
+
 def _compared(measured: Measured, item: Combined) -> Comparison:
     first, unit, stated = item.items[0], unit_of(measured, item), _stated(measured, item)
-    standing, said = _standing(item, stated, first.kind)
+    standing, said = _standing(item, _on_this_turn(stated, item), first.kind)
     numbers = with_interval(item.value, item.half_width, first.kind, unit)
     sentence = f"{first.name[:1].upper()}{first.name[1:]}: {numbers}"
     if stated.value is not None:
