@@ -130,3 +130,16 @@ def test_squares_by_the_published_relations(tmp_path):
     fitted = fit_odometry(section(Odometry, data), measured(tmp_path)).fitted
     assert fitted[0].value == pytest.approx(0.3 * float(found.track_ratio), rel=1e-4)
     assert fitted[1].value == pytest.approx(float(found.diameter_ratio), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("call", "named"),
+    [
+        (lambda: pitch_of_lift(0.0, 0.1), "base"),
+        (lambda: pitch_of_lift(0.26, 0.3), "distance between the axles"),
+        (lambda: balance_tilt(0.1, 0.03, 0.035), "height"),
+    ],
+)
+def test_what_cannot_stand_is_refused_by_name(call, named):
+    with pytest.raises(ValueError, match=named):
+        call()

@@ -15,6 +15,7 @@ from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
 from fieldworthy.measure.registry import PROCEDURES, procedures
 from fieldworthy.measure.result import Comparison, Procedure
+from fieldworthy.measure.reweighing import kept_weights
 from fieldworthy.measure.telling import file_text, width_text
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
@@ -201,7 +202,8 @@ def changes(measured: Measured, found: tuple[Procedure, ...], day: date | None =
         days = [dates[name] for name in item.procedures if name in dates]
         last = max(days, default=day.isoformat() if day else "")
         result |= _entries(item, unit_of(measured, item), last)
-    return result | {key: text for p in found for key, text in p.also if p.fitted}
+    result |= {key: text for p in found for key, text in p.also if p.fitted}
+    return result | kept_weights(measured, result)
 
 
 def _entries(item: Combined, unit: str, day: str) -> dict[KeyPath, object]:
