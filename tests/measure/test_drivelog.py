@@ -202,6 +202,18 @@ def test_odd_rows_are_named_and_left_out(tmp_path):
         assert abs(value - clean[name]) < found.get(name).half_width
 
 
+def test_a_long_log_is_thinned_and_said(tmp_path):
+    write_runs(tmp_path, 10)
+    often = np.arange(0.0, 2.0, 0.0005)
+    x, v = TRUTH.coast(often, LET_GO)
+    write(tmp_path / "coast.csv", often, 10, x, v, 0.0 * x, 0.0 * x + TRUTH.voltage)
+    found = only(runs(tmp_path, logs=LOGS))
+    assert [n for n in found.notes if n.startswith("coast.csv is long: one row in 3 ")]
+    assert {len(r.observed) for r in found.residuals if "coast.csv" in r.name} == {1334}
+    item = found.get("voltage of the battery without load")
+    assert abs(item.value - TRUTH.voltage) <= 1.5 * item.half_width
+
+
 def test_a_stuck_column_is_left_out_and_named(tmp_path):
     write_runs(tmp_path, 6)
     rows = [row.split(",") for row in (tmp_path / "full.csv").read_text(encoding="utf-8").splitlines()]

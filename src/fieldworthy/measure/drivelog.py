@@ -35,6 +35,7 @@ WANTED = {
 }
 """What is known beforehand of the columns of a drive log."""
 _LEAST = 5  # rows
+_MOST = 1500  # rows that a fit reads; more tell hardly more, and take long
 _STARTED = 0.15  # of the top speed: past this it has surely started
 _SETTLING = 0.04  # s after the guessed start in which current and voltage jump: they do not count
 _STEP = 1e-5  # spans: of the slopes
@@ -173,7 +174,10 @@ def _logged(given: DriveRuns, log: DriveLog, place: int, measured: Measured) -> 
     still = [name for name, sd in sds.items() if sd == 0.0]
     notes = [f"{log.file}, {remark}." for remark in table.remarks]
     notes += [f"{log.file}: {name} never changes, so it was left out; is the sensor stuck?" for name in still]
-    columns = {name: values for name, values in columns.items() if name not in still}
+    every = -(-columns["time"].size // _MOST)
+    columns = {name: values[::every] for name, values in columns.items() if name not in still}
+    if every > 1:
+        notes.append(f"{log.file} is long: one row in {every} counts, and the intervals are those of these rows.")
     if not {"position", "speed"} & set(columns):
         raise BadInput([Problem(file, int(table.lines[0]), 1, (), "expected a speed or a position that changes")])
     take = _full if log.command == "full" else logged_coast
