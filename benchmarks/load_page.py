@@ -100,8 +100,10 @@ class Window:
         code = body.get("code", "") if kind == "run_javascript" else ""
         if "fw.hello()" in code:
             hello = {"dark": False, "units": "file", "width": 1280}
-            await self.send("javascript_response", {"request_id": body["request_id"], "client_id": self.client, "result": hello})
-        elif code.startswith("fw.rows(\"beside-rows\""):
+            await self.send(
+                "javascript_response", {"request_id": body["request_id"], "client_id": self.client, "result": hello}
+            )
+        elif code.startswith('fw.rows("beside-rows"'):
             self.shown.set()
         elif code.startswith("fw.moved("):
             self.moved.set()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -64,7 +65,9 @@ class Server:
 def serving(folder: Path, *flags: str) -> Iterator[Server]:
     """Start the server on a folder and end it afterwards."""
     command = [sys.executable, "-m", "fieldworthy", "open", str(folder), "--no-browser", *flags]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8")
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8", env=plain_environment()
+    )
     server = Server(process, folder)
     reader = threading.Thread(target=_read, args=(process, server.lines), daemon=True)
     reader.start()
@@ -85,6 +88,11 @@ def serving(folder: Path, *flags: str) -> Iterator[Server]:
         reader.join(5)
         if process.stdout is not None:
             process.stdout.close()
+
+
+def plain_environment() -> dict[str, str]:
+    """The environment without what pytest puts there, by which the page's framework would know that it is tested."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
 
 
 def _read(process: subprocess.Popen[str], lines: list[str]) -> None:
