@@ -303,7 +303,7 @@ class _Problem:
         if size == len(self._given):
             raise ValueError("there is no reading to fit")
         free = not (np.isfinite(low).any() or np.isfinite(high).any())
-        near = 1e-9 if robust else 1e-14
+        near = 1e-9 if robust else 1e-12
         loss: Any = self._loss if robust else "linear"
         found = least_squares(
             self._all, start, self._slopes if self.slopes else "2-point" if robust else "3-point", (low, high),
@@ -323,8 +323,10 @@ class _Problem:
         return out
 
     def found(self, scale: float, start: Array | None = None) -> Array:
-        begin = np.array([p.start for p in self.parameters]) / self._span if start is None else start
-        return self._search(self._nearer(begin, scale) if self.robust else begin, scale, robust=self.robust)
+        if start is None:
+            start = np.array([p.start for p in self.parameters]) / self._span
+            start = self._nearer(start, scale) if self.robust else start
+        return self._search(start, scale, robust=self.robust)
 
     def _nearer(self, start: Array, scale: float) -> Array:
         """Where the plain squares are least, bounds aside, if that lies within them: a robust fit is near there."""
