@@ -7,6 +7,42 @@ import numpy as np
 from fieldworthy.physics._types import Real
 
 
+def above(bound: float, *values: Real) -> bool:
+    """Tell whether quantities are above a bound in every case.
+
+    Parameters
+    ----------
+    bound : float
+        The bound, in the quantities' own unit [-].
+    *values : Real
+        The quantities [-].
+
+    Returns
+    -------
+    bool
+        False where any is at the bound, below it, or not a number [-].
+    """
+    return all(value > bound if isinstance(value, float) else (np.asarray(value) > bound).all() for value in values)
+
+
+def at_least(bound: float, *values: Real) -> bool:
+    """Tell whether quantities are at a bound or above it in every case.
+
+    Parameters
+    ----------
+    bound : float
+        The bound, in the quantities' own unit [-].
+    *values : Real
+        The quantities [-].
+
+    Returns
+    -------
+    bool
+        False where any is below the bound, or not a number [-].
+    """
+    return all(value >= bound if isinstance(value, float) else (np.asarray(value) >= bound).all() for value in values)
+
+
 def positive(**quantities: Real) -> None:
     """Refuse a quantity that is not a positive finite number.
 

@@ -21,6 +21,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.physics._require import above
 from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.chamber import (
     chamber_rate,
@@ -79,7 +80,7 @@ class Stroke:
 
     def __post_init__(self) -> None:
         for name in ("drive_area", "vent_area", "drive_dead", "vent_dead", "length", "mass"):
-            if not np.all(np.greater(getattr(self, name), 0.0)):
+            if not above(0.0, getattr(self, name)):
                 raise ValueError(f"{name} must be above zero, got {getattr(self, name)}")
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics._types import Real
 from fieldworthy.physics.gas import P_ATM, R_AIR, T_ANR
 
@@ -59,14 +60,14 @@ class Cylinder:
 
     def __post_init__(self) -> None:
         for name in ("bore", "stroke"):
-            if not np.all(np.greater(getattr(self, name), 0.0)):
+            if not above(0.0, getattr(self, name)):
                 raise ValueError(f"{name} must be above zero, got {getattr(self, name)}")
-        if not (np.all(np.greater_equal(self.rod, 0.0)) and np.all(np.less(self.rod, self.bore))):
+        if not (at_least(0.0, self.rod) and above(0.0, self.bore - self.rod)):
             raise ValueError(f"rod must be from 0 to below the bore {self.bore}, got {self.rod}")
         for name, value in (("dead_extend", self.dead_extend), ("dead_retract", self.dead_retract)):
-            if not np.all(np.greater_equal(value, 0.0)):
+            if not at_least(0.0, value):
                 raise ValueError(f"{name} must not be negative, got {value}")
-        if not all(np.all(np.greater_equal(s, 0.0)) for s in self.spring):
+        if not at_least(0.0, *self.spring):
             raise ValueError(f"spring force and rate must not be negative, got {self.spring}")
 
     @property

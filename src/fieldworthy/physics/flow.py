@@ -12,6 +12,7 @@ from functools import reduce
 
 import numpy as np
 
+from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics._types import Real
 from fieldworthy.physics.gas import GAMMA, R_AIR, RHO_ANR, T_ANR
 
@@ -45,9 +46,9 @@ class Element:
     b: Real
 
     def __post_init__(self) -> None:
-        if not np.all(np.greater(self.C, 0.0)):
+        if not above(0.0, self.C):
             raise ValueError(f"sonic conductance must be above zero, got {self.C}")
-        if not (np.all(np.greater_equal(self.b, 0.0)) and np.all(np.less(self.b, 1.0))):
+        if not (at_least(0.0, self.b) and above(0.0, 1.0 - self.b)):
             raise ValueError(f"critical pressure ratio must be at least 0 and below 1, got {self.b}")
 
 

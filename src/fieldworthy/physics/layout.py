@@ -118,16 +118,18 @@ def worst_margins(
     ----------
     cengel: chapter 5, mass balance.
     """
-    count = len(layouts)
-    pressure = [np.full(count, float(c.p_charge)) for c in circuits]
-    worst = np.full(count, np.inf)
+    volume, charge, p_set, leak = (
+        np.array([[float(getattr(circuit, name))] for circuit in circuits])
+        for name in ("volume", "p_charge", "p_set", "leak")
+    )
+    pressure = np.repeat(charge, len(layouts), axis=1)
+    worst = np.full(len(layouts), np.inf)
+    behind = layouts == np.arange(len(circuits))[:, None, None]
     for demand in demands:
-        for i, circuit in enumerate(circuits):
-            rested = after_leak(pressure[i], demand.wait, circuit.leak, p_atm)
-            after = after_draw(rested, circuit.volume, demand.V_before, demand.V_after, p_atm, circuit.p_set)
-            here = layouts[:, demand.user] == i
-            pressure[i] = np.where(here, after, rested)
-            filled = fill_pressure(np.asarray(after), circuit.p_set)
-            margin = (filled - demand.p_need) / np.maximum(demand.p_need - p_atm, 1.0)
-            worst = np.where(here, np.minimum(worst, margin), worst)
+        rested = after_leak(pressure, demand.wait, leak, p_atm)
+        after = np.asarray(after_draw(rested, volume, demand.V_before, demand.V_after, p_atm, p_set))
+        here = behind[:, :, demand.user]
+        pressure = np.where(here, after, rested)
+        margin = (fill_pressure(after, p_set) - demand.p_need) / np.maximum(demand.p_need - p_atm, 1.0)
+        worst = np.minimum(worst, np.where(here, margin, np.inf).min(axis=0))
     return worst

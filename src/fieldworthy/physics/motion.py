@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from fieldworthy.physics._require import positive
+from fieldworthy.physics._require import above, at_least, positive
 from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.battery import Battery
 from fieldworthy.physics.gearing import GearStage
@@ -77,9 +77,9 @@ class Load:
     def __post_init__(self) -> None:
         positive(mass=self.mass)
         for name in ("rotating_mass", "resistance"):
-            if not np.all(np.greater_equal(getattr(self, name), 0.0)):
+            if not at_least(0.0, getattr(self, name)):
                 raise ValueError(f"{name} must be zero or more, got {getattr(self, name)!r}")
-        if not np.all(np.greater(self.deceleration, 0.0)):
+        if not above(0.0, self.deceleration):
             raise ValueError(f"deceleration must be positive, got {self.deceleration!r}")
 
 

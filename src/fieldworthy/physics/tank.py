@@ -25,6 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.cylinder import Cylinder
 from fieldworthy.physics.gas import GAMMA, P_ATM
@@ -61,10 +62,10 @@ class Draw:
     p_need: Real = P_ATM
 
     def __post_init__(self) -> None:
-        if not (np.all(np.greater_equal(self.V_before, 0.0)) and np.all(self.V_after > self.V_before)):
+        if not (at_least(0.0, self.V_before) and above(0.0, self.V_after - self.V_before)):
             raise ValueError(f"volumes must be 0 <= V_before < V_after, got {self.V_before}, {self.V_after}")
         for name, p in (("p_set", self.p_set), ("p_need", self.p_need)):
-            if not np.all(np.greater(p, 0.0)):
+            if not above(0.0, p):
                 raise ValueError(f"{name} is an absolute pressure and must be above zero, got {p}")
 
 
