@@ -89,3 +89,9 @@ def test_another_pose_than_on_the_scales_is_refused(tmp_path):
     sections = {"scales": weighing(0), "tilt": tilted(0) | {"pose": "driving"}}
     with pytest.raises(BadInput, match="expected the pose of 'scales'"):
         measured(tmp_path, sections)
+
+
+def test_anti_tip_rollers_are_in_the_way_and_it_is_said(tmp_path):
+    rollers = {"rollers": {"nose": {"position": ["0.2 m", "0 m"], "clearance": "6 mm"}}}
+    assert "rollers taken off" in fit(measured(tmp_path, robot=rollers), tilted(0)).notes[0]
+    assert fit(measured(tmp_path), tilted(0)).notes == ()

@@ -103,7 +103,7 @@ def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
     fitted, blind = told(solution, list(_asked(section, measured, parameters)))
     return Procedure(
         "tilt", "Tilt until it balances", section.date, fitted, blind, _residuals(edges, predicted(solution.values)),
-        scatter_note(solution, float(section.error), "angle", "deg"), ("meriam_statics",),
+        (*_rollers(measured), *scatter_note(solution, float(section.error), "angle", "deg")), ("meriam_statics",),
         weighing_entries(section.pose, listed_body(measured, section.pose), robot_units(measured)),
     )  # fmt: skip
 
@@ -121,6 +121,12 @@ def _edges(section: Tilt, measured: Measured) -> Iterator[_Edge]:
         rolls = along and section.how == "by hand"
         known = deviation(measured, (*wheel.key, 0 if along else 1))
         yield _Edge(side, place, known, wheel.radius if rolls else 0.0, angles)
+
+
+def _rollers(measured: Measured) -> tuple[str, ...]:
+    if not measured.robot.nominal.rollers:
+        return ()
+    return ("This robot has anti-tip rollers: tilts tell its height only with the rollers taken off.",)
 
 
 def _parameters(section: Tilt, measured: Measured, edges: Sequence[_Edge]) -> list[Parameter]:
