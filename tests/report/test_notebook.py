@@ -131,6 +131,11 @@ def test_every_figure_has_a_sentence_for_who_cannot_see_it(made):
         assert "<desc" in svg
 
 
+def test_the_pdf_can_be_read_aloud(made):
+    """ISO 14289-1 (PDF/UA-1), checked by the typesetter: title, language, order, headings, and words for figures."""
+    assert b"<pdfuaid:part>1</pdfuaid:part>" in made[0]
+
+
 def test_cautions_stand_where_it_can_hurt(made):
     text = "".join(pages_of(made[0]))
     for caution in made[2]["cautions"]:

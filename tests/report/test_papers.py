@@ -82,6 +82,7 @@ def test_the_pdf_says_what_it_is(tmp_path):
     assert str(reader.metadata.creation_date).startswith("2026-11-25")
     assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]  # tagged, so that a reader aloud finds its order
     assert reader.trailer["/Root"]["/Lang"] == "en"
+    assert b"<pdfuaid:part>1</pdfuaid:part>" in file.read_bytes()  # ISO 14289-1, as the typesetter has checked it
     fonts = {f for page in reader.pages for f in page["/Resources"]["/Font"].values()}
     for font in fonts:
         inner = font.get_object()["/DescendantFonts"][0].get_object()["/FontDescriptor"].get_object()

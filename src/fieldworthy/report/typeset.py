@@ -42,9 +42,19 @@ def as_pdf(paper: Paper) -> bytes:
     Returns
     -------
     bytes
-        A PDF file, tagged, with its fonts inside; the same for the same document [-].
+        A PDF file with its fonts inside; the same for the same document [-].
+
+    Notes
+    -----
+    It follows PDF/UA-1, so that a reader aloud finds title, order, headings and what figures show; where something
+    typed stands in its way, such as a letter that no font has, it is tagged all the same.
     """
-    pdf: bytes = _set(paper, "pdf")
+    import typst  # noqa: PLC0415  only where a document is set
+
+    try:
+        pdf: bytes = _set(paper, "pdf", aloud=True)
+    except typst.TypstError:
+        pdf = _set(paper, "pdf")
     return pdf
 
 
@@ -83,7 +93,7 @@ def pages(paper: Paper) -> int:
     return len(as_pictures(paper, 6.0))
 
 
-def _set(paper: Paper, form: Literal["pdf", "png"], per_inch: float | None = None) -> Any:
+def _set(paper: Paper, form: Literal["pdf", "png"], per_inch: float | None = None, *, aloud: bool = False) -> Any:
     import typst  # noqa: PLC0415  only where a document is set
 
     data = json.dumps(as_data(paper), ensure_ascii=False)
@@ -96,6 +106,7 @@ def _set(paper: Paper, form: Literal["pdf", "png"], per_inch: float | None = Non
             ignore_system_fonts=True,
             sys_inputs={"data": data},
             timestamp=0,
+            pdf_standards=["ua-1"] if aloud else [],
         )
 
 
