@@ -128,3 +128,14 @@ def test_wheels_that_are_not_where_the_file_says_widen_the_interval(tmp_path):
     found = fit(measured(tmp_path, robot={"drive": {"wheels": wheels}}), data).get(FORWARD)
     assert found.value - TRUTH[FORWARD] == pytest.approx(0.001, abs=2e-4)
     assert 0.9e-3 < found.half_width < 2.5e-3
+
+
+def test_a_roller_that_would_carry_the_lower_end_is_named(tmp_path):
+    """100 mm behind the rear axle, at a pitch of 20 degrees, it comes 36 mm down; it has 6 mm."""
+    rollers = {"tail": {"position": ["-0.22 m", "0 m"], "clearance": "6 mm"},
+               "nose": {"position": ["0.2 m", "0 m"], "clearance": "6 mm"}}  # fmt: skip
+    found = fit(measured(tmp_path, robot=SURE | {"rollers": rollers}), weighing(0))
+    assert found.notes[0] == (
+        "With the front raised, anti-tip roller 'tail' reaches the floor and carries: take it off first."
+    )
+    assert not any("nose" in note for note in found.notes)

@@ -269,7 +269,11 @@ def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], so
     if not section.raised:
         why = "level scales do not feel how high the mass lies"
         blind = (*blind, Unidentified(HEIGHT, ("weighed", "z"), why, _RAISE))
-    notes = [*_missing(fitted, listed, unit), *scatter_note(solution, float(section.error), "mass", unit["mass"])]
+    notes = [
+        *_rollers_down(section, measured),
+        *_missing(fitted, listed, unit),
+        *scatter_note(solution, float(section.error), "mass", unit["mass"]),
+    ]
     residuals = _residuals(stands, solution, float(section.error))
     return Procedure(
         "scales", "Scales under the wheels", section.date, fitted, blind, residuals,
@@ -311,6 +315,19 @@ def _missing(fitted: Sequence[Fitted], listed: ListedBody | None, unit: dict[str
 
 def _show(mass: float, unit: dict[str, str]) -> str:
     return show(mass, "mass", unit["mass"], 4)
+
+
+def _rollers_down(section: Scales, measured: Measured) -> Iterator[str]:
+    """Anti-tip rollers beyond the lower wheels that would carry a part of the raised robot."""
+    wheels = contacts(measured).values()
+    front, back = max(w.x for w in wheels), min(w.x for w in wheels)
+    for end in dict.fromkeys(raised.end for raised in section.raised):
+        pitch = max(float(pitch_of_lift(front - back, float(r.lift))) for r in section.raised if r.end == end)
+        for name, roller in measured.robot.nominal.rollers.items():
+            x = float(roller.position[0])
+            beyond = back - x if end == "front" else x - front
+            if beyond * np.tan(pitch) > float(roller.clearance):
+                yield f"With the {end} raised, anti-tip roller '{name}' reaches the floor and carries: take it off first."
 
 
 def _residuals(stands: Sequence[_Stand], solution: Solution, error: float) -> tuple[Residuals, ...]:
