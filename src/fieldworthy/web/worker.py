@@ -24,6 +24,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 Progress = Callable[[float], None]
 _tell: Progress | None = None
+_LEAVE = "leave"
 
 
 class Stopped(Exception):
@@ -112,7 +113,12 @@ class Worker:
             self._process.kill()
 
     def close(self) -> None:
-        """End the process for good."""
+        """End the process for good; one that has nothing to do may leave by itself."""
+        self._stopping = True
+        if self._line is not None and self._process is not None and not self._order.locked():
+            with contextlib.suppress(OSError):
+                self._line.send(_LEAVE)
+            self._process.join(timeout=3)
         self.stop()
         self._threads.shutdown(wait=False, cancel_futures=True)
 
@@ -166,9 +172,12 @@ def _serve(line: Connection) -> None:
     _tell = lambda share: line.send(("share", share))  # noqa: E731
     while True:
         try:
-            function, arguments = line.recv()
+            asked = line.recv()
         except (EOFError, OSError):
             return
+        if asked == _LEAVE:
+            return
+        function, arguments = asked
         line.send(_done(function, arguments))
 
 
