@@ -185,6 +185,9 @@ def _short(content: Content) -> Section:
         blocks.append(Para("These checks fail for the robot as the file states it. A margin of 0 is exactly at the "
                            "limit; -0.5 misses it by half of it."))  # fmt: skip
         blocks.append(Table(("What is short", "Finding", "Margin", "Holds in"), rows_, (5.0, 2.3, 0.9, 1.0), (2, 3)))
+        if not content.mendings:
+            blocks.append(Para("Which single changes mend them is told by 'fieldworthy check --remedies', and here "
+                               "where the notebook is made with --remedies.", "quiet"))  # fmt: skip
     else:
         blocks.append(Para("No check fails for the robot as the file states it.", "lead"))
     figure = drawn_margins.margins(margins_of(report)[:_MARGINS], style_of(content.loaded))
@@ -210,7 +213,10 @@ def _subsystem(content: Content, subject: Subject, page: Page) -> Section:
     if findings:
         blocks += [Head("Result"), *findings_table(findings, _FINDINGS)]
     if facts:
-        blocks += [Head("Also computed"), Points([_fact(f) for f in telling(page, facts, 1 if page.wide else _FACTS)])]
+        blocks += [
+            Head("Also computed"),
+            Points([_fact(f) for f in telling(page, facts, 1 if page.wide and not whole else _FACTS)]),
+        ]
     blocks += [Head("What follows"), Points(what_follows(findings, mended))]
     return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in whole)])
 
