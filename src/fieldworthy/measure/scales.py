@@ -327,7 +327,8 @@ def _rollers_down(section: Scales, measured: Measured) -> Iterator[str]:
             x = float(roller.position[0])
             beyond = back - x if end == "front" else x - front
             if beyond * np.tan(pitch) > float(roller.clearance):
-                yield f"With the {end} raised, anti-tip roller '{name}' reaches the floor and carries: take it off first."
+                carries = f"anti-tip roller '{name}' reaches the floor and carries: take it off first."
+                yield f"With the {end} raised, {carries}"
 
 
 def _residuals(stands: Sequence[_Stand], solution: Solution, error: float) -> tuple[Residuals, ...]:
