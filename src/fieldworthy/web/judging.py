@@ -266,9 +266,9 @@ def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[t
     BadInput
         When the file cannot be read, or a value cannot be put there.
     """
-    texts = dict(source.texts)
-    if is_season(texts[source.file]):
-        text = spliced(source.file, texts[source.file], dict(changes))
+    own = dict(source.texts).get(source.file)
+    if own is not None and is_season(own):
+        text = spliced(source.file, own, dict(changes))
         load_season(source.file, text)
         return ((source.file, text),)
     return texts_of(edited(robot_of(source), dict(changes)))
