@@ -36,11 +36,29 @@ def test_what_came_and_went(tmp_path):
         (tmp_path / name).mkdir()
     older = load(tmp_path / "a")
     newer = load(tmp_path / "b", {"rollers": {"front": {"position": ["0.2 m", "0 m"], "clearance": "5 mm"}}})
+    # the small robot has no rollers at all: the whole group is new
+    assert edits(older, newer) == [("rollers", "–", "with front")]
+    assert edits(newer, older) == [("rollers", "with front", "–")]
+
+
+def test_a_new_thing_is_told_once(tmp_path):
+    for name in "ab":
+        (tmp_path / name).mkdir()
+    plate = {"mass": "1 kg", "position": ["0 m", "0 m", "0.1 m"], "size": ["0.1 m", "0.1 m", "0.1 m"]}
+    older, newer = load(tmp_path / "a"), load(tmp_path / "b", {"parts": {"plate": plate}})
+    told = "mass 1 kg; position 0 m, 0 m, 0.1 m; size 0.1 m, 0.1 m, 0.1 m"
+    assert edits(older, newer) == [("parts.plate", "–", told)]
+
+
+def test_season_and_own_classes_count_too(tmp_path):
+    for name in "ab":
+        (tmp_path / name).mkdir()
+    older = load(tmp_path / "a", season={"limits": {"mass": "7.5 kg"}})
+    newer = load(tmp_path / "b", {"catalogue": {"wheels": {"test wheel": {"grip": 0.9}}}}, {"limits": {"mass": "9 kg"}})
     assert edits(older, newer) == [
-        ("rollers.front.position", "–", "0.2 m, 0 m"),
-        ("rollers.front.clearance", "–", "5 mm"),
+        ("season.limits.mass", "7.5 kg", "9 kg"),
+        ("catalogue.wheels.test wheel.grip", "0.8", "0.9"),
     ]
-    assert edits(newer, older)[0] == ("rollers.front.position", "0.2 m, 0 m", "–")
 
 
 def test_what_moved_and_by_how_much(pair):

@@ -10,10 +10,13 @@ from fieldworthy.checks.finding import Fact, Finding, Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Section, Table
 from fieldworthy.report.numbers import chance, items_of, with_unit
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.partslist import beside
+from fieldworthy.schema import read_document
 from fieldworthy.schema.problems import KeyPath, dotted
 from fieldworthy.units import digits
 
 _MOST = 22  # rows of each table
+_FEW = 4  # entries of a new thing that are told in full
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ def _verdict(item: Finding | Fact | None) -> str:
 
 
 def edits(older: Loaded, newer: Loaded) -> list[tuple[str, str, str]]:
-    """List what changed in the files: parts list and season included, the catalogue's generic classes not.
+    """List what changed in the files, parts list and season included.
 
     Parameters
     ----------
@@ -63,29 +66,67 @@ def edits(older: Loaded, newer: Loaded) -> list[tuple[str, str, str]]:
     list of tuple of str
         Key, what stood there, and what stands there now; a dash for nothing [-].
     """
-    before, after = (dict(_leaves(_own(loaded), ())) for loaded in (older, newer))
-    season = [dict(_leaves(loaded.season.model_dump(), ("season",))) for loaded in (older, newer)]
-    before |= {key: _said(value) for key, value in season[0].items() if season[1].get(key) != value}
-    after |= {key: _said(value) for key, value in season[1].items() if season[0].get(key) != value}
-    keys = [*after, *(key for key in before if key not in after)]
-    changed = [key for key in keys if before.get(key) != after.get(key)]
-    return [(dotted(k), _said(before.get(k, "–")), _said(after.get(k, "–"))) for k in changed if k != ("season",)]
+    before, after = _alike(_own(older), _own(newer))
+    return [(dotted(path), _told(was), _told(now)) for path, was, now in _differences(before, after, ())]
 
 
 def _own(loaded: Loaded) -> dict[str, Any]:
-    """The file's data without the catalogue, which holds generic classes too."""
-    return {key: value for key, value in loaded.document.data.items() if key != "catalogue"}
+    """The robot file's data with its parts list, and the season's in place of its name."""
+    data: dict[str, Any] = dict(loaded.document.data)
+    file = beside(loaded.document.file, str(data["season"]))
+    if file is not None:
+        data["season"] = read_document(file, loaded.texts.get(file)).data
+    return data
 
 
-def _leaves(data: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
-    if isinstance(data, dict) and data and "value" not in data:
-        for key, item in data.items():
-            yield from _leaves(item, (*path, str(key)))
-    elif isinstance(data, (list, tuple)) and any(isinstance(item, (dict, list)) for item in data):
-        for i, item in enumerate(data):
-            yield from _leaves(item, (*path, i))
-    else:
-        yield path, data
+def _alike(before: dict[str, Any], after: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Of the catalogue only the classes that both have: which generic ones are used shows where they are named."""
+    both = []
+    for one, other in ((before, after), (after, before)):
+        kept = {
+            section: {name: it for name, it in classes.items() if name in (other["catalogue"].get(section) or {})}
+            for section, classes in one["catalogue"].items()
+        }
+        both.append({**one, "catalogue": kept})
+    return both[0], both[1]
+
+
+_NOTHING = object()
+"""Stands for what a file does not say."""
+
+
+def _differences(before: Any, after: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Any, Any]]:
+    """Where two files differ: a thing that is new or gone is told once, not entry by entry."""
+    if _nested(before) and _nested(after):
+        old, new = _entries(before), _entries(after)
+        for key in [*new, *(k for k in old if k not in new)]:
+            yield from _differences(old.get(key, _NOTHING), new.get(key, _NOTHING), (*path, key))
+    elif before != after:
+        yield path, before, after
+
+
+def _nested(data: Any) -> bool:
+    """Whether entries of their own stand below; a quantity with its basis, or a list of numbers, is one entry."""
+    if isinstance(data, dict):
+        return "value" not in data
+    return isinstance(data, list) and any(isinstance(item, (dict, list)) for item in data)
+
+
+def _entries(data: Any) -> dict[str | int, Any]:
+    return dict(enumerate(data)) if isinstance(data, list) else data
+
+
+def _told(data: Any) -> str:
+    if data is _NOTHING:
+        return "–"
+    if not _nested(data):
+        return _said(data)
+    if isinstance(data, list):
+        return "one entry" if len(data) == 1 else f"{len(data)} entries"
+    entries = _entries(data)
+    if len(entries) <= _FEW and not any(_nested(item) for item in entries.values()):
+        return "; ".join(f"{key} {_said(item)}" for key, item in entries.items())
+    return f"with {', '.join(str(key) for key in entries)}"
 
 
 def _said(value: Any) -> str:
@@ -93,7 +134,7 @@ def _said(value: Any) -> str:
         return ", ".join(str(v) if k == "value" else f"{k} {v}" for k, v in value.items() if v is not None)
     if isinstance(value, (list, tuple)):
         return ", ".join(str(v) for v in value)
-    return str(value)
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def moves(older: Report, newer: Report) -> list[Moved]:
