@@ -17,6 +17,7 @@ from fieldworthy.measure.telling import with_interval
 from fieldworthy.schema import read_document
 from fieldworthy.schema.changes import GONE
 from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.units import KINDS
 from fieldworthy.web.entering import path_of
 from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in
 from fieldworthy.web.look import Look
@@ -134,7 +135,7 @@ def told(source: Source, readings: Readings, part: str, units: Units) -> Card:
     """
     path = path_of(part)
     found = procedure(measured_of(source, readings), *map(str, path))
-    return _card(measured_of(source, readings, units), found)
+    return _card(measured_of(source, readings, units), _freed(found, units))
 
 
 def fitted(source: Source, readings: Readings, units: Units) -> FitShown:
@@ -162,8 +163,18 @@ def fitted(source: Source, readings: Readings, units: Units) -> FitShown:
     ways = Ways(progress, partial(shown_in, units=units))
     report = fit(measured_of(source, readings), ways=ways)
     shown = measured_of(source, readings, units)
-    held = comparisons(shown, combined(report.procedures))
-    return FitShown(source, readings, report, tuple(_card(shown, p) for p in report.procedures), held)
+    told_in = [_freed(p, units) for p in report.procedures]
+    held = comparisons(shown, combined(told_in))
+    return FitShown(source, readings, report, tuple(_card(shown, p) for p in told_in), held)
+
+
+def _freed(found: Procedure, units: Units) -> Procedure:
+    """Leave the choice of units to the person, where those that a procedure asks for are of one system."""
+    if units == "file":
+        return found
+    systems = {name for name, kind in KINDS.items() if kind.metric != kind.inch}
+    items = (dataclasses.replace(item, unit="") if item.kind in systems else item for item in found.fitted)
+    return dataclasses.replace(found, fitted=tuple(items))
 
 
 def _card(measured: Measured, found: Procedure) -> Card:

@@ -187,7 +187,7 @@ def begin(robot: Path, called: str, day: date) -> Path:
     BadInput
         When it cannot be written.
     """
-    stems = [f"{robot.stem}_measured", *(f"{robot.stem}_measured_{i}" for i in range(2, _MOST))]
+    stems = [f"{robot.stem}_measurements", *(f"{robot.stem}_measurements_{i}" for i in range(2, _MOST))]
     file = next(f for stem in stems if not (f := robot.with_name(f"{stem}.yaml")).exists())
     shown = " ".join(called.split())[:80]
     text = (

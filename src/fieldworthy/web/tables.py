@@ -6,6 +6,7 @@ import csv
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 from fieldworthy.measure import drivelog, frames, samples
@@ -74,7 +75,7 @@ def head_of(text: str) -> tuple[str, ...]:
     lines = text.splitlines()[:_LINES]
     best: tuple[str, ...] = ()
     for delimiter in DELIMITERS:
-        for line, below in zip(lines, [*lines[1:], ""], strict=True):
+        for line, below in pairwise([*lines, ""]):
             names, cells = _cut(line, delimiter), _cut(below, delimiter)
             words = [n for n in names if n and not _is_number(n)]
             if len(words) == len(names) == len(cells) > max(1, len(best)) and any(map(_is_number, cells)):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fieldworthy.schema.problems import KeyPath
 from fieldworthy.web.blanks import Blank, Group
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.screen import field_id
@@ -44,6 +45,11 @@ def drawn_form(group: Group, texts: Mapping[str, str], file: str, *, may_change:
                class_="sheet", autocomplete="off")  # fmt: skip
 
 
+def _is_first(path: KeyPath) -> bool:
+    """Whether it stands in the first row of its list: what is said there is not said again in every row."""
+    return not any(isinstance(key, int) and key > 0 for key in path)
+
+
 class _Drawing:
     """Writes blanks and groups with what was typed in them."""
 
@@ -66,7 +72,7 @@ class _Drawing:
     def group(self, group: Group) -> Markup:
         """A group; one that is not there yet and is not needed is folded away."""
         identifier = field_id(group.path)
-        about = tag("p", group.about, class_="fine") if group.about else ""
+        about = tag("p", group.about, class_="fine") if group.about and _is_first(group.path) else ""
         said = tag("p", id=f"{identifier}-said", class_="said", role="alert")
         add = ""
         if group.kind == "list" and self._may_change:
@@ -81,11 +87,14 @@ class _Drawing:
     def blank(self, blank: Blank) -> Markup:
         """One value with its label above and its unit beside."""
         identifier = field_id(blank.path)
-        hints = [blank.about]
-        about = tag("small", *hints, id=f"{identifier}-about") if blank.about else ""
+        first = not any(
+            isinstance(key, int) and key > 0 for key in blank.path
+        )  # it is said once for all rows of a list
+        told = blank.about if first else ""
+        about = tag("small", told, id=f"{identifier}-about") if told else ""
         said = tag("p", id=f"{identifier}-said", class_="said", role="alert")
         label = tag("label", blank.label, for_=identifier)
-        return tag("div", label, self._box(blank, f"{identifier}-about" if blank.about else ""), about, said,
+        return tag("div", label, self._box(blank, f"{identifier}-about" if told else ""), about, said,
                    class_="field")  # fmt: skip
 
     def reading(self, blank: Blank) -> Markup:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -14,6 +16,7 @@ from fieldworthy.web.components import heading
 from fieldworthy.web.entering import Form, Typed, entered, form, path_of
 from fieldworthy.web.markup import Content, Markup, address, tag
 from fieldworthy.web.measuring import Card, drawn_readings, told
+from fieldworthy.web.pictures import Named
 from fieldworthy.web.readings import Memory, Readings
 from fieldworthy.web.screen import field_id, plain_sentences, sentences
 from fieldworthy.web.views.measuredfit import SIGNS, card_body
@@ -24,6 +27,8 @@ from fieldworthy.web.views.robot import pictures_of
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
 
+_LOOK = 1.5  # s between two looks at the disk
+_FIGURES = 4  # that are shown at once
 _LONGEST = 300  # characters of what is typed into one blank
 
 
@@ -120,6 +125,7 @@ async def build_sheet(page: Page, memory: Memory, file: Path, part: str) -> None
     page.on("put", lambda data: _put(desk, data.get("values") or {}))
     page.on("put-mine", lambda _: _put(desk, {}, over=True))
     page.on("take-theirs", lambda _: _theirs(desk))
+    watch(page, file, lambda: page.later(_moved(desk)))
     if await show_form(desk) and desk.form is not None:
         if desk.form.tables and page.may_change:
             build_table(desk)
@@ -270,6 +276,24 @@ async def _theirs(desk: Desk) -> None:
         await _tell(desk)
 
 
+async def _moved(desk: Desk) -> None:
+    """Say that the file has other readings of this procedure; what is being typed stays as it is."""
+    page = desk.page
+    if page.draft is None or desk.form is None or desk.busy or desk.typed:
+        return  # who has typed something is asked when that is put into the file
+    try:
+        now = await page.bench.sketch(form, page.draft.source, Readings.read(desk.file), desk.typing(), date.today())
+    except BadInput as error:
+        page.put("sheet-said", tag("div", tag("p", f"{desk.file.name} cannot be read any more."),
+                 plain_sentences(error.problems), class_="trouble"))  # fmt: skip
+        return
+    if now.said == desk.form.said:
+        return
+    show = tag("button", "Show them", type="button", data_do="take-theirs")
+    head = tag("p", f"{desk.file.name} has other readings of this procedure now.")
+    page.put("sheet-said", tag("div", head, tag("div", show, class_="choices"), class_="trouble"))
+
+
 async def _tell(desk: Desk) -> None:
     """Say what this procedure's readings give, with figures."""
     page = desk.page
@@ -278,14 +302,25 @@ async def _tell(desk: Desk) -> None:
     page.put("sheet-told", tag("h2", "What these readings tell"), tag("p", "Being fitted …", class_="fine"))
     source, units = page.draft.source, page.liking.units
     try:
-        found = await page.bench.compute(told, source, Readings.read(desk.file), desk.part, units)
+        long = desk.form is not None and desk.form.tables  # logs take seconds: sliders do not wait for them
+        run = page.bench.compute if long else page.bench.sketch
+        found: Card = await run(told, source, Readings.read(desk.file), desk.part, units)
     except BadInput as error:
         page.put("sheet-told", tag("h2", "What these readings tell"), tag("div", tag("p", "Nothing yet:"),
                  plain_sentences(error.problems), class_="trouble"))  # fmt: skip
         return
     figures = await page.drawn(drawn_readings, source, found.procedure, page.look()) or ()
     if page.view == "measurements" and page.query.get("part") is not None:
-        page.put("sheet-told", _told(desk, found), tag("div", pictures_of(page, figures), class_="figures"))
+        page.put("sheet-told", _told(desk, found), _pictures(page, figures))
+
+
+def _pictures(page: Page, figures: Named) -> Content:
+    """The figures; many are folded away."""
+    shown = tag("div", pictures_of(page, figures), class_="figures")
+    if len(figures) <= _FIGURES:
+        return shown
+    summary = tag("summary", f"Readings against the model: {len(figures)} figures")
+    return tag("div", tag("details", summary, shown), class_="told")
 
 
 def _told(desk: Desk, card: Card) -> Content:
@@ -297,3 +332,38 @@ def _told(desk: Desk, card: Card) -> Content:
                href=address("measurements", file=desk.page.file), data_go=True)  # fmt: skip
     beside = tag("section", tag("h3", "Beside the robot file"), tag("ul", held, class_="held")) if held else ""
     return [tag("h2", "What these readings tell"), card_body(card), beside, tag("p", link)]
+
+
+def watch(page: Page, file: Path, moved: Callable[[], None]) -> None:
+    """Look at a measurements file again and again for as long as the view is shown.
+
+    Parameters
+    ----------
+    page : Page
+        The window [-].
+    file : Path
+        The file [-].
+    moved : callable
+        Called when it has another text [-].
+    """
+    gone: list[bool] = []
+    page.on_leave(lambda: gone.append(True))
+
+    async def look() -> None:
+        seen = _stamp(file)
+        while not gone and not page.client.is_deleted:
+            await asyncio.sleep(_LOOK)
+            now = _stamp(file)
+            if now != seen and not gone:
+                seen = now
+                moved()
+
+    page.later(look())
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    try:
+        found = file.stat()
+    except OSError:
+        return 0, 0
+    return found.st_mtime_ns, found.st_size

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,12 +14,11 @@ from fieldworthy.web.markup import Content, Markup, address, tag
 from fieldworthy.web.readings import Memory, Readings, begin, belonging
 from fieldworthy.web.screen import plain_sentences
 from fieldworthy.web.views.measuredfit import build_fit
-from fieldworthy.web.views.measuredsheet import build_sheet
+from fieldworthy.web.views.measuredsheet import build_sheet, watch
 
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
 
-_LOOK = 1.5  # s between two looks at the disk
 _CAUTION = (
     "Measuring can hurt: read a sheet's cautions before you begin. The event's rules, the makers' ratings and a "
     "responsible adult come first."
@@ -84,41 +81,6 @@ def memory_of(page: Page) -> Memory:
     return found
 
 
-def watch(page: Page, file: Path, moved: Callable[[], None]) -> None:
-    """Look at a measurements file again and again for as long as the view is shown.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    file : Path
-        The file [-].
-    moved : callable
-        Called when it has another text [-].
-    """
-    gone: list[bool] = []
-    page.on_leave(lambda: gone.append(True))
-
-    async def look() -> None:
-        seen = _stamp(file)
-        while not gone and not page.client.is_deleted:
-            await asyncio.sleep(_LOOK)
-            now = _stamp(file)
-            if now != seen and not gone:
-                seen = now
-                moved()
-
-    page.later(look())
-
-
-def _stamp(file: Path) -> tuple[int, int]:
-    try:
-        found = file.stat()
-    except OSError:
-        return 0, 0
-    return found.st_mtime_ns, found.st_size
-
-
 def _file(page: Page, names: tuple[str, ...], chosen: str) -> Content:
     """Which measurements file belongs to the robot."""
     assert page.draft is not None
@@ -137,7 +99,7 @@ def _file(page: Page, names: tuple[str, ...], chosen: str) -> Content:
 async def _begin(page: Page) -> None:
     if page.draft is None or not page.may_change:
         return
-    called = page.judged.report.robot if page.judged else page.draft.file.stem
+    called = next((e.title for e in page.desk.folder.entries() if e.name == page.file), page.draft.file.stem)
     file = begin(page.draft.file, called, date.today())
     await page.again()
     page.note(f"Wrote {file.name}. Choose what you want to measure.")
