@@ -211,7 +211,7 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
 
 
 @app.command()
-def fit(
+def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     robot: RobotFile,
     measurements: Annotated[Path, typer.Argument(help="The measurements file (YAML).")],
     write: Annotated[
@@ -223,11 +223,12 @@ def fit(
     ] = False,
     samples: Annotated[int, typer.Option(min=0, max=1_000_000, help="Samples of the tolerances.")] = 1000,
     seed: Seed = 0,
+    plots: Annotated[Path | None, typer.Option(help="Write residual plots (SVG) into this folder.")] = None,
 ) -> None:
     """Fit readings of the real robot: values with intervals, where the file is unlikely, and what that changes."""
     from fieldworthy.cli.fitting import Asked, run_fit  # noqa: PLC0415  heavy imports only where they are used
 
-    run_fit(robot, measurements, Asked(as_json, every, write, samples, seed))
+    run_fit(robot, measurements, Asked(as_json, every, write, samples, seed, plots))
 
 
 @app.command()

@@ -47,6 +47,8 @@ class Asked:
         Print JSON; show facts too; write the measured values into the robot file.
     samples, seed : int
         How the chances are sampled.
+    plots : Path or None
+        Folder for residual plots.
     """
 
     as_json: bool = False
@@ -54,6 +56,7 @@ class Asked:
     write: bool = False
     samples: int = 1000
     seed: int = 0
+    plots: Path | None = None
 
 
 def run_fit(robot: Path, file: Path, asked: Asked) -> None:
@@ -78,6 +81,10 @@ def run_fit(robot: Path, file: Path, asked: Asked) -> None:
         sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
         print_fit(Console(highlight=False, markup=False, soft_wrap=True), measured, report, every=asked.every)
+    if asked.plots is not None:
+        from fieldworthy.cli.plots import write_plots  # noqa: PLC0415  drawing only where it is asked for
+
+        sys.stderr.write(f"{len(write_plots(asked.plots, measured.robot, report))} plots in {asked.plots}\n")
     if asked.write:
         _write(measured, report, prints)
     elif report.comparisons and not asked.as_json:
