@@ -114,7 +114,7 @@ class Checker:
         said = self._said(task, changed, anew)
         self._before = task
         in_order = [one for check in _ALL for one in said[check]]
-        return report_of(loaded, in_order, self._samples, self._seed)
+        return report_of(loaded, task.stated[0][1], in_order, self._samples, self._seed)
 
     def _said(self, task: _Task, changed: Changed | None, anew: bool) -> dict[int, list[Said]]:
         shared = self.ready()
@@ -151,7 +151,7 @@ class _Task:
     def of(cls, loaded: Loaded) -> _Task:
         stated, shown = stated_by(loaded), Shown.of(loaded.quantities)
         fields = {place: (path, value) for place, path, value in fields_of(stated)}
-        entries = tabled(loaded.nominal, fields, shown).entries
+        entries = tabled(stated[0][1], fields, shown).entries
         form = [(place, _form(value)) for place, (_, value) in fields.items()], [path for path, _ in entries]
         return cls(loaded, stated, shown, fields, form)
 

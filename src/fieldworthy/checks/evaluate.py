@@ -61,7 +61,7 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
         if progress:
             progress(start + more.samples)
     said = [judged(o, t, table) for o, t in zip(outcomes, tallies, strict=True)]
-    return report_of(loaded, said, samples, seed)
+    return report_of(loaded, loaded.nominal, said, samples, seed)
 
 
 def entries_of(robot: Robot, quantities: Iterable[tuple[KeyPath, Quantity]]) -> list[tuple[KeyPath, Quantity]]:
@@ -70,7 +70,7 @@ def entries_of(robot: Robot, quantities: Iterable[tuple[KeyPath, Quantity]]) -> 
     Parameters
     ----------
     robot : Robot
-        With nominal numbers [SI].
+        The robot, whatever stands for its numbers [-].
     quantities : iterable of tuple
         Key path and quantity of all; the season's paths begin with ``season`` [-].
 
@@ -82,13 +82,15 @@ def entries_of(robot: Robot, quantities: Iterable[tuple[KeyPath, Quantity]]) -> 
     return [(path, settled(robot, path, q)) for path, q in quantities if q.tolerance > 0 or path[0] != "season"]
 
 
-def report_of(loaded: Loaded, said: Sequence[Said], samples: int, seed: int) -> Report:
+def report_of(loaded: Loaded, described: Robot, said: Sequence[Said], samples: int, seed: int) -> Report:
     """Put together what a person reads.
 
     Parameters
     ----------
     loaded : Loaded
         The robot with its season [-].
+    described : Robot
+        The robot, whatever stands for its numbers [-].
     said : sequence of Finding or Fact
         In the order of the checks [-].
     samples, seed : int
@@ -109,7 +111,7 @@ def report_of(loaded: Loaded, said: Sequence[Said], samples: int, seed: int) -> 
         assumptions(loaded),
         samples,
         seed,
-        cautions(loaded.nominal),
+        cautions(described),
     )
 
 

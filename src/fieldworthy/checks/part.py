@@ -58,7 +58,7 @@ def tabled(robot: Any, fields: Mapping[Place, Field], shown: Shown) -> Table:
     Parameters
     ----------
     robot : Robot
-        With nominal numbers [SI].
+        The robot, whatever stands for its numbers [-].
     fields : mapping
         All fields of robot and season [-].
     shown : Shown
