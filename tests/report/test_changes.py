@@ -128,5 +128,8 @@ def test_who_leads_depends_on_the_weights(decided):
     assert leading(by_points).startswith("By these weights Heron mk2 leads with 1.00")
     assert leading(by_hours).startswith("By these weights Heron mk1 leads with 1.00")
     decision = Decision(variants, reports, found, by_points)
+    pages = choice(decision, style_of(variants[0]))
+    used = [b for b in pages[0].blocks if isinstance(b, Table)][-1]
+    assert ["mass", "9000 g", "8522 g", "8054 g"] in [list(row) for row in used.rows]  # the parts lists add up to these
     titles = [s.title for s in choice(decision, style_of(variants[0]))]
     assert titles == ["The decision: Heron mk1, Heron mk2", "The decision: forecast and recommendation"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fieldworthy.checks.finding import Report
 from fieldworthy.decide.compare import Chance, Comparison, Difference, Interval
-from fieldworthy.decide.features import Ability, Hours
+from fieldworthy.decide.features import Ability, Hours, UsedLimit
 from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix
 from fieldworthy.draw import compare as drawn
@@ -58,7 +58,7 @@ def choice(decision: Decision, style: Style) -> list[Section]:
     """
     names = ", ".join(decision.matrix.names)
     return [
-        Section(f"The decision: {names}", [*_alternatives(decision), *_criteria(decision.matrix)]),
+        Section(f"The decision: {names}", [*_alternatives(decision), *_criteria(decision.matrix), *_used(decision)]),
         Section("The decision: forecast and recommendation", _forecast(decision.found, style)),
     ]
 
@@ -119,6 +119,31 @@ def _criteria(matrix: Matrix) -> list[Block]:
     right = (2, *range(3, 3 + len(matrix.names)))
     heads = ("Criterion", "What its score means", "Weight", *matrix.names)
     return [Head("Matrix"), Para(told), Table(heads, rows, widths, right), Para(leading(matrix), "bold")]
+
+
+def _used(decision: Decision) -> list[Block]:
+    """What of the season's limits each uses up, where they differ."""
+    names = decision.matrix.names
+    rows_by: dict[tuple[str, str], dict[str, UsedLimit]] = {}
+    for used in decision.found.limits_used:
+        tank = used.subject if used.subject.startswith("tank ") else ""
+        rows_by.setdefault((used.id.removeprefix("limits."), tank), {})[used.variant] = used
+    rows: list[list[Cell]] = []
+    for (rule, tank), by in rows_by.items():
+        one = next(iter(by.values()))
+        cells = [with_unit(by[n].used, one.unit) if n in by else "–" for n in names]
+        if len(set(cells)) > 1:
+            words = rule.replace("_", " ").replace(".", ", ") + (f", {tank}" if tank else "")
+            words = f"air that the plan takes from {tank}" if rule.startswith("air.tank.") else words
+            rows.append([words, with_unit(one.allowed, one.unit), *cells])
+    if not rows:
+        return []
+    widths = (2.6, 1.4, *([1.7] * len(names)))
+    right = range(1, 2 + len(names))
+    return [
+        Head("Used of what is allowed, where they differ"),
+        Table(("Limit", "Allowed", *names), rows, widths, right),
+    ]
 
 
 def leading(matrix: Matrix) -> str:
