@@ -17,6 +17,7 @@ from fieldworthy.draw.svg import Letters, Sheet
 from fieldworthy.measure.result import Residuals
 
 _STEP = {"temperature": "temperature step"}
+_DENSE = 60  # readings; the dots of more would hide the model
 _MOST_NAMES = 14  # beyond, readings are numbered
 
 
@@ -76,12 +77,14 @@ def residuals(data: Residuals, style: Style) -> Figure:
         return _nothing(data, style)
     order = np.argsort(at, kind="stable")
     along = _axis(data, at)
-    model: Mark = Points(x=at, y=predicted, name="model", tone=1, size=6.5)
+    size = 3.5 if observed.size <= _DENSE else 1.6
+    measured = Points(x=at, y=observed, name="measured", tone=0, size=size)
+    top: list[Mark] = [Points(x=at, y=predicted, name="model", tone=1, size=6.5), measured]
     if data.axis_kind:
-        model = Line(x=at[order], y=predicted[order], name="model", tone=1)
-    top: list[Mark] = [model, Points(x=at, y=observed, name="measured", tone=0, size=3.5)]
+        top = [measured, Line(x=at[order], y=predicted[order], name="model", tone=1, width=3.0, dash=None)]
     left = observed - predicted
-    bottom: list[Mark] = [Limit(at=0.0, tone="ink", dash=None), *_stems(at, left), Points(x=at, y=left, tone=0)]
+    dots = Points(x=at, y=left, tone=0, size=size)
+    bottom: list[Mark] = [Limit(at=0.0, tone="ink", dash=None), *_stems(at, left), dots]
     kind = _STEP.get(data.kind, data.kind)
     panes = [
         Pane(title="Measured and model", y=Axis("Reading", data.kind), holds=[*observed, *predicted], marks=top,
