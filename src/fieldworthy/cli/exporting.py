@@ -11,7 +11,7 @@ from fieldworthy.report.export import WRITERS, export_of
 from fieldworthy.report.urdf import as_urdf
 from fieldworthy.robot import load_robot
 from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.writing import write_atomically
+from fieldworthy.schema.writing import spare, write_atomically
 
 FORMS = (*WRITERS, "urdf")
 """What constants can be written as."""
@@ -41,6 +41,8 @@ def run_export(file: Path, to: str, out: Path | None) -> None:
         hint = f"; did you mean {near!r}?" if near else ""
         raise typer.BadParameter(f"expected one of {', '.join(FORMS)}{hint}", param_hint="'--to'")
     loaded = load_robot(file)
+    if out is not None:
+        spare(out, loaded.texts)
     text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded))
     if out is None:
         sys.stdout.write(text)

@@ -20,7 +20,7 @@ from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline, forec
 from fieldworthy.match.output import as_csv, as_data
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.writing import write_atomically
+from fieldworthy.schema.writing import spare, write_atomically
 from fieldworthy.units import digits
 
 _LIMITS = {
@@ -83,6 +83,8 @@ def run_match(file: Path, asked: Asked, *, as_json: bool, table: Path | None) ->
     """
     chosen = _part(asked.part)
     loaded = load_robot(file)
+    if table is not None:
+        spare(table, loaded.texts)
     found = _played(loaded, asked.runs, asked.seed, chosen)
     influences = _influences(loaded, asked, chosen) if asked.sensitivity and not found.interrupted else None
     if table is not None:

@@ -14,7 +14,7 @@ from fieldworthy.report.partstable import as_sheet, as_table
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.partslist import beside
 from fieldworthy.robot.partslistforeign import flow_in
-from fieldworthy.schema.writing import write_atomically
+from fieldworthy.schema.writing import spare, write_atomically
 
 
 def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequence[str]) -> None:
@@ -51,6 +51,8 @@ def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequenc
     if out is None:
         sys.stdout.write(as_table(loaded, parts))
         return
+    if not _own_list(loaded, out):
+        spare(out, loaded.texts if table is None else (*loaded.texts, table))
     listed = _listed(loaded, parts, out)
     write_atomically(out, as_sheet(loaded, listed) if out.suffix.lower() == ".xlsx" else as_table(loaded, listed))
     sys.stdout.write(f"wrote {len(listed)} parts to {out}\n{_hint(loaded, out)}")

@@ -171,10 +171,18 @@ def _robot_file(document: Document, named: Path | None) -> tuple[Path | None, li
         names = sorted(p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name)
         expected = f"expected the name of a robot file beside this one (found {shorten(name)})"
         return named, [document.problem(("robot",), expected, nearest(name, names))]
-    if named is not None and named.exists() and not named.samefile(found):
+    if named is not None and not _same(named, found):
         expected = f"these readings were taken on {name}, not on {named.name}: name the same robot file in both places"
         return None, [document.problem(("robot",), expected)]
     return named or found, []
+
+
+def _same(named: Path, found: Path) -> bool:
+    """Whether both are one file; what cannot be reached is for its reader to refuse."""
+    try:
+        return named.samefile(found)
+    except (OSError, ValueError):
+        return True
 
 
 def _unknown_names(document: Document, robot: Loaded) -> Iterator[Problem]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.schema import BadInput, Problem
-from fieldworthy.schema.document import LARGEST
+from fieldworthy.schema.document import read_bytes
 
 Line = tuple[int, list[str]]
 """Number of a row in its file, from 1, and its cells as text."""
@@ -48,7 +48,7 @@ def sheet_lines(file: Path) -> list[Line]:
     -----
     Formulas are not reckoned: what the spreadsheet's own program last stored as their result is taken.
     """
-    raw = _bytes(file)
+    raw = read_bytes(file)
     _refuse_bombs(file, raw)
     return _unpacked(file, raw)
 
@@ -101,18 +101,6 @@ def _unpacked(file: Path, raw: bytes) -> list[Line]:
             raise
         except Exception as error:  # whatever a broken file makes the library raise
             raise BadInput([Problem(file, 1, 1, (), _NO_SHEET)]) from error
-
-
-def _bytes(file: Path) -> bytes:
-    try:
-        with file.open("rb") as stream:
-            raw = stream.read(LARGEST + 1)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise BadInput([Problem(file, 1, 1, (), f"the file cannot be read ({why})")]) from error
-    if len(raw) > LARGEST:
-        raise BadInput([Problem(file, 1, 1, (), f"expected a file of at most {LARGEST // 1_000_000} MB")])
-    return raw
 
 
 def _refuse_bombs(file: Path, raw: bytes) -> None:

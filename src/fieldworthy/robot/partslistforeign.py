@@ -14,7 +14,7 @@ from fieldworthy.robot.partslist import COLUMNS, NOTE, lay_over
 from fieldworthy.robot.partslistfiles import SHEETS, Line, csv_lines, sheet_lines
 from fieldworthy.schema import BadInput, Document, Problem
 from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.document import LARGEST
+from fieldworthy.schema.document import read_bytes
 from fieldworthy.schema.problems import nearest, shorten
 from fieldworthy.schema.reading import validate
 
@@ -137,14 +137,7 @@ def _lines(table: Path) -> list[Line]:
 
 def _decoded(table: Path) -> str:
     """Other programs write UTF-8, UTF-16 with a mark, or the code page of old Windows."""
-    try:
-        with table.open("rb") as stream:
-            raw = stream.read(LARGEST + 1)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise BadInput([Problem(table, 1, 1, (), f"the file cannot be read ({why})")]) from error
-    if len(raw) > LARGEST:
-        raise BadInput([Problem(table, 1, 1, (), f"expected a file of at most {LARGEST // 1_000_000} MB")])
+    raw = read_bytes(table)
     for encoding in ("utf-16",) if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252"):
         try:
             return raw.decode(encoding)

@@ -76,6 +76,43 @@ class Document:
         return Problem(file, line, column, key, expected, suggestion)
 
 
+def read_bytes(file: Path) -> bytes:
+    """Read a file whole, within bounds.
+
+    Parameters
+    ----------
+    file : Path
+        The file [-].
+
+    Returns
+    -------
+    bytes
+        What stands in it [-].
+
+    Raises
+    ------
+    BadInput
+        When it is missing, a directory, unreadable or too large.
+    """
+
+    def bad(expected: str) -> BadInput:
+        return BadInput([Problem(file, 1, 1, (), expected)])
+
+    try:
+        if file.is_dir():
+            raise bad("expected a file, found a directory")
+        with file.open("rb") as stream:
+            raw = stream.read(LARGEST + 1)
+    except FileNotFoundError as error:
+        near = nearest(file.name, _siblings(file))
+        raise BadInput([Problem(file, 1, 1, (), "no such file", near)]) from error
+    except (OSError, ValueError) as error:
+        raise bad(f"the file cannot be read ({getattr(error, 'strerror', None) or error})") from error
+    if len(raw) > LARGEST:
+        raise bad(f"expected a file of at most {LARGEST // 1_000_000} MB")
+    return raw
+
+
 def read_text(file: Path) -> str:
     """Read a text file whole, within bounds.
 
@@ -94,22 +131,7 @@ def read_text(file: Path) -> str:
     BadInput
         When it is missing, a directory, unreadable, too large or not UTF-8.
     """
-
-    def bad(expected: str) -> BadInput:
-        return BadInput([Problem(file, 1, 1, (), expected)])
-
-    try:
-        if file.is_dir():
-            raise bad("expected a file, found a directory")
-        with file.open("rb") as stream:
-            raw = stream.read(LARGEST + 1)
-    except FileNotFoundError as error:
-        near = nearest(file.name, _siblings(file))
-        raise BadInput([Problem(file, 1, 1, (), "no such file", near)]) from error
-    except (OSError, ValueError) as error:
-        raise bad(f"the file cannot be read ({getattr(error, 'strerror', None) or error})") from error
-    if len(raw) > LARGEST:
-        raise bad(f"expected a file of at most {LARGEST // 1_000_000} MB")
+    raw = read_bytes(file)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

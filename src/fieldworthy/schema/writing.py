@@ -9,7 +9,7 @@ import re
 import secrets
 import shutil
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
 
@@ -46,6 +46,28 @@ def write_atomically(file: Path, text: str | bytes) -> None:
             _take_name(beside, target)
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links that lead in a ring
         raise _unwritable(file, error) from error
+
+
+def spare(out: Path, read: Iterable[Path]) -> None:
+    """Refuse to write over a file that was just read: it would be lost.
+
+    Parameters
+    ----------
+    out : Path
+        The file to write [-].
+    read : iterable of Path
+        The files that the same command reads [-].
+
+    Raises
+    ------
+    BadInput
+        When `out` is one of them, under whatever name.
+    """
+    for file in read:
+        with contextlib.suppress(OSError, ValueError):  # what is not there cannot be lost
+            if out.samefile(file):
+                what = f"expected another file to write: this command reads {file.name}, which would be lost"
+                raise BadInput([Problem(out, 1, 1, (), what)])
 
 
 def fingerprint(file: Path) -> str:
@@ -190,6 +212,8 @@ def _target(file: Path) -> Path:
         raise BadInput([Problem(file, 1, 1, (), f"expected an existing folder, found none at {file.parent}")])
     if target.is_dir():
         raise BadInput([Problem(file, 1, 1, (), "expected a file, found a directory")])
+    if target.exists() and not target.is_file():  # a file that takes its name would take its place
+        raise BadInput([Problem(file, 1, 1, (), "expected a file, found a device or a pipe")])
     return target
 
 
