@@ -81,7 +81,7 @@ def residuals(data: Residuals, style: Style) -> Figure:
     measured = Points(x=at, y=observed, name="measured", tone=0, size=size)
     top: list[Mark] = [Points(x=at, y=predicted, name="model", tone=1, size=6.5), measured]
     if data.axis_kind:
-        top = [measured, Line(x=at[order], y=predicted[order], name="model", tone=1, width=3.0, dash=None)]
+        top = [measured, Line(x=at[order], y=predicted[order], name="model", tone=1, width=3.0, dash="")]
     left = observed - predicted
     dots = Points(x=at, y=left, tone=0, size=size)
     bottom: list[Mark] = [Limit(at=0.0, tone="ink", dash=None), *_stems(at, left), dots]
