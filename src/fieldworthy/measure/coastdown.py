@@ -90,7 +90,7 @@ def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float,
     def course(trial: Trial) -> Course:
         slowing = deceleration(trial, added)
         at = time if np.ndim(slowing) == 0 else time[:, None]
-        return trial.remember(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
+        return trial.subject.remember(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
 
     def speed(trial: Trial) -> Array:
         return course(trial).speed

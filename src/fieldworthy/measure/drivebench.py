@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from fieldworthy.checks.driving import Drive, Pace, drive_of, pace_of
+from fieldworthy.checks.driving import Drive, Pace, pace_of
 from fieldworthy.checks.stance import Stance
 from fieldworthy.checks.subject import Subject
 from fieldworthy.measure.files import Measured
@@ -22,7 +22,6 @@ from fieldworthy.robot.model.body import Listed, Weighed
 from fieldworthy.schema.kinds import Real
 from fieldworthy.schema.problems import KeyPath
 
-T = TypeVar("T")
 _SMALL = 1e-3
 _LOOSE = 4.0  # spans: how far from the file's value anything is searched for
 
@@ -82,48 +81,33 @@ class Knob:
         return {key: number_at(robot, key) * factor for key in self.keys}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Trial:
     """The drive with one set of trial numbers.
 
     Attributes
     ----------
-    robot : Robot
-        With the trial numbers laid over [SI].
+    subject : Subject
+        The robot with the trial numbers laid over, as the checks see it; it remembers what is computed once for all
+        readings [SI].
     unknowns : mapping of str to float or ndarray of shape (k,)
         Every parameter of the fit by name, those of single runs too [SI].
     """
 
-    robot: Robot
+    subject: Subject
     unknowns: Mapping[str, Real]
     _stances: Mapping[float, Stance]
     _pose: Pose
-    _memory: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
-    def remember(self, key: Hashable, compute: Callable[[], T]) -> T:
-        """Compute something once for all readings of this trial.
-
-        Parameters
-        ----------
-        key : hashable
-            What it is [-].
-        compute : callable
-            Called the first time [-].
-
-        Returns
-        -------
-        object
-            What it gave [SI].
-        """
-        if key not in self._memory:
-            self._memory[key] = compute()
-        found: T = self._memory[key]
-        return found
+    @property
+    def robot(self) -> Robot:
+        """The robot with the trial numbers laid over [SI]."""
+        return self.subject.robot
 
     @property
     def drive(self) -> Drive:
         """Battery to rims [SI]."""
-        return self.remember("drive", lambda: drive_of(self.robot))
+        return self.subject.drive
 
     def pace(self, added: float) -> Pace:
         """Find what the drive makes of the robot with more mass on board.
@@ -139,7 +123,7 @@ class Trial:
             Force line, load and grip [SI].
         """
         stance = self._stances[added]
-        return self.remember(("pace", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
+        return self.subject.remember(("trial", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
 
 
 class Bench:
@@ -157,8 +141,8 @@ class Bench:
 
     def __init__(self, measured: Measured, pose: str | None, added: Iterable[float]) -> None:
         self.robot = _as_weighed(measured)
-        self.quantities = measured.quantities
-        subject = Subject(self.robot, measured.robot.nominal_season)
+        self.season, self.quantities = measured.robot.nominal_season, measured.quantities
+        subject = Subject(self.robot, self.season)
         name = pose or subject.driving_pose
         if name is None or not self.robot.parts:
             raise ValueError("parts and a pose are needed")
@@ -199,7 +183,7 @@ class Bench:
         values: dict[KeyPath, Any] = {}
         for knob in knobs:
             values |= knob.values(self.robot, unknowns[knob.name])
-        return Trial(laid_over(self.robot, values), unknowns, self.stances, self.pose)
+        return Trial(Subject(laid_over(self.robot, values), self.season), unknowns, self.stances, self.pose)
 
     def knobs(self) -> list[Knob]:
         """List what is asked for, then what is only known within its tolerance and acts on the readings.

@@ -208,7 +208,7 @@ def _full(columns: dict[str, Array], sds: dict[str, float], added: float, name: 
     begun = _start(columns)
 
     def course(trial: Trial) -> tuple[Array, Array, Pulled]:
-        return trial.remember(
+        return trial.subject.remember(
             ("run", name), lambda: _run_up(trial, added, np.subtract.outer(time, trial.unknowns[start]))
         )
 
