@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import json
+import os
 import random
 import re
 import statistics
@@ -128,7 +130,8 @@ class Window:
         try:
             await self.open(number)
             await asyncio.wait_for(self.shown.wait(), 120)
-            await asyncio.sleep(chance.random())
+            await self.tell(what="at", path=number)  # the cursor goes there first
+            await asyncio.sleep(0.5 + chance.random())
             until = time.monotonic() + seconds
             while time.monotonic() < until:
                 began = time.monotonic()
@@ -142,19 +145,37 @@ class Window:
             self.errors.append(f"{type(error).__name__}: {error}")
 
 
-def memory(pid: int) -> float:
-    """Memory of a process and those below it [MB]; pages that they share count in each."""
-    pids, found = [pid], 0.0
+def family(pid: int) -> list[Path]:
+    """A process and those below it, as folders of /proc."""
+    pids, found = [pid], []
     while pids:
-        one = pids.pop()
-        folder = Path(f"/proc/{one}")
+        folder = Path(f"/proc/{pids.pop()}")
         try:
-            rows = (folder / "smaps_rollup").read_text().splitlines()
-            found += sum(float(row.split()[1]) for row in rows if row.startswith("Pss:")) / 1024
             for task in (folder / "task").iterdir():
                 pids += [int(child) for child in (task / "children").read_text().split()]
+            found.append(folder)
         except OSError:
             continue
+    return found
+
+
+def memory(pid: int) -> float:
+    """Memory of a process and those below it [MB]; pages that several share are split among them."""
+    found = 0.0
+    for folder in family(pid):
+        with contextlib.suppress(OSError):
+            rows = (folder / "smaps_rollup").read_text().splitlines()
+            found += sum(float(row.split()[1]) for row in rows if row.startswith("Pss:")) / 1024
+    return found
+
+
+def worked(pid: int) -> float:
+    """Processor time of a process and those below it [s]."""
+    found = 0.0
+    for folder in family(pid):
+        with contextlib.suppress(OSError):
+            fields = (folder / "stat").read_text().rpartition(")")[2].split()
+            found += (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
     return found
 
 
@@ -163,16 +184,20 @@ def came_in(server: Server) -> str:
         return str(answer.headers["set-cookie"]).partition(";")[0]
 
 
-async def attend(server: Server, windows: int, seconds: float) -> tuple[list[Window], float]:
+async def attend(server: Server, windows: int, seconds: float) -> tuple[list[Window], float, float]:
+    """Open the windows and let them move numbers; also the most memory [MB], and processor time a move [s]."""
     cookie = came_in(server)
     there = [Window(server, cookie, seed) for seed in range(windows)]
     work = asyncio.gather(*(window.run(seconds) for window in there))
-    most = 0.0
+    most, before, moves = 0.0, 0.0, 0
     while not work.done():
+        if not before and all(window.waits for window in there):  # every window is there and has begun
+            before, moves = worked(server.process.pid), sum(len(window.waits) for window in there)
         most = max(most, memory(server.process.pid))
         await asyncio.wait([work], timeout=1.0)
     await work
-    return there, most
+    done = sum(len(window.waits) for window in there) - moves
+    return there, most, (worked(server.process.pid) - before) / max(done, 1)
 
 
 def main() -> int:
@@ -183,7 +208,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         example_copy(Path(folder))
         with serving(Path(folder)) as server:
-            there, most = asyncio.run(attend(server, asked.windows, asked.seconds))
+            there, most, each = asyncio.run(attend(server, asked.windows, asked.seconds))
             said = [line for line in server.lines if "went wrong" in line]
     waits = sorted(wait for window in there for wait in window.waits)
     errors = [error for window in there for error in window.errors] + said
@@ -193,7 +218,7 @@ def main() -> int:
     p95 = waits[int(0.95 * (len(waits) - 1))]
     print(f"{asked.windows} windows, {len(waits)} moves: median {1000 * statistics.median(waits):.0f} ms,"
           f" 95th percentile {1000 * p95:.0f} ms, longest {1000 * waits[-1]:.0f} ms")  # fmt: skip
-    print(f"memory at most {most:.0f} MB, {len(errors)} errors")
+    print(f"memory at most {most:.0f} MB, processor time {1000 * each:.0f} ms a move, {len(errors)} errors")
     for error in errors[:10]:
         print(" ", error)
     return 1 if errors or p95 > 0.5 or most > 1500 else 0
