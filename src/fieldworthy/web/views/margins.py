@@ -208,9 +208,8 @@ def show_glance(page: Page, briefs: tuple[Brief, ...], *lists: Rows) -> None:
     """
     glanced = page.glanced
     if not glanced and page.judged is not None:  # what stands there now
-        glanced |= {
-            key_of(item): bits_of(brief_of(item)) for item in (*page.judged.report.findings, *page.judged.report.facts)
-        }
+        items: list[Finding | Fact] = [*page.judged.report.findings, *page.judged.report.facts]
+        glanced |= {key_of(item): bits_of(brief_of(item)) for item in items}
     changes = []
     for brief in briefs:
         key, bits = key_of(brief), bits_of(brief)
