@@ -23,7 +23,7 @@ RobotFile = Annotated[Path, typer.Argument(help="The robot file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
 OutFile = Annotated[Path | None, typer.Option("-o", "--out", help="File to write; printed where not given.")]
 Date = Annotated[str, typer.Option(help="Date on the document, such as 2026-11-25; none where not given.")]
-Seed = Annotated[int, typer.Option(min=0, help="Fixes the random draws: same seed, same output.")]
+Seed = Annotated[int, typer.Option(min=0, max=2**64 - 1, help="Fixes the random draws: same seed, same output.")]
 
 
 def _version(wanted: bool) -> None:

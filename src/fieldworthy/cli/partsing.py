@@ -40,6 +40,8 @@ def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequenc
     """
     if out is not None and out.suffix.lower() not in (".csv", ".xlsx"):
         raise typer.BadParameter("expected a file that ends in .csv or .xlsx", param_hint="'--out'")
+    if columns and table is None:
+        raise typer.BadParameter("expected --from with it: the table whose heads these are", param_hint="'--columns'")
     loaded = load_robot(file)
     parts: Mapping[str, Any] = loaded.robot.parts  # type: ignore[attr-defined]
     if table is not None:

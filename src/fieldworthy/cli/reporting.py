@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 import sys
 from collections.abc import Sequence
@@ -22,6 +21,7 @@ from fieldworthy.report.making import Wanted, make_card, make_inspection, make_n
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
 from fieldworthy.robot import load_robot
+from fieldworthy.schema.kinds import is_day
 from fieldworthy.schema.problems import nearest
 from fieldworthy.schema.writing import write_atomically
 
@@ -182,6 +182,8 @@ def weights_of(text: str) -> tuple[tuple[str, float], ...]:
             hint = f"; did you mean {near!r}?" if near else ""
             said = f"expected one of {', '.join(CRITERIA)}, found {name[:40]!r}{hint}"
             raise typer.BadParameter(said, param_hint="'--weights'")
+        if name in found:
+            raise typer.BadParameter(f"expected {name!r} once", param_hint="'--weights'")
         if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,6})?", number):
             raise typer.BadParameter(f"expected a number for {name!r}, such as {name}=2", param_hint="'--weights'")
         found[name] = float(number)
@@ -207,12 +209,8 @@ def refuse(out: Path | None, date: str) -> None:
     """
     if out is not None and out.suffix.lower() not in (".pdf", ".html", ".htm"):
         raise typer.BadParameter("expected a file that ends in .pdf or .html", param_hint="'--out'")
-    if date:
-        try:
-            datetime.date.fromisoformat(date)
-        except ValueError as error:
-            raise typer.BadParameter(f"expected a date such as 2026-11-25, found {date[:20]!r}",
-                                     param_hint="'--date'") from error  # fmt: skip
+    if date and not is_day(date):
+        raise typer.BadParameter(f"expected a date such as 2026-11-25, found {date[:20]!r}", param_hint="'--date'")
 
 
 def is_page(out: Path) -> bool:

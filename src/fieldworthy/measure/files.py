@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from fieldworthy.robot.partslist import beside
 from fieldworthy.schema import BadInput, Document, Problem, Quantity, read_document, realise
 from fieldworthy.schema.declare import Spec
 from fieldworthy.schema.faults import faults_of
+from fieldworthy.schema.kinds import is_day
 from fieldworthy.schema.problems import KeyPath, nearest, shorten
 from fieldworthy.schema.reading import checked
 from fieldworthy.schema.realise import references
@@ -152,10 +152,7 @@ def _undated(document: Document, readings: Measurements) -> Iterator[Problem]:
         entries = given.items() if isinstance(given, dict) else [("", given)]
         for name, entry in entries:
             day = getattr(entry, "date", "")
-            try:
-                if day:
-                    date.fromisoformat(day)
-            except ValueError:
+            if day and not is_day(day):
                 key = (field.name, name, "date") if name else (field.name, "date")
                 expected = f"expected a date such as 2026-11-25: year, month, day (found {shorten(day)})"
                 yield document.problem(key, expected)

@@ -29,15 +29,33 @@ def _wrong(expected: str, suggestion: str | None = None, at: str = "") -> Pydant
     return PydanticCustomError("expected", "expected {expected}", said)
 
 
+def is_day(given: str) -> bool:
+    """Say whether a text is a day that exists, as ISO 8601 writes it with hyphens.
+
+    Parameters
+    ----------
+    given : str
+        Such as ``2026-11-25`` [-].
+
+    Returns
+    -------
+    bool
+        False for other ways to write a day, and for days that no month has [-].
+    """
+    try:
+        return _DAY.fullmatch(given) is not None and date.fromisoformat(given) is not None
+    except ValueError:
+        return False
+
+
 def _day(given: object) -> str | None:
     """The day on which a value was found, as ISO 8601 writes it."""
     if given is None or isinstance(given, date):  # some readers of YAML make a date of it themselves
         return None if given is None else given.isoformat()[:10]
-    try:
-        if isinstance(given, str) and _DAY.fullmatch(given):
-            return date.fromisoformat(given).isoformat()
-    except ValueError as error:
-        raise _wrong(f"a day that exists (found {shorten(given)})", at="date") from error
+    if isinstance(given, str) and _DAY.fullmatch(given):
+        if is_day(given):
+            return given
+        raise _wrong(f"a day that exists (found {shorten(given)})", at="date")
     raise _wrong(f"a date such as 2026-11-25: year, month, day (found {shorten(given)})", at="date")
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
 from typing import Annotated, Literal
 
 from fieldworthy.schema import Of, Ref, exact, need
 from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Count, Real
+from fieldworthy.schema.kinds import Count, Real, is_day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,9 +28,7 @@ class Failure:
         """Say what is wrong with it as the file states it."""
         if not self.what.strip():
             yield ("what",), "expected a few words"
-        try:
-            date.fromisoformat(self.date or "2000-01-01")
-        except ValueError:
+        if self.date and not is_day(self.date):
             yield ("date",), "expected a date such as 2026-11-21: year, month, day"
 
 
