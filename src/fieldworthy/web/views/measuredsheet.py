@@ -75,7 +75,13 @@ class Desk:
         await show_form(self)
 
     def note(self, texts: dict[str, str]) -> None:
-        """Keep what was typed, beside what the file said then."""
+        """Keep what was typed, beside what the file said then.
+
+        Parameters
+        ----------
+        texts : dict of str to str
+            By key [-].
+        """
         if self.form is None:
             return
         shown = self.form.said | dict(self.form.preset)

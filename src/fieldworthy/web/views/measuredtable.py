@@ -31,7 +31,13 @@ class Sheet(Protocol):
         """What was typed and is not in the file yet."""
 
     def note(self, texts: dict[str, str]) -> None:
-        """Keep what was typed."""
+        """Keep what was typed.
+
+        Parameters
+        ----------
+        texts : dict of str to str
+            By key [-].
+        """
 
     async def redraw(self) -> None:
         """Draw the form anew."""
