@@ -12,7 +12,12 @@ from fieldworthy.checks.finding import Outcome, Real, Say, unknown
 from fieldworthy.checks.showing import first
 from fieldworthy.checks.stance import SIDES, Stance
 from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.antitip import roller_energy_margin, roller_impact_tip_speed, roller_tip_acceleration
+from fieldworthy.physics.antitip import (
+    RollerStage,
+    roller_energy_margin,
+    roller_impact_tip_speed,
+    roller_tip_acceleration,
+)
 from fieldworthy.physics.ballast import best_ballast
 from fieldworthy.physics.support import DIRECTIONS, STANDARD_GRAVITY, reach
 from fieldworthy.physics.tipping import braking_tip_speed, tip_acceleration, tip_angle
@@ -139,20 +144,30 @@ def _tipping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator
             "In pose '{pose}' its {far} wheels lift from {value} on, and it {cause} at {limit}.", numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
     )  # fmt: skip
-    yield from _going_over(subject, driven, side, asked)
+    yield from _going_over(subject, driven, side)
 
 
-def _over_speed(stance: Stance, side: str, asked: Real) -> Real:
+def _rolled(subject: Subject, pose: str, side: str) -> RollerStage:
+    pose = subject.alike(pose)
+    return subject.remember(("rolled", pose, side), lambda: subject.stance(pose).rolled(side))
+
+
+def _over_speed(subject: Subject, pose: str, side: str) -> Real:
     """Speed from which the hardest braking carries it over, rollers counted."""
-    stage = stance.rolled(side)
+    pose = subject.alike(pose)
+    return subject.remember(("over speed", pose, side), lambda: _carried_over(subject, pose, side))
+
+
+def _carried_over(subject: Subject, pose: str, side: str) -> Real:
+    stage, asked = _rolled(subject, pose, side), asked_of(subject.pace(pose), side)
     caught = (asked <= roller_tip_acceleration(stage)) & (roller_energy_margin(stage, asked) > 0.0)
     return np.where(caught, np.inf, braking_tip_speed(stage.first, asked))
 
 
-def _going_over(subject: Subject, driven: dict[str, Stance], side: str, asked: dict[str, Real]) -> Iterator[Outcome]:
+def _going_over(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
     if side in ("left", "right"):
         return
-    speeds = {name: _over_speed(stance, side, asked[name]) for name, stance in driven.items()}
+    speeds = {name: _over_speed(subject, name, side) for name in driven}
     top = {name: subject.pace(name).top_speed for name in driven}
     name = min(driven, key=lambda n: first(speeds[n]) / max(first(top[n]), 1e-9))
     numbers = {"value": (speeds[name], "speed"), "top": (top[name], "speed")}
@@ -169,7 +184,8 @@ def _going_over(subject: Subject, driven: dict[str, Stance], side: str, asked: d
 
 def _stopping(subject: Subject, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
     """Stopped dead at floor level, for example by a seam or an object under the wheels."""
-    speeds = {name: roller_impact_tip_speed(s.rolled(side)) for name, s in driven.items()}
+    stages = {name: _rolled(subject, name, side) for name in driven}
+    speeds = {name: roller_impact_tip_speed(stage) for name, stage in stages.items()}
     top = {name: subject.pace(name).top_speed for name in driven}
     name = min(driven, key=lambda n: first(speeds[n]) / max(first(top[n]), 1e-9))
     yield Outcome(

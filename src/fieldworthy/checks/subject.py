@@ -134,7 +134,7 @@ class Subject:
     def _written_out(self) -> tuple[Beat, ...]:
         # the first of the cases is nominal, so what the batch has found need not be found again
         usual = self.driving_pose
-        known = self if usual is not None and ("pace", self._alike(usual)) in self.memory else self.nominal
+        known = self if usual is not None and ("pace", self.alike(usual)) in self.memory else self.nominal
         robot, season = self.nominal.robot, self.nominal.season
         travel = nominal_travel(robot, known.pace, usual, legs_of(robot, season))
         return written_out(robot, season, travel)
@@ -159,8 +159,19 @@ class Subject:
         """What the robot can stand on [m]."""
         return self.remember("feet", lambda: footing(self.robot))
 
-    def _alike(self, pose: str) -> str:
-        """The first pose that is the same body: poses in which nothing is moved, carried or towed share one."""
+    def alike(self, pose: str) -> str:
+        """Find the first pose that is the same body: poses in which nothing is moved, carried or towed share one.
+
+        Parameters
+        ----------
+        pose : str
+            The pose's name [-].
+
+        Returns
+        -------
+        str
+            That pose's name [-].
+        """
         bare = self.remember("bare poses", self._bare)
         return bare[0] if pose in bare else pose
 
@@ -180,7 +191,7 @@ class Subject:
         RigidBody
             Mass, centre of gravity and inertia about it [kg, m, kg m2].
         """
-        pose = self._alike(pose)
+        pose = self.alike(pose)
         return self.remember(("body", pose), lambda: body_in(self.season, self.groups, self.robot.poses[pose]))
 
     def extent(self, pose: str) -> tuple[Array, Array]:
@@ -211,7 +222,7 @@ class Subject:
         Stance
             Load, height, tipping edges and rollers [SI].
         """
-        pose = self._alike(pose)
+        pose = self.alike(pose)
         return self.remember(("stance", pose), lambda: stand(self.feet, self.body(pose), self.robot.poses[pose]))
 
     def pace(self, pose: str) -> Pace:
@@ -227,6 +238,6 @@ class Subject:
         Pace
             Accelerations, top speed and the speed-acceleration curve [SI].
         """
-        pose = self._alike(pose)
+        pose = self.alike(pose)
         robot, whole = self.robot, self.robot.poses[pose]
         return self.remember(("pace", pose), lambda: pace_of(robot, self.drive, self.stance(pose), whole))

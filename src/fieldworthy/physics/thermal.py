@@ -314,13 +314,16 @@ def over_phases(
     Each sub-step is exact; without derating one per phase would do for the end, more find the peak.
     """
     guard = derating or Derating()
+    coolest: Real = np.inf
+    for threshold in guard.thresholds:
+        coolest = np.minimum(coolest, threshold)
     now = start
     hottest, least = np.asarray(start.winding, dtype=float), np.asarray(1.0)
     marks = []
     for duration, current in phases:
         for _ in range(steps):
-            allowed = current
-            if guard.thresholds:
+            allowed = np.minimum(current, guard.current_limit) if guard.thresholds else current
+            if np.any(now.winding >= coolest):
                 share = derating_factor(now.winding, guard.thresholds, guard.factors)
                 allowed = np.minimum(current, guard.current_limit * share)
                 least = np.minimum(least, share)
