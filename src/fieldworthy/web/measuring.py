@@ -73,7 +73,9 @@ class FitShown:
     cards : tuple of Card
         Each procedure in sentences.
     held : tuple of Comparison
-        All procedures together beside the robot file, in the person's units.
+        All procedures together beside the robot file.
+    units : {"file", "metric", "inch"}
+        In which all of it is told.
     """
 
     source: Source
@@ -81,6 +83,7 @@ class FitShown:
     report: FitReport
     cards: tuple[Card, ...]
     held: tuple[Comparison, ...]
+    units: Units
 
 
 @lru_cache(maxsize=8)
@@ -165,7 +168,7 @@ def fitted(source: Source, readings: Readings, units: Units) -> FitShown:
     shown = measured_of(source, readings, units)
     told_in = [_freed(p, units) for p in report.procedures]
     held = comparisons(shown, combined(told_in))
-    return FitShown(source, readings, report, tuple(_card(shown, p) for p in told_in), held)
+    return FitShown(source, readings, report, tuple(_card(shown, p) for p in told_in), held, units)
 
 
 def _freed(found: Procedure, units: Units) -> Procedure:

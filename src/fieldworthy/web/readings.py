@@ -13,6 +13,7 @@ from fieldworthy.schema.problems import BadInput
 from fieldworthy.schema.rendering import flow_text
 from fieldworthy.schema.writing import fingerprint, is_dated_copy, written
 from fieldworthy.web.folder import Folder
+from fieldworthy.web.judging import Units
 
 _HEAD = 4000  # characters in which the file says what it is
 _MOST = 400  # files that are looked at
@@ -96,6 +97,8 @@ class Memory:
         Rows added to lists, by procedure and key.
     base : dict
         What the file said when the form was opened, by procedure and key.
+    units : dict
+        In which units that was typed, by procedure.
     past : list
         Entries made, the newest last: file, text before, text after.
     """
@@ -104,6 +107,7 @@ class Memory:
     typed: dict[str, dict[str, str]] = field(default_factory=dict)
     more: dict[str, dict[str, int]] = field(default_factory=dict)
     base: dict[str, dict[str, str]] = field(default_factory=dict)
+    units: dict[str, Units] = field(default_factory=dict)
     past: list[tuple[Path, str, str]] = field(default_factory=list)
 
     def forget(self, part: str) -> None:
@@ -114,7 +118,7 @@ class Memory:
         part : str
             The procedure [-].
         """
-        for kept in (self.typed, self.more, self.base):
+        for kept in (self.typed, self.more, self.base, self.units):
             kept.pop(part, None)
 
     def keep(self, file: Path, before: str, after: str) -> None:

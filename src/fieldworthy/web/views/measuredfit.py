@@ -84,6 +84,8 @@ def _stale(page: Page, readings: Readings) -> None:
         old.append("The readings have changed since this fit")
     if job.result.source != page.draft.source:
         old.append("The robot has changed since this fit")
+    if job.result.units != page.liking.units:
+        old.append("This fit is told in other units")
     page.put("fit-stale", tag("p", ". ".join(old) + ": fit again.", class_="caution") if old else "")
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fieldworthy.schema.problems import KeyPath
-from fieldworthy.web.blanks import Blank, Group
+from fieldworthy.web.blanks import Blank, Group, blanks
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.screen import field_id
 
@@ -32,7 +31,7 @@ def drawn_form(group: Group, texts: Mapping[str, str], file: str, *, may_change:
     Markup
         The form [-].
     """
-    drawing = _Drawing(texts, may_change)
+    drawing = _Drawing(texts, may_change, len(group.path) + 1 if group.there else 0)
     plain = [item for item in group.items if not (isinstance(item, Blank) and item.minor)]
     minor = [item for item in group.items if isinstance(item, Blank) and item.minor]
     near = ""
@@ -45,16 +44,13 @@ def drawn_form(group: Group, texts: Mapping[str, str], file: str, *, may_change:
                class_="sheet", autocomplete="off")  # fmt: skip
 
 
-def _is_first(path: KeyPath) -> bool:
-    """Whether it stands in the first row of its list: what is said there is not said again in every row."""
-    return not any(isinstance(key, int) and key > 0 for key in path)
-
-
 class _Drawing:
     """Writes blanks and groups with what was typed in them."""
 
-    def __init__(self, texts: Mapping[str, str], may_change: bool) -> None:
+    def __init__(self, texts: Mapping[str, str], may_change: bool, folded: int) -> None:
         self._texts, self._may_change = texts, may_change
+        self._folded = folded  # keys of the path of a group that is folded away while it is empty
+        self._said: set[str] = set()
 
     def items(self, items: list[Blank | Group]) -> list[Content]:
         """Blanks side by side, groups each on their own."""
@@ -69,10 +65,25 @@ class _Drawing:
             found.append(self.group(item))
         return [*found, tag("div", row, class_="fields")] if row else found
 
+    def once(self, about: str) -> str:
+        """A sentence about a blank; the next rows of the same list do without it."""
+        if about in self._said:
+            return ""
+        self._said.add(about)
+        return about
+
     def group(self, group: Group) -> Markup:
-        """A group; one that is not there yet and is not needed is folded away."""
+        """A group; one that the file does without is folded away."""
+        drawn = self._fieldset(group)
+        empty = not group.there and not any(self._texts.get(blank.key) for blank in blanks(group))
+        if group.kind == "mapping" and len(group.path) == self._folded and empty:
+            return tag("details", tag("summary", f"{group.label}: {group.about or 'not in the file'}"), drawn)
+        return drawn
+
+    def _fieldset(self, group: Group) -> Markup:
         identifier = field_id(group.path)
-        about = tag("p", group.about, class_="fine") if group.about and _is_first(group.path) else ""
+        told = self.once(group.about)
+        about = tag("p", told, class_="fine") if told else ""
         said = tag("p", id=f"{identifier}-said", class_="said", role="alert")
         add = ""
         if group.kind == "list" and self._may_change:

@@ -68,7 +68,9 @@ class Desk:
         """What was typed, frozen, with what stands in a new procedure's blanks."""
         preset = dict(self.form.preset) if self.form else {}
         more = tuple(self.memory.more.get(self.part, {}).items())
-        return Typed(self.part, tuple((preset | self.typed).items()), more, self.page.liking.units)
+        # a bare number keeps the unit that stood beside it when it was typed
+        units = self.memory.units.get(self.part, self.page.liking.units)
+        return Typed(self.part, tuple((preset | self.typed).items()), more, units)
 
     async def redraw(self) -> None:
         """Draw the form anew."""
@@ -87,6 +89,7 @@ class Desk:
         shown = self.form.said | dict(self.form.preset)
         known = {blank.key for blank in blanks(self.form.group)}
         self.memory.base.setdefault(self.part, self.form.said)
+        self.memory.units.setdefault(self.part, self.page.liking.units)
         for key, text in texts.items():
             if key in known and text.strip() == shown.get(key, ""):
                 self.typed.pop(key, None)

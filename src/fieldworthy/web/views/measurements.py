@@ -33,7 +33,8 @@ async def build(page: Page) -> None:
     page : Page
         The window [-].
     """
-    if page.draft is None:
+    if page.draft is None or page.season_open:
+        page.fill(heading("Measurements"), tag("p", "Measurements belong to a robot: open one from the start page."))
         return
     memory = memory_of(page)
     names = belonging(page.desk.folder, page.draft.file)
