@@ -126,7 +126,7 @@ _WORDS = {
     "finite_number": "expected a number of finite size",
     "bool_type": "expected true or false",
     "bool_parsing": "expected true or false",
-    "string_pattern_mismatch": "expected a name of 1 to 60 letters, digits, spaces and - . , _ + ' / ( )",
+    "string_pattern_mismatch": "expected a name of 1 to 60 letters a to z, digits, spaces and - . , _ + ' / ( )",
     "greater_than_equal": "expected at least {ge}",
     "less_than_equal": "expected at most {le}",
     "string_too_long": "expected a text of at most {max_length} characters",

@@ -22,6 +22,7 @@ _FLOAT = re.compile(r"[+-]?(\d+\.\d*|\.\d+|\d+)([eE][+-]?\d{1,3})?")
 _TRUTH = {"true": True, "false": False}
 _NOTHING = ("", "~", "null")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
+_HALF = re.compile("[\ud800-\udfff]")
 _WORDS = {  # what the parser says, and what a person can do about it
     "found character '\\t' that cannot start any token": "found a tab: indent with spaces",
     "mapping values are not allowed here": "found ': ' where no key can stand: "
@@ -124,6 +125,13 @@ class _Builder:
     def _complain(self, at: Mark, path: KeyPath, expected: str) -> None:
         self._document.problems.append(Problem(self._document.file, *at, path, expected))
 
+    def _refuse_escaped(self, at: Mark, path: KeyPath, value: Any) -> None:
+        """Refuse control characters that are written as escapes, such as a backslash and an e."""
+        found = _CONTROL.search(value) if isinstance(value, str) else None
+        if found is not None:
+            expected = f"expected text, found the control character 0x{ord(found.group()):02x}"
+            raise BadInput([*self._document.problems, Problem(self._document.file, *at, path, expected)])
+
     def _value(self, event: Any, path: KeyPath) -> Any:
         at = _start(event)
         self._document.marks.setdefault(path, at)
@@ -132,7 +140,9 @@ class _Builder:
             self._complain(at, path, "expected no aliases (*name): write the value out")
             return None
         if kind == "ScalarEvent":
-            return scalar_of(event)
+            value = scalar_of(event)
+            self._refuse_escaped(at, path, value)
+            return value
         if len(path) >= DEEPEST:
             raise self._refused(at, f"expected at most {DEEPEST} levels of nesting")
         return self._sequence(path) if kind == "SequenceStartEvent" else self._mapping(path)
@@ -152,7 +162,8 @@ class _Builder:
                 self._skip(event)
                 self._skip(self._next())
                 continue
-            key = str(event.value)
+            key = _paired(str(event.value))
+            self._refuse_escaped(at, (*path, key), key)
             if key in found:
                 self._complain(at, (*path, key), "expected each key only once")
                 self._skip(self._next())
@@ -189,8 +200,13 @@ def scalar_of(event: Any) -> Any:
     object
         A text, a number, a truth value or None [-].
     """
-    text = str(event.value)
+    text = _paired(str(event.value))
     return text if event.style in ("'", '"', "|", ">") else plain_scalar(text)
+
+
+def _paired(text: str) -> str:
+    r"""Join what JSON writes as two halves, such as "\ud83e\udd16" for a face."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "surrogatepass") if _HALF.search(text) else text
 
 
 def plain_scalar(text: str) -> Any:
