@@ -93,7 +93,7 @@ def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: Show
     if lines:
         blocks += [
             _head("Below this it fails"),
-            Table(("Mechanism", "Fails below", "Plan leaves", ""), lines, (1.25, 1.15, 1.15, 1.0), (1, 2)),
+            Table(("Mechanism", "Fails below", "Plan leaves", "Verdict"), lines, (1.25, 1.15, 1.15, 1.0), (1, 2)),
         ]
     return blocks
 

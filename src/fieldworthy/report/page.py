@@ -100,7 +100,9 @@ def _contents(paper: Paper) -> str:
     if paper.form != "notebook" or len(paper.sections) < 4:
         return ""
     lines = [f'<li><a href="#s{i}">{_text(s.title)}</a></li>' for i, s in enumerate(paper.sections, 1)]
-    return "\n".join(['<nav aria-label="Contents">', "<h3>Contents</h3>", "<ol>", *lines, "</ol>", "</nav>"])
+    return "\n".join(
+        ['<nav aria-label="Contents">', '<h2 class="contents">Contents</h2>', "<ol>", *lines, "</ol>", "</nav>"]
+    )
 
 
 def _cell(cell: Cell) -> str:
@@ -127,14 +129,15 @@ def _table(block: Table) -> str:
     lines = "\n".join(row(r, "td") for r in block.rows)
     small = ' class="small"' if block.small else ""
     table = f"<table{small}><colgroup>{columns}</colgroup>{head}<tbody>\n{lines}\n</tbody></table>"
-    return f'<div class="scroll">{table}</div>'
+    return f'<div class="scroll" tabindex="0" role="group" aria-label="Table">{table}</div>'
 
 
 def _formula(block: Formula) -> str:
     found, written = formula_of(block.key), mathml()
     letters = "".join(f"<dt>{written[s]}</dt><dd>{_text(meaning)}</dd>" for s, meaning in found.where)
     source = f"<p>Source: {_text(named(found.source))}</p>"
-    return f'<div class="formula"><div>{written[found.typst]}</div><dl>{letters}</dl>{source}</div>'
+    written_ = f'<div tabindex="0" role="group" aria-label="Formula">{written[found.typst]}</div>'
+    return f'<div class="formula">{written_}<dl>{letters}</dl>{source}</div>'
 
 
 def _points(block: Points) -> str:
