@@ -16,7 +16,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 FLAGS = [
     "--no-sandbox",
@@ -29,6 +29,7 @@ FLAGS = [
 ]
 HOW_TO = "These tests need a browser: on Debian and Ubuntu 'apt-get install chromium', or 'make browser'."
 _PATIENCE = 30.0  # s for the server to say its address
+expect.set_options(timeout=20_000)  # ms; a busy machine is slow, and no test is about that
 
 
 @dataclass

@@ -134,8 +134,10 @@ const fw = (() => {
     element.scrollIntoView({ block: "center" });
     element.focus({ preventScroll: true });
   }
+  let here = location.pathname + location.search;
   function at(address, title, replace) {
     document.title = title;
+    here = address;
     if (location.pathname + location.search === address) return;
     history[replace ? "replaceState" : "pushState"]({}, "", address);
   }
@@ -363,7 +365,12 @@ const fw = (() => {
     event.preventDefault();
     tell("do", { do: form.dataset.submit, values: Object.fromEntries(new FormData(form)) });
   });
-  window.addEventListener("popstate", () => tell("go", { address: location.pathname + location.search, back: true }));
+  window.addEventListener("popstate", () => {
+    const address = location.pathname + location.search;
+    if (address === here) return; // a jump within the page, as by the skip link
+    here = address;
+    tell("go", { address, back: true });
+  });
   window.addEventListener("beforeunload", (event) => {
     if (unsaved) event.preventDefault();
   });
