@@ -19,6 +19,12 @@ WHEELS = {"left front": "2.000", "right front": "2.100", "left rear": "1.800", "
 LOG = "\n".join(["t [s],pos [m]", *(f"{0.02 * i:.2f},{0.5 * (0.02 * i) ** 2:.6f}" for i in range(101))]) + "\n"
 
 
+HANDLERS = (
+    "put", "typed", "grow", "put-mine", "take-theirs", "accept", "accept-all", "readings-of", "readings", "back",
+    "table-replace", "table-leave", "stop",
+)  # fmt: skip
+
+
 @pytest.fixture
 def bare(server, heron):
     """The example without its measurements: the folder's name."""
@@ -29,7 +35,7 @@ def bare(server, heron):
 
 def sheet(page, server, folder, part=""):
     show(page, server, "measurements", file=f"{folder}/{ROBOT}", **({"part": part} if part else {}))
-    page.wait_for_selector("#sheet-form form" if part else "#measured-file p")
+    page.wait_for_selector("#sheet-form form" if part else "#measured-file *")
 
 
 def box(page, key):
@@ -107,6 +113,40 @@ def test_what_cannot_be_is_said_at_its_blank_and_nothing_is_lost(browser, server
     assert "left rear: 1.8 kg" in changed[1]
 
 
+def test_of_several_files_the_person_chooses_one(browser, server, heron):
+    other = server.folder / heron / "at_the_event.yaml"
+    other.write_text("fieldworthy: measurements 1\nrobot: mk1.yaml\n", "utf-8")
+    with window(browser, server) as page:
+        sheet(page, server, heron)
+        expect(page.locator("#measured-file")).to_contain_text("2 files name mk1.yaml")
+        expect(page.locator("#measured-rows")).to_contain_text("0 of 25 measured")
+        page.select_option("#measured-name", f"{heron}/{FILE}")
+        expect(page.locator("#measured-rows")).to_contain_text("13 of 25 measured")
+        page.reload()
+        expect(page.locator("#measured-rows")).to_contain_text("13 of 25 measured")
+
+
+@pytest.mark.parametrize("part", ["scales", "frames:+tray", "cycles:<b>a.b", "leaks:", "nothing:at:all", ""])
+def test_what_no_form_sends_does_no_harm(browser, server, heron, part):
+    before = {path.name: path.read_bytes() for path in (server.folder / heron).iterdir()}
+    with window(browser, server) as page:
+        show(page, server, "measurements", file=f"{heron}/{ROBOT}", part=quote(part))
+        page.wait_for_timeout(500)
+        for name in HANDLERS:
+            for data in (
+                {},
+                {"values": [1]},
+                {"values": {"x": {}}, "of": [], "value": {}, "place": "99"},
+                {"of": "x" * 9999},
+            ):
+                page.evaluate("told => emitEvent('fw', told)", {"what": "do", "do": name, **data})
+        page.wait_for_timeout(500)
+        assert page.locator("#fw-view b b, #fw-title b").count() == 0
+        assert "did not work" not in page.locator("#fw-notes").inner_text()
+        sheet(page, server, heron, "tilt")
+    assert {path.name: path.read_bytes() for path in (server.folder / heron).iterdir()} == before
+
+
 def test_a_list_of_readings_grows(browser, server, heron):
     with window(browser, server) as page:
         sheet(page, server, heron, "leaks:left")
@@ -120,6 +160,43 @@ def test_a_list_of_readings_grows(browser, server, heron):
     text = (server.folder / heron / FILE).read_text("utf-8")
     assert "{time: 75 min, pressure: 25 psi}" in text
     assert "leaks:  # filled, five minutes' wait" in text
+
+
+def test_what_is_typed_keeps_its_unit_when_the_person_changes_units(browser, server, bare):
+    with window(browser, server) as page:
+        sheet(page, server, bare)
+        page.click("text=Start a measurements file")
+        sheet(page, server, bare, "scales")
+        first = box(page, "scales.level[0].readings.left front")
+        first.fill("2.000")
+        first.blur()
+        page.click("text=Display")
+        page.select_option("#fw-units", "inch")
+        expect(first).to_have_value("2.000")
+        weigh(page, WHEELS)
+        # 7.8 kg are 17.196 lb, at 0.45359237 kg a pound
+        expect(page.locator("#sheet-told")).to_contain_text("Mass of the whole robot: 17.19", timeout=20_000)
+    assert "left front: 2.000 kg" in (server.folder / bare / FILE).read_text("utf-8")
+
+
+def test_a_sheet_is_filled_in_by_keyboard_alone(browser, server, heron):
+    with window(browser, server) as page:
+        sheet(page, server, heron, "practice:climb")
+        box(page, "practice.climb.successes").focus()
+        for text in ("17", "20"):
+            page.keyboard.press("Control+a")
+            page.keyboard.type(text)
+            page.keyboard.press("Tab")
+        page.locator("[data-of='practice.climb.times'][data-do=grow]").focus()
+        page.keyboard.press("Enter")
+        expect(page.locator("[name='practice.climb.times[14]']")).to_be_focused()
+        page.keyboard.type("5.5")
+        page.keyboard.press("Enter")
+        expect(page.locator("#fw-notes")).to_contain_text("Your readings are in")
+    text = (server.folder / heron / FILE).read_text("utf-8")
+    assert "successes: 17" in text
+    assert "attempts: 20" in text
+    assert ", 5.5 s]" in text
 
 
 def test_a_second_window_is_not_overwritten_silently(browser, server, heron):

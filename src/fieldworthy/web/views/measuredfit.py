@@ -94,7 +94,7 @@ async def _show(page: Page, job: Job) -> None:
         return
     shown: FitShown = job.result
     report = shown.report
-    page.on("accept", lambda data: _accept(page, shown, data.get("values") or {}))
+    page.on("accept", lambda data: _accept(page, shown, values_of(data)))
     page.on("accept-all", lambda _: _take(page, shown, tuple(item.key for item in shown.held)))
     page.on("readings-of", lambda data: _figures(page, shown, str(data.get("place"))))
     page.put(
@@ -226,6 +226,23 @@ async def _figures(page: Page, shown: FitShown, place: str) -> None:
     if place.isdigit() and int(place) < len(shown.cards):
         found = await page.drawn(drawn_readings, shown.source, shown.cards[int(place)].procedure, page.look())
         page.put(f"fig-of-{place}", pictures_of(page, found or ()))
+
+
+def values_of(data: dict[str, Any]) -> dict[str, Any]:
+    """Take what a form sends, whatever that is.
+
+    Parameters
+    ----------
+    data : dict
+        As the browser tells it [-].
+
+    Returns
+    -------
+    dict
+        Value by name; empty for anything that is no form [-].
+    """
+    values = data.get("values")
+    return {str(name): value for name, value in values.items()} if isinstance(values, dict) else {}
 
 
 async def _accept(page: Page, shown: FitShown, values: dict[str, Any]) -> None:

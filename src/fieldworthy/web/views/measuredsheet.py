@@ -19,7 +19,7 @@ from fieldworthy.web.measuring import Card, drawn_readings, told
 from fieldworthy.web.pictures import Named
 from fieldworthy.web.readings import Memory, Readings
 from fieldworthy.web.screen import field_id, plain_sentences, sentences
-from fieldworthy.web.views.measuredfit import SIGNS, card_body
+from fieldworthy.web.views.measuredfit import SIGNS, card_body, values_of
 from fieldworthy.web.views.measuredform import drawn_form
 from fieldworthy.web.views.measuredtable import build_table
 from fieldworthy.web.views.robot import pictures_of
@@ -131,7 +131,7 @@ async def build_sheet(page: Page, memory: Memory, file: Path, part: str) -> None
     )
     page.on("typed", lambda data: desk.note({str(data.get("of")): str(data.get("value"))}))
     page.on("grow", lambda data: _grow(desk, str(data.get("of"))))
-    page.on("put", lambda data: _put(desk, data.get("values") or {}))
+    page.on("put", lambda data: _put(desk, values_of(data)))
     page.on("put-mine", lambda _: _put(desk, {}, over=True))
     page.on("take-theirs", lambda _: _theirs(desk))
     watch(page, file, lambda: page.later(_moved(desk)))
