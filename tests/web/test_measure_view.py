@@ -249,7 +249,9 @@ def test_a_good_log_is_looked_at_and_named_in_the_form(browser, server, heron):
         assert not (server.folder / heron / "new_run.csv").exists()
         sheet(page, server, heron, quote("frames:+tray"))
         bring(page, "new_run.csv", gap)
-        expect(page.locator("#sheet-table .said")).to_contain_text("new_run.csv is beside mk1_measurements.yaml")
+        expect(page.locator("#sheet-table .said")).to_contain_text(
+            "new_run.csv is beside mk1_measurements.yaml and named"
+        )
         expect(page.locator("#table-asked")).to_contain_text("101 rows can be used over 2 s")
         expect(page.locator("#table-asked")).to_contain_text("Line 53: the same time as an earlier row; left out")
         expect(box(page, "frames.tray.file")).to_have_value("new_run.csv")

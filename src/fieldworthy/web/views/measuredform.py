@@ -98,10 +98,7 @@ class _Drawing:
     def blank(self, blank: Blank) -> Markup:
         """One value with its label above and its unit beside."""
         identifier = field_id(blank.path)
-        first = not any(
-            isinstance(key, int) and key > 0 for key in blank.path
-        )  # it is said once for all rows of a list
-        told = blank.about if first else ""
+        told = self.once(blank.about)
         about = tag("small", told, id=f"{identifier}-about") if told else ""
         said = tag("p", id=f"{identifier}-said", class_="said", role="alert")
         label = tag("label", blank.label, for_=identifier)

@@ -27,6 +27,7 @@ from fieldworthy.web.views.robot import pictures_of
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
 
+_LACKS = "this key is missing"  # how a file is told; a form has blanks
 _LOOK = 1.5  # s between two looks at the disk
 _FIGURES = 4  # that are shown at once
 _LONGEST = 300  # characters of what is typed into one blank
@@ -147,7 +148,7 @@ def _sheet(sheet: Sheet) -> Content:
     cautions = tag("ul", [tag("li", caution) for caution in (*sheet.cautions, RULES)], class_="caution")
     tools = tag("p", tag("b", "You need: "), "; ".join(sheet.tools), ".")
     steps = tag("ol", [tag("li", step) for step in sheet.steps], class_="steps")
-    how = tag("details", tag("summary", tag("h2", "What to do")), tools, steps, open=True, class_="panel")
+    how = tag("details", tag("summary", tag("h2", "What to do")), tools, steps, open=True, class_="panel told")
     return [tag("p", f"It tells {sheet.gives}.", class_="lead"), cautions, how]
 
 
@@ -246,15 +247,15 @@ def _show_problems(desk: Desk, problems: tuple[Problem, ...]) -> None:
         if at is None:
             rest.append(sentences((p,)))
             continue
-        within = dotted(p.key[len(at) :])
+        within, expected = dotted(p.key[len(at) :]), p.expected.replace(_LACKS, "needed: fill it in")
         hint = f" Did you mean {p.suggestion!r}?" if p.suggestion else ""
-        page.put(f"{field_id(at)}-said", f"{f'{within}: ' if within else ''}{p.expected}.{hint}")
+        page.put(f"{field_id(at)}-said", f"{f'{within}: ' if within else ''}{expected}.{hint}")
         if at in inputs:
             page.call("mark", field_id(at), {"aria-invalid": "true"})
         first = first or at
     said = [tag("li", text) for text in rest]
-    many = f"{len(problems)} readings cannot be" if len(problems) > 1 else "One reading cannot be"
-    head = f"Nothing was written. {many} as they stand." if len(problems) > 1 else f"Nothing was written. {many}."
+    what = "one reading needs" if len(problems) == 1 else f"{len(problems)} readings need"
+    head = f"Nothing was written: {what} another look."
     page.put("sheet-said", tag("div", tag("p", head), tag("ul", said) if said else "", class_="trouble"))
     if first is not None:
         page.call("focus", field_id(first))

@@ -65,9 +65,7 @@ def build_table(sheet: Sheet) -> None:
         if not target.exists():
             place(target, content.decode("utf-8-sig"), date.today())
         await _name(sheet, name, found)
-        return (
-            f"{name} is beside {sheet.file.name}, and named in the form below: look at it, then put it into the file."
-        )
+        return f"{name} is beside {sheet.file.name} and named in the form: look it over, then put it into the file."
 
     async def replace() -> None:
         if not sheet.page.may_change or not waiting:
