@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from fieldworthy.checks.evaluate import BLOCK, report_of
 from fieldworthy.checks.finding import Report
-from fieldworthy.checks.helper import Broken, Helper
 from fieldworthy.checks.judging import Said
-from fieldworthy.checks.part import Asked, Field, Part, Stated, tabled
+from fieldworthy.checks.part import Asked, Broken, Field, Part, Stated, tabled
 from fieldworthy.checks.reading import Place, fields_of
 from fieldworthy.checks.registry import CHECKS, OF_THE_BODY
 from fieldworthy.checks.showing import Shown
@@ -19,6 +18,9 @@ from fieldworthy.robot.model import Robot
 from fieldworthy.schema import Quantity, realise
 from fieldworthy.schema.problems import KeyPath
 from fieldworthy.season.model import Season
+
+if TYPE_CHECKING:
+    from fieldworthy.checks.helper import Helper
 
 Changed: TypeAlias = dict[Place, Field]
 _ALL = tuple(range(len(CHECKS)))
@@ -61,6 +63,8 @@ class Checker:
         self._shared = False
         self._helper: Helper | None = None
         if helper:
+            from fieldworthy.checks.helper import Helper  # noqa: PLC0415  a command starts none
+
             with contextlib.suppress(OSError):
                 self._helper = Helper(Asked(OF_THE_BODY, samples, seed))
 

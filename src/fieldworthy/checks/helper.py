@@ -19,17 +19,13 @@ from collections.abc import Mapping
 from typing import IO, Any
 
 from fieldworthy.checks.judging import Said
-from fieldworthy.checks.part import Asked, Field, Part, Stated
+from fieldworthy.checks.part import Asked, Broken, Field, Part, Stated
 from fieldworthy.checks.reading import Place
 from fieldworthy.checks.showing import Shown
 
 _READY, _ENDED = 0, -1
 """In place of the number of the question that is answered."""
 _PATIENCE = 5.0  # s that it may take to end by itself
-
-
-class Broken(Exception):
-    """The second process cannot answer; the work has to be done here."""
 
 
 class Helper:

@@ -35,6 +35,10 @@ Field: TypeAlias = tuple[KeyPath, Any]
 """Key path of a field and what it states."""
 
 
+class Broken(Exception):
+    """Another process cannot judge its part; the work has to be done here."""
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What a part of the work is.
