@@ -283,20 +283,18 @@ def main(arguments: list[str] | None = None) -> None:
     Raises
     ------
     SystemExit
-        0: done and nothing short; 1: something is short; 2: the input is bad; 130: interrupted.
+        0: done and nothing short; 1: something is short; 2: the input is bad, or the output cannot be written;
+        130: interrupted.
     """
+    from fieldworthy.cli.streams import orderly  # noqa: PLC0415
     from fieldworthy.schema.problems import BadInput  # noqa: PLC0415
 
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(encoding="utf-8", errors="replace")
-    try:
-        app(args=arguments)
-    except BadInput as error:
-        sys.stderr.write(f"{error}\n")
-        raise SystemExit(2) from None
-    except KeyboardInterrupt:
-        sys.stderr.write("interrupted\n")
-        raise SystemExit(130) from None
-    except BrokenPipeError:
-        raise SystemExit(0) from None
+    with orderly():
+        try:
+            app(args=arguments)
+        except BadInput as error:
+            sys.stderr.write(f"{error}\n")
+            raise SystemExit(2) from None
+        except KeyboardInterrupt:
+            sys.stderr.write("interrupted\n")
+            raise SystemExit(130) from None
