@@ -4,6 +4,7 @@ import dataclasses
 import io
 
 import pypdf
+import pypdfium2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -95,10 +96,30 @@ def test_without_a_date_none_is_shown():
     assert "2026" not in "".join(pages_of(pdf))
 
 
-def test_letters_are_counted_before_a_line_may_break():
-    assert breakable("x" * 50) == f"{'x' * 22}\u200b{'x' * 22}\u200b{'x' * 6}"
-    assert breakable("short words stay") == "short words stay"
+def test_long_words_are_given_places_to_break():
+    assert breakable("x" * 20).split("\u200b") == ["x" * 7, "x" * 7, "x" * 6, ""]
+    assert breakable("left_outer_rail_number_1").split("\u200b") == ["left_", "outer_", "rail_", "number_", "1", ""]
+    assert breakable("ordinary words stay whole") == "ordinary words stay whole"
     assert breakable("a\nb\x00c") == "a b c"
+
+
+LONG = ("Heron_mk1_with_a_name_that_never_ends_and_has_no_space", "x" * 60, "Rohrleitungsdruckpruefungsprotokoll" * 2)
+
+
+@pytest.mark.parametrize("word", LONG)
+def test_long_words_in_narrow_cells_keep_to_their_column(word):
+    """Every letter of a cell stands left of the next column's first letter."""
+    table = Table((word, "Z"), [[Mark(word, "bold"), "Z"], [word, "Z"], [Mark(word, "key"), "Z"]], (1, 5))
+    made = Paper("T", "", (), "", [Section("S", [table], new_page=False)])
+    document = pypdfium2.PdfDocument(as_pdf(made))
+    page = document[0].get_textpage()
+    letters = [(page.get_text_range(i, 1), page.get_charbox(i)) for i in range(page.count_chars())]
+    marks = [box for letter, box in letters if letter == "Z"]
+    assert len(marks) == 4
+    begin = min(box[0] for box in marks)
+    body = [box for letter, box in letters if letter.isalnum() and letter not in "ZTS" and 100 < box[1] < 740]
+    assert len(body) > 3 * 50
+    assert max(box[2] for box in body) < begin
 
 
 @pytest.mark.parametrize("form", ["sheet", "card", "notebook"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import json
+import re
 from importlib import resources
 from typing import Any, Literal
 
@@ -28,7 +29,8 @@ from fieldworthy.report.sources import named
 
 FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
 _TOP = 80  # letters at the top of a page
-_RUN = 22  # letters of one word that any column holds; more are given places to break
+_LONG = re.compile(r"[^\s\u200b]{17,}")  # a word that is longer than a narrow column
+_PIECE = re.compile(r"[^_./-]{1,7}[_./-]?|[_./-]")  # where it may be parted: behind a mark, or after some letters
 
 
 def as_pdf(paper: Paper) -> bytes:
@@ -162,22 +164,15 @@ def breakable(text: str) -> str:
     Returns
     -------
     str
-        With a space of no width after every so many letters without a space [-].
+        With a space of no width after every few letters of a word that is longer than a narrow column [-].
     """
-    out, run = [], 0
-    for letter in "".join(c if c.isprintable() else " " for c in text):
-        run = 0 if letter in " \u200b" else run + 1
-        out.append(letter)
-        if run >= _RUN:
-            out.append("\u200b")
-            run = 0
-    return "".join(out)
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    return _LONG.sub(lambda word: _PIECE.sub("\\g<0>\u200b", word[0]), plain)
 
 
 def _cell(cell: Cell) -> Any:
     if isinstance(cell, Mark):
-        text = cell.text if cell.look == "key" else breakable(cell.text)
-        return {"text": text, "look": cell.look}
+        return {"text": breakable(cell.text), "look": cell.look}
     return breakable(cell)
 
 
@@ -191,9 +186,13 @@ def _block(block: Block) -> dict[str, Any]:
             return {"kind": "points", "items": [breakable(i) for i in items], "look": look}
         case Table():
             return {
-                "kind": "table", "heads": list(block.heads), "rows": [[_cell(c) for c in row] for row in block.rows],
-                "widths": list(block.widths), "right": list(block.right), "small": block.small,
-            }  # fmt: skip
+                "kind": "table",
+                "heads": [breakable(head) for head in block.heads],
+                "rows": [[_cell(c) for c in row] for row in block.rows],
+                "widths": list(block.widths),
+                "right": list(block.right),
+                "small": block.small,
+            }
         case Picture(figure, height):
             return {"kind": "picture", "height": height, **_drawn(figure)}
         case Formula(key):
