@@ -169,6 +169,13 @@ def test_a_second_process_that_dies_is_done_without():
         assert not checker.ready()
 
 
+def test_a_second_process_takes_no_module_from_the_folder_it_stands_in(tmp_path, monkeypatch):
+    (tmp_path / "queue.py").write_text("raise SystemExit(3)", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    with Checker(SAMPLES, 3, helper=True) as checker:
+        assert checker.ready(60)
+
+
 def test_a_second_process_that_cannot_start_is_done_without(monkeypatch):
     monkeypatch.setattr(sys, "executable", "/nowhere/python")
     with Checker(SAMPLES, 3, helper=True) as checker:

@@ -51,11 +51,13 @@ class Helper:
         paths = os.pathsep.join(path for path in sys.path if path)
         environment = os.environ | {"PYTHONPATH": paths}
         process = subprocess.Popen(
-            [sys.executable, "-m", "fieldworthy.checks.helper"],
+            # -P: modules come from where this process has them, not from the folder that it happens to stand in
+            [sys.executable, "-P", "-m", "fieldworthy.checks.helper"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             env=environment,
+            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # Windows alone has it, and would open one
         )
         self._process = process
         assert process.stdin is not None, "it was asked for"
