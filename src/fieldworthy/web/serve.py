@@ -142,15 +142,26 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
     BadInput
         When there is no such folder.
     """
-    import uvicorn  # noqa: PLC0415  the server starts only where it is used
-
     folder = Folder.at(path)
     keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
-    door = listen(options)
-    port = int(door.getsockname()[1])
-    address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
-    for line in _announced(folder, options, keys, port, address):
-        say(line)
+    with contextlib.suppress(KeyboardInterrupt), listen(options) as door:
+        port = int(door.getsockname()[1])
+        address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
+
+        def begun() -> None:
+            for line in _announced(folder, options, keys, port, address):
+                say(line)
+            if options.browser:
+                threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+        _server(folder, keys, begun).run(sockets=[door])
+    say("closed")
+
+
+def _server(folder: Folder, keys: Keys, begun: Callable[[], None]) -> Any:
+    """Build a server that says when it can be reached."""
+    import uvicorn  # noqa: PLC0415  the server starts only where it is used
+
     whole = application(folder, keys)
     _quiet_logs()
     config = uvicorn.Config(
@@ -164,11 +175,13 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
         server_header=False,
         lifespan="on",
     )
-    if options.browser:
-        threading.Timer(1.0, webbrowser.open, (address,)).start()
-    with contextlib.suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run(sockets=[door])
-    say("closed")
+
+    class Telling(uvicorn.Server):
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            begun()
+
+    return Telling(config)
 
 
 def _announced(folder: Folder, options: Options, keys: Keys, port: int, address: str) -> list[str]:

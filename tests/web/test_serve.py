@@ -1,0 +1,79 @@
+"""How the page is opened: on this machine alone, on a port that is free, and never with a traceback."""
+
+from __future__ import annotations
+
+import ipaddress
+import signal
+import socket
+import urllib.error
+import urllib.request
+
+import pytest
+
+from edge import run, written
+from fieldworthy.web.serve import Options, listen, network_address
+from web.browser import serving
+
+
+def test_it_listens_to_this_machine_alone_unless_shared():
+    for options, host in ((Options(), "127.0.0.1"), (Options(share=True), "0.0.0.0")):
+        with listen(options) as door:
+            assert door.getsockname()[0] == host
+
+
+def test_a_port_that_is_taken_is_left_to_who_has_it():
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        taken = other.getsockname()[1]
+        with listen(Options(port=taken)) as door:
+            assert door.getsockname()[1] != taken
+
+
+def test_the_person_is_told_of_another_port(tmp_path):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        taken = other.getsockname()[1]
+        with serving(tmp_path, "--port", str(taken)) as server:
+            assert f"Port {taken} is taken" in "".join(server.lines)
+            assert server.port != taken
+
+
+def test_the_network_address_is_one_of_this_machine_or_none():
+    found = network_address()
+    assert found is None or not ipaddress.ip_address(found).is_loopback
+
+
+@pytest.mark.parametrize("name", ["none", "file"])
+def test_what_is_no_folder_is_said_with_status_2(tmp_path, name):
+    (tmp_path / "file").write_text("", "utf-8")
+    folder = tmp_path / name if name == "none" else tmp_path / "file" / "below"
+    ended = run("open", folder, "--no-browser")
+    assert ended.code == 2
+    assert "expected an existing folder" in ended.err
+
+
+def test_a_file_opens_the_folder_that_it_is_in(tmp_path):
+    with serving(written(tmp_path)) as server:
+        assert f"shows {tmp_path.resolve()}" in "".join(server.lines)
+
+
+def test_only_the_address_with_its_key_is_served(tmp_path):
+    with serving(tmp_path) as server:
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            urllib.request.urlopen(server.base, timeout=10)
+        assert refused.value.code == 401
+        assert b"whole address" in refused.value.read()
+        refused.value.close()
+        with urllib.request.urlopen(server.opening, timeout=10) as answer:
+            assert answer.status == 200
+        assert not any("code" in line for line in server.lines), "there is no code without --share"
+
+
+def test_it_ends_with_ctrl_c_and_without_a_word_of_alarm(tmp_path):
+    with serving(tmp_path) as server:
+        server.process.send_signal(signal.SIGINT)
+        assert server.process.wait(15) == 0
+    assert server.lines[-1] == "closed\n"
+    assert not any("Traceback" in line for line in server.lines)
