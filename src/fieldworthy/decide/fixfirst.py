@@ -23,6 +23,7 @@ from fieldworthy.schema import BadInput
 
 FORMAT = "fieldworthy faults 1"
 """Changes only when a reader of the old form would misread the new one."""
+_BLOCK = 20_000  # matches between two looks at whether the person wants to stop
 NOTE = (
     "A use works when nothing that the log holds fails and the practised action succeeds: both chances are multiplied, "
     "so leave out of the practice counts what the log holds."
@@ -162,7 +163,9 @@ def _practised(robot: Robot, action: str) -> float:
 def _points(match: Setup, chances: Mapping[str, float], asked: tuple[int, int]) -> npt.NDArray[np.float64]:
     for action, chance in chances.items():
         match = with_chance(match, action, chance)
-    return play_runs(match, asked[0], seed=asked[1]).points
+    runs, seed = asked
+    starts = range(0, runs, _BLOCK)
+    return np.concatenate([play_runs(match, min(_BLOCK, runs - i), begin=i, seed=seed).points for i in starts])
 
 
 def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
