@@ -32,6 +32,24 @@ def heading(text: str) -> Markup:
     return tag("h1", text, id="fw-title", tabindex="-1")
 
 
+def counted(count: int, word: str) -> str:
+    """Count things.
+
+    Parameters
+    ----------
+    count : int
+        How many [-].
+    word : str
+        For one of them [-].
+
+    Returns
+    -------
+    str
+        For example ``2 mistakes`` [-].
+    """
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
 def field(
     label: str, name: str, value: str, *, hint: str = "", options: Sequence[str] = (), required: bool = False
 ) -> Markup:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from fieldworthy.web.markup import Markup, join, tag
@@ -57,5 +57,12 @@ def _rows(theirs: str, mine: str) -> Iterator[Markup]:
     found = difflib.unified_diff(theirs.splitlines(), mine.splitlines(), n=1, lineterm="")
     for line in list(found)[2:]:
         kind = {"-": "theirs", "+": "mine", "@": "place"}.get(line[:1], "same")
-        shown = line.replace("@@", "…", 1).split("@@")[0] if kind == "place" else line
-        yield tag("span", shown.replace("-", "−", 1) if kind == "theirs" else shown, "\n", class_=kind)
+        yield tag("span", _SHOWN.get(kind, str)(line), "\n", class_=kind)
+
+
+def _place(line: str) -> str:
+    """Say where a difference stands: ``@@ -10,3 +10,3 @@`` is about line 10 of the text here."""
+    return f"line {line.split('+')[1].split(' ', maxsplit=1)[0].split(',', maxsplit=1)[0]}"
+
+
+_SHOWN: dict[str, Callable[[str], str]] = {"theirs": lambda line: f"−{line[1:]}", "place": _place}

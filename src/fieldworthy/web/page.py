@@ -454,7 +454,7 @@ class Page(Screen):
     def _say_changes(self, before: Judged | None) -> None:
         """Tell a screen reader which verdicts are others now."""
         if self.problems:
-            self.say(f"The file has {len(self.problems)} mistakes.")
+            self.say(f"Mistakes in the file: {len(self.problems)}.")
             return
         if before is None or self.judged is None:
             return

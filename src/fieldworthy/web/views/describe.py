@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from fieldworthy.schema.problems import BadInput, Problem
-from fieldworthy.web.components import heading
+from fieldworthy.web.components import counted, heading
 from fieldworthy.web.fields import NUMBER_PARTS, axis_label, field_row, read_part
 from fieldworthy.web.findings import finding_row, key_of
 from fieldworthy.web.form import Field, form_of, season_form
@@ -241,10 +241,10 @@ def _show_beside(page: Page, state: _State) -> None:
         return
     report = page.judged.report
     found = [f for f in report.findings if state.at in f.inputs] if state.at else []
-    about = (
-        f"These {len(found)} findings rest on {state.at}." if found else "The worst findings; move a number and watch."
-    )
-    if state.at and not found:
+    about = "The worst findings; move a number and watch."
+    if found:
+        about = f"{counted(len(found), 'finding')} that {'rest' if len(found) > 1 else 'rests'} on {state.at}."
+    elif state.at:
         about = f"No finding rests on {state.at} as it stands; the worst are shown."
     page.put("beside-about", about)
     page.put("beside-counts", Markup(counts_of(report)))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldworthy.schema.document import LARGEST
 from fieldworthy.schema.problems import Problem, dotted
+from fieldworthy.web.components import counted
 from fieldworthy.web.markup import Markup, join, tag
 
 if TYPE_CHECKING:
@@ -108,4 +109,6 @@ def _listed(problems: tuple[Problem, ...], shown: Path) -> Markup:
         else:
             where = tag("span", f"{p.file.name}, {place}")
         rows.append(tag("li", where, " ", told))
-    return tag("div", tag("h2", f"{len(problems)} mistakes"), tag("ul", rows, class_="problems"), class_="trouble")
+    return tag(
+        "div", tag("h2", counted(len(problems), "mistake")), tag("ul", rows, class_="problems"), class_="trouble"
+    )
