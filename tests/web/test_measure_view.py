@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from fieldworthy.robot import load_robot
+from fieldworthy.schema.document import read_text
 from robots import EXAMPLES
 from web.browser import serving, show, window
 from web.test_access import in_both_themes, violations
@@ -318,6 +319,23 @@ def test_a_fit_is_taken_into_the_robot_and_saved(browser, server, heron):
         page.click("#fw-save")
         expect(page.locator("#fw-state")).to_have_text("saved")
         assert robot.read_text("utf-8") == before
+
+
+def test_procedures_that_contradict_each_other_come_first_and_are_not_ticked(browser, server, heron):
+    file = server.folder / heron / FILE
+    # tilted by ten degrees less to each side, the centre of gravity would lie some 5 cm higher than the scales say
+    lines = [line.replace("42.5", "32").replace("41.5", "32") if "forward:" in line else line.replace("52.5", "40")
+             .replace("53.5", "40") if "back:" in line else line for line in read_text(file).splitlines()]  # fmt: skip
+    file.write_text("\n".join(lines) + "\n", "utf-8")
+    with window(browser, server) as page:
+        sheet(page, server, heron)
+        page.click("text=Fit the readings")
+        trouble = page.locator("#fit-found .trouble")
+        expect(trouble).to_contain_text("Contradictions", timeout=60_000)
+        expect(trouble).to_contain_text("find out which of them went wrong")
+        first = page.locator("#fit-found .held").first.locator("li").first
+        expect(first).to_contain_text("weighed.z")
+        expect(first.locator("input")).not_to_be_checked()
 
 
 @pytest.mark.parametrize("width", [390, 1280])
