@@ -91,7 +91,7 @@ def test_odd_values_anywhere_are_counted_or_refused(robot, changes):
     for path, odd in changes:
         here = data
         for key in path[:-1]:
-            inside = here[key] if isinstance(here, dict) or (isinstance(here, list) and key < len(here)) else None
+            inside = here.get(key) if isinstance(here, dict) else here[key] if key < len(here) else None
             here = inside if isinstance(inside, dict | list) else {}
         if isinstance(here, dict) or (isinstance(path[-1], int) and path[-1] < len(here)):
             here[path[-1]] = copy.deepcopy(odd)
