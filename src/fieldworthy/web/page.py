@@ -112,6 +112,7 @@ class Page(Screen):
         self._judging = Latest(self._judge)
         self._glancing = Latest(self._glance)
         self._moves: dict[KeyPath, str] = {}
+        self._asked: dict[Path, str | None] = {}
         self.glanced: dict[str, dict[str, str]] = {}
 
     # ---- what views use ----
@@ -375,7 +376,9 @@ class Page(Screen):
         if self.draft is None or not self.draft.elsewhere():
             return
         if self.draft.changed:
-            self.ask_which(self.draft.elsewhere())
+            theirs = self.draft.elsewhere()
+            if theirs != self._asked:  # who has put the answer off is not asked the same again until they save
+                self.ask_which(theirs)
             return
         self.draft.take_theirs()
         self.draft.forget_steps()
@@ -394,6 +397,7 @@ class Page(Screen):
         from fieldworthy.web.conflict import shown_conflict  # noqa: PLC0415  imports the page's words
 
         assert self.draft is not None
+        self._asked = dict(theirs)
         self.put("fw-conflict", shown_conflict(self.draft, theirs))
         self.call("dialog", "fw-conflict", True)
 
