@@ -187,7 +187,7 @@ def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
         v = events * (1.0 - 1e-6)
         upper, lower = staging.Stop(v, 0.01 * period, 0.01, 30.0), staging.Stop(ratio * v, 0.01 * period, 0.01, 30.0)
         gap = staging.simulate(upper, lower, path, np.linspace(0.0, 1.0, 33)).gap.min()
-        assert 0.0 <= gap <= v * (1.0 + ratio) * 0.01 * period + 1e-9
+        assert -1e-12 <= gap <= v * (1.0 + ratio) * 0.01 * period + 1e-9  # round-off of lengths about 0.1 m
 
 
 def test_batch_equals_case_by_case():
