@@ -57,7 +57,7 @@ def test_peer_chromium_prints_the_same(benchmark, paper, tmp_path):
     """The browser's own typesetter, start included, as a command of its own would need it."""
     browser = shutil.which("chromium") or shutil.which("google-chrome")
     if browser is None:
-        pytest.skip("no Chromium on this machine")
+        pytest.fail("the peer needs Chromium: 'make browser' installs it")
     page = tmp_path / "n.html"
     page.write_text(as_html(paper), encoding="utf-8")
     words = [browser, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path}/profile",

@@ -77,18 +77,27 @@ def run_fit(robot: Path, file: Path, asked: Asked) -> None:
     prints = {path: fingerprint(path) for path in (robot,)} if asked.write else {}
     measured = load_measurements(file, robot)
     report = _fitted(measured, asked)
-    if asked.as_json:
-        sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
-    else:
-        print_fit(Console(highlight=False, markup=False, soft_wrap=True), measured, report, every=asked.every)
+    # written before anything is printed: a reader that leaves early (| head) must not keep the values from the file
+    done = _written(measured, report, prints) if asked.write and not report.refused else ""
+    _tell(measured, report, asked)
     if asked.plots is not None:
         from fieldworthy.cli.plots import write_plots  # noqa: PLC0415  drawing only where it is asked for
 
         sys.stderr.write(f"{len(write_plots(asked.plots, measured.robot, report))} plots in {asked.plots}\n")
-    if asked.write:
-        _write(measured, report, prints)
-    elif report.comparisons and not asked.as_json:
-        sys.stdout.write(f"\nNothing was written; --write puts these values into {robot.name}.\n")
+    if asked.write and report.refused:
+        raise BadInput([Problem(measured.document.file, 1, 1, (), f"nothing was written: {report.refused[0]}")])
+    sys.stderr.write(done)
+
+
+def _tell(measured: Measured, report: FitReport, asked: Asked) -> None:
+    """Print what was fitted."""
+    if asked.as_json:
+        sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        return
+    print_fit(Console(highlight=False, markup=False, soft_wrap=True), measured, report, every=asked.every)
+    if report.comparisons and not asked.write:
+        name = measured.robot.document.file.name
+        sys.stdout.write(f"\nNothing was written; --write puts these values into {name}.\n")
 
 
 def _fitted(measured: Measured, asked: Asked) -> FitReport:
@@ -110,16 +119,14 @@ def _fitted(measured: Measured, asked: Asked) -> FitReport:
         bar.stop()
 
 
-def _write(measured: Measured, report: FitReport, prints: dict[Path, str]) -> None:
-    """Write the measured values, the old file kept under its date; nothing where one of them cannot stand."""
-    if report.refused:
-        raise BadInput([Problem(measured.document.file, 1, 1, (), f"nothing was written: {report.refused[0]}")])
+def _written(measured: Measured, report: FitReport, prints: dict[Path, str]) -> str:
+    """Write the measured values, the old file kept under its date; gives the sentence that says so."""
     today = date.today()
     texts = edited(measured.robot, changes(measured, report.procedures, today))
     copies = written(texts, copy_dated=today, expect=prints)
     names = ", ".join(path.name for path in texts) or "nothing: the robot file says all this already"
     kept = f"; the old text is kept as {', '.join(path.name for path in copies)}" if copies else ""
-    sys.stderr.write(f"written: {names}{kept}\n")
+    return f"written: {names}{kept}\n"
 
 
 def print_fit(console: Console, measured: Measured, report: FitReport, *, every: bool) -> None:

@@ -24,6 +24,7 @@ from fieldworthy.units import digits
 
 BACKGROUND = "background"
 """The word in the class column for readings without an object."""
+_RARE = 1e-4  # a share below this is said as 'under 0.01 %'
 _LEAST = 3
 _DRAWS, _SEED = 2000, 1
 _LEAST_SPREAD = 1e-3  # rad
@@ -194,12 +195,17 @@ def _thresholds(spec: Sorter, found: Mapping[str, HueEstimate]) -> tuple[list[Fi
         for label, start, half in zip(labels, begins.start, halves, strict=True)
     ]
     errors = sorting.misclassification(means, spreads, begins)
-    said = ", ".join(f"{100 * float(e):.2g} % of '{label}'" for label, e in zip(labels, errors, strict=True))
+    said = ", ".join(f"{_percent(float(e))} of '{label}'" for label, e in zip(labels, errors, strict=True))
     arcs = "; ".join(
         f"{label} from {digits(float(np.degrees(a)))} deg to {digits(float(np.degrees(hue.wrap(a + w))))} deg"
         for label, a, w in zip(labels, begins.start, begins.width, strict=True)
     )
     return thresholds, f"Thresholds of least error: {arcs}. One reading is wrong for {said}."
+
+
+def _percent(share: float) -> str:
+    """A share in a sentence, without a row of noughts."""
+    return f"{100 * share:.2g} %" if share >= _RARE else "under 0.01 %"
 
 
 def _columns(found: Mapping[str, HueEstimate], labels: list[str], word: str) -> tuple[Array, Array]:

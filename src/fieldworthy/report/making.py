@@ -26,7 +26,6 @@ from fieldworthy.robot import Loaded
 
 SAMPLES = 1000
 """Robots within the tolerances that every document's chances are counted over."""
-_FAULT_RUNS = 500  # matches for each fault: enough to rank them
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +133,7 @@ def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Pa
 def _faults(loaded: Loaded, log: FaultLog) -> tuple[str, ...]:
     if loaded.nominal.plan is None:
         return tuple(cards.fault(risk) for risk in risks(log) if risk.times)
-    ranked = fix_first(loaded, log, _FAULT_RUNS).fixes
+    ranked = fix_first(loaded, log).fixes
     return tuple(cards.fault(fix.risk, fix.points) for fix in ranked if fix.risk.times)
 
 

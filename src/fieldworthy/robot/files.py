@@ -119,8 +119,23 @@ def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:
     return file, []
 
 
-def _known_names(data: Any, season: Any, target: str) -> list[str]:
-    """The names that a reference may use, in the order of the file."""
+def known_names(data: Any, season: Any, target: str) -> list[str]:
+    """List the names that a reference may use.
+
+    Parameters
+    ----------
+    data : object
+        The robot file's data [-].
+    season : Spec
+        The season's specification [-].
+    target : str
+        What the reference names, such as ``air.tanks`` or ``season.tasks`` [-].
+
+    Returns
+    -------
+    list of str
+        In the order of the file, generic classes last [-].
+    """
     top, _, rest = target.partition(".")
     if top == "season":
         return list(season.field.places) if rest == "places" else list(getattr(season, rest))
@@ -135,7 +150,7 @@ def _unknown_names(document: Document, season: Any) -> Iterator[Problem]:
     for path, targets, name in references(document.data, Robot):
         if season is None and any(target.startswith("season.") for target in targets):
             continue  # that the season is missing is said already
-        known = [key for target in targets for key in _known_names(document.data, season, target)]
+        known = [key for target in targets for key in known_names(document.data, season, target)]
         if name not in known:
             listed = "; ".join(known[:10]) + ("; …" if len(known) > 10 else "") or "none are declared"
             expected = f"expected a name from {' or '.join(targets)}: {listed} (found {shorten(name)})"

@@ -9,7 +9,7 @@ from typing import Any, Literal, get_args, get_origin
 from fieldworthy.decide.change import written
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import season_file
-from fieldworthy.robot.files import _known_names as known_names
+from fieldworthy.robot.files import known_names
 from fieldworthy.robot.model import Robot
 from fieldworthy.schema import Document, Of, Quantity
 from fieldworthy.schema.declare import Spec
