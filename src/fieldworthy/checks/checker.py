@@ -153,6 +153,7 @@ class _Task:
 
     @classmethod
     def of(cls, loaded: Loaded) -> _Task:
+        """Read a robot's numbers, and the places where they stand."""
         stated, shown = stated_by(loaded), Shown.of(loaded.quantities)
         fields = {place: (path, value) for place, path, value in fields_of(stated)}
         entries = tabled(stated[0][1], fields, shown).entries
@@ -168,6 +169,7 @@ class _Task:
         return {place: field for place, field in self.fields.items() if field[1] != before.fields[place][1]}
 
     def give(self, part: Part | Helper, changed: Changed | None, anew: bool) -> None:
+        """Hand a part of the checks what it works on, or only what has changed."""
         if changed is None:
             part.begin(self.stated, self.shown)
         else:
@@ -189,6 +191,7 @@ def stated_by(loaded: Loaded) -> Stated:
     """
 
     def keep(_path: KeyPath, quantity: Quantity) -> Any:
+        """Leave a quantity as the file states it."""
         return quantity
 
     return ((), realise(loaded.robot, Robot, keep)), (("season",), realise(loaded.season, Season, keep))

@@ -64,6 +64,7 @@ class _Ways:
 
     @property
     def mean(self) -> float:
+        """Mean of the ways."""
         return sum(self.amounts) / len(self.amounts)
 
 

@@ -262,6 +262,7 @@ def _floor(robot: Robot, stance: Stance, resisting: Real) -> _Floor:
     side = stacked([classes[w.wheel].side_grip for w in wheels])
 
     def loads(shift: Real) -> Array:
+        """Wheel loads with the load moved forward by a distance [N]."""
         point = stacked([stance.point[0] - shift, stance.point[1]])
         return wheel_loads(stance.load, stance.feet.contacts, point, stance.feet.level)[: len(wheels)]
 
@@ -269,6 +270,7 @@ def _floor(robot: Robot, stance: Stance, resisting: Real) -> _Floor:
     standing = _weighted(grip, still)
 
     def moved(sign: float, force: Real) -> Array:
+        """Grip with the load moved by a force at the height of the centre of gravity [N]."""
         # what drag takes off the force of starting does not accelerate, so it moves no load; past the tipping edge
         # the far wheels carry nothing more, so the load moves no farther than that
         free = np.maximum(force - resisting, 0.0) if sign > 0 else force
@@ -454,6 +456,7 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None,
     solved: dict[tuple[str | None, float, float], float] = {}
 
     def solve(ways: Sequence[tuple[str | None, float, float]]) -> None:
+        """Time ways and turns together, one call for all of them."""
         known = {name: pace(name) for name in dict.fromkeys(pose or str(usual) for pose, _, _ in ways)}
         plain = {name: (picked(found.load), picked(found.yaw)) for name, found in known.items()}
         loads, yaws = zip(*(plain[pose or str(usual)] for pose, _, _ in ways), strict=True)
@@ -463,6 +466,7 @@ def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None,
         solved.update(zip(ways, (straight + turning).tolist(), strict=True))
 
     def travel(pose: str | None, distance: float, angle: float) -> float:
+        """Time for a way and a turn in a pose [s]."""
         way = (pose, distance, angle)
         if not (pose or usual) or not robot.parts:
             return 0.0

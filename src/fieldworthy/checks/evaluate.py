@@ -134,9 +134,11 @@ def run(loaded: Loaded, cases: Cases, base: Subject | None = None) -> list[Outco
     """
 
     def of_season(path: KeyPath, quantity: Quantity) -> Real:
+        """Draw a quantity of the season."""
         return cases.draw(("season", *path), quantity)
 
     def of_robot(path: KeyPath, quantity: Quantity) -> Real:
+        """Draw a quantity of the robot; what the scales have settled does not vary."""
         return cases.draw(path, settled(loaded.nominal, path, quantity))
 
     robot = realise(loaded.robot, Robot, of_robot)

@@ -187,6 +187,7 @@ def main() -> None:
     sys.stdout = sys.stderr  # whatever prints must not get in between the answers
 
     def tell(answer: object) -> None:
+        """Send an answer at once."""
         pickle.dump(answer, answers, pickle.HIGHEST_PROTOCOL)
         answers.flush()
 

@@ -293,6 +293,7 @@ def _noted(name: str, slot: Any) -> property:
     get = slot.__get__
 
     def read(node: Any) -> Any:
+        """Note that the field was read, and give it."""
         node._seen_by.seen.add((node._at, name))
         return get(node)
 

@@ -122,9 +122,11 @@ class _Clock:
     heading: float = 0.0
 
     def state(self) -> tuple[str, float, float]:
+        """Place, time and heading: what the next repeat begins with."""
         return self.place, self.now, self.heading
 
     def beat(self, step: Step, period: str) -> Beat:
+        """Drive to a step's place and do its action."""
         action = self.robot.actions[step.action]
         way, direction = way_between(self.season, self.place, step.at)
         turn = least_turn(self.heading, direction) if way > 0 else 0.0

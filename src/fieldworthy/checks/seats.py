@@ -238,6 +238,7 @@ def best_place(subject: Subject, name: str) -> Judged:
     ways = {p.label: worst_ways(spec, outline, p) for p in wanted}
 
     def rank(place: Place) -> tuple[float, float]:
+        """Room under the jaw first, then the size of the place."""
         return round(float(under_jaw(spec, thing, outline, place, ways[place.label])), 9), place.size
 
     label = max(wanted, key=rank).label

@@ -71,6 +71,7 @@ def _mended(loaded: Loaded, report: Report) -> tuple[Mending, ...]:
     task = bar.add_task("Looking for remedies", total=1.0)
 
     def tell(share: float) -> None:
+        """Move the bar on; show it once there is something to wait for."""
         bar.update(task, completed=share)
         if time.monotonic() - began > _PATIENCE:
             bar.start()

@@ -109,6 +109,7 @@ def _fitted(measured: Measured, asked: Asked) -> FitReport:
     task = bar.add_task("Fitting what was measured", total=1.0)
 
     def tell(share_done: float) -> None:
+        """Move the bar on; show it once there is something to wait for."""
         bar.update(task, completed=share_done)
         if time.monotonic() - began > _PATIENCE:
             bar.start()

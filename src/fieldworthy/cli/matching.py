@@ -109,6 +109,7 @@ def _influences(loaded: Loaded, asked: Asked, part: Part) -> tuple[Influence, ..
         task = bar.add_task("Moving each input", total=None)
 
         def tell(done: int, total: int) -> None:
+            """Move the bar on."""
             bar.update(task, completed=done, total=total)
 
         return sensitivity(loaded, asked.runs, asked.seed, part, progress=tell)

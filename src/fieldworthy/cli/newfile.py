@@ -92,6 +92,7 @@ class _Asker:
         given: Any = getattr(self._options, question.replace("-", "_"))
 
         def checked(text: str) -> T:
+            """Read an answer; a bad one is refused under its option's name."""
             try:
                 return read(str(text).strip())
             except ValueError as error:

@@ -25,6 +25,7 @@ from fieldworthy.season.model import Season
 
 def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
     def described() -> dict[str, Any]:
+        """The schema under its title."""
         schema = schema_of(declared).model_json_schema()
         return {
             "$schema": "https://json-schema.org/draft/2020-12/schema",

@@ -172,6 +172,7 @@ class Bench:
         values = np.array([0.0, *(si for _, si in moves)])
 
         def draw(path: KeyPath, quantity: Quantity) -> Array:
+            """Give each candidate its own value in its own row."""
             if path not in rows:  # an array nevertheless: what the checks line up with it has its cases too
                 return np.broadcast_to(quantity.si, values.shape)
             drawn = np.full(values.shape, quantity.si)

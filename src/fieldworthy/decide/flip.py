@@ -73,6 +73,7 @@ def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequen
     level = float(np.concatenate([runs.points for runs in played[0]]).mean())
 
     def gap(chance: float, action: str) -> float:
+        """Points by which the variant leads at a chance."""
         return _mean(played[1], action, chance, seed) - level
 
     ends = {a: (gap(0.0, a), gap(1.0, a)) for a in _differing(first, variant)}

@@ -145,6 +145,7 @@ def settled(bench: Bench, bracket: Bracket) -> Change | None:
     start, checks = quantity.si, bench.checks_for([bracket.key])
 
     def mends(si: float) -> bool:
+        """Whether the finding holds at a value."""
         said = bench.single(bench.loaded.robot, {path: si}, checks)
         return holds(said.get(bracket.key))
 

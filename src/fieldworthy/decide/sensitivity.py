@@ -150,6 +150,7 @@ def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
 
 def _of_chance(match: Setup, action: str, ends: tuple[float, float], seed: int) -> Callable[[int], tuple[Array, Array]]:
     def play(runs: int) -> tuple[Array, Array]:
+        """Points of each match at the low and the high end."""
         low, high = (play_runs(with_chance(match, action, end), runs, seed=seed).points for end in ends)
         return low, high
 
@@ -173,6 +174,7 @@ def _uncertain(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
 
 def _of_case(match: Setup, cases: tuple[int, int], seed: int) -> Callable[[int], tuple[Array, Array]]:
     def play(runs: int) -> tuple[Array, Array]:
+        """Points of each match at the low and the high end."""
         low, high = (play_runs(match, runs, seed=seed, case=case).points for case in cases)
         return low, high
 
@@ -192,6 +194,7 @@ def _ends_of(loaded: Loaded, entries: list[tuple[KeyPath, Quantity]], part: Part
     size = max(2 * len(entries), 1)
 
     def draw(path: KeyPath, quantity: Quantity) -> float | Array:
+        """Both ends of a quantity, in two cases of their own."""
         i = place.get(path)
         if i is None:
             return quantity.si

@@ -161,6 +161,7 @@ def _alt(data: SorterCurves, style: Style) -> str:
 
 def _columns(data: SorterCurves, style: Style) -> dict[str, Sequence[Any]]:
     def angles(name: str, values: Sequence[float]) -> tuple[str, list[float]]:
+        """A column of angles with its heading."""
         return style.header(name, "angle"), [style.value(v, "angle") for v in values]
 
     found: dict[str, Sequence[Any]] = {"class": [cls.name for cls in data.classes]}
@@ -310,6 +311,7 @@ def eject_window(data: SorterCurves, style: Style) -> Figure | None:
 
 def _steps(found: Ejecting, style: Style) -> list[Row]:
     def shown(si: float) -> str:
+        """A time with its unit."""
         return style.show(si, "time")
 
     rows = [

@@ -187,6 +187,7 @@ def _held(view: HoldView, style: Style) -> str:
 
 def _hold_notes(view: HoldView, style: Style) -> list[str]:
     def shown(ends: tuple[float, float]) -> str:
+        """Two lengths with their unit."""
         return " to ".join(style.show(end, "length") for end in ends)
 
     past = (view.first_rest[0] - view.sensor, view.first_rest[1] - view.sensor)

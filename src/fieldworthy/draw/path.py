@@ -224,6 +224,7 @@ def _alt(data: PathCurves, style: Style) -> str:
 
 def _columns(data: PathCurves, style: Style) -> dict[str, Sequence[Any]]:
     def lengths(name: str, values: Sequence[float | None]) -> tuple[str, list[float | str]]:
+        """A column of lengths with its heading; empty where there is none."""
         shown = ["" if v is None else float(style.value(v, "length")) for v in values]
         return style.header(name, "length"), shown
 

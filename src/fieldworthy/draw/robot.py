@@ -322,6 +322,7 @@ def _alt(data: BodyCurves, style: Style) -> str:
 
 def _columns(data: BodyCurves, style: Style) -> dict[str, Sequence[Any]]:
     def shown(values: Iterable[float], kind: str) -> list[float]:
+        """Numbers in the person's unit."""
         return [float(style.value(float(value), kind)) for value in values]
 
     blocks = data.blocks

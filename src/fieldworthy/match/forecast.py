@@ -123,6 +123,7 @@ def blocks(
 
 def _drawn(loaded: Loaded, cases: Cases, base: Subject) -> Subject:
     def of_season(path: KeyPath, quantity: Quantity) -> float | Array:
+        """Draw a quantity of the season."""
         return cases.draw(("season", *path), quantity)
 
     return Subject(realise(loaded.robot, Robot, cases.draw), realise(loaded.season, Season, of_season), base)

@@ -415,6 +415,7 @@ def _compiled(sources: int) -> Callable[..., Any]:
 
     @parallel
     def play_all(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out) -> int:
+        """Play every match of a batch, in parallel."""
         for i in prange(out.totals.shape[0]):
             _one(st, nu, runs, seed, out, i)
         return sources

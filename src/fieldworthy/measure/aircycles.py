@@ -116,9 +116,11 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
     tried = _trier(parameters, rig)
 
     def predicted(values: Array) -> Array:
+        """Gauge after each run of cycles [Pa]."""
         return rig.after(values[-len(cycles) :] + rig.p_atm, cycles, tried(values)) - rig.p_atm
 
     def residual(values: Array) -> Array:
+        """Readings less model, in standard deviations."""
         return np.asarray((after - predicted(values)) / error)
 
     solution = solve(residual, parameters)
@@ -179,6 +181,7 @@ def _trier(parameters: Sequence[Parameter], rig: _Rig) -> Callable[[Array], _Now
     places = {p.name: i for i, p in enumerate(parameters)}
 
     def now(values: Array) -> _Now:
+        """What is tried: dead volume, tank and swept volume."""
         tank = float(values[places[TANK]]) if TANK in places else rig.tank
         return _Now(float(values[0]), tank, float(values[places[SWEPT]]) if SWEPT in places else 1.0)
 
@@ -193,6 +196,7 @@ def _use(rig: _Rig, solution: Solution, measured: Measured, cylinder: str) -> tu
     tried = _trier(solution.parameters, rig)
 
     def taken(values: Array) -> float:
+        """Free air of one cycle from full tanks [m3]."""
         now = tried(values)
         return float(free_air(full[0] - rig.after(full, np.array([1]), now)[0], now.tank))
 

@@ -88,17 +88,21 @@ def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float,
     unknowns = [Parameter(first, _first_speed(time, columns), 0.2, 0.0)]
 
     def course(trial: Trial) -> Course:
+        """Speed and way of the coast, computed once for all columns."""
         slowing = deceleration(trial, added)
         at = time if np.ndim(slowing) == 0 else time[:, None]
         return trial.subject.remember(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
 
     def speed(trial: Trial) -> Array:
+        """Speed at the log's times [m/s]."""
         return course(trial).speed
 
     def position(trial: Trial) -> Array:
+        """Position at the log's times [m]."""
         return course(trial).distance + trial.unknowns[place]
 
     def voltage(trial: Trial) -> Array:
+        """Battery at rest [V]."""
         idle = np.asarray(trial.drive.train.battery.open_voltage, dtype=float)
         return np.broadcast_to(idle, (time.size, *idle.shape))
 

@@ -108,6 +108,7 @@ class _Fit:
         return self.bench.trial(self.knobs, dict(zip(names, values, strict=True)))
 
     def residual(self, values: Array) -> Array:
+        """Readings less model of every strand, in standard deviations."""
         tried = self.trial(values)
         return np.concatenate([strand.whitened(tried) for strand in self.strands])
 
@@ -151,6 +152,7 @@ def _sprint(given: Sprint, name: str, time_sd: float) -> Run:
     distance, added, standing = float(given.distance), float(given.added), given.start == "standing"
 
     def time(trial: Trial) -> Real:
+        """Time over the distance [s]."""
         pace = trial.pace(added)
         free = Load(pace.load.mass, pace.load.rotating_mass, pace.load.resistance, pace.load.grip_acceleration,
                     NO_BRAKING)  # fmt: skip
@@ -208,23 +210,28 @@ def _full(columns: dict[str, Array], sds: dict[str, float], added: float, name: 
     begun = _start(columns)
 
     def course(trial: Trial) -> tuple[Array, Array, Pulled]:
+        """Speed, way and current of the run, computed once for all columns."""
         return trial.subject.remember(
             ("run", name), lambda: _run_up(trial, added, np.subtract.outer(time, trial.unknowns[start]))
         )
 
     def speed(trial: Trial) -> Array:
+        """Speed at the log's times [m/s]."""
         return course(trial)[0]
 
     def position(trial: Trial) -> Array:
+        """Position at the log's times [m]."""
         return course(trial)[1] + trial.unknowns[place]
 
     # current and voltage jump as it starts: the rows around that say nothing that a fit could follow
     sure = time > begun + _SETTLING
 
     def current(trial: Trial) -> Array:
+        """Root mean square of a motor's current [A]."""
         return np.sqrt(course(trial)[2].square[sure])
 
     def voltage(trial: Trial) -> Array:
+        """Voltage at the battery's terminals [V]."""
         battery = trial.drive.train.battery
         return np.asarray(battery.open_voltage - battery.resistance * course(trial)[2].battery_current[sure])
 

@@ -258,6 +258,7 @@ def stepped(residual: Residual, parameters: Sequence[Parameter]) -> Slopes:
     steps = np.diag([1e-6 * p.span for p in parameters])
 
     def slopes(values: Array) -> Array:
+        """Central differences, all from one batch."""
         both = residual(np.concatenate((values + steps, values - steps)))
         return np.asarray((both[: len(steps)] - both[len(steps) :]) / (2.0 * np.diag(steps))[:, None]).T
 
@@ -323,6 +324,7 @@ class _Problem:
         return out
 
     def found(self, scale: float, start: Array | None = None) -> Array:
+        """Search for the least sum from a start."""
         if start is None:
             start = np.array([p.start for p in self.parameters]) / self._span
             start = self._nearer(start, scale) if self.robust else start
@@ -357,6 +359,7 @@ class _Problem:
         return middle if middle > 0.0 else max(float(np.abs(residuals).max()), 1e-300)
 
     def solution(self, unit: Array, known: bool) -> Solution:
+        """Values at the least sum, with their covariance."""
         scale = self._scale(unit) if not known and self.robust else 1.0
         residuals = np.asarray(self.residual(unit * self._span), dtype=np.float64)
         n, free = residuals.size, len(self.parameters) - len(self._given)

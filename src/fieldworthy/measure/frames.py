@@ -85,6 +85,7 @@ def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
     parameters = _parameters(given, filmed, grid, _moved(time, shares))
 
     def residual(values: Array) -> Array:
+        """Places read off the film less the model's, in standard deviations."""
         return (shares - grid.place(time - values[2], values[0], values[1])) / sd
 
     found = solve(residual, parameters)

@@ -51,9 +51,11 @@ def fit_leak(section: Leak, measured: Measured, name: str) -> Procedure:
     span, error = float(np.ptp(time)), float(section.error) / PER_95
 
     def predicted(values: Array) -> Array:
+        """Gauge at the times of the readings [Pa]."""
         return np.asarray(values[0] * np.exp2(-values[1] * (time - time.min())))
 
     def residual(values: Array) -> Array:
+        """Readings less model, in standard deviations."""
         return (gauge - predicted(values)) / error
 
     start = max(float(gauge[np.argmin(time)]), error)

@@ -196,6 +196,7 @@ class _Bench:
         return lambda values: square.residual(values[..., sizes], values[..., offsets])
 
     def asked(self) -> Iterator[Asked]:
+        """What is wanted of the readings, and where it goes."""
         for name in self.specs:
             key = ("tracking", "wheels", name)
             push = f"push the robot {'ahead' if self.specs[name].direction == 'forward' else 'sideways'} along a tape"
@@ -207,6 +208,7 @@ class _Bench:
             yield Asked(GYRO, (), "ratio", "turn on the spot by ten turns, both ways")
 
     def square_notes(self) -> tuple[str, ...]:
+        """What the squares say besides."""
         return () if self.square is None else self.square.notes
 
     def residuals(self, values: Array) -> tuple[Residuals, ...]:

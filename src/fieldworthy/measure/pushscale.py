@@ -35,6 +35,7 @@ def push_test(given: PushTest, name: str, force_sd: float) -> Run:
     added, slips = float(given.added), given.ends == "slips"
 
     def force(trial: Trial) -> Real:
+        """Force on the scale [N]."""
         pace = trial.pace(added)
         if slips:
             return pace.grip
@@ -65,6 +66,7 @@ def drag_test(given: DragTest, force_sd: float) -> Run:
     weight, wheel = float(given.load) * STANDARD_GRAVITY, given.wheel
 
     def force(trial: Trial) -> Real:
+        """Force on the scale [N]."""
         return trial.robot.catalogue.wheels[wheel].grip * weight
 
     return Run([by_hand(f"drag of '{wheel}'", "force", [float(r) for r in given.readings], force_sd, force)])

@@ -99,6 +99,7 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
     observed = np.concatenate([stand.readings for stand in stands])
 
     def residual(values: Array) -> Array:
+        """Readings less model, in standard deviations."""
         return np.asarray((observed - predicted(values)) / (float(section.error) / PER_95))
 
     solution = solve(residual, parameters, slopes=stepped(residual, parameters))
