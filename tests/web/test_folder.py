@@ -35,6 +35,16 @@ def test_lists_robots_then_seasons_and_nothing_else(folder):
     ]
 
 
+def test_what_a_robot_was_on_earlier_days_is_not_listed(folder):
+    robot = folder.root / "robot.yaml"
+    before = folder.entries()
+    for name in ("robot.2026-11-25.yaml", "robot.2026-11-25-2.yaml"):
+        (folder.root / name).write_bytes(robot.read_bytes())
+    assert folder.entries() == before
+    (folder.root / "robot.spring.yaml").write_bytes(robot.read_bytes())
+    assert len(folder.entries()) == len(before) + 1
+
+
 @pytest.mark.parametrize(
     "name",
     [

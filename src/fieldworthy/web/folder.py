@@ -10,6 +10,7 @@ from typing import Literal
 
 from fieldworthy.schema.document import read_text
 from fieldworthy.schema.problems import BadInput, Problem
+from fieldworthy.schema.writing import is_dated_copy
 
 Kind = Literal["robot", "season"]
 MOST = 400
@@ -152,7 +153,7 @@ class Folder:
         return read_text(self.path(name))
 
     def entries(self) -> tuple[Entry, ...]:
-        """List the robots and seasons.
+        """List the robots and seasons, without the dated copies of what they were before.
 
         Returns
         -------
@@ -181,7 +182,7 @@ class Folder:
         return next((name for name in names if not self.path(name).exists()), names[-1])
 
     def _files(self) -> Iterator[Path]:
-        """The YAML files, the nearest first, none of them hidden."""
+        """The YAML files, the nearest first, none of them hidden or a copy of an earlier day."""
         level, left = [self.root], MOST
         for _ in range(_DEEPEST + 1):
             below: list[Path] = []
@@ -189,7 +190,7 @@ class Folder:
                 for path in _inside(folder):
                     if path.is_dir():
                         below.append(path)
-                    elif path.suffix.lower() in (".yaml", ".yml") and left > 0:
+                    elif path.suffix.lower() in (".yaml", ".yml") and not is_dated_copy(path) and left > 0:
                         left -= 1
                         yield path
             level = below[:MOST]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fieldworthy.schema.document import read_text
 from fieldworthy.schema.problems import BadInput
-from fieldworthy.schema.writing import write_atomically
+from fieldworthy.schema.writing import written
 from fieldworthy.web.judging import Source, texts_of
 
 _STEPS = 300  # changes that can be undone
@@ -212,9 +212,9 @@ class Draft:
         ours_already = {path for path, text in theirs.items() if text == self.texts[path]}
         if not over and set(theirs) - ours_already:
             raise Conflict(theirs)
-        for path in changed:
-            write_atomically(path, self.texts[path])
-            self.saved[path] = self.texts[path]
+        texts = {path: self.texts[path] for path in changed}
+        written(texts, copy_dated=None)
+        self.saved |= texts
         self._about = None
         return changed
 
