@@ -30,7 +30,7 @@ async def build(page: Page) -> None:
         tag("p", "To scale, as the file says it. Where it can hurt someone, keep hands and heads away: it is drawn "
             "without its cables, bands and pressure.", class_="lead"),
         tag("div", id="robot-problems"),
-        tag("div", id="robot-pose"),
+        tag("div", id="robot-pose", class_="figures"),
         tag("div", id="robot-lifts", class_="figures"),
         tag("div", id="robot-bar", class_="figures"),
         tag("div", id="robot-moves", class_="figures"),
