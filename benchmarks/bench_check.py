@@ -1,4 +1,4 @@
-"""Times `check` on the example: one core and two, after a changed number, 100,000 samples, and the cold command."""
+"""Times `check` on the example: warm, after a changed number, 100,000 samples, and the cold command."""
 
 from __future__ import annotations
 
@@ -10,10 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from fieldworthy.checks import Checker, evaluate
-from fieldworthy.checks.evaluate import run
-from fieldworthy.checks.sampling import Cases
 from fieldworthy.decide.change import with_value
+from fieldworthy.engine.evaluate import evaluate, run
+from fieldworthy.engine.sampling import Cases
 from fieldworthy.robot import load_robot
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "heron" / "mk1.yaml"
@@ -26,14 +25,6 @@ def robot():
     return loaded
 
 
-@pytest.fixture(scope="module", params=[False, True], ids=["one core", "two cores"])
-def checker(request, robot):
-    with Checker(1000, helper=request.param) as kept:
-        assert kept.ready(60) == request.param
-        kept.check(robot)
-        yield kept
-
-
 def test_peer_nominal_alone(benchmark, robot):
     """The peer: one nominal case through the same functions; the batch's cost is told as a ratio to it."""
     assert benchmark(run, robot, Cases(0, 1, 0, []))
@@ -41,12 +32,6 @@ def test_peer_nominal_alone(benchmark, robot):
 
 def test_thousand_samples_warm(benchmark, robot):
     report = benchmark(evaluate, robot, 1000)
-    assert report.samples == 1000
-
-
-def test_thousand_samples_anew(benchmark, robot, checker):
-    """Everything computed, nothing of the answer kept: on two cores the least time of a whole check."""
-    report = benchmark(checker.check, robot, anew=True)
     assert report.samples == 1000
 
 
@@ -60,10 +45,10 @@ def edits(robot):
             yield dataclasses.replace(robot, robot=with_value(robot.robot, path, other))
 
 
-def test_one_number_changed(benchmark, robot, checker):
+def test_one_number_changed(benchmark, robot):
     """As on a page: the robot before differs by two numbers, the one that goes back and the one that moves."""
     changed = edits(robot)
-    report = benchmark.pedantic(checker.check, setup=lambda: ((next(changed),), {}), rounds=300)
+    report = benchmark.pedantic(evaluate, setup=lambda: ((next(changed),), {}), rounds=300)
     assert report.samples == 1000
 
 

@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from match_c import Loop
 from match_peer import Peer, rhs
 
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
 from fieldworthy.match import forecast, play_runs, played, setup
 from fieldworthy.robot import load_robot
 
@@ -37,7 +37,7 @@ def robot():
 
 @pytest.fixture(scope="module")
 def match(robot):
-    made = setup(Subject(robot.nominal, robot.nominal_season))
+    made = setup(Context(robot.nominal, robot.nominal_season))
     play_runs(made, 10)
     return made
 
@@ -116,7 +116,7 @@ def least(call: Callable[[], object], rounds: int) -> float:
 def main() -> None:
     """Print the figures of README.md."""
     robot = load_robot(EXAMPLE)
-    match = setup(Subject(robot.nominal, robot.nominal_season))
+    match = setup(Context(robot.nominal, robot.nominal_season))
     play_runs(match, 10)
     numba.set_num_threads(1)
     own = least(lambda: play_runs(match, RUNS), 9) / RUNS

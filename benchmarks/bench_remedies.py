@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from fieldworthy.checks import evaluate
 from fieldworthy.decide.remedy import remedies
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "heron" / "mk1.yaml"

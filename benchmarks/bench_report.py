@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.match import scores, summed, tallied, timeline, whistles
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.report.page import as_html
@@ -24,7 +24,7 @@ RUNS = 2000
 @pytest.fixture(scope="module")
 def content():
     loaded = load_robot(EXAMPLE)
-    base = Subject(loaded.nominal, loaded.nominal_season)
+    base = Context(loaded.nominal, loaded.nominal_season)
     tally = tallied(loaded, RUNS, 0)
     found = summed(loaded, tally, timeline(base), (RUNS, 0))
     return Content(loaded, evaluate(loaded), "", "2026-11-25", Played(found, scores(tally, found), whistles(base)))

@@ -11,14 +11,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
+from fieldworthy.files.declare import hints, mark_of
+from fieldworthy.files.kinds import Of, tolerance_table
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot.catalogue import builtin
-from fieldworthy.robot.model import Catalogue, Robot
+from fieldworthy.robot.model.catalogue import Catalogue
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.partslist import COLUMNS
-from fieldworthy.schema.declare import hints, mark_of
-from fieldworthy.schema.kinds import Of
-from fieldworthy.schema.quantity import tolerance_table
-from fieldworthy.season.model import Season
 from fieldworthy.units import KINDS, digits, to_unit
 
 HERE = Path(__file__).parent

@@ -9,28 +9,28 @@ from functools import cache
 from typing import Any
 from xml.etree import ElementTree
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.curves.air import air_curves
-from fieldworthy.checks.curves.intake import intake_curves
-from fieldworthy.checks.curves.margins import margins_of
-from fieldworthy.checks.curves.path import path_curves
-from fieldworthy.checks.curves.sorter import sorter_curves
+from fieldworthy.decide import figure as draw_compare
 from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.remedy import Breakage, Mending, Remedy
 from fieldworthy.decide.sensitivity import Influence
-from fieldworthy.draw import DARK, LIGHT, PRINT, Figure, Style
-from fieldworthy.draw import air as draw_air
-from fieldworthy.draw import compare as draw_compare
-from fieldworthy.draw import hues as draw_hues
-from fieldworthy.draw import intake as draw_intake
-from fieldworthy.draw import margins as draw_margins
-from fieldworthy.draw import match as draw_match
-from fieldworthy.draw import path as draw_path
-from fieldworthy.draw import residuals as draw_residuals
-from fieldworthy.draw import score as draw_score
-from fieldworthy.draw.lettering import width
+from fieldworthy.drawing import DARK, LIGHT, PRINT, Figure, Style
+from fieldworthy.drawing.lettering import width
+from fieldworthy.engine import figure as draw_margins
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.figure import margins_of
 from fieldworthy.match import Forecast, Scores, scores, summed, tallied, timeline, whistles
+from fieldworthy.match import figure as draw_match
+from fieldworthy.match import figure as draw_score
+from fieldworthy.measure import figure as draw_residuals
 from fieldworthy.measure.result import Residuals
+from fieldworthy.systems.air import figure as draw_air
+from fieldworthy.systems.air.figure import air_curves
+from fieldworthy.systems.intake import figure as draw_intake
+from fieldworthy.systems.intake.figure import intake_curves
+from fieldworthy.systems.sorter import figure as draw_hues
+from fieldworthy.systems.sorter.figure import sorter_curves
+from fieldworthy.systems.tracking import figure as draw_path
+from fieldworthy.systems.tracking.figure import path_curves
 from robots import example, nominal
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -96,7 +96,7 @@ def figures(name: str) -> Iterator[Item]:
             yield f"moment {time}", draw_intake.frame, draw_intake.Moment(intake, time)
             yield f"hold at {time}", draw_intake.frame, draw_intake.Moment(intake, time, holding=True)
     path = path_curves(subject)
-    yield "route", draw_path.route, path
+    yield "route", draw_path.route_plan, path
     yield "sources", draw_path.sources, path
     yield "match", draw_match.timeline, draw_match.Course(timeline(subject), whistles(subject))
     forecast, found = played(name)

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.files import instantiate, schema_of
 from fieldworthy.measure import Measured, load_measurements
 from fieldworthy.measure.result import Procedure
-from fieldworthy.schema import realise, schema_of
 from robots import load
 
 SEEDS = 200
@@ -34,7 +34,7 @@ def measured(folder: Path, sections: dict[str, Any] | None = None, robot: dict[s
 
 def section(declared: type, data: dict[str, Any]) -> Any:
     """One section in SI, as the file reader makes it."""
-    return realise(schema_of(declared).model_validate(data), declared)
+    return instantiate(schema_of(declared).model_validate(data), declared)
 
 
 def recovered(fit: Callable[[int], Procedure], truths: dict[str, float], seeds: int = SEEDS) -> dict[str, Any]:

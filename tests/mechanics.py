@@ -7,24 +7,21 @@ from collections.abc import Callable, Iterator
 from functools import cache
 from typing import Any
 
-from fieldworthy.checks.curves.balance import balance_curves
-from fieldworthy.checks.curves.body import BodyCurves, body_curves
-from fieldworthy.checks.curves.drive import heat_curves, push_curves, run_curves
-from fieldworthy.checks.curves.hanging import hanging_curves
-from fieldworthy.checks.curves.lift import lift_curves
-from fieldworthy.checks.finding import Report
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.subject import Subject
-from fieldworthy.draw import Figure, Style
-from fieldworthy.draw.balance import balance
-from fieldworthy.draw.drive import heat, push, run
-from fieldworthy.draw.hanging import hanging
-from fieldworthy.draw.lift import lift
-from fieldworthy.draw.robot import robot
+from fieldworthy.drawing import Figure, Style
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import instantiate
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import realise
-from fieldworthy.season import Season
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+from fieldworthy.systems.arm.figure import arm_curves
+from fieldworthy.systems.balance.figure import balance, balance_curves
+from fieldworthy.systems.climb.figure import hanging, hanging_curves
+from fieldworthy.systems.drive.figure import heat, heat_curves, push, push_curves, run, run_curves
+from fieldworthy.systems.lift.figure import lift, lift_curves
+from fieldworthy.vehicle.drawing import robot
+from fieldworthy.vehicle.views import BodyCurves, body_curves
 from robots import example, nominal
 
 Draw = Callable[[Any, Style], Figure]
@@ -32,29 +29,29 @@ Item = tuple[str, Draw, Any]
 SHARES = (0.0, 0.37, 1.0)
 
 
-def samples(loaded: Loaded, size: int) -> Subject:
+def samples(loaded: Loaded, size: int) -> Context:
     """The robot over samples of its tolerances."""
     cases = Cases(0, 0, size, [])
-    made = realise(loaded.robot, Robot, cases.draw)
-    season = realise(loaded.season, Season, lambda path, quantity: cases.draw(("season", *path), quantity))
-    return Subject(made, season, nominal(loaded))
+    made = instantiate(loaded.robot, Robot, cases.draw)
+    season = instantiate(loaded.season, Season, lambda path, quantity: cases.draw(("season", *path), quantity))
+    return Context(made, season, nominal(loaded))
 
 
 def mechanics(loaded: Loaded) -> Iterator[Item]:
     """What is drawn of a robot's body and mechanisms: label, function and data."""
-    subject, drawn = nominal(loaded), samples(loaded, 50)
-    for pose in subject.robot.poses:
-        yield f"robot {pose}", robot, body_curves(subject, pose)
-    for pose in list(subject.robot.poses)[:1]:
-        yield f"robot {pose}, sampled", robot, body_curves(subject, pose, drawn)
-    yield "balance", balance, balance_curves(subject)
-    yield "run", run, run_curves(subject)
-    yield "push", push, push_curves(subject)
-    yield "heat", heat, heat_curves(subject)
-    for name, found in hanging_curves(subject).items():
+    context, drawn = nominal(loaded), samples(loaded, 50)
+    for pose in context.robot.poses:
+        yield f"robot {pose}", robot, body_curves(context, pose)
+    for pose in list(context.robot.poses)[:1]:
+        yield f"robot {pose}, sampled", robot, body_curves(context, pose, drawn)
+    yield "balance", balance, balance_curves(context)
+    yield "run", run, run_curves(context)
+    yield "push", push, push_curves(context)
+    yield "heat", heat, heat_curves(context)
+    for name, found in hanging_curves(context).items():
         yield f"hanging {name}", hanging, found
     for share in SHARES:
-        for name, at in lift_curves(subject, share).items():
+        for name, at in (lift_curves(context, share) | arm_curves(context, share)).items():
             yield f"lift {name} at {share}", lift, at
 
 

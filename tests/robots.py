@@ -8,9 +8,9 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.finding import Fact, Finding, Report
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.robot import Loaded, load_robot
 
 EXAMPLES = Path(__file__).parents[1] / "examples" / "heron"
@@ -127,9 +127,9 @@ def example_copy(folder: Path, *edits: tuple[str, str], name: str = "mk1") -> Pa
     return folder / f"{name}.yaml"
 
 
-def nominal(loaded: Loaded) -> Subject:
+def nominal(loaded: Loaded) -> Context:
     """The robot as the checks see it, nominal numbers alone."""
-    return Subject(loaded.nominal, loaded.nominal_season)
+    return Context(loaded.nominal, loaded.nominal_season)
 
 
 def find(report: Report, identifier: str, subject: str = "") -> Finding:

@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 from ruamel.yaml import YAML
 
-from fieldworthy.checks import evaluate
 from fieldworthy.cli.app import main
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.files import schema_of
+from fieldworthy.files.kinds import Mass, Of
 from fieldworthy.robot import load_robot
-from fieldworthy.schema import schema_of
-from fieldworthy.schema.kinds import Mass, Of
-from fieldworthy.season.model import Season
+from fieldworthy.robot.model.season import Season
 from robots import example
 from web.browser import serving
 

@@ -7,8 +7,9 @@ import math
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
+from fieldworthy.vehicle import state
 from robots import changed, check, example, example_copy, fact, find, load, nominal
 
 ATM = 101325.0
@@ -330,7 +331,7 @@ def mk1_left_tank() -> list[float]:
     psi = 6894.757293168
     tray, hooks = {"bore": 0.010, "rod": 0.004, "stroke": 0.075}, {"bore": 0.020, "rod": 0.008, "stroke": 0.050}
     long_tube = math.pi / 4 * 0.0025**2 * 0.5 + END
-    beats = [b for b in nominal(example()).schedule if b.action in ("tip pods", "climb")]
+    beats = [b for b in state.schedule(nominal(example())) if b.action in ("tip pods", "climb")]
     assert [b.action for b in beats] == ["tip pods"] * 5 + ["climb"]
     p, last, left = 100 * psi + ATM, 0.0, []
     for beat in beats:

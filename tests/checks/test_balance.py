@@ -8,8 +8,9 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
+from fieldworthy.vehicle import state
 from robots import EXAMPLES, GONE, GRAVITY, changed, check, example, example_copy, fact, find, load, nominal
 
 WHEELS = {"forward": 0.14, "back": -0.12, "left": 0.15, "right": -0.15}  # m, of the small robot
@@ -248,7 +249,7 @@ def scene(name: str, pose_name: str) -> mujoco.MjModel:
     ("name", "pose"), [("mk1", "stowed"), ("mk1", "tipping"), ("mk1", "hooks up"), ("mk2", "arm up")]
 )
 def test_mass_centre_and_inertia_of_the_examples_equal_mujoco(name, pose):
-    model, body = scene(name, pose), nominal(example(name)).body(pose)
+    model, body = scene(name, pose), state.body(nominal(example(name)), pose)
     matrix = np.zeros(9)
     mujoco.mju_quat2Mat(matrix, model.body_iquat[1])
     axes = matrix.reshape(3, 3)
@@ -303,7 +304,7 @@ def test_limits_all_round_against_hand_geometry(tmp_path):
     """Rectangle of wheels about a known centre of gravity: g times distance over height, along each direction."""
     report = check(tmp_path)
     limit = fact(report, "balance.limit")
-    body = nominal(load(tmp_path)).body("driving")
+    body = state.body(nominal(load(tmp_path)), "driving")
     x, y, z = (float(c) for c in body.cg)
     ways = {0: 0.14 - x, 90: 0.15 - y, 180: x + 0.12, 270: y + 0.15}
     for degrees in (45, 135, 225, 315):

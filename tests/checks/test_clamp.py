@@ -11,15 +11,14 @@ import pytest
 from scipy.optimize import brentq, linprog
 from scipy.spatial import ConvexHull
 
-from fieldworthy.checks import clamp as clamping
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.evaluate import run
-from fieldworthy.checks.sampling import Cases, nudge
-from fieldworthy.checks.subject import Subject
 from fieldworthy.cli.app import main
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import realise
-from fieldworthy.season.model import Season
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate, run
+from fieldworthy.engine.sampling import Cases, nudge
+from fieldworthy.files import instantiate
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+from fieldworthy.systems.clamp import check as clamping
 from robots import GRAVITY, check, example_copy, find, load
 
 PSI = 6894.757293168
@@ -349,15 +348,15 @@ def test_a_batch_equals_its_cases_one_by_one(tmp_path):
     assert len(paths) > 25
     cases = Cases(0, 0, 0, paths)
     batch = numbers(run(loaded, cases))
-    base = Subject(loaded.nominal, loaded.nominal_season)
+    base = Context(loaded.nominal, loaded.nominal_season)
     for row, path in enumerate([(), *paths]):
 
         def draw(at, quantity, path=path):
             return quantity.si + (nudge(quantity) if at == path else 0.0)
 
-        robot = realise(loaded.robot, Robot, draw)
-        season = realise(loaded.season, Season, lambda at, q, draw=draw: draw(("season", *at), q))
-        alone = numbers(clamping.check(Subject(robot, season, base)))
+        robot = instantiate(loaded.robot, Robot, draw)
+        season = instantiate(loaded.season, Season, lambda at, q, draw=draw: draw(("season", *at), q))
+        alone = numbers(clamping.check(Context(robot, season, base)))
         assert alone.keys() == batch.keys()
         for key, pair in alone.items():
             for value, many in zip(pair, batch[key], strict=True):

@@ -9,15 +9,15 @@ import re
 import numpy as np
 import pytest
 
-from fieldworthy.checks import climb, evaluate
-from fieldworthy.checks.hung import hung, lowest
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot import load_robot
-from fieldworthy.robot.model import Robot
-from fieldworthy.robot.starter import Answers, Meets, starter_robot
-from fieldworthy.robot.starterseason import starter_season
-from fieldworthy.schema import BadInput, realise
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
+from fieldworthy.systems.climb import check as climb
+from fieldworthy.systems.climb.mechanics import hung, lowest
 from robots import GRAVITY, check, example, fact, find, load, nominal
 
 CLIMBER = {
@@ -305,7 +305,7 @@ def test_a_batch_gives_what_each_case_gives():
     loaded = example("mk1")
     cases = Cases(5, 0, 4, [])
     base = nominal(loaded)
-    batch = Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, base)
+    batch = Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, base)
     whole = [o.value for o in climb.check(batch)]
     for i in range(cases.size):
 
@@ -313,7 +313,7 @@ def test_a_batch_gives_what_each_case_gives():
             drawn = cases.draw(path, quantity)
             return drawn if np.ndim(drawn) == 0 else float(drawn[i])
 
-        alone = Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base)
+        alone = Context(instantiate(loaded.robot, Robot, draw), loaded.nominal_season, base)
         for found, value in zip(climb.check(alone), whole, strict=True):
             assert float(found.value) == pytest.approx(float(np.broadcast_to(value, (cases.size,))[i]), rel=1e-9)
 
@@ -339,8 +339,8 @@ def test_the_lowest_corner_is_found_among_all_parts_in_every_case():
     """By turning each corner of each part, whatever the attitude, over samples of the example's tolerances."""
     loaded = example("mk1")
     cases = Cases(11, 0, 40, [])
-    robot = realise(loaded.robot, Robot, cases.draw)
-    batch = Subject(robot, loaded.nominal_season, nominal(loaded))
+    robot = instantiate(loaded.robot, Robot, cases.draw)
+    batch = Context(robot, loaded.nominal_season, nominal(loaded))
     at = hung(batch, "hooks", robot.mechanisms["hooks"])
     for rest in (robot.mechanisms["hooks"].rest, None):
         found = dataclasses.replace(at, spec=dataclasses.replace(at.spec, rest=rest))

@@ -11,8 +11,9 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.drive import candidate_ratios
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.systems.drive.check import candidate_ratios
+from fieldworthy.vehicle import state
 from robots import GONE, GRAVITY, WHEEL, changed, check, example, fact, find, nominal
 
 SPRINT = {"drive": {"targets": {"sprint_distance": "2 m", "sprint_time": "2 s"}}}
@@ -185,7 +186,7 @@ def nominal_pace(folder, robot):
     """What the drive makes of the small robot in its driving pose."""
     from robots import load
 
-    return nominal(load(folder, robot)).pace("driving")
+    return state.performance(nominal(load(folder, robot)), "driving")
 
 
 def test_pull_that_runs_away_ends_where_the_front_wheels_lift(tmp_path):

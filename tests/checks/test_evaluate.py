@@ -11,11 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.evaluate import BLOCK, run
-from fieldworthy.checks.finding import Report
-from fieldworthy.checks.output import as_data, json_schema
-from fieldworthy.checks.sampling import Cases, nudge
+from fieldworthy.engine.evaluate import BLOCK, evaluate, run
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.output import as_data, json_schema
+from fieldworthy.engine.sampling import Cases, nudge
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES, GONE, WHEEL, changed, check, example, find, load
 

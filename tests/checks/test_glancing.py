@@ -7,9 +7,9 @@ import random
 
 import pytest
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.glancing import Glancer
 from fieldworthy.decide.change import value_at, with_value
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.preview import Glancer
 from robots import example, load
 
 

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from fieldworthy.checks import grabber
-from fieldworthy.checks.evaluate import run
-from fieldworthy.checks.sampling import Cases, nudge
-from fieldworthy.checks.subject import Subject
 from fieldworthy.cli.app import main
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import realise
-from fieldworthy.season.model import Season
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import run
+from fieldworthy.engine.sampling import Cases, nudge
+from fieldworthy.files import instantiate
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+from fieldworthy.systems.grabber import check as grabber
 from robots import GRAVITY, check, example_copy, find, load
 
 GRAB = {
@@ -239,15 +239,15 @@ def test_a_batch_equals_its_cases_one_by_one(tmp_path, by, does):
     paths = [p for p, _ in loaded.quantities if p[0] in ("mechanisms", "parts") or p[:2] == ("season", "objects")]
     cases = Cases(0, 0, 0, paths)
     batch = {o.id: (o.value, o.limit) for o in run(loaded, cases) if o.id.startswith("grabber.")}
-    base = Subject(loaded.nominal, loaded.nominal_season)
+    base = Context(loaded.nominal, loaded.nominal_season)
     for row, path in enumerate([(), *paths]):
 
         def draw(at, quantity, path=path):
             return quantity.si + (nudge(quantity) if at == path else 0.0)
 
-        robot = realise(loaded.robot, Robot, draw)
-        season = realise(loaded.season, Season, lambda at, q, draw=draw: draw(("season", *at), q))
-        for outcome in grabber.check(Subject(robot, season, base)):
+        robot = instantiate(loaded.robot, Robot, draw)
+        season = instantiate(loaded.season, Season, lambda at, q, draw=draw: draw(("season", *at), q))
+        for outcome in grabber.check(Context(robot, season, base)):
             for value, many in zip((outcome.value, outcome.limit), batch[outcome.id], strict=True):
                 if value is not None:
                     got = np.broadcast_to(many, cases.size)[row]

@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fieldworthy.checks import evaluate
 from fieldworthy.cli.app import main
-from fieldworthy.robot.files import load_robot
-from fieldworthy.robot.starter import Answers, Meets, starter_robot
-from fieldworthy.robot.starterseason import starter_season
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.robot.loading import load_robot
+from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
 
 SEASON = """\
 fieldworthy: season 1

@@ -7,7 +7,7 @@ from itertools import product
 
 import pytest
 
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from robots import changed, check, example, fact, find
 
 CYLINDERS = {

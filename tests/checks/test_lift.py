@@ -9,14 +9,19 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fieldworthy.checks import evaluate, lift, lifts, liftsize, motorarm, slide
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.subject import Subject
 from fieldworthy.cli.app import main
-from fieldworthy.physics.leverage import elastic_energy
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import BadInput, instantiate
+from fieldworthy.physics.arms.moments import elastic_energy
 from fieldworthy.robot import load_robot
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import BadInput, realise
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.arm import check as motorarm
+from fieldworthy.systems.guide import check as slide
+from fieldworthy.systems.lift import check as lift
+from fieldworthy.systems.lift import check as lifts
+from fieldworthy.systems.lift import check as liftsize
 from robots import GRAVITY, check, example, example_copy, fact, find, load, nominal
 
 ARM = {"mass": "0.6 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.2 m", "0.2 m", "0.02 m"], "rides": "arm"}
@@ -50,8 +55,8 @@ def changed(**keys):
 
 
 def lifted_of(folder, robot=None):
-    subject = nominal(load(folder, robot or ROBOT))
-    return lift.lifted(subject, "lift", subject.robot.mechanisms["lift"])
+    context = nominal(load(folder, robot or ROBOT))
+    return lift.lifted(context, "lift", context.robot.mechanisms["lift"])
 
 
 def included(length, base=BASE, radius=RADIUS):
@@ -279,14 +284,14 @@ def test_a_batch_gives_what_each_case_gives(name, checks):
     loaded = example(name)
     cases = Cases(5, 0, 4, [])
     base = nominal(loaded)
-    whole = list(checks.check(Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, base)))
+    whole = list(checks.check(Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, base)))
     for i in range(cases.size):
 
         def draw(path, quantity, i=i):
             drawn = cases.draw(path, quantity)
             return drawn if np.ndim(drawn) == 0 else float(drawn[i])
 
-        alone = checks.check(Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base))
+        alone = checks.check(Context(instantiate(loaded.robot, Robot, draw), loaded.nominal_season, base))
         for one, many in zip(alone, whole, strict=True):
             value = np.broadcast_to(np.ravel(many.value) if np.size(many.value) > 1 else many.value, (cases.size,))[i]
             assert float(np.ravel(one.value)[0]) == pytest.approx(float(value), rel=1e-6)
@@ -306,8 +311,8 @@ def test_any_one_quantity_may_vary_alone(name, checks):
         def draw(path, quantity):
             return move(quantity) if path == only else quantity.si
 
-        robot = realise(loaded.robot, Robot, draw)
-        return list(checks.check(Subject(robot, loaded.nominal_season, base)))
+        robot = instantiate(loaded.robot, Robot, draw)
+        return list(checks.check(Context(robot, loaded.nominal_season, base)))
 
     usual = found(None, None)
     for path, quantity in paths:

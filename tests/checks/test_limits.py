@@ -7,8 +7,8 @@ import math
 import pytest
 from scipy.stats import norm
 
-from fieldworthy.checks import evaluate
-from fieldworthy.schema import BadInput
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.files import BadInput
 from robots import GONE, check, fact, find, load
 
 PSI = 6894.757293168  # Pa; NIST SP 811

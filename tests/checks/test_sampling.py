@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.checks.sampling import BLOCK, Cases, nudge, sampled
-from fieldworthy.schema import Quantity
+from fieldworthy.engine.sampling import BLOCK, Cases, nudge, sampled
+from fieldworthy.files import Quantity
 
 BLOCKS = 16
 N = BLOCK * BLOCKS

@@ -6,8 +6,9 @@ import math
 
 import pytest
 
-from fieldworthy.checks.schedule import least_turn, way_between, written_out
-from fieldworthy.schema import BadInput
+from fieldworthy.files import BadInput
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.schedule import least_turn, way_between, written_out
 from robots import check, find, load, nominal
 
 ACTIONS = {"grab": {"time": "2 s"}, "drop": {"time": "1 s"}, "climb": {"time": "5 s", "pose": "high"}}
@@ -121,7 +122,7 @@ def test_a_round_that_takes_no_time_ends_all_the_same(tmp_path):
 
 
 def test_without_a_plan_nothing_is_scheduled_and_pressures_are_unknown(tmp_path):
-    assert nominal(load(tmp_path)).schedule == ()
+    assert state.schedule(nominal(load(tmp_path))) == ()
 
 
 @pytest.mark.parametrize(("before", "after", "turn"), [(0, 0.4, 0.4), (0, 3.0, math.pi - 3.0), (-3, 3, 2 * math.pi - 6),
@@ -139,7 +140,7 @@ def test_the_robot_s_own_travel_times_fill_the_plan(tmp_path):
     """With the drive's own times the heat finding and the sprint agree on what a way takes."""
     robot = {"actions": ACTIONS, "poses": POSES, "plan": {"start": "a", "driven": [step("grab", "b")]},
              "drive": {"targets": {"sprint_distance": "1.2 m", "sprint_time": "9 s"}}}  # fmt: skip
-    (beat,) = nominal(load(tmp_path, robot)).schedule
+    (beat,) = state.schedule(nominal(load(tmp_path, robot)))
     assert beat.begins - beat.leaves == pytest.approx(find(check(tmp_path, robot), "drive.sprint").value, rel=1e-12)
 
 

@@ -11,13 +11,15 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import binom, norm
 
-from fieldworthy.checks import evaluate, intake, sorter
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.subject import Subject
 from fieldworthy.cli.app import main
-from fieldworthy.robot.files import load_robot
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import realise
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import instantiate
+from fieldworthy.robot.loading import load_robot
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.intake import check as intake
+from fieldworthy.systems.sorter import check as sorter
 
 SEASON = """\
 fieldworthy: season 1
@@ -291,8 +293,8 @@ def test_batch_equals_cases_one_by_one(tmp_path):
     loaded = load_robot(written(tmp_path, ROBOT.replace("correlation: 0", "correlation: 0.2")))
     paths = [path for path, _ in loaded.quantities if path[0] == "mechanisms"]
     cases = Cases(0, 0, 0, paths)
-    nominal = Subject(loaded.nominal, loaded.nominal_season)
-    whole = Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal)
+    nominal = Context(loaded.nominal, loaded.nominal_season)
+    whole = Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal)
     batch = [*intake.check(whole), *sorter.check(whole)]
     for row in range(cases.size):
 
@@ -300,7 +302,7 @@ def test_batch_equals_cases_one_by_one(tmp_path):
             value = np.asarray(cases.draw(path, quantity))
             return float(value if value.ndim == 0 else value[row])
 
-        one = Subject(realise(loaded.robot, Robot, alone), loaded.nominal_season)
+        one = Context(instantiate(loaded.robot, Robot, alone), loaded.nominal_season)
         for many, single in zip(batch, [*intake.check(one), *sorter.check(one)], strict=True):
             value = np.broadcast_to(many.value, (cases.size,))[row]
             assert float(np.asarray(single.value)) == pytest.approx(value, rel=1e-12, abs=1e-15), many.id
@@ -317,8 +319,8 @@ def test_readings_that_vary_alone_give_what_each_case_gives(tmp_path):
             varied = path[-2:] == ("sensor", "correlation")
             return (np.array(shared) if len(shared) > 1 else shared[0]) if varied else quantity.si
 
-        base = Subject(loaded.nominal, loaded.nominal_season)
-        subject = Subject(realise(loaded.robot, Robot, draw), loaded.nominal_season, base)
-        votes.append(next(o for o in sorter.check(subject) if o.id == "sort.vote.sorter").value)
+        base = Context(loaded.nominal, loaded.nominal_season)
+        context = Context(instantiate(loaded.robot, Robot, draw), loaded.nominal_season, base)
+        votes.append(next(o for o in sorter.check(context) if o.id == "sort.vote.sorter").value)
     assert votes[0] != votes[1]
     assert np.allclose(votes[2], votes[:2], rtol=1e-12)

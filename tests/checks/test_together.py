@@ -8,24 +8,24 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldworthy.checks.air import _cycles
-from fieldworthy.checks.airplan import air_along_plan, use_of
-from fieldworthy.checks.bodies import aligned, stacked
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.strokes import air_line, stroke_at, stroke_time
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import instantiate
 from fieldworthy.physics._require import above, at_least
-from fieldworthy.physics.actuation import actuation
-from fieldworthy.physics.tankplan import draws_before_short
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import realise
+from fieldworthy.physics.gas.actuation import actuation
+from fieldworthy.physics.gas.tankplan import draws_before_short
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.air.check import _cycles
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import aligned, stacked
+from fieldworthy.vehicle.supply import air_along_plan, air_line, stroke_at, stroke_time, use_of
 from robots import example, load, nominal
 
 LOADED = example()
 CASES = Cases(2, 0, 30, [("air", "supply", "charge")])
-BATCH = Subject(realise(LOADED.robot, Robot, CASES.draw), LOADED.nominal_season, nominal(LOADED))
-MIXED = Subject(  # one cylinder's load varies, and nothing else
-    realise(
+BATCH = Context(instantiate(LOADED.robot, Robot, CASES.draw), LOADED.nominal_season, nominal(LOADED))
+MIXED = Context(  # one cylinder's load varies, and nothing else
+    instantiate(
         LOADED.robot, Robot, lambda path, q: CASES.draw(path, q) if path[:3] == ("air", "cylinders", "tray") else q.si
     ),
     LOADED.nominal_season,
@@ -36,17 +36,17 @@ NAMES = ["nominal", "batch", "mixed"]
 
 
 @pytest.mark.parametrize("subject", SUBJECTS, ids=NAMES)
-def test_strokes_timed_together_are_those_timed_alone(subject):
-    plan, p_atm = air_along_plan(subject), subject.p_atm
-    for name in subject.robot.air.cylinders:
-        use = use_of(subject, name)
-        line = air_line(subject, use)
+def test_strokes_timed_together_are_those_timed_alone(context):
+    plan, p_atm = air_along_plan(context), state.p_atm(context)
+    for name in context.robot.air.cylinders:
+        use = use_of(context, name)
+        line = air_line(context, use)
         for way in range(len(use.draws)):
             supply = np.minimum(plan.lowest[name][way].gauge + p_atm, use.circuit.p_set)
             vented = supply if use.cylinder.double_acting else p_atm
             stroke = stroke_at(use, supply, way)
-            alone = actuation(stroke, line, line, supply, vented, p_atm, subject.season.temperature).time
-            together = stroke_time(subject, name, way)
+            alone = actuation(stroke, line, line, supply, vented, p_atm, context.season.temperature).time
+            together = stroke_time(context, name, way)
             # single precision inside: vector and scalar code may differ by a few 1e-7
             assert together == pytest.approx(np.broadcast_to(alone, np.shape(together)), rel=1e-5)
             # what nothing moves must not move in its last digits either, or it would count as depending on something
@@ -54,11 +54,11 @@ def test_strokes_timed_together_are_those_timed_alone(subject):
 
 
 @pytest.mark.parametrize("subject", SUBJECTS, ids=NAMES)
-def test_cycles_counted_together_are_those_counted_alone(subject):
-    found = _cycles(subject)
-    for name in subject.robot.air.cylinders:
-        use = use_of(subject, name)
-        draws = draws_before_short(use.circuit.p_charge, use.circuit.volume, use.draws, subject.p_atm)
+def test_cycles_counted_together_are_those_counted_alone(context):
+    found = _cycles(context)
+    for name in context.robot.air.cylinders:
+        use = use_of(context, name)
+        draws = draws_before_short(use.circuit.p_charge, use.circuit.volume, use.draws, state.p_atm(context))
         assert np.all(found[name] == np.floor(draws / len(use.draws))), name
 
 
@@ -67,12 +67,14 @@ def test_a_robot_without_air_has_nothing_to_count(tmp_path):
 
 
 def test_parts_that_ride_together_are_the_same_alone_and_among_all():
-    for name, group in BATCH.groups.items():
-        alone = BATCH.group(name)
+    for name, group in state.groups(BATCH).items():
+        alone = state.group(BATCH, name)
         assert np.array_equal(alone.corners, group.corners)
         assert np.array_equal(alone.body.inertia, group.body.inertia)
     riders = [part for part in BATCH.robot.parts.values() if part.rides == "tray"]
-    assert BATCH.group("tray").body.mass == pytest.approx(sum(part.mass * part.count for part in riders), rel=1e-12)
+    assert state.group(BATCH, "tray").body.mass == pytest.approx(
+        sum(part.mass * part.count for part in riders), rel=1e-12
+    )
 
 
 def test_stacks_are_lined_up_with_the_widest():

@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from fieldworthy.checks import evaluate, tracking
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.covariance import Placement
-from fieldworthy.physics.drift import simulate
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import BadInput, realise
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import BadInput, instantiate
+from fieldworthy.physics.odometry.covariance import Placement
+from fieldworthy.physics.odometry.drift import simulate
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.tracking import check as tracking
 from robots import check, example, fact, find, load, nominal
 
 WHEELS = {
@@ -31,13 +32,13 @@ ROBOT = {
 @pytest.mark.parametrize("name", ["mk1", "mk2"])
 def test_closed_form_agrees_with_simulated_odometry_of_the_file(name):
     """Monte Carlo of the full nonlinear odometry, fixed seed; bounds: chi-square of a sample variance at 1e-4."""
-    subject = nominal(example(name))
-    way = tracking.route(subject)
-    spec = subject.robot.tracking
+    context = nominal(example(name))
+    way = tracking.route(context)
+    spec = context.robot.tracking
     runs = 4000
     start = Placement(x_sd=spec.start_error, y_sd=spec.start_error, heading_sd=spec.start_heading_error)
-    drift = simulate(tracking.tracking_setup(subject, way.speed), way.path, runs, seed=7, placement=start)
-    alone = tracking.tracked(subject, way, relocate=False)
+    drift = simulate(tracking.tracking_setup(context, way.speed), way.path, runs, seed=7, placement=start)
+    alone = tracking.tracked(context, way, relocate=False)
     low, high = chi2.ppf((1e-4, 1 - 1e-4), runs - 1) / (runs - 1)
     for i in range(len(way.names)):
         for of_runs, closed in (
@@ -52,9 +53,9 @@ def test_closed_form_agrees_with_simulated_odometry_of_the_file(name):
 def test_position_is_the_long_half_axis_of_the_ellipse_with_the_bias(tmp_path):
     """Eigenvalues by numpy, chi-square quantile with two degrees of freedom by scipy."""
     loaded = load(tmp_path, ROBOT)
-    subject = nominal(loaded)
-    way = tracking.route(subject)
-    budget = tracking.tracked(subject, way)
+    context = nominal(loaded)
+    way = tracking.route(context)
+    budget = tracking.tracked(context, way)
     reach, major, minor = tracking.reach_95(budget)
     scale = chi2.ppf(0.95, 2)
     for i in range(len(way.names)):
@@ -162,7 +163,7 @@ def test_a_batch_gives_what_each_case_gives(tmp_path):
     light = {name: {**wheel, "down_force": "1 N"} for name, wheel in WHEELS.items()}
     loaded = load(tmp_path, {**ROBOT, "tracking": {**ROBOT["tracking"], "wheels": light}})
     cases = Cases(3, 0, 5, [])
-    batch = Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal(loaded))
+    batch = Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal(loaded))
     way = tracking.route(batch)
     reach = tracking.reach_95(tracking.tracked(batch, way))[0]
     for i in range(cases.size):
@@ -171,8 +172,8 @@ def test_a_batch_gives_what_each_case_gives(tmp_path):
             drawn = cases.draw(path, quantity)
             return drawn if np.ndim(drawn) == 0 else float(drawn[i])
 
-        one = realise(loaded.robot, Robot, draw)
-        alone = Subject(one, loaded.nominal_season, nominal(loaded))
+        one = instantiate(loaded.robot, Robot, draw)
+        alone = Context(one, loaded.nominal_season, nominal(loaded))
         assert np.allclose(tracking.reach_95(tracking.tracked(alone, way))[0], reach[:, i], rtol=1e-12)
 
 

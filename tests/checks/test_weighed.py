@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.schema import BadInput
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import BadInput
+from fieldworthy.vehicle import state
 from robots import check, example, fact, find, load, nominal
 
 LIFT = {"mass": "1 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.1 m", "0.1 m", "0.1 m"], "rides": "lift"}
@@ -16,7 +17,7 @@ WEIGHED = {"weighed": {"mass": "8.8 kg", "x": "0.05 m", "y": "-0.01 m", "z": "0.
 
 
 def body(loaded, pose: str):
-    found = nominal(loaded).body(pose)
+    found = state.body(nominal(loaded), pose)
     return float(found.mass), found.cg
 
 
@@ -70,8 +71,8 @@ def test_the_limit_of_mass_is_held_against_the_scales(tmp_path):
 
 
 def test_the_inertia_grows_with_the_mass(tmp_path):
-    plain = nominal(load(tmp_path)).body("driving")
-    heavy = nominal(load(tmp_path, {"weighed": {"mass": "14 kg"}})).body("driving")
+    plain = state.body(nominal(load(tmp_path)), "driving")
+    heavy = state.body(nominal(load(tmp_path, {"weighed": {"mass": "14 kg"}})), "driving")
     assert heavy.inertia == pytest.approx(2.0 * plain.inertia)
 
 
@@ -87,7 +88,7 @@ def test_tolerances_of_parts_no_longer_spread_what_was_weighed(tmp_path):
 
 
 def test_it_holds_over_cases(tmp_path):
-    from fieldworthy.checks.evaluate import run
+    from fieldworthy.engine.evaluate import run
 
     loaded = load(tmp_path, RAISED | WEIGHED)
     outcomes = run(loaded, Cases(0, 0, 50, []))
@@ -113,4 +114,4 @@ def test_what_cannot_be_is_refused(tmp_path, change, said):
 
 def test_the_example_says_nothing_of_it_and_stays_as_listed():
     subject = nominal(example())
-    assert subject.groups is subject.listed
+    assert state.groups(subject) is state.listed_groups(subject)

@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator
 import fieldworthy
 from edge import ROBOT, SEASON, changed, run, written
 from fieldworthy.cli.schemas import SCHEMAS
-from fieldworthy.schema import read_document
+from fieldworthy.files import read_document
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FILES = [

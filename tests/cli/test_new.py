@@ -10,15 +10,15 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from edge import run
+from fieldworthy.files import BadInput, instantiate
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.robot import Robot, load_robot
-from fieldworthy.schema import BadInput, realise
-from fieldworthy.schema.writing import write_atomically
 
 INCH, POUND = 0.0254, 0.45359237  # exact, the international yard and pound agreement of 1959
 
 
 def robot_of(file):
-    return realise(load_robot(file).robot, Robot)
+    return instantiate(load_robot(file).robot, Robot)
 
 
 @pytest.mark.parametrize(
@@ -129,7 +129,7 @@ def test_the_examples_in_comments_can_be_uncommented(tmp_path, tanks):
 
 
 def test_both_files_fit_the_schemas(tmp_path):
-    from fieldworthy.schema import read_document
+    from fieldworthy.files import read_document
 
     run("new", tmp_path / "robot.yaml", "--tanks", 2, "--wheel-size", "3 in")
     for kind in ("robot", "season"):

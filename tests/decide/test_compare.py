@@ -11,11 +11,11 @@ from jsonschema import Draft202012Validator
 from scipy.stats import beta, ttest_rel
 
 from edge import run as command
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.sampling import BLOCK
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.compareoutput import as_data, json_schema
 from fieldworthy.decide.features import limits
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import BLOCK
 from fieldworthy.match import blocks, timeline
 from robots import GONE, changed, example, load, nominal
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from fieldworthy.decide.effort import changeable, effort_of, ways
-from fieldworthy.schema import Quantity
+from fieldworthy.decide.variables import changeable, effort_of, ways
+from fieldworthy.files import Quantity
 
 
 @pytest.mark.parametrize(

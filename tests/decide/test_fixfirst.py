@@ -15,10 +15,10 @@ from scipy.stats import beta
 from tests.edge import ROBOT, changed, run, written
 from tests.robots import EXAMPLES
 
-from fieldworthy.decide.fixfirst import FixFirst, fix_first, json_schema
+from fieldworthy.decide.faults import FixFirst, fix_first, json_schema
+from fieldworthy.files import BadInput
 from fieldworthy.measure.faultlog import load_faults, risks
 from fieldworthy.robot import load_robot
-from fieldworthy.schema import BadInput
 
 LOG = """\
 fieldworthy: faults 1

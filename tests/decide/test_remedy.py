@@ -15,17 +15,16 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from edge import run as command
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.evaluate import run
-from fieldworthy.checks.finding import Report
-from fieldworthy.checks.sampling import Cases
 from fieldworthy.cli import checking
-from fieldworthy.decide.bench import Bench
-from fieldworthy.decide.effort import ways
+from fieldworthy.decide.candidates import Bench
 from fieldworthy.decide.remedy import remedies
-from fieldworthy.decide.search import brackets, narrowed
+from fieldworthy.decide.smallest import brackets, narrowed
+from fieldworthy.decide.variables import ways
+from fieldworthy.engine.evaluate import evaluate, run
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import Quantity, read_document
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.schema import Quantity, read_document
 from fieldworthy.units import split
 from robots import GONE, GRAVITY, WHEEL, changed, example_copy, load
 

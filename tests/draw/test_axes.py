@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from drawn import SVG, sound
-from fieldworthy.draw import (
+from fieldworthy.drawing import (
     DARK,
     LIGHT,
     PRINT,
@@ -33,10 +33,10 @@ from fieldworthy.draw import (
     chart,
     panels,
 )
-from fieldworthy.draw.axeslabels import spread
-from fieldworthy.draw.axesscale import Scale, ends, tick_step, tick_texts, ticks
-from fieldworthy.draw.lettering import shortened, width, wrapped
-from fieldworthy.draw.svg import escape, number
+from fieldworthy.drawing.frame import Scale, ends, tick_step, tick_texts, ticks
+from fieldworthy.drawing.lettering import shortened, width, wrapped
+from fieldworthy.drawing.painting import spread
+from fieldworthy.drawing.svg import escape, number
 
 SIZES = st.floats(1e-6, 1e9)
 STYLE = Style(LIGHT, "metric", 640.0)

@@ -9,27 +9,27 @@ import numpy as np
 import pytest
 
 from drawn import INFLUENCES, MENDINGS, READINGS, STYLES, compared, played, sound
-from fieldworthy.checks.curves.air import AirCurves, TankCurve, air_curves
-from fieldworthy.checks.curves.intake import intake_curves
-from fieldworthy.checks.curves.margins import Margin, margins_of
-from fieldworthy.checks.curves.path import Leg, PathCurves, path_curves
-from fieldworthy.checks.curves.sorter import sorter_curves
-from fieldworthy.checks.finding import Finding, Report
-from fieldworthy.draw import air as draw_air
-from fieldworthy.draw import compare as draw_compare
-from fieldworthy.draw import hues as draw_hues
-from fieldworthy.draw import intake as draw_intake
-from fieldworthy.draw import margins as draw_margins
-from fieldworthy.draw import match as draw_match
-from fieldworthy.draw import path as draw_path
-from fieldworthy.draw import residuals as draw_residuals
-from fieldworthy.draw import score as draw_score
+from fieldworthy.decide import figure as draw_compare
+from fieldworthy.engine import figure as draw_margins
+from fieldworthy.engine.figure import Margin, margins_of
+from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.match import Event, Scores, Timeline, Whistles, scores
+from fieldworthy.match import figure as draw_match
+from fieldworthy.match import figure as draw_score
+from fieldworthy.match.clock import Period
 from fieldworthy.match.forecast import Forecast, Tally
 from fieldworthy.match.setup import setup
-from fieldworthy.match.whistles import Period
+from fieldworthy.measure import figure as draw_residuals
 from fieldworthy.measure.result import Residuals
 from fieldworthy.robot import load_robot
+from fieldworthy.systems.air import figure as draw_air
+from fieldworthy.systems.air.figure import AirCurves, TankCurve, air_curves
+from fieldworthy.systems.intake import figure as draw_intake
+from fieldworthy.systems.intake.figure import intake_curves
+from fieldworthy.systems.sorter import figure as draw_hues
+from fieldworthy.systems.sorter.figure import sorter_curves
+from fieldworthy.systems.tracking import figure as draw_path
+from fieldworthy.systems.tracking.figure import Leg, PathCurves, path_curves
 from robots import example, example_copy, load, nominal
 
 PLAN = {"start": "a", "driven": [{"action": "push", "at": "b"}]}
@@ -62,7 +62,7 @@ def test_a_plan_without_tracking_gives_a_route_without_errors(tmp_path):
     assert curves.waypoints == ()
     assert [(leg.start, leg.end, leg.period) for leg in curves.legs] == [("a", "b", "driven")]
     assert curves.worst is None
-    drawn(draw_path.route, curves)
+    drawn(draw_path.route_plan, curves)
     assert draw_path.sources(curves, STYLES[0]) is None
 
 
@@ -185,20 +185,20 @@ def test_an_ejector_that_is_too_late_says_by_how_much():
 def test_a_path_of_no_length_and_places_off_the_field():
     spot = {"a": (0.0, 0.0), "b": (0.0, 0.0), "far": (9.0, -9.0)}
     legs = (Leg("a", "b", 1, "autonomous"), Leg("b", "far", 2, "driven"))
-    drawn(draw_path.route, PathCurves((3.6, 1.2), spot, "a", legs, (), None))
-    drawn(draw_path.route, PathCurves((1.2, 3.6), {}, "a", (), (), 0.05))
+    drawn(draw_path.route_plan, PathCurves((3.6, 1.2), spot, "a", legs, (), None))
+    drawn(draw_path.route_plan, PathCurves((1.2, 3.6), {}, "a", (), (), 0.05))
 
 
 def test_many_waypoints_show_those_where_it_knows_its_place_least():
     curves = path_curves(nominal(example("mk2")))
     many = tuple(dataclasses.replace(w, number=i + 1) for i, w in enumerate(curves.waypoints * 6))
-    drawn(draw_path.route, dataclasses.replace(curves, waypoints=many))
+    drawn(draw_path.route_plan, dataclasses.replace(curves, waypoints=many))
     drawn(draw_path.sources, dataclasses.replace(curves, waypoints=many))
     exact = tuple(
         dataclasses.replace(w, shares={}, oval=dataclasses.replace(w.oval, major=0.0, minor=0.0, reach=0.0), alone=None)
         for w in curves.waypoints
     )
-    drawn(draw_path.route, dataclasses.replace(curves, waypoints=exact, wanted=None))
+    drawn(draw_path.route_plan, dataclasses.replace(curves, waypoints=exact, wanted=None))
     assert draw_path.sources(dataclasses.replace(curves, waypoints=exact), STYLES[0]) is None
 
 

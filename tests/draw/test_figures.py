@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drawn import NAMES, STYLES, everything, figures, figures_of_both, renamed, sound
-from fieldworthy.draw import LIGHT, Style
+from fieldworthy.drawing import LIGHT, Style
 
 ITEMS = [label for label, _, _ in everything()]
 

@@ -7,7 +7,7 @@ import shutil
 import pytest
 
 from drawn import everything
-from fieldworthy.draw import LIGHT, Style
+from fieldworthy.drawing import LIGHT, Style
 
 ARGUMENTS = [
     "--no-sandbox",

@@ -8,17 +8,13 @@ import numpy as np
 import pytest
 
 from drawn import STYLES, SVG, sound
-from fieldworthy.checks.curves import available
-from fieldworthy.checks.curves.body import body_curves
-from fieldworthy.checks.curves.guide import guide_curves
-from fieldworthy.checks.curves.hanging import hanging_curves
-from fieldworthy.checks.curves.lift import lift_curves
-from fieldworthy.draw import LIGHT, Style
-from fieldworthy.draw.guide import guide
-from fieldworthy.draw.hanging import hanging
-from fieldworthy.draw.lift import lift
-from fieldworthy.draw.robot import robot
+from fieldworthy.drawing import LIGHT, Style
 from fieldworthy.robot import load_robot
+from fieldworthy.systems.climb.figure import hanging, hanging_curves
+from fieldworthy.systems.guide.figure import guide, guide_curves
+from fieldworthy.systems.lift.figure import lift, lift_curves
+from fieldworthy.vehicle.drawing import robot
+from fieldworthy.vehicle.views import body_curves
 from robots import check, example_copy, fact, find, load, nominal
 
 ARM = {"mass": "0.6 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.2 m", "0.2 m", "0.02 m"], "rides": "arm"}
@@ -77,7 +73,6 @@ def test_a_guides_numbers_are_those_of_the_findings(tmp_path):
     # two pads: F / (1 - 2 mu e / L), and it locks where L is 2 mu e; as tests/checks/test_lift.py has it by hand
     plain = {"mechanisms": {"slide": GUIDE}}
     subject = nominal(load(tmp_path, plain))
-    assert "guide.slide" in available(subject)
     found = guide_curves(subject)["slide"]
     assert found.needed == pytest.approx(fact(check(tmp_path, plain), "guide.force.slide").value)
     assert found.needed == pytest.approx(20.0 / (1.0 - 2 * 0.3 * 0.04 / 0.06))

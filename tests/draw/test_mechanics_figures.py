@@ -10,12 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drawn import STYLES, sound
-from fieldworthy.checks.curves import available
-from fieldworthy.checks.curves.body import body_curves
-from fieldworthy.checks.curves.hanging import hanging_curves
-from fieldworthy.checks.curves.lift import lift_curves
-from fieldworthy.draw import DARK, LIGHT, PRINT, Style
-from fieldworthy.draw.robot import robot
+from fieldworthy.drawing import DARK, LIGHT, PRINT, Style
+from fieldworthy.systems.climb.figure import hanging_curves
+from fieldworthy.systems.lift.figure import lift_curves
+from fieldworthy.vehicle.drawing import robot
+from fieldworthy.vehicle.views import body_curves
 from mechanics import both, mechanics, named
 from robots import GONE, example, load, nominal
 
@@ -75,21 +74,12 @@ def test_colours_alone_change_with_the_theme():
 
 def test_a_plain_robot_has_no_figure_of_mechanisms(tmp_path):
     subject = nominal(load(tmp_path))
-    assert available(subject) == ("robot", "balance", "drive.run", "drive.push")
     assert hanging_curves(subject) == {}
     assert lift_curves(subject) == {}
 
 
-def test_the_examples_have_all_figures_that_are_named():
-    found = available(nominal(example("mk1")))
-    assert {"robot", "balance", "drive.run", "drive.push", "drive.heat", "air", "path"} <= set(found)
-    assert {"lift.tray", "hanging.hooks", "intake.intake", "sorter.sorter"} <= set(found)
-    assert "lift.arm" in available(nominal(example("mk2")))
-
-
 def test_a_robot_without_parts_has_no_body(tmp_path):
     subject = nominal(load(tmp_path, {"parts": GONE}))
-    assert available(subject) == ()
     assert body_curves(subject, "driving") is None
 
 

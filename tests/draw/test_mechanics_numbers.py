@@ -8,15 +8,17 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.curves.balance import balance_curves
-from fieldworthy.checks.curves.body import body_curves
-from fieldworthy.checks.curves.drive import heat_curves, push_curves, run_curves
-from fieldworthy.checks.curves.hanging import hanging_curves
-from fieldworthy.checks.curves.lift import lift_curves
-from fieldworthy.draw import LIGHT, Style
-from fieldworthy.draw.robot import robot
+from fieldworthy.drawing import LIGHT, Style
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.systems.arm.figure import arm_curves
+from fieldworthy.systems.balance.figure import balance_curves
+from fieldworthy.systems.climb.figure import hanging_curves
+from fieldworthy.systems.drive.figure import heat_curves, push_curves, run_curves
+from fieldworthy.systems.lift.figure import lift_curves
 from fieldworthy.units import affine
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drawing import robot
+from fieldworthy.vehicle.views import body_curves
 from mechanics import body, samples, within
 from robots import GRAVITY, example, fact, find, load, nominal
 
@@ -91,7 +93,7 @@ def test_the_lifts_numbers_are_those_of_the_findings():
 
 
 def test_the_motor_arms_numbers_are_those_of_the_findings():
-    found = lift_curves(nominal(example("mk2")), 1.0)["arm"]
+    found = arm_curves(nominal(example("mk2")), 1.0)["arm"]
     worst = max(found.up.max(), found.down.max(), 0.0)
     assert worst == pytest.approx(si(find(REPORTS["mk2"], "arm.torque.arm"), "ratio"))
     assert found.target is not None
@@ -191,7 +193,7 @@ def test_the_spread_holds_19_of_20_samples():
     found = body_curves(nominal(loaded), "loaded", drawn)
     assert found is not None
     assert found.spread is not None
-    cg = drawn.body("loaded").cg
+    cg = state.body(drawn, "loaded").cg
     inside = ((cg >= found.spread[:, :1]) & (cg <= found.spread[:, 1:])).mean(axis=1)
     assert inside == pytest.approx(0.95, abs=0.01)
 

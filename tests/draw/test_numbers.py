@@ -8,24 +8,24 @@ import numpy as np
 import pytest
 
 from drawn import NAMES, compared, played
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.air import best_layout
-from fieldworthy.checks.airplan import air_along_plan
-from fieldworthy.checks.curves.air import air_curves, rearranged
-from fieldworthy.checks.curves.intake import intake_curves
-from fieldworthy.checks.curves.margins import margins_of
-from fieldworthy.checks.curves.path import path_curves
-from fieldworthy.checks.curves.sorter import sorter_curves
-from fieldworthy.draw import PRINT, Style
-from fieldworthy.draw import air as draw_air
-from fieldworthy.draw import compare as draw_compare
-from fieldworthy.draw import hues as draw_hues
-from fieldworthy.draw import match as draw_match
-from fieldworthy.draw import path as draw_path
-from fieldworthy.draw import score as draw_score
+from fieldworthy.decide import figure as draw_compare
+from fieldworthy.drawing import PRINT, Style
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.figure import margins_of
+from fieldworthy.match import figure as draw_match
+from fieldworthy.match import figure as draw_score
 from fieldworthy.match import timeline, whistles
 from fieldworthy.robot import load_robot
+from fieldworthy.systems.air import figure as draw_air
+from fieldworthy.systems.air.check import best_layout
+from fieldworthy.systems.air.figure import air_curves, rearranged
+from fieldworthy.systems.intake.figure import intake_curves
+from fieldworthy.systems.sorter import figure as draw_hues
+from fieldworthy.systems.sorter.figure import sorter_curves
+from fieldworthy.systems.tracking import figure as draw_path
+from fieldworthy.systems.tracking.figure import path_curves
 from fieldworthy.units import affine
+from fieldworthy.vehicle.supply import air_along_plan
 from robots import example, example_copy, fact, find, load, nominal
 
 METRIC = Style(PRINT, "metric", 640.0)
@@ -234,7 +234,7 @@ def test_waypoints_are_those_of_the_finding(name):
         assert waypoint.oval.major == pytest.approx(si(fact(said, f"tracking.ellipse.{waypoint.number}"), "length"))
         assert sum(waypoint.shares.values()) == pytest.approx(1.0)
         assert list(waypoint.shares.values()) == sorted(waypoint.shares.values(), reverse=True)
-    columns = draw_path.route(curves, METRIC).columns
+    columns = draw_path.route_plan(curves, METRIC).columns
     assert max(columns["within, 95 % of runs [mm]"]) == pytest.approx(1000.0 * si(finding, "length"))
 
 

@@ -8,7 +8,7 @@ import warnings
 import numpy as np
 import pytest
 
-from fieldworthy.draw import THEMES
+from fieldworthy.drawing import THEMES
 
 # from memory: below about 2 nobody sees a difference of CIEDE2000, from about 10 on it is seen at a glance
 AT_A_GLANCE = 10.0

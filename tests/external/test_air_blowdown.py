@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics import chamber
-from fieldworthy.physics.flow import flow_function, orifice
+from fieldworthy.physics.gas import chamber
+from fieldworthy.physics.gas.flow import flow_function, orifice
 from reference import case, cases
 
 PSI, P_ATM = 6894.757293168361, 101325.0

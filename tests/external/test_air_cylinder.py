@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from fieldworthy.physics import cylinder as cyl
-from fieldworthy.physics import gas
+from fieldworthy.physics.gas import air as gas
+from fieldworthy.physics.gas import cylinder as cyl
 from reference import case, cases
 
 PSI = 6894.757293168361  # lbf/in2, exact by definition

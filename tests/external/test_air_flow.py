@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from fieldworthy.physics import flow
+from fieldworthy.physics.gas import flow
 from reference import case, cases
 
 DM3 = 1e-8  # 1 dm3/(s bar) in m3/(s Pa)

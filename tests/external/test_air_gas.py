@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from fieldworthy.physics import gas, tank
+from fieldworthy.physics.gas import air as gas
+from fieldworthy.physics.gas import tank
 from reference import case, cases
 
 PSI = 6894.757293168361  # lbf/in2, exact by definition

@@ -5,9 +5,9 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from scipy.optimize import brentq
 
-from fieldworthy.physics import tank, tankplan
-from fieldworthy.physics.cylinder import Cylinder
-from fieldworthy.physics.gas import P_ATM, R_AIR
+from fieldworthy.physics.gas import tank, tankplan
+from fieldworthy.physics.gas.air import P_ATM, R_AIR
+from fieldworthy.physics.gas.cylinder import Cylinder
 from reference import case, cases
 
 PSI = 6894.757293168361  # lbf/in2, exact by definition

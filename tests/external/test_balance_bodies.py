@@ -4,7 +4,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.physics.rigidbody import (
+from fieldworthy.physics.statics.rigidbody import (
     RigidBody,
     assemble,
     axis_inertia,

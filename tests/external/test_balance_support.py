@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import nnls
 from scipy.spatial import ConvexHull
 
-from fieldworthy.physics.support import (
+from fieldworthy.physics.statics.support import (
     edge_slack,
     hull_order,
     load_point,

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.antitip import (
+from fieldworthy.physics.statics.antitip import (
     roller_energy_margin,
     roller_impact_tip_speed,
     roller_stage,
     roller_tip_acceleration,
 )
-from fieldworthy.physics.support import load_point, stability_margin, support_polygon
-from fieldworthy.physics.tipping import (
+from fieldworthy.physics.statics.support import load_point, stability_margin, support_polygon
+from fieldworthy.physics.statics.tipping import (
     Overturn,
     braking_lift_angle,
     braking_tip_speed,

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.spatial import ConvexHull
 
-from fieldworthy.physics import chain
+from fieldworthy.physics.motors import chain
 from reference import case
 
 

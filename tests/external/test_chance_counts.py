@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.physics import chance, draws
+from fieldworthy.physics.chance import chance, draws
 from reference import case, cases
 
 

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from fieldworthy.physics import grabber
+from fieldworthy.physics.contact import grabber
 from reference import case
 
 POUND, INCH = 4.4482216152605, 0.0254

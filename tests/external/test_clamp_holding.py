@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, linprog
 
-from fieldworthy.physics import holding
+from fieldworthy.physics.contact import holding
 
 
 def _largest_pull(down, face, mu, seat_mu, weight):

@@ -5,7 +5,8 @@ import pytest
 from scipy.optimize import linprog
 from scipy.spatial import ConvexHull
 
-from fieldworthy.physics import clamp, outline
+from fieldworthy.physics.contact import clamp
+from fieldworthy.physics.statics import outline
 
 RNG = np.random.default_rng(3)
 

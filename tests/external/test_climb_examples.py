@@ -15,7 +15,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES, GRAVITY, example_copy, fact, find
 

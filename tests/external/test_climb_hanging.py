@@ -4,7 +4,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.physics.hanging import (
+from fieldworthy.physics.statics.hanging import (
     Wall,
     critical_hook_x,
     free_attitude,
@@ -15,7 +15,7 @@ from fieldworthy.physics.hanging import (
     rest_force_range,
     turned,
 )
-from fieldworthy.physics.liftoff import actuator_force, lift_off, lift_ramp
+from fieldworthy.physics.statics.liftoff import actuator_force, lift_off, lift_ramp
 from reference import case, cases
 
 G = 9.81

@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 
-from fieldworthy.physics import battery, drivecurrent, gearing, motion, motor, speedcurve
+from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, speedcurve
 from reference import case, cases
 
 RPM = 2.0 * np.pi / 60.0

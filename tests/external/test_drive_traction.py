@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fieldworthy.physics import motion, traction
+from fieldworthy.physics.motors import motion, traction
 from reference import case
 
 

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 
-from fieldworthy.physics import motion, turning
+from fieldworthy.physics.motors import motion, turning
 
 DRIVE = motion.DriveLine(60.0, 30.0, 55.0, 40.0, 55.0)
 

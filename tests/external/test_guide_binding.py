@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from fieldworthy.physics import guide
+from fieldworthy.physics.statics import guide
 
 
 def _largest_drive_at_rest(made, load, load_offset, drive_offset, side):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics import handover, rollers
+from fieldworthy.physics.contact import handover, rollers
 
 LENGTH = 0.09
 

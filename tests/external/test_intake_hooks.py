@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fieldworthy.physics import hooks
+from fieldworthy.physics.contact import hooks
 
 
 def test_window_and_chance_against_random_arrivals():

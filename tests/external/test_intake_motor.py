@@ -5,8 +5,9 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from fieldworthy.physics import rollers, stagemotor
-from fieldworthy.physics.motor import Controller, MotorLine, motor_torque
+from fieldworthy.physics.contact import rollers
+from fieldworthy.physics.motors import stagemotor
+from fieldworthy.physics.motors.motor import Controller, MotorLine, motor_torque
 
 LINE = MotorLine(62.83, 0.7, 0.13, 3.6, 12.0)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fieldworthy.physics import rollers
+from fieldworthy.physics.contact import rollers
 
 STAGE = {
     "ratio": 2.0,

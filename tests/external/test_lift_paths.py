@@ -10,8 +10,9 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from fieldworthy.checks import lift
-from fieldworthy.checks.strokes import air_line
+from fieldworthy.systems.lift import check as lift
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.supply import air_line
 from robots import GRAVITY, check, fact, find, load, nominal
 
 ARM = {"mass": "0.6 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.2 m", "0.2 m", "0.02 m"], "rides": "arm"}
@@ -102,7 +103,7 @@ def iso_flow(line, p_up, p_down, T):
 
 def time_by_integration(subject, at):
     """Two isothermal chambers, the real lever and load at every angle, held at its stop until it can move."""
-    c, count, T, atm = at.use.cylinder, at.use.spec.count, float(subject.season.temperature), float(subject.p_atm)
+    c, count, T, atm = at.use.cylinder, at.use.spec.count, float(subject.season.temperature), float(state.p_atm(subject))
     line, supply = air_line(subject, at.use), atm + float(at.gauge)
     areas = (c.piston_area, c.ring_area) if at.pushes else (c.ring_area, c.piston_area)
     dead = (c.dead_extend, c.dead_retract) if at.pushes else (c.dead_retract, c.dead_extend)

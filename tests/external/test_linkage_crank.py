@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize
 
-from fieldworthy.physics import crank
+from fieldworthy.physics.arms import crank
 from reference import case
 
 

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize
 
-from fieldworthy.physics import leverage, motorarm
+from fieldworthy.physics.arms import moments as leverage
+from fieldworthy.physics.arms import motorarm
 
 WEIGHTS = (leverage.Weight(5.0, 0.25, 0.1), leverage.Weight(2.0, 0.4, 0.0))
 

@@ -4,7 +4,8 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.physics import leverage, linkage
+from fieldworthy.physics.arms import linkage
+from fieldworthy.physics.arms import moments as leverage
 from reference import case
 
 ARMS = [

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from fieldworthy.physics import leverage, linkage, sizing
+from fieldworthy.physics.arms import linkage, sizing
+from fieldworthy.physics.arms import moments as leverage
 
 STROKES = np.array(sizing.STANDARD_STROKES)
 BORES, RODS = np.array([0.010, 0.016, 0.020]), np.array([0.004, 0.005, 0.008])

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.actuation import Stroke, actuation, part_way
-from fieldworthy.physics.flow import Element
+from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way
+from fieldworthy.physics.gas.flow import Element
 from fitted import measurements, only, write_csv
 
 P_ATM, R_AIR, RHO, T = 101325.0, 287.05, 1.185, 293.15
@@ -111,9 +111,8 @@ def test_a_load_near_standstill_is_not_told(tmp_path):
 
 def only_line(folder, factor):
     """Conductance and critical ratio of valve, fittings and tube in a row, as the checks put them together."""
-    from fieldworthy.checks.airplan import use_of
-    from fieldworthy.checks.strokes import air_line
     from fieldworthy.measure.strokegrid import Filmed
+    from fieldworthy.vehicle.supply import air_line, use_of
 
     write_csv(folder / "film.csv", ("t", "x"), [0, 1], [0, 1])
     robot = measurements(folder, {"frames": {"one": FILM}}, AIR).robot

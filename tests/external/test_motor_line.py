@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 
-from fieldworthy.physics import battery, motion, motor, thermal
+from fieldworthy.physics.motors import battery, motion, motor, thermal
 from reference import case, cases
 
 RPM = 2.0 * np.pi / 60.0

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from chart import chart
-from fieldworthy.physics import background, colour, hue
-from fieldworthy.physics.sorting import sectors
+from fieldworthy.physics.colour import background, colour, hue
+from fieldworthy.physics.colour.sorting import sectors
 
 TURN = 2.0 * np.pi
 NOISE = 0.02  # of a full-scale channel

@@ -6,7 +6,8 @@ from scipy import stats
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
-from fieldworthy.physics import eject, hue, sorting
+from fieldworthy.physics.colour import hue, sorting
+from fieldworthy.physics.contact import eject
 from reference import case
 
 TURN = 2.0 * np.pi

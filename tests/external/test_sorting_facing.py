@@ -5,8 +5,8 @@ import warnings
 import numpy as np
 import pytest
 
-from fieldworthy.physics import colour, facing
-from fieldworthy.physics.eject import decision_time
+from fieldworthy.physics.colour import colour, facing
+from fieldworthy.physics.contact.eject import decision_time
 
 
 def science():

@@ -9,8 +9,8 @@ from scipy import stats
 from scipy.integrate import quad
 
 from chart import chart
-from fieldworthy.physics import colour as our
-from fieldworthy.physics import hue
+from fieldworthy.physics.colour import colour as our
+from fieldworthy.physics.colour import hue
 from reference import case
 
 TURN = 2.0 * np.pi

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics import staging
+from fieldworthy.physics.contact import stagedhold as staging
 from reference import case
 
 FOOT, MILE_PER_HOUR = 0.3048, 0.44704

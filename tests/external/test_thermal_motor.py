@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 from scipy.optimize import brentq
 
-from fieldworthy.physics import thermal
+from fieldworthy.physics.motors import thermal
 from reference import case
 
 PATH = thermal.HeatPath(25.0, 90.0, 3.0, 7.0)

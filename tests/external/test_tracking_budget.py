@@ -7,11 +7,11 @@ import pytest
 from scipy import stats
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics import relocation
-from fieldworthy.physics.covariance import Placement, budget, ellipse
-from fieldworthy.physics.drift import simulate
-from fieldworthy.physics.odometry import Gyro, Tracking, TrackingWheel
-from fieldworthy.physics.pose import Path, joints, path_through
+from fieldworthy.physics.odometry import relocation
+from fieldworthy.physics.odometry.covariance import Placement, budget, ellipse
+from fieldworthy.physics.odometry.drift import simulate
+from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
+from fieldworthy.physics.odometry.pose import Path, joints, path_through
 from reference import case
 
 EVERYTHING = {

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics import pose
+from fieldworthy.physics.odometry import pose
 from reference import case, cases
 
 

@@ -6,7 +6,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from fieldworthy.physics import seams
+from fieldworthy.physics.contact import seams
 from reference import cases
 
 INCH = 0.0254

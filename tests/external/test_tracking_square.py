@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fieldworthy.physics import umbmark
+from fieldworthy.physics.odometry import umbmark
 
 
 def square(track_ratio, diameter_ratio, side, track, ccw, steps=400):

@@ -10,17 +10,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldworthy.checks.airplan import air_along_plan
-from fieldworthy.checks.driveplan import drive_use
-from fieldworthy.checks.driving import powertrain
-from fieldworthy.checks.schedule import least_turn
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
 from fieldworthy.match import play_runs, played, setup
 from fieldworthy.match.travel import PHASES, phases_of
 from fieldworthy.match.travel import least_turn as compiled_turn
-from fieldworthy.physics.drivecurrent import move_draw
-from fieldworthy.physics.motion import DriveLine, Load, move
-from fieldworthy.physics.turning import turn
+from fieldworthy.physics.motors.drivecurrent import move_draw
+from fieldworthy.physics.motors.motion import DriveLine, Load, move
+from fieldworthy.physics.motors.turning import turn
+from fieldworthy.systems.drive.mechanics import drive_use
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import powertrain
+from fieldworthy.vehicle.schedule import least_turn
+from fieldworthy.vehicle.supply import air_along_plan
 from robots import example, load, nominal
 
 FILE = Path(__file__).parents[2] / "benchmarks" / "match_peer.py"
@@ -94,10 +95,10 @@ def test_derating_read_when_an_event_begins_costs_little(tmp_path):
 
 
 def test_ways_and_turns_are_those_of_the_physics():
-    subject = nominal(example())
-    match = setup(subject)
+    context = nominal(example())
+    match = setup(context)
     nu = match.numbers
-    pace, train = subject.pace("driving empty"), powertrain(subject.robot)
+    pace, train = state.performance(context, "driving empty"), powertrain(context.robot)
     phases = np.zeros((PHASES, 3))
     for distance in (1e-3, 0.02, 0.1, 0.5, 1.7, 3.0, 40.0):
         time = phases_of(nu.lines[0, 0], nu.loads[0, 0, 0, 0], distance, nu.drive[0], nu.motors[0, 0], phases)
@@ -109,7 +110,7 @@ def test_ways_and_turns_are_those_of_the_physics():
         rims = angle * nu.lever[0, 0]
         time = phases_of(nu.lines[0, 0], nu.loads[0, 0, 0, 1], rims, nu.drive[0], nu.motors[0, 0], phases)
         assert time == pytest.approx(
-            float(turn(pace.line, pace.yaw, angle, subject.robot.drive.braking).time), rel=1e-5
+            float(turn(pace.line, pace.yaw, angle, context.robot.drive.braking).time), rel=1e-5
         )
     assert train.motors == nu.motors[0, 0, 11]
 
@@ -143,10 +144,10 @@ def test_a_way_that_cannot_start_takes_for_ever_and_none_takes_no_time():
 
 @pytest.mark.parametrize("name", ["mk1", "mk2"])
 def test_the_timeline_is_the_schedule_that_the_findings_stand_on(name):
-    subject = nominal(example(name))
-    events = played(setup(subject)).events
-    assert [(e.action, e.place, e.period) for e in events] == [(b.action, b.place, b.period) for b in subject.schedule]
-    for event, beat in zip(events, subject.schedule, strict=True):
+    context = nominal(example(name))
+    events = played(setup(context)).events
+    assert [(e.action, e.place, e.period) for e in events] == [(b.action, b.place, b.period) for b in state.schedule(context)]
+    for event, beat in zip(events, state.schedule(context), strict=True):
         assert (event.leaves, event.begins, event.ends) == pytest.approx(
             (beat.leaves, beat.begins, beat.ends), abs=1e-3
         )
@@ -154,9 +155,9 @@ def test_the_timeline_is_the_schedule_that_the_findings_stand_on(name):
 
 @pytest.mark.parametrize("name", ["mk1", "mk2"])
 def test_air_is_that_of_the_findings(name):
-    subject = nominal(example(name))
-    events = played(setup(subject)).events
-    air = air_along_plan(subject)
+    context = nominal(example(name))
+    events = played(setup(context)).events
+    air = air_along_plan(context)
     for tank, gauge in air.gauge.items():
         # the pressure right after the last draw of the plan, and an event ends with its draws
         last = [e for e in events if e.ends == pytest.approx(air.times[tank][-1], abs=1e-3)][-1]
@@ -165,22 +166,22 @@ def test_air_is_that_of_the_findings(name):
     needs = {
         d.action
         for d, p in ((d, p) for t in air.gauge for d, p in zip(
-            [d for d in air.draws if subject.robot.air.cylinders[d.name].tank == t], air.gauge[t], strict=True))
-        if float(p) + subject.p_atm < d.draw.p_need
+            [d for d in air.draws if context.robot.air.cylinders[d.name].tank == t], air.gauge[t], strict=True))
+        if float(p) + state.p_atm(context) < d.draw.p_need
     }  # fmt: skip
     assert short == needs
 
 
 @pytest.mark.parametrize("name", ["mk1", "mk2"])
 def test_heat_and_charge_of_the_drive_are_those_of_the_findings(name):
-    subject = nominal(example(name))
-    match = setup(subject)
-    use = drive_use(subject)
+    context = nominal(example(name))
+    match = setup(context)
+    use = drive_use(context)
     hottest = float(play_runs(match, 1, luck=False).hottest[0])
     start = match.numbers.motors[0, 0, 12]
     # the findings take one effective current for each way, which their own note says is within 2 % of the rise
     assert hottest - start == pytest.approx(float(use.hottest) - start, rel=0.02)
-    without = setup(Subject(_idle(subject.robot), subject.season))
+    without = setup(Context(_idle(context.robot), context.season))
     assert played(without).events[-1].charge == pytest.approx(float(use.charge), rel=1e-4)
 
 
@@ -243,7 +244,7 @@ def test_the_turn_between_two_ways_is_the_schedules():
 
 def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
     from fieldworthy.match.kernel import _fresh, _level
-    from fieldworthy.physics.thermal import derating_factor
+    from fieldworthy.physics.motors.thermal import derating_factor
 
     match = hot(tmp_path)
     state = _fresh(match.structure, match.numbers, 0, np.uint64(0), np.uint64(0), False)
@@ -258,7 +259,7 @@ def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
 
 
 def test_batch_is_cases_one_by_one(tmp_path):
-    from fieldworthy.checks.sampling import Cases
+    from fieldworthy.engine.sampling import Cases
     from fieldworthy.match.forecast import _drawn
 
     loaded = example()

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from airrig import AIR, DEAD, HALF, PSI, TANK, after, cycled, leaking
+from fieldworthy.files import BadInput
 from fieldworthy.measure.aircycles import fit_cycles
 from fieldworthy.measure.leaks import fit_leak
 from fieldworthy.measure.model import AirCycles, Leak
-from fieldworthy.schema import BadInput
 from measuring import measured, recovered, section
 
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from drivesim import Truth
+from fieldworthy.files import BadInput
 from fieldworthy.measure.drivelog import fit_drive
-from fieldworthy.schema import BadInput
 from fitted import LEAST, MOST, SEEDS, covers, measurements, only, rms, told, untold, write_csv
 from robots import MOTOR
 

@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.frames import MODEL, _loads, fit_film
 from fieldworthy.measure.strokegrid import PLACES, Filmed, StrokeGrid
-from fieldworthy.schema import BadInput
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
 
 VALVE = "conductance of 'test valve'"

@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from airrig import AIR, cycled, leaking
+from fieldworthy.files import BadInput
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.fit import fit
 from fieldworthy.measure.registry import procedures
-from fieldworthy.schema import BadInput
 from measuring import written
 from rolling import TRACKING, readings
 from weights import weighing

@@ -10,9 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edge import written
+from fieldworthy.files import BadInput
 from fieldworthy.measure.faultlog import load_faults, risks
 from fieldworthy.robot import load_robot
-from fieldworthy.schema import BadInput
 
 FUZZ = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 WHOLE = {

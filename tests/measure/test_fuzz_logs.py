@@ -12,9 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drivesim import Truth
+from fieldworthy.files import BadInput
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.registry import procedures
-from fieldworthy.schema import BadInput
 from fitted import measurements, write_csv
 
 AIR = {

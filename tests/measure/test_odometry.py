@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.model import Odometry
 from fieldworthy.measure.odometry import DRIFT, GYRO, fit_odometry
-from fieldworthy.schema import BadInput
 from measuring import PER_95, measured, recovered, section
 from rolling import SIZE, TRACK, TRACKING, TRUE, TRUTHS, readings, squares
 

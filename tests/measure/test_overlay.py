@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldworthy.measure.overlay import laid_over, number_at
+from fieldworthy.measure.overrides import laid_over, number_at
 from fieldworthy.measure.strand import noise
 from robots import load
 

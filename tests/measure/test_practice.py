@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldworthy.schema import BadInput
+from fieldworthy.files import BadInput
 from fitted import LEAST, MOST, SEEDS, covers, measurements, only, rms, told, untold
 
 ACTIONS = {"actions": {"score": {"time": "2 s"}}}

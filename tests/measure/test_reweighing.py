@@ -6,6 +6,7 @@ import pytest
 
 from fieldworthy.measure.fit import changes, fit, laid_in
 from fieldworthy.robot.editing import GONE
+from fieldworthy.vehicle import state
 from measuring import measured
 from robots import nominal
 from weights import SURE, TRUTH, loads
@@ -31,7 +32,7 @@ def test_a_height_not_measured_again_counts_the_part_added_since(tmp_path):
     entry = found["weighed", "z"]
     assert isinstance(entry, dict)
     assert entry["date"] == "2026-10-02"
-    body = nominal(laid_in(bench, found)).body("driving")
+    body = state.body(nominal(laid_in(bench, found)), "driving")
     assert float(body.mass) == pytest.approx(TRUTH["mass of the whole robot"], abs=1e-3)
     assert float(body.cg[2]) == pytest.approx(height, abs=1e-4)
 

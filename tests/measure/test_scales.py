@@ -6,9 +6,9 @@ import math
 
 import pytest
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.model import Scales
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, MASS, fit_scales
-from fieldworthy.schema import BadInput
 from measuring import PER_95, measured, recovered, section
 from weights import ERROR, LIFT, SURE, TRUTH, WHEELS, loads, weighing
 

@@ -11,12 +11,12 @@ from typing import Any, get_args, get_origin
 import pytest
 from tests.edge import run
 
+from fieldworthy.files import read_document, validate
+from fieldworthy.files.declare import hints, mark_of
+from fieldworthy.files.kinds import Of
 from fieldworthy.measure.model import Measurements
 from fieldworthy.measure.registry import PROCEDURES
 from fieldworthy.measure.sheets import RULES, as_html, as_text, sheets
-from fieldworthy.schema import read_document, validate
-from fieldworthy.schema.declare import hints, mark_of
-from fieldworthy.schema.kinds import Of
 from fieldworthy.units import parse
 
 NAMES = sorted(sheets())

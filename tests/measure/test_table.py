@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.model import Column
 from fieldworthy.measure.table import Source, Wanted, read_table
-from fieldworthy.schema import BadInput
 
 WANTED = {
     "time": Wanted("time", 0.5, 600.0, rises=True),

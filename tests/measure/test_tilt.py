@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.model import Tilt
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT
 from fieldworthy.measure.tilt import fit_tilt
-from fieldworthy.schema import BadInput
 from measuring import measured, recovered, section
 from weights import SURE, TRUTH, weighing
 

@@ -4,7 +4,8 @@ import numba
 import numpy as np
 import pytest
 
-from fieldworthy.physics import cylinder, flow, gas, tank
+from fieldworthy.physics.gas import air as gas
+from fieldworthy.physics.gas import cylinder, flow, tank
 
 RNG = np.random.default_rng(8)
 N = 40

@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics import flow, gas, tank, tankplan
-from fieldworthy.physics.actuation import Stroke, actuation
-from fieldworthy.physics.cylinder import Cylinder, chamber_fill_mass
+from fieldworthy.physics.gas import air as gas
+from fieldworthy.physics.gas import flow, tank, tankplan
+from fieldworthy.physics.gas.actuation import Stroke, actuation
+from fieldworthy.physics.gas.cylinder import Cylinder, chamber_fill_mass
 
 ATM = 101325.0
 pressure = st.floats(1.1e5, 9e5)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ellipj, ellipkm1, elliprf
 
-from fieldworthy.physics._elliptic import carlson_rf, jacobi_cd
+from fieldworthy.physics.statics._elliptic import carlson_rf, jacobi_cd
 
 
 def test_carlson_rf_agrees_with_scipy():

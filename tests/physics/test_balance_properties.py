@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.ballast import best_ballast, least_ballast, slack_with_ballast
-from fieldworthy.physics.rigidbody import (
+from fieldworthy.physics.statics.ballast import best_ballast, least_ballast, slack_with_ballast
+from fieldworthy.physics.statics.rigidbody import (
     assemble,
     combine,
     inertia_about,
@@ -14,7 +14,7 @@ from fieldworthy.physics.rigidbody import (
     rotate_y,
     translate,
 )
-from fieldworthy.physics.support import (
+from fieldworthy.physics.statics.support import (
     DIRECTIONS,
     edge_slack,
     hull_order,
@@ -24,7 +24,7 @@ from fieldworthy.physics.support import (
     support_polygon,
     wheel_loads,
 )
-from fieldworthy.physics.tipping import (
+from fieldworthy.physics.statics.tipping import (
     Overturn,
     braking_tip_speed,
     braking_work_ratio,

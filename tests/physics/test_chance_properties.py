@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldworthy.physics import chance, draws
+from fieldworthy.physics.chance import chance, draws
 
 counts = st.tuples(st.integers(0, 400), st.integers(0, 400)).map(sorted)
 

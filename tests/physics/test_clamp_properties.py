@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics import clamp, outline
+from fieldworthy.physics.contact import clamp
+from fieldworthy.physics.statics import outline
 
 gaps = st.floats(0.02, 0.12)
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.hanging import (
+from fieldworthy.physics.statics.hanging import (
     Wall,
     critical_hook_x,
     free_attitude,
@@ -14,7 +14,7 @@ from fieldworthy.physics.hanging import (
     rest_attitude,
     turned,
 )
-from fieldworthy.physics.liftoff import lift_off, lift_ramp
+from fieldworthy.physics.statics.liftoff import lift_off, lift_ramp
 
 seeds = st.integers(0, 2**32 - 1)
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics import battery, drivecurrent, gearing, motion, motor, thermal, traction, turning
+from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, thermal, traction, turning
 
 
 def between(low, high):

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldworthy.physics import chain, handover, hooks, rollers
+from fieldworthy.physics.contact import handover, hooks, rollers
+from fieldworthy.physics.motors import chain
 
 speeds = st.lists(st.floats(0.05, 4.0), min_size=1, max_size=5)
 lengths = st.floats(0.02, 0.3)

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics import crank, leverage, linkage
+from fieldworthy.physics.arms import crank, linkage
+from fieldworthy.physics.arms import moments as leverage
 
 lengths = st.floats(0.02, 0.5)
 turns = st.floats(-np.pi, np.pi)

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy import special, stats
 
-from fieldworthy.physics import normal, sorting
+from fieldworthy.physics.chance import normal
+from fieldworthy.physics.colour import sorting
 
 WIDE = np.concatenate([np.linspace(-6.0, 26.0, 64_001), [0.0, 0.46875, -0.46875, 4.0, -4.0, 1e-300]])
 

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldworthy.physics import background, colour, eject, hue, sorting
+from fieldworthy.physics.colour import background, colour, hue, sorting
+from fieldworthy.physics.contact import eject
 
 TURN = 2.0 * np.pi
 angles = st.floats(0.0, 6.28)

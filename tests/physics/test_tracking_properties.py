@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics import odometry, pose, relocation
-from fieldworthy.physics.covariance import SOURCES, Placement, budget, ellipse
-from fieldworthy.physics.drift import simulate
-from fieldworthy.physics.odometry import Gyro, Tracking, TrackingWheel
+from fieldworthy.physics.odometry import odometry, pose, relocation
+from fieldworthy.physics.odometry.covariance import SOURCES, Placement, budget, ellipse
+from fieldworthy.physics.odometry.drift import simulate
+from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
 
 angle, length = st.floats(-6.0, 6.0), st.floats(-3.0, 3.0)
 poses = st.tuples(length, length, angle)

@@ -2,9 +2,9 @@
 
 import pytest
 
-from fieldworthy.checks import evaluate
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves
 from fieldworthy.report.choice import Decision, choice, leading

@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edge import run
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.showing import Shown
+from fieldworthy.engine.display import Shown
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of, json_schema
 from fieldworthy.report.names import LONGEST, names_of, slug, unit_words
 from fieldworthy.units import KINDS

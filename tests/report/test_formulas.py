@@ -10,35 +10,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldworthy.physics import (
-    _errorstate,
-    chain,
-    chance,
-    cylinder,
-    facing,
-    flow,
-    gas,
-    grabber,
-    guide,
-    hanging,
-    holding,
-    liftoff,
-    linkage,
-    motion,
-    motor,
-    motorarm,
-    rigidbody,
-    rollers,
-    seams,
-    sorting,
-    staging,
-    tank,
-    tipping,
-    turning,
-)  # fmt: skip
-from fieldworthy.physics.battery import Battery
+from fieldworthy.physics.arms import linkage, motorarm
+from fieldworthy.physics.chance import chance
+from fieldworthy.physics.colour import facing, sorting
+from fieldworthy.physics.contact import grabber, holding, rollers, seams
+from fieldworthy.physics.contact import stagedhold as staging
+from fieldworthy.physics.gas import air as gas
+from fieldworthy.physics.gas import cylinder, flow, tank
+from fieldworthy.physics.motors import chain, motion, motor, turning
+from fieldworthy.physics.motors.battery import Battery
+from fieldworthy.physics.odometry import _errorstate
+from fieldworthy.physics.statics import guide, hanging, liftoff, rigidbody, tipping
 from fieldworthy.report.formulas import formulas, mathml
-from fieldworthy.report.subjects import PAGES
+from fieldworthy.report.pages import all_pages
 
 SOURCES = tomllib.loads((Path(gas.__file__).parents[1] / "sources.toml").read_text("utf-8"))
 G = 9.80665
@@ -57,9 +41,9 @@ def test_a_formula_says_what_its_function_says(key):
 
 
 def test_every_page_has_formulas_that_exist():
-    used = {key for page in PAGES for key, _ in page.formulas}
+    used = {key for page in all_pages() for key, _ in page.page.formulas}
     assert used <= set(formulas())
-    assert all(page.formulas for page in PAGES)
+    assert all(page.page.formulas for page in all_pages())
 
 
 def test_every_formula_and_letter_becomes_mathml():

@@ -8,11 +8,11 @@ import pypdf
 import pytest
 
 from edge import run
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report import Wanted, as_html, as_pdf, make_notebook
 from fieldworthy.report.notebook import Content, notebook
 from fieldworthy.report.numbers import chance
-from fieldworthy.report.subjects import pages_of as subjects_of
+from fieldworthy.report.pages import pages_of as subjects_of
 from papers import flat, ink, pages_of, strict
 from robots import EXAMPLES, example, load
 
@@ -163,7 +163,7 @@ def test_a_bare_robot_has_a_notebook_too(tmp_path):
     report = evaluate(loaded, samples=20)
     pdf = as_pdf(notebook(Content(loaded, report)))
     text = "".join(pages_of(pdf))
-    assert [p.key for p in subjects_of(report)] == ["drive", "balance"]
+    assert [p.name for p in subjects_of(report)] == ["drive", "balance"]
     assert "Air" not in text.replace("Airdrag", "")
     assert len(pages_of(pdf)) >= 5
 

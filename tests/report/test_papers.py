@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.draw.figure import Figure
+from fieldworthy.drawing.figure import Figure
 from fieldworthy.report.blocks import Formula, Head, Mark, Paper, Para, Picture, Points, Section, Side, Table
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf, breakable, pages

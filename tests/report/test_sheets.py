@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edge import run
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report import card as cards
 from fieldworthy.report.inspection import as_paper, inspection
 from fieldworthy.report.page import as_html

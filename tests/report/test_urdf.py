@@ -9,10 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edge import run
-from fieldworthy.checks.bodies import moved
-from fieldworthy.physics.rigidbody import combine
+from fieldworthy.physics.statics.rigidbody import combine
 from fieldworthy.report.urdf import Joint, as_urdf, joint_of
-from fieldworthy.robot.model import Move
+from fieldworthy.robot.model.body import Move
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import moved
 from robots import EXAMPLES, GONE, example, load, nominal
 
 PARTS = {
@@ -48,7 +49,7 @@ def tensor(model, data):
 def test_mujoco_agrees_about_mass_centre_and_inertia(name):
     loaded = example(name)
     model, data = engine(loaded)
-    body = nominal(loaded).body("stowed")
+    body = state.body(nominal(loaded), "stowed")
     assert model.body_mass.sum() == pytest.approx(float(body.mass), abs=1e-6)
     np.testing.assert_allclose(centre(model, data), body.cg, atol=1e-6)
     np.testing.assert_allclose(tensor(model, data), body.inertia, atol=1e-6)
@@ -63,7 +64,7 @@ def test_joints_move_what_the_poses_move(name, pose):
     for group, move in moves.items():
         at = model.joint(f"{group}_joint").qposadr[0]
         data.qpos[at] = float(move.turn) if move.pivot is not None else float(np.linalg.norm(move.shift))
-    own = combine([moved(g.body, moves.get(n)) for n, g in subject.groups.items()])
+    own = combine([moved(g.body, moves.get(n)) for n, g in state.groups(subject).items()])
     np.testing.assert_allclose(centre(model, data), own.cg, atol=1e-6)
     np.testing.assert_allclose(tensor(model, data), own.inertia, atol=1e-6)
 

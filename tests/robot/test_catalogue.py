@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from fieldworthy.physics.motor import MotorLine
+from fieldworthy.files import instantiate, quantities, schema_of
+from fieldworthy.physics.motors.motor import MotorLine
 from fieldworthy.robot.catalogue import builtin
-from fieldworthy.robot.model import Catalogue
-from fieldworthy.schema import quantities, realise, schema_of
+from fieldworthy.robot.model.catalogue import Catalogue
 
 CATALOGUE = schema_of(Catalogue).model_validate(builtin())
 
@@ -18,7 +18,7 @@ def test_torque_and_voltage_constant_agree(name):
 
     Both are at the output shaft, so gears inside take a few percent of the torque.
     """
-    kind = realise(CATALOGUE, Catalogue).motors[name]
+    kind = instantiate(CATALOGUE, Catalogue).motors[name]
     line = MotorLine(kind.free_speed, kind.stall_torque, kind.free_current, kind.stall_current, kind.rated_voltage)
     assert 0.85 < line.torque_constant / line.voltage_constant < 1.005
 

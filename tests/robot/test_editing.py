@@ -13,11 +13,11 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from tests.robots import EXAMPLES, example, example_copy
 
+from fieldworthy.files import BadInput, Quantity
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
-from fieldworthy.schema import BadInput, Quantity
-from fieldworthy.schema.problems import KeyPath
-from fieldworthy.season import load_season
+from fieldworthy.robot.loading import load_season
 from fieldworthy.units import digits, to_unit
 
 MK1 = EXAMPLES / "mk1.yaml"

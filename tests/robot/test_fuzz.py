@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edge import PARTS, ROBOT, SEASON, changed
+from fieldworthy.files import BadInput, quantities
 from fieldworthy.robot import load_robot
-from fieldworthy.schema import BadInput, quantities
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "heron"
 MK1 = (EXAMPLES / "mk1.yaml").read_text(encoding="utf-8").splitlines(keepends=True)

@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edge import written
+from fieldworthy.files import BadInput, read_document
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
-from fieldworthy.robot.partslistforeign import flow_in
-from fieldworthy.schema import BadInput, read_document
+from fieldworthy.robot.partstables import flow_in
 from robots import example
 
 # deadline off: the first read imports the parser; the number of examples keeps the whole file under 20 s

@@ -10,9 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edge import ROBOT, run, written
+from fieldworthy.files import BadInput
 from fieldworthy.robot import load_robot
-from fieldworthy.robot.partslistforeign import flow_in
-from fieldworthy.schema import BadInput
+from fieldworthy.robot.partstables import flow_in
 
 FULL = """\
 Item Name,Qty,Mass (g),Center of Mass X (mm),Center of Mass Y (mm),Center of Mass Z (mm),dx [mm],dy [mm],dz [mm]

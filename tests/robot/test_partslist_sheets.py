@@ -13,9 +13,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edge import PARTS, ROBOT, changed, run, written
-from fieldworthy.robot.partslist import COLUMNS
-from fieldworthy.robot.partslistfiles import csv_text, sheet_bytes, sheet_lines
-from fieldworthy.schema import BadInput
+from fieldworthy.files import BadInput
+from fieldworthy.robot.partslist import COLUMNS, csv_text, sheet_bytes, sheet_lines
 from robots import EXAMPLES, example_copy
 
 LISTED = changed("robot: Small", "robot: Small\nparts_list: parts.xlsx")

@@ -6,10 +6,9 @@ import time
 import pytest
 
 from edge import ROBOT, run, written
-from fieldworthy.schema import BadInput, read_document, validate
-from fieldworthy.schema.document import LARGEST
-from fieldworthy.schema.tree import DEEPEST, MOST
-from fieldworthy.season import Season
+from fieldworthy.files import BadInput, read_document, validate
+from fieldworthy.files.document import DEEPEST, LARGEST, MOST
+from fieldworthy.robot.model.season import Season
 
 _NAMES = "abcdefghijklmnopqrstuvwx"
 LAUGHS = "a: &a [x, x]\n" + "".join(f"{new}: &{new} [*{old}, *{old}]\n" for old, new in itertools.pairwise(_NAMES))

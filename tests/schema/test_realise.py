@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from edge import written
-from fieldworthy.checks.sampling import Cases
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import instantiate, quantities
+from fieldworthy.files.problems import dotted
 from fieldworthy.robot import Robot, load_robot
-from fieldworthy.schema import quantities, realise
-from fieldworthy.schema.problems import dotted
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "heron" / "mk1.yaml"
 
@@ -38,14 +38,14 @@ def loaded():
 def test_a_batch_equals_its_cases_one_by_one(loaded):
     paths = [path for path, _ in quantities(loaded.robot)]
     cases = Cases(5, 0, 7, paths)
-    batch = dict(leaves(realise(loaded.robot, Robot, cases.draw)))
+    batch = dict(leaves(instantiate(loaded.robot, Robot, cases.draw)))
     for row in (0, 1, len(paths) // 2, len(paths), len(paths) + 1, cases.size - 1):
 
         def one(path, quantity, row=row):
             drawn = cases.draw(path, quantity)
             return drawn if isinstance(drawn, float) else float(drawn[row])
 
-        single = dict(leaves(realise(loaded.robot, Robot, one)))
+        single = dict(leaves(instantiate(loaded.robot, Robot, one)))
         assert list(single) == list(batch)
         for path, value in single.items():
             whole = batch[path]
@@ -59,14 +59,14 @@ def test_every_quantity_is_drawn_once_under_its_own_path(loaded):
         drawn.append(path)
         return quantity.si
 
-    realise(loaded.robot, Robot, note)
+    instantiate(loaded.robot, Robot, note)
     listed = [path for path, _ in quantities(loaded.robot)]
     assert sorted(drawn, key=dotted) == sorted(listed, key=dotted)
     assert len(set(listed)) == len(listed)
 
 
 def test_numbers_arrive_in_si_at_the_place_where_they_are_written(tmp_path):
-    robot = realise(load_robot(written(tmp_path)).robot, Robot)
+    robot = instantiate(load_robot(written(tmp_path)).robot, Robot)
     assert robot.parts["frame"].mass == pytest.approx(5.0)
     assert robot.parts["lift"].position == pytest.approx((0.0, 0.0, 0.2))
     assert robot.poses["raised"].moves["lift"].turn == pytest.approx(np.pi / 18)

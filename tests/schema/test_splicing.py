@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
-from fieldworthy.schema import BadInput, read_document
-from fieldworthy.schema.changes import GONE
-from fieldworthy.schema.splicing import spliced
+from fieldworthy.files import BadInput, read_document
+from fieldworthy.files.changes import GONE
+from fieldworthy.files.splicing import spliced
 
 FILE = Path("robot.yaml")
 TEXT = """\

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from tests.robots import example_copy
 
+from fieldworthy.files import BadInput
+from fieldworthy.files.writing import fingerprint, is_dated_copy, written
 from fieldworthy.robot import load_robot
-from fieldworthy.schema import BadInput
-from fieldworthy.schema.writing import fingerprint, is_dated_copy, written
 
 DAY = date(2026, 11, 25)
 KILLS = 15

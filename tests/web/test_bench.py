@@ -7,9 +7,9 @@ import os
 
 import pytest
 
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.files.problems import BadInput
 from fieldworthy.robot import load_robot
-from fieldworthy.schema.problems import BadInput
 from fieldworthy.web.bench import Bench, Latest, Shared
 from fieldworthy.web.judging import Source, edit, glance, judged, mended, robot_of, texts_of
 from fieldworthy.web.worker import Broken, Stopped, Worker

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edge import ROBOT, SEASON, written
-from fieldworthy.schema import BadInput
+from fieldworthy.files import BadInput
 from fieldworthy.web.folder import Folder, is_season
 
 

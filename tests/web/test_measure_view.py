@@ -8,8 +8,8 @@ from urllib.parse import quote
 import pytest
 from playwright.sync_api import expect
 
+from fieldworthy.files.document import read_text
 from fieldworthy.robot import load_robot
-from fieldworthy.schema.document import read_text
 from robots import EXAMPLES
 from web.browser import serving, show, window
 from web.test_access import in_both_themes, violations

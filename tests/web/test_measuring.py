@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fieldworthy.files.changes import GONE
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import BadInput
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.robot import load_robot
-from fieldworthy.schema.changes import GONE
-from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import BadInput
 from fieldworthy.web.blanks import Group, blanks, changes
 from fieldworthy.web.entering import Typed, entered, form, rows
 from fieldworthy.web.folder import Folder

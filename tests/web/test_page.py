@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from edge import run
-from fieldworthy.checks import evaluate
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES
 from web.browser import serving, show, window

@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edge import ROBOT, SEASON, changed, written
+from fieldworthy.files import BadInput
 from fieldworthy.robot import load_robot
-from fieldworthy.schema import BadInput
 from fieldworthy.web.session import Conflict, Draft
 
 

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.curves.air import air_curves, rearranged
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
+from fieldworthy.systems.air.figure import air_curves, rearranged
 from fieldworthy.web.findings import margin_text
 from robots import EXAMPLES, example, find, nominal
 from web.browser import show, window
@@ -198,7 +198,7 @@ def test_views_of_a_robot_that_has_none_of_it_say_so(browser, server):
         show(page, server, "match", file="bare/bare.yaml")
         page.get_by_role("button", name="Play").click()
         expect(page.locator("#match-run")).to_contain_text("plan", timeout=60_000)
-    assert Subject(load_robot(folder / "bare.yaml").nominal, load_robot(folder / "bare.yaml").nominal_season)
+    assert Context(load_robot(folder / "bare.yaml").nominal, load_robot(folder / "bare.yaml").nominal_season)
 
 
 BARE = """\

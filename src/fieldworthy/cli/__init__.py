@@ -22,7 +22,7 @@ def main(arguments: list[str] | None = None) -> None:
         130: interrupted.
     """
     try:
-        from fieldworthy.cli.app import main as run  # noqa: PLC0415  whoever stops it while it loads sees no traceback
+        from fieldworthy.cli.app import main as run
 
         run(arguments)
     except KeyboardInterrupt:

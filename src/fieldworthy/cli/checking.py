@@ -12,12 +12,12 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.text import Text
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.finding import Fact, Finding, Report
-from fieldworthy.checks.output import as_data
 from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.output import as_data as remedy_data
 from fieldworthy.decide.remedy import Mending, Remedy, remedies
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.output import as_data
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 

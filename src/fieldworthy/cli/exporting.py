@@ -7,11 +7,11 @@ from pathlib import Path
 
 import typer
 
+from fieldworthy.files.problems import nearest
+from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.report.export import WRITERS, export_of
 from fieldworthy.report.urdf import as_urdf
 from fieldworthy.robot import load_robot
-from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.writing import spare, write_atomically
 
 FORMS = (*WRITERS, "urdf")
 """What constants can be written as."""

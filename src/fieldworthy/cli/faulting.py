@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from fieldworthy.decide.fixfirst import FixFirst, as_data, fix_first
+from fieldworthy.decide.faults import FixFirst, as_data, fix_first
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.robot import load_robot
 

@@ -16,6 +16,8 @@ from rich.text import Text
 
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line
+from fieldworthy.files import BadInput, Problem
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure import Measured, load_measurements
 from fieldworthy.measure.compare import Combined, combined, unit_of
 from fieldworthy.measure.fit import FitReport, Touched, Ways, changes, fit, matters
@@ -23,8 +25,6 @@ from fieldworthy.measure.output import as_data
 from fieldworthy.measure.result import Comparison, Fitted, Procedure
 from fieldworthy.measure.telling import with_interval
 from fieldworthy.robot.editing import edited, fingerprint, written
-from fieldworthy.schema import BadInput, Problem
-from fieldworthy.schema.problems import KeyPath
 from fieldworthy.units import digits
 
 _SIGN = {
@@ -81,7 +81,7 @@ def run_fit(robot: Path, file: Path, asked: Asked) -> None:
     done = _written(measured, report, prints) if asked.write and not report.refused else ""
     _tell(measured, report, asked)
     if asked.plots is not None:
-        from fieldworthy.cli.plots import write_plots  # noqa: PLC0415  drawing only where it is asked for
+        from fieldworthy.cli.plots import write_plots
 
         sys.stderr.write(f"{len(write_plots(asked.plots, measured.robot, report))} plots in {asked.plots}\n")
     if asked.write and report.refused:

@@ -14,13 +14,13 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from fieldworthy.checks.showing import Shown
 from fieldworthy.decide.sensitivity import Influence, sensitivity
+from fieldworthy.engine.display import Shown
+from fieldworthy.files.problems import nearest
+from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline, forecast
 from fieldworthy.match.output import as_csv, as_data
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.writing import spare, write_atomically
 from fieldworthy.units import digits
 
 _LIMITS = {

@@ -10,10 +10,9 @@ from typing import Any, TypeVar
 
 import typer
 
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.robot.answers import AnswerError, gather, meets
-from fieldworthy.robot.starter import Meets, starter_robot
-from fieldworthy.robot.starterseason import starter_season
-from fieldworthy.schema.writing import write_atomically
+from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 
 T = TypeVar("T")
 

@@ -10,11 +10,11 @@ from typing import Any
 
 import typer
 
+from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.report.partstable import as_sheet, as_table
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.partslist import beside
-from fieldworthy.robot.partslistforeign import flow_in
-from fieldworthy.schema.writing import spare, write_atomically
+from fieldworthy.robot.partstables import flow_in
 
 
 def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequence[str]) -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from fieldworthy.checks.showing import Shown
-from fieldworthy.draw import LIGHT, Figure, Style
-from fieldworthy.draw.residuals import agreement, residuals
+from fieldworthy.drawing import LIGHT, Figure, Style
+from fieldworthy.engine.display import Shown
+from fieldworthy.files import BadInput, Problem
+from fieldworthy.files.writing import write_atomically
+from fieldworthy.measure.figure import agreement, residuals
 from fieldworthy.measure.fit import FitReport
 from fieldworthy.robot import Loaded
-from fieldworthy.schema import BadInput, Problem
-from fieldworthy.schema.writing import write_atomically
 
 _INCH = ("in", "inch", '"', "ft")
 

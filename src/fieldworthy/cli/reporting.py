@@ -14,6 +14,9 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.decide.matrix import CRITERIA
+from fieldworthy.files.kinds import is_day
+from fieldworthy.files.problems import nearest
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.report.blocks import Paper
 from fieldworthy.report.inspection import Inspection, as_paper
@@ -21,9 +24,6 @@ from fieldworthy.report.making import Wanted, make_card, make_inspection, make_n
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
 from fieldworthy.robot import load_robot
-from fieldworthy.schema.kinds import is_day
-from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.writing import write_atomically
 
 _SIGN = {"short": ("✗ short   ", "bold red"), "unknown": ("? unknown ", "yellow"), "holds": ("✓ holds   ", "green")}
 

@@ -8,19 +8,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.checks.output import json_schema as check_schema
 from fieldworthy.decide.compareoutput import json_schema as compare_schema
-from fieldworthy.decide.fixfirst import json_schema as faults_schema
+from fieldworthy.decide.faults import json_schema as faults_schema
 from fieldworthy.decide.output import with_remedies
 from fieldworthy.decide.sensitivity import with_sensitivity
+from fieldworthy.engine.output import json_schema as check_schema
+from fieldworthy.files import BadInput, Problem, schema_of
+from fieldworthy.files.problems import nearest
 from fieldworthy.match.output import json_schema as match_schema
-from fieldworthy.measure.model import Measurements
-from fieldworthy.measure.model.faults import FaultLog
+from fieldworthy.measure.model import FaultLog, Measurements
 from fieldworthy.measure.output import json_schema as fit_schema
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import BadInput, Problem, schema_of
-from fieldworthy.schema.problems import nearest
-from fieldworthy.season.model import Season
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
 
 
 def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
@@ -37,7 +36,7 @@ def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
 
 
 def _export() -> dict[str, Any]:
-    from fieldworthy.report.export import json_schema  # noqa: PLC0415  its room draws and sets, which takes time to load
+    from fieldworthy.report.export import json_schema
 
     return json_schema()
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+from fieldworthy.files import BadInput, Problem
+from fieldworthy.files.problems import nearest
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure.sheets import as_html, as_text, sheet, sheets
-from fieldworthy.schema import BadInput, Problem
-from fieldworthy.schema.problems import nearest
-from fieldworthy.schema.writing import write_atomically
 
 _FORMS = (".html", ".htm", ".md", ".txt")
 

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
-from fieldworthy.schema import Quantity
-from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.problems import KeyPath, dotted
+from fieldworthy.files import Quantity
+from fieldworthy.files.declare import Spec
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.units import parse, to_unit
 
 Kind = Literal["value", "teeth", "count", "class", "layout", "latch"]

@@ -11,15 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks import evaluate
 from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimit, abilities, changes, hours, limits
 from fieldworthy.decide.flip import Flip, flip_of
 from fieldworthy.decide.recommend import recommend
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks
 from fieldworthy.match.layout import Array
-from fieldworthy.physics.chance import mean_interval, wilson_interval
+from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
 from fieldworthy.robot import Loaded
-from fieldworthy.schema import BadInput
 
 Progress = Callable[[int], None]
 _KEPT = 8  # blocks of runs whose set-up is kept for the flip: about 30,000 matches, some 100 MB

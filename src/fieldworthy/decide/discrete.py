@@ -7,18 +7,18 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.checks.air import best_layout
-from fieldworthy.checks.airplan import air_along_plan
-from fieldworthy.checks.drive import TEETH
-from fieldworthy.decide.bench import Bench
+from fieldworthy.decide.candidates import Bench
 from fieldworthy.decide.change import GONE, Change, Edit, Kind, value_at, with_value
+from fieldworthy.files import quantities, schema_of
+from fieldworthy.files.declare import Spec, hints
+from fieldworthy.files.instantiation import references
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.robot.catalogue import builtin
-from fieldworthy.robot.model import Robot
 from fieldworthy.robot.model.catalogue import Catalogue
-from fieldworthy.schema import quantities, schema_of
-from fieldworthy.schema.declare import Spec, hints
-from fieldworthy.schema.problems import KeyPath, dotted
-from fieldworthy.schema.realise import references
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.air.check import best_layout
+from fieldworthy.systems.drive.check import TEETH
+from fieldworthy.vehicle.supply import air_along_plan
 
 _MOST = 4  # sizes to try in each direction
 _EFFORT: dict[str, float] = {

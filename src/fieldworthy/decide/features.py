@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldworthy.checks.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Step
+from fieldworthy.robot.model.plan import Step
 
 _ORDER = {"short": 0, "unknown": 1, "holds": 2}
 _HOUR = 3600.0

@@ -9,9 +9,9 @@ import numpy as np
 
 from fieldworthy.decide.features import planned_actions
 from fieldworthy.match import Runs, play_runs, with_chance
-from fieldworthy.physics.chance import posterior
+from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Practice
+from fieldworthy.robot.model.plan import Practice
 
 _CLOSE = 1e-4  # of the chance; practice counts never know it better
 _CHANCES = tuple(i / 10 for i in range(11))  # at which the curve is told

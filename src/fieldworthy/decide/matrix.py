@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fieldworthy.checks.finding import Report
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.features import Hours
+from fieldworthy.engine.finding import Report
 
 CRITERIA: dict[str, str] = {
     "points": "mean points, as a share of the best alternative's",

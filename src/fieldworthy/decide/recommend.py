@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fieldworthy.decide.features import Hours
 from fieldworthy.decide.flip import Flip
 from fieldworthy.match.layout import Array
-from fieldworthy.physics.chance import mean_interval
+from fieldworthy.physics.chance.chance import mean_interval
 
 _SURE = 0.95
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from fieldworthy.checks.finding import Fact, Finding, Outcome, Report
-from fieldworthy.checks.showing import first
-from fieldworthy.decide.bench import Bench, Key, holds, margins_of
+from fieldworthy.decide.candidates import Bench, Key, holds, margins_of
 from fieldworthy.decide.change import Change, Edit, Kind
 from fieldworthy.decide.discrete import Ladder, ladders
-from fieldworthy.decide.effort import changeable
-from fieldworthy.decide.search import Bracket, Entry, brackets, narrowed, settled
+from fieldworthy.decide.smallest import Bracket, Entry, brackets, narrowed, settled
+from fieldworthy.decide.variables import changeable
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Fact, Finding, Outcome, Report
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.robot import Loaded
-from fieldworthy.schema.problems import KeyPath, dotted
 
 Progress = Callable[[float], None]
 _NEVER = ("air.rating", "limits.charge_pressure")

@@ -14,16 +14,16 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import TypeAdapter
 
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
 from fieldworthy.decide.features import planned_actions
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.files import Quantity, instantiate
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
-from fieldworthy.physics.chance import posterior
+from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import Quantity, realise
-from fieldworthy.schema.problems import KeyPath, dotted
-from fieldworthy.season.model import Season
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
 from fieldworthy.units import show
 
 Array = npt.NDArray[np.float64]
@@ -128,7 +128,7 @@ def _influence(item: _Input, runs: int) -> Influence:
 
 def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
     """The success chance of each action of the plan that has practice counts."""
-    nominal = setup(Subject(loaded.nominal, loaded.nominal_season), part)
+    nominal = setup(Context(loaded.nominal, loaded.nominal_season), part)
     found = []
     for name in planned_actions(loaded):
         counts = loaded.nominal.actions[name].practice
@@ -202,10 +202,10 @@ def _ends_of(loaded: Loaded, entries: list[tuple[KeyPath, Quantity]], part: Part
         drawn[2 * i : 2 * i + 2] = _ends(quantity)
         return drawn
 
-    base = Subject(loaded.nominal, loaded.nominal_season)
-    robot = realise(loaded.robot, Robot, draw)
-    season = realise(loaded.season, Season, lambda path, quantity: draw(("season", *path), quantity))
-    return setup(Subject(robot, season, base), part, size)
+    base = Context(loaded.nominal, loaded.nominal_season)
+    robot = instantiate(loaded.robot, Robot, draw)
+    season = instantiate(loaded.season, Season, lambda path, quantity: draw(("season", *path), quantity))
+    return setup(Context(robot, season, base), part, size)
 
 
 def with_sensitivity(schema: dict[str, Any]) -> dict[str, Any]:

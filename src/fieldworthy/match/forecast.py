@@ -12,17 +12,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fieldworthy.checks.sampling import BLOCK, Cases
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.sampling import BLOCK, Cases
+from fieldworthy.files import BadInput, Quantity, instantiate
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.match.layout import DONE, FULL, REASONS, Array, Whole
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup
 from fieldworthy.match.timeline import Timeline, loop, timeline
-from fieldworthy.physics.chance import wilson_interval
+from fieldworthy.physics.chance.chance import wilson_interval
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import BadInput, Quantity, realise
-from fieldworthy.schema.problems import KeyPath
-from fieldworthy.season.model import Season
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
 
 Progress = Callable[[int], None]
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -110,7 +110,7 @@ def blocks(
     Runs
         At most `fieldworthy.checks.sampling.BLOCK` runs [SI].
     """
-    base = Subject(loaded.nominal, loaded.nominal_season)
+    base = Context(loaded.nominal, loaded.nominal_season)
     nominal = _setup(loaded, base, part, 1)
     for block, begin in enumerate(range(0, runs, BLOCK)):
         size = min(BLOCK, runs - begin)
@@ -121,17 +121,17 @@ def blocks(
         yield play_runs(match, size, begin=begin, seed=seed)
 
 
-def _drawn(loaded: Loaded, cases: Cases, base: Subject) -> Subject:
+def _drawn(loaded: Loaded, cases: Cases, base: Context) -> Context:
     def of_season(path: KeyPath, quantity: Quantity) -> float | Array:
         """Draw a quantity of the season."""
         return cases.draw(("season", *path), quantity)
 
-    return Subject(realise(loaded.robot, Robot, cases.draw), realise(loaded.season, Season, of_season), base)
+    return Context(instantiate(loaded.robot, Robot, cases.draw), instantiate(loaded.season, Season, of_season), base)
 
 
-def _setup(loaded: Loaded, subject: Subject, part: Part, cases: int) -> Setup:
+def _setup(loaded: Loaded, context: Context, part: Part, cases: int) -> Setup:
     try:
-        return setup(subject, part, cases)
+        return setup(context, part, cases)
     except CannotPlay as error:
         raise BadInput([loaded.document.problem(_place(error), error.expected)]) from error
 
@@ -339,7 +339,7 @@ def forecast(
         Where the files do not say enough for the part that is asked for.
     """
     tally = tallied(loaded, runs, seed, part, tolerances=tolerances, progress=progress)
-    return summed(loaded, tally, timeline(Subject(loaded.nominal, loaded.nominal_season), part), (runs, seed))
+    return summed(loaded, tally, timeline(Context(loaded.nominal, loaded.nominal_season), part), (runs, seed))
 
 
 def tallied(
@@ -376,7 +376,7 @@ def tallied(
     BadInput
         Where the files do not say enough for the part that is asked for.
     """
-    tally = Tally(_setup(loaded, Subject(loaded.nominal, loaded.nominal_season), part, 1))
+    tally = Tally(_setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1))
     try:
         for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
             tally.add(block)

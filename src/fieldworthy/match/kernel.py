@@ -73,7 +73,8 @@ from fieldworthy.match.layout import (
 from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
 from fieldworthy.match.state import CLOCK, EARLY, EARNED, HEADING, HOT, NOW, PLACE, SPENT, Out, State
 from fieldworthy.match.travel import PHASES, least_turn, phases_of, terminal_voltage, torque_current
-from fieldworthy.physics import battery, motion, motor, tank, thermal
+from fieldworthy.physics.gas import tank
+from fieldworthy.physics.motors import battery, motion, motor, thermal
 
 after_draw, after_leak, fill_pressure = bare(tank.after_draw), bare(tank.after_leak), bare(tank.fill_pressure)
 two_node_step: Any = bare(thermal.two_node_step)

@@ -10,19 +10,22 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from fieldworthy.checks.airplan import use_of
-from fieldworthy.checks.driving import motor_line, powertrain, robot_battery
-from fieldworthy.checks.finding import Real
-from fieldworthy.checks.schedule import way_between
-from fieldworthy.checks.showing import first
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Real
 from fieldworthy.match.layout import MOST_ROUNDS, NONE, Array, Numbers, Structure, Whole
-from fieldworthy.physics.chance import posterior
-from fieldworthy.physics.motion import Load, brake_deceleration, drive_line
-from fieldworthy.physics.support import STANDARD_GRAVITY
-from fieldworthy.physics.turning import as_straight
-from fieldworthy.robot.model import Action, MotorClass, Plan, Repeat, Robot, Step
-from fieldworthy.season.model import Season
+from fieldworthy.physics.chance.chance import posterior
+from fieldworthy.physics.motors.motion import Load, brake_deceleration, drive_line
+from fieldworthy.physics.motors.turning import as_straight
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.robot.model.plan import Action, Plan, Repeat, Step
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import motor_line, powertrain, robot_battery
+from fieldworthy.vehicle.schedule import way_between
+from fieldworthy.vehicle.supply import use_of
 
 Part = Literal["whole", "autonomous", "driven", "solo"]
 PARTS: tuple[Part, ...] = get_args(Part)
@@ -76,12 +79,12 @@ class Setup:
         return int(self.numbers.drive.shape[0])
 
 
-def setup(subject: Subject, part: Part = "whole", cases: int = 1) -> Setup:
+def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
     """Turn a robot in a season into the arrays of a match.
 
     Parameters
     ----------
-    subject : Subject
+    context : Context
         Nominal numbers, or arrays over cases [SI].
     part : str
         ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
@@ -98,9 +101,9 @@ def setup(subject: Subject, part: Part = "whole", cases: int = 1) -> Setup:
     CannotPlay
         Without a plan, parts or poses, or where the season has no such part.
     """
-    plan = _playable(subject, part)
-    robot, season = subject.robot, subject.season
-    usual = str(subject.driving_pose)
+    plan = _playable(context, part)
+    robot, season = context.robot, context.season
+    usual = str(state.driving_pose(context))
     items = _items(plan, part)
     steps = [step for _, item in items for step in _steps(item)]
     actions = tuple(dict.fromkeys(step.action for step in steps))
@@ -108,7 +111,7 @@ def setup(subject: Subject, part: Part = "whole", cases: int = 1) -> Setup:
     poses = tuple(dict.fromkeys(robot.actions[a].pose or usual for a in actions))
     workers = _workers(robot, actions)
     motors = tuple(dict.fromkeys(motor for _, motor, _ in workers))
-    ways = [(name, i) for name in robot.air.cylinders for i in range(len(use_of(subject, name).draws))]
+    ways = [(name, i) for name in robot.air.cylinders for i in range(len(use_of(context, name).draws))]
     used = [robot.actions[a] for a in actions]
     tasks = tuple(dict.fromkeys(a.task for a in used if a.task is not None))
     kinds = _kinds(robot, season, items)
@@ -138,7 +141,7 @@ def setup(subject: Subject, part: Part = "whole", cases: int = 1) -> Setup:
     load = [w[2] for mine in entries for w in mine]
     names = (actions, places, tuple(robot.air.tanks), ("drive", *(m for m, _ in motors)), tasks, kinds.names)
     return Setup(
-        structure, _numbers(subject, cases, poses, (used, motors, ways, load)), part, *names,
+        structure, _numbers(context, cases, poses, (used, motors, ways, load)), part, *names,
         tuple(n for n, a in zip(actions, used, strict=True) if a.practice is None),
         tuple(range(len(steps) - len(plan.finish_steps), len(steps)))
         if part != "autonomous" else (),
@@ -167,11 +170,11 @@ def with_chance(match: Setup, action: str, chance: float) -> Setup:
     return dataclasses.replace(match, structure=match.structure._replace(chance=table))
 
 
-def _playable(subject: Subject, part: Part) -> Plan:
-    robot, periods = subject.robot, subject.season.periods
+def _playable(context: Context, part: Part) -> Plan:
+    robot, periods = context.robot, context.season.periods
     if robot.plan is None:
         raise CannotPlay(("plan",), "this key is missing: a match as the team means to play it")
-    if not robot.parts or subject.driving_pose is None:
+    if not robot.parts or state.driving_pose(context) is None:
         lacks = "poses" if robot.parts else "parts"
         raise CannotPlay((lacks,), "this key is missing: without parts and a pose no travel times are known")
     if part == "solo" and periods.solo is None:
@@ -321,25 +324,25 @@ def _spans(lists: Sequence[Sequence[int]]) -> tuple[Whole, Whole]:
 _Used = tuple[list[Action], tuple[tuple[str, str], ...], list[tuple[str, int]], list[Real]]
 
 
-def _numbers(subject: Subject, cases: int, poses: tuple[str, ...], used: _Used) -> Numbers:
+def _numbers(context: Context, cases: int, poses: tuple[str, ...], used: _Used) -> Numbers:
     actions, workers, ways, load = used
-    robot = subject.robot
+    robot = context.robot
     kinds = [robot.catalogue.motors[m] for m in (robot.drive.motor, *(motor for _, motor in workers))]
     counts = [robot.drive.motors, *(_motor_count(robot, *worker) for worker in workers)]
     above, factor = _derating(cases, kinds)
-    lines, loads = _drive(subject, cases, poses, np.minimum.accumulate(factor[:, 0], axis=-1))
+    lines, loads = _drive(context, cases, poses, np.minimum.accumulate(factor[:, 0], axis=-1))
     battery, train = robot_battery(robot), powertrain(robot).wheels
     capacity = robot.catalogue.batteries[robot.battery].capacity
     gearing = train.train.ratio / train.radius
-    circuits = [subject.circuits[name] for name in robot.air.tanks]
-    needs = [use_of(subject, name).draws[way] for name, way in ways]
+    circuits = [state.circuits(context)[name] for name in robot.air.tanks]
+    needs = [use_of(context, name).draws[way] for name, way in ways]
     start = robot.drive.motor_start_temperature
     return Numbers(
         _row(cases, [battery.open_voltage, battery.resistance, capacity, gearing, train.train.efficiency,
-                       subject.season.temperature, subject.p_atm]),
+                       context.season.temperature, state.p_atm(context)]),
         lines,
         loads,
-        _row(cases, [subject.pace(pose).yaw.rim_lever for pose in poses]),
+        _row(cases, [state.performance(context, pose).yaw.rim_lever for pose in poses]),
         _rows(cases, [_motor(kind, count, start) for kind, count in zip(kinds, counts, strict=True)], 13),
         above,
         factor,
@@ -379,9 +382,9 @@ def _derating(cases: int, kinds: Sequence[MotorClass]) -> tuple[Array, Array]:
     return np.maximum.accumulate(above, axis=-1), factor
 
 
-def _drive(subject: Subject, cases: int, poses: Sequence[str], left: Array) -> tuple[Array, Array]:
+def _drive(context: Context, cases: int, poses: Sequence[str], left: Array) -> tuple[Array, Array]:
     """Force lines and loads at each level of derating; level 0 is the one that the findings stand on."""
-    robot = subject.robot
+    robot = context.robot
     shares: list[Real] = [1.0, *left.T]
     lines, loads = [], []
     train = powertrain(robot)
@@ -390,7 +393,7 @@ def _drive(subject: Subject, cases: int, poses: Sequence[str], left: Array) -> t
         line = drive_line(dataclasses.replace(train, controller=held))
         lines.append(_row(cases, [line.stall_force, line.slope, line.force_limit, line.power_limit]))
         for pose in poses:
-            pace = subject.pace(pose)
+            pace = state.performance(context, pose)
             by_motors = brake_deceleration(line, pace.load, np.inf, robot.drive.braking)
             # grip and tipping bound the stop as before; motors that are cut back may bound it further
             stop = np.maximum(np.minimum(by_motors, pace.load.deceleration), 0.01 * STANDARD_GRAVITY)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
 from fieldworthy.match.layout import (
     BEGINS,
     CHARGE,
@@ -104,12 +104,12 @@ class Timeline:
     capacity: float
 
 
-def timeline(subject: Subject, part: Part = "whole") -> Timeline:
+def timeline(context: Context, part: Part = "whole") -> Timeline:
     """Play the plan once as it goes when every try works in its mean time.
 
     Parameters
     ----------
-    subject : Subject
+    context : Context
         Nominal numbers [SI].
     part : str
         ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
@@ -119,7 +119,7 @@ def timeline(subject: Subject, part: Part = "whole") -> Timeline:
     Timeline
         One event for each action [SI].
     """
-    return played(setup(subject.nominal, part))
+    return played(setup(context.nominal, part))
 
 
 def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -> Timeline:
@@ -169,7 +169,7 @@ def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, 
     Out
         What the loop filled [SI].
     """
-    from fieldworthy.match.kernel import play_all  # noqa: PLC0415  the compiler starts only where it is used
+    from fieldworthy.match.kernel import play_all
 
     tanks = len(match.tanks)
     out = Out(

@@ -33,7 +33,7 @@ from fieldworthy.match.layout import (
     V_OPEN,
     Array,
 )
-from fieldworthy.physics import battery, motion, motor
+from fieldworthy.physics.motors import battery, motion, motor
 
 drive_force: Any = bare(motion.drive_force)
 acceleration: Any = bare(motion.acceleration)

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.checks.airplan import use_of
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.handwork import Asked, deviation, scatter_note, told
 from fieldworthy.measure.model import AirCycles
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
-from fieldworthy.physics.gas import free_air
-from fieldworthy.physics.tank import after_draw
+from fieldworthy.physics.gas.air import free_air
+from fieldworthy.physics.gas.tank import after_draw
+from fieldworthy.vehicle.supply import use_of
 
 Array = npt.NDArray[np.float64]
 TANK, SWEPT = "volume of the tank", "swept volume over that of bore and stroke"
@@ -145,8 +145,8 @@ def _unit(measured: Measured) -> str:
 
 
 def _rig(section: AirCycles, measured: Measured) -> _Rig:
-    subject = Subject(measured.robot.nominal, measured.robot.nominal_season)
-    use, robot = use_of(subject, section.cylinder), measured.robot.nominal
+    context = Context(measured.robot.nominal, measured.robot.nominal_season)
+    use, robot = use_of(context, section.cylinder), measured.robot.nominal
     tubing = float(np.pi / 4.0 * robot.air.supply.tube_bore**2 * use.spec.tube)
     swept = [float(use.cylinder.swept_extend)]
     if use.cylinder.double_acting:
@@ -190,8 +190,8 @@ def _trier(parameters: Sequence[Parameter], rig: _Rig) -> Callable[[Array], _Now
 
 def _use(rig: _Rig, solution: Solution, measured: Measured, cylinder: str) -> tuple[Fitted, ...]:
     """Free air that one cycle takes from the full tank."""
-    subject = Subject(measured.robot.nominal, measured.robot.nominal_season)
-    full = np.array([float(use_of(subject, cylinder).circuit.p_charge)])
+    context = Context(measured.robot.nominal, measured.robot.nominal_season)
+    full = np.array([float(use_of(context, cylinder).circuit.p_charge)])
 
     tried = _trier(solution.parameters, rig)
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.files.kinds import Real
 from fieldworthy.measure.drivebench import Trial
 from fieldworthy.measure.fitting import Array, Parameter
 from fieldworthy.measure.model import Coast
 from fieldworthy.measure.strand import Run, Strand, by_hand
-from fieldworthy.physics.coastdown import Course, coast, coast_deceleration
-from fieldworthy.schema.kinds import Real
+from fieldworthy.physics.motors.coastdown import Course, coast, coast_deceleration
 
 _SLOWEST = 1e-3  # m/s2: a trial that would never stop
 _FIRST = 5  # rows from which the speed at the beginning is guessed
@@ -91,7 +91,7 @@ def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float,
         """Speed and way of the coast, computed once for all columns."""
         slowing = deceleration(trial, added)
         at = time if np.ndim(slowing) == 0 else time[:, None]
-        return trial.subject.remember(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
+        return trial.subject.once(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
 
     def speed(trial: Trial) -> Array:
         """Speed at the log's times [m/s]."""

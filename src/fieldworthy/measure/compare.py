@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from fieldworthy.checks.showing import Shown
+from fieldworthy.engine.display import Shown
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.measure.files import Measured
-from fieldworthy.measure.overlay import number_at
+from fieldworthy.measure.overrides import number_at
 from fieldworthy.measure.result import Comparison, Fitted, Procedure, Standing
 from fieldworthy.measure.telling import with_interval
-from fieldworthy.schema.problems import KeyPath, dotted
 
 _SURE = 1.3142  # 99 % over 95 %: two honest values differ by more than that in one of a hundred pairs
 

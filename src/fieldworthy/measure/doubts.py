@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.schema import BadInput, Problem
+from fieldworthy.files import BadInput, Problem
 from fieldworthy.units import KINDS, digits
 
 Array = npt.NDArray[np.float64]

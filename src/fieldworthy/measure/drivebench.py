@@ -9,18 +9,19 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.checks.driving import Drive, Pace, pace_of
-from fieldworthy.checks.stance import Stance
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.files.kinds import Real
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Array, Parameter
 from fieldworthy.measure.handwork import listed_body
-from fieldworthy.measure.overlay import laid_over, number_at
+from fieldworthy.measure.overrides import laid_over, number_at
 from fieldworthy.measure.scales import fit_scales
-from fieldworthy.robot.model import Part, Pose, Robot
-from fieldworthy.robot.model.body import Listed, Weighed
-from fieldworthy.schema.kinds import Real
-from fieldworthy.schema.problems import KeyPath
+from fieldworthy.robot.model.body import Listed, Part, Pose, Weighed
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import Drive, Pace, pace_of
+from fieldworthy.vehicle.stance import Stance
 
 _SMALL = 1e-3
 _LOOSE = 4.0  # spans: how far from the file's value anything is searched for
@@ -87,14 +88,14 @@ class Trial:
 
     Attributes
     ----------
-    subject : Subject
+    context : Context
         The robot with the trial numbers laid over, as the checks see it; it remembers what is computed once for all
         readings [SI].
     unknowns : mapping of str to float or ndarray of shape (k,)
         Every parameter of the fit by name, those of single runs too [SI].
     """
 
-    subject: Subject
+    subject: Context
     unknowns: Mapping[str, Real]
     _stances: Mapping[float, Stance]
     _pose: Pose
@@ -107,7 +108,7 @@ class Trial:
     @property
     def drive(self) -> Drive:
         """Battery to rims [SI]."""
-        return self.subject.drive
+        return state.drivetrain(self.subject)
 
     def pace(self, added: float) -> Pace:
         """Find what the drive makes of the robot with more mass on board.
@@ -123,7 +124,7 @@ class Trial:
             Force line, load and grip [SI].
         """
         stance = self._stances[added]
-        return self.subject.remember(("trial", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
+        return self.subject.once(("trial", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
 
 
 class Bench:
@@ -142,22 +143,22 @@ class Bench:
     def __init__(self, measured: Measured, pose: str | None, added: Iterable[float]) -> None:
         self.robot = _as_weighed(measured)
         self.season, self.quantities = measured.robot.nominal_season, measured.quantities
-        subject = Subject(self.robot, self.season)
-        name = pose or subject.driving_pose
+        context = Context(self.robot, self.season)
+        name = pose or state.driving_pose(context)
         if name is None or not self.robot.parts:
             raise ValueError("parts and a pose are needed")
         self.pose = self.robot.poses[name]
-        middle = subject.body(name).cg
-        self.stances = {mass: self._loaded(subject, name, mass, middle) for mass in {0.0, *added}}
+        middle = state.body(context, name).cg
+        self.stances = {mass: self._loaded(context, name, mass, middle) for mass in {0.0, *added}}
 
     @staticmethod
-    def _loaded(subject: Subject, pose: str, mass: float, middle: Array) -> Stance:
+    def _loaded(context: Context, pose: str, mass: float, middle: Array) -> Stance:
         if mass == 0.0:
-            return subject.stance(pose)
+            return state.stance(context, pose)
         place = (float(middle[0]), float(middle[1]), float(middle[2]))
         box = Part(mass=mass, position=place, size=(_SMALL, _SMALL, _SMALL), rides="chassis", count=1)
-        parts = subject.robot.parts | {"put on board for a run": box}
-        return Subject(dataclasses.replace(subject.robot, parts=parts), subject.season).stance(pose)
+        parts = context.robot.parts | {"put on board for a run": box}
+        return state.stance(Context(dataclasses.replace(context.robot, parts=parts), context.season), pose)
 
     @property
     def weighed_mass(self) -> float | None:
@@ -183,7 +184,7 @@ class Bench:
         values: dict[KeyPath, Any] = {}
         for knob in knobs:
             values |= knob.values(self.robot, unknowns[knob.name])
-        return Trial(Subject(laid_over(self.robot, values), self.season), unknowns, self.stances, self.pose)
+        return Trial(Context(laid_over(self.robot, values), self.season), unknowns, self.stances, self.pose)
 
     def knobs(self) -> list[Knob]:
         """List what is asked for, then what is only known within its tolerance and acts on the readings.

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.files import BadInput, Problem
+from fieldworthy.files.kinds import Real
 from fieldworthy.measure.coastdown import hand_coast, logged_coast
 from fieldworthy.measure.drivebench import Bench, Knob, Trial
 from fieldworthy.measure.files import Measured
@@ -19,11 +21,9 @@ from fieldworthy.measure.pushscale import drag_test, push_test
 from fieldworthy.measure.result import Fitted, Procedure, Unidentified
 from fieldworthy.measure.strand import Run, Strand, by_hand, noise
 from fieldworthy.measure.table import Source, Wanted, read_table
-from fieldworthy.physics.drivecurrent import Pulled, pulled
-from fieldworthy.physics.motion import NO_BRAKING, Load, move, speed_curve
-from fieldworthy.physics.motion import top_speed as physics_top_speed
-from fieldworthy.schema import BadInput, Problem
-from fieldworthy.schema.kinds import Real
+from fieldworthy.physics.motors.drivecurrent import Pulled, pulled
+from fieldworthy.physics.motors.motion import NO_BRAKING, Load, move, speed_curve
+from fieldworthy.physics.motors.motion import top_speed as physics_top_speed
 from fieldworthy.units import digits
 
 WANTED = {
@@ -211,7 +211,7 @@ def _full(columns: dict[str, Array], sds: dict[str, float], added: float, name: 
 
     def course(trial: Trial) -> tuple[Array, Array, Pulled]:
         """Speed, way and current of the run, computed once for all columns."""
-        return trial.subject.remember(
+        return trial.subject.once(
             ("run", name), lambda: _run_up(trial, added, np.subtract.outer(time, trial.unknowns[start]))
         )
 

@@ -6,14 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from fieldworthy.measure.model.faults import Failure, FaultLog
-from fieldworthy.physics.chance import posterior
+from fieldworthy.files import BadInput, Document, Problem, instantiate, read_document
+from fieldworthy.files.instantiation import references
+from fieldworthy.files.problems import faults_of, nearest, shorten
+from fieldworthy.files.reading import checked
+from fieldworthy.measure.model import Failure, FaultLog
+from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
-from fieldworthy.schema import BadInput, Document, Problem, read_document, realise
-from fieldworthy.schema.faults import faults_of
-from fieldworthy.schema.problems import nearest, shorten
-from fieldworthy.schema.reading import checked
-from fieldworthy.schema.realise import references
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +76,7 @@ def load_faults(file: Path, robot: Loaded) -> FaultLog:
     spec, problems = checked(document, FaultLog)
     problems += _unknown_names(document, robot)
     if spec is not None:
-        log = realise(spec, FaultLog)
+        log = instantiate(spec, FaultLog)
         problems += [document.problem(key, expected) for key, expected in faults_of(log)]
     if spec is None or problems:
         raise BadInput(problems)

@@ -9,16 +9,15 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate, read_document
+from fieldworthy.files.declare import Spec
+from fieldworthy.files.instantiation import references
+from fieldworthy.files.kinds import is_day
+from fieldworthy.files.problems import KeyPath, faults_of, nearest, shorten
+from fieldworthy.files.reading import checked
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.partslist import beside
-from fieldworthy.schema import BadInput, Document, Problem, Quantity, read_document, realise
-from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.faults import faults_of
-from fieldworthy.schema.kinds import is_day
-from fieldworthy.schema.problems import KeyPath, nearest, shorten
-from fieldworthy.schema.reading import checked
-from fieldworthy.schema.realise import references
 
 
 @dataclass(frozen=True)
@@ -42,7 +41,7 @@ class Measured:
     @cached_property
     def readings(self) -> Measurements:
         """The readings in SI."""
-        return realise(self.spec, Measurements)
+        return instantiate(self.spec, Measurements)
 
     @property
     def folder(self) -> Path:
@@ -137,7 +136,7 @@ def _measured(document: Document, loaded: Loaded | None, problems: list[Problem]
     if loaded is not None:
         problems += _unknown_names(document, loaded)
     if spec is not None:
-        readings = realise(spec, Measurements)
+        readings = instantiate(spec, Measurements)
         problems += [document.problem(key, expected) for key, expected in faults_of(readings)]
         problems += _undated(document, readings)
     if spec is None or loaded is None or problems:

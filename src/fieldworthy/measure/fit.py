@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.finding import Fact, Finding, Report
-from fieldworthy.checks.registry import cautions
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.system import cautions
+from fieldworthy.files import BadInput
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
@@ -19,8 +21,6 @@ from fieldworthy.measure.reweighing import kept_weights
 from fieldworthy.measure.telling import file_text, width_text
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
-from fieldworthy.schema import BadInput
-from fieldworthy.schema.problems import KeyPath
 
 _MOVED = 1e-9  # of its value; what moves by less is not touched
 _LITTLE = 0.01  # of a value; less than that is told on request

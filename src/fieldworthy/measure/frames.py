@@ -11,19 +11,19 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fieldworthy.checks.airplan import use_of
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.files import BadInput, Problem
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Array, Parameter, Solution, solve
 from fieldworthy.measure.model import Film
-from fieldworthy.measure.overlay import number_at
+from fieldworthy.measure.overrides import number_at
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.measure.strokegrid import WIDEST, Filmed, StrokeGrid
 from fieldworthy.measure.table import Source, Table, Wanted, read_table
-from fieldworthy.physics.cylinder import pull_force, push_force
-from fieldworthy.robot.model.linkage import Lift
-from fieldworthy.schema import BadInput, Problem
+from fieldworthy.physics.gas.cylinder import pull_force, push_force
+from fieldworthy.systems.lift.model import Lift
 from fieldworthy.units import digits
+from fieldworthy.vehicle.supply import use_of
 
 _CONDUCTANCE, _LOAD, _SWITCHED = "conductance of the valve", "load", "switching of the valve"
 WANTED = {
@@ -163,7 +163,7 @@ def _moved(time: Array, shares: Array) -> float:
 
 def _force(filmed: Filmed) -> float:
     """Most that all cylinders on the valve push or pull with at the gauge of the film [N]."""
-    use = use_of(Subject(filmed.robot, filmed.season), filmed.cylinder)
+    use = use_of(Context(filmed.robot, filmed.season), filmed.cylinder)
     p_atm = float(np.asarray(use.p_atm))
     of = push_force if filmed.way == 0 else pull_force
     one = of(use.cylinder, p_atm + filmed.gauge, p_atm, p_atm=p_atm)

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
-from fieldworthy.checks.weighed import whole
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Solution
 from fieldworthy.measure.result import Fitted, Unidentified
-from fieldworthy.schema.problems import KeyPath
 from fieldworthy.units import show
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import whole
 
 Array = npt.NDArray[np.float64]
 _ROUGH = 2.0  # times the stated error; more scatter than that is worth a sentence
@@ -81,7 +82,7 @@ def listed_body(measured: Measured, pose: str | None) -> ListedBody | None:
     if not robot.parts:
         return None
     moves = robot.poses[pose].moves if pose is not None else {}
-    body = whole(Subject(robot, measured.robot.nominal_season).listed, moves)
+    body = whole(state.listed_groups(Context(robot, measured.robot.nominal_season)), moves)
     mass, centre = float(body.mass), np.asarray(body.cg, dtype=np.float64).reshape(3)
     names = list(robot.parts)
     weights = np.array([float(robot.parts[n].mass) * robot.parts[n].count for n in names])

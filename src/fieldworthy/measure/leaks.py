@@ -7,7 +7,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.checks.showing import Shown
+from fieldworthy.engine.display import Shown
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.handwork import scatter_note

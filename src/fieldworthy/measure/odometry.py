@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
 from fieldworthy.measure.handwork import Asked, told
 from fieldworthy.measure.model import Odometry
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
 from fieldworthy.measure.squares import SquareFit, square_alone, square_fit
-from fieldworthy.physics.odometry import TrackingWheel
+from fieldworthy.physics.odometry.odometry import TrackingWheel
 from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
-from fieldworthy.schema import BadInput
 from fieldworthy.units import digits
 
 Array = npt.NDArray[np.float64]

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.files.kinds import Real
 from fieldworthy.measure.drivebench import Trial
 from fieldworthy.measure.model import DragTest, PushTest
 from fieldworthy.measure.strand import Run, by_hand
-from fieldworthy.physics.support import STANDARD_GRAVITY
-from fieldworthy.schema.kinds import Real
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 
 
 def push_test(given: PushTest, name: str, force_sd: float) -> Run:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldworthy.schema.problems import KeyPath
+from fieldworthy.files.problems import KeyPath
 
 Standing = Literal["agrees", "unlikely", "unstated", "differs"]
 """How a file's value stands to a measured one; ``unstated`` where the file left it to a default, or says nothing;
@@ -166,7 +166,7 @@ class Procedure:
         KeyError
             When this procedure has not told it.
         """
-        from fieldworthy.schema.problems import dotted  # noqa: PLC0415
+        from fieldworthy.files.problems import dotted
 
         for item in self.fitted:
             if name in (item.name, dotted(item.key)):

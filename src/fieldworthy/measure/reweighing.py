@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.checks.subject import Subject
-from fieldworthy.checks.weighed import whole
+from fieldworthy.engine.context import Context
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.telling import file_text, width_text
 from fieldworthy.robot.editing import GONE
-from fieldworthy.schema.problems import KeyPath
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import whole
 
 
 def kept_weights(measured: Measured, changed: Mapping[KeyPath, object]) -> dict[KeyPath, object]:
@@ -43,7 +44,7 @@ def kept_weights(measured: Measured, changed: Mapping[KeyPath, object]) -> dict[
         found["weighed", "pose"] = GONE
     robot = measured.robot
     moves = robot.nominal.poses[before.pose].moves if before.pose is not None else {}
-    body = whole(Subject(robot.nominal, robot.nominal_season).groups, moves)
+    body = whole(state.groups(Context(robot.nominal, robot.nominal_season)), moves)
     now = {"mass": float(body.mass)} | dict(zip("xyz", (float(c) for c in body.cg), strict=True))
     for part, value in now.items():
         key = ("weighed", part)

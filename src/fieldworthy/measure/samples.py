@@ -8,18 +8,18 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.checks.sorter import palette_of
+from fieldworthy.files import BadInput
+from fieldworthy.files.problems import KeyPath, nearest
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Array
 from fieldworthy.measure.model import HueSamples
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
-from fieldworthy.physics import hue, sorting
-from fieldworthy.physics.chance import mean_interval
-from fieldworthy.physics.intervals import HueEstimate, hue_estimate
-from fieldworthy.robot.model import Sorter
-from fieldworthy.schema import BadInput
-from fieldworthy.schema.problems import KeyPath, nearest
+from fieldworthy.physics.chance.chance import mean_interval
+from fieldworthy.physics.chance.intervals import HueEstimate, hue_estimate
+from fieldworthy.physics.colour import hue, sorting
+from fieldworthy.systems.sorter.check import palette_of
+from fieldworthy.systems.sorter.model import Sorter
 from fieldworthy.units import digits
 
 BACKGROUND = "background"

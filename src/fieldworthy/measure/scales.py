@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.files import BadInput
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
 from fieldworthy.measure.handwork import (
@@ -22,9 +24,7 @@ from fieldworthy.measure.handwork import (
 )
 from fieldworthy.measure.model import Raised, Scales, Weighing
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
-from fieldworthy.physics.weighing import pitch_of_lift, plumb_place, wheel_loads
-from fieldworthy.schema import BadInput
-from fieldworthy.schema.problems import KeyPath
+from fieldworthy.physics.statics.weighing import pitch_of_lift, plumb_place, wheel_loads
 from fieldworthy.units import digits, show
 
 Array = npt.NDArray[np.float64]

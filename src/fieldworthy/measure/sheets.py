@@ -11,8 +11,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.schema import BadInput, Problem
-from fieldworthy.schema.problems import nearest
+from fieldworthy.files import BadInput, Problem
+from fieldworthy.files.problems import nearest
 
 RULES = "The event's rules, the makers' ratings and a responsible adult come before this sheet."
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.files.kinds import Real
 from fieldworthy.measure.fitting import PER_95, Parameter, solve
 from fieldworthy.measure.model import Odometry, Squares
 from fieldworthy.measure.result import Fitted, Procedure
-from fieldworthy.physics.umbmark import SquareErrors, SystematicErrors, systematic_errors, worst_offset
+from fieldworthy.physics.odometry.umbmark import SquareErrors, SystematicErrors, systematic_errors, worst_offset
 from fieldworthy.robot.model.tracking import TrackingWheel
-from fieldworthy.schema.kinds import Real
 from fieldworthy.units import digits
 
 Array = npt.NDArray[np.float64]

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.files.kinds import Real
 from fieldworthy.measure.drivebench import Trial
 from fieldworthy.measure.fitting import Array, Parameter
 from fieldworthy.measure.result import Residuals
-from fieldworthy.schema.kinds import Real
 
 
 @dataclass(frozen=True, slots=True, eq=False)

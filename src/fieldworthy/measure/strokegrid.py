@@ -11,19 +11,19 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.checks.airplan import AirUse, use_of
-from fieldworthy.checks.lift import lifted, raising_stroke
-from fieldworthy.checks.strokes import air_line, stroke_at
-from fieldworthy.checks.subject import Subject
+from fieldworthy.engine.context import Context
+from fieldworthy.files.kinds import Real
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.fitting import Array
-from fieldworthy.measure.overlay import laid_over, number_at
-from fieldworthy.physics.actuation import Stroke, actuation, part_way
-from fieldworthy.physics.tank import after_draw, fill_pressure
-from fieldworthy.robot.model import Robot
-from fieldworthy.robot.model.linkage import Lift
-from fieldworthy.schema.kinds import Real
-from fieldworthy.schema.problems import KeyPath
-from fieldworthy.season import Season
+from fieldworthy.measure.overrides import laid_over, number_at
+from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way
+from fieldworthy.physics.gas.tank import after_draw, fill_pressure
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+from fieldworthy.systems.lift.check import lifted, raising_stroke
+from fieldworthy.systems.lift.model import Lift
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.supply import AirUse, air_line, stroke_at, use_of
 
 PLACES = np.linspace(0.0, 1.0, 33)[1:] ** 1.5
 """Places along the stroke whose times are tabulated, denser where the piston gathers speed [-]."""
@@ -73,7 +73,7 @@ class Filmed:
             return ("mechanisms", self.lift, "friction")
         return ("air", "cylinders", self.cylinder, ("push_load", "pull_load")[self.way])
 
-    def subject(self, conductance: Real, load: Real) -> Subject:
+    def subject(self, conductance: Real, load: Real) -> Context:
         """Lay a conductance and a load over the robot.
 
         Parameters
@@ -83,11 +83,11 @@ class Filmed:
 
         Returns
         -------
-        Subject
+        Context
             The robot as the checks see it [SI].
         """
         laid = laid_over(self.robot, {self.conductance_key: conductance, self.load_key: load})
-        return Subject(laid, self.season)
+        return Context(laid, self.season)
 
     def times(self, conductance: Real, load: Real, shares: Array) -> tuple[Array, Array]:
         """Time the piston to places along its stroke.
@@ -109,19 +109,19 @@ class Filmed:
         supply = self.supply(use, subject)
         stroke = self._stroke(subject, use, supply)
         line = air_line(subject, use)
-        vent = supply if use.cylinder.double_acting else subject.p_atm
+        vent = supply if use.cylinder.double_acting else state.p_atm(subject)
         part = part_way(stroke, np.multiply.outer(shares, np.asarray(stroke.length)).reshape(shares.size, -1))
-        took = actuation(part, line, line, supply, vent, subject.p_atm, subject.season.temperature)
+        took = actuation(part, line, line, supply, vent, state.p_atm(subject), subject.season.temperature)
         return took.lag[0], took.time
 
-    def supply(self, use: AirUse, subject: Subject) -> Real:
+    def supply(self, use: AirUse, context: Context) -> Real:
         """Absolute pressure that the stroke is fed with, once its air is drawn.
 
         Parameters
         ----------
         use : AirUse
             The cylinder [SI].
-        subject : Subject
+        context : Context
             For the atmosphere [SI].
 
         Returns
@@ -129,15 +129,15 @@ class Filmed:
         float or ndarray
             Pressure [Pa].
         """
-        circuit, draw, p_atm = use.circuit, use.draws[self.way], subject.p_atm
+        circuit, draw, p_atm = use.circuit, use.draws[self.way], state.p_atm(context)
         after = after_draw(p_atm + self.gauge, circuit.volume, draw.V_before, draw.V_after, p_atm, circuit.p_set)
         return fill_pressure(after, circuit.p_set)
 
-    def _stroke(self, subject: Subject, use: AirUse, supply: Real) -> Stroke:
+    def _stroke(self, context: Context, use: AirUse, supply: Real) -> Stroke:
         if self.lift is None:
             return stroke_at(use, supply, self.way)
-        spec: Any = subject.robot.mechanisms[self.lift]
-        return raising_stroke(lifted(subject, self.lift, spec), supply)
+        spec: Any = context.robot.mechanisms[self.lift]
+        return raising_stroke(lifted(context, self.lift, spec), supply)
 
     def arm(self) -> tuple[Array, Array]:
         """How far a lift's arm is raised along the stroke.
@@ -149,7 +149,7 @@ class Filmed:
         """
         assert self.lift is not None, "asked for with a lift only"
         spec: Any = self.robot.mechanisms[self.lift]
-        at = lifted(Subject(self.robot, self.season), self.lift, spec)
+        at = lifted(Context(self.robot, self.season), self.lift, spec)
         places = range(at.along.length.shape[0])
         order = places if at.pushes else reversed(places)
         turned = np.array([float(np.asarray(at.turned(i)).ravel()[0]) for i in order])
@@ -171,7 +171,7 @@ class Filmed:
             Whether it is [-].
         """
         assert self.lift is not None, "asked for with a lift only"
-        at = lifted(Subject(self.robot, self.season), self.lift, spec)
+        at = lifted(Context(self.robot, self.season), self.lift, spec)
         return at.pushes == (self.way == 0)
 
 

@@ -15,11 +15,11 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.files import BadInput, Document, Problem
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import KeyPath, nearest, shorten
 from fieldworthy.measure.doubts import Remark, gone_over
-from fieldworthy.measure.model.columns import Column
-from fieldworthy.schema import BadInput, Document, Problem
-from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import KeyPath, nearest, shorten
+from fieldworthy.measure.model import Column
 from fieldworthy.units import UnitError, affine
 
 Array = npt.NDArray[np.float64]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.files import BadInput
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve
 from fieldworthy.measure.handwork import (
@@ -22,8 +23,7 @@ from fieldworthy.measure.handwork import (
 from fieldworthy.measure.model import Tilt
 from fieldworthy.measure.result import Procedure, Residuals
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, contacts, fit_scales
-from fieldworthy.physics.weighing import balance_tilt
-from fieldworthy.schema import BadInput
+from fieldworthy.physics.statics.weighing import balance_tilt
 
 Array = npt.NDArray[np.float64]
 SIDES = ("forward", "back", "left", "right")

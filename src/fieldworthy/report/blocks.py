@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from fieldworthy.draw.figure import Figure
+from fieldworthy.drawing.figure import Figure
 
 Size = Literal["a4", "us-letter"]
 Look = Literal["plain", "bold", "quiet", "key", "number", "short", "unknown", "holds", "blank"]

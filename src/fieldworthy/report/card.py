@@ -7,15 +7,14 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fieldworthy.checks.finding import Fact, Finding, Report
-from fieldworthy.checks.showing import Shown, first
+from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.system import systems
 from fieldworthy.measure.faultlog import Risk
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Paper, Points, Section, Side, Size, Table
 from fieldworthy.report.numbers import items_of, with_unit
 from fieldworthy.report.typeset import pages
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Intake
-from fieldworthy.robot.model.linkage import Lift, MotorArm, Slide
 from fieldworthy.robot.model.robot import Robot
 
 _AIR_FIRST = "Air out, hands clear: then look for loose screws, cables and tubes."
@@ -171,23 +170,12 @@ def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:
         wheels = ", ".join(robot.tracking.wheels)
         gyro = "; gyro still for its start" if robot.tracking.gyro is not None else ""
         listed.append(f"Tracking wheels ({wheels}) press on the floor and spin free{gyro}.")
+    steps = {kind: step for system in systems() for kind, step in system.card.items()}
     for name, mechanism in robot.mechanisms.items():
-        listed.append(_WORDS.get(mechanism.kind, "{name}: moves once through, nothing rubs.").format(name=name))
+        listed.append(steps.get(mechanism.kind, "{name}: moves once through, nothing rubs.").format(name=name))
     if robot.air.tanks:
         listed.append("Charge; listen for leaks; each cylinder once out and back; charge again.")
     return tuple(listed)
-
-
-_WORDS = {
-    "intake": "{name}: rollers grip, belts or chains tight; one piece through.",
-    "sorter": "{name}: sensor clean, lit and aimed; one piece of each colour.",
-    "lift": "{name}: pins in, up and down once; stand clear of its path.",
-    "motor arm": "{name}: up and down once, stays where it should; stand clear.",
-    "slide": "{name}: runs out and back without binding.",
-    "clamp": "{name}: opens wide, closes, holds a tug by hand.",
-    "grabber": "{name}: swings down and back, its hook is straight.",
-    "climber": "{name}: hooks out and back, latch free; nobody beneath.",
-}
 
 
 def spares(robot: Robot) -> tuple[str, ...]:
@@ -216,8 +204,8 @@ def spares(robot: Robot) -> tuple[str, ...]:
     listed += [f"{name} (it has {count})" for name, count in cylinders.items()]
     if robot.air.tanks:
         listed.append("valve, tubing and fittings, valve stem")
-    if any(isinstance(m, Intake) for m in robot.mechanisms.values()):
-        listed.append("chain links, roller or belt of the intake")
+    kinds = {type(mechanism) for mechanism in robot.mechanisms.values()}
+    listed += [spare for system in systems() if kinds & set(system.kinds) for spare in system.spares]
     listed.append("screws, nuts, shaft collars, cable, tape")
     return tuple(listed)
 
@@ -244,10 +232,9 @@ def tensions(robot: Robot, report: Report, shown: Shown) -> tuple[str, ...]:
         first_sentence = chain.because.partition(". ")[0]
         listed.append(f"{chain.subject}: {first_sentence[:1].lower()}{first_sentence[1:]}")
     for name, spec in robot.mechanisms.items():
-        if isinstance(spec, (Lift, MotorArm, Slide)):
-            for label, band in getattr(spec, "bands", {}).items():
-                free = shown.number(band.free_length, "length")
-                listed.append(f"{name}, band '{label}': {band.count}, {free} long unstretched; change frayed ones")
+        for label, band in getattr(spec, "bands", {}).items():
+            free = shown.number(band.free_length, "length")
+            listed.append(f"{name}, band '{label}': {band.count}, {free} long unstretched; change frayed ones")
         toggle = getattr(spec, "toggle", None)
         if toggle is not None:
             past = shown.number(toggle.past, "length")

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.checks.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.files import read_document
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Section, Table
 from fieldworthy.report.numbers import chance, items_of, with_unit
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.partslist import beside
-from fieldworthy.schema import read_document
-from fieldworthy.schema.problems import KeyPath, dotted
 from fieldworthy.units import digits
 
 _MOST = 300  # rows of each table; two revisions of one robot differ in fewer

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fieldworthy.checks.finding import Report
+from fieldworthy.decide import figure as drawn
 from fieldworthy.decide.compare import Chance, Comparison, Difference, Interval
 from fieldworthy.decide.features import Ability, Hours, UsedLimit
 from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix
-from fieldworthy.draw import compare as drawn
-from fieldworthy.draw.style import Style
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table
 from fieldworthy.report.numbers import with_unit
 from fieldworthy.robot import Loaded

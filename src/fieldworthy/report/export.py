@@ -13,8 +13,8 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from fieldworthy.checks.constants import Constant, constants
-from fieldworthy.checks.showing import Shown
+from fieldworthy.engine.display import Shown
+from fieldworthy.report.constants import Constant, constants
 from fieldworthy.report.names import names_of
 from fieldworthy.robot import Loaded
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fieldworthy.checks.finding import Finding, Report, Verdict
+from fieldworthy.engine.finding import Finding, Report, Verdict
 from fieldworthy.report.blocks import Block, Mark, Paper, Para, Points, Section, Size, Table
 from fieldworthy.report.numbers import chance, span, with_unit
 from fieldworthy.robot import Robot
-from fieldworthy.season import Season
+from fieldworthy.robot.model.season import Season
 
 _RULES = {
     "limits.motor_power": "Power of all motors, as the rules count it",

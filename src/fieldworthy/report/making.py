@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fieldworthy.checks import evaluate
-from fieldworthy.checks.finding import Report
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
 from fieldworthy.decide.compare import compare
-from fieldworthy.decide.fixfirst import fix_first
+from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.matrix import EVEN, matrix
 from fieldworthy.decide.remedy import remedies
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Report
 from fieldworthy.match import scores, summed, tallied, timeline, whistles
 from fieldworthy.measure.faultlog import risks
-from fieldworthy.measure.model.faults import FaultLog
+from fieldworthy.measure.model import FaultLog
 from fieldworthy.report import card as cards
 from fieldworthy.report.blocks import Paper, Section, Size
 from fieldworthy.report.changelog import changelog
@@ -87,7 +87,7 @@ def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
 
 
 def _played(loaded: Loaded, wanted: Wanted) -> Played:
-    base = Subject(loaded.nominal, loaded.nominal_season)
+    base = Context(loaded.nominal, loaded.nominal_season)
     tally = tallied(loaded, wanted.runs, wanted.seed)
     found = summed(loaded, tally, timeline(base), (wanted.runs, wanted.seed))
     return Played(found, scores(tally, found), whistles(base))

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from fieldworthy.checks.curves.margins import margins_of
-from fieldworthy.checks.finding import Fact, Finding, Report
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
 from fieldworthy.decide.remedy import Mending
-from fieldworthy.draw import margins as drawn_margins
-from fieldworthy.draw import match as drawn_match
-from fieldworthy.draw import score
-from fieldworthy.draw.figure import Figure
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.engine import figure as drawn_margins
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.engine.figure import margins_of
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.files.problems import dotted
 from fieldworthy.match import Forecast, Scores, Whistles
+from fieldworthy.match import figure as drawn_match
+from fieldworthy.match import figure as score
 from fieldworthy.report.blocks import (
     Block,
     Cell,
@@ -30,15 +31,14 @@ from fieldworthy.report.blocks import (
     Size,
     Table,
 )
-from fieldworthy.report.figures import HALF, figures_for, style_of, tall
+from fieldworthy.report.figures import HALF, figures_for, robot_figure, style_of, tall
 from fieldworthy.report.formulas import formula_of
 from fieldworthy.report.numbers import chance, items_of, span, with_unit
+from fieldworthy.report.pages import SystemPage, belongs, formulas_for, pages_of, telling
 from fieldworthy.report.parts import findings_table, inputs_of, inputs_table, what_follows
 from fieldworthy.report.partstable import heads, rows, totals
 from fieldworthy.report.sources import named, worth
-from fieldworthy.report.subjects import Page, belongs, formulas_for, pages_of, telling
 from fieldworthy.robot import Loaded
-from fieldworthy.schema.problems import dotted
 from fieldworthy.units import digits
 
 JOB = "What this robot will do at its next event, and why we believe it."
@@ -113,9 +113,9 @@ def notebook(content: Content) -> Paper:
         The document [-].
     """
     report, loaded = content.report, content.loaded
-    subject = Subject(loaded.nominal, loaded.nominal_season)
-    sections = [_robot(content, subject), *_parts(content), _short(content)]
-    sections += [_subsystem(content, subject, page) for page in pages_of(report)]
+    context = Context(loaded.nominal, loaded.nominal_season)
+    sections = [_robot(content, context), *_parts(content), _short(content)]
+    sections += [_subsystem(content, context, page) for page in pages_of(report)]
     if content.played is not None:
         sections += _match(content, content.played)
     sections += [*content.more, _assumed(content), _sources(report)]
@@ -144,10 +144,10 @@ def _cover(content: Content) -> list[Block]:
     return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet"), Points(report.cautions, "caution")]
 
 
-def _robot(content: Content, subject: Subject) -> Section:
+def _robot(content: Content, context: Context) -> Section:
     """The robot to scale, what it weighs and where it balances."""
     loaded = content.loaded
-    blocks: list[Block] = [Picture(f, 0.78) for f in figures_for("robot", subject, style_of(loaded))]
+    blocks: list[Block] = [Picture(f, 0.78) for f in robot_figure(context, style_of(loaded))]
     centres = [f for f in content.report.facts if f.id == _CENTRE]
     if centres:
         blocks += [Head("Mass and centre of gravity, pose by pose"), Points([f.because for f in centres])]
@@ -195,10 +195,11 @@ def _short(content: Content) -> Section:
     return Section("What is short, and how near the rest is", blocks)
 
 
-def _subsystem(content: Content, subject: Subject, page: Page) -> Section:
+def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
+    page = of.page
     report, loaded = content.report, content.loaded
-    findings = [f for f in report.findings if belongs(page, f)]
-    facts = [f for f in report.facts if belongs(page, f) and f.id != _CENTRE]
+    findings = [f for f in report.findings if belongs(of, f)]
+    facts = [f for f in report.facts if belongs(of, f) and f.id != _CENTRE]
     known = {dotted(path): q for path, q in loaded.quantities}
     mended = {(m.id, m.subject): m for m in content.mendings}
     keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0))
@@ -207,7 +208,7 @@ def _subsystem(content: Content, subject: Subject, page: Page) -> Section:
         blocks.append(Points([page.caution], "caution"))
     if keys:
         blocks += [Head("What it rests on most"), inputs_table(keys, known)]
-    drawn = figures_for(page.key, subject, style_of(loaded, page.wide or HALF))
+    drawn = figures_for(of.name, context, style_of(loaded, page.wide or HALF))
     whole = [f for f in drawn if tall(f)] if page.wide else []
     blocks += _reasoning(formulas_for(page, loaded.nominal), [f for f in drawn if f not in whole], page.wide > 0)
     if findings:
@@ -311,7 +312,7 @@ def _sources(report: Report) -> Section:
     """Every source that a page refers to."""
     keys: dict[str, None] = {}
     for page in pages_of(report):
-        keys.update(dict.fromkeys(formula_of(k).source for k, _ in page.formulas))
+        keys.update(dict.fromkeys(formula_of(k).source for k, _ in page.page.formulas))
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
     rows_: list[list[Cell]] = [[named(k), worth(k)] for k in sorted(keys, key=named)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldworthy.checks.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.units import digits, unit_label
 
 

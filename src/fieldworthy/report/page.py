@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from html import escape
 from importlib import resources
 
-from fieldworthy.draw.style import PRINT
+from fieldworthy.drawing.style import PRINT
 from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table
 from fieldworthy.report.formulas import formula_of, mathml
 from fieldworthy.report.sources import named

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from fieldworthy.checks.finding import Fact, Finding
 from fieldworthy.decide.remedy import Mending
+from fieldworthy.engine.finding import Fact, Finding
+from fieldworthy.files import Quantity
 from fieldworthy.report.blocks import Cell, Mark, Points, Table
 from fieldworthy.report.numbers import chance
-from fieldworthy.schema import Quantity
 from fieldworthy.units import show
 
 Quantities = Mapping[str, Quantity]

@@ -7,15 +7,15 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.rigidbody import combine
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.files import Quantity
+from fieldworthy.files.kinds import default_tolerance
+from fieldworthy.physics.statics.rigidbody import combine
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.partslist import NOTE
-from fieldworthy.robot.partslistfiles import Cell, csv_text, sheet_bytes
-from fieldworthy.schema import Quantity
-from fieldworthy.schema.quantity import default_tolerance
+from fieldworthy.robot.partslist import NOTE, Cell, csv_text, sheet_bytes
 from fieldworthy.units import to_unit
+from fieldworthy.vehicle import state
 
 _PLACES = ("x", "y", "z", "length", "width", "height")
 
@@ -85,7 +85,7 @@ def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
     list of list
         Mass and centre of gravity: name, number, unit [-]; none without parts.
     """
-    groups = Subject(loaded.nominal, loaded.nominal_season).listed
+    groups = state.listed_groups(Context(loaded.nominal, loaded.nominal_season))
     if not groups:
         return []
     whole = combine([group.body for group in groups.values()])

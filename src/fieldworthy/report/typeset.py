@@ -9,21 +9,9 @@ import re
 from importlib import resources
 from typing import Any, Literal
 
-from fieldworthy.draw.figure import Figure
-from fieldworthy.draw.style import PRINT
-from fieldworthy.report.blocks import (
-    Block,
-    Cell,
-    Formula,
-    Head,
-    Mark,
-    Paper,
-    Para,
-    Picture,
-    Points,
-    Side,
-    Table,
-)
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.style import PRINT
+from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table
 from fieldworthy.report.formulas import formula_of
 from fieldworthy.report.sources import named
 

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.checks.finding import Array
-from fieldworthy.checks.subject import Subject
-from fieldworthy.physics.rigidbody import RigidBody
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Array
+from fieldworthy.files import BadInput
+from fieldworthy.physics.statics.rigidbody import RigidBody
 from fieldworthy.report.names import names_of
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Move, Part, Robot
-from fieldworthy.robot.model.body import CHASSIS
-from fieldworthy.schema import BadInput
+from fieldworthy.robot.model.body import CHASSIS, Move, Part
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.vehicle import state
 
 _ALONG_Y = (0.0, 1.0, 0.0)  # right-handed about y to the left: nose down is positive, as in the file
 _STRONG, _FAST = 1000.0, 100.0  # URDF wants a limit of effort and speed; the file states none
@@ -91,7 +92,7 @@ def as_urdf(loaded: Loaded) -> str:
     BadInput
         When the file lists no parts.
     """
-    robot, groups = loaded.nominal, Subject(loaded.nominal, loaded.nominal_season).groups
+    robot, groups = loaded.nominal, state.groups(Context(loaded.nominal, loaded.nominal_season))
     if not groups:
         raise BadInput([loaded.document.problem(("parts",), "expected parts: without them there is nothing to weigh")])
     base = CHASSIS if CHASSIS in groups else next(iter(groups))

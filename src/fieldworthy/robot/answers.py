@@ -7,10 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from fieldworthy.files.problems import nearest
 from fieldworthy.robot.catalogue import builtin_names
+from fieldworthy.robot.loading import load_season
 from fieldworthy.robot.starter import Answers, Meets, bought
-from fieldworthy.schema.problems import nearest
-from fieldworthy.season import load_season
 from fieldworthy.units import UnitError, digits, parse, to_unit
 
 T = TypeVar("T")

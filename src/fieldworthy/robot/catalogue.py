@@ -7,7 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.schema import read_document
+from fieldworthy.files import read_document
 
 
 @cache

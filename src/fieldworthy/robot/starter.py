@@ -4,12 +4,139 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from fieldworthy.robot.catalogue import builtin
-from fieldworthy.robot.starterextras import lift_text, tracking_text
 from fieldworthy.units import KINDS, digits, parse, to_unit
+
+Writes = Callable[[str, float], str]
+
+
+def _point(of: Writes, *values: float) -> str:
+    return "[" + ", ".join(of("length", value) for value in values) + "]"
+
+
+def lift_text(of: Writes, height: float, cylinder: str) -> str:
+    """Write a lift and a guide that a team can uncomment.
+
+    Parameters
+    ----------
+    of : callable
+        Writes a number of a kind in the team's unit [-].
+    height : float
+        Of the robot [m].
+    cylinder : str
+        The cylinder that the file lists as an example [-].
+
+    Returns
+    -------
+    str
+        Comment lines; the parts that ride the arm are named 'arm' in the file's parts [-].
+    """
+    z = 0.8 * height
+    pivot, fixed, pin = _point(of, 0.0, z), _point(of, 0.05, z - 0.14), _point(of, 0.06, z)
+    return f"""\
+# A lift swung by a cylinder, and a straight guide: two more mechanisms. Raised arms store energy and pinch: support
+# them before you reach in. Take away the '#' in front of every line below; each lift needs a cylinder of its own.
+#  lift:
+#    kind: lift
+#    rides: arm   # the group of parts that is the arm
+#    side: ahead
+#    pivot: {pivot}   # [x, z], as are the pins
+#    fixed_pin: {fixed}
+#    arm_pin: {pin}
+#    cylinder: {cylinder}
+#    swing: 40 deg
+#  slide:
+#    kind: guide
+#    length: {of("length", 0.06)}   # between its two bearing pads
+#    load: {of("force", 10.0)}
+#    load_offset: {of("length", 0.02)}
+#    drive_offset: {of("length", 0.01)}
+"""
+
+
+def tracking_text(of: Writes) -> str:
+    """Write tracking wheels and a gyro that a team can uncomment.
+
+    Parameters
+    ----------
+    of : callable
+        Writes a number of a kind in the team's unit [-].
+
+    Returns
+    -------
+    str
+        Comment lines [-].
+    """
+    wheel = f"diameter: {of('length', 0.06985)}, counts: 4096, down_force: {of('force', 12.0)}"
+    return f"""\
+# Tracking wheels and a gyro, with which the robot knows where it is. Take away the '#' in front of every line below.
+#tracking:
+#  wanted: {of("length", 0.06)}   # how near it must know its place, in 95 % of runs
+#  wheels:
+#    ahead: {{direction: forward, offset: {of("length", 0.025)}, {wheel}}}
+#    across: {{direction: sideways, offset: {of("length", -0.06)}, {wheel}}}
+#  gyro: {{drift: 1 deg/min}}
+"""
+
+
+def starter_season(inch: bool) -> str:
+    """Write a first season file.
+
+    Parameters
+    ----------
+    inch : bool
+        Whether lengths and masses are written in inches and pounds [-].
+
+    Returns
+    -------
+    str
+        A commented file that reads back without a problem [-].
+    """
+    ball, mass, box = ("4 in", "20 lb", "18 in") if inch else ("100 mm", "9 kg", "450 mm")
+    bar = "24 in, diameter: 1.5 in" if inch else "600 mm, diameter: 40 mm"
+    light, field, near, far = ("3 oz", "12 ft", "-4 ft", "4 ft") if inch else ("80 g", "3.6 m", "-1.2 m", "1.2 m")
+    return f"""\
+# A first season file. Every number below is a placeholder: put in those of your game's own rules.
+# Several robots in this folder can share this file.
+fieldworthy: season 1
+season: our season
+
+# The limits: what the rules allow. Nothing is judged against a limit that is not here. To have it judged, take away
+# the braces and the '#' of its line, and put in your rules' number:
+limits: {{}}
+#  mass: {mass}
+#  motors: 8
+#  motor_power: 88 W
+#  stowed_size: [{box}, {box}, {box}]   # length, width, height at the start
+#  tanks: 2
+#  charge_pressure: 100 psi
+
+# The field: its size, and the places that a match plan names. [x, y], from the field's middle.
+field:
+  size: [{field}, {field}]
+  places:
+    start: [{near}, {near}]
+    goal: [{far}, {far}]
+
+# The objects that robots move: mass, and length, width, height.
+objects:
+  ball: {{mass: {light}, size: [{ball}, {ball}, {ball}], shape: ball}}
+
+# The structures that robots reach for. A climber needs a bar:
+#structures: {{bar: {{height: {bar}}}}}
+
+# The tasks: what earns points.
+tasks:
+  ball in goal: {{points: 2, per: each, object: ball}}
+
+# How long the parts of a match last.
+periods: {{autonomous: 20 s, driven: 100 s}}
+"""
+
 
 CONTROL_UNIT = 0.285
 """Mass of a control unit with its radio [kg]; from memory, typical of its class."""

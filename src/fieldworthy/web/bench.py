@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
-from fieldworthy.checks.glancing import Brief
-from fieldworthy.schema.problems import BadInput
+from fieldworthy.engine.preview import Brief
+from fieldworthy.files.problems import BadInput
 from fieldworthy.web.judging import Judged, Moves, Source, Units, glance, judged, ready
 from fieldworthy.web.screen import sentences
 from fieldworthy.web.worker import Broken, Stopped, Worker

@@ -8,11 +8,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, TypeAlias, Union, get_args, get_origin
 
-from fieldworthy.schema.changes import GONE
-from fieldworthy.schema.declare import hints, mark_of
-from fieldworthy.schema.kinds import Of, Ref
-from fieldworthy.schema.problems import KeyPath, dotted
-from fieldworthy.schema.tree import plain_scalar
+from fieldworthy.files.changes import GONE
+from fieldworthy.files.declare import hints, mark_of
+from fieldworthy.files.document import plain_scalar
+from fieldworthy.files.kinds import Of, Ref
+from fieldworthy.files.problems import KeyPath, dotted
 
 Sort = Literal["quantity", "number", "whole", "choice", "truth", "date", "text"]
 Texts: TypeAlias = Mapping[str, str]

@@ -10,7 +10,7 @@ from fieldworthy.web.markup import Markup, join, tag
 from fieldworthy.web.uploads import Take, Ticket
 
 if TYPE_CHECKING:
-    from fieldworthy.draw.figure import Figure
+    from fieldworthy.drawing.figure import Figure
     from fieldworthy.web.page import Page
 
 _PIXELS = 144  # per inch, of a figure saved as PNG: sharp on a screen of twice the usual density

@@ -9,18 +9,17 @@ from datetime import date
 from functools import partial
 from typing import Any, Union, get_args, get_origin
 
-from fieldworthy.checks.showing import Shown
+from fieldworthy.engine.display import Shown
+from fieldworthy.files import Document, read_document, schema_of
+from fieldworthy.files.declare import hints
+from fieldworthy.files.problems import BadInput, KeyPath, Problem
+from fieldworthy.files.reading import models_at
+from fieldworthy.files.splicing import spliced
 from fieldworthy.measure.files import measured_on
-from fieldworthy.measure.model import Measurements
-from fieldworthy.measure.model.logs import FRAME_KINDS, HUE_KINDS, LOG_KINDS
+from fieldworthy.measure.model import FRAME_KINDS, HUE_KINDS, LOG_KINDS, Measurements
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model import Sorter
-from fieldworthy.schema import Document, read_document, schema_of
-from fieldworthy.schema.declare import hints
-from fieldworthy.schema.problems import BadInput, KeyPath, Problem
-from fieldworthy.schema.splicing import spliced
-from fieldworthy.schema.walk import models_at
+from fieldworthy.systems.sorter.model import Sorter
 from fieldworthy.web.blanks import Blank, Group, Known, blanks, changes, form_of
 from fieldworthy.web.judging import Source, Units, in_units, robot_of
 from fieldworthy.web.readings import Readings

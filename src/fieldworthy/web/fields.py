@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from fieldworthy.files.kinds import BASES
+from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.robot.editing import GONE
-from fieldworthy.schema.problems import BadInput, KeyPath, Problem
-from fieldworthy.schema.quantity import BASES
 from fieldworthy.web.form import Field, example
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.screen import field_id

@@ -7,9 +7,9 @@ from functools import cache
 from importlib import resources
 from typing import TypeAlias
 
-from fieldworthy.checks.finding import Fact, Finding
-from fieldworthy.checks.glancing import Brief
 from fieldworthy.decide.remedy import Mending, Remedy
+from fieldworthy.engine.finding import Fact, Finding
+from fieldworthy.engine.preview import Brief
 from fieldworthy.units import digits
 from fieldworthy.web.markup import Content, Markup, address, join, tag
 

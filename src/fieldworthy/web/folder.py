@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import BadInput, Problem
-from fieldworthy.schema.writing import is_dated_copy
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.writing import is_dated_copy
 
 Kind = Literal["robot", "season"]
 MOST = 400

@@ -7,15 +7,14 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args, get_origin
 
 from fieldworthy.decide.change import written
+from fieldworthy.files import Document, Of, Quantity
+from fieldworthy.files.declare import Spec
+from fieldworthy.files.instantiation import references
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import season_file
-from fieldworthy.robot.files import known_names
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import Document, Of, Quantity
-from fieldworthy.schema.declare import Spec
-from fieldworthy.schema.problems import KeyPath, dotted
-from fieldworthy.schema.realise import references
-from fieldworthy.season import load_season
+from fieldworthy.robot.loading import known_names, load_season
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import KINDS, show, to_unit
 from fieldworthy.web.judging import Source, robot_of
 

@@ -14,8 +14,8 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI
 from nicegui import Client, app, core, ui
 
-from fieldworthy.draw.style import DARK, LIGHT, Theme
-from fieldworthy.schema.problems import BadInput
+from fieldworthy.drawing.style import DARK, LIGHT, Theme
+from fieldworthy.files.problems import BadInput
 from fieldworthy.web.desk import Desk
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.gate import VISITOR

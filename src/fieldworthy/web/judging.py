@@ -9,15 +9,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
-from fieldworthy.checks import Checker, Report, evaluate
-from fieldworthy.checks.glancing import Brief, Glancer
 from fieldworthy.decide.remedy import Mending, remedies
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.preview import Brief, Glancer
+from fieldworthy.files import Quantity
+from fieldworthy.files.problems import BadInput, KeyPath, Problem
+from fieldworthy.files.splicing import spliced
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited
-from fieldworthy.schema import Quantity
-from fieldworthy.schema.problems import BadInput, KeyPath, Problem
-from fieldworthy.schema.splicing import spliced
-from fieldworthy.season import load_season
+from fieldworthy.robot.loading import load_season
 from fieldworthy.units import KINDS, UnitError, parse
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.worker import progress
@@ -154,13 +155,7 @@ def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged
         With every problem found in the files.
     """
     loaded = in_units(source, units)
-    return Judged(_checker(samples).check(loaded), tuple(loaded.texts.items()))
-
-
-@lru_cache(maxsize=2)
-def _checker(samples: int) -> Checker:
-    """What was checked last is kept, so that a robot that differs by a few numbers is checked the faster."""
-    return Checker(samples)
+    return Judged(evaluate(loaded, samples), tuple(loaded.texts.items()))
 
 
 def glance(source: Source, moves: Moves, units: Units = "file") -> tuple[Brief, ...]:

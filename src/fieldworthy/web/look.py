@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fieldworthy.draw.style import Style
+from fieldworthy.drawing.style import Style
 from fieldworthy.web.judging import Units
 
 

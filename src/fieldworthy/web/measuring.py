@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache, partial
 
-from fieldworthy.draw import residuals as left_over
+from fieldworthy.files import read_document
+from fieldworthy.files.changes import GONE
+from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.measure import Comparison, Fitted, Measured, Procedure
+from fieldworthy.measure import figure as left_over
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import measured_on
 from fieldworthy.measure.fit import FitReport, Ways, changes, fit
 from fieldworthy.measure.registry import procedure
 from fieldworthy.measure.telling import with_interval
-from fieldworthy.schema import read_document
-from fieldworthy.schema.changes import GONE
-from fieldworthy.schema.problems import KeyPath, dotted
 from fieldworthy.units import KINDS
 from fieldworthy.web.entering import path_of
 from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from fieldworthy.checks.glancing import Brief
-from fieldworthy.draw.style import DARK, LIGHT, Style
-from fieldworthy.draw.style import Units as DrawUnits
-from fieldworthy.schema.problems import BadInput, KeyPath, Problem
+from fieldworthy.drawing.style import DARK, LIGHT, Style
+from fieldworthy.drawing.style import Units as DrawUnits
+from fieldworthy.engine.preview import Brief
+from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.web.bench import Bench, Latest
 from fieldworthy.web.desk import Desk, Tab
 from fieldworthy.web.folder import is_season
@@ -394,7 +394,7 @@ class Page(Screen):
         theirs : mapping
             What the disk has, by file [-].
         """
-        from fieldworthy.web.conflict import shown_conflict  # noqa: PLC0415  imports the page's words
+        from fieldworthy.web.conflict import shown_conflict
 
         assert self.draft is not None
         self._asked = dict(theirs)

@@ -8,24 +8,34 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
 
-from fieldworthy.checks.curves.air import AirCurves, air_curves
-from fieldworthy.checks.curves.balance import balance_curves
-from fieldworthy.checks.curves.body import body_curves
-from fieldworthy.checks.curves.drive import heat_curves, push_curves, run_curves
-from fieldworthy.checks.curves.guide import guide_curves
-from fieldworthy.checks.curves.hanging import hanging_curves
-from fieldworthy.checks.curves.intake import IntakeCurves, intake_curves
-from fieldworthy.checks.curves.lift import lift_curves
-from fieldworthy.checks.curves.path import PathCurves, path_curves
-from fieldworthy.checks.curves.sorter import sorter_curves
-from fieldworthy.checks.sampling import Cases
-from fieldworthy.checks.showing import Shown
-from fieldworthy.checks.subject import Subject
-from fieldworthy.draw import air, balance, drive, guide, hanging, hues, intake, lift, path, robot
-from fieldworthy.draw.figure import Figure
-from fieldworthy.draw.style import Style
-from fieldworthy.robot.model import Robot
-from fieldworthy.schema import realise
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import instantiate
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.air import figure as air
+from fieldworthy.systems.air.figure import AirCurves, air_curves
+from fieldworthy.systems.arm.figure import arm_curves
+from fieldworthy.systems.balance import figure as balance
+from fieldworthy.systems.balance.figure import balance_curves
+from fieldworthy.systems.climb import figure as hanging
+from fieldworthy.systems.climb.figure import hanging_curves
+from fieldworthy.systems.drive import figure as drive
+from fieldworthy.systems.drive.figure import heat_curves, push_curves, run_curves
+from fieldworthy.systems.guide import figure as guide
+from fieldworthy.systems.guide.figure import guide_curves
+from fieldworthy.systems.intake import figure as intake
+from fieldworthy.systems.intake.figure import IntakeCurves, intake_curves
+from fieldworthy.systems.lift import figure as lift
+from fieldworthy.systems.lift.figure import LiftCurves, lift_curves
+from fieldworthy.systems.sorter import figure as hues
+from fieldworthy.systems.sorter.figure import sorter_curves
+from fieldworthy.systems.tracking import figure as path
+from fieldworthy.systems.tracking.figure import PathCurves, path_curves
+from fieldworthy.vehicle import drawing as robot
+from fieldworthy.vehicle.views import body_curves
 from fieldworthy.web.judging import Source, robot_of
 from fieldworthy.web.look import Look
 
@@ -36,7 +46,7 @@ _INCH = ("in", "inch", '"', "ft")
 
 
 @lru_cache(maxsize=24)
-def subject_of(source: Source) -> Subject:
+def context_of(source: Source) -> Context:
     """See a robot as the checks do, with nominal numbers.
 
     Parameters
@@ -46,7 +56,7 @@ def subject_of(source: Source) -> Subject:
 
     Returns
     -------
-    Subject
+    Context
         Robot and season [SI].
 
     Raises
@@ -55,14 +65,14 @@ def subject_of(source: Source) -> Subject:
         With every problem found in the files.
     """
     loaded = robot_of(source)
-    return Subject(loaded.nominal, loaded.nominal_season)
+    return Context(loaded.nominal, loaded.nominal_season)
 
 
 @lru_cache(maxsize=8)
-def _sampled(source: Source) -> Subject:
+def _sampled(source: Source) -> Context:
     """The robot over samples of its tolerances, to say how sure its centre of gravity is."""
     loaded, cases = robot_of(source), Cases(0, 0, _SAMPLES, [])
-    return Subject(realise(loaded.robot, Robot, cases.draw), loaded.nominal_season, subject_of(source))
+    return Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, context_of(source))
 
 
 def styled(source: Source, look: Look) -> Style:
@@ -115,7 +125,7 @@ def poses(source: Source) -> tuple[str, ...]:
     tuple of str
         In the file's order; empty for a robot without parts [-].
     """
-    seen = subject_of(source).robot
+    seen = context_of(source).robot
     return tuple(seen.poses) if seen.parts else ()
 
 
@@ -136,10 +146,10 @@ def in_pose(source: Source, look: Look, pose: str) -> Named:
     tuple
         One figure; none where there is no such pose [-].
     """
-    subject = subject_of(source)
-    if pose not in subject.robot.poses:
+    context = context_of(source)
+    if pose not in context.robot.poses:
         return ()
-    data = body_curves(subject, pose, _sampled(source))
+    data = body_curves(context, pose, _sampled(source))
     return () if data is None else ((f"robot {pose}", robot.robot(data, styled(source, look))),)
 
 
@@ -158,14 +168,14 @@ def moving(source: Source, look: Look) -> Named:
     tuple
         Those figures that the robot has [-].
     """
-    subject, style = subject_of(source), styled(source, look)
-    tips, run, push, heat = balance_curves(subject), run_curves(subject), push_curves(subject), heat_curves(subject)
+    context, style = context_of(source), styled(source, look)
+    tips, run, push, heat = balance_curves(context), run_curves(context), push_curves(context), heat_curves(context)
     return named([
         ("tipping", None if tips is None else balance.balance(tips, style)),
         ("run", None if run is None else drive.run(run, style)),
         ("push", None if push is None else drive.push(push, style)),
         ("heat", None if heat is None else drive.heat(heat, style)),
-        *((f"guide {name}", guide.guide(data, style)) for name, data in guide_curves(subject).items()),
+        *((f"guide {name}", guide.guide(data, style)) for name, data in guide_curves(context).items()),
     ])  # fmt: skip
 
 
@@ -182,7 +192,14 @@ def lifts(source: Source) -> tuple[str, ...]:
     tuple of str
         Names of mechanisms [-].
     """
-    return tuple(lift_curves(subject_of(source)))
+    return tuple(_arms(source, 0.0))
+
+
+def _arms(source: Source, share: float) -> dict[str, LiftCurves]:
+    """Lifts and motor arms, in the order of the file."""
+    context = context_of(source)
+    found = lift_curves(context, share) | arm_curves(context, share)
+    return {name: found[name] for name in context.robot.mechanisms if name in found}
 
 
 def raised(source: Source, look: Look, name: str, share: float) -> Named:
@@ -204,7 +221,7 @@ def raised(source: Source, look: Look, name: str, share: float) -> Named:
     tuple
         One figure; none where there is no such arm [-].
     """
-    data = lift_curves(subject_of(source), share).get(name)
+    data = _arms(source, share).get(name)
     return () if data is None else ((f"lift {name}", lift.lift(data, styled(source, look))),)
 
 
@@ -224,7 +241,7 @@ def hung(source: Source, look: Look) -> Named:
         One figure a climber [-].
     """
     style = styled(source, look)
-    found = hanging_curves(subject_of(source))
+    found = hanging_curves(context_of(source))
     return named((f"hanging {name}", hanging.hanging(data, style)) for name, data in found.items())
 
 
@@ -268,9 +285,9 @@ def air_shown(source: Source, look: Look) -> AirShown:
     AirShown
         Tanks, cylinders and figures [SI].
     """
-    subject, style = subject_of(source), styled(source, look)
-    system = subject.robot.air
-    data = air_curves(subject) if system.tanks and system.cylinders and subject.robot.plan else None
+    context, style = context_of(source), styled(source, look)
+    system = context.robot.air
+    data = air_curves(context) if system.tanks and system.cylinders and context.robot.plan else None
     figures: Named = ()
     if data is not None:
         figures = (
@@ -283,7 +300,7 @@ def air_shown(source: Source, look: Look) -> AirShown:
 
 @lru_cache(maxsize=8)
 def _intakes(source: Source) -> dict[str, IntakeCurves]:
-    return intake_curves(subject_of(source))
+    return intake_curves(context_of(source))
 
 
 def intakes(source: Source) -> tuple[str, ...]:
@@ -371,7 +388,7 @@ def sorted_by_hue(source: Source, look: Look) -> tuple[tuple[str, Named], ...]:
               ("sensor", hues.sensor_place), ("eject", hues.eject_window))  # fmt: skip
     return tuple(
         (name, named((f"{name} {what}", make(data, style)) for what, make in makers))
-        for name, data in sorter_curves(subject_of(source)).items()
+        for name, data in sorter_curves(context_of(source)).items()
     )
 
 
@@ -390,7 +407,11 @@ def on_the_field(source: Source, look: Look) -> tuple[PathCurves | None, Named, 
     tuple
         The route, its figures, and the style in whose units numbers beside them are written [SI].
     """
-    data, style = path_curves(subject_of(source)), styled(source, look)
+    data, style = path_curves(context_of(source)), styled(source, look)
     if data is None:
         return None, (), style
-    return data, named([("route", path.route(data, style)), ("sources of error", path.sources(data, style))]), style
+    return (
+        data,
+        named([("route", path.route_plan(data, style)), ("sources of error", path.sources(data, style))]),
+        style,
+    )

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fieldworthy.decide import figure as variants
 from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.sensitivity import Influence, sensitivity
-from fieldworthy.draw import compare as variants
-from fieldworthy.draw import match, score
 from fieldworthy.match import Forecast, Part, Scores, scores, summed, tallied, timeline, whistles
+from fieldworthy.match import figure as match
+from fieldworthy.match import figure as score
 from fieldworthy.web.judging import Source, robot_of
 from fieldworthy.web.look import Look
-from fieldworthy.web.pictures import Named, named, styled, subject_of
+from fieldworthy.web.pictures import Named, context_of, named, styled
 from fieldworthy.web.worker import progress
 
 
@@ -59,11 +60,11 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
     BadInput
         When the files do not say enough for it.
     """
-    loaded, subject = robot_of(source), subject_of(source)
+    loaded, context = robot_of(source), context_of(source)
     tally = tallied(loaded, runs, seed, part, progress=lambda done: progress(done / runs))
-    planned = timeline(subject, part)
+    planned = timeline(context, part)
     found = summed(loaded, tally, planned, (runs, seed))
-    return Played(source, found, scores(tally, found), match.Course(planned, whistles(subject, part)))
+    return Played(source, found, scores(tally, found), match.Course(planned, whistles(context, part)))
 
 
 def drawn_match(played: Played, look: Look) -> Named:

@@ -10,7 +10,7 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from fieldworthy.draw.style import DARK, LIGHT
+from fieldworthy.drawing.style import DARK, LIGHT
 
 Message: TypeAlias = MutableMapping[str, Any]
 App: TypeAlias = Callable[

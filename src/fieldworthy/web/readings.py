@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from fieldworthy.files.changes import flow_text
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import BadInput
+from fieldworthy.files.writing import fingerprint, is_dated_copy, written
 from fieldworthy.robot.partslist import beside
-from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import BadInput
-from fieldworthy.schema.rendering import flow_text
-from fieldworthy.schema.writing import fingerprint, is_dated_copy, written
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.judging import Units
 

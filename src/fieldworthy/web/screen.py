@@ -10,7 +10,7 @@ import logging
 from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.schema.problems import BadInput, KeyPath, Problem, dotted
+from fieldworthy.files.problems import BadInput, KeyPath, Problem, dotted
 from fieldworthy.web.markup import Content, Markup, join, tag
 
 if TYPE_CHECKING:

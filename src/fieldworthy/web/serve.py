@@ -117,7 +117,7 @@ def application(folder: Folder, keys: Keys) -> Any:
     from fastapi import FastAPI  # noqa: PLC0415  the server starts only where it is used
     from starlette.staticfiles import StaticFiles  # noqa: PLC0415
 
-    from fieldworthy.web.frame import install  # noqa: PLC0415
+    from fieldworthy.web.frame import install
 
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     api.mount("/fw", StaticFiles(directory=STATIC))

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import BadInput
-from fieldworthy.schema.writing import written
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import BadInput
+from fieldworthy.files.writing import written
 from fieldworthy.web.judging import Source, texts_of
 
 _STEPS = 300  # changes that can be undone

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import BadInput, Problem, shorten
 from fieldworthy.measure import drivelog, frames, samples
 from fieldworthy.measure.model import Column
 from fieldworthy.measure.table import DELIMITERS, Source, Table, Wanted, read_table
 from fieldworthy.robot.partslist import beside
-from fieldworthy.schema.document import read_text
-from fieldworthy.schema.problems import BadInput, Problem, shorten
 
 WANTED: dict[str, Mapping[str, Wanted]] = {
     "drive": drivelog.WANTED,

@@ -13,8 +13,8 @@ from pathlib import PurePath
 from fastapi import FastAPI, Request
 from fastapi.responses import PlainTextResponse
 
-from fieldworthy.schema.document import LARGEST
-from fieldworthy.schema.problems import BadInput
+from fieldworthy.files.document import LARGEST
+from fieldworthy.files.problems import BadInput
 
 Take = Callable[[str, bytes], "str | Awaitable[str]"]
 """Given name and content; answers with a sentence, or raises BadInput."""

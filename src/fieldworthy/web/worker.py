@@ -18,7 +18,7 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Any, ParamSpec, TypeVar
 
-from fieldworthy.schema.problems import BadInput, Problem
+from fieldworthy.files.problems import BadInput, Problem
 
 T = TypeVar("T")
 P = ParamSpec("P")

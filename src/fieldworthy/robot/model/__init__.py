@@ -11,17 +11,10 @@ from fieldworthy.robot.model.catalogue import (
     ValveClass,
     WheelClass,
 )
-from fieldworthy.robot.model.clamp import Clamp, Toggle
 from fieldworthy.robot.model.drive import Drive, Stage, Targets, Wheel
-from fieldworthy.robot.model.grabber import CylinderArm, Grabber
-from fieldworthy.robot.model.grabber import MotorArm as GrabberMotor
-from fieldworthy.robot.model.intake import Chain as ChainDrive
-from fieldworthy.robot.model.intake import Hold, Hooks, Intake, IntakeStage, Rollers
-from fieldworthy.robot.model.mechanism import Mechanism, Plain
-from fieldworthy.robot.model.motors import MotorUse
+from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, Plain
 from fieldworthy.robot.model.plan import Action, Plan, Practice, Repeat, Step
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.model.sorter import HueClass, Sorter
 
 __all__ = [
     "Action",
@@ -30,20 +23,10 @@ __all__ = [
     "Battery",
     "Carried",
     "Catalogue",
-    "ChainDrive",
-    "Clamp",
     "Contact",
     "Cylinder",
-    "CylinderArm",
     "CylinderClass",
     "Drive",
-    "Grabber",
-    "GrabberMotor",
-    "Hold",
-    "Hooks",
-    "HueClass",
-    "Intake",
-    "IntakeStage",
     "Listed",
     "Mechanism",
     "MotorClass",
@@ -57,15 +40,12 @@ __all__ = [
     "Repeat",
     "Robot",
     "Roller",
-    "Rollers",
-    "Sorter",
     "Stage",
     "Step",
     "Supply",
     "Tank",
     "TankClass",
     "Targets",
-    "Toggle",
     "ValveClass",
     "Weighed",
     "Wheel",

@@ -5,19 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, Ref, assume, exact, need
-from fieldworthy.schema.kinds import (
-    Conductance,
-    Count,
-    Force,
-    Fraction,
-    Gap,
-    Mass,
-    Pressure,
-    Real,
-    Size,
-    Span,
-)
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Conductance, Count, Force, Fraction, Gap, Mass, Pressure, Real, Size, Span
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

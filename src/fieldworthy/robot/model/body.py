@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.schema import Of, Ref, assume, exact, need
-from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
+from fieldworthy.files.problems import Fault
 
 CHASSIS = "chassis"
 
@@ -32,7 +32,7 @@ class Move:
     pivot: Point | None = exact(None, "turning axis, across the robot; needed where 'turn' is given")
     shift: Point | None = exact(None, "how far the group moves: x forward, y left, z up")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if float(self.turn) != 0 and self.pivot is None:
             yield ("turn",), "expected the key 'pivot' too: the point that it turns about"

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, assume, exact, need
-from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import (
+from fieldworthy.files import Of, assume, exact, need
+from fieldworthy.files.kinds import (
     Charge,
     Conductance,
     Current,
@@ -30,6 +29,7 @@ from fieldworthy.schema.kinds import (
     Voltage,
     Volume,
 )
+from fieldworthy.files.problems import Fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +60,7 @@ class MotorClass:
     case_to_air: ThermalResistance = assume("7 K/W", "from memory, typical of its class")
     derating: tuple[Derating, ...] = exact((), "how the controller cuts the current as the winding gets hot")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if float(self.free_current) >= float(self.stall_current):
             yield ("free_current",), "expected less than the stall current"
@@ -105,7 +105,7 @@ class CylinderClass:
     spring: Force = assume("0 N", "no return spring")
     efficiency: Efficiency = assume("0.9", "seal friction takes a tenth of the force; from memory")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if float(self.rod) >= float(self.bore):
             yield ("rod",), "expected less than the bore"

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, Ref, assume, exact, need
-from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Count, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Count, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
+from fieldworthy.files.problems import Fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +45,7 @@ class Targets:
         None, "what it must push with, standing against a rival"
     )
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if self.sprint_time is not None and self.sprint_distance is None:
             yield ("sprint_time",), "expected the key 'sprint_distance' too: how far in that time"
@@ -82,7 +82,7 @@ class Drive:
     targets: Targets = exact(dict, "what the team wants of the drive")
     typical_moves: tuple[TypicalMove, ...] = exact((), "moves made often; the best gearing is found for their mix")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if not any(wheel.driven for wheel in self.wheels.values()):
             yield ("wheels",), "expected at least one driven wheel"

@@ -1,29 +1,58 @@
-"""Mechanisms and sensors: what every one of them has."""
+"""Mechanisms: what every one of them has; each kind is declared by its own system."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Annotated, Any, Literal
 
-from fieldworthy.robot.model.clamp import Clamp
-from fieldworthy.robot.model.climber import Climber
-from fieldworthy.robot.model.grabber import Grabber
-from fieldworthy.robot.model.intake import Intake
-from fieldworthy.robot.model.linkage import Lift, MotorArm, Slide
-from fieldworthy.robot.model.motors import MotorUse
-from fieldworthy.robot.model.sorter import Sorter
-from fieldworthy.schema import exact, need
-from fieldworthy.schema.kinds import WorkTime
+from fieldworthy.files import Ref, exact, need
+from fieldworthy.files.declare import open_to
+from fieldworthy.files.kinds import Count, WorkTime
+from fieldworthy.files.problems import Fault
+from fieldworthy.robot.kinds import mechanism_kinds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plain:
-    """A mechanism known only by what it uses and what it can do; nothing of it is judged."""
+class MotorUse:
+    """Motors of one class that a mechanism uses."""
 
-    kind: Literal["plain"] = need("plain: known only by what it uses and what it can do")
-    motors: tuple[MotorUse, ...] = exact((), "motors that it uses")
+    motor: Annotated[str, Ref(("catalogue.motors",))] = need("motor class, from the catalogue")
+    count: Count = exact(1, "how many of them")
+
+
+@open_to(mechanism_kinds)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mechanism:
+    """What every mechanism has; a file holds one of the kinds that systems declare."""
+
+    kind: str = need("how it works")
     can: tuple[str, ...] = exact((), "what the robot can do with it, in the season's words")
     build_time: WorkTime | None = exact(None, "work still to do on it")
 
+    @property
+    def motors(self) -> tuple[MotorUse, ...]:
+        """The motors that it uses; those of a kind without any are none."""
+        return ()
 
-Mechanism: TypeAlias = Plain | Clamp | Climber | Grabber | Intake | Lift | MotorArm | Slide | Sorter
+    def validate_in_robot(self, _robot: Any) -> Iterable[Fault]:
+        """Say what does not fit the rest of the robot; the robot is as its file states it."""
+        return ()
+
+    def validate_in_season(self, _season: Any) -> Iterable[Fault]:
+        """Say what does not fit the season; the season is as its file states it."""
+        return ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorMechanism(Mechanism):
+    """A mechanism that lists the motors that it uses."""
+
+    motors: tuple[MotorUse, ...] = exact((), "motors that it uses")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain(MotorMechanism):
+    """A mechanism known only by what it uses and what it can do; nothing of it is judged."""
+
+    kind: Literal["plain"] = need("plain: known only by what it uses and what it can do")

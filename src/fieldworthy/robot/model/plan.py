@@ -6,11 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.schema import Of, Ref, assume, exact, need
-from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Count, Duration, Fraction, Real, Whole
-from fieldworthy.schema.problems import KeyPath
-from fieldworthy.season.model import Season
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Count, Duration, Fraction, Real, Whole
+from fieldworthy.files.problems import Fault, KeyPath
+from fieldworthy.robot.model.season import Season
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +19,7 @@ class Practice:
     successes: Whole = need("tries that worked")
     attempts: Count = need("all tries, those that failed too")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if self.successes > self.attempts:
             yield ("successes",), f"expected at most the number of attempts, {self.attempts} (found {self.successes})"
@@ -64,7 +63,7 @@ class Repeat:
         None, "time in the period at which no new round begins"
     )
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if self.times is None and self.until is None:
             yield ("repeat",), "expected the key 'times' or 'until' too: when to stop"
@@ -81,7 +80,7 @@ class Finish:
         "time before the end at which it must begin"
     )
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if not self.steps:
             yield ("steps",), "expected at least one step"
@@ -96,7 +95,7 @@ class Plan:
     driven: tuple[Step | Repeat, ...] = exact((), "steps of the period with a driver")
     finish: Finish | None = exact(None, "what is kept for the end")
 
-    def misfits(self, actions: Mapping[str, Action], season: Season) -> Iterator[Fault]:
+    def validate_in_season(self, actions: Mapping[str, Action], season: Season) -> Iterator[Fault]:
         """Say what does not fit the season's periods: actions longer than theirs, a reserve longer than the match.
 
         Parameters

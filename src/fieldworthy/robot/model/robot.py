@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Quantity, Real, WorkTime
+from fieldworthy.files.problems import Fault, KeyPath
 from fieldworthy.robot.model.air import Air
 from fieldworthy.robot.model.body import CHASSIS, Ballast, Contact, Part, Pose, Roller, Weighed
 from fieldworthy.robot.model.catalogue import Catalogue
@@ -13,10 +17,6 @@ from fieldworthy.robot.model.drive import Drive
 from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.plan import Action, Plan
 from fieldworthy.robot.model.tracking import Tracking
-from fieldworthy.schema import Of, Ref, assume, exact, need
-from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Real, WorkTime
-from fieldworthy.schema.problems import KeyPath
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +54,7 @@ class Robot:
     hours_left: WorkTime | None = exact(None, "work time until the next event")
     catalogue: Catalogue = exact(dict, "classes of the team's own, besides the generic ones")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         ridden = {part.rides: None for part in self.parts.values()}
         listed = "; ".join(list(ridden)[:10]) or "none are declared"
@@ -67,9 +67,8 @@ class Robot:
                 yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
         yield from self._weighed_faults()
         for name, mechanism in self.mechanisms.items():
-            misfits = getattr(mechanism, "misfits", None)
-            if misfits is not None:
-                yield from ((("mechanisms", name, *key), expected) for key, expected in misfits(self))
+            found = mechanism.validate_in_robot(self)
+            yield from ((("mechanisms", name, *key), expected) for key, expected in found)
 
     def _weighed_faults(self) -> Iterator[Fault]:
         """What scales say must be possible for the parts that are listed."""
@@ -87,3 +86,31 @@ class Robot:
         before = listed if weighed.listed is None else float(weighed.listed.mass)
         if weighed.mass is not None and still + float(weighed.mass) - before <= 0:
             yield ("weighed", "mass"), "expected more than the parts that do not ride the chassis weigh"
+
+
+def settled(robot: Robot, path: KeyPath, quantity: Quantity) -> Quantity:
+    """Take the tolerance off what a weighing of the whole robot has settled.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot with nominal numbers [SI].
+    path : tuple of str or int
+        Where the quantity stands in its file [-].
+    quantity : Quantity
+        A quantity of the robot's file [SI].
+
+    Returns
+    -------
+    Quantity
+        Without tolerance where it is a part's mass and the whole was weighed, or a part's place and the centre of
+        gravity was found; else the same [SI].
+    """
+    weighed = robot.weighed
+    if weighed is None or path[0] != "parts" or len(path) < 3:
+        return quantity
+    axis = path[3] if path[2] == "position" and len(path) > 3 else None
+    known = {0: weighed.x, 1: weighed.y, 2: weighed.z}.get(axis) if isinstance(axis, int) else None
+    if known is not None or (path[2] == "mass" and weighed.mass is not None):
+        return dataclasses.replace(quantity, tolerance=0.0)
+    return quantity

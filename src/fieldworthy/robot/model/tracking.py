@@ -8,9 +8,9 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field
 
-from fieldworthy.schema import Of, Ref, assume, exact, need
-from fieldworthy.schema.faults import Fault
-from fieldworthy.schema.kinds import Angle, Length, Load, Mass, Real, Size
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Angle, Length, Load, Mass, Real, Size
+from fieldworthy.files.problems import Fault
 
 # a standard deviation is a measure of uncertainty and has no tolerance of its own
 Off: TypeAlias = Annotated[Real, Of("length", 0.0, fixed=True)]
@@ -88,7 +88,7 @@ class Tracking:
     )
     relocations: tuple[Relocation, ...] = exact((), "where it finds its place anew")
 
-    def faults(self) -> Iterator[Fault]:
+    def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         forward = [wheel for wheel in self.wheels.values() if wheel.direction == "forward"]
         if not forward:

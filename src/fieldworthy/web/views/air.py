@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldworthy.checks.curves.air import AirCurves, Level
-from fieldworthy.draw.style import Style
+from fieldworthy.drawing.style import Style
+from fieldworthy.systems.air.figure import AirCurves, PressureNeeded
 from fieldworthy.web.components import heading
 from fieldworthy.web.findings import margin_text
 from fieldworthy.web.markup import Content, Markup, tag
@@ -86,7 +86,7 @@ def _tank(page: Page, found: AirShown, name: str) -> Markup:
     )  # fmt: skip
 
 
-def _cylinder(page: Page, found: AirShown, name: str, level: Level | None) -> Markup:
+def _cylinder(page: Page, found: AirShown, name: str, level: PressureNeeded | None) -> Markup:
     choice: Content = ""
     if page.may_change and len(found.tanks) > 1:
         on = dict(found.cylinders)[name]
@@ -99,7 +99,7 @@ def _cylinder(page: Page, found: AirShown, name: str, level: Level | None) -> Ma
     )  # fmt: skip
 
 
-def _told(style: Style, level: Level | None) -> str:
+def _told(style: Style, level: PressureNeeded | None) -> str:
     """What it needs and gets, in words and signs."""
     if level is None or level.lowest is None:
         return "not used by the plan"

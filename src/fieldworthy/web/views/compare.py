@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from fieldworthy.decide.compare import Comparison
-from fieldworthy.schema.problems import BadInput
+from fieldworthy.files.problems import BadInput
 from fieldworthy.web.bench import Job
 from fieldworthy.web.components import field, heading
 from fieldworthy.web.judging import Source

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.schema.problems import BadInput, Problem
+from fieldworthy.files.problems import BadInput, Problem
 from fieldworthy.web.components import counted, heading
 from fieldworthy.web.fields import NUMBER_PARTS, axis_label, field_row, read_part
 from fieldworthy.web.findings import finding_row, key_of

@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.checks.finding import Fact, Finding, Report
-from fieldworthy.checks.glancing import Brief
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import Mending
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.preview import Brief
+from fieldworthy.files.document import plain_scalar
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.editing import GONE
-from fieldworthy.schema.problems import KeyPath
-from fieldworthy.schema.tree import plain_scalar
 from fieldworthy.web.components import heading
 from fieldworthy.web.findings import (
     bits_of,

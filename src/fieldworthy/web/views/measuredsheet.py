@@ -9,8 +9,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fieldworthy.files.problems import BadInput, Problem, dotted
 from fieldworthy.measure.sheets import RULES, Sheet, sheets
-from fieldworthy.schema.problems import BadInput, Problem, dotted
 from fieldworthy.web.blanks import Group, blanks
 from fieldworthy.web.components import heading
 from fieldworthy.web.entering import Form, Typed, entered, form, path_of

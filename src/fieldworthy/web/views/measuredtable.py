@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from fieldworthy.schema.problems import BadInput, Problem
+from fieldworthy.files.problems import BadInput, Problem
 from fieldworthy.web.components import upload
 from fieldworthy.web.entering import Form, path_of
 from fieldworthy.web.markup import Content, Markup, tag

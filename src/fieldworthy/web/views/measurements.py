@@ -6,8 +6,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fieldworthy.files.problems import BadInput
 from fieldworthy.measure.sheets import sheets
-from fieldworthy.schema.problems import BadInput
 from fieldworthy.web.components import heading
 from fieldworthy.web.entering import Row, rows
 from fieldworthy.web.markup import Content, Markup, address, tag

@@ -6,12 +6,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.robot.answers import AnswerError, gather, meets
 from fieldworthy.robot.catalogue import builtin_names
-from fieldworthy.robot.starter import Meets, starter_robot
-from fieldworthy.robot.starterseason import starter_season
-from fieldworthy.schema.problems import BadInput, Problem
-from fieldworthy.schema.writing import write_atomically
+from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 from fieldworthy.web.components import field, heading, upload
 from fieldworthy.web.folder import Entry
 from fieldworthy.web.markup import Content, Markup, address, tag

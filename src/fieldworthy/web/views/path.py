@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldworthy.checks.curves.path import PathCurves, Waypoint
-from fieldworthy.draw.style import Style
+from fieldworthy.drawing.style import Style
+from fieldworthy.systems.tracking.figure import PathCurves, Waypoint
 from fieldworthy.web.components import heading
 from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.pictures import on_the_field

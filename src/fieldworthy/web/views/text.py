@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.schema.document import LARGEST
-from fieldworthy.schema.problems import Problem, dotted
+from fieldworthy.files.document import LARGEST
+from fieldworthy.files.problems import Problem, dotted
 from fieldworthy.web.components import counted
 from fieldworthy.web.markup import Markup, join, tag
 

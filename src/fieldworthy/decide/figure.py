@@ -1,0 +1,392 @@
+"""Variants side by side: who scores more, what each uses of the rules, where the answer turns; and what to change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fieldworthy.decide.compare import Comparison
+from fieldworthy.decide.features import Hours, UsedLimit
+from fieldworthy.decide.flip import Flip
+from fieldworthy.decide.remedy import Mending, Remedy
+from fieldworthy.decide.sensitivity import Influence
+from fieldworthy.drawing.axes import Chart, chart
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
+from fieldworthy.drawing.lettering import shortened
+from fieldworthy.drawing.painting import draw_spot
+from fieldworthy.drawing.rows import Row, draw_rows, rows_height
+from fieldworthy.drawing.style import Style
+from fieldworthy.drawing.svg import SMALL, Ink, Letters, Sheet
+from fieldworthy.units import COMMON, digits
+
+_TASK = 24.0  # height of a task's line [px]
+_SAME = 1e-3  # shares nearer than this are called the same
+
+
+def differences(data: Comparison, style: Style) -> Figure:
+    """Draw how many points each variant makes more than the first, with its interval.
+
+    Parameters
+    ----------
+    data : Comparison
+        The variants side by side [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A dot with its 95 % interval for each variant after the first [-].
+    """
+    rows, ends = [], [0.0]
+    for gap, interval, chance in zip(data.difference, data.interval, data.chance, strict=True):
+        label = (
+            f"{gap.variant} ({gap.points:.1f} points) against {gap.first} ({gap.first_points:.1f}); "
+            f"better in {style.show(chance.match, 'share', 2)} of the matches"
+        )
+        ends += [interval.low, interval.high]
+        both = (interval.low, interval.high)
+        rows.append(Row(label=label, note=_signed(gap.difference), at=gap.difference, interval=both))
+    title = "Points more than the first variant, on average"
+    axis = Axis("Points more", "count", *_around(ends))
+    first = data.difference[0]
+    alt = "; ".join(
+        f"{g.variant} scores {_signed(g.difference)} than {g.first}, 95 % interval {i.low:.1f} to {i.high:.1f}"
+        for g, i in zip(data.difference, data.interval, strict=True)
+    )
+    columns: dict[str, Sequence[Any]] = {
+        "variant": [g.variant for g in data.difference],
+        "against": [g.first for g in data.difference],
+        "points": [g.points for g in data.difference],
+        "points of the first": [g.first_points for g in data.difference],
+        "difference": [g.difference for g in data.difference],
+        "difference, low": [i.low for i in data.interval],
+        "difference, high": [i.high for i in data.interval],
+        "better in [%]": [100.0 * c.match for c in data.chance],
+        "matches": [first.runs for _ in data.difference],
+    }
+    zero = Limit(at=0.0, side="x", tone="ink", dash=None)
+    return _figure(title, f"{alt}.", (rows, axis, [zero]), columns, style)
+
+
+def _signed(points: float) -> str:
+    word = "more" if points >= 0.0 else "fewer"
+    return f"{abs(points):.1f} points {word}"
+
+
+def _around(ends: Sequence[float]) -> tuple[float, float]:
+    """Ends of an axis that hold numbers with some room."""
+    low, high = min(ends), max(ends)
+    spare = 0.08 * (high - low) or 1.0
+    return low - spare if low < 0.0 else 0.0, high + spare if high > 0.0 else 0.0
+
+
+def _figure(
+    title: str,
+    alt: str,
+    what: tuple[Sequence[Row], Axis, Sequence[Limit | Span]],
+    columns: dict[str, Sequence[Any]],
+    style: Style,
+) -> Figure:
+    """Rows over an axis."""
+    rows, axis, marks = what
+    sheet = Sheet(style, rows_height(rows, axis, style.width))
+    draw_rows(sheet, 0.0, rows, axis, marks)
+    return Figure(title, alt, sheet.document(title, alt), columns)
+
+
+def criteria(data: Comparison, style: Style) -> Figure:
+    """Draw what each variant uses of what the rules and the calendar allow.
+
+    Parameters
+    ----------
+    data : Comparison
+        The variants side by side [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A bar for each criterion and variant, one bar where all are the same; the line at 100 % is all there is [-].
+    """
+    rows: list[Row] = []
+    groups = _groups(data.limits_used)
+    for name, used in groups.items():
+        rows += _criterion(name, used, style)
+    rows += _work(data.hours)
+    shares = [row.bar[1] for row in rows if row.bar is not None]
+    title = "What each variant uses of what there is"
+    axis = Axis("Used of what is allowed", "share", 0.0, max([1.08, *(1.05 * s for s in shares)]))
+    marks = [Limit(at=1.0, side="x", name="all", tone="bad", dash="6 3")]
+    over = [used for used in data.limits_used if used.share is not None and used.share > 1.0 + 1e-9]
+    alt = (
+        f"{len(over)} of {len(data.limits_used)} are more than allowed, the first {over[0].id} of {over[0].variant}."
+        if over
+        else f"None of {len(data.limits_used)} is more than allowed."
+    )
+    columns: dict[str, Sequence[Any]] = {
+        "variant": [u.variant for u in data.limits_used],
+        "criterion": [u.id for u in data.limits_used],
+        "of": [u.subject for u in data.limits_used],
+        "used": ["" if u.used is None else u.used for u in data.limits_used],
+        "allowed": ["" if u.allowed is None else u.allowed for u in data.limits_used],
+        "unit": [u.unit for u in data.limits_used],
+        "hours: variant": [h.variant for h in data.hours],
+        "hours: needed [h]": [h.needed for h in data.hours],
+        "hours: tolerance [h]": [h.tolerance for h in data.hours],
+        "hours: left [h]": ["" if h.left is None else h.left for h in data.hours],
+    }
+    return _figure(title, alt, (rows, axis, marks), columns, style)
+
+
+def _groups(used: Sequence[UsedLimit]) -> dict[str, list[UsedLimit]]:
+    """Uses by criterion; by criterion and subject where a variant has several of one."""
+    count: dict[tuple[str, str], int] = {}
+    for one in used:
+        count[(one.variant, one.id)] = count.get((one.variant, one.id), 0) + 1
+    found: dict[str, list[UsedLimit]] = {}
+    for one in used:
+        several = any(n > 1 for (_, identifier), n in count.items() if identifier == one.id)
+        found.setdefault(_called(one, several), []).append(one)
+    return found
+
+
+def _called(used: UsedLimit, several: bool) -> str:
+    if used.id.startswith("air.tank."):
+        return f"pressure taken out of {used.subject}"
+    words = used.id.removeprefix("limits.").replace("_", " ").replace(".", ", ")
+    return f"{words}, {used.subject}" if several else words
+
+
+def _criterion(name: str, used: Sequence[UsedLimit], style: Style) -> list[Row]:
+    known = [u for u in used if u.share is not None]
+    if not known:
+        return [Row(label=name, note="not known")]
+    alike = max(u.share or 0.0 for u in known) - min(u.share or 0.0 for u in known) < _SAME
+    if alike and len(known) == len(used):
+        return [_used(f"{name}: all variants" if len(used) > 1 else f"{name}: {used[0].variant}", known[0], 5, style)]
+    return [_used(f"{name}: {u.variant}", u, i, style) for i, u in enumerate(used)]
+
+
+def _used(label: str, used: UsedLimit, turn: int, style: Style) -> Row:
+    if used.share is None:
+        return Row(label=label, note="not known")
+    note = f"{_restated(used.used or 0.0, used.unit, style)} of {_restated(used.allowed or 0.0, used.unit, style)}"
+    tone = "bad" if used.share > 1.0 + 1e-9 else turn
+    return Row(label=label, note=note, bar=(0.0, used.share), tone=tone, hollow=turn == 1)
+
+
+def _restated(number: float, unit: str, style: Style) -> str:
+    """A number of the file's unit in the person's, where its kind is plain from the unit."""
+    kind = next((k for k, known in COMMON.items() if ("inch" if unit == "in" else unit) in known), None)
+    if kind is None:
+        return f"{digits(number)} {'' if unit == '1' else unit}".rstrip()
+    return style.show(number * COMMON[kind]["inch" if unit == "in" else unit], kind)
+
+
+def _work(hours: Sequence[Hours]) -> list[Row]:
+    found = []
+    for i, one in enumerate(hours):
+        label = f"hours of work: {one.variant}"
+        if one.left is None:
+            found.append(Row(label=label, note=f"{one.needed:.1f} h, hours left not known"))
+            continue
+        note = f"{one.needed:.1f} h of {one.left:.1f} h"
+        left = max(one.left, 1e-9)
+        spread = ((one.needed - one.tolerance) / left, (one.needed + one.tolerance) / left) if one.tolerance else None
+        late = one.enough == "no"
+        share = min(one.needed / left, 10.0)
+        found.append(
+            Row(label=label, note=note, bar=(0.0, share), interval=spread, tone="bad" if late else i, hollow=i == 1)
+        )
+    return found
+
+
+def abilities(data: Comparison, style: Style) -> Figure:
+    """Draw which tasks of the season each variant can do.
+
+    Parameters
+    ----------
+    data : Comparison
+        The variants side by side [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A dot where a variant can do a task and plans it, a ring where it only can, a cross where it cannot [-].
+    """
+    tasks = list(dict.fromkeys(one.task for one in data.can_do))
+    variants = list(dict.fromkeys(one.variant for one in data.can_do))
+    first, wide = 0.42 * style.width, 0.54 * style.width / max(len(variants), 1)
+    sheet, theme = Sheet(style, 54.0 + _TASK * len(tasks)), style.theme
+    sheet.text(12.0, 17.0, "● planned  ○ possible  × not possible", Letters(theme.quiet, SMALL))
+    for i, variant in enumerate(variants):
+        at = (first + wide * (i + 0.5), 42.0)
+        sheet.text(*at, shortened(variant, SMALL, wide - 6.0, True), Letters(theme.ink, SMALL, "middle", bold=True))
+    for row, task in enumerate(tasks):
+        y = 54.0 + _TASK * (row + 0.5)
+        sheet.line((12.0, y - _TASK / 2.0), (style.width - 12.0, y - _TASK / 2.0), Ink(theme.grid))
+        sheet.text(12.0, y + 4.0, shortened(task, SMALL, first - 16.0), Letters(theme.ink, SMALL))
+        for one in data.can_do:
+            if one.task == task:
+                shape = "cross" if not one.can else "dot" if one.planned else "ring"
+                at = (first + wide * (variants.index(one.variant) + 0.5), y)
+                draw_spot(sheet, at, shape, theme.bad if not one.can else theme.good)
+    title = "What each variant can do"
+    lacks = [one for one in data.can_do if not one.can]
+    alt = f"{len(data.can_do) - len(lacks)} of {len(data.can_do)} pairs of variant and task are possible"
+    alt += f"; {lacks[0].variant} cannot do '{lacks[0].task}'." if lacks else "."
+    columns: dict[str, Sequence[Any]] = {
+        "variant": [one.variant for one in data.can_do],
+        "task": [one.task for one in data.can_do],
+        "can": ["yes" if one.can else "no" for one in data.can_do],
+        "planned": ["yes" if one.planned else "no" for one in data.can_do],
+        "by": ["; ".join(one.by) for one in data.can_do],
+        "lacks": ["; ".join(one.lacks) for one in data.can_do],
+    }
+    return Figure(title, alt, sheet.document(title, alt), columns)
+
+
+def flip(data: Flip, style: Style) -> Figure | None:
+    """Draw the difference in points against the success chance of the action that decides.
+
+    Parameters
+    ----------
+    data : Flip
+        Where the answer turns [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure or None
+        None where no action of the variant is done otherwise [-].
+    """
+    if data.action is None or not data.curve:
+        return None
+    chances, gaps = zip(*data.curve, strict=True)
+    marks: list[Mark] = [Line(x=chances, y=gaps, tone=0), Limit(at=0.0, name="both score the same", tone="ink")]
+    if data.practised is not None:
+        text = f"practice {style.show(data.practised, 'share', 2)}"
+        marks.append(Limit(at=data.practised, side="x", name=text, tone="quiet", dash="2 3"))
+    if data.chance is not None:
+        text = f"turns at {style.show(data.chance, 'share', 2)}"
+        marks.append(Spot(x=data.chance, y=0.0, name=text, tone="bad", shape="diamond"))
+        turn = f"the answer turns at {style.show(data.chance, 'share', 2)}"
+    else:
+        turn = "no chance makes both score the same"
+    alt = (
+        f"{data.variant} scores {_signed(gaps[0])} than the first if '{data.action}' never succeeds and "
+        f"{_signed(gaps[-1])} if it always does; {turn}."
+    )
+    what = Chart(
+        title=f"{data.variant}: what the chance of '{data.action}' decides",
+        alt=alt,
+        x=Axis(f"Success chance of '{data.action}'", "share", 0.0, 1.0),
+        y=Axis("Points more than the first", "count", zero=True),
+        marks=marks,
+        columns={
+            "success chance": list(chances),
+            "points more than the first": list(gaps),
+            "turns at": [] if data.chance is None else [data.chance],
+            "practice": [] if data.practised is None else [data.practised],
+        },
+    )
+    return chart(what, style)
+
+
+def sensitivity(data: Sequence[Influence], style: Style) -> Figure:
+    """Draw which inputs move the points most.
+
+    Parameters
+    ----------
+    data : sequence of Influence
+        The inputs, the one that moves most first [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A bar for each input: points at its high end less those at its low end, with the 95 % interval [-].
+    """
+    title = "What moves the points most, each input from its low end to its high end"
+    rows = [
+        Row(
+            label=f"{i.key}, {i.low} to {i.high} ({i.basis})",
+            note=f"{i.points:+.1f}".replace("-", "−"),
+            bar=(0.0, i.points),
+            interval=i.interval,
+            tone=0 if i.points >= 0.0 else 1,
+            hollow=i.points < 0.0,
+        )
+        for i in data
+    ] or [Row(label="No input moves them within what is believed of it.")]
+    ends = [0.0, *(end for i in data for end in (i.points, *i.interval))]
+    alt = (
+        f"{data[0].key} moves the points most: {data[0].points:+.1f} from {data[0].low} to {data[0].high}."
+        if data
+        else "No input moves the points within what is believed of it."
+    )
+    columns: dict[str, Sequence[Any]] = {
+        "input": [i.key for i in data],
+        "basis": [i.basis for i in data],
+        "low end": [i.low for i in data],
+        "high end": [i.high for i in data],
+        "points": [i.points for i in data],
+        "points, low": [i.interval[0] for i in data],
+        "points, high": [i.interval[1] for i in data],
+    }
+    zero = Limit(at=0.0, side="x", tone="ink", dash=None)
+    return _figure(title, alt, (rows, Axis("Change of the points", "count", *_around(ends)), [zero]), columns, style)
+
+
+def remedies(data: Sequence[Mending], style: Style) -> Figure:
+    """Draw what mends short findings, by how hard it is.
+
+    Parameters
+    ----------
+    data : sequence of Mending
+        One short finding, or several [-].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A bar for each remedy: its effort; an outlined one breaks something else [-].
+    """
+    rows: list[Row] = []
+    for mending in data:
+        rows.append(Row(label=f"{mending.id}, {mending.subject}", heading=True))
+        rows += [_remedy(remedy) for remedy in mending.remedies] or [Row(label=mending.answer)]
+    most = max([1.0, *(r.effort for m in data for r in m.remedies)])
+    title = "What mends what is short, by effort"
+    count = sum(len(m.remedies) for m in data)
+    alt = f"{count} single changes mend {sum(bool(m.remedies) for m in data)} of {len(data)} short findings."
+    pairs = [(m, r) for m in data for r in m.remedies]
+    columns: dict[str, Sequence[Any]] = {
+        "finding": [m.id for m, _ in pairs],
+        "subject": [m.subject for m, _ in pairs],
+        "remedy": [r.sentence for _, r in pairs],
+        "effort": [r.effort for _, r in pairs],
+        "breaks": ["; ".join(b.id for b in r.breaks) for _, r in pairs],
+    }
+    axis = Axis("Effort; 1 is about an hour's work", "count", 0.0, 1.06 * most)
+    return _figure(title, alt, (rows, axis, ()), columns, style)
+
+
+def _remedy(remedy: Remedy) -> Row:
+    broken = len(remedy.breaks)
+    after = f"; breaks {remedy.breaks[0].id}" + (f" and {broken - 1} more" if broken > 1 else "") if broken else ""
+    return Row(
+        label=f"{remedy.sentence.rstrip('.')}{after}",
+        note=digits(remedy.effort, 2),
+        bar=(0.0, remedy.effort),
+        tone="caution" if broken else 0,
+        hollow=bool(broken),
+    )

@@ -1,0 +1,428 @@
+"""Plain SVG: elements with presentation attributes alone, and a sheet that remembers where its texts are."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+from xml.sax.saxutils import escape as _escape
+
+import numpy as np
+
+from fieldworthy.drawing.lettering import shortened, width
+from fieldworthy.drawing.style import FONT, Style
+
+Anchor = Literal["start", "middle", "end"]
+Point = tuple[float, float]
+_CONTROL = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")  # XML 1.0 has no such characters
+_PLAIN = re.compile(r"[ !#-%(-;=?-~]*")  # nothing to escape: printable ASCII without markup
+SMALL, NORMAL, LARGE = 11.0, 12.5, 14.0
+"""Sizes of texts [px]; nothing is set smaller."""
+_ASCENT, _DESCENT = 0.95, 0.28  # of the size; the tallest of the usual fonts
+
+
+def escape(text: str) -> str:
+    """Make a text fit for XML.
+
+    Parameters
+    ----------
+    text : str
+        Any text, such as a part's name [-].
+
+    Returns
+    -------
+    str
+        With markup characters replaced, and without characters that XML cannot hold [-].
+    """
+    if _PLAIN.fullmatch(text):
+        return text
+    return _escape(_CONTROL.sub("�", text), {'"': "&quot;", "'": "&apos;"})
+
+
+def number(value: float) -> str:
+    """Write a coordinate, to a hundredth of a pixel.
+
+    Parameters
+    ----------
+    value : float
+        A finite number [px].
+
+    Returns
+    -------
+    str
+        Without trailing zeros [-].
+
+    Raises
+    ------
+    ValueError
+        When it is not finite: a figure never holds one that is not.
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"a coordinate must be finite, got {value}")
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def node(name: str, *inside: str, **attributes: str | float | None) -> str:
+    """Write one element.
+
+    Parameters
+    ----------
+    name : str
+        Of the element [-].
+    *inside : str
+        Elements and escaped texts within it [-].
+    **attributes : str or float or None
+        Its attributes, ``_`` for ``-``; None leaves one out [-].
+
+    Returns
+    -------
+    str
+        The element [-].
+    """
+    given = {key.rstrip("_").replace("_", "-"): value for key, value in attributes.items() if value is not None}
+    written = "".join(
+        f' {key}="{escape(value) if isinstance(value, str) else number(float(value))}"' for key, value in given.items()
+    )
+    return f"<{name}{written}>{''.join(inside)}</{name}>" if inside else f"<{name}{written}/>"
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle on the sheet [px].
+
+    Attributes
+    ----------
+    x, y : float
+        Upper left corner [px].
+    w, h : float
+        Size [px].
+    """
+
+    x: float
+    y: float
+    w: float
+    h: float
+
+    @property
+    def right(self) -> float:
+        """Right edge [px]."""
+        return self.x + self.w
+
+    @property
+    def bottom(self) -> float:
+        """Lower edge [px]."""
+        return self.y + self.h
+
+    def meets(self, other: Box, gap: float = 0.0) -> bool:
+        """Say whether two rectangles come nearer than a gap.
+
+        Parameters
+        ----------
+        other : Box
+            Another one [px].
+        gap : float
+            Between them [px].
+
+        Returns
+        -------
+        bool
+            Whether they do [-].
+        """
+        return (
+            self.x < other.right + gap
+            and other.x < self.right + gap
+            and self.y < other.bottom + gap
+            and other.y < self.bottom + gap
+        )
+
+    def within(self, other: Box) -> bool:
+        """Say whether this lies inside another.
+
+        Parameters
+        ----------
+        other : Box
+            The larger one [px].
+
+        Returns
+        -------
+        bool
+            Whether it does [-].
+        """
+        return self.x >= other.x and self.right <= other.right and self.y >= other.y and self.bottom <= other.bottom
+
+
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """How a shape is drawn.
+
+    Attributes
+    ----------
+    stroke, fill : str
+        Colours, or ``none``.
+    width : float
+        Of the stroke [px].
+    dash : str or None
+        Dash pattern [px].
+    opacity : float
+        Of the filling [-].
+    """
+
+    stroke: str = "none"
+    fill: str = "none"
+    width: float = 1.0
+    dash: str | None = None
+    opacity: float = 1.0
+
+    def attributes(self) -> dict[str, str | float | None]:
+        """List the presentation attributes.
+
+        Returns
+        -------
+        dict
+            By name [-].
+        """
+        stroked = self.stroke != "none"
+        return {
+            "fill": self.fill,
+            "fill_opacity": self.opacity if self.fill != "none" and self.opacity < 1.0 else None,
+            "stroke": self.stroke if stroked else None,
+            "stroke_width": self.width if stroked else None,
+            "stroke_dasharray": self.dash if stroked else None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Letters:
+    """How a text is set.
+
+    Attributes
+    ----------
+    colour : str
+        Of the text.
+    size : float
+        Of the font [px].
+    anchor : str
+        ``start``, ``middle`` or ``end`` of the text stands at its point.
+    bold : bool
+        Whether it is set bold.
+    halo : str or None
+        Colour laid behind the text, so that it is read on top of lines.
+    """
+
+    colour: str
+    size: float = NORMAL
+    anchor: Anchor = "start"
+    bold: bool = False
+    halo: str | None = None
+
+    def box(self, x: float, y: float, text: str) -> Box:
+        """Estimate the room that a text takes.
+
+        Parameters
+        ----------
+        x, y : float
+            Its point on the base line [px].
+        text : str
+            One line [-].
+
+        Returns
+        -------
+        Box
+            Its rectangle [px].
+        """
+        wide = width(text, self.size, self.bold)
+        left = x - {"start": 0.0, "middle": wide / 2.0, "end": wide}[self.anchor]
+        return Box(left, y - _ASCENT * self.size, wide, (_ASCENT + _DESCENT) * self.size)
+
+
+@dataclass
+class Sheet:
+    """What is being drawn: elements in order, and the rectangles of the texts among them.
+
+    Attributes
+    ----------
+    style : Style
+        How it is to look.
+    height : float
+        Of the sheet [px]; may be set until the document is written.
+    texts : list of Box
+        Where texts stand [px].
+    """
+
+    style: Style
+    height: float
+    texts: list[Box] = field(default_factory=list)
+    _nodes: list[str] = field(default_factory=list)
+
+    @property
+    def area(self) -> Box:
+        """The whole sheet [px]."""
+        return Box(0.0, 0.0, self.style.width, self.height)
+
+    def add(self, *nodes: str) -> None:
+        """Add elements on top.
+
+        Parameters
+        ----------
+        *nodes : str
+            As `node` writes them [-].
+        """
+        self._nodes.extend(nodes)
+
+    def path(self, points: Iterable[Sequence[float]], ink: Ink, closed: bool = False) -> None:
+        """Draw straight lines from point to point, broken where a point is not finite.
+
+        Parameters
+        ----------
+        points : iterable of pairs
+            On the sheet [px].
+        ink : Ink
+            How it is drawn [-].
+        closed : bool
+            Whether the last point is joined to the first [-].
+        """
+        parts, pen = [], "M"
+        for x, y in points:
+            if not (math.isfinite(x) and math.isfinite(y)):
+                pen = "M"
+                continue
+            parts.append(f"{pen}{number(x)} {number(y)}")
+            pen = "L"
+        if parts:
+            joined = "".join(parts) + ("Z" if closed else "")
+            self.add(node("path", d=joined, stroke_linejoin="round", **ink.attributes()))
+
+    def line(self, start: Sequence[float], end: Sequence[float], ink: Ink) -> None:
+        """Draw one straight line.
+
+        Parameters
+        ----------
+        start, end : pair of float
+            On the sheet [px].
+        ink : Ink
+            How it is drawn [-].
+        """
+        self.path([start, end], ink)
+
+    def rect(self, box: Box, ink: Ink, round_: float = 0.0) -> None:
+        """Draw a rectangle.
+
+        Parameters
+        ----------
+        box : Box
+            Where [px].
+        ink : Ink
+            How it is drawn [-].
+        round_ : float
+            Radius of its corners [px].
+        """
+        size = {"x": box.x, "y": box.y, "width": max(box.w, 0.0), "height": max(box.h, 0.0)}
+        self.add(node("rect", rx=round_ or None, **size, **ink.attributes()))
+
+    def circle(self, centre: Sequence[float], radius: float, ink: Ink) -> None:
+        """Draw a circle.
+
+        Parameters
+        ----------
+        centre : pair of float
+            On the sheet [px].
+        radius : float
+            Its radius [px].
+        ink : Ink
+            How it is drawn [-].
+        """
+        self.add(node("circle", cx=float(centre[0]), cy=float(centre[1]), r=radius, **ink.attributes()))
+
+    def arrow(self, start: Sequence[float], end: Sequence[float], ink: Ink, head: float = 8.0) -> None:
+        """Draw an arrow with a filled head.
+
+        Parameters
+        ----------
+        start, end : pair of float
+            On the sheet [px]; the head is at the end.
+        ink : Ink
+            How it is drawn [-].
+        head : float
+            Length of the head [px].
+        """
+        a, b = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
+        far = float(np.hypot(*(b - a)))
+        if far < 1e-6:
+            return
+        along = (b - a) / far
+        head = min(head, far)
+        base, across = b - along * head, np.array([-along[1], along[0]]) * head * 0.42
+        self.line(a.tolist(), base.tolist(), ink)
+        self.path([b.tolist(), (base + across).tolist(), (base - across).tolist()], Ink(fill=ink.stroke), closed=True)
+
+    def text(self, x: float, y: float, text: str, letters: Letters) -> Box:
+        """Set one line of text, shortened where it would leave the sheet.
+
+        Parameters
+        ----------
+        x, y : float
+            Its point on the base line [px].
+        text : str
+            What it says, not escaped [-].
+        letters : Letters
+            How it is set [-].
+
+        Returns
+        -------
+        Box
+            The room that it takes [px].
+        """
+        room = {"start": self.style.width - x, "end": x, "middle": 2.0 * min(x, self.style.width - x)}[letters.anchor]
+        text = shortened(text, letters.size, max(room, 0.0), letters.bold)
+        box = letters.box(x, y, text)
+        if not text:
+            return box
+        if letters.halo is not None:
+            self.rect(Box(box.x - 2.0, box.y, box.w + 4.0, box.h), Ink(fill=letters.halo, opacity=0.82), 2.0)
+        bold = "bold" if letters.bold else None
+        anchor = None if letters.anchor == "start" else letters.anchor
+        look = {"fill": letters.colour, "text_anchor": anchor, "font_weight": bold}
+        self.add(node("text", escape(text), x=x, y=y, font_size=letters.size, **look))
+        self.texts.append(box)
+        return box
+
+    def free(self, box: Box, gap: float = 1.0) -> bool:
+        """Say whether a rectangle lies on the sheet and meets no text.
+
+        Parameters
+        ----------
+        box : Box
+            Where something would go [px].
+        gap : float
+            To be kept [px].
+
+        Returns
+        -------
+        bool
+            Whether it is free [-].
+        """
+        return box.within(self.area) and not any(box.meets(other, gap) for other in self.texts)
+
+    def document(self, title: str, alt: str) -> str:
+        """Write the whole document.
+
+        Parameters
+        ----------
+        title, alt : str
+            For who cannot see it [-].
+
+        Returns
+        -------
+        str
+            An SVG document [-].
+        """
+        wide, high = self.style.width, self.height
+        paper = node("rect", x=0.0, y=0.0, width=wide, height=high, fill=self.style.theme.paper)
+        words = (node("title", escape(title)), node("desc", escape(alt)))
+        return node(
+            "svg", *words, paper, *self._nodes, xmlns="http://www.w3.org/2000/svg", role="img",
+            viewBox=f"0 0 {number(wide)} {number(high)}", width=wide, height=high, font_family=FONT,
+        )  # fmt: skip

@@ -1,0 +1,180 @@
+"""Runs every check over one batch and turns outcomes into findings.
+
+One batch holds the nominal case, one case for a small move of each quantity of the file, and samples of the
+tolerances. From it come verdict, chance, what a finding depends on and which measurement would sharpen it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.engine.finding import Assumption, Fact, Finding, Outcome, Real, Report
+from fieldworthy.engine.judging import Said, Table, Tally, judged
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.system import cautions, systems
+from fieldworthy.files import Quantity, instantiate
+from fieldworthy.files.declare import Spec
+from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.robot import Robot, settled
+from fieldworthy.robot.model.season import Season
+from fieldworthy.units import show
+
+Progress = Callable[[int], None]
+BLOCK = 8192
+"""Samples are checked in blocks of this size, so that memory stays flat; the time hardly depends on it."""
+
+
+def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
+    """Check one robot.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    samples : int
+        How many samples of the tolerances give the chances [-].
+    seed : int
+        Fixes the samples [-].
+    progress : callable or None
+        Told the samples done so far [-].
+
+    Returns
+    -------
+    Report
+        Findings, facts and assumptions [-].
+    """
+    table = Table(entries_of(loaded.nominal, loaded.quantities), Shown.of(loaded.quantities))
+    head = min(samples, BLOCK)
+    cases = Cases(seed, 0, head, [path for path, _ in table.entries])
+    base = Context(loaded.nominal, loaded.nominal_season)
+    outcomes = run(loaded, cases, base)
+    tallies = [Tally.of(o, cases.sampled) for o in outcomes]
+    for block, start in enumerate(range(head, samples, BLOCK), 1):
+        more = Cases(seed, block, min(BLOCK, samples - start), [])
+        for tally, outcome in zip(tallies, run(loaded, more, base), strict=True):
+            tally.add(outcome, more.sampled)
+        if progress:
+            progress(start + more.samples)
+    said = [judged(o, t, table) for o, t in zip(outcomes, tallies, strict=True)]
+    return report_of(loaded, loaded.nominal, said, samples, seed)
+
+
+def entries_of(robot: Robot, quantities: Iterable[tuple[KeyPath, Quantity]]) -> list[tuple[KeyPath, Quantity]]:
+    """List the quantities of which a batch holds a nudge: all but the season's numbers that are what they are.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot, whatever stands for its numbers [-].
+    quantities : iterable of tuple
+        Key path and quantity of all; the season's paths begin with ``season`` [-].
+
+    Returns
+    -------
+    list of tuple
+        Key path and quantity, in the same order, without the tolerances that a weighing has settled [-].
+    """
+    return [(path, settled(robot, path, q)) for path, q in quantities if q.tolerance > 0 or path[0] != "season"]
+
+
+def report_of(loaded: Loaded, described: Robot, said: Sequence[Said], samples: int, seed: int) -> Report:
+    """Put together what a person reads.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    described : Robot
+        The robot, whatever stands for its numbers [-].
+    said : sequence of Finding or Fact
+        In the order of the checks [-].
+    samples, seed : int
+        How the chances were sampled [-].
+
+    Returns
+    -------
+    Report
+        Findings, the worst first, facts and assumptions [-].
+    """
+    robot: Any = loaded.robot
+    season: Any = loaded.season
+    return Report(
+        robot.robot,
+        season.season,
+        tuple(sorted((one for one in said if isinstance(one, Finding)), key=_worst_first)),
+        tuple(one for one in said if isinstance(one, Fact)),
+        assumptions(loaded),
+        samples,
+        seed,
+        cautions(described),
+    )
+
+
+def run(loaded: Loaded, cases: Cases, base: Context | None = None) -> list[Outcome]:
+    """Run every check over the cases of a batch.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+    cases : Cases
+        Which cases [-].
+    base : Context or None
+        The robot with nominal numbers alone, where it is at hand from another batch [SI].
+
+    Returns
+    -------
+    list of Outcome
+        In a fixed order for a given robot [-].
+    """
+
+    def of_season(path: KeyPath, quantity: Quantity) -> Real:
+        """Draw a quantity of the season."""
+        return cases.draw(("season", *path), quantity)
+
+    def of_robot(path: KeyPath, quantity: Quantity) -> Real:
+        """Draw a quantity of the robot; what the scales have settled does not vary."""
+        return cases.draw(path, settled(loaded.nominal, path, quantity))
+
+    robot = instantiate(loaded.robot, Robot, of_robot)
+    season = instantiate(loaded.season, Season, of_season)
+    context = Context(robot, season, base or Context(loaded.nominal, loaded.nominal_season))
+    return [outcome for system in systems() for outcome in system.check(context)]
+
+
+def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
+    """List the defaults that stand in for what the files do not say.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The robot with its season [-].
+
+    Returns
+    -------
+    tuple of Assumption
+        Those of the robot first [-].
+    """
+    found = []
+    for path, quantity in loaded.quantities:
+        if quantity.assumed:
+            spec, inside = (loaded.season, path[1:]) if path[0] == "season" else (loaded.robot, path)
+            value = show(quantity.si, quantity.kind, quantity.unit)
+            found.append(Assumption(dotted(path), value, _reason(spec, inside)))
+    return tuple(found)
+
+
+def _reason(spec: Any, path: KeyPath) -> str:
+    """The documented reason of a default, from the schema."""
+    for key in path[:-1]:
+        spec = getattr(spec, str(key)) if isinstance(spec, Spec) else spec[key]
+    return str(type(spec).model_fields[str(path[-1])].description or "").partition(" (assumed")[0]
+
+
+def _worst_first(finding: Finding) -> tuple[int, float, str, str]:
+    order = {"short": 0, "unknown": 1, "holds": 2}[finding.verdict]
+    return order, finding.margin if finding.margin is not None else 0.0, finding.id, finding.subject

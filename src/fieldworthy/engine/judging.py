@@ -1,0 +1,250 @@
+"""Turns what the checks found over a batch into the findings and facts that a person reads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.finding import Fact, Finding, Outcome, Real, Verdict
+from fieldworthy.engine.sampling import nudge
+from fieldworthy.files import Quantity
+from fieldworthy.files.problems import KeyPath, dotted
+
+Array = npt.NDArray[np.float64]
+Said = Finding | Fact
+_MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
+
+
+@dataclass(frozen=True)
+class Table:
+    """The quantities that a batch nudges, in the order of its rows, and the units to show.
+
+    Attributes
+    ----------
+    entries : sequence of tuple
+        Key path and quantity.
+    shown : Shown
+        Unit by kind.
+    """
+
+    entries: Sequence[tuple[KeyPath, Quantity]]
+    shown: Shown
+
+    @cached_property
+    def keys(self) -> list[str]:
+        """Dotted keys."""
+        return [dotted(path) for path, _ in self.entries]
+
+    @cached_property
+    def bases(self) -> list[str]:
+        """What each rests on."""
+        return [quantity.basis for _, quantity in self.entries]
+
+    @cached_property
+    def weights(self) -> Array:
+        """Tolerance over nudge of each."""
+        return np.array([q.tolerance / abs(nudge(q)) for _, q in self.entries])
+
+    @cached_property
+    def guessed(self) -> npt.NDArray[np.bool_]:
+        """Which rest on an estimate."""
+        return np.array([basis == "estimate" for basis in self.bases], dtype=np.bool_)
+
+
+@dataclass(slots=True)
+class Tally:
+    """What the batch says of one outcome: its nominal margin, and the samples block by block.
+
+    Attributes
+    ----------
+    margin : float
+        Of the nominal case.
+    holds, count : int
+        Samples in which it holds, of how many.
+    values : list of ndarray
+        The samples of its value, by block.
+    """
+
+    margin: float
+    holds: int
+    count: int
+    values: list[Array]
+
+    @classmethod
+    def of(cls, outcome: Outcome, where: slice) -> Tally:
+        """Begin with the batch whose first case is nominal.
+
+        Parameters
+        ----------
+        outcome : Outcome
+            What a check found [SI].
+        where : slice
+            Where the samples stand [-].
+
+        Returns
+        -------
+        Tally
+            Of the first block [-].
+        """
+        tally = cls(0.0, 0, 0, [])
+        tally.margin = first(tally.add(outcome, where))
+        return tally
+
+    def add(self, outcome: Outcome, where: slice) -> Real:
+        """Count a block of samples.
+
+        Parameters
+        ----------
+        outcome : Outcome
+            What the same check found over the block [SI].
+        where : slice
+            Where the samples stand [-].
+
+        Returns
+        -------
+        float or ndarray
+            Margin of every case of the block [-].
+        """
+        margin, size = outcome.margin(), where.stop - where.start
+        self.count += size
+        if not outcome.missing:
+            self.holds += int(np.count_nonzero(_over(margin, where) >= 0))
+            self.values.append(_over(outcome.value, where))
+        return margin
+
+    def chance(self) -> float | None:
+        """Give the share of the samples in which it holds.
+
+        Returns
+        -------
+        float or None
+            None without samples, or where it is unknown [-].
+        """
+        return self.holds / self.count if self.count and self.values else None
+
+    def spread(self) -> tuple[float, float] | None:
+        """Find the 95 % interval of the samples.
+
+        Returns
+        -------
+        tuple of float or None
+            Two samples; None without samples, or where it is unknown [SI].
+        """
+        if not self.count or not self.values:
+            return None
+        if self.values[0].strides == (0,):
+            return float(self.values[0][0]), float(self.values[0][0])  # a number that no case moves
+        values = self.values[0] if len(self.values) == 1 else np.concatenate(self.values)
+        # the least sample at or below which 2.5 %, and 97.5 %, of them lie
+        ends = [max(math.ceil(values.size * share) - 1, 0) for share in (0.025, 0.975)]
+        low, high = np.partition(values, ends)[ends].tolist()
+        return low, high
+
+
+def _over(value: Real, where: slice) -> Array:
+    array = np.asarray(value, dtype=float)
+    return np.broadcast_to(array, (where.stop - where.start,)) if array.ndim == 0 else array[where]
+
+
+def _influences(outcome: Outcome, weights: Array) -> tuple[npt.NDArray[np.intp], Array]:
+    """Which quantities move the outcome, by how much of its spread, most first."""
+    moved = np.zeros(len(weights))
+    for number in (outcome.value, outcome.limit):
+        array = np.asarray(0.0 if number is None else number, dtype=float)
+        if array.ndim:
+            nominal, nudged = float(array[0]), array[1 : 1 + len(weights)]
+            rows = np.flatnonzero(nudged != nominal)
+            scale = max(abs(nominal), 1e-12)
+            # a step between a finite and an infinite value counts as a whole one
+            step = np.ones(rows.size) if math.isinf(nominal) else np.abs(nudged[rows] - nominal) / scale
+            moved[rows] = np.maximum(moved[rows], np.where(np.isfinite(step), step, 1.0))
+    order = np.flatnonzero(moved > _MOVED)
+    shares = moved[order] * weights[order]
+    most_first = np.argsort(-shares, kind="stable")
+    return order[most_first], shares[most_first]
+
+
+def _verdict(outcome: Outcome, margin: float) -> Verdict:
+    if outcome.missing:
+        return "unknown"
+    return "holds" if margin >= 0 else "short"
+
+
+def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple[float, float] | None:
+    if pair is None:
+        return None
+    low, high = shown.plain(pair[0], kind), shown.plain(pair[1], kind)
+    return None if low is None or high is None else (low, high)
+
+
+def _picked(words: list[str], rows: npt.NDArray[np.intp]) -> list[str]:
+    return [words[row] for row in rows.tolist()]
+
+
+def judged(outcome: Outcome, tally: Tally, table: Table) -> Said:
+    """Turn an outcome into what a person reads.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        Over the batch: nominal, then a nudge of each quantity of the table, then samples [SI].
+    tally : Tally
+        Of all its samples [-].
+    table : Table
+        The quantities and the units [-].
+
+    Returns
+    -------
+    Finding or Fact
+        A fact where nothing limits it [-].
+    """
+    return _fact(outcome, tally, table) if outcome.limit is None else _finding(outcome, tally, table)
+
+
+def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
+    shown = table.shown
+    verdict = _verdict(outcome, tally.margin)
+    known = verdict != "unknown"
+    rows, shares = _influences(outcome, table.weights if known else table.weights[:0])
+    bases = _picked(table.bases, rows)
+    guesses = rows[table.guessed[rows] & (shares > 0)]
+    limit = 0.0 if outcome.limit is None else first(outcome.limit)
+    return Finding(
+        outcome.id,
+        outcome.subject,
+        shown.plain(first(outcome.value), outcome.kind) if known else None,
+        shown.plain(limit, outcome.kind) if known else None,
+        shown.units[outcome.kind],
+        outcome.need,
+        tally.margin if known else None,
+        tally.chance() if known else None,
+        _in_unit(tally.spread(), outcome.kind, shown) if known else None,
+        verdict,
+        shown.sentence(outcome, verdict),
+        tuple(_picked(table.keys, rows)),
+        {basis: bases.count(basis) for basis in dict.fromkeys(bases)},
+        table.keys[guesses[0]] if guesses.size else None,
+        outcome.sources,
+        outcome.missing,
+    )
+
+
+def _fact(outcome: Outcome, tally: Tally, table: Table) -> Fact:
+    shown = table.shown
+    rows, _ = _influences(outcome, table.weights)
+    return Fact(
+        outcome.id,
+        outcome.subject,
+        shown.plain(first(outcome.value), outcome.kind),
+        shown.units[outcome.kind],
+        _in_unit(tally.spread(), outcome.kind, shown),
+        shown.sentence(outcome, None),
+        tuple(_picked(table.keys, rows)),
+        outcome.sources,
+    )

@@ -1,0 +1,187 @@
+"""Draws the cases of a batch: the nominal one, one nudge of each quantity, and samples of the tolerances.
+
+The draws of a quantity depend on the seed and on its key path alone, so two variants that share a key share its
+draws (common random numbers), and a longer run repeats the shorter one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.files import Quantity
+from fieldworthy.files.problems import KeyPath, dotted
+
+Array = npt.NDArray[np.float64]
+BLOCK = 4096
+"""Samples are drawn in blocks of this size, so that memory stays flat however many are asked for."""
+_WIDEST = 3.0  # standard deviations; no tape or scale is off by more without someone noticing
+_PER_95 = 1.959963984540054  # standard normal quantile at 97.5 %
+# glibc hands a large array back to the system when it is freed and asks for the next one anew, page by page, which took
+# a tenth of the time of a batch; once it has freed a block of nearly 32 MB, it keeps those up to that size
+np.empty(31 * 2**20, dtype=np.uint8)
+
+
+@lru_cache(maxsize=1024)
+def standard_draws(seed: int, key: str, block: int, size: int) -> Array:
+    """Draw standard normal numbers for one key path.
+
+    Parameters
+    ----------
+    seed : int
+        The person's seed [-].
+    key : str
+        The dotted key path [-].
+    block : int
+        Which block of samples [-].
+    size : int
+        How many of the block's samples, from its first on [-].
+
+    Returns
+    -------
+    ndarray of shape (size,)
+        Normal, cut at three standard deviations [-].
+    """
+    digest = hashlib.blake2b(f"{seed}/{block}/{key}".encode(), digest_size=16).digest()
+    source = np.random.Generator(np.random.Philox(key=int.from_bytes(digest, "little")))
+    drawn = np.clip(source.standard_normal(size), -_WIDEST, _WIDEST)
+    drawn.flags.writeable = False
+    return drawn
+
+
+def sampled(quantity: Quantity, key: str, seed: int, block: int, size: int) -> Array:
+    """Sample one quantity within its tolerance.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        Its tolerance is the half width of a 95 % interval [SI].
+    key : str
+        The dotted key path [-].
+    seed, block : int
+        As in `standard_draws` [-].
+    size : int
+        How many of the block's samples, from its first on [-].
+
+    Returns
+    -------
+    ndarray of shape (size,)
+        Normal around the value, kept inside the quantity's bounds [SI].
+    """
+    drawn = quantity.si + quantity.tolerance / _PER_95 * standard_draws(seed, key, block, size)
+    if math.isfinite(quantity.low) or math.isfinite(quantity.high):
+        # a hair inside, so that 'more than 0' stays more than 0
+        inside = 1e-3 * abs(quantity.si)
+        low = min(quantity.si, quantity.low + inside)
+        high = max(quantity.si, quantity.high - inside if quantity.si < quantity.high else quantity.high)
+        return np.clip(drawn, low, high)
+    return drawn
+
+
+_NUDGE = 1e-3
+_SMALLEST: dict[str, float] = {
+    "length": 1e-5,
+    "angle": 1e-4,
+    "temperature": 0.01,
+    "mass": 1e-5,
+    "pressure": 10.0,
+}
+
+
+def nudge(quantity: Quantity) -> float:
+    """Choose how far to move a quantity to see what depends on it.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        The quantity [SI].
+
+    Returns
+    -------
+    float
+        A small step, towards the inside of its bounds [SI].
+    """
+    step = max(_NUDGE * max(abs(quantity.si), quantity.tolerance), _SMALLEST.get(quantity.kind, 1e-9))
+    if quantity.kind == "temperature":
+        step = _SMALLEST["temperature"]
+    return step if quantity.si + step <= quantity.high else -step
+
+
+@dataclass(slots=True, eq=False)
+class Cases:
+    """The cases of one batch: nominal, then a nudge of each quantity, then samples.
+
+    Attributes
+    ----------
+    seed, block, samples : int
+        Which samples; `samples` may be 0.
+    nudged : sequence of tuple of str or int
+        Key paths to nudge, one case each, in this order.
+    """
+
+    seed: int
+    block: int
+    samples: int
+    nudged: Sequence[KeyPath]
+    _row: dict[KeyPath, int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._row = {path: i + 1 for i, path in enumerate(self.nudged)}
+
+    @property
+    def size(self) -> int:
+        """Cases in the batch."""
+        return 1 + len(self.nudged) + self.samples
+
+    @property
+    def sampled(self) -> slice:
+        """Where the samples stand."""
+        return slice(1 + len(self.nudged), self.size)
+
+    def draw(self, path: KeyPath, quantity: Quantity) -> float | Array:
+        """Give the number or array of one quantity over the batch.
+
+        Parameters
+        ----------
+        path : tuple of str or int
+            Key path [-].
+        quantity : Quantity
+            The quantity [SI].
+
+        Returns
+        -------
+        float or ndarray of shape (size,)
+            A plain number where no case moves it [SI].
+        """
+        row = self._row.get(path)
+        if row is None and not (self.samples > 0 and quantity.tolerance > 0):
+            return quantity.si
+        make = _remembered if self.block == 0 else _drawn
+        return make(dotted(path), quantity, row, self)
+
+    def __hash__(self) -> int:
+        return hash((self.seed, self.block, self.samples, len(self.nudged)))
+
+    def __eq__(self, other: object) -> bool:
+        """Equal where the same draws stand in the same rows."""
+        return isinstance(other, Cases) and hash(self) == hash(other)
+
+
+def _drawn(key: str, quantity: Quantity, row: int | None, cases: Cases) -> Array:
+    drawn = np.full(cases.size, quantity.si)
+    if row is not None:
+        drawn[row] += nudge(quantity)
+    if cases.samples > 0 and quantity.tolerance > 0:
+        drawn[cases.sampled] = sampled(quantity, key, cases.seed, cases.block, cases.samples)
+    drawn.flags.writeable = False
+    return drawn
+
+
+_remembered = lru_cache(maxsize=8192)(_drawn)
+"""The first block's draws are kept: a page that edits one number redraws that number alone."""

@@ -1,0 +1,96 @@
+"""What a subsystem of a robot says of itself, in one declaration that everything else reads."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from importlib import resources
+from types import MappingProxyType
+
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Outcome
+from fieldworthy.robot.kinds import declared
+from fieldworthy.robot.model.mechanism import Mechanism
+from fieldworthy.robot.model.robot import Robot
+
+_ALWAYS = (
+    "The event's own rules and the makers' ratings come first; these results are estimates, not a licence.",
+    "Lithium batteries: charge them attended, never use one that is swollen or damaged.",
+)
+_STORED = "Raised arms and stretched bands store energy, and moving mechanisms pinch: support them before you reach in."
+Check = Callable[[Context], Iterable[Outcome]]
+
+
+def _no_cautions(_robot: Robot) -> tuple[str, ...]:
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A system's page in the notebook.
+
+    Attributes
+    ----------
+    title, question : what it is about
+    formulas : keys of formulas, each with the kind of mechanism that it needs; empty for always
+    caution : what can hurt here; empty for nothing of its own
+    telling : how the ids of those facts begin that say most
+    wide : width of its figure across the page [px]; 0 for one with text beside it
+    """
+
+    title: str
+    question: str
+    formulas: tuple[tuple[str, str], ...] = ()
+    caution: str = ""
+    telling: tuple[str, ...] = ()
+    wide: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """One subsystem of a robot.
+
+    Attributes
+    ----------
+    name : of its folder
+    package : where its findings.md is, which docs/findings.md is made from
+    check : gives its outcomes over the cases of a batch
+    families : first words of its finding ids, with one sentence each about what they answer
+    kinds : kinds of mechanism that it adds to a robot file
+    page : its page in the notebook; None for a system that has none
+    page_of : the system on whose page its findings stand, where that is another
+    figures : draws the figures of its page
+    card : the step on the pit card, by kind of mechanism, with ``{name}`` in it
+    spares : what lies ready in the box for it
+    cautions : sentences for a robot that calls for them
+    """
+
+    name: str
+    package: str
+    check: Check
+    families: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    kinds: tuple[type[Mechanism], ...] = ()
+    page: Page | None = None
+    page_of: str = ""
+    figures: Callable[[Context, Style], Iterable[Figure]] | None = None
+    card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    spares: tuple[str, ...] = ()
+    cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
+
+    def findings_text(self) -> str:
+        """The chapter about its findings, in Markdown."""
+        return resources.files(self.package).joinpath("findings.md").read_text(encoding="utf-8")
+
+
+def systems() -> tuple[System, ...]:
+    """Every installed system, in the order in which its check runs and its page stands."""
+    return declared()
+
+
+def cautions(robot: Robot) -> tuple[str, ...]:
+    """The cautions that a robot calls for, one sentence each, none twice."""
+    moves = bool(robot.mechanisms) or any(pose.moves for pose in robot.poses.values())
+    of_systems = (said for system in systems() for said in system.cautions(robot))
+    return tuple(dict.fromkeys((*_ALWAYS, *([_STORED] if moves else []), *of_systems)))

@@ -1,0 +1,300 @@
+"""Which numbers of a robot are read, so that after a change only what read a changed number is computed anew.
+
+What a result rests on is found, not typed: the robot that the checks see notes which of its fields they read. Its
+numbers can be changed in place, so whoever holds on to a part of it sees the new ones.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from functools import cache
+from typing import Any, TypeAlias, TypeVar
+
+from fieldworthy.files import Quantity
+from fieldworthy.files.instantiation import Draw
+from fieldworthy.files.problems import KeyPath
+
+T = TypeVar("T")
+K = TypeVar("K", bound=Hashable)
+Place: TypeAlias = tuple[int, str]
+"""A field of a description: which of its things, counted from the top, and the field's name."""
+Places: TypeAlias = frozenset[Place]
+
+
+class Reads:
+    """Collects which fields are read.
+
+    Attributes
+    ----------
+    seen : set
+        Those read so far in what is being computed now.
+    """
+
+    __slots__ = ("seen",)
+
+    def __init__(self) -> None:
+        self.seen: set[Place] = set()
+
+    def of(self, compute: Callable[[], T]) -> tuple[T, Places]:
+        """Compute something and tell what it read.
+
+        Parameters
+        ----------
+        compute : callable
+            Called once [-].
+
+        Returns
+        -------
+        tuple
+            What it gave, and the fields it read, which count as read by whatever is computed around it too [-].
+        """
+        around, self.seen = self.seen, set()
+        try:
+            made = compute()
+            return made, frozenset(self.seen)
+        finally:
+            around |= self.seen
+            self.seen = around
+
+
+class Memory:
+    """What was computed once, and what it read.
+
+    Parameters
+    ----------
+    reads : Reads or None
+        Notes what is read; without it nothing is ever out of date.
+    """
+
+    __slots__ = ("_kept", "_reads")
+
+    def __init__(self, reads: Reads | None = None) -> None:
+        self._reads = reads
+        self._kept: dict[Hashable, tuple[Any, Places]] = {}
+
+    def once(self, key: Hashable, compute: Callable[[], T]) -> T:
+        """Compute something the first time it is asked for.
+
+        Parameters
+        ----------
+        key : hashable
+            What it is [-].
+        compute : callable
+            Called the first time [-].
+
+        Returns
+        -------
+        object
+            What it gave [-].
+        """
+        kept = self._kept.get(key)
+        if kept is None:
+            made = (compute(), frozenset()) if self._reads is None else self._reads.of(compute)
+            kept = self._kept[key] = made
+        elif self._reads is not None:
+            self._reads.seen |= kept[1]
+        found: T = kept[0]
+        return found
+
+    def __contains__(self, key: Hashable) -> bool:
+        """Tell whether something was computed already."""
+        return key in self._kept
+
+    def forget(self, changed: Places | None) -> None:
+        """Drop what read a field that has changed.
+
+        Parameters
+        ----------
+        changed : frozenset or None
+            The fields; None drops everything [-].
+        """
+        self._kept = undisturbed(self._kept, changed)
+
+
+def undisturbed(kept: dict[K, tuple[T, Places]], changed: Places | None) -> dict[K, tuple[T, Places]]:
+    """Choose what still holds after a change.
+
+    Parameters
+    ----------
+    kept : dict
+        Results with the fields that they read [-].
+    changed : frozenset or None
+        The fields that have changed; None for all [-].
+
+    Returns
+    -------
+    dict
+        Those that read none of them [-].
+    """
+    if changed is None:
+        return {}
+    return {key: one for key, one in kept.items() if changed.isdisjoint(one[1])}
+
+
+class Live:
+    """Descriptions filled with numbers, which can be changed in place and note which fields are read.
+
+    Parameters
+    ----------
+    stated : tuple
+        Pairs of a key path and a declared thing with `Quantity` in place of its numbers.
+    draw : callable
+        Gives the number or the array for a key path and its quantity [SI].
+    reads : Reads
+        Told of every field that is read.
+    aside : bool
+        Whether its fields are noted as those of another description of the same things: see `aside_too`.
+
+    Attributes
+    ----------
+    things : tuple
+        The declared things with numbers [SI].
+    """
+
+    def __init__(self, stated: Iterable[tuple[KeyPath, Any]], draw: Draw, reads: Reads, aside: bool = False) -> None:
+        self._draw, self._reads, self._aside = draw, reads, aside
+        self._nodes: list[tuple[KeyPath, Any]] = []
+        self.things = tuple(self._filled(thing, path) for path, thing in stated)
+
+    def _filled(self, value: Any, path: KeyPath) -> Any:
+        if isinstance(value, Quantity):
+            return self._draw(path, value)
+        if isinstance(value, dict):
+            return {key: self._filled(item, (*path, key)) for key, item in value.items()}
+        if isinstance(value, tuple):
+            return tuple(self._filled(item, (*path, i)) for i, item in enumerate(value))
+        return self._node(value, path) if dataclasses.is_dataclass(value) else value
+
+    def _node(self, stated: Any, path: KeyPath) -> Any:
+        declared: Any = type(stated)
+        node = object.__new__(_noting(declared))
+        object.__setattr__(node, "_at", ~len(self._nodes) if self._aside else len(self._nodes))
+        object.__setattr__(node, "_seen_by", self._reads)
+        self._nodes.append((path, node))
+        for name, put in _slots(declared).items():
+            put(node, self._filled(getattr(stated, name), (*path, name)))
+        return node
+
+    def change(self, fields: Mapping[Place, Any], draw: Draw) -> None:
+        """Put other numbers into some fields.
+
+        Parameters
+        ----------
+        fields : mapping
+            What they state now, quantities, by field [-].
+        draw : callable
+            Gives the number or the array for a key path and its quantity [SI].
+        """
+        self._draw = draw
+        for (at, name), value in fields.items():
+            path, node = self._nodes[at]
+            declared: Any = type(node).__base__
+            _slots(declared)[name](node, self._filled(value, (*path, name)))
+
+
+def aside_too(places: Iterable[Place]) -> Places:
+    """Name fields in both descriptions, the one and the one aside.
+
+    Parameters
+    ----------
+    places : iterable of tuple
+        Fields of the one [-].
+
+    Returns
+    -------
+    frozenset
+        These, and the same fields of the one aside [-].
+    """
+    return frozenset(place for at, name in places for place in ((at, name), (~at, name)))
+
+
+def fields_of(stated: Iterable[tuple[KeyPath, Any]]) -> Iterator[tuple[Place, KeyPath, Any]]:
+    """List every field of some descriptions, except those that hold further described things.
+
+    Parameters
+    ----------
+    stated : iterable of tuple
+        Pairs of a key path and a declared thing with `Quantity` in place of its numbers [-].
+
+    Yields
+    ------
+    tuple
+        The field, its key path and what it holds, in the order of the declaration [-].
+    """
+    count = iter(range(1_000_000_000))
+    for path, thing in stated:
+        yield from _fields(thing, path, count)
+
+
+def _fields(thing: Any, path: KeyPath, count: Iterator[int]) -> Iterator[tuple[Place, KeyPath, Any]]:
+    at = next(count)
+    declared: Any = type(thing)
+    for name in _slots(declared):
+        value = getattr(thing, name)
+        inner = list(_described(value, (*path, name)))
+        if not inner:
+            yield (at, name), (*path, name), value
+        for where, item in inner:
+            yield from _fields(item, where, count)
+
+
+def _described(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
+    """The described things that a field holds."""
+    if isinstance(value, dict | tuple):
+        for key, item in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _described(item, (*path, key))
+    elif dataclasses.is_dataclass(value) and not isinstance(value, Quantity):
+        yield path, value
+
+
+def quantities_in(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Quantity]]:
+    """List the quantities of one field.
+
+    Parameters
+    ----------
+    value : object
+        What the field holds [-].
+    path : tuple of str or int
+        Its key path [-].
+
+    Yields
+    ------
+    tuple
+        Key path and quantity [-].
+    """
+    if isinstance(value, Quantity):
+        yield path, value
+    elif isinstance(value, dict | tuple):
+        for key, item in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from quantities_in(item, (*path, key))
+
+
+@cache
+def _slots(declared: Any) -> dict[str, Callable[[Any, Any], None]]:
+    """What sets each field of a declaration, past its being frozen."""
+    return {field.name: getattr(declared, field.name).__set__ for field in dataclasses.fields(declared)}
+
+
+@cache
+def _noting(declared: Any) -> Any:
+    """The same declaration, with fields that note when they are read; a copy of it is a plain one."""
+    members: dict[str, Any] = {name: _noted(name, getattr(declared, name)) for name in _slots(declared)}
+    own = {
+        "__slots__": ("_at", "_seen_by"),
+        "__module__": declared.__module__,
+        "__doc__": declared.__doc__,
+        "__new__": lambda _cls, **numbers: declared(**numbers),
+    }
+    return type(declared.__name__, (declared,), own | members)
+
+
+def _noted(name: str, slot: Any) -> property:
+    get = slot.__get__
+
+    def read(node: Any) -> Any:
+        """Note that the field was read, and give it."""
+        node._seen_by.seen.add((node._at, name))
+        return get(node)
+
+    return property(read)

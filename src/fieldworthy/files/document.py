@@ -1,0 +1,377 @@
+"""Reads YAML text into plain data, bounded, with the place of every key.
+
+The parser's events are turned into data here, one by one: so the nesting and the number of values are bounded
+before anything is built, and a problem is found at its own line and column.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeAlias
+
+from fieldworthy.files.problems import BadInput, KeyPath, Problem, nearest
+
+LARGEST = 2_000_000  # bytes; a robot file is some tens of kilobytes
+Mark: TypeAlias = tuple[int, int]
+
+
+@dataclass(slots=True)
+class Document:
+    """A file's data and where each key stands.
+
+    Attributes
+    ----------
+    file : Path
+        The file as the person named it.
+    data : object
+        Dictionaries, lists, strings, numbers, truth values and None.
+    marks : dict
+        Line and column (from 1) by key path, of the value.
+    files : dict
+        The file by key path, for keys that came from another one, such as a parts list.
+    problems : list of Problem
+        What the reader itself found wrong.
+    """
+
+    file: Path
+    data: Any = None
+    marks: dict[KeyPath, Mark] = field(default_factory=dict)
+    files: dict[KeyPath, Path] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+    def place(self, key: KeyPath) -> Mark:
+        """Find where a key stands, or the nearest key above it.
+
+        Parameters
+        ----------
+        key : tuple of str or int
+            The key path [-].
+
+        Returns
+        -------
+        tuple of int
+            Line and column, from 1 [-].
+        """
+        for end in range(len(key), -1, -1):
+            if key[:end] in self.marks:
+                return self.marks[key[:end]]
+        return (1, 1)
+
+    def problem(self, key: KeyPath, expected: str, suggestion: str | None = None) -> Problem:
+        """Describe one thing wrong at a key.
+
+        Parameters
+        ----------
+        key : tuple of str or int
+            The key path [-].
+        expected : str
+            What was expected there [-].
+        suggestion : str or None
+            What was probably meant [-].
+
+        Returns
+        -------
+        Problem
+            With line and column filled in [-].
+        """
+        line, column = self.place(key)
+        file = next((self.files[key[:end]] for end in range(len(key), 0, -1) if key[:end] in self.files), self.file)
+        return Problem(file, line, column, key, expected, suggestion)
+
+
+def read_bytes(file: Path) -> bytes:
+    """Read a file whole, within bounds.
+
+    Parameters
+    ----------
+    file : Path
+        The file [-].
+
+    Returns
+    -------
+    bytes
+        What stands in it [-].
+
+    Raises
+    ------
+    BadInput
+        When it is missing, a directory, unreadable or too large.
+    """
+
+    def bad(expected: str) -> BadInput:
+        return BadInput([Problem(file, 1, 1, (), expected)])
+
+    try:
+        if file.is_dir():
+            raise bad("expected a file, found a directory")
+        with file.open("rb") as stream:
+            raw = stream.read(LARGEST + 1)
+    except FileNotFoundError as error:
+        near = nearest(file.name, _siblings(file))
+        raise BadInput([Problem(file, 1, 1, (), "no such file", near)]) from error
+    except (OSError, ValueError) as error:
+        raise bad(f"the file cannot be read ({getattr(error, 'strerror', None) or error})") from error
+    if len(raw) > LARGEST:
+        raise bad(f"expected a file of at most {LARGEST // 1_000_000} MB")
+    return raw
+
+
+def read_text(file: Path) -> str:
+    """Read a text file whole, within bounds.
+
+    Parameters
+    ----------
+    file : Path
+        The file [-].
+
+    Returns
+    -------
+    str
+        Its text [-].
+
+    Raises
+    ------
+    BadInput
+        When it is missing, a directory, unreadable, too large or not UTF-8.
+    """
+    raw = read_bytes(file)
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise BadInput([_not_utf8(file, raw, error.start)]) from error
+
+
+def _siblings(file: Path) -> list[str]:
+    try:
+        return [p.name for p in file.parent.iterdir()][:500]
+    except OSError:
+        return []
+
+
+def _not_utf8(file: Path, raw: bytes, at: int) -> Problem:
+    before = raw[:at]
+    line, column = before.count(b"\n") + 1, len(before.rpartition(b"\n")[2]) + 1
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return Problem(file, 1, 1, (), "expected UTF-8 text, found UTF-16: save the file as UTF-8")
+    return Problem(file, line, column, (), f"expected UTF-8 text, found the byte 0x{raw[at]:02x}: save it as UTF-8")
+
+
+DEEPEST = 24  # levels of nesting; a robot file has six
+MOST = 50_000  # values; a robot file has some hundreds
+_INTEGER = re.compile(r"[+-]?\d{1,15}")
+_FLOAT = re.compile(r"[+-]?(\d+\.\d*|\.\d+|\d+)([eE][+-]?\d{1,3})?")
+_TRUTH = {"true": True, "false": False}
+_NOTHING = ("", "~", "null")
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
+_HALF = re.compile("[\ud800-\udfff]")
+_WORDS = {  # what the parser says, and what a person can do about it
+    "found character '\\t' that cannot start any token": "found a tab: indent with spaces",
+    "mapping values are not allowed here": "found ': ' where no key can stand: "
+    "check the indentation, and put a text that holds ': ' in quotes",
+    "could not find expected ':'": "expected 'key: value': a ':' is missing here or on the line above",
+    "but found '<block mapping start>'": "check the indentation: the keys of one group stand one below the other",
+    "expected <block end>": "check the indentation: the keys of one group stand one below the other",
+    "but got '<stream end>'": "found the end of the file: a bracket is not closed",
+    "found unexpected end of stream": "found the end of the file: a quote is not closed",
+}
+
+
+def read_document(file: Path, text: str | None = None) -> Document:
+    """Read a YAML file into plain data with the place of every key.
+
+    Parameters
+    ----------
+    file : Path
+        The file, as it shall be named in messages [-].
+    text : str or None
+        The text, where it is already at hand [-].
+
+    Returns
+    -------
+    Document
+        Data and marks; duplicate keys and aliases stand in its ``problems`` [-].
+
+    Raises
+    ------
+    BadInput
+        When the file cannot be read, is not YAML, or holds no mapping.
+    """
+    from ruamel.yaml import YAML  # noqa: PLC0415  only when a file is read
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError  # noqa: PLC0415
+
+    text = read_text(file) if text is None else text
+    _refuse_control(file, text)
+    try:
+        return _Builder(file, YAML(typ="safe", pure=True).parse(text)).document()
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        raise BadInput([Problem(file, line, column, (), _in_words(str(error.problem or error.context)))]) from error
+    except (YAMLError, ValueError) as error:
+        raise BadInput([Problem(file, 1, 1, (), f"expected YAML: {str(error).splitlines()[0]}")]) from error
+
+
+def _refuse_control(file: Path, text: str) -> None:
+    found = _CONTROL.search(text)
+    if found is not None:
+        before = text[: found.start()]
+        line, column = before.count("\n") + 1, len(before.rpartition("\n")[2]) + 1
+        what = f"expected text, found the control character 0x{ord(found.group()):02x}"
+        raise BadInput([Problem(file, line, column, (), what)])
+
+
+def _in_words(said: str) -> str:
+    return "expected YAML: " + next((words for part, words in _WORDS.items() if part in said), said)
+
+
+def _start(event: Any) -> Mark:
+    return event.start_mark.line + 1, event.start_mark.column + 1
+
+
+class _Builder:
+    """Builds plain data from the events of a YAML parser."""
+
+    def __init__(self, file: Path, events: Iterator[Any]) -> None:
+        self._document = Document(file)
+        self._events = events
+        self._left = MOST
+
+    def document(self) -> Document:
+        """Read one document, which must be a mapping."""
+        from ruamel.yaml.events import MappingStartEvent, StreamEndEvent  # noqa: PLC0415  see above
+
+        self._next()  # the stream's start
+        if isinstance(self._next(), StreamEndEvent):
+            raise self._refused((1, 1), "expected a mapping of keys, found an empty file")
+        root = self._next()
+        if not isinstance(root, MappingStartEvent):
+            raise self._refused(_start(root), "expected a mapping of keys at the top of the file")
+        self._document.data = self._value(root, ())
+        self._next()  # the document's end
+        after = self._next()
+        if not isinstance(after, StreamEndEvent):
+            self._complain(_start(after), (), "found a second '---': a file holds one document")
+        return self._document
+
+    def _next(self) -> Any:
+        self._left -= 1
+        event = next(self._events)
+        if self._left < 0:
+            raise self._refused(_start(event), f"expected at most {MOST:,} values in a file")
+        return event
+
+    def _refused(self, at: Mark, expected: str) -> BadInput:
+        return BadInput([*self._document.problems, Problem(self._document.file, *at, (), expected)])
+
+    def _complain(self, at: Mark, path: KeyPath, expected: str) -> None:
+        self._document.problems.append(Problem(self._document.file, *at, path, expected))
+
+    def _refuse_escaped(self, at: Mark, path: KeyPath, value: Any) -> None:
+        """Refuse control characters that are written as escapes, such as a backslash and an e."""
+        found = _CONTROL.search(value) if isinstance(value, str) else None
+        if found is not None:
+            expected = f"expected text, found the control character 0x{ord(found.group()):02x}"
+            raise BadInput([*self._document.problems, Problem(self._document.file, *at, path, expected)])
+
+    def _value(self, event: Any, path: KeyPath) -> Any:
+        at = _start(event)
+        self._document.marks.setdefault(path, at)
+        kind = type(event).__name__
+        if kind == "AliasEvent":
+            self._complain(at, path, "expected no aliases (*name): write the value out")
+            return None
+        if kind == "ScalarEvent":
+            value = scalar_of(event)
+            self._refuse_escaped(at, path, value)
+            return value
+        if len(path) >= DEEPEST:
+            raise self._refused(at, f"expected at most {DEEPEST} levels of nesting")
+        return self._sequence(path) if kind == "SequenceStartEvent" else self._mapping(path)
+
+    def _sequence(self, path: KeyPath) -> list[Any]:
+        found: list[Any] = []
+        while type(event := self._next()).__name__ != "SequenceEndEvent":
+            found.append(self._value(event, (*path, len(found))))
+        return found
+
+    def _mapping(self, path: KeyPath) -> dict[str, Any]:
+        found: dict[str, Any] = {}
+        while type(event := self._next()).__name__ != "MappingEndEvent":
+            at = _start(event)
+            if type(event).__name__ != "ScalarEvent":
+                self._complain(at, path, "expected a plain word as key")
+                self._skip(event)
+                self._skip(self._next())
+                continue
+            key = _paired(str(event.value))
+            self._refuse_escaped(at, (*path, key), key)
+            if key in found:
+                self._complain(at, (*path, key), "expected each key only once")
+                self._skip(self._next())
+                continue
+            value = self._next()
+            empty = getattr(value, "value", None) == "" and value.style is None
+            self._document.marks[(*path, key)] = at if empty else _start(value)  # nothing stands at its key
+            self._document.marks[(*path, key, "")] = at  # where the key itself stands
+            found[key] = self._value(value, (*path, key))
+        return found
+
+    def _skip(self, event: Any) -> None:
+        """Pass over one value, however deep."""
+        depth = 0
+        while True:
+            name = type(event).__name__
+            depth += name.endswith("StartEvent")
+            depth -= name.endswith("EndEvent")
+            if depth == 0:
+                return
+            event = self._next()
+
+
+def scalar_of(event: Any) -> Any:
+    """Read a scalar of the parser.
+
+    Parameters
+    ----------
+    event : ruamel.yaml.events.ScalarEvent
+        With its text and its quotes [-].
+
+    Returns
+    -------
+    object
+        A text, a number, a truth value or None [-].
+    """
+    text = _paired(str(event.value))
+    return text if event.style in ("'", '"', "|", ">") else plain_scalar(text)
+
+
+def _paired(text: str) -> str:
+    r"""Join what JSON writes as two halves, such as "\ud83e\udd16" for a face."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "surrogatepass") if _HALF.search(text) else text
+
+
+def plain_scalar(text: str) -> Any:
+    """Read a text that stands in a file without quotes.
+
+    Parameters
+    ----------
+    text : str
+        As it stands there [-].
+
+    Returns
+    -------
+    object
+        A text, a number, a truth value or None [-].
+    """
+    if text.lower() in _NOTHING:
+        return None
+    if text.lower() in _TRUTH:
+        return _TRUTH[text.lower()]
+    if _INTEGER.fullmatch(text):
+        return int(text)
+    number = float(text) if _FLOAT.fullmatch(text) else math.inf
+    return number if math.isfinite(number) else text

@@ -1,0 +1,228 @@
+"""Checks a file's data against a declaration and says in words what is wrong, everything at once."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, get_args, get_origin
+
+from pydantic import ValidationError
+
+from fieldworthy.files.declare import Spec, schema_of
+from fieldworthy.files.document import Document
+from fieldworthy.files.problems import BadInput, KeyPath, Problem, nearest, shorten
+
+
+def models_at(schema: type[Spec], data: Any, path: KeyPath) -> list[type[Spec]]:
+    """Find which schemas a mapping of the file may follow.
+
+    Parameters
+    ----------
+    schema : type of Spec
+        The schema of the whole file [-].
+    data : object
+        The file's data, to choose among kinds [-].
+    path : tuple of str or int
+        The key path of the mapping [-].
+
+    Returns
+    -------
+    list of type of Spec
+        One schema, or several where the file does not say which kind it is [-].
+    """
+    annotations: list[Any] = [schema]
+    for key in path:
+        data = _step(data, key)
+        annotations = [inner for a in annotations for inner in _inside(a, key)]
+    models = [m for a in annotations for m in _models(a)]
+    kind = data.get("kind") if isinstance(data, dict) else None
+    chosen = [m for m in models if _accepts(m, kind)]
+    return chosen or models
+
+
+def _step(data: Any, key: str | int) -> Any:
+    if isinstance(data, dict):
+        return data.get(str(key))
+    return data[key] if isinstance(data, list) and isinstance(key, int) and key < len(data) else None
+
+
+def _accepts(model: type[Spec], kind: Any) -> bool:
+    field = model.model_fields.get("kind")
+    return field is not None and kind in get_args(field.annotation)
+
+
+def _models(annotation: Any) -> list[type[Spec]]:
+    if isinstance(annotation, type) and issubclass(annotation, Spec):
+        return [annotation]
+    if get_origin(annotation) in (dict, list, tuple):
+        return []
+    return [m for a in get_args(annotation) for m in _models(a)]
+
+
+def _inside(annotation: Any, key: str | int) -> list[Any]:
+    """The annotations that stand behind one key of an annotation."""
+    if isinstance(annotation, type) and issubclass(annotation, Spec):
+        field = annotation.model_fields.get(str(key))
+        return [field.annotation] if field else []
+    origin, args = get_origin(annotation), get_args(annotation)
+    if origin is dict:
+        return [args[1]]
+    if origin in (list, tuple):
+        return [args[0]] if isinstance(key, int) else []
+    return [inner for a in args for inner in _inside(a, key)]
+
+
+_EXPLAINED = 500  # errors; each takes a search for the nearest word
+
+
+def validate(document: Document, declared: type) -> Spec:
+    """Check a document against a declaration.
+
+    Parameters
+    ----------
+    document : Document
+        As `read_document` gives it [-].
+    declared : type
+        The dataclass that declares the file [-].
+
+    Returns
+    -------
+    Spec
+        The validated specification [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    try:
+        spec = schema_of(declared).model_validate(document.data)
+    except ValidationError as error:
+        raise BadInput(_problems(document, declared, error)) from error
+    if document.problems:
+        raise BadInput(document.problems)
+    return spec
+
+
+def checked(document: Document, declared: type) -> tuple[Spec | None, list[Problem]]:
+    """Check a document against a declaration, for a reader that has more to find than the schema.
+
+    Parameters
+    ----------
+    document : Document
+        As `read_document` gives it [-].
+    declared : type
+        The dataclass that declares the file [-].
+
+    Returns
+    -------
+    tuple of Spec or None and list of Problem
+        The specification, or None with what is wrong [-].
+
+    Raises
+    ------
+    BadInput
+        For a file of another form or version, of which nothing more can be said.
+    """
+    try:
+        return validate(document, declared), []
+    except BadInput as error:
+        if not isinstance(document.data, dict) or "fieldworthy" in {p.key[0] for p in error.problems if p.key}:
+            raise
+        return None, list(error.problems)
+
+
+def _problems(document: Document, declared: type, error: ValidationError) -> list[Problem]:
+    """Everything wrong, each key once; a file of another form or version is told so, and nothing else."""
+    found = [_explain(document, declared, dict(e)) for e in error.errors(include_url=False)[:_EXPLAINED]]
+    form = [p for p in found if p.key == ("fieldworthy",) and "fieldworthy" in document.data]
+    said = {(p.key, p.line) for p in document.problems}
+    return form or [*document.problems, *(p for p in found if (p.key, p.line) not in said)]
+
+
+def _explain(document: Document, declared: type, error: dict[str, Any]) -> Problem:
+    """Turn one pydantic error into a sentence for a person."""
+    path = _in_file(document.data, tuple(error["loc"]))
+    kind, context = error["type"], error.get("ctx", {})
+    if kind == "extra_forbidden":
+        return _unknown_key(document, declared, path)
+    if kind == "expected":
+        inner = (*path, context["at"]) if context.get("at") else path
+        return document.problem(inner, f"expected {context['expected']}", context["suggestion"] or None)
+    if kind == "missing":
+        lacking = "one more value is missing in this list" if isinstance(path[-1], int) else "this key is missing"
+        return document.problem(path, lacking)
+    if kind in ("literal_error", "union_tag_invalid"):
+        choices = str(context.get("expected") or context.get("expected_tags"))
+        words = re.findall(r"'([^']*)'", choices)
+        found = error["input"] if kind == "literal_error" else context.get("tag", "")
+        where = path if kind == "literal_error" else (*path, "kind")
+        listed = f"one of {', '.join(words)}" if len(words) > 1 else repr(words[0])
+        return document.problem(where, f"expected {listed} (found {shorten(found)})", nearest(str(found), words))
+    if kind == "union_tag_not_found":
+        return document.problem((*path, "kind"), "this key is missing")
+    return document.problem(path, _plain_words(kind, context, error))
+
+
+def _unknown_key(document: Document, declared: type, path: KeyPath) -> Problem:
+    known = _known_keys(schema_of(declared), document.data, path[:-1])
+    near = nearest(str(path[-1]), known)
+    listed = ", ".join(known[:14]) + (", …" if len(known) > 14 else "")
+    at_key = document.problem((*path, ""), f"unknown key; expected one of {listed}", near)
+    return Problem(at_key.file, at_key.line, at_key.column, path, at_key.expected, near)
+
+
+_WORDS = {
+    "model_type": "expected a mapping of keys",
+    "model_attributes_type": "expected a mapping of keys",
+    "dict_type": "expected a mapping of names",
+    "list_type": "expected a list",
+    "tuple_type": "expected a list",
+    "string_type": "expected a text",
+    "int_type": "expected a whole number",
+    "int_parsing": "expected a whole number",
+    "int_from_float": "expected a whole number",
+    "float_type": "expected a number",
+    "float_parsing": "expected a number",
+    "finite_number": "expected a number of finite size",
+    "bool_type": "expected true or false",
+    "bool_parsing": "expected true or false",
+    "string_pattern_mismatch": "expected a name of 1 to 60 letters a to z, digits, spaces and - . , _ + ' / ( )",
+    "greater_than_equal": "expected at least {ge}",
+    "less_than_equal": "expected at most {le}",
+    "string_too_long": "expected a text of at most {max_length} characters",
+    "too_long": "expected at most {max_length} values in this list",
+    "too_short": "expected at least {min_length} values in this list",
+}
+
+
+def _plain_words(kind: str, context: dict[str, Any], error: dict[str, Any]) -> str:
+    message = str(error["msg"])
+    words = _WORDS.get(kind, "expected: " + message[:1].lower() + message[1:]).format(**context)
+    given = error.get("input")
+    if kind == "string_type" and isinstance(given, bool | int | float):
+        return f"{words}: put {shorten(given)} in quotes"
+    return f"{words} (found {shorten(given)})" if not isinstance(given, dict | list) else words
+
+
+def _in_file(data: Any, location: tuple[str | int, ...]) -> KeyPath:
+    """Drop the parts of a pydantic location that are not keys of the file (union branches, '[key]')."""
+    path: list[str | int] = []
+    here = data
+    for part in location:
+        if part == "[key]":
+            continue
+        if isinstance(here, dict) and (part in here or part is location[-1]):
+            path.append(part)
+            here = here.get(part)
+        elif isinstance(here, list) and isinstance(part, int):
+            path.append(part)
+            here = here[part] if part < len(here) else None
+    return tuple(path)
+
+
+def _known_keys(schema: type[Spec], data: Any, path: KeyPath) -> list[str]:
+    """The keys that a mapping of the file may hold, found by walking the schema along the path."""
+    pass
+
+    models = models_at(schema, data, path)
+    return sorted({name for model in models for name in model.model_fields})

@@ -1,0 +1,73 @@
+"""When the periods of a match begin and end, and when the finish must begin at the latest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.match.setup import Part
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """One period of a match.
+
+    Attributes
+    ----------
+    name : str
+        ``autonomous``, ``driven`` or ``solo``.
+    begins, ends : float
+        In the time of the match [s].
+    """
+
+    name: str
+    begins: float
+    ends: float
+
+
+@dataclass(frozen=True, slots=True)
+class Whistles:
+    """The times that a match is played to.
+
+    Attributes
+    ----------
+    periods : tuple of Period
+        In order.
+    reserve : float or None
+        When the driven steps stop and the finish must begin [s]; None without a finish.
+    """
+
+    periods: tuple[Period, ...]
+    reserve: float | None
+
+    @property
+    def end(self) -> float:
+        """When the last period ends [s]."""
+        return self.periods[-1].ends
+
+
+def whistles(context: Context, part: Part = "whole") -> Whistles:
+    """Say when the periods of a part of the match begin and end.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+    part : str
+        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
+
+    Returns
+    -------
+    Whistles
+        In the time of that part, which starts at 0 [s].
+    """
+    times, plan = context.nominal.season.periods, context.nominal.robot.plan
+    alone = Period("autonomous", 0.0, first(times.autonomous))
+    if part == "autonomous":
+        return Whistles((alone,), None)
+    begins = alone.ends if part == "whole" else 0.0
+    lasts = first(times.solo or 0.0) if part == "solo" else first(times.driven)
+    driven = Period("solo" if part == "solo" else "driven", begins, begins + lasts)
+    reserve = None if plan is None or plan.finish is None else driven.ends - first(plan.finish.reserve)
+    return Whistles((alone, driven) if part == "whole" else (driven,), reserve)

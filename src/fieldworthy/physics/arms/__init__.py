@@ -1,0 +1,1 @@
+"""Arms and linkages: rockers, cranks, moments, sizes, arms swung by motors."""

@@ -1,0 +1,284 @@
+"""A motor-driven arm: torque along the swing, steady speed, time, and what holding takes.
+
+The torque of weights and elastics comes from ``leverage``. A raised arm falls when the power goes: keep clear
+of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics._refuse import SMALL, ratio, refuse
+from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.motors.battery import Battery, operating_point
+from fieldworthy.physics.motors.motor import Controller, MotorLine, torque_current
+
+_NEWTON_POWER = 3
+
+
+def _refuse_unset(name: str, value: Real) -> None:
+    """Refuse a scalar that is not positive."""
+    refuse(np.asarray(value) > 0.0, lambda: f"{name} must be positive, got {value!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class MotorDrive:
+    """A motor that swings an arm through gearing, on its straight torque-speed line.
+
+    Parameters
+    ----------
+    stall_torque : Real
+        Torque at standstill within the current limit, at the motor [N m].
+    free_speed : Real
+        Speed without load, at the motor [rad/s].
+    reduction : Real
+        Motor turns per turn of the arm [-].
+    efficiency : Real
+        Share of the torque that gearing lets through [-].
+    """
+
+    stall_torque: Real
+    free_speed: Real
+    reduction: Real
+    efficiency: Real = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("stall_torque", "free_speed", "reduction", "efficiency"):
+            _refuse_unset(name, getattr(self, name))
+
+
+def motor_share(drive: MotorDrive, torque: Real) -> Array:
+    """Return the share of the stall torque that moving the arm takes.
+
+    Parameters
+    ----------
+    drive : MotorDrive
+        Motor and gearing [-].
+    torque : Real
+        Torque asked of the motor at the arm, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Share of stall torque [-]; negative where the load drives the motor.
+
+    Notes
+    -----
+    Gearing losses add to a load and take from one that drives.
+    """
+    t = np.asarray(torque)
+    through = np.where(t > 0.0, 1.0 / np.asarray(drive.efficiency), drive.efficiency)
+    return t * through / (np.asarray(drive.reduction) * drive.stall_torque)
+
+
+def motor_speed(drive: MotorDrive, torque: Real) -> Array:
+    """Return the steady speed of the arm against a torque.
+
+    Parameters
+    ----------
+    drive : MotorDrive
+        Motor and gearing [-].
+    torque : Real
+        Torque asked of the motor at the arm, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Speed of the arm [rad/s]; 0 where the motor stalls.
+    """
+    left = np.maximum(1.0 - motor_share(drive, torque), 0.0)
+    return np.asarray(left * drive.free_speed / np.asarray(drive.reduction))
+
+
+@dataclass(frozen=True, slots=True)
+class SaggingMotor:
+    """Equal motors on one battery, each within what its controller allows.
+
+    Parameters
+    ----------
+    line : MotorLine
+        Each motor [-].
+    controller : Controller
+        Its bounds [-].
+    battery : Battery
+        The battery, whose voltage sags with their current [-].
+    count : Real
+        How many motors [-].
+    """
+
+    line: MotorLine
+    controller: Controller
+    battery: Battery
+    count: Real = 1.0
+
+    @property
+    def stall_torque(self) -> Array:
+        """Torque of each at standstill, sag and limit counted [N m]."""
+        return np.asarray(operating_point(self.line, self.controller, self.battery, self.count, 0.0).torque)
+
+
+def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
+    """Return the speed at which each motor gives a torque at full voltage.
+
+    Parameters
+    ----------
+    motor : SaggingMotor
+        Motors and battery [-].
+    torque : Real
+        Torque of each, at its shaft [N m]; where the load drives it, it runs as without load.
+
+    Returns
+    -------
+    Array
+        Speed of the shaft [rad/s]; 0 where the torque is more than it has at standstill.
+
+    Notes
+    -----
+    w = (V0 - (R + n Rb) I) / Ke with I = T / Kt + I0, at most P / T under a power cap.
+
+    References
+    ----------
+    hughes: ch. 3; Kirchhoff's voltage law.
+    """
+    asked = np.maximum(torque, 0.0)
+    line, battery = motor.line, motor.battery
+    current = torque_current(asked, line.torque_constant, line.free_current)
+    in_series = line.resistance + motor.count * battery.resistance
+    on_line = (battery.open_voltage - in_series * current) / line.voltage_constant
+    capped = np.minimum(on_line, motor.controller.power_cap / np.maximum(asked, SMALL))
+    return np.where(asked <= motor.stall_torque, np.maximum(capped, 0.0), 0.0)
+
+
+def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Array, torque: Array) -> Array:
+    """Return the time of a swing from rest, speeding up included.
+
+    Parameters
+    ----------
+    motor : SaggingMotor
+        Motors and battery [-].
+    drive : MotorDrive
+        The same motors together, and their gearing [-].
+    inertia : Real
+        Moment of inertia of arm, load and rotors, at the arm [kg m2].
+    angle : Array
+        Angles along the swing, points leading [rad].
+    torque : Array
+        Torque asked of the motors at the arm there, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Time [s], infinite where the arm does not get there; it runs into its stop, braking is not in it.
+
+    Notes
+    -----
+    Kinetic energy from point to point, J (w2^2 - w1^2) / 2 = (T - load) dangle, with the mean of T(w1) and T(w2) on the
+    sagged line but never past its steady speed, and T(w2) at the power cap. T is the least of line, current limit and
+    cap, so w2 is the least of their solutions. Let the points be denser at the start.
+
+    References
+    ----------
+    hughes: ch. 3.
+    """
+    line, battery = motor.line, motor.battery
+    through = motor.count * np.asarray(drive.reduction) * drive.efficiency
+    in_series = line.resistance + motor.count * battery.resistance
+    at_rest = through * line.torque_constant * (battery.open_voltage / in_series - line.free_current)
+    fall = through * drive.reduction * line.torque_constant * line.voltage_constant / in_series
+    held = through * line.torque_constant * np.maximum(motor.controller.current_limit - line.free_current, 0.0)
+    power = motor.count * drive.efficiency * np.asarray(motor.controller.power_cap)
+    load = motor_share(drive, torque) * drive.stall_torque * drive.reduction * drive.efficiency
+    time: Real = 0.0
+    speed: Real = 0.0
+    for k, width in enumerate(np.abs(np.diff(angle, axis=0))):
+        gain = 2.0 * width / np.asarray(inertia)
+        before = np.square(speed) - gain * 0.5 * (load[k] + load[k + 1])
+        half = 0.25 * gain * fall
+        on_line = np.sqrt(np.maximum(half * half + before + gain * at_rest - 2.0 * half * speed, 0.0)) - half
+        steady = (at_rest - 0.5 * (load[k] + load[k + 1])) / fall
+        on_line = np.clip(on_line, np.minimum(speed, steady), np.maximum(speed, steady))
+        new = np.maximum(np.minimum(on_line, np.sqrt(np.maximum(before + gain * held, 0.0))), 0.0)
+        for _ in range(_NEWTON_POWER):  # from above, on a convex curve; no step where the cap does not bind
+            miss = np.maximum(new * (np.square(new) - before) - gain * power, 0.0)
+            new = new - miss / np.maximum(3.0 * np.square(new) - before, SMALL)
+        time = time + 2.0 * width * ratio(1.0, np.where(new > 0.0, speed + new, 0.0))
+        speed = new
+    return np.asarray(time)
+
+
+def holding_share(drive: MotorDrive, passive: Real, friction_torque: Real = 0.0) -> Array:
+    """Return the share of the stall torque that holding the arm still takes.
+
+    Parameters
+    ----------
+    drive : MotorDrive
+        Motor and gearing [-].
+    passive : Real
+        Torque of weights and elastics on the arm [N m].
+    friction_torque : Real
+        Friction at the pivot, which helps to hold [N m].
+
+    Returns
+    -------
+    Array
+        Share of stall torque [-], 0 where friction holds it.
+
+    Notes
+    -----
+    Losses in the gearing help to hold. A motor that holds at stall heats: a quarter of stall torque for long
+    is commonly too much (common practice, no source).
+
+    References
+    ----------
+    practice: holding at stall heats a motor.
+    """
+    left = np.maximum(np.abs(passive) - friction_torque, 0.0)
+    return np.asarray(left * drive.efficiency / (np.asarray(drive.reduction) * drive.stall_torque))
+
+
+def swing_time(angle: Array, speed: Array) -> Array:
+    """Return the time through the given angles at the given speeds.
+
+    Parameters
+    ----------
+    angle : Array
+        Angles along the swing, points leading [rad].
+    speed : Array
+        Speed at each [rad/s].
+
+    Returns
+    -------
+    Array
+        Time [s], infinite where the arm stalls on the way; starting up and braking are not in it.
+
+    Notes
+    -----
+    Trapezoid of dangle / speed.
+    """
+    pace = ratio(1.0, speed)
+    step = np.abs(np.diff(angle, axis=0))
+    return np.asarray((0.5 * step * (pace[1:] + pace[:-1])).sum(axis=0))
+
+
+def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inertia_torque: Real = 0.0) -> Array:
+    """Return the torque that the motor must give at the arm.
+
+    Parameters
+    ----------
+    passive : Real
+        Torque of weights and elastics, positive raising [N m].
+    sense : Real
+        +1 raising, -1 lowering [-].
+    friction_torque : Real
+        Friction of the pivot [N m].
+    inertia_torque : Real
+        Moment of inertia times acceleration, in the direction of motion [N m].
+
+    Returns
+    -------
+    Array
+        Torque in the direction of motion [N m]; negative where it has to brake.
+    """
+    return np.asarray(friction_torque + np.asarray(inertia_torque) - sense * np.asarray(passive))

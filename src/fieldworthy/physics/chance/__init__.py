@@ -1,0 +1,1 @@
+"""Chances: counts, intervals, distributions, draws."""

@@ -1,0 +1,1 @@
+"""Colours, hues and telling them apart."""

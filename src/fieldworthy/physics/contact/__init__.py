@@ -1,0 +1,1 @@
+"""Touching bodies: rollers, hooks, jaws, seams, stops, ejectors."""

@@ -1,0 +1,391 @@
+"""A clamp that hooks the rim of an object's base: the plan, the heights, and what it holds.
+
+Plan view: x points away from the robot, y to its left, with the line through the two stops at x = 0. The
+robot backs onto the object until a stop or the wall behind the stops touches it, then the jaw comes down a
+little way out from the stops. The object is caught when its rim lies under the whole width of the jaw by at
+least the hook's depth.
+
+A clamp is a pinch point that closes faster than a hand leaves it: release the air before work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.physics._refuse import refuse, refuse_unsized
+from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.statics.outline import Outline, Polygon, corner_angles, front, nearest, normals
+
+SCAN = 8
+"""Steps in which a window is searched for its first end; one that opens and shuts within a step goes unseen."""
+
+FINENESS = 2.0**-20
+"""Share of such a step to which the end is then found."""
+
+AT_ONCE = 2048
+"""Trials that are worked out at once: few cases are cut finely, many are halved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """What the object is backed against and the jaw that comes down on it, in plan.
+
+    Parameters
+    ----------
+    stop_gap : Real
+        Distance between the two stops [m].
+    throat : Real
+        Free depth behind the line of the stops, up to a wall; 0 for a plain bar, infinite for none [m].
+    jaw_reach : Real
+        How far out from the line of the stops the jaw comes down, its inner face [m].
+    jaw_width : Real
+        Width of the jaw [m].
+    hook : Real
+        Least depth of rim under the jaw that counts as caught [m].
+
+    Raises
+    ------
+    ValueError
+        If a scalar stop_gap, jaw_reach or jaw_width is not positive, or throat or hook is negative.
+    """
+
+    stop_gap: Real
+    throat: Real
+    jaw_reach: Real
+    jaw_width: Real
+    hook: Real
+
+    def __post_init__(self) -> None:
+        refuse_unsized(stop_gap=self.stop_gap, jaw_reach=self.jaw_reach, jaw_width=self.jaw_width)
+        refuse(np.asarray(self.throat) >= 0.0, lambda: f"throat must not be negative, got {self.throat!r}")
+        refuse(np.asarray(self.hook) >= 0.0, lambda: f"hook must not be negative, got {self.hook!r}")
+
+
+def flat_yaw(polygon: Polygon, side: int) -> Array:
+    """Return the turn that brings a side flat against the stops.
+
+    Parameters
+    ----------
+    polygon : Polygon
+        The object's base [-].
+    side : int
+        Which side, from corner ``side`` to the next [-].
+
+    Returns
+    -------
+    Array
+        Yaw, -pi to pi [rad].
+    """
+    return _wrap(np.pi - normals(polygon)[side])
+
+
+def corner_yaw(polygon: Polygon, corner: int) -> Array:
+    """Return the turn that points a corner into the throat, its two sides sloping alike.
+
+    Parameters
+    ----------
+    polygon : Polygon
+        The object's base [-].
+    corner : int
+        Which corner [-].
+
+    Returns
+    -------
+    Array
+        Yaw, -pi to pi [rad].
+    """
+    half = 0.5 * (np.pi - corner_angles(polygon)[corner])
+    return _wrap(np.pi - normals(polygon)[corner] + half)
+
+
+def _wrap(angle: Array) -> Array:
+    """Bring an angle into -pi to pi."""
+    return np.asarray(np.mod(angle + np.pi, 2.0 * np.pi) - np.pi)
+
+
+def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array:
+    """Return how deep the rim lies under the jaw once the robot has backed up to the object.
+
+    Parameters
+    ----------
+    seat : Seat
+        Stops and jaw in plan [-].
+    outline : Polygon or Circle
+        The object's rim, about the point that ``sideways`` measures [-].
+    yaw : Real
+        The object's turn from x towards y [rad].
+    sideways : Real
+        The object's place towards y [m].
+
+    Returns
+    -------
+    Array
+        Depth at the shallower end of the jaw [m]; negative where the jaw comes down in front of the rim,
+        minus infinity where it comes down beside the object.
+
+    Notes
+    -----
+    The near face is convex, so of all the places along the jaw one of its ends is the shallowest. The object
+    rests where it is: that a push may turn it square against the stops is not counted on.
+    """
+    half_gap, half_jaw, aside = 0.5 * np.asarray(seat.stop_gap), 0.5 * np.asarray(seat.jaw_width), np.asarray(sideways)
+    lines = np.broadcast_arrays(-half_gap - aside, half_gap - aside, -half_jaw - aside, half_jaw - aside)
+    face = front(outline, yaw, np.stack(lines))
+    touch = np.maximum(-np.minimum(face[0], face[1]), -np.asarray(seat.throat) - nearest(outline, yaw))
+    met = np.isfinite(touch)
+    depth = seat.jaw_reach - np.maximum(face[2], face[3]) - np.where(met, touch, 0.0)
+    return np.where(met, depth, -np.inf)
+
+
+def caught(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> npt.NDArray[np.bool_]:
+    """Tell where the jaw catches the rim.
+
+    Parameters
+    ----------
+    seat : Seat
+        Stops and jaw in plan [-].
+    outline : Polygon or Circle
+        The object's rim [-].
+    yaw : Real
+        The object's turn [rad].
+    sideways : Real
+        The object's place towards y [m].
+
+    Returns
+    -------
+    ndarray of bool
+        True where the engagement is at least the hook's depth [-].
+    """
+    return np.asarray(engagement(seat, outline, yaw, sideways) >= seat.hook)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """How far the object may be off to either side and still be caught.
+
+    Parameters
+    ----------
+    below : Array
+        Reach of the window to the negative side, 0 or more [rad] or [m].
+    above : Array
+        Its reach to the positive side [rad] or [m].
+    """
+
+    below: Array
+    above: Array
+
+
+def yaw_window(seat: Seat, outline: Outline, yaw: Real, limit: Real, sideways: Real = 0.0) -> Window:
+    """Return how far the object may be turned from a seat and still be caught.
+
+    Parameters
+    ----------
+    seat : Seat
+        Stops and jaw in plan [-].
+    outline : Polygon or Circle
+        The object's rim [-].
+    yaw : Real
+        The seat's own turn, from `flat_yaw` or `corner_yaw` [rad].
+    limit : Real
+        How far to look to either side, usually half way to the next seat [rad].
+    sideways : Real
+        The object's place towards y [m].
+
+    Returns
+    -------
+    Window
+        To either side, at most ``limit``, zero where the seat itself is not caught [rad].
+    """
+
+    def spare(turn: Array) -> Array:
+        return np.asarray(engagement(seat, outline, yaw + turn, sideways) - seat.hook)
+
+    return Window(_first_end(lambda t: spare(-t), limit), _first_end(spare, limit))
+
+
+def sideways_window(seat: Seat, outline: Outline, yaw: Real, limit: Real) -> Window:
+    """Return how far the object may be off to the side of a seat and still be caught.
+
+    Parameters
+    ----------
+    seat : Seat
+        Stops and jaw in plan [-].
+    outline : Polygon or Circle
+        The object's rim [-].
+    yaw : Real
+        The object's turn, the seat's own with or without an error [rad].
+    limit : Real
+        How far to look to either side, half the object's width being enough [m].
+
+    Returns
+    -------
+    Window
+        To either side, at most ``limit``, zero where the seat itself is not caught [m].
+    """
+
+    def spare(shift: Array) -> Array:
+        return np.asarray(engagement(seat, outline, yaw, shift) - seat.hook)
+
+    return Window(_first_end(lambda s: spare(-s), limit), _first_end(spare, limit))
+
+
+def _first_end(spare: Callable[[Array], Array], limit: Real) -> Array:
+    """Return the first place from 0 on where the spare turns negative, the limit where it never does."""
+    at_rest = spare(np.zeros(np.shape(limit))) >= 0.0
+    width = np.where(at_rest, limit, 0.0)
+    low, width = _cut(spare, np.zeros(width.shape), width, SCAN)
+    whole = low >= np.asarray(limit) * (1.0 - 0.5 / SCAN)
+    width = np.where(whole, 0.0, width)
+    parts = int(np.clip(AT_ONCE // max(low.size, 1), 2, 64))
+    for _ in range(int(np.ceil(np.log(FINENESS) / -np.log(parts)))):
+        low, width = _cut(spare, low, width, parts)
+    return low
+
+
+def _cut(spare: Callable[[Array], Array], low: Array, width: Array, parts: int) -> tuple[Array, Array]:
+    """Narrow a bracket to the part in which the spare first turns negative; to its end where it never does."""
+    part = width / parts
+    steps = np.arange(1.0, parts + 1.0).reshape((parts,) + (1,) * low.ndim)
+    held = np.logical_and.accumulate(spare(low + steps * part) >= 0.0, axis=0).sum(axis=0)
+    return low + held * part, part
+
+
+@dataclass(frozen=True, slots=True)
+class Heights:
+    """The clamp from the side.
+
+    Parameters
+    ----------
+    open : Real
+        Height of the open jaw's lower edge above the floor [m].
+    closed : Real
+        Height to which that edge comes down when nothing is under it [m].
+    rim_top : Real
+        Height of the rim's upper face [m].
+    rim_thickness : Real
+        Thickness of the rim, from its upper face to what is below [m].
+
+    Raises
+    ------
+    ValueError
+        If a scalar rim_top or rim_thickness is not positive, or the open jaw is not above the closed one.
+    """
+
+    open: Real
+    closed: Real
+    rim_top: Real
+    rim_thickness: Real
+
+    def __post_init__(self) -> None:
+        refuse_unsized(rim_top=self.rim_top, rim_thickness=self.rim_thickness)
+        refuse(
+            np.asarray(np.greater(self.open, self.closed)),
+            lambda: f"open {self.open!r} m must be above closed {self.closed!r} m",
+        )
+
+
+def entry_clearance(heights: Heights) -> Array:
+    """Return the gap between the open jaw and the rim that has to pass beneath it.
+
+    Parameters
+    ----------
+    heights : Heights
+        The clamp from the side [-].
+
+    Returns
+    -------
+    Array
+        Gap, negative where the jaw hits the rim [m].
+    """
+    return np.asarray(np.subtract(heights.open, heights.rim_top))
+
+
+def bite(heights: Heights) -> Array:
+    """Return the stroke that is left in the jaw when it meets the rim, so that it presses.
+
+    Parameters
+    ----------
+    heights : Heights
+        The clamp from the side [-].
+
+    Returns
+    -------
+    Array
+        Overtravel below the rim's upper face, negative where the closed jaw stays above it and holds nothing
+        [m].
+    """
+    return np.asarray(np.subtract(heights.rim_top, heights.closed))
+
+
+def hook_drop(heights: Heights, lip: Real) -> Array:
+    """Return how far a lip below the jaw reaches down behind the rim.
+
+    Parameters
+    ----------
+    heights : Heights
+        The clamp from the side [-].
+    lip : Real
+        How far the lip stands below the jaw's lower edge [m].
+
+    Returns
+    -------
+    Array
+        Overlap of lip and rim, at most the rim's thickness, zero where the jaw does not come down to the rim
+        [m].
+    """
+    depth = np.minimum(lip, heights.rim_thickness)
+    return np.asarray(np.where(bite(heights) >= 0.0, depth, np.maximum(depth + bite(heights), 0.0)))
+
+
+def lift_height(heights: Heights, jaw_travel: Real) -> Array:
+    """Return how high the clamp lifts what it holds with the travel that closing leaves.
+
+    Parameters
+    ----------
+    heights : Heights
+        The clamp from the side [-].
+    jaw_travel : Real
+        Whole travel of the jaw's tip over the stroke, stroke times gain [m].
+
+    Returns
+    -------
+    Array
+        Lift [m], zero where the stroke is used up in closing.
+
+    Notes
+    -----
+    The jaw first crosses the gap to the rim; the rest carries the object with it.
+
+    References
+    ----------
+    practice: 25 mm strokes are usual in clamps, 50 mm ones buy lift height and a gap for loose pieces (common
+        practice, no source).
+    """
+    spare = np.asarray(jaw_travel) - np.maximum(entry_clearance(heights), 0.0)
+    return np.asarray(np.maximum(spare, 0.0))
+
+
+def release_clearance(open_height: Real, surface: Real, size: Real, squeeze: Real = 0.0) -> Array:
+    """Return the room in which a loose object slides out from under the open jaw.
+
+    Parameters
+    ----------
+    open_height : Real
+        Height of the open jaw's lower edge [m].
+    surface : Real
+        Height of what the loose object lies on [m].
+    size : Real
+        The object's free height [m].
+    squeeze : Real
+        Share of that by which it yields, 0 to below 1 [-].
+
+    Returns
+    -------
+    Array
+        Gap less the compressed size [m]; positive where it slides out, negative where it stays trapped.
+    """
+    return np.asarray(np.subtract(open_height, surface) - np.asarray(size) * (1.0 - np.asarray(squeeze)))

@@ -1,0 +1,234 @@
+"""Throwing out what a sorter has decided on: the moment to act, and the errors end to end.
+
+An ejector moves fast and by itself: a pinch point while the robot is enabled.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics import _require as require
+from fieldworthy.physics._types import Real
+from fieldworthy.physics.chance import normal
+
+
+@dataclass(frozen=True, slots=True)
+class EjectWindow:
+    """When the ejector must be in place, counted from the moment the object's nose meets the sensor.
+
+    Attributes
+    ----------
+    opens : Real
+        Moment at which the object before has left the release point [s].
+    closes : Real
+        Moment at which this object's nose reaches the release point [s].
+    ready : Real
+        Earliest moment at which the ejector can be in place [s].
+    """
+
+    opens: Real
+    closes: Real
+    ready: Real
+
+    @property
+    def margin(self) -> Real:
+        """Time to spare after the earliest possible moment; negative is too late.
+
+        Returns
+        -------
+        Real
+            Smaller of the time left until the window closes and the window's own length [s].
+
+        References
+        ----------
+        practice: kinematics at constant speed.
+        """
+        return self.closes - np.maximum(self.ready, self.opens)
+
+    @property
+    def aim(self) -> Real:
+        """Moment to aim at: the middle of what is left of the window.
+
+        Returns
+        -------
+        Real
+            Moment [s].
+
+        References
+        ----------
+        practice: kinematics at constant speed.
+        """
+        return 0.5 * (self.closes + np.maximum(self.ready, self.opens))
+
+
+def eject_window(
+    distance: Real, length: Real, spacing: Real, speed: Real, decision: Real, actuator: Real
+) -> EjectWindow:
+    """Find when an ejector behind a colour sensor must be in place.
+
+    Parameters
+    ----------
+    distance : Real
+        Distance from the sensor to the release point [m].
+    length : Real
+        Length of an object [m].
+    spacing : Real
+        Distance nose to nose to the object before [m].
+    speed : Real
+        Speed of the objects [m/s].
+    decision : Real
+        Time from the nose's arrival to the decision: readings, filter and software latency [s].
+    actuator : Real
+        Time from the command to the ejector in place [s].
+
+    Returns
+    -------
+    EjectWindow
+        The window [s].
+
+    Raises
+    ------
+    ValueError
+        If a length or the speed is not positive, or a time is negative.
+
+    Notes
+    -----
+    opens (D + L - s) / v, closes D / v, ready when decided and moved.
+
+    References
+    ----------
+    practice: kinematics at constant speed.
+    """
+    require.positive(distance=distance, length=length, spacing=spacing, speed=speed)
+    require.not_negative(decision=decision, actuator=actuator)
+    return EjectWindow((distance + length - spacing) / speed, distance / speed, decision + actuator)
+
+
+def eject_chance(window: EjectWindow, scatter: Real) -> Real:
+    """Chance that the ejector is in place within its window when it aims at the middle.
+
+    Parameters
+    ----------
+    window : EjectWindow
+        The window [-].
+    scatter : Real
+        Standard deviation of the moment against the object's place: speed, latency and actuator together [s].
+
+    Returns
+    -------
+    Real
+        Chance, 0 where the window is closed before the ejector is ready [-].
+
+    Raises
+    ------
+    ValueError
+        If the scatter is not positive.
+
+    Notes
+    -----
+    Normal scatter, both ends counted: 2 Phi(margin / (2 sd)) - 1.
+
+    References
+    ----------
+    practice: normal distribution of independent small errors.
+    """
+    require.positive(scatter=scatter)
+    return 1.0 - normal.erfc(np.maximum(window.margin, 0.0) / (2.0 * np.sqrt(2.0) * np.asarray(scatter)))
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What becomes of the objects that pass a sorter, as shares of all of them.
+
+    Attributes
+    ----------
+    kept_right, kept_wrong : Real
+        Kept as it should be, and kept though it should go [-].
+    thrown_right, thrown_wrong : Real
+        Thrown out as it should be, and thrown out though it should stay [-].
+    """
+
+    kept_right: Real
+    kept_wrong: Real
+    thrown_right: Real
+    thrown_wrong: Real
+
+
+def outcome(unwanted: Real, missed: Real, false_alarm: Real, ejected: Real) -> Outcome:
+    """Rates of right and wrong sorting end to end.
+
+    Parameters
+    ----------
+    unwanted : Real
+        Share of objects that should go [-].
+    missed : Real
+        Probability that such an object is taken for a wanted one, after the vote [-].
+    false_alarm : Real
+        Probability that a wanted object is taken for one that should go [-].
+    ejected : Real
+        Chance that an object so taken is thrown out in time [-].
+
+    Returns
+    -------
+    Outcome
+        The four shares; they add up to one [-].
+
+    Raises
+    ------
+    ValueError
+        If a probability lies outside 0 to 1.
+
+    Notes
+    -----
+    Deciding and ejecting fail independently.
+
+    References
+    ----------
+    practice: product rule of independent events.
+    """
+    require.fraction(unwanted=unwanted, missed=missed, false_alarm=false_alarm, ejected=ejected)
+    wanted = 1.0 - np.asarray(unwanted)
+    thrown_right = unwanted * (1.0 - np.asarray(missed)) * ejected
+    thrown_wrong = wanted * false_alarm * ejected
+    return Outcome(wanted - thrown_wrong, unwanted - thrown_right, thrown_right, thrown_wrong)
+
+
+def decision_time(spot: Real, speed: Real, readings: Real, sample_period: Real, latency: Real) -> Real:
+    """Longest time from an object's nose at the sensor to the command.
+
+    Parameters
+    ----------
+    spot : Real
+        Width of what the sensor sees, along the path [m].
+    speed : Real
+        Speed of the objects [m/s].
+    readings : Real
+        Readings that are decided on [-].
+    sample_period : Real
+        Time between two readings [s].
+    latency : Real
+        From the last reading to the command [s].
+
+    Returns
+    -------
+    Real
+        Time [s].
+
+    Raises
+    ------
+    ValueError
+        If the speed or sample period is not positive, or another quantity is negative.
+
+    Notes
+    -----
+    w / v + n T_s + t: the spot must be covered, and the first reading comes up to one period later.
+
+    References
+    ----------
+    practice: kinematics at constant speed.
+    """
+    require.positive(speed=speed, sample_period=sample_period)
+    require.not_negative(spot=spot, readings=readings, latency=latency)
+    return spot / speed + readings * np.asarray(sample_period) + latency

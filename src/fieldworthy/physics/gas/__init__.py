@@ -1,0 +1,1 @@
+"""Compressed air: gas, tanks, cylinders, flow through valves, filling and emptying."""

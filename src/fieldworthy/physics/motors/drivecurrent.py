@@ -1,0 +1,231 @@
+"""What a run-up draws: charge from the battery and heat in the windings; and the ratio that suits a mix of moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.motors.gearing import GearStage
+from fieldworthy.physics.motors.motion import (
+    Load,
+    Move,
+    Powertrain,
+    brake_deceleration,
+    drive_line,
+    move_mix_time,
+    speed_curve,
+)
+from fieldworthy.physics.motors.motor import torque_current
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """What a move takes.
+
+    Parameters
+    ----------
+    charge : Array
+        Charge from the battery [C].
+    energy : Array
+        Energy from the battery's terminals [J].
+    square : Array
+        Square of a motor's winding current, integrated over the move [A2 s].
+    """
+
+    charge: Array
+    energy: Array
+    square: Array
+
+
+def move_draw(powertrain: Powertrain, load: Load, moved: Move) -> Draw:
+    """Return what a straight move draws and how it heats each motor's winding.
+
+    Parameters
+    ----------
+    powertrain : Powertrain
+        Battery to wheels [-].
+    load : Load
+        What it moves, and how hard it brakes [-].
+    moved : Move
+        The move, of a drive that starts [-].
+
+    Returns
+    -------
+    Draw
+        Charge, energy and squared current [-]; all 0 for a drive that does not start.
+
+    Notes
+    -----
+    Run-up by Gauss-Legendre quadrature over speed between the corners of the force curve. Where grip holds
+    the force, the motors give no more than it takes. What is left of the time at top speed is drawn
+    at top speed. Braking heats the windings; what it feeds back is not counted. Within 1e-4 for a move that stays
+    below top speed; within 0.4 % of the charge and 1 % of the squared current for one that all but reaches it.
+    """
+    curve = speed_curve(drive_line(powertrain), load)
+    peak = moved.peak_speed
+    stop = peak / np.asarray(load.deceleration)
+    cruise = np.maximum(np.where(curve.starts, moved.time - stop, 0.0) - moved.run_up_time, 0.0)
+    sums = [cruise * part for part in pulled(powertrain, curve.force(peak), peak)]
+    sums[2] = sums[2] + stop * np.square(_brake_current(powertrain, load))
+    shares = (0.5 + 0.5 * _NODES).reshape(-1, *(1,) * np.ndim(sums[0]))
+    low = 0.0 * peak
+    for high in [np.minimum(corner, peak) for corner in curve.corners] + [peak]:
+        if np.any(high > low):
+            v, time = curve.nodes(low, high, shares)
+            parts = pulled(powertrain, curve.force(v), v)
+            sums = [s + 0.5 * np.tensordot(_WEIGHTS, part * time, 1) for s, part in zip(sums, parts, strict=True)]
+        low = high
+    return Draw(*(np.where(curve.starts, total, 0.0) for total in sums))
+
+
+class Pulled(NamedTuple):
+    """What a drive takes: battery current [A], power at its terminals [W], winding current squared [A2]."""
+
+    battery_current: Array
+    power: Array
+    square: Array
+
+
+def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
+    """Return what a drive takes while it gives a force at a speed.
+
+    Parameters
+    ----------
+    powertrain : Powertrain
+        Battery to wheels [-].
+    force : Real
+        Force at the rims, in the direction of motion [N].
+    speed : Real
+        Speed [m/s].
+
+    Returns
+    -------
+    Pulled
+        Battery current [A], terminal power [W] and the square of each motor's winding current [A2].
+
+    References
+    ----------
+    hughes: ch. 3; Kirchhoff's voltage law, ``V0 - Rb i = P / i``.
+    """
+    line, wheels, battery = powertrain.line, powertrain.wheels, powertrain.battery
+    G, motors = wheels.train.ratio / wheels.radius, powertrain.motors
+    torque = force / (motors * G * wheels.train.efficiency)
+    current = torque_current(torque, line.torque_constant, line.free_current)
+    power = motors * current * (current * line.resistance + line.voltage_constant * G * speed)
+    V0, Rb = battery.open_voltage, battery.resistance
+    drawn = 2.0 * power / (V0 + np.sqrt(np.maximum(V0 * V0 - 4.0 * Rb * power, 0.0)))
+    return Pulled(np.asarray(drawn), np.asarray(power), np.square(current))
+
+
+def _brake_current(powertrain: Powertrain, load: Load) -> Array:
+    """Return the winding current while the motors brake at the load's deceleration."""
+    line, wheels = powertrain.line, powertrain.wheels
+    mass = load.mass + load.rotating_mass
+    force = np.maximum(np.where(np.isfinite(load.deceleration), load.deceleration, 0.0) * mass - load.resistance, 0.0)
+    torque = force * wheels.radius * wheels.train.efficiency / (powertrain.motors * wheels.train.ratio)
+    # the motor's own friction helps to brake
+    return np.asarray(np.maximum(torque / line.torque_constant - line.free_current, 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class MoveMix:
+    """The moves that a robot makes often.
+
+    Parameters
+    ----------
+    distances : tuple of Real
+        Length of each kind of move [m].
+    times : tuple of Real
+        How often each is made [-].
+    """
+
+    distances: tuple[Real, ...]
+    times: tuple[Real, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RatioChoice:
+    """The ratio of a drive that makes a mix of moves quickest.
+
+    Parameters
+    ----------
+    ratio : Array
+        Motor turns per wheel turn, between the candidates [-].
+    time : Array
+        Time of the whole mix with the best candidate [s].
+    times : Array
+        Time with each candidate, candidates leading [s].
+    """
+
+    ratio: Array
+    time: Array
+    times: Array
+
+
+def best_ratio(powertrain: Powertrain, load: Load, rotor_inertia: Real, ratios: Array, mix: MoveMix) -> RatioChoice:
+    """Return the ratio that makes a mix of moves quickest.
+
+    Parameters
+    ----------
+    powertrain : Powertrain
+        Battery to wheels; its own ratio is not read [-].
+    load : Load
+        What it moves: the rotating mass without rotors, the deceleration as the floor allows it [-].
+    rotor_inertia : Real
+        Moment of inertia of one motor at its shaft [kg m2].
+    ratios : Array
+        Candidate ratios in rising order, an axis ahead of those of the cases [-].
+    mix : MoveMix
+        Moves and how often [-].
+
+    Returns
+    -------
+    RatioChoice
+        Best ratio, its time, and all times [-].
+
+    Raises
+    ------
+    ValueError
+        If there is no candidate or the mix is uneven.
+
+    Notes
+    -----
+    Among the candidates the best one, and between its neighbours the lowest point of the parabola in the
+    logarithm of the ratio; a best candidate at an end is kept as it is: the range was too narrow.
+    """
+    candidates = np.asarray(ratios, dtype=float)
+    if candidates.ndim < 1 or candidates.shape[0] < 1 or len(mix.distances) != len(mix.times):
+        raise ValueError("give at least one ratio, and as many distances as times")
+    gear = GearStage(candidates, powertrain.wheels.train.efficiency)
+    geared = replace(powertrain, wheels=replace(powertrain.wheels, train=gear))
+    rotors = powertrain.motors * rotor_inertia * np.square(candidates / powertrain.wheels.radius)
+    heavier = replace(load, rotating_mass=load.rotating_mass + rotors)
+    drive = drive_line(geared)
+    stopping = replace(heavier, deceleration=brake_deceleration(drive, heavier, load.deceleration))
+    times = move_mix_time(drive, stopping, np.asarray(mix.distances), np.asarray(mix.times))
+    return _lowest(candidates, times)
+
+
+def _lowest(candidates: Array, times: Array) -> RatioChoice:
+    best = np.argmin(times, axis=0)[None]
+    last = times.shape[0] - 1
+    x = np.broadcast_to(np.log(candidates), times.shape)
+
+    def at(values: Array, offset: int) -> Array:
+        return np.asarray(np.take_along_axis(values, np.clip(best + offset, 0, last), 0)[0])
+
+    x0, x1, x2, t0, t1, t2 = (at(v, o) for v in (x, times) for o in (-1, 0, 1))
+    inner = (best[0] > 0) & (best[0] < last) & np.isfinite(t0 + t1 + t2)
+    # without finite neighbours on both sides there is no parabola
+    t0, t2 = np.where(inner, t0, 0.0), np.where(inner, t2, 0.0)
+    middle = np.where(inner, t1, 0.0)
+    left, right = (x1 - x0) * (middle - t2), (x1 - x2) * (middle - t0)
+    bottom = np.where(inner & (left != right), left - right, 1.0)
+    shift = 0.5 * ((x1 - x0) * left - (x1 - x2) * right) / bottom
+    ratio = np.exp(np.where(inner & (left != right), x1 - shift, x1))
+    return RatioChoice(np.asarray(ratio), np.asarray(t1), times)

@@ -1,0 +1,1 @@
+"""Tracking wheels and gyro: poses, their errors, and what corrects them."""

@@ -1,0 +1,337 @@
+"""The imperfections of a tracking set-up, each as what it does to the pose from one waypoint to the next.
+
+Errors are kept as seen from the start: z - i p t for a robot displaced by p. So seen, an error that is only
+carried along does not change, and what the motions add can be summed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+
+from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.odometry._errorstate import Arc, Complex, Moments, arc_integrals, carry, swing, turned, walk
+from fieldworthy.physics.odometry.odometry import Tracking, TrackingWheel, weights
+from fieldworthy.physics.odometry.pose import Path, joints
+
+SOURCES = (
+    "start",
+    "diameter",
+    "offset",
+    "toe",
+    "slip",
+    "runout",
+    "wobble",
+    "lift-off",
+    "resolution",
+    "unseen",
+    "gyro scale",
+    "gyro drift",
+    "gyro noise",
+    "relocation",
+)
+"""What a pose error can come from, in the order of a budget's first axis."""
+
+Variances: TypeAlias = dict[str, Complex]
+"""Variance of one random number, by the source that it belongs to (real numbers)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A path laid out for error propagation: motions on the first axis, cases on the last.
+
+    Parameters
+    ----------
+    path : Path
+        The path up to its last waypoint [-].
+    motion : Complex
+        Motion ahead plus i times motion left [m].
+    way, facing : Complex
+        Displacement from the start [m] and exp(i heading) [-] at the start and after each motion.
+    arc : Arc
+        Integrals of each motion [-].
+    """
+
+    path: Path
+    motion: Complex
+    way: Complex
+    facing: Complex
+    arc: Arc
+
+    @property
+    def stops(self) -> list[int]:
+        """Places of the waypoints among the joints [-]."""
+        return [mark + 1 for mark in self.path.marks]
+
+    def between(self, each: Complex) -> Complex:
+        """Sum what the motions add, from each waypoint to the next.
+
+        Parameters
+        ----------
+        each : Complex
+            What each motion adds, motions on the first axis [any].
+
+        Returns
+        -------
+        Complex
+            The sums, waypoints on the first axis [any].
+        """
+        return np.asarray(np.add.reduceat(each, [0, *self.stops[:-1]], axis=0))
+
+
+def course(path: Path) -> Course:
+    """Lay out a path for error propagation.
+
+    Parameters
+    ----------
+    path : Path
+        The path [-].
+
+    Returns
+    -------
+    Course
+        The same path with an axis of cases, of length one where there was none [-].
+    """
+    count = path.marks[-1] + 1
+    parts = (path.ahead, path.left, path.turn, path.time)
+    ahead, left, turn, time = (part[:count].reshape(count, -1) for part in parts)
+    wide = Path(path.start, ahead, left, turn, time, path.marks)
+    x, y, heading = joints(wide)
+    way = (x - x[0]) + 1j * (y - y[0])
+    return Course(wide, ahead + 1j * left, way, np.exp(1j * heading), arc_integrals(turn))
+
+
+class Reading(NamedTuple):
+    """One reading: what a unit of it is taken to mean, and its effect when spread evenly over each motion.
+
+    Parameters
+    ----------
+    along : Complex
+        Motion ahead plus i times motion left [-].
+    turn : Array
+        Turn [1/m, or - for the gyro].
+    effect : Complex
+        Position error at the motion's end in the frame of its start [-].
+    """
+
+    along: Complex
+    turn: Array
+    effect: Complex
+
+
+def readings(setup: Tracking, on: Course) -> list[Reading]:
+    """Effect of each reading of a set-up along a course.
+
+    Parameters
+    ----------
+    setup : Tracking
+        The set-up [-].
+    on : Course
+        The course [-].
+
+    Returns
+    -------
+    list[Reading]
+        Wheels in order, then the gyro if there is one [-].
+
+    Raises
+    ------
+    ValueError
+        If the set-up cannot see heading or motion ahead.
+    """
+    found = []
+    for ahead, left, turn in weights(setup):
+        along, rate = np.asarray(ahead) + 1j * np.asarray(left), np.asarray(turn, dtype=np.float64)
+        found.append(Reading(along, rate, along * on.arc.mean + 1j * on.motion * rate * on.arc.rest))
+    return found
+
+
+class Lasting(NamedTuple):
+    """Errors that stay for the run.
+
+    Parameters
+    ----------
+    variances : list[Variances]
+        Variance of each random number, by source [any].
+    z, t : Complex
+        What each adds per unit up to each waypoint from the one before, seen from the start: shape (errors,
+        waypoints, cases) [m and rad per unit].
+    """
+
+    variances: list[Variances]
+    z: Complex
+    t: Array
+
+
+_Effect: TypeAlias = tuple[Complex, Array]
+"""Position error in the frame of each motion's start [m], and heading error [rad], per unit."""
+
+
+def lasting(setup: Tracking, on: Course, read: list[Reading], placed: tuple[Real, Real, Real]) -> Lasting:
+    """Collect the errors that stay for the run.
+
+    Parameters
+    ----------
+    setup : Tracking
+        The set-up [-].
+    on : Course
+        The course [-].
+    read : list[Reading]
+        Its readings [-].
+    placed : tuple[Real, Real, Real]
+        Standard deviations of the start [m, m, rad].
+
+    Returns
+    -------
+    Lasting
+        The errors whose variance is not zero throughout [-].
+    """
+    variances, zs, ts = [], [], []
+    for variance, (effect, turned_by) in _effects(setup, on, read):
+        if any(np.any(v) for v in variance.values()):
+            variances.append(variance)
+            zs.append(on.between(on.facing[:-1] * effect - 1j * on.way[1:] * turned_by))
+            ts.append(on.between(turned_by + np.zeros_like(on.path.turn)))
+    for variance, z, t in _at_start(setup, on, read, placed):
+        if any(np.any(v) for v in variance.values()):
+            first = np.arange(len(on.stops))[:, None] == 0
+            variances.append(variance)
+            zs.append(np.where(first, z, 0.0))
+            ts.append(np.where(first, t, 0.0))
+    shape = np.broadcast_shapes((len(on.stops), 1), *(np.shape(part) for part in (*zs, *ts)))
+    z, t = np.empty((len(zs), *shape), dtype=np.complex128), np.empty((len(ts), *shape))
+    for i, (one, other) in enumerate(zip(zs, ts, strict=True)):
+        z[i], t[i] = one, other
+    return Lasting(variances, z, t)
+
+
+def _effects(setup: Tracking, on: Course, read: list[Reading]) -> Iterator[tuple[Variances, _Effect]]:
+    """Each lasting error of wheels and gyro, with what it does over each motion."""
+    path, motions = on.path, (on.path.ahead, on.path.left, on.path.turn)
+    for wheel, one in zip(setup.wheels, read, strict=False):
+        travel = wheel.travel(*motions)
+        for variance, error in (
+            ({"diameter": wheel.scale_sd**2, "slip": np.square(wheel.slip_sd)}, travel),
+            ({"offset": np.square(wheel.offset_sd)}, path.turn),
+            ({"toe": np.square(wheel.toe_sd)}, wheel.crossing(*motions)),
+        ):
+            yield variance, (one.effect * error, one.turn * error)
+        if np.any(wheel.runout):
+            for effect in _swings(wheel, on, one, travel):
+                yield {"runout": 0.5 * np.square(wheel.runout)}, effect
+    if setup.gyro is not None:
+        gyro, one = setup.gyro, read[-1]
+        yield {"gyro scale": np.square(gyro.scale_sd)}, (one.effect * path.turn, one.turn * path.turn)
+        yield {"gyro drift": np.square(gyro.drift_sd)}, (one.effect * path.time, one.turn * path.time)
+
+
+def _swings(wheel: TrackingWheel, on: Course, one: Reading, travel: Array) -> Iterator[_Effect]:
+    """Two parts of a runout whose phase at the start is unknown."""
+    roll = travel / (0.5 * np.asarray(wheel.diameter))
+    after = np.cumsum(roll, axis=0)
+    before = after - roll
+    z = swing(on.path.turn, on.motion, (one.along, one.turn), (before, roll))
+    yield z[0], one.turn * (np.sin(after) - np.sin(before))
+    yield z[1], one.turn * (np.cos(after) - np.cos(before))
+
+
+def _at_start(
+    setup: Tracking, on: Course, read: list[Reading], placed: tuple[Real, Real, Real]
+) -> Iterator[tuple[Variances, Complex, Array]]:
+    """Errors that are there from the start: the placement, and the counters' place between two counts."""
+    zero, one = np.zeros((), dtype=np.complex128), np.ones(())
+    for sd, z, t in zip(placed, (one + zero, 1j * one, zero), (0.0 * one, 0.0 * one, one), strict=True):
+        yield {"start": np.square(sd)}, z, t
+    for wheel, each in zip(setup.wheels, read, strict=False):
+        yield {"resolution": wheel.count_length**2 / 12.0}, on.facing[0] * each.along, each.turn
+
+
+class White(NamedTuple):
+    """Errors that are new at every step.
+
+    Parameters
+    ----------
+    variances : list[Variances]
+        Variance per metre (or per second), by source [any].
+    steps : list[Moments]
+        What each adds per unit variance up to each waypoint from the one before, seen from the start;
+        waypoints on the first axis [m2, m2, m rad, rad2 per unit].
+    """
+
+    variances: list[Variances]
+    steps: list[Moments]
+
+
+def white(setup: Tracking, on: Course, read: list[Reading]) -> White:
+    """Collect the errors that are new at every step.
+
+    Parameters
+    ----------
+    setup : Tracking
+        The set-up [-].
+    on : Course
+        The course [-].
+    read : list[Reading]
+        Its readings [-].
+
+    Returns
+    -------
+    White
+        The errors whose variance is not zero throughout [-].
+    """
+    variances, steps = [], []
+    for variance, one, amount in _noises(setup, on, read):
+        if any(np.any(v) for v in variance.values()):
+            inside = walk(on.arc, on.motion, one.along, one.turn)
+            added = carry(turned(inside, on.facing[:-1], amount), -on.way[1:])
+            variances.append(variance)
+            steps.append(Moments(*(on.between(part + 0.0 * on.path.turn) for part in added)))
+    return White(variances, steps)
+
+
+def _noises(setup: Tracking, on: Course, read: list[Reading]) -> Iterator[tuple[Variances, Reading, Array]]:
+    """Each white error, the reading it sits on, and the metres or seconds it runs for in each motion."""
+    path = on.path
+    for wheel, one in zip(setup.wheels, read, strict=False):
+        missed = np.asarray(wheel.lift_rate * np.square(wheel.lift_length))
+        yield (
+            {"wobble": np.square(wheel.wobble), "lift-off": missed},
+            one,
+            np.abs(wheel.travel(path.ahead, path.left, path.turn)),
+        )
+    if setup.gyro is not None:
+        yield {"gyro noise": np.square(setup.gyro.noise)}, read[-1], path.time
+    if not setup.parallel("sideways"):
+        blind = Reading(np.array(1j), np.zeros(()), 1j * on.arc.mean)
+        yield {"unseen": np.square(setup.unseen)}, blind, np.abs(path.ahead)
+
+
+def missed_travel(setup: Tracking, on: Course, read: list[Reading]) -> tuple[Complex, Array]:
+    """Expected error from wheels that leave the floor, at each waypoint, without relocation.
+
+    Parameters
+    ----------
+    setup : Tracking
+        The set-up [-].
+    on : Course
+        The course [-].
+    read : list[Reading]
+        Its readings [-].
+
+    Returns
+    -------
+    tuple[Complex, Array]
+        Added up to each waypoint from the one before, seen from the start: position [m] and heading [rad].
+    """
+    z, t = np.zeros((len(on.stops), 1), dtype=np.complex128), np.zeros((len(on.stops), 1))
+    for wheel, one in zip(setup.wheels, read, strict=False):
+        if np.any(wheel.lift_rate):
+            lost = -np.asarray(wheel.lift_rate) * wheel.lift_length
+            error = lost * wheel.travel(on.path.ahead, on.path.left, on.path.turn)
+            turn = one.turn * error
+            z = z + on.between(on.facing[:-1] * one.effect * error - 1j * on.way[1:] * turn)
+            t = t + on.between(turn)
+    return z, t

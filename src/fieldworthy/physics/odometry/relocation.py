@@ -1,0 +1,234 @@
+"""Relocation: what a contact with a wall, or a distance sensor, tells about the pose.
+
+Each measurement is linear in a small pose error: a row (position, heading) and a standard deviation. The
+position part is a complex number h, read as Re(conj(h) z) for a position error z = x + i y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.physics import _require as require
+from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.odometry._errorstate import Complex, Moments, add, outer
+from fieldworthy.physics.odometry.pose import Pose
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One measured number as a function of a small pose error.
+
+    Parameters
+    ----------
+    position : Complex
+        Change of the number per error of position [-], x plus i times y.
+    heading : Real
+        Change of the number per error of heading [m/rad, or - for a measured angle].
+    sd : Real
+        Standard deviation of the measurement [m, or rad for a measured angle].
+
+    Raises
+    ------
+    ValueError
+        If the standard deviation is not positive.
+    """
+
+    position: Complex
+    heading: Real
+    sd: Real
+
+    def __post_init__(self) -> None:
+        require.positive(sd=self.sd)
+
+
+@dataclass(frozen=True, slots=True)
+class Relocation:
+    """Measurements taken at one waypoint, with which the tracked pose is corrected.
+
+    Parameters
+    ----------
+    waypoint : int
+        Which waypoint of the path [-], counted from 0.
+    rows : tuple[Row, ...]
+        The measurements [-], independent of one another.
+    """
+
+    waypoint: int
+    rows: tuple[Row, ...]
+
+
+def wall_contact(waypoint: int, normal: Real, sd: Real, heading_sd: Real | None = None) -> Relocation:
+    """Relocate by driving squarely against a wall.
+
+    Parameters
+    ----------
+    waypoint : int
+        Which waypoint of the path [-], counted from 0.
+    normal : Real
+        Direction of the wall's normal in the field [rad].
+    sd : Real
+        Standard deviation of the distance to the wall: bumper, wall's own place [m].
+    heading_sd : Real or None
+        Standard deviation of the heading after squaring up [rad]; None when one point alone touches.
+
+    Returns
+    -------
+    Relocation
+        Fixes the coordinate along the normal and, with `heading_sd`, the heading [-].
+
+    Raises
+    ------
+    ValueError
+        If a standard deviation is not positive.
+    """
+    rows = [Row(np.exp(1j * np.asarray(normal, dtype=np.float64)), 0.0, sd)]
+    if heading_sd is not None:
+        rows.append(Row(np.zeros((), dtype=np.complex128), 1.0, heading_sd))
+    return Relocation(waypoint, tuple(rows))
+
+
+def distance_sensor(waypoint: int, pose: Pose, mount: Pose, wall: tuple[Real, Real], sd: Real) -> Relocation:
+    """Relocate by a distance sensor that looks at a flat wall.
+
+    Parameters
+    ----------
+    waypoint : int
+        Which waypoint of the path [-], counted from 0.
+    pose : Pose
+        The robot's pose there [m, m, rad].
+    mount : Pose
+        The sensor's place and direction seen from the robot [m, m, rad].
+    wall : tuple[Real, Real]
+        Direction of the outward normal [rad] and distance of the wall from the field's origin along it [m].
+    sd : Real
+        Standard deviation of the measured distance [m].
+
+    Returns
+    -------
+    Relocation
+        One measurement [-].
+
+    Raises
+    ------
+    ValueError
+        If the beam does not meet the wall, or the standard deviation is not positive.
+
+    Notes
+    -----
+    With the sensor at s, the beam along u and the wall n.p = c, the distance is (c - n.s)/(n.u). Its slope
+    by the heading grows with distance and obliqueness, so that a sensor that looks squarely tells least
+    about heading.
+    """
+    x, y, heading = pose
+    normal = np.exp(1j * np.asarray(wall[0], dtype=np.float64))
+    facing = np.exp(1j * np.asarray(heading, dtype=np.float64))
+    arm = facing * (np.asarray(mount[0]) + 1j * np.asarray(mount[1]))
+    beam = facing * np.exp(1j * np.asarray(mount[2], dtype=np.float64))
+    toward = (normal.conj() * beam).real
+    away = wall[1] - (normal.conj() * (np.asarray(x) + 1j * np.asarray(y) + arm)).real
+    if not np.all((toward > 1e-9) & (away > 0.0)):
+        msg = f"the sensor's beam must meet the wall, got {away!r} m to it at a cosine of {toward!r}"
+        raise ValueError(msg)
+    distance = away / toward
+    slope = -((normal.conj() * 1j * (arm + distance * beam)).real) / toward
+    return Relocation(waypoint, (Row(-normal / toward, slope, sd),))
+
+
+def seen(row: Row, z: Complex, t: Array) -> Array:
+    """Change of a measured number for given pose errors.
+
+    Parameters
+    ----------
+    row : Row
+        The measurement [-].
+    z : Complex
+        Position error [m].
+    t : Array
+        Heading error [rad].
+
+    Returns
+    -------
+    Array
+        The change [m or rad].
+    """
+    return np.asarray((np.conj(row.position) * z).real + row.heading * t)
+
+
+def gain(row: Row, total: Moments) -> tuple[Complex, Array]:
+    """Kalman gain of one measurement.
+
+    Parameters
+    ----------
+    row : Row
+        The measurement [-].
+    total : Moments
+        Second moments of the pose error before it [m2, m2, m rad, rad2].
+
+    Returns
+    -------
+    tuple[Complex, Array]
+        Correction of position [-] and of heading [1/m or -] per unit of what was not expected.
+
+    References
+    ----------
+    thrun2005: chapter 3.
+    """
+    place, angle, spread = _against(row, total)
+    rest = spread + np.asarray(row.sd) ** 2
+    return place / rest, angle / rest
+
+
+def _against(row: Row, moments: Moments) -> tuple[Complex, Array, Array]:
+    """Covariance of position and of heading with the measured number, and the number's variance."""
+    h = row.position
+    place = 0.5 * (np.conj(h) * moments.square + h * moments.size) + row.heading * moments.cross
+    angle = (np.conj(h) * moments.cross).real + row.heading * moments.heading
+    return place, angle, (np.conj(h) * place).real + row.heading * angle
+
+
+def corrected(row: Row, by: tuple[Complex, Array], old: Moments) -> Moments:
+    """Second moments of one source after the pose was corrected.
+
+    Parameters
+    ----------
+    row : Row
+        The measurement [-].
+    by : tuple[Complex, Array]
+        The gain, from the moments of all sources together [-].
+    old : Moments
+        The source's moments before [m2, m2, m rad, rad2].
+
+    Returns
+    -------
+    Moments
+        (I - K h) P (I - K h)^T [m2, m2, m rad, rad2]; the sensor's own noise is a source by itself.
+    """
+    place, angle, spread = _against(row, old)
+    k, g = by
+    return Moments(
+        old.size - 2.0 * (np.conj(k) * place).real + (k * np.conj(k)).real * spread,
+        old.square - 2.0 * k * place + k * k * spread,
+        old.cross - k * angle - g * place + k * g * spread,
+        old.heading - 2.0 * g * angle + g * g * spread,
+    )
+
+
+def update(row: Row, old: Moments) -> Moments:
+    """Second moments of the whole pose error after one measurement with the best gain.
+
+    Parameters
+    ----------
+    row : Row
+        The measurement [-].
+    old : Moments
+        Moments before [m2, m2, m rad, rad2].
+
+    Returns
+    -------
+    Moments
+        Moments after, the sensor's noise included [m2, m2, m rad, rad2].
+    """
+    by = gain(row, old)
+    return add(corrected(row, by, old), outer(by[0], by[1], np.asarray(row.sd) ** 2))

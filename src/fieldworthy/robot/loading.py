@@ -1,0 +1,231 @@
+"""Reads a robot file with its season, parts list and catalogue, and checks what the schema alone cannot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate, quantities, read_document
+from fieldworthy.files.declare import Spec
+from fieldworthy.files.document import read_text
+from fieldworthy.files.instantiation import references
+from fieldworthy.files.problems import Fault, KeyPath, faults_of, nearest, shorten
+from fieldworthy.files.reading import checked
+from fieldworthy.robot.catalogue import builtin_names, with_builtin
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+from fieldworthy.robot.partslist import beside, read_parts_list
+
+
+def load_season(file: Path, text: str | None = None) -> tuple[Document, Spec]:
+    """Read a season file.
+
+    Parameters
+    ----------
+    file : Path
+        The file [-].
+    text : str or None
+        Its text, where it is already at hand [-].
+
+    Returns
+    -------
+    tuple of Document and Spec
+        The file's places and the validated specification [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found.
+    """
+    document = read_document(file, text)
+    spec, problems = checked(document, Season)
+    problems += _unknown_season_names(document)
+    if spec is not None:
+        season = instantiate(spec, Season)
+        problems += [document.problem(path, expected) for path, expected in faults_of(season)]
+        problems += _outside(document, season)
+    if spec is None or problems:
+        raise BadInput(problems)
+    return document, spec
+
+
+def _unknown_season_names(document: Document) -> Iterator[Problem]:
+    for path, targets, name in references(document.data, Season):
+        named = [document.data.get(target) for target in targets]
+        known = [key for names in named if isinstance(names, dict) for key in names]
+        if name not in known:
+            listed = ", ".join(known) or "none are declared"
+            yield document.problem(path, f"expected one of {' and '.join(targets)}: {listed}", nearest(name, known))
+
+
+def _outside(document: Document, season: Season) -> Iterator[Problem]:
+    for name, place in season.field.places.items():
+        for i, (at, size) in enumerate(zip(place, season.field.size, strict=True)):
+            if abs(float(at)) > float(size) / 2:
+                yield document.problem(("field", "places", name, i), "expected a place inside the field")
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A robot file with everything it names.
+
+    Attributes
+    ----------
+    document : Document
+        The robot file's data and places.
+    robot : Spec
+        The robot's specification; its catalogue holds every class that the robot names.
+    season : Spec
+        The season's specification.
+    texts : dict
+        The text of every file that was read, by its path as named: the robot file, its parts list, the season.
+    """
+
+    document: Document
+    robot: Spec
+    season: Spec
+    texts: Mapping[Path, str]
+
+    @cached_property
+    def nominal(self) -> Robot:
+        """The robot as the file states it, in SI."""
+        return instantiate(self.robot, Robot)
+
+    @cached_property
+    def nominal_season(self) -> Season:
+        """The season as its file states it, in SI."""
+        return instantiate(self.season, Season)
+
+    @cached_property
+    def quantities(self) -> tuple[tuple[KeyPath, Quantity], ...]:
+        """Every quantity of the robot file, then those of the season, whose paths begin with ``season``."""
+        return (*quantities(self.robot), *quantities(self.season, ("season",)))
+
+
+def load_robot(file: Path, text: str | None = None, others: Mapping[Path, str] | None = None) -> Loaded:
+    """Read a robot file and everything it names.
+
+    Parameters
+    ----------
+    file : Path
+        The robot file [-].
+    text : str or None
+        Its text, where it is already at hand, for example not saved yet [-].
+    others : mapping of Path to str or None
+        Texts of the season file and the parts list, where they are at hand, by path beside the robot file [-].
+
+    Returns
+    -------
+    Loaded
+        The robot's and the season's specifications [-].
+
+    Raises
+    ------
+    BadInput
+        With every problem found in the robot file and its parts list; the season's, where that one is wrong.
+    """
+    texts = dict(others or {}) | ({file: text} if text is not None else {})
+    document = read_document(file, _text(file, texts))
+    read_parts_list(document, texts)
+    document.data = with_builtin(document.data)
+    spec, problems = checked(document, Robot)
+    season_file, lacking = _season_file(document)
+    season = load_season(season_file, _text(season_file, texts))[1] if season_file else None
+    problems += [*lacking, *_unknown_names(document, season)]
+    if spec is not None:
+        nominal = None if season is None else instantiate(season, Season)
+        problems += [document.problem(key, expected) for key, expected in refusals(instantiate(spec, Robot), nominal)]
+    if spec is None or season is None or problems:
+        raise BadInput(problems)
+    named = [document.file, season_file, *document.files.values()]
+    return Loaded(document, spec, season, {path: texts[path] for path in named if path in texts})
+
+
+def _text(file: Path, texts: dict[Path, str]) -> str:
+    """The text of a file, which is kept."""
+    if file not in texts:
+        texts[file] = read_text(file)
+    return texts[file]
+
+
+def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:
+    """The season file beside the robot file, or what is wrong with its name."""
+    name = document.data.get("season", "")
+    if not isinstance(name, str):
+        return None, []  # the schema has said that it must be a text
+    if not name:
+        return None, [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
+    file = beside(document.file, name)
+    if file is None:
+        names = [p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name]
+        expected = f"expected the name of a season file beside this one (found {shorten(name)})"
+        return None, [document.problem(("season",), expected, nearest(name, sorted(names)))]
+    return file, []
+
+
+def known_names(data: Any, season: Any, target: str) -> list[str]:
+    """List the names that a reference may use.
+
+    Parameters
+    ----------
+    data : object
+        The robot file's data [-].
+    season : Spec
+        The season's specification [-].
+    target : str
+        What the reference names, such as ``air.tanks`` or ``season.tasks`` [-].
+
+    Returns
+    -------
+    list of str
+        In the order of the file, generic classes last [-].
+    """
+    top, _, rest = target.partition(".")
+    if top == "season":
+        return list(season.field.places) if rest == "places" else list(getattr(season, rest))
+    for key in target.split("."):
+        data = data.get(key) if isinstance(data, dict) else None
+    own = list(data) if isinstance(data, dict) else []
+    return [*dict.fromkeys([*own, *builtin_names(rest)])] if top == "catalogue" else own
+
+
+def _unknown_names(document: Document, season: Any) -> Iterator[Problem]:
+    """Names that nothing bears; looked for in the file's data, so that other mistakes do not hide them."""
+    for path, targets, name in references(document.data, Robot):
+        if season is None and any(target.startswith("season.") for target in targets):
+            continue  # that the season is missing is said already
+        known = [key for target in targets for key in known_names(document.data, season, target)]
+        if name not in known:
+            listed = "; ".join(known[:10]) + ("; …" if len(known) > 10 else "") or "none are declared"
+            expected = f"expected a name from {' or '.join(targets)}: {listed} (found {shorten(name)})"
+            yield document.problem(path, expected, nearest(name, known))
+
+
+def refusals(robot: Robot, season: Season | None) -> Iterator[Fault]:
+    """Collect what a robot's declared things say is wrong with themselves, with each other and with the season.
+
+    Parameters
+    ----------
+    robot : Robot
+        Nominal numbers [SI].
+    season : Season or None
+        Nominal numbers; None where its file is not known [SI].
+
+    Yields
+    ------
+    tuple
+        Key path in the robot file, and what was expected there [-].
+    """
+    yield from faults_of(robot)
+    if season is None:
+        return
+    if robot.plan is not None:
+        yield from (
+            (("plan", *key), expected) for key, expected in robot.plan.validate_in_season(robot.actions, season)
+        )
+    for name, mechanism in robot.mechanisms.items():
+        found = mechanism.validate_in_season(season)
+        yield from ((("mechanisms", name, *key), expected) for key, expected in found)

@@ -1,0 +1,172 @@
+"""The declaration of a season file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Literal, TypeAlias
+
+from pydantic import Field as Bounds
+
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Fraction, Gap, Length, Mass, Number, Place, Ratio, Real, Size, Whole
+from fieldworthy.files.problems import Fault
+
+FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
+FixedPlace: TypeAlias = tuple[Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]]
+FixedTime: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What the season allows a robot to be; an absent limit is not checked."""
+
+    motor_power: Annotated[Real, Of("power", 0.0, above=True, fixed=True)] | None = exact(
+        None, "all motors together, each as its class counts"
+    )
+    motors: Whole | None = exact(None, "largest number of motors")
+    mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] | None = exact(None, "of the whole robot")
+    stowed_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height at the start")
+    extended_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height later on")
+    tanks: Whole | None = exact(None, "largest number of air tanks")
+    charge_pressure: Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)] | None = exact(
+        None, "highest gauge pressure in a tank"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """The field: its size, what it is covered with, and the places a plan names."""
+
+    size: tuple[FixedLength, FixedLength] = need("length along x and width along y")
+    places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
+    seam_step: Gap = assume("2 mm", "step between two foam tiles; common practice, no source")
+    tile: FixedLength = assume("600 mm", "edge of a foam tile; common practice, no source")
+    foam_modulus: Annotated[Real, Of("pressure", 0.0, above=True)] = assume(
+        "300 kPa", "load per area over share of compression; from memory, closed-cell foam tiles"
+    )
+    foam_thickness: Size = assume("16 mm", "of the tiles; common practice, no source")
+    foam_loss: Fraction = assume("0.4", "share of the work of pressing it in that foam keeps; from memory")
+
+
+def _turns_left(corners: tuple[Place, ...]) -> bool:
+    """Whether corners go once round a convex outline counter-clockwise."""
+    sides = [
+        (float(b[0]) - float(a[0]), float(b[1]) - float(a[1]))
+        for a, b in zip(corners, (*corners[1:], *corners[:1]), strict=True)
+    ]
+    turned = 0.0
+    for (ax, ay), (bx, by) in zip(sides, (*sides[1:], *sides[:1]), strict=True):
+        cross, dot = ax * by - ay * bx, ax * bx + ay * by
+        if cross <= 1e-9 * math.hypot(ax, ay) * math.hypot(bx, by):
+            return False
+        turned += math.atan2(cross, dot)
+    return turned < 3 * math.pi  # a star turns left everywhere too, but more than once round
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Base:
+    """The outline of an object's base in plan: a regular polygon, or corners."""
+
+    sides: Annotated[int, Bounds(strict=True, ge=3, le=24)] | None = exact(None, "how many, of a regular polygon")
+    across_flats: Size | None = exact(None, "twice the distance from its centre to a side")
+    corners: tuple[Place, ...] | None = exact(None, "x and y of each, counter-clockwise, about the object's middle")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if (self.sides is None) == (self.corners is None):
+            yield ((), "expected either 'sides' and 'across_flats', or 'corners'")
+        elif (self.sides is None) != (self.across_flats is None):
+            yield ("sides",), "expected 'sides' and 'across_flats' together"
+        if self.corners is not None and len(self.corners) < 3:
+            yield ("corners",), "expected three corners or more"
+        elif self.corners is not None and not _turns_left(self.corners):
+            yield ("corners",), "expected corners that go once round a convex outline, counter-clockwise"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rim:
+    """The rim of an object, which a clamp can come down on."""
+
+    height: Size = need("of its upper face above the floor")
+    thickness: Size = need("from its upper face to its underside")
+    overhang: Size = need("how far it stands out over what is below it")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.thickness) > float(self.height):
+            yield ("thickness",), "expected at most 'height': a rim cannot reach below the floor"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GameObject:
+    """A thing that robots move: its mass and outline."""
+
+    mass: Mass = need("of one such object")
+    size: tuple[Size, Size, Size] = need("length, width, height")
+    shape: Literal["ball", "box", "round"] = exact("box", "ball, box, or round about the vertical")
+    cg_height: Length | None = exact(None, "above the floor; half the height where absent")
+    carries: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that this one holds")
+    base: Base | None = exact(None, "outline of its base; the box or circle of its size where absent")
+    rim: Rim | None = exact(None, "a rim that a clamp can come down on; none where absent")
+    friction: Ratio | None = exact(None, "friction coefficient of its base on the tiles")
+    supply: Whole | None = exact(None, "how many one robot can get hold of in a match; no limit where absent")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Structure:
+    """A thing of the field that robots reach for: a gutter, a bar."""
+
+    height: FixedLength = need("of its top above the floor")
+    diameter: FixedLength | None = exact(None, "of a bar")
+    holds: Whole | None = exact(None, "how many objects fit")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """Something that earns points."""
+
+    points: Number = need("what it earns each time it counts")
+    per: Literal["each", "once"] = exact("each", "for each object, or once in a match")
+    object: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that it is done with")
+    structure: Annotated[str, Ref(("structures",))] | None = exact(None, "the structure that it is done at")
+    autonomous_bonus: Number = exact(0.0, "added when done in the autonomous period")
+    most: Whole | None = exact(None, "how often it counts at most in a match")
+    needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Periods:
+    """How long a match's parts last."""
+
+    autonomous: FixedTime = need("the robot drives itself")
+    driven: FixedTime = need("a driver drives it")
+    solo: FixedTime | None = exact(None, "a run alone on the field")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """A season: what a robot may be, what it meets on the field and what earns points."""
+
+    fieldworthy: Literal["season 1"] = need("what kind of file this is, and which version of its form: season 1")
+    season: str = need("the season's name")
+    about: str = exact("", "a sentence or two for people")
+    altitude: Annotated[Real, Of("length", -500.0, 5000.0, fixed=True)] = assume("0 m", "sea level, ISO 2533")
+    temperature: Annotated[Real, Of("temperature", 253.15, 323.15)] = assume("20 degC", "a heated hall, ISO 8778")
+    limits: Limits = need("what the rules allow a robot to be")
+    field: Field = need("the field's size and its places")
+    objects: dict[str, GameObject] = exact(dict, "things that robots move, by name")
+    structures: dict[str, Structure] = exact(dict, "things of the field that robots reach for, by name")
+    tasks: dict[str, Task] = exact(dict, "what earns points, by name")
+    periods: Periods = need("how long the parts of a match last")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        for name in self.objects:
+            held, chain = self.objects[name].carries, [name]
+            while held in self.objects and held not in chain:
+                chain.append(held)
+                held = self.objects[held].carries
+            if held == name:
+                yield ("objects", name, "carries"), "expected an object that does not end up holding itself"

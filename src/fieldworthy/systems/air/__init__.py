@@ -1,0 +1,38 @@
+"""Compressed air: what each tank still gives along the plan."""
+
+from __future__ import annotations
+
+from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.air.check import check as judge
+from fieldworthy.systems.air.figure import figures
+
+_AIR = (
+    "Compressed air: never charge above the rated pressure of the weakest part; wear eye protection.",
+    "Release all air before you work on the robot.",
+)
+
+
+def cautions_of(robot: Robot) -> tuple[str, ...]:
+    """What to heed where there are tanks."""
+    return _AIR if robot.air.tanks else ()
+
+
+SYSTEM = System(
+    name="air",
+    package=__name__,
+    check=judge,
+    families={"air": "whether every cylinder still has the pressure that it needs when the plan uses it"},
+    page=Page(
+        title="Air",
+        question="Does every cylinder still have the pressure it needs at the end of the plan?",
+        formulas=(("draw", ""), ("flow", "")),
+        caution="Never charge above the rated pressure of the weakest part. Wear eye protection. Let all air out before "
+        "you work on the robot.",
+        telling=("air.layout", "air.tank"),
+    ),
+    figures=figures,
+    cautions=cautions_of,
+)
+
+__all__ = ["SYSTEM"]

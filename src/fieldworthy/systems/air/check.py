@@ -1,0 +1,250 @@
+"""Compressed air: pressure along the plan, what each cylinder needs, how fast it moves, and the best layout."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.physics.gas.tankplan import Circuit, Demand, all_layouts, draws_before_short, worst_margins
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import aligned, stacked
+from fieldworthy.vehicle.drivetrain import together
+from fieldworthy.vehicle.supply import AirUse, Lowest, PlanAir, air_along_plan, stroke_time, use_of
+
+_SOURCES = ("cengel", "iso6358")
+_WAYS = ("out", "back")
+_MOST_LAYOUTS = 60_000
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge whether every cylinder still has the air it needs, and whether it is fast enough.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Per tank and per cylinder [-].
+    """
+    air = context.robot.air
+    if not air.cylinders:
+        return
+    plan = air_along_plan(context)
+    yield from _ratings(context)
+    for name in air.cylinders:
+        use = use_of(context, name)
+        yield from _pressure(use, plan)
+        yield from _count(context, use)
+        yield from _times(context, use)
+    for name in air.tanks:
+        yield from _end_of_plan(name, plan)
+    yield from _layout(context, plan)
+
+
+def _ratings(context: Context) -> Iterator[Outcome]:
+    """The charge against the rated pressure of the weakest part on each tank."""
+    air, classes = context.robot.air, context.robot.catalogue
+    for name, tank in air.tanks.items():
+        charge = air.supply.charge if tank.charge is None else tank.charge
+        behind = charge if tank.regulator is None else tank.regulator
+        parts: list[tuple[str, Real, Real]] = [(f"tank '{name}'", charge, classes.tanks[tank.tank].rated_pressure)]
+        for user, cylinder in air.cylinders.items():
+            if cylinder.tank == name:
+                parts.append((f"cylinder '{user}'", behind, classes.cylinders[cylinder.cylinder].rated_pressure))
+        part, value, limit = min(parts, key=lambda p: first(p[2]) - first(p[1]))
+        yield Outcome(
+            "air.rating", f"tank {name}", value, limit, "pressure",
+            Say("{value} stays below the {limit} that {part} is rated for, the weakest part on this tank.",
+                "{value} is more than the {limit} that {part} is rated for: do not charge it.",
+                {"value": (value, "pressure"), "limit": (limit, "pressure")}, {"part": part}),
+            "at most",
+        )  # fmt: skip
+
+
+def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
+    """The lowest pressure with which it is filled along the plan, against what it needs, on its worse way."""
+    key = f"air.cylinders.{use.name}"
+    if use.needs_gauge is None:
+        because = f"What pressure '{use.name}' needs is not known: give its load or the pressure it fails at."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, (f"{key}.needs", f"{key}.push_load"))
+        return
+    if use.name not in plan.lowest:
+        because = f"The plan never uses '{use.name}', so its lowest pressure is not known."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
+        return
+    lowest, need, way = worse_way(use, plan)
+    words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": _WAYS[way]}
+    yield Outcome(
+        f"air.pressure.{use.name}", f"cylinder {use.name}", lowest.gauge, need, "pressure",
+        Say("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}, going {way}) and needs {need}.",
+            "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}, going {way}) and needs {need}.",
+            {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
+        sources=_SOURCES,
+    )  # fmt: skip
+
+
+def worse_way(use: AirUse, plan: PlanAir) -> tuple[Lowest, Real, int]:
+    """Find the way on which a cylinder has least to spare.
+
+    Parameters
+    ----------
+    use : AirUse
+        A cylinder that the plan uses and whose need is known [SI].
+    plan : PlanAir
+        Pressures along the plan [SI].
+
+    Returns
+    -------
+    tuple of Lowest, float or ndarray, and int
+        What it gets there at its lowest, gauge pressure that it needs [Pa], and the way: 0 out, 1 back.
+    """
+    assert use.needs_gauge is not None, "asked for where the need is known"
+    both = list(zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False))
+    return min(both, key=lambda b: (first(b[0].gauge) - first(b[1])) / max(first(b[1]), 1.0))
+
+
+def _count(context: Context, use: AirUse) -> Iterator[Outcome]:
+    """How often it can be used from a full tank that nothing else draws from."""
+    if use.needs_gauge is None:
+        return
+    cycles = context.once("cycles", lambda: _cycles(context))[use.name]
+    say = Say("From a full tank '{name}' works {count} times out and back, if nothing else uses the tank.", "",
+              {"count": (cycles, "count")}, {"name": use.name})  # fmt: skip
+    yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", say, sources=_SOURCES)
+
+
+def _cycles(context: Context) -> dict[str, Array]:
+    """How often each cylinder works from a full tank of its own; those with as many ways are counted together."""
+    uses = [use_of(context, name) for name in context.robot.air.cylinders]
+    found: dict[str, Array] = {}
+    for ways in {len(use.draws) for use in uses}:
+        mine = [use for use in uses if len(use.draws) == ways]
+        charge, volume = (stacked([getattr(use.circuit, name) for use in mine]) for name in ("p_charge", "volume"))
+        draws = [together([use.draws[way] for use in mine]) for way in range(ways)]
+        charge, volume, *_ = aligned([charge, volume, *(np.asarray(draw.V_after) for draw in draws)])
+        counts = draws_before_short(charge, volume, draws, state.p_atm(context))
+        found |= {use.name: np.floor(count / ways) for use, count in zip(mine, counts, strict=True)}
+    return found
+
+
+def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
+    """Time of the slower stroke, each at the lowest pressure that the plan leaves it."""
+    times = [stroke_time(context, use.name, way) for way in range(len(use.draws))]
+    slower = max(times, key=first)
+    limit = use.spec.time_limit
+    words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
+    numbers = {"value": (slower, "time")} | ({"limit": (limit, "time")} if limit is not None else {})
+    stuck = "'{name}' cannot move its load {way} at the lowest pressure of the plan."
+    late = "'{name}' takes {value} {way} at the lowest pressure of the plan"
+    if limit is None:
+        say = Say(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
+        yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", say, sources=_SOURCES)
+        return
+    short = f"{late}, longer than the {{limit}} wanted." if np.isfinite(first(slower)) else stuck
+    say = Say(f"{late}; {{limit}} are wanted.", short, numbers, words)
+    yield Outcome(
+        f"air.time.{use.name}", f"cylinder {use.name}", slower, limit, "time", say, "at most", sources=_SOURCES
+    )
+
+
+def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
+    if name not in plan.end_gauge:
+        return
+    numbers = {"end": (plan.end_gauge[name], "pressure"), "fast": (plan.fast_gauge[name], "pressure")}
+    say = Say("Tank '{name}' is left with {end} after the plan; right after fast use it would read {fast}.",
+              "", numbers, {"name": name})  # fmt: skip
+    yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", say, sources=_SOURCES)
+
+
+@dataclass(frozen=True, slots=True)
+class BestLayout:
+    """The layout of cylinders on tanks whose worst mechanism has most to spare.
+
+    Attributes
+    ----------
+    tanks : dict of str to str
+        Tank by cylinder; every tank is called ``joined`` where joining them is best.
+    margin, now : float
+        Worst margin of that layout, and of the file's own [-].
+    """
+
+    tanks: dict[str, str]
+    margin: float
+    now: float
+
+
+def best_layout(context: Context, plan: PlanAir) -> BestLayout | None:
+    """Try every layout of cylinders on tanks, joined tanks included, on the nominal numbers.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    plan : PlanAir
+        The draws along the plan [SI].
+
+    Returns
+    -------
+    BestLayout or None
+        None where the plan draws nothing that has a need, or where there are too many layouts to try [-].
+
+    Notes
+    -----
+    A cylinder whose need is not known draws its air like the others, but is never the worst one.
+    """
+    users = [n for n in context.robot.air.cylinders if n in plan.lowest]
+    tanks = list(context.robot.air.tanks)
+    known = any(use_of(context, n).needs_gauge is not None for n in users)
+    if not known or not tanks or len(tanks) ** len(users) > _MOST_LAYOUTS:
+        return None
+    demands = [
+        Demand(users.index(d.name), d.wait, first(d.draw.V_before), first(d.draw.V_after), first(d.draw.p_need))
+        for d in plan.draws
+    ]
+    circuits = [_nominal_circuit(state.circuits(context)[name]) for name in tanks]
+    p_atm = first(state.p_atm(context))
+    layouts = all_layouts(len(users), len(tanks))
+    margins = worst_margins(layouts, demands, circuits, p_atm)
+    best = int(margins.argmax())
+    own = [tanks.index(context.robot.air.cylinders[n].tank) for n in users]
+    now = float(margins[(layouts == own).all(axis=1).argmax()])
+    choice = {name: tanks[i] for name, i in zip(users, layouts[best], strict=True)}
+    joined = worst_margins(np.zeros((1, len(users)), dtype=np.int64), demands, [_joined(circuits)], p_atm)
+    if len(tanks) > 1 and joined[0] > margins[best]:
+        return BestLayout(dict.fromkeys(users, "joined"), float(joined[0]), now)
+    return BestLayout(choice, float(margins[best]), now)
+
+
+def _nominal_circuit(circuit: Circuit) -> Circuit:
+    return Circuit(first(circuit.volume), first(circuit.p_charge), first(circuit.p_set), first(circuit.leak))
+
+
+def _joined(circuits: list[Circuit]) -> Circuit:
+    volume = sum(first(c.volume) for c in circuits)
+    charge = sum(first(c.volume) * first(c.p_charge) for c in circuits) / volume
+    leaking = sum(first(c.volume) / first(c.leak) for c in circuits) / volume
+    return Circuit(volume, charge, min(first(c.p_set) for c in circuits), 1.0 / leaking)
+
+
+def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:
+    best = best_layout(context, plan)
+    if best is None or len(context.robot.air.tanks) < 2:
+        return
+    groups: dict[str, list[str]] = {}
+    for user, tank in best.tanks.items():
+        groups.setdefault(tank, []).append(user)
+    listed = "; ".join(f"{tank}: {', '.join(users)}" for tank, users in groups.items())
+    text = "The best layout of cylinders on tanks is {layout}, worst margin {best}; yours has {now}."
+    if best.margin <= best.now + 1e-9:
+        text = "Your layout of cylinders on tanks is the best one, worst margin {now}."
+    numbers = {"best": (best.margin, "count"), "now": (best.now, "count")}
+    say = Say(text, "", numbers, {"layout": listed})
+    yield Outcome("air.layout", "robot", best.margin, None, "ratio", say, sources=("cengel", "practice"))

@@ -1,0 +1,243 @@
+"""Motor-driven arms: torque along the swing both ways, speed, time, holding, heat, and what happens without power."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.physics.arms.moments import elastic_torque, weight_torque
+from fieldworthy.physics.arms.motorarm import (
+    MotorDrive,
+    SaggingMotor,
+    holding_share,
+    motor_share,
+    motor_torque,
+    run_up_time,
+    sagged_speed,
+)
+from fieldworthy.physics.motors.gearing import GearStage, train
+from fieldworthy.physics.motors.motor import Controller
+from fieldworthy.physics.motors.thermal import Winding, steady
+from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.systems.arm.model import MotorArm
+from fieldworthy.systems.drive.mechanics import heat_path
+from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, target, timed
+from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
+
+_POINTS = 17  # along the swing; twice as many move no number by a percent
+_SOURCES = ("meriam_statics", "hughes")
+
+
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """A motor-driven arm along its swing, points leading.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    spec : MotorArm
+        As the file gives it [SI].
+    kind : MotorClass
+        Its motors [SI].
+    motor : SaggingMotor
+        The same on the robot's battery [SI].
+    drive : MotorDrive
+        All its motors together, through their gears [SI].
+    arm : Arm
+        What it carries [SI].
+    angles : ndarray
+        From where its parts are placed [rad].
+    passive : ndarray
+        Torque of weights and bands, positive raising [N m].
+    """
+
+    name: str
+    spec: MotorArm
+    kind: MotorClass
+    motor: SaggingMotor
+    drive: MotorDrive
+    arm: Arm
+    angles: Array
+    passive: Array
+
+    def needed(self, sense: float) -> Array:
+        """Torque asked of the motors at the arm.
+
+        Parameters
+        ----------
+        sense : float
+            1 raising, -1 lowering [-].
+
+        Returns
+        -------
+        ndarray
+            In the direction of motion, points leading [N m].
+        """
+        return motor_torque(self.passive, sense, self.spec.friction)
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every motor-driven arm.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Torque, speed, time, holding, heat and target [-].
+    """
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, MotorArm):
+            at = driven(context, name, spec)
+            yield from _torque(at)
+            yield from _pace(at)
+            yield from _holding(at)
+            yield from _heat(context, at)
+            yield from target(context, name, spec, spec.swing)
+
+
+def driven(context: Context, name: str, spec: MotorArm) -> Driven:
+    """Lay a motor-driven arm out along its swing.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    name : str
+        Of the arm [-].
+    spec : MotorArm
+        The arm [SI].
+
+    Returns
+    -------
+    Driven
+        Motors on the sagging battery, and torques along the swing [SI].
+    """
+    use = spec.motors[0]
+    kind = context.robot.catalogue.motors[use.motor]
+    battery = robot_battery(context.robot)
+    motor = SaggingMotor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), battery, float(use.count))
+    gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in spec.stages])
+    free = kind.free_speed * battery.open_voltage / kind.rated_voltage
+    drive = MotorDrive(use.count * motor.stall_torque, free, gears.ratio, gears.efficiency)
+    arm = arm_of(context, spec)
+    angles = first(spec.swing) * np.linspace(0.0, 1.0, _POINTS) ** 1.5  # denser where it speeds up
+    shape = cases_of(arm, drive.stall_torque, free, drive.efficiency, spec.friction, kind.rotor_inertia)
+    return Driven(name, spec, kind, motor, drive, arm, angles, _passive(arm, angles, shape))
+
+
+def _passive(arm: Arm, angles: Array, shape: tuple[int, ...]) -> Array:
+    """Torque of weights and bands along the swing, positive raising."""
+    along = angles.reshape((-1,) + (1,) * len(shape))
+    turn, c, s = arm.axis, np.cos(along), np.sin(along)
+    cosine, sine = c * np.cos(turn) - s * np.sin(turn), s * np.cos(turn) + c * np.sin(turn)
+    total = weight_torque(arm.weights, cosine, sine)
+    if arm.bands:
+        total = total + elastic_torque(arm.bands, cosine, sine)
+    return np.broadcast_to(total, (len(angles), *shape))
+
+
+def _worst(rows: Array) -> int:
+    """Where along the swing the nominal case is worst."""
+    return int(np.argmax([first(row) for row in rows]))
+
+
+def _torque(at: Driven) -> Iterator[Outcome]:
+    """Torque at the worst point of the worse way, against what the motors have at stall."""
+    ways = {word: at.needed(sense) for word, sense in (("Raising", 1.0), ("Lowering", -1.0))}
+    word = max(ways, key=lambda w: max(first(row) for row in ways[w]))
+    needed = ways[word]
+    share = motor_share(at.drive, needed)
+    place = _worst(share)
+    worst: Real = np.maximum(share.max(axis=0), 0.0)
+    numbers = {"use": (worst, "share"), "torque": (needed[place], "torque"), "angle": (at.angles[place], "angle")}
+    text = "{way} '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motor gives"
+    say = Say(text + " at stall.", text + ", so it stalls.", numbers, {"name": at.name, "way": word})
+    yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", say, "at most",
+                  sources=_SOURCES)  # fmt: skip
+
+
+def raising(at: Driven) -> tuple[Array, Array]:
+    """Find how fast an arm is raised.
+
+    Parameters
+    ----------
+    at : Driven
+        The arm [SI].
+
+    Returns
+    -------
+    tuple of ndarray
+        Steady speed of the arm, points leading [rad/s], and the time to be up [s].
+    """
+    needed = at.needed(1.0)
+    each = motor_share(at.drive, needed) * at.motor.stall_torque
+    speed = sagged_speed(at.motor, each) / at.drive.reduction
+    rotors = at.kind.rotor_inertia * at.motor.count * np.square(at.drive.reduction)
+    return speed, run_up_time(at.motor, at.drive, at.arm.inertia + rotors, at.angles, needed)
+
+
+def _pace(at: Driven) -> Iterator[Outcome]:
+    speed, time = raising(at)
+    place = _worst(-speed)
+    slowest: Real = speed.min(axis=0)
+    free = at.motor.battery.open_voltage / at.motor.line.voltage_constant / at.drive.reduction
+    numbers = {"slowest": (slowest, "angular speed"), "angle": (at.angles[place], "angle"),
+               "share": (slowest / free, "share")}  # fmt: skip
+    say = Say("On its way up '{name}' is slowest {angle} up: {slowest}, {share} of what its motors run without load.",
+              "", numbers, {"name": at.name})  # fmt: skip
+    yield Outcome(f"arm.speed.{at.name}", f"motor arm {at.name}", slowest, None, "angular speed", say,
+                  sources=_SOURCES)  # fmt: skip
+    yield from timed("arm", at.name, at.spec, time, "with the battery's sag")
+
+
+def _hold(at: Driven) -> Array:
+    """Share of stall torque that holding takes at the worst point."""
+    return np.asarray(holding_share(at.drive, at.passive, at.spec.friction).max(axis=0))
+
+
+def _holding(at: Driven) -> Iterator[Outcome]:
+    """What holding it still takes, at the worst point, and whether it stays up without power."""
+    hold, most = _hold(at), at.spec.most_holding
+    stays = "it stays where it is" if first(hold) == 0.0 else "it moves by itself: support it before you work on it"
+    numbers = {"hold": (hold, "share"), "limit": (most, "share")}
+    text = "Holding '{name}' still takes {hold} of stall torque"
+    say = Say(text + " ({limit} are allowed); without power {stays}.",
+              text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
+              numbers, {"name": at.name, "stays": stays})  # fmt: skip
+    yield Outcome(f"arm.holding.{at.name}", f"motor arm {at.name}", hold, most, "ratio", say, "at most",
+                  sources=("hughes", "practice"))  # fmt: skip
+
+
+def _heat(context: Context, at: Driven) -> Iterator[Outcome]:
+    """Where the windings' temperature ends when the arm is held at its worst point for good."""
+    current = _hold(at) * at.motor.stall_torque / at.motor.line.torque_constant
+    air = context.season.temperature
+    hot = steady(heat_path(at.kind), Winding(at.motor.line.resistance), air, current).winding
+    numbers: dict[str, tuple[Real, str]] = {"current": (current, "current"), "hot": (hot, "temperature")}
+    text = "Held for good at the worst point, each motor of '{name}' draws {current} and its winding ends at {hot}"
+    if not np.isfinite(first(hot)):
+        text = "Held for good at the worst point, each motor of '{name}' draws {current} and its winding burns out"
+    words = {"name": at.name}
+    steps = at.kind.derating
+    if not steps:
+        say = Say(text + ".", "", numbers, words)
+        yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, None, "temperature", say,
+                      sources=("incropera",))  # fmt: skip
+        return
+    limit = steps[0].above
+    numbers["limit"] = (limit, "temperature")
+    say = Say(text + "; its controller cuts the current from {limit}.",
+              text + "; from {limit} on its controller cuts the current: let it rest on a stop, or add bands.",
+              numbers, words)  # fmt: skip
+    yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, limit, "temperature", say, "at most",
+                  sources=("incropera",), scale=np.maximum(limit - air, 1.0))  # fmt: skip

@@ -1,0 +1,59 @@
+"""An arm swung up by motors.
+
+Raised arms and stretched bands store energy and pinch: let the arm down and unhook the bands before work on them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Literal, TypeAlias
+
+from fieldworthy.files import Of, assume, exact, need
+from fieldworthy.files.kinds import Real, Torque
+from fieldworthy.files.problems import Fault
+from fieldworthy.robot.model.drive import Stage
+from fieldworthy.robot.model.mechanism import MotorMechanism, MotorUse
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.lift.model import ArmLoad, Band, SidePoint, Target, TimeLimit, Wanted, no_group
+
+Share: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorArm(MotorMechanism):
+    """An arm on a pivot, swung by motors through gears."""
+
+    kind: Literal["motor arm"] = need("motor arm: an arm swung by motors")
+    motors: tuple[MotorUse, ...] = need("motors that swing it, of one class")
+    rides: str = need("the group of parts that is the arm; they are placed as with the arm down")
+    side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
+    pivot: SidePoint = need("x forward, z up")
+    stages: tuple[Stage, ...] = exact((), "gears from motor to arm; none means that the motors turn it directly")
+    swing: Wanted = need("how far it must be raised")
+    carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name")
+    bands: dict[str, Band] = exact(dict, "elastic assist, by name")
+    friction: Torque = assume("0.05 N*m", "of the pivot; from memory")
+    target: Target | None = exact(None, "what it must reach over when raised")
+    time_limit: TimeLimit | None = exact(None, "it must be up this soon")
+    most_holding: Share = assume("25 %", "of stall torque, to hold it for long; common practice, no source")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if len(self.motors) != 1:
+            yield ("motors",), "expected one class of motors: those that swing it"
+
+    def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
+        """Say what does not fit the rest of the robot.
+
+        Parameters
+        ----------
+        robot : Robot
+            The robot as its file states it [SI].
+
+        Yields
+        ------
+        tuple
+            Key path within the arm, and what was expected there [-].
+        """
+        yield from no_group(self.rides, robot)

@@ -1,0 +1,23 @@
+"""Balance: what makes it tip, standing, driving and stopped."""
+
+from __future__ import annotations
+
+from fieldworthy.engine.system import Page, System
+from fieldworthy.systems.balance.check import check as judge
+from fieldworthy.systems.balance.figure import figures
+
+SYSTEM = System(
+    name="balance",
+    package=__name__,
+    check=judge,
+    families={"balance": "whether it stays on its wheels when it starts, stops, turns and is pushed"},
+    page=Page(
+        title="Balance",
+        question="Does it stay on its wheels when it starts, stops, turns and is pushed?",
+        formulas=(("tip", ""), ("impact", "")),
+        telling=("balance.ballast", "balance.limit"),
+    ),
+    figures=figures,
+)
+
+__all__ = ["SYSTEM"]

@@ -1,0 +1,25 @@
+"""Clamps: a jaw that comes down on a rim."""
+
+from __future__ import annotations
+
+from fieldworthy.engine.system import Page, System
+from fieldworthy.systems.clamp.check import check as judge
+from fieldworthy.systems.clamp.model import Clamp
+
+SYSTEM = System(
+    name="clamp",
+    package=__name__,
+    check=judge,
+    families={"clamp": "whether the object is caught, and held against a rival's pull"},
+    kinds=(Clamp,),
+    page=Page(
+        title="Clamp",
+        question="Does it catch the object, and hold it against a rival's pull?",
+        formulas=(("wedge", ""),),
+        caution="A clamp closes faster than a hand moves: keep fingers away while there is air in the tanks.",
+        telling=("clamp.slip", "clamp.stroke_practice", "clamp.lift"),
+    ),
+    card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
+)
+
+__all__ = ["Clamp", "SYSTEM"]

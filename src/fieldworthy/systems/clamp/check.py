@@ -1,0 +1,238 @@
+"""Clamps: what of the rim lies under the jaw on each seat, heights and stroke, and what they hold with little air."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.physics.contact import clamp as clamping
+from fieldworthy.robot.model.season import GameObject
+from fieldworthy.systems.clamp.engagement import RIGHT, Place, best_place, outline_of, places, under_jaw, windows
+from fieldworthy.systems.clamp.mechanics import holds
+from fieldworthy.systems.clamp.model import Clamp
+
+_STROKES = (0.025, 0.050)  # m; the two that the trade speaks of
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A clamp from the side.
+
+    Attributes
+    ----------
+    heights : clamp.Heights
+        Open and closed jaw against the rim [m].
+    travel : float or ndarray
+        Of the jaw over the whole stroke [m].
+    stroke : float or ndarray
+        Of the cylinder [m].
+    below : float or ndarray
+        Gap between the seat and the rim's underside [m].
+    """
+
+    heights: clamping.Heights
+    travel: Real
+    stroke: Real
+    below: Real
+
+
+def side_of(context: Context, spec: Clamp, thing: GameObject) -> Side:
+    """Look at a clamp from the side.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Clamp
+        As the file gives it [SI].
+    thing : GameObject
+        What it grips, with its rim [SI].
+
+    Returns
+    -------
+    Side
+        Heights and travel [m]; the jaw comes down no farther than the stroke lets it.
+    """
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    stroke = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.cylinder].cylinder].stroke
+    travel = stroke * spec.lever
+    top = spec.seat_height + spec.opening
+    closed = np.maximum(spec.seat_height + spec.closed_gap, top - travel)
+    # a sampled gap may wander past the opening
+    closed = np.minimum(closed, top - 1e-6)
+    heights = clamping.Heights(top, closed, thing.rim.height, thing.rim.thickness)
+    return Side(heights, travel, stroke, thing.rim.height - thing.rim.thickness - spec.seat_height)
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every clamp of the robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Seats, heights, stroke and holding force [-].
+    """
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Clamp):
+            thing = context.season.objects[spec.object]
+            side = side_of(context, spec, thing)
+            yield from _seats(context, name, spec, thing)
+            yield from _heights(name, spec, side)
+            yield _lift(name, spec, side)
+            yield from _release(context, name, spec, side)
+            yield _strokes(context, name, spec, side)
+            yield from holds(context, name, spec)
+
+
+def _seats(context: Context, name: str, spec: Clamp, thing: GameObject) -> Iterator[Outcome]:
+    """Every way the object can seat; judged is the one with most rim under the jaw among those that must work."""
+    base = context.nominal
+    outline, stated = outline_of(thing), outline_of(base.season.objects[spec.object])
+    found = places(outline, stated)
+    best = base.once(("clamp seat", name), lambda: best_place(base, name))
+    for place in found:
+        judged = place.label == best.label
+        depth = under_jaw(spec, thing, outline, place, best.ways if judged else RIGHT)
+        yield _seat(context, name, spec, (place, depth), judged)
+
+
+def _seat(context: Context, name: str, spec: Clamp, seated: tuple[Place, Array], judged: bool) -> Outcome:
+    place, depth = seated
+    turn, aside = windows(context.nominal, name, place)
+    numbers: dict[str, tuple[Real, str]] = {
+        "depth": (depth, "length"), "hook": (spec.hook, "length"), "size": (place.size, "length"),
+        "corner": (place.size, "angle"), "yaw": (spec.yaw_error, "angle"), "side": (spec.side_error, "length"),
+        "turn": (turn, "angle"), "aside": (aside, "length"),
+    }  # fmt: skip
+    where = {"side": "on a side of {size}", "corner": "on a corner of {corner}", "round": "on the round base"}
+    turned = "" if place.kind == "round" else "turned by {turn} or "
+    window = f"Seated {where[place.kind]} it may be {turned}off by {{aside}} to a side and is still caught; "
+    if turn <= 0.0 and aside <= 0.0:
+        window = f"Seated {where[place.kind]} it is not caught even where it stands just right; "
+    stands = "turned by up to {yaw} and off by up to {side}, " if judged else "just right, "
+    much = "{depth} of its rim is" if first(depth) > 0.0 else "none of its rim is"
+    text = f"{window}{stands}{much} under the jaw, and {{hook}} is needed."
+    say = Say(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers)
+    limit = spec.hook if judged else None
+    return Outcome(f"clamp.seat.{name}.{place.label}", f"{name}, {place.kind}", depth, limit, "length", say,
+                   scale=np.maximum(spec.hook, 1e-3), sources=("plane-geometry",))  # fmt: skip
+
+
+def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
+    """Whether the rim goes in, whether the closed jaw reaches it, and whether the stroke closes the jaw."""
+    heights = side.heights
+    above, bite = clamping.entry_clearance(heights), clamping.bite(heights)
+    gap = np.minimum(above, side.below)
+    numbers: dict[str, tuple[Real, str]] = {
+        "open": (heights.open, "length"), "rim": (heights.rim_top, "length"), "above": (np.abs(above), "length"),
+        "below": (np.abs(side.below), "length"), "seat": (spec.seat_height, "length"),
+    }  # fmt: skip
+    hit = "the jaw hits the rim by {above}: open it wider" if first(above) < first(side.below) else (
+        "the seat at {seat} runs into the rim by {below}: lower it"
+    )  # fmt: skip
+    say = Say("Open, its jaw stands {open} above the floor: {above} over the top of the rim at {rim}, and the seat is "
+              "{below} below the rim.",
+              f"Open, its jaw stands {{open}} above the floor and the top of the rim at {{rim}}: {hit}.",
+              numbers)  # fmt: skip
+    yield Outcome(f"clamp.entry.{name}", name, gap, 0.0, "length", say, scale=heights.rim_thickness,
+                  sources=("plane-geometry",))  # fmt: skip
+    drop = clamping.hook_drop(heights, spec.lip)
+    numbers = {"closed": (heights.closed, "length"), "rim": (heights.rim_top, "length"),
+               "bite": (np.abs(bite), "length"), "drop": (drop, "length")}  # fmt: skip
+    lip = "; its lip reaches {drop} down behind the rim" if first(spec.lip) > 0.0 else ""
+    say = Say(f"It can close to {{closed}} above the floor, {{bite}} below the top of the rim, so it presses{lip}.",
+              "It closes to {closed} above the floor only, {bite} over the top of the rim: it holds nothing. Lower the "
+              "jaw or lengthen its travel.", numbers)  # fmt: skip
+    yield Outcome(f"clamp.bite.{name}", name, bite, 0.0, "length", say, scale=heights.rim_thickness,
+                  sources=("plane-geometry",))  # fmt: skip
+    way = np.subtract(spec.opening, spec.closed_gap)
+    numbers = {"travel": (side.travel, "length"), "way": (way, "length"), "stroke": (side.stroke, "length")}
+    say = Say("Its cylinder's {stroke} moves the jaw by {travel}; from open to closed it is {way}.",
+              "Its cylinder's {stroke} moves the jaw by {travel} only; from open to closed it is {way}.",
+              numbers)  # fmt: skip
+    yield Outcome(f"clamp.stroke.{name}", name, side.travel, way, "length", say, sources=("plane-geometry",))
+
+
+def _lift(name: str, spec: Clamp, side: Side) -> Outcome:
+    lift = clamping.lift_height(side.heights, side.travel)
+    numbers: dict[str, tuple[Real, str]] = {"lift": (lift, "length"), "travel": (side.travel, "length"),
+               "gap": (np.maximum(clamping.entry_clearance(side.heights), 0.0), "length")}  # fmt: skip
+    text = "Of the jaw's {travel} it takes {gap} to reach the rim; {lift} is left to lift with"
+    if spec.lift is None:
+        return Outcome(f"clamp.lift.{name}", name, lift, None, "length", Say(f"{text}.", "", numbers),
+                       sources=("plane-geometry",))  # fmt: skip
+    numbers["wanted"] = (spec.lift, "length")
+    say = Say(f"{text}; {{wanted}} is wanted.", f"{text}, and {{wanted}} is wanted: open it less, or take a longer "
+              "stroke.", numbers)  # fmt: skip
+    return Outcome(f"clamp.lift.{name}", name, lift, spec.lift, "length", say, sources=("plane-geometry",))
+
+
+def _loose(context: Context, spec: Clamp, side: Side) -> tuple[Real, Real, Real]:
+    """What a loose object lies on, its height, and the share by which it yields."""
+    assert spec.loose is not None, "asked for with a loose object only"
+    surface = side.heights.rim_top if spec.loose.lies_on == "rim" else 0.0
+    return surface, context.season.objects[spec.loose.object].size[2], spec.loose.squeeze
+
+
+def _release(context: Context, name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
+    if spec.loose is None:
+        return
+    surface, size, squeeze = _loose(context, spec, side)
+    room = clamping.release_clearance(side.heights.open, surface, size, squeeze)
+    numbers: dict[str, tuple[Real, str]] = {
+        "gap": (np.subtract(side.heights.open, surface), "length"),
+        "size": (size * (1.0 - np.asarray(squeeze)), "length"),
+        "room": (np.abs(room), "length"),
+    }  # fmt: skip
+    words = {"loose": spec.loose.object, "on": spec.loose.lies_on}
+    say = Say("A loose {loose} on the {on} slides out from under the open jaw: the gap is {gap}, it needs {size}.",
+              "A loose {loose} on the {on} stays caught under the open jaw: the gap is {gap}, it needs {size}, {room} "
+              "more. Open the jaw wider, or keep the {loose} out.", numbers, words)  # fmt: skip
+    yield Outcome(f"clamp.release.{name}", name, room, 0.0, "length", say, scale=size, sources=("plane-geometry",))
+
+
+def _strokes(context: Context, name: str, spec: Clamp, side: Side) -> Outcome:
+    """The trade's word on 25 mm and 50 mm strokes, on this clamp."""
+    short, long = (clamping.lift_height(side.heights, stroke * spec.lever) for stroke in _STROKES)
+    gain = long - short
+    numbers: dict[str, tuple[Real, str]] = {"a": (_STROKES[0], "length"), "b": (_STROKES[1], "length"),
+               "short": (short, "length"), "long": (long, "length"), "gain": (gain, "length")}  # fmt: skip
+    text = (
+        "Common practice, no source: clamps have {a} strokes, and {b} buys lift and a gap through which a loose piece "
+        "slides out. Computed for this opening: {a} lifts {short}, {b} lifts {long}"
+    )
+    text += (
+        ", as the trade says" if first(gain) > 1e-6 else ": the longer stroke lifts no higher, unlike the trade says"
+    )
+    words = {}
+    if spec.loose is not None:
+        surface, size, squeeze = _loose(context, spec, side)
+        # opened as far as the stroke lets it and still closing on the rim
+        tops = [side.heights.rim_top + stroke * np.asarray(spec.lever) for stroke in _STROKES]
+        spare = [clamping.release_clearance(top, surface, size, squeeze) for top in tops]
+        numbers |= {"spare_a": (np.abs(spare[0]), "length"), "spare_b": (np.abs(spare[1]), "length")}
+        text += ". Opened as wide as each allows, " + _escapes(first(spare[0]), first(spare[1]))
+        words = {"loose": spec.loose.object}
+    return Outcome(f"clamp.stroke_practice.{name}", name, gain, None, "length", Say(text + ".", "", numbers, words),
+                   sources=("practice", "plane-geometry"))  # fmt: skip
+
+
+def _escapes(short: float, long: float) -> str:
+    if short >= 0.0:
+        return ("the {loose} slides out with either, {spare_a} to spare with {a} and {spare_b} with {b}: the gap is no "
+                "reason for the longer one")  # fmt: skip
+    if long >= 0.0:
+        return (
+            "the {loose} stays caught with {a}, by {spare_a}, and slides out with {b}, {spare_b} to spare, as it says"
+        )
+    return "the {loose} stays caught with either, by {spare_a} with {a} and {spare_b} with {b}, unlike the trade says"

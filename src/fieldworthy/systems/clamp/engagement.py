@@ -1,0 +1,292 @@
+"""The ways an object can seat in a clamp: its outline, each distinct side and corner, and how far it may be off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeAlias
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.contact import clamp as clamping
+from fieldworthy.physics.statics.outline import (
+    Circle,
+    Outline,
+    Polygon,
+    corner_angles,
+    flat_lengths,
+    greatest_width,
+    rectangle,
+    regular_polygon,
+)
+from fieldworthy.robot.model.season import GameObject
+from fieldworthy.systems.clamp.model import Clamp
+from fieldworthy.vehicle.stance import flat
+
+_STEPS = 13
+"""Turns and places tried up to each error."""
+
+
+def outline_of(thing: GameObject) -> Outline:
+    """Take the outline of an object's base.
+
+    Parameters
+    ----------
+    thing : GameObject
+        The object [SI].
+
+    Returns
+    -------
+    Polygon or Circle
+        About the object's middle [m].
+    """
+    base = thing.base
+    if base is not None and base.corners is not None:
+        return Polygon(flat(list(base.corners)))
+    if base is not None and base.sides is not None:
+        assert base.across_flats is not None, "sides come with their width"
+        return regular_polygon(base.sides, base.across_flats)
+    if thing.shape != "box":
+        return Circle(0.5 * np.asarray(thing.size[0]))
+    return rectangle(thing.size[0], thing.size[1])
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One way an object can seat.
+
+    Attributes
+    ----------
+    kind : str
+        ``side``, ``corner`` or ``round``.
+    label : str
+        Kind and number, for an id.
+    index : int
+        Of the side or corner.
+    yaw : float or ndarray
+        The object's turn on this seat [rad].
+    size : float
+        Nominal length of the side [m] or angle of the corner [rad]; 0 for a round base.
+    limit : float
+        Nominal turn to the next seat [rad].
+    """
+
+    kind: str
+    label: str
+    index: int
+    yaw: Real
+    size: float
+    limit: float
+
+
+def places(outline: Outline, nominal: Outline) -> list[Place]:
+    """List the ways an object can seat; those that are alike, or mirror images, once.
+
+    Parameters
+    ----------
+    outline, nominal : Polygon or Circle
+        Over cases, and as the file states it [m].
+
+    Returns
+    -------
+    list of Place
+        Sides, then corners [-].
+    """
+    if isinstance(outline, Circle) or isinstance(nominal, Circle):
+        return [Place("round", "round", 0, 0.0, 0.0, np.pi)]
+    lengths = np.round(_plain(flat_lengths(nominal)), 6)
+    angles = np.round(_plain(corner_angles(nominal)), 6)
+    count, found = len(lengths), []
+    turn = [float(min(np.pi - angles[i], np.pi - angles[(i + 1) % count]) / 2.0) for i in range(count)]
+    sides: dict[tuple[float, ...], int] = {}
+    corners: dict[tuple[float, ...], int] = {}
+    for i in range(count):
+        sides.setdefault((lengths[i], *sorted((angles[i], angles[(i + 1) % count]))), i)
+        corners.setdefault((angles[i], *sorted((lengths[i - 1], lengths[i]))), i)
+    for number, i in enumerate(sides.values(), 1):
+        found.append(Place("side", f"side {number}", i, clamping.flat_yaw(outline, i), float(lengths[i]), turn[i]))
+    for number, i in enumerate(corners.values(), 1):
+        yaw = clamping.corner_yaw(outline, i)
+        found.append(Place("corner", f"corner {number}", i, yaw, float(angles[i]), float(np.pi - angles[i]) / 2.0))
+    return found
+
+
+def _plain(values: Array) -> Array:
+    return values if values.ndim == 1 else values[:, 0]
+
+
+def jaw_of(spec: Clamp) -> clamping.Seat:
+    """Take stops and jaw in plan.
+
+    Parameters
+    ----------
+    spec : Clamp
+        As the file gives it [SI].
+
+    Returns
+    -------
+    clamp.Seat
+        In plan [m].
+    """
+    throat = np.inf if spec.throat is None else spec.throat
+    return clamping.Seat(spec.stop_gap, throat, spec.jaw_reach, spec.jaw_width, spec.hook)
+
+
+Ways: TypeAlias = tuple[tuple[float, float], ...]
+"""Shares of the errors in turn and place, -1 to 1, pair by pair."""
+
+RIGHT: Ways = ((0.0, 0.0),)
+"""The object stands just right."""
+
+
+def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, ways: Ways) -> Array:
+    """Find how much rim is under the jaw, at the worst of some turns and places of the object.
+
+    Parameters
+    ----------
+    spec : Clamp
+        As the file gives it [SI].
+    thing : GameObject
+        What it grips [SI].
+    outline : Polygon or Circle
+        Its base [m].
+    place : Place
+        How it seats [-].
+    ways : tuple of tuple
+        Shares of the errors in turn and in place [-].
+
+    Returns
+    -------
+    ndarray
+        Least over the ways, no more than the rim's overhang; no less than the jaw's reach below 0, where it is
+        beside the jaw [m].
+    """
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    jaw, yaw, side = jaw_of(spec), np.asarray(spec.yaw_error), np.asarray(spec.side_error)
+    depth: Real = thing.rim.overhang
+    for a, b in ways:
+        depth = np.minimum(depth, clamping.engagement(jaw, outline, place.yaw + a * yaw, b * side))
+    worst: Array = np.maximum(depth, -np.asarray(spec.jaw_reach))
+    return worst
+
+
+def worst_ways(spec: Clamp, outline: Outline, place: Place) -> Ways:
+    """Find the worst turn and place within the errors, of each combination of their signs.
+
+    Parameters
+    ----------
+    spec : Clamp
+        With nominal numbers [SI].
+    outline : Polygon or Circle
+        The base, with nominal numbers [m].
+    place : Place
+        How it seats, with nominal numbers [-].
+
+    Returns
+    -------
+    tuple of tuple
+        Shares of both errors [-]. The depth has kinks and need not be least where both errors are largest.
+    """
+    share = np.linspace(0.0, 1.0, _STEPS)
+    found = []
+    for a, b in ((-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)):
+        turn, aside = (grid.ravel() for grid in np.meshgrid(a * share, b * share))
+        yaw = place.yaw + turn * np.asarray(spec.yaw_error)
+        worst = int(np.argmin(clamping.engagement(jaw_of(spec), outline, yaw, aside * np.asarray(spec.side_error))))
+        found.append((float(turn[worst]), float(aside[worst])))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The seat that is judged.
+
+    Attributes
+    ----------
+    label : str
+        Of the place.
+    ways : tuple of tuple
+        The worst turns and places on it.
+    """
+
+    label: str
+    ways: Ways
+
+
+def best_place(context: Context, name: str) -> Judged:
+    """Choose the seat that is judged: of those that must work, the one with most rim under the jaw.
+
+    Parameters
+    ----------
+    context : Context
+        With nominal numbers [SI].
+    name : str
+        Of the clamp [-].
+
+    Returns
+    -------
+    Judged
+        The longest side of those that catch alike [-].
+    """
+    spec = context.robot.mechanisms[name]
+    assert isinstance(spec, Clamp), "asked for with a clamp only"
+    thing = context.season.objects[spec.object]
+    outline = outline_of(thing)
+    wanted = [p for p in places(outline, outline) if spec.grips in ("any", p.kind) or p.kind == "round"]
+    ways = {p.label: worst_ways(spec, outline, p) for p in wanted}
+
+    def rank(place: Place) -> tuple[float, float]:
+        """Room under the jaw first, then the size of the place."""
+        return round(float(under_jaw(spec, thing, outline, place, ways[place.label])), 9), place.size
+
+    label = max(wanted, key=rank).label
+    return Judged(label, ways[label])
+
+
+def windows(context: Context, name: str, place: Place) -> tuple[float, float]:
+    """Find how far the object may be turned, or be off to a side, and still be caught: the smaller way of both.
+
+    Parameters
+    ----------
+    context : Context
+        With nominal numbers [SI].
+    name : str
+        Of the clamp [-].
+    place : Place
+        How it seats [-].
+
+    Returns
+    -------
+    tuple of float
+        Turn [rad] and shift [m]; 0 where the seat itself does not catch.
+    """
+    return context.once(("clamp window", name, place.label), lambda: _windows(context, name, place))
+
+
+def _windows(context: Context, name: str, place: Place) -> tuple[float, float]:
+    spec = context.robot.mechanisms[name]
+    assert isinstance(spec, Clamp), "asked for with a clamp only"
+    outline = outline_of(context.season.objects[spec.object])
+    at = next(p.yaw for p in places(outline, outline) if p.label == place.label)
+    jaw = jaw_of(spec)
+    plain = tuple(float(v) for v in (jaw.stop_gap, jaw.throat, jaw.jaw_reach, jaw.jaw_width, jaw.hook))
+    if isinstance(outline, Circle):
+        return np.pi, _searched(plain, float(outline.radius), float(at), None)[1]
+    return _searched(plain, tuple(map(tuple, outline.vertices.tolist())), float(at), place.limit)
+
+
+@lru_cache(maxsize=64)
+def _searched(
+    jaw: tuple[float, ...], base: float | tuple[tuple[float, float], ...], yaw: float, limit: float | None
+) -> tuple[float, float]:
+    """Search both windows; kept, since a page that edits something else asks for the same again."""
+    seat = clamping.Seat(*jaw)
+    outline = Circle(base) if isinstance(base, float) else Polygon(np.array(base))
+    aside = clamping.sideways_window(seat, outline, yaw, 0.5 * float(greatest_width(outline)))
+    turn = np.pi
+    if limit is not None:
+        found = clamping.yaw_window(seat, outline, yaw, limit)
+        turn = float(np.minimum(found.below, found.above))
+    return turn, float(np.minimum(aside.below, aside.above))

@@ -1,0 +1,186 @@
+"""What a clamp holds against a rival's pull, with the air that the plan leaves it and without any."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.physics.contact import holding
+from fieldworthy.physics.gas.tank import fill_pressure
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.systems.clamp.model import Clamp, Toggle
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.supply import AirUse, air_along_plan, use_of
+
+
+@dataclass(frozen=True, slots=True)
+class Low:
+    """The least air that a cylinder has from its first stroke in the plan on.
+
+    Attributes
+    ----------
+    gauge : float or ndarray
+        Gauge pressure [Pa].
+    when : str
+        In words.
+    """
+
+    gauge: Real
+    when: str
+
+
+def lowest_after(context: Context, name: str) -> Low:
+    """Find the lowest pressure behind a cylinder from its first stroke to the end of the plan.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    name : str
+        The cylinder [-].
+
+    Returns
+    -------
+    Low
+        What is left while it holds, as its valve keeps it joined to its tank; the charge where the plan does not use
+        it [Pa].
+    """
+    use, plan = use_of(context, name), air_along_plan(context)
+    begins = next((d.time for d in plan.draws if d.name == name), None)
+    if begins is None:
+        full = fill_pressure(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
+        return Low(full, "at the full charge, as the plan does not use it")
+    times = plan.times[use.tank]
+    later = [i for i, time in enumerate(times) if time >= begins]
+    worst = min(later, key=lambda i: first(plan.gauge[use.tank][i]))
+    gauge = plan.gauge[use.tank][worst] + state.p_atm(context)
+    return Low(fill_pressure(gauge, use.circuit.p_set) - state.p_atm(context), f"at {times[worst]:.0f} s of the plan")
+
+
+def rod_force(use: AirUse, way: int, gauge: Real) -> tuple[Real, Real]:
+    """Take the force of a cylinder's rods at a pressure, friction of the seals taken off.
+
+    Parameters
+    ----------
+    use : AirUse
+        The cylinder [SI].
+    way : int
+        0 out, 1 back by air [-].
+    gauge : float or ndarray
+        Gauge pressure [Pa].
+
+    Returns
+    -------
+    tuple of float or ndarray
+        Force [N], not below 0, and force for each pascal before the spring is taken off [N/Pa].
+    """
+    area = use.cylinder.piston_area if way == 0 else use.cylinder.ring_area
+    per = area * use.efficiency * use.spec.count
+    return np.maximum(per * gauge - returning(use, way), 0.0), per
+
+
+def returning(use: AirUse, way: int) -> Real:
+    """Take the force of the return springs at the end of the way out.
+
+    Parameters
+    ----------
+    use : AirUse
+        The cylinder [SI].
+    way : int
+        0 out, 1 back by air [-].
+
+    Returns
+    -------
+    float or ndarray
+        Force, all rods together [N]; 0 on the way back.
+    """
+    return use.cylinder.spring_force(use.cylinder.stroke) * use.spec.count if way == 0 else 0.0
+
+
+def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
+    """Judge what a clamp holds.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    name : str
+        Of the clamp [-].
+    spec : Clamp
+        As the file gives it [SI].
+
+    Yields
+    ------
+    Outcome
+        Holding force against the rival's pull, the pressure at which it slips, and the toggle's lock [-].
+    """
+    use, low = use_of(context, spec.cylinder), lowest_after(context, spec.cylinder)
+    way = 0 if spec.working == "out" else 1
+    per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever
+    spring = spec.spring - returning(use, way) * spec.efficiency / spec.lever
+    gain = holding.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    down = holding.jaw_force(low.gauge, per, spring) if spec.toggle is None else spec.toggle.preload
+    if spec.toggle is not None:
+        yield from _locks(name, spec.toggle, rod_force(use, way, low.gauge)[0] * spec.efficiency, low)
+    if spec.rival is None:
+        yield unknown("clamp.hold." + name, name, "force", "How hard a rival pulls at what it holds is not known.",
+                      (f"mechanisms.{name}.rival",))  # fmt: skip
+        return
+    pull = np.asarray(spec.rival.mass * STANDARD_GRAVITY * spec.rival.grip)
+    yield _hold(name, spec, (down, holding.holding_force(down, gain, spec.seat_friction), pull), low)
+    if spec.toggle is None:
+        yield _slip(name, holding.slip_pressure(pull, per, spring, gain, spec.seat_friction), pull, low)
+
+
+def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> Outcome:
+    down, held, pull = forces
+    numbers: dict[str, tuple[Real, str]] = {
+        "down": (down, "force"), "held": (held, "force"), "pull": (pull, "force"), "low": (low.gauge, "pressure")
+    }  # fmt: skip
+    on = "with the {low} that is left {when} it presses with {down}" if spec.toggle is None else (
+        "locked over centre it presses with {down}, whatever the air"
+    )  # fmt: skip
+    much = "its hook holds whatever pulls, until something bends" if not np.isfinite(first(held)) else "holds {held}"
+    say = Say(f"At its lowest, {on} and {much}; a rival at the limit of its wheels' grip pulls with {{pull}}.",
+              f"At its lowest, {on} and {much}, but a rival at the limit of its wheels' grip pulls with {{pull}}: the "
+              "object comes out. A steeper hook, more grip, a larger bore or an over-centre lock helps.",
+              numbers, {"when": low.when})  # fmt: skip
+    return Outcome(f"clamp.hold.{name}", name, held, pull, "force", say, sources=("meriam_statics", "practice"))
+
+
+def _slip(name: str, slips: Real, pull: Real, low: Low) -> Outcome:
+    numbers: dict[str, tuple[Real, str]] = {
+        "slips": (slips, "pressure"), "low": (low.gauge, "pressure"), "pull": (pull, "force")
+    }  # fmt: skip
+    text = "Against a pull of {pull} it slips below {slips}; at its lowest it has {low}, {when}"
+    if first(slips) <= 0.0:
+        text = "Its springs alone hold a pull of {pull}, without air"
+    elif not np.isfinite(first(slips)):
+        text = "No pressure holds a pull of {pull}"
+    return Outcome(f"clamp.slip.{name}", name, slips, None, "pressure",
+                   Say(text + ".", "", numbers, {"when": low.when}), sources=("meriam_statics",))  # fmt: skip
+
+
+def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome]:
+    """Whether the toggle stays locked without air, and whether the cylinder brings it past its centre."""
+    kept = holding.over_centre_release(toggle.preload, toggle.past, toggle.link, toggle.other, toggle.stop_force)
+    numbers: dict[str, tuple[Real, str]] = {
+        "kept": (kept, "force"), "past": (toggle.past, "length"), "preload": (toggle.preload, "force"),
+    }  # fmt: skip
+    say = Say("Its knee stands {past} past the centre: without air it takes {kept} at the knee to unlock it.",
+              "Its knee stands {past} past the centre: without air nothing keeps it locked. Set the stop farther past.",
+              numbers)  # fmt: skip
+    # what it takes to lift the knee by hand is not asked: any force above that of a bump, a newton, keeps it
+    yield Outcome(f"clamp.lock.{name}", name, kept, 1.0, "force", say, sources=("meriam_statics", "practice"))
+    peak = holding.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
+    numbers = {"force": (force, "force"), "peak": (peak, "force"), "low": (low.gauge, "pressure")}
+    say = Say("With the {low} that is left {when} its cylinder pushes the knee with {force}; {peak} takes it through "
+              "the centre.",
+              "With the {low} that is left {when} its cylinder pushes the knee with {force}, and it takes {peak} to "
+              "get it through the centre: it does not lock.", numbers, {"when": low.when})  # fmt: skip
+    yield Outcome(f"clamp.centre.{name}", name, force, peak, "force", say, sources=("meriam_statics",))

@@ -1,0 +1,143 @@
+"""A clamp that hooks the rim of an object's base and holds it against a rival's pull.
+
+A clamp closes faster than a hand leaves it, and an over-centre one stays shut without air: a pinch point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Efficiency, Force, Gap, Load, Mass, Ratio, Real, Size, Stiffness
+from fieldworthy.files.problems import Fault
+from fieldworthy.robot.model.mechanism import MotorMechanism
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+
+Lever = Annotated[Real, Of("ratio", 0.0, above=True)]
+Face = Annotated[Real, Of("angle", -1.5708, 1.5708)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Toggle:
+    """Two links whose knee goes past the line through their outer pins and rests on a stop."""
+
+    link: Size = need("pin to pin, of the link from the frame to the knee")
+    other: Size = need("pin to pin, of the link from the knee to the jaw")
+    past: Gap = need("how far the knee stands past the line through the outer pins, on its stop")
+    preload: Load = need("force of the locked jaw on the rim without air")
+    stiffness: Stiffness = assume("20 N/mm", "of rim, jaw and frame together as the knee squeezes them; from memory")
+    stop_force: Load = assume("0 N", "no spring holds the knee to its stop")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.past) >= min(float(self.link), float(self.other)):
+            yield ("past",), "expected less than both links: the knee cannot stand farther out"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loose:
+    """A loose object that may lie beneath the jaw when it opens."""
+
+    object: Annotated[str, Ref(("season.objects",))] = need("the season's object that may lie there")
+    lies_on: Literal["floor", "rim"] = exact("rim", "what it lies on: the rim, or the floor")
+    squeeze: Annotated[Real, Of("ratio", 0.0, 1.0, below=True)] = assume(
+        "0", "share of its height by which it yields: it is hard"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rival:
+    """A robot that pulls at what is held, with all that its wheels grip."""
+
+    mass: Mass = need("of the rival")
+    grip: Ratio = assume("0.9", "friction coefficient of its wheels on the tiles; common practice, no source")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clamp(MotorMechanism):
+    """A jaw that comes down on the rim of an object that the robot has backed against two stops."""
+
+    kind: Literal["clamp"] = need("clamp: a jaw that comes down on the rim of an object")
+    object: Annotated[str, Ref(("season.objects",))] = need("the season's object that it grips, one with a 'rim'")
+    grips: Literal["side", "corner", "any"] = exact("side", "where it must seat: on a flat side, a corner, or either")
+    stop_gap: Size = need("distance between the two stops that the object is backed against, across the robot")
+    throat: Gap | None = exact(None, "free depth behind the line of the stops, up to a wall; no wall where absent")
+    jaw_reach: Size = need("how far out from the line of the stops the jaw comes down, its inner face")
+    jaw_width: Size = need("of the jaw, across the robot")
+    hook: Gap = need("least depth of rim under the jaw that counts as caught")
+    yaw_error: Annotated[Real, Of("angle", 0.0, fixed=True)] = assume(
+        "5 deg", "the object may be turned this far either way; common practice, no source"
+    )
+    side_error: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
+        "15 mm", "the object may be off this far to either side; common practice, no source"
+    )
+    seat_height: Gap = need("height of what bears the rim from below; 0 for the floor")
+    opening: Size = need("gap between the open jaw's lower edge and that seat")
+    closed_gap: Gap = need("the same gap with the jaw closed on nothing")
+    lip: Gap = assume("0 mm", "the jaw is flat: nothing reaches down behind the rim")
+    cylinder: Annotated[str, Ref(("air.cylinders",))] = need("the cylinder of this file that closes it")
+    working: Literal["out", "back"] = need("the stroke that closes it: out pushes the rod out, back draws it in")
+    lever: Lever = assume("1", "travel of the jaw over travel of the rod: it moves as far as the rod")
+    efficiency: Efficiency = assume("0.9", "pivots and guides between rod and jaw; from memory")
+    spring: Force = assume("0 N", "force of bands that close the jaw without air, negative where they open it: none")
+    face: Face = assume("90 deg", "of the hook's face from the upright: a flat jaw that only rubs")
+    friction: Ratio = need("friction coefficient of jaw on rim")
+    seat_friction: Ratio = assume("0.25", "friction coefficient of seat on rim; from memory, smooth plastic")
+    toggle: Toggle | None = exact(None, "links that lock over centre; without them air alone holds it")
+    lift: Annotated[Real, Of("length", 0.0, fixed=True)] | None = exact(None, "lift wanted; not judged where absent")
+    loose: Loose | None = exact(None, "a loose object that may lie beneath; none where absent")
+    rival: Rival | None = exact(None, "the robot that pulls at what it holds")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.closed_gap) >= float(self.opening):
+            yield ("closed_gap",), "expected less than 'opening': the jaw must come down"
+        if float(self.hook) >= float(self.jaw_reach):
+            yield ("hook",), "expected less than 'jaw_reach': a side flat against the stops has no more under the jaw"
+
+    def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
+        """Say what does not fit the rest of the robot.
+
+        Parameters
+        ----------
+        robot : Robot
+            The robot as its file states it [SI].
+
+        Yields
+        ------
+        tuple
+            Key path within the clamp, and what was expected there [-].
+        """
+        spec = robot.air.cylinders.get(self.cylinder)
+        kind = robot.catalogue.cylinders.get(spec.cylinder) if spec is not None else None
+        if kind is not None and kind.single_acting and self.working == "back":
+            yield ("working",), "expected out: this cylinder comes back with its spring alone"
+
+    def validate_in_season(self, season: Season) -> Iterator[Fault]:
+        """Say what does not fit the season.
+
+        Parameters
+        ----------
+        season : Season
+            The season as its file states it [SI].
+
+        Yields
+        ------
+        tuple
+            Key path within the clamp, and what was expected there [-].
+        """
+        thing = season.objects.get(self.object)
+        if thing is None:
+            return
+        if thing.rim is None:
+            with_rim = "; ".join(name for name, it in season.objects.items() if it.rim is not None)
+            yield ("object",), f"expected an object with a 'rim' in the season file: {with_rim or 'none has one'}"
+        elif float(self.opening) < float(thing.rim.thickness):
+            thick = f"{1e3 * float(thing.rim.thickness):.3g} mm"
+            yield ("opening",), f"expected at least the rim's thickness, {thick}: '{self.object}' does not go in"
+
+
+__all__ = ["Clamp", "Loose", "Rival", "Toggle"]

@@ -1,0 +1,256 @@
+"""Climb: leaving the floor, lifting with the air that is left, and how the robot hangs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_swing
+from fieldworthy.systems.climb.mechanics import Hung, held_later, hung, lifting_force, lowest, travel_of
+from fieldworthy.systems.climb.model import Climber, MotorLift
+
+_SOURCES = ("meriam_statics",)
+_TRADE = ("meriam_statics", "practice")
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every climber.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Reach, lift, attitude, rest, clearance, and what holds it afterwards [-].
+    """
+    for name, mechanism in context.robot.mechanisms.items():
+        if not isinstance(mechanism, Climber):
+            continue
+        if not context.robot.parts:
+            because = f"Without parts it is not known how '{name}' hangs."
+            yield unknown(f"climb.attitude.{name}", f"climber {name}", "angle", because, ("parts",))
+            continue
+        at = hung(context, name, mechanism)
+        yield from _reach(at)
+        yield from _lift(context, at)
+        yield from _lift_off(at)
+        yield from _attitude(at)
+        yield from _rest(at)
+        yield from _clearance(context, at)
+        yield from _held(context, at)
+        yield _hook_with_rest(at) if at.spec.rest is not None else _hook_alone(context, at)
+
+
+def _reach(at: Hung) -> Iterator[Outcome]:
+    """The hooks must stand above the bar before they can be drawn down on it."""
+    top = at.spec.hook[1]
+    numbers = {"hook": (top, "length"), "bar": (at.bar, "length")}
+    yield Outcome(
+        f"climb.reach.{at.name}", f"climber {at.name}", top, at.bar, "length",
+        Say("'{name}' raises its hooks to {hook}; the bar's top is at {bar}.",
+            "'{name}' raises its hooks only to {hook}, and the bar's top is at {bar}.", numbers, {"name": at.name}),
+        sources=_SOURCES,
+    )  # fmt: skip
+
+
+def _lift(context: Context, at: Hung) -> Iterator[Outcome]:
+    """Force at the hooks against the most that is needed on the way up."""
+    pull = lifting_force(context, at.spec)
+    needed, start = at.ramp.force.max(axis=0), at.ramp.force[0]
+    numbers = {"has": (pull.hook_force, "force"), "needs": (needed, "force"), "start": (start, "force")}
+    if pull.gauge is not None:
+        numbers["gauge"] = (pull.gauge, "pressure")
+    stuck = "it does not even lift one end, which takes {start}"
+    if first(pull.hook_force) >= first(start):
+        stuck = "one end comes up, and there it stops"
+    yield Outcome(
+        f"climb.lift.{at.name}", f"climber {at.name}", pull.hook_force, needed, "force",
+        Say(f"'{{name}}' pulls with {{has}} {pull.when}; {{needs}} lift the robot off the floor.",
+            f"'{{name}}' pulls only with {{has}} {pull.when}, and {{needs}} lift the robot off the floor: {stuck}.",
+            numbers, {"name": at.name}),
+        sources=_SOURCES,
+    )  # fmt: skip
+
+
+def _way(attitude: Real) -> str:
+    return "nose down" if first(attitude) >= 0.0 else "nose up"
+
+
+def _lift_off(at: Hung) -> Iterator[Outcome]:
+    """Which end leaves the floor first, and how it has turned when the other one leaves."""
+    turned = at.ramp.attitude[-1]
+    words = {"end": "front" if at.first_off > 0.0 else "rear", "way": _way(turned)}
+    words["other"] = "rear" if words["end"] == "front" else "front"
+    numbers = {"start": (at.ramp.force[0], "force"), "angle": (np.abs(turned), "angle"), "full": (at.weight, "force")}
+    text = "Its {end} end leaves the floor first, at {start}"
+    if at.first_off == 0.0:
+        text = "Both ends leave the floor together, at {full}."
+    elif min(first(force) for force in at.ramp.force) <= 0.0:
+        text += ", and then it falls over its {other} end before it hangs."
+    else:
+        text += "; as the {other} end leaves it, at {full}, it has turned {angle} {way}."
+    say = Say(text, "", numbers, words)
+    yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", say, sources=_SOURCES)
+
+
+def _attitude(at: Hung) -> Iterator[Outcome]:
+    attitude, down = at.attitude(), at.spec.most_nose_down
+    numbers = {"angle": (np.abs(attitude), "angle")}
+    words = {"name": at.name, "way": _way(attitude)}
+    identifier, who = f"climb.attitude.{at.name}", f"climber {at.name}"
+    if down is None:
+        say = Say("On '{name}' the robot hangs {angle} {way}.", "", numbers, words)
+        yield Outcome(identifier, who, attitude, None, "angle", say, sources=_SOURCES)
+        return
+    limit = np.where(attitude >= 0.0, down, down if at.spec.most_nose_up is None else at.spec.most_nose_up)
+    say = Say("On '{name}' the robot hangs {angle} {way}; up to {limit} are allowed.",
+              "On '{name}' the robot hangs {angle} {way}, more than the {limit} allowed.",
+              numbers | {"limit": (limit, "angle")}, words)  # fmt: skip
+    yield Outcome(identifier, who, np.abs(attitude), limit, "angle", say, "at most", sources=_SOURCES)
+
+
+def _rest(at: Hung) -> Iterator[Outcome]:
+    """Whether the rest stays pressed on, and how hard a pull lifts it off."""
+    resting, rest = at.resting(), at.spec.rest
+    if resting is None or rest is None:
+        return
+    numbers = {
+        "force": (resting.rest_force, "force"),
+        "holds": (resting.holds, "share"),
+        "least": (rest.least_pull, "share"),
+        "miss": (np.abs(at.lets_go() - at.hook[0]), "length"),
+    }
+    pressed = "with {force}: a level pull of {holds} of the weight would lift it off; {least} are wanted."
+    short = f"Its rest is pressed on only {pressed}"
+    if not at.reaches():
+        short = "Its rest does not reach the face that it should lean on: the robot hangs free and swings."
+    elif first(resting.rest_force) == 0.0:
+        short = (
+            "Its rest is not pressed on and the robot swings: the hook is {miss} past the place where the rest lets go."
+        )
+    yield Outcome(
+        f"climb.rest.{at.name}", f"climber {at.name}", resting.holds, rest.least_pull, "ratio",
+        Say(f"Its rest stays pressed on {pressed}", short, numbers, {"name": at.name}),
+        sources=_TRADE, scale=1.0,
+    )  # fmt: skip
+
+
+def _clearance(context: Context, at: Hung) -> Iterator[Outcome]:
+    height = lowest(context, at)
+    numbers = {
+        "low": (height, "length"),
+        "wanted": (at.spec.clearance, "length"),
+        "lacks": (at.spec.clearance - height, "length"),
+    }
+    short = "Hanging, its lowest point is only {low} above the floor; {wanted} are wanted."
+    if first(height) <= 0.0:
+        short = "It does not get off the floor: drawn down all the way, the hooks are {lacks} short of what is wanted."
+    yield Outcome(
+        f"climb.clearance.{at.name}", f"climber {at.name}", height, at.spec.clearance, "length",
+        Say("Hanging, its lowest point is {low} above the floor; {wanted} are wanted.", short, numbers),
+        sources=_SOURCES, scale=np.maximum(travel_of(context, at.spec), 1e-3),
+    )  # fmt: skip
+
+
+def _held(context: Context, at: Hung) -> Iterator[Outcome]:
+    """What still holds it when it has hung for a while, with no more air or battery."""
+    identifier, who = f"climb.hold.{at.name}", f"climber {at.name}"
+    words = {"name": at.name}
+    if at.spec.latch:
+        text = "A latch holds the robot on '{name}', with or without air and battery."
+        yield Outcome(identifier, who, np.inf, at.weight, "force", Say(text, "", {}, words))
+        return
+    later = held_later(context, at.spec)
+    numbers = {"later": (later, "force"), "weight": (at.weight, "force"), "hold": (at.spec.hold, "time")}
+    weighs = "the robot weighs {weight}"
+    short = f"After {{hold}} '{{name}}' pulls only with {{later}}, and {weighs}: it sinks or falls. Fit a latch."
+    if isinstance(at.spec.lift, MotorLift):
+        short = "Without battery the motors of '{name}' hold nothing: the robot falls. Fit a latch."
+    say = Say(
+        f"After {{hold}} '{{name}}' still pulls with {{later}}; {weighs}. A latch would hold it without air.",
+        short,
+        numbers,
+        words,
+    )
+    yield Outcome(identifier, who, later, at.weight, "force", say, sources=("cengel", "practice"))
+
+
+def _places(at: Hung) -> tuple[Real, dict[str, str]]:
+    """How far the hook is from the centre of gravity, and on which side of it."""
+    ahead = first(at.hook[0]) > first(at.cg[0])
+    where = {"where": "ahead of" if ahead else "behind", "opposite": "behind" if ahead else "ahead of"}
+    return np.abs(at.hook[0] - at.cg[0]), {"name": at.name, **where}
+
+
+def _hook_alone(context: Context, at: Hung) -> Outcome:
+    """Without a rest either side only tilts the robot."""
+    gap, words = _places(at)
+    own = free_attitude(at.hook, at.cg)
+    words |= {"way": _way(own), "other": _way(-own)}
+    numbers = {"gap": (gap, "length"), "angle": (np.abs(own), "angle")}
+    text = (
+        "'{name}' has no rest: hooked {gap} {where} its centre of gravity it hangs {angle} {way}, as far {opposite} it "
+        "{angle} {other}. Either side only tilts it; the trade's rule, that hooks on the side away from it hold the "
+        "attitude, needs a rest"
+    )
+    diameter = context.season.structures[at.spec.structure].diameter
+    if diameter is not None:
+        swing = friction_swing(at.hook, at.cg, diameter / 2.0, at.spec.hook_friction)
+        numbers["swing"] = (swing, "angle")
+        text += ". Friction on the bar can stop it within {swing} of that; it swings"
+    say = Say(text + ".", "", numbers, words)
+    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own, None, "angle", say, sources=_TRADE)
+
+
+def _hook_with_rest(at: Hung) -> Outcome:
+    """The hook where it is against its mirror image about the centre of gravity, rest and all.
+
+    The rest is moved along with the hook, so that the face under the bar stays in reach and the side of the
+    centre of gravity alone decides.
+    """
+    gap, words = _places(at)
+    other_side = 2.0 * (at.cg[0] - at.hook[0])
+    own, other, x = at.resting(), at.resting(other_side), at.lets_go()
+    assert own is not None
+    assert other is not None
+    # by how far the hook, and its mirror image, stand on the side of the place where the rest lets go that holds
+    spare = [np.abs(at.wall.side * (x - place)) for place in (at.hook[0], at.hook[0] + other_side)]
+    away = first(at.wall.side * (at.cg[0] - at.hook[0])) > 0.0
+    numbers = {"gap": (gap, "length"), "x": (x, "length"), "fails": (spare[0 if away else 1], "length"),
+               "too": (spare[1 if away else 0], "length")}  # fmt: skip
+    for key, found in (("own", own), ("other", other)):
+        numbers |= {f"{key}_angle": (np.abs(found.attitude), "angle"), f"{key}_force": (found.rest_force, "force")}
+    words |= {"lets": "ahead of" if at.wall.side > 0.0 else "behind", "verdict": ""}
+    say = Say(
+        f"Hooked {{gap}} {{where}} its centre of gravity {_hangs('own', own)}; as far {{opposite}} it, rest and all, "
+        f"{_hangs('other', other)}: {_as_the_trade_says(at, own if away else other, other if away else own)} "
+        "The rest lets go where the hook is {lets} x = {x}.", "", numbers, words,
+    )  # fmt: skip
+    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own.rest_force, None, "force", say, sources=_TRADE)
+
+
+def _hangs(key: str, found: Hang) -> str:
+    angle = f"{{{key}_angle}} {_way(found.attitude)}"
+    if first(found.rest_force) > 0.0:
+        return f"it leans at {angle} with {{{key}_force}} on its rest"
+    return f"it swings free at {angle} with nothing on its rest"
+
+
+def _as_the_trade_says(at: Hung, away: Hang, near: Hang) -> str:
+    """Hold the trade's rule against what was computed, and say by how much it fails."""
+    if not at.reaches():
+        return "the trade's rule, that the side away from it holds, fails here, for the rest does not reach its face."
+    if first(away.rest_force) <= 0.0:
+        return (
+            "the trade's rule, that the side away from it holds, fails here: the hook is {fails} past where it would."
+        )
+    if first(near.rest_force) > 0.0:
+        return "the side away from it holds, as the trade says, but here the other one does too, with {too} to spare."
+    return "the side away from it holds, as the trade says."

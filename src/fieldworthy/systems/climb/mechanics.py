@@ -1,0 +1,344 @@
+"""A climber on its bar: the side view of the robot with its hooks drawn down, and how it hangs there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.gas.tank import after_leak
+from fieldworthy.physics.motors.battery import operating_point
+from fieldworthy.physics.motors.gearing import GearStage, train
+from fieldworthy.physics.motors.motor import Controller
+from fieldworthy.physics.statics.hanging import (
+    Hang,
+    Wall,
+    critical_hook_x,
+    free_attitude,
+    hang,
+    lowest_point,
+    rest_attitude,
+)
+from fieldworthy.physics.statics.liftoff import LiftRamp, lift_off, lift_ramp
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.robot.model.body import CHASSIS, Move, Pose
+from fieldworthy.systems.climb.model import Climber, CylinderLift, MotorLift
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import Group, outline_in, stacked
+from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
+from fieldworthy.vehicle.stance import floor_contacts
+from fieldworthy.vehicle.supply import AirUse, air_along_plan, use_of
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """What a climber pulls with.
+
+    Attributes
+    ----------
+    hook_force : float or ndarray
+        At the hooks, losses taken off [N].
+    when : str
+        With which air or battery, in words; ``{gauge}`` stands for the pressure.
+    gauge : float or ndarray or None
+        Gauge pressure that it pulls with [Pa]; None for motors.
+    """
+
+    hook_force: Real
+    when: str
+    gauge: Real | None = None
+
+
+def travel_of(context: Context, spec: Climber) -> Real:
+    """How far the hooks are drawn down.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Climber
+        The climber [SI].
+
+    Returns
+    -------
+    float or ndarray
+        Travel [m].
+    """
+    if isinstance(spec.lift, MotorLift):
+        return spec.lift.travel
+    kind = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.lift.cylinder].cylinder]
+    return kind.stroke * spec.lift.ratio
+
+
+def lifting_force(context: Context, spec: Climber) -> Pull:
+    """Find the force at the hooks, with the air that the plan leaves or at motor stall with the battery's sag.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Climber
+        The climber [SI].
+
+    Returns
+    -------
+    Pull
+        Force at the hooks [N].
+    """
+    if isinstance(spec.lift, MotorLift):
+        return _motors(context, spec, spec.lift)
+    use, gauge, when = _air(context, spec.lift)
+    return Pull(_by_cylinder(use, spec.lift, gauge), when, gauge)
+
+
+def _air(context: Context, lift: CylinderLift) -> tuple[AirUse, Real, str]:
+    """The lifting cylinder and the lowest pressure that the plan leaves its working stroke."""
+    use, plan = use_of(context, lift.cylinder), air_along_plan(context)
+    way = 0 if lift.working == "out" else 1
+    if lift.cylinder in plan.lowest:
+        return use, plan.lowest[lift.cylinder][way].gauge, "on the {gauge} that the plan leaves it"
+    full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
+    return use, full, "on {gauge}, a full tank, for the plan never uses it"
+
+
+def _by_cylinder(use: AirUse, lift: CylinderLift, gauge: Real) -> Real:
+    area = use.cylinder.piston_area if lift.working == "out" else use.cylinder.ring_area
+    rods = use.spec.count * (use.efficiency * gauge * area - _spring(use, lift))
+    return np.maximum(rods, 0.0) * lift.efficiency / lift.ratio
+
+
+def _spring(use: AirUse, lift: CylinderLift) -> Real:
+    return use.cylinder.spring_force(use.cylinder.stroke) if lift.working == "out" else 0.0
+
+
+def _motors(context: Context, spec: Climber, lift: MotorLift) -> Pull:
+    robot, use = context.robot, spec.motors[0]
+    kind = robot.catalogue.motors[use.motor]
+    gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in lift.stages])
+    bounds = Controller(kind.current_limit, kind.power_cap)
+    stalled = operating_point(motor_line(kind), bounds, robot_battery(robot), float(use.count), 0.0)
+    force = use.count * stalled.torque * gears.ratio * gears.efficiency * lift.efficiency / lift.drum_radius
+    return Pull(force, "at stall, the battery's sag counted")
+
+
+def held_later(context: Context, spec: Climber) -> Real:
+    """Find the force that is left after it has hung for a while without power.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Climber
+        The climber [SI].
+
+    Returns
+    -------
+    float or ndarray
+        At the hooks [N]; motors without power hold nothing.
+    """
+    if isinstance(spec.lift, MotorLift):
+        return 0.0
+    use, gauge, _ = _air(context, spec.lift)
+    left = after_leak(state.p_atm(context) + gauge, spec.hold, use.circuit.leak, state.p_atm(context)) - state.p_atm(
+        context
+    )
+    return _by_cylinder(use, spec.lift, left)
+
+
+_STEPS = 7  # attitudes between standing level and hanging; the force is smooth in between
+_DIRECTIONS = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+_NEAR = 0.02  # m; a part this far inside the robot's outline is never its lowest, whatever the tolerances
+
+
+@dataclass(frozen=True, slots=True)
+class Hung:
+    """A climber on its bar, the hooks drawn all the way down.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    spec : Climber
+        As the file gives it [SI].
+    weight : float or ndarray
+        Weight of the robot [N].
+    cg : ndarray of shape (2,) or (2, n)
+        Centre of gravity in the side view [m].
+    hook : ndarray of shape (2,) or (2, n)
+        Where the hooks touch the bar, in the robot [m].
+    bar : float or ndarray
+        Height of that contact over the floor [m].
+    ramp : LiftRamp
+        From the floor to hanging free, the hooks not drawn down yet [rad, m, N].
+    first_off : float
+        Contact that lifts first, nominal: +1 front, -1 rear, 0 both [-].
+    """
+
+    name: str
+    spec: Climber
+    weight: Real
+    cg: Array
+    hook: Array
+    bar: Real
+    ramp: LiftRamp
+    first_off: float
+
+    @property
+    def wall(self) -> Wall:
+        """The face that the rest leans on [m, -]; that of the bar itself where there is no rest."""
+        rest = self.spec.rest
+        return Wall() if rest is None else Wall(rest.ahead, 1.0 if rest.face == "behind" else -1.0)
+
+    def resting(self, shift: Real = 0.0) -> Hang | None:
+        """Find how it hangs with its rest.
+
+        Parameters
+        ----------
+        shift : float or ndarray
+            How far hook and rest are moved forward together, for a question of what would be [m].
+
+        Returns
+        -------
+        Hang or None
+            None without a rest [rad, N, -].
+        """
+        rest = self.spec.rest
+        if rest is None:
+            return None
+        hook = stacked([self.hook[0] + shift, self.hook[1]])
+        return hang(self.weight, hook, self.cg, stacked([rest.position[0] + shift, rest.position[1]]), self.wall)
+
+    def attitude(self) -> Array:
+        """Find the attitude in which it hangs.
+
+        Returns
+        -------
+        ndarray
+            Rotation about +y, positive nose down [rad].
+        """
+        resting = self.resting()
+        return free_attitude(self.hook, self.cg) if resting is None else resting.attitude
+
+    def reaches(self) -> bool:
+        """Say whether the rest reaches its face at all, nominal.
+
+        Returns
+        -------
+        bool
+            False too where there is no rest [-].
+        """
+        resting = self.resting()
+        return resting is not None and first(resting.holds) != 0.0
+
+    def lets_go(self) -> Array:
+        """Find the place of the hook at which the rest lets go, at the attitude in which it touches its face.
+
+        Returns
+        -------
+        ndarray
+            Forward position; the centre of gravity itself where there is no rest [m].
+        """
+        rest = self.spec.rest
+        at = 0.0 if rest is None else rest_attitude(self.hook, stacked(rest.position), self.wall)
+        return critical_hook_x(self.hook[1], self.cg, at)
+
+
+def hung(context: Context, name: str, spec: Climber) -> Hung:
+    """Hang the robot on its bar.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    name : str
+        Of the climber [-].
+    spec : Climber
+        The climber [SI].
+
+    Returns
+    -------
+    Hung
+        Weight, centre of gravity and hook with the hooks drawn down, and the ramp from the floor [SI].
+    """
+    body = state.body(context, spec.pose)
+    weight = body.mass * STANDARD_GRAVITY
+    travel = travel_of(context, spec)
+    rides = state.groups(context).get(spec.rides) if spec.rides != CHASSIS else None
+    share = 0.0 if rides is None else rides.body.mass / body.mass
+    cg = stacked([body.cg[0], body.cg[2] - share * travel])
+    hook = stacked([spec.hook[0], spec.hook[1] - travel])
+    off, stands = _first_off(context, weight, spec.hook[0], body.cg[0])
+    ramp = lift_ramp(weight, stacked(spec.hook), stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0]), _STEPS)
+    return Hung(name, spec, weight, cg, hook, context.season.structures[spec.structure].height, ramp, first(off))
+
+
+def _first_off(context: Context, weight: Real, hook: Real, cg: Real) -> tuple[Array, Real]:
+    """Which end lifts first, and where the other one stands."""
+    xs = stacked([x for x, _ in floor_contacts(context.robot)])
+    rear = xs.min(axis=0)
+    front = np.maximum(xs.max(axis=0), rear + 1e-6)  # contacts in one line across stand on a point of the side view
+    off = lift_off(weight, hook, cg, front, rear).first
+    return off, np.where(off > 0.0, rear, front)
+
+
+def lowest(context: Context, at: Hung) -> Array:
+    """Find how high the lowest corner of all parts hangs.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    at : Hung
+        The climber on its bar [SI].
+
+    Returns
+    -------
+    ndarray
+        Over the floor; negative where it would still stand on it [m].
+    """
+    kept = context.nominal.once(("outer parts", at.name), lambda: _outer_parts(context.nominal, at.name))
+    groups = {name: Group(group.body, group.corners[kept[name]]) for name, group in state.groups(context).items()}
+    return lowest_point(outline_in(groups, drawn_down(context, at.spec)), at.hook, at.attitude(), at.bar)
+
+
+def _outer_parts(context: Context, name: str) -> dict[str, npt.NDArray[np.bool_]]:
+    """The parts that can be the lowest one at some attitude: those near the outline of the side view."""
+    spec = context.robot.mechanisms[name]
+    assert isinstance(spec, Climber)
+    points = outline_in(state.groups(context), drawn_down(context, spec))
+    along = np.outer(points[:, 0], np.cos(_DIRECTIONS)) + np.outer(points[:, 1], np.sin(_DIRECTIONS))
+    near = (along > along.max(axis=0) - _NEAR).any(axis=1)
+    kept, start = {}, 0
+    for group, members in state.groups(context).items():
+        count = len(members.corners)
+        corners = near[start : start + 4 * count].reshape(4, count).any(axis=0)
+        kept[group] = corners if corners.any() else np.arange(count) == 0
+        start += 4 * count
+    return kept
+
+
+def drawn_down(context: Context, spec: Climber) -> Pose:
+    """Move the hooks' group of the climbing pose down by the lift's travel.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Climber
+        The climber [SI].
+
+    Returns
+    -------
+    Pose
+        The pose in which it hangs [SI].
+    """
+    pose = context.robot.poses[spec.pose]
+    if spec.rides == CHASSIS:
+        return pose
+    move = pose.moves.get(spec.rides, Move(turn=0.0, pivot=None, shift=None))
+    x, y, z = move.shift or (0.0, 0.0, 0.0)
+    return replace(pose, moves={**pose.moves, spec.rides: replace(move, shift=(x, y, z - travel_of(context, spec)))})

@@ -1,0 +1,23 @@
+"""The drive: speed, push, heat and charge of motors, gearing and wheels."""
+
+from __future__ import annotations
+
+from fieldworthy.engine.system import Page, System
+from fieldworthy.systems.drive.check import check as judge
+from fieldworthy.systems.drive.figure import figures
+
+SYSTEM = System(
+    name="drive",
+    package=__name__,
+    check=judge,
+    families={"drive": "how quickly it moves, how hard it pushes, and how warm its motors become"},
+    page=Page(
+        title="Drive",
+        question="Is it quick enough, does it push hard enough, and do its motors stay cool?",
+        formulas=(("motor_line", ""), ("sprint", "")),
+        telling=("drive.ratio", "drive.top_speed"),
+    ),
+    figures=figures,
+)
+
+__all__ = ["SYSTEM"]

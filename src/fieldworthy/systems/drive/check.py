@@ -1,0 +1,220 @@
+"""The drive: how fast, how hard it pushes, how it turns, and how warm it gets over a match."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.physics.motors.gearing import GearStage, train
+from fieldworthy.physics.motors.motion import move, move_mix_time
+from fieldworthy.physics.motors.thermal import cool_down_time
+from fieldworthy.physics.motors.turning import turn, turn_rate
+from fieldworthy.systems.drive.mechanics import DriveUse, drive_use
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import Pace, drive_of, gear_stages, loaded, picked
+
+TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
+"""Sizes of gears and sprockets that teams usually have; common practice, no source."""
+_MOTION = ("gillespie", "hughes")
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge the drive against what the team wants of it, and against its own heat and battery.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Times, forces, temperatures and charge [-].
+    """
+    pose = state.driving_pose(context)
+    if pose is None or not context.robot.parts:
+        missing = ("poses",) if context.robot.parts else ("parts",)
+        yield unknown(
+            "drive", "drive", "speed", "Without parts and a driving pose the drive cannot be judged.", missing
+        )
+        return
+    pace = state.performance(context, pose)
+    yield from _speed(pace, pose)
+    yield from _sprint(context, pace, pose)
+    yield from _turning(context, pace, pose)
+    yield from _pushing(context, pace)
+    yield from _ratio(context, pose)
+    use = drive_use(context)
+    if use is not None:
+        yield from _heat(context, use)
+        yield from _battery(context, use)
+
+
+def _speed(pace: Pace, pose: str) -> Iterator[Outcome]:
+    numbers = {
+        "top": (pace.top_speed, "speed"),
+        "launch": (pace.launch, "acceleration"),
+        "brake": (pace.braking, "acceleration"),
+    }
+    say = Say(
+        "It reaches {top} in pose '{pose}'; it starts at up to {launch} and brakes at up to {brake}.",
+        "",
+        numbers,
+        {"pose": pose},
+    )
+    yield Outcome("drive.top_speed", f"pose {pose}", pace.top_speed, None, "speed", say, sources=_MOTION)
+
+
+def _sprint(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
+    """Time over the sprint distance, from rest to rest."""
+    targets = context.robot.drive.targets
+    distance = targets.sprint_distance
+    if distance is None:
+        return
+    time = move(pace.line, pace.load, distance).time
+    numbers = {"time": (time, "time"), "far": (distance, "length")}
+    if targets.sprint_time is None:
+        say = Say("It takes {time} for {far} from rest to rest.", "", numbers)
+        yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", say, sources=_MOTION)
+        return
+    say = Say("It takes {time} for {far} from rest to rest; {limit} are wanted.",
+              "It takes {time} for {far} from rest to rest, longer than the {limit} wanted.",
+              numbers | {"limit": (targets.sprint_time, "time")})  # fmt: skip
+    yield Outcome("drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", say, "at most", sources=_MOTION)
+
+
+def _turning(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
+    targets = context.robot.drive.targets
+    made = turn(pace.line, pace.yaw, targets.turn_angle, context.robot.drive.braking)
+    rate = turn_rate(pace.line, pace.yaw)
+    numbers = {"time": (made.time, "time"), "angle": (targets.turn_angle, "angle"), "rate": (rate, "angular speed")}
+    stuck = "Its wheels scrub so hard that it cannot turn on the spot."
+    turns = "It turns {angle} on the spot in {time}, scrub included, at up to {rate}"
+    if targets.turn_time is None:
+        say = Say(f"{turns}." if np.isfinite(first(made.time)) else stuck, "", numbers)
+        yield Outcome("drive.turn", f"pose {pose}", made.time, None, "time", say, sources=("wong_skid",))
+        return
+    short = f"{turns}, longer than the {{limit}} wanted." if np.isfinite(first(made.time)) else stuck
+    say = Say(f"{turns}; {{limit}} are wanted.", short, numbers | {"limit": (targets.turn_time, "time")})
+    yield Outcome(
+        "drive.turn", f"pose {pose}", made.time, targets.turn_time, "time", say, "at most", sources=("wong_skid",)
+    )
+
+
+def pushing(pace: Pace) -> tuple[Real, Real, Real]:
+    """Find the force against a wall: the wheels slip or the motors stall, whichever comes first.
+
+    Parameters
+    ----------
+    pace : Pace
+        What the drive can make of the robot [SI].
+
+    Returns
+    -------
+    tuple of float or ndarray
+        What it pushes with, what the motors give and what the wheels' grip holds [N].
+    """
+    motors = np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
+    return np.maximum(np.minimum(motors, pace.grip), 0.0), motors, pace.grip
+
+
+def _pushing(context: Context, pace: Pace) -> Iterator[Outcome]:
+    force, motors, grip = pushing(pace)
+    slips = first(motors) > first(grip)
+    ends = (
+        "its wheels slip before the motors reach their limit"
+        if slips
+        else "its motors reach their limit before the wheels slip"
+    )
+    wanted = context.robot.drive.targets.push_force
+    numbers = {"force": (force, "force"), "grip": (grip, "force"), "motors": (motors, "force")}
+    text = "It pushes with {force}: " + ends + " (grip {grip}, motors {motors})"
+    if wanted is None:
+        yield Outcome("drive.push", "drive", force, None, "force", Say(text + ".", "", numbers), sources=_MOTION)
+        return
+    say = Say(
+        text + "; {limit} are wanted.", text + ", less than the {limit} wanted.", numbers | {"limit": (wanted, "force")}
+    )
+    yield Outcome("drive.push", "drive", force, wanted, "force", say, sources=_MOTION)
+
+
+def candidate_ratios() -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """List the ratios that one stage of usual gears can make.
+
+    Returns
+    -------
+    ndarray of shape (k,)
+        Motor turns per wheel turn, rising, each once [-].
+    """
+    ratios = {b / a for a in TEETH for b in TEETH if 0.2 <= b / a <= 5.0}
+    return np.array(sorted(ratios))
+
+
+def _ratio(context: Context, pose: str) -> Iterator[Outcome]:
+    """The ratio that makes the team's mix of moves in the least time, on the nominal numbers."""
+    mix = context.nominal.robot.drive.typical_moves
+    if not mix:
+        return
+    robot, pace = context.nominal.robot, state.performance(context, pose)
+    own = train(gear_stages(robot))
+    ratios = candidate_ratios()
+    distances, times = np.array([float(m.distance) for m in mix]), np.array([float(m.times) for m in mix])
+    geared = drive_of(robot, GearStage(ratios, own.efficiency))
+    load, _ = loaded(geared, picked(pace.ground), robot.drive.braking)
+    whole = move_mix_time(geared.line, load, distances, times)
+    now = float(move_mix_time(picked(pace.line), picked(pace.load), distances, times))
+    best = int(np.argmin(whole))
+    numbers = {
+        "best": (float(ratios[best]), "count"),
+        "own": (float(own.ratio), "count"),
+        "time": (float(whole[best]), "time"),
+        "now": (now, "time"),
+    }
+    say = Say(
+        "For its mix of moves {best} motor turns per wheel turn are best ({time} driving in a match); "
+        "it has {own} ({now}).",
+        "",
+        numbers,
+    )
+    yield Outcome("drive.ratio", "drive", float(ratios[best]), None, "ratio", say, sources=_MOTION)
+
+
+def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
+    """Winding temperature over the match, derating, and the wait before the next match."""
+    drive = context.robot.drive
+    numbers = {"hot": (use.hottest, "temperature"), "limit": (drive.motor_hot, "temperature")}
+    say = Say("Driving the plan warms the drive motors' windings to {hot}; {limit} must not be passed.",
+              "Driving the plan heats the drive motors' windings to {hot}, more than the {limit} not to be passed.",
+              numbers)  # fmt: skip
+    start = drive.motor_start_temperature
+    yield Outcome("drive.heat", "drive motors", use.hottest, drive.motor_hot, "temperature", say, "at most",
+                  sources=("incropera",), scale=drive.motor_hot - start)  # fmt: skip
+    steps = context.robot.catalogue.motors[drive.motor].derating
+    if steps:
+        threshold: Real = steps[0].above
+        say = Say("Its controllers would cut the current from {limit} on; the plan stays at {hot}.",
+                  "Its controllers cut the current from {limit} on and the plan reaches {hot}: it gets slower late on.",
+                  {"hot": (use.hottest, "temperature"), "limit": (threshold, "temperature")})  # fmt: skip
+        yield Outcome("drive.derating", "drive motors", use.hottest, threshold, "temperature", say, "at most",
+                      sources=("incropera",), scale=threshold - start)  # fmt: skip
+    wait = cool_down_time(
+        use.path, use.end, context.season.temperature, np.maximum(start, context.season.temperature + 5.0)
+    )
+    say = Say("The motors need {wait} to cool down before the next match; there are {limit}.",
+              "The motors need {wait} to cool down before the next match, longer than the {limit} there are.",
+              {"wait": (wait, "time"), "limit": (drive.between_matches, "time")})  # fmt: skip
+    yield Outcome(
+        "drive.cool_down", "drive motors", wait, drive.between_matches, "time", say, "at most", sources=("incropera",)
+    )
+
+
+def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:
+    kind = context.robot.catalogue.batteries[context.robot.battery]
+    numbers = {"used": (use.charge, "charge"), "has": (kind.capacity, "charge"), "low": (use.lowest_voltage, "voltage")}
+    say = Say("Driving the plan takes {used} of the battery's {has}; at full push its voltage sags to {low}.",
+              "Driving the plan takes {used}, more than the battery's {has}.", numbers)  # fmt: skip
+    yield Outcome("drive.battery", "battery", use.charge, kind.capacity, "charge", say, "at most", sources=("hughes",))

@@ -1,0 +1,305 @@
+"""The drive: a run from rest to rest, a push against a wall, the motors' warmth over a match."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.drawing.axes import Chart, chart, panels
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.frame import Axis, Bars, Limit, Line, Mark, Spot
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array
+from fieldworthy.physics.motors.motion import move, speed_curve
+from fieldworthy.systems.drive.check import pushing
+from fieldworthy.systems.drive.mechanics import drive_use
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import picked
+
+_POINTS = 60  # of each piece of a run
+_USUAL = 2.0  # m; the run that is shown where the team names none
+
+
+@dataclass(frozen=True, slots=True)
+class RunCurves:
+    """A straight run from rest to rest.
+
+    Attributes
+    ----------
+    pose : str
+        In which it drives.
+    time, distance, speed, acceleration : ndarray of shape (k,)
+        Along the run; where it starts to brake stands twice, with either acceleration [s, m, m/s, m/s2].
+    wanted : float or None
+        Time within which the team wants it [s].
+    top_speed : float
+        That it could reach with room enough [m/s].
+    """
+
+    pose: str
+    time: Array
+    distance: Array
+    speed: Array
+    acceleration: Array
+    wanted: float | None
+    top_speed: float
+
+
+@dataclass(frozen=True, slots=True)
+class PushCurves:
+    """The robot against a wall.
+
+    Attributes
+    ----------
+    force : float
+        What it pushes with [N].
+    motors, grip : float
+        What the motors would give, and what the wheels hold on the floor [N].
+    wanted : float or None
+        What the team wants [N].
+    """
+
+    force: float
+    motors: float
+    grip: float
+    wanted: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class HeatCurves:
+    """Winding temperature of a drive motor over the match.
+
+    Attributes
+    ----------
+    time, winding : ndarray of shape (k,)
+        From the start of the match [s], and then [K].
+    limit : float
+        Not to be passed [K].
+    derating : tuple of float
+        From which the controller cuts the current, step by step [K].
+    autonomous : float
+        When the driven period begins [s].
+    """
+
+    time: Array
+    winding: Array
+    limit: float
+    derating: tuple[float, ...]
+    autonomous: float
+
+
+def run_curves(context: Context, distance: float | None = None) -> RunCurves | None:
+    """Follow a straight run from rest to rest.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+    distance : float or None
+        How far; the team's sprint distance, or 2 m, where None [m].
+
+    Returns
+    -------
+    RunCurves or None
+        None without parts or pose, or where the robot does not start [SI].
+    """
+    context = context.nominal
+    pose, targets = state.driving_pose(context), context.robot.drive.targets
+    if pose is None or not context.robot.parts:
+        return None
+    pace = state.performance(context, pose)
+    line, load = picked(pace.line), picked(pace.load)
+    own = None if targets.sprint_distance is None else first(targets.sprint_distance)
+    far = distance or own or _USUAL
+    made, curve = move(line, load, far), speed_curve(line, load)
+    if not np.isfinite(first(made.time)):
+        return None
+    peak, whole, brake = first(made.peak_speed), first(made.time), first(load.deceleration)
+    rising = peak * (1.0 - np.linspace(1.0, 0.0, _POINTS) ** 2)  # denser towards the peak
+    time, way = curve.run_up(rising)
+    up = (np.asarray(curve.force(rising)) - first(load.resistance)) / (first(load.mass) + first(load.rotating_mass))
+    slowing = peak * np.linspace(1.0, 0.0, _POINTS)
+    to_go = slowing / brake
+    wanted = targets.sprint_time if own is not None and far == own else None
+    return RunCurves(
+        pose, np.concatenate([time, whole - to_go]), np.concatenate([way, far - 0.5 * slowing * to_go]),
+        np.concatenate([rising, slowing]), np.concatenate([up, np.full(_POINTS, -brake)]),
+        None if wanted is None else first(wanted), first(pace.top_speed),
+    )  # fmt: skip
+
+
+def push_curves(context: Context) -> PushCurves | None:
+    """Weigh the motors' push against the wheels' grip.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+
+    Returns
+    -------
+    PushCurves or None
+        None without parts or pose [N].
+    """
+    context = context.nominal
+    pose = state.driving_pose(context)
+    if pose is None or not context.robot.parts:
+        return None
+    force, motors, grip = (first(part) for part in pushing(state.performance(context, pose)))
+    wanted = context.robot.drive.targets.push_force
+    return PushCurves(force, motors, grip, None if wanted is None else first(wanted))
+
+
+def heat_curves(context: Context) -> HeatCurves | None:
+    """Follow the winding temperature of the drive motors along the plan.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+
+    Returns
+    -------
+    HeatCurves or None
+        None without parts, pose or plan [s, K].
+    """
+    context = context.nominal
+    use = drive_use(context) if context.robot.parts and state.driving_pose(context) is not None else None
+    if use is None:
+        return None
+    drive = context.robot.drive
+    start = first(drive.motor_start_temperature)
+    winding = np.concatenate([[start], [first(w) for w in use.winding]])
+    steps = tuple(first(step.above) for step in context.robot.catalogue.motors[drive.motor].derating)
+    clock = np.concatenate([[0.0], use.clock])
+    return HeatCurves(clock, winding, first(drive.motor_hot), steps, first(context.season.periods.autonomous))
+
+
+def run(data: RunCurves, style: Style) -> Figure:
+    """Draw speed and acceleration against the distance of a run from rest to rest.
+
+    Parameters
+    ----------
+    data : RunCurves
+        The run [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        Two charts over one distance [-].
+    """
+    far, whole = float(data.distance[-1]), float(data.time[-1])
+    place = int(np.argmax(data.speed))
+    peak = float(data.speed[place])
+    x = Axis("Distance", "distance", low=0.0, high=far)
+    time, speed = style.show(whole, "time"), style.show(peak, "speed")
+    fast: list[Mark] = [
+        Limit(at=data.top_speed, name=f"top speed {style.show(data.top_speed, 'speed')}", tone="quiet"),
+        Line(x=data.distance, y=data.speed, tone=0),
+        Spot(x=float(data.distance[place]), y=peak, name=f"brakes from {speed}", tone=0),
+    ]
+    hard: list[Mark] = [Line(x=data.distance, y=data.acceleration, tone=1, dash="")]
+    wanted = "" if data.wanted is None else f", {style.show(data.wanted, 'time')} wanted"
+    told = f"{style.show(far, 'distance')} in {time}{wanted}"
+    title = f"{style.show(far, 'distance')} from rest to rest in {time}{wanted}"
+    columns = {
+        style.header("Time", "time"): style.value(data.time, "time").tolist(),
+        style.header("Distance", "distance"): style.value(data.distance, "distance").tolist(),
+        style.header("Speed", "speed"): style.value(data.speed, "speed").tolist(),
+        style.header("Acceleration", "acceleration"): style.value(data.acceleration, "acceleration").tolist(),
+    }
+    above = Chart(title=told, alt="", x=Axis("", "distance", low=0.0, high=far), y=Axis("Speed", "speed", zero=True),
+                  marks=fast, columns=columns)  # fmt: skip
+    below = Chart(title="How hard it speeds up and brakes", alt="", x=x, marks=hard, columns=columns,
+                  y=Axis("Acceleration", "acceleration", zero=True))  # fmt: skip
+    alt = f"In pose '{data.pose}' it drives {title}; it reaches {speed} on the way."
+    return panels(f"A run of {style.show(far, 'distance')}", alt, [above, below], style)
+
+
+def push(data: PushCurves, style: Style) -> Figure:
+    """Draw the motors' push beside the wheels' grip.
+
+    Parameters
+    ----------
+    data : PushCurves
+        Forces [N].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        Lying bars, with the wanted force as a line [-].
+    """
+    slips = data.motors > data.grip
+    values = (max(data.motors, 0.0), data.grip, data.force)
+    labels = [style.show(value, "force") for value in values]
+    marks: list[Mark] = [Bars(at=[0, 1, 2], value=values, lying=True, tone=["edge", "edge", 0], labels=labels)]
+    wanted = ""
+    if data.wanted is not None:
+        marks.append(Limit(at=data.wanted, side="x", name=f"wanted {style.show(data.wanted, 'force')}"))
+        wanted = f"; {style.show(data.wanted, 'force')} are wanted"
+    ends = "its wheels slip first" if slips else "its motors reach their limit first"
+    what = Chart(
+        title="Push against a wall",
+        alt=f"It pushes with {labels[2]}: motors {labels[0]}, grip {labels[1]}, so {ends}{wanted}.",
+        x=Axis("Force", "force", low=0.0, high=1.16 * max(*values, data.wanted or 0.0)),
+        y=Axis("", names=("motors could push", "wheels hold", f"it pushes ({'slips' if slips else 'stalls'})")),
+        marks=marks,
+        columns={"What": ["motors", "grip", "push", "wanted"],
+                 style.header("Force", "force"): [style.value(v, "force") for v in (*values, data.wanted or np.nan)]},
+    )  # fmt: skip
+    return chart(what, style)
+
+
+def heat(data: HeatCurves, style: Style) -> Figure:
+    """Draw the winding temperature of the drive motors over the match.
+
+    Parameters
+    ----------
+    data : HeatCurves
+        Along the plan [s, K].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A line, with the controller's steps and the limit [-].
+    """
+    hottest = float(data.winding.max())
+    place = int(np.argmax(data.winding))
+    shown = style.show(hottest, "temperature")
+    limit = style.show(data.limit, "temperature")
+    marks: list[Mark] = [
+        Limit(at=data.autonomous, side="x", name="driven period", tone="quiet", dash="2 3"),
+        Limit(at=data.limit, name=f"not to be passed, {limit}"),
+        Line(x=data.time, y=data.winding, tone=1, dash=""),
+        Spot(x=float(data.time[place]), y=hottest, name=f"hottest {shown}", tone=1),
+    ]
+    if data.derating:
+        first = data.derating[0]
+        marks.insert(1, Limit(at=first, name=f"cut back from {style.show(first, 'temperature')}", tone="caution"))
+    what = Chart(
+        title="Winding temperature of the drive motors",
+        alt=f"Driving the plan warms the drive motors' windings to {shown}; {limit} must not be passed.",
+        x=Axis("Time in the match", "time", low=0.0, high=float(data.time[-1])),
+        y=Axis("Winding", "temperature"),
+        marks=marks,
+        columns={style.header("Time", "time"): style.value(data.time, "time").tolist(),
+                 style.header("Winding", "temperature"): style.value(data.winding, "temperature").tolist()},
+    )  # fmt: skip
+    return chart(what, style)
+
+
+def figures(context: Context, style: Style) -> Iterator[Figure]:
+    """What stands on the notebook's page."""
+    data = run_curves(context)
+    if data is not None:
+        yield run(data, style)

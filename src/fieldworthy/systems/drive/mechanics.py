@@ -1,0 +1,192 @@
+"""What driving the plan takes out of motors and battery: effective current, heat and charge."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.motors.battery import operating_point
+from fieldworthy.physics.motors.drivecurrent import Draw, move_draw
+from fieldworthy.physics.motors.motion import Load, move
+from fieldworthy.physics.motors.motor import Controller
+from fieldworthy.physics.motors.thermal import Derating, HeatPath, Temperatures, Winding, over_phases
+from fieldworthy.physics.motors.turning import as_straight
+from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import stacked
+from fieldworthy.vehicle.drivetrain import Drive, motor_line, picked, robot_battery, together
+from fieldworthy.vehicle.schedule import Beat
+
+
+@dataclass(frozen=True, slots=True)
+class DriveUse:
+    """What driving the plan takes.
+
+    Attributes
+    ----------
+    hottest : ndarray
+        Highest winding temperature [K].
+    end : Temperatures
+        After the last phase [K].
+    path : HeatPath
+        Of one motor [SI].
+    charge : ndarray
+        Out of the battery, for the drive [C].
+    lowest_voltage : ndarray
+        At its terminals with every drive motor at its bound [V].
+    clock : ndarray of shape (k,)
+        When each phase of the plan ends, from the start of the match [s].
+    winding : ndarray of shape (k,) or (k, n)
+        Winding temperature then [K].
+    """
+
+    hottest: Array
+    end: Temperatures
+    path: HeatPath
+    charge: Array
+    lowest_voltage: Array
+    clock: Array
+    winding: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """The ways of the plan that are driven, or turned, in one pose: which beats, and how far each [m or rad]."""
+
+    load: Load
+    lever: Real
+    beats: tuple[int, ...]
+    amounts: tuple[float, ...]
+
+    @property
+    def mean(self) -> float:
+        """Mean of the ways."""
+        return sum(self.amounts) / len(self.amounts)
+
+
+def _ways(context: Context, beats: Sequence[Beat], usual: str) -> list[_Ways]:
+    """Sort the beats by pose and kind; a turn on the spot is a straight move of the rims, scrub included."""
+    found = []
+    for pose in dict.fromkeys(beat.pose or usual for beat in beats):
+        pace = state.performance(context, pose)
+        rims = as_straight(pace.line, pace.yaw, context.robot.drive.braking)
+        mine = [(i, beat) for i, beat in enumerate(beats) if (beat.pose or usual) == pose]
+        straight = [(i, beat.distance) for i, beat in mine if beat.distance > 0]
+        turned = [(i, beat.turn) for i, beat in mine if beat.turn > 0]
+        for load, lever, some in ((pace.load, 1.0, straight), (rims, pace.yaw.rim_lever, turned)):
+            if some:
+                found.append(_Ways(load, lever, *zip(*some, strict=True)))
+    return found
+
+
+def _drawn(drive: Drive, loads: Sequence[Load], distances: Sequence[Real]) -> Draw:
+    """Charge and squared current of several moves, moves leading; braking feeds nothing back into the battery."""
+    load, far = together(loads), stacked(distances)
+    lined = far[:, None] if far.ndim < np.ndim(load.mass) else far
+    return move_draw(drive.train, load, move(drive.line, load, lined))
+
+
+def _costs(context: Context, ways: Sequence[_Ways]) -> Iterator[tuple[_Ways, list[Real], Real]]:
+    """What each of the ways costs: squared current of each, and charge of all together.
+
+    Over the cases the mean move is costed, and the others in the proportion that they have nominally.
+    """
+    drawn = _drawn(state.drivetrain(context), [way.load for way in ways], [way.mean * way.lever for way in ways])
+    plain = [(picked(way.load), first(way.lever), (way.mean, *way.amounts)) for way in ways]
+    each = [(load, lever * far) for load, lever, amounts in plain for far in amounts]
+    alone = _drawn(state.drivetrain(context.nominal), *zip(*each, strict=True))
+    squares, charges = np.maximum(alone.square, 1e-9), np.maximum(alone.charge, 1e-9)
+    start = 0
+    for way, square, charge in zip(ways, drawn.square, drawn.charge, strict=True):
+        mean, mine = start, slice(start + 1, start + 1 + len(way.amounts))
+        shares = (squares[mine] / squares[mean]).tolist()
+        yield way, [square * share for share in shares], charge * float(charges[mine].sum() / charges[mean])
+        start = mine.stop
+
+
+def drive_use(context: Context) -> DriveUse | None:
+    """Follow heat and charge of the drive along the plan.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+
+    Returns
+    -------
+    DriveUse or None
+        None without a plan [SI].
+
+    Notes
+    -----
+    Each beat is two phases: the way there, with the effective (root mean square) current of its turn and its move,
+    and the action, in which the drive rests. Times are nominal. Within 2 % of the rise that the equations of motion
+    and of the two lumps of heat give when they are integrated together.
+    """
+    beats = state.schedule(context)
+    usual = state.driving_pose(context)
+    if not beats or usual is None:
+        return None
+    heat: list[Real] = [0.0 for _ in beats]
+    charge: Real = 0.0
+    ways = _ways(context, beats, usual)
+    for way, squares, drawn in _costs(context, ways) if ways else ():
+        charge = charge + drawn
+        for i, square in zip(way.beats, squares, strict=True):
+            heat[i] = heat[i] + square
+    return _warmed(context, _phases(context, beats, heat), np.asarray(charge))
+
+
+def _phases(context: Context, beats: Sequence[Beat], heat: Sequence[Real]) -> list[tuple[float, Real]]:
+    """Durations and effective currents; what is left of the match after the last beat is rest."""
+    found: list[tuple[float, Real]] = []
+    now = 0.0
+    for beat, square in zip(beats, heat, strict=True):
+        way = beat.begins - beat.leaves
+        rest = beat.leaves - now
+        if rest > 0:
+            found.append((rest, 0.0))
+        if way > 0:
+            found.append((way, np.sqrt(square / way)))
+        if beat.ends > beat.begins:
+            found.append((beat.ends - beat.begins, 0.0))
+        now = beat.ends
+    periods = context.nominal.season.periods
+    left = first(periods.autonomous) + first(periods.driven) - now
+    return [*found, (left, 0.0)] if left > 0 else found
+
+
+def heat_path(kind: MotorClass) -> HeatPath:
+    """Take a motor's heat capacities and resistances from its class.
+
+    Parameters
+    ----------
+    kind : MotorClass
+        The class [SI].
+
+    Returns
+    -------
+    HeatPath
+        Two lumps [SI].
+    """
+    return HeatPath(kind.winding_heat_capacity, kind.case_heat_capacity, kind.winding_to_case, kind.case_to_air)
+
+
+def _warmed(context: Context, phases: Sequence[tuple[Real, Real]], charge: Array) -> DriveUse:
+    robot = context.robot
+    kind = robot.catalogue.motors[robot.drive.motor]
+    line, path = motor_line(kind), heat_path(kind)
+    start = Temperatures(robot.drive.motor_start_temperature, robot.drive.motor_start_temperature)
+    steps = kind.derating
+    guard = Derating(kind.current_limit, tuple(s.above for s in steps), tuple(s.factor for s in steps))
+    run = over_phases(path, Winding(line.resistance), start, context.season.temperature, phases, guard, 1)
+    stalled = operating_point(
+        line, Controller(kind.current_limit, kind.power_cap), robot_battery(robot), float(robot.drive.motors), 0.0
+    )
+    clock = np.cumsum([float(first(duration)) for duration, _ in phases])
+    return DriveUse(run.hottest, run.end, path, charge, np.asarray(stalled.voltage), clock, run.winding)

@@ -1,0 +1,328 @@
+"""Grabbers: the hook behind the lip, what it holds, and whether the object slides, tips or rights before the robot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.physics.contact import grabber as grabbing
+from fieldworthy.physics.contact import holding
+from fieldworthy.physics.motors.gearing import GearStage, train
+from fieldworthy.physics.motors.motor import Controller, limit_torque
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.robot.model.season import GameObject
+from fieldworthy.systems.clamp.mechanics import Low, lowest_after, rod_force
+from fieldworthy.systems.grabber.model import CylinderArm, Grabber
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import Pace, motor_line
+from fieldworthy.vehicle.supply import use_of
+
+_EDGE = 1e-6  # m; a robot past its edge is turned over by any force
+_MOST = 1e3  # a force of this many weights stands for one that nothing gives
+_DOES = {"pull": "drag it", "tip": "tip it over", "right": "set it upright"}
+_BY = {"arm": "its arm", "drive": "its drive", "turning": "turning on the spot"}
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """The object as the hook meets it.
+
+    Attributes
+    ----------
+    ways : tuple of grabber.Standing
+        Turning over the edge away from the robot, and over the one towards it [SI].
+    weight : float or ndarray
+        Its weight [N].
+    moment : float or ndarray
+        That starts to turn it over the edge it has to turn over [N m].
+    """
+
+    ways: tuple[grabbing.Standing, grabbing.Standing]
+    weight: Real
+    moment: Array
+
+
+def thing_of(spec: Grabber, thing: GameObject, friction: Real) -> Thing:
+    """Look at the object from the side, as it stands, or lying with its top towards the robot.
+
+    Parameters
+    ----------
+    spec : Grabber
+        As the file gives it [SI].
+    thing : GameObject
+        The season's object [SI].
+    friction : float or ndarray
+        Of its base on the tiles [-].
+
+    Returns
+    -------
+    Thing
+        Standing over either edge [SI].
+    """
+    weight = thing.mass * STANDARD_GRAVITY
+    half = 0.5 * thing.size[0] if spec.half_base is None else spec.half_base
+    cg = 0.5 * thing.size[2] if thing.cg_height is None else np.clip(thing.cg_height, _EDGE, thing.size[2] - _EDGE)
+    upright = grabbing.Standing(weight, cg, half, friction)
+    if spec.does != "right":
+        return Thing((upright, upright), weight, grabbing.moment_to_tip(upright))
+    lies = tuple(grabbing.Standing(weight, half, edge, friction) for edge in (cg, thing.size[2] - cg))
+    return Thing((lies[0], lies[1]), weight, grabbing.moment_to_right(upright))
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """What turns the arm.
+
+    Attributes
+    ----------
+    down, up : float or ndarray
+        Force of the hook's tip across the arm, lowering and lifting, with the least air of the plan [N].
+    per : float or ndarray or None
+        Force of the tip going down for each pascal [N/Pa]; None for motors.
+    low : Low or None
+        The air; None for motors.
+    """
+
+    down: Real
+    up: Real
+    per: Real | None
+    low: Low | None
+
+
+def arm_of(context: Context, spec: Grabber) -> Arm:
+    """Find what the arm gives at the hook's tip.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Grabber
+        As the file gives it [SI].
+
+    Returns
+    -------
+    Arm
+        Forces at the tip [N].
+    """
+    if isinstance(spec.arm, CylinderArm):
+        use, low = use_of(context, spec.arm.cylinder), lowest_after(context, spec.arm.cylinder)
+        gain = spec.arm.lever * spec.arm.efficiency / spec.length
+        way = 0 if spec.arm.lowers == "out" else 1
+        down, per = rod_force(use, way, low.gauge)
+        up = rod_force(use, 1 - way, low.gauge)[0] if use.cylinder.double_acting else 0.0
+        return Arm(down * gain, up * gain, per * gain, low)
+    motor = spec.motors[0]
+    kind = context.robot.catalogue.motors[motor.motor]
+    torque = limit_torque(motor_line(kind), Controller(kind.current_limit, kind.power_cap)) * motor.count
+    gears = [GearStage(stage.driven / stage.driver, stage.efficiency) for stage in spec.arm.gears]
+    if gears:
+        whole = train(gears)
+        torque = torque * whole.ratio * whole.efficiency
+    force = torque / spec.length
+    return Arm(force, force, None, None)
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every grabber of the robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Reach, holding force, and the force or moment on the object against what the robot can give [-].
+    """
+    for name, spec in context.robot.mechanisms.items():
+        if not isinstance(spec, Grabber):
+            continue
+        yield from _reach(context, name, spec)
+        friction = context.season.objects[spec.object].friction
+        if friction is None:
+            because = f"How well a {spec.object} grips the floor is not known, so not whether it slides or tips."
+            yield unknown(f"grabber.force.{name}", name, "force", because, (f"season.objects.{spec.object}.friction",))
+            continue
+        thing = thing_of(spec, context.season.objects[spec.object], friction)
+        yield from _forces(context, name, spec, thing)
+
+
+def _tip(spec: Grabber) -> tuple[Array, Array]:
+    """Where the hook's tip is with the arm down: ahead of the robot's origin, above the floor."""
+    ahead, height = grabbing.hook_tip(spec.pivot[1], spec.length, spec.lowest)
+    return spec.pivot[0] + ahead, np.maximum(height, 0.0)
+
+
+def _reach(context: Context, name: str, spec: Grabber) -> Iterator[Outcome]:
+    ahead, height = _tip(spec)
+    overlap = grabbing.hook_depth(spec.lip.height, height, spec.lip.depth)
+    numbers: dict[str, tuple[Real, str]] = {
+        "tip": (height, "length"), "lip": (spec.lip.height, "length"), "over": (np.abs(overlap), "length"),
+        "hook": (spec.hook, "length"), "depth": (spec.lip.depth, "length"),
+    }  # fmt: skip
+    at = "Arm down, its hook comes to {tip} above the floor and the lip's edge is at {lip}: "
+    far = "it is {over} behind the lip" if first(overlap) >= 0.0 else "it passes {over} over the lip"
+    say = Say(at + far + "; {hook} is needed.", at + far + ", and {hook} is needed. Lower the pivot, let the arm down "
+              "farther, or lengthen it.", numbers)  # fmt: skip
+    yield Outcome(f"grabber.hook.{name}", name, overlap, spec.hook, "length", say, scale=spec.lip.depth,
+                  sources=("plane-geometry", "practice"))  # fmt: skip
+    front = state.extent(context, spec.pose)[1][0]
+    numbers = {"past": (np.abs(ahead - front), "length"), "front": (front, "length"), "ahead": (ahead, "length")}
+    say = Say("Its hook reaches {past} past the robot's foremost part.",
+              "Its hook stays {past} behind the robot's foremost part, which meets the object first.",
+              numbers)  # fmt: skip
+    yield Outcome(f"grabber.reach.{name}", name, ahead, front, "length", say, sources=("plane-geometry",))
+
+
+def _asked(spec: Grabber, thing: Thing) -> tuple[Array, Array]:
+    """Force at the hook that starts to turn the object over, and the one that starts to slide it [N]."""
+    away, near = thing.ways
+    height = spec.lip.height
+    if spec.by == "turning":  # across the robot: the lip is level with the object's middle in that direction
+        return grabbing.force_to_tip(away, height), grabbing.force_to_slide(away)
+    rise = _rise(spec)
+    over_far = grabbing.force_to_tip(away, height, rise, np.negative(spec.lip.near))
+    over_near = grabbing.force_to_tip(near, height, np.pi - rise, spec.lip.near)
+    slides = np.minimum(grabbing.force_to_slide(away, rise), grabbing.force_to_slide(near, np.pi - rise))
+    # only over the edge of its base does it come upright
+    return (over_far if spec.does == "right" else np.minimum(over_far, over_near)), slides
+
+
+def _rise(spec: Grabber) -> Real:
+    """Direction of the force on the object, from forward upwards: across the lowered arm, or straight back."""
+    return np.asarray(spec.lowest + 0.5 * np.pi if spec.by == "arm" else np.pi)
+
+
+def _given(context: Context, spec: Grabber, arm: Arm) -> grabbing.Given:
+    """The largest force of the robot at its hook: arm or drive, grip of its wheels, and its own tipping."""
+    stance, pace = state.stance(context, spec.pose), state.performance(context, spec.pose)
+    forward, back, left, right = np.maximum(stance.edges, _EDGE)
+    height = np.maximum(stance.height, _EDGE)
+    ahead, lip = _tip(spec)[0], spec.lip.height
+    if spec.by == "turning":
+        aside = pace.side / STANDARD_GRAVITY
+        robot = grabbing.Standing(stance.load, height, np.minimum(left, right), aside)
+        return grabbing.available_force(robot, grabbing.turning_force(_turning(pace), ahead), lip)
+    drive = arm.up if spec.by == "arm" else _straight(pace)
+    grip = pace.grip / stance.load
+    rise, out = _rise(spec) + np.pi, ahead - stance.point[0]
+    ways = (
+        grabbing.available_force(grabbing.Standing(stance.load, height, forward, grip), drive, lip, rise, out),
+        grabbing.available_force(grabbing.Standing(stance.load, height, back, grip), drive, lip, np.pi - rise, -out),
+    )
+    least = [
+        np.minimum(getattr(ways[0], k), getattr(ways[1], k)) for k in ("force", "by_drive", "by_grip", "by_tipping")
+    ]
+    return grabbing.Given(*least)
+
+
+def _straight(pace: Pace) -> Real:
+    """What the motors push with at standstill, less what the robot itself takes to roll."""
+    return np.maximum(np.minimum(pace.line.force_limit, pace.line.stall_force) - pace.load.resistance, 0.0)
+
+
+def _turning(pace: Pace) -> Real:
+    """Yaw moment of the drive at standstill, scrub taken off."""
+    push = np.minimum(
+        np.minimum(pace.line.force_limit, pace.line.stall_force) - pace.yaw.resistance, pace.yaw.grip_force
+    )
+    return np.maximum(push * pace.yaw.half_track - pace.yaw.scrub, 0.0)
+
+
+def _forces(context: Context, name: str, spec: Grabber, thing: Thing) -> Iterator[Outcome]:
+    arm = arm_of(context, spec)
+    turns, slides = _asked(spec, thing)
+    given = _given(context, spec, arm)
+    asked, other = (slides, turns) if spec.does == "pull" else (turns, slides)
+    yield _enough(name, spec, thing, (asked, given), arm)
+    yield _mode(name, spec, thing, asked, other)
+    if spec.by != "arm":
+        yield from _keeps(name, spec, thing, asked, arm)
+
+
+def _limited(spec: Grabber, given: grabbing.Given) -> str:
+    drive, grip, tips = first(given.by_drive), first(given.by_grip), first(given.by_tipping)
+    if tips <= min(drive, grip):
+        return "then it tips over itself"
+    if grip <= drive:
+        return "then its wheels slip"
+    return {"arm": "all its arm has", "drive": "all its motors push", "turning": "all its turning gives"}[spec.by]
+
+
+def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbing.Given], arm: Arm) -> Outcome:
+    asked, given = forces
+    words = {"object": spec.object, "does": _DOES[spec.does], "by": _BY[spec.by], "then": _limited(spec, given),
+             "when": arm.low.when if arm.low else ""}  # fmt: skip
+    numbers: dict[str, tuple[Real, str]] = {
+        "asked": (asked, "force"), "given": (given.force, "force"), "tips": (given.by_tipping, "force"),
+        "low": (arm.low.gauge if arm.low else 0.0, "pressure"), "moment": (thing.moment, "torque"),
+    }  # fmt: skip
+    air = " with the {low} that is left {when}" if arm.low is not None and spec.by == "arm" else ""
+    itself = "; the robot itself tips at {tips}" if np.isfinite(first(given.by_tipping)) else ""
+    need = "{asked} at its lip" if np.isfinite(first(asked)) else "more than any force in this direction"
+    if spec.does == "pull":
+        start = "It takes " + need + f" to {{does}}; {{by}} gives {{given}}{air}"
+        say = Say(f"{start} ({{then}}){itself}.", f"{start} ({{then}}){itself}: the {{object}} stays.", numbers, words)
+        scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
+        return Outcome(f"grabber.force.{name}", name, given.force, asked, "force", say, scale=scale,
+                       sources=("meriam_statics",))  # fmt: skip
+    lever = np.where(np.isfinite(asked), thing.moment / np.maximum(asked, 1e-9), 0.0)
+    most = given.force * lever
+    numbers["most"] = (most, "torque")
+    start = "It takes {moment}, which is " + need + f", to {{does}}; {{by}} gives {{most}} ({{given}}){air}"
+    say = Say(f"{start}: {{then}}{itself}.", f"{start}: {{then}}{itself}. A lip farther from the edge it turns over, "
+              "or more force, helps.", numbers, words)  # fmt: skip
+    return Outcome(f"grabber.force.{name}", name, most, thing.moment, "torque", say, sources=("meriam_statics",))
+
+
+def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) -> Outcome:
+    """Whether the object does what it is meant to do before it does the other thing."""
+    # infinite on both sides: it does neither, and that is said above
+    most = _MOST * np.asarray(thing.weight)
+    asked, other = np.minimum(asked, most), np.minimum(other, most)
+    wanted, instead = ("slides", "tips over") if spec.does == "pull" else ("turns over", "slides")
+    numbers: dict[str, tuple[Real, str]] = {"asked": (asked, "force"), "other": (other, "force")}
+    words = {"object": spec.object, "wanted": wanted, "instead": instead}
+    rest = "and would do so only at {other}" if first(other) < first(most) else "and never does in this direction"
+    say = Say(f"The {{object}} {{wanted}} at {{asked}} before it {{instead}}, {rest}.",
+              "The {object} {instead} at {other}, before it {wanted} at {asked}. Take hold at another height, or "
+              "steady it.", numbers, words)  # fmt: skip
+    return Outcome(f"grabber.mode.{name}", name, other, asked, "force", say, sources=("meriam_statics",))
+
+
+def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> Iterator[Outcome]:
+    """Whether the hook stays down behind the lip under that pull."""
+    gain = holding.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    press = arm.down * np.cos(spec.lowest) if spec.force is None else spec.force
+    held = holding.holding_force(press, gain, 0.0)
+    numbers: dict[str, tuple[Real, str]] = {
+        "press": (press, "force"),
+        "held": (held, "force"),
+        "asked": (asked, "force"),
+    }
+    much = "and its face holds whatever pulls" if not np.isfinite(first(held)) else "and holds {held}"
+    pulls = "{asked} pulls at it" if np.isfinite(first(asked)) else "no pull moves the object"
+    say = Say(f"Its arm presses the hook down with {{press}} {much}; {pulls}.",
+              f"Its arm presses the hook down with {{press}} {much}, and {pulls}: the hook rides up over the lip. "
+              "Undercut its face or press harder.", numbers)  # fmt: skip
+    scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
+    yield Outcome(f"grabber.hold.{name}", name, held, asked, "force", say, scale=scale, sources=("meriam_statics",))
+    if arm.per is None or arm.low is None or spec.force is not None or not np.isfinite(first(asked)):
+        return
+    # a sampled object may be past moving
+    asked = np.minimum(asked, _MOST * np.asarray(thing.weight))
+    slips = holding.slip_pressure(asked, arm.per * np.cos(spec.lowest), 0.0, gain, 0.0)
+    numbers = {"slips": (slips, "pressure"), "low": (arm.low.gauge, "pressure")}
+    text = "Its hook rides up below {slips}; at its lowest it has {low}, {when}."
+    if first(slips) <= 0.0:
+        text = "Its hook stays down while the arm is pressed down at all; at its lowest it has {low}, {when}."
+    elif not np.isfinite(first(slips)):
+        text = "No pressure keeps its hook behind the lip; at its lowest it has {low}, {when}."
+    yield Outcome(f"grabber.slip.{name}", name, slips, None, "pressure",
+                  Say(text, "", numbers, {"when": arm.low.when}), sources=("meriam_statics",))  # fmt: skip

@@ -1,0 +1,142 @@
+"""A straight guide: the force that moves its load against the length between its pads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldworthy.drawing.axes import Chart, chart
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array
+from fieldworthy.physics.statics.guide import Guide, force_to_move, shortest_guide
+from fieldworthy.systems.guide.check import forces
+from fieldworthy.systems.guide.model import Slide
+from fieldworthy.vehicle.drawing import near
+
+_POINTS = 81
+
+
+@dataclass(frozen=True, slots=True)
+class GuideCurves:
+    """A carriage on a straight guide.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    load : float
+        Force against the motion, without friction [N].
+    length : float
+        Between the pads, as it is [m].
+    least : float
+        At which it locks however hard it is pushed [m].
+    needed : float
+        Force that moves it; infinite where it locks [N].
+    has : float or None
+        What its cylinder gives late in the plan [N]; None without one.
+    lengths, forces : ndarray of shape (k,)
+        Other lengths between the pads, and the force needed with each; infinite where it locks [m, N].
+    """
+
+    name: str
+    load: float
+    length: float
+    least: float
+    needed: float
+    has: float | None
+    lengths: Array
+    forces: Array
+
+
+def guide_curves(context: Context) -> dict[str, GuideCurves]:
+    """Show every straight guide of a robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+
+    Returns
+    -------
+    dict of str to GuideCurves
+        By mechanism [SI].
+    """
+    context = context.nominal
+    found = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, Slide)}
+    return {name: _curves(context, name, spec) for name, spec in found.items()}
+
+
+def _curves(context: Context, name: str, spec: Slide) -> GuideCurves:
+    needed, has = forces(context, spec)
+    length, least = first(spec.length), first(shortest_guide(np.abs(spec.drive_offset), spec.friction))
+    lengths = np.linspace(0.3 * min(length, least) if least > 0.0 else 0.3 * length, 2.0 * max(length, least), _POINTS)
+    guide = Guide(lengths, first(spec.friction), first(spec.width))
+    other = force_to_move(guide, first(spec.load), first(spec.load_offset), first(spec.drive_offset))
+    return GuideCurves(
+        name, first(spec.load), length, least, first(needed), None if has is None else first(has), lengths,
+        np.broadcast_to(np.asarray(other, dtype=float), lengths.shape),
+    )  # fmt: skip
+
+
+_LOOK: dict[bool, dict[str, Any]] = {False: {"tone": 0}, True: {"tone": "bad", "shape": "cross"}}
+_HIGHEST = 4.0  # times the load; more than that nobody would build
+
+
+def guide(data: GuideCurves, style: Style) -> Figure:
+    """Draw the force that a carriage needs against the length of its guide.
+
+    Parameters
+    ----------
+    data : GuideCurves
+        The guide [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        A line, with the length at which it locks and what the cylinder gives [-].
+    """
+    top = max(_HIGHEST * data.load, 1.1 * (data.has or 0.0), 1.0)
+    here = data.needed if np.isfinite(data.needed) else top
+    locks = not np.isfinite(data.needed)
+    words = "locks" if locks else f"needs {style.show(data.needed, 'force')}"
+    marks: list[Mark] = [
+        Line(x=data.lengths, y=np.where(data.forces <= top, data.forces, np.nan), tone=0),
+        Limit(at=data.length, side="x", name=f"as it is, {near(data.length, style)}", tone="ink", dash="2 3"),
+        Spot(
+            x=data.length, y=min(here, top), name=words, tone="bad" if locks else 0, shape="cross" if locks else "dot"
+        ),
+    ]
+    if data.least > 0.0:
+        low = float(data.lengths[0])
+        marks.insert(0, Span(low=min(low, data.least), high=data.least, name="locks", tone="bad"))
+    if data.has is not None:
+        marks.append(Limit(at=data.has, name=f"its cylinder pushes with {style.show(data.has, 'force')}", tone="good"))
+    has = "" if data.has is None else f"; its cylinder pushes with {style.show(data.has, 'force')}"
+    what = Chart(
+        title=f"Guide '{data.name}'",
+        alt=f"With {near(data.length, style)} between its pads guide '{data.name}' {words}; it locks below "
+        f"{near(data.least, style)}{has}.",
+        x=Axis("Length between the pads", "length", low=float(data.lengths[0]), high=float(data.lengths[-1])),
+        y=Axis("Force to move it", "force", low=0.0, high=top),
+        marks=marks,
+        columns={
+            style.header("Length between the pads", "length"): style.value(data.lengths, "length").tolist(),
+            style.header("Force to move it", "force"): style.value(data.forces, "force").tolist(),
+        },
+    )
+    return chart(what, style)
+
+
+def figures(context: Context, style: Style) -> Iterator[Figure]:
+    """What stands on the notebook's page."""
+    for data in guide_curves(context).values():
+        yield guide(data, style)

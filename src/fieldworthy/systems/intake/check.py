@@ -1,0 +1,306 @@
+"""The intake: grip and torque of each stage, what happens where stages meet, throughput, and the staged hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.physics.contact import handover, rollers
+from fieldworthy.physics.contact import stagedhold as staging
+from fieldworthy.physics.motors.stagemotor import coast_deceleration, rim_force
+from fieldworthy.systems.intake.chains import chains
+from fieldworthy.systems.intake.mechanics import Row, Running, geared_even, row_of, surface_ratio
+from fieldworthy.systems.intake.model import Hold, Intake
+
+_ALIKE = 0.1  # within a tenth counts as "about as well"
+_EVEN = 0.05  # surface speeds nearer than this are called even
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every intake of the robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Per stage, per hand-over and per intake [-].
+    """
+    for name, spec in context.robot.mechanisms.items():
+        if not isinstance(spec, Intake):
+            continue
+        row = row_of(context, name)
+        for stage in row.stages.values():
+            yield from _stage(row, stage)
+            yield from chains(row, stage)
+        for pair in row.pairs():
+            yield from _handover(row, *pair)
+        yield from _throughput(row)
+        yield from _fast_first(row)
+        if spec.hold is not None:
+            yield from _hold(row, spec.hold)
+
+
+def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
+    """Speed, grip, width, and the motor's torque."""
+    subject, ending = f"{row.name}, stage {stage.name}", f"{row.name}.{stage.name}"
+    numbers: dict[str, tuple[Real, str]] = {
+        "free": (stage.free, "angular speed"),
+        "turning": (stage.turning, "angular speed"),
+        "speed": (stage.speed, "speed"),
+        "wide": (2.0 * rollers.rolling_radius(stage.surface.radius, stage.surface.squeeze), "length"),
+        "diameter": (2.0 * stage.surface.radius, "length"),
+    }
+    text = "Stage '{stage}' turns at {free} empty and {turning} with a piece in it and moves it at {speed}"
+    if stage.spec.rollers is not None:
+        text += "; squeezed, its {diameter} rollers run as if {wide} across"
+    yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed",
+                  Say(f"{text}.", "", numbers, {"stage": stage.name}), sources=("hughes", "tyre-radius"))  # fmt: skip
+    if stage.spec.rollers is not None:
+        yield from _grip(row, stage, subject, ending)
+    jam = rollers.held_torque(stage.surface)
+    most = stage.motor.limit
+    stalls = "stalls" if first(jam) > first(most) else "keeps slipping on it"
+    jammed = "; on a piece that is jammed the motor {stalls} ({jam})" if stage.spec.rollers is not None else ""
+    numbers = {"asked": (stage.asked, "torque"), "most": (most, "torque"), "jam": (jam, "torque")}
+    say = Say(f"A piece in every stage asks {{asked}} of the motor of stage '{{stage}}', which has {{most}}{jammed}.",
+              "A piece in every stage asks {asked} of the motor of stage '{stage}', more than the {most} it has: it "
+              "stalls. "
+               "Gear it slower, squeeze less, or add a motor.",
+              numbers, {"stage": stage.name, "stalls": stalls})  # fmt: skip
+    yield Outcome(f"intake.stall.{ending}", subject, stage.asked, most, "torque", say, "at most",
+                  sources=("hughes", "practice"))  # fmt: skip
+
+
+def _grip(row: Row, stage: Running, subject: str, ending: str) -> Iterator[Outcome]:
+    surface, soft = stage.surface, stage.spec.rollers
+    grip = surface.friction * surface.normal_force
+    numbers = {"grip": (grip, "force"), "drag": (surface.drag, "force")}
+    say = Say("The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}.",
+              "The rollers of stage '{stage}' slip: they grip a piece with {grip}, and guide and slope hold it back "
+              "with "
+               "{drag}. A grippier roller or a smoother guide helps; more squeeze does not.",
+              numbers, {"stage": stage.name})  # fmt: skip
+    yield Outcome(f"intake.grip.{ending}", subject, grip, surface.drag, "force", say, sources=("practice",))
+    if soft is not None and soft.width is not None:
+        numbers = {"width": (soft.width, "length"), "across": (row.across, "length")}
+        say = Say("Its rollers in stage '{stage}' are {width} wide; a piece is {across} across.",
+                  "Its rollers in stage '{stage}' are {width} wide, less than a piece, {across} across.",
+                  numbers, {"stage": stage.name})  # fmt: skip
+        yield Outcome(f"intake.width.{ending}", subject, soft.width, row.across, "length", say,
+                      sources=("plane-geometry",))  # fmt: skip
+
+
+def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
+    """Whether a piece gets across, and whether pieces pull apart or pile up."""
+    distance = here.spec.to_next
+    assert distance is not None, "every stage but the last has its distance"
+    slowing = slowing_of(here)
+    held = handover.overlap(row.length, distance)
+    reach = row.length + np.square(here.speed) / (2.0 * slowing)
+    words, subject = {"here": here.name, "there": there.name}, f"{row.name}, {here.name} to {there.name}"
+    numbers: dict[str, tuple[Real, str]] = {
+        "far": (distance, "length"), "both": (np.abs(held), "length"), "reach": (reach, "length")
+    }  # fmt: skip
+    across = "'{there}' takes hold while '{here}' still holds the last {both}" if first(held) >= 0.0 else (
+        "it coasts {both} that neither holds"
+    )  # fmt: skip
+    say = Say(f"From '{{here}}' to '{{there}}' it is {{far}}: {across}; a piece gets as far as {{reach}}.",
+              "From '{here}' to '{there}' it is {far}, but a piece gets only {reach} far before it rests between them: "
+               "move them closer.", numbers, words)  # fmt: skip
+    yield Outcome(f"intake.handover.{row.name}.{here.name}", subject, distance, reach, "length", say, "at most",
+                  sources=("plane-geometry", "practice"))  # fmt: skip
+    yield _meeting(row, here, there, held)
+
+
+def slowing_of(stage: Running) -> Real:
+    """Find how fast a piece slows down that a stage has let go of.
+
+    Parameters
+    ----------
+    stage : Running
+        The stage [-].
+
+    Returns
+    -------
+    float or ndarray
+        Deceleration by guide and slope [m/s2].
+    """
+    guide = stage.spec.rollers.guide_friction if stage.spec.rollers is not None else 0.25
+    return coast_deceleration(guide, stage.spec.climb)
+
+
+def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
+    """How the spacing of pieces changes where two stages meet, and which roller rubs."""
+    slow = 1e-6  # m/s; a stage that stands still is judged under its torque
+    v = np.maximum(here.speed, slow), np.maximum(there.speed, slow)
+    pull, rub = handover.rubbing(held, v, (grip_of(here), grip_of(there)))
+    closest = handover.feed_spacing(np.stack(np.broadcast_arrays(*v)), row.length)
+    ratio = v[1] / v[0]
+    numbers: dict[str, tuple[Real, str]] = {
+        "ratio": (ratio, "count"), "closest": (closest, "length"), "rub": (rub, "length"),
+        "force": (np.abs(pull), "force"), "here_v": (here.speed, "speed"), "there_v": (there.speed, "speed"),
+    }  # fmt: skip
+    start = "'{there}' ({there_v}) runs {ratio} times as fast as '{here}' ({here_v}): "
+    if abs(first(ratio) - 1.0) <= _EVEN:
+        text = "pieces neither pull apart nor pile up."
+    elif first(ratio) > 1.0:
+        text = "it pulls pieces apart."
+    else:
+        text = "pieces pile up there unless they come {closest} apart, nose to nose, in '{here}'."
+    if first(rub) > 0.0 and abs(first(ratio) - 1.0) > _EVEN:
+        text += " While both hold a piece the weaker roller rubs {rub} on it with {force}."
+    return Outcome(f"intake.meeting.{row.name}.{here.name}", f"{row.name}, {here.name} to {there.name}", ratio, None,
+                   "ratio", Say(start + text, "", numbers, {"here": here.name, "there": there.name}),
+                   sources=("continuity", "practice"))  # fmt: skip
+
+
+def grip_of(stage: Running) -> Real:
+    """Find the force with which a stage grips a piece.
+
+    Parameters
+    ----------
+    stage : Running
+        The stage [-].
+
+    Returns
+    -------
+    float or ndarray
+        Friction of its rollers, or what its hooks carry [N].
+    """
+    return stage.surface.friction * stage.surface.normal_force
+
+
+def _throughput(row: Row) -> Iterator[Outcome]:
+    rate = handover.throughput(row.speeds(), row.length)
+    slowest = list(row.stages)[int(np.asarray(handover.limiting_stage(row.speeds())).flat[0])]
+    wanted = row.spec.throughput
+    if wanted is None:
+        because = f"How many pieces a second '{row.name}' must take in is not known."
+        yield unknown("intake.throughput", row.name, "frequency", because, (f"mechanisms.{row.name}.throughput",))
+        return
+    numbers = {"rate": (rate, "count"), "wanted": (wanted, "count"), "length": (row.length, "length")}
+    say = Say("Its slowest stage, '{slowest}', passes {rate} pieces a second that touch nose to tail; {wanted} are "
+              "wanted.",
+              "Its slowest stage, '{slowest}', passes only {rate} pieces a second that touch nose to tail; {wanted} "
+              "are "
+               "wanted. Only a faster '{slowest}' helps.", numbers, {"slowest": slowest})  # fmt: skip
+    yield Outcome(f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", say, sources=("continuity",))
+
+
+def _pickup(row: Row) -> tuple[Real, Real]:
+    """Rate at which it picks up from a heap, and the time in which the first stage draws one in."""
+    one = next(iter(row.stages.values()))
+    force = np.minimum(grip_of(one), rim_force(one.surface, one.motor.limit)) - one.surface.drag
+    if one.spec.hooks is not None:
+        force = rim_force(one.surface, one.motor.limit) - one.surface.drag
+    time = handover.swallow_time(row.length, one.speed, force, row.mass)
+    return handover.pickup_rate(time, handover.throughput(row.speeds(), row.length)), time
+
+
+def _fast_first(row: Row) -> Iterator[Outcome]:
+    """The trade's word on a first stage that runs faster than the next."""
+    pairs = row.pairs()
+    if not pairs or pairs[0][0].spec.rollers is None:
+        return
+    one, two = pairs[0]
+    times = surface_ratio(one, two)
+    if first(times) < 1.0 + _EVEN:
+        return
+    (rate, draw), (even, even_draw) = _pickup(row), _pickup(geared_even(row))
+    gain = np.divide(rate, np.maximum(even, 1e-9))
+    through = handover.throughput(row.speeds(), row.length)
+    limit = "the hand-over: the row passes no more" if first(rate) >= first(through) * (1 - 1e-9) else (
+        "drawing in a piece that lies still, not the hand-over, which would pass {through}"
+    )  # fmt: skip
+    off = first(gain) - 1.0
+    word = "the computing agrees, to {share}" if abs(off) <= _ALIKE else (
+        "the computing says {share} more" if off > 0.0 else "the computing says {share} less"
+    )  # fmt: skip
+    numbers: dict[str, tuple[Real, str]] = {
+        "times": (times, "count"), "rate": (rate, "count"), "even": (even, "count"), "draw": (draw, "time"),
+        "even_draw": (even_draw, "time"), "through": (through, "count"), "share": (np.abs(gain - 1.0), "share"),
+    }  # fmt: skip
+    say = Say(f"Its first stage '{{one}}' runs {{times}} times as fast as '{{two}}' and picks up {{rate}} pieces a "
+              f"second "
+              f"(one in {{draw}}); geared even it would pick up {{even}} (one in {{even_draw}}). What limits it is "
+              f"{limit}. "
+              f"Common practice, no source: a first stage at twice the speed picks up no more than about as well as an "
+              f"even one; {word}.", "", numbers, {"one": one.name, "two": two.name})  # fmt: skip
+    yield Outcome(
+        f"intake.fast_first.{row.name}", row.name, gain, None, "ratio", say, sources=("practice", "continuity")
+    )
+
+
+def hold_stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, staging.Path]:
+    """Say how the two stages of a staged hold stop, and where things lie along its path.
+
+    Parameters
+    ----------
+    row : Row
+        The intake as it runs [SI].
+    hold : Hold
+        As the file gives it [SI].
+
+    Returns
+    -------
+    tuple of Stop, Stop and Path
+        Upper stage, lower stage, and the path; samples are kept inside what a path can be [SI].
+    """
+    upper = row.stages[hold.stage]
+    lower = next(a for a, b in row.pairs() if b is upper)
+    slow = 1e-6  # m/s; a stage that stands still is judged under its torque
+    down = hold.deceleration if hold.lower_deceleration is None else hold.lower_deceleration
+    spacing = row.spacing(lower) if hold.spacing is None else np.maximum(hold.spacing, row.length)
+    below = np.maximum(np.maximum(hold.below, row.length), hold.handover)
+    return (
+        staging.Stop(np.maximum(upper.speed, slow), hold.period, hold.latency, hold.deceleration),
+        staging.Stop(np.maximum(lower.speed, slow), hold.period, hold.latency, down),
+        staging.Path(row.length, np.maximum(spacing, row.length), below, hold.handover, hold.room),
+    )
+
+
+def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
+    """Where both objects rest, and up to which speed of the stage that holds for every moment of a reading."""
+    upper, lower, path = hold_stops(row, hold)
+    subject, words = f"{row.name}, stage {hold.stage}", {"stage": hold.stage}
+    numbers: dict[str, tuple[Real, str]] = {"below": (hold.below, "length"), "length": (row.length, "length")}
+    say = Say("Its lower sensor is {below} before the upper one; a piece, {length} long, has left it by then.",
+              "Its lower sensor is {below} before the upper one, less than a piece is long ({length}): it sees the "
+              "first "
+               "piece again. Move it back.", numbers)  # fmt: skip
+    yield Outcome(f"intake.hold_sensors.{row.name}", subject, hold.below, row.length, "length", say,
+                  sources=("plane-geometry",))  # fmt: skip
+    limit = staging.hold_limit_speed(upper, lower, path)
+    numbers = {"speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
+               "longest": (staging.stop_distance(upper, 1.0), "length")}  # fmt: skip
+    say = Say("Holding two pieces is reliable up to {limit} in stage '{stage}'; it runs at {speed} and stops the "
+              "first within "
+              "{longest} of its sensor, with {room} of room.",
+              "Holding two pieces is reliable only up to {limit} in stage '{stage}', but it runs at {speed}: the "
+              "first may need "
+               "{longest} to stop, with {room} of room. Slow it, read more often, or brake harder.",
+              numbers, words)  # fmt: skip
+    yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, limit, "speed", say, "at most",
+                  sources=("stopping-sight",))  # fmt: skip
+    rest = staging.simulate(upper, lower, path, 0.5)
+    numbers = {"first": (rest.first, "length"), "second": (np.negative(rest.second), "length"),
+               "gap": (np.abs(rest.gap), "length"),
+               "spread": (staging.stop_moments(upper)[1], "length")}  # fmt: skip
+    seen = np.isfinite(first(rest.gap))
+    space = "{gap} between them" if first(rest.gap) >= 0.0 else "pushed in by {gap}"
+    text = "The first rests {first} past its sensor (give or take {spread}, by when it is read), the second {second} "
+    text += f"before it, {space}."
+    if first(rest.second) > -first(path.handover):
+        text = "The first rests {first} past its sensor; the second is not stopped before '{stage}' takes it over too."
+    if not seen:
+        text = "At this speed a piece passes a sensor unread and runs on."
+    yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Say(text, "", numbers, words),
+                  sources=("stopping-sight",))  # fmt: skip

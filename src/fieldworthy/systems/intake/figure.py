@@ -1,0 +1,815 @@
+"""Objects on their way through an intake: over time, at one moment from the side, and where a staged hold ends."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.drawing.axes import Chart, paint
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
+from fieldworthy.drawing.lettering import wrapped
+from fieldworthy.drawing.painting import Place, around, place
+from fieldworthy.drawing.style import Style
+from fieldworthy.drawing.svg import SMALL, Box, Ink, Letters, Sheet
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.contact import handover
+from fieldworthy.physics.contact import stagedhold as staging
+from fieldworthy.systems.intake.check import grip_of, hold_stops, slowing_of
+from fieldworthy.systems.intake.mechanics import Row, Running, row_of
+from fieldworthy.systems.intake.model import Intake
+
+_OBJECTS = 3
+_PIECES = 12  # of a bent stretch of a line
+_PHASES = 33
+
+
+@dataclass(frozen=True, slots=True)
+class StageView:
+    """One stage as it stands on the path.
+
+    Attributes
+    ----------
+    name : str
+        Of the stage.
+    grip : float
+        Where it grips, along the path [m].
+    speed : float
+        Of an object that it carries [m/s].
+    turning : float
+        Of its shaft under load [rad/s].
+    climb : float
+        Slope of the path from here on [rad].
+    radius, squeeze : float
+        Of its rollers, and how deep an object presses them in [m].
+    hooked : bool
+        Whether a hooked chain takes the place of rollers.
+    """
+
+    name: str
+    grip: float
+    speed: float
+    turning: float
+    climb: float
+    radius: float
+    squeeze: float
+    hooked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """What happens where two stages meet.
+
+    Attributes
+    ----------
+    here, there : str
+        The stages.
+    start, end : float
+        Stretch of the path on which both hold an object, or neither; from its nose [m].
+    held : float
+        Its length; negative where neither holds [m].
+    pull, rub : float
+        Force in the object, positive a pull [N], and way on which the weaker roller rubs [m].
+    ratio : float
+        Speed there over speed here [-].
+    closest : float
+        Distance nose to nose here below which they pile up there [m].
+    """
+
+    here: str
+    there: str
+    start: float
+    end: float
+    held: float
+    pull: float
+    rub: float
+    ratio: float
+    closest: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One object's nose over time.
+
+    Attributes
+    ----------
+    time, place : ndarray of shape (k,)
+        Corners of the line, in order of time [s, m].
+    """
+
+    time: Array
+    place: Array
+
+    def at(self, time: float) -> float | None:
+        """Find the nose at one moment.
+
+        Parameters
+        ----------
+        time : float
+            Moment [s].
+
+        Returns
+        -------
+        float or None
+            Place [m]; None before it comes and once it has left.
+        """
+        if not self.time[0] <= time <= self.time[-1]:
+            return None
+        return float(np.interp(time, self.time, self.place))
+
+
+@dataclass(frozen=True, slots=True)
+class Pile:
+    """Where an object catches up with the one before it.
+
+    Attributes
+    ----------
+    time, place : float
+        Of its nose [s, m].
+    """
+
+    time: float
+    place: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoldView:
+    """A staged hold of two objects.
+
+    Attributes
+    ----------
+    stage : str
+        In which the first stops.
+    sensor, lower : float
+        Places of the upper and the lower sensor [m].
+    takeover : float
+        Where the upper stage takes over [m].
+    room : float
+        How far the first may run past its sensor [m].
+    first, second : Trace
+        With the sensor read half a period late; time from the first nose at the upper sensor.
+    first_rest, second_rest : tuple of float
+        Nearest and farthest place of rest, by when the sensors are read [m].
+    gap : tuple of float
+        Smallest and largest space between them [m]; negative is the depth of a push.
+    held : float
+        Share of the moments of a reading at which both are held [-].
+    speed, limit : float
+        Of the upper stage, and up to which it holds at every moment of a reading [m/s].
+    """
+
+    stage: str
+    sensor: float
+    lower: float
+    takeover: float
+    room: float
+    first: Trace
+    second: Trace
+    first_rest: tuple[float, float]
+    second_rest: tuple[float, float]
+    gap: tuple[float, float]
+    held: float
+    speed: float
+    limit: float
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeCurves:
+    """One intake at work.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    object : str
+        What it takes in.
+    length, height : float
+        Of an object along the path, and upright [m].
+    ball : bool
+        Whether it is a ball.
+    stages : tuple of StageView
+        In order.
+    meetings : tuple of Meeting
+        Of each stage with the next.
+    traces : tuple of Trace
+        Objects one after the other at the wanted throughput, touching where none is wanted.
+    piles : tuple of Pile
+        Where one catches up with another.
+    rest : float or None
+        Where an object comes to rest between two stages [m]; None where none does.
+    hold : HoldView or None
+        None where the intake holds nothing, or a sensor misses an object.
+    """
+
+    name: str
+    object: str
+    length: float
+    height: float
+    ball: bool
+    stages: tuple[StageView, ...]
+    meetings: tuple[Meeting, ...]
+    traces: tuple[Trace, ...]
+    piles: tuple[Pile, ...]
+    rest: float | None
+    hold: HoldView | None
+
+    @property
+    def gaps(self) -> tuple[float, ...]:
+        """Free space between two objects in each stage [m]; negative where they would run into each other."""
+        wait = float(self.traces[1].time[0] - self.traces[0].time[0])
+        return tuple(stage.speed * wait - self.length for stage in self.stages)
+
+    @property
+    def duration(self) -> float:
+        """When the last object has left [s]."""
+        return float(max(trace.time[-1] for trace in self.traces))
+
+
+def intake_curves(context: Context) -> dict[str, IntakeCurves]:
+    """Follow objects through every intake of a robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+
+    Returns
+    -------
+    dict of str to IntakeCurves
+        By mechanism; an intake whose first stage stands still is left out [SI].
+    """
+    context = context.nominal
+    names = [name for name, spec in context.robot.mechanisms.items() if isinstance(spec, Intake)]
+    rows = {name: row_of(context, name) for name in names}
+    return {name: _curves(context, row) for name, row in rows.items() if all(row.speeds() > 0.0)}
+
+
+def _curves(context: Context, row: Row) -> IntakeCurves:
+    grips, length = _grips(row), first(row.length)
+    stages = tuple(_view(stage, grip) for stage, grip in zip(row.stages.values(), grips, strict=True))
+    one, rest = _one(row, grips)
+    wait = first(row.spacing(next(iter(row.stages.values())))) / stages[0].speed
+    traces = tuple(Trace(one.time + i * wait, one.place) for i in range(_OBJECTS))
+    thing = context.season.objects[row.spec.object]
+    return IntakeCurves(
+        row.name,
+        row.spec.object,
+        length,
+        first(row.height),
+        thing.shape == "ball",
+        stages,
+        tuple(_meeting(row, pair, at) for pair, at in zip(row.pairs(), grips[1:], strict=True)),
+        traces,
+        tuple(_piles(traces, length)),
+        rest,
+        _hold(row, grips),
+    )
+
+
+def _grips(row: Row) -> list[float]:
+    steps = [first(stage.spec.to_next) for stage in row.stages.values() if stage.spec.to_next is not None]
+    return [0.0, *np.cumsum(steps[: len(row.stages) - 1]).tolist()]
+
+
+def _view(stage: Running, grip: float) -> StageView:
+    return StageView(
+        stage.name,
+        grip,
+        first(stage.speed),
+        first(stage.turning),
+        first(stage.spec.climb),
+        first(stage.surface.radius),
+        first(stage.surface.squeeze),
+        stage.spec.hooks is not None,
+    )
+
+
+def _meeting(row: Row, pair: tuple[Running, Running], at: float) -> Meeting:
+    here, there = pair
+    distance, speeds = first(here.spec.to_next or 0.0), (first(here.speed), first(there.speed))
+    held = first(handover.overlap(row.length, distance))
+    pull, rub = handover.rubbing(held, speeds, (grip_of(here), grip_of(there)))
+    closest = handover.feed_spacing(np.array(speeds), first(row.length))
+    start, end = sorted((at, at + held))
+    return Meeting(
+        here.name, there.name, start, end, held, first(pull), first(rub), speeds[1] / speeds[0], first(closest)
+    )
+
+
+def _one(row: Row, grips: Sequence[float]) -> tuple[Trace, float | None]:
+    """The line of one object, and where it comes to rest if it does not get through."""
+    length, stages = first(row.length), list(row.stages.values())
+    time, place = [0.0], [grips[0]]
+    for (here, there), at in zip(row.pairs(), grips[1:], strict=True):
+        speed, left = first(here.speed), at + first(handover.overlap(row.length, first(here.spec.to_next or 0.0)))
+        # the stronger grip decides how fast an object runs that both hold
+        until = left if left < at or first(grip_of(here)) >= first(grip_of(there)) else at
+        time.append(time[-1] + max(until - place[-1], 0.0) / speed)
+        place.append(max(until, place[-1]))
+        if left < at and not _coast(time, place, at, (speed, first(slowing_of(here)))):
+            return Trace(np.array(time), np.array(place)), place[-1]
+    last = first(stages[-1].speed)
+    out = grips[-1] + length
+    time.append(time[-1] + max(out - place[-1], 0.0) / last)
+    place.append(max(out, place[-1]))
+    return Trace(np.array(time), np.array(place)), None
+
+
+def _coast(time: list[float], place: list[float], until: float, motion: tuple[float, float]) -> bool:
+    """Add a stretch on which nothing holds the object; whether it gets across."""
+    speed, slowing = motion
+    reach = speed**2 / (2.0 * slowing)
+    way = until - place[-1]
+    arrives = way <= reach
+    lasts = (speed - math.sqrt(max(speed**2 - 2.0 * slowing * way, 0.0))) / slowing if arrives else speed / slowing
+    steps = lasts * np.arange(1, _PIECES + 1) / _PIECES
+    begin, start = time[-1], place[-1]
+    time += (begin + steps).tolist()
+    place += (start + speed * steps - 0.5 * slowing * steps**2).tolist()
+    return arrives
+
+
+def _piles(traces: Sequence[Trace], length: float) -> list[Pile]:
+    """First moment at which each object's nose comes to the tail of the one before."""
+    found = []
+    for before, after in pairwise(traces):
+        moments = np.unique(np.concatenate([before.time, after.time]))
+        moments = moments[(moments >= after.time[0]) & (moments <= before.time[-1])]
+        if moments.size == 0:
+            continue
+        nose, tail = (np.interp(moments, t.time, t.place) for t in (after, before))
+        gap = tail - length - nose
+        hit = np.flatnonzero(gap < -1e-9)
+        if hit.size:
+            found.append(_meets(moments, gap, nose, int(hit[0])))
+    return found
+
+
+def _meets(moments: Array, gap: Array, nose: Array, i: int) -> Pile:
+    if i == 0 or gap[i - 1] <= 0.0:
+        i0 = max(i - 1, 0)
+        return Pile(float(moments[i0]), float(nose[i0]))
+    share = gap[i - 1] / (gap[i - 1] - gap[i])
+    return Pile(
+        float(moments[i - 1] + share * (moments[i] - moments[i - 1])),
+        float(nose[i - 1] + share * (nose[i] - nose[i - 1])),
+    )
+
+
+def _hold(row: Row, grips: Sequence[float]) -> HoldView | None:
+    hold = row.spec.hold
+    if hold is None:
+        return None
+    upper, lower, path = hold_stops(row, hold)
+    rest = staging.simulate(upper, lower, path, np.linspace(0.0, 1.0, _PHASES))
+    middle = staging.simulate(upper, lower, path, 0.5)
+    if not (np.all(np.isfinite(rest.second)) and np.isfinite(first(middle.second))):
+        return None
+    # the path's places count from the upper sensor
+    takeover = grips[list(row.stages).index(hold.stage)]
+    sensor = takeover + first(path.handover)
+    return HoldView(
+        hold.stage,
+        sensor,
+        sensor - first(path.below),
+        takeover,
+        first(path.room),
+        _first_in(sensor, (upper, lower), path, first(middle.first)),
+        _second_in(sensor, (upper, lower), path, first(middle.second)),
+        _ends(sensor + rest.first),
+        _ends(sensor + rest.second),
+        _ends(rest.gap),
+        first(staging.hold_chance(upper, lower, path)),
+        first(upper.speed),
+        first(staging.hold_limit_speed(upper, lower, path)),
+    )
+
+
+def _ends(values: Real) -> tuple[float, float]:
+    return float(np.min(values)), float(np.max(values))
+
+
+_Stops = tuple[staging.Stop, staging.Stop]
+
+
+def _in_sight(sensor: float, length: float, path: staging.Path) -> float:
+    """Where a line begins: half an object before the lower sensor and the first grip, from the upper sensor."""
+    return min(-sensor, -first(path.below)) - 0.5 * length
+
+
+def _first_in(sensor: float, stops: _Stops, path: staging.Path, rest: float) -> Trace:
+    """The first object: at the lower stage's speed up to the hand-over, then at the upper one's, then braked."""
+    upper, lower = stops
+    v, w, back = first(upper.speed), first(lower.speed), first(path.handover)
+    lead = -_in_sight(sensor, first(path.length), path) - back
+    corners = [(-back / v - lead / w, -back - lead), (-back / v, -back)]
+    return _braked(corners, (v, first(upper.deceleration)), sensor, (0.0, 0.0), rest)
+
+
+def _second_in(sensor: float, stops: _Stops, path: staging.Path, rest: float) -> Trace:
+    """The second object: at the lower stage's speed all the way, then braked."""
+    upper, lower = stops
+    w = first(lower.speed)
+    now = first(staging.head_start(first(upper.speed), w, path)) - first(path.below)  # while the first is at its sensor
+    start = _in_sight(sensor, first(path.length), path)
+    return _braked([((start - now) / w, start)], (w, first(lower.deceleration)), sensor, (0.0, now), rest)
+
+
+def _braked(
+    corners: list[tuple[float, float]],
+    motion: tuple[float, float],
+    sensor: float,
+    known: tuple[float, float],
+    rest: float,
+) -> Trace:
+    """Run on at an even speed through a known moment and place, then slow evenly to rest."""
+    speed, slowing = motion
+    lasts = speed / slowing
+    braking = rest - speed**2 / (2.0 * slowing)
+    begins = known[0] + (braking - known[1]) / speed
+    steps = lasts * np.arange(_PIECES + 1) / _PIECES
+    time = [t for t, _ in corners] + (begins + steps).tolist()
+    place = [p for _, p in corners] + (braking + speed * steps - 0.5 * slowing * steps**2).tolist()
+    return Trace(np.array(time), sensor + np.array(place))
+
+
+_NOTE = 16.0  # from line to line [px]
+
+
+def through(data: IntakeCurves, style: Style) -> Figure:
+    """Draw objects on their way through the stages over time.
+
+    Parameters
+    ----------
+    data : IntakeCurves
+        One intake [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        Each object from nose to tail, the stretch of each stage, and what happens where stages meet [-].
+    """
+    end = data.stages[-1].grip + data.length
+    marks: list[Mark] = [*_stages(data)]
+    for i, trace in enumerate(data.traces):
+        marks.append(Band(x=trace.time, low=trace.place - data.length, high=trace.place, tone=i))
+        marks.append(Line(x=trace.time, y=trace.place, tone=i))
+        marks.append(Spot(x=float(trace.time[0]), y=float(trace.place[0]), name=f"{data.object} {i + 1}", tone=i))
+    marks += [Spot(x=pile.time, y=pile.place, name="pile up", tone="bad", shape="cross") for pile in data.piles]
+    if data.rest is not None:
+        last = data.traces[0]
+        marks.append(Spot(x=float(last.time[-1]), y=data.rest, name="rests here", tone="bad", shape="cross"))
+    what = Chart(
+        title=f"{data.object} after {data.object} through '{data.name}'",
+        alt=_alt(data, style),
+        x=Axis("Time", "time"),
+        y=Axis("Place along the path", "length", -data.length, end),
+        marks=marks,
+        columns=_columns(data.traces, [f"{data.object} {i + 1}" for i in range(len(data.traces))], style),
+    )
+    return _noted(what, [_gaps(data, style), *(_met(meeting, style) for meeting in data.meetings)], style)
+
+
+def _gaps(data: IntakeCurves, style: Style) -> str:
+    parts = [
+        f"{style.show(gap, 'length')} in {stage.name}" if gap >= 0.0 else f"none in {stage.name}"
+        for gap, stage in zip(data.gaps, data.stages, strict=True)
+    ]
+    return f"Each {data.object} is drawn from nose to tail. Space between two: {', '.join(parts)}."
+
+
+def _stages(data: IntakeCurves) -> list[Mark]:
+    """A level line where each stage grips, with its name."""
+    ends = [*(stage.grip for stage in data.stages[1:]), data.stages[-1].grip + data.length]
+    found: list[Mark] = []
+    for i, (stage, end) in enumerate(zip(data.stages, ends, strict=True)):
+        if i % 2 == 0:
+            found.append(Span(low=stage.grip, high=end, side="y"))
+        found.append(Limit(at=stage.grip, name=f"{stage.name} grips", tone="ink", dash="2 3"))
+    return found
+
+
+def _met(meeting: Meeting, style: Style) -> str:
+    """One sentence on two stages that meet."""
+    held = style.show(abs(meeting.held), "length")
+    both = f"both hold a piece for {held}" if meeting.held >= 0.0 else f"neither holds a piece for {held}"
+    text = f"{meeting.here} to {meeting.there}: {both}; it then runs {meeting.ratio:.2f} times as fast"
+    if meeting.pull:
+        way = "pulled" if meeting.pull > 0.0 else "squeezed"
+        text += f", {way} with {style.show(abs(meeting.pull), 'force')} on the way"
+    if meeting.ratio < 1.0 and math.isfinite(meeting.closest):
+        text += f". Pieces must come {style.show(meeting.closest, 'length')} apart, nose to nose"
+    return f"{text}."
+
+
+def _noted(what: Chart, notes: Sequence[str], style: Style) -> Figure:
+    """A chart with sentences below it."""
+    lines = [line for note in notes for line in wrapped(note, SMALL, style.width - 24.0)]
+    high = float(np.clip(0.54 * style.width, 250.0, 400.0)) + 20.0 * legend_rows(what.marks, style)
+    sheet = Sheet(style, high + _NOTE * len(lines) + (10.0 if lines else 0.0))
+    paint(sheet, Box(0.0, 0.0, style.width, high), what)
+    for i, line in enumerate(lines):
+        sheet.text(12.0, high + 14.0 + _NOTE * i, line, Letters(style.theme.ink, SMALL))
+    return Figure(what.title, what.alt, sheet.document(what.title, what.alt), what.columns)
+
+
+def _alt(data: IntakeCurves, style: Style) -> str:
+    speeds = ", ".join(f"{stage.name} {style.show(stage.speed, 'speed')}" for stage in data.stages)
+    if data.rest is not None:
+        return f"Stages run at {speeds}; a piece comes to rest between two of them."
+    if data.piles:
+        return f"Stages run at {speeds}; the second piece catches up with the first."
+    return f"Stages run at {speeds}; a piece is through in {style.show(float(np.ptp(data.traces[0].time)), 'time')}."
+
+
+def _columns(traces: Sequence[Trace], names: Sequence[str], style: Style) -> dict[str, Sequence[Any]]:
+    found: dict[str, Sequence[Any]] = {}
+    for trace, name in zip(traces, names, strict=True):
+        found[style.header(f"{name}: time", "time")] = style.value(trace.time, "time").tolist()
+        found[style.header(f"{name}: nose", "length")] = style.value(trace.place, "length").tolist()
+    return found
+
+
+def hold(data: IntakeCurves, style: Style) -> Figure | None:
+    """Draw the two objects of a staged hold over time, to where they come to rest.
+
+    Parameters
+    ----------
+    data : IntakeCurves
+        One intake [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure or None
+        None where the intake holds nothing [-].
+    """
+    view = data.hold
+    if view is None:
+        return None
+    marks: list[Mark] = []
+    for i, (trace, name) in enumerate(((view.first, "first"), (view.second, "second"))):
+        marks.append(Band(x=trace.time, low=trace.place - data.length, high=trace.place, tone=i))
+        marks.append(Line(x=trace.time, y=trace.place, tone=i))
+        marks.append(Spot(x=float(trace.time[-1]), y=float(trace.place[-1]), name=name, tone=i))
+    end = max(float(view.first.time[-1]), float(view.second.time[-1]))
+    marks += _rests(view, 1.06 * end)
+    marks += [
+        Limit(at=view.sensor, name="upper sensor", tone="ink", dash=None),
+        Limit(at=view.lower, name="lower sensor", tone="ink", dash=None),
+        Limit(at=view.takeover, name=f"{view.stage} takes over", tone="ink", dash="2 3"),
+        Limit(at=view.sensor + view.room, name="end of its room", tone="bad"),
+    ]
+    title = f"Holding two in '{data.name}'"
+    what = Chart(
+        title=title,
+        alt=_held(view, style),
+        x=Axis("Time after the first reaches the upper sensor", "time", None, 1.12 * end),
+        y=Axis("Place along the path", "length"),
+        marks=marks,
+        columns=_columns((view.first, view.second), ("first", "second"), style)
+        | {
+            style.header("first: rests from, to", "length"): [style.value(v, "length") for v in view.first_rest],
+            style.header("second: rests from, to", "length"): [style.value(v, "length") for v in view.second_rest],
+            style.header("gap from, to", "length"): [style.value(v, "length") for v in view.gap],
+        },
+    )
+    return _noted(what, _hold_notes(view, style), style)
+
+
+def _rests(view: HoldView, at: float) -> list[Mark]:
+    """Where each comes to rest, by when the sensors happen to be read."""
+    found: list[Mark] = []
+    for i, (low, high) in enumerate((view.first_rest, view.second_rest)):
+        middle, half = (low + high) / 2.0, (high - low) / 2.0
+        found.append(Points(x=[at], y=[middle], y_error=[half], tone=i))
+    return found
+
+
+def _held(view: HoldView, style: Style) -> str:
+    share = style.show(view.held, "share", 2)
+    return (
+        f"At {style.show(view.speed, 'speed')} both are held at {share} of the moments at which a sensor may be read; "
+        f"up to {style.show(view.limit, 'speed')} they always are."
+    )
+
+
+def _hold_notes(view: HoldView, style: Style) -> list[str]:
+    def shown(ends: tuple[float, float]) -> str:
+        """Two lengths with their unit."""
+        return " to ".join(style.show(end, "length") for end in ends)
+
+    past = (view.first_rest[0] - view.sensor, view.first_rest[1] - view.sensor)
+    gap = view.gap
+    if gap[0] >= 0.0:
+        between = f"{shown(gap)} stay between them"
+    else:
+        between = f"the second pushes in by up to {style.show(-gap[0], 'length')}"
+    rests = f"The first rests {shown(past)} past its sensor, by when it is read; {between}."
+    return [rests, _held(view, style)]
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One moment of an intake at work.
+
+    Attributes
+    ----------
+    intake : IntakeCurves
+        The intake [SI].
+    time : float
+        Since the first object touched the first stage; in a hold, since it reached the upper sensor [s].
+    holding : bool
+        Whether the staged hold is shown instead of objects passing through.
+    """
+
+    intake: IntakeCurves
+    time: float
+    holding: bool = False
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """First and last moment that there is something to see [s]."""
+        view = self.intake.hold
+        if self.holding and view is not None:
+            return float(view.first.time[0]), max(float(view.first.time[-1]), float(view.second.time[-1]))
+        return 0.0, self.intake.duration
+
+    @property
+    def noses(self) -> list[float | None]:
+        """Nose of each object along the path [m]; None for one that is not there."""
+        view = self.intake.hold
+        if self.holding and view is not None:
+            return [_at_rest(trace, self.time) for trace in (view.first, view.second)]
+        return [trace.at(self.time) for trace in self.intake.traces]
+
+
+def _at_rest(trace: Trace, time: float) -> float | None:
+    """The nose, which stays where it has come to rest."""
+    return float(trace.place[-1]) if time > trace.time[-1] else trace.at(time)
+
+
+def frame(data: Moment, style: Style) -> Figure:
+    """Draw an intake at one moment from the side: path, rollers and objects.
+
+    Parameters
+    ----------
+    data : Moment
+        The moment [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        Objects come in from the left; all moments of an intake are drawn to the same scale [-].
+    """
+    side = _Side(data.intake, style)
+    side.path()
+    view = data.intake.hold
+    if data.holding and view is not None:
+        side.sensor(view.sensor, "upper sensor")
+        side.sensor(view.lower, "lower sensor")
+    for i, nose in enumerate(data.noses):
+        if nose is not None:
+            side.thing(nose, i)
+    for stage in data.intake.stages:
+        side.stage(stage, data.time)
+    side.names()
+    moment = style.show(data.time, "time")
+    side.sheet.text(12.0, 18.0, moment, Letters(style.theme.ink, bold=True))
+    title = f"'{data.intake.name}' at {moment}"
+    seen = [i for i, nose in enumerate(data.noses) if nose is not None]
+    alt = f"{title}: {len(seen)} of {len(data.noses)} objects are on their way."
+    columns: dict[str, Sequence[Any]] = {
+        "object": [i + 1 for i in seen],
+        style.header("nose", "length"): [style.value(data.noses[i] or 0.0, "length") for i in seen],
+    }
+    return Figure(title, alt, side.sheet.document(title, alt), columns)
+
+
+class _Side:
+    """The path seen from the side, to scale.
+
+    Places count along the middle of the objects; where the slope changes the path bends over an object's length.
+    """
+
+    def __init__(self, intake: IntakeCurves, style: Style) -> None:
+        self.intake, self.style = intake, style
+        start, end = -1.6 * intake.length, intake.stages[-1].grip + 1.25 * intake.length
+        if intake.hold is not None:
+            start = min(start, intake.hold.lower - 1.2 * intake.length)
+            end = max(end, intake.hold.sensor + intake.hold.room + 0.1 * intake.length)
+        self.places = np.linspace(start, end, 241)
+        self.slopes = self._slopes()
+        steps = np.diff(self.places, prepend=self.places[0])
+        self.middle = np.cumsum(steps * np.exp(1j * self.slopes))
+        self.half = intake.height / 2.0
+        reach = self.half + max(2.0 * stage.radius for stage in intake.stages)
+        edges = np.concatenate([self._beside(-self.half), self._beside(reach)])
+        left, low = float(edges.real.min()), float(edges.imag.min())
+        wide, high = float(np.ptp(edges.real)), float(np.ptp(edges.imag))
+        self.scale = min((style.width - 24.0) / wide, 0.7 * style.width / high)
+        self.sheet = Sheet(style, self.scale * high + 60.0)
+        self.origin = (
+            0.5 * (style.width - self.scale * wide) - self.scale * left,
+            self.sheet.height - 24.0 + self.scale * low,
+        )
+
+    def _slopes(self) -> Array:
+        """Slope along the path: level before the first grip."""
+        slope, before = np.zeros(self.places.size), 0.0
+        for stage in self.intake.stages:
+            share = np.clip((self.places - stage.grip) / self.intake.length + 0.5, 0.0, 1.0)
+            slope += (stage.climb - before) * share
+            before = stage.climb
+        return slope
+
+    def _beside(self, above: float) -> npt.NDArray[np.complex128]:
+        return np.asarray(self.middle + above * 1j * np.exp(1j * self.slopes))
+
+    def slope(self, place: float) -> float:
+        """Slope of the path at a place along it [rad]."""
+        return float(np.interp(place, self.places, self.slopes))
+
+    def on(self, place: float, above: float = 0.0) -> tuple[float, float]:
+        """Point on the sheet, so far above the middle of an object [px]."""
+        x, z = (float(np.interp(place, self.places, part)) for part in (self.middle.real, self.middle.imag))
+        slope = self.slope(place)
+        return self._shown(x - above * math.sin(slope), z + above * math.cos(slope))
+
+    def _shown(self, x: float, z: float) -> tuple[float, float]:
+        return (self.origin[0] + self.scale * x, self.origin[1] - self.scale * z)
+
+    def path(self) -> None:
+        """The guide along which objects run."""
+        points = [self._shown(float(p.real), float(p.imag)) for p in self._beside(-self.half)]
+        self.sheet.path(points, Ink(self.style.theme.ink, width=2.4))
+
+    def stage(self, stage: StageView, time: float) -> None:
+        """A roller with spokes that turn, or a sprocket below the path."""
+        theme, radius = self.style.theme, stage.radius
+        high = -self.half - radius if stage.hooked else self.half - stage.squeeze + radius
+        centre, shown = self.on(stage.grip, high), self.scale * radius
+        self.sheet.circle(centre, shown, Ink(theme.edge, theme.block, 1.6, "4 2" if stage.hooked else None))
+        # the side that touches the object moves onwards
+        angle = stage.turning * time * (-1.0 if stage.hooked else 1.0)
+        for spoke in (angle, angle + math.pi / 2.0):
+            dx, dy = 0.8 * shown * math.cos(spoke), -0.8 * shown * math.sin(spoke)
+            ends = ((centre[0] - dx, centre[1] - dy), (centre[0] + dx, centre[1] + dy))
+            self.sheet.line(*ends, Ink(theme.edge, width=1.4))
+
+    def names(self) -> None:
+        """Stages beside their rollers."""
+        for stage in self.intake.stages:
+            text = f"{stage.name}, {self.style.show(stage.speed, 'speed')}"
+            x, y = self.on(stage.grip, self.half + 2.0 * stage.radius)
+            self._name(text, self.style.theme.ink, [(x, y - 5.0, "middle"), *around((x, y - 4.0))])
+
+    def sensor(self, at: float, name: str) -> None:
+        """A beam across the path, and its name below."""
+        colour = self.style.theme.bad
+        low, high = self.on(at, -1.12 * self.half), self.on(at, 1.2 * self.half)
+        self.sheet.line(low, high, Ink(colour, width=1.6, dash="3 2"))
+        # outside the path, where no object comes: the name stays where it is from moment to moment
+        x, y = low
+        right = self.style.width - 4.0
+        self._name(
+            name, colour, [(x + 6.0, y + 13.0, "start"), (x + 8.0, y + 27.0, "middle"), (right, y + 27.0, "end")]
+        )
+
+    def _name(self, text: str, colour: str, places: Sequence[Place]) -> None:
+        place(self.sheet, text, Letters(colour, SMALL, halo=self.style.theme.paper), places, [])
+
+    def thing(self, nose: float, turn: int) -> None:
+        """One object with its number."""
+        theme, intake = self.style.theme, self.intake
+        colour = theme.series[turn % len(theme.series)]
+        middle = nose - intake.length / 2.0
+        centre, ink = self.on(middle), Ink(colour, theme.paper, 2.2)
+        if intake.ball:
+            self.sheet.circle(centre, self.scale * self.half, ink)
+        else:
+            along, up = 0.5 * self.scale * intake.length, self.scale * self.half
+            c, s = math.cos(self.slope(middle)), math.sin(self.slope(middle))
+            corners = [(a * along, b * up) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+            points = [(centre[0] + a * c - b * s, centre[1] - a * s - b * c) for a, b in corners]
+            self.sheet.path(points, ink, closed=True)
+        self.sheet.text(centre[0], centre[1] + 4.0, str(turn + 1), Letters(colour, anchor="middle", bold=True))
+
+
+def figures(context: Context, style: Style) -> Iterator[Figure]:
+    """What stands on the notebook's page."""
+    for data in intake_curves(context).values():
+        yield through(data, style)

@@ -1,0 +1,272 @@
+"""The stages of an intake as they run: speed of each under the load of all that share its motor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.contact import rollers
+from fieldworthy.physics.motors import chain
+from fieldworthy.physics.motors.gearing import GearStage, train
+from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque
+from fieldworthy.physics.motors.stagemotor import loaded_speed
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.systems.intake.model import Intake, IntakeStage
+from fieldworthy.vehicle.drivetrain import motor_line
+
+_AXES = {"length": 0, "width": 1, "height": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Motor:
+    """The motors that turn one stage or several.
+
+    Attributes
+    ----------
+    line, controller : MotorLine, Controller
+        Of one motor [SI].
+    count : int
+        How many turn together.
+    """
+
+    line: MotorLine
+    controller: Controller
+    count: int
+
+    @property
+    def limit(self) -> Real:
+        """Torque of all of them at standstill, within the current limit [N m]."""
+        return limit_torque(self.line, self.controller) * self.count
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """One stage as it runs.
+
+    Attributes
+    ----------
+    name : str
+        Of the stage.
+    spec : IntakeStage
+        As the file gives it.
+    surface : rollers.Stage
+        Ratio, radius, squeeze and forces [SI].
+    motor : Motor
+        What turns it.
+    asked : float or ndarray
+        Torque that all stages on this motor ask of it [N m].
+    free, turning : float or ndarray
+        Speed of its shaft without load and under load [rad/s].
+    speed : float or ndarray
+        Of an object that it carries, 0 where it stalls or slips [m/s].
+    """
+
+    name: str
+    spec: IntakeStage
+    surface: rollers.Stage
+    motor: Motor
+    asked: Real
+    free: Real
+    turning: Real
+    speed: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """An intake as it runs.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    spec : Intake
+        As the file gives it.
+    length, height : float or ndarray
+        Of an object, along the path and upright [m].
+    across : float or ndarray
+        Of an object, across the path [m].
+    mass : float or ndarray
+        Of an object [kg].
+    stages : dict of str to Running
+        In order.
+    """
+
+    name: str
+    spec: Intake
+    length: Real
+    height: Real
+    across: Real
+    mass: Real
+    stages: dict[str, Running]
+
+    def speeds(self) -> Array:
+        """Stack the speeds of objects, stages on the leading axis.
+
+        Returns
+        -------
+        ndarray of shape (k,) or (k, n)
+            Speeds [m/s].
+        """
+        return np.stack(np.broadcast_arrays(*[np.asarray(s.speed, dtype=float) for s in self.stages.values()]))
+
+    def pairs(self) -> list[tuple[Running, Running]]:
+        """List the neighbours.
+
+        Returns
+        -------
+        list of tuple of Running
+            Each stage with the next [-].
+        """
+        row = list(self.stages.values())
+        return list(pairwise(row))
+
+    def spacing(self, stage: Running) -> Real:
+        """Distance nose to nose in a stage at the wanted throughput; touching where none is wanted.
+
+        Parameters
+        ----------
+        stage : Running
+            The stage [-].
+
+        Returns
+        -------
+        float or ndarray
+            Not less than an object's length [m].
+        """
+        wanted = self.spec.throughput
+        return self.length if wanted is None else np.maximum(stage.speed / wanted, self.length)
+
+
+def row_of(context: Context, name: str) -> Row:
+    """Run an intake.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    name : str
+        The intake's name [-].
+
+    Returns
+    -------
+    Row
+        Its stages as they run [SI].
+    """
+    return context.once(("intake", name), lambda: _row(context, name))
+
+
+def _row(context: Context, name: str) -> Row:
+    spec = context.robot.mechanisms[name]
+    assert isinstance(spec, Intake), f"{name} is no intake"
+    thing = context.season.objects[spec.object]
+    axis = _AXES[spec.along]
+    across = thing.size[0] if axis == 1 else thing.size[1]
+    surfaces = {n: _surface(s, thing.mass) for n, s in spec.stages.items()}
+    motors = {n: _motor(context, s) for n, s in spec.stages.items() if s.motor is not None}
+    drivers = {n: spec.driver(n) for n in spec.stages}
+    stages = run(spec, surfaces, motors, drivers)
+    return Row(name, spec, thing.size[axis], thing.size[2 if axis != 2 else 0], across, thing.mass, stages)
+
+
+def run(
+    spec: Intake, surfaces: dict[str, rollers.Stage], motors: dict[str, Motor], drivers: dict[str, str]
+) -> dict[str, Running]:
+    """Find every stage's speed under the load of all stages on its motor, an object in each.
+
+    Parameters
+    ----------
+    spec : Intake
+        As the file gives it [SI].
+    surfaces : dict of str to rollers.Stage
+        By stage [SI].
+    motors : dict of str to Motor
+        By the stage that has them [SI].
+    drivers : dict of str to str
+        The stage whose motors turn a stage [-].
+
+    Returns
+    -------
+    dict of str to Running
+        In order [SI].
+    """
+    found = {}
+    for name, surface in surfaces.items():
+        driver = drivers[name]
+        motor = motors[driver]
+        asked: Real = sum((rollers.load_torque(surfaces[n]) for n, d in drivers.items() if d == driver), start=0.0)
+        speed = loaded_speed(motor.line, motor.controller, asked / motor.count)
+        free = motor.line.free_speed / surface.ratio
+        carried = rollers.object_speed(surface, speed)
+        found[name] = Running(name, spec.stages[name], surface, motor, asked, free, speed / surface.ratio, carried)
+    return found
+
+
+def geared_even(row: Row) -> Row:
+    """Gear the first stage down (or up) until its free surface runs as fast as that of the second.
+
+    Parameters
+    ----------
+    row : Row
+        An intake of two stages or more [SI].
+
+    Returns
+    -------
+    Row
+        The same with another first ratio [SI].
+    """
+    stages = list(row.stages.values())
+    first, second = stages[0], stages[1]
+    by = surface_ratio(first, second)
+    surfaces = {s.name: s.surface for s in stages}
+    surfaces[first.name] = replace(first.surface, ratio=first.surface.ratio * by)
+    drivers = {n: row.spec.driver(n) for n in row.stages}
+    motors = {s.name: s.motor for s in stages}
+    return replace(row, stages=run(row.spec, surfaces, motors, drivers))
+
+
+def surface_ratio(first: Running, second: Running) -> Real:
+    """Compare the free surface speeds of two stages.
+
+    Parameters
+    ----------
+    first, second : Running
+        The stages [-].
+
+    Returns
+    -------
+    float or ndarray
+        Speed of the first over that of the second [-].
+    """
+    return rollers.surface_speed(first.surface, first.free * first.surface.ratio) / rollers.surface_speed(
+        second.surface, second.free * second.surface.ratio
+    )
+
+
+def _motor(context: Context, stage: IntakeStage) -> Motor:
+    kind = context.robot.catalogue.motors[str(stage.motor)]
+    return Motor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), stage.motors)
+
+
+def _surface(stage: IntakeStage, mass: Real) -> rollers.Stage:
+    gears = [GearStage(g.driven / g.driver, g.efficiency) for g in stage.gearing]
+    if stage.chain is not None:
+        gears.append(GearStage(stage.chain.teeth[1] / stage.chain.teeth[0], stage.chain.efficiency))
+    hooks, soft = stage.hooks, stage.rollers
+    uphill = mass * STANDARD_GRAVITY * np.sin(stage.climb)
+    if hooks is not None:
+        whole = train([*gears, GearStage(1.0, hooks.chain.efficiency)])
+        radius = chain.pitch_radius(chain.SIZES[hooks.chain.size].pitch, hooks.chain.teeth[0])
+        # hooks do not slip: as if they pressed with just what they carry, at a friction of one
+        load = np.maximum(hooks.load + uphill, 0.0)
+        return rollers.Stage(whole.ratio, whole.efficiency, radius, 0.0, load, 1.0, load)
+    assert soft is not None, "a stage has rollers or hooks"
+    whole = train(gears)
+    radius = soft.diameter / 2.0
+    # a sample may not reach the shaft; the nominal squeeze is checked when the file is read
+    squeeze = np.minimum(soft.squeeze, 0.95 * radius)
+    drag = rollers.drag(soft.press, soft.guide_friction, soft.flexing, uphill)
+    return rollers.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, soft.friction, drag)

@@ -1,0 +1,208 @@
+"""An intake: stages in a row that take objects in, with rollers or a hooked chain, and a staged hold.
+
+Rollers, belts and hooks are pinch points: keep fingers out while the robot is enabled.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files.kinds import Count, Duration, Efficiency, Fraction, Gap, Load, Ratio, Real, Size, Span
+from fieldworthy.files.problems import Fault
+from fieldworthy.robot.model.drive import Stage
+from fieldworthy.robot.model.mechanism import Mechanism, MotorUse
+
+Teeth = Annotated[int, Field(strict=True, ge=5, le=200)]
+Deceleration = Annotated[Real, Of("acceleration", 0.0, above=True)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """A chain round two sprockets."""
+
+    size: Literal["04C", "05B", "06B", "06C", "085", "08A", "08B", "10A", "12A"] = need("chain size by ISO 606 number")
+    teeth: tuple[Teeth, Teeth] = need("of the sprocket on the motor's side, then of the other")
+    centre: Size = need("distance between the two shafts")
+    links: Count | None = exact(None, "how many links it has; the even number that just goes round where absent")
+    tensioner_travel: Gap = assume("0 mm", "no tensioner")
+    wear: Fraction = assume("1.5 %", "growth by wear before it is replaced; common practice, no source")
+    efficiency: Efficiency = assume("0.95", "one chain; from memory")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        least = _fewest_links(*self.teeth)
+        if self.links is not None and self.links < least:
+            yield ("links",), f"expected at least {least}: a chain with fewer cannot close round these sprockets"
+
+
+def _fewest_links(a: int, b: int) -> int:
+    """Links of the shortest chain that closes, with the sprockets all but touching."""
+    small, large = (0.5 / math.sin(math.pi / z) for z in sorted((a, b)))
+    lean = math.asin((large - small) / (large + small))
+    return math.ceil(2 * (large + small) * math.cos(lean) + (a + b) / 2 + abs(a - b) * lean / math.pi - 1e-9)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rollers:
+    """Rollers, flaps or bands that press the object against a guide."""
+
+    diameter: Size = need("outside, with nothing in it")
+    squeeze: Gap = need("how deep the object presses the roller in")
+    press: Load = need("force with which roller and object press on each other")
+    friction: Ratio = need("friction coefficient of roller on object")
+    guide_friction: Ratio = assume("0.25", "friction coefficient of object on guide; from memory, smooth plastic")
+    flexing: Ratio = assume("0.05", "loss in the roller's flexing, share of the press; from memory")
+    width: Size | None = exact(None, "usable width of the rollers, across the path")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.squeeze) >= float(self.diameter) / 2:
+            yield ("squeeze",), "expected less than half the diameter: it would reach the shaft"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hooks:
+    """A chain with hooks that lift objects past those already carried."""
+
+    chain: Chain = need("the chain that carries the hooks; its first sprocket is driven")
+    links_between: Count = need("links from one hook to the next")
+    height: Size = need("of a hook's tip above the line through the chain's joints")
+    thickness: Size = need("of a hook along the chain")
+    load: Load = assume("3 N", "that the hooked objects pull back with; common practice, no source")
+    entry_time: Duration = assume("60 ms", "an object takes to come in between two hooks; common practice, no source")
+    first_try: Fraction = assume("25 %", "of objects to come in at the first try; common practice, no source")
+    shaft_height: Size | None = exact(None, "lower shaft above the floor on which carried pieces lie")
+    carried: Count = exact(6, "pieces that the hooks pass over; five or six is common practice, no source")
+    nested: Size | None = exact(None, "what each further piece adds to a stack; its full height where absent")
+    hopper: tuple[Size, Size] | None = exact(None, "floor of the hopper if pieces lie in a heap and not in a stack")
+    clearance: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
+        "5 mm", "between hooks and pieces; common practice, no source"
+    )
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if self.chain.links is not None and self.links_between > self.chain.links:
+            yield ("links_between",), f"expected at most the chain's {self.chain.links} links"
+        if self.hopper is not None and self.nested is not None:
+            yield ("nested",), "expected either 'nested' or 'hopper': pieces lie in a stack or in a heap"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IntakeStage:
+    """One stage: what turns it, how it is geared, and rollers or a hooked chain."""
+
+    motor: Annotated[str, Ref(("catalogue.motors",))] | None = exact(None, "its motor class, from the catalogue")
+    motors: Count = exact(1, "how many such motors turn it")
+    shares: str | None = exact(None, "the stage of this intake whose motor turns this one too")
+    gearing: tuple[Stage, ...] = exact((), "gears from that motor to this stage; none means directly")
+    chain: Chain | None = exact(None, "chain after the gears")
+    rollers: Rollers | None = exact(None, "rollers, flaps or bands")
+    hooks: Hooks | None = exact(None, "a hooked chain in place of rollers")
+    climb: Annotated[Real, Of("angle", -1.5708, 1.5708)] = assume("0 deg", "how steeply the path climbs: level")
+    to_next: Size | None = exact(None, "along the path, from this stage's grip to that of the next")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if (self.motor is None) == (self.shares is None):
+            yield ("motor",), "expected either 'motor' or 'shares': what turns this stage"
+        if (self.rollers is None) == (self.hooks is None):
+            yield ("rollers",), "expected either 'rollers' or 'hooks'"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """A staged hold: the first object stops at a sensor while the stage below runs on and brings a second."""
+
+    stage: str = need("the stage in which the first object stops; the one before it brings the second")
+    period: Span = need("time between two readings of the sensors")
+    latency: Duration = need("from a reading to the moment the stage begins to slow")
+    deceleration: Deceleration = need("of the stage in which the first object stops")
+    lower_deceleration: Deceleration | None = exact(None, "of the stage before it; the same where absent")
+    room: Size = need("that the first object may run past its sensor")
+    below: Size = need("from the upper sensor back to the lower one")
+    handover: Gap = need("from the upper sensor back to where its stage takes over")
+    spacing: Size | None = exact(None, "nose to nose of the two objects; at the wanted throughput where absent")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if float(self.below) < float(self.handover):
+            yield ("below",), "expected at least 'handover': the lower sensor lies before the upper stage takes over"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intake(Mechanism):
+    """Stages in a row that take in one kind of object."""
+
+    kind: Literal["intake"] = need("intake: stages in a row, with rollers or a hooked chain")
+    object: Annotated[str, Ref(("season.objects",))] = need("the season's object that it takes in")
+    along: Literal["length", "width", "height"] = exact("length", "the object's side that lies along the path")
+    throughput: Annotated[Real, Of("frequency", 0.0, above=True, fixed=True)] | None = exact(
+        None, "objects per second wanted, such as '3 Hz'"
+    )
+    stages: dict[str, IntakeStage] = need("in the order in which an object meets them")
+    hold: Hold | None = exact(None, "a staged hold of two objects")
+
+    @property
+    def motors(self) -> tuple[MotorUse, ...]:
+        """The motors of all stages; a shared one counts once."""
+        return tuple(MotorUse(motor=s.motor, count=s.motors) for s in self.stages.values() if s.motor is not None)
+
+    def driver(self, stage: str) -> str:
+        """Find the stage whose motor turns a stage.
+
+        Parameters
+        ----------
+        stage : str
+            The stage's name [-].
+
+        Returns
+        -------
+        str
+            Itself, or the stage at the end of the sharing [-].
+        """
+        while (other := self.stages[stage].shares) is not None:
+            stage = other
+        return stage
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        names = list(self.stages)
+        if not names:
+            yield ("stages",), "expected at least one stage"
+        for name, stage in self.stages.items():
+            yield from ((("stages", name, "shares"), text) for text in self._sharing(name))
+            if stage.to_next is None and name != names[-1]:
+                yield ("stages", name), f"expected the key 'to_next' too: how far to the stage '{_after(names, name)}'"
+        if self.hold is not None and self.hold.stage not in names[1:]:
+            yield ("hold", "stage"), f"expected a stage after the first: {'; '.join(names[1:]) or 'there is none'}"
+
+    def _sharing(self, name: str) -> Iterator[str]:
+        """What is wrong with whose motor a stage shares."""
+        other = self.stages[name].shares
+        if other is None:
+            return
+        others = "; ".join(n for n in self.stages if n != name) or "there is none"
+        if other == name:
+            yield f"expected another stage, one does not share a motor with itself: {others}"
+        elif other not in self.stages:
+            yield f"expected a stage of this intake: {others} (found '{other[:40]}')"
+        else:
+            seen = [name]
+            while other in self.stages and other not in seen:
+                seen.append(other)
+                other = self.stages[other].shares
+            if other == name:
+                yield f"expected a stage with a motor at the end of the sharing; {' -> '.join([*seen, name])} is a ring"
+
+
+def _after(names: list[str], name: str) -> str:
+    return names[names.index(name) + 1]
+
+
+__all__ = ["Chain", "Hold", "Hooks", "Intake", "IntakeStage", "Rollers"]

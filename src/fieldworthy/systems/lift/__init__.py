@@ -1,0 +1,28 @@
+"""Lifts: arms swung up by a cylinder."""
+
+from __future__ import annotations
+
+from fieldworthy.engine.system import Page, System
+from fieldworthy.systems.lift.check import check as judge
+from fieldworthy.systems.lift.figure import figures
+from fieldworthy.systems.lift.model import Lift
+
+SYSTEM = System(
+    name="lift",
+    package=__name__,
+    check=judge,
+    families={"lift": "whether an arm on a cylinder reaches its height in time, and what holds it without air"},
+    kinds=(Lift,),
+    page=Page(
+        title="Arms and lifts",
+        question="Does it raise its load high enough and in time, and what happens without power?",
+        formulas=(("lever", "lift"), ("push", "lift"), ("arm", "motor arm"), ("guide", "guide")),
+        caution="A raised arm and a stretched band store energy. Let the arm down and unhook the bands before you reach in.",
+        telling=("lift.rest", "arm.speed"),
+        wide=760.0,
+    ),
+    figures=figures,
+    card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
+)
+
+__all__ = ["Lift", "SYSTEM"]

@@ -1,0 +1,465 @@
+"""Cylinder-driven lifts: every finding about each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.physics.arms.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, sweep
+from fieldworthy.physics.arms.moments import Balance, Drive, passive_torque, reflected_mass, rest_torque
+from fieldworthy.physics.arms.sizing import (
+    STANDARD_STROKES,
+    Candidates,
+    Choice,
+    Task,
+    Trial,
+    next_up,
+    smallest,
+    try_candidates,
+)
+from fieldworthy.physics.gas.actuation import Stroke, actuation, extend_stroke, retract_stroke
+from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, polar, target, timed
+from fieldworthy.systems.lift.model import Lift
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.supply import AirUse, air_along_plan, air_line, use_of
+
+_SOURCES = ("meriam_statics",)
+_SIZE_SOURCES = ("iso8778", "practice")
+_POINTS = 17  # along the stroke; the worst point moves by less than a percent with twice as many
+_NO_LEVER = 1e6  # a share of the force beyond this is a dead point's
+_PLACED = np.radians(3.0)  # as well as pins and parts measured with a tape agree; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Lifted:
+    """A lift along its stroke.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    spec : Lift
+        As the file gives it [SI].
+    use : AirUse
+        Its cylinder [SI].
+    arm : Arm
+        What it carries [SI].
+    rocker : Rocker
+        Its pins [m, rad].
+    along : Pose
+        Poses along the usable stroke, points leading, retracted first [SI].
+    balance : Balance
+        Cylinder against everything else, both ways [N m].
+    gauge : float or ndarray
+        Gauge pressure with which it is raised [Pa].
+    up, down : ndarray
+        Share of the cylinder's force in use raising and lowering, points leading; infinite at a dead point, negative
+        where the load helps [-].
+    """
+
+    name: str
+    spec: Lift
+    use: AirUse
+    arm: Arm
+    rocker: Rocker
+    along: Pose
+    balance: Balance
+    gauge: Real
+    up: Array
+    down: Array
+
+    @property
+    def pushes(self) -> bool:
+        """Whether the rod raises the arm on its way out; else on its way back."""
+        return first(self.rocker.branch) > 0.0
+
+    @property
+    def low(self) -> int:
+        """Place along the stroke where the arm is down."""
+        return 0 if self.pushes else -1
+
+    @property
+    def high(self) -> int:
+        """Place along the stroke where the arm is up."""
+        return -1 if self.pushes else 0
+
+    def turned(self, place: int) -> Array:
+        """How far the arm is raised from where its parts are placed.
+
+        Parameters
+        ----------
+        place : int
+            Along the stroke [-].
+
+        Returns
+        -------
+        ndarray
+            Angle, from -pi to pi [rad].
+        """
+        cosine, sine = self.along.cos_arm[place], self.along.sin_arm[place]
+        c, s = np.cos(self.arm.axis), np.sin(self.arm.axis)
+        return np.asarray(np.arctan2(sine * c - cosine * s, cosine * c + sine * s))
+
+
+def lifted(context: Context, name: str, spec: Lift) -> Lifted:
+    """Lay a lift out along its stroke.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    name : str
+        Of the lift [-].
+    spec : Lift
+        The lift [SI].
+
+    Returns
+    -------
+    Lifted
+        Geometry and torques, at the lowest pressure that the plan leaves its cylinder [SI].
+    """
+    use = use_of(context, spec.cylinder)
+    kind = context.robot.catalogue.cylinders[use.spec.cylinder]
+    arm = arm_of(context, spec, spec.arm_pin)
+    base, base_angle = polar(spec, spec.fixed_pin)
+    radius, _ = polar(spec, spec.arm_pin)
+    # the rod raises the arm on its way out where the arm's pin is turned ahead of the fixed pin
+    branch = 1.0 if first(np.sin(arm.axis - base_angle)) >= 0.0 else -1.0
+    closed, gauges = kind.closed_length + spec.brackets, _gauges(context, use)
+    drive = _drive(use, spec, gauges)
+    shape = cases_of(arm, base, radius, closed, kind.stroke, drive.push, drive.pull, use.efficiency, spec.friction)
+    rocker = Rocker(np.broadcast_to(base, shape), radius, closed, kind.stroke, base_angle, 0.0, branch)
+    along = sweep(rocker, _POINTS)
+    balance = Balance(along, drive, passive_torque(along, arm.weights, arm.bands))
+    ways = [np.where(way > _NO_LEVER, np.inf, way) for way in (balance.use_out, balance.use_in)]
+    up, down = ways if branch > 0.0 else ways[::-1]
+    return Lifted(name, spec, use, arm, rocker, along, balance, gauges[0 if branch > 0.0 else 1], up, down)
+
+
+def _gauges(context: Context, use: AirUse) -> tuple[Real, Real]:
+    """Gauge pressure out and back: the lowest of the plan, or the charge where the plan does not use it."""
+    lowest = air_along_plan(context).lowest.get(use.name)
+    full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
+    both = (full, full) if lowest is None else tuple(way.gauge for way in lowest)
+    back = both[1] if use.cylinder.double_acting else 0.0
+    return np.maximum(both[0], 0.0), np.maximum(back, 0.0)
+
+
+def _drive(use: AirUse, spec: Lift, gauges: tuple[Real, Real]) -> Drive:
+    count, cylinder = use.spec.count, use.cylinder
+    push = count * np.maximum(gauges[0] * cylinder.piston_area - cylinder.spring_force(cylinder.stroke), 0.0)
+    pull = count * (gauges[1] * cylinder.ring_area if cylinder.double_acting else cylinder.spring_force(0.0))
+    return Drive(push, np.maximum(pull, 0.0), use.efficiency, spec.friction)
+
+
+def judged(at: Lifted) -> Iterator[Outcome]:
+    """Judge a lift's geometry and forces.
+
+    Parameters
+    ----------
+    at : Lifted
+        The lift along its stroke [SI].
+
+    Yields
+    ------
+    Outcome
+        Pins and parts, swing, dead point, lever, force both ways, rest [-].
+    """
+    for judge in (_placed, _swing, _dead_point, _lever, _force, _rest):
+        yield from judge(at)
+
+
+def _placed(at: Lifted) -> Iterator[Outcome]:
+    """Tell whether pins and parts agree on where the arm lies when it is down."""
+    off = np.abs(at.turned(at.low))
+    apart = cylinder_length(at.rocker, at.arm.axis)
+    numbers = {"off": (off, "angle"), "limit": (_PLACED, "angle"), "apart": (apart, "length"),
+               "long": (at.along.length[at.low], "length")}  # fmt: skip
+    words = {"name": at.name, "rod": "in" if at.pushes else "out"}
+    text = "With its rod {rod}, '{name}' lies {off} from where its parts are placed"
+    yield Outcome(
+        f"lift.placed.{at.name}", f"lift {at.name}", off, _PLACED, "angle",
+        Say(text + ": pins and parts agree.",
+            text + ": its pins are {apart} apart there, but can only come to {long}. Correct the pins, 'brackets' or "
+            "the parts; all its other findings rest on the pins.", numbers, words),
+        "at most", sources=("practice",),
+    )  # fmt: skip
+
+
+def _swing(at: Lifted) -> Iterator[Outcome]:
+    """Judge how far the stroke raises the arm from where its parts are placed, or from as low as it comes."""
+    value = at.turned(at.high) - np.maximum(at.turned(at.low), 0.0)
+    numbers = {"swing": (value, "angle"), "wanted": (at.spec.swing, "angle"), "stroke": (at.rocker.stroke, "length")}
+    yield Outcome(
+        f"lift.swing.{at.name}", f"lift {at.name}", value, at.spec.swing, "angle",
+        Say("'{name}' is raised by {swing} with its {stroke} stroke; {wanted} are wanted.",
+            "'{name}' is raised only by {swing} with its {stroke} stroke; {wanted} are wanted: take a longer stroke, "
+            "or move a pin nearer to the pivot.", numbers, {"name": at.name}),
+        sources=_SOURCES,
+    )  # fmt: skip
+
+
+def _dead_point(at: Lifted) -> Iterator[Outcome]:
+    """Report a dead point inside the stroke, with its angle."""
+    folded, straight = dead_points(at.rocker)
+    inside = np.maximum(folded, straight)
+    where = 0.0 if first(folded) >= first(straight) else np.pi
+    angle = arm_angle(at.rocker, where) - at.arm.axis
+    angle = np.arctan2(np.sin(angle), np.cos(angle))
+    numbers = {"clear": (-inside, "length"), "inside": (inside, "length"), "angle": (angle, "angle")}
+    yield Outcome(
+        f"lift.dead_point.{at.name}", f"lift {at.name}", -inside, 0.0, "length",
+        Say("'{name}' stays {clear} of stroke clear of its dead point.",
+            "'{name}' meets a dead point {inside} inside its stroke, with the arm at {angle} from where it lies: there "
+            "the cylinder has no lever at all.", numbers, {"name": at.name}),
+        sources=_SOURCES, scale=at.rocker.stroke,
+    )  # fmt: skip
+
+
+def _lever(at: Lifted) -> Iterator[Outcome]:
+    """Tell the cylinder's least lever about the pivot, and where."""
+    arms = at.along.moment_arm
+    place = int(np.argmin([first(row) for row in arms]))
+    numbers = {"least": (arms[place], "length"), "most": (arms.max(axis=0), "length"),
+               "angle": (at.turned(place), "angle")}  # fmt: skip
+    words = {"name": at.name, "does": "pushes" if at.pushes else "pulls"}
+    text = "Cylinder of '{name}': it {does} at a lever of {least} at least, {angle} from where it lies, {most} at most."
+    say = Say(text, "", numbers, words)
+    yield Outcome(f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", say, sources=_SOURCES)
+
+
+def _force(at: Lifted) -> Iterator[Outcome]:
+    """Judge the share of the cylinder's force in use at the worst point of the stroke, both ways."""
+    for way, use in (("up", at.up), ("down", at.down)):
+        worst = np.maximum(use.max(axis=0), 0.0)
+        place = int(np.argmax([first(point) for point in use]))
+        numbers = {"use": (worst, "share"), "angle": (at.turned(place), "angle")}
+        where = "at the worst point, {angle} from where it lies, at the lowest pressure of the plan"
+        text = f"'{{name}}' needs {{use}} of its cylinder's force {{way}} {where}"
+        if first(worst) == 0.0:
+            text = "'{name}' goes {way} by itself: its load helps along the whole stroke"
+        elif not np.isfinite(first(worst)):
+            text = "On its way {way} '{name}' has no force at all at {angle} from where it lies"
+        yield Outcome(
+            f"lift.force_{way}.{at.name}", f"lift {at.name}", worst, 1.0, "ratio",
+            Say(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
+            "at most", sources=_SOURCES,
+        )  # fmt: skip
+
+
+def raising_time(context: Context, at: Lifted) -> Array:
+    """Time the way up, with the flow of its valve, its load along the stroke and what its rod feels of its inertia.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    at : Lifted
+        The lift [SI].
+
+    Returns
+    -------
+    ndarray
+        Time [s], infinite where it sticks on the way.
+
+    Notes
+    -----
+    The load on the rod is taken as a straight line that starts as the real one and takes as much work; the mass that
+    the rod feels as its mean along the stroke.
+    """
+    supply = np.minimum(state.p_atm(context) + at.gauge, at.use.circuit.p_set)
+    line, double = air_line(context, at.use), at.use.cylinder.double_acting
+    stroke = raising_stroke(at, supply)
+    # with the rod out or in, the other side still holds the air of the stroke before, or breathes
+    vent = supply if double or not at.pushes else state.p_atm(context)
+    time = actuation(stroke, line, line, supply, vent, state.p_atm(context), context.season.temperature).time
+    return np.where(at.up.max(axis=0) < 1.0, time, np.inf)
+
+
+def raising_stroke(at: Lifted, supply: Real) -> Stroke:
+    """Describe the way up as one cylinder on the valve sees it.
+
+    Parameters
+    ----------
+    at : Lifted
+        The lift [SI].
+    supply : float or ndarray
+        Absolute supply pressure, for the friction of the seals [Pa].
+
+    Returns
+    -------
+    Stroke
+        Areas, volumes, mass and load [SI].
+    """
+    count, cylinder = at.use.spec.count, at.use.cylinder
+    arms = np.maximum(at.along.moment_arm, 1e-4)
+    load = (at.balance.demand_out if at.pushes else at.balance.demand_in) / arms / count
+    mass = np.clip(reflected_mass(at.arm.inertia, arms).mean(axis=0) / count, 1e-3, 1e3)
+    mean = (load.sum(axis=0) - 0.5 * (load[0] + load[-1])) / (_POINTS - 1)
+    begin = load[at.low]
+    rise = np.clip(2.0 * (mean - begin), load.min(axis=0) - begin, load.max(axis=0) - begin) / cylinder.stroke
+    area, stroke = (cylinder.piston_area, extend_stroke) if at.pushes else (cylinder.ring_area, retract_stroke)
+    return stroke(cylinder, mass, begin + at.use.friction(supply, area), rise)
+
+
+def _rest(at: Lifted) -> Iterator[Outcome]:
+    """Tell how it rests when the air is let out."""
+    retracted, extended = rest_torque(at.rocker, at.balance.passive, 0.0)
+    down, up = (retracted, extended) if at.pushes else (extended, retracted)
+    numbers = {"down": (np.abs(down), "torque")}
+    lower = "rests on its lower stop with {down}" if first(down) > 0 else "is lifted off its lower stop with {down}"
+    raised = "it stays up" if first(up) > 0 else "it comes down"
+    text = f"With its air let out, '{{name}}' {lower}; raised, {raised}: support it before you work on it."
+    say = Say(text, "", numbers, {"name": at.name})
+    yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", down, None, "torque", say, sources=_SOURCES)
+
+
+_BORES, _RODS = (0.010, 0.016, 0.020), (0.004, 0.005, 0.008)  # m; usual small cylinders, common practice, no source
+
+
+def size(context: Context, at: Lifted) -> Outcome:
+    """Choose the usual cylinder that does with the least air, on the nominal numbers.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal numbers alone [SI].
+    at : Lifted
+        The lift on those numbers, at the lowest pressure that the plan leaves it [SI].
+
+    Returns
+    -------
+    Outcome
+        A fact: the least force margin of the one that does, or of the best that does not [-].
+    """
+    trial = try_all(context, at)
+    best = smallest(trial)
+    name, count = at.name, at.use.spec.count
+    far = [s for s, swing in zip(STANDARD_STROKES, trial.swing, strict=True) if first(swing) < first(at.spec.swing)]
+    words = {"name": name, "far": _listed(far)}
+    if _place(best.stroke) < 0:
+        say = Say(_none_does(len(far)), "", {"margin": (_best_margin(trial, at), "count")}, words)
+        return Outcome(f"lift.size.{name}", f"lift {name}", -1.0, None, "ratio", say, sources=_SIZE_SOURCES)
+    reach = f"{{far}} mm stroke{'s' * (len(far) > 1)} cannot reach; " if far else ""
+    text = f"For '{{name}}' {reach}{{stroke}} stroke with {{bore}} bore does, margin {{margin}}, "
+    text += "{air} of free air a cycle"
+    numbers = _chosen(best, count, "")
+    for choice, what in zip(next_up(trial, best), ("stroke", "bore"), strict=True):
+        if _place(choice.stroke) >= 0:
+            text += f"; the next {what} up has margin {{{what}_margin}} for {{{what}_air}}"
+            numbers |= _chosen(choice, count, f"{what}_")
+    say = Say(text + ".", "", numbers, words)
+    return Outcome(f"lift.size.{name}", f"lift {name}", first(best.margin), None, "ratio", say, sources=_SIZE_SOURCES)
+
+
+def try_all(context: Context, at: Lifted) -> Trial:
+    """Try every usual stroke and bore at the lift's own pins.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal numbers alone [SI].
+    at : Lifted
+        The lift on those numbers [SI].
+
+    Returns
+    -------
+    Trial
+        Swing, margin and air of each; the load is shared among the cylinders on the valve [SI].
+
+    Notes
+    -----
+    A cylinder is longer by its stroke alone, as usual ones of one kind are. A longer one than the lift's own cannot be
+    made shorter: its swing then begins farther on.
+    """
+    count = at.use.spec.count
+    gauge = max(first(at.gauge), 1.0)
+    task = Task(at.spec.swing, gauge, first(state.p_atm(context)), at.use.efficiency, first(at.spec.friction) / count)
+    weights = tuple(replace(w, force=first(w.force) / count) for w in at.arm.weights)
+    bands = tuple(replace(b, count=b.count / count) for b in at.arm.bands)
+    trials = [try_candidates(at.rocker, _candidates(at, stroke), task, weights, bands) for stroke in STANDARD_STROKES]
+    swing, margin, air, fits = (
+        np.concatenate([getattr(trial, name) for trial in trials]) for name in ("swing", "margin", "air", "fits")
+    )
+    return Trial(swing, margin, air, fits)
+
+
+def _candidates(at: Lifted, stroke: float) -> Candidates:
+    """All bores at one stroke: a shorter cylinder gets a longer bracket, so that the arm still lies where it does."""
+    closed, own = first(at.rocker.closed), first(at.rocker.stroke)
+    kept = closed - stroke if at.pushes else closed + own - 2.0 * stroke
+    return Candidates(np.array([stroke]), np.array(_BORES), np.array(_RODS), max(kept, closed - own))
+
+
+def _none_does(too_short: int) -> str:
+    """Say whether it is reach or force that every usual cylinder lacks."""
+    tried = "usual cylinders (25, 50 and 75 mm stroke; 10, 16 and 20 mm bore)"
+    if too_short == len(STANDARD_STROKES):
+        return (
+            f"None of the {tried} swings '{{name}}' as far as wanted with its pins where they are: move a pin nearer."
+        )
+    return (
+        f"None of the {tried} swings '{{name}}' as wanted: those that reach are too weak, or have no lever somewhere "
+        "on the way (best margin {margin})."
+    )
+
+
+def _best_margin(trial: Trial, at: Lifted) -> float:
+    """The best margin among those that reach, or -1."""
+    reaching = np.ravel(trial.swing) >= first(at.spec.swing)
+    margins = trial.margin.reshape(len(STANDARD_STROKES), len(_BORES))[reaching]
+    return float(margins.max()) if margins.size else -1.0
+
+
+def _listed(strokes: Sequence[float]) -> str:
+    texts = [f"{1e3 * s:.0f}" for s in strokes]
+    return " and ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts)
+
+
+def _place(chosen: npt.NDArray[np.int_]) -> int:
+    return int(np.ravel(chosen)[0])
+
+
+def _chosen(choice: Choice, count: int, prefix: str) -> dict[str, tuple[Real, str]]:
+    return {
+        f"{prefix}stroke": (STANDARD_STROKES[_place(choice.stroke)], "length"),
+        f"{prefix}bore": (_BORES[_place(choice.bore)], "length"),
+        f"{prefix}margin": (first(choice.margin), "count"),
+        f"{prefix}air": (first(choice.air) * count, "volume"),
+    }
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every cylinder-driven lift.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Pins, swing, dead point, lever, force, time, target, rest and sizing [-].
+    """
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Lift):
+            at = lifted(context, name, spec)
+            yield from judged(at)
+            yield from timed("lift", name, spec, raising_time(context, at), "at the lowest pressure of the plan")
+            yield from target(context, name, spec, at.turned(at.high))
+            yield _sized(context.nominal, name)
+
+
+def _sized(base: Context, name: str) -> Outcome:
+    """The cylinder that would do, found once for all batches."""
+    spec = base.robot.mechanisms[name]
+    if not isinstance(spec, Lift):
+        raise TypeError(f"{name} is no lift")
+    return base.once(("lift size", name), lambda: size(base, lifted(base, name, spec)))

@@ -1,0 +1,207 @@
+"""What an arm on a pivot carries and is pulled by, seen from its pivot; lifts and motor arms share it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.physics.arms.moments import Elastic, Weight
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.systems.lift.model import Band, SidePoint, Swung
+from fieldworthy.vehicle import state
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """An arm as its pivot feels it; angles run from outward towards up, on the side where the arm lies.
+
+    Attributes
+    ----------
+    weights : tuple of Weight
+        The arm itself and what rides on it [SI].
+    bands : tuple of Elastic
+        Elastic assist [SI].
+    inertia : float or ndarray
+        About the pivot, loads included [kg m2].
+    axis : float or ndarray
+        Direction of the arm's own axis as its parts are placed [rad].
+    """
+
+    weights: tuple[Weight, ...]
+    bands: tuple[Elastic, ...]
+    inertia: Real
+    axis: Real
+
+
+def polar(spec: Swung, point: SidePoint) -> tuple[Array, Array]:
+    """Measure a point from an arm's pivot.
+
+    Parameters
+    ----------
+    spec : Swung
+        For the pivot and the arm's side [SI].
+    point : tuple of float or ndarray
+        x forward and z up [m].
+
+    Returns
+    -------
+    tuple of ndarray
+        Distance [m] and direction from outward towards up [rad].
+    """
+    outward = (point[0] - spec.pivot[0]) * (1.0 if spec.side == "ahead" else -1.0)
+    upward = point[1] - spec.pivot[1]
+    return np.hypot(outward, upward), np.arctan2(upward, outward)
+
+
+def arm_of(context: Context, spec: Swung, axis_point: SidePoint | None = None) -> Arm:
+    """Gather what an arm carries and what pulls at it.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Swung
+        The arm [SI].
+    axis_point : tuple of float or ndarray or None
+        A point on the arm's axis; its centre of gravity where None [m].
+
+    Returns
+    -------
+    Arm
+        Weights, bands and inertia about the pivot [SI].
+    """
+    group = state.group(context, spec.rides)
+    own = (group.body.cg[0], group.body.cg[2])
+    axis = polar(spec, axis_point or own)[1]
+    radius, angle = polar(spec, own)
+    weights = [Weight(group.body.mass * STANDARD_GRAVITY, radius, angle - axis)]
+    inertia: Real = group.body.inertia[1, 1] + group.body.mass * radius**2
+    for load in spec.carries.values():
+        thing = context.season.objects[load.object]
+        distance, direction = polar(spec, load.position)
+        mass = thing.mass * load.count
+        weights.append(Weight(mass * STANDARD_GRAVITY, distance, direction - axis))
+        inertia = inertia + mass * distance**2
+    bands = tuple(_band(spec, band, axis) for band in spec.bands.values())
+    return Arm(tuple(weights), bands, inertia, axis)
+
+
+def _band(spec: Swung, band: Band, axis: Real) -> Elastic:
+    fixed_radius, fixed_angle = polar(spec, band.fixed)
+    arm_radius, arm_angle = polar(spec, band.arm)
+    return Elastic(
+        fixed_radius, fixed_angle, arm_radius, arm_angle - axis, band.free_length, band.stiffness, float(band.count)
+    )
+
+
+def cases_of(arm: Arm, *others: Real) -> tuple[int, ...]:
+    """Find over how many cases an arm and what goes with it vary.
+
+    Parameters
+    ----------
+    arm : Arm
+        The arm [SI].
+    *others : float or ndarray
+        Whatever else is laid out along the swing [SI].
+
+    Returns
+    -------
+    tuple of int
+        The common shape, empty where nothing varies [-].
+    """
+    things: tuple[Weight | Elastic, ...] = (*arm.weights, *arm.bands)
+    own = [getattr(thing, key.name) for thing in things for key in fields(thing)]
+    return np.broadcast_shapes(*(np.shape(x) for x in (*own, arm.axis, arm.inertia, *others)))
+
+
+def height_at(spec: Swung, point: SidePoint, turned: Real) -> Array:
+    """Find how high a point of the arm is once the arm has been raised.
+
+    Parameters
+    ----------
+    spec : Swung
+        The arm [SI].
+    point : tuple of float or ndarray
+        With the arm as its parts are placed [m].
+    turned : float or ndarray
+        How far it has been raised [rad].
+
+    Returns
+    -------
+    ndarray
+        Height over the floor [m].
+    """
+    radius, angle = polar(spec, point)
+    return np.asarray(spec.pivot[1] + radius * np.sin(angle + turned))
+
+
+def timed(prefix: str, name: str, spec: Swung, time: Real, when: str) -> Iterator[Outcome]:
+    """Tell how long an arm takes to be raised.
+
+    Parameters
+    ----------
+    prefix, name : str
+        ``lift`` or ``arm``, and the mechanism's name [-].
+    spec : Swung
+        For its time limit [s].
+    time : float or ndarray
+        The time, infinite where it does not get there [s].
+    when : str
+        Under which circumstances [-].
+
+    Yields
+    ------
+    Outcome
+        A finding where there is a limit, else a fact [-].
+    """
+    words = {"name": name, "when": when}
+    stuck = "'{name}' does not get up {when}."
+    text = "'{name}' is up in {time} {when}"
+    limit = spec.time_limit
+    moves = np.isfinite(first(time))
+    if limit is None:
+        say = Say(text + "." if moves else stuck, "", {"time": (time, "time")}, words)
+        yield Outcome(f"{prefix}.time.{name}", f"{prefix} {name}", time, None, "time", say, sources=("iso6358",))
+        return
+    numbers = {"time": (time, "time"), "limit": (limit, "time")}
+    say = Say(
+        text + "; {limit} are wanted.", text + ", later than the {limit} wanted." if moves else stuck, numbers, words
+    )
+    yield Outcome(
+        f"{prefix}.time.{name}", f"{prefix} {name}", time, limit, "time", say, "at most", sources=("iso6358",)
+    )
+
+
+def target(context: Context, name: str, spec: Swung, raised: Real) -> Iterator[Outcome]:
+    """Tell whether an arm reaches over its structure when raised.
+
+    Parameters
+    ----------
+    context : Context
+        For the season's structures [SI].
+    name : str
+        Of the mechanism [-].
+    spec : Swung
+        For its target [SI].
+    raised : float or ndarray
+        How far it is raised [rad].
+
+    Yields
+    ------
+    Outcome
+        One where the arm has a target [-].
+    """
+    if spec.target is None:
+        return
+    height = height_at(spec, spec.target.point, raised)
+    limit = context.season.structures[spec.target.structure].height
+    numbers = {"height": (height, "length"), "limit": (limit, "length")}
+    say = Say("Raised, '{name}' brings its point to {height}; the {structure} is {limit} up.",
+              "Raised, '{name}' brings its point only to {height}; the {structure} is {limit} up.",
+              numbers, {"name": name, "structure": spec.target.structure})  # fmt: skip
+    yield Outcome(f"lift.target.{name}", f"mechanism {name}", height, limit, "length", say, sources=("plane-geometry",))

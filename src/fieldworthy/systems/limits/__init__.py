@@ -1,0 +1,20 @@
+"""The season's limits, and what cannot be judged."""
+
+from __future__ import annotations
+
+from fieldworthy.engine.system import System
+from fieldworthy.robot.model.mechanism import Plain
+from fieldworthy.systems.limits.check import check as judge
+
+SYSTEM = System(
+    name="limits",
+    package=__name__,
+    check=judge,
+    families={
+        "limits": "whether the season's limits are kept",
+        "mechanism": "which mechanisms are not judged, and why",
+    },
+    kinds=(Plain,),
+)
+
+__all__ = ["SYSTEM"]

@@ -1,0 +1,168 @@
+"""Mechanisms that the file names without saying how they work: nothing of them can be judged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.robot.model.mechanism import Plain
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import Vector
+
+_SIDES = (("length", 0), ("width", 1), ("height", 2))
+
+
+def _limits(context: Context) -> Iterator[Outcome]:
+    """Hold the robot against the season's limits.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        One for each limit that the season sets [-].
+    """
+    yield from _motors(context)
+    yield from _mass(context)
+    yield from _size(context)
+    yield from _air(context)
+
+
+def _uses(context: Context) -> list[tuple[str, int]]:
+    drive = context.robot.drive
+    uses = [(drive.motor, drive.motors)]
+    for mechanism in context.robot.mechanisms.values():
+        uses += [(use.motor, use.count) for use in mechanism.motors]
+    return uses
+
+
+def _motors(context: Context) -> Iterator[Outcome]:
+    limits, classes = context.season.limits, context.robot.catalogue.motors
+    uses = _uses(context)
+    if limits.motor_power is not None:
+        power: Real = sum(classes[name].counted_power * count for name, count in uses)
+        yield Outcome(
+            "limits.motor_power", "robot", power, limits.motor_power, "power",
+            Say("The motors count {power} of the {limit} allowed.", numbers={
+                "power": (power, "power"), "limit": (limits.motor_power, "power")}),
+            "at most",
+        )  # fmt: skip
+    if limits.motors is not None:
+        count = float(sum(c for _, c in uses))
+        yield Outcome(
+            "limits.motors", "robot", count, float(limits.motors), "ratio",
+            Say("The robot has {count} motors of the {limit} allowed.", numbers={
+                "count": (count, "count"), "limit": (float(limits.motors), "count")}),
+            "at most",
+        )  # fmt: skip
+
+
+def _mass(context: Context) -> Iterator[Outcome]:
+    limit = context.season.limits.mass
+    if limit is None:
+        return
+    if not context.robot.parts:
+        yield unknown("limits.mass", "robot", "mass", "Without parts the mass is not known.", ("parts",))
+        return
+    mass: Real = sum(group.body.mass for group in state.groups(context).values())
+    weighed = context.robot.weighed is not None and context.robot.weighed.mass is not None
+    what = "The robot weighs" if weighed else "The parts weigh"
+    yield Outcome(
+        "limits.mass", "robot", mass, limit, "mass",
+        Say("{what} {mass} of the {limit} allowed.", "{what} {mass}, more than the {limit} allowed.",
+            {"mass": (mass, "mass"), "limit": (limit, "mass")}, {"what": what}),
+        "at most",
+    )  # fmt: skip
+
+
+def _size(context: Context) -> Iterator[Outcome]:
+    """The box around all parts in each pose; the starting pose has a limit of its own."""
+    limits = context.season.limits
+    starts = [name for name, pose in context.robot.poses.items() if pose.use == "start"]
+    if limits.stowed_size is not None and not starts:
+        because = "No pose has 'use: start', so the size at the start is not known."
+        yield unknown("limits.stowed_size", "robot", "length", because, ("poses",))
+    yield from _box(context, "stowed_size", limits.stowed_size, starts)
+    yield from _box(context, "extended_size", limits.extended_size, [n for n in context.robot.poses if n not in starts])
+
+
+def _box(context: Context, word: str, allowed: Vector | None, poses: list[str]) -> Iterator[Outcome]:
+    """Judge each side in the pose where it is largest."""
+    if allowed is None or not poses or not context.robot.parts:
+        return
+    extents = {name: state.extent(context, name) for name in poses}
+    for side, axis in _SIDES:
+        spans = {name: _span(low, high, axis) for name, (low, high) in extents.items()}
+        largest = max(spans, key=lambda name: first(spans[name]))
+        value = spans[largest]
+        yield Outcome(
+            f"limits.{word}.{side}", f"pose {largest}", value, allowed[axis], "length",
+            Say("Its {side} is {value} at most (pose '{pose}') of the {limit} allowed.",
+                "Its {side} is {value} in pose '{pose}', more than the {limit} allowed.",
+                {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": largest, "side": side}),
+            "at most",
+        )  # fmt: skip
+
+
+def _span(low: Array, high: Array, axis: int) -> Array:
+    # height counts from the floor, however high the lowest part hangs
+    return np.asarray(high[axis] - (np.minimum(low[axis], 0.0) if axis == 2 else low[axis]))
+
+
+def _air(context: Context) -> Iterator[Outcome]:
+    limits, air = context.season.limits, context.robot.air
+    if limits.tanks is not None:
+        count = float(sum(tank.count for tank in air.tanks.values()))
+        yield Outcome(
+            "limits.tanks", "robot", count, float(limits.tanks), "ratio",
+            Say("The robot has {count} air tanks of the {limit} allowed.", numbers={
+                "count": (count, "count"), "limit": (float(limits.tanks), "count")}),
+            "at most", scale=1.0,
+        )  # fmt: skip
+    if limits.charge_pressure is None:
+        return
+    for name, tank in air.tanks.items():
+        charge = air.supply.charge if tank.charge is None else tank.charge
+        # a gauge that may read wrong makes a charge right at the limit a toss of a coin, and the chance says so
+        yield Outcome(
+            "limits.charge_pressure", f"tank {name}", charge, limits.charge_pressure, "pressure",
+            Say("Tank '{tank}' is charged to {charge} of the {limit} allowed.",
+                "Tank '{tank}' is charged to {charge}, more than the {limit} allowed.",
+                {"charge": (charge, "pressure"), "limit": (limits.charge_pressure, "pressure")}, {"tank": name}),
+            "at most",
+        )  # fmt: skip
+
+
+def _plain(context: Context) -> Iterator[Outcome]:
+    """Say of every plain mechanism that it is not judged, and what would change that.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        ``unknown``, one for each plain mechanism [-].
+    """
+    for name, mechanism in context.robot.mechanisms.items():
+        if isinstance(mechanism, Plain):
+            because = (
+                f"How '{name}' works is not said, so only its motors and its air are judged: "
+                "give it a kind that the tool knows."
+            )
+            yield unknown(f"mechanism.{name}", f"mechanism {name}", "ratio", because, (f"mechanisms.{name}.kind",))
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Say what is not judged, then hold the season's limits against the robot."""
+    yield from _plain(context)
+    yield from _limits(context)

@@ -1,0 +1,316 @@
+"""Colour sorting: readings at the real speed, thresholds and votes, the eject window, and the errors end to end."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.physics.colour import hue, sorting
+from fieldworthy.physics.contact import eject as ejecting
+from fieldworthy.systems.intake.mechanics import Row, Running, row_of
+from fieldworthy.systems.sorter.mechanics import backgrounds
+from fieldworthy.systems.sorter.model import HueClass, Sorter
+from fieldworthy.vehicle.body import stacked
+from fieldworthy.vehicle.supply import stroke_time
+
+_RARE = 1e-4  # a share below this is said as "under 0.01%"
+_NEVER = 10.0  # s; a stroke that never ends counts as that
+_LEAST_SPREAD = 1e-3  # rad; no sensor repeats itself better
+
+
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """The classes of a sorter as numbers.
+
+    Attributes
+    ----------
+    names : tuple of str
+        In the order of the file.
+    means, sds : ndarray of shape (k,) or (k, n)
+        Of the hue that the sensor reports [rad].
+    shares : ndarray
+        Of all objects [-].
+    """
+
+    names: tuple[str, ...]
+    means: Array
+    sds: Array
+    shares: Array
+
+
+def palette_of(spec: Sorter) -> Palette:
+    """Take the hue classes of a sorter, from mean and spread or from readings.
+
+    Parameters
+    ----------
+    spec : Sorter
+        As the file gives it [SI].
+
+    Returns
+    -------
+    Palette
+        Means on the circle, spreads and shares [rad, -].
+    """
+    both = [_class(c) for c in spec.classes.values()]
+    even = 1.0 / len(both)
+    raw = stacked([even if c.share is None else c.share for c in spec.classes.values()])
+    sds = np.maximum(stacked([s for _, s in both]), _LEAST_SPREAD)
+    return Palette(tuple(spec.classes), stacked([m for m, _ in both]), sds, raw / raw.sum(axis=0))
+
+
+def _class(spec: HueClass) -> tuple[Real, Real]:
+    if spec.samples is not None:
+        readings = np.asarray(hue.wrap(stacked(list(spec.samples))))
+        return hue.mean(readings), hue.deviation(readings)
+    assert spec.hue is not None, "a class has a hue or samples"
+    assert spec.spread is not None, "a class has a spread or samples"
+    return hue.wrap(spec.hue), spec.spread
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge every colour sorter of the robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Readings, thresholds, eject window, error and background [-].
+    """
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Sorter):
+            palette = palette_of(spec)
+            yield from _sorting(context, name, spec, palette)
+            yield from backgrounds(name, spec, palette.means, palette.sds)
+
+
+@dataclass(frozen=True, slots=True)
+class Passing:
+    """How objects pass the sensor.
+
+    Attributes
+    ----------
+    row, stage : Row, Running
+        The intake, and its stage before the sensor [SI].
+    speed : float or ndarray
+        Of the objects [m/s].
+    window : float or ndarray
+        Way on which the sensor sees one of them alone [m].
+    used, mean : float or ndarray
+        Readings that are decided on, and readings of an object on average [-].
+    """
+
+    row: Row
+    stage: Running
+    speed: Real
+    window: Real
+    used: Real
+    mean: Real
+
+
+def passing_of(context: Context, spec: Sorter) -> Passing | None:
+    """Find how objects pass the sensor of a sorter.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Sorter
+        As the file gives it [SI].
+
+    Returns
+    -------
+    Passing or None
+        None where the stage stands still [SI].
+    """
+    row = row_of(context, spec.intake)
+    stage = row.stages[spec.stage]
+    if first(stage.speed) <= 0.0:
+        return None
+    speed = np.maximum(stage.speed, 1e-3)  # a sampled stage may stall
+    sensor = spec.sensor
+    window = np.maximum(row.length - sensor.spot, 1e-3) if sensor.window is None else sensor.window
+    fewest, mean, _ = sorting.sample_count(window, speed, sensor.period)
+    used = fewest if spec.readings is None else np.minimum(fewest, float(spec.readings))
+    return Passing(row, stage, speed, window, used, mean)
+
+
+def _sorting(context: Context, name: str, spec: Sorter, palette: Palette) -> Iterator[Outcome]:
+    passing = passing_of(context, spec)
+    if passing is None:
+        because = f"Nothing passes the sensor of '{name}': stage '{spec.stage}' stands still."
+        yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{spec.intake}.stages.{spec.stage}",))
+        return
+    yield _readings(name, spec, passing)
+    voted = yield from _votes(name, spec, palette, passing)
+    yield from _ends(context, name, spec, palette, passing, voted)
+
+
+def _readings(name: str, spec: Sorter, passing: Passing) -> Outcome:
+    wanted = float(spec.readings or 1)
+    numbers = {"mean": (passing.mean, "count"), "wanted": (wanted, "count"), "speed": (passing.speed, "speed"),
+               "window": (passing.window, "length")}  # fmt: skip
+    say = Say("At {speed} its sensor reads a piece {mean} times over {window} on average; {wanted} or more are needed.",
+              "At {speed} its sensor reads a piece only {mean} times over {window} on average; {wanted} or more are "
+              "needed. "
+               "Read more often, or run that stage slower.", numbers)  # fmt: skip
+    return Outcome(f"sort.readings.{name}", name, passing.mean, wanted, "ratio", say, sources=("practice",))
+
+
+def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Generator[Outcome, None, Array]:
+    """Thresholds of least error, one reading's error and the vote's; returns the latter by class."""
+    arcs = sorting.sectors(palette.means, palette.sds, palette.shares)
+    errors = sorting.misclassification(palette.means, palette.sds, arcs)
+    varies = np.ndim(passing.used) or np.ndim(spec.sensor.correlation)
+    if varies and errors.ndim == 1:
+        errors = errors[:, None]  # classes lead, cases trail, also where only the readings vary
+    voted = np.asarray(sorting.majority_error(errors, passing.used, spec.sensor.correlation))
+    one, vote = _mix(errors, palette.shares), _mix(voted, palette.shares)
+    numbers: dict[str, tuple[Real, str]] = {
+        "one": (one, "share"), "vote": (vote, "share"), "used": (passing.used, "count")
+    }  # fmt: skip
+    parts = []
+    for i, label in enumerate(palette.names):
+        numbers[f"from{i}"] = (arcs.start[i], "angle")
+        numbers[f"to{i}"] = (hue.wrap(arcs.start[i] + arcs.width[i]), "angle")
+        parts.append(f"{label} from {{from{i}}} to {{to{i}}}")
+    text = (
+        f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {_said('one', one)} of the time, "
+        f"the vote of {{used}} readings {_said('vote', vote)}."
+    )
+    say = Say(text, "", numbers)
+    yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", say, sources=("duda", "mardia", "condorcet"))
+    return voted
+
+
+def _said(name: str, share: Real) -> str:
+    """A share in a sentence, without a row of noughts."""
+    return f"{{{name}}}" if first(share) >= _RARE or first(share) == 0.0 else "under 0.01%"
+
+
+def _mix(values: Array, shares: Array) -> Real:
+    a, b = hue.align(values, shares)
+    mixed: Real = (a * b).sum(axis=0)
+    return mixed
+
+
+@dataclass(frozen=True, slots=True)
+class Throw:
+    """When the ejector must be in place for an object, and when it can be.
+
+    Attributes
+    ----------
+    decided, actuator : float or ndarray
+        From the object's nose at the sensor to the command, and from there until the ejector is in place [s].
+    spacing : float or ndarray
+        Nose to nose of the objects [m].
+    window : EjectWindow
+        The window [s].
+    """
+
+    decided: Real
+    actuator: Real
+    spacing: Real
+    window: ejecting.EjectWindow
+
+
+def throw_of(context: Context, spec: Sorter, passing: Passing) -> Throw | None:
+    """Time the ejector of a sorter against an object on its way.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    spec : Sorter
+        As the file gives it [SI].
+    passing : Passing
+        How objects pass its sensor [SI].
+
+    Returns
+    -------
+    Throw or None
+        None where the file has no ejector [s].
+    """
+    ejector, row, sensor = spec.ejector, passing.row, spec.sensor
+    if ejector is None:
+        return None
+    spot = np.minimum(sensor.spot, row.length)
+    decided = ejecting.decision_time(spot, passing.speed, passing.used, sensor.period, sensor.latency)
+    actuator = _actuator(context, spec)
+    spacing = np.maximum(row.spacing(passing.stage), row.length)
+    window = ejecting.eject_window(ejector.distance, row.length, spacing, passing.speed, decided, actuator)
+    return Throw(decided, actuator, spacing, window)
+
+
+def _actuator(context: Context, spec: Sorter) -> Real:
+    """Time until the ejector is in place: stated, or its cylinder's stroke at the lowest pressure of the plan."""
+    ejector = spec.ejector
+    assert ejector is not None, "asked for with an ejector only"
+    if ejector.cylinder is None:
+        assert ejector.time is not None, "an ejector has a cylinder or a time"
+        return ejector.time
+    return np.minimum(stroke_time(context, ejector.cylinder, 0), _NEVER)
+
+
+def _ends(
+    context: Context, name: str, spec: Sorter, palette: Palette, passing: Passing, voted: Array
+) -> Iterator[Outcome]:
+    """The eject window, and what becomes of all objects."""
+    throw = throw_of(context, spec, passing)
+    if spec.ejector is None or throw is None:
+        because = "What throws the unwanted out is not known, so neither is the error end to end."
+        yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
+        return
+    decided, actuator, spacing, window = throw.decided, throw.actuator, throw.spacing, throw.window
+    numbers: dict[str, tuple[Real, str]] = {
+        "decided": (decided, "time"), "actuator": (actuator, "time"), "closes": (window.closes, "time"),
+        "opens": (np.maximum(window.opens, 0.0), "time"), "margin": (window.margin, "time"),
+        "late": (-np.minimum(window.margin, 0.0), "time"), "aim": (window.aim, "time"), "spacing": (spacing, "length"),
+    }  # fmt: skip
+    say = Say("It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece "
+              "is at the "
+              "ejector after {closes}, the one before has left after {opens}: {margin} to spare, aim at {aim}.",
+              "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}, but the "
+              "window from "
+               "{opens} to {closes} leaves it {late} too late. Move the ejector on, decide on fewer readings, or "
+               "feed slower.",
+              numbers)  # fmt: skip
+    yield Outcome(
+        f"sort.eject.{name}", name, window.margin, 0.0, "time", say, scale=window.closes, sources=("practice",)
+    )
+    yield _error(name, spec, palette, voted, ejecting.eject_chance(window, spec.ejector.scatter))
+
+
+def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Real) -> Outcome:
+    bad = palette.names.index(spec.unwanted)
+    wanted = [i for i in range(len(palette.names)) if i != bad]
+    # with more than two classes any mistake about a wanted one counts as a false alarm: the safe side
+    kept = palette.shares[wanted]
+    false_alarm = np.clip(_mix(voted[wanted], kept / kept.sum(axis=0)), 0.0, 1.0)
+    share = np.clip(palette.shares[bad], 0.0, 1.0)
+    ends = ejecting.outcome(share, np.clip(voted[bad], 0.0, 1.0), false_alarm, np.clip(in_time, 0.0, 1.0))
+    error = ends.kept_wrong + ends.thrown_wrong
+    numbers: dict[str, tuple[Real, str]] = {
+        "error": (error, "share"), "kept": (ends.kept_wrong, "share"), "thrown": (ends.thrown_wrong, "share"),
+        "in_time": (in_time, "share"),
+    }  # fmt: skip
+    words, limit = {"unwanted": spec.unwanted}, spec.allowed_error
+    kept_text, thrown_text = _said("kept", ends.kept_wrong), _said("thrown", ends.thrown_wrong)
+    text = (
+        f"Of all pieces {_said('error', error)} are sorted wrongly: {kept_text} are '{{unwanted}}' and stay, "
+        f"{thrown_text} are good and go; the ejector is in time for {{in_time}}"
+    )
+    if limit is None:
+        return Outcome(f"sort.error.{name}", name, error, None, "ratio", Say(f"{text}.", "", numbers, words),
+                       sources=("practice",))  # fmt: skip
+    numbers["limit"] = (limit, "share")
+    say = Say(f"{text}; {{limit}} are allowed.", f"{text}; no more than {{limit}} are allowed.", numbers, words)
+    return Outcome(f"sort.error.{name}", name, error, limit, "ratio", say, "at most", sources=("practice", "duda"))

@@ -1,0 +1,574 @@
+"""Colour sorting: classes on the hue circle, what the sensor should face, its place, and the moment to eject."""
+
+from __future__ import annotations
+
+import colorsys
+import dataclasses
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldworthy.drawing.axes import Chart, chart
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot, colour_of
+from fieldworthy.drawing.lettering import wrapped
+from fieldworthy.drawing.painting import Place, draw_spot, place
+from fieldworthy.drawing.rows import Row, draw_rows, rows_height
+from fieldworthy.drawing.style import Style
+from fieldworthy.drawing.svg import SMALL, Ink, Letters, Point, Sheet, node, number
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome
+from fieldworthy.physics.colour import hue, sorting
+from fieldworthy.systems.sorter import check as checks
+from fieldworthy.systems.sorter.check import Palette, palette_of, passing_of, throw_of
+from fieldworthy.systems.sorter.mechanics import backgrounds
+from fieldworthy.systems.sorter.model import Background, Ejector, Sorter
+
+_STEPS = 181  # hues and places that are tried
+_NEAREST, _FARTHEST = 0.2, 2.0  # of the ejector's distance
+
+
+@dataclass(frozen=True, slots=True)
+class HueClass:
+    """One class of objects on the hue circle.
+
+    Attributes
+    ----------
+    name : str
+        Of the class.
+    mean, sd : float
+        Of the hue that the sensor reports [rad].
+    share : float
+        Of all objects [-].
+    start, width : float
+        The arc that decides for it, from its threshold on towards growing hue [rad].
+    density : ndarray of shape (k,)
+        Of its readings over `SorterCurves.hue` [1/rad].
+    """
+
+    name: str
+    mean: float
+    sd: float
+    share: float
+    start: float
+    width: float
+    density: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Facing:
+    """What the sensor faces while no object is before it.
+
+    Attributes
+    ----------
+    at : float
+        Its hue [rad].
+    clear, wanted : float
+        Standard deviations by which the class that stands out least does so, and how many are wanted [-].
+    best, most : float
+        The best hue [rad], and what it gives [-].
+    hue, clear_at : ndarray of shape (k,)
+        The same for backgrounds of any hue [rad, -].
+    """
+
+    at: float
+    clear: float
+    wanted: float
+    best: float
+    most: float
+    hue: Array
+    clear_at: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Ejecting:
+    """When the ejector must be in place, from the moment an object's nose meets the sensor; and the errors.
+
+    Attributes
+    ----------
+    decided, ready : float
+        When the sorter has decided, and when the ejector is in place at the earliest [s].
+    opens, closes : float
+        When the object before has left the ejector, and when this one reaches it [s].
+    aim, margin : float
+        Moment to aim at, and time to spare; negative is too late [s].
+    scatter : float
+        Standard deviation of the moment [s].
+    distance : float
+        From the sensor to the ejector [m].
+    error : float
+        Share of all objects that are sorted wrongly [-].
+    allowed : float or None
+        Share that may be [-].
+    distances, errors : ndarray of shape (k,)
+        The same error for other places of the sensor [m, -].
+    """
+
+    decided: float
+    ready: float
+    opens: float
+    closes: float
+    aim: float
+    margin: float
+    scatter: float
+    distance: float
+    error: float
+    allowed: float | None
+    distances: Array
+    errors: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SorterCurves:
+    """One sorter.
+
+    Attributes
+    ----------
+    name : str
+        Of the mechanism.
+    unwanted : str
+        The class that is thrown out.
+    coloured : bool
+        Whether its hues are those of the hexagonal circle, red at 0.
+    hue : ndarray of shape (k,)
+        Once round the circle [rad].
+    classes : tuple of HueClass
+        In the file's order.
+    facing : Facing or None
+        None where the file gives no background.
+    ejecting : Ejecting or None
+        None without an ejector, or where nothing passes the sensor.
+    """
+
+    name: str
+    unwanted: str
+    coloured: bool
+    hue: Array
+    classes: tuple[HueClass, ...]
+    facing: Facing | None
+    ejecting: Ejecting | None
+
+
+def sorter_curves(context: Context) -> dict[str, SorterCurves]:
+    """Show every colour sorter of a robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season, nominal [SI].
+
+    Returns
+    -------
+    dict of str to SorterCurves
+        By mechanism [SI].
+    """
+    context = context.nominal
+    found = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, Sorter)}
+    return {name: _curves(context, name, spec) for name, spec in found.items()}
+
+
+def _curves(context: Context, name: str, spec: Sorter) -> SorterCurves:
+    palette, around = palette_of(spec), np.linspace(0.0, hue.TURN, _STEPS)
+    facing = None if spec.background is None else _facing(name, spec, spec.background, palette)
+    ejecting = None if spec.ejector is None else _ejecting(context, name, spec, spec.ejector)
+    return SorterCurves(
+        name, spec.unwanted, spec.circle == "hexagonal", around, _classes(palette, around), facing, ejecting
+    )
+
+
+def _classes(palette: Palette, around: Array) -> tuple[HueClass, ...]:
+    arcs = sorting.sectors(palette.means, palette.sds, palette.shares)
+    return tuple(
+        HueClass(
+            name,
+            float(palette.means[i]),
+            float(palette.sds[i]),
+            float(palette.shares[i]),
+            float(arcs.start[i]),
+            float(arcs.width[i]),
+            np.asarray(hue.wrapped_normal(around, palette.means[i], palette.sds[i])),
+        )
+        for i, name in enumerate(palette.names)
+    )
+
+
+def _one(outcomes: Iterable[Outcome], identifier: str) -> Outcome:
+    return next(outcome for outcome in outcomes if outcome.id == identifier)
+
+
+def _cases(value: object, size: int) -> Array:
+    return np.broadcast_to(np.asarray(value, dtype=float), (size,))
+
+
+def _facing(name: str, spec: Sorter, behind: Background, palette: Palette) -> Facing:
+    tried = np.concatenate([[float(behind.hue)], np.linspace(0.0, hue.TURN, _STEPS)])
+    candidates = dataclasses.replace(spec, background=dataclasses.replace(behind, hue=tried))
+    said = list(backgrounds(name, candidates, palette.means[:, None], palette.sds[:, None]))
+    own = list(backgrounds(name, spec, palette.means, palette.sds))
+    clear, best = _one(own, f"sort.background.{name}"), _one(own, f"sort.best_background.{name}")
+    swept = _cases(_one(said, f"sort.background.{name}").value, tried.size)
+    return Facing(
+        first(hue.wrap(behind.hue)),
+        first(clear.value),
+        float(behind.clear),
+        first(best.value),
+        first(clear.because.numbers["most"][0]),
+        tried[1:],
+        swept[1:],
+    )
+
+
+def _ejecting(context: Context, name: str, spec: Sorter, ejector: Ejector) -> Ejecting | None:
+    passing = passing_of(context, spec)
+    throw = None if passing is None else throw_of(context, spec, passing)
+    if throw is None:
+        return None
+    far, window = first(ejector.distance), throw.window
+    tried = np.concatenate([[far], far * np.linspace(_NEAREST, _FARTHEST, _STEPS)])
+    errors = _cases(_one(_moved(context, name, spec, ejector, tried), f"sort.error.{name}").value, tried.size)
+    return Ejecting(
+        first(throw.decided),
+        first(window.ready),
+        max(first(window.opens), 0.0),
+        first(window.closes),
+        first(window.aim),
+        first(window.margin),
+        first(ejector.scatter),
+        far,
+        float(errors[0]),
+        None if spec.allowed_error is None else first(spec.allowed_error),
+        tried[1:],
+        errors[1:],
+    )
+
+
+def _moved(context: Context, name: str, spec: Sorter, ejector: Ejector, distance: Array) -> Iterable[Outcome]:
+    """What the check says of sensors at other distances from the ejector, all in one batch."""
+    moved = dataclasses.replace(spec, ejector=dataclasses.replace(ejector, distance=distance))
+    robot = dataclasses.replace(context.robot, mechanisms={**context.robot.mechanisms, name: moved})
+    return checks.check(Context(robot, context.season, context))
+
+
+_RING, _SWATCHES = 11.0, 72  # thickness of the ring of colours [px], and how many there are
+_LINE = 17.0
+_TURN = 2.0 * math.pi
+
+
+def hue_circle(data: SorterCurves, style: Style) -> Figure:
+    """Draw the hue circle with classes, thresholds and background.
+
+    Parameters
+    ----------
+    data : SorterCurves
+        One sorter [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure
+        Readings of each class as hills on the circle, dashed thresholds, and marks for the background [-].
+    """
+    notes = [line for text in _notes(data, style) for line in wrapped(text, SMALL, style.width - 24.0)]
+    outer = min(0.5 * style.width - 66.0, 150.0)
+    centre = (0.5 * style.width, outer + 30.0)
+    sheet = Sheet(style, 2.0 * outer + 62.0 + _LINE * len(notes))
+    wheel = _Wheel(sheet, centre, 0.62 * outer, outer)
+    wheel.ring(data.coloured)
+    most = max(float(cls.density.max()) for cls in data.classes)
+    for i, cls in enumerate(data.classes):
+        wheel.hill(data.hue, cls, most, i)
+    for cls in data.classes:
+        wheel.threshold(cls.start)
+    wheel.names(data, style)
+    for i, note in enumerate(notes):
+        sheet.text(12.0, 2.0 * outer + 66.0 + _LINE * i, note, Letters(style.theme.ink, SMALL))
+    title, alt = f"Hues that '{data.name}' tells apart", _alt(data, style)
+    return Figure(title, alt, sheet.document(title, alt), _columns(data, style))
+
+
+class _Wheel:
+    """A circle on the sheet: 0° at the right, growing against the clock."""
+
+    def __init__(self, sheet: Sheet, centre: Point, inner: float, outer: float) -> None:
+        self.sheet, self.centre, self.inner, self.outer = sheet, centre, inner, outer
+        self.curves: list[Array] = []
+
+    def at(self, angle: float, radius: float) -> Point:
+        """A point on the sheet [px]."""
+        return (self.centre[0] + radius * math.cos(angle), self.centre[1] - radius * math.sin(angle))
+
+    def ring(self, coloured: bool) -> None:
+        """The ring of colours, or a plain one where hue is reckoned otherwise."""
+        theme, step = self.sheet.style.theme, _TURN / _SWATCHES
+        for i in range(_SWATCHES if coloured else 0):
+            red, green, blue = (round(255 * c) for c in colorsys.hsv_to_rgb((i + 0.5) / _SWATCHES, 0.85, 0.92))
+            self._swatch(i * step, (i + 1.08) * step, f"#{red:02x}{green:02x}{blue:02x}")
+        for radius in (self.inner, self.inner - _RING):
+            self.sheet.circle(self.centre, radius, Ink(theme.edge))
+        for quarter in range(4):
+            x, y = self.at(quarter * math.pi / 2.0, self.inner - _RING - 15.0)
+            text = self.sheet.style.show(quarter * math.pi / 2.0, "angle")
+            self.sheet.text(x, y + 4.0, text, Letters(theme.quiet, SMALL, "middle"))
+
+    def _swatch(self, start: float, end: float, colour: str) -> None:
+        (a, b), (c, d) = ([self.at(angle, r) for angle in (start, end)] for r in (self.inner, self.inner - _RING))
+        big, small = number(self.inner), number(self.inner - _RING)
+        path = (
+            f"M{number(a[0])} {number(a[1])}A{big} {big} 0 0 0 {number(b[0])} {number(b[1])}"
+            f"L{number(d[0])} {number(d[1])}A{small} {small} 0 0 1 {number(c[0])} {number(c[1])}Z"
+        )
+        self.sheet.add(node("path", d=path, fill=colour))
+
+    def hill(self, hue: Array, cls: HueClass, most: float, turn: int) -> None:
+        """The density of a class, outwards from the ring."""
+        colour, dash = colour_of(turn, 0, self.sheet.style)
+        radius = self.inner + (self.outer - self.inner) * cls.density / most
+        points = [self.at(float(h), float(r)) for h, r in zip(hue, radius, strict=True)]
+        around = [self.at(float(h), self.inner) for h in hue[::-1]]
+        self.sheet.path([*points, *around], Ink(fill=colour, opacity=0.22), closed=True)
+        self.sheet.path(points, Ink(colour, width=2.2, dash=dash))
+        self.curves.append(np.array(points))
+
+    def threshold(self, angle: float) -> None:
+        """Where one class gives way to the next."""
+        ends = [self.at(angle, 0.3 * self.inner), self.at(angle, self.outer)]
+        self.sheet.path(ends, Ink(self.sheet.style.theme.ink, width=1.5, dash="6 3"))
+        self.curves.append(np.array(ends))
+
+    def names(self, data: SorterCurves, style: Style) -> None:
+        """Names of the classes at their hills, of thresholds and of backgrounds."""
+        theme = style.theme
+        marks = [(cls.mean, cls.name, colour_of(i, 0, style)[0], self.outer) for i, cls in enumerate(data.classes)]
+        marks += [(cls.start, style.show(cls.start, "angle"), theme.ink, self.outer) for cls in data.classes]
+        if data.facing is not None:
+            for angle, shape in ((data.facing.best, "ring"), (data.facing.at, "diamond")):
+                draw_spot(self.sheet, self.at(angle, self.inner - _RING / 2.0), shape, theme.ink)
+            own = data.facing.at
+            marks.append((own, f"background {style.show(own, 'angle')}", theme.ink, self.inner))
+            marks.append((data.facing.best, f"best {style.show(data.facing.best, 'angle')}", theme.ink, self.inner))
+        for angle, text, colour, radius in marks:
+            letters = Letters(colour, SMALL, bold=radius == self.outer and colour != theme.ink, halo=theme.paper)
+            place(self.sheet, text, letters, self._places(angle, radius), self.curves)
+
+    def _places(self, angle: float, radius: float) -> list[Place]:
+        """Places for a text outside the circle near an angle."""
+        found: list[Place] = []
+        for far in (12.0, 20.0, 30.0):
+            for turn in (0.0, 0.1, -0.1, 0.22, -0.22, 0.35, -0.35):
+                x, y = self.at(angle + turn, radius + far)
+                side = math.cos(angle + turn)
+                found.append((x, y + 4.0, "start" if side > 0.35 else "end" if side < -0.35 else "middle"))
+        return found
+
+
+def _notes(data: SorterCurves, style: Style) -> list[str]:
+    found = []
+    for cls in data.classes:
+        role = ", thrown out" if cls.name == data.unwanted else ""
+        end = style.show((cls.start + cls.width) % _TURN, "angle")
+        found.append(
+            f"{cls.name}{role}: reads {style.show(cls.mean, 'angle')}, give or take {style.show(cls.sd, 'angle')}; "
+            f"taken for it from {style.show(cls.start, 'angle')} to {end}"
+        )
+    if data.facing is not None:
+        found.append(
+            f"Diamond: the background now, {data.facing.clear:.1f} standard deviations clear; "
+            f"ring: the best one, {data.facing.most:.1f}"
+        )
+    return found
+
+
+def _alt(data: SorterCurves, style: Style) -> str:
+    parts = [f"{cls.name} at {style.show(cls.mean, 'angle')}" for cls in data.classes]
+    behind = "" if data.facing is None else f"; the background is at {style.show(data.facing.at, 'angle')}"
+    limits = ", ".join(style.show(cls.start, "angle") for cls in data.classes)
+    return f"On the hue circle {', '.join(parts)}; thresholds at {limits}{behind}."
+
+
+def _columns(data: SorterCurves, style: Style) -> dict[str, Sequence[Any]]:
+    def angles(name: str, values: Sequence[float]) -> tuple[str, list[float]]:
+        """A column of angles with its heading."""
+        return style.header(name, "angle"), [style.value(v, "angle") for v in values]
+
+    found: dict[str, Sequence[Any]] = {"class": [cls.name for cls in data.classes]}
+    rows = (("mean", "mean"), ("standard deviation", "sd"), ("threshold", "start"), ("arc", "width"))
+    found |= dict(angles(label, [getattr(cls, name) for cls in data.classes]) for label, name in rows)
+    found["share"] = [cls.share for cls in data.classes]
+    found |= dict([angles("hue", data.hue.tolist())])
+    for cls in data.classes:
+        found[f"{cls.name}: density [1/rad]"] = cls.density.tolist()
+    return found
+
+
+def background(data: SorterCurves, style: Style) -> Figure | None:
+    """Draw how clearly the classes stand out before backgrounds of any hue.
+
+    Parameters
+    ----------
+    data : SorterCurves
+        One sorter [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure or None
+        With the background now, the best one and what is wanted; None where the file gives no background [-].
+    """
+    facing = data.facing
+    if facing is None:
+        return None
+    marks: list[Mark] = [
+        Line(x=facing.hue, y=facing.clear_at, tone=0),
+        Limit(at=facing.wanted, name="wanted"),
+        *(Limit(at=cls.mean, side="x", name=cls.name, tone="quiet", dash="2 3") for cls in data.classes),
+        Spot(x=facing.at, y=facing.clear, name=f"now, {facing.clear:.1f}", shape="diamond", tone=_tone(facing)),
+        Spot(x=facing.best, y=facing.most, name=f"best, {style.show(facing.best, 'angle')}", shape="ring"),
+    ]
+    alt = (
+        f"The background at {style.show(facing.at, 'angle')} stands {facing.clear:.1f} standard deviations clear of "
+        f"every class, {facing.wanted:g} are wanted; {facing.most:.1f} is the most, at "
+        f"{style.show(facing.best, 'angle')}."
+    )
+    high = 1.12 * max(facing.most, facing.wanted, facing.clear)
+    what = Chart(
+        title="What the colour sensor should face",
+        alt=alt,
+        x=Axis("Hue of the background", "angle", 0.0, _TURN),
+        y=Axis("Standard deviations clear", "count", 0.0, high),
+        marks=marks,
+        columns={
+            style.header("hue of the background", "angle"): style.value(facing.hue, "angle").tolist(),
+            "standard deviations clear": facing.clear_at.tolist(),
+            style.header("now: hue", "angle"): [style.value(facing.at, "angle")],
+            "now: standard deviations": [facing.clear],
+            style.header("best: hue", "angle"): [style.value(facing.best, "angle")],
+            "best: standard deviations": [facing.most],
+            "wanted": [facing.wanted],
+        },
+    )
+    return chart(what, style)
+
+
+def _tone(facing: Facing) -> str:
+    return "bad" if facing.clear < facing.wanted else "good"
+
+
+def sensor_place(data: SorterCurves, style: Style) -> Figure | None:
+    """Draw the error end to end for other distances from the sensor to the ejector.
+
+    Parameters
+    ----------
+    data : SorterCurves
+        One sorter [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure or None
+        None without an ejector [-].
+    """
+    found = data.ejecting
+    if found is None:
+        return None
+    late = found.allowed is not None and found.error > found.allowed
+    now = f"now, {style.show(found.error, 'share', 2)}"
+    marks: list[Mark] = [Line(x=found.distances, y=found.errors, tone=0)]
+    if found.allowed is not None:
+        marks.append(Limit(at=found.allowed, name=f"{style.show(found.allowed, 'share')} allowed"))
+    marks.append(Spot(x=found.distance, y=found.error, name=now, shape="diamond", tone="bad" if late else "good"))
+    alt = (
+        f"With the sensor {style.show(found.distance, 'length')} before the ejector "
+        f"{style.show(found.error, 'share', 2)} of the pieces are sorted wrongly."
+    )
+    top = 1.08 * max(float(found.errors.max()), found.allowed or 0.0, 1e-4)
+    what = Chart(
+        title="Where the colour sensor should sit",
+        alt=alt,
+        x=Axis("From the sensor to the ejector", "length"),
+        y=Axis("Sorted wrongly", "share", 0.0, top),
+        marks=marks,
+        columns={
+            style.header("from the sensor to the ejector", "length"): style.value(found.distances, "length").tolist(),
+            style.header("sorted wrongly", "share"): style.value(found.errors, "share").tolist(),
+            style.header("now: distance", "length"): [style.value(found.distance, "length")],
+            style.header("now: sorted wrongly", "share"): [style.value(found.error, "share")],
+        },
+    )
+    return chart(what, style)
+
+
+def eject_window(data: SorterCurves, style: Style) -> Figure | None:
+    """Draw when the ejector must be in place, and when it can be.
+
+    Parameters
+    ----------
+    data : SorterCurves
+        One sorter [SI].
+    style : Style
+        How it is to look [-].
+
+    Returns
+    -------
+    Figure or None
+        Bars over the time from a piece at the sensor; None without an ejector [-].
+    """
+    found = data.ejecting
+    if found is None:
+        return None
+    rows = _steps(found, style)
+    axis = Axis("Time from a piece at the sensor", "time", 0.0, 1.15 * max(found.closes, found.ready))
+    sheet = Sheet(style, rows_height(rows, axis, style.width))
+    draw_rows(sheet, 0.0, rows, axis, [Limit(at=found.closes, side="x", tone="ink", dash="6 3")])
+    title = f"When '{data.name}' must eject"
+    spare = "to spare" if found.margin >= 0.0 else "too late"
+    alt = (
+        f"The ejector is in place after {style.show(found.ready, 'time')}, the piece is there after "
+        f"{style.show(found.closes, 'time')}: {style.show(abs(found.margin), 'time')} {spare}."
+    )
+    names = ("decided", "ready", "opens", "closes", "aim", "margin", "scatter")
+    columns: dict[str, Sequence[Any]] = {
+        "what": list(names),
+        style.header("time", "time"): [style.value(getattr(found, name), "time") for name in names],
+    }
+    return Figure(title, alt, sheet.document(title, alt), columns)
+
+
+def _steps(found: Ejecting, style: Style) -> list[Row]:
+    def shown(si: float) -> str:
+        """A time with its unit."""
+        return style.show(si, "time")
+
+    rows = [
+        Row(label="Read and decide", note=shown(found.decided), bar=(0.0, found.decided), tone=0),
+        Row(
+            label="The ejector moves", note=shown(found.ready - found.decided), bar=(found.decided, found.ready), tone=1
+        ),
+    ]
+    if found.opens > 0.0:
+        label = "The piece before is still at the ejector"
+        rows.append(Row(label=label, note=shown(found.opens), bar=(0.0, found.opens), tone="edge", hollow=True))
+    if found.margin >= 0.0:
+        span, text = (found.closes - found.margin, found.closes), "To spare until the piece is there (dashed line)"
+        rows.append(Row(label=text, note=shown(found.margin), bar=span, tone="good", hollow=True))
+        scatter = (found.aim - 1.96 * found.scatter, found.aim + 1.96 * found.scatter)
+        rows.append(
+            Row(label="Aim here; 95 % of tries lie within", note=shown(found.aim), at=found.aim, interval=scatter)
+        )
+    else:
+        text = "Too late: the piece is there first (dashed line)"
+        span = (found.closes, found.closes - found.margin)
+        rows.append(Row(label=text, note=shown(-found.margin), bar=span, tone="bad", hollow=True))
+    return rows
+
+
+def figures(context: Context, style: Style) -> Iterator[Figure]:
+    """What stands on the notebook's page."""
+    for data in sorter_curves(context).values():
+        yield hue_circle(data, style)

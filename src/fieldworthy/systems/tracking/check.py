@@ -1,0 +1,333 @@
+"""Tracking: how well the robot knows its place along the autonomous plan, and why it does not know it better."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.physics.contact.seams import Foam, contact_speed, flight_length, sinkage, step_force
+from fieldworthy.physics.odometry.covariance import Budget, Placement, budget, ellipse
+from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
+from fieldworthy.physics.odometry.pose import Path, path_through
+from fieldworthy.physics.odometry.relocation import Relocation, wall_contact
+from fieldworthy.robot.model.tracking import Gyro as GyroSpec
+from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
+from fieldworthy.vehicle import state
+
+_SOURCES = ("kelly2004",)
+_COMPARED = (0.0508, 0.06985)
+"""Diameters that the trade compares, 2.0 in and 2.75 in [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """The autonomous path of the plan.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Place of each waypoint, the start left out.
+    path : Path
+        Turns and straights [m, rad, s].
+    speed : float
+        Mean speed of the moves, at which seams are crossed [m/s].
+    """
+
+    names: tuple[str, ...]
+    path: Path
+    speed: float
+
+
+def _errors(context: Context) -> Iterator[Outcome]:
+    """Judge whether the robot knows its place well enough where it acts in the autonomous period.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Errors at the waypoints, the dominating source, relocation [-].
+    """
+    if context.robot.tracking is None:
+        return
+    way = route(context)
+    if way is None:
+        because = "The plan has no autonomous way from place to place, so there is nothing to track."
+        yield unknown("tracking.position", "tracking", "length", because, ("plan.autonomous",))
+    else:
+        yield from _positions(context, way)
+
+
+def _seams(context: Context) -> Iterator[Outcome]:
+    """Judge whether the tracking wheels stay down over the seams of the field.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season over cases [SI].
+
+    Yields
+    ------
+    Outcome
+        Speeds, climbing force and sinkage, by wheel [-].
+    """
+    tracking = context.robot.tracking
+    for name, wheel in tracking.wheels.items() if tracking is not None else ():
+        yield from _wheel_over_seams(context, name, wheel)
+
+
+def route(context: Context) -> Route | None:
+    """Lay the autonomous path through the places of the plan.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+
+    Returns
+    -------
+    Route or None
+        None where the robot drives nowhere in the autonomous period [SI].
+    """
+    beats = [b for b in state.schedule(context) if b.period == "autonomous" and b.distance > 0.0]
+    pose = state.driving_pose(context)
+    if not beats or pose is None or context.robot.plan is None:
+        return None
+    places = context.season.field.places
+    points = np.array([[first(c) for c in places[name]] for name in (beats[0].came_from, *(b.place for b in beats))])
+    heading = math.atan2(*(points[1] - points[0])[::-1])
+    moving = max(sum(b.begins - b.leaves for b in beats), 1e-3)
+    whole = max(beats[-1].ends - beats[0].leaves, moving)
+    speed = sum(b.distance for b in beats) / moving
+    laid = path_through(points, heading, speed, 2.0 * math.pi * speed)
+    # the time at the places counts for the gyro's drift: spread what the plan takes over the motions
+    stretched = replace(laid, time=laid.time + (whole - float(laid.time.sum())) / len(laid.time))
+    path = stretched if whole > float(laid.time.sum()) else laid
+    return Route(tuple(b.place for b in beats), path, speed)
+
+
+def tracking_setup(context: Context, speed: Real) -> Tracking:
+    """Take the tracking set-up from the robot.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    speed : float or ndarray
+        At which it crosses seams [m/s].
+
+    Returns
+    -------
+    Tracking
+        Wheels and gyro, with lift-off at the seams by each wheel's down-force [SI].
+    """
+    spec = context.robot.tracking
+    assert spec is not None
+    nominal = context.nominal.robot.tracking
+    assert nominal is not None
+    wheels = tuple(_wheel(context, wheel, nominal.wheels[name], speed) for name, wheel in spec.wheels.items())
+    gyro = None if spec.gyro is None else _gyro(spec.gyro)
+    return Tracking(wheels=wheels, gyro=gyro, unseen=spec.unseen_drift)
+
+
+def _gyro(gyro: GyroSpec) -> Gyro:
+    return Gyro(scale_sd=gyro.scale_error, drift_sd=gyro.drift, noise=gyro.noise)
+
+
+def _wheel(context: Context, wheel: WheelSpec, nominal: WheelSpec, speed: Real) -> TrackingWheel:
+    field = context.season.field
+    missed = flight_length(wheel.diameter / 2.0, field.seam_step, _pressed(wheel), wheel.sprung_mass, speed)
+    # half the seams go up, and a flight is never longer than a tile
+    lifts = np.where(missed > 0.0, 0.5 / field.tile, 0.0)
+    # sizes are nominal here: how far they may be off is counted by their standard deviations, not twice
+    return TrackingWheel(
+        direction=wheel.direction, diameter=nominal.diameter, offset=nominal.offset, along=nominal.along,
+        diameter_sd=wheel.diameter_error, offset_sd=wheel.offset_error, toe_sd=wheel.toe_error,
+        counts=float(wheel.counts), runout=wheel.runout, wobble=wheel.wobble, slip_sd=wheel.slip,
+        lift_rate=lifts, lift_length=np.minimum(missed, field.tile),
+    )  # fmt: skip
+
+
+def _pressed(wheel: WheelSpec) -> Real:
+    # a wheel that is not pressed down at all would fly for ever; a hundredth of a newton stands for its own weight
+    return np.maximum(wheel.down_force, 0.01)
+
+
+def _relocations(context: Context, way: Route) -> list[Relocation]:
+    spec = context.robot.tracking
+    assert spec is not None
+    found = []
+    for item in spec.relocations:
+        for i, name in enumerate(way.names):
+            if name == item.at:
+                found.append(wall_contact(i, item.wall, item.error, item.heading_error))
+    return found
+
+
+def tracked(context: Context, way: Route, *, relocate: bool = True) -> Budget:
+    """Spread of the tracked pose at the waypoints of the autonomous path.
+
+    Parameters
+    ----------
+    context : Context
+        Robot and season [SI].
+    way : Route
+        The path [SI].
+    relocate : bool
+        Whether the robot finds its place anew where the file says so [-].
+
+    Returns
+    -------
+    Budget
+        Covariance by source and expected error [m, rad].
+    """
+    spec = context.robot.tracking
+    assert spec is not None
+    placement = Placement(x_sd=spec.start_error, y_sd=spec.start_error, heading_sd=spec.start_heading_error)
+    fixes = _relocations(context, way) if relocate else []
+    return budget(tracking_setup(context, way.speed), way.path, placement, fixes)
+
+
+def reach_95(found: Budget) -> tuple[Array, Array, Array]:
+    """Distance within which the robot is in 95 % of runs, at the worst side of its ellipse.
+
+    Parameters
+    ----------
+    found : Budget
+        As `tracked` gives it [m, rad].
+
+    Returns
+    -------
+    tuple of ndarray of shape (waypoints,) or (waypoints, n)
+        That distance with the expected error added, and the ellipse's semi-axes [m].
+    """
+    shape = ellipse(found.total)
+    bias = np.hypot(found.mean[:, 0], found.mean[:, 1])
+    return np.asarray(shape.major + bias), np.asarray(shape.major), np.asarray(shape.minor)
+
+
+def _positions(context: Context, way: Route) -> Iterator[Outcome]:
+    spec = context.robot.tracking
+    assert spec is not None
+    found = tracked(context, way)
+    reach, major, minor = reach_95(found)
+    worst = max(range(len(way.names)), key=lambda i: first(reach[i]))
+    parts = found.position_variance()
+    leading = int(np.argmax([first(p[worst]) for p in parts]))
+    share = parts[leading][worst] / np.maximum(parts.sum(axis=0)[worst], 1e-18)
+    words = {"place": way.names[worst], "source": SAID[found.sources[leading]]}
+    numbers = {"reach": (reach[worst], "length"), "wanted": (spec.wanted, "length"), "share": (share, "share")}
+    text = "At '{place}' it is within {reach} of where it thinks it is, in 95 % of runs"
+    yield Outcome(
+        "tracking.position", f"waypoint {words['place']}", reach[worst], spec.wanted, "length",
+        Say(text + "; {wanted} are wanted. Most of it, {share}, comes from {source}.",
+            text + ", more than the {wanted} wanted. Most of it, {share}, comes from {source}.", numbers, words),
+        "at most", sources=_SOURCES,
+    )  # fmt: skip
+    yield from _each(way, found, major, minor)
+    yield from _sources(way, found, worst)
+    if spec.relocations:
+        yield from _without(context, way, reach, worst)
+
+
+SAID = {
+    "start": "how it is put down",
+    "diameter": "the wheels' size",
+    "offset": "the wheels' offsets",
+    "toe": "the wheels' direction",
+    "slip": "slip of the wheels",
+    "runout": "wheels that run out of true",
+    "wobble": "wobble of the wheels",
+    "lift-off": "wheels that lift off at seams",
+    "resolution": "the sensors' resolution",
+    "unseen": "sideways drift that no wheel sees",
+    "gyro scale": "the gyro's scale",
+    "gyro drift": "the gyro's drift",
+    "gyro noise": "the gyro's noise",
+    "relocation": "the relocation itself",
+}
+"""How each source of error is called in a sentence."""
+
+
+def _each(way: Route, found: Budget, major: Array, minor: Array) -> Iterator[Outcome]:
+    heading = np.sqrt(found.total[:, 5])
+    for i, name in enumerate(way.names):
+        numbers = {"a": (major[i], "length"), "b": (minor[i], "length"), "turn": (1.96 * heading[i], "angle")}
+        text = "At waypoint {number}, '{place}', its 95 % ellipse is {a} by {b} (half axes), its heading within {turn}."
+        say = Say(text, "", numbers, {"place": name, "number": str(i + 1)})
+        yield Outcome(f"tracking.ellipse.{i + 1}", f"waypoint {name}", major[i], None, "length", say, sources=_SOURCES)
+
+
+def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
+    """Every source that matters at the worst waypoint, the largest first."""
+    parts = np.sqrt(np.maximum(found.position_variance()[:, worst], 0.0))
+    order = sorted(range(len(found.sources)), key=lambda i: -first(parts[i]))
+    for i in order[:5]:
+        if first(parts[i]) > 0.0:
+            words = {"place": way.names[worst], "source": SAID[found.sources[i]]}
+            text = "At '{place}', {source} alone would put it off by {sd} (standard deviation)."
+            say = Say(text, "", {"sd": (parts[i], "length")}, words)
+            yield Outcome(f"tracking.source.{found.sources[i]}", f"waypoint {way.names[worst]}", parts[i], None,
+                          "length", say, sources=_SOURCES)  # fmt: skip
+
+
+def _without(context: Context, way: Route, reach: Array, worst: int) -> Iterator[Outcome]:
+    alone = reach_95(tracked(context, way, relocate=False))[0][worst]
+    say = Say("Without finding its place anew it would be within {alone} at '{place}' instead of {reach}.", "",
+              {"alone": (alone, "length"), "reach": (reach[worst], "length")}, {"place": way.names[worst]})  # fmt: skip
+    yield Outcome("tracking.relocation", f"waypoint {way.names[worst]}", alone, None, "length", say,
+                  sources=("thrun2005",))  # fmt: skip
+
+
+def _wheel_over_seams(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
+    """Seams and soft tiles under one wheel, and against the sizes that the trade compares."""
+    field, pose = context.season.field, state.driving_pose(context)
+    if pose is not None and context.robot.parts:
+        top = state.performance(context, pose).top_speed
+        stays = contact_speed(wheel.diameter / 2.0, field.seam_step, wheel.down_force, wheel.sprung_mass)
+        numbers = {"stays": (stays, "speed"), "top": (top, "speed"), "step": (field.seam_step, "length")}
+        yield Outcome(
+            f"tracking.seam.{name}", f"tracking wheel {name}", stays, top, "speed",
+            Say("Tracking wheel '{name}' stays down over a {step} seam up to {stays}; the robot reaches {top}.",
+                "Tracking wheel '{name}' flies off a {step} seam above {stays}, and the robot reaches {top}: press it "
+                "down harder, make it lighter, or cross seams slower.", numbers, {"name": name}),
+            sources=("practice",),
+        )  # fmt: skip
+    yield from _sizes(context, name, wheel)
+
+
+def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
+    """Climbing force and sinkage of this wheel, beside a 2.0 in and a 2.75 in one under the same load."""
+    field = context.season.field
+    foam = Foam(field.foam_modulus, field.foam_thickness, field.foam_loss)
+    radii = (wheel.diameter / 2.0, *(d / 2.0 for d in _COMPARED))
+    climb = [step_force(r, field.seam_step, 1.0) for r in radii]
+    deep = [sinkage(r, wheel.width, wheel.down_force, foam).depth for r in radii]
+    numbers = {
+        "own": (climb[0], "share"), "small": (climb[1], "share"), "large": (climb[2], "share"),
+        "sinks": (deep[0], "length"), "more": (deep[1] / np.maximum(deep[2], 1e-12) - 1.0, "share"),
+        "harder": (climb[1] / climb[2] - 1.0, "share"),
+    }  # fmt: skip
+    say = Say(
+        "At a seam, wheel '{name}' is pushed back with {own} of its load (2.0 in: {small}, 2.75 in: {large}) and "
+        "sinks {sinks} into the tile; the trade says that small wheels dig in, and a 2.0 in wheel is pushed back "
+        "{harder} harder and sinks {more} deeper than a 2.75 in one.",
+        "", numbers, {"name": name},
+    )  # fmt: skip
+    yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", say,
+                  sources=("johnson1985", "practice"))  # fmt: skip
+
+
+def check(context: Context) -> Iterator[Outcome]:
+    """Judge how far off the robot is from where it thinks it is, and whether tracking wheels cross the seams."""
+    yield from _errors(context)
+    yield from _seams(context)

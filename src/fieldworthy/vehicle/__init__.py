@@ -1,0 +1,1 @@
+"""The state of the robot as a whole, on which many systems draw, over the cases of a batch."""

@@ -1,0 +1,482 @@
+"""What the drive can make of the robot in a pose: force, grip, braking and top speed."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, TypeVar
+
+import numpy as np
+
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.motors.battery import Battery
+from fieldworthy.physics.motors.gearing import GearStage, reflected_inertia, train
+from fieldworthy.physics.motors.motion import (
+    DriveLine,
+    Load,
+    Powertrain,
+    Wheels,
+    brake_deceleration,
+    drive_line,
+    move,
+    speed_curve,
+)
+from fieldworthy.physics.motors.motor import Controller, MotorLine
+from fieldworthy.physics.motors.turning import YawLoad, scrub_moment, turn
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY, wheel_loads
+from fieldworthy.physics.statics.tipping import tip_acceleration
+from fieldworthy.robot.model.body import Pose
+from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.vehicle.body import aligned, stacked
+from fieldworthy.vehicle.schedule import Travel
+from fieldworthy.vehicle.stance import Stance
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """Battery to rims, the same in every pose.
+
+    Attributes
+    ----------
+    train : Powertrain
+        Battery, motors, gearing and wheels [SI].
+    line : DriveLine
+        Force at the rims against speed, sag included [SI].
+    rotating_mass : float or ndarray
+        Inertia of rotors, gears and wheels, at the rim [kg].
+    """
+
+    train: Powertrain
+    line: DriveLine
+    rotating_mass: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What the floor asks and allows in one pose, whatever the gearing.
+
+    Attributes
+    ----------
+    mass : float or ndarray
+        All that it moves [kg].
+    resistance : float or ndarray
+        Rolling, bearings and what is in tow [N].
+    grip_acceleration, stopping, tipping : float or ndarray
+        Most that grip allows starting and stopping, and that tipping allows [m/s2].
+    """
+
+    mass: Real
+    resistance: Real
+    grip_acceleration: Real
+    stopping: Real
+    tipping: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """What the drive can make of the robot in one pose.
+
+    Attributes
+    ----------
+    line : DriveLine
+        Force at the rims against speed, sag included [SI].
+    load : Load
+        What it moves; its deceleration is what grip, motors and tipping allow [SI].
+    launch, braking : float or ndarray
+        Hardest acceleration from rest, and deceleration that grip and motors allow [m/s2].
+    side : float or ndarray
+        Lateral acceleration at which the wheels slide sideways [m/s2].
+    top_speed : ndarray
+        Top speed [m/s].
+    grip : float or ndarray
+        Force that the driven wheels can put on the floor, standing [N].
+    yaw : YawLoad
+        What it has to turn on the spot [SI].
+    ground : Ground
+        What the floor asks and allows [SI].
+    """
+
+    line: DriveLine
+    load: Load
+    launch: Real
+    braking: Real
+    side: Real
+    top_speed: Array
+    grip: Real
+    yaw: YawLoad
+    ground: Ground
+
+
+def motor_line(kind: MotorClass) -> MotorLine:
+    """Take a motor's line from its class.
+
+    Parameters
+    ----------
+    kind : MotorClass
+        The class [SI].
+
+    Returns
+    -------
+    MotorLine
+        Its torque-speed line [SI].
+    """
+    return MotorLine(kind.free_speed, kind.stall_torque, kind.free_current, kind.stall_current, kind.rated_voltage)
+
+
+def gear_stages(robot: Robot) -> list[GearStage]:
+    """List the drive's stages of gearing.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    list of GearStage
+        From motor to wheel [-].
+    """
+    return [GearStage(stage.driven / stage.driver, stage.efficiency) for stage in robot.drive.stages]
+
+
+def wheel_radius(robot: Robot) -> Real:
+    """Take the rolling radius of the driven wheels.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    float or ndarray
+        Radius of the first driven wheel; wheels on one train have one size [m].
+    """
+    wheels = [w for w in robot.drive.wheels.values() if w.driven] or list(robot.drive.wheels.values())
+    return robot.catalogue.wheels[wheels[0].wheel].diameter / 2.0
+
+
+def robot_battery(robot: Robot) -> Battery:
+    """Take the robot's battery from its class.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    Battery
+        Source and resistance [SI].
+    """
+    kind = robot.catalogue.batteries[robot.battery]
+    return Battery(kind.open_circuit, kind.resistance)
+
+
+def powertrain(robot: Robot, gears: GearStage | None = None) -> Powertrain:
+    """Put battery, motors, gearing and wheels together.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
+
+    Returns
+    -------
+    Powertrain
+        Battery to wheels [SI].
+    """
+    kind = robot.catalogue.motors[robot.drive.motor]
+    wheels = Wheels(gears or train(gear_stages(robot)), wheel_radius(robot))
+    controller = Controller(kind.current_limit, kind.power_cap)
+    return Powertrain(motor_line(kind), controller, robot_battery(robot), float(robot.drive.motors), wheels)
+
+
+def rotating_mass(robot: Robot, gears: GearStage | None = None) -> Real:
+    """Refer the inertia of rotors, gears and wheels to the rim.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
+
+    Returns
+    -------
+    float or ndarray
+        Inertia over radius squared [kg].
+    """
+    kind, radius, drive = robot.catalogue.motors[robot.drive.motor], wheel_radius(robot), robot.drive
+    stages = [gears] if gears else gear_stages(robot)
+    rotors = kind.rotor_inertia * drive.motors
+    shafts: list[Real] = [rotors, *([0.0] * (len(stages) - 1)), drive.extra_inertia][: len(stages) + 1]
+    turning = reflected_inertia(stages, shafts) if stages else rotors + drive.extra_inertia
+    classes = [robot.catalogue.wheels[w.wheel] for w in drive.wheels.values() if w.driven]
+    # a wheel's mass sits between a disc's (half) and a hoop's (all of m r2); three quarters, from memory
+    wheels = sum((0.75 * c.mass * c.diameter**2 / 4.0 for c in classes), start=0.0)
+    return (turning + wheels) / radius**2
+
+
+def drive_of(robot: Robot, gears: GearStage | None = None) -> Drive:
+    """Find the force of the drive at the rims, and what turns with them.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    gears : GearStage or None
+        Another gearing than the file's, for a search over ratios [-].
+
+    Returns
+    -------
+    Drive
+        The same in every pose [SI].
+    """
+    train = powertrain(robot, gears)
+    return Drive(train, drive_line(train), rotating_mass(robot, gears))
+
+
+@dataclass(frozen=True, slots=True)
+class _Floor:
+    """Force that the wheels can put on the floor [N], with load transfer, and the moment of their scrub [N m]."""
+
+    standing: Real
+    starting: Real
+    stopping: Real
+    sideways: Real
+    scrub: Real
+
+
+def _floor(robot: Robot, stance: Stance, resisting: Real) -> _Floor:
+    """Weigh the wheels' grip, standing and while the load has moved; `resisting` is drag at the floor [N]."""
+    classes = robot.catalogue.wheels
+    wheels = list(robot.drive.wheels.values())
+    grip = stacked([classes[w.wheel].grip if w.driven else 0.0 for w in wheels])
+    side = stacked([classes[w.wheel].side_grip for w in wheels])
+
+    def loads(shift: Real) -> Array:
+        """Wheel loads with the load moved forward by a distance [N]."""
+        point = stacked([stance.point[0] - shift, stance.point[1]])
+        return wheel_loads(stance.load, stance.feet.contacts, point, stance.feet.level)[: len(wheels)]
+
+    still = loads(0.0)
+    standing = _weighted(grip, still)
+
+    def moved(sign: float, force: Real) -> Array:
+        """Grip with the load moved by a force at the height of the centre of gravity [N]."""
+        # what drag takes off the force of starting does not accelerate, so it moves no load; past the tipping edge
+        # the far wheels carry nothing more, so the load moves no farther than that
+        free = np.maximum(force - resisting, 0.0) if sign > 0 else force
+        shift = sign * free * stance.height / stance.load
+        shift = np.clip(shift, -np.maximum(stance.edges[0], 0.0), np.maximum(stance.edges[1], 0.0))
+        return _weighted(grip, loads(shift))
+
+    alike = all(w.driven for w in wheels) and not robot.contacts
+    moving = [_settled(partial(moved, sign), standing, alike) for sign in (1.0, -1.0)]
+    x = stacked([w.position[0] for w in wheels])
+    still, side, x = np.broadcast_arrays(still, _lined_up(side, still), _lined_up(x, still))
+    return _Floor(standing, moving[0], moving[1], (side * still).sum(axis=0), scrub_moment(x, still, side))
+
+
+def _settled(moved: Callable[[Real], Array], standing: Array, alike: bool) -> Array:
+    """Find the grip under which the load moves so far that it gives this grip.
+
+    Where every wheel is driven only the mix of unlike wheels changes, and once is enough. Else, while all wheels
+    carry, each guess is off by a constant share of the last one's error, so three of them give the end (Aitken).
+    """
+    one = moved(standing)
+    if alike:
+        return one
+    two = moved(one)
+    share = np.where(one != standing, (two - one) / np.where(one != standing, one - standing, 1.0), 0.0)
+    # a share of 1 and more: the load runs away until the far wheels lift, where `moved` stops it
+    end = np.where(share < 0.999, standing + (one - standing) / (1.0 - np.minimum(share, 0.999)), 1e3 * two)
+    return moved(moved(np.maximum(end, 0.0)))
+
+
+def _lined_up(values: Array, like: Array) -> Array:
+    return values[:, None] if values.ndim < like.ndim else values
+
+
+def _weighted(coefficients: Array, loads: Array) -> Array:
+    a, b = _lined_up(coefficients, loads), _lined_up(loads, coefficients)
+    return np.asarray((a * b).sum(axis=0))
+
+
+def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
+    """Put a robot's load on its drive.
+
+    Parameters
+    ----------
+    drive : Drive
+        The drive [SI].
+    ground : Ground
+        What the floor asks and allows [SI].
+    use : float or ndarray
+        Share of the braking that drivers use [-].
+
+    Returns
+    -------
+    tuple
+        The load, and the deceleration that grip and motors allow [SI, m/s2].
+    """
+    free = Load(ground.mass, drive.rotating_mass, ground.resistance, ground.grip_acceleration)
+    braking = brake_deceleration(drive.line, free, ground.stopping, use)
+    # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
+    safe = np.maximum(np.minimum(braking, ground.tipping), 0.01 * STANDARD_GRAVITY)
+    return dataclasses.replace(free, deceleration=safe), braking
+
+
+def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
+    """Find what the drive can make of the robot as it stands in a pose.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    drive : Drive
+        Its drive [SI].
+    stance : Stance
+        Its load and edges in that pose [SI].
+    pose : Pose
+        For the drag of a load in tow [SI].
+
+    Returns
+    -------
+    Pace
+        Accelerations, top speed and force line [SI].
+
+    Notes
+    -----
+    A load in tow drags and presses on the robot; of its inertia only what presses is counted, since a file does not
+    say how heavy it is.
+    """
+    mass = stance.load / STANDARD_GRAVITY
+    classes = [robot.catalogue.wheels[w.wheel] for w in robot.drive.wheels.values()]
+    rolling = sum((c.rolling_resistance for c in classes), start=0.0) / len(classes) * stance.load
+    drag = pose.tow.drag if pose.tow is not None else 0.0
+    floor = _floor(robot, stance, rolling + drag)
+    resistance = rolling + robot.drive.friction_torque / wheel_radius(robot) + drag
+    starting = np.maximum(floor.starting - rolling - drag, 0.0) / mass
+    tipping = tip_acceleration(stance.edges[0], stance.height)
+    ground = Ground(mass, resistance, starting, floor.stopping / mass, tipping)
+    load, braking = loaded(drive, ground, robot.drive.braking)
+    line, whole = drive.line, mass + drive.rotating_mass
+    launch = np.minimum((np.minimum(line.force_limit, line.stall_force) - resistance) / whole, starting)
+    top = speed_curve(line, load).top_speed
+    inertia, scrub = stance.body.inertia[2, 2], floor.scrub
+    yaw = YawLoad(inertia, half_track(robot), scrub, floor.standing, resistance - drag, drive.rotating_mass)
+    return Pace(line, load, np.maximum(launch, 0.0), braking, floor.sideways / mass, top, floor.standing, yaw, ground)
+
+
+def half_track(robot: Robot) -> Real:
+    """Measure half the distance between the wheels of the two sides.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+
+    Returns
+    -------
+    float or ndarray
+        Mean distance of the wheels from the robot's middle plane [m].
+    """
+    wheels = list(robot.drive.wheels.values())
+    return sum((np.abs(w.position[1]) for w in wheels), start=0.0) / len(wheels)
+
+
+def picked(thing: T) -> T:
+    """Take the nominal case of a dataclass of numbers.
+
+    Parameters
+    ----------
+    thing : dataclass
+        Numbers or arrays over cases [SI].
+
+    Returns
+    -------
+    dataclass
+        The same with plain numbers [SI].
+    """
+    spec: Any = thing
+    plain: T = dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
+    return plain
+
+
+def together(things: Sequence[T]) -> T:
+    """Put dataclasses of numbers on one axis, ahead of the cases.
+
+    Parameters
+    ----------
+    things : sequence of dataclass
+        Numbers or arrays over cases [SI].
+
+    Returns
+    -------
+    dataclass
+        One of arrays of shape (k,) or (k, n), or (k, 1) where it does not vary but others do [SI].
+    """
+    spec: Any = things[0]
+    names = [f.name for f in dataclasses.fields(spec)]
+    wide = aligned([stacked([getattr(thing, name) for thing in things]) for name in names])
+    lined: T = dataclasses.replace(spec, **dict(zip(names, wide, strict=True)))
+    return lined
+
+
+Legs = Iterable[tuple[str | None, float, float]]
+
+
+def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None, legs: Legs = ()) -> Travel:
+    """Make the function that gives travel times along the plan.
+
+    Parameters
+    ----------
+    robot : Robot
+        The robot [SI].
+    pace : callable
+        What the drive makes of it in a pose [SI].
+    usual : str or None
+        The pose it drives in where the plan does not say [-].
+    legs : iterable of tuple
+        Pose, distance and turn of the legs that will be asked for; they are solved together [-, m, rad].
+
+    Returns
+    -------
+    callable
+        Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
+    """
+    solved: dict[tuple[str | None, float, float], float] = {}
+
+    def solve(ways: Sequence[tuple[str | None, float, float]]) -> None:
+        """Time ways and turns together, one call for all of them."""
+        known = {name: pace(name) for name in dict.fromkeys(pose or str(usual) for pose, _, _ in ways)}
+        plain = {name: (picked(found.load), picked(found.yaw)) for name, found in known.items()}
+        loads, yaws = zip(*(plain[pose or str(usual)] for pose, _, _ in ways), strict=True)
+        line, yaw = picked(next(iter(known.values())).line), together(yaws)
+        straight = move(line, together(loads), np.array([way for _, way, _ in ways])).time
+        turning = turn(line, yaw, np.array([angle for _, _, angle in ways])).time
+        solved.update(zip(ways, (straight + turning).tolist(), strict=True))
+
+    def travel(pose: str | None, distance: float, angle: float) -> float:
+        """Time for a way and a turn in a pose [s]."""
+        way = (pose, distance, angle)
+        if not (pose or usual) or not robot.parts:
+            return 0.0
+        if way not in solved:
+            solve([way])
+        return solved[way]
+
+    asked = list(dict.fromkeys(way for way in legs if robot.parts and (way[0] or usual)))
+    if asked:
+        solve(asked)
+    return travel

@@ -1,0 +1,195 @@
+"""The match plan written out: which action happens where and when, if everything goes as planned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from fieldworthy.engine.display import first
+from fieldworthy.robot.model.plan import Repeat, Step
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+
+_LONGEST = 400  # beats; a plan of two minutes has far fewer
+Travel = Callable[[str | None, float, float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """One action of the plan at its time.
+
+    Attributes
+    ----------
+    action, place : str
+        Their names.
+    came_from : str
+        Place before.
+    pose : str or None
+        How the robot travels there; None for the usual way.
+    distance, turn : float
+        Straight way from there, and the turn before it, nominal [m, rad].
+    leaves : float
+        When it sets off, from the start of the match, nominal [s].
+    begins, ends : float
+        From the start of the match, nominal [s].
+    period : str
+        ``autonomous``, ``driven`` or ``finish``.
+    """
+
+    action: str
+    place: str
+    came_from: str
+    pose: str | None
+    distance: float
+    turn: float
+    leaves: float
+    begins: float
+    ends: float
+    period: str
+
+
+def way_between(season: Season, a: str, b: str) -> tuple[float, float]:
+    """Measure the straight way between two places of the field.
+
+    Parameters
+    ----------
+    season : Season
+        With the field's places [SI].
+    a, b : str
+        Their names [-].
+
+    Returns
+    -------
+    tuple of float
+        Distance [m] and direction from x towards y [rad], nominal.
+    """
+    (xa, ya), (xb, yb) = season.field.places[a], season.field.places[b]
+    dx, dy = first(xb) - first(xa), first(yb) - first(ya)
+    return math.hypot(dx, dy), math.atan2(dy, dx)
+
+
+def least_turn(before: float, after: float) -> float:
+    """Find the turn between two ways when a robot may also drive the second one backwards.
+
+    Parameters
+    ----------
+    before, after : float
+        Directions of the ways [rad].
+
+    Returns
+    -------
+    float
+        Angle to turn, from 0 to a quarter turn [rad].
+    """
+    angle = abs(math.remainder(after - before, 2.0 * math.pi))
+    return min(angle, math.pi - angle)
+
+
+def legs_of(robot: Robot, season: Season) -> list[tuple[str | None, float, float]]:
+    """List the legs that a plan can ask for: pose, distance and turn, whatever the times turn out to be.
+
+    Parameters
+    ----------
+    robot : Robot
+        With actions and plan [SI].
+    season : Season
+        With the places [SI].
+
+    Returns
+    -------
+    list of tuple
+        Pose, distance and turn of each leg [-, m, rad]; a leg after a list that ends early may lack.
+    """
+    clock = _Clock(robot, season, lambda _pose, _distance, _turn: 0.0, robot.plan.start if robot.plan else "")
+    steps: list[Step] = []
+    for item in (*robot.plan.autonomous, *robot.plan.driven) if robot.plan else ():
+        # twice through a repeated list covers the way back to its beginning
+        steps += [item] if isinstance(item, Step) else [*item.repeat, *item.repeat]
+    steps += robot.plan.finish.steps if robot.plan and robot.plan.finish else ()
+    beats = [clock.beat(step, "") for step in steps]
+    return [(beat.pose, beat.distance, beat.turn) for beat in beats if beat.distance > 0.0]
+
+
+@dataclass(slots=True)
+class _Clock:
+    """Where the robot is, and when."""
+
+    robot: Robot
+    season: Season
+    travel: Travel
+    place: str
+    now: float = 0.0
+    heading: float = 0.0
+
+    def state(self) -> tuple[str, float, float]:
+        """Place, time and heading: what the next repeat begins with."""
+        return self.place, self.now, self.heading
+
+    def beat(self, step: Step, period: str) -> Beat:
+        """Drive to a step's place and do its action."""
+        action = self.robot.actions[step.action]
+        way, direction = way_between(self.season, self.place, step.at)
+        turn = least_turn(self.heading, direction) if way > 0 else 0.0
+        leaves = self.now
+        begins = leaves + (self.travel(action.pose, way, turn) if way > 0 else 0.0)
+        ends = begins + first(action.time)
+        made = Beat(step.action, step.at, self.place, action.pose, way, turn, leaves, begins, ends, period)
+        self.place, self.now = step.at, ends
+        self.heading = direction if way > 0 else self.heading
+        return made
+
+
+def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...]:
+    """Write the plan out as it would go if nothing failed.
+
+    Parameters
+    ----------
+    robot : Robot
+        With actions and plan; nominal numbers are used, since the order of events does not vary in a batch [SI].
+    season : Season
+        With places and periods [SI].
+    travel : callable
+        Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
+
+    Returns
+    -------
+    tuple of Beat
+        In order of time; empty without a plan. Actions that would not fit their period are left out, and the
+        finish begins no later than its reserve says.
+    """
+    plan = robot.plan
+    if plan is None:
+        return ()
+    clock = _Clock(robot, season, travel, plan.start)
+    autonomous = first(season.periods.autonomous)
+    end = autonomous + first(season.periods.driven)
+    reserve = end - (first(plan.finish.reserve) if plan.finish else 0.0)
+    beats = list(_period(clock, plan.autonomous, "autonomous", 0.0, autonomous))
+    clock.now = max(clock.now, autonomous)
+    beats += _period(clock, plan.driven, "driven", autonomous, reserve)
+    if plan.finish:
+        beats += _period(clock, plan.finish.steps, "finish", autonomous, end)
+    return tuple(beats)
+
+
+def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float) -> Iterator[Beat]:
+    for step in _unrolled(clock, steps, begins):
+        before = clock.state()
+        beat = clock.beat(step, period)
+        if beat.ends > end:
+            clock.place, clock.now, clock.heading = before
+            return
+        yield beat
+
+
+def _unrolled(clock: _Clock, steps: tuple[Step | Repeat, ...], begins: float) -> Iterator[Step]:
+    for item in steps:
+        if isinstance(item, Step):
+            yield item
+            continue
+        rounds = 0
+        until = math.inf if item.until is None else begins + first(item.until)
+        while clock.now < until and rounds < (item.times or _LONGEST):
+            rounds += 1
+            yield from item.repeat

@@ -1,0 +1,146 @@
+"""What many systems ask of the robot as a whole, each computed once in an evaluation context and kept there."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Array, Real
+from fieldworthy.physics.gas.air import atmosphere
+from fieldworthy.physics.gas.tankplan import Circuit
+from fieldworthy.physics.statics.rigidbody import RigidBody
+from fieldworthy.robot.model.body import CHASSIS
+from fieldworthy.vehicle.body import Group, body_in, corrected, extent_in, group_of
+from fieldworthy.vehicle.drivetrain import Drive, Pace, drive_of, nominal_travel, pace_of
+from fieldworthy.vehicle.schedule import Beat, legs_of, written_out
+from fieldworthy.vehicle.stance import Footing, Stance, footing, stand
+
+_LN2 = float(np.log(2.0))
+
+
+def groups(context: Context) -> dict[str, Group]:
+    """The parts that ride together, assembled, with what scales said of the whole laid over the chassis."""
+
+    def weighed() -> dict[str, Group]:
+        listed, scales = listed_groups(context), context.robot.weighed
+        if scales is None:
+            return listed
+        moves = context.robot.poses[scales.pose].moves if scales.pose is not None else {}
+        return corrected(listed, scales, moves, listed_groups(context.nominal))
+
+    return context.once("groups", weighed)
+
+
+def listed_groups(context: Context) -> dict[str, Group]:
+    """The parts that ride together, assembled from the parts list alone."""
+    names = dict.fromkeys(part.rides for part in context.robot.parts.values())
+    return context.once("listed", lambda: {name: _riding(context, name) for name in names})
+
+
+def _riding(context: Context, name: str) -> Group:
+    parts = context.robot.parts.values()
+    return context.once(("riding", name), lambda: group_of(part for part in parts if part.rides == name))
+
+
+def group(context: Context, name: str) -> Group:
+    """The parts that ride together under one name; the others are not assembled for it."""
+    return groups(context)[name] if name == CHASSIS else _riding(context, name)
+
+
+def p_atm(context: Context) -> Real:
+    """Absolute pressure of the atmosphere at the event [Pa]."""
+    return context.once("p_atm", lambda: atmosphere(context.season.altitude))
+
+
+def circuits(context: Context) -> dict[str, Circuit]:
+    """Every tank as a circuit: volume, charge, regulator and leak [SI]."""
+
+    def built() -> dict[str, Circuit]:
+        air, classes = context.robot.air, context.robot.catalogue.tanks
+        found = {}
+        for name, tank in air.tanks.items():
+            charge = air.supply.charge if tank.charge is None else tank.charge
+            setting = np.inf if tank.regulator is None else tank.regulator + p_atm(context)
+            volume = classes[tank.tank].volume * tank.count
+            found[name] = Circuit(volume, charge + p_atm(context), setting, tank.leak_half_time / _LN2)
+        return found
+
+    return context.once("circuits", built)
+
+
+def schedule(context: Context) -> tuple[Beat, ...]:
+    """The match plan written out, nominal."""
+
+    def built() -> tuple[Beat, ...]:
+        # the first of the cases is nominal, so what the batch has found need not be found again
+        usual = driving_pose(context)
+        known = usual is not None and ("performance", same_body(context, usual)) in context.memory
+        source, base = context if known else context.nominal, context.nominal
+
+        def nominal_performance(pose: str) -> Pace:
+            return performance(source, pose)
+
+        travel = nominal_travel(base.robot, nominal_performance, usual, legs_of(base.robot, base.season))
+        return written_out(base.robot, base.season, travel)
+
+    return context.nominal.once("schedule", built)
+
+
+def driving_pose(context: Context) -> str | None:
+    """The pose it drives in where the plan does not say: the first that drives with nothing carried or in tow."""
+
+    def chosen() -> str | None:
+        poses = context.robot.poses
+        drives = [n for n, p in poses.items() if p.use == "drive"]
+        empty = [n for n in drives if not poses[n].carries and poses[n].tow is None]
+        return next(iter([*empty, *drives, *poses]), None)
+
+    return context.once("driving pose", chosen)
+
+
+def drivetrain(context: Context) -> Drive:
+    """Battery to rims [SI]."""
+    return context.once("drivetrain", lambda: drive_of(context.robot))
+
+
+def contacts(context: Context) -> Footing:
+    """What the robot can stand on [m]."""
+    return context.once("contacts", lambda: footing(context.robot))
+
+
+def same_body(context: Context, pose: str) -> str:
+    """The first pose that is the same body: poses in which nothing is moved, carried or towed share one."""
+
+    def bare() -> list[str]:
+        return [n for n, p in context.robot.poses.items() if not p.moves and not p.carries and p.tow is None]
+
+    alike = context.once("bare poses", bare)
+    return alike[0] if pose in alike else pose
+
+
+def body(context: Context, pose: str) -> RigidBody:
+    """The robot in a pose, with what it carries: mass, centre of gravity and inertia about it [kg, m, kg m2]."""
+    pose = same_body(context, pose)
+    whole = context.robot.poses[pose]
+    return context.once(("body", pose), lambda: body_in(context.season, groups(context), whole))
+
+
+def extent(context: Context, pose: str) -> tuple[Array, Array]:
+    """The lowest and the highest corner of the box around its parts in a pose [m]."""
+    return extent_in(groups(context), context.robot.poses[pose])
+
+
+def stance(context: Context, pose: str) -> Stance:
+    """How it stands on the floor in a pose: load, height, tipping edges and rollers [SI]."""
+    pose = same_body(context, pose)
+    whole = context.robot.poses[pose]
+    return context.once(("stance", pose), lambda: stand(contacts(context), body(context, pose), whole))
+
+
+def performance(context: Context, pose: str) -> Pace:
+    """What the drive can make of it in a pose: accelerations, top speed, the speed-acceleration curve [SI]."""
+    pose = same_body(context, pose)
+    robot, whole = context.robot, context.robot.poses[pose]
+    return context.once(
+        ("performance", pose), lambda: pace_of(robot, drivetrain(context), stance(context, pose), whole)
+    )
