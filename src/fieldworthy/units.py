@@ -191,10 +191,8 @@ class Parsed:
 
     Attributes
     ----------
-    si : float
-        The value in the kind's SI unit.
-    unit : str
-        The unit as it was written.
+    si : The value in the kind's SI unit
+    unit : The unit as it was written
     """
 
     si: float
@@ -218,25 +216,7 @@ def _normal(unit: str, kind: str) -> str:
 
 @cache
 def affine(unit: str, kind: str) -> Affine:
-    """Look one unit up for one kind.
-
-    Parameters
-    ----------
-    unit : str
-        The unit as written in a file, for example ``oz-in`` [-].
-    kind : str
-        A key of `KINDS` [-].
-
-    Returns
-    -------
-    Affine
-        The map to the kind's SI unit [-].
-
-    Raises
-    ------
-    UnitError
-        When the unit is unknown or measures something else.
-    """
+    """Look one unit up for one kind."""
     expected = wanted(kind)
     honest = len(unit) <= _LONGEST and _UNIT_TEXT.fullmatch(unit) and "**" not in unit
     if not honest or _LOOSE.search(_POWER.sub("", unit)):
@@ -273,41 +253,14 @@ def _nearest(unit: str, kind: str) -> str | None:
 
 
 def wanted(kind: str) -> str:
-    """Say in words what a quantity of a kind looks like.
-
-    Parameters
-    ----------
-    kind : str
-        A key of `KINDS` [-].
-
-    Returns
-    -------
-    str
-        For example ``a length with a unit, such as '12.5 in'`` [-].
-    """
+    """Say in words what a quantity of a kind looks like."""
     named = f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
     example = KINDS[kind].example
     return f"a number, such as {example}" if kind == "ratio" else f"{named} with a unit, such as {example!r}"
 
 
 def split(text: str) -> tuple[float, str]:
-    """Take the leading number off a text.
-
-    Parameters
-    ----------
-    text : str
-        For example ``1 1/2 in`` [-].
-
-    Returns
-    -------
-    tuple of float and str
-        The number and the unit text after it [-].
-
-    Raises
-    ------
-    UnitError
-        When the text does not begin with one finite number.
-    """
+    """Take the leading number off a text."""
     match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None
     if match is None:
         raise UnitError(text[:_LONGEST], "a number with a unit")
@@ -330,25 +283,7 @@ def split(text: str) -> tuple[float, str]:
 
 
 def parse(text: str | float, kind: str) -> Parsed:
-    """Read one quantity.
-
-    Parameters
-    ----------
-    text : str or float
-        A number with a unit; a bare number only for a ratio, or 0 [-].
-    kind : str
-        A key of `KINDS` [-].
-
-    Returns
-    -------
-    Parsed
-        The SI value and the unit as written [-].
-
-    Raises
-    ------
-    UnitError
-        When the number, the unit or its kind is wrong.
-    """
+    """Read one quantity."""
     try:
         number, unit = split(text if isinstance(text, str) else repr(float(text)))
     except OverflowError as error:
@@ -367,22 +302,7 @@ def parse(text: str | float, kind: str) -> Parsed:
 
 
 def to_unit(si: float, kind: str, unit: str) -> float:
-    """Convert an SI number to a unit.
-
-    Parameters
-    ----------
-    si : float
-        The value in the kind's SI unit [-].
-    kind : str
-        A key of `KINDS` [-].
-    unit : str
-        The unit wanted [-].
-
-    Returns
-    -------
-    float
-        The number in that unit [-].
-    """
+    """Convert an SI number to a unit."""
     if unit == "1" or unit == KINDS[kind].si:
         return si
     found = affine(unit, kind)
@@ -390,20 +310,7 @@ def to_unit(si: float, kind: str, unit: str) -> float:
 
 
 def digits(number: float, significant: int = 3) -> str:
-    """Write a number with sensible digits and no exponent.
-
-    Parameters
-    ----------
-    number : float
-        Any finite or infinite number [-].
-    significant : int
-        Digits to keep; digits before the point are never dropped [-].
-
-    Returns
-    -------
-    str
-        For example ``0.0312``, ``69.1`` or ``1240`` [-].
-    """
+    """Write a number with sensible digits and no exponent."""
     if math.isinf(number):
         return "no limit" if number > 0 else "minus no limit"
     if number == 0 or abs(number) < 1e-9:
@@ -433,40 +340,12 @@ _SHOWN = {
 
 
 def unit_label(unit: str) -> str:
-    """Write a unit as people read it beside a number.
-
-    Parameters
-    ----------
-    unit : str
-        The unit as a file has it, for example ``m/s^2`` [-].
-
-    Returns
-    -------
-    str
-        For example ``m/s²``; empty for a bare number [-].
-    """
+    """Write a unit as people read it beside a number."""
     return _SHOWN.get(unit, unit)
 
 
 def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
-    """Write an SI number in a unit with sensible digits.
-
-    Parameters
-    ----------
-    si : float
-        The value in the kind's SI unit [-].
-    kind : str
-        A key of `KINDS` [-].
-    unit : str
-        The unit to show [-].
-    significant : int
-        Digits to keep [-].
-
-    Returns
-    -------
-    str
-        For example ``69.1 in/s`` [-].
-    """
+    """Write an SI number in a unit with sensible digits."""
     number = digits(to_unit(si, kind, unit), significant)
     label = unit_label(unit)
     return number if not label else f"{number}{'' if label in ('°', '%') else ' '}{label}"

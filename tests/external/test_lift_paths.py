@@ -103,7 +103,8 @@ def iso_flow(line, p_up, p_down, T):
 
 def time_by_integration(subject, at):
     """Two isothermal chambers, the real lever and load at every angle, held at its stop until it can move."""
-    c, count, T, atm = at.use.cylinder, at.use.spec.count, float(subject.season.temperature), float(state.p_atm(subject))
+    c, count, T = at.use.cylinder, at.use.spec.count, float(subject.season.temperature)
+    atm = float(state.p_atm(subject))
     line, supply = air_line(subject, at.use), atm + float(at.gauge)
     areas = (c.piston_area, c.ring_area) if at.pushes else (c.ring_area, c.piston_area)
     dead = (c.dead_extend, c.dead_retract) if at.pushes else (c.dead_retract, c.dead_extend)

@@ -146,7 +146,8 @@ def test_a_way_that_cannot_start_takes_for_ever_and_none_takes_no_time():
 def test_the_timeline_is_the_schedule_that_the_findings_stand_on(name):
     context = nominal(example(name))
     events = played(setup(context)).events
-    assert [(e.action, e.place, e.period) for e in events] == [(b.action, b.place, b.period) for b in state.schedule(context)]
+    beats = state.schedule(context)
+    assert [(e.action, e.place, e.period) for e in events] == [(b.action, b.place, b.period) for b in beats]
     for event, beat in zip(events, state.schedule(context), strict=True):
         assert (event.leaves, event.begins, event.ends) == pytest.approx(
             (beat.leaves, beat.begins, beat.ends), abs=1e-3

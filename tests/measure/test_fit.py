@@ -104,7 +104,7 @@ def test_laid_in_it_is_as_if_the_file_said_so(tmp_path):
     after = laid_in(bench, changes(bench, found)).nominal
     assert after.weighed is not None
     assert float(after.weighed.mass or 0.0) == pytest.approx(found[0].get("weighed.mass").value, abs=2e-4)
-    assert float(after.state.listed_groups(weighed).mass) == pytest.approx(7.0)
+    assert float(after.weighed.listed.mass) == pytest.approx(7.0)
     # nothing was written
     assert load_robot(tmp_path / "robot.yaml").nominal.weighed is None
 

@@ -8,21 +8,9 @@ __all__ = ["main"]
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line.
-
-    Parameters
-    ----------
-    arguments : list of str or None
-        The words after the program's name; those of the process where None [-].
-
-    Raises
-    ------
-    SystemExit
-        0: done and nothing short; 1: something is short; 2: the input is bad, or the output cannot be written;
-        130: interrupted.
-    """
+    """Run the command line."""
     try:
-        from fieldworthy.cli.app import main as run
+        from fieldworthy.cli.app import main as run  # noqa: PLC0415
 
         run(arguments)
     except KeyboardInterrupt:

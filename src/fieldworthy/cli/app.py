@@ -57,7 +57,7 @@ def check(
     ] = False,
 ) -> None:
     """Say what will not work on a robot, by how much, and how sure that is."""
-    from fieldworthy.cli.checking import run_check
+    from fieldworthy.cli.checking import run_check  # noqa: PLC0415
 
     short = run_check(robot, samples, seed, as_json=as_json, every=every, mend=remedies)
     raise typer.Exit(1 if short and not exit_zero else 0)
@@ -74,7 +74,7 @@ def match(
     sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
 ) -> None:
     """Forecast a match: one timeline, the spread of points over many matches, and what limits them."""
-    from fieldworthy.cli.matching import Asked, run_match
+    from fieldworthy.cli.matching import Asked, run_match  # noqa: PLC0415
 
     done = run_match(robot, Asked(runs, seed, part, sensitivity), as_json=as_json, table=table)
     raise typer.Exit(0 if done else 130)
@@ -88,7 +88,7 @@ def compare(
     as_json: AsJson = False,
 ) -> None:
     """Compare variants: who scores more and how sure that is, what changes, and whether there is time to build it."""
-    from fieldworthy.cli.comparing import run_compare
+    from fieldworthy.cli.comparing import run_compare  # noqa: PLC0415
 
     raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else 130)
 
@@ -112,7 +112,7 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     force: Annotated[bool, typer.Option("--force", help="Write over an existing robot file.")] = False,
 ) -> None:
     """Write a first robot file with comments; asks on a terminal what the options leave open."""
-    from fieldworthy.cli.newfile import Options, run_new
+    from fieldworthy.cli.newfile import Options, run_new  # noqa: PLC0415
 
     sizes = (length, width, height)
     given = Options(name, season, units, motor, motors, wheels, wheel_size, gearing, mass, *sizes, tanks)
@@ -126,7 +126,7 @@ def export(
     out: OutFile = None,
 ) -> None:
     """Write the tuned constants for the robot's own program, or its bodies for a physics engine."""
-    from fieldworthy.cli.exporting import run_export
+    from fieldworthy.cli.exporting import run_export  # noqa: PLC0415
 
     run_export(robot, to, out)
 
@@ -141,7 +141,7 @@ def parts(
     ] = None,
 ) -> None:
     """Write the parts list as CSV or spreadsheet, with totals; take in one that another program wrote."""
-    from fieldworthy.cli.partsing import run_parts
+    from fieldworthy.cli.partsing import run_parts  # noqa: PLC0415
 
     run_parts(robot, out, table, columns or [])
 
@@ -149,7 +149,7 @@ def parts(
 @app.command()
 def inspect(robot: RobotFile, out: OutFile = None, date: Date = "") -> None:
     """Hold the season's limits against the robot, item by item, with blanks for what is measured by hand."""
-    from fieldworthy.cli.reporting import run_inspect
+    from fieldworthy.cli.reporting import run_inspect  # noqa: PLC0415
 
     raise typer.Exit(1 if run_inspect(robot, out, date) else 0)
 
@@ -162,7 +162,7 @@ def card(
     log: Annotated[Path | None, typer.Option("--faults", help="The fault log: what failed is checked first.")] = None,
 ) -> None:
     """Write the pit card: one page for the two minutes before a match."""
-    from fieldworthy.cli.reporting import run_card
+    from fieldworthy.cli.reporting import run_card  # noqa: PLC0415
 
     run_card(robot, out, date, log)
 
@@ -178,8 +178,8 @@ def open_(
     ] = False,
 ) -> None:
     """Open the page: describe, check and compare robots in a browser, on this machine alone."""
-    from fieldworthy.cli.opening import run_open
-    from fieldworthy.web import Options
+    from fieldworthy.cli.opening import run_open  # noqa: PLC0415
+    from fieldworthy.web import Options  # noqa: PLC0415
 
     run_open(folder, Options(port, not no_browser, share, allow_changes))
 
@@ -200,8 +200,8 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     weights: Annotated[str, typer.Option(help="What counts how much in the decision: 'points=3,hours=1'.")] = "",
 ) -> None:
     """Write the engineering notebook: the reasoning about the robot, page by page, as PDF or HTML."""
-    from fieldworthy.cli.reporting import run_report, weights_of
-    from fieldworthy.report.making import Wanted
+    from fieldworthy.cli.reporting import run_report, weights_of  # noqa: PLC0415
+    from fieldworthy.report.making import Wanted  # noqa: PLC0415
 
     robot, *more = robots  # what follows the first value of --compare comes as an argument
     if more and not against:
@@ -226,7 +226,7 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     plots: Annotated[Path | None, typer.Option(help="Write residual plots (SVG) into this folder.")] = None,
 ) -> None:
     """Fit readings of the real robot: values with intervals, where the file is unlikely, and what that changes."""
-    from fieldworthy.cli.fitting import Asked, run_fit
+    from fieldworthy.cli.fitting import Asked, run_fit  # noqa: PLC0415
 
     run_fit(robot, measurements, Asked(as_json, every, write, samples, seed, plots))
 
@@ -240,7 +240,7 @@ def faults(
     as_json: AsJson = False,
 ) -> None:
     """Say which fault to mend first: how often each comes and the points that it costs in a match."""
-    from fieldworthy.cli.faulting import run_faults
+    from fieldworthy.cli.faulting import run_faults  # noqa: PLC0415
 
     run_faults(robot, log, runs, seed, as_json=as_json)
 
@@ -252,7 +252,7 @@ def sheet(
     every: Annotated[bool, typer.Option("--list", help="List the procedures.")] = False,
 ) -> None:
     """Print the sheet of a measuring procedure: what to do in steps, cautions first, blanks to fill."""
-    from fieldworthy.cli.sheets import run_sheet
+    from fieldworthy.cli.sheets import run_sheet  # noqa: PLC0415
 
     run_sheet(None if every else procedure, out)
 
@@ -267,27 +267,15 @@ def schema(
     ],
 ) -> None:
     """Print a JSON Schema, so that an editor completes and checks the file."""
-    from fieldworthy.cli.schemas import print_schema
+    from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415
 
     print_schema(what)
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line.
-
-    Parameters
-    ----------
-    arguments : list of str or None
-        The words after the program's name; those of the process where None [-].
-
-    Raises
-    ------
-    SystemExit
-        0: done and nothing short; 1: something is short; 2: the input is bad, or the output cannot be written;
-        130: interrupted.
-    """
-    from fieldworthy.cli.streams import orderly
-    from fieldworthy.files.problems import BadInput
+    """Run the command line."""
+    from fieldworthy.cli.streams import orderly  # noqa: PLC0415
+    from fieldworthy.files.problems import BadInput  # noqa: PLC0415
 
     with orderly():
         try:

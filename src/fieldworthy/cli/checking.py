@@ -30,26 +30,7 @@ _SIGN = {
 
 
 def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool, mend: bool = False) -> bool:
-    """Check one robot and print what was found.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    samples, seed : int
-        How the chances are sampled [-].
-    as_json : bool
-        Print JSON [-].
-    every : bool
-        Print inputs, sources, facts and assumptions too [-].
-    mend : bool
-        Look for single changes that mend what is short [-].
-
-    Returns
-    -------
-    bool
-        Whether something is short [-].
-    """
+    """Check one robot and print what was found."""
     loaded = load_robot(file)
     report = _evaluated(loaded, samples, seed)
     mendings = _mended(loaded, report) if mend else None
@@ -91,19 +72,7 @@ def _evaluated(loaded: Loaded, samples: int, seed: int) -> Report:
 
 
 def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[Mending] = ()) -> None:
-    """Print a report for a person.
-
-    Parameters
-    ----------
-    console : Console
-        Where to [-].
-    report : Report
-        What was found [-].
-    every : bool
-        Inputs, sources, facts and assumptions too [-].
-    mendings : sequence of Mending
-        Remedies, where they were looked for [-].
-    """
+    """Print a report for a person."""
     mended = {(m.id, m.subject): m for m in mendings}
     console.print(Text(f"{report.robot} in {report.season}", style="bold"))
     counts = {v: sum(f.verdict == v for f in report.findings) for v in ("short", "unknown", "holds")}
@@ -192,18 +161,7 @@ def _print_assumptions(console: Console, report: Report, *, every: bool) -> None
 
 
 def share(chance: float) -> str:
-    """Write a chance as a percentage that never claims certainty it lacks.
-
-    Parameters
-    ----------
-    chance : float
-        From 0 to 1 [-].
-
-    Returns
-    -------
-    str
-        For example ``97 % of cases`` or ``all cases`` [-].
-    """
+    """Write a chance as a percentage that never claims certainty it lacks."""
     if chance in (0.0, 1.0):
         return "no case" if chance == 0.0 else "all cases"
     if chance > 0.99:

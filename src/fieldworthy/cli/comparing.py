@@ -21,29 +21,7 @@ from fieldworthy.units import digits
 
 
 def run_compare(files: Sequence[Path], runs: int, seed: int, *, as_json: bool) -> bool:
-    """Compare robots and print what differs.
-
-    Parameters
-    ----------
-    files : sequence of Path
-        Robot files, two at least [-].
-    runs, seed : int
-        How many matches each plays, and what fixes them [-].
-    as_json : bool
-        Print JSON [-].
-
-    Returns
-    -------
-    bool
-        Whether all runs were played; an interruption ends them early [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        With fewer than two files.
-    BadInput
-        When the files do not say enough.
-    """
+    """Compare robots and print what differs."""
     if len(files) < 2:
         raise typer.BadParameter("expected two robot files or more", param_hint="'ROBOTS...'")
     found = _compared([load_robot(file) for file in files], runs, seed)
@@ -66,15 +44,7 @@ def _compared(variants: list[Loaded], runs: int, seed: int) -> Comparison:
 
 
 def print_comparison(console: Console, found: Comparison) -> None:
-    """Print a comparison for a person.
-
-    Parameters
-    ----------
-    console : Console
-        Where to [-].
-    found : Comparison
-        What was compared [-].
-    """
+    """Print a comparison for a person."""
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
         console.print(Text(f"{gap.variant} against {gap.first}", style="bold"))
         console.print(

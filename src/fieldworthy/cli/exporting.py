@@ -18,24 +18,7 @@ FORMS = (*WRITERS, "urdf")
 
 
 def run_export(file: Path, to: str, out: Path | None) -> None:
-    """Write the constants of a robot.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    to : str
-        One of `FORMS` [-].
-    out : Path or None
-        Where to; to the terminal where None [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When there is no such form.
-    BadInput
-        When the robot file is wrong, or the file cannot be written.
-    """
+    """Write the constants of a robot."""
     if to not in FORMS:
         near = nearest(to, FORMS)
         hint = f"; did you mean {near!r}?" if near else ""

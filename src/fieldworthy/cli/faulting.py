@@ -15,22 +15,7 @@ from fieldworthy.robot import load_robot
 
 
 def run_faults(robot: Path, log: Path, runs: int, seed: int, *, as_json: bool) -> None:
-    """Rank the faults of a log and print them.
-
-    Parameters
-    ----------
-    robot, log : Path
-        The robot file and its fault log [-].
-    runs, seed : int
-        Matches played for each fault, and what fixes them [-].
-    as_json : bool
-        Print JSON [-].
-
-    Raises
-    ------
-    BadInput
-        When a file is wrong, or the plan cannot be played.
-    """
+    """Rank the faults of a log and print them."""
     loaded = load_robot(robot)
     found = fix_first(loaded, load_faults(log, loaded), runs, seed)
     if as_json:
@@ -40,15 +25,7 @@ def run_faults(robot: Path, log: Path, runs: int, seed: int, *, as_json: bool) -
 
 
 def print_fixes(console: Console, found: FixFirst) -> None:
-    """Print a ranking for a person.
-
-    Parameters
-    ----------
-    console : Console
-        Where to [-].
-    found : FixFirst
-        The ranking [-].
-    """
+    """Print a ranking for a person."""
     console.print(Text(f"{found.robot}: fix first", style="bold"))
     console.print(f"{found.points:.1f} points a match with these faults, over {found.runs} matches\n")
     if not found.fixes:

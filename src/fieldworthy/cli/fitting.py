@@ -43,12 +43,9 @@ class Asked:
 
     Attributes
     ----------
-    as_json, every, write : bool
-        Print JSON; show facts too; write the measured values into the robot file.
-    samples, seed : int
-        How the chances are sampled.
-    plots : Path or None
-        Folder for residual plots.
+    as_json, every, write : Print JSON; show facts too; write the measured values into the robot file
+    samples, seed : How the chances are sampled
+    plots : Folder for residual plots
     """
 
     as_json: bool = False
@@ -60,20 +57,7 @@ class Asked:
 
 
 def run_fit(robot: Path, file: Path, asked: Asked) -> None:
-    """Fit a measurements file and print what it says.
-
-    Parameters
-    ----------
-    robot, file : Path
-        The robot file and the measurements file [-].
-    asked : Asked
-        How to print, and whether to write [-].
-
-    Raises
-    ------
-    BadInput
-        When a file cannot be used, or the measured values cannot be written.
-    """
+    """Fit a measurements file and print what it says."""
     prints = {path: fingerprint(path) for path in (robot,)} if asked.write else {}
     measured = load_measurements(file, robot)
     report = _fitted(measured, asked)
@@ -81,7 +65,7 @@ def run_fit(robot: Path, file: Path, asked: Asked) -> None:
     done = _written(measured, report, prints) if asked.write and not report.refused else ""
     _tell(measured, report, asked)
     if asked.plots is not None:
-        from fieldworthy.cli.plots import write_plots
+        from fieldworthy.cli.plots import write_plots  # noqa: PLC0415
 
         sys.stderr.write(f"{len(write_plots(asked.plots, measured.robot, report))} plots in {asked.plots}\n")
     if asked.write and report.refused:
@@ -131,19 +115,7 @@ def _written(measured: Measured, report: FitReport, prints: dict[Path, str]) -> 
 
 
 def print_fit(console: Console, measured: Measured, report: FitReport, *, every: bool) -> None:
-    """Print a fit for a person.
-
-    Parameters
-    ----------
-    console : Console
-        Where to [-].
-    measured : Measured
-        Readings and robot [-].
-    report : FitReport
-        What was fitted [SI].
-    every : bool
-        Facts that change too, and sources [-].
-    """
+    """Print a fit for a person."""
     console.print(Text(f"{report.robot}, measured", style="bold"))
     units = {item.key: unit_of(measured, item) for item in combined(report.procedures)}
     for procedure in report.procedures:

@@ -10,19 +10,7 @@ from rich.text import Text
 
 
 def print_line(console: Console, head: str, text: str, style: str = "", head_style: str = "") -> None:
-    """Print a line with its continuation under its text; whole where it goes into a file or a pipe.
-
-    Parameters
-    ----------
-    console : Console
-        Where to [-].
-    head : str
-        What stands before the text: a sign, or as many spaces [-].
-    text : str
-        The text [-].
-    style, head_style : str
-        How both look on a terminal [-].
-    """
+    """Print a line with its continuation under its text; whole where it goes into a file or a pipe."""
     width = console.width - len(head) if console.is_terminal else sys.maxsize
     first, *rest = textwrap.wrap(text, max(width, 30)) or [""]
     console.print(Text.assemble((head, head_style), (first, style)))

@@ -41,12 +41,9 @@ class Asked:
 
     Attributes
     ----------
-    runs, seed : int
-        How many matches are played, and what fixes them.
-    part : str
-        Which part of the match.
-    sensitivity : bool
-        Whether to find the inputs that move the points most.
+    runs, seed : How many matches are played, and what fixes them
+    part : Which part of the match
+    sensitivity : Whether to find the inputs that move the points most
     """
 
     runs: int
@@ -56,31 +53,7 @@ class Asked:
 
 
 def run_match(file: Path, asked: Asked, *, as_json: bool, table: Path | None) -> bool:
-    """Forecast one robot's match and print it.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    asked : Asked
-        Runs, seed, part, and whether sensitivity is wanted [-].
-    as_json : bool
-        Print JSON [-].
-    table : Path or None
-        Write the timeline here too [-].
-
-    Returns
-    -------
-    bool
-        Whether all runs were played; an interruption ends them early [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When there is no such part.
-    BadInput
-        When the files do not say enough.
-    """
+    """Forecast one robot's match and print it."""
     chosen = _part(asked.part)
     loaded = load_robot(file)
     if table is not None:
@@ -144,17 +117,7 @@ def _played(loaded: Loaded, runs: int, seed: int, part: Part) -> Forecast:
 
 
 def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
-    """Print a forecast for a person.
-
-    Parameters
-    ----------
-    console : Console
-        Where to [-].
-    found : Forecast
-        What was forecast [SI].
-    shown : Shown
-        The units of the robot's file [-].
-    """
+    """Print a forecast for a person."""
     part = "" if found.part == "whole" else f", {found.part} only"
     console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
     console.print("\nOne match in which every try works in its mean time:\n")

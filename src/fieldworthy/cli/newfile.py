@@ -37,24 +37,7 @@ class Options:
 
 
 def run_new(file: Path, options: Options, *, force: bool) -> None:
-    """Write a first robot file, and a season file beside it where there is none yet.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file to write [-].
-    options : Options
-        What the person said [-].
-    force : bool
-        Write over an existing robot file; a season file is never written over [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When an option cannot be used.
-    BadInput
-        When the folder or an existing season file cannot be used.
-    """
+    """Write a first robot file, and a season file beside it where there is none yet."""
     if file.exists() and not force:
         raise _refused("FILE", f"{file} exists already; --force writes over it")
     try:

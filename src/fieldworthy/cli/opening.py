@@ -10,18 +10,5 @@ from fieldworthy.web import Options, serve
 
 
 def run_open(folder: Path, options: Options) -> None:
-    """Serve the page until it is stopped.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder to open; for a file, the folder that it is in [-].
-    options : Options
-        What the person said [-].
-
-    Raises
-    ------
-    BadInput
-        When there is no such folder.
-    """
+    """Serve the page until it is stopped."""
     serve(folder.parent if folder.is_file() else folder, options, typer.echo)

@@ -18,26 +18,7 @@ from fieldworthy.robot.partstables import flow_in
 
 
 def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequence[str]) -> None:
-    """Write the parts of a robot, with what flows in from another table where one is given.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    out : Path or None
-        A CSV file or spreadsheet to write; printed as CSV where None [-].
-    table : Path or None
-        CSV or spreadsheet from another program [-].
-    columns : sequence of str
-        ``ours=theirs``, which column comes from which head [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When a column is not written so, or the ending of `out` is unknown.
-    BadInput
-        With every bad cell by row and column; nothing is written then.
-    """
+    """Write the parts of a robot, with what flows in from another table where one is given."""
     if out is not None and out.suffix.lower() not in (".csv", ".xlsx"):
         raise typer.BadParameter("expected a file that ends in .csv or .xlsx", param_hint="'--out'")
     if columns and table is None:

@@ -17,27 +17,7 @@ _INCH = ("in", "inch", '"', "ft")
 
 
 def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, ...]:
-    """Write two plots for each set of readings: against the model, and what is left over.
-
-    Parameters
-    ----------
-    folder : Path
-        Where to; made if it is not there, plots of the same name are written anew [-].
-    loaded : Loaded
-        The robot, for the units of its file [-].
-    report : FitReport
-        What was fitted [SI].
-
-    Returns
-    -------
-    tuple of Path
-        The files [-].
-
-    Raises
-    ------
-    BadInput
-        When they cannot be written there.
-    """
+    """Write two plots for each set of readings: against the model, and what is left over."""
     units = Shown.of(loaded.quantities).units
     style = Style(LIGHT, "inch" if units["length"] in _INCH else "metric", own=tuple(units.items()))
     figures: dict[str, Figure] = {}

@@ -29,29 +29,7 @@ _SIGN = {"short": ("✗ short   ", "bold red"), "unknown": ("? unknown ", "yello
 
 
 def run_inspect(file: Path, out: Path | None, date: str) -> bool:
-    """Hold the season's limits against a robot.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    out : Path or None
-        PDF or HTML to write; printed where None [-].
-    date : str
-        Year, month and day; empty for none [-].
-
-    Returns
-    -------
-    bool
-        Whether a limit is not kept [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When the date or the ending of `out` is not known.
-    BadInput
-        When the robot file is wrong, or the file cannot be written.
-    """
+    """Hold the season's limits against a robot."""
     refuse(out, date)
     loaded = load_robot(file)
     sheet = make_inspection(loaded)
@@ -81,54 +59,14 @@ def _print_sheet(console: Console, sheet: Inspection) -> None:
 
 
 def run_card(file: Path, out: Path, date: str, log: Path | None = None) -> None:
-    """Write the pit card of a robot.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    out : Path
-        PDF or HTML to write [-].
-    date : str
-        Year, month and day; empty for none [-].
-    log : Path or None
-        The fault log, whose faults are checked first [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When the date or the ending of `out` is not known.
-    BadInput
-        When the robot file is wrong, or the file cannot be written.
-    """
+    """Write the pit card of a robot."""
     refuse(out, date)
     loaded = load_robot(file)
     write(make_card(loaded, date, None if log is None else load_faults(log, loaded)), out)
 
 
 def run_report(file: Path, out: Path, wanted: Wanted, since: Path | None, against: Sequence[Path]) -> None:
-    """Write the notebook of a robot.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    out : Path
-        PDF or HTML to write [-].
-    wanted : Wanted
-        What it shall hold; other robots are read here [-].
-    since : Path or None
-        An older revision of the robot file [-].
-    against : sequence of Path
-        Variants to decide between [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When an option is wrong.
-    BadInput
-        When a robot file is wrong, or the file cannot be written.
-    """
+    """Write the notebook of a robot."""
     refuse(out, wanted.date)
     loaded = load_robot(file)
     older = None if since is None else load_robot(since)
@@ -139,39 +77,12 @@ def run_report(file: Path, out: Path, wanted: Wanted, since: Path | None, agains
 
 
 def busy(words: str) -> AbstractContextManager[object]:
-    """Show that work goes on, on a terminal alone.
-
-    Parameters
-    ----------
-    words : str
-        What is being done [-].
-
-    Returns
-    -------
-    context manager
-        Around the work [-].
-    """
+    """Show that work goes on, on a terminal alone."""
     return Console(stderr=True).status(words) if sys.stderr.isatty() else nullcontext()
 
 
 def weights_of(text: str) -> tuple[tuple[str, float], ...]:
-    """Read the team's weights.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``points=3,hours=1``; empty for all the same [-].
-
-    Returns
-    -------
-    tuple of tuple
-        Criterion and weight; empty for all the same [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When a criterion is unknown or a weight is no number of zero or more.
-    """
+    """Read the team's weights."""
     if not text.strip():
         return ()
     found = {}
@@ -193,20 +104,7 @@ def weights_of(text: str) -> tuple[tuple[str, float], ...]:
 
 
 def refuse(out: Path | None, date: str) -> None:
-    """Refuse options before anything is computed.
-
-    Parameters
-    ----------
-    out : Path or None
-        A file to write [-].
-    date : str
-        Year, month and day; empty for none [-].
-
-    Raises
-    ------
-    typer.BadParameter
-        When the date is none, or the file neither PDF nor HTML.
-    """
+    """Refuse options before anything is computed."""
     if out is not None and out.suffix.lower() not in (".pdf", ".html", ".htm"):
         raise typer.BadParameter("expected a file that ends in .pdf or .html", param_hint="'--out'")
     if date and not is_day(date):
@@ -214,35 +112,11 @@ def refuse(out: Path | None, date: str) -> None:
 
 
 def is_page(out: Path) -> bool:
-    """Tell a page for a browser from a PDF.
-
-    Parameters
-    ----------
-    out : Path
-        The file to write [-].
-
-    Returns
-    -------
-    bool
-        True for HTML [-].
-    """
+    """Tell a page for a browser from a PDF."""
     return out.suffix.lower() != ".pdf"
 
 
 def write(paper: Paper, out: Path) -> None:
-    """Write a document and say so.
-
-    Parameters
-    ----------
-    paper : Paper
-        The document [-].
-    out : Path
-        PDF or HTML [-].
-
-    Raises
-    ------
-    BadInput
-        When the file cannot be written.
-    """
+    """Write a document and say so."""
     write_atomically(out, as_html(paper) if is_page(out) else as_pdf(paper))
     sys.stdout.write(f"wrote {out}\n")

@@ -36,7 +36,7 @@ def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
 
 
 def _export() -> dict[str, Any]:
-    from fieldworthy.report.export import json_schema
+    from fieldworthy.report.export import json_schema  # noqa: PLC0415
 
     return json_schema()
 
@@ -56,18 +56,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
 
 
 def print_schema(what: str) -> None:
-    """Print one schema.
-
-    Parameters
-    ----------
-    what : str
-        A key of `SCHEMAS` [-].
-
-    Raises
-    ------
-    BadInput
-        When there is no such schema.
-    """
+    """Print one schema."""
     if what not in SCHEMAS:
         raise BadInput(
             [Problem(Path("schema"), 1, 1, (), f"expected one of {', '.join(SCHEMAS)}", nearest(what, SCHEMAS))]

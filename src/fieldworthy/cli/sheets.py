@@ -14,20 +14,7 @@ _FORMS = (".html", ".htm", ".md", ".txt")
 
 
 def run_sheet(name: str | None, out: Path | None) -> None:
-    """Print a sheet, write it to a file, or list them all.
-
-    Parameters
-    ----------
-    name : str or None
-        The procedure; None lists them [-].
-    out : Path or None
-        HTML, Markdown or plain text by its ending; plain text on the screen where None [-].
-
-    Raises
-    ------
-    BadInput
-        For an unknown procedure or ending, or a file that cannot be written.
-    """
+    """Print a sheet, write it to a file, or list them all."""
     if name is None:
         for known in sheets().values():
             sys.stdout.write(f"{known.name:10} {known.title}: {known.gives}\n")

@@ -14,18 +14,7 @@ _FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EINVAL)  # a d
 
 @contextlib.contextmanager
 def orderly() -> Iterator[None]:
-    """End without a traceback where nobody reads on, or where what is printed cannot be kept.
-
-    Yields
-    ------
-    None
-        Standard output and error are there, and write UTF-8.
-
-    Raises
-    ------
-    SystemExit
-        0 where the reader of a pipe has left, as ``head`` does; 2 where the output cannot be written.
-    """
+    """End without a traceback where nobody reads on, or where what is printed cannot be kept."""
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
         if stream is None:  # closed by whoever started the program

@@ -31,36 +31,14 @@ _OUTSIDE = (ValueError, ArithmeticError, IndexError)
 
 
 def keyed(outcomes: Iterable[Outcome]) -> dict[Key, Outcome]:
-    """Name the judged outcomes so that they are found again on a changed robot.
-
-    Parameters
-    ----------
-    outcomes : iterable of Outcome
-        All that the checks said [SI].
-
-    Returns
-    -------
-    dict
-        Outcomes with a limit, by id and, where several share the id, subject [SI].
-    """
+    """Name the judged outcomes so that they are found again on a changed robot."""
     judged = [o for o in outcomes if o.limit is not None]
     ids = [o.id for o in judged]
     return {(o.id, o.subject if ids.count(o.id) > 1 else ""): o for o in judged}
 
 
 def margins_of(outcome: Outcome) -> Array:
-    """Compute the margins of an outcome, with nothing to spare for what is not known.
-
-    Parameters
-    ----------
-    outcome : Outcome
-        What a check said [SI].
-
-    Returns
-    -------
-    ndarray
-        Least where something is missing or no number at all [-].
-    """
+    """Compute the margins of an outcome, with nothing to spare for what is not known."""
     if outcome.missing:
         return np.asarray(-WIDEST)
     known = ~(np.isnan(outcome.value) | np.isnan(0.0 if outcome.limit is None else outcome.limit))
@@ -68,18 +46,7 @@ def margins_of(outcome: Outcome) -> Array:
 
 
 def holds(outcome: Outcome | None) -> bool:
-    """Tell whether an outcome holds nominally.
-
-    Parameters
-    ----------
-    outcome : Outcome or None
-        What a check said; None where it says nothing any more [SI].
-
-    Returns
-    -------
-    bool
-        Whether its margin is zero or more [-].
-    """
+    """Tell whether an outcome holds nominally."""
     return outcome is not None and first(margins_of(outcome)) >= 0
 
 
@@ -89,8 +56,7 @@ class Bench:
 
     Attributes
     ----------
-    loaded : Loaded
-        The robot with its season.
+    loaded : The robot with its season
     """
 
     loaded: Loaded
@@ -122,34 +88,11 @@ class Bench:
         return Shown.of(self.loaded.quantities)
 
     def checks_for(self, keys: Iterable[Key]) -> tuple[int, ...]:
-        """Find the checks that say something of some findings.
-
-        Parameters
-        ----------
-        keys : iterable of tuple
-            The findings [-].
-
-        Returns
-        -------
-        tuple of int
-            Places in the list of all checks [-].
-        """
+        """Find the checks that say something of some findings."""
         return tuple(sorted({self.owners[key] for key in keys}))
 
     def batch(self, moves: Sequence[tuple[KeyPath, float]], keys: Sequence[Key]) -> Array:
         """Try many values, each alone, in one batch.
-
-        Parameters
-        ----------
-        moves : sequence of tuple
-            Key path and value of each case [SI].
-        keys : sequence of tuple
-            The findings to judge [-].
-
-        Returns
-        -------
-        ndarray of shape (keys, moves)
-            Margins; least where a case cannot be [-].
 
         Notes
         -----
@@ -191,22 +134,7 @@ class Bench:
             return keyed(o for i in checks for o in systems()[i].check(context))
 
     def single(self, robot: Spec, moved: Moved, checks: Iterable[int] | None = None) -> dict[Key, Outcome]:
-        """Evaluate one changed robot as its file would give it.
-
-        Parameters
-        ----------
-        robot : Spec
-            The robot, changed or not [-].
-        moved : mapping
-            Values that differ, by key path [SI].
-        checks : iterable of int or None
-            Which checks to run; all where None [-].
-
-        Returns
-        -------
-        dict
-            What they say; empty where the file would be refused or the robot cannot be [SI].
-        """
+        """Evaluate one changed robot as its file would give it."""
         try:
             changed = instantiate(robot, Robot, lambda path, quantity: moved.get(path, quantity.si))
             if any(True for _ in refusals(changed, self.loaded.nominal_season)):

@@ -22,12 +22,9 @@ class Edit:
 
     Attributes
     ----------
-    key : str
-        The key as findings write it.
-    path : tuple of str or int
-        Its keys from the top of the file; list places are numbers.
-    before, after : str
-        The value as a file writes it; `after` is empty where the key is taken away.
+    key : The key as findings write it
+    path : Its keys from the top of the file; list places are numbers
+    before, after : The value as a file writes it; `after` is empty where the key is taken away
     """
 
     key: str
@@ -42,18 +39,12 @@ class Change:
 
     Attributes
     ----------
-    kind : str
-        What sort of change it is.
-    edits : tuple of Edit
-        Where the file changes; more than one only where cylinders change tanks together.
-    sentence : str
-        What to do.
-    effort : float
-        1 is about an hour's work.
-    robot : Spec
-        The specification that holds it.
-    moved : mapping
-        Values that differ from that specification, by key path [SI].
+    kind : What sort of change it is
+    edits : Where the file changes; more than one only where cylinders change tanks together
+    sentence : What to do
+    effort : 1 is about an hour's work
+    robot : The specification that holds it
+    moved : Values that differ from that specification, by key path [SI]
     """
 
     kind: Kind
@@ -65,41 +56,13 @@ class Change:
 
 
 def written(number: float, unit: str) -> str:
-    """Write a value as a file would.
-
-    Parameters
-    ----------
-    number : float
-        In the unit [-].
-    unit : str
-        As the file writes it; ``1`` for a bare ratio [-].
-
-    Returns
-    -------
-    str
-        For example ``322.4 mm`` [-].
-    """
+    """Write a value as a file would."""
     text = f"{number:.10g}"
     return text if unit == "1" else f"{text} {unit}"
 
 
 def rounded(quantity: Quantity, si: float, share: float) -> list[tuple[str, float]]:
-    """Write a new value with few digits, on the far side of the exact one.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        As it is now [SI].
-    si : float
-        The exact new value [SI].
-    share : float
-        The rounding may add no more than this share of the change [-].
-
-    Returns
-    -------
-    list of tuple
-        Texts with what they mean in SI: the nearest one, then the next one out [-], [SI].
-    """
+    """Write a new value with few digits, on the far side of the exact one."""
     kind, unit = quantity.kind, quantity.unit
     new, old = to_unit(si, kind, unit), to_unit(quantity.si, kind, unit)
     step = _round_step(share * abs(new - old))
@@ -116,26 +79,7 @@ def _round_step(most: float) -> float:
 
 
 def value_change(robot: Spec, entry: tuple[KeyPath, Quantity], text: str, si: float, effort: float) -> Change:
-    """Put one number of a robot to a new value.
-
-    Parameters
-    ----------
-    robot : Spec
-        The robot as it is [-].
-    entry : tuple
-        Key path and quantity as it is now [SI].
-    text : str
-        The new value as a file writes it [-].
-    si : float
-        The same [SI].
-    effort : float
-        How hard that is [-].
-
-    Returns
-    -------
-    Change
-        Ready to be tried [-].
-    """
+    """Put one number of a robot to a new value."""
     path, quantity = entry
     before = written(to_unit(quantity.si, quantity.kind, quantity.unit), quantity.unit)
     assumed = " (assumed now)" if quantity.assumed else ""
@@ -152,22 +96,7 @@ def _verb(path: KeyPath, quantity: Quantity, si: float) -> str:
 
 
 def with_value(spec: Any, path: KeyPath, value: Any) -> Any:
-    """Lay one value into a specification.
-
-    Parameters
-    ----------
-    spec : object
-        A specification, or a part of one [-].
-    path : tuple of str or int
-        Where below it [-].
-    value : object
-        What shall stand there; `GONE` takes a key of a mapping away [-].
-
-    Returns
-    -------
-    object
-        A changed copy; all else is shared [-].
-    """
+    """Lay one value into a specification."""
     if not path:
         return value
     key, rest = path[0], path[1:]
@@ -185,20 +114,7 @@ GONE: Any = object()
 
 
 def value_at(spec: Any, path: KeyPath) -> Any:
-    """Read what stands at a key path of a specification.
-
-    Parameters
-    ----------
-    spec : object
-        A specification, or a part of one [-].
-    path : tuple of str or int
-        Where below it [-].
-
-    Returns
-    -------
-    object
-        A specification, a quantity or a plain value [-].
-    """
+    """Read what stands at a key path of a specification."""
     for key in path:
         spec = getattr(spec, str(key)) if isinstance(spec, Spec) else spec[key]
     return spec

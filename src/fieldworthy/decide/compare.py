@@ -31,14 +31,10 @@ class Difference:
 
     Attributes
     ----------
-    variant, first : str
-        Names of the robots.
-    points, first_points : float
-        Their mean points.
-    difference : float
-        The first's taken from the variant's.
-    runs, seed : int
-        How many matches each played, and what fixes them.
+    variant, first : Names of the robots
+    points, first_points : Their mean points
+    difference : The first's taken from the variant's
+    runs, seed : How many matches each played, and what fixes them
     """
 
     variant: str
@@ -56,10 +52,8 @@ class Interval:
 
     Attributes
     ----------
-    variant : str
-        Name of the robot.
-    low, high : float
-        Ends, in points.
+    variant : Name of the robot
+    low, high : Ends, in points
     """
 
     variant: str
@@ -73,14 +67,11 @@ class Chance:
 
     Attributes
     ----------
-    variant : str
-        Name of the robot.
-    match, match_interval : float and tuple of float
-        Share of the matches in which it scores more than the first, and Wilson's 95 % interval of it.
-    equal : float
-        Share of the matches in which both score the same.
-    mean : float
-        Chance that its mean is higher, as far as the number of runs knows it; 0.5 where nothing differs.
+    variant : Name of the robot
+    match, match_interval : Share of the matches in which it scores more than the first, and Wilson's 95 % interval
+        of it
+    equal : Share of the matches in which both score the same
+    mean : Chance that its mean is higher, as far as the number of runs knows it; 0.5 where nothing differs
     """
 
     variant: str
@@ -96,20 +87,13 @@ class Comparison:
 
     Attributes
     ----------
-    difference, interval, chance : tuple
-        Of each variant after the first.
-    can_do : tuple of Ability
-        Every task of the season, variant by variant.
-    findings_changed : tuple of ChangedFinding
-        Between the first and each variant.
-    limits_used : tuple of UsedLimit
-        Of every variant, the first too.
-    hours : tuple of Hours
-        Of every variant, the first too.
-    flip : tuple of Flip
-        Of each variant after the first.
-    recommendation : str
-        Two sentences.
+    difference, interval, chance : Of each variant after the first
+    can_do : Every task of the season, variant by variant
+    findings_changed : Between the first and each variant
+    limits_used : Of every variant, the first too
+    hours : Of every variant, the first too
+    flip : Of each variant after the first
+    recommendation : Two sentences
     """
 
     difference: tuple[Difference, ...]
@@ -126,27 +110,7 @@ class Comparison:
 def compare(
     variants: Sequence[Loaded], runs: int = 2000, seed: int = 0, progress: Progress | None = None
 ) -> Comparison:
-    """Compare variants of a robot.
-
-    Parameters
-    ----------
-    variants : sequence of Loaded
-        Two or more robots of the same season; the others are compared with the first [-].
-    runs, seed : int
-        How many matches each plays, two at least, and what fixes them [-].
-    progress : callable or None
-        Told the runs done so far [-].
-
-    Returns
-    -------
-    Comparison
-        An interruption from the keyboard ends the matches early, with the runs done so far [-].
-
-    Raises
-    ------
-    BadInput
-        Where a file belongs to another season, or does not say enough for a match.
-    """
+    """Compare variants of a robot."""
     _same_season(variants)
     points, kept = _played(variants, runs, seed, progress)
     names = [v.nominal.robot for v in variants]
@@ -209,18 +173,7 @@ def _difference(names: tuple[str, str], first: Array, points: Array, seed: int) 
 
 
 def paired(gaps: Array) -> tuple[float, float]:
-    """Give Student's 95 % interval of the mean of paired differences.
-
-    Parameters
-    ----------
-    gaps : ndarray of shape (n,)
-        Differences run by run, two at least [-].
-
-    Returns
-    -------
-    tuple of float
-        Its ends [-].
-    """
+    """Give Student's 95 % interval of the mean of paired differences."""
     _, low, high = mean_interval(gaps)
     return float(low), float(high)
 

@@ -14,29 +14,12 @@ FORMAT = "fieldworthy compare 1"
 
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
-    """Turn a comparison into plain data.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        What was compared [-].
-
-    Returns
-    -------
-    dict
-        Follows `json_schema` [-].
-    """
+    """Turn a comparison into plain data."""
     return {"format": FORMAT, **dataclasses.asdict(comparison)}
 
 
 def json_schema() -> dict[str, Any]:
-    """Describe the output of ``compare --json``.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the output of ``compare --json``."""
     described = TypeAdapter(Comparison).json_schema(mode="serialization")
     described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
     described["required"] = ["format", *described["required"]]

@@ -34,10 +34,8 @@ class Ladder:
 
     Attributes
     ----------
-    about : tuple of key paths
-        A finding that rests on a key below one of these may be mended by it.
-    steps : tuple of Change
-        Nearest first.
+    about : A finding that rests on a key below one of these may be mended by it
+    steps : Nearest first
     """
 
     about: tuple[KeyPath, ...]
@@ -45,18 +43,7 @@ class Ladder:
 
 
 def ladders(bench: Bench) -> Iterator[Ladder]:
-    """List every change by whole steps.
-
-    Parameters
-    ----------
-    bench : Bench
-        The robot [-].
-
-    Yields
-    ------
-    Ladder
-        One for each place and direction [-].
-    """
+    """List every change by whole steps."""
     robot = bench.loaded.robot
     yield from _whole_numbers(robot)
     yield from _classes(robot)
@@ -186,20 +173,7 @@ def _other_classes(robot: Any, paths: list[KeyPath], section: str, name: str) ->
 
 
 def known_classes(robot: Any, section: str) -> dict[str, Spec]:
-    """Collect the classes that a robot may use.
-
-    Parameters
-    ----------
-    robot : Spec
-        The robot; its own classes go before generic ones [-].
-    section : str
-        For example ``cylinders`` [-].
-
-    Returns
-    -------
-    dict of str to Spec
-        Class by name [-].
-    """
+    """Collect the classes that a robot may use."""
     declared = hints(Catalogue)[section].__args__[1]
     schema = schema_of(declared)
     generic = {name: schema.model_validate(entry) for name, entry in builtin()[section].items()}

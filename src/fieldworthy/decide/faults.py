@@ -36,17 +36,12 @@ class Fix:
 
     Attributes
     ----------
-    risk : Risk
-        The fault as the log tells it.
-    actions : tuple of str
-        Actions of the plan that fail by it.
-    points : float or None
-        Points a match that it costs; None where the log does not say how often the thing was used.
-    interval : tuple of float or None
-        Student's 95 % interval of that mean over the matches played: it says how far the play of luck is averaged
-        out, not how sure the chance is.
-    because : str
-        One sentence.
+    risk : The fault as the log tells it
+    actions : Actions of the plan that fail by it
+    points : Points a match that it costs; None where the log does not say how often the thing was used
+    interval : Student's 95 % interval of that mean over the matches played: it says how far the play of luck is
+        averaged out, not how sure the chance is
+    because : One sentence
     """
 
     risk: Risk
@@ -62,16 +57,11 @@ class FixFirst:
 
     Attributes
     ----------
-    robot : str
-        The robot's name.
-    runs, seed : int
-        Matches played for each, and what fixes them.
-    points : float
-        Mean points of a match with all faults that are not mended.
-    fixes : tuple of Fix
-        What costs most first, then what cannot be reckoned, then what is mended.
-    note : str
-        How chances are put together.
+    robot : The robot's name
+    runs, seed : Matches played for each, and what fixes them
+    points : Mean points of a match with all faults that are not mended
+    fixes : What costs most first, then what cannot be reckoned, then what is mended
+    note : How chances are put together
     """
 
     robot: str
@@ -83,27 +73,7 @@ class FixFirst:
 
 
 def fix_first(loaded: Loaded, log: FaultLog, runs: int = 2000, seed: int = 0) -> FixFirst:
-    """Rank faults by the points that they cost in a match.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season and plan [-].
-    log : FaultLog
-        What failed on it [SI].
-    runs, seed : int
-        Matches to play for each fault, and what fixes their luck; all faults meet the same luck [-].
-
-    Returns
-    -------
-    FixFirst
-        The ranking [points].
-
-    Raises
-    ------
-    BadInput
-        When the plan cannot be played.
-    """
+    """Rank faults by the points that they cost in a match."""
     match = _playable(loaded)
     found = risks(log)
     users = {risk.where: _users(loaded.nominal, match, risk.where) for risk in found}
@@ -187,29 +157,12 @@ def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
 
 
 def as_data(found: FixFirst) -> dict[str, Any]:
-    """Turn a ranking into plain data.
-
-    Parameters
-    ----------
-    found : FixFirst
-        The ranking [-].
-
-    Returns
-    -------
-    dict
-        Follows `json_schema` [-].
-    """
+    """Turn a ranking into plain data."""
     return {"format": FORMAT, **dataclasses.asdict(found)}
 
 
 def json_schema() -> dict[str, Any]:
-    """Describe the output of ``faults --json``.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the output of ``faults --json``."""
     described = TypeAdapter(FixFirst).json_schema(mode="serialization")
     described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
     described["required"] = ["format", *described["required"]]

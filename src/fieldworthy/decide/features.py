@@ -20,16 +20,11 @@ class Ability:
 
     Attributes
     ----------
-    variant, task : str
-        Names.
-    can : bool
-        Whether its mechanisms together can do all that the task needs.
-    by : tuple of str
-        Mechanisms that do part of it.
-    lacks : tuple of str
-        What no mechanism can do.
-    planned : bool
-        Whether an action of its plan is meant to earn the task's points.
+    variant, task : Names
+    can : Whether its mechanisms together can do all that the task needs
+    by : Mechanisms that do part of it
+    lacks : What no mechanism can do
+    planned : Whether an action of its plan is meant to earn the task's points
     """
 
     variant: str
@@ -41,18 +36,7 @@ class Ability:
 
 
 def abilities(loaded: Loaded) -> tuple[Ability, ...]:
-    """Hold the tasks of the season against the mechanisms of a robot.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    tuple of Ability
-        In the season's order [-].
-    """
+    """Hold the tasks of the season against the mechanisms of a robot."""
     robot = loaded.nominal
     planned = {robot.actions[name].task for name in planned_actions(loaded)}
     found = []
@@ -65,18 +49,7 @@ def abilities(loaded: Loaded) -> tuple[Ability, ...]:
 
 
 def planned_actions(loaded: Loaded) -> tuple[str, ...]:
-    """List the actions of a robot's plan.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    tuple of str
-        Each once, in the order of the plan [-].
-    """
+    """List the actions of a robot's plan."""
     plan = loaded.nominal.plan
     if plan is None:
         return ()
@@ -91,12 +64,10 @@ class ChangedFinding:
 
     Attributes
     ----------
-    variant, id : str
-        The robot that is compared with the first, and the finding.
-    first, then : str or None
-        Worst verdict under this id, of the first robot and of the variant; None where it has no such finding.
-    because : str
-        The variant's sentence, or the first's where the variant has none.
+    variant, id : The robot that is compared with the first, and the finding
+    first, then : Worst verdict under this id, of the first robot and of the variant; None where it has no such
+        finding
+    because : The variant's sentence, or the first's where the variant has none
     """
 
     variant: str
@@ -107,18 +78,7 @@ class ChangedFinding:
 
 
 def changes(first: Report, variant: Report) -> tuple[ChangedFinding, ...]:
-    """List the findings that differ between two robots.
-
-    Parameters
-    ----------
-    first, variant : Report
-        What the checks found [-].
-
-    Returns
-    -------
-    tuple of ChangedFinding
-        In order of their ids; of several findings under one id the worst counts [-].
-    """
+    """List the findings that differ between two robots."""
     before, after = _worst(first), _worst(variant)
     found = []
     for identifier in sorted({*before, *after}):
@@ -141,14 +101,10 @@ class UsedLimit:
 
     Attributes
     ----------
-    variant, id, subject : str
-        Robot, and the finding that says it.
-    used, allowed : float or None
-        In `unit`; None where the file does not say enough.
-    unit : str
-        Unit of both.
-    share : float or None
-        Used of allowed.
+    variant, id, subject : Robot, and the finding that says it
+    used, allowed : In `unit`; None where the file does not say enough
+    unit : Unit of both
+    share : Used of allowed
     """
 
     variant: str
@@ -161,18 +117,7 @@ class UsedLimit:
 
 
 def limits(report: Report) -> tuple[UsedLimit, ...]:
-    """List what a robot uses of the season's limits.
-
-    Parameters
-    ----------
-    report : Report
-        What the checks found [-].
-
-    Returns
-    -------
-    tuple of UsedLimit
-        In order of their ids, behind them the pressure that the plan takes out of each tank, of its charge [-].
-    """
+    """List what a robot uses of the season's limits."""
     found = sorted((f for f in report.findings if f.id.startswith("limits.")), key=lambda f: (f.id, f.subject))
     rules = [_used(report.robot, f, (f.value, f.limit)) for f in found]
     charged = {f.subject: f.value for f in found if f.id == "limits.charge_pressure"}
@@ -198,16 +143,11 @@ class Hours:
 
     Attributes
     ----------
-    variant : str
-        Name of the robot.
-    needed, tolerance : float
-        Sum over its mechanisms and the sum's tolerance, taking theirs as independent [h].
-    left : float or None
-        Until the next event [h]; None where the file does not say.
-    enough : str or None
-        Whether the hours suffice; ``perhaps`` where only the tolerance decides it; None where unknown.
-    unstated : tuple of str
-        Mechanisms without a build time, taken as finished.
+    variant : Name of the robot
+    needed, tolerance : Sum over its mechanisms and the sum's tolerance, taking theirs as independent [h]
+    left : Until the next event [h]; None where the file does not say
+    enough : Whether the hours suffice; ``perhaps`` where only the tolerance decides it; None where unknown
+    unstated : Mechanisms without a build time, taken as finished
     """
 
     variant: str
@@ -219,18 +159,7 @@ class Hours:
 
 
 def hours(loaded: Loaded) -> Hours:
-    """Add up the build hours of a robot.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    Hours
-        Needed and left [h].
-    """
+    """Add up the build hours of a robot."""
     robot = loaded.nominal
     stated = {name: m.build_time for name, m in robot.mechanisms.items() if m.build_time is not None}
     spread = [q.tolerance for path, q in loaded.quantities if path[0] == "mechanisms" and path[-1] == "build_time"]

@@ -25,20 +25,7 @@ _SAME = 1e-3  # shares nearer than this are called the same
 
 
 def differences(data: Comparison, style: Style) -> Figure:
-    """Draw how many points each variant makes more than the first, with its interval.
-
-    Parameters
-    ----------
-    data : Comparison
-        The variants side by side [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A dot with its 95 % interval for each variant after the first [-].
-    """
+    """Draw how many points each variant makes more than the first, with its interval."""
     rows, ends = [], [0.0]
     for gap, interval, chance in zip(data.difference, data.interval, data.chance, strict=True):
         label = (
@@ -97,20 +84,7 @@ def _figure(
 
 
 def criteria(data: Comparison, style: Style) -> Figure:
-    """Draw what each variant uses of what the rules and the calendar allow.
-
-    Parameters
-    ----------
-    data : Comparison
-        The variants side by side [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A bar for each criterion and variant, one bar where all are the same; the line at 100 % is all there is [-].
-    """
+    """Draw what each variant uses of what the rules and the calendar allow."""
     rows: list[Row] = []
     groups = _groups(data.limits_used)
     for name, used in groups.items():
@@ -205,20 +179,7 @@ def _work(hours: Sequence[Hours]) -> list[Row]:
 
 
 def abilities(data: Comparison, style: Style) -> Figure:
-    """Draw which tasks of the season each variant can do.
-
-    Parameters
-    ----------
-    data : Comparison
-        The variants side by side [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A dot where a variant can do a task and plans it, a ring where it only can, a cross where it cannot [-].
-    """
+    """Draw which tasks of the season each variant can do."""
     tasks = list(dict.fromkeys(one.task for one in data.can_do))
     variants = list(dict.fromkeys(one.variant for one in data.can_do))
     first, wide = 0.42 * style.width, 0.54 * style.width / max(len(variants), 1)
@@ -252,20 +213,7 @@ def abilities(data: Comparison, style: Style) -> Figure:
 
 
 def flip(data: Flip, style: Style) -> Figure | None:
-    """Draw the difference in points against the success chance of the action that decides.
-
-    Parameters
-    ----------
-    data : Flip
-        Where the answer turns [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure or None
-        None where no action of the variant is done otherwise [-].
-    """
+    """Draw the difference in points against the success chance of the action that decides."""
     if data.action is None or not data.curve:
         return None
     chances, gaps = zip(*data.curve, strict=True)
@@ -300,20 +248,7 @@ def flip(data: Flip, style: Style) -> Figure | None:
 
 
 def sensitivity(data: Sequence[Influence], style: Style) -> Figure:
-    """Draw which inputs move the points most.
-
-    Parameters
-    ----------
-    data : sequence of Influence
-        The inputs, the one that moves most first [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A bar for each input: points at its high end less those at its low end, with the 95 % interval [-].
-    """
+    """Draw which inputs move the points most."""
     title = "What moves the points most, each input from its low end to its high end"
     rows = [
         Row(
@@ -346,20 +281,7 @@ def sensitivity(data: Sequence[Influence], style: Style) -> Figure:
 
 
 def remedies(data: Sequence[Mending], style: Style) -> Figure:
-    """Draw what mends short findings, by how hard it is.
-
-    Parameters
-    ----------
-    data : sequence of Mending
-        One short finding, or several [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A bar for each remedy: its effort; an outlined one breaks something else [-].
-    """
+    """Draw what mends short findings, by how hard it is."""
     rows: list[Row] = []
     for mending in data:
         rows.append(Row(label=f"{mending.id}, {mending.subject}", heading=True))

@@ -23,22 +23,15 @@ class Flip:
 
     Attributes
     ----------
-    variant : str
-        Name of the robot.
-    action : str or None
-        Of the variant's actions that the first robot does otherwise or not at all, the one whose chance moves the
-        points most; None where there is none.
-    chance : float or None
-        Chance of success at which both score the same on average; None where no chance from 0 to 1 does that.
-    practised : float or None
-        What practice says of the chance, its mean; None without counts.
-    sure : float or None
-        How likely, after the practice counts, the true chance lies on the side where practice has it; None without
-        both.
-    at_never, at_always : float or None
-        Difference in points were the action never, or always, to succeed.
-    curve : tuple of tuple of float
-        Chance of success and difference in points, from never to always; empty where there is no action.
+    variant : Name of the robot
+    action : Of the variant's actions that the first robot does otherwise or not at all, the one whose chance moves
+        the points most; None where there is none
+    chance : Chance of success at which both score the same on average; None where no chance from 0 to 1 does that
+    practised : What practice says of the chance, its mean; None without counts
+    sure : How likely, after the practice counts, the true chance lies on the side where practice has it; None
+        without both
+    at_never, at_always : Difference in points were the action never, or always, to succeed
+    curve : Chance of success and difference in points, from never to always; empty where there is no action
     """
 
     variant: str
@@ -52,22 +45,7 @@ class Flip:
 
 
 def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequence[Runs]], seed: int) -> Flip:
-    """Find the chance at which a variant and the first robot score the same.
-
-    Parameters
-    ----------
-    first, variant : Loaded
-        The robots [-].
-    played : tuple of sequences of Runs
-        The same matches of both, in order from run 0 [SI].
-    seed : int
-        What fixed them [-].
-
-    Returns
-    -------
-    Flip
-        The action and its chance, by bracketed root-finding over the same matches [-].
-    """
+    """Find the chance at which a variant and the first robot score the same."""
     from scipy.optimize import brentq  # noqa: PLC0415  only where it is used: the command must start fast
 
     level = float(np.concatenate([runs.points for runs in played[0]]).mean())

@@ -27,16 +27,11 @@ class Criterion:
 
     Attributes
     ----------
-    name : str
-        A key of `CRITERIA`.
-    weight : float
-        As the team sets it; 0 takes the row out.
-    values : tuple of float or None
-        What the model computed, by alternative.
-    unit : str
-        Of the values.
-    scores : tuple of float or None
-        From 0 to 1, by alternative; None where it is not known for all, and then the row does not count.
+    name : A key of `CRITERIA`
+    weight : As the team sets it; 0 takes the row out
+    values : What the model computed, by alternative
+    unit : Of the values
+    scores : From 0 to 1, by alternative; None where it is not known for all, and then the row does not count
     """
 
     name: str
@@ -57,12 +52,9 @@ class Matrix:
 
     Attributes
     ----------
-    names : tuple of str
-        Of the alternatives.
-    criteria : tuple of Criterion
-        The rows.
-    totals : tuple of float
-        Weighted mean of the scores that count, from 0 to 1, by alternative.
+    names : Of the alternatives
+    criteria : The rows
+    totals : Weighted mean of the scores that count, from 0 to 1, by alternative
     """
 
     names: tuple[str, ...]
@@ -71,22 +63,7 @@ class Matrix:
 
 
 def matrix(found: Comparison, reports: Sequence[Report], weights: Mapping[str, float] = EVEN) -> Matrix:
-    """Put a comparison into a matrix.
-
-    Parameters
-    ----------
-    found : Comparison
-        Of the alternatives [-].
-    reports : sequence of Report
-        What the checks found, in the same order [-].
-    weights : mapping of str to float
-        By criterion; one that is missing counts 0 [-].
-
-    Returns
-    -------
-    Matrix
-        Scores and weighted totals [-].
-    """
+    """Put a comparison into a matrix."""
     points = [found.difference[0].first_points, *(d.points for d in found.difference)]
     holds = [sum(f.verdict == "holds" for f in r.findings) / max(len(r.findings), 1) for r in reports]
     rows: dict[str, Row] = {

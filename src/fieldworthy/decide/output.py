@@ -15,34 +15,12 @@ FORMAT = "fieldworthy remedies 1"
 
 
 def as_data(mendings: Iterable[Mending]) -> dict[str, Any]:
-    """Turn remedies into plain data.
-
-    Parameters
-    ----------
-    mendings : iterable of Mending
-        As `fieldworthy.decide.remedy.remedies` gives them [-].
-
-    Returns
-    -------
-    dict
-        Follows `json_schema` [-].
-    """
+    """Turn remedies into plain data."""
     return {"format": FORMAT, "findings": [dataclasses.asdict(m) for m in mendings]}
 
 
 def json_schema(definitions: str = "#/$defs/{model}") -> dict[str, Any]:
-    """Describe the key ``remedies`` of the output of ``check --remedies --json``.
-
-    Parameters
-    ----------
-    definitions : str
-        Where the definitions will stand [-].
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the key ``remedies`` of the output of ``check --remedies --json``."""
     described = TypeAdapter(tuple[Mending, ...]).json_schema(mode="serialization", ref_template=definitions)
     return {
         "type": "object",
@@ -53,18 +31,7 @@ def json_schema(definitions: str = "#/$defs/{model}") -> dict[str, Any]:
 
 
 def with_remedies(schema: dict[str, Any]) -> dict[str, Any]:
-    """Add the key ``remedies`` to the schema of a report.
-
-    Parameters
-    ----------
-    schema : dict
-        The JSON Schema of a report [-].
-
-    Returns
-    -------
-    dict
-        The same with one key more, which need not be there [-].
-    """
+    """Add the key ``remedies`` to the schema of a report."""
     added = json_schema()
     definitions = added["properties"]["findings"].pop("$defs")
     properties = {**schema["properties"], "remedies": added}

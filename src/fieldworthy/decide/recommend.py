@@ -21,24 +21,6 @@ def recommend(
 ) -> str:
     """Recommend one of several variants.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Of the robots, the first file's first [-].
-    points : sequence of ndarray
-        Of the same matches [-].
-    times : sequence of Hours
-        Work and time of each [h].
-    flips : sequence of Flip
-        Of each after the first [-].
-    cannot : sequence of sequences of str
-        Of each, the tasks that its plan counts on and no mechanism can do [-].
-
-    Returns
-    -------
-    str
-        Two sentences [-].
-
     Notes
     -----
     The evidence is too thin where the interval of the paired difference between the two best includes 0, where the

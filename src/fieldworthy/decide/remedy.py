@@ -27,10 +27,8 @@ class Breakage:
 
     Attributes
     ----------
-    id, subject : str
-        As in the report.
-    because : str
-        Its sentence after the change.
+    id, subject : As in the report
+    because : Its sentence after the change
     """
 
     id: str
@@ -44,17 +42,12 @@ class Remedy:
 
     Attributes
     ----------
-    kind : str
-        ``value``: a number; ``teeth``; ``count``: how many of a thing; ``class``: another bought part; ``layout``:
-        cylinders on tanks; ``latch``.
-    edits : tuple of Edit
-        What to change in the file; several only where one change touches several keys.
-    sentence : str
-        What to do.
-    effort : float
-        1 is about an hour's work; it ranks the remedies.
-    breaks : tuple of Breakage
-        What would be short instead.
+    kind : ``value``: a number; ``teeth``; ``count``: how many of a thing; ``class``: another bought part;
+        ``layout``: cylinders on tanks; ``latch``
+    edits : What to change in the file; several only where one change touches several keys
+    sentence : What to do
+    effort : 1 is about an hour's work; it ranks the remedies
+    breaks : What would be short instead
     """
 
     kind: Kind
@@ -70,14 +63,10 @@ class Mending:
 
     Attributes
     ----------
-    id, subject : str
-        As in the report.
-    remedies : tuple of Remedy
-        The easiest first.
-    tried : int
-        How many keys and steps were looked at.
-    answer : str
-        One sentence: how many remedies are told, or that no single change mends it.
+    id, subject : As in the report
+    remedies : The easiest first
+    tried : How many keys and steps were looked at
+    answer : One sentence: how many remedies are told, or that no single change mends it
     """
 
     id: str
@@ -89,22 +78,6 @@ class Mending:
 
 def remedies(loaded: Loaded, report: Report, most: int = 4, progress: Progress | None = None) -> tuple[Mending, ...]:
     """Find what mends each finding that is short.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    report : Report
-        What a check of it found [-].
-    most : int
-        Remedies wanted for each finding [-].
-    progress : callable or None
-        Told the share of the work that is done, from 0 to 1 [-].
-
-    Returns
-    -------
-    tuple of Mending
-        One for each short finding, in the order of the report [-].
 
     Notes
     -----

@@ -39,18 +39,12 @@ class Influence:
 
     Attributes
     ----------
-    key : str
-        Key path in the robot file; ``season.`` in front for one of the season.
-    basis : str
-        What it rests on: ``measured``, ``datasheet``, ``estimate`` or ``practice``.
-    low, high : str
-        Both ends of what is believed of it, 95 % of it between them, with unit.
-    points : float
-        Mean points at the high end less those at the low end.
-    interval : tuple of float
-        95 % interval of that difference, from the matches played.
-    advice : str
-        What would narrow it.
+    key : Key path in the robot file; ``season.`` in front for one of the season
+    basis : What it rests on: ``measured``, ``datasheet``, ``estimate`` or ``practice``
+    low, high : Both ends of what is believed of it, 95 % of it between them, with unit
+    points : Mean points at the high end less those at the low end
+    interval : 95 % interval of that difference, from the matches played
+    advice : What would narrow it
     """
 
     key: str
@@ -82,24 +76,6 @@ def sensitivity(
     progress: Progress | None = None,
 ) -> tuple[Influence, ...]:
     """Find the inputs that move the points most.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season; its plan must be playable, as `fieldworthy.match.forecast` checks [-].
-    runs, seed : int
-        Matches that each end of an input plays, and what fixes them [-].
-    part : str
-        Part of the match [-].
-    most : int
-        How many inputs to return [-].
-    progress : callable or None
-        Told the inputs tried so far, and how many there are [-].
-
-    Returns
-    -------
-    tuple of Influence
-        The one that moves most first; fewer where fewer move the points at all [points].
 
     Notes
     -----
@@ -209,18 +185,7 @@ def _ends_of(loaded: Loaded, entries: list[tuple[KeyPath, Quantity]], part: Part
 
 
 def with_sensitivity(schema: dict[str, Any]) -> dict[str, Any]:
-    """Add the key ``sensitivity`` to the schema of a forecast.
-
-    Parameters
-    ----------
-    schema : dict
-        The JSON Schema of a forecast [-].
-
-    Returns
-    -------
-    dict
-        The same with one key more, which need not be there [-].
-    """
+    """Add the key ``sensitivity`` to the schema of a forecast."""
     added = TypeAdapter(tuple[Influence, ...]).json_schema(mode="serialization", ref_template="#/$defs/{model}")
     definitions = added.pop("$defs")
     added["description"] = "only with --sensitivity: the inputs that move the points most, the most first"

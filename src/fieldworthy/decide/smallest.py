@@ -27,14 +27,10 @@ class Bracket:
 
     Attributes
     ----------
-    key : tuple of str
-        The finding.
-    entry : tuple
-        Key path and quantity as it is now.
-    bad, good : float
-        It is short at the one and holds at the other [SI].
-    last : float
-        The farthest value to look at in this direction [SI].
+    key : The finding
+    entry : Key path and quantity as it is now
+    bad, good : It is short at the one and holds at the other [SI]
+    last : The farthest value to look at in this direction [SI]
     """
 
     key: Key
@@ -50,22 +46,7 @@ class Bracket:
 
 
 def brackets(bench: Bench, keys: Sequence[Key], entries: Sequence[Entry]) -> list[Bracket]:
-    """Look where along each number each finding first holds, nearest first.
-
-    Parameters
-    ----------
-    bench : Bench
-        The robot [-].
-    keys : sequence of tuple
-        Findings that are short [-].
-    entries : sequence of tuple
-        Numbers that may change [SI].
-
-    Returns
-    -------
-    list of Bracket
-        At most one for each pair and direction [-].
-    """
+    """Look where along each number each finding first holds, nearest first."""
     rays = [(entry, values) for entry in entries for values in ways(entry[1]) if values.size]
     moves = [(entry[0], float(si)) for entry, values in rays for si in values]
     margins = bench.batch(moves, keys)
@@ -89,20 +70,7 @@ def _first(key: Key, entry: Entry, values: Array, margins: Array) -> Bracket | N
 
 
 def narrowed(bench: Bench, found: Sequence[Bracket]) -> list[Bracket]:
-    """Cut every bracket into parts, all in one batch, and keep the first part in which the finding turns.
-
-    Parameters
-    ----------
-    bench : Bench
-        The robot [-].
-    found : sequence of Bracket
-        As `brackets` gives them [-].
-
-    Returns
-    -------
-    list of Bracket
-        The same, some hundred times narrower [-].
-    """
+    """Cut every bracket into parts, all in one batch, and keep the first part in which the finding turns."""
     shares = np.arange(1, _PARTS) / _PARTS
     for _ in range(_ROUNDS):
         keys = list(dict.fromkeys(b.key for b in found))
@@ -124,18 +92,6 @@ def _tighter(bracket: Bracket, values: Array, margins: Array) -> Bracket:
 
 def settled(bench: Bench, bracket: Bracket) -> Change | None:
     """Find the value to write into the file, each trial judged exactly as the file would be.
-
-    Parameters
-    ----------
-    bench : Bench
-        The robot [-].
-    bracket : Bracket
-        As `narrowed` gives it [-].
-
-    Returns
-    -------
-    Change or None
-        Mends the finding, and a fiftieth less of it does not; None where it does not after all [-].
 
     Notes
     -----

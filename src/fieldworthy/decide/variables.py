@@ -65,42 +65,14 @@ _STEPS = 12
 
 @lru_cache(maxsize=8192)
 def changeable(path: KeyPath, quantity: Quantity) -> bool:
-    """Tell whether a team can change a number at all.
-
-    Parameters
-    ----------
-    path : tuple of str or int
-        Its key path [-].
-    quantity : Quantity
-        Its value and basis [SI].
-
-    Returns
-    -------
-    bool
-        False for rules, wishes, the world around, and what bought parts are [-].
-    """
+    """Tell whether a team can change a number at all."""
     joined = "/".join(map(str, path))
     bought = quantity.basis == "datasheet" and any(fnmatchcase(joined, p) for p in _BOUGHT)
     return not bought and not any(fnmatchcase(joined, p) for p in _GIVEN)
 
 
 def effort_of(path: KeyPath, quantity: Quantity, si: float) -> float:
-    """Reckon how hard it is to change a number.
-
-    Parameters
-    ----------
-    path : tuple of str or int
-        Its key path [-].
-    quantity : Quantity
-        As it is now [SI].
-    si : float
-        As it would be [SI].
-
-    Returns
-    -------
-    float
-        1 is about an hour's work; common practice, no source [-].
-    """
+    """Reckon how hard it is to change a number."""
     spread = str(path[-1]).endswith("_error")  # how far things are off: halving it is as hard for any size
     relative, absolute = _OTHERWISE if spread else _EASY.get(quantity.kind, _OTHERWISE)
     easy = relative * abs(quantity.si) + absolute
@@ -110,18 +82,7 @@ def effort_of(path: KeyPath, quantity: Quantity, si: float) -> float:
 
 
 def ways(quantity: Quantity) -> tuple[Array, Array]:
-    """List the values to try above and below the present one, nearest first.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        As it is now, with its bounds [SI].
-
-    Returns
-    -------
-    tuple of ndarray
-        Values above and values below, close together near the present one; empty at a bound [SI].
-    """
+    """List the values to try above and below the present one, nearest first."""
     share = (np.arange(1, _STEPS + 1) / _STEPS) ** 2
     if quantity.low < 0 and quantity.kind in ("length", "angle"):
         steps = SPANS[quantity.kind] * share

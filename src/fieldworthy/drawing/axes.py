@@ -38,16 +38,11 @@ class Chart:
 
     Attributes
     ----------
-    title, alt : str
-        In a few words, and in one sentence with the numbers that matter.
-    x, y : Axis
-        Its axes.
-    marks : sequence of Mark
-        What is drawn, later ones on top.
-    columns : dict
-        The numbers behind it, headings with units; those of the named lines, points and bars where empty.
-    height : float or None
-        Of the drawing [px]; chosen where None.
+    title, alt : In a few words, and in one sentence with the numbers that matter
+    x, y : Its axes
+    marks : What is drawn, later ones on top
+    columns : The numbers behind it, headings with units; those of the named lines, points and bars where empty
+    height : Of the drawing [px]; chosen where None
     """
 
     title: str
@@ -60,20 +55,7 @@ class Chart:
 
 
 def chart(what: Chart, style: Style) -> Figure:
-    """Draw a chart.
-
-    Parameters
-    ----------
-    what : Chart
-        What it shows [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        The figure [-].
-    """
+    """Draw a chart."""
     high = what.height or _height(what, style)
     sheet = Sheet(style, high)
     paint(sheet, sheet.area, what)
@@ -81,22 +63,7 @@ def chart(what: Chart, style: Style) -> Figure:
 
 
 def panels(title: str, alt: str, charts: Sequence[Chart], style: Style) -> Figure:
-    """Draw several charts below each other, each under its title.
-
-    Parameters
-    ----------
-    title, alt : str
-        Of the whole [-].
-    charts : sequence of Chart
-        From top to bottom [SI].
-    style : Style
-        How they are to look [-].
-
-    Returns
-    -------
-    Figure
-        The figure; a column that two charts share is listed once [-].
-    """
+    """Draw several charts below each other, each under its title."""
     heights = [what.height or _height(what, style, 0.72) for what in charts]
     head, gap = 26.0, 10.0
     sheet = Sheet(style, sum(heights) + head * len(charts) + gap * (len(charts) - 1))
@@ -119,24 +86,7 @@ def _told_apart(new: dict[str, Sequence[Any]], old: dict[str, Sequence[Any]], ti
 
 
 def paint(sheet: Sheet, box: Box, what: Chart, left: float = 0.0) -> Frame:
-    """Draw a chart into a part of a sheet.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    box : Box
-        The part of it, labels included [px].
-    what : Chart
-        What it shows [SI].
-    left : float
-        The plot begins here at the earliest [px].
-
-    Returns
-    -------
-    Frame
-        Where its numbers lie, for what is drawn on top [-].
-    """
+    """Draw a chart into a part of a sheet."""
     where = frame(sheet, box, (what.x, what.y), _extents(what), what.marks, left)
     paint_marks(sheet, where, what.marks)
     return where
@@ -198,20 +148,7 @@ def _with_error(side: str, numbers: Any, error: Any) -> list[tuple[str, Any]]:
 
 
 def columns_of(what: Chart, style: Style) -> dict[str, Sequence[Any]]:
-    """List the numbers behind a chart, in the person's units.
-
-    Parameters
-    ----------
-    what : Chart
-        The chart [SI].
-    style : Style
-        For the units [-].
-
-    Returns
-    -------
-    dict
-        Columns by heading; the chart's own where it gives them [-].
-    """
+    """List the numbers behind a chart, in the person's units."""
     if what.columns:
         return dict(what.columns)
     found: dict[str, Sequence[Any]] = {}

@@ -23,16 +23,11 @@ class Callout:
 
     Attributes
     ----------
-    text : str
-        Its name.
-    at : tuple of float
-        A point of it on the sheet [px].
-    colour : str
-        Of its name.
-    half : float
-        How far to either side of that point it reaches [px]; the line ends near the column's side.
-    second : str
-        More about it, below the name.
+    text : Its name
+    at : A point of it on the sheet [px]
+    colour : Of its name
+    half : How far to either side of that point it reaches [px]; the line ends near the column's side
+    second : More about it, below the name
     """
 
     text: str
@@ -43,33 +38,12 @@ class Callout:
 
 
 def column_width(style: Style) -> float:
-    """Choose the width of the columns beside a drawing.
-
-    Parameters
-    ----------
-    style : Style
-        For the width [-].
-
-    Returns
-    -------
-    float
-        Of each [px]; 0 where names are numbered instead.
-    """
+    """Choose the width of the columns beside a drawing."""
     return 0.0 if style.width < 560.0 else float(np.clip(0.25 * style.width, 140.0, 205.0))
 
 
 def callouts(sheet: Sheet, drawing: Box, items: Sequence[Callout]) -> None:
-    """Write names in the columns beside a drawing; those that find no room are left out, last ones first.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    drawing : Box
-        What the columns stand beside [px].
-    items : sequence of Callout
-        Names, the ones that matter most first.
-    """
+    """Write names in the columns beside a drawing; those that find no room are left out, last ones first."""
     room = max(int(drawing.h / LINE), 1)
     sides: dict[bool, list[Callout]] = {False: [], True: []}
     middle = drawing.x + drawing.w / 2.0
@@ -110,37 +84,12 @@ def _column(sheet: Sheet, drawing: Box, items: Sequence[Callout], right: bool) -
 
 
 def numbered_height(count: int, style: Style) -> float:
-    """Find the height of a list of numbered names.
-
-    Parameters
-    ----------
-    count : int
-        How many [-].
-    style : Style
-        For the width [-].
-
-    Returns
-    -------
-    float
-        Height [px]; 0 where names stand in columns instead.
-    """
+    """Find the height of a list of numbered names."""
     return 0.0 if column_width(style) else LINE * 1.1 * count + 6.0
 
 
 def numbered(sheet: Sheet, top: float, items: Sequence[Callout], area: Box) -> None:
-    """Number things in a drawing, and list their names below it.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    top : float
-        Where the list begins [px].
-    items : sequence of Callout
-        Names [-].
-    area : Box
-        The drawing, in which the numbers are kept [px].
-    """
+    """Number things in a drawing, and list their names below it."""
     theme = sheet.style.theme
     taken: list[tuple[float, float]] = [item.at for item in items if item.second]  # marks of their own stand there
     for i, item in enumerate(items):

@@ -19,14 +19,10 @@ class Figure:
 
     Attributes
     ----------
-    title : str
-        What it shows, in a few words.
-    alt : str
-        One sentence for who cannot see it, with the numbers that matter.
-    svg : str
-        The drawing, a whole SVG document without scripts, style sheets or outside references.
-    columns : dict of str to sequence
-        The numbers behind it by heading, with the unit in the heading; columns may differ in length.
+    title : What it shows, in a few words
+    alt : One sentence for who cannot see it, with the numbers that matter
+    svg : The drawing, a whole SVG document without scripts, style sheets or outside references
+    columns : The numbers behind it by heading, with the unit in the heading; columns may differ in length
     """
 
     title: str
@@ -35,13 +31,7 @@ class Figure:
     columns: dict[str, Sequence[Any]] = field(default_factory=dict)
 
     def csv(self) -> str:
-        """Write the numbers behind the figure.
-
-        Returns
-        -------
-        str
-            Comma-separated values with a heading line, in the person's units [-].
-        """
+        """Write the numbers behind the figure."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow([_cell(heading) for heading in self.columns])

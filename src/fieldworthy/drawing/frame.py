@@ -25,18 +25,12 @@ class Line:
 
     Attributes
     ----------
-    x, y : sequence of float
-        Its points [SI].
-    name : str
-        Labels it; an empty one leaves it without label.
-    tone : int, str or None
-        A colour and dash of the series by number, a colour of the theme by name (``"bad"``), or the next in turn.
-    step : bool
-        Whether it keeps each value until the next point.
-    width : float
-        Of the stroke [px].
-    dash : str or None
-        A dash pattern instead of the series' own; ``""`` for none.
+    x, y : Its points [SI]
+    name : Labels it; an empty one leaves it without label
+    tone : A colour and dash of the series by number, a colour of the theme by name (``"bad"``), or the next in turn
+    step : Whether it keeps each value until the next point
+    width : Of the stroke [px]
+    dash : A dash pattern instead of the series' own; ``""`` for none
     """
 
     x: Numbers
@@ -54,12 +48,9 @@ class Band:
 
     Attributes
     ----------
-    x, low, high : sequence of float
-        Its edges [SI].
-    name : str
-        Labels it in the legend; an empty one leaves it without label.
-    tone : int, str or None
-        As for `Line`; give it the number of the line that it belongs to.
+    x, low, high : Its edges [SI]
+    name : Labels it in the legend; an empty one leaves it without label
+    tone : As for `Line`; give it the number of the line that it belongs to
     """
 
     x: Numbers
@@ -75,16 +66,11 @@ class Points:
 
     Attributes
     ----------
-    x, y : sequence of float
-        Where they are [SI].
-    x_error, y_error : sequence of float or None
-        Half of the interval, or two rows: below and above [SI].
-    name : str
-        Labels them.
-    tone : int, str or None
-        As for `Line`.
-    size : float
-        Of the marks [px].
+    x, y : Where they are [SI]
+    x_error, y_error : Half of the interval, or two rows: below and above [SI]
+    name : Labels them
+    tone : As for `Line`
+    size : Of the marks [px]
     """
 
     x: Numbers
@@ -102,24 +88,15 @@ class Bars:
 
     Attributes
     ----------
-    at : sequence of float
-        Middle of each, or its place among the axis' names [SI].
-    value : sequence of float
-        Where each ends [SI].
-    base : float
-        Where they begin [SI].
-    width : float
-        Across each bar, on its axis [SI].
-    lying : bool
-        Whether they lie, so that `at` is on the y axis; best for names.
-    name : str
-        Labels them in the legend.
-    tone : int, str, None or sequence of these
-        As for `Line`, for all or for each.
-    labels : sequence of str
-        Written at each bar's end.
-    labels_at : float or None
-        Where the labels of lying bars begin instead, in a column of their own [SI].
+    at : Middle of each, or its place among the axis' names [SI]
+    value : Where each ends [SI]
+    base : Where they begin [SI]
+    width : Across each bar, on its axis [SI]
+    lying : Whether they lie, so that `at` is on the y axis; best for names
+    name : Labels them in the legend
+    tone : As for `Line`, for all or for each
+    labels : Written at each bar's end
+    labels_at : Where the labels of lying bars begin instead, in a column of their own [SI]
     """
 
     at: Numbers
@@ -139,16 +116,11 @@ class Limit:
 
     Attributes
     ----------
-    at : float
-        Where [SI].
-    side : str
-        ``y`` for a level line at a value of y, ``x`` for an upright one.
-    name : str
-        Written on it.
-    tone : int, str or None
-        ``"bad"`` for a limit, ``"ink"`` for where something is now, ``"quiet"`` for a mere reference.
-    dash : str or None
-        Dash pattern; None for a full line.
+    at : Where [SI]
+    side : ``y`` for a level line at a value of y, ``x`` for an upright one
+    name : Written on it
+    tone : ``"bad"`` for a limit, ``"ink"`` for where something is now, ``"quiet"`` for a mere reference
+    dash : Dash pattern; None for a full line
     """
 
     at: float
@@ -164,14 +136,10 @@ class Span:
 
     Attributes
     ----------
-    low, high : float
-        Its ends [SI].
-    side : str
-        The axis that it is a stretch of.
-    name : str
-        Written in it.
-    tone : int, str or None
-        As for `Line`.
+    low, high : Its ends [SI]
+    side : The axis that it is a stretch of
+    name : Written in it
+    tone : As for `Line`
     """
 
     low: float
@@ -187,14 +155,10 @@ class Spot:
 
     Attributes
     ----------
-    x, y : float
-        Where [SI].
-    name : str
-        Beside it.
-    tone : int, str or None
-        As for `Line`.
-    shape : str
-        ``dot``, ``ring``, ``square``, ``cross`` or ``diamond``.
+    x, y : Where [SI]
+    name : Beside it
+    tone : As for `Line`
+    shape : ``dot``, ``ring``, ``square``, ``cross`` or ``diamond``
     """
 
     x: float
@@ -217,16 +181,11 @@ class Axis:
 
     Attributes
     ----------
-    label : str
-        What it shows, without unit.
-    kind : str
-        A key of `fieldworthy.units.KINDS`, ``share`` or ``count``.
-    low, high : float or None
-        Its ends [SI]; found from what is shown where None.
-    names : tuple of str
-        Names at 0, 1, 2, … in place of numbers.
-    zero : bool
-        Whether 0 is shown in any case.
+    label : What it shows, without unit
+    kind : A key of `fieldworthy.units.KINDS`, ``share`` or ``count``
+    low, high : Its ends [SI]; found from what is shown where None
+    names : Names at 0, 1, 2, … in place of numbers
+    zero : Whether 0 is shown in any case
     """
 
     label: str
@@ -238,22 +197,7 @@ class Axis:
 
 
 def tick_step(span: float, most: int, angle: bool = False) -> float:
-    """Choose the step between ticks.
-
-    Parameters
-    ----------
-    span : float
-        From one end to the other, above 0 [any unit].
-    most : int
-        Ticks that there is room for, 2 or more [-].
-    angle : bool
-        Whether it is an angle in degrees, stepped by parts of a circle where it is wide [-].
-
-    Returns
-    -------
-    float
-        1, 2 or 5 times a power of ten; for wide angles 5, 10, 15, 30, 45, 90 or 180 [the same unit].
-    """
+    """Choose the step between ticks."""
     rough = span / max(most, 1)
     if angle and rough > 2.0 and span <= 720.0:
         return next((step for step in _ANGLES if step >= rough * (1.0 - 1e-9)), 180.0)
@@ -262,39 +206,13 @@ def tick_step(span: float, most: int, angle: bool = False) -> float:
 
 
 def ticks(low: float, high: float, step: float) -> Array:
-    """List the ticks between two ends.
-
-    Parameters
-    ----------
-    low, high : float
-        The ends [any unit].
-    step : float
-        Between ticks [the same unit].
-
-    Returns
-    -------
-    ndarray of shape (k,)
-        Multiples of the step within the ends [the same unit].
-    """
+    """List the ticks between two ends."""
     first, last = math.ceil(low / step - 1e-6), math.floor(high / step + 1e-6)
     return np.arange(first, last + 1, dtype=float) * step
 
 
 def tick_texts(values: Array, step: float) -> list[str]:
-    """Write the numbers beside ticks, all with as many places as the step has.
-
-    Parameters
-    ----------
-    values : ndarray of shape (k,)
-        Ticks [any unit].
-    step : float
-        Between them [the same unit].
-
-    Returns
-    -------
-    list of str
-        One each [-].
-    """
+    """Write the numbers beside ticks, all with as many places as the step has."""
     places = max(0, -math.floor(math.log10(step) + 1e-9))
     return [f"{value + 0.0:.{places}f}".replace("-", "−") for value in np.round(values, places)]
 
@@ -305,12 +223,9 @@ class Scale:
 
     Attributes
     ----------
-    style, kind : Style, str
-        For the person's unit.
-    low, high : float
-        Ends in the person's unit [-].
-    start, end : float
-        The same ends on the sheet [px].
+    style, kind : For the person's unit
+    low, high : Ends in the person's unit
+    start, end : The same ends on the sheet [px]
     """
 
     style: Style
@@ -321,18 +236,7 @@ class Scale:
     end: float
 
     def shown(self, value: float | Array) -> Array:
-        """Place numbers in the person's unit.
-
-        Parameters
-        ----------
-        value : float or ndarray
-            In the person's unit [-].
-
-        Returns
-        -------
-        ndarray
-            On the sheet [px].
-        """
+        """Place numbers in the person's unit."""
         share = (np.asarray(value, dtype=float) - self.low) / (self.high - self.low)
         return np.asarray(self.start + share * (self.end - self.start))
 
@@ -342,24 +246,7 @@ class Scale:
 
 
 def ends(axis: Axis, values: Array, style: Style, most: int) -> tuple[float, float, float]:
-    """Find the ends of an axis and the step between its ticks.
-
-    Parameters
-    ----------
-    axis : Axis
-        The axis; an end that it gives is kept [SI].
-    values : ndarray of shape (k,)
-        What is shown; numbers that are not finite do not count [SI].
-    style : Style
-        For the person's unit [-].
-    most : int
-        Ticks that there is room for [-].
-
-    Returns
-    -------
-    tuple of float
-        Low, high and step in the person's unit [-].
-    """
+    """Find the ends of an axis and the step between its ticks."""
     finite = values[np.isfinite(values)]
     if axis.zero:
         finite = np.append(finite, 0.0)
@@ -389,16 +276,11 @@ class Frame:
 
     Attributes
     ----------
-    plot : Box
-        Between the axes [px].
-    outer : Box
-        With all labels [px].
-    x, y : Scale
-        From SI to the sheet.
-    direct : bool
-        Whether lines are labelled at their right ends; else by a legend above.
-    marks : sequence of Mark
-        All that is drawn in it.
+    plot : Between the axes [px]
+    outer : With all labels [px]
+    x, y : From SI to the sheet
+    direct : Whether lines are labelled at their right ends; else by a legend above
+    marks : All that is drawn in it
     """
 
     plot: Box
@@ -410,36 +292,12 @@ class Frame:
 
 
 def labelled(marks: Sequence[Mark]) -> list[Line | Band | Points | Bars]:
-    """Pick the marks whose names must be told apart.
-
-    Parameters
-    ----------
-    marks : sequence of Mark
-        All that is drawn [-].
-
-    Returns
-    -------
-    list of Mark
-        Those with a name of their own [-].
-    """
+    """Pick the marks whose names must be told apart."""
     return [mark for mark in marks if isinstance(mark, Line | Band | Points | Bars) and mark.name]
 
 
 def directly(marks: Sequence[Mark], style: Style) -> bool:
-    """Say whether names fit beside the right ends of the lines.
-
-    Parameters
-    ----------
-    marks : sequence of Mark
-        All that is drawn [-].
-    style : Style
-        For the width [-].
-
-    Returns
-    -------
-    bool
-        Whether they do; only lines can be labelled so [-].
-    """
+    """Say whether names fit beside the right ends of the lines."""
     names = labelled(marks)
     lines = all(isinstance(mark, Line) for mark in names)
     room = 0.3 * style.width
@@ -447,20 +305,7 @@ def directly(marks: Sequence[Mark], style: Style) -> bool:
 
 
 def legend_rows(marks: Sequence[Mark], style: Style) -> int:
-    """Count the rows that a legend takes.
-
-    Parameters
-    ----------
-    marks : sequence of Mark
-        All that is drawn [-].
-    style : Style
-        For the width [-].
-
-    Returns
-    -------
-    int
-        0 where none is needed [-].
-    """
+    """Count the rows that a legend takes."""
     return 0 if directly(marks, style) else len(_rows(marks, style.width - 24.0))
 
 
@@ -480,40 +325,12 @@ def _rows(marks: Sequence[Mark], room: float) -> list[list[tuple[int, str, float
 
 
 def head_rows(y: Axis, marks: Sequence[Mark]) -> int:
-    """Count the rows of text between legend and plot.
-
-    Parameters
-    ----------
-    y : Axis
-        Its name stands there [-].
-    marks : sequence of Mark
-        Names of upright limits stand there too, where bars lie [-].
-
-    Returns
-    -------
-    int
-        0 to 2 [-].
-    """
+    """Count the rows of text between legend and plot."""
     return bool(y.label) + bool(y.names and any(isinstance(m, Limit) and m.side == "x" and m.name for m in marks))
 
 
 def colour_of(tone: Tone, turn: int, style: Style) -> tuple[str, str | None]:
-    """Choose colour and dash of a mark.
-
-    Parameters
-    ----------
-    tone : int, str or None
-        As the mark gives it [-].
-    turn : int
-        Its turn among the marks that give none [-].
-    style : Style
-        For the theme [-].
-
-    Returns
-    -------
-    tuple of str
-        Colour, and dash pattern or None [-].
-    """
+    """Choose colour and dash of a mark."""
     if isinstance(tone, str):
         return (tone, None) if tone.startswith("#") else (str(getattr(style.theme, tone)), None)
     number = turn if tone is None else tone
@@ -521,18 +338,7 @@ def colour_of(tone: Tone, turn: int, style: Style) -> tuple[str, str | None]:
 
 
 def turns(marks: Sequence[Mark]) -> list[int]:
-    """Number the marks that give no tone, in turn.
-
-    Parameters
-    ----------
-    marks : sequence of Mark
-        All that is drawn [-].
-
-    Returns
-    -------
-    list of int
-        One each [-].
-    """
+    """Number the marks that give no tone, in turn."""
     found, turn = [], 0
     for mark in marks:
         found.append(turn)
@@ -548,28 +354,7 @@ def frame(
     marks: Sequence[Mark],
     left: float = 0.0,
 ) -> Frame:
-    """Draw the frame of a chart.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    box : Box
-        The part of it that the chart has [px].
-    axes : tuple of Axis
-        x and y [SI].
-    extents : tuple of ndarray
-        What x and y must hold [SI].
-    marks : sequence of Mark
-        For the labels that they need [-].
-    left : float
-        The plot begins here at the earliest, so that charts below each other are in line [px].
-
-    Returns
-    -------
-    Frame
-        Where the numbers lie [-].
-    """
+    """Draw the frame of a chart."""
     style, (x, y) = sheet.style, axes
     direct = directly(marks, style) and box.w >= 520.0
     rows = [] if direct else _rows(marks, box.w - 24.0)

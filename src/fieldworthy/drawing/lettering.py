@@ -21,22 +21,7 @@ BOLD = 1.12
 
 @lru_cache(maxsize=4096)
 def width(text: str, size: float, bold: bool = False) -> float:
-    """Estimate how wide a text is set, erring to the wide side.
-
-    Parameters
-    ----------
-    text : str
-        One line [-].
-    size : float
-        Of the font [px].
-    bold : bool
-        Whether it is set bold [-].
-
-    Returns
-    -------
-    float
-        Width [px].
-    """
+    """Estimate how wide a text is set, erring to the wide side."""
     total = sum(_advance(letter) for letter in text)
     return total / 1000.0 * size * (BOLD if bold else 1.0)
 
@@ -51,24 +36,7 @@ def _advance(letter: str) -> int:
 
 
 def shortened(text: str, size: float, most: float, bold: bool = False) -> str:
-    """Shorten a text to a width, with an ellipsis where it was cut.
-
-    Parameters
-    ----------
-    text : str
-        One line [-].
-    size : float
-        Of the font [px].
-    most : float
-        Width that there is [px].
-    bold : bool
-        Whether it is set bold [-].
-
-    Returns
-    -------
-    str
-        The text, or as much of it as fits [-].
-    """
+    """Shorten a text to a width, with an ellipsis where it was cut."""
     if width(text, size, bold) <= most:
         return text
     kept = text
@@ -78,22 +46,7 @@ def shortened(text: str, size: float, most: float, bold: bool = False) -> str:
 
 
 def wrapped(text: str, size: float, most: float) -> list[str]:
-    """Break a text into lines of a width.
-
-    Parameters
-    ----------
-    text : str
-        Words with spaces between them [-].
-    size : float
-        Of the font [px].
-    most : float
-        Width that there is [px].
-
-    Returns
-    -------
-    list of str
-        Lines; a word wider than the line is shortened [-].
-    """
+    """Break a text into lines of a width."""
     lines: list[str] = []
     for word in text.split():
         joined = f"{lines[-1]} {word}" if lines else word

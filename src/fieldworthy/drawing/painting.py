@@ -18,17 +18,7 @@ Place = tuple[float, float, Anchor]
 
 
 def end_labels(sheet: Sheet, where: Frame, lines: Sequence[tuple[Array, str, str]]) -> None:
-    """Write the name of each line at its right end, pushed apart where they would meet.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    where : Frame
-        The chart's frame [-].
-    lines : sequence of tuple
-        Points on the sheet [px], name and colour [-].
-    """
+    """Write the name of each line at its right end, pushed apart where they would meet."""
     ends = [(points[np.isfinite(points).all(axis=-1)], name, colour) for points, name, colour in lines]
     ends = sorted((e for e in ends if len(e[0])), key=lambda e: float(e[0][-1, 1]))
     plot = where.plot
@@ -43,22 +33,7 @@ def end_labels(sheet: Sheet, where: Frame, lines: Sequence[tuple[Array, str, str
 
 
 def spread(wanted: Sequence[float], gap: float, between: tuple[float, float]) -> list[float]:
-    """Push places apart, each as little as may be, in their order.
-
-    Parameters
-    ----------
-    wanted : sequence of float
-        Where each would best be, rising [px].
-    gap : float
-        Between neighbours [px].
-    between : tuple of float
-        Lowest and highest place [px]; kept as long as all fit in between.
-
-    Returns
-    -------
-    list of float
-        Where each goes [px].
-    """
+    """Push places apart, each as little as may be, in their order."""
     # blocks of neighbours that touch move as one to the mean of what they want
     blocks: list[tuple[float, int]] = []
     for want in wanted:
@@ -103,26 +78,7 @@ def _in(box: Box, points: Array) -> Array:
 
 
 def place(sheet: Sheet, text: str, letters: Letters, places: Sequence[Place], curves: Sequence[Array]) -> bool:
-    """Set a text at the best of several places.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    text : str
-        What it says [-].
-    letters : Letters
-        How it is set, the anchor aside [-].
-    places : sequence of tuple
-        x, y of the base line [px] and anchor, the one liked best first.
-    curves : sequence of ndarray of shape (k, 2)
-        What it should keep clear of [px].
-
-    Returns
-    -------
-    bool
-        Whether there was a place that meets no other text [-].
-    """
+    """Set a text at the best of several places."""
     fine = [_fine(points) for points in curves]
     best: tuple[int, int, Place] | None = None
     for rank, (x, y, anchor) in enumerate(places):
@@ -145,21 +101,7 @@ def _set(letters: Letters, anchor: Anchor) -> Letters:
 
 
 def limit_label(sheet: Sheet, where: Frame, mark: Limit | Span, colour: str, curves: Sequence[Array]) -> None:
-    """Write the name of a straight line on it, or of a stretch in it.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    where : Frame
-        The chart's frame [-].
-    mark : Limit or Span
-        What is named [SI].
-    colour : str
-        Of the text [-].
-    curves : sequence of ndarray of shape (k, 2)
-        What it should keep clear of [px].
-    """
+    """Write the name of a straight line on it, or of a stretch in it."""
     plot = where.plot
     text = shortened(mark.name, SMALL, 0.8 * plot.w)
     if isinstance(mark, Span):
@@ -215,21 +157,7 @@ def _beside(plot: Box, x: float, wide: float) -> list[Place]:
 def spot_label(
     sheet: Sheet, where: Frame, at: tuple[float, float], name: tuple[str, str], curves: Sequence[Array]
 ) -> None:
-    """Write the name of a single point beside it.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    where : Frame
-        The chart's frame [-].
-    at : tuple of float
-        The point [px].
-    name : tuple of str
-        Text and colour [-].
-    curves : sequence of ndarray of shape (k, 2)
-        What it should keep clear of [px].
-    """
+    """Write the name of a single point beside it."""
     if not np.isfinite(at).all():
         return
     text = shortened(name[0], SMALL, 0.6 * where.outer.w)
@@ -242,18 +170,7 @@ def _held(letters: Letters, at: Place, text: str, outer: Box) -> bool:
 
 
 def around(at: tuple[float, float]) -> list[Place]:
-    """List places for a text around a point, near ones first.
-
-    Parameters
-    ----------
-    at : tuple of float
-        The point [px].
-
-    Returns
-    -------
-    list of tuple
-        x, y of the base line [px] and anchor.
-    """
+    """List places for a text around a point, near ones first."""
     (x, y) = at
     found: list[Place] = []
     for far in (0.0, 8.0, 18.0, 32.0, 48.0):
@@ -267,17 +184,7 @@ _ORDER: tuple[type[Any], ...] = (Span, Band, Bars, Limit, Line, Points, Spot)
 
 
 def paint_marks(sheet: Sheet, where: Frame, marks: Sequence[Mark]) -> None:
-    """Draw all marks of a chart.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    where : Frame
-        The chart's frame on it [-].
-    marks : sequence of Mark
-        What is drawn [SI].
-    """
+    """Draw all marks of a chart."""
     numbered = sorted(zip(marks, turns(marks), strict=True), key=lambda pair: _ORDER.index(type(pair[0])))
     for mark, turn in numbered:
         _PAINT[type(mark)](sheet, where, mark, turn)
@@ -440,19 +347,7 @@ def _spot(sheet: Sheet, where: Frame, mark: Spot, turn: int) -> None:
 
 
 def draw_spot(sheet: Sheet, at: tuple[float, float], shape: str, colour: str) -> None:
-    """Draw a single mark.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    at : tuple of float
-        Where [px].
-    shape : str
-        ``dot``, ``ring``, ``square``, ``cross`` or ``diamond`` [-].
-    colour : str
-        Of the mark [-].
-    """
+    """Draw a single mark."""
     (x, y), paper, r = at, sheet.style.theme.paper, 5.0
     if shape == "cross":
         for dy in (-r, r):

@@ -24,24 +24,15 @@ class Row:
 
     Attributes
     ----------
-    label : str
-        Above it; broken into lines that fit.
-    note : str
-        At the right end of the label's first line: the number in words.
-    bar : tuple of float or None
-        From where to where a bar goes [SI].
-    interval : tuple of float or None
-        Ends of an interval [SI].
-    at : float or None
-        Where its mark is [SI].
-    shape : str
-        Of the mark.
-    tone : int, str or None
-        As for a mark of a chart.
-    hollow : bool
-        Whether the bar is an outline only.
-    heading : bool
-        Whether it is a heading without a bar.
+    label : Above it; broken into lines that fit
+    note : At the right end of the label's first line: the number in words
+    bar : From where to where a bar goes [SI]
+    interval : Ends of an interval [SI]
+    at : Where its mark is [SI]
+    shape : Of the mark
+    tone : As for a mark of a chart
+    hollow : Whether the bar is an outline only
+    heading : Whether it is a heading without a bar
     """
 
     label: str
@@ -56,22 +47,7 @@ class Row:
 
 
 def rows_height(rows: Sequence[Row], axis: Axis, wide: float) -> float:
-    """Say how high rows and their axis are.
-
-    Parameters
-    ----------
-    rows : sequence of Row
-        From top to bottom [SI].
-    axis : Axis
-        Below them [SI].
-    wide : float
-        Width of the figure [px].
-
-    Returns
-    -------
-    float
-        Height [px].
-    """
+    """Say how high rows and their axis are."""
     return sum(_tall(row, wide) for row in rows) + 10.0 + 24.0 + (18.0 if axis.label else 0.0)
 
 
@@ -93,26 +69,7 @@ def _lines(row: Row, wide: float) -> list[str]:
 
 
 def draw_rows(sheet: Sheet, top: float, rows: Sequence[Row], axis: Axis, marks: Sequence[Limit | Span] = ()) -> Frame:
-    """Draw rows over one axis.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    top : float
-        Where they begin [px].
-    rows : sequence of Row
-        From top to bottom [SI].
-    axis : Axis
-        Below them, both ends given [SI].
-    marks : sequence of Limit or Span
-        Upright lines and stretches right across them [SI].
-
-    Returns
-    -------
-    Frame
-        Where the numbers lie [-].
-    """
+    """Draw rows over one axis."""
     wide = sheet.style.width
     box = Box(0.0, top, wide, rows_height(rows, axis, wide))
     extent = np.array([axis.low or 0.0, axis.high or 1.0])

@@ -25,14 +25,10 @@ class Level:
 
     Attributes
     ----------
-    at : float
-        Where it crosses the y axis [SI].
-    name : str
-        What it is.
-    tone : int, str or None
-        As for a mark.
-    dash : str or None
-        Dash pattern; None for a full line.
+    at : Where it crosses the y axis [SI]
+    name : What it is
+    tone : As for a mark
+    dash : Dash pattern; None for a full line
     """
 
     at: float
@@ -47,24 +43,15 @@ class Pane:
 
     Attributes
     ----------
-    title : str
-        Above it; none where empty.
-    y : Axis
-        Its own axis.
-    marks : sequence of Mark
-        What is drawn.
-    levels : sequence of Level
-        Level lines, named in the margin.
-    named : sequence of Line
-        Lines whose names stand in the margin, beside their right ends.
-    holds : sequence of float
-        What the y axis must hold, where it does not give both ends [SI].
-    height : float
-        Without the title [px].
-    aside : str
-        What stands in the margin, above the names.
-    last : bool
-        Whether the shared axis is named below it.
+    title : Above it; none where empty
+    y : Its own axis
+    marks : What is drawn
+    levels : Level lines, named in the margin
+    named : Lines whose names stand in the margin, beside their right ends
+    holds : What the y axis must hold, where it does not give both ends [SI]
+    height : Without the title [px]
+    aside : What stands in the margin, above the names
+    last : Whether the shared axis is named below it
     """
 
     title: str
@@ -84,20 +71,7 @@ class Pane:
 
 
 def margin_of(panes: Sequence[Pane], style: Style) -> float:
-    """Find the width that the names at the right need.
-
-    Parameters
-    ----------
-    panes : sequence of Pane
-        All panes [SI].
-    style : Style
-        How they are to look [-].
-
-    Returns
-    -------
-    float
-        At most a third of the figure; 0 where nothing is named [px].
-    """
+    """Find the width that the names at the right need."""
     names = [level.name for pane in panes for level in pane.levels]
     names += [line.name for pane in panes for line in pane.named]
     if not names:
@@ -107,24 +81,7 @@ def margin_of(panes: Sequence[Pane], style: Style) -> float:
 
 
 def stack(sheet: Sheet, top: float, panes: Sequence[Pane], x: Axis) -> list[Frame]:
-    """Draw charts below each other with their plots in line.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    top : float
-        Where the first begins [px].
-    panes : sequence of Pane
-        From top to bottom [SI].
-    x : Axis
-        The axis that they share, both ends given [SI].
-
-    Returns
-    -------
-    list of Frame
-        Where the numbers of each lie [-].
-    """
+    """Draw charts below each other with their plots in line."""
     room = margin_of(panes, sheet.style)
     left = max((_trial(sheet.style, pane, x, room) for pane in panes), default=0.0)
     frames = []
@@ -185,18 +142,5 @@ def _named(sheet: Sheet, where: Frame, line: Line) -> tuple[Array, str, str]:
 
 
 def pane_height(style: Style, marks: Sequence[Mark] = ()) -> float:
-    """Choose the height of a pane.
-
-    Parameters
-    ----------
-    style : Style
-        For the width [-].
-    marks : sequence of Mark
-        For the legend that they need [-].
-
-    Returns
-    -------
-    float
-        Without the title [px].
-    """
+    """Choose the height of a pane."""
     return float(np.clip(0.34 * style.width, 190.0, 270.0)) + 20.0 * legend_rows(marks, style)

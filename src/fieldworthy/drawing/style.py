@@ -24,22 +24,15 @@ class Theme:
 
     Attributes
     ----------
-    name : str
-        Of the theme.
-    paper : str
-        What everything is drawn on.
-    ink, quiet : str
-        Text, and text of less weight; both at least 4.5 to 1 on the paper.
-    edge : str
-        Outlines that carry meaning; at least 3 to 1 on the paper.
-    grid : str
-        Grid lines, which only guide the eye.
-    block : str
-        Filling of a thing seen from outside.
-    good, caution, bad : str
-        Holds, take care, short; at least 4.5 to 1 on the paper, never without a word or mark beside them.
-    series : tuple of str
-        Of lines and their labels, told apart by colour-blind readers too; at least 4.5 to 1 on the paper.
+    name : Of the theme
+    paper : What everything is drawn on
+    ink, quiet : Text, and text of less weight; both at least 4.5 to 1 on the paper
+    edge : Outlines that carry meaning; at least 3 to 1 on the paper
+    grid : Grid lines, which only guide the eye
+    block : Filling of a thing seen from outside
+    good, caution, bad : Holds, take care, short; at least 4.5 to 1 on the paper, never without a word or mark
+        beside them
+    series : Of lines and their labels, told apart by colour-blind readers too; at least 4.5 to 1 on the paper
     """
 
     name: str
@@ -80,14 +73,10 @@ class Style:
 
     Attributes
     ----------
-    theme : Theme
-        Colours.
-    units : str
-        ``metric`` or ``inch``.
-    width : float
-        Of the whole figure [px]; from 340 for a phone to 900.
-    own : tuple of tuple of str
-        Kinds of quantity with a unit of their own, as the robot's file writes them.
+    theme : Colours
+    units : ``metric`` or ``inch``
+    width : Of the whole figure [px]; from 340 for a phone to 900
+    own : Kinds of quantity with a unit of their own, as the robot's file writes them
     """
 
     theme: Theme = LIGHT
@@ -101,19 +90,7 @@ class Style:
         return self.width < 480.0
 
     def unit(self, kind: str) -> str:
-        """Choose the unit of a kind.
-
-        Parameters
-        ----------
-        kind : str
-            A key of `fieldworthy.units.KINDS`, or ``share`` (a ratio in percent), ``count``, or ``distance`` (a way
-            across the field) [-].
-
-        Returns
-        -------
-        str
-            As people read it, empty for a bare number [-].
-        """
+        """Choose the unit of a kind."""
         return _PLAIN[kind][0] if kind in _PLAIN else unit_label(self._unit(kind))
 
     def _unit(self, kind: str) -> str:
@@ -125,20 +102,7 @@ class Style:
         return KINDS[kind].inch if self.units == "inch" else KINDS[kind].metric
 
     def value(self, si: Number, kind: str) -> Number:
-        """Convert SI numbers to the person's unit.
-
-        Parameters
-        ----------
-        si : float or ndarray
-            The numbers [SI].
-        kind : str
-            As for `unit` [-].
-
-        Returns
-        -------
-        float or ndarray
-            In the person's unit [-].
-        """
+        """Convert SI numbers to the person's unit."""
         if kind in _PLAIN:
             return si * _PLAIN[kind][1]
         unit = self._unit(kind)
@@ -148,39 +112,11 @@ class Style:
         return (si - map_.offset) / map_.scale
 
     def show(self, si: float, kind: str, significant: int = 3) -> str:
-        """Write one SI number in the person's unit.
-
-        Parameters
-        ----------
-        si : float
-            The number [SI].
-        kind : str
-            As for `unit` [-].
-        significant : int
-            Digits to keep [-].
-
-        Returns
-        -------
-        str
-            For example ``210 mm`` or ``8.27 in`` [-].
-        """
+        """Write one SI number in the person's unit."""
         number, unit = digits(self.value(float(si), kind), significant), self.unit(kind)
         return f"{number}{'' if unit in ('°', '%') else ' '}{unit}".rstrip()
 
     def header(self, label: str, kind: str) -> str:
-        """Head an axis or a column with its unit.
-
-        Parameters
-        ----------
-        label : str
-            What it is [-].
-        kind : str
-            As for `unit` [-].
-
-        Returns
-        -------
-        str
-            For example ``Force [N]`` [-].
-        """
+        """Head an axis or a column with its unit."""
         unit = self.unit(kind)
         return f"{label} [{unit}]" if unit else label

@@ -24,41 +24,14 @@ _ASCENT, _DESCENT = 0.95, 0.28  # of the size; the tallest of the usual fonts
 
 
 def escape(text: str) -> str:
-    """Make a text fit for XML.
-
-    Parameters
-    ----------
-    text : str
-        Any text, such as a part's name [-].
-
-    Returns
-    -------
-    str
-        With markup characters replaced, and without characters that XML cannot hold [-].
-    """
+    """Make a text fit for XML."""
     if _PLAIN.fullmatch(text):
         return text
     return _escape(_CONTROL.sub("�", text), {'"': "&quot;", "'": "&apos;"})
 
 
 def number(value: float) -> str:
-    """Write a coordinate, to a hundredth of a pixel.
-
-    Parameters
-    ----------
-    value : float
-        A finite number [px].
-
-    Returns
-    -------
-    str
-        Without trailing zeros [-].
-
-    Raises
-    ------
-    ValueError
-        When it is not finite: a figure never holds one that is not.
-    """
+    """Write a coordinate, to a hundredth of a pixel."""
     if not math.isfinite(value):
         raise ValueError(f"a coordinate must be finite, got {value}")
     text = f"{value:.2f}".rstrip("0").rstrip(".")
@@ -66,22 +39,7 @@ def number(value: float) -> str:
 
 
 def node(name: str, *inside: str, **attributes: str | float | None) -> str:
-    """Write one element.
-
-    Parameters
-    ----------
-    name : str
-        Of the element [-].
-    *inside : str
-        Elements and escaped texts within it [-].
-    **attributes : str or float or None
-        Its attributes, ``_`` for ``-``; None leaves one out [-].
-
-    Returns
-    -------
-    str
-        The element [-].
-    """
+    """Write one element."""
     given = {key.rstrip("_").replace("_", "-"): value for key, value in attributes.items() if value is not None}
     written = "".join(
         f' {key}="{escape(value) if isinstance(value, str) else number(float(value))}"' for key, value in given.items()
@@ -95,10 +53,8 @@ class Box:
 
     Attributes
     ----------
-    x, y : float
-        Upper left corner [px].
-    w, h : float
-        Size [px].
+    x, y : Upper left corner [px]
+    w, h : Size [px]
     """
 
     x: float
@@ -117,20 +73,7 @@ class Box:
         return self.y + self.h
 
     def meets(self, other: Box, gap: float = 0.0) -> bool:
-        """Say whether two rectangles come nearer than a gap.
-
-        Parameters
-        ----------
-        other : Box
-            Another one [px].
-        gap : float
-            Between them [px].
-
-        Returns
-        -------
-        bool
-            Whether they do [-].
-        """
+        """Say whether two rectangles come nearer than a gap."""
         return (
             self.x < other.right + gap
             and other.x < self.right + gap
@@ -139,18 +82,7 @@ class Box:
         )
 
     def within(self, other: Box) -> bool:
-        """Say whether this lies inside another.
-
-        Parameters
-        ----------
-        other : Box
-            The larger one [px].
-
-        Returns
-        -------
-        bool
-            Whether it does [-].
-        """
+        """Say whether this lies inside another."""
         return self.x >= other.x and self.right <= other.right and self.y >= other.y and self.bottom <= other.bottom
 
 
@@ -160,14 +92,10 @@ class Ink:
 
     Attributes
     ----------
-    stroke, fill : str
-        Colours, or ``none``.
-    width : float
-        Of the stroke [px].
-    dash : str or None
-        Dash pattern [px].
-    opacity : float
-        Of the filling [-].
+    stroke, fill : Colours, or ``none``
+    width : Of the stroke [px]
+    dash : Dash pattern [px]
+    opacity : Of the filling
     """
 
     stroke: str = "none"
@@ -177,13 +105,7 @@ class Ink:
     opacity: float = 1.0
 
     def attributes(self) -> dict[str, str | float | None]:
-        """List the presentation attributes.
-
-        Returns
-        -------
-        dict
-            By name [-].
-        """
+        """List the presentation attributes."""
         stroked = self.stroke != "none"
         return {
             "fill": self.fill,
@@ -200,16 +122,11 @@ class Letters:
 
     Attributes
     ----------
-    colour : str
-        Of the text.
-    size : float
-        Of the font [px].
-    anchor : str
-        ``start``, ``middle`` or ``end`` of the text stands at its point.
-    bold : bool
-        Whether it is set bold.
-    halo : str or None
-        Colour laid behind the text, so that it is read on top of lines.
+    colour : Of the text
+    size : Of the font [px]
+    anchor : ``start``, ``middle`` or ``end`` of the text stands at its point
+    bold : Whether it is set bold
+    halo : Colour laid behind the text, so that it is read on top of lines
     """
 
     colour: str
@@ -219,20 +136,7 @@ class Letters:
     halo: str | None = None
 
     def box(self, x: float, y: float, text: str) -> Box:
-        """Estimate the room that a text takes.
-
-        Parameters
-        ----------
-        x, y : float
-            Its point on the base line [px].
-        text : str
-            One line [-].
-
-        Returns
-        -------
-        Box
-            Its rectangle [px].
-        """
+        """Estimate the room that a text takes."""
         wide = width(text, self.size, self.bold)
         left = x - {"start": 0.0, "middle": wide / 2.0, "end": wide}[self.anchor]
         return Box(left, y - _ASCENT * self.size, wide, (_ASCENT + _DESCENT) * self.size)
@@ -244,12 +148,9 @@ class Sheet:
 
     Attributes
     ----------
-    style : Style
-        How it is to look.
-    height : float
-        Of the sheet [px]; may be set until the document is written.
-    texts : list of Box
-        Where texts stand [px].
+    style : How it is to look
+    height : Of the sheet [px]; may be set until the document is written
+    texts : Where texts stand [px]
     """
 
     style: Style
@@ -263,27 +164,11 @@ class Sheet:
         return Box(0.0, 0.0, self.style.width, self.height)
 
     def add(self, *nodes: str) -> None:
-        """Add elements on top.
-
-        Parameters
-        ----------
-        *nodes : str
-            As `node` writes them [-].
-        """
+        """Add elements on top."""
         self._nodes.extend(nodes)
 
     def path(self, points: Iterable[Sequence[float]], ink: Ink, closed: bool = False) -> None:
-        """Draw straight lines from point to point, broken where a point is not finite.
-
-        Parameters
-        ----------
-        points : iterable of pairs
-            On the sheet [px].
-        ink : Ink
-            How it is drawn [-].
-        closed : bool
-            Whether the last point is joined to the first [-].
-        """
+        """Draw straight lines from point to point, broken where a point is not finite."""
         parts, pen = [], "M"
         for x, y in points:
             if not (math.isfinite(x) and math.isfinite(y)):
@@ -296,58 +181,20 @@ class Sheet:
             self.add(node("path", d=joined, stroke_linejoin="round", **ink.attributes()))
 
     def line(self, start: Sequence[float], end: Sequence[float], ink: Ink) -> None:
-        """Draw one straight line.
-
-        Parameters
-        ----------
-        start, end : pair of float
-            On the sheet [px].
-        ink : Ink
-            How it is drawn [-].
-        """
+        """Draw one straight line."""
         self.path([start, end], ink)
 
     def rect(self, box: Box, ink: Ink, round_: float = 0.0) -> None:
-        """Draw a rectangle.
-
-        Parameters
-        ----------
-        box : Box
-            Where [px].
-        ink : Ink
-            How it is drawn [-].
-        round_ : float
-            Radius of its corners [px].
-        """
+        """Draw a rectangle."""
         size = {"x": box.x, "y": box.y, "width": max(box.w, 0.0), "height": max(box.h, 0.0)}
         self.add(node("rect", rx=round_ or None, **size, **ink.attributes()))
 
     def circle(self, centre: Sequence[float], radius: float, ink: Ink) -> None:
-        """Draw a circle.
-
-        Parameters
-        ----------
-        centre : pair of float
-            On the sheet [px].
-        radius : float
-            Its radius [px].
-        ink : Ink
-            How it is drawn [-].
-        """
+        """Draw a circle."""
         self.add(node("circle", cx=float(centre[0]), cy=float(centre[1]), r=radius, **ink.attributes()))
 
     def arrow(self, start: Sequence[float], end: Sequence[float], ink: Ink, head: float = 8.0) -> None:
-        """Draw an arrow with a filled head.
-
-        Parameters
-        ----------
-        start, end : pair of float
-            On the sheet [px]; the head is at the end.
-        ink : Ink
-            How it is drawn [-].
-        head : float
-            Length of the head [px].
-        """
+        """Draw an arrow with a filled head."""
         a, b = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
         far = float(np.hypot(*(b - a)))
         if far < 1e-6:
@@ -359,22 +206,7 @@ class Sheet:
         self.path([b.tolist(), (base + across).tolist(), (base - across).tolist()], Ink(fill=ink.stroke), closed=True)
 
     def text(self, x: float, y: float, text: str, letters: Letters) -> Box:
-        """Set one line of text, shortened where it would leave the sheet.
-
-        Parameters
-        ----------
-        x, y : float
-            Its point on the base line [px].
-        text : str
-            What it says, not escaped [-].
-        letters : Letters
-            How it is set [-].
-
-        Returns
-        -------
-        Box
-            The room that it takes [px].
-        """
+        """Set one line of text, shortened where it would leave the sheet."""
         room = {"start": self.style.width - x, "end": x, "middle": 2.0 * min(x, self.style.width - x)}[letters.anchor]
         text = shortened(text, letters.size, max(room, 0.0), letters.bold)
         box = letters.box(x, y, text)
@@ -390,35 +222,11 @@ class Sheet:
         return box
 
     def free(self, box: Box, gap: float = 1.0) -> bool:
-        """Say whether a rectangle lies on the sheet and meets no text.
-
-        Parameters
-        ----------
-        box : Box
-            Where something would go [px].
-        gap : float
-            To be kept [px].
-
-        Returns
-        -------
-        bool
-            Whether it is free [-].
-        """
+        """Say whether a rectangle lies on the sheet and meets no text."""
         return box.within(self.area) and not any(box.meets(other, gap) for other in self.texts)
 
     def document(self, title: str, alt: str) -> str:
-        """Write the whole document.
-
-        Parameters
-        ----------
-        title, alt : str
-            For who cannot see it [-].
-
-        Returns
-        -------
-        str
-            An SVG document [-].
-        """
+        """Write the whole document."""
         wide, high = self.style.width, self.height
         paper = node("rect", x=0.0, y=0.0, width=wide, height=high, fill=self.style.theme.paper)
         words = (node("title", escape(title)), node("desc", escape(alt)))

@@ -15,14 +15,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Context:
-    """A robot in a season, over the cases of a batch: the evaluation context of checks, figures and forecasts.
-
-    Attributes
-    ----------
-    robot, season : numbers or arrays over cases, in SI
-    base : the same with nominal numbers alone; None where this is it
-    memory : what was computed once for all who ask
-    """
+    """A robot in a season, over the cases of a batch: the evaluation context of checks, figures and forecasts."""
 
     robot: Robot
     season: Season

@@ -29,24 +29,7 @@ BLOCK = 8192
 
 
 def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
-    """Check one robot.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    samples : int
-        How many samples of the tolerances give the chances [-].
-    seed : int
-        Fixes the samples [-].
-    progress : callable or None
-        Told the samples done so far [-].
-
-    Returns
-    -------
-    Report
-        Findings, facts and assumptions [-].
-    """
+    """Check one robot."""
     table = Table(entries_of(loaded.nominal, loaded.quantities), Shown.of(loaded.quantities))
     head = min(samples, BLOCK)
     cases = Cases(seed, 0, head, [path for path, _ in table.entries])
@@ -64,42 +47,12 @@ def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progr
 
 
 def entries_of(robot: Robot, quantities: Iterable[tuple[KeyPath, Quantity]]) -> list[tuple[KeyPath, Quantity]]:
-    """List the quantities of which a batch holds a nudge: all but the season's numbers that are what they are.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot, whatever stands for its numbers [-].
-    quantities : iterable of tuple
-        Key path and quantity of all; the season's paths begin with ``season`` [-].
-
-    Returns
-    -------
-    list of tuple
-        Key path and quantity, in the same order, without the tolerances that a weighing has settled [-].
-    """
+    """List the quantities of which a batch holds a nudge: all but the season's numbers that are what they are."""
     return [(path, settled(robot, path, q)) for path, q in quantities if q.tolerance > 0 or path[0] != "season"]
 
 
 def report_of(loaded: Loaded, described: Robot, said: Sequence[Said], samples: int, seed: int) -> Report:
-    """Put together what a person reads.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    described : Robot
-        The robot, whatever stands for its numbers [-].
-    said : sequence of Finding or Fact
-        In the order of the checks [-].
-    samples, seed : int
-        How the chances were sampled [-].
-
-    Returns
-    -------
-    Report
-        Findings, the worst first, facts and assumptions [-].
-    """
+    """Put together what a person reads."""
     robot: Any = loaded.robot
     season: Any = loaded.season
     return Report(
@@ -115,22 +68,7 @@ def report_of(loaded: Loaded, described: Robot, said: Sequence[Said], samples: i
 
 
 def run(loaded: Loaded, cases: Cases, base: Context | None = None) -> list[Outcome]:
-    """Run every check over the cases of a batch.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    cases : Cases
-        Which cases [-].
-    base : Context or None
-        The robot with nominal numbers alone, where it is at hand from another batch [SI].
-
-    Returns
-    -------
-    list of Outcome
-        In a fixed order for a given robot [-].
-    """
+    """Run every check over the cases of a batch."""
 
     def of_season(path: KeyPath, quantity: Quantity) -> Real:
         """Draw a quantity of the season."""
@@ -147,18 +85,7 @@ def run(loaded: Loaded, cases: Cases, base: Context | None = None) -> list[Outco
 
 
 def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
-    """List the defaults that stand in for what the files do not say.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    tuple of Assumption
-        Those of the robot first [-].
-    """
+    """List the defaults that stand in for what the files do not say."""
     found = []
     for path, quantity in loaded.quantities:
         if quantity.assumed:

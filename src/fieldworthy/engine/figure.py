@@ -25,12 +25,10 @@ class Margin:
 
     Attributes
     ----------
-    id, subject, verdict, chance, because : str, str, str, float or None, str
-        As in `Finding`.
-    margin : float or None
-        0 at the limit, positive is good [-]; None where unknown.
-    spread : tuple of float or None
-        95 % interval of the margin over the samples, low end first [-]; None where it is not sampled or without bound.
+    id, subject, verdict, chance, because : As in `Finding`
+    margin : 0 at the limit, positive is good [-]; None where unknown
+    spread : 95 % interval of the margin over the samples, low end first [-]; None where it is not sampled or
+        without bound
     """
 
     id: str
@@ -43,18 +41,7 @@ class Margin:
 
 
 def margins_of(report: Report) -> tuple[Margin, ...]:
-    """Bring every finding of a report onto one scale.
-
-    Parameters
-    ----------
-    report : Report
-        What the checks found [-].
-
-    Returns
-    -------
-    tuple of Margin
-        In the order of the report: the worst first [-].
-    """
+    """Bring every finding of a report onto one scale."""
     return tuple(Margin(f.id, f.subject, f.verdict, f.margin, _spread(f), f.chance, f.because) for f in report.findings)
 
 
@@ -87,20 +74,7 @@ _LOOKS: dict[str, tuple[Shape, str]] = {
 
 
 def margins(data: Sequence[Margin], style: Style) -> Figure:
-    """Draw the margin of every finding with its 95 % interval.
-
-    Parameters
-    ----------
-    data : sequence of Margin
-        Findings in the order in which they are to stand [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Dots hold, diamonds are short, rings are not known; arrows point at margins beyond the axis [-].
-    """
+    """Draw the margin of every finding with its 95 % interval."""
     alt = _alt(data)
     axis = Axis("Margin, 0 at the limit", "count", -_END, _END)
     if not data:

@@ -24,14 +24,10 @@ class Say:
 
     Attributes
     ----------
-    holds : str
-        Where the check holds; ``{name}`` stands for a number of `numbers` or a word of `words`.
-    short : str
-        Where it is short; the same as `holds` if empty.
-    numbers : dict
-        Name to value over cases and kind of quantity.
-    words : dict
-        Name to text.
+    holds : Where the check holds; ``{name}`` stands for a number of `numbers` or a word of `words`
+    short : Where it is short; the same as `holds` if empty
+    numbers : Name to value over cases and kind of quantity
+    words : Name to text
     """
 
     holds: str
@@ -46,24 +42,15 @@ class Outcome:
 
     Attributes
     ----------
-    id : str
-        Dotted, for example ``balance.tip.forward``.
-    subject : str
-        What of the robot it is about, for example ``pose loaded``.
-    value, limit : float or ndarray of shape (n,)
-        In SI; `limit` is None for a fact that nothing limits.
-    kind : str
-        Kind of quantity of both, a key of `fieldworthy.units.KINDS`.
-    need : {"at least", "at most"}
-        On which side of the limit the value must be.
-    because : Say
-        The sentence.
-    sources : tuple of str
-        Keys of sources.toml.
-    scale : float or ndarray or None
-        What a margin of 1 means, in SI; the limit's own size where None.
-    missing : tuple of str
-        Keys that the file does not give, without which there is no verdict.
+    id : Dotted, for example ``balance.tip.forward``
+    subject : What of the robot it is about, for example ``pose loaded``
+    value, limit : In SI; `limit` is None for a fact that nothing limits
+    kind : Kind of quantity of both, a key of `fieldworthy.units.KINDS`
+    need : On which side of the limit the value must be
+    because : The sentence
+    sources : Keys of sources.toml
+    scale : What a margin of 1 means, in SI; the limit's own size where None
+    missing : Keys that the file does not give, without which there is no verdict
     """
 
     id: str
@@ -78,13 +65,7 @@ class Outcome:
     missing: tuple[str, ...] = ()
 
     def margin(self) -> Real:
-        """Compute how far the value is on the good side of the limit.
-
-        Returns
-        -------
-        float or ndarray of shape (n,)
-            0 at the limit, positive is good, 1 is the limit's own size away; clipped to 10 either way [-].
-        """
+        """Compute how far the value is on the good side of the limit."""
         if self.limit is None or self.missing:
             return 0.0
         scale = np.abs(self.limit if self.scale is None else self.scale)
@@ -95,26 +76,7 @@ class Outcome:
 
 
 def unknown(identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...]) -> Outcome:
-    """Say that something cannot be judged, and what the file would have to give.
-
-    Parameters
-    ----------
-    identifier : str
-        The finding's id [-].
-    subject : str
-        What it is about [-].
-    kind : str
-        Kind of quantity that would be judged [-].
-    because : str
-        The sentence [-].
-    missing : tuple of str
-        Key paths to fill in [-].
-
-    Returns
-    -------
-    Outcome
-        With verdict ``unknown`` [-].
-    """
+    """Say that something cannot be judged, and what the file would have to give."""
     return Outcome(identifier, subject, 0.0, 0.0, kind, Say(because), missing=missing or ("robot",))
 
 
@@ -124,34 +86,20 @@ class Finding:
 
     Attributes
     ----------
-    id, subject : str
-        As in `Outcome`.
-    value, limit : float or None
-        Nominal, in `unit`; None where unknown or without bound.
-    unit : str
-        The unit that the robot file uses for this kind of quantity.
-    need : {"at least", "at most"}
-        On which side of the limit the value must be.
-    margin : float or None
-        0 at the limit, positive is good.
-    chance : float or None
-        Share of the sampled cases in which it holds.
-    spread : tuple of float or None
-        The value's 95 % interval over the samples, in `unit`.
-    verdict : {"holds", "short", "unknown"}
-        Of the nominal case.
-    because : str
-        One sentence.
-    inputs : tuple of str
-        Keys of the robot file that move it, the one that matters most first.
-    bases : dict
-        How many of the inputs rest on which basis.
-    sharpen : str or None
-        The estimated input whose measurement would narrow the spread most.
-    sources : tuple of str
-        Keys of sources.toml.
-    missing : tuple of str
-        Keys that the file would have to give.
+    id, subject : As in `Outcome`
+    value, limit : Nominal, in `unit`; None where unknown or without bound
+    unit : The unit that the robot file uses for this kind of quantity
+    need : On which side of the limit the value must be
+    margin : 0 at the limit, positive is good
+    chance : Share of the sampled cases in which it holds
+    spread : The value's 95 % interval over the samples, in `unit`
+    verdict : Of the nominal case
+    because : One sentence
+    inputs : Keys of the robot file that move it, the one that matters most first
+    bases : How many of the inputs rest on which basis
+    sharpen : The estimated input whose measurement would narrow the spread most
+    sources : Keys of sources.toml
+    missing : Keys that the file would have to give
     """
 
     id: str
@@ -178,14 +126,10 @@ class Fact:
 
     Attributes
     ----------
-    id, subject, because, inputs, sources
-        As in `Finding`.
-    value : float or None
-        Nominal, in `unit`; None where without bound.
-    unit : str
-        The unit that the robot file uses for this kind of quantity.
-    spread : tuple of float or None
-        The value's 95 % interval over the samples, in `unit`.
+    id, subject, because, inputs, sources : As in `Finding`
+    value : Nominal, in `unit`; None where without bound
+    unit : The unit that the robot file uses for this kind of quantity
+    spread : The value's 95 % interval over the samples, in `unit`
     """
 
     id: str
@@ -204,12 +148,9 @@ class Assumption:
 
     Attributes
     ----------
-    key : str
-        Key path.
-    value : str
-        The default, with its unit.
-    why : str
-        Where it comes from.
+    key : Key path
+    value : The default, with its unit
+    why : Where it comes from
     """
 
     key: str
@@ -223,18 +164,12 @@ class Report:
 
     Attributes
     ----------
-    robot, season : str
-        Their names.
-    findings : tuple of Finding
-        Short ones first, then unknown, then those that hold; the worst margin first.
-    facts : tuple of Fact
-        Numbers that nothing limits.
-    assumptions : tuple of Assumption
-        Defaults in use.
-    samples, seed : int
-        How the chances were sampled.
-    cautions : tuple of str
-        What can hurt on this robot.
+    robot, season : Their names
+    findings : Short ones first, then unknown, then those that hold; the worst margin first
+    facts : Numbers that nothing limits
+    assumptions : Defaults in use
+    samples, seed : How the chances were sampled
+    cautions : What can hurt on this robot
     """
 
     robot: str

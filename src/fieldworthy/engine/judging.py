@@ -27,10 +27,8 @@ class Table:
 
     Attributes
     ----------
-    entries : sequence of tuple
-        Key path and quantity.
-    shown : Shown
-        Unit by kind.
+    entries : Key path and quantity
+    shown : Unit by kind
     """
 
     entries: Sequence[tuple[KeyPath, Quantity]]
@@ -63,12 +61,9 @@ class Tally:
 
     Attributes
     ----------
-    margin : float
-        Of the nominal case.
-    holds, count : int
-        Samples in which it holds, of how many.
-    values : list of ndarray
-        The samples of its value, by block.
+    margin : Of the nominal case
+    holds, count : Samples in which it holds, of how many
+    values : The samples of its value, by block
     """
 
     margin: float
@@ -78,39 +73,13 @@ class Tally:
 
     @classmethod
     def of(cls, outcome: Outcome, where: slice) -> Tally:
-        """Begin with the batch whose first case is nominal.
-
-        Parameters
-        ----------
-        outcome : Outcome
-            What a check found [SI].
-        where : slice
-            Where the samples stand [-].
-
-        Returns
-        -------
-        Tally
-            Of the first block [-].
-        """
+        """Begin with the batch whose first case is nominal."""
         tally = cls(0.0, 0, 0, [])
         tally.margin = first(tally.add(outcome, where))
         return tally
 
     def add(self, outcome: Outcome, where: slice) -> Real:
-        """Count a block of samples.
-
-        Parameters
-        ----------
-        outcome : Outcome
-            What the same check found over the block [SI].
-        where : slice
-            Where the samples stand [-].
-
-        Returns
-        -------
-        float or ndarray
-            Margin of every case of the block [-].
-        """
+        """Count a block of samples."""
         margin, size = outcome.margin(), where.stop - where.start
         self.count += size
         if not outcome.missing:
@@ -119,23 +88,11 @@ class Tally:
         return margin
 
     def chance(self) -> float | None:
-        """Give the share of the samples in which it holds.
-
-        Returns
-        -------
-        float or None
-            None without samples, or where it is unknown [-].
-        """
+        """Give the share of the samples in which it holds."""
         return self.holds / self.count if self.count and self.values else None
 
     def spread(self) -> tuple[float, float] | None:
-        """Find the 95 % interval of the samples.
-
-        Returns
-        -------
-        tuple of float or None
-            Two samples; None without samples, or where it is unknown [SI].
-        """
+        """Find the 95 % interval of the samples."""
         if not self.count or not self.values:
             return None
         if self.values[0].strides == (0,):
@@ -188,22 +145,7 @@ def _picked(words: list[str], rows: npt.NDArray[np.intp]) -> list[str]:
 
 
 def judged(outcome: Outcome, tally: Tally, table: Table) -> Said:
-    """Turn an outcome into what a person reads.
-
-    Parameters
-    ----------
-    outcome : Outcome
-        Over the batch: nominal, then a nudge of each quantity of the table, then samples [SI].
-    tally : Tally
-        Of all its samples [-].
-    table : Table
-        The quantities and the units [-].
-
-    Returns
-    -------
-    Finding or Fact
-        A fact where nothing limits it [-].
-    """
+    """Turn an outcome into what a person reads."""
     return _fact(outcome, tally, table) if outcome.limit is None else _finding(outcome, tally, table)
 
 

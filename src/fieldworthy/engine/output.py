@@ -14,29 +14,12 @@ FORMAT = "fieldworthy check 1"
 
 
 def as_data(report: Report) -> dict[str, Any]:
-    """Turn a report into plain data.
-
-    Parameters
-    ----------
-    report : Report
-        What a check found [-].
-
-    Returns
-    -------
-    dict
-        Follows `json_schema` [-].
-    """
+    """Turn a report into plain data."""
     return {"format": FORMAT, **dataclasses.asdict(report)}
 
 
 def json_schema() -> dict[str, Any]:
-    """Describe the output of ``check --json``.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the output of ``check --json``."""
     described = TypeAdapter(Report).json_schema(mode="serialization")
     described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
     described["required"] = ["format", *described["required"]]

@@ -28,14 +28,10 @@ class Brief:
 
     Attributes
     ----------
-    id, subject : str
-        As in the report.
-    verdict : str or None
-        None for a fact.
-    margin : float or None
-        As in the report.
-    because : str
-        The sentence.
+    id, subject : As in the report
+    verdict : None for a fact
+    margin : As in the report
+    because : The sentence
     """
 
     id: str
@@ -47,11 +43,6 @@ class Brief:
 
 class Glancer:
     """A robot whose numbers can be moved; what rests on none of those that moved is kept.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season, as it stands.
 
     Notes
     -----
@@ -73,23 +64,7 @@ class Glancer:
         self._moved: dict[Place, Any] = {}
 
     def glance(self, moves: Mapping[KeyPath, float]) -> tuple[Brief, ...]:
-        """Move numbers from where the file has them.
-
-        Parameters
-        ----------
-        moves : mapping of tuple to float
-            New value by key path; one of the season begins with ``season`` [SI].
-
-        Returns
-        -------
-        tuple of Brief
-            Findings and facts in the order of the checks [-].
-
-        Raises
-        ------
-        KeyError
-            When there is no such number.
-        """
+        """Move numbers from where the file has them."""
         try:
             self._put(moves)
             briefs = [self._once(i, lambda i=i: self._briefs(i)) for i in range(len(systems()))]
@@ -99,35 +74,13 @@ class Glancer:
         return tuple(brief for part in briefs for brief in part)
 
     def faults(self) -> tuple[Fault, ...]:
-        """Tell what is wrong with the robot as it was last moved.
-
-        Returns
-        -------
-        tuple
-            Key path and what was expected there [-].
-        """
+        """Tell what is wrong with the robot as it was last moved."""
         robot, season = self._subject.robot, self._subject.season
         found: tuple[Fault, ...] = self._once(_FAULTS, lambda: tuple(refusals(robot, season)))
         return found
 
     def quantity(self, path: KeyPath) -> Quantity:
-        """Find a number as the file has it.
-
-        Parameters
-        ----------
-        path : tuple of str or int
-            Its key path [-].
-
-        Returns
-        -------
-        Quantity
-            With its unit and bounds [-].
-
-        Raises
-        ------
-        KeyError
-            When there is no such number.
-        """
+        """Find a number as the file has it."""
         place = self._place(path)
         own, value = self._fields[place]
         for key in path[len(own) :]:

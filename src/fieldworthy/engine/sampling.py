@@ -30,24 +30,7 @@ np.empty(31 * 2**20, dtype=np.uint8)
 
 @lru_cache(maxsize=1024)
 def standard_draws(seed: int, key: str, block: int, size: int) -> Array:
-    """Draw standard normal numbers for one key path.
-
-    Parameters
-    ----------
-    seed : int
-        The person's seed [-].
-    key : str
-        The dotted key path [-].
-    block : int
-        Which block of samples [-].
-    size : int
-        How many of the block's samples, from its first on [-].
-
-    Returns
-    -------
-    ndarray of shape (size,)
-        Normal, cut at three standard deviations [-].
-    """
+    """Draw standard normal numbers for one key path."""
     digest = hashlib.blake2b(f"{seed}/{block}/{key}".encode(), digest_size=16).digest()
     source = np.random.Generator(np.random.Philox(key=int.from_bytes(digest, "little")))
     drawn = np.clip(source.standard_normal(size), -_WIDEST, _WIDEST)
@@ -56,24 +39,7 @@ def standard_draws(seed: int, key: str, block: int, size: int) -> Array:
 
 
 def sampled(quantity: Quantity, key: str, seed: int, block: int, size: int) -> Array:
-    """Sample one quantity within its tolerance.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        Its tolerance is the half width of a 95 % interval [SI].
-    key : str
-        The dotted key path [-].
-    seed, block : int
-        As in `standard_draws` [-].
-    size : int
-        How many of the block's samples, from its first on [-].
-
-    Returns
-    -------
-    ndarray of shape (size,)
-        Normal around the value, kept inside the quantity's bounds [SI].
-    """
+    """Sample one quantity within its tolerance."""
     drawn = quantity.si + quantity.tolerance / _PER_95 * standard_draws(seed, key, block, size)
     if math.isfinite(quantity.low) or math.isfinite(quantity.high):
         # a hair inside, so that 'more than 0' stays more than 0
@@ -95,18 +61,7 @@ _SMALLEST: dict[str, float] = {
 
 
 def nudge(quantity: Quantity) -> float:
-    """Choose how far to move a quantity to see what depends on it.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        The quantity [SI].
-
-    Returns
-    -------
-    float
-        A small step, towards the inside of its bounds [SI].
-    """
+    """Choose how far to move a quantity to see what depends on it."""
     step = max(_NUDGE * max(abs(quantity.si), quantity.tolerance), _SMALLEST.get(quantity.kind, 1e-9))
     if quantity.kind == "temperature":
         step = _SMALLEST["temperature"]
@@ -119,10 +74,8 @@ class Cases:
 
     Attributes
     ----------
-    seed, block, samples : int
-        Which samples; `samples` may be 0.
-    nudged : sequence of tuple of str or int
-        Key paths to nudge, one case each, in this order.
+    seed, block, samples : Which samples; `samples` may be 0
+    nudged : Key paths to nudge, one case each, in this order
     """
 
     seed: int
@@ -145,20 +98,7 @@ class Cases:
         return slice(1 + len(self.nudged), self.size)
 
     def draw(self, path: KeyPath, quantity: Quantity) -> float | Array:
-        """Give the number or array of one quantity over the batch.
-
-        Parameters
-        ----------
-        path : tuple of str or int
-            Key path [-].
-        quantity : Quantity
-            The quantity [SI].
-
-        Returns
-        -------
-        float or ndarray of shape (size,)
-            A plain number where no case moves it [SI].
-        """
+        """Give the number or array of one quantity over the batch."""
         row = self._row.get(path)
         if row is None and not (self.samples > 0 and quantity.tolerance > 0):
             return quantity.si

@@ -29,16 +29,7 @@ def _no_cautions(_robot: Robot) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A system's page in the notebook.
-
-    Attributes
-    ----------
-    title, question : what it is about
-    formulas : keys of formulas, each with the kind of mechanism that it needs; empty for always
-    caution : what can hurt here; empty for nothing of its own
-    telling : how the ids of those facts begin that say most
-    wide : width of its figure across the page [px]; 0 for one with text beside it
-    """
+    """A system's page in the notebook."""
 
     title: str
     question: str
@@ -50,22 +41,7 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """One subsystem of a robot.
-
-    Attributes
-    ----------
-    name : of its folder
-    package : where its findings.md is, which docs/findings.md is made from
-    check : gives its outcomes over the cases of a batch
-    families : first words of its finding ids, with one sentence each about what they answer
-    kinds : kinds of mechanism that it adds to a robot file
-    page : its page in the notebook; None for a system that has none
-    page_of : the system on whose page its findings stand, where that is another
-    figures : draws the figures of its page
-    card : the step on the pit card, by kind of mechanism, with ``{name}`` in it
-    spares : what lies ready in the box for it
-    cautions : sentences for a robot that calls for them
-    """
+    """One subsystem of a robot."""
 
     name: str
     package: str

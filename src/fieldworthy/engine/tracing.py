@@ -27,8 +27,7 @@ class Reads:
 
     Attributes
     ----------
-    seen : set
-        Those read so far in what is being computed now.
+    seen : Those read so far in what is being computed now
     """
 
     __slots__ = ("seen",)
@@ -37,18 +36,7 @@ class Reads:
         self.seen: set[Place] = set()
 
     def of(self, compute: Callable[[], T]) -> tuple[T, Places]:
-        """Compute something and tell what it read.
-
-        Parameters
-        ----------
-        compute : callable
-            Called once [-].
-
-        Returns
-        -------
-        tuple
-            What it gave, and the fields it read, which count as read by whatever is computed around it too [-].
-        """
+        """Compute something and tell what it read."""
         around, self.seen = self.seen, set()
         try:
             made = compute()
@@ -59,13 +47,7 @@ class Reads:
 
 
 class Memory:
-    """What was computed once, and what it read.
-
-    Parameters
-    ----------
-    reads : Reads or None
-        Notes what is read; without it nothing is ever out of date.
-    """
+    """What was computed once, and what it read."""
 
     __slots__ = ("_kept", "_reads")
 
@@ -74,20 +56,7 @@ class Memory:
         self._kept: dict[Hashable, tuple[Any, Places]] = {}
 
     def once(self, key: Hashable, compute: Callable[[], T]) -> T:
-        """Compute something the first time it is asked for.
-
-        Parameters
-        ----------
-        key : hashable
-            What it is [-].
-        compute : callable
-            Called the first time [-].
-
-        Returns
-        -------
-        object
-            What it gave [-].
-        """
+        """Compute something the first time it is asked for."""
         kept = self._kept.get(key)
         if kept is None:
             made = (compute(), frozenset()) if self._reads is None else self._reads.of(compute)
@@ -102,31 +71,12 @@ class Memory:
         return key in self._kept
 
     def forget(self, changed: Places | None) -> None:
-        """Drop what read a field that has changed.
-
-        Parameters
-        ----------
-        changed : frozenset or None
-            The fields; None drops everything [-].
-        """
+        """Drop what read a field that has changed."""
         self._kept = undisturbed(self._kept, changed)
 
 
 def undisturbed(kept: dict[K, tuple[T, Places]], changed: Places | None) -> dict[K, tuple[T, Places]]:
-    """Choose what still holds after a change.
-
-    Parameters
-    ----------
-    kept : dict
-        Results with the fields that they read [-].
-    changed : frozenset or None
-        The fields that have changed; None for all [-].
-
-    Returns
-    -------
-    dict
-        Those that read none of them [-].
-    """
+    """Choose what still holds after a change."""
     if changed is None:
         return {}
     return {key: one for key, one in kept.items() if changed.isdisjoint(one[1])}
@@ -135,21 +85,9 @@ def undisturbed(kept: dict[K, tuple[T, Places]], changed: Places | None) -> dict
 class Live:
     """Descriptions filled with numbers, which can be changed in place and note which fields are read.
 
-    Parameters
-    ----------
-    stated : tuple
-        Pairs of a key path and a declared thing with `Quantity` in place of its numbers.
-    draw : callable
-        Gives the number or the array for a key path and its quantity [SI].
-    reads : Reads
-        Told of every field that is read.
-    aside : bool
-        Whether its fields are noted as those of another description of the same things: see `aside_too`.
-
     Attributes
     ----------
-    things : tuple
-        The declared things with numbers [SI].
+    things : The declared things with numbers [SI]
     """
 
     def __init__(self, stated: Iterable[tuple[KeyPath, Any]], draw: Draw, reads: Reads, aside: bool = False) -> None:
@@ -177,15 +115,7 @@ class Live:
         return node
 
     def change(self, fields: Mapping[Place, Any], draw: Draw) -> None:
-        """Put other numbers into some fields.
-
-        Parameters
-        ----------
-        fields : mapping
-            What they state now, quantities, by field [-].
-        draw : callable
-            Gives the number or the array for a key path and its quantity [SI].
-        """
+        """Put other numbers into some fields."""
         self._draw = draw
         for (at, name), value in fields.items():
             path, node = self._nodes[at]
@@ -194,34 +124,12 @@ class Live:
 
 
 def aside_too(places: Iterable[Place]) -> Places:
-    """Name fields in both descriptions, the one and the one aside.
-
-    Parameters
-    ----------
-    places : iterable of tuple
-        Fields of the one [-].
-
-    Returns
-    -------
-    frozenset
-        These, and the same fields of the one aside [-].
-    """
+    """Name fields in both descriptions, the one and the one aside."""
     return frozenset(place for at, name in places for place in ((at, name), (~at, name)))
 
 
 def fields_of(stated: Iterable[tuple[KeyPath, Any]]) -> Iterator[tuple[Place, KeyPath, Any]]:
-    """List every field of some descriptions, except those that hold further described things.
-
-    Parameters
-    ----------
-    stated : iterable of tuple
-        Pairs of a key path and a declared thing with `Quantity` in place of its numbers [-].
-
-    Yields
-    ------
-    tuple
-        The field, its key path and what it holds, in the order of the declaration [-].
-    """
+    """List every field of some descriptions, except those that hold further described things."""
     count = iter(range(1_000_000_000))
     for path, thing in stated:
         yield from _fields(thing, path, count)
@@ -249,20 +157,7 @@ def _described(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
 
 
 def quantities_in(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Quantity]]:
-    """List the quantities of one field.
-
-    Parameters
-    ----------
-    value : object
-        What the field holds [-].
-    path : tuple of str or int
-        Its key path [-].
-
-    Yields
-    ------
-    tuple
-        Key path and quantity [-].
-    """
+    """List the quantities of one field."""
     if isinstance(value, Quantity):
         yield path, value
     elif isinstance(value, dict | tuple):

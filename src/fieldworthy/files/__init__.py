@@ -22,10 +22,10 @@ __all__ = [
     "Ref",
     "assume",
     "exact",
+    "instantiate",
     "need",
     "quantities",
     "read_document",
-    "instantiate",
     "schema_of",
     "validate",
 ]

@@ -30,54 +30,17 @@ def _is_plain(text: str) -> bool:
 
 
 def quoted(text: str) -> str:
-    """Write a text in double quotes.
-
-    Parameters
-    ----------
-    text : str
-        The text [-].
-
-    Returns
-    -------
-    str
-        In one line; what no editor shows is written as its code [-].
-    """
+    """Write a text in double quotes."""
     return _UNSEEN.sub(lambda found: f"\\u{ord(found.group()):04x}", json.dumps(text, ensure_ascii=False))
 
 
 def key_text(key: str, *, in_quotes: bool = False) -> str:
-    """Write the key of a mapping.
-
-    Parameters
-    ----------
-    key : str
-        The key [-].
-    in_quotes : bool
-        Quotes even where none are needed, as the keys beside it have them [-].
-
-    Returns
-    -------
-    str
-        Plain, or in double quotes [-].
-    """
+    """Write the key of a mapping."""
     return key if _is_plain(key) and not in_quotes else quoted(key)
 
 
 def scalar_text(value: object, style: str | None = None) -> str:
-    """Write a text, number, truth value or nothing.
-
-    Parameters
-    ----------
-    value : object
-        What shall be read back [-].
-    style : str or None
-        The quotes around the text that stood there before; they are kept [-].
-
-    Returns
-    -------
-    str
-        One line of YAML, good inside brackets too [-].
-    """
+    """Write a text, number, truth value or nothing."""
     if isinstance(value, Raw):
         return str(value)
     if value is None:
@@ -95,20 +58,7 @@ def scalar_text(value: object, style: str | None = None) -> str:
 
 
 def flow_text(value: object, style: str | None = None) -> str:
-    """Write any value in one line.
-
-    Parameters
-    ----------
-    value : object
-        Mappings, sequences and what `scalar_text` takes [-].
-    style : str or None
-        The quotes that texts and keys get [-].
-
-    Returns
-    -------
-    str
-        With braces and brackets [-].
-    """
+    """Write any value in one line."""
     if isinstance(value, Mapping):
         in_quotes = style == '"'
         pairs = (f"{key_text(str(k), in_quotes=in_quotes)}: {flow_text(v, style)}" for k, v in value.items())
@@ -119,18 +69,7 @@ def flow_text(value: object, style: str | None = None) -> str:
 
 
 def is_list(value: object) -> TypeGuard[Sequence[Any]]:
-    """Whether a value is written as a list.
-
-    Parameters
-    ----------
-    value : object
-        Any value [-].
-
-    Returns
-    -------
-    bool
-        True for lists and tuples, false for texts [-].
-    """
+    """Whether a value is written as a list."""
     return isinstance(value, Sequence) and not isinstance(value, str)
 
 
@@ -141,36 +80,12 @@ def _depth(value: object) -> int:
 
 
 def in_one_line(value: object) -> bool:
-    """Say whether a value is short enough for one line.
-
-    Parameters
-    ----------
-    value : object
-        Any value [-].
-
-    Returns
-    -------
-    bool
-        True for texts and numbers, and for small mappings and lists [-].
-    """
+    """Say whether a value is short enough for one line."""
     return _depth(value) <= 2 and len(flow_text(value)) <= WIDEST
 
 
 def block_lines(value: object, step: int) -> list[str]:
-    """Write a mapping or a list one entry a line, short ones below it in one line each.
-
-    Parameters
-    ----------
-    value : mapping or sequence
-        What shall be read back [-].
-    step : int
-        Spaces by which an inner mapping stands further in [-].
-
-    Returns
-    -------
-    list of str
-        Lines without their ends, the outermost without indentation [-].
-    """
+    """Write a mapping or a list one entry a line, short ones below it in one line each."""
     if isinstance(value, Mapping):
         return [line for key, item in value.items() for line in entry_lines(key_text(str(key)), item, step)]
     lines: list[str] = []
@@ -181,22 +96,7 @@ def block_lines(value: object, step: int) -> list[str]:
 
 
 def entry_lines(key: str, value: object, step: int) -> list[str]:
-    """Write one entry of a mapping in block style.
-
-    Parameters
-    ----------
-    key : str
-        The key as it shall stand [-].
-    value : object
-        What shall be read back [-].
-    step : int
-        Spaces by which an inner mapping stands further in [-].
-
-    Returns
-    -------
-    list of str
-        Lines without their ends [-].
-    """
+    """Write one entry of a mapping in block style."""
     if in_one_line(value):
         return [f"{key}: {flow_text(value)}"]
     return [f"{key}:", *(" " * step + line for line in block_lines(value, step))]
@@ -220,8 +120,7 @@ class Put(NamedTuple):
 
     Attributes
     ----------
-    value : object
-        What shall stand there, or `GONE`.
+    value : What shall stand there, or `GONE`
     """
 
     value: Any
@@ -235,10 +134,8 @@ class ChangeError(ValueError):
 
     Attributes
     ----------
-    key : tuple of str or int
-        Where.
-    expected : str
-        What was expected there.
+    key : Where
+    expected : What was expected there
     """
 
     def __init__(self, key: KeyPath, expected: str) -> None:
@@ -247,23 +144,7 @@ class ChangeError(ValueError):
 
 
 def edits_of(changes: Mapping[KeyPath, object]) -> Edits:
-    """Sort changes into a tree by their keys.
-
-    Parameters
-    ----------
-    changes : mapping of tuple to object
-        New value by key path [-].
-
-    Returns
-    -------
-    dict
-        Nested by key; `Put` where a value is given [-].
-
-    Raises
-    ------
-    ChangeError
-        For a path without keys, and where one change stands inside another.
-    """
+    """Sort changes into a tree by their keys."""
     tree: Edits = {}
     for path, value in changes.items():
         here = tree
@@ -279,59 +160,17 @@ def edits_of(changes: Mapping[KeyPath, object]) -> Edits:
 
 
 def is_quantity(keys: Any) -> bool:
-    """Say whether a mapping is a quantity written out.
-
-    Parameters
-    ----------
-    keys : collection of str
-        Its keys [-].
-
-    Returns
-    -------
-    bool
-        True for ``value`` with nothing but tolerance, basis and date beside it [-].
-    """
+    """Say whether a mapping is a quantity written out."""
     return "value" in keys and set(keys) <= set(QUANTITY_KEYS)
 
 
 def is_plain(value: object) -> bool:
-    """Say whether a value is a text, a number, a truth value or nothing.
-
-    Parameters
-    ----------
-    value : object
-        Any value [-].
-
-    Returns
-    -------
-    bool
-        False for mappings, lists and `GONE` [-].
-    """
+    """Say whether a value is a text, a number, a truth value or nothing."""
     return not isinstance(value, Mapping) and not is_list(value) and value is not GONE
 
 
 def laid_over(data: Any, edits: Put | Edits, path: KeyPath = ()) -> Any:
-    """Make changes in plain data.
-
-    Parameters
-    ----------
-    data : object
-        As `read_document` gives it; None where nothing stands [-].
-    edits : Put or dict
-        As `edits_of` gives them [-].
-    path : tuple of str or int
-        Where the data stand [-].
-
-    Returns
-    -------
-    object
-        New data, or `GONE` [-].
-
-    Raises
-    ------
-    ChangeError
-        Where a change leads through a plain value, or behind the end of a list.
-    """
+    """Make changes in plain data."""
     if isinstance(edits, Put):
         if isinstance(data, dict) and is_quantity(data) and is_plain(edits.value):
             return data | {"value": edits.value}

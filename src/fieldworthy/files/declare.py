@@ -17,55 +17,18 @@ NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,59}$"
 
 
 def assume(text: str, why: str) -> Any:
-    """Declare a quantity with a default that is listed among the assumptions wherever it is used.
-
-    Parameters
-    ----------
-    text : str
-        The default as a file would write it [-].
-    why : str
-        Where the default comes from [-].
-
-    Returns
-    -------
-    dataclasses.Field
-        For use as a field's default in a keyword-only dataclass [-].
-    """
+    """Declare a quantity with a default that is listed among the assumptions wherever it is used."""
     return dataclasses.field(metadata={"assume": text, "why": why})
 
 
 def exact(default: Any, about: str = "") -> Any:
-    """Declare a field whose default is no assumption: absent means absent.
-
-    Parameters
-    ----------
-    default : object
-        The default value; a callable is called for each use [-].
-    about : str
-        One sentence for the file's schema [-].
-
-    Returns
-    -------
-    dataclasses.Field
-        For use as a field's default in a keyword-only dataclass [-].
-    """
+    """Declare a field whose default is no assumption: absent means absent."""
     key = "factory" if callable(default) else "default"
     return dataclasses.field(metadata={key: default, "about": about})
 
 
 def need(about: str) -> Any:
-    """Declare a field that a file must give.
-
-    Parameters
-    ----------
-    about : str
-        One sentence for the file's schema [-].
-
-    Returns
-    -------
-    dataclasses.Field
-        For use in a keyword-only dataclass [-].
-    """
+    """Declare a field that a file must give."""
     return dataclasses.field(metadata={"about": about})
 
 
@@ -109,18 +72,7 @@ def _opened(note: Any) -> Any:
 
 
 def mark_of(annotation: Any) -> Of | Ref | None:
-    """Find the mark on an annotation.
-
-    Parameters
-    ----------
-    annotation : object
-        As `hints` gives it [-].
-
-    Returns
-    -------
-    Of or Ref or None
-        The mark [-].
-    """
+    """Find the mark on an annotation."""
     if get_origin(annotation) is Annotated:
         return next((m for m in get_args(annotation)[1:] if isinstance(m, Of | Ref)), None)
     return None
@@ -198,18 +150,7 @@ def _field(declared: dataclasses.Field[Any], annotation: Any) -> tuple[Any, Any]
 
 @cache
 def schema_of(declared: type) -> type[Spec]:
-    """Derive the file's schema from a declaration.
-
-    Parameters
-    ----------
-    declared : type
-        A frozen, keyword-only dataclass whose numbers are marked with `Of` and whose names with `Ref` [-].
-
-    Returns
-    -------
-    type of Spec
-        A pydantic model with the same field names; quantities hold `Quantity` [-].
-    """
+    """Derive the file's schema from a declaration."""
     notes = hints(declared)
     fields = {f.name: _field(f, notes[f.name]) for f in dataclasses.fields(declared)}
     doc = (declared.__doc__ or "").split("\n")[0]

@@ -25,16 +25,11 @@ class Document:
 
     Attributes
     ----------
-    file : Path
-        The file as the person named it.
-    data : object
-        Dictionaries, lists, strings, numbers, truth values and None.
-    marks : dict
-        Line and column (from 1) by key path, of the value.
-    files : dict
-        The file by key path, for keys that came from another one, such as a parts list.
-    problems : list of Problem
-        What the reader itself found wrong.
+    file : The file as the person named it
+    data : Dictionaries, lists, strings, numbers, truth values and None
+    marks : Line and column (from 1) by key path, of the value
+    files : The file by key path, for keys that came from another one, such as a parts list
+    problems : What the reader itself found wrong
     """
 
     file: Path
@@ -44,63 +39,21 @@ class Document:
     problems: list[Problem] = field(default_factory=list)
 
     def place(self, key: KeyPath) -> Mark:
-        """Find where a key stands, or the nearest key above it.
-
-        Parameters
-        ----------
-        key : tuple of str or int
-            The key path [-].
-
-        Returns
-        -------
-        tuple of int
-            Line and column, from 1 [-].
-        """
+        """Find where a key stands, or the nearest key above it."""
         for end in range(len(key), -1, -1):
             if key[:end] in self.marks:
                 return self.marks[key[:end]]
         return (1, 1)
 
     def problem(self, key: KeyPath, expected: str, suggestion: str | None = None) -> Problem:
-        """Describe one thing wrong at a key.
-
-        Parameters
-        ----------
-        key : tuple of str or int
-            The key path [-].
-        expected : str
-            What was expected there [-].
-        suggestion : str or None
-            What was probably meant [-].
-
-        Returns
-        -------
-        Problem
-            With line and column filled in [-].
-        """
+        """Describe one thing wrong at a key."""
         line, column = self.place(key)
         file = next((self.files[key[:end]] for end in range(len(key), 0, -1) if key[:end] in self.files), self.file)
         return Problem(file, line, column, key, expected, suggestion)
 
 
 def read_bytes(file: Path) -> bytes:
-    """Read a file whole, within bounds.
-
-    Parameters
-    ----------
-    file : Path
-        The file [-].
-
-    Returns
-    -------
-    bytes
-        What stands in it [-].
-
-    Raises
-    ------
-    BadInput
-        When it is missing, a directory, unreadable or too large.
-    """
+    """Read a file whole, within bounds."""
 
     def bad(expected: str) -> BadInput:
         return BadInput([Problem(file, 1, 1, (), expected)])
@@ -121,23 +74,7 @@ def read_bytes(file: Path) -> bytes:
 
 
 def read_text(file: Path) -> str:
-    """Read a text file whole, within bounds.
-
-    Parameters
-    ----------
-    file : Path
-        The file [-].
-
-    Returns
-    -------
-    str
-        Its text [-].
-
-    Raises
-    ------
-    BadInput
-        When it is missing, a directory, unreadable, too large or not UTF-8.
-    """
+    """Read a text file whole, within bounds."""
     raw = read_bytes(file)
     try:
         return raw.decode("utf-8-sig")
@@ -181,25 +118,7 @@ _WORDS = {  # what the parser says, and what a person can do about it
 
 
 def read_document(file: Path, text: str | None = None) -> Document:
-    """Read a YAML file into plain data with the place of every key.
-
-    Parameters
-    ----------
-    file : Path
-        The file, as it shall be named in messages [-].
-    text : str or None
-        The text, where it is already at hand [-].
-
-    Returns
-    -------
-    Document
-        Data and marks; duplicate keys and aliases stand in its ``problems`` [-].
-
-    Raises
-    ------
-    BadInput
-        When the file cannot be read, is not YAML, or holds no mapping.
-    """
+    """Read a YAML file into plain data with the place of every key."""
     from ruamel.yaml import YAML  # noqa: PLC0415  only when a file is read
     from ruamel.yaml.error import MarkedYAMLError, YAMLError  # noqa: PLC0415
 
@@ -333,18 +252,7 @@ class _Builder:
 
 
 def scalar_of(event: Any) -> Any:
-    """Read a scalar of the parser.
-
-    Parameters
-    ----------
-    event : ruamel.yaml.events.ScalarEvent
-        With its text and its quotes [-].
-
-    Returns
-    -------
-    object
-        A text, a number, a truth value or None [-].
-    """
+    """Read a scalar of the parser."""
     text = _paired(str(event.value))
     return text if event.style in ("'", '"', "|", ">") else plain_scalar(text)
 
@@ -355,18 +263,7 @@ def _paired(text: str) -> str:
 
 
 def plain_scalar(text: str) -> Any:
-    """Read a text that stands in a file without quotes.
-
-    Parameters
-    ----------
-    text : str
-        As it stands there [-].
-
-    Returns
-    -------
-    object
-        A text, a number, a truth value or None [-].
-    """
+    """Read a text that stands in a file without quotes."""
     if text.lower() in _NOTHING:
         return None
     if text.lower() in _TRUTH:

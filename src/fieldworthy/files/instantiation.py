@@ -17,43 +17,13 @@ Draw = Callable[[KeyPath, Quantity], Real]
 
 
 def nominal(path: KeyPath, quantity: Quantity) -> Real:
-    """Draw the value as the file states it.
-
-    Parameters
-    ----------
-    path : tuple of str or int
-        The key path, not used [-].
-    quantity : Quantity
-        The quantity [-].
-
-    Returns
-    -------
-    float
-        The value in SI [-].
-    """
+    """Draw the value as the file states it."""
     del path
     return quantity.si
 
 
 def instantiate(spec: Spec, declared: type[T], draw: Draw = nominal, path: KeyPath = ()) -> T:
-    """Fill a declaration with SI numbers or arrays over cases.
-
-    Parameters
-    ----------
-    spec : Spec
-        The validated specification [-].
-    declared : type
-        The dataclass it was derived from [-].
-    draw : callable
-        Gives the number or the array, shape (n,), for a key path and its quantity [SI].
-    path : tuple of str or int
-        Where the specification stands in its file [-].
-
-    Returns
-    -------
-    object
-        An instance of `declared` [SI].
-    """
+    """Fill a declaration with SI numbers or arrays over cases."""
     kind: Any = declared
     names = _annotations(kind)
     filled = {name: _fill(getattr(spec, name), note, draw, (*path, name)) for name, note in names.items()}
@@ -115,20 +85,7 @@ def _parts(annotation: Any, count: int) -> tuple[Any, ...]:
 
 
 def quantities(spec: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Quantity]]:
-    """List every quantity of a specification.
-
-    Parameters
-    ----------
-    spec : object
-        A specification, or a part of one [-].
-    path : tuple of str or int
-        Where it stands in its file [-].
-
-    Yields
-    ------
-    tuple
-        Key path and quantity, in the order of the declaration [-].
-    """
+    """List every quantity of a specification."""
     if isinstance(spec, Quantity):
         yield path, spec
     elif isinstance(spec, Spec):
@@ -143,22 +100,7 @@ def quantities(spec: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Quantit
 
 
 def references(spec: Any, declared: type, path: KeyPath = ()) -> Iterator[tuple[KeyPath, tuple[str, ...], str]]:
-    """List every name that refers to something declared elsewhere.
-
-    Parameters
-    ----------
-    spec : Spec or dict
-        A specification, or a file's data that need not be valid: names are found wherever they stand [-].
-    declared : type
-        The dataclass it was derived from [-].
-    path : tuple of str or int
-        Where it stands in its file [-].
-
-    Yields
-    ------
-    tuple
-        Key path, where the name must be declared, and the name [-].
-    """
+    """List every name that refers to something declared elsewhere."""
     for name, note in _annotations(declared).items():
         value = spec.get(name) if isinstance(spec, dict) else getattr(spec, name)
         yield from _referred(value, note, (*path, name))

@@ -50,22 +50,14 @@ class Quantity:
 
     Attributes
     ----------
-    si : float
-        The value in SI.
-    kind : str
-        A key of `fieldworthy.units.KINDS`.
-    unit : str
-        The unit as written.
-    tolerance : float
-        Half width of the 95 % interval, in SI.
-    basis : {"measured", "datasheet", "estimate"}
-        What the value rests on.
-    assumed : bool
-        True where the file says nothing and a documented default stands in.
-    low, high : float
-        Bounds that no sample may leave, in SI.
-    date : str or None
-        The day on which it was found, as ISO 8601 writes it.
+    si : The value in SI
+    kind : A key of `fieldworthy.units.KINDS`
+    unit : The unit as written
+    tolerance : Half width of the 95 % interval, in SI
+    basis : What the value rests on
+    assumed : True where the file says nothing and a documented default stands in
+    low, high : Bounds that no sample may leave, in SI
+    date : The day on which it was found, as ISO 8601 writes it
     """
 
     si: float
@@ -82,20 +74,6 @@ class Quantity:
 def default_tolerance(si: float, kind: str, basis: Basis) -> float:
     """Give the tolerance of a value whose file states none.
 
-    Parameters
-    ----------
-    si : float
-        The value in SI [-].
-    kind : str
-        A key of `fieldworthy.units.KINDS` [-].
-    basis : {"measured", "datasheet", "estimate"}
-        A datasheet value gets half the tolerance of an estimate, a measured one a quarter [-].
-
-    Returns
-    -------
-    float
-        Half width of the 95 % interval, in SI [-].
-
     Notes
     -----
     Common practice, no source; the table is printed in docs/files.md.
@@ -105,13 +83,7 @@ def default_tolerance(si: float, kind: str, basis: Basis) -> float:
 
 
 def tolerance_table() -> list[tuple[str, float, float]]:
-    """List the default tolerances of bare values.
-
-    Returns
-    -------
-    list of tuple
-        Kind, relative part [-] and absolute part [SI].
-    """
+    """List the default tolerances of bare values."""
     return [(kind, *parts) for kind, parts in _ESTIMATE.items()] + [("everything else", *_OTHER)]
 
 
@@ -127,18 +99,7 @@ def _wrong(expected: str, suggestion: str | None = None, at: str = "") -> Pydant
 
 
 def is_day(given: str) -> bool:
-    """Say whether a text is a day that exists, as ISO 8601 writes it with hyphens.
-
-    Parameters
-    ----------
-    given : str
-        Such as ``2026-11-25`` [-].
-
-    Returns
-    -------
-    bool
-        False for other ways to write a day, and for days that no month has [-].
-    """
+    """Say whether a text is a day that exists, as ISO 8601 writes it with hyphens."""
     try:
         return _DAY.fullmatch(given) is not None and date.fromisoformat(given) is not None
     except ValueError:
@@ -162,14 +123,10 @@ class Of:
 
     Attributes
     ----------
-    kind : str
-        A key of `fieldworthy.units.KINDS`.
-    low, high : float
-        Bounds in SI; `above` and `below` exclude the bound itself.
-    above, below : bool
-        Whether the lower and the upper bound are excluded.
-    fixed : bool
-        True for a rule of the season or a count-like number: it has no tolerance.
+    kind : A key of `fieldworthy.units.KINDS`
+    low, high : Bounds in SI; `above` and `below` exclude the bound itself
+    above, below : Whether the lower and the upper bound are excluded
+    fixed : True for a rule of the season or a count-like number: it has no tolerance
     """
 
     kind: str
@@ -180,23 +137,7 @@ class Of:
     fixed: bool = False
 
     def read(self, given: object) -> Quantity:
-        """Read a field of a file.
-
-        Parameters
-        ----------
-        given : object
-            A unit string, a number, or a mapping with ``value``, ``tolerance``, ``basis`` and ``date`` [-].
-
-        Returns
-        -------
-        Quantity
-            The value with its tolerance [-].
-
-        Raises
-        ------
-        PydanticCustomError
-            When the value, its unit or its bounds are wrong.
-        """
+        """Read a field of a file."""
         if isinstance(given, Quantity):
             return given
         if isinstance(given, Mapping):
@@ -247,18 +188,7 @@ class Of:
         return Quantity(si, self.kind, value.unit, tolerance, basis, False, self.low, self.high)
 
     def bounds(self, unit: str) -> str:
-        """Say the bounds in words.
-
-        Parameters
-        ----------
-        unit : str
-            The unit to say them in [-].
-
-        Returns
-        -------
-        str
-            For example ``more than 0 mm`` [-].
-        """
+        """Say the bounds in words."""
         label = "" if unit == "1" else f" {unit}"
         parts = []
         if math.isfinite(self.low):
@@ -302,8 +232,7 @@ class Ref:
 
     Attributes
     ----------
-    to : tuple of str
-        Dotted names of the mappings whose keys are accepted.
+    to : Dotted names of the mappings whose keys are accepted
     """
 
     to: tuple[str, ...]

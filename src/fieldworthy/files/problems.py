@@ -18,18 +18,7 @@ _LONGEST = 100  # characters of a key that are shown, or compared with known one
 
 @lru_cache(maxsize=20_000)
 def dotted(path: KeyPath) -> str:
-    """Write a key path as a person reads it.
-
-    Parameters
-    ----------
-    path : tuple of str or int
-        Keys from the top of the file; list places are numbers [-].
-
-    Returns
-    -------
-    str
-        For example ``parts.battery.position[0]``; a key with a point or comma stands in quotes [-].
-    """
+    """Write a key path as a person reads it."""
     text = ""
     for key in path:
         if isinstance(key, int):
@@ -42,20 +31,7 @@ def dotted(path: KeyPath) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Find the known word that is written most like an unknown one.
-
-    Parameters
-    ----------
-    word : str
-        The word as typed [-].
-    known : iterable of str
-        What would have been accepted [-].
-
-    Returns
-    -------
-    str or None
-        The near miss, if there is one [-].
-    """
+    """Find the known word that is written most like an unknown one."""
     if len(word) > _LONGEST:
         return None
     lower = {k.lower(): k for k in known}
@@ -64,18 +40,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def shorten(given: object) -> str:
-    """Show what stands in a file, at most a few words of it.
-
-    Parameters
-    ----------
-    given : object
-        A value of the file's data [-].
-
-    Returns
-    -------
-    str
-        Texts in quotes; ``nothing`` for an empty value [-].
-    """
+    """Show what stands in a file, at most a few words of it."""
     if given is None:
         return "nothing"
     if isinstance(given, bool):
@@ -91,16 +56,11 @@ class Problem:
 
     Attributes
     ----------
-    file : Path
-        The file as the person named it.
-    line, column : int
-        Counted from 1; 1 and 1 where the file as a whole is meant.
-    key : tuple of str or int
-        The key path.
-    expected : str
-        What was expected there, as a sentence without its full stop.
-    suggestion : str or None
-        What was probably meant.
+    file : The file as the person named it
+    line, column : Counted from 1; 1 and 1 where the file as a whole is meant
+    key : The key path
+    expected : What was expected there, as a sentence without its full stop
+    suggestion : What was probably meant
     """
 
     file: Path
@@ -127,8 +87,7 @@ class BadInput(Exception):
 
     Attributes
     ----------
-    problems : tuple of Problem
-        In the order of the file.
+    problems : In the order of the file
     """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
@@ -143,21 +102,7 @@ Fault: TypeAlias = tuple[KeyPath, str]
 
 
 def faults_of(thing: Any, path: KeyPath = ()) -> Iterator[Fault]:
-    """Collect the faults that declared things report of themselves.
-
-    Parameters
-    ----------
-    thing : object
-        A realised declaration with plain numbers, or a collection of them; a declaration may define
-        ``validate()``, which yields a `Fault` for each thing wrong [-].
-    path : tuple of str or int
-        Where it stands [-].
-
-    Yields
-    ------
-    tuple
-        Key path and what was expected there [-].
-    """
+    """Collect the faults that declared things report of themselves."""
     if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
         report: Any = getattr(thing, "validate", None)
         if report is not None:

@@ -13,22 +13,7 @@ from fieldworthy.files.problems import BadInput, KeyPath, Problem, nearest, shor
 
 
 def models_at(schema: type[Spec], data: Any, path: KeyPath) -> list[type[Spec]]:
-    """Find which schemas a mapping of the file may follow.
-
-    Parameters
-    ----------
-    schema : type of Spec
-        The schema of the whole file [-].
-    data : object
-        The file's data, to choose among kinds [-].
-    path : tuple of str or int
-        The key path of the mapping [-].
-
-    Returns
-    -------
-    list of type of Spec
-        One schema, or several where the file does not say which kind it is [-].
-    """
+    """Find which schemas a mapping of the file may follow."""
     annotations: list[Any] = [schema]
     for key in path:
         data = _step(data, key)
@@ -75,25 +60,7 @@ _EXPLAINED = 500  # errors; each takes a search for the nearest word
 
 
 def validate(document: Document, declared: type) -> Spec:
-    """Check a document against a declaration.
-
-    Parameters
-    ----------
-    document : Document
-        As `read_document` gives it [-].
-    declared : type
-        The dataclass that declares the file [-].
-
-    Returns
-    -------
-    Spec
-        The validated specification [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Check a document against a declaration."""
     try:
         spec = schema_of(declared).model_validate(document.data)
     except ValidationError as error:
@@ -104,25 +71,7 @@ def validate(document: Document, declared: type) -> Spec:
 
 
 def checked(document: Document, declared: type) -> tuple[Spec | None, list[Problem]]:
-    """Check a document against a declaration, for a reader that has more to find than the schema.
-
-    Parameters
-    ----------
-    document : Document
-        As `read_document` gives it [-].
-    declared : type
-        The dataclass that declares the file [-].
-
-    Returns
-    -------
-    tuple of Spec or None and list of Problem
-        The specification, or None with what is wrong [-].
-
-    Raises
-    ------
-    BadInput
-        For a file of another form or version, of which nothing more can be said.
-    """
+    """Check a document against a declaration, for a reader that has more to find than the schema."""
     try:
         return validate(document, declared), []
     except BadInput as error:
@@ -222,7 +171,5 @@ def _in_file(data: Any, location: tuple[str | int, ...]) -> KeyPath:
 
 def _known_keys(schema: type[Spec], data: Any, path: KeyPath) -> list[str]:
     """The keys that a mapping of the file may hold, found by walking the schema along the path."""
-    pass
-
     models = models_at(schema, data, path)
     return sorted({name for model in models for name in model.model_fields})

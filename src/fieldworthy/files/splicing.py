@@ -39,12 +39,9 @@ class Entry:
 
     Attributes
     ----------
-    key : str or int
-        The key; in a list the place, from 0.
-    start, end : int
-        Where the key begins and ends in the text; in a block list, where the dash does.
-    node : Node
-        The value.
+    key : The key; in a list the place, from 0
+    start, end : Where the key begins and ends in the text; in a block list, where the dash does
+    node : The value
     """
 
     key: str | int
@@ -59,16 +56,11 @@ class Node:
 
     Attributes
     ----------
-    kind : {"scalar", "mapping", "list"}
-        What it is.
-    start, end : int
-        Where it begins and ends in the text, without comments and blank lines behind it.
-    style : str or None
-        The quotes or the sign of a text; ``"flow"`` for a mapping or list in brackets.
-    data : object
-        What a scalar reads as.
-    entries : list of Entry
-        What a mapping or list holds.
+    kind : What it is
+    start, end : Where it begins and ends in the text, without comments and blank lines behind it
+    style : The quotes or the sign of a text; ``"flow"`` for a mapping or list in brackets
+    data : What a scalar reads as
+    entries : What a mapping or list holds
     """
 
     kind: str
@@ -84,51 +76,18 @@ class Node:
         return self.kind == "scalar" and self.start == self.end
 
     def get(self, key: str | int) -> Entry | None:
-        """Find an entry by its key.
-
-        Parameters
-        ----------
-        key : str or int
-            The key [-].
-
-        Returns
-        -------
-        Entry or None
-            None where there is none [-].
-        """
+        """Find an entry by its key."""
         return next((e for e in self.entries if str(e.key) == str(key)), None)
 
     def plain(self) -> Any:
-        """Give the data, as `read_document` would.
-
-        Returns
-        -------
-        object
-            Dictionaries, lists, texts, numbers, truth values and None [-].
-        """
+        """Give the data, as `read_document` would."""
         if self.kind == "mapping":
             return {e.key: e.node.plain() for e in self.entries}
         return [e.node.plain() for e in self.entries] if self.kind == "list" else self.data
 
 
 def places_of(text: str) -> Node:
-    """Find where every key and value of a YAML text stands.
-
-    Parameters
-    ----------
-    text : str
-        A text that `read_document` takes [-].
-
-    Returns
-    -------
-    Node
-        Its outermost mapping [-].
-
-    Raises
-    ------
-    ruamel.yaml.error.YAMLError
-        When it is not YAML.
-    """
+    """Find where every key and value of a YAML text stands."""
     from ruamel.yaml import YAML  # noqa: PLC0415  only when a file is edited
 
     events = iter(YAML(typ="safe", pure=True).parse(text))
@@ -193,32 +152,7 @@ _COMMENT = re.compile(r"#[^\r\n]*")
 
 
 def spliced(file: Path, text: str, changes: Mapping[KeyPath, object], order: Order | None = None) -> str:
-    """Change values in a YAML text.
-
-    Parameters
-    ----------
-    file : Path
-        The file, as it shall be named in messages [-].
-    text : str
-        Its text, which `read_document` takes [-].
-    changes : mapping of tuple to object
-        New value by key path: a text, a number, a truth value, None, a mapping, a list, or `GONE`. A mapping or
-        list takes the place of the whole one that stands there; a plain value where a quantity's mapping stands
-        changes its ``value`` alone; a quantity's ``tolerance``, ``basis`` or ``date`` may be set where a plain
-        value stands. The place behind a list's last one appends [-].
-    order : callable or None
-        Gives the keys that a mapping may hold in their usual order, for its key path; new keys go there [-].
-
-    Returns
-    -------
-    str
-        The new text [-].
-
-    Raises
-    ------
-    BadInput
-        When a path leads through a plain value, or the text cannot be changed there without touching more.
-    """
+    """Change values in a YAML text."""
     root = places_of(text)
     splicer = _Splicer(text, root, order or _no_order)
     try:

@@ -23,18 +23,6 @@ _BOM = b"\xef\xbb\xbf"
 def write_atomically(file: Path, text: str | bytes) -> None:
     """Write a file so that a reader finds the old text or the new one, never a half.
 
-    Parameters
-    ----------
-    file : Path
-        The file; where it is a link, what it points to is written [-].
-    text : str or bytes
-        Its text, whose line ends stay as they are, or the bytes of a file that is none [-].
-
-    Raises
-    ------
-    BadInput
-        When the folder does not exist or the file cannot be written.
-
     Notes
     -----
     The text goes to a file beside it, is forced to the disk and then takes the other's name in one step, so
@@ -49,20 +37,7 @@ def write_atomically(file: Path, text: str | bytes) -> None:
 
 
 def spare(out: Path, read: Iterable[Path]) -> None:
-    """Refuse to write over a file that was just read: it would be lost.
-
-    Parameters
-    ----------
-    out : Path
-        The file to write [-].
-    read : iterable of Path
-        The files that the same command reads [-].
-
-    Raises
-    ------
-    BadInput
-        When `out` is one of them, under whatever name.
-    """
+    """Refuse to write over a file that was just read: it would be lost."""
     for file in read:
         with contextlib.suppress(OSError, ValueError):  # what is not there cannot be lost
             if out.samefile(file):
@@ -71,23 +46,7 @@ def spare(out: Path, read: Iterable[Path]) -> None:
 
 
 def fingerprint(file: Path) -> str:
-    """Tell a file's content from any other.
-
-    Parameters
-    ----------
-    file : Path
-        The file [-].
-
-    Returns
-    -------
-    str
-        SHA-256 of its bytes; empty where there is no such file [-].
-
-    Raises
-    ------
-    BadInput
-        When it is there but cannot be read.
-    """
+    """Tell a file's content from any other."""
     try:
         return hashlib.sha256(file.read_bytes()).hexdigest()
     except FileNotFoundError:
@@ -98,18 +57,7 @@ def fingerprint(file: Path) -> str:
 
 
 def is_dated_copy(file: Path) -> bool:
-    """Say whether a file's name is that of a copy that `written` kept.
-
-    Parameters
-    ----------
-    file : Path
-        Such as ``mk1.2026-11-25.yaml`` [-].
-
-    Returns
-    -------
-    bool
-        True for a name that ends with a date, and perhaps a number, before its suffix [-].
-    """
+    """Say whether a file's name is that of a copy that `written` kept."""
     return _COPY.fullmatch(file.stem) is not None
 
 
@@ -117,26 +65,6 @@ def written(
     texts: Mapping[Path, str], *, copy_dated: date | None, expect: Mapping[Path, str] | None = None
 ) -> tuple[Path, ...]:
     """Save the files of a robot so that at any moment each is the old one or the new one, never a half.
-
-    Parameters
-    ----------
-    texts : mapping of Path to str
-        New text by file; a file that has it already is left alone [-].
-    copy_dated : date or None
-        The day under which the old file is kept beside the new one (``mk1.2026-11-25.yaml``, the next one of that
-        day ``mk1.2026-11-25-2.yaml``); None keeps no copy [-].
-    expect : mapping of Path to str or None
-        Fingerprint that each file had when it was read; where one has changed since, nothing is written [-].
-
-    Returns
-    -------
-    tuple of Path
-        The copies kept [-].
-
-    Raises
-    ------
-    BadInput
-        When a file has changed since it was read, or cannot be written; nothing is written then.
 
     Notes
     -----

@@ -15,10 +15,8 @@ class Period:
 
     Attributes
     ----------
-    name : str
-        ``autonomous``, ``driven`` or ``solo``.
-    begins, ends : float
-        In the time of the match [s].
+    name : ``autonomous``, ``driven`` or ``solo``
+    begins, ends : In the time of the match [s]
     """
 
     name: str
@@ -32,10 +30,8 @@ class Whistles:
 
     Attributes
     ----------
-    periods : tuple of Period
-        In order.
-    reserve : float or None
-        When the driven steps stop and the finish must begin [s]; None without a finish.
+    periods : In order
+    reserve : When the driven steps stop and the finish must begin [s]; None without a finish
     """
 
     periods: tuple[Period, ...]
@@ -48,20 +44,7 @@ class Whistles:
 
 
 def whistles(context: Context, part: Part = "whole") -> Whistles:
-    """Say when the periods of a part of the match begin and end.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    part : str
-        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
-
-    Returns
-    -------
-    Whistles
-        In the time of that part, which starts at 0 [s].
-    """
+    """Say when the periods of a part of the match begin and end."""
     times, plan = context.nominal.season.periods, context.nominal.robot.plan
     alone = Period("autonomous", 0.0, first(times.autonomous))
     if part == "autonomous":

@@ -16,64 +16,20 @@ _BARE = _OPTIONS | {"_nrt": False}
 
 
 def compiled(function: F) -> F:
-    """Compile a function: divisions as numpy's, products and sums fused; the loop makes no NaN, so none is looked for.
-
-    Parameters
-    ----------
-    function : callable
-        The function [-].
-
-    Returns
-    -------
-    callable
-        The same, compiled when it is first called [-].
-    """
+    """Compile a function: divisions as numpy's, products and sums fused; no NaN is looked for."""
     return cast(F, njit(**_OPTIONS)(function))
 
 
 def bare(function: F) -> F:
-    """Compile a function that makes no array: nothing counts references then, which took a third of the time.
-
-    Parameters
-    ----------
-    function : callable
-        The function [-].
-
-    Returns
-    -------
-    callable
-        The same, compiled when it is first called [-].
-    """
+    """Compile a function that makes no array: nothing counts references then, which took a third of the time."""
     return cast(F, njit(**_BARE)(function))
 
 
 def parallel(function: F) -> F:
-    """Compile the outermost loop, over the cores, and keep it for the next time.
-
-    Parameters
-    ----------
-    function : callable
-        The function [-].
-
-    Returns
-    -------
-    callable
-        The same, compiled when it is first called [-].
-    """
+    """Compile the outermost loop, over the cores, and keep it for the next time."""
     return cast(F, njit(**_OPTIONS, parallel=True, cache=True)(function))
 
 
 def fingerprint(modules: Iterable[ModuleType]) -> int:
-    """Sum up the sources that are compiled in: what was compiled from others is not used again.
-
-    Parameters
-    ----------
-    modules : iterable of module
-        Where they stand [-].
-
-    Returns
-    -------
-    int
-        A checksum [-].
-    """
+    """Sum up the sources that are compiled in: what was compiled from others is not used again."""
     return zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())

@@ -35,10 +35,8 @@ class Course:
 
     Attributes
     ----------
-    timeline : Timeline
-        What happens [SI].
-    whistles : Whistles
-        When its periods begin and end [s].
+    timeline : What happens [SI]
+    whistles : When its periods begin and end [s]
     """
 
     timeline: Timeline
@@ -46,20 +44,7 @@ class Course:
 
 
 def timeline(data: Course, style: Style) -> Figure:
-    """Draw one match: a lane for each action at a place, and tanks, motors and battery below.
-
-    Parameters
-    ----------
-    data : Course
-        The match [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Bars are actions, thin lines the ways to them; what fails is an empty bar with a cross [-].
-    """
+    """Draw one match: a lane for each action at a place, and tanks, motors and battery below."""
     events, end = data.timeline.events, _end(data)
     lanes = list(dict.fromkeys((event.action, event.place) for event in events))
     notes = _notes(data, style)
@@ -250,25 +235,7 @@ class _Histogram:
 
 
 def distribution(data: Sequence[Scores], style: Style) -> Figure:
-    """Draw how the points of many matches spread.
-
-    Parameters
-    ----------
-    data : sequence of Scores
-        One robot, or several to be laid over each other [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A histogram, below it the mean of each robot and the band that 90 % of its matches fall into [-].
-
-    Raises
-    ------
-    ValueError
-        When there is no robot.
-    """
+    """Draw how the points of many matches spread."""
     if not data:
         raise ValueError("expected the scores of one robot at least")
     binned = _binned(data)
@@ -366,20 +333,7 @@ def _columns(data: Sequence[Scores], names: Sequence[str], binned: _Histogram) -
 
 
 def limits(data: Forecast, style: Style) -> Figure:
-    """Draw what keeps the points from being more.
-
-    Parameters
-    ----------
-    data : Forecast
-        Of many matches [-].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A bar for each reason: the share of the matches in which an action ended so [-].
-    """
+    """Draw what keeps the points from being more."""
     title = "What limits the points"
     if not data.limits:
         return _unlimited(data, title, style)

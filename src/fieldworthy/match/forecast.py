@@ -34,18 +34,12 @@ class Runs:
 
     Attributes
     ----------
-    setup : Setup
-        The match they played.
-    points, autonomous : ndarray of shape (n,)
-        All points, and those of the autonomous period [-].
-    hottest, charge : ndarray of shape (n,)
-        Highest winding temperature and charge taken [K, C].
-    pressure : ndarray of shape (n, tanks)
-        Absolute, after the last draw [Pa].
-    finished : ndarray of shape (n, steps)
-        How often each step was done [-].
-    ended : ndarray of shape (n, actions, reasons)
-        How actions ended, by `layout.REASONS` [-].
+    setup : The match they played
+    points, autonomous : All points, and those of the autonomous period
+    hottest, charge : Highest winding temperature and charge taken [K, C]
+    pressure : Absolute, after the last draw [Pa]
+    finished : How often each step was done
+    ended : How actions ended, by `layout.REASONS`
     """
 
     setup: Setup
@@ -61,28 +55,7 @@ class Runs:
 def play_runs(
     match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True, case: int | None = None
 ) -> Runs:
-    """Play a number of matches.
-
-    Parameters
-    ----------
-    match : Setup
-        The match; with one case every run plays that, else run i plays case i + 1, behind the nominal one [SI].
-    runs : int
-        How many [-].
-    begin : int
-        Number of the first run, which fixes its luck [-].
-    seed : int
-        Fixes the luck of all [-].
-    luck : bool
-        Without it every try works in its mean time [-].
-    case : int or None
-        Every run plays this case [-].
-
-    Returns
-    -------
-    Runs
-        What each gave [SI].
-    """
+    """Play a number of matches."""
     fixed = 0 if match.cases == 1 else case
     out = loop(match, (begin, 1, 1, luck) if fixed is None else (begin, fixed, 0, luck), seed, runs, 0)
     points, early, hottest, charge = out.totals.T
@@ -92,24 +65,7 @@ def play_runs(
 def blocks(
     loaded: Loaded, runs: int, seed: int = 0, part: Part = "whole", *, tolerances: bool = True
 ) -> Iterator[Runs]:
-    """Play a number of matches block by block.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    runs, seed : int
-        How many, and what fixes them [-].
-    part : str
-        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
-    tolerances : bool
-        Let the robot of each run lie anywhere within its tolerances; else it is the nominal one in all of them [-].
-
-    Yields
-    ------
-    Runs
-        At most `fieldworthy.checks.sampling.BLOCK` runs [SI].
-    """
+    """Play a number of matches block by block."""
     base = Context(loaded.nominal, loaded.nominal_season)
     nominal = _setup(loaded, base, part, 1)
     for block, begin in enumerate(range(0, runs, BLOCK)):
@@ -146,14 +102,10 @@ class Limit:
 
     Attributes
     ----------
-    reason : str
-        One of `layout.REASONS`.
-    share : float
-        Share of the runs in which at least one action ended so.
-    mean : float
-        Actions of a run that ended so, on average.
-    worst : str
-        The action that ended so most often.
+    reason : One of `layout.REASONS`
+    share : Share of the runs in which at least one action ended so
+    mean : Actions of a run that ended so, on average
+    worst : The action that ended so most often
     """
 
     reason: str
@@ -168,12 +120,9 @@ class Finishing:
 
     Attributes
     ----------
-    action, place : str
-        Names.
-    chance : float
-        Share of the runs in which it was done.
-    interval : tuple of float
-        Wilson's 95 % interval.
+    action, place : Names
+    chance : Share of the runs in which it was done
+    interval : Wilson's 95 % interval
     """
 
     action: str
@@ -188,14 +137,10 @@ class Success:
 
     Attributes
     ----------
-    action : str
-        Its name.
-    tries : float
-        Of a run, on average; those left out for lack of time are counted too.
-    done : float
-        Share of the tries that succeeded.
-    practised : bool
-        Whether its chance comes from practice counts; otherwise it is taken to work every time.
+    action : Its name
+    tries : Of a run, on average; those left out for lack of time are counted too
+    done : Share of the tries that succeeded
+    practised : Whether its chance comes from practice counts; otherwise it is taken to work every time
     """
 
     action: str
@@ -210,26 +155,16 @@ class Forecast:
 
     Attributes
     ----------
-    robot, season, part : str
-        Names.
-    asked, runs, seed : int
-        Runs asked for, those played, and what fixes them.
-    timeline : Timeline
-        The match in which every try works in its mean time.
-    mean, autonomous : float or None
-        Mean points, and those of the autonomous period; None without runs.
-    interval : tuple of float or None
-        95 % interval of the mean, from the number of runs; None for fewer than two.
-    deviation : float or None
-        Standard deviation of the points.
-    quantiles : dict of str to float
-        Points that a share of the runs does not exceed.
-    finish : tuple of Finishing
-        Steps of the finish.
-    limits : tuple of Limit
-        What limited runs, most often first.
-    actions : tuple of Success
-        How tries ended.
+    robot, season, part : Names
+    asked, runs, seed : Runs asked for, those played, and what fixes them
+    timeline : The match in which every try works in its mean time
+    mean, autonomous : Mean points, and those of the autonomous period; None without runs
+    interval : 95 % interval of the mean, from the number of runs; None for fewer than two
+    deviation : Standard deviation of the points
+    quantiles : Points that a share of the runs does not exceed
+    finish : Steps of the finish
+    limits : What limited runs, most often first
+    actions : How tries ended
     """
 
     robot: str
@@ -260,18 +195,12 @@ class Tally:
 
     Attributes
     ----------
-    setup : Setup
-        The match.
-    runs : int
-        How many runs it holds.
-    points : Counter
-        How often each number of points came up.
-    autonomous : float
-        Sum of the points of the autonomous period.
-    finished : ndarray of shape (steps,)
-        Runs in which each step was done.
-    ended, touched : ndarray of shape (actions, reasons) and (reasons,)
-        How actions ended, and runs in which a reason came up.
+    setup : The match
+    runs : How many runs it holds
+    points : How often each number of points came up
+    autonomous : Sum of the points of the autonomous period
+    finished : Runs in which each step was done
+    ended, touched : How actions ended, and runs in which a reason came up
     """
 
     setup: Setup
@@ -288,13 +217,7 @@ class Tally:
         self.touched = np.zeros(len(REASONS))
 
     def add(self, block: Runs) -> None:
-        """Add a block of runs.
-
-        Parameters
-        ----------
-        block : Runs
-            What they gave [SI].
-        """
+        """Add a block of runs."""
         self.runs += block.points.size
         values, counts = np.unique(np.round(block.points, 9), return_counts=True)
         self.points.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
@@ -313,31 +236,7 @@ def forecast(
     tolerances: bool = True,
     progress: Progress | None = None,
 ) -> Forecast:
-    """Forecast a match.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    runs, seed : int
-        How many matches are played, and what fixes them [-].
-    part : str
-        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
-    tolerances : bool
-        Let the robot of each run lie anywhere within its tolerances [-].
-    progress : callable or None
-        Told the runs done so far [-].
-
-    Returns
-    -------
-    Forecast
-        Timeline and distribution; an interruption from the keyboard ends it early with the runs done so far [SI].
-
-    Raises
-    ------
-    BadInput
-        Where the files do not say enough for the part that is asked for.
-    """
+    """Forecast a match."""
     tally = tallied(loaded, runs, seed, part, tolerances=tolerances, progress=progress)
     return summed(loaded, tally, timeline(Context(loaded.nominal, loaded.nominal_season), part), (runs, seed))
 
@@ -351,31 +250,7 @@ def tallied(
     tolerances: bool = True,
     progress: Progress | None = None,
 ) -> Tally:
-    """Play a number of matches and keep the sums, the distribution of points among them.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    runs, seed : int
-        How many matches are played, and what fixes them [-].
-    part : str
-        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
-    tolerances : bool
-        Let the robot of each run lie anywhere within its tolerances [-].
-    progress : callable or None
-        Told the runs done so far [-].
-
-    Returns
-    -------
-    Tally
-        The sums; an interruption from the keyboard ends it early with the runs done so far [SI].
-
-    Raises
-    ------
-    BadInput
-        Where the files do not say enough for the part that is asked for.
-    """
+    """Play a number of matches and keep the sums, the distribution of points among them."""
     tally = Tally(_setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1))
     try:
         for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
@@ -388,24 +263,7 @@ def tallied(
 
 
 def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, int]) -> Forecast:
-    """Turn sums over runs into a forecast.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    tally : Tally
-        The sums [SI].
-    planned : Timeline
-        The match that goes to plan [SI].
-    asked : tuple of int
-        Runs asked for, and the seed [-].
-
-    Returns
-    -------
-    Forecast
-        Distribution of points, finish, limits and tries [SI].
-    """
+    """Turn sums over runs into a forecast."""
     mean, deviation, interval = _moments(tally.points)
     return Forecast(
         loaded.nominal.robot,

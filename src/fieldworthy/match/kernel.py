@@ -352,28 +352,7 @@ def _write(nu: Numbers, case: int, s: State, when: tuple[float, float, float, fl
 @compiled
 def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64, bool], rows: Array,
          finished: Array) -> tuple[State, int]:  # fmt: skip
-    """Play one match.
-
-    Parameters
-    ----------
-    st : Structure
-        The plan [-].
-    nu : Numbers
-        Over cases [SI].
-    case : int
-        Which case [-].
-    draw : tuple
-        Seed, number of the run, and whether luck plays a part; without it every try works in its mean time [-].
-    rows : ndarray of shape (k, FIRST_TANK + tanks)
-        Filled with one row for each action; none where k is 0 [SI].
-    finished : ndarray of shape (steps,)
-        Filled with how often each step was done [-].
-
-    Returns
-    -------
-    tuple of State and int
-        How it ended, and how many rows were filled [-].
-    """
+    """Play one match."""
     s = _fresh(st, nu, case, draw[0], draw[1], draw[2])
     nothing = np.empty(0)
     current, over, filled = -1, False, 0

@@ -46,38 +46,24 @@ class Structure(NamedTuple):
 
     Attributes
     ----------
-    step : array of shape (steps, 2)
-        Action and place.
-    item : array of shape (items, 4)
-        Period (0 autonomous, 1 driven, 2 finish), first step, number of steps, rounds.
-    until : array of shape (items,)
-        Time of the match from which no new round begins [s].
-    period : array of shape (3, 3)
-        Begin, end, and 1 where the next period follows without a whistle, so that the driver looks ahead [s, s, -].
-    start : int
-        Place where the robot starts.
-    distance, direction : array of shape (places, places)
-        Of the straight way [m, rad].
-    action : array of shape (actions, 6)
-        Pose, task, objects scored, kind they are of (where the plan takes such), objects taken, their kind; -1: none.
-    chance : array of shape (actions, 3)
-        Beta parameters of the chance, and a fixed chance instead of them where that is not negative [-].
-    key : array of shape (actions,)
-        Number of the action's random stream.
-    draw : array of shape (actions, 2)
-        First and number of its entries in `draws`.
-    draws : array of shape (k,)
-        Ways of cylinders, in order of use.
-    work : array of shape (actions, 2)
-        First and number of its entries in `worker`.
-    worker : array of shape (k,)
-        Motors that an action uses.
-    way_tank : array of shape (ways,)
-        Tank of each way.
-    points : array of shape (tasks, 3)
-        Points, bonus in the autonomous period, and how often it counts [-].
-    stock : array of shape (kinds, 2)
-        Objects on board at the start, and how many there are to take [-].
+    step : Action and place
+    item : Period (0 autonomous, 1 driven, 2 finish), first step, number of steps, rounds
+    until : Time of the match from which no new round begins [s]
+    period : Begin, end, and 1 where the next period follows without a whistle, so that the driver looks ahead [s,
+        s, -]
+    start : Place where the robot starts
+    distance, direction : Of the straight way [m, rad]
+    action : Pose, task, objects scored, kind they are of (where the plan takes such), objects taken, their kind;
+        -1: none
+    chance : Beta parameters of the chance, and a fixed chance instead of them where that is not negative
+    key : Number of the action's random stream
+    draw : First and number of its entries in `draws`
+    draws : Ways of cylinders, in order of use
+    work : First and number of its entries in `worker`
+    worker : Motors that an action uses
+    way_tank : Tank of each way
+    points : Points, bonus in the autonomous period, and how often it counts
+    stock : Objects on board at the start, and how many there are to take
     """
 
     step: Whole
@@ -104,27 +90,17 @@ class Numbers(NamedTuple):
 
     Attributes
     ----------
-    drive : array of shape (cases, 7)
-        Battery's voltage, resistance and capacity, motor turns per way, efficiency, air temperature and pressure
-        [V, ohm, C, 1/m, -, K, Pa].
-    lines : array of shape (cases, levels, 4)
-        The drive's force line at each level of derating [N, N s/m, N, W].
-    loads : array of shape (cases, levels, poses, 2, 5)
-        What it moves, straight and turning, at each level [kg, kg, N, m/s2, m/s2].
-    lever : array of shape (cases, poses)
-        Way of the rims per angle turned [m].
-    motors : array of shape (cases, motors, 13)
-        The drive's motor first, then those of mechanisms [SI].
-    above, factor : array of shape (cases, motors, levels - 1)
-        Steps of derating; infinite where a motor has fewer [K, -].
-    tanks : array of shape (cases, tanks, 4)
-        Volume, charge, regulator's setting, time constant of the leak [m3, Pa, Pa, s].
-    ways : array of shape (cases, ways, 3)
-        Chamber volume before and after, absolute pressure needed [m3, m3, Pa].
-    time : array of shape (cases, actions, 2)
-        Mean and standard deviation [s].
-    share : array of shape (cases, k)
-        Load of each entry of `Structure.worker`, as a share of stall torque [-].
+    drive : Battery's voltage, resistance and capacity, motor turns per way, efficiency, air temperature and
+        pressure [V, ohm, C, 1/m, -, K, Pa]
+    lines : The drive's force line at each level of derating [N, N s/m, N, W]
+    loads : What it moves, straight and turning, at each level [kg, kg, N, m/s2, m/s2]
+    lever : Way of the rims per angle turned [m]
+    motors : The drive's motor first, then those of mechanisms [SI]
+    above, factor : Steps of derating; infinite where a motor has fewer [K, -]
+    tanks : Volume, charge, regulator's setting, time constant of the leak [m3, Pa, Pa, s]
+    ways : Chamber volume before and after, absolute pressure needed [m3, m3, Pa]
+    time : Mean and standard deviation [s]
+    share : Load of each entry of `Structure.worker`, as a share of stall torque
     """
 
     drive: Array

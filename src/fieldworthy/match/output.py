@@ -17,29 +17,12 @@ FORMAT = "fieldworthy match 1"
 
 
 def as_data(forecast: Forecast) -> dict[str, Any]:
-    """Turn a forecast into plain data.
-
-    Parameters
-    ----------
-    forecast : Forecast
-        What was forecast [SI].
-
-    Returns
-    -------
-    dict
-        Follows `json_schema`; numbers in SI, pressures gauge [SI].
-    """
+    """Turn a forecast into plain data."""
     return {"format": FORMAT, **dataclasses.asdict(forecast)}
 
 
 def json_schema() -> dict[str, Any]:
-    """Describe the output of ``match --json``.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the output of ``match --json``."""
     described = TypeAdapter(Forecast).json_schema(mode="serialization")
     described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
     described["required"] = ["format", *described["required"]]
@@ -47,18 +30,7 @@ def json_schema() -> dict[str, Any]:
 
 
 def as_csv(timeline: Timeline) -> str:
-    """Write a timeline as a table for a spreadsheet.
-
-    Parameters
-    ----------
-    timeline : Timeline
-        One match [SI].
-
-    Returns
-    -------
-    str
-        One line for each action; units stand in the head [-].
-    """
+    """Write a timeline as a table for a spreadsheet."""
     tanks = list(timeline.events[0].pressure) if timeline.events else []
     text = io.StringIO()
     table = csv.writer(text, lineterminator="\n")

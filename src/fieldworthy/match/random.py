@@ -34,25 +34,9 @@ def philox(
 ) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
     """Scramble a counter into four random words.
 
-    Parameters
-    ----------
-    counter : tuple of uint64
-        Four words [-].
-    seed : uint64
-        First word of the key; the second is 0 [-].
-
-    Returns
-    -------
-    tuple of uint64
-        Four words [-].
-
     Notes
     -----
     Philox 4x64 with ten rounds.
-
-    References
-    ----------
-    salmon2011: Philox.
     """
     x0, x1, x2, x3 = counter
     k0, k1 = seed, np.uint64(0)
@@ -65,62 +49,19 @@ def philox(
 
 @bare
 def uniform(word: np.uint64) -> float:
-    """Turn a random word into a uniform number.
-
-    Parameters
-    ----------
-    word : uint64
-        The word [-].
-
-    Returns
-    -------
-    float
-        Above 0 and below 1 [-].
-    """
+    """Turn a random word into a uniform number."""
     return (np.float64(word >> _DROP) + 0.5) * _SCALE
 
 
 @bare
 def normal(one: np.uint64, two: np.uint64) -> float:
-    """Turn two random words into a standard normal number.
-
-    Parameters
-    ----------
-    one, two : uint64
-        The words [-].
-
-    Returns
-    -------
-    float
-        The number [-].
-
-    References
-    ----------
-    boxmuller1958: the cosine branch.
-    """
+    """Turn two random words into a standard normal number."""
     return math.sqrt(-2.0 * math.log(uniform(one))) * math.cos(2.0 * math.pi * uniform(two))
 
 
 @bare
 def gamma(shape: float, seed: np.uint64, run: np.uint64, stream: np.uint64, which: np.uint64) -> float:
-    """Draw from a gamma distribution of scale 1.
-
-    Parameters
-    ----------
-    shape : float
-        Shape parameter, at least 1 [-].
-    seed, run, stream, which : uint64
-        Where in the random numbers it stands [-].
-
-    Returns
-    -------
-    float
-        The draw [-].
-
-    References
-    ----------
-    marsaglia2000: a transformed normal number, accepted or drawn again.
-    """
+    """Draw from a gamma distribution of scale 1."""
     d = shape - 1.0 / 3.0
     c = 1.0 / math.sqrt(9.0 * d)
     for count in range(1000):
@@ -136,44 +77,14 @@ def gamma(shape: float, seed: np.uint64, run: np.uint64, stream: np.uint64, whic
 
 @bare
 def beta(a: float, b: float, seed: np.uint64, run: np.uint64, stream: np.uint64) -> float:
-    """Draw a success chance from a Beta distribution.
-
-    Parameters
-    ----------
-    a, b : float
-        Shape parameters, at least 1 [-].
-    seed, run, stream : uint64
-        Where in the random numbers it stands [-].
-
-    Returns
-    -------
-    float
-        The chance [-].
-
-    References
-    ----------
-    bda: appendix A, a Beta number from two gamma numbers.
-    """
+    """Draw a success chance from a Beta distribution."""
     x = gamma(a, seed, run, stream, np.uint64(1))
     return x / (x + gamma(b, seed, run, stream, np.uint64(2)))
 
 
 @bare
 def lognormal(mean: float, sd: float, z: float) -> float:
-    """Turn a standard normal number into a time.
-
-    Parameters
-    ----------
-    mean, sd : float
-        Of the time itself [s].
-    z : float
-        Standard normal number [-].
-
-    Returns
-    -------
-    float
-        The time, its mean where nothing varies [s].
-    """
+    """Turn a standard normal number into a time."""
     if sd <= 0.0 or mean <= 0.0:
         return mean
     variance = math.log1p((sd / mean) * (sd / mean))

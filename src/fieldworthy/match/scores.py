@@ -16,18 +16,12 @@ class Scores:
 
     Attributes
     ----------
-    name : str
-        Of the robot.
-    points : ndarray of shape (k,)
-        Every number of points that came up, rising [-].
-    runs : ndarray of shape (k,)
-        Matches that ended with it [-].
-    mean : float
-        Mean points.
-    interval : tuple of float or None
-        95 % interval of the mean, from the number of matches.
-    band : tuple of float
-        Points that 5 % and 95 % of the matches do not exceed.
+    name : Of the robot
+    points : Every number of points that came up, rising
+    runs : Matches that ended with it
+    mean : Mean points
+    interval : 95 % interval of the mean, from the number of matches
+    band : Points that 5 % and 95 % of the matches do not exceed
     """
 
     name: str
@@ -39,20 +33,7 @@ class Scores:
 
 
 def scores(tally: Tally, forecast: Forecast) -> Scores | None:
-    """Take the distribution of points from the sums over runs.
-
-    Parameters
-    ----------
-    tally : Tally
-        The sums [SI].
-    forecast : Forecast
-        What `fieldworthy.match.summed` made of them [SI].
-
-    Returns
-    -------
-    Scores or None
-        None without a run [-].
-    """
+    """Take the distribution of points from the sums over runs."""
     if forecast.mean is None:
         return None
     values = sorted(tally.points)

@@ -47,18 +47,12 @@ class Setup:
 
     Attributes
     ----------
-    structure : Structure
-        The same in every case.
-    numbers : Numbers
-        Over cases.
-    part : str
-        Which part of the match is played.
-    actions, places, tanks, motors, tasks, kinds : tuple of str
-        Names by index.
-    unpractised : tuple of str
-        Actions of the plan without practice counts; they are taken to work every time.
-    finish : tuple of int
-        Steps of the finish.
+    structure : The same in every case
+    numbers : Over cases
+    part : Which part of the match is played
+    actions, places, tanks, motors, tasks, kinds : Names by index
+    unpractised : Actions of the plan without practice counts; they are taken to work every time
+    finish : Steps of the finish
     """
 
     structure: Structure
@@ -80,27 +74,7 @@ class Setup:
 
 
 def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
-    """Turn a robot in a season into the arrays of a match.
-
-    Parameters
-    ----------
-    context : Context
-        Nominal numbers, or arrays over cases [SI].
-    part : str
-        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
-    cases : int
-        How many cases the arrays hold [-].
-
-    Returns
-    -------
-    Setup
-        Arrays and names [SI].
-
-    Raises
-    ------
-    CannotPlay
-        Without a plan, parts or poses, or where the season has no such part.
-    """
+    """Turn a robot in a season into the arrays of a match."""
     plan = _playable(context, part)
     robot, season = context.robot, context.season
     usual = str(state.driving_pose(context))
@@ -149,22 +123,7 @@ def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
 
 
 def with_chance(match: Setup, action: str, chance: float) -> Setup:
-    """Give one action a chance of success that is known.
-
-    Parameters
-    ----------
-    match : Setup
-        The match [SI].
-    action : str
-        The action's name [-].
-    chance : float
-        From 0 to 1 [-].
-
-    Returns
-    -------
-    Setup
-        The same match with that chance [SI].
-    """
+    """Give one action a chance of success that is known."""
     table = match.structure.chance.copy()
     table[match.actions.index(action), 2] = chance
     return dataclasses.replace(match, structure=match.structure._replace(chance=table))

@@ -47,26 +47,16 @@ class Event:
 
     Attributes
     ----------
-    leaves, begins, ends : float
-        When it sets off for the place, is there, and has done [s].
-    period, action, place : str
-        Names.
-    points : float
-        What it earns.
-    counted : float
-        How many objects, or how often the task, counted.
-    reason : str
-        A key of `WHY`.
-    pressure : dict of str to float
-        Gauge pressure by tank, afterwards [Pa].
-    hottest_motor : str
-        ``drive``, or the mechanism whose motors are warmest.
-    hottest : float
-        Temperature of its winding [K].
-    charge : float
-        Taken from the battery so far [C].
-    voltage : float
-        At the battery while it acts [V].
+    leaves, begins, ends : When it sets off for the place, is there, and has done [s]
+    period, action, place : Names
+    points : What it earns
+    counted : How many objects, or how often the task, counted
+    reason : A key of `WHY`
+    pressure : Gauge pressure by tank, afterwards [Pa]
+    hottest_motor : ``drive``, or the mechanism whose motors are warmest
+    hottest : Temperature of its winding [K]
+    charge : Taken from the battery so far [C]
+    voltage : At the battery while it acts [V]
     """
 
     leaves: float
@@ -91,12 +81,9 @@ class Timeline:
 
     Attributes
     ----------
-    events : tuple of Event
-        In order of time.
-    points : float
-        All of them.
-    capacity : float
-        Charge that the battery holds [C].
+    events : In order of time
+    points : All of them
+    capacity : Charge that the battery holds [C]
     """
 
     events: tuple[Event, ...]
@@ -105,42 +92,12 @@ class Timeline:
 
 
 def timeline(context: Context, part: Part = "whole") -> Timeline:
-    """Play the plan once as it goes when every try works in its mean time.
-
-    Parameters
-    ----------
-    context : Context
-        Nominal numbers [SI].
-    part : str
-        ``whole``, ``autonomous``, ``driven`` or ``solo`` [-].
-
-    Returns
-    -------
-    Timeline
-        One event for each action [SI].
-    """
+    """Play the plan once as it goes when every try works in its mean time."""
     return played(setup(context.nominal, part))
 
 
 def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -> Timeline:
-    """Play a match once, with every detail.
-
-    Parameters
-    ----------
-    match : Setup
-        The match [SI].
-    run : int or None
-        Number of the run whose luck is drawn; without luck where None [-].
-    seed : int
-        Fixes the luck [-].
-    case : int
-        Which case of the numbers [-].
-
-    Returns
-    -------
-    Timeline
-        One event for each action [SI].
-    """
+    """Play a match once, with every detail."""
     items = match.structure.item
     length = int((items[:, 2] * items[:, 3]).sum())
     out = loop(match, (run or 0, case, 0, run is not None), seed, 1, length)
@@ -151,25 +108,8 @@ def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -
 
 
 def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, rows: int) -> Out:
-    """Run the compiled loop.
-
-    Parameters
-    ----------
-    match : Setup
-        The match [SI].
-    which : tuple
-        First run, first case, cases on per run, and whether luck plays a part [-].
-    seed : int
-        Fixes the luck [-].
-    runs, rows : int
-        How many runs, and rows of detail for each [-].
-
-    Returns
-    -------
-    Out
-        What the loop filled [SI].
-    """
-    from fieldworthy.match.kernel import play_all
+    """Run the compiled loop."""
+    from fieldworthy.match.kernel import play_all  # noqa: PLC0415
 
     tanks = len(match.tanks)
     out = Out(

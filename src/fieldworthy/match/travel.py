@@ -52,20 +52,7 @@ PHASES = PIECES + 2
 
 @bare
 def speed_up(line: Array, load: Array, v: float) -> float:
-    """Give the acceleration at full command.
-
-    Parameters
-    ----------
-    line, load : ndarray
-        A row of `Numbers.lines` and one of `Numbers.loads` [SI].
-    v : float
-        Speed [m/s].
-
-    Returns
-    -------
-    float
-        Acceleration [m/s2].
-    """
+    """Give the acceleration at full command."""
     force = drive_force(v, line[F_STALL], line[SLOPE], line[F_LIMIT], line[P_LIMIT])
     return float(acceleration(force, load[RESISTING], load[MASS], load[ROTATING], load[GRIP]))
 
@@ -204,22 +191,6 @@ def _search(line: Array, load: Array, span: tuple[float, float, float], done: fl
 def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row: Array, phases: Array) -> float:
     """Play one way from rest to rest.
 
-    Parameters
-    ----------
-    line, load : ndarray
-        A row of `Numbers.lines` and one of `Numbers.loads` [SI].
-    distance : float
-        Way of the rims [m].
-    drive, motor_row : ndarray
-        A row of `Numbers.drive`, and the drive's motor [SI].
-    phases : ndarray of shape (PHASES, 3)
-        Filled with time, squared winding current over time, and charge of each phase [s, A2 s, C].
-
-    Returns
-    -------
-    float
-        Whole time; infinite where it does not start [s].
-
     Notes
     -----
     As `fieldworthy.physics.motion.move` and `drivecurrent.move_draw`, of which tests hold it within 5e-5. Braking
@@ -260,17 +231,6 @@ def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row
 
 @bare
 def least_turn(before: float, after: float) -> float:
-    """Find the turn between two ways when a robot may also drive the second one backwards.
-
-    Parameters
-    ----------
-    before, after : float
-        Directions of the ways [rad].
-
-    Returns
-    -------
-    float
-        Angle to turn, as `fieldworthy.checks.schedule.least_turn` gives it [rad].
-    """
+    """Find the turn between two ways when a robot may also drive the second one backwards."""
     angle = abs((after - before + math.pi) % (2.0 * math.pi) - math.pi)
     return min(angle, math.pi - angle)

@@ -39,16 +39,11 @@ class _Rig:
 
     Attributes
     ----------
-    count : int
-        Cylinders on the valve.
-    tubing : float
-        Volume of tube on each side of one cylinder [m3].
-    swept : tuple of float
-        Volume that each stroke of a cycle sweeps in one cylinder [m3].
-    tank : float
-        Volume of the tank [m3].
-    p_atm, p_set : float
-        Absolute pressure of the atmosphere and of the regulator [Pa].
+    count : Cylinders on the valve
+    tubing : Volume of tube on each side of one cylinder [m3]
+    swept : Volume that each stroke of a cycle sweeps in one cylinder [m3]
+    tank : Volume of the tank [m3]
+    p_atm, p_set : Absolute pressure of the atmosphere and of the regulator [Pa]
     """
 
     count: int
@@ -59,20 +54,7 @@ class _Rig:
     p_set: float
 
     def after(self, p_abs: Array, cycles: Array, now: _Now) -> Array:
-        """Pressure after some cycles, warm again.
-
-        Parameters
-        ----------
-        p_abs, cycles : ndarray of shape (n,)
-            Absolute pressure before [Pa], and cycles, of each run [-].
-        now : _Now
-            Dead volume, tank and swept share that are tried [SI].
-
-        Returns
-        -------
-        ndarray of shape (n,)
-            Absolute pressure after [Pa].
-        """
+        """Pressure after some cycles, warm again."""
         idle = self.count * max(self.tubing + now.dead, 1e-9)
         for done in range(int(cycles.max())):
             for swept in self.swept:
@@ -85,29 +67,11 @@ class _Rig:
 def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
     """Find a cylinder's dead volume from the gauge before and after cycles.
 
-    Parameters
-    ----------
-    section : AirCycles
-        The readings [SI].
-    measured : Measured
-        The file they stand in, and the robot [-].
-    name : str
-        The entry's name [-].
-
-    Returns
-    -------
-    Procedure
-        Dead volume, and the free air that a cycle takes from a full tank [SI].
-
     Notes
     -----
     Every stroke fills its side to what tank and side have in common, or to the regulator's setting: the mass balance of
     `fieldworthy.physics.tank.after_draw`, isothermal, for readings taken once the tank is warm again. The tube is taken
     from the robot file; tank, bore and stroke are known as well as their tolerances say.
-
-    References
-    ----------
-    cengel: chapter 5, mass balance.
     """
     rig = _rig(section, measured)
     parameters = _parameters(section, measured, rig)

@@ -19,40 +19,12 @@ _FIRST = 5  # rows from which the speed at the beginning is guessed
 
 
 def deceleration(trial: Trial, added: float) -> Real:
-    """Find how fast the coasting drive slows down.
-
-    Parameters
-    ----------
-    trial : Trial
-        The drive [SI].
-    added : float
-        Mass put on board [kg].
-
-    Returns
-    -------
-    float or ndarray of shape (k,)
-        Deceleration [m/s2].
-    """
+    """Find how fast the coasting drive slows down."""
     return np.maximum(coast_deceleration(trial.drive.train, trial.pace(added).load), _SLOWEST)
 
 
 def hand_coast(given: Coast, name: str, time_sd: float) -> Run:
-    """Take a coast by tape and stopwatch.
-
-    Parameters
-    ----------
-    given : Coast
-        Distance and time until it stands [SI].
-    name : str
-        For messages [-].
-    time_sd : float
-        Standard deviation of a time by hand [s].
-
-    Returns
-    -------
-    Run
-        The time, beside ``sqrt(2 x / a)``: the speed at the start need not be known [SI].
-    """
+    """Take a coast by tape and stopwatch."""
     distance, added = float(given.distance), float(given.added)
     return Run(
         [
@@ -65,24 +37,7 @@ def hand_coast(given: Coast, name: str, time_sd: float) -> Run:
 
 
 def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float, name: str) -> Run:
-    """Take a coast by the robot's log.
-
-    Parameters
-    ----------
-    columns : dict of str to ndarray
-        ``time`` from the row where it is let go, and what was logged [SI].
-    sds : dict of str to float
-        Standard deviation of one reading by column [SI].
-    added : float
-        Mass put on board [kg].
-    name : str
-        Of the log [-].
-
-    Returns
-    -------
-    Run
-        Speed and position beside a constant deceleration, and the voltage of the idle battery [SI].
-    """
+    """Take a coast by the robot's log."""
     time = columns["time"] - columns["time"][0]
     first, place = f"speed at the beginning of {name}", f"position at the beginning of {name}"
     unknowns = [Parameter(first, _first_speed(time, columns), 0.2, 0.0)]

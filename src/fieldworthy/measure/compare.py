@@ -22,16 +22,11 @@ class Combined:
 
     Attributes
     ----------
-    key : tuple of str or int
-        Of the robot file.
-    items : tuple of Fitted
-        What each procedure says.
-    procedures : tuple of str
-        Their names.
-    value, half_width : float
-        Together, by their weights [SI].
-    contradict : bool
-        Whether they differ by more than their intervals allow; the half width is widened then.
+    key : Of the robot file
+    items : What each procedure says
+    procedures : Their names
+    value, half_width : Together, by their weights [SI]
+    contradict : Whether they differ by more than their intervals allow; the half width is widened then
     """
 
     key: KeyPath
@@ -45,24 +40,10 @@ class Combined:
 def combined(procedures: Iterable[Procedure]) -> tuple[Combined, ...]:
     """Put together what procedures say of each key of the robot file.
 
-    Parameters
-    ----------
-    procedures : iterable of Procedure
-        What was fitted [SI].
-
-    Returns
-    -------
-    tuple of Combined
-        In the order in which keys come up; keys that no file holds are left out [SI].
-
     Notes
     -----
     Weighted mean by the squares of the half widths. Where two differ by more than 99 % of honest pairs would, they
     contradict each other: the half width grows by the scatter (Birge's ratio), and the person is told.
-
-    References
-    ----------
-    birge1932: external over internal consistency.
     """
     found: dict[KeyPath, list[tuple[str, Fitted]]] = {}
     for procedure in procedures:
@@ -92,20 +73,7 @@ def _together(key: KeyPath, said: Sequence[tuple[str, Fitted]]) -> Combined:
 
 
 def unit_of(measured: Measured, item: Combined) -> str:
-    """Choose the unit in which a key is shown and written.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    item : Combined
-        What was measured [SI].
-
-    Returns
-    -------
-    str
-        The one in the robot file; else the one that the procedure asks for; else the file's usual one [-].
-    """
+    """Choose the unit in which a key is shown and written."""
     first = item.items[0]
     found = measured.quantities.get(item.key)
     if found is not None:
@@ -114,20 +82,7 @@ def unit_of(measured: Measured, item: Combined) -> str:
 
 
 def comparisons(measured: Measured, together: Iterable[Combined]) -> tuple[Comparison, ...]:
-    """Hold what was measured against what the robot file says.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    together : iterable of Combined
-        What the procedures say of each key [SI].
-
-    Returns
-    -------
-    tuple of Comparison
-        One for each key [SI].
-    """
+    """Hold what was measured against what the robot file says."""
     return tuple(_compared(measured, item) for item in together)
 
 

@@ -70,10 +70,8 @@ class Remark:
 
     Attributes
     ----------
-    line : int
-        Line of the file, from 1.
-    text : str
-        One sentence without its full stop.
+    line : Line of the file, from 1
+    text : One sentence without its full stop
     """
 
     line: int
@@ -86,29 +84,7 @@ class Remark:
 def gone_over(
     file: Path, numbers: Mapping[str, Array], lines: Places, wanted: Mapping[str, Expected]
 ) -> tuple[Places, list[Remark]]:
-    """Find the rows of a table that can be used.
-
-    Parameters
-    ----------
-    file : Path
-        The table, for messages [-].
-    numbers : Mapping of str to ndarray of shape (n,)
-        By quantity [SI].
-    lines : ndarray of shape (n,)
-        Line of the file that each row stood in [-].
-    wanted : Mapping of str to Expected
-        What is known of each quantity beforehand [-].
-
-    Returns
-    -------
-    tuple of ndarray and list of Remark
-        Places of the rows to keep, in order of time, and what was odd [-].
-
-    Raises
-    ------
-    BadInput
-        When a column's size shows a wrong unit, when time runs backwards too often, or when a sensor never moved.
-    """
+    """Find the rows of a table that can be used."""
     problems = [
         Problem(file, int(lines[0]), 1, (name,), said)
         for name, want in wanted.items()

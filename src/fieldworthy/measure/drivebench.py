@@ -33,22 +33,14 @@ class Knob:
 
     Attributes
     ----------
-    name : str
-        In the words of a sentence.
-    kind : str
-        A key of `fieldworthy.units.KINDS`.
-    keys : tuple of tuple
-        The keys of the robot file that it stands for.
-    nominal : float
-        As the file has it; the mean or the product of several [SI].
-    parameter : Parameter
-        How it is searched for.
-    shares : bool
-        Whether the keys multiply to the number (stages of gearing) instead of having it as their mean.
-    told_by : str
-        Which reading would tell it; empty for what is known within a tolerance and not asked for.
-    of_the_day : bool
-        True for what holds on that day alone and does not go into the robot file: a battery's charge.
+    name : In the words of a sentence
+    kind : A key of `fieldworthy.units.KINDS`
+    keys : The keys of the robot file that it stands for
+    nominal : As the file has it; the mean or the product of several [SI]
+    parameter : How it is searched for
+    shares : Whether the keys multiply to the number (stages of gearing) instead of having it as their mean
+    told_by : Which reading would tell it; empty for what is known within a tolerance and not asked for
+    of_the_day : True for what holds on that day alone and does not go into the robot file: a battery's charge
     """
 
     name: str
@@ -61,20 +53,7 @@ class Knob:
     of_the_day: bool = False
 
     def values(self, robot: Robot, value: Real) -> dict[KeyPath, Real]:
-        """Give each key its part.
-
-        Parameters
-        ----------
-        robot : Robot
-            As the file has it [SI].
-        value : float or ndarray of shape (k,)
-            Of the whole [SI].
-
-        Returns
-        -------
-        dict
-            Number by key path [SI].
-        """
+        """Give each key its part."""
         if len(self.keys) == 1 or self.nominal == 0.0:
             return dict.fromkeys(self.keys, value)
         power = 1.0 / len(self.keys) if self.shares else 1.0
@@ -88,11 +67,9 @@ class Trial:
 
     Attributes
     ----------
-    context : Context
-        The robot with the trial numbers laid over, as the checks see it; it remembers what is computed once for all
-        readings [SI].
-    unknowns : mapping of str to float or ndarray of shape (k,)
-        Every parameter of the fit by name, those of single runs too [SI].
+    context : The robot with the trial numbers laid over, as the checks see it; it remembers what is computed once
+        for all readings [SI]
+    unknowns : Every parameter of the fit by name, those of single runs too [SI]
     """
 
     subject: Context
@@ -111,34 +88,13 @@ class Trial:
         return state.drivetrain(self.subject)
 
     def pace(self, added: float) -> Pace:
-        """Find what the drive makes of the robot with more mass on board.
-
-        Parameters
-        ----------
-        added : float
-            The mass put on board [kg].
-
-        Returns
-        -------
-        Pace
-            Force line, load and grip [SI].
-        """
+        """Find what the drive makes of the robot with more mass on board."""
         stance = self._stances[added]
         return self.subject.once(("trial", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
 
 
 class Bench:
-    """A robot whose drive is tried with other numbers.
-
-    Parameters
-    ----------
-    measured : Measured
-        The robot, with its season [-].
-    pose : str or None
-        The pose it drives in; the one that drives empty where None [-].
-    added : iterable of float
-        Masses that are put on board in one run or another [kg].
-    """
+    """A robot whose drive is tried with other numbers."""
 
     def __init__(self, measured: Measured, pose: str | None, added: Iterable[float]) -> None:
         self.robot = _as_weighed(measured)
@@ -167,33 +123,14 @@ class Bench:
         return None if weighed is None or weighed.mass is None else float(weighed.mass)
 
     def trial(self, knobs: Iterable[Knob], unknowns: Mapping[str, Real]) -> Trial:
-        """Try the drive with other numbers.
-
-        Parameters
-        ----------
-        knobs : iterable of Knob
-            Which numbers of the file are changed [-].
-        unknowns : mapping of str to float or ndarray of shape (k,)
-            Their values by name, and those of unknowns that no file holds [SI].
-
-        Returns
-        -------
-        Trial
-            The drive with these numbers [SI].
-        """
+        """Try the drive with other numbers."""
         values: dict[KeyPath, Any] = {}
         for knob in knobs:
             values |= knob.values(self.robot, unknowns[knob.name])
         return Trial(Context(laid_over(self.robot, values), self.season), unknowns, self.stances, self.pose)
 
     def knobs(self) -> list[Knob]:
-        """List what is asked for, then what is only known within its tolerance and acts on the readings.
-
-        Returns
-        -------
-        list of Knob
-            In the order of the fit [-].
-        """
+        """List what is asked for, then what is only known within its tolerance and acts on the readings."""
         return [*self._asked(), *self._known()]
 
     def _asked(self) -> list[Knob]:

@@ -46,35 +46,10 @@ _MISSES = 2.0  # times the readings' own scatter
 def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     """Find friction, rolling resistance, efficiency, grip and the battery's resistance from a robot's runs.
 
-    Parameters
-    ----------
-    given : DriveRuns
-        Logs, times and forces [SI].
-    measured : Measured
-        The file they stand in, with the robot [-].
-    name : str
-        Not used: there is one such section [-].
-
-    Returns
-    -------
-    Procedure
-        What the runs tell, and what they cannot tell apart [SI].
-
-    Raises
-    ------
-    BadInput
-        When a log cannot be used, or the robot has no parts or poses to drive in.
-
     Notes
     -----
     One least-squares fit over all runs. What the file knows of the motors and the wheels' diameter counts within its
     tolerances, and widens the intervals of what hangs on it.
-
-    References
-    ----------
-    hughes: ch. 3, the motor line.
-    gillespie: chapter 2, acceleration performance.
-    saej1263: coast-down.
     """
     del name
     bench = _bench(given, measured)

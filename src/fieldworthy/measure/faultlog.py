@@ -21,24 +21,15 @@ class Risk:
 
     Attributes
     ----------
-    what : str
-        What failed.
-    where : str
-        The action or mechanism.
-    times : int
-        How often it came and is not mended.
-    failed : int
-        How often the action failed by it.
-    uses : int or None
-        How often the thing was used meanwhile; None where the log does not say.
-    chance : float or None
-        That it makes the next use fail, the mean of what the counts leave likely.
-    interval : tuple of float or None
-        Where that chance lies in 95 of 100.
-    lost : float or None
-        Mean time that it cost where that is known [s].
-    mended : int
-        How often it came before it was mended.
+    what : What failed
+    where : The action or mechanism
+    times : How often it came and is not mended
+    failed : How often the action failed by it
+    uses : How often the thing was used meanwhile; None where the log does not say
+    chance : That it makes the next use fail, the mean of what the counts leave likely
+    interval : Where that chance lies in 95 of 100
+    lost : Mean time that it cost where that is known [s]
+    mended : How often it came before it was mended
     """
 
     what: str
@@ -53,25 +44,7 @@ class Risk:
 
 
 def load_faults(file: Path, robot: Loaded) -> FaultLog:
-    """Read a fault log.
-
-    Parameters
-    ----------
-    file : Path
-        The log [-].
-    robot : Loaded
-        The robot whose faults it holds [-].
-
-    Returns
-    -------
-    FaultLog
-        In SI [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Read a fault log."""
     document = read_document(file)
     spec, problems = checked(document, FaultLog)
     problems += _unknown_names(document, robot)
@@ -94,22 +67,7 @@ def _unknown_names(document: Document, robot: Loaded) -> Iterator[Problem]:
 
 
 def risks(log: FaultLog) -> tuple[Risk, ...]:
-    """Count each fault and tell how often it makes a use fail.
-
-    Parameters
-    ----------
-    log : FaultLog
-        The log [SI].
-
-    Returns
-    -------
-    tuple of Risk
-        In the order in which each first stands in the log; the same words at the same place are one fault [-].
-
-    References
-    ----------
-    bda: section 2.4.
-    """
+    """Count each fault and tell how often it makes a use fail."""
     groups: dict[tuple[str, str], list[Failure]] = {}
     for failure in log.failures:
         groups.setdefault((failure.where, " ".join(failure.what.split()).casefold()), []).append(failure)

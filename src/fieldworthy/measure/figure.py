@@ -21,20 +21,7 @@ _MOST_NAMES = 14  # beyond, readings are numbered
 
 
 def agreement(data: Residuals, style: Style) -> Figure:
-    """Draw what was read against what the fitted model says.
-
-    Parameters
-    ----------
-    data : Residuals
-        Readings and model [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A dot for each reading; on the line reading and model agree [-].
-    """
+    """Draw what was read against what the fitted model says."""
     observed, predicted, _ = _numbers(data)
     if observed.size == 0:
         return _nothing(data, style)
@@ -57,20 +44,7 @@ def agreement(data: Residuals, style: Style) -> Figure:
 
 
 def residuals(data: Residuals, style: Style) -> Figure:
-    """Draw readings and model along their axis, and below what is left over.
-
-    Parameters
-    ----------
-    data : Residuals
-        Readings and model [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Readings as dots, the model as a line (as rings where readings are only named), and their difference [-].
-    """
+    """Draw readings and model along their axis, and below what is left over."""
     observed, predicted, at = _numbers(data)
     if observed.size == 0:
         return _nothing(data, style)

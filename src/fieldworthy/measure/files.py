@@ -26,12 +26,9 @@ class Measured:
 
     Attributes
     ----------
-    document : Document
-        The file's data and places.
-    spec : Spec
-        Its validated specification.
-    robot : Loaded
-        The robot, with its season.
+    document : The file's data and places
+    spec : Its validated specification
+    robot : The robot, with its season
     """
 
     document: Document
@@ -54,25 +51,7 @@ class Measured:
         return {path: q for path, q in self.robot.quantities if path[0] != "season"}
 
     def table(self, name: str, key: KeyPath) -> Path:
-        """Find a table beside the measurements file.
-
-        Parameters
-        ----------
-        name : str
-            Its name as the file gives it [-].
-        key : tuple of str or int
-            Where it is named [-].
-
-        Returns
-        -------
-        Path
-            The table [-].
-
-        Raises
-        ------
-        BadInput
-            When there is no such file.
-        """
+        """Find a table beside the measurements file."""
         found = beside(self.document.file, name)
         if found is None:
             tables = sorted(p.name for p in self.folder.glob("*.csv"))
@@ -82,25 +61,7 @@ class Measured:
 
 
 def load_measurements(file: Path, robot: Path | None = None) -> Measured:
-    """Read a measurements file and the robot file that it names.
-
-    Parameters
-    ----------
-    file : Path
-        The measurements file [-].
-    robot : Path or None
-        The robot file, where the person has named one: it must be the one that the measurements name [-].
-
-    Returns
-    -------
-    Measured
-        Readings and robot [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Read a measurements file and the robot file that it names."""
     document = read_document(file)
     beside_it, lacking = _robot_file(document, robot)
     loaded = load_robot(beside_it) if beside_it else None
@@ -108,25 +69,7 @@ def load_measurements(file: Path, robot: Path | None = None) -> Measured:
 
 
 def measured_on(document: Document, robot: Loaded) -> Measured:
-    """Read measurements for a robot that is at hand, for example not saved yet.
-
-    Parameters
-    ----------
-    document : Document
-        The measurements file [-].
-    robot : Loaded
-        The robot that it names [-].
-
-    Returns
-    -------
-    Measured
-        Readings and robot [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Read measurements for a robot that is at hand, for example not saved yet."""
     return _measured(document, robot, [])
 
 

@@ -32,20 +32,14 @@ class Touched:
 
     Attributes
     ----------
-    id, subject : str
-        As in a check's findings.
-    unit : str
-        Of the values.
-    before, after : float or None
-        Its value by the file, and by the measured values laid in.
-    margin_before, margin_after : float or None
-        None for a fact, which nothing limits.
-    chance_before, chance_after : float or None
-        That it holds, over the tolerances.
-    verdict_before, verdict_after : str
-        ``holds``, ``short``, ``unknown``; ``absent`` where it comes up only on one side; empty for a fact.
-    because : str
-        The sentence, with the measured values; with the file's where it does not come up any more.
+    id, subject : As in a check's findings
+    unit : Of the values
+    before, after : Its value by the file, and by the measured values laid in
+    margin_before, margin_after : None for a fact, which nothing limits
+    chance_before, chance_after : That it holds, over the tolerances
+    verdict_before, verdict_after : ``holds``, ``short``, ``unknown``; ``absent`` where it comes up only on one
+        side; empty for a fact
+    because : The sentence, with the measured values; with the file's where it does not come up any more
     """
 
     id: str
@@ -63,18 +57,7 @@ class Touched:
 
 
 def matters(item: Touched) -> bool:
-    """Say whether a person wants to read of it: another verdict, a hundredth of its value, or two of its chance.
-
-    Parameters
-    ----------
-    item : Touched
-        What the measured values change [-].
-
-    Returns
-    -------
-    bool
-        False for what hardly moves [-].
-    """
+    """Say whether a person wants to read of it: another verdict, a hundredth of its value, or two of its chance."""
     if item.verdict_before != item.verdict_after or item.before is None or item.after is None:
         return True
     chances = (item.chance_before or 0.0) - (item.chance_after or 0.0)
@@ -88,20 +71,13 @@ class FitReport:
 
     Attributes
     ----------
-    robot : str
-        Its name.
-    procedures : tuple of Procedure
-        What each procedure gave [SI].
-    comparisons : tuple of Comparison
-        Every key of the robot file that was measured, beside what the file says [SI].
-    touched : tuple of Touched
-        Findings and facts that the measured values change; those whose verdict changes first.
-    refused : tuple of str
-        Why the measured values cannot be laid into the robot file; empty where they can.
-    samples, seed : int
-        How the chances were sampled.
-    cautions : tuple of str
-        What can hurt on this robot.
+    robot : Its name
+    procedures : What each procedure gave [SI]
+    comparisons : Every key of the robot file that was measured, beside what the file says [SI]
+    touched : Findings and facts that the measured values change; those whose verdict changes first
+    refused : Why the measured values cannot be laid into the robot file; empty where they can
+    samples, seed : How the chances were sampled
+    cautions : What can hurt on this robot
     """
 
     robot: str
@@ -120,10 +96,8 @@ class Ways:
 
     Attributes
     ----------
-    progress : callable or None
-        Told the share of the work that is done.
-    shown : callable or None
-        Gives a robot whose findings are told in other units.
+    progress : Told the share of the work that is done
+    shown : Gives a robot whose findings are told in other units
     """
 
     progress: Callable[[float], None] | None = None
@@ -131,27 +105,7 @@ class Ways:
 
 
 def fit(measured: Measured, samples: int = 1000, seed: int = 0, ways: Ways | None = None) -> FitReport:
-    """Fit every procedure of a measurements file.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    samples, seed : int
-        How the chances of the findings are sampled [-].
-    ways : Ways or None
-        How it is to be told [-].
-
-    Returns
-    -------
-    FitReport
-        Fitted values, how the file stands to them, and what they change [SI].
-
-    Raises
-    ------
-    BadInput
-        When readings cannot be used.
-    """
+    """Fit every procedure of a measurements file."""
     ways = ways or Ways()
     found = tuple(_one_by_one(measured, ways.progress))
     together = combined(found)
@@ -180,22 +134,7 @@ def _one_by_one(measured: Measured, progress: Callable[[float], None] | None) ->
 
 
 def changes(measured: Measured, found: tuple[Procedure, ...], day: date | None = None) -> dict[KeyPath, object]:
-    """Say what measured values change in the robot file.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    found : tuple of Procedure
-        What was fitted [SI].
-    day : date or None
-        Stands for procedures whose section gives no date [-].
-
-    Returns
-    -------
-    dict
-        For `fieldworthy.robot.editing.edited`: value, tolerance, basis and date by key path [-].
-    """
+    """Say what measured values change in the robot file."""
     dates = {p.name: p.date for p in found if p.date}
     result: dict[KeyPath, object] = {}
     for item in combined(found):
@@ -222,25 +161,7 @@ def _entries(item: Combined, unit: str, day: str) -> dict[KeyPath, object]:
 
 
 def laid_in(measured: Measured, changed: Mapping[KeyPath, object]) -> Loaded:
-    """Lay measured values into the robot, without writing anything.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    changed : Mapping
-        As `changes` gives it [-].
-
-    Returns
-    -------
-    Loaded
-        The robot as its file would be with them [-].
-
-    Raises
-    ------
-    BadInput
-        When the robot cannot be so.
-    """
+    """Lay measured values into the robot, without writing anything."""
     robot = measured.robot
     texts: dict[Path, str] = {**robot.texts, **edited(robot, changed)}
     return load_robot(robot.document.file, None, texts)

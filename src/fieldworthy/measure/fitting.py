@@ -36,16 +36,12 @@ class Parameter:
 
     Attributes
     ----------
-    name : str
-        In the words of a sentence.
-    start : float
-        Where the search begins [SI].
-    span : float
-        Half width beyond which an answer is worth nothing [SI]: what anyone would have guessed without measuring.
-    low, high : float
-        Bounds [SI].
-    given : float or None
-        Standard deviation with which `start` is known already, such as a tape's reading [SI]; None where it is not.
+    name : In the words of a sentence
+    start : Where the search begins [SI]
+    span : Half width beyond which an answer is worth nothing [SI]: what anyone would have guessed without measuring
+    low, high : Bounds [SI]
+    given : Standard deviation with which `start` is known already, such as a tape's reading [SI]; None where it is
+        not
     """
 
     name: str
@@ -67,21 +63,14 @@ class Solution:
 
     Attributes
     ----------
-    parameters : tuple of Parameter
-        As asked.
-    values : ndarray of shape (p,)
-        The parameters found [SI].
-    covariance : ndarray of shape (p, p)
-        Of the values [SI].
-    dof : float
-        Degrees of freedom of Student's t behind the intervals [-]; infinite spread where it is 0.
-    residuals : ndarray of shape (n,)
-        Whitened, at the values found [-].
-    scatter : float
-        Root mean square of the residuals over the degrees of freedom [-]: 1 where the readings are as good as
-        stated; nan where none are left over.
-    at_bound : tuple of str
-        Names of parameters that stand at one of their bounds.
+    parameters : As asked
+    values : The parameters found [SI]
+    covariance : Of the values [SI]
+    dof : Degrees of freedom of Student's t behind the intervals [-]; infinite spread where it is 0
+    residuals : Whitened, at the values found
+    scatter : Root mean square of the residuals over the degrees of freedom [-]: 1 where the readings are as good as
+        stated; nan where none are left over
+    at_bound : Names of parameters that stand at one of their bounds
     """
 
     parameters: tuple[Parameter, ...]
@@ -103,49 +92,16 @@ class Solution:
         return float(stdtrit(self.dof, 0.975)) if self.dof > 0 else math.inf
 
     def value(self, name: str) -> float:
-        """Give one parameter.
-
-        Parameters
-        ----------
-        name : str
-            Its name [-].
-
-        Returns
-        -------
-        float
-            The value [SI].
-        """
+        """Give one parameter."""
         return float(self.values[self._place(name)])
 
     def half_width(self, name: str) -> float:
-        """Give the half width of one parameter's 95 % interval.
-
-        Parameters
-        ----------
-        name : str
-            Its name [-].
-
-        Returns
-        -------
-        float
-            The half width [SI].
-        """
+        """Give the half width of one parameter's 95 % interval."""
         i = self._place(name)
         return self.quantile * math.sqrt(max(float(self.covariance[i, i]), 0.0))
 
     def derived(self, quantity: Callable[[Array], float]) -> tuple[float, float]:
-        """Give a quantity that follows from the parameters, with the half width of its 95 % interval.
-
-        Parameters
-        ----------
-        quantity : callable
-            Takes the parameters in their order, shape (p,) [SI].
-
-        Returns
-        -------
-        tuple of float
-            Value and half width, by the quantity's slope at the values found [SI].
-        """
+        """Give a quantity that follows from the parameters, with the half width of its 95 % interval."""
         steps = np.maximum(1e-3 * np.sqrt(np.diag(self.covariance)), 1e-9 * np.abs(self.values) + 1e-15)
         slope = [
             (quantity(self.values + step) - quantity(self.values - step)) / (2.0 * step.sum())
@@ -157,18 +113,7 @@ class Solution:
         )
 
     def why_not(self, name: str) -> str | None:
-        """Say why one parameter cannot be told from the readings.
-
-        Parameters
-        ----------
-        name : str
-            Its name [-].
-
-        Returns
-        -------
-        str or None
-            One sentence without its full stop; None where it can be told [-].
-        """
+        """Say why one parameter cannot be told from the readings."""
         i = self._place(name)
         if name in self.at_bound:
             return "the best fit stands at the end of what is possible, so the readings do not pin it down"
@@ -196,41 +141,12 @@ def solve(
 ) -> Solution:  # fmt: skip
     """Fit parameters to readings.
 
-    Parameters
-    ----------
-    residual : callable
-        Whitened residuals of the readings, shape (n,), for parameters of shape (p,) [-].
-    parameters : sequence of Parameter
-        What is to be found [SI].
-    known : bool
-        Whether the residuals are whitened by reading errors that are known; else their scatter alone tells how good
-        the readings are [-].
-    robust : bool
-        Whether a wild reading counts less than its square [-].
-    slopes : callable or None
-        Slopes of the residuals, where they can be had faster than one parameter after the other, such as in one batch
-        [-].
-
-    Returns
-    -------
-    Solution
-        Values, covariance and what cannot be told [SI].
-
-    Raises
-    ------
-    ValueError
-        If there is no reading, or a parameter is given beforehand while the readings' error is not known.
-
     Notes
     -----
     Pseudo-Huber loss with its bend at two standard deviations. The covariance is that of an M-estimator,
     ``kappa^2 (J' J)^-1`` with ``kappa^2 = mean psi^2 / (mean psi')^2``; with known errors the two means are those of
     the residuals and those of `TRUST` normal ones together, so that few readings do not make a spread of their own.
     With the plain square and unknown errors it is the textbook ``s^2 (J' J)^-1`` with n - p degrees of freedom.
-
-    References
-    ----------
-    huber2009: M-estimators of regression, their covariance.
     """
     chosen = tuple(parameters)
     if not known and any(p.given is not None for p in chosen):
@@ -241,20 +157,7 @@ def solve(
 
 
 def stepped(residual: Residual, parameters: Sequence[Parameter]) -> Slopes:
-    """Slopes of residuals that take many sets of parameters at once, by a step of each to both sides.
-
-    Parameters
-    ----------
-    residual : callable
-        Whitened residuals, shape (m, n), for parameters of shape (m, p) [-].
-    parameters : sequence of Parameter
-        Their spans give the steps [SI].
-
-    Returns
-    -------
-    callable
-        For `solve`: slopes of shape (n, p) at parameters of shape (p,) [1/SI].
-    """
+    """Slopes of residuals that take many sets of parameters at once, by a step of each to both sides."""
     steps = np.diag([1e-6 * p.span for p in parameters])
 
     def slopes(values: Array) -> Array:

@@ -45,32 +45,7 @@ _MOVING = 3  # frames between start and end
 
 
 def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
-    """Find the valve's conductance, the load and the actuation time from the frames of one stroke.
-
-    Parameters
-    ----------
-    given : Film
-        Which stroke, at which pressure, and where its frames stand [SI].
-    measured : Measured
-        The file it stands in, with the robot [-].
-    name : str
-        Of the film [-].
-
-    Returns
-    -------
-    Procedure
-        What the film tells, and what it cannot tell apart [SI].
-
-    Raises
-    ------
-    BadInput
-        When the frames do not show a stroke, or the robot has no such mechanism.
-
-    References
-    ----------
-    iso6358: ISO 6358-1:2013, flow-rate equations.
-    beater: pneumatic drives, equation of motion.
-    """
+    """Find the valve's conductance, the load and the actuation time from the frames of one stroke."""
     filmed = _filmed(given, measured, name)
     try:
         grid = StrokeGrid(filmed, _loads(filmed))

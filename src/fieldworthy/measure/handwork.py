@@ -23,20 +23,7 @@ _ROUGH = 2.0  # times the stated error; more scatter than that is worth a senten
 
 
 def deviation(measured: Measured, key: KeyPath) -> float:
-    """Give the standard deviation of a quantity of the robot file.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    key : tuple of str or int
-        Where the quantity stands in the robot file [-].
-
-    Returns
-    -------
-    float
-        Its tolerance over 1.96; 0 where it has none [SI].
-    """
+    """Give the standard deviation of a quantity of the robot file."""
     found = measured.quantities.get(key)
     return 0.0 if found is None else found.tolerance / PER_95
 
@@ -47,10 +34,8 @@ class ListedBody:
 
     Attributes
     ----------
-    mass, mass_tolerance : float
-        Mass and half width of its 95 % interval, by the parts' tolerances [kg].
-    centre, centre_tolerance : ndarray of shape (3,)
-        Centre of gravity and its half widths [m].
+    mass, mass_tolerance : Mass and half width of its 95 % interval, by the parts' tolerances [kg]
+    centre, centre_tolerance : Centre of gravity and its half widths [m]
     """
 
     mass: float
@@ -61,18 +46,6 @@ class ListedBody:
 
 def listed_body(measured: Measured, pose: str | None) -> ListedBody | None:
     """Add up the parts list.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    pose : str or None
-        The pose; as the parts list places them where None [-].
-
-    Returns
-    -------
-    ListedBody or None
-        None where the robot file lists no parts [SI].
 
     Notes
     -----
@@ -98,18 +71,7 @@ def _tolerance(measured: Measured, key: KeyPath) -> float:
 
 
 def robot_units(measured: Measured) -> dict[str, str]:
-    """Choose the units to show numbers of the whole robot in.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-
-    Returns
-    -------
-    dict of str to str
-        By kind of quantity, as the robot file writes them; its mass in kg or lb though its parts be listed in g [-].
-    """
+    """Choose the units to show numbers of the whole robot in."""
     unit = dict(Shown.of(measured.robot.quantities).units)
     return unit | {"mass": "lb" if unit["mass"] in ("lb", "lbs", "oz") else "kg"}
 
@@ -117,22 +79,7 @@ def robot_units(measured: Measured) -> dict[str, str]:
 def weighing_entries(
     pose: str | None, listed: ListedBody | None, unit: dict[str, str]
 ) -> tuple[tuple[KeyPath, str], ...]:
-    """Entries of the robot file that belong to a weighing: its pose, and what the parts add up to that day.
-
-    Parameters
-    ----------
-    pose : str or None
-        The pose it was weighed in [-].
-    listed : ListedBody or None
-        What the parts add up to [SI].
-    unit : dict of str to str
-        Units to write it in, by kind [-].
-
-    Returns
-    -------
-    tuple of tuple
-        Key path and text of each; with what was listed then, parts that are changed later count [-].
-    """
+    """Entries of the robot file that belong to a weighing: its pose, and what the parts add up to that day."""
     found: list[tuple[KeyPath, str]] = [] if pose is None else [(("weighed", "pose"), pose)]
     if listed is not None:
         found.append((("weighed", "listed", "mass"), show(listed.mass, "mass", unit["mass"], 6)))
@@ -147,20 +94,13 @@ class Asked:
 
     Attributes
     ----------
-    parameter : str
-        Its name in the fit, and in sentences.
-    key : tuple of str or int
-        Where it stands in the robot file.
-    kind : str
-        Kind of quantity.
-    reading : str
-        Which reading would tell it, where these do not: one sentence without its full stop.
-    spread_key : tuple of str or int
-        Key of its standard deviation in the robot file, where it has one.
-    implied : tuple of float or None
-        What the robot file implies where it has no such key [SI].
-    unit : str
-        The unit to show it in; the robot file's where empty.
+    parameter : Its name in the fit, and in sentences
+    key : Where it stands in the robot file
+    kind : Kind of quantity
+    reading : Which reading would tell it, where these do not: one sentence without its full stop
+    spread_key : Key of its standard deviation in the robot file, where it has one
+    implied : What the robot file implies where it has no such key [SI]
+    unit : The unit to show it in; the robot file's where empty
     """
 
     parameter: str
@@ -173,20 +113,7 @@ class Asked:
 
 
 def told(solution: Solution, asked: Sequence[Asked]) -> tuple[tuple[Fitted, ...], tuple[Unidentified, ...]]:
-    """Sort what was asked into what the fit tells and what it cannot.
-
-    Parameters
-    ----------
-    solution : Solution
-        The fit [SI].
-    asked : sequence of Asked
-        What it was meant to tell [-].
-
-    Returns
-    -------
-    tuple
-        Fitted quantities, and those that cannot be told [SI].
-    """
+    """Sort what was asked into what the fit tells and what it cannot."""
     fitted, blind = [], []
     for ask in asked:
         why = solution.why_not(ask.parameter)
@@ -199,22 +126,7 @@ def told(solution: Solution, asked: Sequence[Asked]) -> tuple[tuple[Fitted, ...]
 
 
 def scatter_note(solution: Solution, error: float, kind: str, unit: str) -> tuple[str, ...]:
-    """Say that readings scatter more than they were stated to.
-
-    Parameters
-    ----------
-    solution : Solution
-        The fit [SI].
-    error : float
-        Stated half width of one reading's 95 % interval [SI].
-    kind, unit : str
-        Kind of quantity, and the unit to show it in [-].
-
-    Returns
-    -------
-    tuple of str
-        One sentence, or none where they do not, or where too few readings are left over to say [-].
-    """
+    """Say that readings scatter more than they were stated to."""
     left = solution.dof - 10.0  # what the stated error counts for is not a reading
     if left < 2 or not solution.scatter > _ROUGH:
         return ()

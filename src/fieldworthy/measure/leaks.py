@@ -23,28 +23,10 @@ _UNSURE = 0.5  # of the rate: a rate known less well than that gives no half tim
 def fit_leak(section: Leak, measured: Measured, name: str) -> Procedure:
     """Find the time in which the gauge pressure halves at rest.
 
-    Parameters
-    ----------
-    section : Leak
-        The readings [SI].
-    measured : Measured
-        The file they stand in, and the robot [-].
-    name : str
-        The tank [-].
-
-    Returns
-    -------
-    Procedure
-        The half time; where the leak is too small to be told, the least that it must be [SI].
-
     Notes
     -----
     ``p = p0 2^(-r t)`` of the gauge pressure, fitted for the rate r, in which the readings are nearly linear; the half
     time is 1/r.
-
-    References
-    ----------
-    practice: first-order leak.
     """
     time = np.array([float(r.time) for r in section.readings])
     gauge = np.array([float(r.pressure) for r in section.readings])

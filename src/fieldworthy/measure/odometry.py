@@ -31,14 +31,10 @@ class _Runs:
 
     Attributes
     ----------
-    ahead, left, turn : ndarray of shape (n,)
-        Motion by tape and marks [m, rad].
-    error : ndarray of shape (n,)
-        Standard deviation of that motion: of the distance, or of the turn [m or rad].
-    counts : list of dict
-        Counts of each run by wheel; a wheel that rolls across a push is not among them [-].
-    labels : tuple of str
-        Name of each run.
+    ahead, left, turn : Motion by tape and marks [m, rad]
+    error : Standard deviation of that motion: of the distance, or of the turn [m or rad]
+    counts : Counts of each run by wheel; a wheel that rolls across a push is not among them
+    labels : Name of each run
     """
 
     ahead: Array
@@ -52,37 +48,12 @@ class _Runs:
 def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Procedure:
     """Find what the odometry must reckon with from pushes, turns and squares.
 
-    Parameters
-    ----------
-    section : Odometry
-        The readings [SI].
-    measured : Measured
-        The file they stand in, and the robot [-].
-    name : str
-        Not used: a file holds one such section [-].
-
-    Returns
-    -------
-    Procedure
-        Diameter and offset of each wheel that was counted, and the gyro's scale; of squares without such wheels the
-        track and the ratio of the wheels [SI].
-
-    Raises
-    ------
-    BadInput
-        When there is no reading, or the robot has no gyro that could have been read.
-
     Notes
     -----
     A wheel's way is ``counts / counts a turn * pi * diameter``; on a push it is the tape's, on a turn its offset times
     the angle. What tape and marks say of a run is known as well as they are, for all wheels at once. Each wheel's way
     scatters by its wobble, runout, slip and resolution as the robot file has them. Both ways of turning part the gyro's
     scale from its drift; squares both ways part a wrong track from unlike wheels.
-
-    References
-    ----------
-    borenstein1996: squares both ways.
-    practice: pushes and turns.
     """
     del name
     if not (section.pushes or section.turns or section.squares):

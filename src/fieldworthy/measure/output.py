@@ -14,29 +14,12 @@ FORMAT = "fieldworthy fit 1"
 
 
 def as_data(report: FitReport) -> dict[str, Any]:
-    """Turn a fit into plain data.
-
-    Parameters
-    ----------
-    report : FitReport
-        What was fitted [SI].
-
-    Returns
-    -------
-    dict
-        Follows `json_schema`; fitted values in SI, findings in the units that the robot file uses [-].
-    """
+    """Turn a fit into plain data."""
     return {"format": FORMAT, **dataclasses.asdict(report)}
 
 
 def json_schema() -> dict[str, Any]:
-    """Describe the output of ``fit --json``.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the output of ``fit --json``."""
     described = TypeAdapter(FitReport).json_schema(mode="serialization")
     described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
     described["required"] = ["format", *described["required"]]

@@ -13,25 +13,7 @@ T = TypeVar("T")
 
 
 def laid_over(thing: T, values: Mapping[KeyPath, Real]) -> T:
-    """Lay numbers over a realised declaration.
-
-    Parameters
-    ----------
-    thing : object
-        A realised declaration: dataclasses, dictionaries and tuples of SI numbers [SI].
-    values : mapping
-        Number or array over cases by key path, each of which exists in the thing [SI].
-
-    Returns
-    -------
-    object
-        A copy that shares all that is not changed [SI].
-
-    Raises
-    ------
-    KeyError
-        If a key path does not exist.
-    """
+    """Lay numbers over a realised declaration."""
     for path, value in values.items():
         thing = _with(thing, path, value)
     return thing
@@ -53,20 +35,7 @@ def _with(thing: Any, path: KeyPath, value: Any) -> Any:
 
 
 def number_at(thing: Any, path: KeyPath) -> float:
-    """Take one number of a realised declaration.
-
-    Parameters
-    ----------
-    thing : object
-        The declaration [SI].
-    path : tuple of str or int
-        Where it stands [-].
-
-    Returns
-    -------
-    float
-        The number [SI].
-    """
+    """Take one number of a realised declaration."""
     here: Any = thing
     for key in path:
         here = getattr(here, str(key)) if dataclasses.is_dataclass(here) else here[key]

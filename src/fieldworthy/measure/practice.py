@@ -16,26 +16,7 @@ _FAR = 5.0  # middle deviations from the middle; beyond 3.4 standard deviations 
 
 
 def fit_practice(given: Practised, measured: Measured, name: str) -> Procedure:
-    """Tell the chance, the time and its spread of one action.
-
-    Parameters
-    ----------
-    given : Practised
-        Counts and times [SI].
-    measured : Measured
-        The file they stand in; not read [-].
-    name : str
-        The action [-].
-
-    Returns
-    -------
-    Procedure
-        Counts, chance, time and spread [SI].
-
-    References
-    ----------
-    bda: sections 2.4 and 3.2.
-    """
+    """Tell the chance, the time and its spread of one action."""
     del measured
     key: KeyPath = ("actions", name)
     fitted, notes = _chance(given, name, key)

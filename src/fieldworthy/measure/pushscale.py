@@ -16,22 +16,7 @@ from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 
 
 def push_test(given: PushTest, name: str, force_sd: float) -> Run:
-    """Take a push of the robot against a scale.
-
-    Parameters
-    ----------
-    given : PushTest
-        Readings, and how it ended [SI].
-    name : str
-        For messages [-].
-    force_sd : float
-        Standard deviation of one reading [N].
-
-    Returns
-    -------
-    Run
-        The readings beside the grip of the driven wheels, or beside what the motors give at the rims [SI].
-    """
+    """Take a push of the robot against a scale."""
     added, slips = float(given.added), given.ends == "slips"
 
     def force(trial: Trial) -> Real:
@@ -45,24 +30,7 @@ def push_test(given: PushTest, name: str, force_sd: float) -> Run:
 
 
 def drag_test(given: DragTest, force_sd: float) -> Run:
-    """Take a locked wheel that is dragged over the tiles.
-
-    Parameters
-    ----------
-    given : DragTest
-        Wheel class, load and readings [SI].
-    force_sd : float
-        Standard deviation of one reading [N].
-
-    Returns
-    -------
-    Run
-        The readings beside grip times load [SI].
-
-    References
-    ----------
-    meriam_statics: Coulomb friction.
-    """
+    """Take a locked wheel that is dragged over the tiles."""
     weight, wheel = float(given.load) * STANDARD_GRAVITY, given.wheel
 
     def force(trial: Trial) -> Real:

@@ -27,18 +27,7 @@ PROCEDURES: dict[str, str] = {
 
 
 def procedures(measured: Measured) -> Iterator[Procedure]:
-    """Fit every section that a measurements file holds.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-
-    Yields
-    ------
-    Procedure
-        One for each section, or for each entry of a section that holds several [SI].
-    """
+    """Fit every section that a measurements file holds."""
     for section, where in PROCEDURES.items():
         given: Any = getattr(measured.readings, section)
         if not given:
@@ -51,25 +40,7 @@ def procedures(measured: Measured) -> Iterator[Procedure]:
 
 
 def procedure(measured: Measured, section: str, name: str = "") -> Procedure:
-    """Fit one section of a measurements file, or one entry of a section that holds several.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    section, name : str
-        A key of `PROCEDURES`, and the entry's name; empty where the section is alone [-].
-
-    Returns
-    -------
-    Procedure
-        What it tells [SI].
-
-    Raises
-    ------
-    BadInput
-        When readings cannot be used.
-    """
+    """Fit one section of a measurements file, or one entry of a section that holds several."""
     given: Any = getattr(measured.readings, section)
     return _function(PROCEDURES[section])(given[name] if name else given, measured, name)
 

@@ -21,29 +21,19 @@ class Fitted:
 
     Attributes
     ----------
-    name : str
-        What it is, in the words of a sentence: ``mass of the whole robot``.
-    key : tuple of str or int
-        Where it can be written in the robot file; empty where the file has no such key.
-    kind : str
-        A key of `fieldworthy.units.KINDS`; ``count`` for a whole number, which a file holds as it is.
-    value : float
-        The value [SI].
-    half_width : float
-        Half width of its 95 % interval [SI]; 0 where the key holds a rule or a standard deviation.
-    spread_key : tuple of str or int
-        The key of the robot file that holds the standard deviation of this value, written along with it: tracking
-        wheels have one. Empty elsewhere.
-    implied : tuple of float or None
-        Value and tolerance that the robot file implies where it does not have the key itself, such as what its parts
-        add up to [SI].
-    unit : str
-        The unit to show and write it in; the one that the robot file uses where empty.
-    basis : {"measured"}
-        What it rests on.
-    replaces : tuple of tuple
-        Keys of the robot file that cannot stand beside this one and go when it is written: the readings of a hue class
-        beside its mean.
+    name : What it is, in the words of a sentence: ``mass of the whole robot``
+    key : Where it can be written in the robot file; empty where the file has no such key
+    kind : A key of `fieldworthy.units.KINDS`; ``count`` for a whole number, which a file holds as it is
+    value : The value [SI]
+    half_width : Half width of its 95 % interval [SI]; 0 where the key holds a rule or a standard deviation
+    spread_key : The key of the robot file that holds the standard deviation of this value, written along with it:
+        tracking wheels have one. Empty elsewhere
+    implied : Value and tolerance that the robot file implies where it does not have the key itself, such as what
+        its parts add up to [SI]
+    unit : The unit to show and write it in; the one that the robot file uses where empty
+    basis : What it rests on
+    replaces : Keys of the robot file that cannot stand beside this one and go when it is written: the readings of a
+        hue class beside its mean
     """
 
     name: str
@@ -64,14 +54,10 @@ class Unidentified:
 
     Attributes
     ----------
-    name : str
-        What it is, in the words of a sentence.
-    key : tuple of str or int
-        Where it would stand in the robot file; may be empty.
-    why : str
-        Why it cannot be told: one sentence without its full stop.
-    reading : str
-        Which reading would tell it: one sentence without its full stop.
+    name : What it is, in the words of a sentence
+    key : Where it would stand in the robot file; may be empty
+    why : Why it cannot be told: one sentence without its full stop
+    reading : Which reading would tell it: one sentence without its full stop
     """
 
     name: str
@@ -86,20 +72,13 @@ class Residuals:
 
     Attributes
     ----------
-    name : str
-        Title of the plot.
-    axis : str
-        What runs along it: ``time``, ``wheel``.
-    axis_kind : str
-        Kind of quantity of `at`; empty where the readings are only numbered.
-    at : tuple of float
-        Place of each reading along the axis [SI].
-    kind : str
-        Kind of quantity of the readings.
-    observed, predicted : tuple of float
-        As read, and as the model says [SI].
-    labels : tuple of str
-        A name for each reading; empty where the axis says it all.
+    name : Title of the plot
+    axis : What runs along it: ``time``, ``wheel``
+    axis_kind : Kind of quantity of `at`; empty where the readings are only numbered
+    at : Place of each reading along the axis [SI]
+    kind : Kind of quantity of the readings
+    observed, predicted : As read, and as the model says [SI]
+    labels : A name for each reading; empty where the axis says it all
     """
 
     name: str
@@ -118,24 +97,16 @@ class Procedure:
 
     Attributes
     ----------
-    name : str
-        The section's key, with the entry's name behind a point where there are several: ``leaks.left``.
-    title : str
-        For people: ``Scales under each wheel``.
-    date : str
-        When it was measured, as the file says: ``2026-11-20``; empty where it does not say.
-    fitted : tuple of Fitted
-        What it tells.
-    unidentified : tuple of Unidentified
-        What it was meant to tell and cannot.
-    residuals : tuple of Residuals
-        For plots.
-    notes : tuple of str
-        Sentences that a person should read: agreement, oddities, rows left out.
-    sources : tuple of str
-        Keys of sources.toml.
-    also : tuple of tuple
-        Entries of the robot file that belong to the fitted ones and are written along with them: key path and text.
+    name : The section's key, with the entry's name behind a point where there are several: ``leaks.left``
+    title : For people: ``Scales under each wheel``
+    date : When it was measured, as the file says: ``2026-11-20``; empty where it does not say
+    fitted : What it tells
+    unidentified : What it was meant to tell and cannot
+    residuals : For plots
+    notes : Sentences that a person should read: agreement, oddities, rows left out
+    sources : Keys of sources.toml
+    also : Entries of the robot file that belong to the fitted ones and are written along with them: key path and
+        text
     """
 
     name: str
@@ -149,24 +120,8 @@ class Procedure:
     also: tuple[tuple[KeyPath, str], ...] = ()
 
     def get(self, name: str) -> Fitted:
-        """Find one fitted quantity.
-
-        Parameters
-        ----------
-        name : str
-            Its name, or its dotted key [-].
-
-        Returns
-        -------
-        Fitted
-            The quantity [SI].
-
-        Raises
-        ------
-        KeyError
-            When this procedure has not told it.
-        """
-        from fieldworthy.files.problems import dotted
+        """Find one fitted quantity."""
+        from fieldworthy.files.problems import dotted  # noqa: PLC0415
 
         for item in self.fitted:
             if name in (item.name, dotted(item.key)):
@@ -180,25 +135,18 @@ class Comparison:
 
     Attributes
     ----------
-    key : str
-        Dotted key path of the robot file.
-    kind, unit : str
-        Kind of quantity, and the unit that the robot file uses for it.
-    value, half_width : float
-        Measured, all procedures that tell it put together by their weights [SI].
-    file_value, file_tolerance : float or None
-        As the robot file states it, or the default that stands in for it [SI]; None where it says nothing.
-    file_basis : str
-        What the file's value rests on; ``default`` where a default stands in, ``implied`` where the rest of the file
-        implies it, empty where there is none.
-    standing : {"agrees", "unlikely", "unstated", "differs"}
-        ``unlikely`` where the file's value lies outside the measured interval.
-    procedures : tuple of str
-        Names of the procedures that tell it.
-    contradict : bool
-        Whether these procedures contradict each other: their values differ by more than their intervals allow.
-    sentence : str
-        One sentence with the numbers.
+    key : Dotted key path of the robot file
+    kind, unit : Kind of quantity, and the unit that the robot file uses for it
+    value, half_width : Measured, all procedures that tell it put together by their weights [SI]
+    file_value, file_tolerance : As the robot file states it, or the default that stands in for it [SI]; None where
+        it says nothing
+    file_basis : What the file's value rests on; ``default`` where a default stands in, ``implied`` where the rest
+        of the file implies it, empty where there is none
+    standing : ``unlikely`` where the file's value lies outside the measured interval
+    procedures : Names of the procedures that tell it
+    contradict : Whether these procedures contradict each other: their values differ by more than their intervals
+        allow
+    sentence : One sentence with the numbers
     """
 
     key: str

@@ -16,19 +16,6 @@ from fieldworthy.vehicle.body import whole
 def kept_weights(measured: Measured, changed: Mapping[KeyPath, object]) -> dict[KeyPath, object]:
     """Bring what was weighed earlier to the day of a new weighing.
 
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-    changed : Mapping
-        What the new weighing writes, by key path of the robot file [-].
-
-    Returns
-    -------
-    dict
-        Entries that go along with it: earlier values with the parts changed since counted in; `GONE` for a place in
-        another pose, and for a pose that no longer holds. Empty where nothing was weighed, now or earlier [-].
-
     Notes
     -----
     A new weighing writes what the parts add up to that day. An earlier value counts from what they added up to then,

@@ -39,32 +39,7 @@ Columns = dict[str, Array]
 
 
 def fit_samples(given: HueSamples, measured: Measured, name: str) -> Procedure:
-    """Find mean hue and spread of every class of a sorter, and the thresholds between them.
-
-    Parameters
-    ----------
-    given : HueSamples
-        Readings by class, or the table that holds them [SI].
-    measured : Measured
-        The file they stand in, with the robot [-].
-    name : str
-        The sorter [-].
-
-    Returns
-    -------
-    Procedure
-        Means, spreads and thresholds [rad].
-
-    Raises
-    ------
-    BadInput
-        When the mechanism is no sorter, or a class is none of its classes.
-
-    References
-    ----------
-    mardia: circular statistics; intervals of `physics.intervals`.
-    duda: thresholds of least error.
-    """
+    """Find mean hue and spread of every class of a sorter, and the thresholds between them."""
     spec = measured.robot.nominal.mechanisms[name]
     if not isinstance(spec, Sorter):
         expected = "expected the name of a mechanism with 'kind: sorter'"

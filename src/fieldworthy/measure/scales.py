@@ -63,34 +63,11 @@ class _Stand:
 def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure:
     """Find mass and centre of gravity from scales.
 
-    Parameters
-    ----------
-    section : Scales
-        The readings [SI].
-    measured : Measured
-        The file they stand in, and the robot [-].
-    name : str
-        Not used: a file holds one such section [-].
-
-    Returns
-    -------
-    Procedure
-        Mass, and the centre of gravity as far as the readings tell it [SI].
-
-    Raises
-    ------
-    BadInput
-        When a weighing cannot stand as it is described.
-
     Notes
     -----
     Each weighing balances weight and moments on the wheels that stand on something; a preload that only the frame's
     stiffness decides is free. Wheels' places and the lift are known as well as their tolerances say. Raised, wheels
     stand under their axles: the exact geometry, not that of small angles.
-
-    References
-    ----------
-    meriam_statics: equilibrium.
     """
     del name
     stands = [*_level(section, measured), *_raised(section, measured)]
@@ -107,18 +84,7 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
 
 
 def contacts(measured: Measured) -> dict[str, _Wheel]:
-    """List what the robot touches the floor with when level.
-
-    Parameters
-    ----------
-    measured : Measured
-        Readings and robot [-].
-
-    Returns
-    -------
-    dict of str to object
-        Place [m], radius [m] and key path, by name; a contact that is no wheel has no radius [SI].
-    """
+    """List what the robot touches the floor with when level."""
     robot = measured.robot.nominal
     found = {}
     for name, wheel in robot.drive.wheels.items():

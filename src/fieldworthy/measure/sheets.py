@@ -23,10 +23,9 @@ class Blank:
 
     Attributes
     ----------
-    key : str
-        Where it goes in the measurements file: ``[]`` is one entry of a list, ``<wheel>`` a name of the robot file.
-    label, unit : str
-        What stands over it.
+    key : Where it goes in the measurements file: ``[]`` is one entry of a list, ``<wheel>`` a name of the robot
+        file
+    label, unit : What stands over it
     """
 
     key: str
@@ -45,12 +44,9 @@ class Table:
 
     Attributes
     ----------
-    title : str
-        What it is for.
-    rows : int
-        How many rows it has.
-    columns : tuple of Blank
-        Its columns.
+    title : What it is for
+    rows : How many rows it has
+    columns : Its columns
     """
 
     title: str
@@ -64,16 +60,11 @@ class Sheet:
 
     Attributes
     ----------
-    name : str
-        The section of the measurements file.
-    title, gives : str
-        What it is called, and what it tells.
-    tools, cautions, steps : tuple of str
-        What is needed, what can hurt, what to do.
-    tables : tuple of Table
-        Blanks.
-    example : str
-        The section as a measurements file holds it, with invented readings.
+    name : The section of the measurements file
+    title, gives : What it is called, and what it tells
+    tools, cautions, steps : What is needed, what can hurt, what to do
+    tables : Blanks
+    example : The section as a measurements file holds it, with invented readings
     """
 
     name: str
@@ -88,13 +79,7 @@ class Sheet:
 
 @cache
 def sheets() -> dict[str, Sheet]:
-    """Read the sheets that come with the tool.
-
-    Returns
-    -------
-    dict of str to Sheet
-        By section of the measurements file [-].
-    """
+    """Read the sheets that come with the tool."""
     text = files("fieldworthy.measure").joinpath("sheets.toml").read_text(encoding="utf-8")
     return {name: _sheet(name, data) for name, data in tomllib.loads(text).items()}
 
@@ -106,23 +91,7 @@ def _sheet(name: str, data: dict[str, Any]) -> Sheet:
 
 
 def sheet(name: str) -> Sheet:
-    """Find one sheet.
-
-    Parameters
-    ----------
-    name : str
-        The section of the measurements file, such as ``scales`` [-].
-
-    Returns
-    -------
-    Sheet
-        The procedure [-].
-
-    Raises
-    ------
-    BadInput
-        When there is none of that name.
-    """
+    """Find one sheet."""
     known = sheets()
     if name not in known:
         expected = f"expected one of {', '.join(known)}"
@@ -131,20 +100,7 @@ def sheet(name: str) -> Sheet:
 
 
 def as_text(one: Sheet, *, markdown: bool) -> str:
-    """Write a sheet as Markdown or plain text.
-
-    Parameters
-    ----------
-    one : Sheet
-        The procedure [-].
-    markdown : bool
-        Markdown instead of plain text [-].
-
-    Returns
-    -------
-    str
-        The sheet [-].
-    """
+    """Write a sheet as Markdown or plain text."""
     return "\n".join(_lines(one, "#" if markdown else "")) + "\n"
 
 
@@ -190,18 +146,7 @@ pre{white-space:pre-wrap}section,table,pre{break-inside:avoid}h2{break-after:avo
 
 
 def as_html(one: Sheet) -> str:
-    """Write a sheet as one HTML file that asks for nothing else.
-
-    Parameters
-    ----------
-    one : Sheet
-        The procedure [-].
-
-    Returns
-    -------
-    str
-        To print in black and white, or to read on a phone [-].
-    """
+    """Write a sheet as one HTML file that asks for nothing else."""
     parts = [
         f"<h1>{escape(one.title)}</h1><p>It gives {escape(one.gives)}.</p>",
         f'<section class="cautions"><h2>Cautions</h2>{_listed("ul", (*one.cautions, RULES))}</section>',

@@ -25,18 +25,12 @@ class SquareFit:
 
     Attributes
     ----------
-    pair : tuple of str
-        Left and right wheel.
-    sizes, offsets : ndarray of shape (2,)
-        Diameters and offsets that the odometry reckoned with [m].
-    side : float
-        Of the square [m].
-    clockwise, counter : ndarray of shape (n, 2)
-        End points less what the odometry says [m].
-    deviation : float
-        Standard deviation of an end point along each axis [m].
-    notes : tuple of str
-        The test's figures in words.
+    pair : Left and right wheel
+    sizes, offsets : Diameters and offsets that the odometry reckoned with [m]
+    side : Of the square [m]
+    clockwise, counter : End points less what the odometry says [m]
+    deviation : Standard deviation of an end point along each axis [m]
+    notes : The test's figures in words
     """
 
     pair: tuple[str, str]
@@ -49,18 +43,7 @@ class SquareFit:
     notes: tuple[str, ...]
 
     def residual(self, sizes: Array, offsets: Array) -> Array:
-        """Whitened residuals of the end points.
-
-        Parameters
-        ----------
-        sizes, offsets : ndarray of shape (*sets, 2)
-            True diameters and offsets of left and right wheel [m].
-
-        Returns
-        -------
-        ndarray of shape (*sets, 4 n)
-            Of every end point along both axes [-].
-        """
+        """Whitened residuals of the end points."""
         alpha, beta = angles_of(sizes / self.sizes, offsets[..., 0] - offsets[..., 1], self.track, self.side)
         return end_points_off(alpha, beta, self.side, self.clockwise, self.counter) / self.deviation
 
@@ -73,29 +56,9 @@ class SquareFit:
 def angles_of(ratios: Array, track: Real, reckoned: float, side: float) -> tuple[Array, Array]:
     """Error angles that wheels of another size and track make.
 
-    Parameters
-    ----------
-    ratios : ndarray of shape (*sets, 2)
-        True over reckoned diameter of left and right wheel [-].
-    track : float or ndarray of shape sets
-        True track [m].
-    reckoned : float
-        The track that the odometry reckons with [m].
-    side : float
-        Of the square [m].
-
-    Returns
-    -------
-    tuple of ndarray of shape sets
-        Error of each turn, and heading gathered on each side [rad].
-
     Notes
     -----
     The inverse of `fieldworthy.physics.umbmark.systematic_errors`; wheels that are both too large turn too far too.
-
-    References
-    ----------
-    borenstein1996: type A and type B errors.
     """
     left, right = ratios[..., 0], ratios[..., 1]
     lean = (right - left) / (right + left)
@@ -104,46 +67,14 @@ def angles_of(ratios: Array, track: Real, reckoned: float, side: float) -> tuple
 
 
 def end_points_off(alpha: Real, beta: Real, side: float, clockwise: Array, counter: Array) -> Array:
-    """End points less where the two error angles put them.
-
-    Parameters
-    ----------
-    alpha, beta : float or ndarray of shape sets
-        Error of each turn, and heading gathered on each side [rad].
-    side : float
-        Of the square [m].
-    clockwise, counter : ndarray of shape (n, 2)
-        End points of the runs each way [m].
-
-    Returns
-    -------
-    ndarray of shape (*sets, 4 n)
-        Differences along both axes [m].
-
-    References
-    ----------
-    borenstein1996: horizontal and vertical superposition.
-    """
+    """End points less where the two error angles put them."""
     both, apart = (np.asarray(-2.0 * side * angle)[..., None] for angle in (alpha + beta, alpha - beta))
     ways = (clockwise[:, 0] - both, clockwise[:, 1] - both, counter[:, 0] - apart, counter[:, 1] + apart)
     return np.concatenate(ways, axis=-1)
 
 
 def square_fit(section: Odometry, specs: Mapping[str, TrackingWheel]) -> SquareFit | None:
-    """Take squares driven by two tracking wheels.
-
-    Parameters
-    ----------
-    section : Odometry
-        The readings [SI].
-    specs : Mapping of str to TrackingWheel
-        The robot's tracking wheels [SI].
-
-    Returns
-    -------
-    SquareFit or None
-        None where no square was driven, or not by two tracking wheels [SI].
-    """
+    """Take squares driven by two tracking wheels."""
     squares = section.squares
     if squares is None or squares.left is None or squares.right is None:
         return None
@@ -157,18 +88,7 @@ def square_fit(section: Odometry, specs: Mapping[str, TrackingWheel]) -> SquareF
 
 
 def square_alone(section: Odometry) -> Procedure:
-    """Fit squares that were driven by the drive's own wheels.
-
-    Parameters
-    ----------
-    section : Odometry
-        The readings [SI].
-
-    Returns
-    -------
-    Procedure
-        Track and ratio of the wheels, for the robot's program: the robot file has no such keys [SI].
-    """
+    """Fit squares that were driven by the drive's own wheels."""
     squares = section.squares
     assert squares is not None
     assert squares.track is not None

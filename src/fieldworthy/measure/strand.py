@@ -19,21 +19,14 @@ class Strand:
 
     Attributes
     ----------
-    name : str
-        Title of its plot.
-    kind : str
-        A key of `fieldworthy.units.KINDS`.
-    observed : ndarray of shape (m,)
-        As read [SI].
-    sd : float or ndarray of shape (m,)
-        Standard deviation of one reading [SI].
-    predict : callable
-        Takes a trial of the drive, gives the readings that it would lead to: shape (m,), or (m, k) where the trial
-        holds k sets of numbers [SI].
-    at : ndarray of shape (m,)
-        Time of each reading; its number where it has none [s].
-    timed : bool
-        Whether `at` is a time.
+    name : Title of its plot
+    kind : A key of `fieldworthy.units.KINDS`
+    observed : As read [SI]
+    sd : Standard deviation of one reading [SI]
+    predict : Takes a trial of the drive, gives the readings that it would lead to: shape (m,), or (m, k) where the
+        trial holds k sets of numbers [SI]
+    at : Time of each reading; its number where it has none [s]
+    timed : Whether `at` is a time
     """
 
     name: str
@@ -45,33 +38,11 @@ class Strand:
     timed: bool = True
 
     def whitened(self, trial: Trial) -> Array:
-        """Give the residuals over their standard deviation.
-
-        Parameters
-        ----------
-        trial : Trial
-            The drive with trial numbers [SI].
-
-        Returns
-        -------
-        ndarray of shape (m,) or (m, k)
-            Observed less predicted, in standard deviations [-].
-        """
+        """Give the residuals over their standard deviation."""
         return np.asarray((self.predict(trial).T - self.observed) / -np.asarray(self.sd)).T
 
     def residuals(self, trial: Trial) -> Residuals:
-        """Put what was read beside what the fitted drive says.
-
-        Parameters
-        ----------
-        trial : Trial
-            The drive with the numbers found [SI].
-
-        Returns
-        -------
-        Residuals
-            For a plot [SI].
-        """
+        """Put what was read beside what the fitted drive says."""
         axis, kind = ("time", "time") if self.timed else ("reading", "")
         both = (tuple(np.asarray(v, dtype=float).tolist()) for v in (self.observed, self.predict(trial)))
         return Residuals(self.name, axis, kind, tuple(self.at.tolist()), self.kind, *both)
@@ -83,12 +54,9 @@ class Run:
 
     Attributes
     ----------
-    strands : sequence of Strand
-        Its readings.
-    unknowns : sequence of Parameter
-        Such as when it started.
-    notes : sequence of str
-        Sentences for people.
+    strands : Its readings
+    unknowns : Such as when it started
+    notes : Sentences for people
     """
 
     strands: Sequence[Strand]
@@ -97,26 +65,7 @@ class Run:
 
 
 def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict: Callable[[Trial], Real]) -> Strand:
-    """Make a strand of readings of one number, read again and again by hand.
-
-    Parameters
-    ----------
-    name : str
-        What was read [-].
-    kind : str
-        A key of `fieldworthy.units.KINDS` [-].
-    readings : sequence of float
-        Try by try [SI].
-    sd : float
-        Standard deviation of one [SI].
-    predict : callable
-        What a trial of the drive says it is [SI].
-
-    Returns
-    -------
-    Strand
-        The readings [SI].
-    """
+    """Make a strand of readings of one number, read again and again by hand."""
     observed = np.array([float(r) for r in readings])
 
     def all_alike(trial: Trial) -> Array:
@@ -127,23 +76,7 @@ def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict:
 
 
 def noise(values: Array) -> float:
-    """Standard deviation of the noise of a logged column.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n,)
-        In order of time, three rows or more [any unit].
-
-    Returns
-    -------
-    float
-        From the middle size of the second differences, in which a smooth course cancels; never finer than the step
-        of its last digit allows; 0 where the column stands still [any unit].
-
-    References
-    ----------
-    rice1984: second differences; the middle size is robust against jumps, for normal noise.
-    """
+    """Standard deviation of the noise of a logged column."""
     if values.size < 3:
         return 0.0
     bent = float(np.median(np.abs(np.diff(values, 2)))) * 1.482602218505602 / np.sqrt(6.0)

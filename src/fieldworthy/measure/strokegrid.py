@@ -40,18 +40,12 @@ class Filmed:
 
     Attributes
     ----------
-    robot : Robot
-        As its file states it [SI].
-    season : Season
-        For the air [SI].
-    cylinder : str
-        Whose stroke it is.
-    lift : str or None
-        The lift that it swings, where the arm's angle was read; the load is then the pivot's friction.
-    way : int
-        0 out, 1 back.
-    gauge : float
-        Tank's gauge before the stroke [Pa].
+    robot : As its file states it [SI]
+    season : For the air [SI]
+    cylinder : Whose stroke it is
+    lift : The lift that it swings, where the arm's angle was read; the load is then the pivot's friction
+    way : 0 out, 1 back
+    gauge : Tank's gauge before the stroke [Pa]
     """
 
     robot: Robot
@@ -74,36 +68,12 @@ class Filmed:
         return ("air", "cylinders", self.cylinder, ("push_load", "pull_load")[self.way])
 
     def subject(self, conductance: Real, load: Real) -> Context:
-        """Lay a conductance and a load over the robot.
-
-        Parameters
-        ----------
-        conductance, load : float or ndarray of shape (k,)
-            Sonic conductance of the valve, and load or friction [m3/(s Pa)], [N] or [N m].
-
-        Returns
-        -------
-        Context
-            The robot as the checks see it [SI].
-        """
+        """Lay a conductance and a load over the robot."""
         laid = laid_over(self.robot, {self.conductance_key: conductance, self.load_key: load})
         return Context(laid, self.season)
 
     def times(self, conductance: Real, load: Real, shares: Array) -> tuple[Array, Array]:
-        """Time the piston to places along its stroke.
-
-        Parameters
-        ----------
-        conductance, load : float or ndarray of shape (k,)
-            As of `subject` [SI].
-        shares : ndarray of shape (j,)
-            Places, as shares of the stroke [-].
-
-        Returns
-        -------
-        tuple of ndarray
-            Lag, shape (k,), and times of shape (j, k), infinite where it sticks [s].
-        """
+        """Time the piston to places along its stroke."""
         subject = self.subject(conductance, load)
         use = use_of(subject, self.cylinder)
         supply = self.supply(use, subject)
@@ -115,20 +85,7 @@ class Filmed:
         return took.lag[0], took.time
 
     def supply(self, use: AirUse, context: Context) -> Real:
-        """Absolute pressure that the stroke is fed with, once its air is drawn.
-
-        Parameters
-        ----------
-        use : AirUse
-            The cylinder [SI].
-        context : Context
-            For the atmosphere [SI].
-
-        Returns
-        -------
-        float or ndarray
-            Pressure [Pa].
-        """
+        """Absolute pressure that the stroke is fed with, once its air is drawn."""
         circuit, draw, p_atm = use.circuit, use.draws[self.way], state.p_atm(context)
         after = after_draw(p_atm + self.gauge, circuit.volume, draw.V_before, draw.V_after, p_atm, circuit.p_set)
         return fill_pressure(after, circuit.p_set)
@@ -140,13 +97,7 @@ class Filmed:
         return raising_stroke(lifted(context, self.lift, spec), supply)
 
     def arm(self) -> tuple[Array, Array]:
-        """How far a lift's arm is raised along the stroke.
-
-        Returns
-        -------
-        tuple of ndarray
-            Share of the stroke [-] and angle from where the arm lies down [rad], both rising.
-        """
+        """How far a lift's arm is raised along the stroke."""
         assert self.lift is not None, "asked for with a lift only"
         spec: Any = self.robot.mechanisms[self.lift]
         at = lifted(Context(self.robot, self.season), self.lift, spec)
@@ -158,38 +109,14 @@ class Filmed:
         return share, np.abs(turned - turned[0])
 
     def raises(self, spec: Lift) -> bool:
-        """Tell whether the filmed way is the one on which a lift's arm is raised.
-
-        Parameters
-        ----------
-        spec : Lift
-            The lift [SI].
-
-        Returns
-        -------
-        bool
-            Whether it is [-].
-        """
+        """Tell whether the filmed way is the one on which a lift's arm is raised."""
         assert self.lift is not None, "asked for with a lift only"
         at = lifted(Context(self.robot, self.season), self.lift, spec)
         return at.pushes == (self.way == 0)
 
 
 class StrokeGrid:
-    """Times along a stroke as a smooth function of conductance and load.
-
-    Parameters
-    ----------
-    filmed : Filmed
-        The stroke [SI].
-    loads : tuple of float
-        Least and most load that is looked for: up to the one that stalls it [N] or [N m].
-
-    Raises
-    ------
-    ValueError
-        If it cannot move even its least load.
-    """
+    """Times along a stroke as a smooth function of conductance and load."""
 
     def __init__(self, filmed: Filmed, loads: tuple[float, float]) -> None:
         from scipy.interpolate import RectBivariateSpline  # noqa: PLC0415  scipy is loaded only for a fit
@@ -210,39 +137,13 @@ class StrokeGrid:
         self._splines = [RectBivariateSpline(factors, loads_at, layer) for layer in table.reshape(shape)]
 
     def times(self, factor: float, load: float) -> Array:
-        """Time the piston's start and its way along `PLACES`.
-
-        Parameters
-        ----------
-        factor : float
-            Natural logarithm of the conductance over the file's [-].
-        load : float
-            The load [N] or [N m].
-
-        Returns
-        -------
-        ndarray of shape (j + 1,)
-            Lag, then the time to each place, rising [s].
-        """
+        """Time the piston's start and its way along `PLACES`."""
         at = np.array([factor]), np.array([load])
         times = np.exp([float(spline.ev(*at)[0]) for spline in self._splines])
         return np.asarray(np.maximum.accumulate(times) + 1e-9 * np.arange(times.size))
 
     def place(self, since: Array, factor: float, load: float) -> Array:
-        """Where the piston is at times since the switching.
-
-        Parameters
-        ----------
-        since : ndarray of shape (m,)
-            Times, negative before it [s].
-        factor, load : float
-            As of `times` [-], [N] or [N m].
-
-        Returns
-        -------
-        ndarray of shape (m,)
-            Share of the stroke, from 0 to 1 [-].
-        """
+        """Where the piston is at times since the switching."""
         from scipy.interpolate import PchipInterpolator  # noqa: PLC0415  see above
 
         times = self.times(factor, load)

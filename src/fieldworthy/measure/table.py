@@ -38,16 +38,11 @@ class Wanted:
 
     Attributes
     ----------
-    kind : str
-        Kind of quantity of `fieldworthy.units.KINDS`; empty for a column of words.
-    low, high : float
-        The column's largest size lies between these where its unit is right [SI].
-    rises : bool
-        True for a time: rows are put in its order, and no two have the same.
-    moves : bool
-        True for what cannot keep exactly the same value over many rows while other columns move.
-    needed : bool
-        False where a table without this column can be used too.
+    kind : Kind of quantity of `fieldworthy.units.KINDS`; empty for a column of words
+    low, high : The column's largest size lies between these where its unit is right [SI]
+    rises : True for a time: rows are put in its order, and no two have the same
+    moves : True for what cannot keep exactly the same value over many rows while other columns move
+    needed : False where a table without this column can be used too
     """
 
     kind: str
@@ -64,14 +59,10 @@ class Table:
 
     Attributes
     ----------
-    numbers : dict of str to ndarray of shape (n,)
-        By quantity [SI].
-    words : dict of str to tuple of str
-        By quantity, for columns of words.
-    lines : ndarray of shape (n,)
-        Line of the file that each row stood in, from 1.
-    remarks : tuple of Remark
-        What was odd, and what was done about it.
+    numbers : By quantity [SI]
+    words : By quantity, for columns of words
+    lines : Line of the file that each row stood in, from 1
+    remarks : What was odd, and what was done about it
     """
 
     numbers: dict[str, Array]
@@ -86,14 +77,10 @@ class Source:
 
     Attributes
     ----------
-    file : Path
-        The CSV file.
-    columns : Mapping of str to Column
-        Which column holds which quantity.
-    document : Document or None
-        The measurements file that names the columns, for messages.
-    at : tuple of str or int
-        Where in it the mapping of columns stands.
+    file : The CSV file
+    columns : Which column holds which quantity
+    document : The measurements file that names the columns, for messages
+    at : Where in it the mapping of columns stands
     """
 
     file: Path
@@ -102,41 +89,11 @@ class Source:
     at: KeyPath = ()
 
     def bad(self, line: int, expected: str, suggestion: str | None = None) -> Problem:
-        """Describe something wrong in the table.
-
-        Parameters
-        ----------
-        line : int
-            Of the table, from 1 [-].
-        expected : str
-            What was expected there [-].
-        suggestion : str or None
-            What was probably meant [-].
-
-        Returns
-        -------
-        Problem
-            At that line [-].
-        """
+        """Describe something wrong in the table."""
         return Problem(self.file, line, 1, (), expected, suggestion)
 
     def misnamed(self, quantity: str, key: str, expected: str, suggestion: str | None = None) -> Problem:
-        """Describe something wrong with how a column is named in the measurements file.
-
-        Parameters
-        ----------
-        quantity, key : str
-            The quantity, and the key under it [-].
-        expected : str
-            What was expected there [-].
-        suggestion : str or None
-            What was probably meant [-].
-
-        Returns
-        -------
-        Problem
-            In the measurements file where it is known, else in the table [-].
-        """
+        """Describe something wrong with how a column is named in the measurements file."""
         if self.document is None:
             return Problem(self.file, 1, 1, (quantity, key), expected, suggestion)
         return self.document.problem((*self.at, quantity, key), expected, suggestion)
@@ -144,23 +101,6 @@ class Source:
 
 def read_table(source: Source, wanted: Mapping[str, Wanted]) -> Table:
     """Read a table of readings.
-
-    Parameters
-    ----------
-    source : Source
-        The file and what its columns are called [-].
-    wanted : Mapping of str to Wanted
-        What the procedure wants of each quantity [-].
-
-    Returns
-    -------
-    Table
-        Rows that can be used, in SI, with remarks on the rest [SI].
-
-    Raises
-    ------
-    BadInput
-        When the file cannot be read, a column is missing, its unit is wrong, or too little of it can be used.
 
     Notes
     -----

@@ -22,20 +22,7 @@ def _places(half: float) -> int:
 
 
 def with_interval(value: float, half: float, kind: str, unit: str) -> str:
-    """Write a value with its interval.
-
-    Parameters
-    ----------
-    value, half : float
-        Value and half width of its interval [SI].
-    kind, unit : str
-        Kind of quantity, and the unit to show it in [-].
-
-    Returns
-    -------
-    str
-        For example ``7.412 ± 0.009 kg`` [-].
-    """
+    """Write a value with its interval."""
     if kind == "count":
         return f"{value:.0f}"
     if half <= 0.0:
@@ -47,20 +34,7 @@ def with_interval(value: float, half: float, kind: str, unit: str) -> str:
 
 
 def file_text(value: float, half: float, kind: str, unit: str) -> str:
-    """Write a value as a file holds it.
-
-    Parameters
-    ----------
-    value, half : float
-        Value, and half width that says how many digits mean something [SI].
-    kind, unit : str
-        Kind of quantity and unit [-].
-
-    Returns
-    -------
-    str
-        For example ``7.4123 kg``; one digit more than the interval allows, so that rounding does not show [-].
-    """
+    """Write a value as a file holds it."""
     if kind == "count":
         return f"{value:.0f}"
     middle, width = _in_unit(value, half, kind, unit)
@@ -71,20 +45,7 @@ def file_text(value: float, half: float, kind: str, unit: str) -> str:
 
 
 def width_text(value: float, half: float, kind: str, unit: str) -> str:
-    """Write the half width of an interval as a file holds a tolerance.
-
-    Parameters
-    ----------
-    value, half : float
-        Value and half width [SI].
-    kind, unit : str
-        Kind of quantity and unit [-].
-
-    Returns
-    -------
-    str
-        For example ``0.009 kg``; a temperature's in kelvin [-].
-    """
+    """Write the half width of an interval as a file holds a tolerance."""
     _, width = _in_unit(value, half, kind, unit)
     scaled = KINDS["temperature step"].si if kind == "temperature" else unit
     text = f"{width:.{min(_places(width) + 1, 12)}f}".rstrip("0").rstrip(".")

@@ -56,34 +56,11 @@ class _Edge:
 def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
     """Find the centre of gravity from the tilts at which the robot balances.
 
-    Parameters
-    ----------
-    section : Tilt
-        The readings [SI].
-    measured : Measured
-        The file they stand in, and the robot [-].
-    name : str
-        Not used: a file holds one such section [-].
-
-    Returns
-    -------
-    Procedure
-        Height of the centre of gravity, and its place along each axis that was tilted both ways [SI].
-
-    Raises
-    ------
-    BadInput
-        When no angle is given.
-
     Notes
     -----
     ``tan(a) = reach / height`` above the axle (by hand, over round wheels) or above the floor (on a board, wheels
     braked). One angle tells reach over height alone: the other comes from the scales where they were read, or from a
     tilt to the opposite side.
-
-    References
-    ----------
-    meriam_statics: equilibrium over a pivot.
     """
     del name
     edges = list(_edges(section, measured))

@@ -23,10 +23,8 @@ class Mark:
 
     Attributes
     ----------
-    text : str
-        What is written.
-    look : str
-        How.
+    text : What is written
+    look : How
     """
 
     text: str
@@ -42,10 +40,8 @@ class Para:
 
     Attributes
     ----------
-    text : str
-        What is written.
-    look : {"plain", "lead", "quiet", "bold"}
-        How; ``lead`` is larger, ``quiet`` smaller.
+    text : What is written
+    look : How; ``lead`` is larger, ``quiet`` smaller
     """
 
     text: str
@@ -58,16 +54,11 @@ class Table:
 
     Attributes
     ----------
-    heads : sequence of str
-        Of the columns; none where empty.
-    rows : sequence of sequences of Cell
-        As many cells each as there are widths.
-    widths : sequence of float
-        Shares of the width.
-    right : sequence of int
-        Columns that are set to the right, from 0.
-    small : bool
-        Set in smaller letters.
+    heads : Of the columns; none where empty
+    rows : As many cells each as there are widths
+    widths : Shares of the width
+    right : Columns that are set to the right, from 0
+    small : Set in smaller letters
     """
 
     heads: Sequence[str]
@@ -83,10 +74,8 @@ class Picture:
 
     Attributes
     ----------
-    figure : Figure
-        With its drawing and the sentence for who cannot see it.
-    height : float
-        The most it may take of a page's height, as a share of it.
+    figure : With its drawing and the sentence for who cannot see it
+    height : The most it may take of a page's height, as a share of it
     """
 
     figure: Figure
@@ -99,8 +88,7 @@ class Formula:
 
     Attributes
     ----------
-    key : str
-        In formulas.toml.
+    key : In formulas.toml
     """
 
     key: str
@@ -112,10 +100,8 @@ class Points:
 
     Attributes
     ----------
-    items : sequence of str
-        What is listed.
-    look : {"plain", "caution", "boxes", "numbers"}
-        ``caution`` stands in a frame, ``boxes`` have a square to tick.
+    items : What is listed
+    look : ``caution`` stands in a frame, ``boxes`` have a square to tick
     """
 
     items: Sequence[str]
@@ -128,10 +114,8 @@ class Side:
 
     Attributes
     ----------
-    columns : sequence of sequences
-        Blocks of each column.
-    widths : sequence of float
-        Shares of the width.
+    columns : Blocks of each column
+    widths : Shares of the width
     """
 
     columns: Sequence[Sequence[Block]]
@@ -144,8 +128,7 @@ class Head:
 
     Attributes
     ----------
-    text : str
-        What it says.
+    text : What it says
     """
 
     text: str
@@ -160,12 +143,9 @@ class Section:
 
     Attributes
     ----------
-    title : str
-        Its heading.
-    blocks : sequence of Block
-        What it holds.
-    new_page : bool
-        Whether it begins a page.
+    title : Its heading
+    blocks : What it holds
+    new_page : Whether it begins a page
     """
 
     title: str
@@ -179,22 +159,14 @@ class Paper:
 
     Attributes
     ----------
-    title, subtitle : str
-        What it is.
-    about : sequence of str
-        Lines below the title.
-    date : str
-        Year, month and day, ``2026-11-25``; empty where the person gave none.
-    sections : sequence of Section
-        In order.
-    form : {"notebook", "sheet", "card"}
-        A notebook has a cover and contents; a sheet begins at once; a card is one page in large letters.
-    size : {"a4", "us-letter"}
-        Of its pages.
-    cover : sequence of Block
-        What else stands on the cover.
-    scale : float
-        Of the letters; less than 1 where a card must fit its page.
+    title, subtitle : What it is
+    about : Lines below the title
+    date : Year, month and day, ``2026-11-25``; empty where the person gave none
+    sections : In order
+    form : A notebook has a cover and contents; a sheet begins at once; a card is one page in large letters
+    size : Of its pages
+    cover : What else stands on the cover
+    scale : Of the letters; less than 1 where a card must fit its page
     """
 
     title: str

@@ -30,12 +30,9 @@ class Asked:
 
     Attributes
     ----------
-    date : str
-        Year, month and day; empty for none.
-    first : tuple of str
-        Checks that the fault log puts first.
-    size : {"a4", "us-letter"}
-        Of the page.
+    date : Year, month and day; empty for none
+    first : Checks that the fault log puts first
+    size : Of the page
     """
 
     date: str = ""
@@ -44,22 +41,7 @@ class Asked:
 
 
 def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
-    """Lay a pit card out.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    report : Report
-        What the checks found on it [-].
-    asked : Asked
-        What else goes on it [-].
-
-    Returns
-    -------
-    Paper
-        One page, if its lists are not too long [-].
-    """
+    """Lay a pit card out."""
     robot, shown = loaded.nominal, Shown.of(loaded.quantities)
     found = {(i.id, i.subject): i for i in items_of(report)}
     left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
@@ -129,40 +111,14 @@ def _rest(found: dict[tuple[str, str], Finding | Fact]) -> list[Block]:
 
 
 def fault(risk: Risk, points: float | None = None) -> str:
-    """Write a fault as a thing to check.
-
-    Parameters
-    ----------
-    risk : Risk
-        The fault, as often as it came [-].
-    points : float or None
-        What it costs in a match; None where it is not reckoned [-].
-
-    Returns
-    -------
-    str
-        For example ``hooks: tube slipped off (3 times, costs 4.2 points)`` [-].
-    """
+    """Write a fault as a thing to check."""
     often = "once" if risk.times == 1 else f"{risk.times} times"
     cost = "" if points is None or points < _LEAST else f", costs {points:.1f} points a match"
     return f"{risk.where}: {risk.what} ({often}{cost})"
 
 
 def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:
-    """List what is checked before a match, in order.
-
-    Parameters
-    ----------
-    robot : Robot
-        Nominal [SI].
-    ahead : sequence of str
-        What the fault log puts first [-].
-
-    Returns
-    -------
-    tuple of str
-        Safe first, then what failed before, then drive and mechanisms [-].
-    """
+    """List what is checked before a match, in order."""
     listed = [_AIR_FIRST, *ahead]
     listed.append("Battery full, plugged in and strapped down; radio and program on.")
     listed.append("Drive: wheels turn free, none rubs; drives straight and turns both ways.")
@@ -179,18 +135,7 @@ def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:
 
 
 def spares(robot: Robot) -> tuple[str, ...]:
-    """List what lies ready in the box.
-
-    Parameters
-    ----------
-    robot : Robot
-        Nominal [SI].
-
-    Returns
-    -------
-    tuple of str
-        One of each class that the robot uses; common practice, no source [-].
-    """
+    """List what lies ready in the box."""
     motors = Counter({robot.drive.motor: robot.drive.motors})
     for mechanism in robot.mechanisms.values():
         for use in mechanism.motors:
@@ -211,22 +156,7 @@ def spares(robot: Robot) -> tuple[str, ...]:
 
 
 def tensions(robot: Robot, report: Report, shown: Shown) -> tuple[str, ...]:
-    """List what is tightened or stretched, and to what.
-
-    Parameters
-    ----------
-    robot : Robot
-        Nominal [SI].
-    report : Report
-        What the checks found [-].
-    shown : Shown
-        Units by kind [-].
-
-    Returns
-    -------
-    tuple of str
-        Chains, bands and preloads of the file; screws by common practice [-].
-    """
+    """List what is tightened or stretched, and to what."""
     listed = [_HANDS]
     for chain in (i for i in report.facts if i.id.startswith("intake.chain_built.")):
         first_sentence = chain.because.partition(". ")[0]
@@ -248,18 +178,7 @@ def tensions(robot: Robot, report: Report, shown: Shown) -> tuple[str, ...]:
 
 
 def fitted(paper: Paper) -> Paper:
-    """Make a card fit its page: smaller letters first, then shorter lists.
-
-    Parameters
-    ----------
-    paper : Paper
-        The card [-].
-
-    Returns
-    -------
-    Paper
-        The largest letters that fit on one page [-].
-    """
+    """Make a card fit its page: smaller letters first, then shorter lists."""
     for scale in _SCALES:
         tried = dataclasses.replace(paper, scale=scale)
         if pages(tried) == 1:
@@ -272,20 +191,7 @@ def fitted(paper: Paper) -> Paper:
 
 
 def shortened(paper: Paper, most: int) -> Paper:
-    """Cut the lists of a card.
-
-    Parameters
-    ----------
-    paper : Paper
-        The card [-].
-    most : int
-        Lines that any list keeps [-].
-
-    Returns
-    -------
-    Paper
-        The same with shorter lists, each saying what it left out [-].
-    """
+    """Cut the lists of a card."""
 
     def cut(block: Block) -> Block:
         if isinstance(block, Points) and block.look != "caution" and len(block.items) > most:

@@ -25,10 +25,8 @@ class Moved:
 
     Attributes
     ----------
-    id, subject : str
-        Which.
-    before, after : Finding or Fact or None
-        None where that revision has it not.
+    id, subject : Which
+    before, after : None where that revision has it not
     """
 
     id: str
@@ -54,18 +52,7 @@ def _verdict(item: Finding | Fact | None) -> str:
 
 
 def edits(older: Loaded, newer: Loaded) -> list[tuple[str, str, str]]:
-    """List what changed in the files, parts list and season included.
-
-    Parameters
-    ----------
-    older, newer : Loaded
-        Two revisions of a robot [-].
-
-    Returns
-    -------
-    list of tuple of str
-        Key, what stood there, and what stands there now; a dash for nothing [-].
-    """
+    """List what changed in the files, parts list and season included."""
     before, after = _alike(_own(older), _own(newer))
     return [(dotted(path), _told(was), _told(now)) for path, was, now in _differences(before, after, ())]
 
@@ -138,18 +125,7 @@ def _said(value: Any) -> str:
 
 
 def moves(older: Report, newer: Report) -> list[Moved]:
-    """List the findings and facts that say something else, the one that moved furthest first.
-
-    Parameters
-    ----------
-    older, newer : Report
-        Of two revisions [-].
-
-    Returns
-    -------
-    list of Moved
-        Those that moved by a thousandth or more, came or went [-].
-    """
+    """List the findings and facts that say something else, the one that moved furthest first."""
     before, after = ({(i.id, i.subject): i for i in items_of(report)} for report in (older, newer))
     keys = [*after, *(k for k in before if k not in after)]
     found = [Moved(k[0], k[1], before.get(k), after.get(k)) for k in keys]
@@ -157,18 +133,7 @@ def moves(older: Report, newer: Report) -> list[Moved]:
 
 
 def changelog(older: tuple[Loaded, Report], newer: tuple[Loaded, Report]) -> Section:
-    """Lay the change log out.
-
-    Parameters
-    ----------
-    older, newer : tuple of Loaded and Report
-        Two revisions, and what the checks found on each [-].
-
-    Returns
-    -------
-    Section
-        What changed, then which findings moved [-].
-    """
+    """Lay the change log out."""
     changed, moved = edits(older[0], newer[0]), moves(older[1], newer[1])
     blocks: list[Block] = [
         Para(f"From {older[1].robot} ({older[0].document.file.name}) to {newer[1].robot} "

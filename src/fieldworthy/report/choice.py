@@ -25,14 +25,10 @@ class Decision:
 
     Attributes
     ----------
-    variants : tuple of Loaded
-        The alternatives, in the order of the files.
-    reports : tuple of Report
-        What the checks found on each.
-    found : Comparison
-        What the matches and the checks say.
-    matrix : Matrix
-        Criteria with the team's weights.
+    variants : The alternatives, in the order of the files
+    reports : What the checks found on each
+    found : What the matches and the checks say
+    matrix : Criteria with the team's weights
     """
 
     variants: tuple[Loaded, ...]
@@ -42,20 +38,7 @@ class Decision:
 
 
 def choice(decision: Decision, style: Style) -> list[Section]:
-    """Lay a decision out.
-
-    Parameters
-    ----------
-    decision : Decision
-        What there is to decide [-].
-    style : Style
-        How figures look [-].
-
-    Returns
-    -------
-    list of Section
-        Two pages or so [-].
-    """
+    """Lay a decision out."""
     names = ", ".join(decision.matrix.names)
     return [
         Section(f"The decision: {names}", [*_alternatives(decision), *_criteria(decision.matrix), *_used(decision)]),
@@ -147,18 +130,7 @@ def _used(decision: Decision) -> list[Block]:
 
 
 def leading(matrix: Matrix) -> str:
-    """Say which alternative the matrix puts first.
-
-    Parameters
-    ----------
-    matrix : Matrix
-        With the team's weights [-].
-
-    Returns
-    -------
-    str
-        One sentence [-].
-    """
+    """Say which alternative the matrix puts first."""
     order = sorted(range(len(matrix.names)), key=lambda i: -matrix.totals[i])
     best, following = order[0], order[1]
     gap = matrix.totals[best] - matrix.totals[following]
@@ -224,18 +196,7 @@ def _verdict(verdict: str | None) -> Cell:
 
 
 def turning(flip: Flip) -> str:
-    """Say at which chance of success the answer turns.
-
-    Parameters
-    ----------
-    flip : Flip
-        The action and its chance [-].
-
-    Returns
-    -------
-    str
-        One sentence or two [-].
-    """
+    """Say at which chance of success the answer turns."""
     if flip.action is None:
         return f"{flip.variant} does every action of its plan as the first does; no success chance tells them apart."
     if flip.chance is None:

@@ -30,20 +30,13 @@ class Constant:
 
     Attributes
     ----------
-    words : tuple of str
-        What it is called, from the general to the particular; some are the person's own.
-    value : float
-        In SI.
-    kind : str
-        Kind of quantity; ``count`` for a bare number; or a unit of SI of its own, such as ``V*s/m``.
-    about : str
-        What it is, in a few words.
-    origin : str
-        Key of the file, or id of the finding or fact, that it comes from.
-    basis : {"measured", "datasheet", "estimate", "exact", "computed"}
-        What it rests on.
-    tolerance : float or None
-        Half width of its 95 % interval in SI; None for what is computed or exact.
+    words : What it is called, from the general to the particular; some are the person's own
+    value : In SI
+    kind : Kind of quantity; ``count`` for a bare number; or a unit of SI of its own, such as ``V*s/m``
+    about : What it is, in a few words
+    origin : Key of the file, or id of the finding or fact, that it comes from
+    basis : What it rests on
+    tolerance : Half width of its 95 % interval in SI; None for what is computed or exact
     """
 
     words: tuple[str, ...]
@@ -110,18 +103,7 @@ _SECTOR = re.compile(r"(from|to)(\d+)")
 
 
 def constants(loaded: Loaded) -> tuple[Constant, ...]:
-    """Gather the constants of a robot.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    tuple of Constant
-        What is infinite or unknown is left out [SI].
-    """
+    """Gather the constants of a robot."""
     context = Context(loaded.nominal, loaded.nominal_season)
     outcomes = run(loaded, Cases(0, 0, 0, []), context)
     found = [*_drive(loaded, context), *_counts(loaded), *_listed(loaded), *_judged(outcomes)]

@@ -29,20 +29,13 @@ class Entry:
 
     Attributes
     ----------
-    name : str
-        Small letters, digits and underscores, its unit at the end; each only once.
-    value : float
-        In `unit`.
-    unit : str
-        The unit that the robot file uses for this kind of quantity; 1 for a bare number.
-    about : str
-        What it is.
-    origin : str
-        Key of the robot file, or id of the finding or fact, that it comes from.
-    basis : str
-        ``measured``, ``datasheet``, ``estimate``, ``exact`` or ``computed``.
-    tolerance : float or None
-        Half width of its 95 % interval, in `unit`; None for what is computed or exact.
+    name : Small letters, digits and underscores, its unit at the end; each only once
+    value : In `unit`
+    unit : The unit that the robot file uses for this kind of quantity; 1 for a bare number
+    about : What it is
+    origin : Key of the robot file, or id of the finding or fact, that it comes from
+    basis : ``measured``, ``datasheet``, ``estimate``, ``exact`` or ``computed``
+    tolerance : Half width of its 95 % interval, in `unit`; None for what is computed or exact
     """
 
     name: str
@@ -60,10 +53,8 @@ class Export:
 
     Attributes
     ----------
-    robot, season : str
-        Their names.
-    constants : tuple of Entry
-        Grouped by what they belong to.
+    robot, season : Their names
+    constants : Grouped by what they belong to
     """
 
     robot: str
@@ -72,18 +63,7 @@ class Export:
 
 
 def export_of(loaded: Loaded) -> Export:
-    """Gather the constants of a robot in the units of its file.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    Export
-        With names that a program can use [-].
-    """
+    """Gather the constants of a robot in the units of its file."""
     shown = Shown.of(loaded.quantities)
     found = sorted(constants(loaded), key=lambda c: c.words[0])
     units = [_unit(c, shown) for c in found]
@@ -107,30 +87,13 @@ def _entry(constant: Constant, name: str, unit: str, shown: Shown) -> Entry:
 
 
 def as_json(export: Export) -> str:
-    """Write constants as JSON.
-
-    Parameters
-    ----------
-    export : Export
-        The constants [-].
-
-    Returns
-    -------
-    str
-        Follows `json_schema` [-].
-    """
+    """Write constants as JSON."""
     data = {"format": FORMAT, **dataclasses.asdict(export)}
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def json_schema() -> dict[str, Any]:
-    """Describe the output of ``export --to json``.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12 [-].
-    """
+    """Describe the output of ``export --to json``."""
     described = TypeAdapter(Export).json_schema(mode="serialization")
     described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
     described["required"] = ["format", *described["required"]]
@@ -138,18 +101,7 @@ def json_schema() -> dict[str, Any]:
 
 
 def as_csv(export: Export) -> str:
-    """Write constants as a table.
-
-    Parameters
-    ----------
-    export : Export
-        The constants [-].
-
-    Returns
-    -------
-    str
-        One row each, after a row of heads [-].
-    """
+    """Write constants as a table."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([f.name for f in dataclasses.fields(Entry)])
@@ -166,18 +118,7 @@ def _inert(text: str) -> str:
 
 
 def as_c(export: Export) -> str:
-    """Write constants as a C header, for C and C++ alike.
-
-    Parameters
-    ----------
-    export : Export
-        The constants [-].
-
-    Returns
-    -------
-    str
-        One definition each, with a comment above it [-].
-    """
+    """Write constants as a C header, for C and C++ alike."""
     lines = [
         f"/* Constants of {_comment(export.robot)} in {_comment(export.season)}, computed by fieldworthy.",
         " * Every name ends in its unit. Make this file anew after each change of the robot file. */",
@@ -204,18 +145,7 @@ def _comment(text: str) -> str:
 
 
 def as_python(export: Export) -> str:
-    """Write constants as a Python module.
-
-    Parameters
-    ----------
-    export : Export
-        The constants [-].
-
-    Returns
-    -------
-    str
-        One assignment each, with a comment above it [-].
-    """
+    """Write constants as a Python module."""
     lines = [
         f"# Constants of {_line(export.robot)} in {_line(export.season)}, computed by fieldworthy.",
         "# Every name ends in its unit. Make this file anew after each change of the robot file.",

@@ -19,20 +19,7 @@ those of the text."""
 
 
 def style_of(loaded: Loaded, width: float = WIDTH) -> Style:
-    """Choose how figures on paper look.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        For the units of its file [-].
-    width : float
-        Of the figure [px].
-
-    Returns
-    -------
-    Style
-        Colours of print, units of the file [-].
-    """
+    """Choose how figures on paper look."""
     units = Shown.of(loaded.quantities).units
     inch = units["length"] in ("in", "inch", '"', "ft")
     return Style(PRINT, "inch" if inch else "metric", width, tuple(units.items()))
@@ -53,17 +40,6 @@ def robot_figure(context: Context, style: Style) -> list[Figure]:
 
 
 def tall(figure: Figure) -> bool:
-    """Tell a figure that needs a page of its own.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure [-].
-
-    Returns
-    -------
-    bool
-        Whether it is clearly higher than wide [-].
-    """
+    """Tell a figure that needs a page of its own."""
     match = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', figure.svg)
     return match is not None and float(match[2]) > 1.2 * float(match[1])

@@ -15,18 +15,12 @@ class Equation:
 
     Attributes
     ----------
-    key : str
-        Its name in formulas.toml.
-    typst : str
-        In the typesetter's mathematics.
-    says : str
-        As the docstring of its function writes it.
-    function : str
-        Module and name below `fieldworthy.physics`.
-    source : str
-        A key of sources.toml, which the docstring of its function gives too.
-    where : tuple of tuple of str
-        Letters and what they mean, with their units.
+    key : Its name in formulas.toml
+    typst : In the typesetter's mathematics
+    says : As the docstring of its function writes it
+    function : Module and name below `fieldworthy.physics`
+    source : A key of sources.toml, which the docstring of its function gives too
+    where : Letters and what they mean, with their units
     """
 
     key: str
@@ -39,13 +33,7 @@ class Equation:
 
 @cache
 def formulas() -> dict[str, Equation]:
-    """Read all formulas.
-
-    Returns
-    -------
-    dict of str to Equation
-        By key [-].
-    """
+    """Read all formulas."""
     text = resources.files("fieldworthy.report").joinpath("formulas.toml").read_text(encoding="utf-8")
     return {
         key: Equation(key, e["typst"], e["says"], e["function"], e["source"], tuple((s, m) for s, m in e["where"]))
@@ -54,31 +42,13 @@ def formulas() -> dict[str, Equation]:
 
 
 def formula_of(key: str) -> Equation:
-    """Find one formula.
-
-    Parameters
-    ----------
-    key : str
-        Its name [-].
-
-    Returns
-    -------
-    Equation
-        The formula [-].
-    """
+    """Find one formula."""
     return formulas()[key]
 
 
 @cache
 def mathml() -> dict[str, str]:
-    """Write every formula and letter as MathML.
-
-    Returns
-    -------
-    dict of str to str
-        ``<math>`` elements by what the typesetter's mathematics says; those of formulas stand on a line of their
-        own [-].
-    """
+    """Write every formula and letter as MathML."""
     import typst  # noqa: PLC0415  only where a page is written
 
     texts: dict[str, bool] = {}

@@ -38,18 +38,12 @@ class Item:
 
     Attributes
     ----------
-    rule : str
-        What is limited.
-    subject : str
-        Which pose, tank or part; empty for the whole robot.
-    allowed, found : str
-        Numbers with their unit.
-    span : str
-        Where 95 % of the cases lie; empty where it does not vary.
-    chance : str
-        That it holds.
-    verdict : {"holds", "short", "unknown"}
-        Of the nominal numbers.
+    rule : What is limited
+    subject : Which pose, tank or part; empty for the whole robot
+    allowed, found : Numbers with their unit
+    span : Where 95 % of the cases lie; empty where it does not vary
+    chance : That it holds
+    verdict : Of the nominal numbers
     """
 
     rule: str
@@ -67,16 +61,11 @@ class Inspection:
 
     Attributes
     ----------
-    robot, season : str
-        Their names.
-    items : tuple of Item
-        What the file can be held against.
-    unlimited : tuple of str
-        What the season file sets no limit for.
-    by_hand : tuple of str
-        What must be looked at or measured on the robot itself.
-    cautions : tuple of str
-        What can hurt.
+    robot, season : Their names
+    items : What the file can be held against
+    unlimited : What the season file sets no limit for
+    by_hand : What must be looked at or measured on the robot itself
+    cautions : What can hurt
     """
 
     robot: str
@@ -88,22 +77,7 @@ class Inspection:
 
 
 def inspection(report: Report, robot: Robot, season: Season) -> Inspection:
-    """Hold the season's limits against a robot.
-
-    Parameters
-    ----------
-    report : Report
-        What the checks found [-].
-    robot : Robot
-        Nominal [SI].
-    season : Season
-        Nominal [SI].
-
-    Returns
-    -------
-    Inspection
-        Item by item [-].
-    """
+    """Hold the season's limits against a robot."""
     order = list(_RULES)
     found = sorted((f for f in report.findings if f.id in _RULES), key=lambda f: (order.index(f.id), f.subject))
     free = tuple(word for name, word in _NAMES.items() if getattr(season.limits, name) is None)
@@ -141,22 +115,7 @@ def _by_hand(robot: Robot) -> tuple[str, ...]:
 
 
 def as_paper(sheet: Inspection, date: str = "", size: Size = "a4") -> Paper:
-    """Lay an inspection sheet out.
-
-    Parameters
-    ----------
-    sheet : Inspection
-        The sheet [-].
-    date : str
-        Year, month and day; empty for none [-].
-    size : str
-        ``a4`` or ``us-letter`` [-].
-
-    Returns
-    -------
-    Paper
-        The document [-].
-    """
+    """Lay an inspection sheet out."""
     rows = [
         [
             Mark(i.rule, "bold") if not i.subject else f"{i.rule}, {i.subject}",

@@ -34,18 +34,12 @@ class Wanted:
 
     Attributes
     ----------
-    date, job : str
-        What the person put on the cover; empty for none.
-    runs, seed : int
-        Matches of the forecast, and what fixes all draws.
-    mend : bool
-        Whether to look for remedies, which takes some seconds.
-    since : Loaded or None
-        An older revision of the robot.
-    against : tuple of Loaded
-        Variants to decide between; one alone is held against the robot itself.
-    weights : tuple of tuple
-        Criterion and weight; empty for all the same.
+    date, job : What the person put on the cover; empty for none
+    runs, seed : Matches of the forecast, and what fixes all draws
+    mend : Whether to look for remedies, which takes some seconds
+    since : An older revision of the robot
+    against : Variants to decide between; one alone is held against the robot itself
+    weights : Criterion and weight; empty for all the same
     """
 
     date: str = ""
@@ -59,25 +53,7 @@ class Wanted:
 
 
 def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
-    """Check a robot, play its matches and lay its notebook out.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    wanted : Wanted
-        What it shall hold [-].
-
-    Returns
-    -------
-    Paper
-        The document, not set yet [-].
-
-    Raises
-    ------
-    BadInput
-        When variants belong to another season, or a file does not say enough for a match.
-    """
+    """Check a robot, play its matches and lay its notebook out."""
     report = evaluate(loaded, SAMPLES, wanted.seed)
     mendings = remedies(loaded, report) if wanted.mend else ()
     played = _played(loaded, wanted) if loaded.nominal.plan is not None else None
@@ -110,22 +86,7 @@ def _decided(loaded: Loaded, wanted: Wanted) -> list[Section]:
 
 
 def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Paper:
-    """Check a robot and lay its pit card out on one page.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    date : str
-        Year, month and day; empty for none [-].
-    log : FaultLog or None
-        What failed before: it is checked first, the fault that costs most points on top where a plan tells [-].
-
-    Returns
-    -------
-    Paper
-        One page, in the largest letters that fit [-].
-    """
+    """Check a robot and lay its pit card out on one page."""
     asked = cards.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded))
     return cards.fitted(cards.card(loaded, evaluate(loaded, SAMPLES), asked))
 
@@ -138,32 +99,10 @@ def _faults(loaded: Loaded, log: FaultLog) -> tuple[str, ...]:
 
 
 def make_inspection(loaded: Loaded) -> Inspection:
-    """Check a robot and hold the season's limits against it.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    Inspection
-        Item by item [-].
-    """
+    """Check a robot and hold the season's limits against it."""
     return inspection(evaluate(loaded, SAMPLES), loaded.nominal, loaded.nominal_season)
 
 
 def size_of(loaded: Loaded) -> Size:
-    """Choose the paper that the team has: Letter where it measures in inches.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    str
-        Size of the page [-].
-    """
+    """Choose the paper that the team has: Letter where it measures in inches."""
     return "a4" if Shown.of(loaded.quantities).units["length"] in ("mm", "cm", "m") else "us-letter"

@@ -12,52 +12,19 @@ _ODD = re.compile(r"[^a-z0-9]+")
 
 
 def slug(text: str) -> str:
-    """Write a text with small letters, digits and underscores.
-
-    Parameters
-    ----------
-    text : str
-        What a person typed [-].
-
-    Returns
-    -------
-    str
-        Accents are dropped; empty where nothing is left [-].
-    """
+    """Write a text with small letters, digits and underscores."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
     return _ODD.sub("_", plain.lower()).strip("_")
 
 
 def unit_words(unit: str) -> str:
-    """Write a unit as part of a name.
-
-    Parameters
-    ----------
-    unit : str
-        As a file writes it [-].
-
-    Returns
-    -------
-    str
-        For example ``m_per_s2``; empty for a bare number [-].
-    """
+    """Write a unit as part of a name."""
     text = unit.replace('"', "in").replace("%", "percent").replace("°", "deg").replace("^0.5", "_root")
     return "" if unit == "1" else slug(text.replace("^", "").replace("/", "_per_"))
 
 
 def names_of(wanted: Iterable[tuple[Sequence[str], str]]) -> list[str]:
-    """Make names of words and a unit, each only once.
-
-    Parameters
-    ----------
-    wanted : iterable of tuple
-        Words, from the general to the particular, and unit [-].
-
-    Returns
-    -------
-    list of str
-        In the same order; a name that is taken gets a number behind it [-].
-    """
+    """Make names of words and a unit, each only once."""
     taken: set[str] = set()
     found = []
     for words, unit in wanted:

@@ -54,12 +54,9 @@ class Played:
 
     Attributes
     ----------
-    forecast : Forecast
-        Distribution and limits [SI].
-    scores : Scores or None
-        How often each number of points came up.
-    whistles : Whistles
-        The times that a match is played to.
+    forecast : Distribution and limits [SI]
+    scores : How often each number of points came up
+    whistles : The times that a match is played to
     """
 
     forecast: Forecast
@@ -73,20 +70,13 @@ class Content:
 
     Attributes
     ----------
-    loaded : Loaded
-        The robot with its season.
-    report : Report
-        What the checks found.
-    job, date : str
-        What the person put on the cover; empty for none.
-    played : Played or None
-        The match forecast; None without a plan.
-    mendings : tuple of Mending
-        Remedies, where they were looked for.
-    more : sequence of Section
-        Pages of a comparison or of changes, made elsewhere.
-    size : {"a4", "us-letter"}
-        Of the pages.
+    loaded : The robot with its season
+    report : What the checks found
+    job, date : What the person put on the cover; empty for none
+    played : The match forecast; None without a plan
+    mendings : Remedies, where they were looked for
+    more : Pages of a comparison or of changes, made elsewhere
+    size : Of the pages
     """
 
     loaded: Loaded
@@ -100,18 +90,7 @@ class Content:
 
 
 def notebook(content: Content) -> Paper:
-    """Lay a notebook out.
-
-    Parameters
-    ----------
-    content : Content
-        What it is made of [-].
-
-    Returns
-    -------
-    Paper
-        The document [-].
-    """
+    """Lay a notebook out."""
     report, loaded = content.report, content.loaded
     context = Context(loaded.nominal, loaded.nominal_season)
     sections = [_robot(content, context), *_parts(content), _short(content)]

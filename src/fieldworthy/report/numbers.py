@@ -7,36 +7,12 @@ from fieldworthy.units import digits, unit_label
 
 
 def items_of(report: Report) -> list[Finding | Fact]:
-    """List findings and facts together.
-
-    Parameters
-    ----------
-    report : Report
-        What the checks found [-].
-
-    Returns
-    -------
-    list of Finding or Fact
-        Findings first [-].
-    """
+    """List findings and facts together."""
     return [*report.findings, *report.facts]
 
 
 def with_unit(value: float | None, unit: str) -> str:
-    """Write a number with its unit.
-
-    Parameters
-    ----------
-    value : float or None
-        In `unit` [-].
-    unit : str
-        As a finding states it [-].
-
-    Returns
-    -------
-    str
-        For example ``26.5 psi``; a dash where there is none [-].
-    """
+    """Write a number with its unit."""
     if value is None:
         return "–"
     label = "" if unit == "1" else unit_label(unit)
@@ -44,36 +20,14 @@ def with_unit(value: float | None, unit: str) -> str:
 
 
 def span(item: Finding | Fact) -> str:
-    """Write where 95 % of the cases lie.
-
-    Parameters
-    ----------
-    item : Finding or Fact
-        With its spread [-].
-
-    Returns
-    -------
-    str
-        For example ``25.8 to 27.2``; empty where it does not vary [-].
-    """
+    """Write where 95 % of the cases lie."""
     if item.spread is None or digits(item.spread[0]) == digits(item.spread[1]):
         return ""
     return f"{digits(item.spread[0])} to {digits(item.spread[1])}"
 
 
 def chance(share: float | None) -> str:
-    """Write a chance that never claims certainty it lacks.
-
-    Parameters
-    ----------
-    share : float or None
-        From 0 to 1 [-].
-
-    Returns
-    -------
-    str
-        For example ``97 %``; a dash where none was sampled [-].
-    """
+    """Write a chance that never claims certainty it lacks."""
     if share is None:
         return "–"
     if share in (0.0, 1.0):

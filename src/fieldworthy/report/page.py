@@ -18,18 +18,7 @@ _SIGNS = {"short": "✗ ", "unknown": "? ", "holds": "✓ "}
 
 
 def as_html(paper: Paper) -> str:
-    """Write a document as HTML.
-
-    Parameters
-    ----------
-    paper : Paper
-        The document [-].
-
-    Returns
-    -------
-    str
-        A whole page, without scripts and without a request to anywhere [-].
-    """
+    """Write a document as HTML."""
     css = resources.files("fieldworthy.report").joinpath("templates", "document.css").read_text(encoding="utf-8")
     date = f"<p>{_text(paper.date)}</p>" if paper.date and paper.form != "notebook" else ""
     head = [

@@ -17,20 +17,7 @@ _SURE = 0.95
 
 
 def findings_table(findings: Sequence[Finding], most: int) -> list[Table | Points]:
-    """Put findings into a table, the worst first.
-
-    Parameters
-    ----------
-    findings : sequence of Finding
-        In the order of the report [-].
-    most : int
-        Rows at most; every one that is short, unknown or not certain is shown all the same [-].
-
-    Returns
-    -------
-    list of Block
-        A table, and a line on those that are left out [-].
-    """
+    """Put findings into a table, the worst first."""
     doubtful = [f for f in findings if f.verdict != "holds" or (f.chance or 0.0) < 1.0]
     shown = [f for f in findings if f in doubtful or len(doubtful) + findings.index(f) < most]
     rows: list[list[Cell]] = [[Mark(f.verdict, f.verdict), f.because, chance(f.chance)] for f in shown]
@@ -42,22 +29,7 @@ def findings_table(findings: Sequence[Finding], most: int) -> list[Table | Point
 
 
 def inputs_of(items: Iterable[Finding | Fact], known: Quantities, most: int) -> list[str]:
-    """Choose the inputs that matter most to several findings.
-
-    Parameters
-    ----------
-    items : iterable of Finding or Fact
-        With their inputs, the one that matters most first [-].
-    known : mapping of str to Quantity
-        Quantities by key [-].
-    most : int
-        How many [-].
-
-    Returns
-    -------
-    list of str
-        Keys, the one that moves most findings furthest first [-].
-    """
+    """Choose the inputs that matter most to several findings."""
     weight: dict[str, float] = {}
     for item in items:
         for place, key in enumerate(item.inputs):
@@ -67,20 +39,7 @@ def inputs_of(items: Iterable[Finding | Fact], known: Quantities, most: int) -> 
 
 
 def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
-    """Put inputs into a table with what they rest on.
-
-    Parameters
-    ----------
-    keys : sequence of str
-        Of the files [-].
-    known : mapping of str to Quantity
-        Quantities by key [-].
-
-    Returns
-    -------
-    Table
-        Key, value, tolerance and basis [-].
-    """
+    """Put inputs into a table with what they rest on."""
     rows: list[list[Cell]] = []
     for key in keys:
         q = known[key]
@@ -93,20 +52,7 @@ def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
 
 
 def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], Mending]) -> list[str]:
-    """Say what a team can do about what was found.
-
-    Parameters
-    ----------
-    findings : sequence of Finding
-        Of one subsystem, the worst first [-].
-    mendings : mapping of tuple to Mending
-        Remedies by id and subject, where they were looked for [-].
-
-    Returns
-    -------
-    list of str
-        One sentence each; at least one [-].
-    """
+    """Say what a team can do about what was found."""
     lines = [_mended(f, mendings.get((f.id, f.subject))) for f in findings if f.verdict == "short"]
     for finding in (f for f in findings if f.verdict == "unknown"):
         lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")

@@ -21,38 +21,14 @@ _PLACES = ("x", "y", "z", "length", "width", "height")
 
 
 def heads(shown: Shown) -> list[Cell]:
-    """Name the columns of a parts list, with their units.
-
-    Parameters
-    ----------
-    shown : Shown
-        Units by kind [-].
-
-    Returns
-    -------
-    list of str
-        As a parts list has them in its first row [-].
-    """
+    """Name the columns of a parts list, with their units."""
     mass, length = shown.units["mass"], shown.units["length"]
     places = [f"{name} [{length}]" for name in _PLACES]
     return ["part", f"mass [{mass}]", *places, "rides", "count", "basis", f"tolerance [{mass}]"]
 
 
 def rows(parts: Mapping[str, Any], shown: Shown) -> Iterable[list[Cell]]:
-    """List parts as rows.
-
-    Parameters
-    ----------
-    parts : mapping of str to Spec
-        Parts by name, as their file states them [-].
-    shown : Shown
-        Units by kind [-].
-
-    Yields
-    ------
-    list of str, float or None
-        One row each, in the order of `heads`; the tolerance only where the file states one [-].
-    """
+    """List parts as rows."""
     for name, part in parts.items():
         mass: Quantity = part.mass
         usual = default_tolerance(mass.si, "mass", mass.basis)
@@ -71,20 +47,7 @@ def _in(mass: float, shown: Shown) -> float:
 
 
 def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
-    """Sum up the parts of a robot, as they are placed.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    shown : Shown
-        Units by kind [-].
-
-    Returns
-    -------
-    list of list
-        Mass and centre of gravity: name, number, unit [-]; none without parts.
-    """
+    """Sum up the parts of a robot, as they are placed."""
     groups = state.listed_groups(Context(loaded.nominal, loaded.nominal_season))
     if not groups:
         return []
@@ -97,40 +60,14 @@ def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
 
 
 def as_table(loaded: Loaded, parts: Mapping[str, Any]) -> str:
-    """Write parts as CSV, with the totals as notes below.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot that has these parts [-].
-    parts : mapping of str to Spec
-        Those to list [-].
-
-    Returns
-    -------
-    str
-        A parts list that a robot file can name [-].
-    """
+    """Write parts as CSV, with the totals as notes below."""
     shown = Shown.of(loaded.quantities)
     notes = [[f"{NOTE}{name}", number, unit] for name, number, unit in totals(loaded, shown)]
     return csv_text([heads(shown), *rows(parts, shown), *notes])
 
 
 def as_sheet(loaded: Loaded, parts: Mapping[str, Any]) -> bytes:
-    """Write parts as a spreadsheet, with the totals on a sheet of their own.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot that has these parts [-].
-    parts : mapping of str to Spec
-        Those to list [-].
-
-    Returns
-    -------
-    bytes
-        An ``.xlsx`` file whose first sheet is a parts list that a robot file can name [-].
-    """
+    """Write parts as a spreadsheet, with the totals on a sheet of their own."""
     shown = Shown.of(loaded.quantities)
     above: list[list[Cell]] = [["total", "number", "unit"]]
     return sheet_bytes({"parts": [heads(shown), *rows(parts, shown)], "totals": above + totals(loaded, shown)})

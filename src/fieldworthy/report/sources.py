@@ -20,32 +20,10 @@ def _entries() -> dict[str, dict[str, str]]:
 
 
 def named(key: str) -> str:
-    """Name a source.
-
-    Parameters
-    ----------
-    key : str
-        A key of sources.toml [-].
-
-    Returns
-    -------
-    str
-        Its title [-].
-    """
+    """Name a source."""
     return _entries()[key]["title"]
 
 
 def worth(key: str) -> str:
-    """Say what a source is worth.
-
-    Parameters
-    ----------
-    key : str
-        A key of sources.toml [-].
-
-    Returns
-    -------
-    str
-        In a few words [-].
-    """
+    """Say what a source is worth."""
     return _WORTH[_entries()[key]["basis"]]

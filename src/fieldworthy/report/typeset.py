@@ -24,16 +24,6 @@ _PIECE = re.compile(r"[^_./-]{1,7}[_./-]?|[_./-]")  # where it may be parted: be
 def as_pdf(paper: Paper) -> bytes:
     """Set a document.
 
-    Parameters
-    ----------
-    paper : Paper
-        The document [-].
-
-    Returns
-    -------
-    bytes
-        A PDF file with its fonts inside; the same for the same document [-].
-
     Notes
     -----
     It follows PDF/UA-1, so that a reader aloud finds title, order, headings and what figures show; where something
@@ -49,37 +39,13 @@ def as_pdf(paper: Paper) -> bytes:
 
 
 def as_pictures(paper: Paper, per_inch: float = 90.0) -> list[bytes]:
-    """Set a document as pictures, one for each page.
-
-    Parameters
-    ----------
-    paper : Paper
-        The document [-].
-    per_inch : float
-        Resolution [1/in].
-
-    Returns
-    -------
-    list of bytes
-        PNG files [-].
-    """
+    """Set a document as pictures, one for each page."""
     made = _set(paper, "png", per_inch)
     return made if isinstance(made, list) else [made]
 
 
 def pages(paper: Paper) -> int:
-    """Count the pages of a document.
-
-    Parameters
-    ----------
-    paper : Paper
-        The document [-].
-
-    Returns
-    -------
-    int
-        How many it takes [-].
-    """
+    """Count the pages of a document."""
     return len(as_pictures(paper, 6.0))
 
 
@@ -101,18 +67,7 @@ def _set(paper: Paper, form: Literal["pdf", "png"], per_inch: float | None = Non
 
 
 def as_data(paper: Paper) -> dict[str, Any]:
-    """Turn a document into the data that the template reads.
-
-    Parameters
-    ----------
-    paper : Paper
-        The document [-].
-
-    Returns
-    -------
-    dict
-        Texts, numbers and lists only [-].
-    """
+    """Turn a document into the data that the template reads."""
     day = datetime.date.fromisoformat(paper.date) if paper.date else None
     return {
         "form": paper.form,
@@ -142,18 +97,7 @@ def _running(paper: Paper) -> str:
 
 
 def breakable(text: str) -> str:
-    """Give a long word places where a line may end.
-
-    Parameters
-    ----------
-    text : str
-        Any text; what cannot be printed becomes a space [-].
-
-    Returns
-    -------
-    str
-        With a space of no width after every few letters of a word that is longer than a narrow column [-].
-    """
+    """Give a long word places where a line may end."""
     plain = "".join(c if c.isprintable() else " " for c in text)
     return _LONG.sub(lambda word: _PIECE.sub("\\g<0>\u200b", word[0]), plain)
 

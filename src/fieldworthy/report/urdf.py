@@ -28,12 +28,9 @@ class Joint:
 
     Attributes
     ----------
-    kind : str
-        ``revolute``, ``prismatic`` or ``fixed``.
-    origin, axis : tuple of float
-        Where it turns [m], and about or along which direction.
-    low, high : float
-        Limits [rad or m].
+    kind : ``revolute``, ``prismatic`` or ``fixed``
+    origin, axis : Where it turns [m], and about or along which direction
+    low, high : Limits [rad or m]
     """
 
     kind: str
@@ -44,18 +41,7 @@ class Joint:
 
 
 def joint_of(moves: Sequence[Move]) -> Joint:
-    """Find the joint with which a group makes its moves.
-
-    Parameters
-    ----------
-    moves : sequence of Move
-        How the poses move it, nominal [SI].
-
-    Returns
-    -------
-    Joint
-        Fixed where it does not move, or where one joint cannot make all of its moves [SI].
-    """
+    """Find the joint with which a group makes its moves."""
     turns = [m for m in moves if m.pivot is not None and float(m.turn) != 0.0]
     shifts = [np.array(m.shift, dtype=float) for m in moves if m.shift is not None and np.any(np.array(m.shift))]
     if turns and not shifts and len({m.pivot for m in turns}) == 1:
@@ -73,25 +59,7 @@ def joint_of(moves: Sequence[Move]) -> Joint:
 
 
 def as_urdf(loaded: Loaded) -> str:
-    """Write a robot as URDF.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-
-    Returns
-    -------
-    str
-        XML: a link for each group of parts that rides together, with the mass, centre and inertia of its parts, and a
-        joint where a pose moves it. Lengths in m, masses in kg; x forward, y left, z up (ISO 8855). The root is the
-        point on the floor from which the file measures; a floating joint carries the robot on it.
-
-    Raises
-    ------
-    BadInput
-        When the file lists no parts.
-    """
+    """Write a robot as URDF."""
     robot, groups = loaded.nominal, state.groups(Context(loaded.nominal, loaded.nominal_season))
     if not groups:
         raise BadInput([loaded.document.problem(("parts",), "expected parts: without them there is nothing to weigh")])

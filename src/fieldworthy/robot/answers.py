@@ -24,10 +24,8 @@ class AnswerError(ValueError):
 
     Attributes
     ----------
-    question : str
-        Which, for example ``wheel-size``.
-    message : str
-        What was expected.
+    question : Which, for example ``wheel-size``
+    message : What was expected
     """
 
     def __init__(self, question: str, message: str) -> None:
@@ -39,46 +37,11 @@ class Ask(Protocol):
     """Gets one answer: from options, from a form, or from a person."""
 
     def __call__(self, question: str, default: str, words: str, read: Callable[[str], T]) -> T:
-        """Ask one question.
-
-        Parameters
-        ----------
-        question : str
-            Its name [-].
-        default : str
-            What stands where nobody answers [-].
-        words : str
-            The question as a person hears it [-].
-        read : callable
-            Turns the text of an answer into its value; raises ValueError [-].
-
-        Returns
-        -------
-        object
-            The value [-].
-        """
+        """Ask one question."""
 
 
 def gather(get: Ask, file: Path) -> Answers:
-    """Ask everything that a first file is written from.
-
-    Parameters
-    ----------
-    get : Ask
-        Gets each answer [-].
-    file : Path
-        The robot file, whose name gives the robot's default name [-].
-
-    Returns
-    -------
-    Answers
-        Complete and consistent [-].
-
-    Raises
-    ------
-    AnswerError
-        When answers do not fit together.
-    """
+    """Ask everything that a first file is written from."""
     name = get("name", _title(file), "What is the robot called?", _name)
     inch = get("units", "metric", "Do you measure in metric or inch units?", _inch)
     season = get("season", "season.yaml", "Which season file, in the same folder?", _season)
@@ -98,23 +61,7 @@ def gather(get: Ask, file: Path) -> Answers:
 
 
 def meets(season: Path) -> Meets:
-    """Read what a season offers.
-
-    Parameters
-    ----------
-    season : Path
-        Its file [-].
-
-    Returns
-    -------
-    Meets
-        Names for the first match plan [-].
-
-    Raises
-    ------
-    BadInput
-        When the file cannot be used.
-    """
+    """Read what a season offers."""
     spec: Any = load_season(season)[1]
     return Meets(tuple(spec.field.places), tuple(spec.objects), tuple(spec.tasks), tuple(spec.structures))
 

@@ -12,47 +12,19 @@ from fieldworthy.files import read_document
 
 @cache
 def builtin() -> dict[str, dict[str, Any]]:
-    """Read the generic classes.
-
-    Returns
-    -------
-    dict
-        Classes by section and name, as plain data [-].
-    """
+    """Read the generic classes."""
     text = files("fieldworthy.robot").joinpath("catalogue.yaml").read_text(encoding="utf-8")
     data: dict[str, dict[str, Any]] = read_document(Path("catalogue.yaml"), text).data
     return data
 
 
 def builtin_names(section: str) -> list[str]:
-    """List the generic classes of one section.
-
-    Parameters
-    ----------
-    section : str
-        ``motors``, ``wheels``, ``tanks``, ``cylinders``, ``valves`` or ``batteries`` [-].
-
-    Returns
-    -------
-    list of str
-        Their names [-].
-    """
+    """List the generic classes of one section."""
     return list(builtin().get(section, {}))
 
 
 def with_builtin(data: dict[str, Any]) -> dict[str, Any]:
-    """Add the generic classes that a robot file names to its own.
-
-    Parameters
-    ----------
-    data : dict
-        The robot file's data [-].
-
-    Returns
-    -------
-    dict
-        The same with ``catalogue`` filled; a class of the file's own goes before a generic one [-].
-    """
+    """Add the generic classes that a robot file names to its own."""
     own = data.get("catalogue") or {}
     if not isinstance(own, dict):
         return data
@@ -66,18 +38,7 @@ def with_builtin(data: dict[str, Any]) -> dict[str, Any]:
 
 
 def names_in(data: dict[str, Any]) -> set[str]:
-    """List every text that stands anywhere in a file's data.
-
-    Parameters
-    ----------
-    data : dict
-        As `read_document` gives it [-].
-
-    Returns
-    -------
-    set of str
-        The texts [-].
-    """
+    """List every text that stands anywhere in a file's data."""
     found: set[str] = set()
     stack: list[Any] = [data]
     while stack:

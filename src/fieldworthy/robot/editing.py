@@ -34,10 +34,8 @@ class Cell:
 
     Attributes
     ----------
-    start, end : int
-        Where it begins and ends in the text, quotes and spaces included.
-    text : str
-        What it says, as the csv module reads it.
+    start, end : Where it begins and ends in the text, quotes and spaces included
+    text : What it says, as the csv module reads it
     """
 
     start: int
@@ -49,20 +47,7 @@ __all__ = ["GONE", "edited", "fingerprint", "is_dated_copy", "parts_edited", "wr
 
 
 def cells_of(text: str, delimiter: str) -> list[list[Cell]]:
-    """Find where every cell of a table stands.
-
-    Parameters
-    ----------
-    text : str
-        A table that the csv module reads without complaint [-].
-    delimiter : str
-        What parts its cells [-].
-
-    Returns
-    -------
-    list of list of Cell
-        By row, empty rows left out [-].
-    """
+    """Find where every cell of a table stands."""
     part = re.escape(delimiter)
     cell = re.compile(rf'"((?:[^"]|"")*)"|([^\r\n{part}]*)')
     rows: list[list[Cell]] = [[]]
@@ -83,28 +68,7 @@ def cells_of(text: str, delimiter: str) -> list[list[Cell]]:
 
 
 def parts_edited(file: Path, text: str, changes: Mapping[KeyPath, object]) -> str:
-    """Change parts of a parts list.
-
-    Parameters
-    ----------
-    file : Path
-        The table, as it shall be named in messages [-].
-    text : str
-        Its text [-].
-    changes : mapping of tuple to object
-        New value by key path below ``parts``: the part's name, then ``mass``, ``position``, ``size``, ``rides`` or
-        ``count`` and what stands below them; `GONE` for a part takes its row away [-].
-
-    Returns
-    -------
-    str
-        The new text; a column that is lacking is added at the end [-].
-
-    Raises
-    ------
-    BadInput
-        For a key that a parts list has no column for.
-    """
+    """Change parts of a parts list."""
     table = _Table(file, text)
     for path, value in changes.items():
         name = str(path[0])
@@ -225,28 +189,7 @@ class _Table:
 
 
 def edited(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, str]:
-    """Change values of a robot and give the new text of each file concerned; nothing is written.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot as it was read [-].
-    changes : mapping of tuple to object
-        New value by key path, as `Loaded.quantities` names them: ``season`` goes before the keys of the season
-        file. A value is a text or number (``2.75 in``), a mapping (``{value, tolerance, basis, date}``), a list, or
-        `GONE` to take the key away. A number of a generic class is written as an entry of the team's own in the
-        file's ``catalogue``, which goes before the generic one of that name wherever the robot uses it [-].
-
-    Returns
-    -------
-    dict of Path to str
-        The new texts, by path as in ``loaded.texts``; only files that change [-].
-
-    Raises
-    ------
-    BadInput
-        When the robot could not be read with these texts, with every problem found; or when a name is not there.
-    """
+    """Change values of a robot and give the new text of each file concerned; nothing is written."""
     texts: dict[Path, str] = {}
     for file, own in _by_file(loaded, changes).items():
         text = _new_text(loaded, file, own)
@@ -258,18 +201,7 @@ def edited(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, str]
 
 
 def season_file(loaded: Loaded) -> Path:
-    """Name the season file of a robot.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot [-].
-
-    Returns
-    -------
-    Path
-        As in ``loaded.texts`` [-].
-    """
+    """Name the season file of a robot."""
     return loaded.document.file.parent / str(loaded.document.data["season"])
 
 

@@ -21,25 +21,7 @@ from fieldworthy.robot.partslist import beside, read_parts_list
 
 
 def load_season(file: Path, text: str | None = None) -> tuple[Document, Spec]:
-    """Read a season file.
-
-    Parameters
-    ----------
-    file : Path
-        The file [-].
-    text : str or None
-        Its text, where it is already at hand [-].
-
-    Returns
-    -------
-    tuple of Document and Spec
-        The file's places and the validated specification [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Read a season file."""
     document = read_document(file, text)
     spec, problems = checked(document, Season)
     problems += _unknown_season_names(document)
@@ -74,14 +56,10 @@ class Loaded:
 
     Attributes
     ----------
-    document : Document
-        The robot file's data and places.
-    robot : Spec
-        The robot's specification; its catalogue holds every class that the robot names.
-    season : Spec
-        The season's specification.
-    texts : dict
-        The text of every file that was read, by its path as named: the robot file, its parts list, the season.
+    document : The robot file's data and places
+    robot : The robot's specification; its catalogue holds every class that the robot names
+    season : The season's specification
+    texts : The text of every file that was read, by its path as named: the robot file, its parts list, the season
     """
 
     document: Document
@@ -106,27 +84,7 @@ class Loaded:
 
 
 def load_robot(file: Path, text: str | None = None, others: Mapping[Path, str] | None = None) -> Loaded:
-    """Read a robot file and everything it names.
-
-    Parameters
-    ----------
-    file : Path
-        The robot file [-].
-    text : str or None
-        Its text, where it is already at hand, for example not saved yet [-].
-    others : mapping of Path to str or None
-        Texts of the season file and the parts list, where they are at hand, by path beside the robot file [-].
-
-    Returns
-    -------
-    Loaded
-        The robot's and the season's specifications [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found in the robot file and its parts list; the season's, where that one is wrong.
-    """
+    """Read a robot file and everything it names."""
     texts = dict(others or {}) | ({file: text} if text is not None else {})
     document = read_document(file, _text(file, texts))
     read_parts_list(document, texts)
@@ -167,22 +125,7 @@ def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:
 
 
 def known_names(data: Any, season: Any, target: str) -> list[str]:
-    """List the names that a reference may use.
-
-    Parameters
-    ----------
-    data : object
-        The robot file's data [-].
-    season : Spec
-        The season's specification [-].
-    target : str
-        What the reference names, such as ``air.tanks`` or ``season.tasks`` [-].
-
-    Returns
-    -------
-    list of str
-        In the order of the file, generic classes last [-].
-    """
+    """List the names that a reference may use."""
     top, _, rest = target.partition(".")
     if top == "season":
         return list(season.field.places) if rest == "places" else list(getattr(season, rest))
@@ -205,20 +148,7 @@ def _unknown_names(document: Document, season: Any) -> Iterator[Problem]:
 
 
 def refusals(robot: Robot, season: Season | None) -> Iterator[Fault]:
-    """Collect what a robot's declared things say is wrong with themselves, with each other and with the season.
-
-    Parameters
-    ----------
-    robot : Robot
-        Nominal numbers [SI].
-    season : Season or None
-        Nominal numbers; None where its file is not known [SI].
-
-    Yields
-    ------
-    tuple
-        Key path in the robot file, and what was expected there [-].
-    """
+    """Collect what a robot's declared things say is wrong with themselves, with each other and with the season."""
     yield from faults_of(robot)
     if season is None:
         return

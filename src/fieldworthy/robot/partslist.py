@@ -31,21 +31,6 @@ _NO_SHEET = "expected a spreadsheet (.xlsx): save it once more from the program 
 def sheet_lines(file: Path) -> list[Line]:
     """Read the first sheet of a spreadsheet.
 
-    Parameters
-    ----------
-    file : Path
-        The file [-].
-
-    Returns
-    -------
-    list of tuple
-        Number and cells of every row; empty rows too, as they stand [-].
-
-    Raises
-    ------
-    BadInput
-        When it cannot be read, is no spreadsheet, or is larger than a parts list can be.
-
     Notes
     -----
     Formulas are not reckoned: what the spreadsheet's own program last stored as their result is taken.
@@ -56,27 +41,7 @@ def sheet_lines(file: Path) -> list[Line]:
 
 
 def csv_lines(file: Path, text: str, delimiter: str) -> list[Line]:
-    """Take the text of a CSV file apart.
-
-    Parameters
-    ----------
-    file : Path
-        The file, as it shall be named in messages [-].
-    text : str
-        Its text [-].
-    delimiter : str
-        What parts the cells [-].
-
-    Returns
-    -------
-    list of tuple
-        Number of the line on which each row begins, and its cells [-].
-
-    Raises
-    ------
-    BadInput
-        When a quote is not closed or a cell is longer than any honest one.
-    """
+    """Take the text of a CSV file apart."""
     reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True)
     lines: list[Line] = []
     start = 1
@@ -147,18 +112,7 @@ def _text(value: Any) -> str:
 
 
 def csv_text(rows: Iterable[Sequence[Cell]]) -> str:
-    """Write rows as CSV.
-
-    Parameters
-    ----------
-    rows : iterable of sequences
-        Texts, numbers and None for an empty cell [-].
-
-    Returns
-    -------
-    str
-        Cells parted by commas; a text that a spreadsheet would reckon has an apostrophe before it [-].
-    """
+    """Write rows as CSV."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     for row in rows:
@@ -175,18 +129,7 @@ def _bare(cell: float | None) -> str:
 
 
 def sheet_bytes(sheets: Mapping[str, Iterable[Sequence[Cell]]]) -> bytes:
-    """Write rows as a spreadsheet.
-
-    Parameters
-    ----------
-    sheets : mapping of str to iterable of sequences
-        Rows of texts, numbers and None, by the sheet's name [-].
-
-    Returns
-    -------
-    bytes
-        An ``.xlsx`` file; a text stays a text, also one that begins with ``=`` [-].
-    """
+    """Write rows as a spreadsheet."""
     from openpyxl import Workbook  # noqa: PLC0415  only where a spreadsheet is written
     from openpyxl.cell import WriteOnlyCell  # noqa: PLC0415
     from openpyxl.styles import Font  # noqa: PLC0415
@@ -222,20 +165,7 @@ _WIDEST = 60  # characters of a column's name
 
 
 def beside(file: Path, name: str) -> Path | None:
-    """Find a file by its name beside another one.
-
-    Parameters
-    ----------
-    file : Path
-        The file that names it [-].
-    name : str
-        A name, or a path that leads deeper; never one that climbs out of the folder [-].
-
-    Returns
-    -------
-    Path or None
-        None where there is no such file [-].
-    """
+    """Find a file by its name beside another one."""
     windows = PureWindowsPath(name)  # reads both kinds of slash, and drives
     if windows.is_absolute() or windows.drive or windows.root or ".." in windows.parts or "\0" in name:
         return None
@@ -245,19 +175,6 @@ def beside(file: Path, name: str) -> Path | None:
 
 def read_parts_list(document: Document, texts: dict[Path, str] | None = None) -> None:
     """Add the parts of a robot's parts list to its data.
-
-    Parameters
-    ----------
-    document : Document
-        The robot file; its key ``parts_list`` names the table. Changed in place: ``parts`` grows, the places of
-        its keys point into the table, and problems of the table are added to the document's [-].
-    texts : dict of Path to str or None
-        Texts at hand, by path; the table's is looked up there, or added [-].
-
-    Raises
-    ------
-    BadInput
-        When the table cannot be read at all.
 
     Notes
     -----
@@ -299,35 +216,13 @@ Row = dict[str, tuple[str, int]]
 
 
 def delimiter_of(text: str) -> str:
-    """Find what parts the cells of a table.
-
-    Parameters
-    ----------
-    text : str
-        Its text [-].
-
-    Returns
-    -------
-    str
-        Comma, semicolon or tab, whichever stands most often in the first line [-].
-    """
+    """Find what parts the cells of a table."""
     top = text.partition("\n")[0]
     return max(",;\t", key=top.count)
 
 
 def head_of(cell: str) -> tuple[str, str]:
-    """Read the head of a column.
-
-    Parameters
-    ----------
-    cell : str
-        Such as ``mass [g]`` [-].
-
-    Returns
-    -------
-    tuple of str
-        The column's name in small letters and its unit, both empty where there is none [-].
-    """
+    """Read the head of a column."""
     match = _HEAD.fullmatch(cell.strip()[:_WIDEST])
     return (match.group(1).lower(), match.group(2) or "") if match else ("", "")
 
@@ -400,19 +295,7 @@ def _entry(row: Row) -> dict[str, Any]:
 
 
 def lay_over(document: Document, file: Path, number: int, row: Row) -> None:
-    """Lay what a row says over the part of that name, or add the part.
-
-    Parameters
-    ----------
-    document : Document
-        The robot's data, changed in place: what the row leaves empty stays as it is [-].
-    file : Path
-        The table [-].
-    number : int
-        The row's number in it [-].
-    row : dict of str to tuple
-        Text and column by the name of the column; ``part`` must be among them [-].
-    """
+    """Lay what a row says over the part of that name, or add the part."""
     parts, new = document.data["parts"], _entry(row)
     name = row["part"][0]
     own = parts.get(name)

@@ -51,12 +51,9 @@ class Source:
 
     Attributes
     ----------
-    at : int
-        Place of the cell in its row, from 0.
-    unit : str
-        Of bare numbers; empty where the cells state it.
-    turned : bool
-        Whether the sign is turned round, for an axis that points the other way.
+    at : Place of the cell in its row, from 0
+    unit : Of bare numbers; empty where the cells state it
+    turned : Whether the sign is turned round, for an axis that points the other way
     """
 
     at: int
@@ -70,10 +67,8 @@ class Inflow:
 
     Attributes
     ----------
-    parts : dict of str to Spec
-        All parts of the robot, with what came in.
-    changes : tuple of str
-        One line for each part that is new or says something else now.
+    parts : All parts of the robot, with what came in
+    changes : One line for each part that is new or says something else now
     """
 
     parts: dict[str, Spec]
@@ -81,28 +76,7 @@ class Inflow:
 
 
 def flow_in(loaded: Loaded, table: Path, columns: Mapping[str, str]) -> Inflow:
-    """Lay a foreign table over the parts of a robot.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot [-].
-    table : Path
-        CSV or spreadsheet from another program [-].
-    columns : mapping of str to str
-        Which of its heads a column of the parts list comes from, where that cannot be guessed; a minus before the
-        head turns an axis round [-].
-
-    Returns
-    -------
-    Inflow
-        A part that the robot has keeps what the table does not say; a new one needs all columns [-].
-
-    Raises
-    ------
-    BadInput
-        With every bad cell by row and column; nothing has been taken in then.
-    """
+    """Lay a foreign table over the parts of a robot."""
     lines = _lines(table)
     top, sources = _sources(table, lines, columns)
     comma = _decimal_comma(table, lines[top + 1 :], sources)
@@ -246,7 +220,7 @@ def _known(name: str, parts: Mapping[str, Any]) -> str:
 
 
 def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
-    from fieldworthy.units import show
+    from fieldworthy.units import show  # noqa: PLC0415
 
     found = []
     for name, part in after.items():

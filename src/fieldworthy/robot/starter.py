@@ -19,22 +19,7 @@ def _point(of: Writes, *values: float) -> str:
 
 
 def lift_text(of: Writes, height: float, cylinder: str) -> str:
-    """Write a lift and a guide that a team can uncomment.
-
-    Parameters
-    ----------
-    of : callable
-        Writes a number of a kind in the team's unit [-].
-    height : float
-        Of the robot [m].
-    cylinder : str
-        The cylinder that the file lists as an example [-].
-
-    Returns
-    -------
-    str
-        Comment lines; the parts that ride the arm are named 'arm' in the file's parts [-].
-    """
+    """Write a lift and a guide that a team can uncomment."""
     z = 0.8 * height
     pivot, fixed, pin = _point(of, 0.0, z), _point(of, 0.05, z - 0.14), _point(of, 0.06, z)
     return f"""\
@@ -59,18 +44,7 @@ def lift_text(of: Writes, height: float, cylinder: str) -> str:
 
 
 def tracking_text(of: Writes) -> str:
-    """Write tracking wheels and a gyro that a team can uncomment.
-
-    Parameters
-    ----------
-    of : callable
-        Writes a number of a kind in the team's unit [-].
-
-    Returns
-    -------
-    str
-        Comment lines [-].
-    """
+    """Write tracking wheels and a gyro that a team can uncomment."""
     wheel = f"diameter: {of('length', 0.06985)}, counts: 4096, down_force: {of('force', 12.0)}"
     return f"""\
 # Tracking wheels and a gyro, with which the robot knows where it is. Take away the '#' in front of every line below.
@@ -84,18 +58,7 @@ def tracking_text(of: Writes) -> str:
 
 
 def starter_season(inch: bool) -> str:
-    """Write a first season file.
-
-    Parameters
-    ----------
-    inch : bool
-        Whether lengths and masses are written in inches and pounds [-].
-
-    Returns
-    -------
-    str
-        A commented file that reads back without a problem [-].
-    """
+    """Write a first season file."""
     ball, mass, box = ("4 in", "20 lb", "18 in") if inch else ("100 mm", "9 kg", "450 mm")
     bar = "24 in, diameter: 1.5 in" if inch else "600 mm, diameter: 40 mm"
     light, field, near, far = ("3 oz", "12 ft", "-4 ft", "4 ft") if inch else ("80 g", "3.6 m", "-1.2 m", "1.2 m")
@@ -150,22 +113,14 @@ class Answers:
 
     Attributes
     ----------
-    name : str
-        The robot's name.
-    season : str
-        The season file's name, beside the robot file.
-    inch : bool
-        Whether lengths and masses are written in inches and pounds.
-    motor : str
-        Class of the drive motors, a name of the catalogue.
-    motors, wheels, tanks : int
-        How many drive motors, drive wheels and air tanks.
-    gearing : tuple of int
-        Teeth on the motor's side and on the wheel's side.
-    wheel, mass : float
-        Wheel diameter [m] and mass of the whole robot [kg].
-    size : tuple of float
-        Length, width and height [m].
+    name : The robot's name
+    season : The season file's name, beside the robot file
+    inch : Whether lengths and masses are written in inches and pounds
+    motor : Class of the drive motors, a name of the catalogue
+    motors, wheels, tanks : How many drive motors, drive wheels and air tanks
+    gearing : Teeth on the motor's side and on the wheel's side
+    wheel, mass : Wheel diameter [m] and mass of the whole robot [kg]
+    size : Length, width and height [m]
     """
 
     name: str
@@ -187,8 +142,7 @@ class Meets:
 
     Attributes
     ----------
-    places, objects, tasks, structures : tuple of str
-        Names in the order of the season file; may be empty.
+    places, objects, tasks, structures : Names in the order of the season file; may be empty
     """
 
     places: tuple[str, ...] = ("start", "goal")
@@ -198,18 +152,7 @@ class Meets:
 
 
 def wheel_class(diameter: float) -> tuple[str, bool]:
-    """Choose the class of drive wheel that is nearest to a diameter.
-
-    Parameters
-    ----------
-    diameter : float
-        Wheel diameter [m].
-
-    Returns
-    -------
-    tuple of str and bool
-        The catalogue's name, and whether its diameter is the one asked for [-].
-    """
+    """Choose the class of drive wheel that is nearest to a diameter."""
     sizes = {
         name: parse(entry["diameter"]["value"], "length").si
         for name, entry in builtin()["wheels"].items()
@@ -220,18 +163,7 @@ def wheel_class(diameter: float) -> tuple[str, bool]:
 
 
 def bought(answers: Answers) -> dict[str, float]:
-    """List the mass of what the team has bought for the drive, by part.
-
-    Parameters
-    ----------
-    answers : Answers
-        The team's answers [-].
-
-    Returns
-    -------
-    dict of str to float
-        Mass [kg].
-    """
+    """List the mass of what the team has bought for the drive, by part."""
     classes = builtin()
 
     def mass(section: str, name: str) -> float:
@@ -278,20 +210,7 @@ class _Writer:
 
 
 def starter_robot(answers: Answers, meets: Meets) -> str:
-    """Write a first robot file.
-
-    Parameters
-    ----------
-    answers : Answers
-        The team's answers [-].
-    meets : Meets
-        What its season offers [-].
-
-    Returns
-    -------
-    str
-        A commented file that reads back without a problem [-].
-    """
+    """Write a first robot file."""
     write = _Writer(answers.inch)
     sections = [
         _head(answers, write),

@@ -17,18 +17,7 @@ Vector = tuple[Real, Real, Real]
 
 
 def stacked(values: Sequence[Real]) -> Array:
-    """Stack numbers that may or may not vary over cases.
-
-    Parameters
-    ----------
-    values : sequence of float or ndarray of shape (n,)
-        One for each member of the structure [any unit].
-
-    Returns
-    -------
-    ndarray of shape (k,) or (k, n)
-        The structure's axis first [any unit].
-    """
+    """Stack numbers that may or may not vary over cases."""
     shape = np.broadcast_shapes(*{getattr(value, "shape", ()) for value in values})
     out = np.empty((len(values), *shape))
     for i, value in enumerate(values):
@@ -37,35 +26,13 @@ def stacked(values: Sequence[Real]) -> Array:
 
 
 def aligned(arrays: Sequence[Array]) -> list[Array]:
-    """Give all stacks an axis of cases where one of them has it.
-
-    Parameters
-    ----------
-    arrays : sequence of ndarray of shape (k,) or (k, n)
-        As `stacked` gives them [any unit].
-
-    Returns
-    -------
-    list of ndarray of shape (k,), or (k, 1) and (k, n)
-        The same numbers [any unit].
-    """
+    """Give all stacks an axis of cases where one of them has it."""
     most = max(array.ndim for array in arrays)
     return [array if array.ndim == most else array[:, None] for array in arrays]
 
 
 def stacked_vectors(vectors: Sequence[Vector]) -> Array:
-    """Stack vectors whose components may or may not vary over cases.
-
-    Parameters
-    ----------
-    vectors : sequence of tuple
-        One for each member of the structure [m].
-
-    Returns
-    -------
-    ndarray of shape (k, 3) or (k, 3, n)
-        The structure's axis first [m].
-    """
+    """Stack vectors whose components may or may not vary over cases."""
     flat = stacked([c for vector in vectors for c in vector])
     return flat.reshape(len(vectors), 3, *flat.shape[1:])
 
@@ -76,10 +43,8 @@ class Group:
 
     Attributes
     ----------
-    body : RigidBody
-        Mass, centre of gravity and inertia [kg, m, kg m2].
-    corners : ndarray of shape (k, 2, 3) or (k, 2, 3, n)
-        Lowest and highest corner of each part [m].
+    body : Mass, centre of gravity and inertia [kg, m, kg m2]
+    corners : Lowest and highest corner of each part [m]
     """
 
     body: RigidBody
@@ -87,18 +52,7 @@ class Group:
 
 
 def group_of(parts: Iterable[Part]) -> Group:
-    """Assemble parts that ride together.
-
-    Parameters
-    ----------
-    parts : iterable of Part
-        One or more [SI].
-
-    Returns
-    -------
-    Group
-        As one body and one box [SI].
-    """
+    """Assemble parts that ride together."""
     parts = list(parts)
     mass = stacked([part.mass * part.count for part in parts])
     position = stacked_vectors([part.position for part in parts])
@@ -110,20 +64,7 @@ def group_of(parts: Iterable[Part]) -> Group:
 
 
 def moved(body: RigidBody, move: Move | None) -> RigidBody:
-    """Move a body as a pose says.
-
-    Parameters
-    ----------
-    body : RigidBody
-        The body as the parts list places it [kg, m, kg m2].
-    move : Move or None
-        Turn, then shift [rad, m].
-
-    Returns
-    -------
-    RigidBody
-        The moved body [kg, m, kg m2].
-    """
+    """Move a body as a pose says."""
     if move is None:
         return body
     if move.pivot is not None:
@@ -132,20 +73,7 @@ def moved(body: RigidBody, move: Move | None) -> RigidBody:
 
 
 def load_bodies(pose: Pose, season: Season) -> list[RigidBody]:
-    """Make a body of everything that the robot carries in a pose.
-
-    Parameters
-    ----------
-    pose : Pose
-        With what it carries [SI].
-    season : Season
-        With the objects' masses and sizes [SI].
-
-    Returns
-    -------
-    list of RigidBody
-        One for each entry of ``carries``, moved along with its group [kg, m, kg m2].
-    """
+    """Make a body of everything that the robot carries in a pose."""
     bodies = []
     for carried in pose.carries.values():
         thing = season.objects[carried.object]
@@ -156,41 +84,13 @@ def load_bodies(pose: Pose, season: Season) -> list[RigidBody]:
 
 
 def body_in(season: Season, assembled: dict[str, Group], pose: Pose) -> RigidBody:
-    """Assemble the whole robot in one pose, with what it carries.
-
-    Parameters
-    ----------
-    season : Season
-        With the objects carried [SI].
-    assembled : dict of str to Group
-        As `groups` gives it [SI].
-    pose : Pose
-        The pose [SI].
-
-    Returns
-    -------
-    RigidBody
-        Mass, centre of gravity and inertia about it [kg, m, kg m2].
-    """
+    """Assemble the whole robot in one pose, with what it carries."""
     own = [moved(group.body, pose.moves.get(name)) for name, group in assembled.items()]
     return combine([*own, *load_bodies(pose, season)])
 
 
 def extent_in(assembled: dict[str, Group], pose: Pose) -> tuple[Array, Array]:
-    """Find the box around the robot's parts in one pose.
-
-    Parameters
-    ----------
-    assembled : dict of str to Group
-        As `groups` gives it [SI].
-    pose : Pose
-        The pose [SI].
-
-    Returns
-    -------
-    tuple of ndarray of shape (3,) or (3, n)
-        Lowest and highest corner [m].
-    """
+    """Find the box around the robot's parts in one pose."""
     lows, highs = [], []
     for name, group in assembled.items():
         low, high = _box(group.corners, pose.moves.get(name))
@@ -241,20 +141,7 @@ def _turned(corners: Array, move: Move) -> tuple[Array, Array]:
 
 
 def outline_in(assembled: dict[str, Group], pose: Pose) -> Array:
-    """List the corners of all parts in the robot's side view, in one pose.
-
-    Parameters
-    ----------
-    assembled : dict of str to Group
-        As `groups` gives it [SI].
-    pose : Pose
-        The pose [SI].
-
-    Returns
-    -------
-    ndarray of shape (p, 2) or (p, 2, n)
-        x forward and z up of every corner [m].
-    """
+    """List the corners of all parts in the robot's side view, in one pose."""
     pairs = []
     for name, group in assembled.items():
         x = np.concatenate([group.corners[:, i, 0] for i in (0, 0, 1, 1)])
@@ -270,20 +157,7 @@ def outline_in(assembled: dict[str, Group], pose: Pose) -> Array:
 
 
 def side_moved(x: Array, z: Array, move: Move | None) -> tuple[Array, Array]:
-    """Turn and shift points of the side view as a pose moves their group.
-
-    Parameters
-    ----------
-    x, z : ndarray of shape (p,) or (p, n)
-        Forward and up, as the parts list places them [m].
-    move : Move or None
-        Turn, then shift [rad, m].
-
-    Returns
-    -------
-    tuple of ndarray of shape (p,) or (p, n)
-        The moved points [m].
-    """
+    """Turn and shift points of the side view as a pose moves their group."""
     if move is None:
         return x, z
     if move.pivot is not None:
@@ -303,20 +177,7 @@ def _against(points: Array, other: Real) -> Array:
 
 
 def whole(assembled: Mapping[str, Group], moves: Mapping[str, Move]) -> RigidBody:
-    """Assemble the robot with nothing on board.
-
-    Parameters
-    ----------
-    assembled : Mapping of str to Group
-        The parts by what they ride [SI].
-    moves : Mapping of str to Move
-        How the pose moves the groups [rad, m].
-
-    Returns
-    -------
-    RigidBody
-        Mass, centre of gravity and inertia about it [kg, m, kg m2].
-    """
+    """Assemble the robot with nothing on board."""
     return combine([moved(group.body, moves.get(name)) for name, group in assembled.items()])
 
 
@@ -324,23 +185,6 @@ def corrected(
     assembled: dict[str, Group], weighed: Weighed, moves: Mapping[str, Move], nominal: Mapping[str, Group]
 ) -> dict[str, Group]:
     """Lay what scales said over the parts list.
-
-    Parameters
-    ----------
-    assembled : dict of str to Group
-        The parts by what they ride [SI].
-    weighed : Weighed
-        Mass and centre of gravity of the whole [kg, m].
-    moves : Mapping of str to Move
-        How the pose it was weighed in moves the groups [rad, m].
-    nominal : Mapping of str to Group
-        The parts with nominal numbers: what they added up to where the file does not say [SI].
-
-    Returns
-    -------
-    dict of str to Group
-        The same with another chassis: it takes all the mass and the first moment that the list lacks, or has too
-        much [SI].
 
     Notes
     -----

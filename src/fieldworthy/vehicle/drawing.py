@@ -26,10 +26,8 @@ class View:
 
     Attributes
     ----------
-    x, y : float
-        Where the origin lies [px].
-    scale : float
-        Of the drawing [px/m].
+    x, y : Where the origin lies [px]
+    scale : Of the drawing [px/m]
     """
 
     x: float
@@ -41,38 +39,12 @@ class View:
         return np.stack([self.x + points[:, 0] * self.scale, self.y - points[:, 1] * self.scale], axis=1)
 
     def one(self, x: float, y: float) -> tuple[float, float]:
-        """Place one point.
-
-        Parameters
-        ----------
-        x, y : float
-            In the view [m].
-
-        Returns
-        -------
-        tuple of float
-            On the sheet [px].
-        """
+        """Place one point."""
         return self.x + float(x) * self.scale, self.y - float(y) * self.scale
 
 
 def fitted(box: Box, low: Array, high: Array, most: float = np.inf) -> View:
-    """Fit a view into a rectangle, in the middle of its width and on its lower edge.
-
-    Parameters
-    ----------
-    box : Box
-        The rectangle [px].
-    low, high : ndarray of shape (2,)
-        What the view must hold [m].
-    most : float
-        Largest scale [px/m].
-
-    Returns
-    -------
-    View
-        The map [-].
-    """
+    """Fit a view into a rectangle, in the middle of its width and on its lower edge."""
     size = np.maximum(high - low, 1e-3)
     scale = float(min(box.w / size[0], box.h / size[1], most))
     left = box.x + (box.w - size[0] * scale) / 2.0
@@ -80,58 +52,19 @@ def fitted(box: Box, low: Array, high: Array, most: float = np.inf) -> View:
 
 
 def reach(points: Iterable[Array]) -> tuple[Array, Array]:
-    """Find the ends of many points.
-
-    Parameters
-    ----------
-    points : iterable of ndarray of shape (k, 2)
-        All that a view must hold [m].
-
-    Returns
-    -------
-    tuple of ndarray of shape (2,)
-        Lowest and highest [m].
-    """
+    """Find the ends of many points."""
     whole = np.concatenate([np.reshape(p, (-1, 2)) for p in points])
     return whole.min(axis=0), whole.max(axis=0)
 
 
 def tones(blocks: Sequence[Block]) -> dict[str, int]:
-    """Give every group but the chassis a colour of the series.
-
-    Parameters
-    ----------
-    blocks : sequence of Block
-        All blocks [-].
-
-    Returns
-    -------
-    dict
-        Number in the series by group [-].
-    """
+    """Give every group but the chassis a colour of the series."""
     groups = dict.fromkeys(block.rides for block in blocks if block.rides != CHASSIS)
     return {group: i % _MANY for i, group in enumerate(groups)}
 
 
 def block_ink(block: Block, number: int | None, style: Style, faint: bool = False) -> Ink:
-    """Choose how a block is drawn.
-
-    Parameters
-    ----------
-    block : Block
-        The block [-].
-    number : int or None
-        Its group's colour; None for the chassis [-].
-    style : Style
-        For the theme [-].
-    faint : bool
-        Whether it is only there for orientation [-].
-
-    Returns
-    -------
-    Ink
-        Stroke and filling [-].
-    """
+    """Choose how a block is drawn."""
     theme = style.theme
     if faint:
         return Ink(theme.grid, theme.block, 1.0, opacity=0.5)
@@ -142,19 +75,7 @@ def block_ink(block: Block, number: int | None, style: Style, faint: bool = Fals
 
 
 def paint_blocks(sheet: Sheet, view: View, blocks: Sequence[tuple[Block, Array]], faint: bool = False) -> None:
-    """Draw blocks, large ones first, so that none is hidden; boxes around scattered things as dashed lines.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    view : View
-        Where [-].
-    blocks : sequence of tuple
-        Each block with its corners in this view, shape (4, 2) [m].
-    faint : bool
-        Whether they are only there for orientation [-].
-    """
+    """Draw blocks, large ones first, so that none is hidden; boxes around scattered things as dashed lines."""
     colours = tones([block for block, _ in blocks])
     scattered = scattered_in(blocks)
     for i in sorted(range(len(blocks)), key=lambda i: (bool(blocks[i][0].object), -_area(blocks[i][1]))):
@@ -183,18 +104,7 @@ def _tank(sheet: Sheet, view: View, corners: Array, ink: Ink) -> None:
 
 
 def scattered_in(blocks: Sequence[tuple[Block, Array]]) -> set[int]:
-    """Pick the blocks that are boxes around scattered things, such as screws.
-
-    Parameters
-    ----------
-    blocks : sequence of tuple
-        Each block with its corners in this view [m].
-
-    Returns
-    -------
-    set of int
-        Their places [-].
-    """
+    """Pick the blocks that are boxes around scattered things, such as screws."""
     if not blocks:
         return set()
     low, high = reach(corners for _, corners in blocks)
@@ -210,34 +120,13 @@ def _area(corners: Array) -> float:
 
 
 def plan(top: Array) -> Array:
-    """List the corners of a rectangle of the plan.
-
-    Parameters
-    ----------
-    top : ndarray of shape (2, 2)
-        Lowest and highest x and y [m].
-
-    Returns
-    -------
-    ndarray of shape (4, 2)
-        Corners in order [m].
-    """
+    """List the corners of a rectangle of the plan."""
     (x1, y1), (x2, y2) = top
     return np.array([[x1, y1], [x2, y1], [x2, y2], [x1, y2]])
 
 
 def gravity_mark(sheet: Sheet, at: tuple[float, float], radius: float = 8.0) -> None:
-    """Draw the mark of a centre of gravity: a quartered circle.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    at : tuple of float
-        Where [px].
-    radius : float
-        Of the circle [px].
-    """
+    """Draw the mark of a centre of gravity: a quartered circle."""
     theme, (x, y), r = sheet.style.theme, at, radius
     sheet.circle(at, r, Ink(theme.ink, theme.paper, 1.6))
     for sign in (1.0, -1.0):
@@ -246,17 +135,7 @@ def gravity_mark(sheet: Sheet, at: tuple[float, float], radius: float = 8.0) -> 
 
 
 def spread_mark(sheet: Sheet, view: View, low: Array, high: Array) -> None:
-    """Draw the oval that holds 95 % of the samples.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    view : View
-        Where [-].
-    low, high : ndarray of shape (2,)
-        Ends in this view [m].
-    """
+    """Draw the oval that holds 95 % of the samples."""
     x, y = view.one(*(low + high) / 2.0)
     half = (high - low) / 2.0 * view.scale
     ink = Ink(sheet.style.theme.bad, width=1.6, dash="3 2")
@@ -264,41 +143,13 @@ def spread_mark(sheet: Sheet, view: View, low: Array, high: Array) -> None:
 
 
 def near(si: float, style: Style) -> str:
-    """Write a length as well as a tape shows it: to the millimetre or a tenth of an inch.
-
-    Parameters
-    ----------
-    si : float
-        The length [m].
-    style : Style
-        For the unit [-].
-
-    Returns
-    -------
-    str
-        For example ``149 mm`` or ``5.9 in`` [-].
-    """
+    """Write a length as well as a tape shows it: to the millimetre or a tenth of an inch."""
     places = 1 if style.units == "inch" else 0
     return f"{round(float(style.value(si, 'length')), places) + 0.0:.{places}f} {style.unit('length')}"
 
 
 def scale_length(view: View, style: Style, most: float = 120.0) -> float:
-    """Choose the length of a scale bar: 1, 2 or 5 times a power of ten of the person's unit.
-
-    Parameters
-    ----------
-    view : View
-        For the scale [-].
-    style : Style
-        For the unit [-].
-    most : float
-        Longest bar [px].
-
-    Returns
-    -------
-    float
-        Its length [m].
-    """
+    """Choose the length of a scale bar: 1, 2 or 5 times a power of ten of the person's unit."""
     unit = 1.0 / float(style.value(1.0, "length"))
     shown = most / view.scale / unit
     step = tick_step(shown, 1)
@@ -308,17 +159,7 @@ def scale_length(view: View, style: Style, most: float = 120.0) -> float:
 
 
 def scale_bar(sheet: Sheet, view: View, x: float, y: float) -> None:
-    """Draw a scale bar with its length above it.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    view : View
-        For the scale [-].
-    x, y : float
-        Its left end [px].
-    """
+    """Draw a scale bar with its length above it."""
     length = scale_length(view, sheet.style)
     far, theme = x + length * view.scale, sheet.style.theme
     ink = Ink(theme.ink, width=1.6)
@@ -329,17 +170,7 @@ def scale_bar(sheet: Sheet, view: View, x: float, y: float) -> None:
 
 
 def floor_line(sheet: Sheet, x1: float, x2: float, y: float) -> None:
-    """Draw the floor, hatched below.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet [-].
-    x1, x2 : float
-        Its ends [px].
-    y : float
-        Its height on the sheet [px].
-    """
+    """Draw the floor, hatched below."""
     theme = sheet.style.theme
     for x in np.arange(x1 + 6.0, x2, 12.0).tolist():
         sheet.line((x, y), (x - 5.0, y + 6.0), Ink(theme.grid))
@@ -366,20 +197,7 @@ class _Layout:
 
 
 def robot(data: BodyCurves, style: Style) -> Figure:
-    """Draw a robot to scale, from its right side and from above.
-
-    Parameters
-    ----------
-    data : BodyCurves
-        The robot in one pose [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Both views at one scale [-].
-    """
+    """Draw a robot to scale, from its right side and from above."""
     named = _named(data)
     counts = (len(named[0]) + 1, len(named[1]) + 2)
     where = _layout(data, style, counts)

@@ -44,12 +44,9 @@ class Drive:
 
     Attributes
     ----------
-    train : Powertrain
-        Battery, motors, gearing and wheels [SI].
-    line : DriveLine
-        Force at the rims against speed, sag included [SI].
-    rotating_mass : float or ndarray
-        Inertia of rotors, gears and wheels, at the rim [kg].
+    train : Battery, motors, gearing and wheels [SI]
+    line : Force at the rims against speed, sag included [SI]
+    rotating_mass : Inertia of rotors, gears and wheels, at the rim [kg]
     """
 
     train: Powertrain
@@ -63,12 +60,10 @@ class Ground:
 
     Attributes
     ----------
-    mass : float or ndarray
-        All that it moves [kg].
-    resistance : float or ndarray
-        Rolling, bearings and what is in tow [N].
-    grip_acceleration, stopping, tipping : float or ndarray
-        Most that grip allows starting and stopping, and that tipping allows [m/s2].
+    mass : All that it moves [kg]
+    resistance : Rolling, bearings and what is in tow [N]
+    grip_acceleration, stopping, tipping : Most that grip allows starting and stopping, and that tipping allows
+        [m/s2]
     """
 
     mass: Real
@@ -84,22 +79,14 @@ class Pace:
 
     Attributes
     ----------
-    line : DriveLine
-        Force at the rims against speed, sag included [SI].
-    load : Load
-        What it moves; its deceleration is what grip, motors and tipping allow [SI].
-    launch, braking : float or ndarray
-        Hardest acceleration from rest, and deceleration that grip and motors allow [m/s2].
-    side : float or ndarray
-        Lateral acceleration at which the wheels slide sideways [m/s2].
-    top_speed : ndarray
-        Top speed [m/s].
-    grip : float or ndarray
-        Force that the driven wheels can put on the floor, standing [N].
-    yaw : YawLoad
-        What it has to turn on the spot [SI].
-    ground : Ground
-        What the floor asks and allows [SI].
+    line : Force at the rims against speed, sag included [SI]
+    load : What it moves; its deceleration is what grip, motors and tipping allow [SI]
+    launch, braking : Hardest acceleration from rest, and deceleration that grip and motors allow [m/s2]
+    side : Lateral acceleration at which the wheels slide sideways [m/s2]
+    top_speed : Top speed [m/s]
+    grip : Force that the driven wheels can put on the floor, standing [N]
+    yaw : What it has to turn on the spot [SI]
+    ground : What the floor asks and allows [SI]
     """
 
     line: DriveLine
@@ -114,86 +101,29 @@ class Pace:
 
 
 def motor_line(kind: MotorClass) -> MotorLine:
-    """Take a motor's line from its class.
-
-    Parameters
-    ----------
-    kind : MotorClass
-        The class [SI].
-
-    Returns
-    -------
-    MotorLine
-        Its torque-speed line [SI].
-    """
+    """Take a motor's line from its class."""
     return MotorLine(kind.free_speed, kind.stall_torque, kind.free_current, kind.stall_current, kind.rated_voltage)
 
 
 def gear_stages(robot: Robot) -> list[GearStage]:
-    """List the drive's stages of gearing.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-
-    Returns
-    -------
-    list of GearStage
-        From motor to wheel [-].
-    """
+    """List the drive's stages of gearing."""
     return [GearStage(stage.driven / stage.driver, stage.efficiency) for stage in robot.drive.stages]
 
 
 def wheel_radius(robot: Robot) -> Real:
-    """Take the rolling radius of the driven wheels.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-
-    Returns
-    -------
-    float or ndarray
-        Radius of the first driven wheel; wheels on one train have one size [m].
-    """
+    """Take the rolling radius of the driven wheels."""
     wheels = [w for w in robot.drive.wheels.values() if w.driven] or list(robot.drive.wheels.values())
     return robot.catalogue.wheels[wheels[0].wheel].diameter / 2.0
 
 
 def robot_battery(robot: Robot) -> Battery:
-    """Take the robot's battery from its class.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-
-    Returns
-    -------
-    Battery
-        Source and resistance [SI].
-    """
+    """Take the robot's battery from its class."""
     kind = robot.catalogue.batteries[robot.battery]
     return Battery(kind.open_circuit, kind.resistance)
 
 
 def powertrain(robot: Robot, gears: GearStage | None = None) -> Powertrain:
-    """Put battery, motors, gearing and wheels together.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-    gears : GearStage or None
-        Another gearing than the file's, for a search over ratios [-].
-
-    Returns
-    -------
-    Powertrain
-        Battery to wheels [SI].
-    """
+    """Put battery, motors, gearing and wheels together."""
     kind = robot.catalogue.motors[robot.drive.motor]
     wheels = Wheels(gears or train(gear_stages(robot)), wheel_radius(robot))
     controller = Controller(kind.current_limit, kind.power_cap)
@@ -201,20 +131,7 @@ def powertrain(robot: Robot, gears: GearStage | None = None) -> Powertrain:
 
 
 def rotating_mass(robot: Robot, gears: GearStage | None = None) -> Real:
-    """Refer the inertia of rotors, gears and wheels to the rim.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-    gears : GearStage or None
-        Another gearing than the file's, for a search over ratios [-].
-
-    Returns
-    -------
-    float or ndarray
-        Inertia over radius squared [kg].
-    """
+    """Refer the inertia of rotors, gears and wheels to the rim."""
     kind, radius, drive = robot.catalogue.motors[robot.drive.motor], wheel_radius(robot), robot.drive
     stages = [gears] if gears else gear_stages(robot)
     rotors = kind.rotor_inertia * drive.motors
@@ -227,20 +144,7 @@ def rotating_mass(robot: Robot, gears: GearStage | None = None) -> Real:
 
 
 def drive_of(robot: Robot, gears: GearStage | None = None) -> Drive:
-    """Find the force of the drive at the rims, and what turns with them.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-    gears : GearStage or None
-        Another gearing than the file's, for a search over ratios [-].
-
-    Returns
-    -------
-    Drive
-        The same in every pose [SI].
-    """
+    """Find the force of the drive at the rims, and what turns with them."""
     train = powertrain(robot, gears)
     return Drive(train, drive_line(train), rotating_mass(robot, gears))
 
@@ -313,22 +217,7 @@ def _weighted(coefficients: Array, loads: Array) -> Array:
 
 
 def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
-    """Put a robot's load on its drive.
-
-    Parameters
-    ----------
-    drive : Drive
-        The drive [SI].
-    ground : Ground
-        What the floor asks and allows [SI].
-    use : float or ndarray
-        Share of the braking that drivers use [-].
-
-    Returns
-    -------
-    tuple
-        The load, and the deceleration that grip and motors allow [SI, m/s2].
-    """
+    """Put a robot's load on its drive."""
     free = Load(ground.mass, drive.rotating_mass, ground.resistance, ground.grip_acceleration)
     braking = brake_deceleration(drive.line, free, ground.stopping, use)
     # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
@@ -338,22 +227,6 @@ def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
 
 def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
     """Find what the drive can make of the robot as it stands in a pose.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-    drive : Drive
-        Its drive [SI].
-    stance : Stance
-        Its load and edges in that pose [SI].
-    pose : Pose
-        For the drag of a load in tow [SI].
-
-    Returns
-    -------
-    Pace
-        Accelerations, top speed and force line [SI].
 
     Notes
     -----
@@ -379,53 +252,20 @@ def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
 
 
 def half_track(robot: Robot) -> Real:
-    """Measure half the distance between the wheels of the two sides.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-
-    Returns
-    -------
-    float or ndarray
-        Mean distance of the wheels from the robot's middle plane [m].
-    """
+    """Measure half the distance between the wheels of the two sides."""
     wheels = list(robot.drive.wheels.values())
     return sum((np.abs(w.position[1]) for w in wheels), start=0.0) / len(wheels)
 
 
 def picked(thing: T) -> T:
-    """Take the nominal case of a dataclass of numbers.
-
-    Parameters
-    ----------
-    thing : dataclass
-        Numbers or arrays over cases [SI].
-
-    Returns
-    -------
-    dataclass
-        The same with plain numbers [SI].
-    """
+    """Take the nominal case of a dataclass of numbers."""
     spec: Any = thing
     plain: T = dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
     return plain
 
 
 def together(things: Sequence[T]) -> T:
-    """Put dataclasses of numbers on one axis, ahead of the cases.
-
-    Parameters
-    ----------
-    things : sequence of dataclass
-        Numbers or arrays over cases [SI].
-
-    Returns
-    -------
-    dataclass
-        One of arrays of shape (k,) or (k, n), or (k, 1) where it does not vary but others do [SI].
-    """
+    """Put dataclasses of numbers on one axis, ahead of the cases."""
     spec: Any = things[0]
     names = [f.name for f in dataclasses.fields(spec)]
     wide = aligned([stacked([getattr(thing, name) for thing in things]) for name in names])
@@ -437,24 +277,7 @@ Legs = Iterable[tuple[str | None, float, float]]
 
 
 def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None, legs: Legs = ()) -> Travel:
-    """Make the function that gives travel times along the plan.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-    pace : callable
-        What the drive makes of it in a pose [SI].
-    usual : str or None
-        The pose it drives in where the plan does not say [-].
-    legs : iterable of tuple
-        Pose, distance and turn of the legs that will be asked for; they are solved together [-, m, rad].
-
-    Returns
-    -------
-    callable
-        Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
-    """
+    """Make the function that gives travel times along the plan."""
     solved: dict[tuple[str | None, float, float], float] = {}
 
     def solve(ways: Sequence[tuple[str | None, float, float]]) -> None:

@@ -21,20 +21,13 @@ class Beat:
 
     Attributes
     ----------
-    action, place : str
-        Their names.
-    came_from : str
-        Place before.
-    pose : str or None
-        How the robot travels there; None for the usual way.
-    distance, turn : float
-        Straight way from there, and the turn before it, nominal [m, rad].
-    leaves : float
-        When it sets off, from the start of the match, nominal [s].
-    begins, ends : float
-        From the start of the match, nominal [s].
-    period : str
-        ``autonomous``, ``driven`` or ``finish``.
+    action, place : Their names
+    came_from : Place before
+    pose : How the robot travels there; None for the usual way
+    distance, turn : Straight way from there, and the turn before it, nominal [m, rad]
+    leaves : When it sets off, from the start of the match, nominal [s]
+    begins, ends : From the start of the match, nominal [s]
+    period : ``autonomous``, ``driven`` or ``finish``
     """
 
     action: str
@@ -50,57 +43,20 @@ class Beat:
 
 
 def way_between(season: Season, a: str, b: str) -> tuple[float, float]:
-    """Measure the straight way between two places of the field.
-
-    Parameters
-    ----------
-    season : Season
-        With the field's places [SI].
-    a, b : str
-        Their names [-].
-
-    Returns
-    -------
-    tuple of float
-        Distance [m] and direction from x towards y [rad], nominal.
-    """
+    """Measure the straight way between two places of the field."""
     (xa, ya), (xb, yb) = season.field.places[a], season.field.places[b]
     dx, dy = first(xb) - first(xa), first(yb) - first(ya)
     return math.hypot(dx, dy), math.atan2(dy, dx)
 
 
 def least_turn(before: float, after: float) -> float:
-    """Find the turn between two ways when a robot may also drive the second one backwards.
-
-    Parameters
-    ----------
-    before, after : float
-        Directions of the ways [rad].
-
-    Returns
-    -------
-    float
-        Angle to turn, from 0 to a quarter turn [rad].
-    """
+    """Find the turn between two ways when a robot may also drive the second one backwards."""
     angle = abs(math.remainder(after - before, 2.0 * math.pi))
     return min(angle, math.pi - angle)
 
 
 def legs_of(robot: Robot, season: Season) -> list[tuple[str | None, float, float]]:
-    """List the legs that a plan can ask for: pose, distance and turn, whatever the times turn out to be.
-
-    Parameters
-    ----------
-    robot : Robot
-        With actions and plan [SI].
-    season : Season
-        With the places [SI].
-
-    Returns
-    -------
-    list of tuple
-        Pose, distance and turn of each leg [-, m, rad]; a leg after a list that ends early may lack.
-    """
+    """List the legs that a plan can ask for: pose, distance and turn, whatever the times turn out to be."""
     clock = _Clock(robot, season, lambda _pose, _distance, _turn: 0.0, robot.plan.start if robot.plan else "")
     steps: list[Step] = []
     for item in (*robot.plan.autonomous, *robot.plan.driven) if robot.plan else ():
@@ -141,23 +97,7 @@ class _Clock:
 
 
 def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...]:
-    """Write the plan out as it would go if nothing failed.
-
-    Parameters
-    ----------
-    robot : Robot
-        With actions and plan; nominal numbers are used, since the order of events does not vary in a batch [SI].
-    season : Season
-        With places and periods [SI].
-    travel : callable
-        Time from rest to rest for a pose, a distance and a turn before it, nominal [s].
-
-    Returns
-    -------
-    tuple of Beat
-        In order of time; empty without a plan. Actions that would not fit their period are left out, and the
-        finish begins no later than its reserve says.
-    """
+    """Write the plan out as it would go if nothing failed."""
     plan = robot.plan
     if plan is None:
         return ()

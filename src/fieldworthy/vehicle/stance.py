@@ -19,35 +19,13 @@ SIDES = ("forward", "back", "left", "right")
 
 
 def flat(points: list[tuple[Real, Real]]) -> Array:
-    """Stack floor points that may or may not vary over cases.
-
-    Parameters
-    ----------
-    points : list of tuple
-        x and y of each [m].
-
-    Returns
-    -------
-    ndarray of shape (k, 2) or (k, 2, n)
-        The structure's axis first [m].
-    """
+    """Stack floor points that may or may not vary over cases."""
     both = stacked([c for point in points for c in point])
     return both.reshape(len(points), 2, *both.shape[1:])
 
 
 def floor_contacts(robot: Robot) -> list[tuple[Real, Real]]:
-    """List where the robot touches the floor when it stands level.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-
-    Returns
-    -------
-    list of tuple
-        x and y of each drive wheel and other contact [m].
-    """
+    """List where the robot touches the floor when it stands level."""
     wheels = [wheel.position for wheel in robot.drive.wheels.values()]
     return wheels + [contact.position for contact in robot.contacts.values()]
 
@@ -58,12 +36,9 @@ class Footing:
 
     Attributes
     ----------
-    contacts : ndarray of shape (k, 2) or (k, 2, n)
-        Drive wheels first, then other contacts [m].
-    level, tilted : Support
-        Polygon of the contacts, and of contacts and anti-tip rollers together [-, m].
-    clearance : float or ndarray of shape (n,)
-        Of the rollers, the largest [m].
+    contacts : Drive wheels first, then other contacts [m]
+    level, tilted : Polygon of the contacts, and of contacts and anti-tip rollers together [-, m]
+    clearance : Of the rollers, the largest [m]
     """
 
     contacts: Array
@@ -73,18 +48,7 @@ class Footing:
 
 
 def footing(robot: Robot) -> Footing:
-    """Find what the robot can stand on.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot [SI].
-
-    Returns
-    -------
-    Footing
-        Contacts and polygons [m].
-    """
+    """Find what the robot can stand on."""
     contacts = floor_contacts(robot)
     rollers = list(robot.rollers.values())
     level = support_polygon(flat(contacts))
@@ -100,20 +64,13 @@ class Stance:
 
     Attributes
     ----------
-    feet : Footing
-        What it stands on [m].
-    body : RigidBody
-        The robot with what it carries [kg, m, kg m2].
-    point : ndarray of shape (2,) or (2, n)
-        Where its weight, and what it tows, press on the floor [m].
-    height : float or ndarray of shape (n,)
-        Height that inertia acts at, for the whole load on the floor [m].
-    load : float or ndarray of shape (n,)
-        Whole load on the floor [N].
-    edges : ndarray of shape (4,) or (4, n)
-        Distance from the point to the tipping edge, by `SIDES` [m]; negative past it.
-    beyond : ndarray of shape (4,) or (4, n)
-        How much farther out the anti-tip rollers' edge lies, by `SIDES` [m].
+    feet : What it stands on [m]
+    body : The robot with what it carries [kg, m, kg m2]
+    point : Where its weight, and what it tows, press on the floor [m]
+    height : Height that inertia acts at, for the whole load on the floor [m]
+    load : Whole load on the floor [N]
+    edges : Distance from the point to the tipping edge, by `SIDES` [m]; negative past it
+    beyond : How much farther out the anti-tip rollers' edge lies, by `SIDES` [m]
     """
 
     feet: Footing
@@ -125,55 +82,18 @@ class Stance:
     beyond: Array
 
     def over(self, side: str) -> Overturn:
-        """Look at the robot across one of its edges.
-
-        Parameters
-        ----------
-        side : str
-            One of `SIDES` [-].
-
-        Returns
-        -------
-        Overturn
-            Mass, inertia about the crosswise or lengthwise axis, reach and height [kg, kg m2, m].
-        """
+        """Look at the robot across one of its edges."""
         crosswise = side in ("forward", "back")
         inertia = axis_inertia(self.body.inertia, np.array([0.0, 1.0, 0.0] if crosswise else [1.0, 0.0, 0.0]))
         return Overturn(self.load / STANDARD_GRAVITY, inertia, self.edges[SIDES.index(side)], self.height)
 
     def rolled(self, side: str) -> RollerStage:
-        """Look at the robot across the rollers' edge on one side.
-
-        Parameters
-        ----------
-        side : str
-            One of `SIDES` [-].
-
-        Returns
-        -------
-        RollerStage
-            The same as without rollers where there is none on that side [kg, kg m2, m].
-        """
+        """Look at the robot across the rollers' edge on one side."""
         return roller_stage(self.over(side), self.beyond[SIDES.index(side)], self.feet.clearance)
 
 
 def stand(feet: Footing, body: RigidBody, pose: Pose) -> Stance:
-    """Stand a robot on its contacts in one pose.
-
-    Parameters
-    ----------
-    feet : Footing
-        Wheels, contacts and rollers [m].
-    body : RigidBody
-        The robot in that pose, with what it carries [kg, m, kg m2].
-    pose : Pose
-        For the load in tow: it presses down and drags back at the hitch [SI].
-
-    Returns
-    -------
-    Stance
-        Load, height and edges [SI].
-    """
+    """Stand a robot on its contacts in one pose."""
     weight = body.mass * STANDARD_GRAVITY
     point, height, load = body.cg[:2], body.cg[2], weight
     if pose.tow is not None:

@@ -26,22 +26,15 @@ class AirUse:
 
     Attributes
     ----------
-    name, tank : str
-        Of the cylinder and its tank.
-    spec : robot.model.Cylinder
-        As the file gives it.
-    cylinder : physics.cylinder.Cylinder
-        Geometry of one cylinder with its tubing.
-    circuit : Circuit
-        Its tank.
-    needs_gauge : tuple of float or ndarray, or None
-        Gauge pressure it needs on its way out and back [Pa]; None where the file says neither load nor pressure.
-    draws : tuple of Draw
-        Out and, for a double-acting cylinder, back; all cylinders on the valve together.
-    efficiency : float or ndarray
-        Share of the force that friction leaves [-].
-    p_atm : float or ndarray
-        Absolute pressure of the atmosphere [Pa].
+    name, tank : Of the cylinder and its tank
+    spec : As the file gives it
+    cylinder : Geometry of one cylinder with its tubing
+    circuit : Its tank
+    needs_gauge : Gauge pressure it needs on its way out and back [Pa]; None where the file says neither load nor
+        pressure
+    draws : Out and, for a double-acting cylinder, back; all cylinders on the valve together
+    efficiency : Share of the force that friction leaves
+    p_atm : Absolute pressure of the atmosphere [Pa]
     """
 
     name: str
@@ -55,38 +48,12 @@ class AirUse:
     p_atm: Real
 
     def friction(self, p_abs: Real, area: Real) -> Real:
-        """Friction of one cylinder's seals at a pressure.
-
-        Parameters
-        ----------
-        p_abs : float or ndarray
-            Absolute supply pressure [Pa].
-        area : float or ndarray
-            Piston area that it acts on [m2].
-
-        Returns
-        -------
-        float or ndarray
-            Friction force [N].
-        """
+        """Friction of one cylinder's seals at a pressure."""
         return (1.0 - self.efficiency) * np.maximum(p_abs - self.p_atm, 0.0) * area
 
 
 def use_of(context: Context, name: str) -> AirUse:
-    """Look at one cylinder as its tank sees it.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        The cylinder's name [-].
-
-    Returns
-    -------
-    AirUse
-        Geometry, circuit, need and draws [SI].
-    """
+    """Look at one cylinder as its tank sees it."""
     return context.once(("air use", name), lambda: _use(context, name))
 
 
@@ -129,18 +96,12 @@ class PlanDraw:
 
     Attributes
     ----------
-    name : str
-        The cylinder.
-    time : float
-        Nominal, from the start of the match [s].
-    wait : float
-        Since the draw before, of any cylinder [s].
-    draw : Draw
-        Volumes and pressures [SI].
-    action : str
-        What it belongs to.
-    way : int
-        0 out, 1 back.
+    name : The cylinder
+    time : Nominal, from the start of the match [s]
+    wait : Since the draw before, of any cylinder [s]
+    draw : Volumes and pressures [SI]
+    action : What it belongs to
+    way : 0 out, 1 back
     """
 
     name: str
@@ -157,10 +118,8 @@ class Lowest:
 
     Attributes
     ----------
-    gauge : float or ndarray
-        Gauge pressure [Pa].
-    when : str
-        In words.
+    gauge : Gauge pressure [Pa]
+    when : In words
     """
 
     gauge: Real
@@ -173,16 +132,11 @@ class PlanAir:
 
     Attributes
     ----------
-    draws : list of PlanDraw
-        In order of time.
-    times, gauge : dict
-        By tank: nominal times [s] and gauge pressure right after each draw [Pa], shape (k,) or (k, n).
-    lowest : dict
-        By cylinder: where it gets least pressure, out and back.
-    cycles : dict
-        By cylinder: strokes out and back in the plan.
-    end_gauge, fast_gauge : dict
-        By tank: gauge pressure after the plan, warm, and as the adiabatic lower bound [Pa].
+    draws : In order of time
+    times, gauge : By tank: nominal times [s] and gauge pressure right after each draw [Pa], shape (k,) or (k, n)
+    lowest : By cylinder: where it gets least pressure, out and back
+    cycles : By cylinder: strokes out and back in the plan
+    end_gauge, fast_gauge : By tank: gauge pressure after the plan, warm, and as the adiabatic lower bound [Pa]
     """
 
     draws: list[PlanDraw]
@@ -195,18 +149,7 @@ class PlanAir:
 
 
 def air_along_plan(context: Context) -> PlanAir:
-    """Play the plan's draws through the tanks, with leaks between them.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-
-    Returns
-    -------
-    PlanAir
-        Pressures by tank and cylinder [SI].
-    """
+    """Play the plan's draws through the tanks, with leaks between them."""
     return context.once(("air plan",), lambda: _played(context))
 
 
@@ -259,20 +202,7 @@ def _ends(context: Context, plan: PlanAir, pressure: dict[str, Real]) -> None:
 
 
 def air_line(context: Context, use: AirUse) -> Element:
-    """Put valve, fittings and tube of a cylinder in a row.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    use : AirUse
-        The cylinder [SI].
-
-    Returns
-    -------
-    Element
-        What one of the cylinders on the valve gets of it [m3/(s Pa)].
-    """
+    """Put valve, fittings and tube of a cylinder in a row."""
     supply, classes = context.robot.air.supply, context.robot.catalogue
     valve = classes.valves[use.spec.valve]
     parts = [
@@ -286,20 +216,6 @@ def air_line(context: Context, use: AirUse) -> Element:
 
 def stroke_time(context: Context, name: str, way: int) -> Real:
     """Time a stroke at the lowest pressure that the plan leaves it.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        The cylinder's name [-].
-    way : int
-        0 out, 1 back by air [-].
-
-    Returns
-    -------
-    float or ndarray
-        Time [s]; infinite where it cannot move its load.
 
     Notes
     -----
@@ -333,22 +249,7 @@ def _times(context: Context) -> dict[tuple[str, int], Real]:
 
 
 def stroke_at(use: AirUse, supply: Real, way: int) -> Stroke:
-    """Describe a stroke of one of the cylinders on a valve, with its share of load and mass and its own friction.
-
-    Parameters
-    ----------
-    use : AirUse
-        The cylinder [SI].
-    supply : float or ndarray
-        Absolute supply pressure, for the friction of the seals [Pa].
-    way : int
-        0 out, 1 back by air [-].
-
-    Returns
-    -------
-    Stroke
-        Areas, volumes, mass and load [SI].
-    """
+    """Describe a stroke of one of the cylinders on a valve, with its share of load and mass and its own friction."""
     count, cylinder = use.spec.count, use.cylinder
     if way == 0:
         load = use.spec.push_load / count + use.friction(supply, cylinder.piston_area)

@@ -26,22 +26,14 @@ class Block:
 
     Attributes
     ----------
-    name : str
-        Of the part or the load.
-    rides : str
-        The group that carries it.
-    mass : float
-        Of all of it [kg].
-    side : ndarray of shape (4, 2)
-        Corners in the side view: x forward, z up [m].
-    top : ndarray of shape (2, 2)
-        Lowest and highest x and y in the plan [m].
-    tank : bool
-        Whether it is one of the robot's air tanks, by its name.
-    object : str
-        What it is a load of; empty for a part.
-    round : bool
-        Whether it is a ball.
+    name : Of the part or the load
+    rides : The group that carries it
+    mass : Of all of it [kg]
+    side : Corners in the side view: x forward, z up [m]
+    top : Lowest and highest x and y in the plan [m]
+    tank : Whether it is one of the robot's air tanks, by its name
+    object : What it is a load of; empty for a part
+    round : Whether it is a ball
     """
 
     name: str
@@ -60,14 +52,10 @@ class Wheel:
 
     Attributes
     ----------
-    name : str
-        Of it.
-    x, y : float
-        Where it stands [m].
-    diameter : float
-        0 for a contact or roller, whose size the file does not say [m].
-    clearance : float
-        Gap to the floor; 0 for what carries [m].
+    name : Of it
+    x, y : Where it stands [m]
+    diameter : 0 for a contact or roller, whose size the file does not say [m]
+    clearance : Gap to the floor; 0 for what carries [m]
     """
 
     name: str
@@ -83,14 +71,10 @@ class TipLimit:
 
     Attributes
     ----------
-    side : str
-        One of `fieldworthy.checks.stance.SIDES`.
-    reach : float
-        From where it presses on the floor to the tipping edge [m]; negative past it.
-    acceleration : float
-        At which the far wheels lift [m/s2].
-    tilt : float
-        At which it goes over, standing still [rad].
+    side : One of `fieldworthy.checks.stance.SIDES`
+    reach : From where it presses on the floor to the tipping edge [m]; negative past it
+    acceleration : At which the far wheels lift [m/s2]
+    tilt : At which it goes over, standing still [rad]
     """
 
     side: str
@@ -105,10 +89,8 @@ class Towed:
 
     Attributes
     ----------
-    position : tuple of float
-        Where it pulls [m].
-    drag, down : float
-        Backward and downward pull [N].
+    position : Where it pulls [m]
+    drag, down : Backward and downward pull [N]
     """
 
     position: tuple[float, float, float]
@@ -122,28 +104,17 @@ class BodyCurves:
 
     Attributes
     ----------
-    robot, pose : str
-        Their names.
-    mass : float
-        With what it carries [kg].
-    cg : ndarray of shape (3,)
-        Centre of gravity [m].
-    spread : ndarray of shape (3, 2) or None
-        Between which it lies in 95 % of the samples [m]; None where there are none.
-    blocks : tuple of Block
-        Parts, then loads.
-    wheels, rollers : tuple of Wheel
-        What carries, and what catches it when it tilts.
-    polygon : ndarray of shape (k, 2)
-        Corners of the support polygon in order [m].
-    point : ndarray of shape (2,)
-        Where its weight, and what it tows, press on the floor [m].
-    height : float
-        At which inertia acts, for the whole load on the floor [m].
-    limits : tuple of TipLimit
-        Forward, back, left, right.
-    tow : Towed or None
-        What it tows.
+    robot, pose : Their names
+    mass : With what it carries [kg]
+    cg : Centre of gravity [m]
+    spread : Between which it lies in 95 % of the samples [m]; None where there are none
+    blocks : Parts, then loads
+    wheels, rollers : What carries, and what catches it when it tilts
+    polygon : Corners of the support polygon in order [m]
+    point : Where its weight, and what it tows, press on the floor [m]
+    height : At which inertia acts, for the whole load on the floor [m]
+    limits : Forward, back, left, right
+    tow : What it tows
     """
 
     robot: str
@@ -162,22 +133,7 @@ class BodyCurves:
 
 
 def body_curves(context: Context, pose: str, samples: Context | None = None) -> BodyCurves | None:
-    """Lay a robot out in one of its poses.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    pose : str
-        The pose's name [-].
-    samples : Context or None
-        The same over samples of the tolerances, for the spread of its centre of gravity [SI].
-
-    Returns
-    -------
-    BodyCurves or None
-        None without parts [SI].
-    """
+    """Lay a robot out in one of its poses."""
     context = context.nominal
     robot = context.robot
     if not robot.parts:
@@ -194,20 +150,7 @@ def body_curves(context: Context, pose: str, samples: Context | None = None) -> 
 
 
 def tip_limits(context: Context, pose: str) -> list[TipLimit]:
-    """Find a pose's tip limits towards its four sides.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    pose : str
-        The pose's name [-].
-
-    Returns
-    -------
-    list of TipLimit
-        Forward, back, left, right [SI].
-    """
+    """Find a pose's tip limits towards its four sides."""
     stance = state.stance(context.nominal, pose)
     return [
         TipLimit(side, first(edge), first(tip_acceleration(edge, stance.height)), first(tip_angle(edge, stance.height)))
@@ -227,20 +170,7 @@ def _three(position: tuple[object, object, object]) -> tuple[float, float, float
 
 
 def blocks_in(context: Context, pose: Pose) -> tuple[Block, ...]:
-    """Lay the parts out as blocks in a pose.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    pose : Pose
-        The pose [SI].
-
-    Returns
-    -------
-    tuple of Block
-        In the order of the file, group by group [SI].
-    """
+    """Lay the parts out as blocks in a pose."""
     parts, tanks = context.robot.parts, tuple(context.robot.air.tanks)
     found = []
     for group, members in state.groups(context).items():
@@ -267,20 +197,7 @@ def _turned(corners: Array, move: Move | None) -> tuple[Array, Array]:
 
 
 def loads_in(context: Context, pose: Pose) -> tuple[Block, ...]:
-    """Lay out what a robot carries in a pose.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    pose : Pose
-        The pose [SI].
-
-    Returns
-    -------
-    tuple of Block
-        One for each load [SI].
-    """
+    """Lay out what a robot carries in a pose."""
     return tuple(_load(context, name, load, pose.moves.get(load.rides)) for name, load in pose.carries.items())
 
 
@@ -294,18 +211,7 @@ def _load(context: Context, name: str, load: Carried, move: Move | None) -> Bloc
 
 
 def wheels_of(robot: Robot) -> tuple[Wheel, ...]:
-    """List what a robot stands on.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot, nominal [SI].
-
-    Returns
-    -------
-    tuple of Wheel
-        Drive wheels, then other contacts [m].
-    """
+    """List what a robot stands on."""
     classes = robot.catalogue.wheels
     wheels = [
         Wheel(name, first(w.position[0]), first(w.position[1]), first(classes[w.wheel].diameter))
@@ -323,17 +229,6 @@ def _rollers(robot: Robot) -> tuple[Wheel, ...]:
 
 
 def polygon_of(robot: Robot) -> Array:
-    """Find the corners of a robot's support polygon.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot, nominal [SI].
-
-    Returns
-    -------
-    ndarray of shape (k, 2)
-        In order round it [m].
-    """
+    """Find the corners of a robot's support polygon."""
     contacts = flat(floor_contacts(robot))
     return np.asarray(contacts[hull_order(contacts)])

@@ -23,33 +23,14 @@ State = Literal["waits", "runs", "done", "failed", "stopped"]
 
 
 class Shared:
-    """Results by question, so that windows with the same question share one answer, finished or on its way.
-
-    Parameters
-    ----------
-    most : int
-        Answers that are kept.
-    """
+    """Results by question, so that windows with the same question share one answer, finished or on its way."""
 
     def __init__(self, most: int = _KEPT) -> None:
         self._most = most
         self._tasks: OrderedDict[Hashable, asyncio.Task[Any]] = OrderedDict()
 
     async def get(self, question: Hashable, ask: Callable[[], Awaitable[T]]) -> T:
-        """Answer a question.
-
-        Parameters
-        ----------
-        question : hashable
-            What is asked [-].
-        ask : callable
-            Finds the answer, where nobody has asked before [-].
-
-        Returns
-        -------
-        object
-            The answer [-].
-        """
+        """Answer a question."""
         task = self._tasks.get(question)
         if task is None or (task.done() and (task.cancelled() or task.exception() is not None)):
             task = asyncio.ensure_future(_awaited(ask))
@@ -66,13 +47,7 @@ async def _awaited(ask: Callable[[], Awaitable[T]]) -> T:
 
 
 class Latest(Generic[T]):
-    """Does the newest of what is asked, and leaves out what was asked before it and not begun.
-
-    Parameters
-    ----------
-    do : callable
-        Does one of them.
-    """
+    """Does the newest of what is asked, and leaves out what was asked before it and not begun."""
 
     def __init__(self, do: Callable[[T], Awaitable[None]]) -> None:
         self._do = do
@@ -80,13 +55,7 @@ class Latest(Generic[T]):
         self._task: asyncio.Task[None] | None = None
 
     def ask(self, what: T) -> None:
-        """Ask for something, in place of what waits.
-
-        Parameters
-        ----------
-        what : object
-            As the callable takes it [-].
-        """
+        """Ask for something, in place of what waits."""
         self._next = [what]
         if self._task is None or self._task.done():
             self._task = asyncio.ensure_future(self._run())
@@ -106,16 +75,11 @@ class Job:
 
     Attributes
     ----------
-    title : str
-        What it is, for people.
-    state : str
-        Where it stands.
-    share : float
-        Of the work that is done, from 0 to 1.
-    result : object
-        What it found, once done.
-    trouble : str
-        Why it failed.
+    title : What it is, for people
+    state : Where it stands
+    share : Of the work that is done, from 0 to 1
+    result : What it found, once done
+    trouble : Why it failed
     """
 
     title: str
@@ -131,31 +95,12 @@ class Job:
         return self.state in ("done", "failed", "stopped")
 
     def listen(self, listener: Callable[[Job], None]) -> Callable[[], None]:
-        """Be told whenever something changes.
-
-        Parameters
-        ----------
-        listener : callable
-            Told the job [-].
-
-        Returns
-        -------
-        callable
-            Ends the listening [-].
-        """
+        """Be told whenever something changes."""
         self._listeners.append(listener)
         return lambda: self._listeners.remove(listener) if listener in self._listeners else None
 
     def put(self, state: State, share: float) -> None:
-        """Say where it stands.
-
-        Parameters
-        ----------
-        state : str
-            The state [-].
-        share : float
-            Of the work that is done [-].
-        """
+        """Say where it stands."""
         self.state, self.share = state, share
         for listener in tuple(self._listeners):
             listener(self)
@@ -183,106 +128,27 @@ class Bench:
                 await worker.run(ready)
 
     async def judge(self, source: Source, units: Units) -> Judged:
-        """Check a robot, or find what was found for the same texts.
-
-        Parameters
-        ----------
-        source : Source
-            Its texts [-].
-        units : {"file", "metric", "inch"}
-            The person's choice [-].
-
-        Returns
-        -------
-        Judged
-            Everything that was found [-].
-
-        Raises
-        ------
-        BadInput
-            With every problem found in the files.
-        """
+        """Check a robot, or find what was found for the same texts."""
         return await self._judged.get((source, units), lambda: self.thorough.run(judged, source, units))
 
     async def glance(self, source: Source, moves: Moves, units: Units) -> tuple[Brief, ...]:
-        """Say what a robot would be like with a few numbers moved.
-
-        Parameters
-        ----------
-        source : Source
-            The texts before the move [-].
-        moves : tuple
-            Key paths with new values [-].
-        units : {"file", "metric", "inch"}
-            The person's choice [-].
-
-        Returns
-        -------
-        tuple of Brief
-            Findings and facts, nominal [-].
-
-        Raises
-        ------
-        BadInput
-            When a value cannot be, or the robot cannot be with it.
-        """
+        """Say what a robot would be like with a few numbers moved."""
         # the same numbers go to the same process, which keeps what does not rest on them
         worker = self._glancing[hash(tuple(path for path, _ in moves)) % len(self._glancing)]
         return await self._glances.get((source, moves, units), lambda: worker.run(glance, source, moves, units))
 
     async def compute(self, function: Callable[..., T], *arguments: Any) -> T:
-        """Run any function of a module over there, or find what it gave for the same arguments.
-
-        Parameters
-        ----------
-        function : callable
-            Takes a `Source` first, as a rule, and reads it by `judging.robot_of` [-].
-        *arguments : object
-            Hashable, and such as can be sent [-].
-
-        Returns
-        -------
-        object
-            What the function returns [-].
-        """
+        """Run any function of a module over there, or find what it gave for the same arguments."""
         question = (function, *arguments)
         return await self._other.get(question, lambda: self.thorough.run(function, *arguments))
 
     async def sketch(self, function: Callable[..., T], *arguments: Any) -> T:
-        """Run a function that takes some milliseconds, ahead of what takes longer.
-
-        Parameters
-        ----------
-        function : callable
-            As for `compute` [-].
-        *arguments : object
-            Hashable, and such as can be sent [-].
-
-        Returns
-        -------
-        object
-            What the function returns [-].
-        """
+        """Run a function that takes some milliseconds, ahead of what takes longer."""
         question = (function, *arguments)
         return await self._sketches.get(question, lambda: self.quick.run(function, *arguments))
 
     def start(self, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
-        """Begin a long run, or find the one that was begun with the same arguments.
-
-        Parameters
-        ----------
-        title : str
-            For people [-].
-        function : callable
-            Of a module; it tells how far it is by `worker.progress` [-].
-        *arguments : object
-            Hashable, and such as can be sent [-].
-
-        Returns
-        -------
-        Job
-            Which goes on when the window is closed [-].
-        """
+        """Begin a long run, or find the one that was begun with the same arguments."""
         key = (function, *arguments)
         job = self.jobs.get(key)
         if job is None or job.state in ("failed", "stopped"):
@@ -294,20 +160,7 @@ class Bench:
         return job
 
     def newest(self, function: Callable[..., Any], file: Path) -> Job | None:
-        """Find the run that was last asked for a file, by whichever window.
-
-        Parameters
-        ----------
-        function : callable
-            Which is run [-].
-        file : Path
-            Of the robot, or of the first of several [-].
-
-        Returns
-        -------
-        Job or None
-            None where nobody has asked [-].
-        """
+        """Find the run that was last asked for a file, by whichever window."""
         for (asked, first, *_), job in reversed(self.jobs.items()):
             source = first[0] if isinstance(first, tuple) else first
             if asked is function and isinstance(source, Source) and source.file == file:
@@ -315,13 +168,7 @@ class Bench:
         return None
 
     def stop(self, job: Job) -> None:
-        """End a long run.
-
-        Parameters
-        ----------
-        job : Job
-            Waiting or running [-].
-        """
+        """End a long run."""
         if job is self._running:
             self.long.stop()
         elif not job.over:

@@ -35,26 +35,16 @@ class Blank:
 
     Attributes
     ----------
-    path : tuple of str or int
-        Where it stands in the measurements file.
-    label, about : str
-        What it is called, and one sentence.
-    sort : str
-        What may stand there.
-    value : str
-        As the file says it, without `unit`; empty where it says nothing.
-    unit : str
-        Written behind a bare number.
-    bounds : str
-        In words; empty where there are none.
-    signed : bool
-        Whether it may be less than 0.
-    choices : tuple of str
-        What can be chosen.
-    default : str
-        What is taken where nothing is said.
-    minor : bool
-        Whether it is asked last: how near a tool reads.
+    path : Where it stands in the measurements file
+    label, about : What it is called, and one sentence
+    sort : What may stand there
+    value : As the file says it, without `unit`; empty where it says nothing
+    unit : Written behind a bare number
+    bounds : In words; empty where there are none
+    signed : Whether it may be less than 0
+    choices : What can be chosen
+    default : What is taken where nothing is said
+    minor : Whether it is asked last: how near a tool reads
     """
 
     path: KeyPath
@@ -81,16 +71,11 @@ class Group:
 
     Attributes
     ----------
-    path : tuple of str or int
-        Where it stands in the measurements file.
-    label, about : str
-        What it is called, and one sentence.
-    items : tuple of Blank or Group
-        What is in it.
-    kind : {"mapping", "list"}
-        A list can grow.
-    there : bool
-        Whether the file has it.
+    path : Where it stands in the measurements file
+    label, about : What it is called, and one sentence
+    items : What is in it
+    kind : A list can grow
+    there : Whether the file has it
     """
 
     path: KeyPath
@@ -112,18 +97,12 @@ class Known:
 
     Attributes
     ----------
-    names : Mapping of str to tuple of str
-        Names of the robot file by dotted place, such as ``air.tanks``.
-    units : Mapping of str to str
-        Unit to write each kind of quantity in.
-    labels : Mapping of str to tuple of str
-        Label and unit by a sheet's key, such as ``scales.level[].readings.<>``.
-    keys : Mapping of str to tuple of str
-        Keys of mappings whose names the declaration leaves open, by the same kind of key.
-    choices : Mapping of str to tuple of str
-        What can be chosen where any text may stand, by the same kind of key.
-    more : Mapping of str to int
-        Rows to add to a list, by its dotted path.
+    names : Names of the robot file by dotted place, such as ``air.tanks``
+    units : Unit to write each kind of quantity in
+    labels : Label and unit by a sheet's key, such as ``scales.level[].readings.<>``
+    keys : Keys of mappings whose names the declaration leaves open, by the same kind of key
+    choices : What can be chosen where any text may stand, by the same kind of key
+    more : Rows to add to a list, by its dotted path
     """
 
     names: Mapping[str, tuple[str, ...]]
@@ -135,20 +114,7 @@ class Known:
 
 
 def pattern(path: KeyPath, open_at: Iterable[int] = ()) -> str:
-    """Write a key path as a sheet writes it.
-
-    Parameters
-    ----------
-    path : tuple of str or int
-        The path [-].
-    open_at : iterable of int
-        Places in it at which a name of the team's own stands [-].
-
-    Returns
-    -------
-    str
-        Such as ``scales.level[].readings.<>`` [-].
-    """
+    """Write a key path as a sheet writes it."""
     text, named = "", set(open_at)
     for i, key in enumerate(path):
         word = "<>" if i in named else str(key)
@@ -174,26 +140,7 @@ class _Here:
 
 
 def form_of(declared: type, data: Any, path: KeyPath, known: Known, own: tuple[int, ...] = ()) -> Group:
-    """Turn one section into a form.
-
-    Parameters
-    ----------
-    declared : type
-        Its declaration [-].
-    data : object
-        What the file has there; None where it has nothing [-].
-    path : tuple of str or int
-        Where it stands [-].
-    known : Known
-        Names and units [-].
-    own : tuple of int
-        Places of the path at which a name of the team's own stands [-].
-
-    Returns
-    -------
-    Group
-        Its blanks [-].
-    """
+    """Turn one section into a form."""
     return Group(path, "", "", tuple(_fields(declared, data, _Here(path, own), known)), "mapping", data is not None)
 
 
@@ -313,18 +260,7 @@ def _words(key: str) -> str:
 
 
 def blanks(group: Group) -> Iterator[Blank]:
-    """List every blank of a form.
-
-    Parameters
-    ----------
-    group : Group
-        The form [-].
-
-    Yields
-    ------
-    Blank
-        In the order of the form [-].
-    """
+    """List every blank of a form."""
     for item in group.items:
         if isinstance(item, Blank):
             yield item
@@ -333,21 +269,7 @@ def blanks(group: Group) -> Iterator[Blank]:
 
 
 def changes(group: Group, texts: Texts) -> tuple[dict[KeyPath, object], dict[KeyPath, KeyPath]]:
-    """Say what typing has changed.
-
-    Parameters
-    ----------
-    group : Group
-        The form as it was shown [-].
-    texts : Mapping of str to str
-        What was typed; blanks that are not in it stay as they are [-].
-
-    Returns
-    -------
-    tuple of dict
-        New value by key path, as `fieldworthy.schema.splicing.spliced` takes them; and, for rows that move up because
-        a row above them was left empty, the row of the form by the row of the file [-].
-    """
+    """Say what typing has changed."""
     moved: dict[KeyPath, KeyPath] = {}
     if not group.there:
         fresh = _fresh(group, texts, group.path, moved)

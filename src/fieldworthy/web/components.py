@@ -17,64 +17,19 @@ _PIXELS = 144  # per inch, of a figure saved as PNG: sharp on a screen of twice 
 
 
 def heading(text: str) -> Markup:
-    """Head a view; the focus goes there when the view is shown.
-
-    Parameters
-    ----------
-    text : str
-        The heading [-].
-
-    Returns
-    -------
-    Markup
-        Each view has one of them [-].
-    """
+    """Head a view; the focus goes there when the view is shown."""
     return tag("h1", text, id="fw-title", tabindex="-1")
 
 
 def counted(count: int, word: str) -> str:
-    """Count things.
-
-    Parameters
-    ----------
-    count : int
-        How many [-].
-    word : str
-        For one of them [-].
-
-    Returns
-    -------
-    str
-        For example ``2 mistakes`` [-].
-    """
+    """Count things."""
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
 def field(
     label: str, name: str, value: str, *, hint: str = "", options: Sequence[str] = (), required: bool = False
 ) -> Markup:
-    """Ask for one text in a form.
-
-    Parameters
-    ----------
-    label : str
-        What is asked [-].
-    name : str
-        Of the value in what the form sends [-].
-    value : str
-        What stands there first [-].
-    hint : str
-        A sentence below it [-].
-    options : sequence of str
-        What can be chosen; any text where empty [-].
-    required : bool
-        Whether it must be filled in [-].
-
-    Returns
-    -------
-    Markup
-        Label and input [-].
-    """
+    """Ask for one text in a form."""
     identifier, told = f"in-{name}", f"in-{name}-hint" if hint else None
     shared: dict[str, Any] = {"id": identifier, "name": name, "aria_describedby": told, "required": required}
     if options:
@@ -88,26 +43,7 @@ def field(
 
 
 def upload(page: Page, label: str, suffixes: tuple[str, ...], take: Take, most: int = 2_000_000) -> Markup:
-    """Ask for a file.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    label : str
-        Which file [-].
-    suffixes : tuple of str
-        Ends of its name, with the dot [-].
-    take : callable
-        Given name and content; answers with a sentence, or raises BadInput [-].
-    most : int
-        Bytes that it may have [-].
-
-    Returns
-    -------
-    Markup
-        Label, input, and a place for the answer [-].
-    """
+    """Ask for a file."""
     ticket = page.desk.uploads.ticket(Ticket(suffixes, take, most))
     identifier = f"up-{ticket}"
     chosen = tag(
@@ -119,22 +55,7 @@ def upload(page: Page, label: str, suffixes: tuple[str, ...], take: Take, most: 
 
 
 def figure(page: Page, shown: Figure, name: str) -> Markup:
-    """Show a figure, with buttons that save it and its numbers.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    shown : Figure
-        The figure [-].
-    name : str
-        Of the files that are saved, and unique in the view [-].
-
-    Returns
-    -------
-    Markup
-        A figure with its caption [-].
-    """
+    """Show a figure, with buttons that save it and its numbers."""
     stem = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_") or "figure"
     page.on(f"save-{stem}", lambda data: save_figure(page, shown, stem, str(data.get("kind"))))
     buttons = [
@@ -148,19 +69,7 @@ def figure(page: Page, shown: Figure, name: str) -> Markup:
 
 
 def save_figure(page: Page, shown: Figure, stem: str, kind: str) -> None:
-    """Send a figure to the browser as a file.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    shown : Figure
-        The figure [-].
-    stem : str
-        Of the file's name [-].
-    kind : {"svg", "png", "csv"}
-        As what [-].
-    """
+    """Send a figure to the browser as a file."""
     if kind == "png":
         content, media = png(shown.svg), "image/png"
     elif kind == "csv":
@@ -171,18 +80,7 @@ def save_figure(page: Page, shown: Figure, stem: str, kind: str) -> None:
 
 
 def png(svg: str) -> bytes:
-    """Turn a drawing into pixels.
-
-    Parameters
-    ----------
-    svg : str
-        A whole SVG document [-].
-
-    Returns
-    -------
-    bytes
-        A PNG file [-].
-    """
+    """Turn a drawing into pixels."""
     import typst  # noqa: PLC0415  only where a figure is saved
 
     setting = '#set page(width: auto, height: auto, margin: 0pt)\n#image(bytes(sys.inputs.svg), format: "svg")'
@@ -193,39 +91,13 @@ def png(svg: str) -> bytes:
 
 
 def meter(label: str, share: float, identifier: str) -> Markup:
-    """Show how far a long run is.
-
-    Parameters
-    ----------
-    label : str
-        What runs [-].
-    share : float
-        From 0 to 1 [-].
-    identifier : str
-        The element's id [-].
-
-    Returns
-    -------
-    Markup
-        A progress bar with its percentage in words [-].
-    """
+    """Show how far a long run is."""
     percent = f"{100 * share:.0f} %"
     bar = tag("progress", percent, value=f"{share:.3f}", max="1", aria_label=label)
     return tag("div", tag("span", label), bar, tag("span", percent), class_="meter", id=identifier)
 
 
 def words(*parts: str) -> Markup:
-    """Put short texts in a row, with dots between them.
-
-    Parameters
-    ----------
-    *parts : str
-        Texts; empty ones are left out [-].
-
-    Returns
-    -------
-    Markup
-        For a line of details [-].
-    """
+    """Put short texts in a row, with dots between them."""
     kept = [part for part in parts if part]
     return join([part if i == 0 else [tag("span", " · ", aria_hidden="true"), part] for i, part in enumerate(kept)])

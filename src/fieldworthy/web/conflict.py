@@ -13,20 +13,7 @@ _LINES = 200  # of a comparison
 
 
 def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
-    """Show what differs, and what can be done.
-
-    Parameters
-    ----------
-    draft : Draft
-        As it stands here [-].
-    theirs : mapping
-        What the disk has, by file; None where the file is gone [-].
-
-    Returns
-    -------
-    Markup
-        The content of a dialog [-].
-    """
+    """Show what differs, and what can be done."""
     names = " and ".join(path.name for path in theirs)
     return join([
         tag("h2", f"{names} was saved elsewhere meanwhile", id="fw-conflict-title"),

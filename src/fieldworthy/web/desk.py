@@ -32,10 +32,8 @@ class Tab:
 
     Attributes
     ----------
-    drafts : dict
-        Draft by name of the file.
-    notes : dict
-        What views remember of themselves, by a key of their own.
+    drafts : Draft by name of the file
+    notes : What views remember of themselves, by a key of their own
     """
 
     drafts: dict[str, Draft] = field(default_factory=dict)
@@ -43,13 +41,7 @@ class Tab:
 
 
 class Desk:
-    """The folder, its windows and the work behind them.
-
-    Parameters
-    ----------
-    folder : Folder
-        The folder that is open.
-    """
+    """The folder, its windows and the work behind them."""
 
     def __init__(self, folder: Folder) -> None:
         self.folder = folder
@@ -59,18 +51,7 @@ class Desk:
         self._tabs: OrderedDict[str, Tab] = OrderedDict()
 
     def tab(self, key: str) -> Tab:
-        """Find what a browser tab has open.
-
-        Parameters
-        ----------
-        key : str
-            Of the tab [-].
-
-        Returns
-        -------
-        Tab
-            Empty for a new one [-].
-        """
+        """Find what a browser tab has open."""
         tab = self._tabs.setdefault(key, Tab())
         self._tabs.move_to_end(key)
         while len(self._tabs) > _TABS:
@@ -78,25 +59,7 @@ class Desk:
         return tab
 
     def draft(self, tab: Tab, name: str) -> Draft:
-        """Find a file as it stands in a tab, or open it.
-
-        Parameters
-        ----------
-        tab : Tab
-            The browser tab [-].
-        name : str
-            Of the file, relative to the folder [-].
-
-        Returns
-        -------
-        Draft
-            With its unsaved changes, if any [-].
-
-        Raises
-        ------
-        BadInput
-            When it is not in the folder or cannot be read.
-        """
+        """Find a file as it stands in a tab, or open it."""
         path = self.folder.path(name)
         if name not in tab.drafts:
             tab.drafts[name] = Draft.read(path)
@@ -115,15 +78,7 @@ class Desk:
                 await self.tell_moved(moved)
 
     async def tell_moved(self, files: set[Path], but: Window | None = None) -> None:
-        """Tell windows that files have another text on the disk.
-
-        Parameters
-        ----------
-        files : set of Path
-            Which [-].
-        but : Window or None
-            The window that wrote them [-].
-        """
+        """Tell windows that files have another text on the disk."""
         for window in tuple(self.windows):
             if window is not but and window.draft is not None and files & set(window.draft.saved):
                 await window.disk_moved()

@@ -44,14 +44,10 @@ class Row:
 
     Attributes
     ----------
-    part : str
-        Its section, with the entry behind a colon: ``leaks:left``.
-    section, entry : str
-        Both alone.
-    there : bool
-        Whether the file has readings of it.
-    date : str
-        When it was measured, as the file says.
+    part : Its section, with the entry behind a colon: ``leaks:left``
+    section, entry : Both alone
+    there : Whether the file has readings of it
+    date : When it was measured, as the file says
     """
 
     part: str
@@ -67,12 +63,9 @@ class Form:
 
     Attributes
     ----------
-    group : Group
-        Its blanks.
-    preset : tuple
-        What stands in blanks of a procedure that the file does not have yet.
-    tables : bool
-        Whether it takes tables.
+    group : Its blanks
+    preset : What stands in blanks of a procedure that the file does not have yet
+    tables : Whether it takes tables
     """
 
     group: Group
@@ -91,14 +84,10 @@ class Typed:
 
     Attributes
     ----------
-    part : str
-        The procedure.
-    texts : tuple
-        By key.
-    more : tuple
-        Rows added to lists, by key.
-    units : {"file", "metric", "inch"}
-        In which bare numbers are typed.
+    part : The procedure
+    texts : By key
+    more : Rows added to lists, by key
+    units : In which bare numbers are typed
     """
 
     part: str
@@ -113,10 +102,8 @@ class Entered:
 
     Attributes
     ----------
-    text : str
-        The new text; empty where the person must choose first.
-    clash : tuple of tuple of str
-        Blanks that the file says differently by now: label, what it said, what it says.
+    text : The new text; empty where the person must choose first
+    clash : Blanks that the file says differently by now: label, what it said, what it says
     """
 
     text: str
@@ -124,42 +111,13 @@ class Entered:
 
 
 def path_of(part: str) -> KeyPath:
-    """Find where a procedure stands in the file.
-
-    Parameters
-    ----------
-    part : str
-        As in the address: ``leaks:left`` [-].
-
-    Returns
-    -------
-    tuple of str
-        Section, and the entry's name where there is one [-].
-    """
+    """Find where a procedure stands in the file."""
     section, _, entry = part.partition(":")
     return (section, entry.removeprefix(NEW)) if entry else (section,)
 
 
 def rows(source: Source, readings: Readings) -> tuple[Row, ...]:
-    """List every procedure that can be done on a robot, with its state.
-
-    Parameters
-    ----------
-    source : Source
-        The robot [-].
-    readings : Readings
-        Its measurements [-].
-
-    Returns
-    -------
-    tuple of Row
-        In the order of the sheets; what the file has comes before what it has not [-].
-
-    Raises
-    ------
-    BadInput
-        When a file cannot be read.
-    """
+    """List every procedure that can be done on a robot, with its state."""
     data = read_document(readings.file, readings.text).data
     robot = robot_of(source)
     found: list[Row] = []
@@ -204,29 +162,7 @@ def _named(robot: Loaded, place: str) -> tuple[str, ...]:
 
 
 def form(source: Source, readings: Readings, typed: Typed, day: date) -> Form:
-    """Make a procedure's form.
-
-    Parameters
-    ----------
-    source : Source
-        The robot [-].
-    readings : Readings
-        Its measurements [-].
-    typed : Typed
-        Which procedure, and how many rows its lists have [-].
-    day : date
-        Today [-].
-
-    Returns
-    -------
-    Form
-        Blanks, with what the file says in them [-].
-
-    Raises
-    ------
-    BadInput
-        When a file cannot be read, or there is no such procedure.
-    """
+    """Make a procedure's form."""
     path = path_of(typed.part)
     section = str(path[0])
     if section not in sheets() or _many(section) != (len(path) > 1):
@@ -291,29 +227,7 @@ def _files_of(given: Any) -> list[str]:
 
 
 def entered(source: Source, readings: Readings, typed: Typed, base: Pairs | None) -> Entered:
-    """Put what was typed into the text of the measurements file; nothing is written.
-
-    Parameters
-    ----------
-    source : Source
-        The robot [-].
-    readings : Readings
-        Its measurements, as the disk has them now [-].
-    typed : Typed
-        What was typed [-].
-    base : tuple or None
-        What the file said when the form was opened; None where the person knows what it says now [-].
-
-    Returns
-    -------
-    Entered
-        The new text, or what the person must look at first [-].
-
-    Raises
-    ------
-    BadInput
-        When a value cannot be; its key is that of the form's blank.
-    """
+    """Put what was typed into the text of the measurements file; nothing is written."""
     made = form(source, readings, typed, date.min)
     clash = () if base is None else _clash(made, dict(base))
     if clash:

@@ -17,20 +17,7 @@ _AXES = {"size": ("length", "width", "height")}
 
 
 def axis_label(found: Field, fields: Mapping[str, Field]) -> str:
-    """Name a value of a list of three by its axis.
-
-    Parameters
-    ----------
-    found : Field
-        The value [-].
-    fields : mapping of str to Field
-        Every value of the form by key [-].
-
-    Returns
-    -------
-    str
-        For example ``position x``; the label as it is for any other value [-].
-    """
+    """Name a value of a list of three by its axis."""
     place = found.path[-1]
     if not isinstance(place, int) or len(found.path) < 2 or not isinstance(found.path[-2], str):
         return found.label
@@ -42,22 +29,7 @@ def axis_label(found: Field, fields: Mapping[str, Field]) -> str:
 
 
 def field_row(found: Field, label: str, *, may_change: bool) -> Markup:
-    """Write the row of a value.
-
-    Parameters
-    ----------
-    found : Field
-        The value [-].
-    label : str
-        What it is called there [-].
-    may_change : bool
-        Whether it can be changed from here [-].
-
-    Returns
-    -------
-    Markup
-        A list item with its inputs [-].
-    """
+    """Write the row of a value."""
     identifier = field_id(found.path)
     fixed = found.fixed or not may_change
     notes = [found.about] if found.about else []
@@ -118,27 +90,7 @@ def _other(found: Field, identifier: str, fixed: bool) -> Content:
 
 
 def read_part(found: Field, part: str, text: str) -> tuple[KeyPath, object]:
-    """Turn what was typed into a change of the file.
-
-    Parameters
-    ----------
-    found : Field
-        The value [-].
-    part : {"value", "tolerance", "basis"}
-        Which part of it [-].
-    text : str
-        As typed [-].
-
-    Returns
-    -------
-    tuple
-        Key path and new value [-].
-
-    Raises
-    ------
-    BadInput
-        When that cannot be.
-    """
+    """Turn what was typed into a change of the file."""
     if part in NUMBER_PARTS:
         return (*found.path, part), text or GONE
     if found.sort == "whole number":

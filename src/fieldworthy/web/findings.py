@@ -19,50 +19,17 @@ _SHOWN = 12  # inputs that are listed before 'and n more'
 
 
 def key_of(item: Finding | Fact | Brief) -> str:
-    """Name the row of a finding or fact.
-
-    Parameters
-    ----------
-    item : Finding, Fact or Brief
-        What was found [-].
-
-    Returns
-    -------
-    str
-        Its id and subject [-].
-    """
+    """Name the row of a finding or fact."""
     return f"{item.id}|{item.subject}"
 
 
 def gauge_of(margin: float | None) -> str:
-    """Place a margin on the gauge.
-
-    Parameters
-    ----------
-    margin : float or None
-        0 at the limit [-].
-
-    Returns
-    -------
-    str
-        From -1 to 1, half way at a margin of one half [-].
-    """
+    """Place a margin on the gauge."""
     return "0" if margin is None else f"{margin / (abs(margin) + 0.5):.3f}"
 
 
 def margin_text(margin: float | None) -> str:
-    """Write a margin.
-
-    Parameters
-    ----------
-    margin : float or None
-        0 at the limit [-].
-
-    Returns
-    -------
-    str
-        With its sign; a dash where it is not known [-].
-    """
+    """Write a margin."""
     if margin is None:
         return "–"
     text = digits(abs(margin), 2)
@@ -70,18 +37,7 @@ def margin_text(margin: float | None) -> str:
 
 
 def chance_text(chance: float | None) -> str:
-    """Write a chance so that it never claims a certainty that it lacks.
-
-    Parameters
-    ----------
-    chance : float or None
-        From 0 to 1 [-].
-
-    Returns
-    -------
-    str
-        In percent [-].
-    """
+    """Write a chance so that it never claims a certainty that it lacks."""
     if chance is None:
         return "–"
     if 0.99 < chance < 1.0:
@@ -90,18 +46,7 @@ def chance_text(chance: float | None) -> str:
 
 
 def bits_of(item: Brief) -> Bits:
-    """Give what changes in a row while a number is moved.
-
-    Parameters
-    ----------
-    item : Brief
-        The finding or fact as it would be [-].
-
-    Returns
-    -------
-    dict
-        Text by name, as the page puts it in place [-].
-    """
+    """Give what changes in a row while a number is moved."""
     if item.verdict is None:
         return {"because": item.because}
     return {
@@ -114,38 +59,14 @@ def bits_of(item: Brief) -> Bits:
 
 
 def brief_of(item: Finding | Fact) -> Brief:
-    """Take from a finding what moves at once when a number moves.
-
-    Parameters
-    ----------
-    item : Finding or Fact
-        What was found [-].
-
-    Returns
-    -------
-    Brief
-        Its nominal part [-].
-    """
+    """Take from a finding what moves at once when a number moves."""
     if isinstance(item, Fact):
         return Brief(item.id, item.subject, None, None, item.because)
     return Brief(item.id, item.subject, item.verdict, item.margin, item.because)
 
 
 def finding_row(finding: Finding, *, small: bool = False) -> Markup:
-    """Write the row of a finding.
-
-    Parameters
-    ----------
-    finding : Finding
-        What was found [-].
-    small : bool
-        Without what is opened on request [-].
-
-    Returns
-    -------
-    Markup
-        A list item [-].
-    """
+    """Write the row of a finding."""
     key = key_of(finding)
     line: list[Content] = [
         tag("span", _WORDS[finding.verdict], class_="verdict", data_bit="word"),
@@ -166,34 +87,12 @@ def _gauge(margin: float | None) -> Markup:
 
 
 def body_id(key: str) -> str:
-    """Name the place of what stands in an opened row.
-
-    Parameters
-    ----------
-    key : str
-        Of the row [-].
-
-    Returns
-    -------
-    str
-        An id of the page [-].
-    """
+    """Name the place of what stands in an opened row."""
     return "b-" + "".join(c if c.isalnum() else f"_{ord(c):x}_" for c in key)
 
 
 def fact_row(fact: Fact) -> Markup:
-    """Write the row of a fact.
-
-    Parameters
-    ----------
-    fact : Fact
-        What was computed [-].
-
-    Returns
-    -------
-    Markup
-        A list item [-].
-    """
+    """Write the row of a fact."""
     span = ""
     if fact.spread is not None and digits(fact.spread[0]) != digits(fact.spread[1]):
         span = f"95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])}"
@@ -203,20 +102,7 @@ def fact_row(fact: Fact) -> Markup:
 
 
 def finding_body(finding: Finding, file: str) -> Markup:
-    """Write what an opened row shows.
-
-    Parameters
-    ----------
-    finding : Finding
-        What was found [-].
-    file : str
-        The robot file's name [-].
-
-    Returns
-    -------
-    Markup
-        Value and limit, inputs with links, sources, and a button for remedies [-].
-    """
+    """Write what an opened row shows."""
     rows: list[tuple[str, Content]] = [("Name", tag("code", finding.id))]
     if finding.value is not None and finding.limit is not None:
         word = f"{finding.need} {digits(finding.limit)} {finding.unit}"
@@ -259,38 +145,12 @@ def _sources() -> Mapping[str, Mapping[str, str]]:
 
 
 def source_title(key: str) -> str:
-    """Name a source.
-
-    Parameters
-    ----------
-    key : str
-        Of sources.toml [-].
-
-    Returns
-    -------
-    str
-        Its title; the key where it is not listed [-].
-    """
+    """Name a source."""
     return _sources().get(key, {}).get("title", key)
 
 
 def mending_body(mending: Mending, file: str, *, may_change: bool) -> Markup:
-    """Write the remedies of a finding.
-
-    Parameters
-    ----------
-    mending : Mending
-        What was found [-].
-    file : str
-        The robot file's name [-].
-    may_change : bool
-        Whether they can be tried from here [-].
-
-    Returns
-    -------
-    Markup
-        Sentences, each with a button that makes the change [-].
-    """
+    """Write the remedies of a finding."""
     del file
     rows = [_remedy(remedy, i, mending, may_change=may_change) for i, remedy in enumerate(mending.remedies)]
     return join([tag("p", mending.answer), tag("ul", rows, class_="remedies")])

@@ -34,12 +34,9 @@ class Entry:
 
     Attributes
     ----------
-    name : str
-        Relative to the folder, with forward slashes.
-    kind : {"robot", "season"}
-        What the file says that it is.
-    title : str
-        What it calls itself.
+    name : Relative to the folder, with forward slashes
+    kind : What the file says that it is
+    title : What it calls itself
     """
 
     name: str
@@ -53,54 +50,21 @@ class Folder:
 
     Attributes
     ----------
-    root : Path
-        Absolute, with its links resolved.
+    root : Absolute, with its links resolved
     """
 
     root: Path
 
     @classmethod
     def at(cls, path: Path) -> Folder:
-        """Open a folder.
-
-        Parameters
-        ----------
-        path : Path
-            The folder [-].
-
-        Returns
-        -------
-        Folder
-            With an absolute path [-].
-
-        Raises
-        ------
-        BadInput
-            When it is no folder.
-        """
+        """Open a folder."""
         if not path.is_dir():
             what = "expected a folder, found a file" if path.exists() else "expected an existing folder"
             raise BadInput([Problem(path, 1, 1, (), what)])
         return cls(path.resolve())
 
     def path(self, name: str) -> Path:
-        """Find a file by its name.
-
-        Parameters
-        ----------
-        name : str
-            Relative to the folder, with forward slashes [-].
-
-        Returns
-        -------
-        Path
-            Absolute; the file need not exist [-].
-
-        Raises
-        ------
-        BadInput
-            When the name, or a link that it meets, leads out of the folder.
-        """
+        """Find a file by its name."""
         steps = name.split("/")
         if len(steps) > _DEEPEST + 1 or not all(map(_is_plain, steps)):
             raise BadInput(
@@ -118,64 +82,20 @@ class Folder:
         return path
 
     def name(self, path: Path) -> str:
-        """Name a file of the folder.
-
-        Parameters
-        ----------
-        path : Path
-            Absolute, in the folder [-].
-
-        Returns
-        -------
-        str
-            Relative to the folder, with forward slashes [-].
-        """
+        """Name a file of the folder."""
         return PurePosixPath(path.relative_to(self.root)).as_posix()
 
     def read(self, name: str) -> str:
-        """Read a file.
-
-        Parameters
-        ----------
-        name : str
-            Relative to the folder [-].
-
-        Returns
-        -------
-        str
-            Its text [-].
-
-        Raises
-        ------
-        BadInput
-            When it is not in the folder or cannot be read.
-        """
+        """Read a file."""
         return read_text(self.path(name))
 
     def entries(self) -> tuple[Entry, ...]:
-        """List the robots and seasons, without the dated copies of what they were before.
-
-        Returns
-        -------
-        tuple of Entry
-            Robots first, each kind by name [-].
-        """
+        """List the robots and seasons, without the dated copies of what they were before."""
         found = [entry for path in self._files() if (entry := self._entry(path)) is not None]
         return tuple(sorted(found, key=lambda e: (e.kind != "robot", e.name.lower())))
 
     def free_name(self, wish: str) -> str:
-        """Find a name that no file bears yet.
-
-        Parameters
-        ----------
-        wish : str
-            What it is about, for example a robot's name [-].
-
-        Returns
-        -------
-        str
-            For example ``heron_2.yaml`` [-].
-        """
+        """Find a name that no file bears yet."""
         stem = re.sub(r"[^a-z0-9]+", "_", wish.lower()).strip("_")[:40] or "robot"
         stem = f"{stem}_robot" if _RESERVED.fullmatch(stem) else stem
         names = [f"{stem}.yaml", *(f"{stem}_{i}.yaml" for i in range(2, MOST))]
@@ -222,17 +142,6 @@ def _is_plain(step: str) -> bool:
 
 
 def is_season(text: str) -> bool:
-    """Tell whether a text says that it is a season.
-
-    Parameters
-    ----------
-    text : str
-        Of a file [-].
-
-    Returns
-    -------
-    bool
-        Whether it does [-].
-    """
+    """Tell whether a text says that it is a season."""
     form = _FORM.search(text[:_HEAD])
     return form is not None and form[1] == "season"

@@ -32,36 +32,21 @@ class Field:
 
     Attributes
     ----------
-    path : tuple of str or int
-        Its key path; one of the season begins with ``season``.
-    key : str
-        The path as people read it.
-    section, group : str
-        Where it stands in the form.
-    label : str
-        The last keys of its path.
-    sort : str
-        What may stand there.
-    value : str
-        As the file says it; the default where it says nothing.
-    stated : bool
-        Whether the file says it.
-    about : str
-        One sentence.
-    kind : str
-        Of a quantity.
-    tolerance, basis : str
-        Of a quantity, as the file says them, or the defaults.
-    own_tolerance : bool
-        Whether the file says the tolerance.
-    choices : tuple of str
-        What can be chosen.
-    file : str
-        The name of the file that holds it.
-    fixed : bool
-        Whether it cannot be changed here.
-    generic : bool
-        Whether it is of a class that comes with the program.
+    path : Its key path; one of the season begins with ``season``
+    key : The path as people read it
+    section, group : Where it stands in the form
+    label : The last keys of its path
+    sort : What may stand there
+    value : As the file says it; the default where it says nothing
+    stated : Whether the file says it
+    about : One sentence
+    kind : Of a quantity
+    tolerance, basis : Of a quantity, as the file says them, or the defaults
+    own_tolerance : Whether the file says the tolerance
+    choices : What can be chosen
+    file : The name of the file that holds it
+    fixed : Whether it cannot be changed here
+    generic : Whether it is of a class that comes with the program
     """
 
     path: KeyPath
@@ -84,23 +69,7 @@ class Field:
 
 
 def form_of(source: Source) -> tuple[Field, ...]:
-    """Turn a robot into a form.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-
-    Returns
-    -------
-    tuple of Field
-        Every value of the robot, then every value of its season [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found in the files.
-    """
+    """Turn a robot into a form."""
     loaded = robot_of(source)
     robot = _Walk(loaded.document, _choices(loaded), ())
     found = list(robot.fields(loaded.robot, ()))
@@ -112,23 +81,7 @@ def form_of(source: Source) -> tuple[Field, ...]:
 
 
 def season_form(source: Source) -> tuple[Field, ...]:
-    """Turn a season into a form.
-
-    Parameters
-    ----------
-    source : Source
-        Its text [-].
-
-    Returns
-    -------
-    tuple of Field
-        Every value [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found in the file.
-    """
+    """Turn a season into a form."""
     document, spec = load_season(source.file, dict(source.texts).get(source.file))
     return tuple(_Walk(document, {}, ()).fields(spec, ()))
 
@@ -269,16 +222,5 @@ def _words(annotation: Any) -> tuple[str, ...]:
 
 
 def example(kind: str) -> str:
-    """Show how a quantity of a kind is written.
-
-    Parameters
-    ----------
-    kind : str
-        A key of `fieldworthy.units.KINDS` [-].
-
-    Returns
-    -------
-    str
-        For example ``12.5 in`` [-].
-    """
+    """Show how a quantity of a kind is written."""
     return KINDS[kind].example

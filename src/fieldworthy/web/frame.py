@@ -32,20 +32,7 @@ _WAIT = 30.0  # s for the browser to connect
 
 
 def install(api: FastAPI, folder: Folder) -> Desk:
-    """Put the page into an application.
-
-    Parameters
-    ----------
-    api : FastAPI
-        The application [-].
-    folder : Folder
-        The folder that is open [-].
-
-    Returns
-    -------
-    Desk
-        What its windows have in common [-].
-    """
+    """Put the page into an application."""
     desk = Desk(folder)
     desk.uploads = Uploads(api)
     for view in ("", *BY_NAME):
@@ -158,15 +145,7 @@ def _choice(label: str, name: str, options: tuple[tuple[str, str], ...]) -> Mark
 
 
 async def begin(page: Page, view: str) -> None:
-    """Fill a window that has just been opened.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    view : str
-        Which view its address names [-].
-    """
+    """Fill a window that has just been opened."""
     told: dict[str, Any] = await page.client.run_javascript("fw.hello()", timeout=10.0) or {}
     width = told.get("width")
     room = width if isinstance(width, int) else 1280
@@ -228,30 +207,12 @@ async def _discard(waiting: Any) -> None:
 
 
 async def again(page: Page) -> None:
-    """Build the present view anew.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Build the present view anew."""
     await _build(page)
 
 
 async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False) -> None:
-    """Show the view that an address names.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    where : str
-        The address, without the host [-].
-    fresh : bool
-        Whether the window has just been opened [-].
-    back : bool
-        Whether the browser is there already [-].
-    """
+    """Show the view that an address names."""
     parts = urlsplit(where)
     view = parts.path.strip("/")
     query = dict(parse_qsl(parts.query))

@@ -38,10 +38,8 @@ class Refusal(Exception):
 
     Attributes
     ----------
-    status : int
-        Of HTTP.
-    sentence : str
-        What the person reads.
+    status : Of HTTP
+    sentence : What the person reads
     """
 
     def __init__(self, status: int, sentence: str) -> None:
@@ -51,22 +49,7 @@ class Refusal(Exception):
 
 
 def is_own_host(header: str, server: tuple[str, int], *, shared: bool) -> bool:
-    """Tell whether a Host header names this server, and not a name that someone else points at it.
-
-    Parameters
-    ----------
-    header : str
-        As the browser sends it [-].
-    server : tuple of str and int
-        Address and port at which the request came in [-].
-    shared : bool
-        Whether the server is open to the network [-].
-
-    Returns
-    -------
-    bool
-        Whether it may be served [-].
-    """
+    """Tell whether a Host header names this server, and not a name that someone else points at it."""
     match = _HOST.fullmatch(header.lower())
     if match is None or int(match["port"] or 80) != server[1]:
         return False
@@ -118,10 +101,8 @@ class Gate:
 
     Attributes
     ----------
-    app : callable
-        The ASGI application behind it.
-    keys : Keys
-        Who may come in.
+    app : The ASGI application behind it
+    keys : Who may come in
     """
 
     app: App

@@ -34,10 +34,8 @@ class Source:
 
     Attributes
     ----------
-    file : Path
-        The robot file.
-    texts : tuple
-        Pairs of path and text.
+    file : The robot file
+    texts : Pairs of path and text
     """
 
     file: Path
@@ -50,10 +48,8 @@ class Judged:
 
     Attributes
     ----------
-    report : Report
-        Findings, facts, assumptions.
-    texts : tuple
-        Every file that was read: pairs of path and text.
+    report : Findings, facts, assumptions
+    texts : Every file that was read: pairs of path and text
     """
 
     report: Report
@@ -62,61 +58,19 @@ class Judged:
 
 @lru_cache(maxsize=24)
 def robot_of(source: Source) -> Loaded:
-    """Read a robot, or find it where it was read before.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-
-    Returns
-    -------
-    Loaded
-        The robot with its season [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Read a robot, or find it where it was read before."""
     texts = dict(source.texts)
     return load_robot(source.file, texts.pop(source.file, None), texts)
 
 
 @lru_cache(maxsize=24)
 def in_units(source: Source, units: Units) -> Loaded:
-    """Give a robot whose results are shown in the person's units; its numbers are the same.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    Loaded
-        The robot with its season [-].
-    """
+    """Give a robot whose results are shown in the person's units; its numbers are the same."""
     return shown_in(robot_of(source), units)
 
 
 def shown_in(loaded: Loaded, units: Units) -> Loaded:
-    """Give a robot that is read already, its results shown in the person's units.
-
-    Parameters
-    ----------
-    loaded : Loaded
-        The robot with its season [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    Loaded
-        The same numbers in other units [-].
-    """
+    """Give a robot that is read already, its results shown in the person's units."""
     if units == "file":
         return loaded
     other = dataclasses.replace(loaded)
@@ -133,53 +87,13 @@ def _in_unit(quantity: Quantity, units: Units) -> Quantity:
 
 
 def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged:
-    """Check a robot.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-    samples : int
-        Samples of the tolerances [-].
-
-    Returns
-    -------
-    Judged
-        What was found [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found in the files.
-    """
+    """Check a robot."""
     loaded = in_units(source, units)
     return Judged(evaluate(loaded, samples), tuple(loaded.texts.items()))
 
 
 def glance(source: Source, moves: Moves, units: Units = "file") -> tuple[Brief, ...]:
-    """Say what a robot would be like with a few numbers moved, nominal, without reading its files anew.
-
-    Parameters
-    ----------
-    source : Source
-        The texts before the move [-].
-    moves : tuple
-        Key paths with new values as a file writes them [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    tuple of Brief
-        Findings and facts [-].
-
-    Raises
-    ------
-    BadInput
-        When a value cannot be, or the robot cannot be with it.
-    """
+    """Say what a robot would be like with a few numbers moved, nominal, without reading its files anew."""
     glancer = _glancer(source, units, tuple(path for path, _ in moves))
     found = glancer.glance({path: _moved(source.file, path, glancer.quantity(path), text) for path, text in moves})
     wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in glancer.faults()]
@@ -207,60 +121,18 @@ def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:
 
 
 def mended(source: Source, units: Units = "file") -> tuple[Mending, ...]:
-    """Find what mends each finding that is short.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    tuple of Mending
-        One for each finding that is short [-].
-    """
+    """Find what mends each finding that is short."""
     loaded = in_units(source, units)
     return remedies(loaded, evaluate(loaded, 0), progress=progress)
 
 
 def texts_of(texts: Mapping[Path, str]) -> tuple[tuple[Path, str], ...]:
-    """Freeze texts, so that results can be kept by them.
-
-    Parameters
-    ----------
-    texts : mapping of Path to str
-        Text by file [-].
-
-    Returns
-    -------
-    tuple
-        Pairs in the order of the paths [-].
-    """
+    """Freeze texts, so that results can be kept by them."""
     return tuple(sorted(texts.items(), key=lambda item: str(item[0])))
 
 
 def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[tuple[Path, str], ...]:
-    """Change values in a robot's files, or in a season.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    changes : tuple
-        Key paths with new values, as `fieldworthy.robot.editing.edited` takes them [-].
-
-    Returns
-    -------
-    tuple
-        Pairs of path and new text, of the files that change [-].
-
-    Raises
-    ------
-    BadInput
-        When the file cannot be read, or a value cannot be put there.
-    """
+    """Change values in a robot's files, or in a season."""
     own = dict(source.texts).get(source.file)
     if own is not None and is_season(own):
         text = spliced(source.file, own, dict(changes))
@@ -270,11 +142,5 @@ def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[t
 
 
 def ready() -> bool:
-    """Do nothing; by then the process has loaded what it needs.
-
-    Returns
-    -------
-    bool
-        True [-].
-    """
+    """Do nothing; by then the process has loaded what it needs."""
     return True

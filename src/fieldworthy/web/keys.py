@@ -25,12 +25,9 @@ class Visitor:
 
     Attributes
     ----------
-    cookie : str
-        The secret that the browser shows with every request.
-    may_change : bool
-        Whether files may be written.
-    owner : bool
-        Whether it came by the opening address, and not by the code.
+    cookie : The secret that the browser shows with every request
+    may_change : Whether files may be written
+    owner : Whether it came by the opening address, and not by the code
     """
 
     cookie: str
@@ -44,18 +41,12 @@ class Keys:
 
     Attributes
     ----------
-    shared : bool
-        Whether visitors may come in by the code.
-    allow_changes : bool
-        Whether they may change files.
-    token : str
-        Of the opening address.
-    code : str
-        What visitors type.
-    now : callable
-        Gives the time [s].
-    tell : callable
-        Told a new code, for the terminal.
+    shared : Whether visitors may come in by the code
+    allow_changes : Whether they may change files
+    token : Of the opening address
+    code : What visitors type
+    now : Gives the time [s]
+    tell : Told a new code, for the terminal
     """
 
     shared: bool = False
@@ -72,37 +63,13 @@ class Keys:
         self.code = self.code or new_code()
 
     def by_token(self, token: str) -> Visitor | None:
-        """Let in who has the opening address.
-
-        Parameters
-        ----------
-        token : str
-            As the address has it [-].
-
-        Returns
-        -------
-        Visitor or None
-            None where it is another token [-].
-        """
+        """Let in who has the opening address."""
         if not same(token, self.token):
             return None
         return self._welcome(may_change=True, owner=True)
 
     def by_code(self, code: str, address: str) -> Visitor | None:
-        """Let in who types the code that the terminal shows.
-
-        Parameters
-        ----------
-        code : str
-            As typed; spaces, hyphens and small letters do not matter [-].
-        address : str
-            Where the request comes from [-].
-
-        Returns
-        -------
-        Visitor or None
-            None where the code is wrong, or where too many were [-].
-        """
+        """Let in who types the code that the terminal shows."""
         if not self.shared or self.must_wait(address):
             return None
         tidy = "".join(c for c in code.upper() if c in ALPHABET) if len(code) <= 64 else ""
@@ -113,18 +80,7 @@ class Keys:
         return None
 
     def must_wait(self, address: str) -> bool:
-        """Tell whether an address has tried too many wrong codes of late.
-
-        Parameters
-        ----------
-        address : str
-            Where the request comes from [-].
-
-        Returns
-        -------
-        bool
-            Whether it must wait [-].
-        """
+        """Tell whether an address has tried too many wrong codes of late."""
         tries = self._wrong.get(address, deque())
         while tries and tries[0] < self.now() - _PAUSE:
             tries.popleft()
@@ -142,18 +98,7 @@ class Keys:
             self.tell(self.code)
 
     def by_cookie(self, cookie: str) -> Visitor | None:
-        """Recognise who has come in before.
-
-        Parameters
-        ----------
-        cookie : str
-            As the browser shows it [-].
-
-        Returns
-        -------
-        Visitor or None
-            None for a stranger [-].
-        """
+        """Recognise who has come in before."""
         return self._visitors.get(cookie)  # 256 random bits: a lookup tells nothing about the others
 
     def _welcome(self, *, may_change: bool, owner: bool) -> Visitor:
@@ -165,27 +110,10 @@ class Keys:
 
 
 def new_code() -> str:
-    """Draw a code for visitors.
-
-    Returns
-    -------
-    str
-        Eight letters and digits, 40 random bits [-].
-    """
+    """Draw a code for visitors."""
     return "".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH))
 
 
 def same(given: str, secret: str) -> bool:
-    """Compare two secrets in a time that says nothing about them.
-
-    Parameters
-    ----------
-    given, secret : str
-        The texts [-].
-
-    Returns
-    -------
-    bool
-        Whether they are the same [-].
-    """
+    """Compare two secrets in a time that says nothing about them."""
     return hmac.compare_digest(given.encode("utf-8", "surrogatepass"), secret.encode("utf-8"))

@@ -14,10 +14,8 @@ class Look:
 
     Attributes
     ----------
-    style : Style
-        Theme and width.
-    units : {"file", "metric", "inch"}
-        The person's choice.
+    style : Theme and width
+    units : The person's choice
     """
 
     style: Style

@@ -24,27 +24,7 @@ Attribute: TypeAlias = str | float | bool | None
 
 
 def tag(name: str, /, *content: Content, **attributes: Attribute) -> Markup:
-    """Write one element.
-
-    Parameters
-    ----------
-    name : str
-        Of the element [-].
-    *content : str, number, None or iterable
-        What stands in it; plain text is escaped, `Markup` is not [-].
-    **attributes : str, number, bool or None
-        Underscores become hyphens, a trailing one is dropped; None and False leave the attribute out [-].
-
-    Returns
-    -------
-    Markup
-        Safe HTML [-].
-
-    Raises
-    ------
-    ValueError
-        For a name that is none.
-    """
+    """Write one element."""
     if not _NAME.fullmatch(name):
         raise ValueError(f"{name!r} is no element")
     head = "".join(_attribute(key, value) for key, value in attributes.items())
@@ -62,18 +42,7 @@ def _attribute(key: str, value: Attribute) -> str:
 
 
 def join(content: Iterable[Content]) -> Markup:
-    """Put contents one behind the other.
-
-    Parameters
-    ----------
-    content : iterable
-        As for `tag` [-].
-
-    Returns
-    -------
-    Markup
-        Safe HTML [-].
-    """
+    """Put contents one behind the other."""
     return Markup("".join(_safe(item) for item in content))
 
 
@@ -88,19 +57,6 @@ def _safe(item: Content) -> str:
 
 
 def address(view: str, /, **query: str) -> str:
-    """Write the address of a view.
-
-    Parameters
-    ----------
-    view : str
-        Its name; empty for the start page [-].
-    **query : str
-        For example the file [-].
-
-    Returns
-    -------
-    str
-        Without the host [-].
-    """
+    """Write the address of a view."""
     told = {key: value for key, value in query.items() if value}
     return f"/{view}" + (f"?{urlencode(told)}" if told else "")

@@ -34,18 +34,12 @@ class Card:
 
     Attributes
     ----------
-    name, title, date : str
-        As in the procedure.
-    told : tuple of str
-        Each fitted value with its interval.
-    untold : tuple of tuple of str
-        What cannot be told and why, and which reading would tell it.
-    notes : tuple of str
-        Agreement, oddities, rows left out.
-    held : tuple of Comparison
-        Each value beside the robot file's.
-    procedure : Procedure
-        As it was fitted [SI].
+    name, title, date : As in the procedure
+    told : Each fitted value with its interval
+    untold : What cannot be told and why, and which reading would tell it
+    notes : Agreement, oddities, rows left out
+    held : Each value beside the robot file's
+    procedure : As it was fitted [SI]
     """
 
     name: str
@@ -64,18 +58,12 @@ class FitShown:
 
     Attributes
     ----------
-    source : Source
-        The robot that it was held against.
-    readings : Readings
-        The measurements.
-    report : FitReport
-        As it was fitted [SI].
-    cards : tuple of Card
-        Each procedure in sentences.
-    held : tuple of Comparison
-        All procedures together beside the robot file.
-    units : {"file", "metric", "inch"}
-        In which all of it is told.
+    source : The robot that it was held against
+    readings : The measurements
+    report : As it was fitted [SI]
+    cards : Each procedure in sentences
+    held : All procedures together beside the robot file
+    units : In which all of it is told
     """
 
     source: Source
@@ -88,81 +76,19 @@ class FitShown:
 
 @lru_cache(maxsize=8)
 def measured_of(source: Source, readings: Readings, units: Units = "file") -> Measured:
-    """Read measurements with the robot as it stands in a window.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    readings : Readings
-        The measurements [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    Measured
-        Readings and robot [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found.
-    """
+    """Read measurements with the robot as it stands in a window."""
     return measured_on(read_document(readings.file, readings.text), in_units(source, units))
 
 
 def told(source: Source, readings: Readings, part: str, units: Units) -> Card:
-    """Fit one procedure alone.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    readings : Readings
-        The measurements [-].
-    part : str
-        The procedure, as in the address [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    Card
-        What it tells [-].
-
-    Raises
-    ------
-    BadInput
-        When its readings cannot be used.
-    """
+    """Fit one procedure alone."""
     path = path_of(part)
     found = procedure(measured_of(source, readings), *map(str, path))
     return _card(measured_of(source, readings, units), _freed(found, units))
 
 
 def fitted(source: Source, readings: Readings, units: Units) -> FitShown:
-    """Fit a whole measurements file.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    readings : Readings
-        The measurements [-].
-    units : {"file", "metric", "inch"}
-        The person's choice [-].
-
-    Returns
-    -------
-    FitShown
-        Everything that the page shows of it [-].
-
-    Raises
-    ------
-    BadInput
-        When readings cannot be used.
-    """
+    """Fit a whole measurements file."""
     ways = Ways(progress, partial(shown_in, units=units))
     report = fit(measured_of(source, readings), ways=ways)
     shown = measured_of(source, readings, units)
@@ -199,22 +125,7 @@ def _number(measured: Measured, item: Fitted) -> str:
 
 
 def drawn_readings(source: Source, found: Procedure, look: Look) -> Named:
-    """Draw readings against what the fitted model says of them.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    found : Procedure
-        What was fitted [SI].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        Two figures for each set of readings: what is left over, and how they agree [-].
-    """
+    """Draw readings against what the fitted model says of them."""
     style = styled(source, look)
     shown = []
     for number, data in enumerate(found.residuals[: _MOST // 2], 1):
@@ -227,31 +138,7 @@ def drawn_readings(source: Source, found: Procedure, look: Look) -> Named:
 def taken(
     source: Source, readings: Readings, found: tuple[Procedure, ...], chosen: tuple[str, ...], day: date
 ) -> tuple[tuple[KeyPath, object], ...]:
-    """Say what changes in the robot when measured values are taken into it.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    readings : Readings
-        The measurements [-].
-    found : tuple of Procedure
-        What was fitted [SI].
-    chosen : tuple of str
-        Dotted keys of the robot file that are taken [-].
-    day : date
-        Stands for procedures that say no date [-].
-
-    Returns
-    -------
-    tuple
-        Key path with value, tolerance, basis and date, for `fieldworthy.web.judging.edit` [-].
-
-    Raises
-    ------
-    BadInput
-        With every problem found in the files.
-    """
+    """Say what changes in the robot when measured values are taken into it."""
     wanted = set(chosen)
     few = tuple(
         dataclasses.replace(p, fitted=tuple(item for item in p.fitted if item.key and dotted(item.key) in wanted))
@@ -261,20 +148,7 @@ def taken(
 
 
 def changed_words(source: Source, changed: tuple[tuple[KeyPath, object], ...]) -> tuple[str, ...]:
-    """Say in words what a change of the robot is.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts before it [-].
-    changed : tuple
-        As `taken` gives it [-].
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each key [-].
-    """
+    """Say in words what a change of the robot is."""
     data = robot_of(source).document.data
     return tuple(_changed(data, path, value) for path, value in changed)
 

@@ -36,12 +36,9 @@ class Liking:
 
     Attributes
     ----------
-    dark : bool
-        Light on dark.
-    units : {"file", "metric", "inch"}
-        In which results are shown.
-    width : int
-        Of the window [px].
+    dark : Light on dark
+    units : In which results are shown
+    width : Of the window [px]
     """
 
     dark: bool = False
@@ -50,47 +47,21 @@ class Liking:
 
 
 def read_units(said: object) -> Units:
-    """Read a choice of units as the browser tells it.
-
-    Parameters
-    ----------
-    said : object
-        Anything [-].
-
-    Returns
-    -------
-    str
-        Those of the file, where it is no choice [-].
-    """
+    """Read a choice of units as the browser tells it."""
     return "metric" if said == "metric" else "inch" if said == "inch" else "file"
 
 
 class Page(Screen):
     """One window.
 
-    Parameters
-    ----------
-    desk : Desk
-        What it shares with the others.
-    visitor : Visitor
-        Who looks at it.
-    client : Client
-        The connection to the browser.
-
     Attributes
     ----------
-    draft : Draft or None
-        The open file.
-    judged : Judged or None
-        What was last found for it; of an earlier text while `problems` says what is wrong with the present one.
-    problems : tuple of Problem
-        What is wrong with the files.
-    query : dict
-        What the address asks besides view and file.
-    glanced : dict
-        What rows show since a number moves, by key.
-    slot : ui.element
-        Where a view puts elements of the framework.
+    draft : The open file
+    judged : What was last found for it; of an earlier text while `problems` says what is wrong with the present one
+    problems : What is wrong with the files
+    query : What the address asks besides view and file
+    glanced : What rows show since a number moves, by key
+    slot : Where a view puts elements of the framework
     """
 
     def __init__(self, desk: Desk, visitor: Visitor, client: Client) -> None:
@@ -138,36 +109,14 @@ class Page(Screen):
         return self.desk.folder.name(self.draft.file) if self.draft else ""
 
     def style(self, width: float | None = None) -> Style:
-        """Say how figures are to look in this window.
-
-        Parameters
-        ----------
-        width : float or None
-            Of the figure; as wide as the window allows, at most 900, where None [px].
-
-        Returns
-        -------
-        Style
-            Theme, units and width [-].
-        """
+        """Say how figures are to look in this window."""
         inch = self.liking.units == "inch" or (self.liking.units == "file" and self._file_is_inch())
         units: DrawUnits = "inch" if inch else "metric"
         room = min(900.0, max(320.0, self.liking.width - (40.0 if self.liking.width < 900 else 320.0)))
         return Style(DARK if self.liking.dark else LIGHT, units, room if width is None else min(width, room))
 
     def look(self, width: float | None = None) -> Look:
-        """Say how figures are to look, for functions of `fieldworthy.web.pictures`.
-
-        Parameters
-        ----------
-        width : float or None
-            As for `style` [px].
-
-        Returns
-        -------
-        Look
-            Style and the person's choice of units [-].
-        """
+        """Say how figures are to look, for functions of `fieldworthy.web.pictures`."""
         return Look(self.style(width), self.liking.units)
 
     def _file_is_inch(self) -> bool:
@@ -175,84 +124,27 @@ class Page(Screen):
         return any(item.unit in ("in", "inch", '"', "ft") for item in (report.findings if report else ()))
 
     def on_judged(self, handler: Callable[[], None]) -> None:
-        """Be told when `judged` or `problems` is new, until the view is left.
-
-        Parameters
-        ----------
-        handler : callable
-            Called without arguments [-].
-        """
+        """Be told when `judged` or `problems` is new, until the view is left."""
         self._on_judged.append(handler)
 
     def on_glance(self, handler: Callable[[tuple[Brief, ...]], None]) -> None:
-        """Be told what a number that is being moved changes, until the view is left.
-
-        Parameters
-        ----------
-        handler : callable
-            Given findings and facts, nominal [-].
-        """
+        """Be told what a number that is being moved changes, until the view is left."""
         self._on_glance.append(handler)
 
     def on_leave(self, handler: Callable[[], None]) -> None:
-        """Be told when the view is left.
-
-        Parameters
-        ----------
-        handler : callable
-            Called without arguments [-].
-        """
+        """Be told when the view is left."""
         self._on_leave.append(handler)
 
     async def compute(self, function: Callable[..., T], *arguments: Any) -> T | None:
-        """Run a function of a module in the process behind the page; trouble is shown as a sentence.
-
-        Parameters
-        ----------
-        function : callable
-            Takes a `Source` first, as a rule, and reads it by `judging.robot_of` [-].
-        *arguments : object
-            Hashable, and such as can be sent [-].
-
-        Returns
-        -------
-        object or None
-            What it returns; None where it could not [-].
-        """
+        """Run a function of a module in the process behind the page; trouble is shown as a sentence."""
         return await self._told(self.bench.compute(function, *arguments))
 
     async def sketch(self, function: Callable[..., T], *arguments: Any) -> T | None:
-        """Run a function that takes some milliseconds, such as a drawing that follows a slider.
-
-        Parameters
-        ----------
-        function : callable
-            As for `compute` [-].
-        *arguments : object
-            Hashable, and such as can be sent [-].
-
-        Returns
-        -------
-        object or None
-            What it returns; None where it could not [-].
-        """
+        """Run a function that takes some milliseconds, such as a drawing that follows a slider."""
         return await self._told(self.bench.sketch(function, *arguments))
 
     async def drawn(self, function: Callable[..., T], *arguments: Any) -> T | None:
-        """Run a function that draws results of its own, which are not looked up again.
-
-        Parameters
-        ----------
-        function : callable
-            Of a module [-].
-        *arguments : object
-            Such as can be sent [-].
-
-        Returns
-        -------
-        object or None
-            What it returns; None where it could not [-].
-        """
+        """Run a function that draws results of its own, which are not looked up again."""
         return await self._told(self.bench.quick.run(function, *arguments))
 
     async def _told(self, work: Awaitable[T]) -> T | None:
@@ -266,20 +158,7 @@ class Page(Screen):
         return None
 
     async def change(self, changes: Mapping[KeyPath, object], about: object = None) -> bool:
-        """Change values in the open robot's files, as yet unsaved.
-
-        Parameters
-        ----------
-        changes : mapping of tuple to object
-            As `fieldworthy.robot.editing.edited` takes them [-].
-        about : object
-            Steps in a row about the same are undone as one [-].
-
-        Returns
-        -------
-        bool
-            Whether that could be done; if not, the person is told why [-].
-        """
+        """Change values in the open robot's files, as yet unsaved."""
         if self.draft is None or not self._allowed():
             return False
         self._moves.clear()
@@ -296,43 +175,19 @@ class Page(Screen):
         return True
 
     def put_texts(self, texts: Mapping[Path, str], about: object = None) -> None:
-        """Put other texts in place of the open file's, as yet unsaved, and have them judged.
-
-        Parameters
-        ----------
-        texts : mapping of Path to str
-            New text by file [-].
-        about : object
-            Steps in a row about the same are undone as one [-].
-        """
+        """Put other texts in place of the open file's, as yet unsaved, and have them judged."""
         if self.draft is not None and self._allowed() and self.draft.change(texts, about):
             self.refresh_state()
             self.judge()
 
     def move(self, path: KeyPath, value: str) -> None:
-        """Move one number, to see at once what that does; `change` makes it stay.
-
-        Parameters
-        ----------
-        path : tuple of str or int
-            Which [-].
-        value : str
-            As a file writes it [-].
-        """
+        """Move one number, to see at once what that does; `change` makes it stay."""
         if self.draft is not None and self._allowed():
             self._moves[path] = value
             self._glancing.ask((self.draft.source, tuple(self._moves.items())))
 
     def warm(self, path: KeyPath, value: str) -> None:
-        """Get ready for a number that is likely to be moved next.
-
-        Parameters
-        ----------
-        path : tuple of str or int
-            Which [-].
-        value : str
-            As it is [-].
-        """
+        """Get ready for a number that is likely to be moved next."""
         if self.draft is not None and self.may_change:
             self.later(self._warmed(self.draft.source, path, value))
 
@@ -387,14 +242,8 @@ class Page(Screen):
         self.judge()
 
     def ask_which(self, theirs: Mapping[Path, str | None]) -> None:
-        """Show both texts and let the person choose.
-
-        Parameters
-        ----------
-        theirs : mapping
-            What the disk has, by file [-].
-        """
-        from fieldworthy.web.conflict import shown_conflict
+        """Show both texts and let the person choose."""
+        from fieldworthy.web.conflict import shown_conflict  # noqa: PLC0415
 
         assert self.draft is not None
         self._asked = dict(theirs)
@@ -402,18 +251,7 @@ class Page(Screen):
         self.call("dialog", "fw-conflict", True)
 
     async def save(self, *, over: bool = False) -> bool:
-        """Write what was changed; ask, where the disk has another text meanwhile.
-
-        Parameters
-        ----------
-        over : bool
-            Write nevertheless [-].
-
-        Returns
-        -------
-        bool
-            Whether it was written [-].
-        """
+        """Write what was changed; ask, where the disk has another text meanwhile."""
         if self.draft is None or not self._allowed():
             return False
         try:

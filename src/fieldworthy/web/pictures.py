@@ -47,23 +47,7 @@ _INCH = ("in", "inch", '"', "ft")
 
 @lru_cache(maxsize=24)
 def context_of(source: Source) -> Context:
-    """See a robot as the checks do, with nominal numbers.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-
-    Returns
-    -------
-    Context
-        Robot and season [SI].
-
-    Raises
-    ------
-    BadInput
-        With every problem found in the files.
-    """
+    """See a robot as the checks do, with nominal numbers."""
     loaded = robot_of(source)
     return Context(loaded.nominal, loaded.nominal_season)
 
@@ -76,20 +60,7 @@ def _sampled(source: Source) -> Context:
 
 
 def styled(source: Source, look: Look) -> Style:
-    """Complete a style by the units that the file uses, where the person wants those.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    Style
-        For the functions of ``draw`` [-].
-    """
+    """Complete a style by the units that the file uses, where the person wants those."""
     if look.units != "file":
         return dataclasses.replace(look.style, units=look.units)
     own = Shown.of(robot_of(source).quantities).units
@@ -97,55 +68,18 @@ def styled(source: Source, look: Look) -> Style:
 
 
 def named(found: Iterable[tuple[str, Figure | None]]) -> Named:
-    """Leave out what there is no figure of.
-
-    Parameters
-    ----------
-    found : iterable of tuple
-        Name, and figure or None [-].
-
-    Returns
-    -------
-    tuple
-        Those that there are [-].
-    """
+    """Leave out what there is no figure of."""
     return tuple((name, figure) for name, figure in found if figure is not None)
 
 
 def poses(source: Source) -> tuple[str, ...]:
-    """List the poses that a robot can be drawn in.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-
-    Returns
-    -------
-    tuple of str
-        In the file's order; empty for a robot without parts [-].
-    """
+    """List the poses that a robot can be drawn in."""
     seen = context_of(source).robot
     return tuple(seen.poses) if seen.parts else ()
 
 
 def in_pose(source: Source, look: Look, pose: str) -> Named:
-    """Draw a robot in one pose.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-    pose : str
-        Its name [-].
-
-    Returns
-    -------
-    tuple
-        One figure; none where there is no such pose [-].
-    """
+    """Draw a robot in one pose."""
     context = context_of(source)
     if pose not in context.robot.poses:
         return ()
@@ -154,20 +88,7 @@ def in_pose(source: Source, look: Look, pose: str) -> Named:
 
 
 def moving(source: Source, look: Look) -> Named:
-    """Draw how a robot drives, pushes, warms up, when it tips, and whether its guides bind.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        Those figures that the robot has [-].
-    """
+    """Draw how a robot drives, pushes, warms up, when it tips, and whether its guides bind."""
     context, style = context_of(source), styled(source, look)
     tips, run, push, heat = balance_curves(context), run_curves(context), push_curves(context), heat_curves(context)
     return named([
@@ -180,18 +101,7 @@ def moving(source: Source, look: Look) -> Named:
 
 
 def lifts(source: Source) -> tuple[str, ...]:
-    """List the arms that a robot raises.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-
-    Returns
-    -------
-    tuple of str
-        Names of mechanisms [-].
-    """
+    """List the arms that a robot raises."""
     return tuple(_arms(source, 0.0))
 
 
@@ -203,43 +113,13 @@ def _arms(source: Source, share: float) -> dict[str, LiftCurves]:
 
 
 def raised(source: Source, look: Look, name: str, share: float) -> Named:
-    """Draw an arm at a place of its way up.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-    name : str
-        Of the mechanism [-].
-    share : float
-        From 0, down, to 1, up [-].
-
-    Returns
-    -------
-    tuple
-        One figure; none where there is no such arm [-].
-    """
+    """Draw an arm at a place of its way up."""
     data = _arms(source, share).get(name)
     return () if data is None else ((f"lift {name}", lift.lift(data, styled(source, look))),)
 
 
 def hung(source: Source, look: Look) -> Named:
-    """Draw a robot on every bar that it climbs.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        One figure a climber [-].
-    """
+    """Draw a robot on every bar that it climbs."""
     style = styled(source, look)
     found = hanging_curves(context_of(source))
     return named((f"hanging {name}", hanging.hanging(data, style)) for name, data in found.items())
@@ -251,16 +131,11 @@ class AirShown:
 
     Attributes
     ----------
-    curves : AirCurves or None
-        None where the plan draws no air.
-    cylinders : tuple of tuple of str
-        Every cylinder with the tank that it is on.
-    tanks : tuple of str
-        Every tank.
-    figures : tuple
-        Figures with their names.
-    style : Style
-        In whose units the page writes numbers beside them.
+    curves : None where the plan draws no air
+    cylinders : Every cylinder with the tank that it is on
+    tanks : Every tank
+    figures : Figures with their names
+    style : In whose units the page writes numbers beside them
     """
 
     curves: AirCurves | None
@@ -271,20 +146,7 @@ class AirShown:
 
 
 def air_shown(source: Source, look: Look) -> AirShown:
-    """Follow the air through the match plan.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    AirShown
-        Tanks, cylinders and figures [SI].
-    """
+    """Follow the air through the match plan."""
     context, style = context_of(source), styled(source, look)
     system = context.robot.air
     data = air_curves(context) if system.tanks and system.cylinders and context.robot.plan else None
@@ -304,63 +166,18 @@ def _intakes(source: Source) -> dict[str, IntakeCurves]:
 
 
 def intakes(source: Source) -> tuple[str, ...]:
-    """List the intakes through which objects can be followed.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-
-    Returns
-    -------
-    tuple of str
-        Names of mechanisms [-].
-    """
+    """List the intakes through which objects can be followed."""
     return tuple(_intakes(source))
 
 
 def taken_in(source: Source, look: Look, name: str) -> Named:
-    """Draw objects on their way through an intake, over time.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-    name : str
-        Of the mechanism [-].
-
-    Returns
-    -------
-    tuple
-        Passing through, and the staged hold where there is one [-].
-    """
+    """Draw objects on their way through an intake, over time."""
     data, style = _intakes(source)[name], styled(source, look)
     return named([(f"{name} through", intake.through(data, style)), (f"{name} hold", intake.hold(data, style))])
 
 
 def at_moment(source: Source, look: Look, name: str, share: float, holding: bool) -> Named:
-    """Draw an intake at one moment.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-    name : str
-        Of the mechanism [-].
-    share : float
-        Of the time that there is something to see, from 0 to 1 [-].
-    holding : bool
-        Whether the staged hold is shown instead of objects passing through [-].
-
-    Returns
-    -------
-    tuple
-        One figure [-].
-    """
+    """Draw an intake at one moment."""
     data = _intakes(source)[name]
     begin, end = intake.Moment(data, 0.0, holding).span
     moment = intake.Moment(data, begin + share * (end - begin), holding)
@@ -369,20 +186,7 @@ def at_moment(source: Source, look: Look, name: str, share: float, holding: bool
 
 
 def sorted_by_hue(source: Source, look: Look) -> tuple[tuple[str, Named], ...]:
-    """Draw how every sorter tells its classes apart.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        Mechanism and its figures: hue circle, background, sensor's place, eject window [-].
-    """
+    """Draw how every sorter tells its classes apart."""
     style = styled(source, look)
     makers = (("hues", hues.hue_circle), ("background", hues.background),
               ("sensor", hues.sensor_place), ("eject", hues.eject_window))  # fmt: skip
@@ -393,20 +197,7 @@ def sorted_by_hue(source: Source, look: Look) -> tuple[tuple[str, Named], ...]:
 
 
 def on_the_field(source: Source, look: Look) -> tuple[PathCurves | None, Named, Style]:
-    """Draw the route with the error at every place of the autonomous path.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        The route, its figures, and the style in whose units numbers beside them are written [SI].
-    """
+    """Draw the route with the error at every place of the autonomous path."""
     data, style = path_curves(context_of(source)), styled(source, look)
     if data is None:
         return None, (), style

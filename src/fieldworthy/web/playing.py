@@ -22,14 +22,10 @@ class Played:
 
     Attributes
     ----------
-    source : Source
-        The robot's texts.
-    forecast : Forecast
-        One match as planned, and the sums over all.
-    scores : Scores or None
-        How the points spread; None without a run.
-    course : Course
-        The planned match with the times of its periods.
+    source : The robot's texts
+    forecast : One match as planned, and the sums over all
+    scores : How the points spread; None without a run
+    course : The planned match with the times of its periods
     """
 
     source: Source
@@ -39,27 +35,7 @@ class Played:
 
 
 def play(source: Source, runs: int, seed: int, part: Part) -> Played:
-    """Play a robot's match many times.
-
-    Parameters
-    ----------
-    source : Source
-        Its texts [-].
-    runs, seed : int
-        How many, and what fixes them [-].
-    part : str
-        Of the match [-].
-
-    Returns
-    -------
-    Played
-        Everything that the page shows of them [SI].
-
-    Raises
-    ------
-    BadInput
-        When the files do not say enough for it.
-    """
+    """Play a robot's match many times."""
     loaded, context = robot_of(source), context_of(source)
     tally = tallied(loaded, runs, seed, part, progress=lambda done: progress(done / runs))
     planned = timeline(context, part)
@@ -68,20 +44,7 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
 
 
 def drawn_match(played: Played, look: Look) -> Named:
-    """Draw what came of the matches.
-
-    Parameters
-    ----------
-    played : Played
-        The matches [SI].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        Timeline, distribution and limits [-].
-    """
+    """Draw what came of the matches."""
     style, spread = styled(played.source, look), played.scores
     return named([
         ("timeline", match.timeline(played.course, style)),
@@ -91,38 +54,12 @@ def drawn_match(played: Played, look: Look) -> Named:
 
 
 def moved_points(source: Source, runs: int, seed: int) -> tuple[Influence, ...]:
-    """Find the inputs that move the points most.
-
-    Parameters
-    ----------
-    source : Source
-        The robot's texts [-].
-    runs, seed : int
-        Matches for each end of an input, and what fixes them [-].
-
-    Returns
-    -------
-    tuple of Influence
-        The one that moves most first [points].
-    """
+    """Find the inputs that move the points most."""
     return sensitivity(robot_of(source), runs, seed, progress=lambda done, total: progress(done / max(total, 1)))
 
 
 def drawn_influences(influences: tuple[Influence, ...], look: Look) -> Named:
-    """Draw what moves the points most.
-
-    Parameters
-    ----------
-    influences : tuple of Influence
-        What was found [points].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        One figure; none where nothing moves them [-].
-    """
+    """Draw what moves the points most."""
     return (("what moves the points", variants.sensitivity(influences, look.style)),) if influences else ()
 
 
@@ -132,10 +69,8 @@ class Compared:
 
     Attributes
     ----------
-    sources : tuple of Source
-        Their texts, the one that the others are held against first.
-    comparison : Comparison
-        What was found.
+    sources : Their texts, the one that the others are held against first
+    comparison : What was found
     """
 
     sources: tuple[Source, ...]
@@ -143,44 +78,13 @@ class Compared:
 
 
 def held_against(sources: tuple[Source, ...], runs: int, seed: int) -> Compared:
-    """Compare variants over the same matches.
-
-    Parameters
-    ----------
-    sources : tuple of Source
-        Their texts, two at least [-].
-    runs, seed : int
-        Matches that each plays, and what fixes them [-].
-
-    Returns
-    -------
-    Compared
-        What was found [-].
-
-    Raises
-    ------
-    BadInput
-        When a file does not say enough, or they belong to different seasons.
-    """
+    """Compare variants over the same matches."""
     loaded = [robot_of(source) for source in sources]
     return Compared(sources, compare(loaded, runs, seed, progress=lambda done: progress(done / runs)))
 
 
 def drawn_comparison(compared: Compared, look: Look) -> Named:
-    """Draw variants side by side.
-
-    Parameters
-    ----------
-    compared : Compared
-        What was found [-].
-    look : Look
-        How figures are to look [-].
-
-    Returns
-    -------
-    tuple
-        Differences, criteria, and for each variant where the answer flips [-].
-    """
+    """Draw variants side by side."""
     found, style = compared.comparison, styled(compared.sources[0], look)
     flips = [(f"flip {flip.variant}", variants.flip(flip, style)) for flip in found.flip]
     whole = [("difference", variants.differences(found, style)), ("criteria", variants.criteria(found, style))]

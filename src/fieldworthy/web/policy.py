@@ -44,22 +44,7 @@ label {{ display: block; font-weight: 600 }}
 
 
 def plain_page(title: str, body: str, *, go_on: bool = False) -> str:
-    """Write a page of its own for who is not in yet.
-
-    Parameters
-    ----------
-    title : str
-        Of the page [-].
-    body : str
-        Safe HTML [-].
-    go_on : bool
-        Whether it leads on to the start page by itself [-].
-
-    Returns
-    -------
-    str
-        A whole document [-].
-    """
+    """Write a page of its own for who is not in yet."""
     script = f"<script>{_GO_ON}</script>" if go_on else ""
     policy = f"{_COMMON}; script-src 'sha256-{_GO_ON_HASH}'"
     return (
@@ -81,8 +66,7 @@ class Policy:
 
     Attributes
     ----------
-    app : callable
-        The ASGI application behind it.
+    app : The ASGI application behind it
 
     Notes
     -----

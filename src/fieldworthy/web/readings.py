@@ -29,12 +29,9 @@ class Readings:
 
     Attributes
     ----------
-    file : Path
-        The measurements file.
-    text : str
-        Its text.
-    tables : tuple of tuple of str
-        Name and fingerprint of each table, so that results are not kept beyond a change of theirs.
+    file : The measurements file
+    text : Its text
+    tables : Name and fingerprint of each table, so that results are not kept beyond a change of theirs
     """
 
     file: Path
@@ -43,41 +40,14 @@ class Readings:
 
     @classmethod
     def read(cls, file: Path) -> Readings:
-        """Read a measurements file.
-
-        Parameters
-        ----------
-        file : Path
-            The file [-].
-
-        Returns
-        -------
-        Readings
-            As the disk has it [-].
-
-        Raises
-        ------
-        BadInput
-            When it cannot be read.
-        """
+        """Read a measurements file."""
         text = read_text(file)
         names = sorted({found.strip() for found in _TABLE.findall(text)})[:100]
         tables = ((name, path) for name in names if (path := beside(file, name)) is not None)
         return cls(file, text, tuple((name, fingerprint(path)) for name, path in tables))
 
     def put(self, text: str) -> None:
-        """Write a new text over the one that was read, and over no other.
-
-        Parameters
-        ----------
-        text : str
-            The new text [-].
-
-        Raises
-        ------
-        BadInput
-            When the disk has another text by now, or the file cannot be written; nothing is written then.
-        """
+        """Write a new text over the one that was read, and over no other."""
         seen = fingerprint(self.file)
         known = seen if read_text(self.file) == self.text else "another text"
         written({self.file: text}, copy_dated=None, expect={self.file: known})
@@ -89,18 +59,12 @@ class Memory:
 
     Attributes
     ----------
-    file : str
-        Name of the measurements file that was chosen, where there are several.
-    typed : dict
-        Typed text by procedure and key.
-    more : dict
-        Rows added to lists, by procedure and key.
-    base : dict
-        What the file said when the form was opened, by procedure and key.
-    units : dict
-        In which units that was typed, by procedure.
-    past : list
-        Entries made, the newest last: file, text before, text after.
+    file : Name of the measurements file that was chosen, where there are several
+    typed : Typed text by procedure and key
+    more : Rows added to lists, by procedure and key
+    base : What the file said when the form was opened, by procedure and key
+    units : In which units that was typed, by procedure
+    past : Entries made, the newest last: file, text before, text after
     """
 
     file: str = ""
@@ -111,45 +75,18 @@ class Memory:
     past: list[tuple[Path, str, str]] = field(default_factory=list)
 
     def forget(self, part: str) -> None:
-        """Forget what was typed for one procedure.
-
-        Parameters
-        ----------
-        part : str
-            The procedure [-].
-        """
+        """Forget what was typed for one procedure."""
         for kept in (self.typed, self.more, self.base, self.units):
             kept.pop(part, None)
 
     def keep(self, file: Path, before: str, after: str) -> None:
-        """Note an entry, so that it can be taken back.
-
-        Parameters
-        ----------
-        file : Path
-            The measurements file [-].
-        before, after : str
-            Its texts [-].
-        """
+        """Note an entry, so that it can be taken back."""
         self.past.append((file, before, after))
         del self.past[:-_STEPS]
 
 
 def belonging(folder: Folder, robot: Path) -> tuple[str, ...]:
-    """Find the measurements files that name a robot and stand beside it.
-
-    Parameters
-    ----------
-    folder : Folder
-        The folder that is open [-].
-    robot : Path
-        The robot file [-].
-
-    Returns
-    -------
-    tuple of str
-        Names relative to the folder, in their order; dated copies are left out [-].
-    """
+    """Find the measurements files that name a robot and stand beside it."""
     try:
         near = sorted(p for p in robot.parent.iterdir() if p.suffix.lower() in (".yaml", ".yml"))[:_MOST]
     except OSError:
@@ -170,27 +107,7 @@ def _names(folder: Folder, file: Path) -> str:
 
 
 def begin(robot: Path, called: str, day: date) -> Path:
-    """Begin a measurements file beside a robot.
-
-    Parameters
-    ----------
-    robot : Path
-        The robot file [-].
-    called : str
-        The robot's name [-].
-    day : date
-        Today [-].
-
-    Returns
-    -------
-    Path
-        The new file [-].
-
-    Raises
-    ------
-    BadInput
-        When it cannot be written.
-    """
+    """Begin a measurements file beside a robot."""
     stems = [f"{robot.stem}_measurements", *(f"{robot.stem}_measurements_{i}" for i in range(2, _MOST))]
     file = next(f for stem in stems if not (f := robot.with_name(f"{stem}.yaml")).exists())
     shown = " ".join(called.split())[:80]
@@ -204,26 +121,6 @@ def begin(robot: Path, called: str, day: date) -> Path:
 
 
 def place(target: Path, text: str, day: date) -> tuple[str, ...]:
-    """Write a table beside a measurements file; one of that name is kept as a dated copy.
-
-    Parameters
-    ----------
-    target : Path
-        The table [-].
-    text : str
-        Its text [-].
-    day : date
-        Today [-].
-
-    Returns
-    -------
-    tuple of str
-        Name of the copy, where there was one of that name [-].
-
-    Raises
-    ------
-    BadInput
-        When it cannot be written.
-    """
+    """Write a table beside a measurements file; one of that name is kept as a dated copy."""
     copies = written({target: text}, copy_dated=day, expect={target: fingerprint(target)})
     return tuple(copy.name for copy in copies)

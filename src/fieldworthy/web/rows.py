@@ -12,15 +12,7 @@ if TYPE_CHECKING:
 
 
 class Rows:
-    """One list of a window.
-
-    Parameters
-    ----------
-    page : Page
-        The window.
-    place : str
-        The list's id; each row is one element with ``data_row`` set to its key.
-    """
+    """One list of a window."""
 
     def __init__(self, page: Page, place: str) -> None:
         self._page = page
@@ -28,18 +20,7 @@ class Rows:
         self._sent: dict[str, Markup] = {}
 
     def show(self, rows: Mapping[str, Markup]) -> tuple[str, ...]:
-        """Show rows in this order, and no others.
-
-        Parameters
-        ----------
-        rows : mapping of str to Markup
-            Row by key [-].
-
-        Returns
-        -------
-        tuple of str
-            The keys of those that were sent [-].
-        """
+        """Show rows in this order, and no others."""
         fresh = [(key, row) for key, row in rows.items() if self._sent.get(key) != row]
         if fresh or list(rows) != list(self._sent):
             self._page.call("rows", self._place, list(rows), fresh)
@@ -47,13 +28,7 @@ class Rows:
         return tuple(key for key, _ in fresh)
 
     def spoil(self, keys: Iterable[str]) -> None:
-        """Take note that single texts of rows were changed, so that these are sent whole the next time.
-
-        Parameters
-        ----------
-        keys : iterable of str
-            Of the rows [-].
-        """
+        """Take note that single texts of rows were changed, so that these are sent whole the next time."""
         for key in keys:
             if key in self._sent:
                 self._sent[key] = Markup("")

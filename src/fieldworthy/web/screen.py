@@ -23,13 +23,7 @@ _IN_TURN = ("set", "text", "try", "undo", "redo", "save", "conflict")
 
 
 class Screen:
-    """What is shown in one window, and what is done when the person does something there.
-
-    Parameters
-    ----------
-    client : Client
-        The connection to the browser.
-    """
+    """What is shown in one window, and what is done when the person does something there."""
 
     def __init__(self, client: Client) -> None:
         self.client = client
@@ -38,73 +32,29 @@ class Screen:
         self._turn = asyncio.Lock()
 
     def on(self, name: str, handler: Handler) -> None:
-        """Do something when a button with ``data-do``, a form with ``data-submit`` or the like is used.
-
-        Parameters
-        ----------
-        name : str
-            As the element says [-].
-        handler : callable
-            Given the element's data; may be a coroutine function [-].
-        """
+        """Do something when a button with ``data-do``, a form with ``data-submit`` or the like is used."""
         self._handlers[name] = handler
 
     def fill(self, *content: Content) -> None:
-        """Show the view's content.
-
-        Parameters
-        ----------
-        *content : str, Markup, number, None or iterable
-            Plain text is escaped [-].
-        """
+        """Show the view's content."""
         self.put("fw-view", *content)
 
     def put(self, place: str, *content: Content) -> None:
-        """Replace what stands in an element.
-
-        Parameters
-        ----------
-        place : str
-            The element's id [-].
-        *content : str, Markup, number, None or iterable
-            Plain text is escaped [-].
-        """
+        """Replace what stands in an element."""
         self.call("put", place, join(content))
 
     def call(self, name: str, *arguments: object) -> None:
-        """Call a function of ``static/page.js`` in the browser.
-
-        Parameters
-        ----------
-        name : str
-            Of the function [-].
-        *arguments : object
-            Such as JSON can hold [-].
-        """
+        """Call a function of ``static/page.js`` in the browser."""
         if not self.client.is_deleted:
             told = ", ".join(json.dumps(argument, ensure_ascii=False) for argument in arguments)
             self.client.run_javascript(f"fw.{name}({told})")
 
     def say(self, text: str) -> None:
-        """Tell who cannot see the page what has changed.
-
-        Parameters
-        ----------
-        text : str
-            One sentence or two [-].
-        """
+        """Tell who cannot see the page what has changed."""
         self.call("say", text)
 
     def note(self, text: str, *, bad: bool = False) -> None:
-        """Show a sentence for some seconds; one about trouble stays until it is closed.
-
-        Parameters
-        ----------
-        text : str
-            The sentence [-].
-        bad : bool
-            Whether it is about trouble [-].
-        """
+        """Show a sentence for some seconds; one about trouble stays until it is closed."""
         close = tag("button", "Close", type="button", class_="quiet", data_close="note")
         role = "alert" if bad else "status"
         self.call(
@@ -112,25 +62,11 @@ class Screen:
         )
 
     def frame_on(self, name: str, handler: Handler) -> None:
-        """Do something when an element of the frame is used, whatever the view.
-
-        Parameters
-        ----------
-        name : str
-            As the element says [-].
-        handler : callable
-            Given the element's data [-].
-        """
+        """Do something when an element of the frame is used, whatever the view."""
         self._frame_handlers[name] = handler
 
     async def heard(self, data: Mapping[str, Any]) -> None:
-        """Do what the browser says that the person did; trouble is shown as a sentence.
-
-        Parameters
-        ----------
-        data : mapping
-            As ``page.js`` tells it [-].
-        """
+        """Do what the browser says that the person did; trouble is shown as a sentence."""
         what = data.get("what")
         name = data.get("do") if what == "do" else what
         handler = self._handlers.get(str(name)) or self._frame_handlers.get(str(name))
@@ -148,47 +84,19 @@ class Screen:
             self.note("That did not work; the page goes on. Your changes are kept.", bad=True)
 
     def later(self, work: Coroutine[Any, Any, None]) -> None:
-        """Do something that takes a while, without waiting for it.
-
-        Parameters
-        ----------
-        work : coroutine
-            What to do [-].
-        """
+        """Do something that takes a while, without waiting for it."""
         from nicegui import background_tasks  # noqa: PLC0415  keeps the task alive, and logs what it raises
 
         background_tasks.create(work)
 
 
 def field_id(path: KeyPath) -> str:
-    """Name the form's element that holds a key.
-
-    Parameters
-    ----------
-    path : tuple of str or int
-        The key [-].
-
-    Returns
-    -------
-    str
-        An id of the page [-].
-    """
+    """Name the form's element that holds a key."""
     return "f-" + "".join(c if c.isalnum() else f"_{ord(c):x}_" for c in dotted(path))
 
 
 def sentences(problems: tuple[Problem, ...]) -> str:
-    """Say problems as sentences, without the folder's whole path.
-
-    Parameters
-    ----------
-    problems : tuple of Problem
-        What is wrong [-].
-
-    Returns
-    -------
-    str
-        One sentence each, with what was probably meant [-].
-    """
+    """Say problems as sentences, without the folder's whole path."""
     told = []
     for p in problems:
         where = f"{p.file.name}, line {p.line}: " if p.line > 1 or p.column > 1 else ""
@@ -199,16 +107,5 @@ def sentences(problems: tuple[Problem, ...]) -> str:
 
 
 def plain_sentences(problems: tuple[Problem, ...]) -> Markup:
-    """Say problems as a list.
-
-    Parameters
-    ----------
-    problems : tuple of Problem
-        What is wrong [-].
-
-    Returns
-    -------
-    Markup
-        A list of sentences [-].
-    """
+    """Say problems as a list."""
     return tag("ul", [tag("li", sentences((p,))) for p in problems], class_="problems")

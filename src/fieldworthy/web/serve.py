@@ -30,14 +30,10 @@ class Options:
 
     Attributes
     ----------
-    port : int or None
-        The port wished for.
-    browser : bool
-        Whether a browser is opened.
-    share : bool
-        Whether others in the network may come in by a code.
-    allow_changes : bool
-        Whether they may change files.
+    port : The port wished for
+    browser : Whether a browser is opened
+    share : Whether others in the network may come in by a code
+    allow_changes : Whether they may change files
     """
 
     port: int | None = None
@@ -47,18 +43,7 @@ class Options:
 
 
 def listen(options: Options) -> socket.socket:
-    """Take a port: the one wished for, the next that is free, or any.
-
-    Parameters
-    ----------
-    options : Options
-        What the person said [-].
-
-    Returns
-    -------
-    socket
-        Bound, so that nobody takes the port meanwhile [-].
-    """
+    """Take a port: the one wished for, the next that is free, or any."""
     host = "0.0.0.0" if options.share else "127.0.0.1"
     first = FIRST_PORT if options.port is None else options.port
     for port in (*range(first, min(first + _TRIED, 65536)), 0):
@@ -83,11 +68,6 @@ def _bound(host: str, port: int) -> socket.socket:
 def network_address() -> str | None:
     """Find the address by which others in the network reach this machine.
 
-    Returns
-    -------
-    str or None
-        None where there is no network [-].
-
     Notes
     -----
     A datagram socket that is connected but never sends makes the system choose a way; nothing leaves the machine.
@@ -100,24 +80,11 @@ def network_address() -> str | None:
 
 
 def application(folder: Folder, keys: Keys) -> Any:
-    """Build the whole application, gate first.
-
-    Parameters
-    ----------
-    folder : Folder
-        The folder that is open [-].
-    keys : Keys
-        Who may come in [-].
-
-    Returns
-    -------
-    Gate
-        An ASGI application [-].
-    """
+    """Build the whole application, gate first."""
     from fastapi import FastAPI  # noqa: PLC0415  the server starts only where it is used
     from starlette.staticfiles import StaticFiles  # noqa: PLC0415
 
-    from fieldworthy.web.frame import install
+    from fieldworthy.web.frame import install  # noqa: PLC0415
 
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     api.mount("/fw", StaticFiles(directory=STATIC))
@@ -126,22 +93,7 @@ def application(folder: Folder, keys: Keys) -> Any:
 
 
 def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> None:
-    """Serve the page until it is stopped.
-
-    Parameters
-    ----------
-    path : Path
-        The folder to open [-].
-    options : Options
-        What the person said [-].
-    say : callable
-        Told what the person must know, line by line [-].
-
-    Raises
-    ------
-    BadInput
-        When there is no such folder.
-    """
+    """Serve the page until it is stopped."""
     folder = Folder.at(path)
     keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
     with contextlib.suppress(KeyboardInterrupt), listen(options) as door:

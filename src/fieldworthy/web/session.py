@@ -20,8 +20,7 @@ class Conflict(Exception):
 
     Attributes
     ----------
-    theirs : dict
-        What the disk has, by file; None where the file is gone.
+    theirs : What the disk has, by file; None where the file is gone
     """
 
     def __init__(self, theirs: dict[Path, str | None]) -> None:
@@ -35,12 +34,9 @@ class Draft:
 
     Attributes
     ----------
-    file : Path
-        The robot or season file.
-    saved : dict
-        The texts as they were read from the disk, or last written to it.
-    texts : dict
-        The texts now.
+    file : The robot or season file
+    saved : The texts as they were read from the disk, or last written to it
+    texts : The texts now
     """
 
     file: Path
@@ -52,23 +48,7 @@ class Draft:
 
     @classmethod
     def read(cls, file: Path) -> Draft:
-        """Open a file.
-
-        Parameters
-        ----------
-        file : Path
-            The robot or season file [-].
-
-        Returns
-        -------
-        Draft
-            As the disk has it [-].
-
-        Raises
-        ------
-        BadInput
-            When it cannot be read.
-        """
+        """Open a file."""
         texts = {file: read_text(file)}
         return cls(file, dict(texts), dict(texts))
 
@@ -98,13 +78,7 @@ class Draft:
         return bool(self._future)
 
     def know(self, texts: Texts) -> None:
-        """Take in the texts of the files that this one names, as they were read for it.
-
-        Parameters
-        ----------
-        texts : mapping of Path to str
-            Text by file; those known already are left as they are [-].
-        """
+        """Take in the texts of the files that this one names, as they were read for it."""
         for path, text in texts.items():
             if path not in self.texts:
                 self.texts[path] = text
@@ -113,20 +87,7 @@ class Draft:
                     state.setdefault(path, text)
 
     def change(self, texts: Texts, about: object = None) -> bool:
-        """Put other texts in place; can be undone.
-
-        Parameters
-        ----------
-        texts : mapping of Path to str
-            New text by file [-].
-        about : object
-            What is being changed; steps in a row about the same are undone as one [-].
-
-        Returns
-        -------
-        bool
-            Whether anything is different now [-].
-        """
+        """Put other texts in place; can be undone."""
         after = self.texts | dict(texts)
         if after == self.texts:
             return False
@@ -139,23 +100,11 @@ class Draft:
         return True
 
     def undo(self) -> bool:
-        """Go back one change.
-
-        Returns
-        -------
-        bool
-            Whether there was one [-].
-        """
+        """Go back one change."""
         return self._step(self._past, self._future)
 
     def redo(self) -> bool:
-        """Make a change again that was undone.
-
-        Returns
-        -------
-        bool
-            Whether there was one [-].
-        """
+        """Make a change again that was undone."""
         return self._step(self._future, self._past)
 
     def _step(self, here: list[dict[Path, str]], there: list[dict[Path, str]]) -> bool:
@@ -173,13 +122,7 @@ class Draft:
         self._about = None
 
     def elsewhere(self) -> dict[Path, str | None]:
-        """Find what the disk has that was not there when this was opened or saved.
-
-        Returns
-        -------
-        dict
-            Text by file, None where it is gone; empty where all is as it was [-].
-        """
+        """Find what the disk has that was not there when this was opened or saved."""
         found: dict[Path, str | None] = {}
         for path, text in self.saved.items():
             now = _on_disk(path)
@@ -188,25 +131,7 @@ class Draft:
         return found
 
     def save(self, *, over: bool = False) -> tuple[Path, ...]:
-        """Write what was changed.
-
-        Parameters
-        ----------
-        over : bool
-            Write although the disk has another text meanwhile [-].
-
-        Returns
-        -------
-        tuple of Path
-            The files that were written [-].
-
-        Raises
-        ------
-        Conflict
-            When a changed file has another text meanwhile; nothing is written then.
-        BadInput
-            When a file cannot be written.
-        """
+        """Write what was changed."""
         changed = self.changed
         theirs = {path: text for path, text in self.elsewhere().items() if path in changed}
         ours_already = {path for path, text in theirs.items() if text == self.texts[path]}

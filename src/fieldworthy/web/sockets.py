@@ -17,20 +17,7 @@ _LEVELS = ("debug", "info", "warning", "error")
 
 
 def well_formed(event: str, message: object) -> bool:
-    """Tell whether a message has what its kind must have.
-
-    Parameters
-    ----------
-    event : str
-        Its kind [-].
-    message : object
-        As it came [-].
-
-    Returns
-    -------
-    bool
-        Whether it may be passed on [-].
-    """
+    """Tell whether a message has what its kind must have."""
     if not isinstance(message, dict) or not all(isinstance(message.get(key), str) for key in _TEXTS[event]):
         return False
     if event == "event":
@@ -43,13 +30,7 @@ def well_formed(event: str, message: object) -> bool:
 
 
 def guard(server: Any) -> None:
-    """Stand before the handlers of a socket server.
-
-    Parameters
-    ----------
-    server : socketio.AsyncServer
-        With its handlers registered [-].
-    """
+    """Stand before the handlers of a socket server."""
     handlers: dict[str, Callable[..., Any]] = server.handlers["/"]
     for event in _TEXTS:
         handlers[event] = _guarded(event, handlers[event])

@@ -46,12 +46,9 @@ class Arrived:
 
     Attributes
     ----------
-    columns : tuple of tuple of str
-        Quantity, and the column that holds it.
-    rows : int
-        That can be used.
-    told : tuple of str
-        Sentences: what it holds, and what was odd in which row.
+    columns : Quantity, and the column that holds it
+    rows : That can be used
+    told : Sentences: what it holds, and what was odd in which row
     """
 
     columns: tuple[tuple[str, str], ...]
@@ -60,18 +57,7 @@ class Arrived:
 
 
 def head_of(text: str) -> tuple[str, ...]:
-    """Find the names of a table's columns.
-
-    Parameters
-    ----------
-    text : str
-        The table [-].
-
-    Returns
-    -------
-    tuple of str
-        As they stand there; empty where no line looks like names [-].
-    """
+    """Find the names of a table's columns."""
     lines = text.splitlines()[:_LINES]
     best: tuple[str, ...] = ()
     for delimiter in DELIMITERS:
@@ -107,22 +93,7 @@ def _bare(name: str) -> str:
 
 
 def heads(folder: Path, named: Iterable[str], files: Sequence[str]) -> tuple[str, ...]:
-    """List the columns of the tables that a form names.
-
-    Parameters
-    ----------
-    folder : Path
-        Where they stand [-].
-    named : iterable of str
-        Their names [-].
-    files : sequence of str
-        Tables that there are [-].
-
-    Returns
-    -------
-    tuple of str
-        Each name once [-].
-    """
+    """List the columns of the tables that a form names."""
     found: dict[str, None] = {}
     for name in named:
         path = beside(folder / "measurements.yaml", name) if name in files else None
@@ -134,20 +105,7 @@ def heads(folder: Path, named: Iterable[str], files: Sequence[str]) -> tuple[str
 
 
 def guessed(section: str, head: Sequence[str]) -> dict[str, str]:
-    """Recognise the columns of a table by their names.
-
-    Parameters
-    ----------
-    section : str
-        The procedure [-].
-    head : sequence of str
-        Names of the columns [-].
-
-    Returns
-    -------
-    dict of str to str
-        Column by quantity, for those that are recognised [-].
-    """
+    """Recognise the columns of a table by their names."""
     plain = {" ".join(_bare(name).lower().replace("_", " ").split()): name for name in head}
     found: dict[str, str] = {}
     for quantity in WANTED[section]:
@@ -163,29 +121,7 @@ def guessed(section: str, head: Sequence[str]) -> dict[str, str]:
 
 
 def looked_at(section: str, name: str, content: bytes, columns: tuple[tuple[str, str, str], ...]) -> Arrived:
-    """Look at every row of a table that has come; nothing is written where it stays.
-
-    Parameters
-    ----------
-    section : str
-        The procedure that it is for [-].
-    name : str
-        Of the file [-].
-    content : bytes
-        Of the file [-].
-    columns : tuple of tuple of str
-        Quantity, column and unit as the form says them; recognised by their names where it says none [-].
-
-    Returns
-    -------
-    Arrived
-        What it holds [-].
-
-    Raises
-    ------
-    BadInput
-        With the line, and what was expected there.
-    """
+    """Look at every row of a table that has come; nothing is written where it stays."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "table.csv"
         file.write_bytes(content)

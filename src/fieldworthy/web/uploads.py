@@ -27,12 +27,9 @@ class Ticket:
 
     Attributes
     ----------
-    suffixes : tuple of str
-        Ends of file names, with the dot.
-    take : callable
-        Takes the file.
-    most : int
-        Bytes.
+    suffixes : Ends of file names, with the dot
+    take : Takes the file
+    most : Bytes
     """
 
     suffixes: tuple[str, ...]
@@ -41,31 +38,14 @@ class Ticket:
 
 
 class Uploads:
-    """Takes files for the windows.
-
-    Parameters
-    ----------
-    api : FastAPI
-        The application to which the address is added.
-    """
+    """Takes files for the windows."""
 
     def __init__(self, api: FastAPI) -> None:
         self._tickets: OrderedDict[str, Ticket] = OrderedDict()
         api.add_api_route("/upload/{ticket}", self._take, methods=["POST"], include_in_schema=False)
 
     def ticket(self, ticket: Ticket) -> str:
-        """Give a field what it needs to send a file.
-
-        Parameters
-        ----------
-        ticket : Ticket
-            What it may bring [-].
-
-        Returns
-        -------
-        str
-            The ticket's name [-].
-        """
+        """Give a field what it needs to send a file."""
         name = secrets.token_urlsafe(18)
         self._tickets[name] = ticket
         while len(self._tickets) > _TICKETS:
@@ -91,19 +71,6 @@ class Uploads:
 
 
 def is_plain_name(name: str, suffixes: tuple[str, ...]) -> bool:
-    """Tell whether a file's name is one, and ends as it must.
-
-    Parameters
-    ----------
-    name : str
-        As the browser says [-].
-    suffixes : tuple of str
-        With the dot [-].
-
-    Returns
-    -------
-    bool
-        Whether the file may be taken [-].
-    """
+    """Tell whether a file's name is one, and ends as it must."""
     plain = re.fullmatch(r"[^\\/:*?\"<>|\x00-\x1f\x7f]{1,100}", name) is not None and not name.startswith(".")
     return plain and PurePath(name).suffix.lower() in suffixes

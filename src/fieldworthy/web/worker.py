@@ -36,25 +36,13 @@ class Broken(Exception):
 
 
 def progress(share: float) -> None:
-    """Tell, from within the worker, how far the work is.
-
-    Parameters
-    ----------
-    share : float
-        From 0 to 1 [-].
-    """
+    """Tell, from within the worker, how far the work is."""
     if _tell is not None:
         _tell(share)
 
 
 class Worker:
-    """One process; it starts with the first work and again after it was stopped.
-
-    Parameters
-    ----------
-    name : str
-        For messages and process lists.
-    """
+    """One process; it starts with the first work and again after it was stopped."""
 
     def __init__(self, name: str) -> None:
         self._name = name
@@ -66,31 +54,7 @@ class Worker:
         self.waiting = 0
 
     async def run(self, function: Callable[..., T], *arguments: Any, tell: Progress | None = None) -> T:
-        """Run a function over there, after what was asked before.
-
-        Parameters
-        ----------
-        function : callable
-            Of a module, so that the other process finds it [-].
-        *arguments : object
-            What can be sent there [-].
-        tell : callable or None
-            Told the share that is done, in this thread, whenever the function calls `progress` [-].
-
-        Returns
-        -------
-        object
-            What the function returns [-].
-
-        Raises
-        ------
-        BadInput
-            As the function does.
-        Stopped
-            When `stop` was called meanwhile.
-        Broken
-            When the function raises anything else, or the process dies.
-        """
+        """Run a function over there, after what was asked before."""
         loop = asyncio.get_running_loop()
 
         def heard(share: float) -> None:

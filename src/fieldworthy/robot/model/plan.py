@@ -96,20 +96,7 @@ class Plan:
     finish: Finish | None = exact(None, "what is kept for the end")
 
     def validate_in_season(self, actions: Mapping[str, Action], season: Season) -> Iterator[Fault]:
-        """Say what does not fit the season's periods: actions longer than theirs, a reserve longer than the match.
-
-        Parameters
-        ----------
-        actions : mapping of str to Action
-            The robot's actions, nominal [SI].
-        season : Season
-            With its periods, nominal [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the plan, and what was expected there [-].
-        """
+        """Say what does not fit the season's periods: actions longer than theirs, a reserve longer than the match."""
         autonomous, driven = float(season.periods.autonomous), float(season.periods.driven)
         if self.finish is not None and float(self.finish.reserve) > driven:
             yield ("finish", "reserve"), f"expected at most the {driven:g} s of the driven period"

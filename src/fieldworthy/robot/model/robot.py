@@ -89,23 +89,7 @@ class Robot:
 
 
 def settled(robot: Robot, path: KeyPath, quantity: Quantity) -> Quantity:
-    """Take the tolerance off what a weighing of the whole robot has settled.
-
-    Parameters
-    ----------
-    robot : Robot
-        The robot with nominal numbers [SI].
-    path : tuple of str or int
-        Where the quantity stands in its file [-].
-    quantity : Quantity
-        A quantity of the robot's file [SI].
-
-    Returns
-    -------
-    Quantity
-        Without tolerance where it is a part's mass and the whole was weighed, or a part's place and the centre of
-        gravity was found; else the same [SI].
-    """
+    """Take the tolerance off what a weighing of the whole robot has settled."""
     weighed = robot.weighed
     if weighed is None or path[0] != "parts" or len(path) < 3:
         return quantity

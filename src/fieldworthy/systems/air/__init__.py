@@ -27,8 +27,8 @@ SYSTEM = System(
         title="Air",
         question="Does every cylinder still have the pressure it needs at the end of the plan?",
         formulas=(("draw", ""), ("flow", "")),
-        caution="Never charge above the rated pressure of the weakest part. Wear eye protection. Let all air out before "
-        "you work on the robot.",
+        caution="Never charge above the rated pressure of the weakest part. Wear eye protection. Let all air out "
+        "before you work on the robot.",
         telling=("air.layout", "air.tank"),
     ),
     figures=figures,

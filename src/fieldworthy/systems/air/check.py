@@ -22,18 +22,7 @@ _MOST_LAYOUTS = 60_000
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge whether every cylinder still has the air it needs, and whether it is fast enough.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Per tank and per cylinder [-].
-    """
+    """Judge whether every cylinder still has the air it needs, and whether it is fast enough."""
     air = context.robot.air
     if not air.cylinders:
         return
@@ -92,20 +81,7 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
 
 
 def worse_way(use: AirUse, plan: PlanAir) -> tuple[Lowest, Real, int]:
-    """Find the way on which a cylinder has least to spare.
-
-    Parameters
-    ----------
-    use : AirUse
-        A cylinder that the plan uses and whose need is known [SI].
-    plan : PlanAir
-        Pressures along the plan [SI].
-
-    Returns
-    -------
-    tuple of Lowest, float or ndarray, and int
-        What it gets there at its lowest, gauge pressure that it needs [Pa], and the way: 0 out, 1 back.
-    """
+    """Find the way on which a cylinder has least to spare."""
     assert use.needs_gauge is not None, "asked for where the need is known"
     both = list(zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False))
     return min(both, key=lambda b: (first(b[0].gauge) - first(b[1])) / max(first(b[1]), 1.0))
@@ -170,10 +146,8 @@ class BestLayout:
 
     Attributes
     ----------
-    tanks : dict of str to str
-        Tank by cylinder; every tank is called ``joined`` where joining them is best.
-    margin, now : float
-        Worst margin of that layout, and of the file's own [-].
+    tanks : Tank by cylinder; every tank is called ``joined`` where joining them is best
+    margin, now : Worst margin of that layout, and of the file's own
     """
 
     tanks: dict[str, str]
@@ -183,18 +157,6 @@ class BestLayout:
 
 def best_layout(context: Context, plan: PlanAir) -> BestLayout | None:
     """Try every layout of cylinders on tanks, joined tanks included, on the nominal numbers.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    plan : PlanAir
-        The draws along the plan [SI].
-
-    Returns
-    -------
-    BestLayout or None
-        None where the plan draws nothing that has a need, or where there are too many layouts to try [-].
 
     Notes
     -----

@@ -32,18 +32,12 @@ class Stroke:
 
     Attributes
     ----------
-    time : float
-        From the start of the match [s].
-    number : int
-        Which stroke on this tank it is, from 1.
-    cylinder, action : str
-        Names.
-    way : int
-        0 out, 1 back.
-    filled : float
-        Gauge pressure that it is filled with [Pa].
-    need : float or None
-        Gauge pressure that it needs on this way [Pa]; None where the file does not say.
+    time : From the start of the match [s]
+    number : Which stroke on this tank it is, from 1
+    cylinder, action : Names
+    way : 0 out, 1 back
+    filled : Gauge pressure that it is filled with [Pa]
+    need : Gauge pressure that it needs on this way [Pa]; None where the file does not say
     """
 
     time: float
@@ -66,18 +60,12 @@ class PressureNeeded:
 
     Attributes
     ----------
-    cylinder : str
-        Its name.
-    way : int
-        0 out, 1 back.
-    need : float or None
-        Gauge pressure [Pa]; None where the file does not say.
-    lowest : float or None
-        Gauge pressure that it gets at its lowest [Pa]; None where the plan never uses it.
-    margin : float or None
-        0 at the need, 1 is the need's own size above it; as the finding ``air.pressure`` has it [-].
-    short : Stroke or None
-        The first stroke, either way, that gets less than it needs.
+    cylinder : Its name
+    way : 0 out, 1 back
+    need : Gauge pressure [Pa]; None where the file does not say
+    lowest : Gauge pressure that it gets at its lowest [Pa]; None where the plan never uses it
+    margin : 0 at the need, 1 is the need's own size above it; as the finding ``air.pressure`` has it
+    short : The first stroke, either way, that gets less than it needs
     """
 
     cylinder: str
@@ -94,20 +82,13 @@ class TankCurve:
 
     Attributes
     ----------
-    name : str
-        Of the tank.
-    time, gauge : ndarray of shape (k,)
-        The pressure as a line [s, Pa gauge]; strokes are steps in it.
-    drawn : ndarray of shape (k,)
-        Strokes drawn so far [-].
-    charge : float
-        Gauge pressure at the start [Pa].
-    setting : float or None
-        Gauge pressure of its regulator [Pa]; None without one.
-    strokes : tuple of Stroke
-        In order.
-    levels : tuple of PressureNeeded
-        Of every cylinder on it, in the file's order.
+    name : Of the tank
+    time, gauge : The pressure as a line [s, Pa gauge]; strokes are steps in it
+    drawn : Strokes drawn so far
+    charge : Gauge pressure at the start [Pa]
+    setting : Gauge pressure of its regulator [Pa]; None without one
+    strokes : In order
+    levels : Of every cylinder on it, in the file's order
     """
 
     name: str
@@ -137,10 +118,8 @@ class AirCurves:
 
     Attributes
     ----------
-    tanks : tuple of TankCurve
-        In the file's order.
-    autonomous, end : float
-        When the autonomous period and the match end [s].
+    tanks : In the file's order
+    autonomous, end : When the autonomous period and the match end [s]
     """
 
     tanks: tuple[TankCurve, ...]
@@ -160,18 +139,7 @@ class AirCurves:
 
 
 def air_curves(context: Context) -> AirCurves | None:
-    """Follow the pressure in each tank along the match plan.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    AirCurves or None
-        None where the plan draws no air [SI].
-    """
+    """Follow the pressure in each tank along the match plan."""
     context = context.nominal
     plan, periods = air_along_plan(context), context.season.periods
     if not plan.draws:
@@ -183,25 +151,7 @@ def air_curves(context: Context) -> AirCurves | None:
 
 
 def rearranged(context: Context, layout: Mapping[str, str]) -> Context:
-    """Put cylinders on other tanks, everything else as it is.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    layout : mapping of str to str
-        Tank by cylinder; a cylinder that is not named stays where it is [-].
-
-    Returns
-    -------
-    Context
-        The robot so arranged, with the same plan [SI].
-
-    Raises
-    ------
-    ValueError
-        When the robot has no such cylinder or tank.
-    """
+    """Put cylinders on other tanks, everything else as it is."""
     context = context.nominal
     air = context.robot.air
     for name, tank in layout.items():
@@ -284,38 +234,12 @@ _TITLE = "Pressure in the tanks along the plan"
 
 
 def pressures(data: AirCurves, style: Style) -> Figure:
-    """Draw the pressure in each tank over the time of the match.
-
-    Parameters
-    ----------
-    data : AirCurves
-        All tanks along the plan [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        One chart a tank, the level each of its cylinders needs, and a cross where one first gets less [-].
-    """
+    """Draw the pressure in each tank over the time of the match."""
     return _drawn(data, Axis("Time in the match", "time", 0.0, data.end), style)
 
 
 def pressures_by_stroke(data: AirCurves, style: Style) -> Figure:
-    """Draw the pressure in each tank over the strokes that draw from it.
-
-    Parameters
-    ----------
-    data : AirCurves
-        All tanks along the plan [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        One chart a tank, the level each of its cylinders needs, and a cross where one first gets less [-].
-    """
+    """Draw the pressure in each tank over the strokes that draw from it."""
     most = max((len(tank.strokes) for tank in data.tanks), default=0)
     axis = Axis("Strokes drawn from this tank", "count", 0.0, float(max(most, 1)))
     return _drawn(data, axis, style)

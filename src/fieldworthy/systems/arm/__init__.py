@@ -18,4 +18,4 @@ SYSTEM = System(
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
 )
 
-__all__ = ["MotorArm", "SYSTEM"]
+__all__ = ["SYSTEM", "MotorArm"]

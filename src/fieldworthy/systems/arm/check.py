@@ -39,22 +39,14 @@ class Driven:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    spec : MotorArm
-        As the file gives it [SI].
-    kind : MotorClass
-        Its motors [SI].
-    motor : SaggingMotor
-        The same on the robot's battery [SI].
-    drive : MotorDrive
-        All its motors together, through their gears [SI].
-    arm : Arm
-        What it carries [SI].
-    angles : ndarray
-        From where its parts are placed [rad].
-    passive : ndarray
-        Torque of weights and bands, positive raising [N m].
+    name : Of the mechanism
+    spec : As the file gives it [SI]
+    kind : Its motors [SI]
+    motor : The same on the robot's battery [SI]
+    drive : All its motors together, through their gears [SI]
+    arm : What it carries [SI]
+    angles : From where its parts are placed [rad]
+    passive : Torque of weights and bands, positive raising [N m]
     """
 
     name: str
@@ -67,34 +59,12 @@ class Driven:
     passive: Array
 
     def needed(self, sense: float) -> Array:
-        """Torque asked of the motors at the arm.
-
-        Parameters
-        ----------
-        sense : float
-            1 raising, -1 lowering [-].
-
-        Returns
-        -------
-        ndarray
-            In the direction of motion, points leading [N m].
-        """
+        """Torque asked of the motors at the arm."""
         return motor_torque(self.passive, sense, self.spec.friction)
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every motor-driven arm.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Torque, speed, time, holding, heat and target [-].
-    """
+    """Judge every motor-driven arm."""
     for name, spec in context.robot.mechanisms.items():
         if isinstance(spec, MotorArm):
             at = driven(context, name, spec)
@@ -106,22 +76,7 @@ def check(context: Context) -> Iterator[Outcome]:
 
 
 def driven(context: Context, name: str, spec: MotorArm) -> Driven:
-    """Lay a motor-driven arm out along its swing.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        Of the arm [-].
-    spec : MotorArm
-        The arm [SI].
-
-    Returns
-    -------
-    Driven
-        Motors on the sagging battery, and torques along the swing [SI].
-    """
+    """Lay a motor-driven arm out along its swing."""
     use = spec.motors[0]
     kind = context.robot.catalogue.motors[use.motor]
     battery = robot_battery(context.robot)
@@ -167,18 +122,7 @@ def _torque(at: Driven) -> Iterator[Outcome]:
 
 
 def raising(at: Driven) -> tuple[Array, Array]:
-    """Find how fast an arm is raised.
-
-    Parameters
-    ----------
-    at : Driven
-        The arm [SI].
-
-    Returns
-    -------
-    tuple of ndarray
-        Steady speed of the arm, points leading [rad/s], and the time to be up [s].
-    """
+    """Find how fast an arm is raised."""
     needed = at.needed(1.0)
     each = motor_share(at.drive, needed) * at.motor.stall_torque
     speed = sagged_speed(at.motor, each) / at.drive.reduction

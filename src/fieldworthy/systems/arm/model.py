@@ -44,16 +44,5 @@ class MotorArm(MotorMechanism):
             yield ("motors",), "expected one class of motors: those that swing it"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
-        """Say what does not fit the rest of the robot.
-
-        Parameters
-        ----------
-        robot : Robot
-            The robot as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the arm, and what was expected there [-].
-        """
+        """Say what does not fit the rest of the robot."""
         yield from no_group(self.rides, robot)

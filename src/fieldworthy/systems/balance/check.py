@@ -27,18 +27,7 @@ _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge whether the robot stays on its wheels.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        For each direction the pose that is worst; facts of mass, centre of gravity and ballast [-].
-    """
+    """Judge whether the robot stays on its wheels."""
     if not context.robot.parts:
         yield unknown(
             "balance.tip", "robot", "acceleration", "Without parts the centre of gravity is not known.", ("parts",)
@@ -113,20 +102,7 @@ def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
 
 
 def asked_of(pace: Pace, side: str) -> Real:
-    """Find the hardest acceleration that throws the load towards a side.
-
-    Parameters
-    ----------
-    pace : Pace
-        What the drive can make of the robot [SI].
-    side : str
-        One of `fieldworthy.checks.stance.SIDES` [-].
-
-    Returns
-    -------
-    float or ndarray
-        Braking or starting, or sliding sideways in a turn [m/s2].
-    """
+    """Find the hardest acceleration that throws the load towards a side."""
     return pace.side if side in ("left", "right") else np.maximum(pace.braking, pace.launch)
 
 

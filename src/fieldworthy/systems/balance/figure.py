@@ -27,12 +27,9 @@ class PoseLimits:
 
     Attributes
     ----------
-    pose : str
-        Its name.
-    limits : tuple of TipLimit
-        Forward, back, left, right.
-    asked : tuple of float or None
-        Hardest acceleration that the drive can make of it, in the same order [m/s2]; None where it only stands.
+    pose : Its name
+    limits : Forward, back, left, right
+    asked : Hardest acceleration that the drive can make of it, in the same order [m/s2]; None where it only stands
     """
 
     pose: str
@@ -46,12 +43,9 @@ class BalanceCurves:
 
     Attributes
     ----------
-    robot : str
-        Its name.
-    poses : tuple of PoseLimits
-        Those that stand on the floor.
-    least_tilt : float
-        Tilt that it must stand, as the team wants it [rad].
+    robot : Its name
+    poses : Those that stand on the floor
+    least_tilt : Tilt that it must stand, as the team wants it [rad]
     """
 
     robot: str
@@ -60,18 +54,7 @@ class BalanceCurves:
 
 
 def balance_curves(context: Context) -> BalanceCurves | None:
-    """Gather a robot's tip limits.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    BalanceCurves or None
-        None without parts, or where no pose stands on the floor [SI].
-    """
+    """Gather a robot's tip limits."""
     context = context.nominal
     robot = context.robot
     floor = [name for name, pose in robot.poses.items() if pose.use != "climb"]
@@ -98,20 +81,7 @@ _CAN = "hardest that it can brake, start or turn"
 
 
 def balance(data: BalanceCurves, style: Style) -> Figure:
-    """Draw the acceleration at which wheels lift, side by side with what the drive can make.
-
-    Parameters
-    ----------
-    data : BalanceCurves
-        Tip limits of every pose [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        One chart for each side, over one scale [-].
-    """
+    """Draw the acceleration at which wheels lift, side by side with what the drive can make."""
     most = max(max(*(t.acceleration for t in p.limits), *(p.asked or (0.0,))) for p in data.poses)
     column = 1.03 * max(most, 1.0)
     room = width(max(_TONES, key=len), SMALL) / max(0.66 * style.width, 1.0)  # of the axis, for the words

@@ -22,4 +22,4 @@ SYSTEM = System(
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
 )
 
-__all__ = ["Clamp", "SYSTEM"]
+__all__ = ["SYSTEM", "Clamp"]

@@ -25,14 +25,10 @@ class Side:
 
     Attributes
     ----------
-    heights : clamp.Heights
-        Open and closed jaw against the rim [m].
-    travel : float or ndarray
-        Of the jaw over the whole stroke [m].
-    stroke : float or ndarray
-        Of the cylinder [m].
-    below : float or ndarray
-        Gap between the seat and the rim's underside [m].
+    heights : Open and closed jaw against the rim [m]
+    travel : Of the jaw over the whole stroke [m]
+    stroke : Of the cylinder [m]
+    below : Gap between the seat and the rim's underside [m]
     """
 
     heights: clamping.Heights
@@ -42,22 +38,7 @@ class Side:
 
 
 def side_of(context: Context, spec: Clamp, thing: GameObject) -> Side:
-    """Look at a clamp from the side.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Clamp
-        As the file gives it [SI].
-    thing : GameObject
-        What it grips, with its rim [SI].
-
-    Returns
-    -------
-    Side
-        Heights and travel [m]; the jaw comes down no farther than the stroke lets it.
-    """
+    """Look at a clamp from the side."""
     assert thing.rim is not None, "an object that a clamp grips has a rim"
     stroke = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.cylinder].cylinder].stroke
     travel = stroke * spec.lever
@@ -70,18 +51,7 @@ def side_of(context: Context, spec: Clamp, thing: GameObject) -> Side:
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every clamp of the robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Seats, heights, stroke and holding force [-].
-    """
+    """Judge every clamp of the robot."""
     for name, spec in context.robot.mechanisms.items():
         if isinstance(spec, Clamp):
             thing = context.season.objects[spec.object]

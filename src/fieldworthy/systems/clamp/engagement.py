@@ -30,18 +30,7 @@ _STEPS = 13
 
 
 def outline_of(thing: GameObject) -> Outline:
-    """Take the outline of an object's base.
-
-    Parameters
-    ----------
-    thing : GameObject
-        The object [SI].
-
-    Returns
-    -------
-    Polygon or Circle
-        About the object's middle [m].
-    """
+    """Take the outline of an object's base."""
     base = thing.base
     if base is not None and base.corners is not None:
         return Polygon(flat(list(base.corners)))
@@ -59,18 +48,12 @@ class Place:
 
     Attributes
     ----------
-    kind : str
-        ``side``, ``corner`` or ``round``.
-    label : str
-        Kind and number, for an id.
-    index : int
-        Of the side or corner.
-    yaw : float or ndarray
-        The object's turn on this seat [rad].
-    size : float
-        Nominal length of the side [m] or angle of the corner [rad]; 0 for a round base.
-    limit : float
-        Nominal turn to the next seat [rad].
+    kind : ``side``, ``corner`` or ``round``
+    label : Kind and number, for an id
+    index : Of the side or corner
+    yaw : The object's turn on this seat [rad]
+    size : Nominal length of the side [m] or angle of the corner [rad]; 0 for a round base
+    limit : Nominal turn to the next seat [rad]
     """
 
     kind: str
@@ -82,18 +65,7 @@ class Place:
 
 
 def places(outline: Outline, nominal: Outline) -> list[Place]:
-    """List the ways an object can seat; those that are alike, or mirror images, once.
-
-    Parameters
-    ----------
-    outline, nominal : Polygon or Circle
-        Over cases, and as the file states it [m].
-
-    Returns
-    -------
-    list of Place
-        Sides, then corners [-].
-    """
+    """List the ways an object can seat; those that are alike, or mirror images, once."""
     if isinstance(outline, Circle) or isinstance(nominal, Circle):
         return [Place("round", "round", 0, 0.0, 0.0, np.pi)]
     lengths = np.round(_plain(flat_lengths(nominal)), 6)
@@ -118,18 +90,7 @@ def _plain(values: Array) -> Array:
 
 
 def jaw_of(spec: Clamp) -> clamping.Seat:
-    """Take stops and jaw in plan.
-
-    Parameters
-    ----------
-    spec : Clamp
-        As the file gives it [SI].
-
-    Returns
-    -------
-    clamp.Seat
-        In plan [m].
-    """
+    """Take stops and jaw in plan."""
     throat = np.inf if spec.throat is None else spec.throat
     return clamping.Seat(spec.stop_gap, throat, spec.jaw_reach, spec.jaw_width, spec.hook)
 
@@ -142,27 +103,7 @@ RIGHT: Ways = ((0.0, 0.0),)
 
 
 def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, ways: Ways) -> Array:
-    """Find how much rim is under the jaw, at the worst of some turns and places of the object.
-
-    Parameters
-    ----------
-    spec : Clamp
-        As the file gives it [SI].
-    thing : GameObject
-        What it grips [SI].
-    outline : Polygon or Circle
-        Its base [m].
-    place : Place
-        How it seats [-].
-    ways : tuple of tuple
-        Shares of the errors in turn and in place [-].
-
-    Returns
-    -------
-    ndarray
-        Least over the ways, no more than the rim's overhang; no less than the jaw's reach below 0, where it is
-        beside the jaw [m].
-    """
+    """Find how much rim is under the jaw, at the worst of some turns and places of the object."""
     assert thing.rim is not None, "an object that a clamp grips has a rim"
     jaw, yaw, side = jaw_of(spec), np.asarray(spec.yaw_error), np.asarray(spec.side_error)
     depth: Real = thing.rim.overhang
@@ -173,22 +114,7 @@ def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, wa
 
 
 def worst_ways(spec: Clamp, outline: Outline, place: Place) -> Ways:
-    """Find the worst turn and place within the errors, of each combination of their signs.
-
-    Parameters
-    ----------
-    spec : Clamp
-        With nominal numbers [SI].
-    outline : Polygon or Circle
-        The base, with nominal numbers [m].
-    place : Place
-        How it seats, with nominal numbers [-].
-
-    Returns
-    -------
-    tuple of tuple
-        Shares of both errors [-]. The depth has kinks and need not be least where both errors are largest.
-    """
+    """Find the worst turn and place within the errors, of each combination of their signs."""
     share = np.linspace(0.0, 1.0, _STEPS)
     found = []
     for a, b in ((-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)):
@@ -205,10 +131,8 @@ class Judged:
 
     Attributes
     ----------
-    label : str
-        Of the place.
-    ways : tuple of tuple
-        The worst turns and places on it.
+    label : Of the place
+    ways : The worst turns and places on it
     """
 
     label: str
@@ -216,20 +140,7 @@ class Judged:
 
 
 def best_place(context: Context, name: str) -> Judged:
-    """Choose the seat that is judged: of those that must work, the one with most rim under the jaw.
-
-    Parameters
-    ----------
-    context : Context
-        With nominal numbers [SI].
-    name : str
-        Of the clamp [-].
-
-    Returns
-    -------
-    Judged
-        The longest side of those that catch alike [-].
-    """
+    """Choose the seat that is judged: of those that must work, the one with most rim under the jaw."""
     spec = context.robot.mechanisms[name]
     assert isinstance(spec, Clamp), "asked for with a clamp only"
     thing = context.season.objects[spec.object]
@@ -246,22 +157,7 @@ def best_place(context: Context, name: str) -> Judged:
 
 
 def windows(context: Context, name: str, place: Place) -> tuple[float, float]:
-    """Find how far the object may be turned, or be off to a side, and still be caught: the smaller way of both.
-
-    Parameters
-    ----------
-    context : Context
-        With nominal numbers [SI].
-    name : str
-        Of the clamp [-].
-    place : Place
-        How it seats [-].
-
-    Returns
-    -------
-    tuple of float
-        Turn [rad] and shift [m]; 0 where the seat itself does not catch.
-    """
+    """Find how far the object may be turned, or be off to a side, and still be caught: the smaller way of both."""
     return context.once(("clamp window", name, place.label), lambda: _windows(context, name, place))
 
 

@@ -24,10 +24,8 @@ class Low:
 
     Attributes
     ----------
-    gauge : float or ndarray
-        Gauge pressure [Pa].
-    when : str
-        In words.
+    gauge : Gauge pressure [Pa]
+    when : In words
     """
 
     gauge: Real
@@ -35,21 +33,7 @@ class Low:
 
 
 def lowest_after(context: Context, name: str) -> Low:
-    """Find the lowest pressure behind a cylinder from its first stroke to the end of the plan.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        The cylinder [-].
-
-    Returns
-    -------
-    Low
-        What is left while it holds, as its valve keeps it joined to its tank; the charge where the plan does not use
-        it [Pa].
-    """
+    """Find the lowest pressure behind a cylinder from its first stroke to the end of the plan."""
     use, plan = use_of(context, name), air_along_plan(context)
     begins = next((d.time for d in plan.draws if d.name == name), None)
     if begins is None:
@@ -63,62 +47,19 @@ def lowest_after(context: Context, name: str) -> Low:
 
 
 def rod_force(use: AirUse, way: int, gauge: Real) -> tuple[Real, Real]:
-    """Take the force of a cylinder's rods at a pressure, friction of the seals taken off.
-
-    Parameters
-    ----------
-    use : AirUse
-        The cylinder [SI].
-    way : int
-        0 out, 1 back by air [-].
-    gauge : float or ndarray
-        Gauge pressure [Pa].
-
-    Returns
-    -------
-    tuple of float or ndarray
-        Force [N], not below 0, and force for each pascal before the spring is taken off [N/Pa].
-    """
+    """Take the force of a cylinder's rods at a pressure, friction of the seals taken off."""
     area = use.cylinder.piston_area if way == 0 else use.cylinder.ring_area
     per = area * use.efficiency * use.spec.count
     return np.maximum(per * gauge - returning(use, way), 0.0), per
 
 
 def returning(use: AirUse, way: int) -> Real:
-    """Take the force of the return springs at the end of the way out.
-
-    Parameters
-    ----------
-    use : AirUse
-        The cylinder [SI].
-    way : int
-        0 out, 1 back by air [-].
-
-    Returns
-    -------
-    float or ndarray
-        Force, all rods together [N]; 0 on the way back.
-    """
+    """Take the force of the return springs at the end of the way out."""
     return use.cylinder.spring_force(use.cylinder.stroke) * use.spec.count if way == 0 else 0.0
 
 
 def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
-    """Judge what a clamp holds.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        Of the clamp [-].
-    spec : Clamp
-        As the file gives it [SI].
-
-    Yields
-    ------
-    Outcome
-        Holding force against the rival's pull, the pressure at which it slips, and the toggle's lock [-].
-    """
+    """Judge what a clamp holds."""
     use, low = use_of(context, spec.cylinder), lowest_after(context, spec.cylinder)
     way = 0 if spec.working == "out" else 1
     per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever

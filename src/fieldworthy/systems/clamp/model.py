@@ -99,36 +99,14 @@ class Clamp(MotorMechanism):
             yield ("hook",), "expected less than 'jaw_reach': a side flat against the stops has no more under the jaw"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
-        """Say what does not fit the rest of the robot.
-
-        Parameters
-        ----------
-        robot : Robot
-            The robot as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the clamp, and what was expected there [-].
-        """
+        """Say what does not fit the rest of the robot."""
         spec = robot.air.cylinders.get(self.cylinder)
         kind = robot.catalogue.cylinders.get(spec.cylinder) if spec is not None else None
         if kind is not None and kind.single_acting and self.working == "back":
             yield ("working",), "expected out: this cylinder comes back with its spring alone"
 
     def validate_in_season(self, season: Season) -> Iterator[Fault]:
-        """Say what does not fit the season.
-
-        Parameters
-        ----------
-        season : Season
-            The season as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the clamp, and what was expected there [-].
-        """
+        """Say what does not fit the season."""
         thing = season.objects.get(self.object)
         if thing is None:
             return

@@ -26,8 +26,8 @@ SYSTEM = System(
         title="Climb",
         question="Does it lift itself off the floor, and hang steady until the end?",
         formulas=(("hang", ""), ("hoist", "")),
-        caution="A robot that hangs can fall. Nobody stands or reaches beneath it; practise over a mat, low, with a second "
-        "person at the air valve.",
+        caution="A robot that hangs can fall. Nobody stands or reaches beneath it; practise over a mat, low, with a "
+        "second person at the air valve.",
         telling=("climb.hook",),
         wide=640.0,
     ),
@@ -36,4 +36,4 @@ SYSTEM = System(
     cautions=cautions_of,
 )
 
-__all__ = ["Climber", "SYSTEM"]
+__all__ = ["SYSTEM", "Climber"]

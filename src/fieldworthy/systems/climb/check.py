@@ -18,18 +18,7 @@ _TRADE = ("meriam_statics", "practice")
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every climber.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Reach, lift, attitude, rest, clearance, and what holds it afterwards [-].
-    """
+    """Judge every climber."""
     for name, mechanism in context.robot.mechanisms.items():
         if not isinstance(mechanism, Climber):
             continue

@@ -31,12 +31,9 @@ class Push:
 
     Attributes
     ----------
-    name : str
-        Of the contact.
-    at : ndarray of shape (2,)
-        x from the bar, z over the floor [m].
-    force : ndarray of shape (2,)
-        Forward and up, on the robot [N].
+    name : Of the contact
+    at : x from the bar, z over the floor [m]
+    force : Forward and up, on the robot [N]
     """
 
     name: str
@@ -55,20 +52,13 @@ class Attitude:
 
     Attributes
     ----------
-    name : str
-        Of the moment.
-    attitude : float
-        Positive nose down [rad].
-    blocks : tuple of ndarray of shape (4, 2)
-        The parts' corners, in the order of `HangingCurves.parts` [m].
-    wheels : tuple of ndarray of shape (2,)
-        Middles of the drive wheels [m].
-    cg : ndarray of shape (2,)
-        Centre of gravity [m].
-    pushes : tuple of Push
-        Contacts in compression; the weight itself is not among them.
-    lowest : float
-        Height of its lowest point [m].
+    name : Of the moment
+    attitude : Positive nose down [rad]
+    blocks : The parts' corners, in the order of `HangingCurves.parts` [m]
+    wheels : Middles of the drive wheels [m]
+    cg : Centre of gravity [m]
+    pushes : Contacts in compression; the weight itself is not among them
+    lowest : Height of its lowest point [m]
     """
 
     name: str
@@ -86,30 +76,18 @@ class HangingCurves:
 
     Attributes
     ----------
-    name, structure : str
-        Of the climber, and of the bar.
-    bar : float
-        Height at which the hooks take it [m].
-    diameter : float or None
-        Of the bar [m].
-    parts : tuple of Block
-        What the corners in `leaving` and `hanging` belong to.
-    wheel : float
-        Diameter of the drive wheels [m].
-    weight : float
-        Of the robot [N].
-    leaving, hanging : Attitude
-        As its last wheels leave the floor, and drawn up all the way.
-    wall : float or None
-        Where the face is that it leans on, forward from the bar [m]; None without a rest.
-    face : str
-        ``behind`` or ``ahead``, where the face is seen from the robot.
-    resting : bool
-        Whether its rest is pressed on.
-    clearance : float
-        Wanted under its lowest point [m].
-    rises : bool
-        Whether it pulls hard enough to get there.
+    name, structure : Of the climber, and of the bar
+    bar : Height at which the hooks take it [m]
+    diameter : Of the bar [m]
+    parts : What the corners in `leaving` and `hanging` belong to
+    wheel : Diameter of the drive wheels [m]
+    weight : Of the robot [N]
+    leaving, hanging : As its last wheels leave the floor, and drawn up all the way
+    wall : Where the face is that it leans on, forward from the bar [m]; None without a rest
+    face : ``behind`` or ``ahead``, where the face is seen from the robot
+    resting : Whether its rest is pressed on
+    clearance : Wanted under its lowest point [m]
+    rises : Whether it pulls hard enough to get there
     """
 
     name: str
@@ -129,18 +107,7 @@ class HangingCurves:
 
 
 def hanging_curves(context: Context) -> dict[str, HangingCurves]:
-    """Hang the robot on every bar that it climbs.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    dict of str to HangingCurves
-        By mechanism [SI].
-    """
+    """Hang the robot on every bar that it climbs."""
     context = context.nominal
     robot = context.robot
     specs = {name: spec for name, spec in robot.mechanisms.items() if isinstance(spec, Climber) and robot.parts}
@@ -219,20 +186,7 @@ _MARGIN = 0.07  # m around everything
 
 
 def hanging(data: HangingCurves, style: Style) -> Figure:
-    """Draw a robot on its bar, leaving the floor and hanging.
-
-    Parameters
-    ----------
-    data : HangingCurves
-        Attitudes and forces [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Two views at one scale, side by side; below each other on a phone [-].
-    """
+    """Draw a robot on its bar, leaving the floor and hanging."""
     moments = (data.leaving, data.hanging)
     low, high = reach(point for moment in moments for point in _points(data, moment))
     low, high = low - _MARGIN, high + _MARGIN

@@ -40,12 +40,9 @@ class Pull:
 
     Attributes
     ----------
-    hook_force : float or ndarray
-        At the hooks, losses taken off [N].
-    when : str
-        With which air or battery, in words; ``{gauge}`` stands for the pressure.
-    gauge : float or ndarray or None
-        Gauge pressure that it pulls with [Pa]; None for motors.
+    hook_force : At the hooks, losses taken off [N]
+    when : With which air or battery, in words; ``{gauge}`` stands for the pressure
+    gauge : Gauge pressure that it pulls with [Pa]; None for motors
     """
 
     hook_force: Real
@@ -54,20 +51,7 @@ class Pull:
 
 
 def travel_of(context: Context, spec: Climber) -> Real:
-    """How far the hooks are drawn down.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Climber
-        The climber [SI].
-
-    Returns
-    -------
-    float or ndarray
-        Travel [m].
-    """
+    """How far the hooks are drawn down."""
     if isinstance(spec.lift, MotorLift):
         return spec.lift.travel
     kind = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.lift.cylinder].cylinder]
@@ -75,20 +59,7 @@ def travel_of(context: Context, spec: Climber) -> Real:
 
 
 def lifting_force(context: Context, spec: Climber) -> Pull:
-    """Find the force at the hooks, with the air that the plan leaves or at motor stall with the battery's sag.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Climber
-        The climber [SI].
-
-    Returns
-    -------
-    Pull
-        Force at the hooks [N].
-    """
+    """Find the force at the hooks, with the air that the plan leaves or at motor stall with the battery's sag."""
     if isinstance(spec.lift, MotorLift):
         return _motors(context, spec, spec.lift)
     use, gauge, when = _air(context, spec.lift)
@@ -126,20 +97,7 @@ def _motors(context: Context, spec: Climber, lift: MotorLift) -> Pull:
 
 
 def held_later(context: Context, spec: Climber) -> Real:
-    """Find the force that is left after it has hung for a while without power.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Climber
-        The climber [SI].
-
-    Returns
-    -------
-    float or ndarray
-        At the hooks [N]; motors without power hold nothing.
-    """
+    """Find the force that is left after it has hung for a while without power."""
     if isinstance(spec.lift, MotorLift):
         return 0.0
     use, gauge, _ = _air(context, spec.lift)
@@ -160,22 +118,14 @@ class Hung:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    spec : Climber
-        As the file gives it [SI].
-    weight : float or ndarray
-        Weight of the robot [N].
-    cg : ndarray of shape (2,) or (2, n)
-        Centre of gravity in the side view [m].
-    hook : ndarray of shape (2,) or (2, n)
-        Where the hooks touch the bar, in the robot [m].
-    bar : float or ndarray
-        Height of that contact over the floor [m].
-    ramp : LiftRamp
-        From the floor to hanging free, the hooks not drawn down yet [rad, m, N].
-    first_off : float
-        Contact that lifts first, nominal: +1 front, -1 rear, 0 both [-].
+    name : Of the mechanism
+    spec : As the file gives it [SI]
+    weight : Weight of the robot [N]
+    cg : Centre of gravity in the side view [m]
+    hook : Where the hooks touch the bar, in the robot [m]
+    bar : Height of that contact over the floor [m]
+    ramp : From the floor to hanging free, the hooks not drawn down yet [rad, m, N]
+    first_off : Contact that lifts first, nominal: +1 front, -1 rear, 0 both
     """
 
     name: str
@@ -194,18 +144,7 @@ class Hung:
         return Wall() if rest is None else Wall(rest.ahead, 1.0 if rest.face == "behind" else -1.0)
 
     def resting(self, shift: Real = 0.0) -> Hang | None:
-        """Find how it hangs with its rest.
-
-        Parameters
-        ----------
-        shift : float or ndarray
-            How far hook and rest are moved forward together, for a question of what would be [m].
-
-        Returns
-        -------
-        Hang or None
-            None without a rest [rad, N, -].
-        """
+        """Find how it hangs with its rest."""
         rest = self.spec.rest
         if rest is None:
             return None
@@ -213,57 +152,24 @@ class Hung:
         return hang(self.weight, hook, self.cg, stacked([rest.position[0] + shift, rest.position[1]]), self.wall)
 
     def attitude(self) -> Array:
-        """Find the attitude in which it hangs.
-
-        Returns
-        -------
-        ndarray
-            Rotation about +y, positive nose down [rad].
-        """
+        """Find the attitude in which it hangs."""
         resting = self.resting()
         return free_attitude(self.hook, self.cg) if resting is None else resting.attitude
 
     def reaches(self) -> bool:
-        """Say whether the rest reaches its face at all, nominal.
-
-        Returns
-        -------
-        bool
-            False too where there is no rest [-].
-        """
+        """Say whether the rest reaches its face at all, nominal."""
         resting = self.resting()
         return resting is not None and first(resting.holds) != 0.0
 
     def lets_go(self) -> Array:
-        """Find the place of the hook at which the rest lets go, at the attitude in which it touches its face.
-
-        Returns
-        -------
-        ndarray
-            Forward position; the centre of gravity itself where there is no rest [m].
-        """
+        """Find the place of the hook at which the rest lets go, at the attitude in which it touches its face."""
         rest = self.spec.rest
         at = 0.0 if rest is None else rest_attitude(self.hook, stacked(rest.position), self.wall)
         return critical_hook_x(self.hook[1], self.cg, at)
 
 
 def hung(context: Context, name: str, spec: Climber) -> Hung:
-    """Hang the robot on its bar.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        Of the climber [-].
-    spec : Climber
-        The climber [SI].
-
-    Returns
-    -------
-    Hung
-        Weight, centre of gravity and hook with the hooks drawn down, and the ramp from the floor [SI].
-    """
+    """Hang the robot on its bar."""
     body = state.body(context, spec.pose)
     weight = body.mass * STANDARD_GRAVITY
     travel = travel_of(context, spec)
@@ -286,20 +192,7 @@ def _first_off(context: Context, weight: Real, hook: Real, cg: Real) -> tuple[Ar
 
 
 def lowest(context: Context, at: Hung) -> Array:
-    """Find how high the lowest corner of all parts hangs.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    at : Hung
-        The climber on its bar [SI].
-
-    Returns
-    -------
-    ndarray
-        Over the floor; negative where it would still stand on it [m].
-    """
+    """Find how high the lowest corner of all parts hangs."""
     kept = context.nominal.once(("outer parts", at.name), lambda: _outer_parts(context.nominal, at.name))
     groups = {name: Group(group.body, group.corners[kept[name]]) for name, group in state.groups(context).items()}
     return lowest_point(outline_in(groups, drawn_down(context, at.spec)), at.hook, at.attitude(), at.bar)
@@ -322,20 +215,7 @@ def _outer_parts(context: Context, name: str) -> dict[str, npt.NDArray[np.bool_]
 
 
 def drawn_down(context: Context, spec: Climber) -> Pose:
-    """Move the hooks' group of the climbing pose down by the lift's travel.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Climber
-        The climber [SI].
-
-    Returns
-    -------
-    Pose
-        The pose in which it hangs [SI].
-    """
+    """Move the hooks' group of the climbing pose down by the lift's travel."""
     pose = context.robot.poses[spec.pose]
     if spec.rides == CHASSIS:
         return pose

@@ -94,18 +94,7 @@ class Climber(MotorMechanism):
             yield ("most_nose_up",), "expected the key 'most_nose_down' too"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
-        """Say what does not fit the rest of the robot.
-
-        Parameters
-        ----------
-        robot : Robot
-            The robot as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the climber, and what was expected there [-].
-        """
+        """Say what does not fit the rest of the robot."""
         pose = robot.poses.get(self.pose)
         if pose is not None and pose.use != "climb":
             yield ("pose",), f"expected a pose with 'use: climb' (found 'use: {pose.use}')"

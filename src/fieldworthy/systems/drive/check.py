@@ -23,18 +23,7 @@ _MOTION = ("gillespie", "hughes")
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge the drive against what the team wants of it, and against its own heat and battery.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Times, forces, temperatures and charge [-].
-    """
+    """Judge the drive against what the team wants of it, and against its own heat and battery."""
     pose = state.driving_pose(context)
     if pose is None or not context.robot.parts:
         missing = ("poses",) if context.robot.parts else ("parts",)
@@ -106,18 +95,7 @@ def _turning(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
 
 
 def pushing(pace: Pace) -> tuple[Real, Real, Real]:
-    """Find the force against a wall: the wheels slip or the motors stall, whichever comes first.
-
-    Parameters
-    ----------
-    pace : Pace
-        What the drive can make of the robot [SI].
-
-    Returns
-    -------
-    tuple of float or ndarray
-        What it pushes with, what the motors give and what the wheels' grip holds [N].
-    """
+    """Find the force against a wall: the wheels slip or the motors stall, whichever comes first."""
     motors = np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
     return np.maximum(np.minimum(motors, pace.grip), 0.0), motors, pace.grip
 
@@ -143,13 +121,7 @@ def _pushing(context: Context, pace: Pace) -> Iterator[Outcome]:
 
 
 def candidate_ratios() -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """List the ratios that one stage of usual gears can make.
-
-    Returns
-    -------
-    ndarray of shape (k,)
-        Motor turns per wheel turn, rising, each once [-].
-    """
+    """List the ratios that one stage of usual gears can make."""
     ratios = {b / a for a in TEETH for b in TEETH if 0.2 <= b / a <= 5.0}
     return np.array(sorted(ratios))
 

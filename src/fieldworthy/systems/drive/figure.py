@@ -30,14 +30,11 @@ class RunCurves:
 
     Attributes
     ----------
-    pose : str
-        In which it drives.
-    time, distance, speed, acceleration : ndarray of shape (k,)
-        Along the run; where it starts to brake stands twice, with either acceleration [s, m, m/s, m/s2].
-    wanted : float or None
-        Time within which the team wants it [s].
-    top_speed : float
-        That it could reach with room enough [m/s].
+    pose : In which it drives
+    time, distance, speed, acceleration : Along the run; where it starts to brake stands twice, with either
+        acceleration [s, m, m/s, m/s2]
+    wanted : Time within which the team wants it [s]
+    top_speed : That it could reach with room enough [m/s]
     """
 
     pose: str
@@ -55,12 +52,9 @@ class PushCurves:
 
     Attributes
     ----------
-    force : float
-        What it pushes with [N].
-    motors, grip : float
-        What the motors would give, and what the wheels hold on the floor [N].
-    wanted : float or None
-        What the team wants [N].
+    force : What it pushes with [N]
+    motors, grip : What the motors would give, and what the wheels hold on the floor [N]
+    wanted : What the team wants [N]
     """
 
     force: float
@@ -75,14 +69,10 @@ class HeatCurves:
 
     Attributes
     ----------
-    time, winding : ndarray of shape (k,)
-        From the start of the match [s], and then [K].
-    limit : float
-        Not to be passed [K].
-    derating : tuple of float
-        From which the controller cuts the current, step by step [K].
-    autonomous : float
-        When the driven period begins [s].
+    time, winding : From the start of the match [s], and then [K]
+    limit : Not to be passed [K]
+    derating : From which the controller cuts the current, step by step [K]
+    autonomous : When the driven period begins [s]
     """
 
     time: Array
@@ -93,20 +83,7 @@ class HeatCurves:
 
 
 def run_curves(context: Context, distance: float | None = None) -> RunCurves | None:
-    """Follow a straight run from rest to rest.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    distance : float or None
-        How far; the team's sprint distance, or 2 m, where None [m].
-
-    Returns
-    -------
-    RunCurves or None
-        None without parts or pose, or where the robot does not start [SI].
-    """
+    """Follow a straight run from rest to rest."""
     context = context.nominal
     pose, targets = state.driving_pose(context), context.robot.drive.targets
     if pose is None or not context.robot.parts:
@@ -133,18 +110,7 @@ def run_curves(context: Context, distance: float | None = None) -> RunCurves | N
 
 
 def push_curves(context: Context) -> PushCurves | None:
-    """Weigh the motors' push against the wheels' grip.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    PushCurves or None
-        None without parts or pose [N].
-    """
+    """Weigh the motors' push against the wheels' grip."""
     context = context.nominal
     pose = state.driving_pose(context)
     if pose is None or not context.robot.parts:
@@ -155,18 +121,7 @@ def push_curves(context: Context) -> PushCurves | None:
 
 
 def heat_curves(context: Context) -> HeatCurves | None:
-    """Follow the winding temperature of the drive motors along the plan.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    HeatCurves or None
-        None without parts, pose or plan [s, K].
-    """
+    """Follow the winding temperature of the drive motors along the plan."""
     context = context.nominal
     use = drive_use(context) if context.robot.parts and state.driving_pose(context) is not None else None
     if use is None:
@@ -180,20 +135,7 @@ def heat_curves(context: Context) -> HeatCurves | None:
 
 
 def run(data: RunCurves, style: Style) -> Figure:
-    """Draw speed and acceleration against the distance of a run from rest to rest.
-
-    Parameters
-    ----------
-    data : RunCurves
-        The run [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Two charts over one distance [-].
-    """
+    """Draw speed and acceleration against the distance of a run from rest to rest."""
     far, whole = float(data.distance[-1]), float(data.time[-1])
     place = int(np.argmax(data.speed))
     peak = float(data.speed[place])
@@ -223,20 +165,7 @@ def run(data: RunCurves, style: Style) -> Figure:
 
 
 def push(data: PushCurves, style: Style) -> Figure:
-    """Draw the motors' push beside the wheels' grip.
-
-    Parameters
-    ----------
-    data : PushCurves
-        Forces [N].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Lying bars, with the wanted force as a line [-].
-    """
+    """Draw the motors' push beside the wheels' grip."""
     slips = data.motors > data.grip
     values = (max(data.motors, 0.0), data.grip, data.force)
     labels = [style.show(value, "force") for value in values]
@@ -259,20 +188,7 @@ def push(data: PushCurves, style: Style) -> Figure:
 
 
 def heat(data: HeatCurves, style: Style) -> Figure:
-    """Draw the winding temperature of the drive motors over the match.
-
-    Parameters
-    ----------
-    data : HeatCurves
-        Along the plan [s, K].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A line, with the controller's steps and the limit [-].
-    """
+    """Draw the winding temperature of the drive motors over the match."""
     hottest = float(data.winding.max())
     place = int(np.argmax(data.winding))
     shown = style.show(hottest, "temperature")

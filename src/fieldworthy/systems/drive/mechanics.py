@@ -29,20 +29,13 @@ class DriveUse:
 
     Attributes
     ----------
-    hottest : ndarray
-        Highest winding temperature [K].
-    end : Temperatures
-        After the last phase [K].
-    path : HeatPath
-        Of one motor [SI].
-    charge : ndarray
-        Out of the battery, for the drive [C].
-    lowest_voltage : ndarray
-        At its terminals with every drive motor at its bound [V].
-    clock : ndarray of shape (k,)
-        When each phase of the plan ends, from the start of the match [s].
-    winding : ndarray of shape (k,) or (k, n)
-        Winding temperature then [K].
+    hottest : Highest winding temperature [K]
+    end : After the last phase [K]
+    path : Of one motor [SI]
+    charge : Out of the battery, for the drive [C]
+    lowest_voltage : At its terminals with every drive motor at its bound [V]
+    clock : When each phase of the plan ends, from the start of the match [s]
+    winding : Winding temperature then [K]
     """
 
     hottest: Array
@@ -112,16 +105,6 @@ def _costs(context: Context, ways: Sequence[_Ways]) -> Iterator[tuple[_Ways, lis
 def drive_use(context: Context) -> DriveUse | None:
     """Follow heat and charge of the drive along the plan.
 
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-
-    Returns
-    -------
-    DriveUse or None
-        None without a plan [SI].
-
     Notes
     -----
     Each beat is two phases: the way there, with the effective (root mean square) current of its turn and its move,
@@ -162,18 +145,7 @@ def _phases(context: Context, beats: Sequence[Beat], heat: Sequence[Real]) -> li
 
 
 def heat_path(kind: MotorClass) -> HeatPath:
-    """Take a motor's heat capacities and resistances from its class.
-
-    Parameters
-    ----------
-    kind : MotorClass
-        The class [SI].
-
-    Returns
-    -------
-    HeatPath
-        Two lumps [SI].
-    """
+    """Take a motor's heat capacities and resistances from its class."""
     return HeatPath(kind.winding_heat_capacity, kind.case_heat_capacity, kind.winding_to_case, kind.case_to_air)
 
 

@@ -20,4 +20,4 @@ SYSTEM = System(
     card={"grabber": "{name}: swings down and back, its hook is straight."},
 )
 
-__all__ = ["Grabber", "SYSTEM"]
+__all__ = ["SYSTEM", "Grabber"]

@@ -34,12 +34,9 @@ class Thing:
 
     Attributes
     ----------
-    ways : tuple of grabber.Standing
-        Turning over the edge away from the robot, and over the one towards it [SI].
-    weight : float or ndarray
-        Its weight [N].
-    moment : float or ndarray
-        That starts to turn it over the edge it has to turn over [N m].
+    ways : Turning over the edge away from the robot, and over the one towards it [SI]
+    weight : Its weight [N]
+    moment : That starts to turn it over the edge it has to turn over [N m]
     """
 
     ways: tuple[grabbing.Standing, grabbing.Standing]
@@ -48,22 +45,7 @@ class Thing:
 
 
 def thing_of(spec: Grabber, thing: GameObject, friction: Real) -> Thing:
-    """Look at the object from the side, as it stands, or lying with its top towards the robot.
-
-    Parameters
-    ----------
-    spec : Grabber
-        As the file gives it [SI].
-    thing : GameObject
-        The season's object [SI].
-    friction : float or ndarray
-        Of its base on the tiles [-].
-
-    Returns
-    -------
-    Thing
-        Standing over either edge [SI].
-    """
+    """Look at the object from the side, as it stands, or lying with its top towards the robot."""
     weight = thing.mass * STANDARD_GRAVITY
     half = 0.5 * thing.size[0] if spec.half_base is None else spec.half_base
     cg = 0.5 * thing.size[2] if thing.cg_height is None else np.clip(thing.cg_height, _EDGE, thing.size[2] - _EDGE)
@@ -80,12 +62,9 @@ class Arm:
 
     Attributes
     ----------
-    down, up : float or ndarray
-        Force of the hook's tip across the arm, lowering and lifting, with the least air of the plan [N].
-    per : float or ndarray or None
-        Force of the tip going down for each pascal [N/Pa]; None for motors.
-    low : Low or None
-        The air; None for motors.
+    down, up : Force of the hook's tip across the arm, lowering and lifting, with the least air of the plan [N]
+    per : Force of the tip going down for each pascal [N/Pa]; None for motors
+    low : The air; None for motors
     """
 
     down: Real
@@ -95,20 +74,7 @@ class Arm:
 
 
 def arm_of(context: Context, spec: Grabber) -> Arm:
-    """Find what the arm gives at the hook's tip.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Grabber
-        As the file gives it [SI].
-
-    Returns
-    -------
-    Arm
-        Forces at the tip [N].
-    """
+    """Find what the arm gives at the hook's tip."""
     if isinstance(spec.arm, CylinderArm):
         use, low = use_of(context, spec.arm.cylinder), lowest_after(context, spec.arm.cylinder)
         gain = spec.arm.lever * spec.arm.efficiency / spec.length
@@ -128,18 +94,7 @@ def arm_of(context: Context, spec: Grabber) -> Arm:
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every grabber of the robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Reach, holding force, and the force or moment on the object against what the robot can give [-].
-    """
+    """Judge every grabber of the robot."""
     for name, spec in context.robot.mechanisms.items():
         if not isinstance(spec, Grabber):
             continue

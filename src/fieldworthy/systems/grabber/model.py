@@ -78,18 +78,7 @@ class Grabber(MotorMechanism):
             yield ("motors",), "expected one class of motors: those that turn the arm"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
-        """Say what does not fit the rest of the robot.
-
-        Parameters
-        ----------
-        robot : Robot
-            The robot as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the grabber, and what was expected there [-].
-        """
+        """Say what does not fit the rest of the robot."""
         if not robot.parts:
             yield ("pose",), "expected parts in this file: how the robot stands decides what it can pull"
         if isinstance(self.arm, CylinderArm) and self.arm.cylinder in robot.air.cylinders:

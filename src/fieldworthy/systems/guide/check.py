@@ -18,18 +18,7 @@ _SOURCES = ("meriam_statics",)
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every straight guide.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Binding, and force where a cylinder drives it [-].
-    """
+    """Judge every straight guide."""
     for name, spec in context.robot.mechanisms.items():
         if isinstance(spec, Slide):
             yield from _binding(name, spec)
@@ -61,20 +50,7 @@ def _return(name: str, spec: Slide) -> Iterator[Outcome]:
 
 
 def forces(context: Context, spec: Slide) -> tuple[Real, Real | None]:
-    """Find the force that moves a load along its guide, and what its cylinder gives late in the plan.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Slide
-        The guide [SI].
-
-    Returns
-    -------
-    tuple
-        Force needed, friction of the pads counted, infinite where it locks; and the cylinder's, or None [N].
-    """
+    """Find the force that moves a load along its guide, and what its cylinder gives late in the plan."""
     guide = Guide(spec.length, spec.friction, spec.width)
     needed = force_to_move(guide, spec.load, spec.load_offset, spec.drive_offset)
     if spec.cylinder is None:

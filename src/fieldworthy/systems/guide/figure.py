@@ -29,20 +29,13 @@ class GuideCurves:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    load : float
-        Force against the motion, without friction [N].
-    length : float
-        Between the pads, as it is [m].
-    least : float
-        At which it locks however hard it is pushed [m].
-    needed : float
-        Force that moves it; infinite where it locks [N].
-    has : float or None
-        What its cylinder gives late in the plan [N]; None without one.
-    lengths, forces : ndarray of shape (k,)
-        Other lengths between the pads, and the force needed with each; infinite where it locks [m, N].
+    name : Of the mechanism
+    load : Force against the motion, without friction [N]
+    length : Between the pads, as it is [m]
+    least : At which it locks however hard it is pushed [m]
+    needed : Force that moves it; infinite where it locks [N]
+    has : What its cylinder gives late in the plan [N]; None without one
+    lengths, forces : Other lengths between the pads, and the force needed with each; infinite where it locks [m, N]
     """
 
     name: str
@@ -56,18 +49,7 @@ class GuideCurves:
 
 
 def guide_curves(context: Context) -> dict[str, GuideCurves]:
-    """Show every straight guide of a robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    dict of str to GuideCurves
-        By mechanism [SI].
-    """
+    """Show every straight guide of a robot."""
     context = context.nominal
     found = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, Slide)}
     return {name: _curves(context, name, spec) for name, spec in found.items()}
@@ -90,20 +72,7 @@ _HIGHEST = 4.0  # times the load; more than that nobody would build
 
 
 def guide(data: GuideCurves, style: Style) -> Figure:
-    """Draw the force that a carriage needs against the length of its guide.
-
-    Parameters
-    ----------
-    data : GuideCurves
-        The guide [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        A line, with the length at which it locks and what the cylinder gives [-].
-    """
+    """Draw the force that a carriage needs against the length of its guide."""
     top = max(_HIGHEST * data.load, 1.1 * (data.has or 0.0), 1.0)
     here = data.needed if np.isfinite(data.needed) else top
     locks = not np.isfinite(data.needed)

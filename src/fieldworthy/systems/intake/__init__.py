@@ -24,4 +24,4 @@ SYSTEM = System(
     spares=("chain links, roller or belt of the intake",),
 )
 
-__all__ = ["Intake", "SYSTEM"]
+__all__ = ["SYSTEM", "Intake"]

@@ -18,20 +18,7 @@ _SOURCES = ("iso606", "shigley")
 
 
 def chains(row: Row, stage: Running) -> Iterator[Outcome]:
-    """Judge the chains of one stage.
-
-    Parameters
-    ----------
-    row : Row
-        The intake as it runs [SI].
-    stage : Running
-        The stage [SI].
-
-    Yields
-    ------
-    Outcome
-        For its drive chain and its hooked chain [-].
-    """
+    """Judge the chains of one stage."""
     subject, ending = f"{row.name}, stage {stage.name}", f"{row.name}.{stage.name}"
     if stage.spec.chain is not None:
         yield from _chain(stage.spec.chain, "drive chain", subject, ending)
@@ -43,18 +30,7 @@ def chains(row: Row, stage: Running) -> Iterator[Outcome]:
 
 
 def links_of(spec: ChainDrive) -> float:
-    """Links that a chain has, or that a team would build it with.
-
-    Parameters
-    ----------
-    spec : ChainDrive
-        The chain [SI].
-
-    Returns
-    -------
-    float
-        The file's own number, or the even number that goes round at the stated centre distance [-].
-    """
+    """Links that a chain has, or that a team would build it with."""
     if spec.links is not None:
         return float(spec.links)
     pitch = chain.SIZES[spec.size].pitch

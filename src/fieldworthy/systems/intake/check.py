@@ -21,18 +21,7 @@ _EVEN = 0.05  # surface speeds nearer than this are called even
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every intake of the robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Per stage, per hand-over and per intake [-].
-    """
+    """Judge every intake of the robot."""
     for name, spec in context.robot.mechanisms.items():
         if not isinstance(spec, Intake):
             continue
@@ -121,18 +110,7 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
 
 
 def slowing_of(stage: Running) -> Real:
-    """Find how fast a piece slows down that a stage has let go of.
-
-    Parameters
-    ----------
-    stage : Running
-        The stage [-].
-
-    Returns
-    -------
-    float or ndarray
-        Deceleration by guide and slope [m/s2].
-    """
+    """Find how fast a piece slows down that a stage has let go of."""
     guide = stage.spec.rollers.guide_friction if stage.spec.rollers is not None else 0.25
     return coast_deceleration(guide, stage.spec.climb)
 
@@ -163,18 +141,7 @@ def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
 
 
 def grip_of(stage: Running) -> Real:
-    """Find the force with which a stage grips a piece.
-
-    Parameters
-    ----------
-    stage : Running
-        The stage [-].
-
-    Returns
-    -------
-    float or ndarray
-        Friction of its rollers, or what its hooks carry [N].
-    """
+    """Find the force with which a stage grips a piece."""
     return stage.surface.friction * stage.surface.normal_force
 
 
@@ -240,20 +207,7 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
 
 
 def hold_stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, staging.Path]:
-    """Say how the two stages of a staged hold stop, and where things lie along its path.
-
-    Parameters
-    ----------
-    row : Row
-        The intake as it runs [SI].
-    hold : Hold
-        As the file gives it [SI].
-
-    Returns
-    -------
-    tuple of Stop, Stop and Path
-        Upper stage, lower stage, and the path; samples are kept inside what a path can be [SI].
-    """
+    """Say how the two stages of a staged hold stop, and where things lie along its path."""
     upper = row.stages[hold.stage]
     lower = next(a for a, b in row.pairs() if b is upper)
     slow = 1e-6  # m/s; a stage that stands still is judged under its torque

@@ -38,20 +38,13 @@ class StageView:
 
     Attributes
     ----------
-    name : str
-        Of the stage.
-    grip : float
-        Where it grips, along the path [m].
-    speed : float
-        Of an object that it carries [m/s].
-    turning : float
-        Of its shaft under load [rad/s].
-    climb : float
-        Slope of the path from here on [rad].
-    radius, squeeze : float
-        Of its rollers, and how deep an object presses them in [m].
-    hooked : bool
-        Whether a hooked chain takes the place of rollers.
+    name : Of the stage
+    grip : Where it grips, along the path [m]
+    speed : Of an object that it carries [m/s]
+    turning : Of its shaft under load [rad/s]
+    climb : Slope of the path from here on [rad]
+    radius, squeeze : Of its rollers, and how deep an object presses them in [m]
+    hooked : Whether a hooked chain takes the place of rollers
     """
 
     name: str
@@ -70,18 +63,12 @@ class Meeting:
 
     Attributes
     ----------
-    here, there : str
-        The stages.
-    start, end : float
-        Stretch of the path on which both hold an object, or neither; from its nose [m].
-    held : float
-        Its length; negative where neither holds [m].
-    pull, rub : float
-        Force in the object, positive a pull [N], and way on which the weaker roller rubs [m].
-    ratio : float
-        Speed there over speed here [-].
-    closest : float
-        Distance nose to nose here below which they pile up there [m].
+    here, there : The stages
+    start, end : Stretch of the path on which both hold an object, or neither; from its nose [m]
+    held : Its length; negative where neither holds [m]
+    pull, rub : Force in the object, positive a pull [N], and way on which the weaker roller rubs [m]
+    ratio : Speed there over speed here
+    closest : Distance nose to nose here below which they pile up there [m]
     """
 
     here: str
@@ -101,26 +88,14 @@ class Trace:
 
     Attributes
     ----------
-    time, place : ndarray of shape (k,)
-        Corners of the line, in order of time [s, m].
+    time, place : Corners of the line, in order of time [s, m]
     """
 
     time: Array
     place: Array
 
     def at(self, time: float) -> float | None:
-        """Find the nose at one moment.
-
-        Parameters
-        ----------
-        time : float
-            Moment [s].
-
-        Returns
-        -------
-        float or None
-            Place [m]; None before it comes and once it has left.
-        """
+        """Find the nose at one moment."""
         if not self.time[0] <= time <= self.time[-1]:
             return None
         return float(np.interp(time, self.time, self.place))
@@ -132,8 +107,7 @@ class Pile:
 
     Attributes
     ----------
-    time, place : float
-        Of its nose [s, m].
+    time, place : Of its nose [s, m]
     """
 
     time: float
@@ -146,24 +120,15 @@ class HoldView:
 
     Attributes
     ----------
-    stage : str
-        In which the first stops.
-    sensor, lower : float
-        Places of the upper and the lower sensor [m].
-    takeover : float
-        Where the upper stage takes over [m].
-    room : float
-        How far the first may run past its sensor [m].
-    first, second : Trace
-        With the sensor read half a period late; time from the first nose at the upper sensor.
-    first_rest, second_rest : tuple of float
-        Nearest and farthest place of rest, by when the sensors are read [m].
-    gap : tuple of float
-        Smallest and largest space between them [m]; negative is the depth of a push.
-    held : float
-        Share of the moments of a reading at which both are held [-].
-    speed, limit : float
-        Of the upper stage, and up to which it holds at every moment of a reading [m/s].
+    stage : In which the first stops
+    sensor, lower : Places of the upper and the lower sensor [m]
+    takeover : Where the upper stage takes over [m]
+    room : How far the first may run past its sensor [m]
+    first, second : With the sensor read half a period late; time from the first nose at the upper sensor
+    first_rest, second_rest : Nearest and farthest place of rest, by when the sensors are read [m]
+    gap : Smallest and largest space between them [m]; negative is the depth of a push
+    held : Share of the moments of a reading at which both are held
+    speed, limit : Of the upper stage, and up to which it holds at every moment of a reading [m/s]
     """
 
     stage: str
@@ -187,26 +152,16 @@ class IntakeCurves:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    object : str
-        What it takes in.
-    length, height : float
-        Of an object along the path, and upright [m].
-    ball : bool
-        Whether it is a ball.
-    stages : tuple of StageView
-        In order.
-    meetings : tuple of Meeting
-        Of each stage with the next.
-    traces : tuple of Trace
-        Objects one after the other at the wanted throughput, touching where none is wanted.
-    piles : tuple of Pile
-        Where one catches up with another.
-    rest : float or None
-        Where an object comes to rest between two stages [m]; None where none does.
-    hold : HoldView or None
-        None where the intake holds nothing, or a sensor misses an object.
+    name : Of the mechanism
+    object : What it takes in
+    length, height : Of an object along the path, and upright [m]
+    ball : Whether it is a ball
+    stages : In order
+    meetings : Of each stage with the next
+    traces : Objects one after the other at the wanted throughput, touching where none is wanted
+    piles : Where one catches up with another
+    rest : Where an object comes to rest between two stages [m]; None where none does
+    hold : None where the intake holds nothing, or a sensor misses an object
     """
 
     name: str
@@ -234,18 +189,7 @@ class IntakeCurves:
 
 
 def intake_curves(context: Context) -> dict[str, IntakeCurves]:
-    """Follow objects through every intake of a robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    dict of str to IntakeCurves
-        By mechanism; an intake whose first stage stands still is left out [SI].
-    """
+    """Follow objects through every intake of a robot."""
     context = context.nominal
     names = [name for name, spec in context.robot.mechanisms.items() if isinstance(spec, Intake)]
     rows = {name: row_of(context, name) for name in names}
@@ -445,20 +389,7 @@ _NOTE = 16.0  # from line to line [px]
 
 
 def through(data: IntakeCurves, style: Style) -> Figure:
-    """Draw objects on their way through the stages over time.
-
-    Parameters
-    ----------
-    data : IntakeCurves
-        One intake [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Each object from nose to tail, the stretch of each stage, and what happens where stages meet [-].
-    """
+    """Draw objects on their way through the stages over time."""
     end = data.stages[-1].grip + data.length
     marks: list[Mark] = [*_stages(data)]
     for i, trace in enumerate(data.traces):
@@ -541,20 +472,7 @@ def _columns(traces: Sequence[Trace], names: Sequence[str], style: Style) -> dic
 
 
 def hold(data: IntakeCurves, style: Style) -> Figure | None:
-    """Draw the two objects of a staged hold over time, to where they come to rest.
-
-    Parameters
-    ----------
-    data : IntakeCurves
-        One intake [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure or None
-        None where the intake holds nothing [-].
-    """
+    """Draw the two objects of a staged hold over time, to where they come to rest."""
     view = data.hold
     if view is None:
         return None
@@ -626,12 +544,9 @@ class Moment:
 
     Attributes
     ----------
-    intake : IntakeCurves
-        The intake [SI].
-    time : float
-        Since the first object touched the first stage; in a hold, since it reached the upper sensor [s].
-    holding : bool
-        Whether the staged hold is shown instead of objects passing through.
+    intake : The intake [SI]
+    time : Since the first object touched the first stage; in a hold, since it reached the upper sensor [s]
+    holding : Whether the staged hold is shown instead of objects passing through
     """
 
     intake: IntakeCurves
@@ -661,20 +576,7 @@ def _at_rest(trace: Trace, time: float) -> float | None:
 
 
 def frame(data: Moment, style: Style) -> Figure:
-    """Draw an intake at one moment from the side: path, rollers and objects.
-
-    Parameters
-    ----------
-    data : Moment
-        The moment [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Objects come in from the left; all moments of an intake are drawn to the same scale [-].
-    """
+    """Draw an intake at one moment from the side: path, rollers and objects."""
     side = _Side(data.intake, style)
     side.path()
     view = data.intake.hold

@@ -27,10 +27,8 @@ class Motor:
 
     Attributes
     ----------
-    line, controller : MotorLine, Controller
-        Of one motor [SI].
-    count : int
-        How many turn together.
+    line, controller : Of one motor [SI]
+    count : How many turn together
     """
 
     line: MotorLine
@@ -49,20 +47,13 @@ class Running:
 
     Attributes
     ----------
-    name : str
-        Of the stage.
-    spec : IntakeStage
-        As the file gives it.
-    surface : rollers.Stage
-        Ratio, radius, squeeze and forces [SI].
-    motor : Motor
-        What turns it.
-    asked : float or ndarray
-        Torque that all stages on this motor ask of it [N m].
-    free, turning : float or ndarray
-        Speed of its shaft without load and under load [rad/s].
-    speed : float or ndarray
-        Of an object that it carries, 0 where it stalls or slips [m/s].
+    name : Of the stage
+    spec : As the file gives it
+    surface : Ratio, radius, squeeze and forces [SI]
+    motor : What turns it
+    asked : Torque that all stages on this motor ask of it [N m]
+    free, turning : Speed of its shaft without load and under load [rad/s]
+    speed : Of an object that it carries, 0 where it stalls or slips [m/s]
     """
 
     name: str
@@ -81,18 +72,12 @@ class Row:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    spec : Intake
-        As the file gives it.
-    length, height : float or ndarray
-        Of an object, along the path and upright [m].
-    across : float or ndarray
-        Of an object, across the path [m].
-    mass : float or ndarray
-        Of an object [kg].
-    stages : dict of str to Running
-        In order.
+    name : Of the mechanism
+    spec : As the file gives it
+    length, height : Of an object, along the path and upright [m]
+    across : Of an object, across the path [m]
+    mass : Of an object [kg]
+    stages : In order
     """
 
     name: str
@@ -104,58 +89,22 @@ class Row:
     stages: dict[str, Running]
 
     def speeds(self) -> Array:
-        """Stack the speeds of objects, stages on the leading axis.
-
-        Returns
-        -------
-        ndarray of shape (k,) or (k, n)
-            Speeds [m/s].
-        """
+        """Stack the speeds of objects, stages on the leading axis."""
         return np.stack(np.broadcast_arrays(*[np.asarray(s.speed, dtype=float) for s in self.stages.values()]))
 
     def pairs(self) -> list[tuple[Running, Running]]:
-        """List the neighbours.
-
-        Returns
-        -------
-        list of tuple of Running
-            Each stage with the next [-].
-        """
+        """List the neighbours."""
         row = list(self.stages.values())
         return list(pairwise(row))
 
     def spacing(self, stage: Running) -> Real:
-        """Distance nose to nose in a stage at the wanted throughput; touching where none is wanted.
-
-        Parameters
-        ----------
-        stage : Running
-            The stage [-].
-
-        Returns
-        -------
-        float or ndarray
-            Not less than an object's length [m].
-        """
+        """Distance nose to nose in a stage at the wanted throughput; touching where none is wanted."""
         wanted = self.spec.throughput
         return self.length if wanted is None else np.maximum(stage.speed / wanted, self.length)
 
 
 def row_of(context: Context, name: str) -> Row:
-    """Run an intake.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        The intake's name [-].
-
-    Returns
-    -------
-    Row
-        Its stages as they run [SI].
-    """
+    """Run an intake."""
     return context.once(("intake", name), lambda: _row(context, name))
 
 
@@ -175,24 +124,7 @@ def _row(context: Context, name: str) -> Row:
 def run(
     spec: Intake, surfaces: dict[str, rollers.Stage], motors: dict[str, Motor], drivers: dict[str, str]
 ) -> dict[str, Running]:
-    """Find every stage's speed under the load of all stages on its motor, an object in each.
-
-    Parameters
-    ----------
-    spec : Intake
-        As the file gives it [SI].
-    surfaces : dict of str to rollers.Stage
-        By stage [SI].
-    motors : dict of str to Motor
-        By the stage that has them [SI].
-    drivers : dict of str to str
-        The stage whose motors turn a stage [-].
-
-    Returns
-    -------
-    dict of str to Running
-        In order [SI].
-    """
+    """Find every stage's speed under the load of all stages on its motor, an object in each."""
     found = {}
     for name, surface in surfaces.items():
         driver = drivers[name]
@@ -206,18 +138,7 @@ def run(
 
 
 def geared_even(row: Row) -> Row:
-    """Gear the first stage down (or up) until its free surface runs as fast as that of the second.
-
-    Parameters
-    ----------
-    row : Row
-        An intake of two stages or more [SI].
-
-    Returns
-    -------
-    Row
-        The same with another first ratio [SI].
-    """
+    """Gear the first stage down (or up) until its free surface runs as fast as that of the second."""
     stages = list(row.stages.values())
     first, second = stages[0], stages[1]
     by = surface_ratio(first, second)
@@ -229,18 +150,7 @@ def geared_even(row: Row) -> Row:
 
 
 def surface_ratio(first: Running, second: Running) -> Real:
-    """Compare the free surface speeds of two stages.
-
-    Parameters
-    ----------
-    first, second : Running
-        The stages [-].
-
-    Returns
-    -------
-    float or ndarray
-        Speed of the first over that of the second [-].
-    """
+    """Compare the free surface speeds of two stages."""
     return rollers.surface_speed(first.surface, first.free * first.surface.ratio) / rollers.surface_speed(
         second.surface, second.free * second.surface.ratio
     )

@@ -154,18 +154,7 @@ class Intake(Mechanism):
         return tuple(MotorUse(motor=s.motor, count=s.motors) for s in self.stages.values() if s.motor is not None)
 
     def driver(self, stage: str) -> str:
-        """Find the stage whose motor turns a stage.
-
-        Parameters
-        ----------
-        stage : str
-            The stage's name [-].
-
-        Returns
-        -------
-        str
-            Itself, or the stage at the end of the sharing [-].
-        """
+        """Find the stage whose motor turns a stage."""
         while (other := self.stages[stage].shares) is not None:
             stage = other
         return stage

@@ -17,7 +17,8 @@ SYSTEM = System(
         title="Arms and lifts",
         question="Does it raise its load high enough and in time, and what happens without power?",
         formulas=(("lever", "lift"), ("push", "lift"), ("arm", "motor arm"), ("guide", "guide")),
-        caution="A raised arm and a stretched band store energy. Let the arm down and unhook the bands before you reach in.",
+        caution="A raised arm and a stretched band store energy. Let the arm down and unhook the bands before you "
+        "reach in.",
         telling=("lift.rest", "arm.speed"),
         wide=760.0,
     ),
@@ -25,4 +26,4 @@ SYSTEM = System(
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
 )
 
-__all__ = ["Lift", "SYSTEM"]
+__all__ = ["SYSTEM", "Lift"]

@@ -42,25 +42,16 @@ class Lifted:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    spec : Lift
-        As the file gives it [SI].
-    use : AirUse
-        Its cylinder [SI].
-    arm : Arm
-        What it carries [SI].
-    rocker : Rocker
-        Its pins [m, rad].
-    along : Pose
-        Poses along the usable stroke, points leading, retracted first [SI].
-    balance : Balance
-        Cylinder against everything else, both ways [N m].
-    gauge : float or ndarray
-        Gauge pressure with which it is raised [Pa].
-    up, down : ndarray
-        Share of the cylinder's force in use raising and lowering, points leading; infinite at a dead point, negative
-        where the load helps [-].
+    name : Of the mechanism
+    spec : As the file gives it [SI]
+    use : Its cylinder [SI]
+    arm : What it carries [SI]
+    rocker : Its pins [m, rad]
+    along : Poses along the usable stroke, points leading, retracted first [SI]
+    balance : Cylinder against everything else, both ways [N m]
+    gauge : Gauge pressure with which it is raised [Pa]
+    up, down : Share of the cylinder's force in use raising and lowering, points leading; infinite at a dead point,
+        negative where the load helps
     """
 
     name: str
@@ -90,40 +81,14 @@ class Lifted:
         return -1 if self.pushes else 0
 
     def turned(self, place: int) -> Array:
-        """How far the arm is raised from where its parts are placed.
-
-        Parameters
-        ----------
-        place : int
-            Along the stroke [-].
-
-        Returns
-        -------
-        ndarray
-            Angle, from -pi to pi [rad].
-        """
+        """How far the arm is raised from where its parts are placed."""
         cosine, sine = self.along.cos_arm[place], self.along.sin_arm[place]
         c, s = np.cos(self.arm.axis), np.sin(self.arm.axis)
         return np.asarray(np.arctan2(sine * c - cosine * s, cosine * c + sine * s))
 
 
 def lifted(context: Context, name: str, spec: Lift) -> Lifted:
-    """Lay a lift out along its stroke.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    name : str
-        Of the lift [-].
-    spec : Lift
-        The lift [SI].
-
-    Returns
-    -------
-    Lifted
-        Geometry and torques, at the lowest pressure that the plan leaves its cylinder [SI].
-    """
+    """Lay a lift out along its stroke."""
     use = use_of(context, spec.cylinder)
     kind = context.robot.catalogue.cylinders[use.spec.cylinder]
     arm = arm_of(context, spec, spec.arm_pin)
@@ -159,18 +124,7 @@ def _drive(use: AirUse, spec: Lift, gauges: tuple[Real, Real]) -> Drive:
 
 
 def judged(at: Lifted) -> Iterator[Outcome]:
-    """Judge a lift's geometry and forces.
-
-    Parameters
-    ----------
-    at : Lifted
-        The lift along its stroke [SI].
-
-    Yields
-    ------
-    Outcome
-        Pins and parts, swing, dead point, lever, force both ways, rest [-].
-    """
+    """Judge a lift's geometry and forces."""
     for judge in (_placed, _swing, _dead_point, _lever, _force, _rest):
         yield from judge(at)
 
@@ -256,18 +210,6 @@ def _force(at: Lifted) -> Iterator[Outcome]:
 def raising_time(context: Context, at: Lifted) -> Array:
     """Time the way up, with the flow of its valve, its load along the stroke and what its rod feels of its inertia.
 
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    at : Lifted
-        The lift [SI].
-
-    Returns
-    -------
-    ndarray
-        Time [s], infinite where it sticks on the way.
-
     Notes
     -----
     The load on the rod is taken as a straight line that starts as the real one and takes as much work; the mass that
@@ -283,20 +225,7 @@ def raising_time(context: Context, at: Lifted) -> Array:
 
 
 def raising_stroke(at: Lifted, supply: Real) -> Stroke:
-    """Describe the way up as one cylinder on the valve sees it.
-
-    Parameters
-    ----------
-    at : Lifted
-        The lift [SI].
-    supply : float or ndarray
-        Absolute supply pressure, for the friction of the seals [Pa].
-
-    Returns
-    -------
-    Stroke
-        Areas, volumes, mass and load [SI].
-    """
+    """Describe the way up as one cylinder on the valve sees it."""
     count, cylinder = at.use.spec.count, at.use.cylinder
     arms = np.maximum(at.along.moment_arm, 1e-4)
     load = (at.balance.demand_out if at.pushes else at.balance.demand_in) / arms / count
@@ -324,20 +253,7 @@ _BORES, _RODS = (0.010, 0.016, 0.020), (0.004, 0.005, 0.008)  # m; usual small c
 
 
 def size(context: Context, at: Lifted) -> Outcome:
-    """Choose the usual cylinder that does with the least air, on the nominal numbers.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal numbers alone [SI].
-    at : Lifted
-        The lift on those numbers, at the lowest pressure that the plan leaves it [SI].
-
-    Returns
-    -------
-    Outcome
-        A fact: the least force margin of the one that does, or of the best that does not [-].
-    """
+    """Choose the usual cylinder that does with the least air, on the nominal numbers."""
     trial = try_all(context, at)
     best = smallest(trial)
     name, count = at.name, at.use.spec.count
@@ -360,18 +276,6 @@ def size(context: Context, at: Lifted) -> Outcome:
 
 def try_all(context: Context, at: Lifted) -> Trial:
     """Try every usual stroke and bore at the lift's own pins.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal numbers alone [SI].
-    at : Lifted
-        The lift on those numbers [SI].
-
-    Returns
-    -------
-    Trial
-        Swing, margin and air of each; the load is shared among the cylinders on the valve [SI].
 
     Notes
     -----
@@ -436,18 +340,7 @@ def _chosen(choice: Choice, count: int, prefix: str) -> dict[str, tuple[Real, st
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every cylinder-driven lift.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Pins, swing, dead point, lever, force, time, target, rest and sizing [-].
-    """
+    """Judge every cylinder-driven lift."""
     for name, spec in context.robot.mechanisms.items():
         if isinstance(spec, Lift):
             at = lifted(context, name, spec)

@@ -36,16 +36,11 @@ class Carried:
 
     Attributes
     ----------
-    name : str
-        What it is.
-    at : ndarray of shape (2,)
-        Where its middle is now: x forward, z up [m].
-    path : ndarray of shape (k, 2)
-        Of its middle, from down to up [m].
-    size : tuple of float
-        Length and height [m].
-    round : bool
-        Whether it is a ball.
+    name : What it is
+    at : Where its middle is now: x forward, z up [m]
+    path : Of its middle, from down to up [m]
+    size : Length and height [m]
+    round : Whether it is a ball
     """
 
     name: str
@@ -61,12 +56,9 @@ class Cylinder:
 
     Attributes
     ----------
-    fixed, arm : ndarray of shape (2,)
-        Its pins: x forward, z up [m].
-    closed, stroke, out : float
-        Pin to pin when closed, its stroke, and how far it is out [m].
-    lever : float
-        Of its force about the pivot [m].
+    fixed, arm : Its pins: x forward, z up [m]
+    closed, stroke, out : Pin to pin when closed, its stroke, and how far it is out [m]
+    lever : Of its force about the pivot [m]
     """
 
     fixed: Array
@@ -83,10 +75,8 @@ class DeadPoint:
 
     Attributes
     ----------
-    share : float
-        Of the way up [-].
-    raised : float
-        Angle from where the arm's parts are placed [rad].
+    share : Of the way up
+    raised : Angle from where the arm's parts are placed [rad]
     """
 
     share: float
@@ -99,38 +89,22 @@ class LiftCurves:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    drive : str
-        ``cylinder`` or ``motors``.
-    share : float
-        How far up it is, 0 down, 1 up [-].
-    raised : float
-        Angle from where its parts are placed [rad].
-    ahead : bool
-        Whether the arm lies ahead of its pivot.
-    pivot : ndarray of shape (2,)
-        x forward, z up [m].
-    cylinder : Cylinder or None
-        None where motors swing it.
-    frame, arm : tuple of Block
-        Parts that stay, and parts that swing, as they are now.
-    loads : tuple of Carried
-        What it carries.
-    target : Carried or None
-        The point that must come over a structure.
-    structure, height : str, float
-        That structure's name and height [m]; empty and 0 without a target.
-    along : ndarray of shape (k,)
-        Places on the way, 0 down to 1 up [-].
-    angles : ndarray of shape (k,)
-        How far it is raised there [rad].
-    up, down : ndarray of shape (k,)
-        Share of its drive's force in use there; infinite at a dead point, negative where the load helps [-].
-    now : tuple of float
-        The same at `share`: up, down [-].
-    dead : tuple of DeadPoint
-        Within the stroke.
+    name : Of the mechanism
+    drive : ``cylinder`` or ``motors``
+    share : How far up it is, 0 down, 1 up
+    raised : Angle from where its parts are placed [rad]
+    ahead : Whether the arm lies ahead of its pivot
+    pivot : x forward, z up [m]
+    cylinder : None where motors swing it
+    frame, arm : Parts that stay, and parts that swing, as they are now
+    loads : What it carries
+    target : The point that must come over a structure
+    structure, height : That structure's name and height [m]; empty and 0 without a target
+    along : Places on the way, 0 down to 1 up
+    angles : How far it is raised there [rad]
+    up, down : Share of its drive's force in use there; infinite at a dead point, negative where the load helps
+    now : The same at `share`: up, down
+    dead : Within the stroke
     """
 
     name: str
@@ -155,25 +129,7 @@ class LiftCurves:
 
 
 def lift_curves(context: Context, share: float = 0.0) -> dict[str, LiftCurves]:
-    """Lay out every arm of a robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-    share : float
-        How far up the arms are drawn, 0 down, 1 up [-].
-
-    Returns
-    -------
-    dict of str to LiftCurves
-        By mechanism: lifts and motor arms [SI].
-
-    Raises
-    ------
-    ValueError
-        For a share below 0 or above 1.
-    """
+    """Lay out every arm of a robot."""
     if not 0.0 <= share <= 1.0:
         raise ValueError(f"the share of the stroke must be from 0 to 1, got {share}")
     context = context.nominal
@@ -292,20 +248,7 @@ _LOWEST, _NO_LEVER = -1.0, 10.0
 
 
 def lift(data: LiftCurves, style: Style) -> Figure:
-    """Draw a linkage at a place of its stroke, and the share of force that it needs both ways.
-
-    Parameters
-    ----------
-    data : LiftCurves
-        The arm [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Drawing and chart side by side; below each other on a phone [-].
-    """
+    """Draw a linkage at a place of its stroke, and the share of force that it needs both ways."""
     beside = style.width >= 700.0
     wide = 0.5 * style.width if beside else style.width
     tall = float(np.clip(0.86 * wide, 260.0, 400.0))

@@ -22,14 +22,10 @@ class Arm:
 
     Attributes
     ----------
-    weights : tuple of Weight
-        The arm itself and what rides on it [SI].
-    bands : tuple of Elastic
-        Elastic assist [SI].
-    inertia : float or ndarray
-        About the pivot, loads included [kg m2].
-    axis : float or ndarray
-        Direction of the arm's own axis as its parts are placed [rad].
+    weights : The arm itself and what rides on it [SI]
+    bands : Elastic assist [SI]
+    inertia : About the pivot, loads included [kg m2]
+    axis : Direction of the arm's own axis as its parts are placed [rad]
     """
 
     weights: tuple[Weight, ...]
@@ -39,42 +35,14 @@ class Arm:
 
 
 def polar(spec: Swung, point: SidePoint) -> tuple[Array, Array]:
-    """Measure a point from an arm's pivot.
-
-    Parameters
-    ----------
-    spec : Swung
-        For the pivot and the arm's side [SI].
-    point : tuple of float or ndarray
-        x forward and z up [m].
-
-    Returns
-    -------
-    tuple of ndarray
-        Distance [m] and direction from outward towards up [rad].
-    """
+    """Measure a point from an arm's pivot."""
     outward = (point[0] - spec.pivot[0]) * (1.0 if spec.side == "ahead" else -1.0)
     upward = point[1] - spec.pivot[1]
     return np.hypot(outward, upward), np.arctan2(upward, outward)
 
 
 def arm_of(context: Context, spec: Swung, axis_point: SidePoint | None = None) -> Arm:
-    """Gather what an arm carries and what pulls at it.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Swung
-        The arm [SI].
-    axis_point : tuple of float or ndarray or None
-        A point on the arm's axis; its centre of gravity where None [m].
-
-    Returns
-    -------
-    Arm
-        Weights, bands and inertia about the pivot [SI].
-    """
+    """Gather what an arm carries and what pulls at it."""
     group = state.group(context, spec.rides)
     own = (group.body.cg[0], group.body.cg[2])
     axis = polar(spec, axis_point or own)[1]
@@ -100,65 +68,20 @@ def _band(spec: Swung, band: Band, axis: Real) -> Elastic:
 
 
 def cases_of(arm: Arm, *others: Real) -> tuple[int, ...]:
-    """Find over how many cases an arm and what goes with it vary.
-
-    Parameters
-    ----------
-    arm : Arm
-        The arm [SI].
-    *others : float or ndarray
-        Whatever else is laid out along the swing [SI].
-
-    Returns
-    -------
-    tuple of int
-        The common shape, empty where nothing varies [-].
-    """
+    """Find over how many cases an arm and what goes with it vary."""
     things: tuple[Weight | Elastic, ...] = (*arm.weights, *arm.bands)
     own = [getattr(thing, key.name) for thing in things for key in fields(thing)]
     return np.broadcast_shapes(*(np.shape(x) for x in (*own, arm.axis, arm.inertia, *others)))
 
 
 def height_at(spec: Swung, point: SidePoint, turned: Real) -> Array:
-    """Find how high a point of the arm is once the arm has been raised.
-
-    Parameters
-    ----------
-    spec : Swung
-        The arm [SI].
-    point : tuple of float or ndarray
-        With the arm as its parts are placed [m].
-    turned : float or ndarray
-        How far it has been raised [rad].
-
-    Returns
-    -------
-    ndarray
-        Height over the floor [m].
-    """
+    """Find how high a point of the arm is once the arm has been raised."""
     radius, angle = polar(spec, point)
     return np.asarray(spec.pivot[1] + radius * np.sin(angle + turned))
 
 
 def timed(prefix: str, name: str, spec: Swung, time: Real, when: str) -> Iterator[Outcome]:
-    """Tell how long an arm takes to be raised.
-
-    Parameters
-    ----------
-    prefix, name : str
-        ``lift`` or ``arm``, and the mechanism's name [-].
-    spec : Swung
-        For its time limit [s].
-    time : float or ndarray
-        The time, infinite where it does not get there [s].
-    when : str
-        Under which circumstances [-].
-
-    Yields
-    ------
-    Outcome
-        A finding where there is a limit, else a fact [-].
-    """
+    """Tell how long an arm takes to be raised."""
     words = {"name": name, "when": when}
     stuck = "'{name}' does not get up {when}."
     text = "'{name}' is up in {time} {when}"
@@ -178,24 +101,7 @@ def timed(prefix: str, name: str, spec: Swung, time: Real, when: str) -> Iterato
 
 
 def target(context: Context, name: str, spec: Swung, raised: Real) -> Iterator[Outcome]:
-    """Tell whether an arm reaches over its structure when raised.
-
-    Parameters
-    ----------
-    context : Context
-        For the season's structures [SI].
-    name : str
-        Of the mechanism [-].
-    spec : Swung
-        For its target [SI].
-    raised : float or ndarray
-        How far it is raised [rad].
-
-    Yields
-    ------
-    Outcome
-        One where the arm has a target [-].
-    """
+    """Tell whether an arm reaches over its structure when raised."""
     if spec.target is None:
         return
     height = height_at(spec, spec.target.point, raised)

@@ -80,18 +80,7 @@ class Lift(MotorMechanism):
                 yield (key,), "expected a pin away from the pivot"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
-        """Say what does not fit the rest of the robot.
-
-        Parameters
-        ----------
-        robot : Robot
-            The robot as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the lift, and what was expected there [-].
-        """
+        """Say what does not fit the rest of the robot."""
         yield from no_group(self.rides, robot)
         others = [m for m in robot.mechanisms.values() if isinstance(m, Lift) and m is not self]
         if any(other.cylinder == self.cylinder for other in others):

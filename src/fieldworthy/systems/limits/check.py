@@ -17,18 +17,7 @@ _SIDES = (("length", 0), ("width", 1), ("height", 2))
 
 
 def _limits(context: Context) -> Iterator[Outcome]:
-    """Hold the robot against the season's limits.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        One for each limit that the season sets [-].
-    """
+    """Hold the robot against the season's limits."""
     yield from _motors(context)
     yield from _mass(context)
     yield from _size(context)
@@ -141,18 +130,7 @@ def _air(context: Context) -> Iterator[Outcome]:
 
 
 def _plain(context: Context) -> Iterator[Outcome]:
-    """Say of every plain mechanism that it is not judged, and what would change that.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        ``unknown``, one for each plain mechanism [-].
-    """
+    """Say of every plain mechanism that it is not judged, and what would change that."""
     for name, mechanism in context.robot.mechanisms.items():
         if isinstance(mechanism, Plain):
             because = (

@@ -29,12 +29,9 @@ class Palette:
 
     Attributes
     ----------
-    names : tuple of str
-        In the order of the file.
-    means, sds : ndarray of shape (k,) or (k, n)
-        Of the hue that the sensor reports [rad].
-    shares : ndarray
-        Of all objects [-].
+    names : In the order of the file
+    means, sds : Of the hue that the sensor reports [rad]
+    shares : Of all objects
     """
 
     names: tuple[str, ...]
@@ -44,18 +41,7 @@ class Palette:
 
 
 def palette_of(spec: Sorter) -> Palette:
-    """Take the hue classes of a sorter, from mean and spread or from readings.
-
-    Parameters
-    ----------
-    spec : Sorter
-        As the file gives it [SI].
-
-    Returns
-    -------
-    Palette
-        Means on the circle, spreads and shares [rad, -].
-    """
+    """Take the hue classes of a sorter, from mean and spread or from readings."""
     both = [_class(c) for c in spec.classes.values()]
     even = 1.0 / len(both)
     raw = stacked([even if c.share is None else c.share for c in spec.classes.values()])
@@ -73,18 +59,7 @@ def _class(spec: HueClass) -> tuple[Real, Real]:
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every colour sorter of the robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Readings, thresholds, eject window, error and background [-].
-    """
+    """Judge every colour sorter of the robot."""
     for name, spec in context.robot.mechanisms.items():
         if isinstance(spec, Sorter):
             palette = palette_of(spec)
@@ -98,14 +73,10 @@ class Passing:
 
     Attributes
     ----------
-    row, stage : Row, Running
-        The intake, and its stage before the sensor [SI].
-    speed : float or ndarray
-        Of the objects [m/s].
-    window : float or ndarray
-        Way on which the sensor sees one of them alone [m].
-    used, mean : float or ndarray
-        Readings that are decided on, and readings of an object on average [-].
+    row, stage : The intake, and its stage before the sensor [SI]
+    speed : Of the objects [m/s]
+    window : Way on which the sensor sees one of them alone [m]
+    used, mean : Readings that are decided on, and readings of an object on average
     """
 
     row: Row
@@ -117,20 +88,7 @@ class Passing:
 
 
 def passing_of(context: Context, spec: Sorter) -> Passing | None:
-    """Find how objects pass the sensor of a sorter.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Sorter
-        As the file gives it [SI].
-
-    Returns
-    -------
-    Passing or None
-        None where the stage stands still [SI].
-    """
+    """Find how objects pass the sensor of a sorter."""
     row = row_of(context, spec.intake)
     stage = row.stages[spec.stage]
     if first(stage.speed) <= 0.0:
@@ -208,12 +166,10 @@ class Throw:
 
     Attributes
     ----------
-    decided, actuator : float or ndarray
-        From the object's nose at the sensor to the command, and from there until the ejector is in place [s].
-    spacing : float or ndarray
-        Nose to nose of the objects [m].
-    window : EjectWindow
-        The window [s].
+    decided, actuator : From the object's nose at the sensor to the command, and from there until the ejector is in
+        place [s]
+    spacing : Nose to nose of the objects [m]
+    window : The window [s]
     """
 
     decided: Real
@@ -223,22 +179,7 @@ class Throw:
 
 
 def throw_of(context: Context, spec: Sorter, passing: Passing) -> Throw | None:
-    """Time the ejector of a sorter against an object on its way.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    spec : Sorter
-        As the file gives it [SI].
-    passing : Passing
-        How objects pass its sensor [SI].
-
-    Returns
-    -------
-    Throw or None
-        None where the file has no ejector [s].
-    """
+    """Time the ejector of a sorter against an object on its way."""
     ejector, row, sensor = spec.ejector, passing.row, spec.sensor
     if ejector is None:
         return None

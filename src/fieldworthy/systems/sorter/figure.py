@@ -38,16 +38,11 @@ class HueClass:
 
     Attributes
     ----------
-    name : str
-        Of the class.
-    mean, sd : float
-        Of the hue that the sensor reports [rad].
-    share : float
-        Of all objects [-].
-    start, width : float
-        The arc that decides for it, from its threshold on towards growing hue [rad].
-    density : ndarray of shape (k,)
-        Of its readings over `SorterCurves.hue` [1/rad].
+    name : Of the class
+    mean, sd : Of the hue that the sensor reports [rad]
+    share : Of all objects
+    start, width : The arc that decides for it, from its threshold on towards growing hue [rad]
+    density : Of its readings over `SorterCurves.hue` [1/rad]
     """
 
     name: str
@@ -65,14 +60,10 @@ class Facing:
 
     Attributes
     ----------
-    at : float
-        Its hue [rad].
-    clear, wanted : float
-        Standard deviations by which the class that stands out least does so, and how many are wanted [-].
-    best, most : float
-        The best hue [rad], and what it gives [-].
-    hue, clear_at : ndarray of shape (k,)
-        The same for backgrounds of any hue [rad, -].
+    at : Its hue [rad]
+    clear, wanted : Standard deviations by which the class that stands out least does so, and how many are wanted
+    best, most : The best hue [rad], and what it gives
+    hue, clear_at : The same for backgrounds of any hue [rad, -]
     """
 
     at: float
@@ -90,22 +81,14 @@ class Ejecting:
 
     Attributes
     ----------
-    decided, ready : float
-        When the sorter has decided, and when the ejector is in place at the earliest [s].
-    opens, closes : float
-        When the object before has left the ejector, and when this one reaches it [s].
-    aim, margin : float
-        Moment to aim at, and time to spare; negative is too late [s].
-    scatter : float
-        Standard deviation of the moment [s].
-    distance : float
-        From the sensor to the ejector [m].
-    error : float
-        Share of all objects that are sorted wrongly [-].
-    allowed : float or None
-        Share that may be [-].
-    distances, errors : ndarray of shape (k,)
-        The same error for other places of the sensor [m, -].
+    decided, ready : When the sorter has decided, and when the ejector is in place at the earliest [s]
+    opens, closes : When the object before has left the ejector, and when this one reaches it [s]
+    aim, margin : Moment to aim at, and time to spare; negative is too late [s]
+    scatter : Standard deviation of the moment [s]
+    distance : From the sensor to the ejector [m]
+    error : Share of all objects that are sorted wrongly
+    allowed : Share that may be
+    distances, errors : The same error for other places of the sensor [m, -]
     """
 
     decided: float
@@ -128,20 +111,13 @@ class SorterCurves:
 
     Attributes
     ----------
-    name : str
-        Of the mechanism.
-    unwanted : str
-        The class that is thrown out.
-    coloured : bool
-        Whether its hues are those of the hexagonal circle, red at 0.
-    hue : ndarray of shape (k,)
-        Once round the circle [rad].
-    classes : tuple of HueClass
-        In the file's order.
-    facing : Facing or None
-        None where the file gives no background.
-    ejecting : Ejecting or None
-        None without an ejector, or where nothing passes the sensor.
+    name : Of the mechanism
+    unwanted : The class that is thrown out
+    coloured : Whether its hues are those of the hexagonal circle, red at 0
+    hue : Once round the circle [rad]
+    classes : In the file's order
+    facing : None where the file gives no background
+    ejecting : None without an ejector, or where nothing passes the sensor
     """
 
     name: str
@@ -154,18 +130,7 @@ class SorterCurves:
 
 
 def sorter_curves(context: Context) -> dict[str, SorterCurves]:
-    """Show every colour sorter of a robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    dict of str to SorterCurves
-        By mechanism [SI].
-    """
+    """Show every colour sorter of a robot."""
     context = context.nominal
     found = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, Sorter)}
     return {name: _curves(context, name, spec) for name, spec in found.items()}
@@ -259,20 +224,7 @@ _TURN = 2.0 * math.pi
 
 
 def hue_circle(data: SorterCurves, style: Style) -> Figure:
-    """Draw the hue circle with classes, thresholds and background.
-
-    Parameters
-    ----------
-    data : SorterCurves
-        One sorter [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Readings of each class as hills on the circle, dashed thresholds, and marks for the background [-].
-    """
+    """Draw the hue circle with classes, thresholds and background."""
     notes = [line for text in _notes(data, style) for line in wrapped(text, SMALL, style.width - 24.0)]
     outer = min(0.5 * style.width - 66.0, 150.0)
     centre = (0.5 * style.width, outer + 30.0)
@@ -406,20 +358,7 @@ def _columns(data: SorterCurves, style: Style) -> dict[str, Sequence[Any]]:
 
 
 def background(data: SorterCurves, style: Style) -> Figure | None:
-    """Draw how clearly the classes stand out before backgrounds of any hue.
-
-    Parameters
-    ----------
-    data : SorterCurves
-        One sorter [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure or None
-        With the background now, the best one and what is wanted; None where the file gives no background [-].
-    """
+    """Draw how clearly the classes stand out before backgrounds of any hue."""
     facing = data.facing
     if facing is None:
         return None
@@ -460,20 +399,7 @@ def _tone(facing: Facing) -> str:
 
 
 def sensor_place(data: SorterCurves, style: Style) -> Figure | None:
-    """Draw the error end to end for other distances from the sensor to the ejector.
-
-    Parameters
-    ----------
-    data : SorterCurves
-        One sorter [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure or None
-        None without an ejector [-].
-    """
+    """Draw the error end to end for other distances from the sensor to the ejector."""
     found = data.ejecting
     if found is None:
         return None
@@ -505,20 +431,7 @@ def sensor_place(data: SorterCurves, style: Style) -> Figure | None:
 
 
 def eject_window(data: SorterCurves, style: Style) -> Figure | None:
-    """Draw when the ejector must be in place, and when it can be.
-
-    Parameters
-    ----------
-    data : SorterCurves
-        One sorter [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure or None
-        Bars over the time from a piece at the sensor; None without an ejector [-].
-    """
+    """Draw when the ejector must be in place, and when it can be."""
     found = data.ejecting
     if found is None:
         return None

@@ -18,22 +18,7 @@ _CIRCLES = {"hexagonal": "the hexagonal circle that this sensor reckons on", "ci
 
 
 def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[Outcome]:
-    """Judge the background of a sorter's sensor and say what beats it.
-
-    Parameters
-    ----------
-    name : str
-        The sorter's name [-].
-    spec : Sorter
-        As the file gives it [SI].
-    means, sds : ndarray of shape (k,) or (k, n)
-        Hue of its classes [rad].
-
-    Yields
-    ------
-    Outcome
-        The background, the best hue, mixtures at an object's edge, and the trade's word [-].
-    """
+    """Judge the background of a sorter's sensor and say what beats it."""
     behind = spec.background
     if behind is None:
         return

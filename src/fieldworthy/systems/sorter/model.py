@@ -143,18 +143,7 @@ class Sorter(MotorMechanism):
             yield ("background",), "expected the key 'spread' too: on this circle it must be measured"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
-        """Say what does not fit the rest of the robot.
-
-        Parameters
-        ----------
-        robot : Robot
-            The robot as its file states it [SI].
-
-        Yields
-        ------
-        tuple
-            Key path within the sorter, and what was expected there [-].
-        """
+        """Say what does not fit the rest of the robot."""
         found = robot.mechanisms.get(self.intake)
         if found is not None and not isinstance(found, Intake):
             yield ("intake",), "expected a mechanism with 'kind: intake'"

@@ -31,12 +31,9 @@ class Route:
 
     Attributes
     ----------
-    names : tuple of str
-        Place of each waypoint, the start left out.
-    path : Path
-        Turns and straights [m, rad, s].
-    speed : float
-        Mean speed of the moves, at which seams are crossed [m/s].
+    names : Place of each waypoint, the start left out
+    path : Turns and straights [m, rad, s]
+    speed : Mean speed of the moves, at which seams are crossed [m/s]
     """
 
     names: tuple[str, ...]
@@ -45,18 +42,7 @@ class Route:
 
 
 def _errors(context: Context) -> Iterator[Outcome]:
-    """Judge whether the robot knows its place well enough where it acts in the autonomous period.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Errors at the waypoints, the dominating source, relocation [-].
-    """
+    """Judge whether the robot knows its place well enough where it acts in the autonomous period."""
     if context.robot.tracking is None:
         return
     way = route(context)
@@ -68,36 +54,14 @@ def _errors(context: Context) -> Iterator[Outcome]:
 
 
 def _seams(context: Context) -> Iterator[Outcome]:
-    """Judge whether the tracking wheels stay down over the seams of the field.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season over cases [SI].
-
-    Yields
-    ------
-    Outcome
-        Speeds, climbing force and sinkage, by wheel [-].
-    """
+    """Judge whether the tracking wheels stay down over the seams of the field."""
     tracking = context.robot.tracking
     for name, wheel in tracking.wheels.items() if tracking is not None else ():
         yield from _wheel_over_seams(context, name, wheel)
 
 
 def route(context: Context) -> Route | None:
-    """Lay the autonomous path through the places of the plan.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-
-    Returns
-    -------
-    Route or None
-        None where the robot drives nowhere in the autonomous period [SI].
-    """
+    """Lay the autonomous path through the places of the plan."""
     beats = [b for b in state.schedule(context) if b.period == "autonomous" and b.distance > 0.0]
     pose = state.driving_pose(context)
     if not beats or pose is None or context.robot.plan is None:
@@ -116,20 +80,7 @@ def route(context: Context) -> Route | None:
 
 
 def tracking_setup(context: Context, speed: Real) -> Tracking:
-    """Take the tracking set-up from the robot.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    speed : float or ndarray
-        At which it crosses seams [m/s].
-
-    Returns
-    -------
-    Tracking
-        Wheels and gyro, with lift-off at the seams by each wheel's down-force [SI].
-    """
+    """Take the tracking set-up from the robot."""
     spec = context.robot.tracking
     assert spec is not None
     nominal = context.nominal.robot.tracking
@@ -174,22 +125,7 @@ def _relocations(context: Context, way: Route) -> list[Relocation]:
 
 
 def tracked(context: Context, way: Route, *, relocate: bool = True) -> Budget:
-    """Spread of the tracked pose at the waypoints of the autonomous path.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season [SI].
-    way : Route
-        The path [SI].
-    relocate : bool
-        Whether the robot finds its place anew where the file says so [-].
-
-    Returns
-    -------
-    Budget
-        Covariance by source and expected error [m, rad].
-    """
+    """Spread of the tracked pose at the waypoints of the autonomous path."""
     spec = context.robot.tracking
     assert spec is not None
     placement = Placement(x_sd=spec.start_error, y_sd=spec.start_error, heading_sd=spec.start_heading_error)
@@ -198,18 +134,7 @@ def tracked(context: Context, way: Route, *, relocate: bool = True) -> Budget:
 
 
 def reach_95(found: Budget) -> tuple[Array, Array, Array]:
-    """Distance within which the robot is in 95 % of runs, at the worst side of its ellipse.
-
-    Parameters
-    ----------
-    found : Budget
-        As `tracked` gives it [m, rad].
-
-    Returns
-    -------
-    tuple of ndarray of shape (waypoints,) or (waypoints, n)
-        That distance with the expected error added, and the ellipse's semi-axes [m].
-    """
+    """Distance within which the robot is in 95 % of runs, at the worst side of its ellipse."""
     shape = ellipse(found.total)
     bias = np.hypot(found.mean[:, 0], found.mean[:, 1])
     return np.asarray(shape.major + bias), np.asarray(shape.major), np.asarray(shape.minor)

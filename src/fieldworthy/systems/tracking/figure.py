@@ -33,12 +33,9 @@ class Oval:
 
     Attributes
     ----------
-    major, minor : float
-        Half axes [m].
-    angle : float
-        Direction of the longer one, from x towards y [rad].
-    reach : float
-        Distance within which it is at the worst side, expected error included [m].
+    major, minor : Half axes [m]
+    angle : Direction of the longer one, from x towards y [rad]
+    reach : Distance within which it is at the worst side, expected error included [m]
     """
 
     major: float
@@ -53,22 +50,14 @@ class Waypoint:
 
     Attributes
     ----------
-    number : int
-        From 1, in the order of the path.
-    place : str
-        Its name.
-    at : tuple of float
-        x and y [m].
-    oval : Oval
-        Where the robot really is, about where it thinks it is.
-    alone : Oval or None
-        The same without finding its place anew; None where the robot does not relocate.
-    turned : float
-        95 % of runs have a heading within this [rad].
-    shares : dict of str to float
-        Part of each source in the variance of the position, the largest first; they add up to 1 [-].
-    relocates : bool
-        Whether it finds its place anew here.
+    number : From 1, in the order of the path
+    place : Its name
+    at : x and y [m]
+    oval : Where the robot really is, about where it thinks it is
+    alone : The same without finding its place anew; None where the robot does not relocate
+    turned : 95 % of runs have a heading within this [rad]
+    shares : Part of each source in the variance of the position, the largest first; they add up to 1
+    relocates : Whether it finds its place anew here
     """
 
     number: int
@@ -92,12 +81,9 @@ class Leg:
 
     Attributes
     ----------
-    start, end : str
-        Places.
-    times : int
-        How often it is driven this way round.
-    period : str
-        ``autonomous``, ``driven`` or ``finish``.
+    start, end : Places
+    times : How often it is driven this way round
+    period : ``autonomous``, ``driven`` or ``finish``
     """
 
     start: str
@@ -112,18 +98,12 @@ class PathCurves:
 
     Attributes
     ----------
-    size : tuple of float
-        Length along x and width along y [m]; the middle is at 0, 0.
-    places : dict of str to tuple of float
-        x and y of every place [m].
-    start : str
-        Where the robot starts.
-    legs : tuple of Leg
-        In the order in which they are first driven.
-    waypoints : tuple of Waypoint
-        Of the autonomous path; empty without tracking, or where it drives nowhere by itself.
-    wanted : float or None
-        Distance within which it must know its place [m].
+    size : Length along x and width along y [m]; the middle is at 0, 0
+    places : x and y of every place [m]
+    start : Where the robot starts
+    legs : In the order in which they are first driven
+    waypoints : Of the autonomous path; empty without tracking, or where it drives nowhere by itself
+    wanted : Distance within which it must know its place [m]
     """
 
     size: Place
@@ -140,18 +120,7 @@ class PathCurves:
 
 
 def path_curves(context: Context) -> PathCurves | None:
-    """Lay the plan out on the field, with the error at every place of the autonomous path.
-
-    Parameters
-    ----------
-    context : Context
-        Robot and season, nominal [SI].
-
-    Returns
-    -------
-    PathCurves or None
-        None without a plan [SI].
-    """
+    """Lay the plan out on the field, with the error at every place of the autonomous path."""
     context = context.nominal
     plan, field = context.robot.plan, context.season.field
     if plan is None:
@@ -216,20 +185,7 @@ _CELL = 150.0  # width that an enlarged ellipse wants [px]
 
 
 def route_plan(data: PathCurves, style: Style) -> Figure:
-    """Draw the field plan with the autonomous route, and the driven ways behind it.
-
-    Parameters
-    ----------
-    data : PathCurves
-        The field with what is driven on it [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure
-        Places, numbered waypoints with their 95 % ellipses to scale, and below them the ellipses enlarged [-].
-    """
+    """Draw the field plan with the autonomous route, and the driven ways behind it."""
     plan = _Plan(data, style)
     cells = _cells(data)
     columns = max(int((style.width - 16.0) // _CELL), 2)
@@ -439,20 +395,7 @@ def _columns(data: PathCurves, style: Style) -> dict[str, Sequence[Any]]:
 
 
 def sources(data: PathCurves, style: Style) -> Figure | None:
-    """Draw what the error at each waypoint comes from.
-
-    Parameters
-    ----------
-    data : PathCurves
-        The field with what is driven on it [SI].
-    style : Style
-        How it is to look [-].
-
-    Returns
-    -------
-    Figure or None
-        Bars for the largest sources of each waypoint; None where nothing is tracked [-].
-    """
+    """Draw what the error at each waypoint comes from."""
     points = [waypoint for waypoint in _cells(data) if waypoint.shares]
     if not points:
         return None

@@ -41,16 +41,11 @@ class View:
 
     Attributes
     ----------
-    name : str
-        In the address, and of its module here.
-    label : str
-        In the navigation.
-    purpose : str
-        One sentence: what it is for.
-    for_season : bool
-        Whether a season can be opened in it too.
-    drawn : bool
-        Whether it has figures, which are drawn anew in other colours.
+    name : In the address, and of its module here
+    label : In the navigation
+    purpose : One sentence: what it is for
+    for_season : Whether a season can be opened in it too
+    drawn : Whether it has figures, which are drawn anew in other colours
     """
 
     name: str
@@ -60,13 +55,7 @@ class View:
     drawn: bool = True
 
     def build(self) -> Build:
-        """Find the function that builds it.
-
-        Returns
-        -------
-        callable
-            ``build`` of the view's module [-].
-        """
+        """Find the function that builds it."""
         found: Build = importlib.import_module(f"{__name__}.{self.name}").build
         return found
 

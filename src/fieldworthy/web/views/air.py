@@ -23,13 +23,7 @@ _CAUTION = (
 
 
 async def build(page: Page) -> None:
-    """Show the air along the plan.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show the air along the plan."""
     page.fill(
         heading("Air"),
         tag("p", _CAUTION, class_="caution"),

@@ -23,13 +23,7 @@ RUNS, MOST = 2000, 50_000
 
 
 def build(page: Page) -> None:
-    """Show variants side by side.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show variants side by side."""
     others = [e for e in page.desk.folder.entries() if e.kind == "robot" and e.name != page.file]
     boxes = [tag("label", tag("input", type="checkbox", name=f"v{i}", value=e.name, checked=i == 0), f" {e.title} ",
                  tag("span", e.name, class_="path"), class_="choice") for i, e in enumerate(others)]  # fmt: skip

@@ -29,16 +29,11 @@ class _State:
 
     Attributes
     ----------
-    rows, beside : Rows
-        The form's values, and the findings beside them.
-    fields : dict
-        Every value of the file by its key.
-    section : str
-        The section that is shown.
-    word : str
-        What is looked for.
-    at : str
-        The key that has the focus, or had it last.
+    rows, beside : The form's values, and the findings beside them
+    fields : Every value of the file by its key
+    section : The section that is shown
+    word : What is looked for
+    at : The key that has the focus, or had it last
     """
 
     rows: Rows
@@ -50,13 +45,7 @@ class _State:
 
 
 async def build(page: Page) -> None:
-    """Show the open file.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show the open file."""
     text = page.query.get("part") == "text"
     file = page.file
     links = [

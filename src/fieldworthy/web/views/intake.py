@@ -18,13 +18,7 @@ _SECONDS = 6  # that a run takes on the screen: slow enough to follow with the e
 
 
 async def build(page: Page) -> None:
-    """Show intakes and sorters.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show intakes and sorters."""
     page.fill(
         heading("Intake and sorting"),
         tag(

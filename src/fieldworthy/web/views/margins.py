@@ -41,16 +41,11 @@ class _State:
 
     Attributes
     ----------
-    rows, facts : Rows
-        The lists.
-    opened : set of str
-        Rows that were opened.
-    only : str
-        The verdict that is shown; all where empty.
-    word : str
-        What is looked for.
-    mendings : dict
-        Remedies by row, once asked for.
+    rows, facts : The lists
+    opened : Rows that were opened
+    only : The verdict that is shown; all where empty
+    word : What is looked for
+    mendings : Remedies by row, once asked for
     """
 
     rows: Rows
@@ -62,13 +57,7 @@ class _State:
 
 
 def build(page: Page) -> None:
-    """Show the findings of the open robot.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show the findings of the open robot."""
     state = _State(Rows(page, "margins-rows"), Rows(page, "margins-facts"))
     page.fill(
         tag("div", heading("Margins"), tag("p", id="margins-counts", class_="counts"), class_="headline"),
@@ -112,18 +101,7 @@ def _legend() -> Markup:
 
 
 def counts_of(report: Report) -> Markup:
-    """Count the verdicts.
-
-    Parameters
-    ----------
-    report : Report
-        What was found [-].
-
-    Returns
-    -------
-    Markup
-        Three numbers with their words [-].
-    """
+    """Count the verdicts."""
     counts = {verdict: sum(f.verdict == verdict for f in report.findings) for verdict, _ in _KINDS}
     return Markup(" ").join(
         tag("span", tag("b", str(counts[verdict])), f" {word}", data_verdict=verdict, class_="count")
@@ -168,18 +146,7 @@ def _assumed(key: str, why: str, file: str) -> Markup:
 
 
 def problems_of(page: Page) -> Content:
-    """Say what is wrong with the open file, where something is.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-
-    Returns
-    -------
-    Markup
-        A list of sentences, with a way to the file's text [-].
-    """
+    """Say what is wrong with the open file, where something is."""
     if not page.problems:
         return ""
     way = tag("a", "Mend it in the file's text", href=address("describe", file=page.file, part="text"), data_go=True)
@@ -195,17 +162,7 @@ def problems_of(page: Page) -> Content:
 
 
 def show_glance(page: Page, briefs: tuple[Brief, ...], *lists: Rows) -> None:
-    """Show at once what a moved number changes; the chances follow when everything is judged.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    briefs : tuple of Brief
-        Findings and facts, nominal [-].
-    *lists : Rows
-        In which they stand [-].
-    """
+    """Show at once what a moved number changes; the chances follow when everything is judged."""
     glanced = page.glanced
     if not glanced and page.judged is not None:  # what stands there now
         items: list[Finding | Fact] = [*page.judged.report.findings, *page.judged.report.facts]
@@ -267,16 +224,5 @@ async def _try(page: Page, state: _State, data: dict[str, Any]) -> None:
 
 
 def changes_of(edits: Iterable[Edit]) -> dict[KeyPath, object]:
-    """Turn a remedy's edits into changes of the file.
-
-    Parameters
-    ----------
-    edits : iterable of Edit
-        With the values as a file writes them [-].
-
-    Returns
-    -------
-    dict
-        New value by key path [-].
-    """
+    """Turn a remedy's edits into changes of the file."""
     return {edit.path: plain_scalar(edit.after) if edit.after else GONE for edit in edits}

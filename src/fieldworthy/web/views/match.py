@@ -26,13 +26,7 @@ _WORDS = {
 
 
 async def build(page: Page) -> None:
-    """Show the match.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show the match."""
     page.fill(
         heading("Match"),
         tag("p", "The plan is played again and again, each time with its own luck and tolerances.", class_="lead"),
@@ -78,20 +72,7 @@ def _stale(page: Page) -> None:
 
 
 def runs_of(said: object, most: int = MOST) -> int | None:
-    """Read how many matches are asked for.
-
-    Parameters
-    ----------
-    said : object
-        As the browser tells it [-].
-    most : int
-        That can be asked for [-].
-
-    Returns
-    -------
-    int or None
-        None where it is no number, or too small or large a one [-].
-    """
+    """Read how many matches are asked for."""
     text = str(said).replace(",", "").replace(" ", "")
     return int(text) if text.isdecimal() and len(text) < 9 and 10 <= int(text) <= most else None
 
@@ -123,21 +104,7 @@ def _stop(page: Page) -> None:
 
 
 def follow(page: Page, job: Job, show: Any, place: str = "match-run", first: str = _FIRST) -> None:
-    """Show how far a run is, and what it found once it is done.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    job : Job
-        The run [-].
-    show : callable
-        Coroutine function of page and job, called once it is done [-].
-    place : str
-        Where progress is shown [-].
-    first : str
-        A sentence for as long as nothing is done [-].
-    """
+    """Show how far a run is, and what it found once it is done."""
 
     def heard(now: Job) -> None:
         page.put(place, _progress(now, first))

@@ -26,17 +26,7 @@ _WAITS = "All procedures are fitted, then every finding is held against them: so
 
 
 def build_fit(page: Page, readings: Readings, some: bool) -> None:
-    """Show the button that fits, and what came of it where it was fitted before.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    readings : Readings
-        As they stand now [-].
-    some : bool
-        Whether there are any [-].
-    """
+    """Show the button that fits, and what came of it where it was fitted before."""
     job = page.bench.newest(fitted, page.draft.file) if page.draft else None
     shown = job is not None and job.over and isinstance(job.result, FitShown)
     button = tag("button", "Fit the readings", type="button", data_do="fit", class_="main")
@@ -204,18 +194,7 @@ def _card(card: Card, place: int) -> Markup:
 
 
 def card_body(card: Card) -> Markup:
-    """Say what one procedure tells.
-
-    Parameters
-    ----------
-    card : Card
-        The procedure [-].
-
-    Returns
-    -------
-    Markup
-        Values, what cannot be told, and remarks [-].
-    """
+    """Say what one procedure tells."""
     values = [tag("li", f"{text}.") for text in card.told]
     blind = [tag("li", f"? {why}", " ", tag("b", "→ "), reading) for why, reading in card.untold]
     notes = [tag("li", note, class_="fine") for note in card.notes]
@@ -229,18 +208,7 @@ async def _figures(page: Page, shown: FitShown, place: str) -> None:
 
 
 def values_of(data: dict[str, Any]) -> dict[str, Any]:
-    """Take what a form sends, whatever that is.
-
-    Parameters
-    ----------
-    data : dict
-        As the browser tells it [-].
-
-    Returns
-    -------
-    dict
-        Value by name; empty for anything that is no form [-].
-    """
+    """Take what a form sends, whatever that is."""
     values = data.get("values")
     return {str(name): value for name, value in values.items()} if isinstance(values, dict) else {}
 

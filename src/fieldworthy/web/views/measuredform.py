@@ -13,24 +13,7 @@ _MODES = {"whole": "numeric", "number": "text", "quantity": "decimal"}
 
 
 def drawn_form(group: Group, texts: Mapping[str, str], file: str, *, may_change: bool) -> Markup:
-    """Write a procedure's form.
-
-    Parameters
-    ----------
-    group : Group
-        Its blanks [-].
-    texts : Mapping of str to str
-        What was typed, in place of what the file says [-].
-    file : str
-        Name of the measurements file [-].
-    may_change : bool
-        Whether it can be filled in [-].
-
-    Returns
-    -------
-    Markup
-        The form [-].
-    """
+    """Write a procedure's form."""
     drawing = _Drawing(texts, may_change, len(group.path) + 1 if group.there else 0)
     plain = [item for item in group.items if not (isinstance(item, Blank) and item.minor)]
     minor = [item for item in group.items if isinstance(item, Blank) and item.minor]

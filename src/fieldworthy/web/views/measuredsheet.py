@@ -39,18 +39,12 @@ class Desk:
 
     Attributes
     ----------
-    page : Page
-        The window.
-    memory : Memory
-        What this tab has typed.
-    file : Path
-        The measurements file.
-    part : str
-        The procedure, as in the address.
-    form : Form or None
-        As it is shown.
-    busy : bool
-        Whether an entry is on its way into the file.
+    page : The window
+    memory : What this tab has typed
+    file : The measurements file
+    part : The procedure, as in the address
+    form : As it is shown
+    busy : Whether an entry is on its way into the file
     """
 
     page: Page
@@ -78,13 +72,7 @@ class Desk:
         await show_form(self)
 
     def note(self, texts: dict[str, str]) -> None:
-        """Keep what was typed, beside what the file said then.
-
-        Parameters
-        ----------
-        texts : dict of str to str
-            By key [-].
-        """
+        """Keep what was typed, beside what the file said then."""
         if self.form is None:
             return
         shown = self.form.said | dict(self.form.preset)
@@ -101,19 +89,7 @@ class Desk:
 
 
 async def build_sheet(page: Page, memory: Memory, file: Path, part: str) -> None:
-    """Show one procedure.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    memory : Memory
-        What this tab has typed [-].
-    file : Path
-        The measurements file [-].
-    part : str
-        The procedure, as in the address [-].
-    """
+    """Show one procedure."""
     desk = Desk(page, memory, file, part)
     section, *entry = map(str, path_of(part))
     back = tag("a", "← All procedures", href=address("measurements", file=page.file), data_go=True)
@@ -153,18 +129,7 @@ def _sheet(sheet: Sheet) -> Content:
 
 
 async def show_form(desk: Desk) -> bool:
-    """Draw the form anew, with what was typed in it.
-
-    Parameters
-    ----------
-    desk : Desk
-        The procedure [-].
-
-    Returns
-    -------
-    bool
-        Whether it could be shown [-].
-    """
+    """Draw the form anew, with what was typed in it."""
     page = desk.page
     assert page.draft is not None
     try:
@@ -345,17 +310,7 @@ def _told(desk: Desk, card: Card) -> Content:
 
 
 def watch(page: Page, file: Path, moved: Callable[[], None]) -> None:
-    """Look at a measurements file again and again for as long as the view is shown.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    file : Path
-        The file [-].
-    moved : callable
-        Called when it has another text [-].
-    """
+    """Look at a measurements file again and again for as long as the view is shown."""
     gone: list[bool] = []
     page.on_leave(lambda: gone.append(True))
 

@@ -31,26 +31,14 @@ class Sheet(Protocol):
         """What was typed and is not in the file yet."""
 
     def note(self, texts: dict[str, str]) -> None:
-        """Keep what was typed.
-
-        Parameters
-        ----------
-        texts : dict of str to str
-            By key [-].
-        """
+        """Keep what was typed."""
 
     async def redraw(self) -> None:
         """Draw the form anew."""
 
 
 def build_table(sheet: Sheet) -> None:
-    """Let the person bring a table.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The procedure [-].
-    """
+    """Let the person bring a table."""
     waiting: dict[str, tuple[bytes, Arrived]] = {}
 
     async def take(name: str, content: bytes) -> str:

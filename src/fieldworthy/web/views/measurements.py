@@ -26,13 +26,7 @@ _CAUTION = (
 
 
 async def build(page: Page) -> None:
-    """Show what was measured, or the sheet of one procedure.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show what was measured, or the sheet of one procedure."""
     if page.draft is None or page.season_open:
         page.fill(heading("Measurements"), tag("p", "Measurements belong to a robot: open one from the start page."))
         return
@@ -65,18 +59,7 @@ async def build(page: Page) -> None:
 
 
 def memory_of(page: Page) -> Memory:
-    """Find what this browser tab has typed for the open robot.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-
-    Returns
-    -------
-    Memory
-        Empty for a new tab [-].
-    """
+    """Find what this browser tab has typed for the open robot."""
     found = page.tab.notes.setdefault(f"measured|{page.file}", Memory())
     assert isinstance(found, Memory)
     return found

@@ -23,13 +23,7 @@ _MOTOR = "smart motor, 11 W class, 600 rpm"
 
 
 def build(page: Page) -> None:
-    """Show what is in the folder, and how to begin.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show what is in the folder, and how to begin."""
     entries = page.desk.folder.entries()
     robots = [e for e in entries if e.kind == "robot"]
     seasons = [e for e in entries if e.kind == "season"]
@@ -125,27 +119,7 @@ async def _made(page: Page, values: dict[str, Any]) -> None:
 
 
 def write_new(page: Page, values: dict[str, Any]) -> str:
-    """Write a first robot file, and a season file beside it where there is none yet.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    values : dict
-        The form's texts by question [-].
-
-    Returns
-    -------
-    str
-        The file's name [-].
-
-    Raises
-    ------
-    AnswerError
-        When an answer cannot be used.
-    BadInput
-        When a file cannot be written, or the season cannot be read.
-    """
+    """Write a first robot file, and a season file beside it where there is none yet."""
 
     def get(question: str, default: str, words: str, read: Callable[[str], T]) -> T:
         del words  # the form has its own

@@ -17,13 +17,7 @@ if TYPE_CHECKING:
 
 
 async def build(page: Page) -> None:
-    """Show the route.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show the route."""
     page.fill(
         heading("Path"),
         tag("p", "Where the plan drives, and within which ellipse the robot knows its place 95 times of 100 when it "
@@ -67,22 +61,7 @@ def _source(waypoint: Waypoint) -> str:
 
 
 def table(head: tuple[str, ...], rows: list[list[str]], caption: str) -> Markup:
-    """Write a table.
-
-    Parameters
-    ----------
-    head : tuple of str
-        Of the columns [-].
-    rows : list of list of str
-        Cells [-].
-    caption : str
-        What it shows [-].
-
-    Returns
-    -------
-    Markup
-        The first cell of a row names it [-].
-    """
+    """Write a table."""
     first = tag("tr", [tag("th", name, scope="col") for name in head])
     body = [tag("tr", tag("th", row[0], scope="row"), [tag("td", cell) for cell in row[1:]]) for row in rows]
     inner = tag("table", tag("caption", caption), tag("thead", first), tag("tbody", body))

@@ -18,13 +18,7 @@ _KEEPS = "robot"  # under which a window remembers its pose and how far its arms
 
 
 async def build(page: Page) -> None:
-    """Show the robot.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Show the robot."""
     page.fill(
         heading("Robot"),
         tag("p", "To scale, as the file says it. Where it can hurt someone, keep hands and heads away: it is drawn "
@@ -43,20 +37,7 @@ async def build(page: Page) -> None:
 
 
 def is_new(page: Page, state: Shown) -> bool:
-    """Tell whether the robot, or how it is to look, differs from what was drawn last; takes note of it.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    state : dict
-        What the view remembers of itself [-].
-
-    Returns
-    -------
-    bool
-        Whether to draw anew; not while the file has mistakes [-].
-    """
+    """Tell whether the robot, or how it is to look, differs from what was drawn last; takes note of it."""
     if page.draft is None or page.problems:
         return False
     now = (page.draft.source, page.look())
@@ -68,20 +49,7 @@ def is_new(page: Page, state: Shown) -> bool:
 
 
 def pictures_of(page: Page, figures: Named) -> list[Markup]:
-    """Show figures, each with its buttons.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    figures : tuple
-        Name and figure [-].
-
-    Returns
-    -------
-    list of Markup
-        One element a figure [-].
-    """
+    """Show figures, each with its buttons."""
     return [figure(page, shown, name) for name, shown in figures]
 
 
@@ -165,18 +133,7 @@ async def _lift(page: Page, data: dict[str, Any]) -> None:
 
 
 def share_of(said: object) -> float:
-    """Read how far a slider is, as the browser tells it.
-
-    Parameters
-    ----------
-    said : object
-        Anything; percent [-].
-
-    Returns
-    -------
-    float
-        From 0 to 1 [-].
-    """
+    """Read how far a slider is, as the browser tells it."""
     try:
         share = float(str(said)) / 100.0
     except ValueError:

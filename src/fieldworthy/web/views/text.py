@@ -25,18 +25,7 @@ def _open_file(page: Page) -> Path:
 
 
 def build_text(page: Page) -> Markup:
-    """Show the text of a file.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-
-    Returns
-    -------
-    Markup
-        The text in a field, its lines counted [-].
-    """
+    """Show the text of a file."""
     assert page.draft is not None
     page.on("text", lambda data: _typed(page, data))
     page.on("line", lambda data: _to_line(page, data))
@@ -75,13 +64,7 @@ async def _which(page: Page, data: dict[str, Any]) -> None:
 
 
 def show_text(page: Page) -> None:
-    """Mark the lines that are wrong, and put the text in place where it was changed elsewhere.
-
-    Parameters
-    ----------
-    page : Page
-        The window [-].
-    """
+    """Mark the lines that are wrong, and put the text in place where it was changed elsewhere."""
     if page.draft is None:
         return
     shown = _open_file(page)
