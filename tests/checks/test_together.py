@@ -35,7 +35,7 @@ SUBJECTS = [nominal(LOADED), BATCH, MIXED]
 NAMES = ["nominal", "batch", "mixed"]
 
 
-@pytest.mark.parametrize("subject", SUBJECTS, ids=NAMES)
+@pytest.mark.parametrize("context", SUBJECTS, ids=NAMES)
 def test_strokes_timed_together_are_those_timed_alone(context):
     plan, p_atm = air_along_plan(context), state.p_atm(context)
     for name in context.robot.air.cylinders:
@@ -53,7 +53,7 @@ def test_strokes_timed_together_are_those_timed_alone(context):
             assert np.ndim(alone) or np.all(together == np.ravel(together)[0])
 
 
-@pytest.mark.parametrize("subject", SUBJECTS, ids=NAMES)
+@pytest.mark.parametrize("context", SUBJECTS, ids=NAMES)
 def test_cycles_counted_together_are_those_counted_alone(context):
     found = _cycles(context)
     for name in context.robot.air.cylinders:
