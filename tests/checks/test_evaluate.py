@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
 from fieldworthy.engine.evaluate import BLOCK, evaluate, run
-from fieldworthy.engine.finding import Report
+from fieldworthy.engine.finding import Finding, Report, causes_of
+from fieldworthy.engine.judging import verdict_of
 from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.engine.sampling import Cases, nudge
 from fieldworthy.robot import load_robot
@@ -297,3 +298,55 @@ def test_units_of_the_file_change_no_verdict_and_no_margin(tmp_path):
         assert g.margin == pytest.approx(f.margin, abs=1e-9), f.id
         # a sample exactly at a limit may fall to either side by the last bit of a conversion
         assert g.chance == pytest.approx(f.chance, abs=1 / 300 + 1e-12), f.id
+
+
+# --- verdicts and causes --------------------------------------------------------------------------------------------
+
+
+def made(identifier, margin, chance=0.0, follows=(), limit=1.0, subject="thing"):
+    verdict = verdict_of(margin, chance)
+    return Finding(identifier, subject, None, limit, "m", "at least", margin, chance, None, verdict, "It is so.", (), {},
+                   None, (), (), follows)  # fmt: skip
+
+
+def test_a_verdict_weighs_the_nominal_margin_and_the_chance():
+    # by the words of the design: close where fewer than 95 in 100 hold, or more than 5 in 100 of a short one
+    told = {(0.1, 1.0): "holds", (0.1, 0.95): "holds", (0.1, 0.949): "close", (-0.1, 0.05): "short",
+            (-0.1, 0.051): "close", (-0.1, None): "short", (0.0, None): "holds", (None, None): "unknown"}  # fmt: skip
+    assert {key: verdict_of(*key) for key in told} == told
+
+
+def test_causes_lead_what_follows_from_them_and_twins_stand_together():
+    found = (
+        made("air.pressure.hooks", -0.5),
+        made("climb.lift.hooks", -0.5, follows=("air.pressure.hooks",)),
+        made("climb.hold.hooks", -0.6, follows=("climb.lift.hooks",)),
+        made("tracking.seam.ahead", -0.4),
+        made("tracking.seam.across", -0.4),
+        made("drive.turn", -0.1),
+    )
+    causes = causes_of(found)
+    assert [[f.id for f in c.findings] for c in causes] == [
+        ["air.pressure.hooks", "climb.lift.hooks", "climb.hold.hooks"],
+        ["tracking.seam.ahead", "tracking.seam.across"],
+        ["drive.turn"],
+    ]
+    # where what it follows from is not short, it leads itself
+    assert [c.lead.id for c in causes_of(found[1:3])] == ["climb.lift.hooks"]
+    # a ring of declarations loses nothing
+    ring = (made("a.b", -0.1, follows=("a.c",)), made("a.c", -0.2, follows=("a.b",)))
+    assert {f.id for c in causes_of(ring) for f in c.findings} == {"a.b", "a.c"}
+
+
+def test_every_short_finding_of_the_examples_has_a_cause():
+    for name in ("mk1", "mk2"):
+        report = evaluate(example(name))
+        assert report.findings
+        assert sorted(f.id for c in report.causes for f in c.findings) == sorted(f.id for f in report.short)
+
+
+def test_the_empty_tank_of_the_first_robot_is_one_cause():
+    report = evaluate(example("mk1"))
+    (cause,) = [c for c in report.causes if c.lead.id == "air.pressure.hooks"]
+    assert {f.id for f in cause.consequences} == {"air.time.hooks", "climb.lift.hooks", "climb.hold.hooks"}
+    assert len(report.causes) < len(report.short)

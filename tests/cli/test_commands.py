@@ -30,21 +30,23 @@ def schema_of(kind):
 def test_a_good_robot_ends_with_0(tmp_path):
     ended = run("check", written(tmp_path))
     assert (ended.code, ended.err) == (0, "")
-    assert "✗ short" not in ended.out
-    assert "✓ holds" in ended.out
+    assert "✗" not in ended.out
+    assert "none short; 0 close, 2 not judged, 19 hold" in ended.out
+    assert "✓ holds" in run("check", "--all", written(tmp_path)).out
 
 
 def test_something_short_ends_with_1_unless_told_otherwise(tmp_path):
     heavy = written(tmp_path, season=changed("mass: 9 kg", "mass: 5.9 kg", SEASON))  # it weighs 6 kg
     ended = run("check", heavy)
     assert (ended.code, ended.err) == (1, "")
-    assert "✗ short" in ended.out
+    assert "1 short, from 1 cause" in ended.out
+    assert "✗ 1 The parts weigh 6 kg" in ended.out
     assert run("check", "--exit-zero", heavy).code == 0
     assert run("check", "--exit-zero", heavy).out == ended.out
 
 
 def test_the_verdict_on_the_mass_turns_at_the_limit(tmp_path):
-    for limit, verdict in (("5.99 kg", "short"), ("6.01 kg", "holds")):
+    for limit, verdict in (("5.99 kg", "close"), ("6.01 kg", "close"), ("5.6 kg", "short"), ("6.4 kg", "holds")):
         file = written(tmp_path, season=changed("mass: 9 kg", f"mass: {limit}", SEASON))
         data = json.loads(run("check", "--json", file).out)
         assert [f["verdict"] for f in data["findings"] if f["id"] == "limits.mass"] == [verdict]
@@ -84,7 +86,7 @@ def test_json_fits_its_schema(tmp_path, samples):
     ended = run("check", "--json", "--samples", samples, written(tmp_path))
     data = json.loads(ended.out)
     Draft202012Validator(schema_of("check")).validate(data)
-    assert data["format"] == "fieldworthy check 1"
+    assert data["format"] == "fieldworthy check 2"
     assert data["samples"] == samples
     assert data["robot"] == "Small"
     known = [f for f in data["findings"] if f["verdict"] != "unknown"]
@@ -96,7 +98,7 @@ def test_json_fits_its_schema(tmp_path, samples):
 def test_the_check_schema_refuses_what_is_no_report(tmp_path):
     validator = Draft202012Validator(schema_of("check"))
     good = json.loads(run("check", "--json", written(tmp_path)).out)
-    for spoil in ({"format": "fieldworthy check 2"}, {"samples": "many"}, {"findings": [{"id": 1}]}):
+    for spoil in ({"format": "fieldworthy check 3"}, {"samples": "many"}, {"findings": [{"id": 1}]}):
         assert not validator.is_valid(good | spoil)
 
 

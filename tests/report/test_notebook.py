@@ -172,7 +172,7 @@ def test_remedies_on_request(tmp_path):
     done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--remedies", "--runs", "50")
     assert done.code == 0
     text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
-    (short,) = evaluate(example("mk2"), samples=0).short
+    (short,) = evaluate(example("mk2"), samples=0).failing
     told = json.loads(run("check", EXAMPLES / "mk2.yaml", "--remedies", "--json", "--exit-zero").out)["remedies"]
     (mending,) = [m for m in told["findings"] if m["id"] == short.id]
     assert flat(mending["remedies"][0]["sentence"]) in text

@@ -43,23 +43,28 @@ def common(
 
 
 @app.command()
-def check(
+def check(  # noqa: PLR0913, PLR0917  the command library reads options from parameters
     robot: RobotFile,
     samples: Annotated[
         int, typer.Option(min=0, max=10_000_000, help="Samples of the tolerances for the chances.")
     ] = 1000,
     seed: Seed = 0,
     as_json: AsJson = False,
-    every: Annotated[bool, typer.Option("--all", help="Show inputs, sources, facts and assumptions too.")] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help="Show every check with its inputs, sources and assumptions.")
+    ] = False,
     remedies: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
+    only: Annotated[
+        str, typer.Option(help="Show what is about one thing: climb, balance.tip, a mechanism's name.")
+    ] = "",
     exit_zero: Annotated[
         bool, typer.Option("--exit-zero", help="End with status 0 though something is short.")
     ] = False,
 ) -> None:
     """Say what will not work on a robot, by how much, and how sure that is."""
-    from fieldworthy.cli.checking import run_check  # noqa: PLC0415
+    from fieldworthy.cli.checking import Wish, run_check  # noqa: PLC0415
 
-    short = run_check(robot, samples, seed, as_json=as_json, every=every, mend=remedies)
+    short = run_check(robot, Wish(samples, seed, every, remedies, only), as_json=as_json)
     raise typer.Exit(1 if short and not exit_zero else 0)
 
 

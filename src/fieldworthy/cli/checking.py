@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import sys
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+import typer
 from rich.console import Console
 from rich.progress import Progress
 from rich.text import Text
@@ -16,7 +19,7 @@ from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.output import as_data as remedy_data
 from fieldworthy.decide.remedy import Mending, Remedy, remedies
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
@@ -24,23 +27,109 @@ from fieldworthy.units import digits
 _PATIENCE = 1.0  # s without a sign of life
 _SIGN = {
     "short": ("✗ short   ", "bold red"),
-    "unknown": ("? unknown ", "yellow"),
+    "close": ("≈ close   ", "yellow"),
+    "unknown": ("? unknown ", "cyan"),
     "holds": ("✓ holds   ", "green"),
 }
 
 
-def run_check(file: Path, samples: int, seed: int, *, as_json: bool, every: bool, mend: bool = False) -> bool:
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What of a check a person wants to see."""
+
+    samples: int = 1000
+    seed: int = 0
+    every: bool = False
+    mend: bool = False
+    only: str = ""
+
+
+def run_check(file: Path, wish: Wish, *, as_json: bool) -> bool:
     """Check one robot and print what was found."""
     loaded = load_robot(file)
-    report = _evaluated(loaded, samples, seed)
-    mendings = _mended(loaded, report) if mend else None
+    report = _evaluated(loaded, wish.samples, wish.seed)
     if as_json:
+        mendings = _mended(loaded, report) if wish.mend else None
         data = as_data(report) | ({} if mendings is None else {"remedies": remedy_data(mendings)})
         sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        return bool(report.short)
+    console = Console(highlight=False, markup=False, soft_wrap=True)
+    if wish.every or wish.mend or wish.only:
+        told = narrowed(report, wish.only) if wish.only else report
+        print_report(console, told, every=wish.every, mendings=_mended(loaded, told) if wish.mend else ())
     else:
-        console = Console(highlight=False, markup=False, soft_wrap=True)
-        print_report(console, report, every=every, mendings=mendings or ())
+        print_causes(console, report, _mended(loaded, _leads(report)), file)
     return bool(report.short)
+
+
+def _leads(report: Report) -> Report:
+    """The report with the leads of its causes alone: what a remedy is wanted for."""
+    return dataclasses.replace(report, findings=tuple(cause.lead for cause in report.causes))
+
+
+_INDENT = "    "
+
+
+def print_causes(console: Console, report: Report, mendings: Sequence[Mending], file: Path) -> None:
+    """Print what to act on, on one screen: causes with a remedy each, what is close, what is not judged."""
+    mended = {(m.id, m.subject): m for m in mendings}
+    causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
+    console.print(Text(f"{report.robot} in {report.season}: {len(report.findings)} checks", style="bold"))
+    short = f"{counts['short']} short, from {len(causes)} cause{'s' * (len(causes) != 1)}" if causes else "none short"
+    console.print(f"{short}; {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold\n")
+    for number, cause in enumerate(causes, 1):
+        _print_cause(console, number, cause, mended.get((cause.lead.id, cause.lead.subject)))
+    _print_others(console, report)
+    if report.assumptions:
+        console.print(f"~ {len(report.assumptions)} defaults stand in for what the file does not say.")
+    name = quoted(file)
+    asked = f"fieldworthy check {name} --only {_word(report)} | --all | --remedies"
+    _line(console, "> ", f"Next: {asked}; fieldworthy match {name}")
+    more = f" --all lists {len(report.cautions) - 1} more cautions." if len(report.cautions) > 1 else ""
+    _line(console, "! ", report.cautions[0] + more)
+
+
+def quoted(file: Path) -> str:
+    """A path as a person types it."""
+    text = str(file)
+    return f'"{text}"' if " " in text else text
+
+
+def _word(report: Report) -> str:
+    """A first word of ids to ask more about: that of the first cause, or of the worst finding."""
+    leads = [cause.lead for cause in report.causes] or list(report.findings)
+    return leads[0].id.partition(".")[0] if leads else "drive"
+
+
+def _print_cause(console: Console, number: int, cause: Cause, mending: Mending | None) -> None:
+    lead = cause.lead
+    _line(console, f"✗ {number} ", lead.because, head_style="bold red")
+    detail = [lead.id]
+    if cause.twins:
+        detail.append(f"the same of {', '.join(t.id for t in cause.twins)}")
+    if lead.chance is not None:
+        detail.append(f"holds in {share(lead.chance)}")
+    if cause.consequences:
+        detail.append("with it: " + ", ".join(f.id for f in cause.consequences))
+    _line(console, _INDENT, " · ".join(detail), "dim")
+    if mending is None or not mending.remedies:
+        _line(console, f"{_INDENT}→ ", mending.answer if mending is not None else "No remedy was looked for.")
+    else:
+        _line(console, f"{_INDENT}→ ", _told(mending.remedies[0], brief=True), head_style="cyan")
+
+
+def _print_others(console: Console, report: Report) -> None:
+    """What is close with its chance, and what is not judged with what is missing."""
+    close = [f"{f.id} ({share(f.chance or 0.0, '')})" for f in report.of("close")]
+    if close:
+        _line(console, "≈ ", f"Close, the tolerances decide: {', '.join(dict.fromkeys(close))}.", head_style="yellow")
+    unknown = report.of("unknown")
+    if unknown:
+        wanting = list(dict.fromkeys(key for f in unknown for key in f.missing))
+        more = f" and {len(wanting) - 6} more" if len(wanting) > 6 else ""
+        ids = ", ".join(dict.fromkeys(f.id for f in unknown))
+        text = f"Not judged: {ids}; the file does not say {', '.join(wanting[:6])}{more}."
+        _line(console, "? ", text, head_style="cyan")
 
 
 def _mended(loaded: Loaded, report: Report) -> tuple[Mending, ...]:
@@ -75,8 +164,9 @@ def print_report(console: Console, report: Report, *, every: bool, mendings: Seq
     """Print a report for a person."""
     mended = {(m.id, m.subject): m for m in mendings}
     console.print(Text(f"{report.robot} in {report.season}", style="bold"))
-    counts = {v: sum(f.verdict == v for f in report.findings) for v in ("short", "unknown", "holds")}
-    console.print(f"{counts['short']} short, {counts['unknown']} unknown, {counts['holds']} hold\n")
+    counts = {v: len(report.of(v)) for v in VERDICTS}
+    told = f"{counts['short']} short, {counts['close']} close, {counts['unknown']} unknown, {counts['holds']} hold"
+    console.print(f"{told}\n")
     for finding in report.findings:
         _print_finding(console, finding, every=every)
         if (finding.id, finding.subject) in mended:
@@ -90,10 +180,7 @@ def print_report(console: Console, report: Report, *, every: bool, mendings: Seq
 
 def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
     sign, style = _SIGN[finding.verdict]
-    settled = finding.verdict == "holds" and finding.chance == 1.0
     _line(console, sign, finding.because, head_style=style)
-    if settled and not every:
-        return
     detail = [finding.id]
     if finding.margin is not None:
         detail.append(f"margin {digits(finding.margin, 2)}")
@@ -101,7 +188,7 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
         detail.append(f"holds in {share(finding.chance)}")
     if finding.missing:
         detail.append("missing: " + ", ".join(finding.missing))
-    if finding.sharpen and finding.verdict != "holds":
+    if finding.sharpen and finding.verdict == "close":
         detail.append(f"measure first: {finding.sharpen}")
     _line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
@@ -116,10 +203,12 @@ def _print_mending(console: Console, mending: Mending) -> None:
         _line(console, f"{head}→ ", _told(remedy), head_style="cyan")
 
 
-def _told(remedy: Remedy) -> str:
+def _told(remedy: Remedy, *, brief: bool = False) -> str:
     """A remedy in one line, with what it breaks."""
     if not remedy.breaks:
         return f"{remedy.sentence}."
+    if brief:
+        return f"{remedy.sentence}; it breaks {', '.join(dict.fromkeys(b.id for b in remedy.breaks))}."
     first, *more = remedy.breaks
     also = f" And {len(more)} more: {', '.join(b.id for b in more)}." if more else ""
     return f"{remedy.sentence}; breaks {first.id}: {first.because}{also}"
@@ -160,10 +249,25 @@ def _print_assumptions(console: Console, report: Report, *, every: bool) -> None
         _line(console, "~ ", f"{item.key}: {item.value} ({item.why})")
 
 
-def share(chance: float) -> str:
-    """Write a chance as a percentage that never claims certainty it lacks."""
-    if chance in (0.0, 1.0):
-        return "no case" if chance == 0.0 else "all cases"
+def share(chance: float, of: str = " of robots") -> str:
+    """Write a chance over the tolerances as a percentage that never claims certainty it lacks."""
     if chance > 0.99:
-        return "over 99 % of cases"
-    return "under 1 % of cases" if chance < 0.01 else f"{100 * chance:.0f} % of cases"
+        return f"over 99 %{of}"
+    return f"under 1 %{of}" if chance < 0.01 else f"{100 * chance:.0f} %{of}"
+
+
+def narrowed(report: Report, only: str) -> Report:
+    """Keep what is about one thing: the begin of an id, or the name of a mechanism, pose or part."""
+    word = only.casefold()
+
+    def about(item: Finding | Fact) -> bool:
+        """Whether an id begins with the word or names the thing."""
+        identifier = item.id.casefold()
+        return identifier.startswith(word) or word in identifier.split(".") or word in item.subject.casefold()
+
+    findings, facts = (tuple(i for i in items if about(i)) for items in (report.findings, report.facts))
+    if not findings and not facts:
+        families = ", ".join(dict.fromkeys(f.id.partition(".")[0] for f in report.findings))
+        expected = f"expected the begin of an id, such as {families}, or the name of a mechanism"
+        raise typer.BadParameter(expected, param_hint="'--only'")
+    return dataclasses.replace(report, findings=findings, facts=facts)  # type: ignore[arg-type]

@@ -25,7 +25,12 @@ from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
 from fieldworthy.robot import load_robot
 
-_SIGN = {"short": ("✗ short   ", "bold red"), "unknown": ("? unknown ", "yellow"), "holds": ("✓ holds   ", "green")}
+_SIGN = {
+    "short": ("✗ short   ", "bold red"),
+    "close": ("≈ close   ", "yellow"),
+    "unknown": ("? unknown ", "cyan"),
+    "holds": ("✓ holds   ", "green"),
+}
 
 
 def run_inspect(file: Path, out: Path | None, date: str) -> bool:

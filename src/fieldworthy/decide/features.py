@@ -10,7 +10,7 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.plan import Step
 
-_ORDER = {"short": 0, "unknown": 1, "holds": 2}
+_ORDER = {"short": 0, "close": 1, "unknown": 2, "holds": 3}
 _HOUR = 3600.0
 
 

@@ -85,7 +85,7 @@ def remedies(loaded: Loaded, report: Report, most: int = 4, progress: Progress |
     easiest are then judged exactly as the changed file would be. Parts that can burst stay within their rating.
     """
     bench = Bench(loaded)
-    by_key = {_key(bench, finding): finding for finding in report.short}
+    by_key = {_key(bench, finding): finding for finding in report.failing}
     entries = _entries(loaded, report)
     search = _Search(bench, tuple(by_key), most, progress or (lambda _: None))
     found = search.run(entries, {key: _inputs(report, finding) for key, finding in by_key.items()})
@@ -114,7 +114,7 @@ def _inputs(report: Report, finding: Finding) -> frozenset[str]:
 
 
 def _entries(loaded: Loaded, report: Report) -> list[Entry]:
-    wanted = frozenset(key for finding in report.short for key in _inputs(report, finding))
+    wanted = frozenset(key for finding in report.failing for key in _inputs(report, finding))
     return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(path, q)]
 
 
@@ -209,7 +209,7 @@ class _Search:
         for key, outcome in said.items():
             before = self._bench.now.get(key)
             if holds(before) and not outcome.missing and not holds(outcome):
-                yield Breakage(outcome.id, outcome.subject, self._bench.shown.sentence(outcome, "short"))
+                yield Breakage(outcome.id, outcome.subject, self._bench.shown.sentence(outcome, short=True))
 
 
 def _touches(ladder: Ladder, inputs: frozenset[str]) -> bool:

@@ -165,7 +165,7 @@ class Spot:
     y: float
     name: str = ""
     tone: Tone = "ink"
-    shape: Literal["dot", "ring", "square", "cross", "diamond"] = "dot"
+    shape: Literal["dot", "ring", "square", "cross", "diamond", "triangle"] = "dot"
 
 
 Mark: TypeAlias = Line | Band | Points | Bars | Limit | Span | Spot

@@ -354,6 +354,8 @@ def draw_spot(sheet: Sheet, at: tuple[float, float], shape: str, colour: str) ->
             sheet.line((x - r, y - dy), (x + r, y + dy), Ink(colour, width=2.2))
     elif shape == "square":
         sheet.rect(Box(x - r, y - r, 2.0 * r, 2.0 * r), Ink(paper, colour, 1.2))
+    elif shape == "triangle":
+        sheet.path([(x - r, y + 0.8 * r), (x, y - r), (x + r, y + 0.8 * r)], Ink(paper, colour, 1.2), closed=True)
     elif shape == "diamond":
         sheet.path([(x - r, y), (x, y - r), (x + r, y), (x, y + r)], Ink(paper, colour, 1.2), closed=True)
     else:

@@ -13,7 +13,7 @@ from fieldworthy.drawing.lettering import width, wrapped
 from fieldworthy.drawing.painting import draw_spot, limit_label, paint_marks
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 
-Shape = Literal["dot", "ring", "square", "cross", "diamond"]
+Shape = Literal["dot", "ring", "square", "cross", "diamond", "triangle"]
 _LINE, _BAR, _GAP = 15.0, 12.0, 11.0  # of a text, of a bar, and between rows [px]
 _EDGE = 12.0  # [px]
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.engine.finding import Outcome, Real, Say, Verdict
+from fieldworthy.engine.finding import Outcome, Real, Say
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.units import KINDS, digits, show, to_unit
@@ -57,9 +57,9 @@ class Shown:
         """Convert a number for a table or a file."""
         return to_unit(si, kind, self.units[kind]) if math.isfinite(si) else None
 
-    def sentence(self, outcome: Outcome, verdict: Verdict | None) -> str:
+    def sentence(self, outcome: Outcome, *, short: bool = False) -> str:
         """Fill a sentence with the nominal numbers."""
         say: Say = outcome.because
-        text = say.short if verdict == "short" and say.short else say.holds
+        text = say.short if short and say.short else say.holds
         shown = {name: self.number(*number) for name, number in say.numbers.items()}
         return text.format_map({**say.words, **shown})

@@ -6,15 +6,16 @@ tolerances. From it come verdict, chance, what a finding depends on and which me
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
-from fieldworthy.engine.finding import Assumption, Fact, Finding, Outcome, Real, Report
+from fieldworthy.engine.finding import VERDICTS, Assumption, Fact, Finding, Outcome, Real, Report
 from fieldworthy.engine.judging import Said, Table, Tally, judged
 from fieldworthy.engine.sampling import Cases
-from fieldworthy.engine.system import cautions, systems
+from fieldworthy.engine.system import cautions, consequences, systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
 from fieldworthy.files.problems import KeyPath, dotted
@@ -58,7 +59,7 @@ def report_of(loaded: Loaded, described: Robot, said: Sequence[Said], samples: i
     return Report(
         robot.robot,
         season.season,
-        tuple(sorted((one for one in said if isinstance(one, Finding)), key=_worst_first)),
+        tuple(sorted(_tied(described, (one for one in said if isinstance(one, Finding))), key=_worst_first)),
         tuple(one for one in said if isinstance(one, Fact)),
         assumptions(loaded),
         samples,
@@ -102,6 +103,13 @@ def _reason(spec: Any, path: KeyPath) -> str:
     return str(type(spec).model_fields[str(path[-1])].description or "").partition(" (assumed")[0]
 
 
+def _tied(robot: Robot, findings: Iterable[Finding]) -> Iterator[Finding]:
+    """Say of each finding what it follows from, as the systems declare it."""
+    follows = consequences(robot)
+    for finding in findings:
+        yield dataclasses.replace(finding, follows=follows[finding.id]) if finding.id in follows else finding
+
+
 def _worst_first(finding: Finding) -> tuple[int, float, str, str]:
-    order = {"short": 0, "unknown": 1, "holds": 2}[finding.verdict]
-    return order, finding.margin if finding.margin is not None else 0.0, finding.id, finding.subject
+    margin = 0.0 if finding.margin is None else finding.margin
+    return VERDICTS.index(finding.verdict), margin, finding.id, finding.subject

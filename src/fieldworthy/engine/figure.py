@@ -66,11 +66,14 @@ _END = 1.0  # a margin beyond is drawn at the end of the axis
 _PITCH = 19.0  # [px]
 _NOTE, _HEAD = 116.0, 24.0  # room for the numbers beside the rows, and for the key above them [px]
 _WIDE = 600.0  # below this a finding takes two lines [px]
-_KEY = "● holds  ◆ short  ○ not known"
+_KEY = "● holds  ▲ close  ◆ short  ○ not known"
 _TITLE = "Margins, the worst first"
 _LOOKS: dict[str, tuple[Shape, str]] = {
-    "holds": ("dot", "good"), "short": ("diamond", "bad"), "unknown": ("ring", "quiet"),
-}  # fmt: skip
+    "holds": ("dot", "good"),
+    "close": ("triangle", "caution"),
+    "short": ("diamond", "bad"),
+    "unknown": ("ring", "quiet"),
+}
 
 
 def margins(data: Sequence[Margin], style: Style) -> Figure:

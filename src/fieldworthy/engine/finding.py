@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
@@ -11,7 +11,9 @@ import numpy.typing as npt
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Real: TypeAlias = float | Array
-Verdict = Literal["holds", "short", "unknown"]
+Verdict = Literal["holds", "close", "short", "unknown"]
+VERDICTS: tuple[Verdict, ...] = ("short", "close", "unknown", "holds")
+"""From what to act on first to what can be left alone."""
 Need = Literal["at least", "at most"]
 
 WIDEST = 10.0
@@ -93,13 +95,15 @@ class Finding:
     margin : 0 at the limit, positive is good
     chance : Share of the sampled cases in which it holds
     spread : The value's 95 % interval over the samples, in `unit`
-    verdict : Of the nominal case
-    because : One sentence
+    verdict : ``holds``; ``close``, where the nominal robot and too many of those that the tolerances allow disagree;
+        ``short``; ``unknown``
+    because : One sentence, of the nominal case
     inputs : Keys of the robot file that move it, the one that matters most first
     bases : How many of the inputs rest on which basis
     sharpen : The estimated input whose measurement would narrow the spread most
     sources : Keys of sources.toml
     missing : Keys that the file would have to give
+    follows : Ids of the findings that it is a consequence of
     """
 
     id: str
@@ -118,6 +122,33 @@ class Finding:
     sharpen: str | None
     sources: tuple[str, ...]
     missing: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
+
+    @property
+    def fails(self) -> bool:
+        """Whether the nominal robot is on the wrong side of the limit, however close."""
+        return self.margin is not None and self.margin < 0
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What a team acts on: a finding that follows from no other, and what follows from it.
+
+    Attributes
+    ----------
+    lead : The finding that the others come from
+    twins : The same finding of a thing like it, for example of the other wheel
+    consequences : Findings that follow from it
+    """
+
+    lead: Finding
+    twins: tuple[Finding, ...] = ()
+    consequences: tuple[Finding, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All of them, the lead first."""
+        return (self.lead, *self.twins, *self.consequences)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,4 +215,44 @@ class Report:
     @property
     def short(self) -> tuple[Finding, ...]:
         """The findings that are short."""
-        return tuple(f for f in self.findings if f.verdict == "short")
+        return self.of("short")
+
+    @property
+    def failing(self) -> tuple[Finding, ...]:
+        """The findings on the wrong side of their limit, those that are close too: what remedies are looked for."""
+        return tuple(f for f in self.findings if f.fails)
+
+    def of(self, verdict: Verdict) -> tuple[Finding, ...]:
+        """The findings of one verdict, the worst margin first."""
+        return tuple(f for f in self.findings if f.verdict == verdict)
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """What is short, by what it comes from; the cause that costs most checks first, then the worst margin."""
+        return causes_of(self.short)
+
+
+def causes_of(findings: Sequence[Finding]) -> tuple[Cause, ...]:
+    """Tie findings to those among them that they follow from; twins have the same limit and the same margin."""
+    ids = {f.id for f in findings}
+    roots = [f for f in findings if not ids & set(f.follows) - {f.id}]
+    leads: dict[tuple[str, float | None, float | None], list[Finding]] = {}
+    for finding in roots or list(findings):
+        stem = finding.id.rpartition(".")[0]
+        margin = None if finding.margin is None else round(finding.margin, 4)
+        leads.setdefault((stem, margin, finding.limit), []).append(finding)
+    found = []
+    for lead, *twins in leads.values():
+        behind = _behind({lead.id, *(t.id for t in twins)}, findings)
+        found.append(Cause(lead, tuple(twins), tuple(f for f in findings if f.id in behind)))
+    return tuple(sorted(found, key=lambda c: (-len(c.findings), c.lead.margin or 0.0, c.lead.id)))
+
+
+def _behind(ids: set[str], findings: Sequence[Finding]) -> set[str]:
+    """Ids of all findings that follow from some, however far."""
+    reached = set(ids)
+    while True:
+        more = {f.id for f in findings if set(f.follows) & reached} - reached
+        if not more:
+            return reached - ids
+        reached |= more

@@ -127,10 +127,17 @@ def _influences(outcome: Outcome, weights: Array) -> tuple[npt.NDArray[np.intp],
     return order[most_first], shares[most_first]
 
 
-def _verdict(outcome: Outcome, margin: float) -> Verdict:
-    if outcome.missing:
+SURE = 0.95
+"""Chance from which a robot that holds is said to hold; the same the other way round for one that is short."""
+
+
+def verdict_of(margin: float | None, chance: float | None) -> Verdict:
+    """Judge the nominal margin together with the chance over the tolerances."""
+    if margin is None:
         return "unknown"
-    return "holds" if margin >= 0 else "short"
+    if margin >= 0:
+        return "holds" if chance is None or chance >= SURE else "close"
+    return "short" if chance is None or chance <= 1.0 - SURE else "close"
 
 
 def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple[float, float] | None:
@@ -151,8 +158,8 @@ def judged(outcome: Outcome, tally: Tally, table: Table) -> Said:
 
 def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
     shown = table.shown
-    verdict = _verdict(outcome, tally.margin)
-    known = verdict != "unknown"
+    known = not outcome.missing
+    verdict = verdict_of(tally.margin if known else None, tally.chance() if known else None)
     rows, shares = _influences(outcome, table.weights if known else table.weights[:0])
     bases = _picked(table.bases, rows)
     guesses = rows[table.guessed[rows] & (shares > 0)]
@@ -168,7 +175,7 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
         tally.chance() if known else None,
         _in_unit(tally.spread(), outcome.kind, shown) if known else None,
         verdict,
-        shown.sentence(outcome, verdict),
+        shown.sentence(outcome, short=known and tally.margin < 0),
         tuple(_picked(table.keys, rows)),
         {basis: bases.count(basis) for basis in dict.fromkeys(bases)},
         table.keys[guesses[0]] if guesses.size else None,
@@ -186,7 +193,7 @@ def _fact(outcome: Outcome, tally: Tally, table: Table) -> Fact:
         shown.plain(first(outcome.value), outcome.kind),
         shown.units[outcome.kind],
         _in_unit(tally.spread(), outcome.kind, shown),
-        shown.sentence(outcome, None),
+        shown.sentence(outcome),
         tuple(_picked(table.keys, rows)),
         outcome.sources,
     )

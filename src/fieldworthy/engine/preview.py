@@ -123,10 +123,12 @@ class Glancer:
 
     def _brief(self, outcome: Outcome) -> Brief:
         if outcome.limit is None:
-            return Brief(outcome.id, outcome.subject, None, None, self._shown.sentence(outcome, None))
+            return Brief(outcome.id, outcome.subject, None, None, self._shown.sentence(outcome))
         margin = None if outcome.missing else first(outcome.margin())
         verdict: Verdict = "unknown" if margin is None else "holds" if margin >= 0 else "short"
-        return Brief(outcome.id, outcome.subject, verdict, margin, self._shown.sentence(outcome, verdict))
+        return Brief(
+            outcome.id, outcome.subject, verdict, margin, self._shown.sentence(outcome, short=verdict == "short")
+        )
 
 
 def _with(value: Any, path: KeyPath, new: Quantity) -> Any:

@@ -23,6 +23,14 @@ _STORED = "Raised arms and stretched bands store energy, and moving mechanisms p
 Check = Callable[[Context], Iterable[Outcome]]
 
 
+Follows = Mapping[str, tuple[str, ...]]
+"""By the id of a finding, the ids of those that it is a consequence of."""
+
+
+def _follows_nothing(_robot: Robot) -> Follows:
+    return {}
+
+
 def _no_cautions(_robot: Robot) -> tuple[str, ...]:
     return ()
 
@@ -54,6 +62,7 @@ class System:
     card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     spares: tuple[str, ...] = ()
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
+    follows: Callable[[Robot], Follows] = _follows_nothing
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""
@@ -70,3 +79,12 @@ def cautions(robot: Robot) -> tuple[str, ...]:
     moves = bool(robot.mechanisms) or any(pose.moves for pose in robot.poses.values())
     of_systems = (said for system in systems() for said in system.cautions(robot))
     return tuple(dict.fromkeys((*_ALWAYS, *([_STORED] if moves else []), *of_systems)))
+
+
+def consequences(robot: Robot) -> dict[str, tuple[str, ...]]:
+    """What every finding of a robot is a consequence of, where it is one."""
+    found: dict[str, tuple[str, ...]] = {}
+    for system in systems():
+        for identifier, sources in system.follows(robot).items():
+            found[identifier] = (*found.get(identifier, ()), *sources)
+    return found

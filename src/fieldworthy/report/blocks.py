@@ -13,7 +13,7 @@ from typing import Literal, TypeAlias
 from fieldworthy.drawing.figure import Figure
 
 Size = Literal["a4", "us-letter"]
-Look = Literal["plain", "bold", "quiet", "key", "number", "short", "unknown", "holds", "blank"]
+Look = Literal["plain", "bold", "quiet", "key", "number", "short", "close", "unknown", "holds", "blank"]
 """``key`` is a key of a file, ``short`` to ``holds`` a verdict, ``blank`` a line to write on by hand."""
 
 

@@ -190,7 +190,7 @@ def _gap(gap: Difference, span: Interval, chance: Chance) -> str:
 
 def _verdict(verdict: str | None) -> Cell:
     match verdict:
-        case "short" | "holds" | "unknown":
+        case "short" | "close" | "holds" | "unknown":
             return Mark(verdict, verdict)
     return "absent"
 

@@ -109,9 +109,10 @@ def notebook(content: Content) -> Paper:
 
 def _cover(content: Content) -> list[Block]:
     report = content.report
-    counts = {v: sum(f.verdict == v for f in report.findings) for v in ("short", "unknown", "holds")}
+    counts = {v: sum(f.verdict == v for f in report.findings) for v in ("short", "close", "unknown", "holds")}
     rows: list[list[Cell]] = [
         [Mark("short", "short"), str(counts["short"]), "checks fail for the robot as the file states it"],
+        [Mark("close", "close"), str(counts["close"]), "checks are close: the tolerances decide"],
         [Mark("unknown", "unknown"), str(counts["unknown"]), "cannot be judged: the file does not say enough"],
         [Mark("holds", "holds"), str(counts["holds"]), "checks hold"],
     ]

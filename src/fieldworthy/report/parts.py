@@ -13,7 +13,6 @@ from fieldworthy.units import show
 
 Quantities = Mapping[str, Quantity]
 """Quantities of the files by their dotted key."""
-_SURE = 0.95
 
 
 def findings_table(findings: Sequence[Finding], most: int) -> list[Table | Points]:
@@ -56,7 +55,7 @@ def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str],
     lines = [_mended(f, mendings.get((f.id, f.subject))) for f in findings if f.verdict == "short"]
     for finding in (f for f in findings if f.verdict == "unknown"):
         lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
-    doubtful = [f for f in findings if f.verdict == "holds" and f.chance is not None and f.chance < _SURE]
+    doubtful = [f for f in findings if f.verdict == "close"]
     if doubtful:
         listed = ", ".join(f"{f.id} ({chance(f.chance)})" for f in doubtful)
         keys = dict.fromkeys(f.sharpen for f in doubtful if f.sharpen)

@@ -14,7 +14,7 @@ from fieldworthy.units import digits
 from fieldworthy.web.markup import Content, Markup, address, join, tag
 
 Bits: TypeAlias = dict[str, str]
-_WORDS = {"short": "✗ short", "unknown": "? unknown", "holds": "✓ holds"}
+_WORDS = {"short": "✗ short", "close": "≈ close", "unknown": "? unknown", "holds": "✓ holds"}
 _SHOWN = 12  # inputs that are listed before 'and n more'
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air.check import check as judge
@@ -16,6 +18,11 @@ _AIR = (
 def cautions_of(robot: Robot) -> tuple[str, ...]:
     """What to heed where there are tanks."""
     return _AIR if robot.air.tanks else ()
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """A cylinder that lacks pressure is slow, too."""
+    return {f"air.time.{name}": (f"air.pressure.{name}",) for name in robot.air.cylinders}
 
 
 SYSTEM = System(
@@ -33,6 +40,7 @@ SYSTEM = System(
     ),
     figures=figures,
     cautions=cautions_of,
+    follows=follows,
 )
 
 __all__ = ["SYSTEM"]

@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.arm.check import check as judge
 from fieldworthy.systems.arm.figure import figures
 from fieldworthy.systems.arm.model import MotorArm
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """An arm without torque is slow, and one that holds hard grows warm."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, MotorArm):
+            found[f"arm.time.{name}"] = (f"arm.torque.{name}",)
+            found[f"arm.heat.{name}"] = (f"arm.holding.{name}",)
+    return found
+
 
 SYSTEM = System(
     name="arm",
@@ -16,6 +30,7 @@ SYSTEM = System(
     page_of="lift",
     figures=figures,
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "MotorArm"]

@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.balance.check import check as judge
 from fieldworthy.systems.balance.figure import figures
+
+
+def follows(_robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """What goes right over has lifted its wheels first."""
+    return {f"balance.over.{way}": (f"balance.tip.{way}",) for way in ("forward", "back")}
+
 
 SYSTEM = System(
     name="balance",
@@ -18,6 +27,7 @@ SYSTEM = System(
         telling=("balance.ballast", "balance.limit"),
     ),
     figures=figures,
+    follows=follows,
 )
 
 __all__ = ["SYSTEM"]

@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.clamp.check import check as judge
 from fieldworthy.systems.clamp.model import Clamp
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """A clamp holds with the pressure that is left in its tank."""
+    return {
+        f"clamp.hold.{name}": (f"air.pressure.{spec.cylinder}",)
+        for name, spec in robot.mechanisms.items()
+        if isinstance(spec, Clamp)
+    }
+
 
 SYSTEM = System(
     name="clamp",
@@ -20,6 +33,7 @@ SYSTEM = System(
         telling=("clamp.slip", "clamp.stroke_practice", "clamp.lift"),
     ),
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "Clamp"]

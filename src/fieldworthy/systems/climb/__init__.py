@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.climb.check import check as judge
 from fieldworthy.systems.climb.figure import figures
-from fieldworthy.systems.climb.model import Climber
+from fieldworthy.systems.climb.model import Climber, CylinderLift
 
 _HANGS = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
 
@@ -14,6 +16,17 @@ _HANGS = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
 def cautions_of(robot: Robot) -> tuple[str, ...]:
     """What to heed where it hangs."""
     return _HANGS if any(pose.use == "climb" for pose in robot.poses.values()) else ()
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """Hooks on a cylinder lift and hold with the pressure that is left in its tank."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Climber):
+            fed = (f"air.pressure.{spec.lift.cylinder}",) if isinstance(spec.lift, CylinderLift) else ()
+            found[f"climb.lift.{name}"] = fed
+            found[f"climb.hold.{name}"] = (f"climb.lift.{name}", *fed)
+    return found
 
 
 SYSTEM = System(
@@ -34,6 +47,7 @@ SYSTEM = System(
     figures=figures,
     card={"climber": "{name}: hooks out and back, latch free; nobody beneath."},
     cautions=cautions_of,
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "Climber"]

@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.drive.check import check as judge
 from fieldworthy.systems.drive.figure import figures
+
+
+def follows(_robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """A winding that grows too warm also derates, and takes long to cool."""
+    return {"drive.derating": ("drive.heat",), "drive.cool_down": ("drive.heat",)}
+
 
 SYSTEM = System(
     name="drive",
@@ -18,6 +27,7 @@ SYSTEM = System(
         telling=("drive.ratio", "drive.top_speed"),
     ),
     figures=figures,
+    follows=follows,
 )
 
 __all__ = ["SYSTEM"]

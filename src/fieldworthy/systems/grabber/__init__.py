@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.grabber.check import check as judge
-from fieldworthy.systems.grabber.model import Grabber
+from fieldworthy.systems.grabber.model import CylinderArm, Grabber
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """An arm on a cylinder holds with the pressure that is left in its tank."""
+    return {
+        f"grabber.hold.{name}": (f"air.pressure.{spec.arm.cylinder}",)
+        for name, spec in robot.mechanisms.items()
+        if isinstance(spec, Grabber) and isinstance(spec.arm, CylinderArm)
+    }
+
 
 SYSTEM = System(
     name="grabber",
@@ -18,6 +31,7 @@ SYSTEM = System(
         formulas=(("tipover", ""),),
     ),
     card={"grabber": "{name}: swings down and back, its hook is straight."},
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "Grabber"]

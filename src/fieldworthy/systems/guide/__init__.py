@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.guide.check import check as judge
 from fieldworthy.systems.guide.figure import figures
 from fieldworthy.systems.guide.model import Slide
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """A carriage that binds takes more force than its cylinder has."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Slide):
+            fed = (f"air.pressure.{spec.cylinder}",) if spec.cylinder is not None else ()
+            found[f"guide.force.{name}"] = (f"guide.binding.{name}", *fed)
+    return found
+
 
 SYSTEM = System(
     name="guide",
@@ -16,6 +30,7 @@ SYSTEM = System(
     page_of="lift",
     figures=figures,
     card={"guide": "{name}: runs out and back without binding."},
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "Slide"]

@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.lift.check import check as judge
 from fieldworthy.systems.lift.figure import figures
 from fieldworthy.systems.lift.model import Lift
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """A lift that is out of place or lacks pressure misses the rest."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Lift):
+            fed = (f"air.pressure.{spec.cylinder}",)
+            found |= {f"lift.{what}.{name}": fed for what in ("force_up", "force_down")}
+            found[f"lift.time.{name}"] = (*fed, f"lift.force_up.{name}", f"lift.dead_point.{name}")
+            found[f"lift.target.{name}"] = (f"lift.swing.{name}", f"lift.placed.{name}", f"lift.dead_point.{name}")
+    return found
+
 
 SYSTEM = System(
     name="lift",
@@ -24,6 +40,7 @@ SYSTEM = System(
     ),
     figures=figures,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "Lift"]

@@ -2,10 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldworthy.engine.system import Page, System
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.sorter.check import check as judge
 from fieldworthy.systems.sorter.figure import figures
 from fieldworthy.systems.sorter.model import Sorter
+
+
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """An ejector without pressure is late, and one that is late sorts wrongly; so does a sensor that cannot tell."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Sorter):
+            ejector = spec.ejector
+            fed = (f"air.pressure.{ejector.cylinder}",) if ejector is not None else ()
+            found[f"sort.eject.{name}"] = fed
+            found[f"sort.error.{name}"] = (
+                *(f"sort.{what}.{name}" for what in ("eject", "background", "readings")),
+                *fed,
+            )
+    return found
+
 
 SYSTEM = System(
     name="sorter",
@@ -21,6 +40,7 @@ SYSTEM = System(
     ),
     figures=figures,
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
+    follows=follows,
 )
 
 __all__ = ["SYSTEM", "Sorter"]

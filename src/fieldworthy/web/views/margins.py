@@ -32,7 +32,7 @@ from fieldworthy.web.screen import plain_sentences
 if TYPE_CHECKING:
     from fieldworthy.web.page import Page
 
-_KINDS = (("short", "short"), ("unknown", "unknown"), ("holds", "hold"))
+_KINDS = (("short", "short"), ("close", "close"), ("unknown", "unknown"), ("holds", "hold"))
 
 
 @dataclass(slots=True)
