@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
 from fieldworthy.engine.evaluate import BLOCK, evaluate, run
-from fieldworthy.engine.finding import Finding, Report, causes_of
+from fieldworthy.engine.finding import VERDICTS, Finding, Report, causes_of
 from fieldworthy.engine.judging import verdict_of
 from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.engine.sampling import Cases, nudge
@@ -190,10 +190,10 @@ def test_short_ones_come_first_then_unknown_then_those_that_hold(tmp_path):
         AIR, {"air": {"cylinders": {"idle": {"cylinder": "test cylinder", "tank": "one", "valve": "test valve"}}}}
     )
     report = check(tmp_path, robot, {"limits": {"mass": "5 kg", "motors": 2}})
-    order = [("short", "unknown", "holds").index(f.verdict) for f in report.findings]
+    order = [VERDICTS.index(f.verdict) for f in report.findings]
     assert order == sorted(order)
     assert set(order) == {0, 1, 2}
-    for verdict in ("short", "holds"):
+    for verdict in ("short", "close", "holds"):
         margins = [f.margin for f in report.findings if f.verdict == verdict]
         assert margins == sorted(margins)
 
@@ -305,8 +305,8 @@ def test_units_of_the_file_change_no_verdict_and_no_margin(tmp_path):
 
 def made(identifier, margin, chance=0.0, follows=(), limit=1.0, subject="thing"):
     verdict = verdict_of(margin, chance)
-    return Finding(identifier, subject, None, limit, "m", "at least", margin, chance, None, verdict, "It is so.", (), {},
-                   None, (), (), follows)  # fmt: skip
+    numbers = (None, limit, "m", "at least", margin, chance, None)
+    return Finding(identifier, subject, *numbers, verdict, "It is so.", (), {}, None, (), (), follows)
 
 
 def test_a_verdict_weighs_the_nominal_margin_and_the_chance():
