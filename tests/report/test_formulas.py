@@ -24,7 +24,7 @@ from fieldworthy.physics.statics import guide, hanging, liftoff, rigidbody, tipp
 from fieldworthy.report.formulas import formulas, mathml
 from fieldworthy.report.pages import all_pages
 
-SOURCES = tomllib.loads((Path(gas.__file__).parents[1] / "sources.toml").read_text("utf-8"))
+SOURCES = tomllib.loads((Path(gas.__file__).parents[2] / "sources.toml").read_text("utf-8"))
 G = 9.80665
 
 

@@ -52,7 +52,7 @@ def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
 
 def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], Mending]) -> list[str]:
     """Say what a team can do about what was found."""
-    lines = [_mended(f, mendings.get((f.id, f.subject))) for f in findings if f.verdict == "short"]
+    lines = [_mended(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
     for finding in (f for f in findings if f.verdict == "unknown"):
         lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
     doubtful = [f for f in findings if f.verdict == "close"]
