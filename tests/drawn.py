@@ -26,6 +26,7 @@ from fieldworthy.measure.result import Residuals
 from fieldworthy.systems.air import figure as draw_air
 from fieldworthy.systems.air.figure import air_curves
 from fieldworthy.systems.intake import figure as draw_intake
+from fieldworthy.systems.intake import side as draw_side
 from fieldworthy.systems.intake.figure import intake_curves
 from fieldworthy.systems.sorter import figure as draw_hues
 from fieldworthy.systems.sorter.figure import sorter_curves
@@ -93,8 +94,8 @@ def figures(name: str) -> Iterator[Item]:
         yield "intake", draw_intake.through, intake
         yield "hold", draw_intake.hold, intake
         for time in (-0.02, 0.05, 9.0):
-            yield f"moment {time}", draw_intake.frame, draw_intake.Moment(intake, time)
-            yield f"hold at {time}", draw_intake.frame, draw_intake.Moment(intake, time, holding=True)
+            yield f"moment {time}", draw_side.frame, draw_side.Moment(intake, time)
+            yield f"hold at {time}", draw_side.frame, draw_side.Moment(intake, time, holding=True)
     path = path_curves(subject)
     yield "route", draw_path.route_plan, path
     yield "sources", draw_path.sources, path

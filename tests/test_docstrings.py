@@ -1,4 +1,4 @@
-"""Public docstrings say what they must: parameters, units, returns, and sources that exist."""
+"""Docstrings say what they must: formulas and the public face everything, the rest what names and types do not."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ import pytest
 SRC = Path(__file__).parents[1] / "src" / "fieldworthy"
 SOURCES = tomllib.loads((SRC / "sources.toml").read_text(encoding="utf-8"))
 MODULES = sorted(p for p in SRC.rglob("*.py"))
-PHYSICS = sorted(p for p in (SRC / "physics").glob("*.py") if not p.name.startswith("_"))
+PHYSICS = sorted(p for p in (SRC / "physics").rglob("*.py") if not p.name.startswith("_"))
+FULL = [SRC / "__init__.py", *(p for p in MODULES if SRC / "physics" in p.parents)]
+SHORT = [p for p in MODULES if p not in FULL]
 
 
 def public(tree: ast.AST, private_too: bool = False):
@@ -41,19 +43,46 @@ def described(section: str) -> set[str]:
     return names
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(SRC)))
-def test_public_functions_describe_their_parameters(path):
+@pytest.mark.parametrize("path", FULL, ids=lambda p: str(p.relative_to(SRC)))
+def test_formulas_and_the_public_face_describe_their_parameters(path):
     for node in public(ast.parse(path.read_text(encoding="utf-8"))):
         text = ast.get_docstring(node)
         assert text, f"{path.name}: {node.name} has no docstring"
-        # the commands of app.py are described by their option texts, which their help prints
-        if isinstance(node, ast.ClassDef) or path.name == "app.py":
+        if isinstance(node, ast.ClassDef):
             continue
         arguments = [a.arg for a in [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]]
         arguments += [extra.arg for extra in (node.args.vararg, node.args.kwarg) if extra]
         wanted = {a for a in arguments if a not in ("self", "cls")}
         documented = described(sections(text).get("Parameters", ""))
         assert documented == wanted, f"{path.name}: {node.name} documents {documented}, takes {wanted}"
+
+
+@pytest.mark.parametrize("path", SHORT, ids=lambda p: str(p.relative_to(SRC)))
+def test_elsewhere_one_to_three_lines_say_what_names_and_types_do_not(path):
+    for node in public(ast.parse(path.read_text(encoding="utf-8"))):
+        text = ast.get_docstring(node)
+        assert text, f"{path.name}: {node.name} has no docstring"
+        found = sections(text)
+        assert set(found) <= {"Attributes", "Notes"}, f"{path.name}: {node.name} has sections {sorted(found)}"
+        lines = re.split(r"\n[A-Z][A-Za-z ]+\n-{3,}\n", text)[0].strip().splitlines()
+        assert len(lines) <= 3, f"{path.name}: {node.name} says in {len(lines)} lines what it is"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(SRC)))
+def test_attributes_that_are_described_exist(path):
+    for node in public(ast.parse(path.read_text(encoding="utf-8")), private_too=True):
+        if isinstance(node, ast.ClassDef):
+            named = described(sections(ast.get_docstring(node) or "").get("Attributes", ""))
+            assert named <= held(node), f"{path.name}: {node.name} describes {sorted(named - held(node))}"
+
+
+def held(node: ast.ClassDef) -> set[str]:
+    """The names that a class declares, gives by a method, or sets on itself."""
+    names = {n.target.id for n in node.body if isinstance(n, ast.AnnAssign) and isinstance(n.target, ast.Name)}
+    names |= {n.name for n in node.body if isinstance(n, ast.FunctionDef)}
+    names |= {target.id for n in node.body if isinstance(n, ast.Assign) for target in n.targets
+              if isinstance(target, ast.Name)}  # fmt: skip
+    return names | {n.attr for n in ast.walk(node) if isinstance(n, ast.Attribute) and isinstance(n.ctx, ast.Store)}
 
 
 @pytest.mark.parametrize("path", PHYSICS, ids=lambda p: p.name)
@@ -86,7 +115,7 @@ def test_sources_say_what_they_are_worth():
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(SRC)))
 def test_shape_of_the_code(path):
     text = path.read_text(encoding="utf-8")
-    assert text.count("\n") <= 500, f"{path.name} is longer than 500 lines"
+    assert text.count("\n") <= 700, f"{path.name} is longer than 700 lines"
     for node in ast.walk(ast.parse(text)):
         # the command line's options are its commands' parameters: the library reads them so
         if isinstance(node, ast.FunctionDef) and path.name != "app.py":

@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 from scipy.stats import beta
 from tests.edge import ROBOT, changed, run, written
-from tests.robots import EXAMPLES
 
 from fieldworthy.decide.faults import FixFirst, fix_first, json_schema
 from fieldworthy.files import BadInput
 from fieldworthy.measure.faultlog import load_faults, risks
 from fieldworthy.robot import load_robot
+from robots import EXAMPLES
 
 LOG = """\
 fieldworthy: faults 1

@@ -25,6 +25,7 @@ from fieldworthy.robot import load_robot
 from fieldworthy.systems.air import figure as draw_air
 from fieldworthy.systems.air.figure import AirCurves, TankCurve, air_curves
 from fieldworthy.systems.intake import figure as draw_intake
+from fieldworthy.systems.intake import side as draw_side
 from fieldworthy.systems.intake.figure import intake_curves
 from fieldworthy.systems.sorter import figure as draw_hues
 from fieldworthy.systems.sorter.figure import sorter_curves
@@ -152,7 +153,7 @@ def test_a_piece_that_rests_between_stages_and_an_intake_without_hold():
     stuck = dataclasses.replace(curves, rest=0.103, hold=None, ball=False)
     drawn(draw_intake.through, stuck)
     assert draw_intake.hold(stuck, STYLES[0]) is None
-    drawn(draw_intake.frame, draw_intake.Moment(stuck, 0.05, holding=True))
+    drawn(draw_side.frame, draw_side.Moment(stuck, 0.05, holding=True))
 
 
 def test_one_stage_alone_and_a_hooked_one():
@@ -160,7 +161,7 @@ def test_one_stage_alone_and_a_hooked_one():
     hooked = dataclasses.replace(curves.stages[0], hooked=True, climb=-0.3)
     alone = dataclasses.replace(curves, stages=(hooked,), meetings=(), hold=None)
     drawn(draw_intake.through, alone)
-    drawn(draw_intake.frame, draw_intake.Moment(alone, 0.02))
+    drawn(draw_side.frame, draw_side.Moment(alone, 0.02))
 
 
 def test_a_sorter_of_one_class_without_background_or_ejector():

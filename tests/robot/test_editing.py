@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
-from tests.robots import EXAMPLES, example, example_copy
 
 from fieldworthy.files import BadInput, Quantity
 from fieldworthy.files.problems import KeyPath
@@ -19,6 +18,7 @@ from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
 from fieldworthy.robot.loading import load_season
 from fieldworthy.units import digits, to_unit
+from robots import EXAMPLES, example, example_copy
 
 MK1 = EXAMPLES / "mk1.yaml"
 SEASON = EXAMPLES / "glasshouse.yaml"

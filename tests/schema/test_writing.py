@@ -10,11 +10,11 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from tests.robots import example_copy
 
 from fieldworthy.files import BadInput
 from fieldworthy.files.writing import fingerprint, is_dated_copy, written
 from fieldworthy.robot import load_robot
+from robots import example_copy
 
 DAY = date(2026, 11, 25)
 KILLS = 15
@@ -82,7 +82,7 @@ def test_a_file_that_cannot_be_written_leaves_the_others_alone(tmp_path: Path) -
 _SAVER = """
 import sys
 from pathlib import Path
-from fieldworthy.schema.writing import written
+from fieldworthy.files.writing import written
 file = Path(sys.argv[1])
 old = file.read_text("utf-8")
 new = old.replace("hours_left: 14 h", "hours_left: 15 h") + "# " + "x" * 400_000 + "\\n"

@@ -67,7 +67,7 @@ class Trial:
 
     Attributes
     ----------
-    context : The robot with the trial numbers laid over, as the checks see it; it remembers what is computed once
+    subject : The robot with the trial numbers laid over, as the checks see it; it remembers what is computed once
         for all readings [SI]
     unknowns : Every parameter of the fit by name, those of single runs too [SI]
     """

@@ -27,6 +27,7 @@ from fieldworthy.systems.drive.figure import heat_curves, push_curves, run_curve
 from fieldworthy.systems.guide import figure as guide
 from fieldworthy.systems.guide.figure import guide_curves
 from fieldworthy.systems.intake import figure as intake
+from fieldworthy.systems.intake import side as intake_side
 from fieldworthy.systems.intake.figure import IntakeCurves, intake_curves
 from fieldworthy.systems.lift import figure as lift
 from fieldworthy.systems.lift.figure import LiftCurves, lift_curves
@@ -179,10 +180,10 @@ def taken_in(source: Source, look: Look, name: str) -> Named:
 def at_moment(source: Source, look: Look, name: str, share: float, holding: bool) -> Named:
     """Draw an intake at one moment."""
     data = _intakes(source)[name]
-    begin, end = intake.Moment(data, 0.0, holding).span
-    moment = intake.Moment(data, begin + share * (end - begin), holding)
+    begin, end = intake_side.Moment(data, 0.0, holding).span
+    moment = intake_side.Moment(data, begin + share * (end - begin), holding)
     what = "held" if holding else "moving"
-    return ((f"{name} {what}", intake.frame(moment, styled(source, look))),)
+    return ((f"{name} {what}", intake_side.frame(moment, styled(source, look))),)
 
 
 def sorted_by_hue(source: Source, look: Look) -> tuple[tuple[str, Named], ...]:
