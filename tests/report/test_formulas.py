@@ -31,7 +31,7 @@ G = 9.80665
 @pytest.mark.parametrize("key", formulas())
 def test_a_formula_says_what_its_function_says(key):
     formula = formulas()[key]
-    module, _, name = formula.function.partition(".")
+    module, _, name = formula.function.rpartition(".")
     text = inspect.getdoc(getattr(importlib.import_module(f"fieldworthy.physics.{module}"), name)) or ""
     flat = " ".join(text.replace("``", "").split())
     assert formula.says in flat
