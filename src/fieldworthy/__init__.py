@@ -1,3 +1,60 @@
-"""fieldworthy: what a competition robot will do at its next event, computed and explained."""
+"""fieldworthy: what a competition robot will do at its next event, computed and explained.
+
+>>> import fieldworthy as fw
+>>> robot = fw.load("mk1.yaml")
+>>> fw.compare(robot, robot.changed({"drive.motors": 4}), runs=200).robots[0].name
+'Heron mk1'
+"""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fieldworthy.api import (
+        BadFile,
+        Comparison,
+        Error,
+        Fact,
+        Finding,
+        Fit,
+        Forecast,
+        Points,
+        Problem,
+        Report,
+        Robot,
+        UnknownFinding,
+        compare,
+        fit,
+        load,
+    )
 
 __version__ = "0.1.0"
+__all__ = [
+    "BadFile",
+    "Comparison",
+    "Error",
+    "Fact",
+    "Finding",
+    "Fit",
+    "Forecast",
+    "Points",
+    "Problem",
+    "Report",
+    "Robot",
+    "UnknownFinding",
+    "compare",
+    "fit",
+    "load",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Fetch what is asked for; importing the package alone stays fast (PEP 562)."""
+    if name in __all__:
+        from fieldworthy import api  # noqa: PLC0415
+
+        return getattr(api, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

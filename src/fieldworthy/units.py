@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from fieldworthy.errors import Error
+
 if TYPE_CHECKING:
     import pint
 
@@ -166,7 +168,7 @@ COMMON: dict[str, dict[str, float]] = {
 """The units that nearly every file uses, from their definitions: a file that uses no other need not load pint."""
 
 
-class UnitError(ValueError):
+class UnitError(Error, ValueError):
     """A quantity that cannot be read: says what was expected and, where near, what was probably meant."""
 
     def __init__(self, text: str, expected: str, suggestion: str | None = None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from fieldworthy.drawing import LIGHT, Figure, Style
+from fieldworthy.drawing import Figure
 from fieldworthy.engine.display import Shown
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.writing import write_atomically
@@ -13,13 +13,10 @@ from fieldworthy.measure.figure import agreement, residuals
 from fieldworthy.measure.fit import FitReport
 from fieldworthy.robot import Loaded
 
-_INCH = ("in", "inch", '"', "ft")
-
 
 def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, ...]:
     """Write two plots for each set of readings: against the model, and what is left over."""
-    units = Shown.of(loaded.quantities).units
-    style = Style(LIGHT, "inch" if units["length"] in _INCH else "metric", own=tuple(units.items()))
+    style = Shown.of(loaded.quantities).style()
     figures: dict[str, Figure] = {}
     for data in (data for procedure in report.procedures for data in procedure.residuals):
         stem = _free(re.sub(r"[^a-z0-9]+", "_", data.name.lower()).strip("_") or "readings", figures)

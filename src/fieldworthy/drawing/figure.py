@@ -30,6 +30,10 @@ class Figure:
     svg: str
     columns: dict[str, Sequence[Any]] = field(default_factory=dict)
 
+    def _repr_svg_(self) -> str:
+        """What a notebook shows."""
+        return self.svg
+
     def csv(self) -> str:
         """Write the numbers behind the figure."""
         out = io.StringIO()

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.drawing.style import LIGHT, Style, Theme
 from fieldworthy.engine.finding import Outcome, Real, Say
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath
@@ -19,6 +20,9 @@ def first(value: Real) -> float:
     """Take the nominal case of a batch."""
     array = np.asarray(value)
     return float(array) if array.ndim == 0 else float(array[0])
+
+
+_INCH = ("in", "inch", '"', "ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +44,14 @@ class Shown:
             if path[0] not in ("catalogue", "season") and not quantity.assumed and quantity.unit != "1":
                 counts.setdefault(quantity.kind, Counter())[quantity.unit] += 1
         chosen = {kind: c.most_common(1)[0][0] for kind, c in counts.items() if kind != "ratio"}
-        inch = chosen.get("length", "mm") in ("in", "inch", '"', "ft")
+        inch = chosen.get("length", "mm") in _INCH
         rest = {name: (kind.inch if inch else kind.metric) for name, kind in KINDS.items()}
         return cls(rest | chosen)
+
+    def style(self, theme: Theme = LIGHT, width: float = 640.0) -> Style:
+        """Choose how figures look, in these units."""
+        inch = self.units["length"] in _INCH
+        return Style(theme, "inch" if inch else "metric", width, tuple(self.units.items()))
 
     def number(self, si: Real, kind: str) -> str:
         """Write the nominal case of a number."""

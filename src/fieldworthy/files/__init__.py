@@ -9,10 +9,11 @@ from fieldworthy.files.declare import assume, exact, need, schema_of
 from fieldworthy.files.document import Document, read_document
 from fieldworthy.files.instantiation import instantiate, quantities
 from fieldworthy.files.kinds import Basis, Of, Quantity, Ref
-from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.problems import BadFile, BadInput, Problem
 from fieldworthy.files.reading import validate
 
 __all__ = [
+    "BadFile",
     "BadInput",
     "Basis",
     "Document",

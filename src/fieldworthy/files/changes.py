@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from enum import Enum
 from typing import Any, NamedTuple, TypeAlias, TypeGuard, Union
 
+from fieldworthy.errors import Error
 from fieldworthy.files.document import plain_scalar
 from fieldworthy.files.kinds import QUANTITY_KEYS
 from fieldworthy.files.problems import KeyPath, dotted
@@ -129,7 +130,7 @@ class Put(NamedTuple):
 Edits: TypeAlias = dict[str | int, Union[Put, "Edits"]]
 
 
-class ChangeError(ValueError):
+class ChangeError(Error, ValueError):
     """A change that cannot be made.
 
     Attributes

@@ -10,6 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeAlias
 
+from fieldworthy.errors import Error
+
 KeyPath = tuple[str | int, ...]
 _SHOWN = 50  # problems; whoever has more mends these first
 _FOUND = 40  # characters of a value that are shown
@@ -82,7 +84,7 @@ def _printable(text: str) -> str:
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
-class BadInput(Exception):
+class BadFile(Error):
     """A file or an option that cannot be used; carries every problem found.
 
     Attributes
@@ -95,6 +97,10 @@ class BadInput(Exception):
         shown = [str(p) for p in self.problems[:_SHOWN]]
         more = len(self.problems) - _SHOWN
         super().__init__("\n".join(shown + [f"and {more} more problems"] * (more > 0)))
+
+
+BadInput = BadFile
+"""As the rooms inside call it, which raise it for options of a command too."""
 
 
 Fault: TypeAlias = tuple[KeyPath, str]

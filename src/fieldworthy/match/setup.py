@@ -13,6 +13,7 @@ import numpy as np
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Real
+from fieldworthy.errors import Error
 from fieldworthy.match.layout import MOST_ROUNDS, NONE, Array, Numbers, Structure, Whole
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.physics.motors.motion import Load, brake_deceleration, drive_line
@@ -33,7 +34,7 @@ PERIODS = ("autonomous", "driven", "finish")
 _UNLIMITED = 1e9
 
 
-class CannotPlay(Exception):
+class CannotPlay(Error):
     """A robot that a match cannot be forecast for: which key lacks, and what was expected there."""
 
     def __init__(self, key: tuple[str, ...], expected: str, *, season: bool = False) -> None:

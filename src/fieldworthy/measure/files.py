@@ -60,12 +60,13 @@ class Measured:
         return found
 
 
-def load_measurements(file: Path, robot: Path | None = None) -> Measured:
-    """Read a measurements file and the robot file that it names."""
-    document = read_document(file)
-    beside_it, lacking = _robot_file(document, robot)
-    loaded = load_robot(beside_it) if beside_it else None
-    return _measured(document, loaded, lacking)
+def load_measurements(file: Path | str, robot: Path | Loaded | None = None) -> Measured:
+    """Read a measurements file and the robot file that it names; a robot that is at hand already is not read again."""
+    document = read_document(Path(file))
+    beside_it, lacking = _robot_file(document, robot.document.file if isinstance(robot, Loaded) else robot)
+    if beside_it is None:
+        return _measured(document, None, lacking)
+    return _measured(document, robot if isinstance(robot, Loaded) else load_robot(beside_it), lacking)
 
 
 def measured_on(document: Document, robot: Loaded) -> Measured:

@@ -11,7 +11,7 @@ from fieldworthy.engine.display import Shown
 from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded
 from fieldworthy.vehicle import drawing as body
-from fieldworthy.vehicle.views import body_curves
+from fieldworthy.vehicle.views import body_curves, first_pose
 
 WIDTH, HALF = 640.0, 440.0
 """Width of a figure across the paper, and of one with text beside it [px]: its letters are then nearly as large as
@@ -20,9 +20,7 @@ those of the text."""
 
 def style_of(loaded: Loaded, width: float = WIDTH) -> Style:
     """Choose how figures on paper look."""
-    units = Shown.of(loaded.quantities).units
-    inch = units["length"] in ("in", "inch", '"', "ft")
-    return Style(PRINT, "inch" if inch else "metric", width, tuple(units.items()))
+    return Shown.of(loaded.quantities).style(PRINT, width)
 
 
 def figures_for(name: str, context: Context, style: Style) -> list[Figure]:
@@ -33,8 +31,7 @@ def figures_for(name: str, context: Context, style: Style) -> list[Figure]:
 
 def robot_figure(context: Context, style: Style) -> list[Figure]:
     """Draw the robot in the pose it starts in, or in its first."""
-    poses = context.robot.poses
-    pose = next((name for name, it in poses.items() if it.use == "start"), next(iter(poses), None))
+    pose = first_pose(context)
     data = body_curves(context, pose) if pose is not None else None
     return [] if data is None else [body.robot(data, style)]
 

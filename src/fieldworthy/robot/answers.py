@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from fieldworthy.errors import Error
 from fieldworthy.files.problems import nearest
 from fieldworthy.robot.catalogue import builtin_names
 from fieldworthy.robot.loading import load_season
@@ -19,7 +20,7 @@ _MOTOR = "smart motor, 11 W class, 600 rpm"
 _TOO_LARGE = 3.0  # m; no robot of this kind is longer
 
 
-class AnswerError(ValueError):
+class AnswerError(Error, ValueError):
     """An answer that cannot be used.
 
     Attributes

@@ -20,8 +20,9 @@ from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.partslist import beside, read_parts_list
 
 
-def load_season(file: Path, text: str | None = None) -> tuple[Document, Spec]:
+def load_season(file: Path | str, text: str | None = None) -> tuple[Document, Spec]:
     """Read a season file."""
+    file = Path(file)
     document = read_document(file, text)
     spec, problems = checked(document, Season)
     problems += _unknown_season_names(document)
@@ -83,8 +84,9 @@ class Loaded:
         return (*quantities(self.robot), *quantities(self.season, ("season",)))
 
 
-def load_robot(file: Path, text: str | None = None, others: Mapping[Path, str] | None = None) -> Loaded:
+def load_robot(file: Path | str, text: str | None = None, others: Mapping[Path, str] | None = None) -> Loaded:
     """Read a robot file and everything it names."""
+    file = Path(file)
     texts = dict(others or {}) | ({file: text} if text is not None else {})
     document = read_document(file, _text(file, texts))
     read_parts_list(document, texts)

@@ -149,6 +149,12 @@ def body_curves(context: Context, pose: str, samples: Context | None = None) -> 
     )  # fmt: skip
 
 
+def first_pose(context: Context) -> str | None:
+    """Name the pose that it starts in, or its first."""
+    poses = context.robot.poses
+    return next((name for name, it in poses.items() if it.use == "start"), next(iter(poses), None))
+
+
 def tip_limits(context: Context, pose: str) -> list[TipLimit]:
     """Find a pose's tip limits towards its four sides."""
     stance = state.stance(context.nominal, pose)

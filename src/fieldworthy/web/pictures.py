@@ -43,7 +43,6 @@ from fieldworthy.web.look import Look
 Named: TypeAlias = tuple[tuple[str, Figure], ...]
 """Figures with a name each, for files and for their place on the page."""
 _SAMPLES = 400  # enough for an interval that is drawn some pixels wide
-_INCH = ("in", "inch", '"', "ft")
 
 
 @lru_cache(maxsize=24)
@@ -64,8 +63,7 @@ def styled(source: Source, look: Look) -> Style:
     """Complete a style by the units that the file uses, where the person wants those."""
     if look.units != "file":
         return dataclasses.replace(look.style, units=look.units)
-    own = Shown.of(robot_of(source).quantities).units
-    return Style(look.style.theme, "inch" if own["length"] in _INCH else "metric", look.style.width, tuple(own.items()))
+    return Shown.of(robot_of(source).quantities).style(look.style.theme, look.style.width)
 
 
 def named(found: Iterable[tuple[str, Figure | None]]) -> Named:

@@ -1,0 +1,253 @@
+"""A robot, read from its file: check it, play its matches, change it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fieldworthy.api.forecast import Forecast, played
+from fieldworthy.api.html import block
+from fieldworthy.api.report import Report
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import Shown
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.match import PARTS, Part
+from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot.editing import edited
+from fieldworthy.robot.keys import key_paths
+from fieldworthy.units import show
+from fieldworthy.vehicle import drawing
+from fieldworthy.vehicle.views import body_curves, first_pose
+
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True)
+class Robot:
+    """A robot with its season, as its files describe them; `load` reads one.
+
+    A robot does not change: `changed` gives another one, and no file is written.
+
+    Parameters
+    ----------
+    loaded : fieldworthy.robot.Loaded
+        The files as they were read.
+
+    Examples
+    --------
+    >>> import fieldworthy as fw
+    >>> robot = fw.load("mk1.yaml")
+    >>> robot
+    <Robot Heron mk1, season Glasshouse, from mk1.yaml>
+    >>> robot["parts.tray floor.mass"]
+    '330 g'
+    """
+
+    loaded: Loaded
+
+    @property
+    def name(self) -> str:
+        """What the robot is called."""
+        return self.loaded.nominal.robot
+
+    @property
+    def season(self) -> str:
+        """Name of the season."""
+        return self.loaded.nominal_season.season
+
+    @property
+    def file(self) -> Path:
+        """The robot file."""
+        return self.loaded.document.file
+
+    def check(self, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
+        """Say what will not work, by how much, and how sure that is.
+
+        Parameters
+        ----------
+        samples : int
+            Robots within the tolerances over which chances are counted; 0 for none.
+        seed : int
+            Fixes the draws: the same seed gives the same report.
+        progress : callable, optional
+            Told the number of samples that are done.
+
+        Returns
+        -------
+        Report
+            Findings by id, the worst first.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> report = fw.load("mk1.yaml").check(samples=100)
+        >>> report["drive.sprint"].need
+        'at most'
+        """
+        return Report(evaluate(self.loaded, samples, seed, progress), self.loaded)
+
+    def match(
+        self, runs: int = 2000, seed: int = 0, part: Part = "whole", progress: Progress | None = None
+    ) -> Forecast:
+        """Forecast a match: play it many times, each with its own luck and tolerances.
+
+        The first call on a machine compiles the inner loop, which takes about half a minute.
+
+        Parameters
+        ----------
+        runs : int
+            Matches to play.
+        seed : int
+            Fixes the draws: the same seed gives the same forecast on any number of cores.
+        part : str
+            ``whole``, ``autonomous``, ``driven`` or ``solo``.
+        progress : callable, optional
+            Told the number of matches that are played.
+
+        Returns
+        -------
+        Forecast
+            Points and their spread, what limits them, and one match as planned.
+
+        Raises
+        ------
+        BadFile
+            If the robot file has no plan, or one that cannot be played.
+        ValueError
+            If there is no such part.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> fw.load("mk1.yaml").match(runs=200).runs
+        200
+        """
+        if part not in PARTS:
+            raise ValueError(f"expected one of {', '.join(PARTS)} (found {part!r})")
+        return played(self.loaded, (runs, seed), part, progress)
+
+    def changed(self, changes: Mapping[str, Any]) -> Robot:
+        """Give this robot with some values changed; no file is written.
+
+        Parameters
+        ----------
+        changes : mapping of str to str, float, bool or mapping
+            Key as findings write it, and the new value as the file would say it: ``{"drive.motors": 4,
+            "parts.tray floor.mass": "200 g"}``. An item of a list is counted from 0: ``drive.stages[0].driven``.
+            Keys of the season begin with ``season``. A mapping replaces the value with its tolerance and basis.
+
+        Returns
+        -------
+        Robot
+            The changed robot.
+
+        Raises
+        ------
+        BadFile
+            If a key is not there, with the one that was probably meant, or a value is not allowed.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> robot = fw.load("mk1.yaml")
+        >>> robot.changed({"parts.tray floor.mass": "200 g"})["parts.tray floor.mass"]
+        '200 g'
+        >>> try:
+        ...     robot.changed({"parts.tray flor.mass": "200 g"})
+        ... except fw.BadFile as error:
+        ...     print(error.problems[0].suggestion)
+        tray floor
+        """
+        paths = key_paths(self.loaded, changes)
+        texts = edited(self.loaded, {paths[key]: value for key, value in changes.items()})
+        return Robot(load_robot(self.file, None, {**self.loaded.texts, **texts}))
+
+    def __getitem__(self, key: str) -> Any:
+        """Give a value: a quantity as text with the unit of the file, anything else as it stands there."""
+        path = key_paths(self.loaded, [key])[key]
+        for known, quantity in self.loaded.quantities:
+            if known == path:
+                return show(quantity.si, quantity.kind, quantity.unit)
+        here = self.loaded.document.data
+        for step in path:
+            try:
+                here = here[step]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return here
+
+    def plot(self, pose: str | None = None) -> Figure | None:
+        """Draw the robot to scale, from the side and from above.
+
+        Parameters
+        ----------
+        pose : str, optional
+            The pose it stands in; where it starts, if not given.
+
+        Returns
+        -------
+        Figure or None
+            Shows itself in a notebook; None where the file lists no parts or no poses.
+
+        Raises
+        ------
+        ValueError
+            If the robot has no such pose.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> figure = fw.load("mk1.yaml").plot("loaded")
+        >>> figure.svg.startswith("<svg")
+        True
+        """
+        context = Context(self.loaded.nominal, self.loaded.nominal_season)
+        poses = context.robot.poses
+        if pose is not None and pose not in poses:
+            raise ValueError(f"expected one of the poses {', '.join(poses)} (found {pose!r})")
+        pose = pose or first_pose(context)
+        data = None if pose is None else body_curves(context, pose)
+        return None if data is None else drawing.robot(data, Shown.of(self.loaded.quantities).style())
+
+    def __repr__(self) -> str:
+        return f"<Robot {self.name}, season {self.season}, from {self.file.name}>"
+
+    def _repr_html_(self) -> str:
+        figure = self.plot()
+        told = [f"Season {self.season}, from {self.file.name}.", self.loaded.nominal.about]
+        return block(self.name, [text for text in told if text], figure.svg if figure else "")
+
+
+def load(file: str | Path) -> Robot:
+    """Read a robot file with everything that it names: season, parts list, catalogue.
+
+    Parameters
+    ----------
+    file : str or Path
+        The robot file (YAML).
+
+    Returns
+    -------
+    Robot
+        What the file describes.
+
+    Raises
+    ------
+    BadFile
+        If a file cannot be used; ``problems`` holds every problem with file, line, column, key and what was expected.
+
+    Examples
+    --------
+    >>> import fieldworthy as fw
+    >>> fw.load("mk1.yaml").name
+    'Heron mk1'
+    >>> try:
+    ...     fw.load("mk3.yaml")
+    ... except fw.BadFile as error:
+    ...     print(error.problems[0].expected)
+    no such file
+    """
+    return Robot(load_robot(file))
