@@ -63,6 +63,7 @@ class System:
     spares: tuple[str, ...] = ()
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing
+    required: tuple[str, ...] = ()
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""

@@ -13,12 +13,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.sampling import BLOCK, Cases
+from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
 from fieldworthy.files import BadInput, Quantity, instantiate
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.match.ability import Contradiction, ability
 from fieldworthy.match.layout import DONE, FULL, REASONS, Array, Whole
-from fieldworthy.match.setup import CannotPlay, Part, Setup, setup
+from fieldworthy.match.setup import CannotPlay, Part, Setup, setup, unbuilt, with_ability
 from fieldworthy.match.timeline import Timeline, loop, timeline
+from fieldworthy.match.uncertainty import EACH, Components, Share, components, grouped, shares
 from fieldworthy.physics.chance.chance import wilson_interval
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
@@ -53,28 +55,30 @@ class Runs:
 
 
 def play_runs(
-    match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True, case: int | None = None
+    match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True, case: int | None = None, each: int = 1
 ) -> Runs:
-    """Play a number of matches."""
+    """Play a number of matches, `each` with every case and belief; or all of them in one case, each with a belief."""
     fixed = 0 if match.cases == 1 else case
-    out = loop(match, (begin, 1, 1, luck) if fixed is None else (begin, fixed, 0, luck), seed, runs, 0)
+    out = loop(match, (begin, 1, each, luck) if fixed is None else (begin, fixed, 0, luck), seed, runs, 0)
     points, early, hottest, charge = out.totals.T
     return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended)
 
 
 def blocks(
-    loaded: Loaded, runs: int, seed: int = 0, part: Part = "whole", *, tolerances: bool = True
+    loaded: Loaded, runs: int, seed: int = 0, part: Part = "whole", *, tolerances: bool = True, each: int = EACH
 ) -> Iterator[Runs]:
-    """Play a number of matches block by block."""
+    """Play a number of matches block by block, `each` with every draw of what is not known."""
     base = Context(loaded.nominal, loaded.nominal_season)
     nominal = _setup(loaded, base, part, 1)
-    for block, begin in enumerate(range(0, runs, BLOCK)):
-        size = min(BLOCK, runs - begin)
-        match = nominal
+    for block, begin in enumerate(range(0, runs, BLOCK * each)):
+        size = min(BLOCK * each, runs - begin)
+        match, many = nominal, 1
         if tolerances:
-            cases = Cases(seed, block, size, [])
+            many = each
+            cases = Cases(seed, block, -(-size // each), [])
             match = _setup(loaded, _drawn(loaded, cases, base), part, cases.size)
-        yield play_runs(match, size, begin=begin, seed=seed)
+            match = with_ability(match, ability(loaded, cases).can)
+        yield play_runs(match, size, begin=begin, seed=seed, each=many)
 
 
 def _drawn(loaded: Loaded, cases: Cases, base: Context) -> Context:
@@ -157,9 +161,13 @@ class Forecast:
     ----------
     robot, season, part : Names
     asked, runs, seed : Runs asked for, those played, and what fixes them
+    known : How well the mean is known, and how far matches spread by luck; None for fewer than two draws
+    because : What the doubt about the mean comes from, most first
+    contradictions : Actions that work in practice and cannot by the check
+    unbuilt : Actions of mechanisms that are not built yet and were never practised: any chance is taken as likely
     timeline : The match in which every try works in its mean time
     mean, autonomous : Mean points, and those of the autonomous period; None without runs
-    interval : 95 % interval of the mean, from the number of runs; None for fewer than two
+    interval : 95 % interval of the mean over what is not known; None for fewer than two draws
     deviation : Standard deviation of the points
     quantiles : Points that a share of the runs does not exceed
     finish : Steps of the finish
@@ -182,6 +190,10 @@ class Forecast:
     finish: tuple[Finishing, ...]
     limits: tuple[Limit, ...]
     actions: tuple[Success, ...]
+    known: Components | None = None
+    because: tuple[Share, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
+    unbuilt: tuple[str, ...] = ()
 
     @property
     def interrupted(self) -> bool:
@@ -197,6 +209,8 @@ class Tally:
     ----------
     setup : The match
     runs : How many runs it holds
+    seed : What fixes them
+    draws : Points by draw of what is not known and match, block by block
     points : How often each number of points came up
     autonomous : Sum of the points of the autonomous period
     finished : Runs in which each step was done
@@ -205,6 +219,8 @@ class Tally:
 
     setup: Setup
     runs: int = 0
+    seed: int = 0
+    draws: list[Array] = field(default_factory=list)
     points: Counter[float] = field(default_factory=Counter)
     autonomous: float = 0.0
     finished: Array = field(default_factory=lambda: np.zeros(0))
@@ -219,6 +235,7 @@ class Tally:
     def add(self, block: Runs) -> None:
         """Add a block of runs."""
         self.runs += block.points.size
+        self.draws.append(grouped(block.points))
         values, counts = np.unique(np.round(block.points, 9), return_counts=True)
         self.points.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
         self.autonomous += float(block.autonomous.sum())
@@ -251,7 +268,7 @@ def tallied(
     progress: Progress | None = None,
 ) -> Tally:
     """Play a number of matches and keep the sums, the distribution of points among them."""
-    tally = Tally(_setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1))
+    tally = Tally(_setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1), seed=seed)
     try:
         for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
             tally.add(block)
@@ -264,7 +281,11 @@ def tallied(
 
 def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, int]) -> Forecast:
     """Turn sums over runs into a forecast."""
-    mean, deviation, interval = _moments(tally.points)
+    robot = loaded.nominal
+    mean, deviation = _moments(tally.points)
+    table = np.concatenate(tally.draws) if tally.draws else np.zeros((0, EACH))
+    known = components(table)
+    belief = ability(loaded, Cases(asked[1], 0, 200, []))
     return Forecast(
         loaded.nominal.robot,
         loaded.nominal_season.season,
@@ -275,29 +296,46 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
         planned,
         mean,
         tally.autonomous / tally.runs if tally.runs else None,
-        interval,
+        known.interval if known is not None else None,
         deviation,
         _quantiles(tally.points),
         tuple(_finishing(tally, step) for step in tally.setup.finish) if tally.runs else (),
         _limits(tally),
         tuple(_success(tally, i) for i in range(len(tally.setup.actions))) if tally.runs else (),
+        known,
+        shares(table[:BLOCK], _doubts(loaded, tally, min(table.shape[0], BLOCK))) if known is not None else (),
+        tuple(c for c in belief.contradictions if c.action in tally.setup.actions),
+        tuple(a for a in tally.setup.unpractised if unbuilt(loaded.nominal, loaded.nominal_season, robot.actions[a])),
     )
 
 
-def _moments(points: Counter[float]) -> tuple[float | None, float | None, tuple[float, float] | None]:
-    """Mean, standard deviation and Student's 95 % interval of the mean."""
-    from scipy.special import stdtrit  # noqa: PLC0415
+def _doubts(loaded: Loaded, tally: Tally, draws: int) -> list[tuple[str, Array]]:
+    """Every number that was drawn, with the draws of the first block: chances of actions, then quantities."""
+    from fieldworthy.match.random import beta  # noqa: PLC0415  starts the compiler
 
+    found: list[tuple[str, Array]] = []
+    chance, streams = tally.setup.structure.chance, tally.setup.structure.key
+    for i, action in enumerate(tally.setup.actions):
+        if chance[i, 2] < 0.0:
+            a, b, seed = float(chance[i, 0]), float(chance[i, 1]), np.uint64(tally.seed)
+            drawn = [beta(a, b, seed, np.uint64(k), streams[i]) for k in range(draws)]
+            found.append((f"actions.{action}.practice", np.array(drawn)))
+    size = min(tally.runs // EACH + (tally.runs % EACH > 0), BLOCK)
+    for path, quantity in loaded.quantities:
+        if quantity.tolerance > 0:
+            key = dotted(path)
+            found.append((key, standard_draws(tally.seed, key, 0, size)[:draws]))
+    return found
+
+
+def _moments(points: Counter[float]) -> tuple[float | None, float | None]:
+    """Mean and standard deviation of the points of single matches."""
     count = points.total()
     if not count:
-        return None, None, None
+        return None, None
     values, weights = np.array(list(points), dtype=float), np.array(list(points.values()), dtype=float)
     mean = float(values @ weights) / count
-    if count < 2:
-        return mean, None, None
-    deviation = float(np.sqrt(weights @ (values - mean) ** 2 / (count - 1)))
-    half = float(stdtrit(count - 1, 0.975)) * deviation / count**0.5
-    return mean, deviation, (mean - half, mean + half)
+    return mean, float(np.sqrt(weights @ (values - mean) ** 2 / (count - 1))) if count > 1 else None
 
 
 def _quantiles(points: Counter[float]) -> dict[str, float]:

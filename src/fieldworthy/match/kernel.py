@@ -63,6 +63,7 @@ from fieldworthy.match.layout import (
     TIME,
     TO_AIR,
     TO_CASE,
+    UNABLE,
     V_OPEN,
     VOLTAGE,
     VOLUME,
@@ -86,7 +87,7 @@ _REASONS = len(REASONS)
 
 
 @compiled
-def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, run: np.uint64, luck: bool) -> State:
+def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, belief: np.uint64, luck: bool) -> State:
     motors, tanks, actions = nu.motors.shape[1], nu.tanks.shape[1], st.action.shape[0]
     clock = np.zeros(CLOCK)
     clock[PLACE] = st.start
@@ -100,7 +101,7 @@ def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, run: np.uint6
     odds = st.chance[:, 2].copy()
     for a in range(actions):
         if luck and odds[a] < 0.0:
-            odds[a] = beta(st.chance[a, 0], st.chance[a, 1], seed, run, st.key[a])
+            odds[a] = beta(st.chance[a, 0], st.chance[a, 1], seed, belief, st.key[a])
     return State(
         clock,
         heat,
@@ -293,6 +294,7 @@ def _act(
     one, two, three, _ = philox((run, st.key[action], np.uint64(count), _ZERO), seed)
     time = lognormal(mean, sd, normal(one, two)) if luck else mean
     won = not luck or uniform(three) < s.odds[action]
+    able = nu.time[case, action, 2] > 0.0
     end = st.period[period, 1]
     leaves, earned, counts = s.clock[NOW], 0.0, 0.0
     voltage, over = nu.drive[case, V_OPEN], False
@@ -324,6 +326,7 @@ def _act(
             else:
                 short = _breathe(st, nu, case, s, action)
                 reason = short if reason == DONE else reason
+                reason = UNABLE if reason == DONE and luck and not able else reason
                 if reason == DONE:
                     reason, earned, counts = _score(st, s, action, period, won)
     s.ended[action, reason] += 1
@@ -350,10 +353,11 @@ def _write(nu: Numbers, case: int, s: State, when: tuple[float, float, float, fl
 
 
 @compiled
-def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64, bool], rows: Array,
+def play(st: Structure, nu: Numbers, at: tuple[int, np.uint64], draw: tuple[np.uint64, np.uint64, bool], rows: Array,
          finished: Array) -> tuple[State, int]:  # fmt: skip
-    """Play one match."""
-    s = _fresh(st, nu, case, draw[0], draw[1], draw[2])
+    """Play one match: in a case, with the chances of a belief, and with the luck of a run."""
+    case = at[0]
+    s = _fresh(st, nu, case, draw[0], at[1], draw[2])
     nothing = np.empty(0)
     current, over, filled = -1, False, 0
     for i in range(st.item.shape[0]):
@@ -381,9 +385,12 @@ def play(st: Structure, nu: Numbers, case: int, draw: tuple[np.uint64, np.uint64
 @compiled
 def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out, i: int) -> None:
     """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
-    begin, first, step, luck = runs
+    begin, first, each, luck = runs
     draw = (seed, np.uint64(begin + i), luck)
-    s, out.filled[i] = play(st, nu, first + i * step, draw, out.rows[i], out.finished[i])
+    # a case and a belief hold for as many matches in a row as there are of each; or one case, and a belief a match
+    case = first + i // each if each > 0 else first
+    belief = (begin + i) // each if each > 0 else begin + i
+    s, out.filled[i] = play(st, nu, (case, np.uint64(belief)), draw, out.rows[i], out.finished[i])
     out.totals[i, 0], out.totals[i, 1] = s.clock[EARNED], s.clock[EARLY]
     out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
     out.ended[i] = s.ended
@@ -404,4 +411,5 @@ def _compiled(sources: int) -> Callable[..., Any]:
 
 
 play_all = _compiled(fingerprint((battery, motion, motor, tank, thermal, compiling, layout, random, state, travel)))
-"""``play_all(structure, numbers, (first run, first case, 0 or 1 case on per run, luck), seed, arrays to fill)``."""
+"""``play_all(structure, numbers, (first run, first case, matches of each case, luck), seed, arrays to fill)``: 0 matches of
+each case stand for one case in all of them."""

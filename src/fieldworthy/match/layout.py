@@ -13,10 +13,11 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 
-REASONS = ("done", "luck", "time", "air", "heat", "objects", "battery", "load", "full")
+REASONS = ("done", "luck", "time", "air", "heat", "objects", "battery", "load", "full", "unable")
 """How an action can end: done; the try failed; no time left; too little air; a motor cut back by heat; nothing on
-board or left to take; battery empty; motors too weak from the start; done, but the season counts no more of it."""
-DONE, LUCK, TIME, AIR, HEAT, OBJECTS, BATTERY, LOAD, FULL = range(len(REASONS))
+board or left to take; battery empty; motors too weak from the start; done, but the season counts no more of it;
+its mechanism cannot do it with these dimensions."""
+DONE, LUCK, TIME, AIR, HEAT, OBJECTS, BATTERY, LOAD, FULL, UNABLE = range(len(REASONS))
 
 MOST_ROUNDS = 400
 """Rounds of a repeated list; a match of two minutes has far fewer."""
@@ -99,7 +100,7 @@ class Numbers(NamedTuple):
     above, factor : Steps of derating; infinite where a motor has fewer [K, -]
     tanks : Volume, charge, regulator's setting, time constant of the leak [m3, Pa, Pa, s]
     ways : Chamber volume before and after, absolute pressure needed [m3, m3, Pa]
-    time : Mean and standard deviation [s]
+    time : Mean, standard deviation, and 1 where its mechanism can do it [s, s, -]
     share : Load of each entry of `Structure.worker`, as a share of stall torque
     """
 

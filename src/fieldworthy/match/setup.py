@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -103,7 +103,7 @@ def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
         distance=np.array([[way_between(season, a, b)[0] for b in places] for a in places]),
         direction=np.array([[way_between(season, a, b)[1] for b in places] for a in places]),
         action=_whole([_action(robot.actions[a], season, (poses, usual, tasks), kinds, a) for a in actions], 6),
-        chance=np.array([_chance(a) for a in used]).reshape(-1, 3),
+        chance=np.array([_chance(robot, season, a) for a in used]).reshape(-1, 3),
         key=np.array([_stream(a) for a in actions], dtype=np.uint64),
         draw=draw,
         draws=draws,
@@ -121,6 +121,26 @@ def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
         tuple(range(len(steps) - len(plan.finish_steps), len(steps)))
         if part != "autonomous" else (),
     )  # fmt: skip
+
+
+def unbuilt(robot: Robot, season: Season, action: Action) -> bool:
+    """Whether a mechanism that does part of the action's task has work left to be done on it."""
+    if action.task is None:
+        return False
+    needs = set(season.tasks[action.task].needs)
+    return any(
+        mechanism.build_time is not None and first(mechanism.build_time) > 0.0 and set(mechanism.can) & needs
+        for mechanism in robot.mechanisms.values()
+    )
+
+
+def with_ability(match: Setup, able: Mapping[str, Real]) -> Setup:
+    """Say in which cases the mechanism of an action can do it at all: 1 where it can, else 0."""
+    table = match.numbers.time.copy()
+    for action, can in able.items():
+        if action in match.actions:
+            table[:, match.actions.index(action), 2] = can
+    return dataclasses.replace(match, numbers=match.numbers._replace(time=table))
 
 
 def with_chance(match: Setup, action: str, chance: float) -> Setup:
@@ -222,9 +242,10 @@ def _action(action: Action, season: Season, index: tuple[tuple[str, ...], str, t
     )
 
 
-def _chance(action: Action) -> tuple[float, float, float]:
+def _chance(robot: Robot, season: Season, action: Action) -> tuple[float, float, float]:
     if action.practice is None:
-        return 1.0, 1.0, 1.0
+        # of a mechanism that is not built yet nothing is known: any chance is as likely as any other
+        return 1.0, 1.0, -1.0 if unbuilt(robot, season, action) else 1.0
     belief = posterior(float(action.practice.successes), float(action.practice.attempts))
     return float(belief.a), float(belief.b), -1.0
 
@@ -308,7 +329,7 @@ def _numbers(context: Context, cases: int, poses: tuple[str, ...], used: _Used) 
         factor,
         _rows(cases, [[c.volume, c.p_charge, c.p_set, c.leak] for c in circuits], 4),
         _rows(cases, [[d.V_before, d.V_after, d.p_need] for d in needs], 3),
-        _rows(cases, [[a.time, a.spread] for a in actions], 2),
+        _rows(cases, [[a.time, a.spread, 1.0] for a in actions], 3),
         _row(cases, load),
     )  # fmt: skip
 

@@ -37,6 +37,7 @@ WHY = {
     "battery": "battery empty",
     "load": "its motors are too weak",
     "full": "done, but the season counts no more",
+    "unable": "its mechanism cannot do it",
 }
 """What each reason says to a person."""
 

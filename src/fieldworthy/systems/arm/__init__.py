@@ -31,6 +31,7 @@ SYSTEM = System(
     figures=figures,
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
+    required=("arm.torque", "lift.target"),
 )
 
 __all__ = ["SYSTEM", "MotorArm"]

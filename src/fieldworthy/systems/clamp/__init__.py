@@ -34,6 +34,7 @@ SYSTEM = System(
     ),
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
+    required=("clamp.entry", "clamp.bite"),
 )
 
 __all__ = ["SYSTEM", "Clamp"]

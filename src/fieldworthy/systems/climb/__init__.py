@@ -48,6 +48,7 @@ SYSTEM = System(
     card={"climber": "{name}: hooks out and back, latch free; nobody beneath."},
     cautions=cautions_of,
     follows=follows,
+    required=("climb.reach", "climb.lift"),
 )
 
 __all__ = ["SYSTEM", "Climber"]

@@ -31,6 +31,7 @@ SYSTEM = System(
     figures=figures,
     card={"guide": "{name}: runs out and back without binding."},
     follows=follows,
+    required=("guide.binding", "guide.force"),
 )
 
 __all__ = ["SYSTEM", "Slide"]

@@ -41,6 +41,7 @@ SYSTEM = System(
     figures=figures,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
+    required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),
 )
 
 __all__ = ["SYSTEM", "Lift"]

@@ -1,0 +1,110 @@
+"""Whether the mechanisms can do what the plan asks of them, in each draw of what is not known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldworthy.engine.evaluate import run
+from fieldworthy.engine.finding import Array, Outcome
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.system import systems
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Practice and physics disagree about an action.
+
+    Attributes
+    ----------
+    action, finding : Names
+    successes, attempts : Of practice
+    chance : Share of the robots that the tolerances allow on which the finding holds
+    question : The one question that settles it
+    """
+
+    action: str
+    finding: str
+    successes: int
+    attempts: int
+    chance: float
+    question: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ability:
+    """What stands against an action in a batch of cases.
+
+    Attributes
+    ----------
+    can : 1 in the cases in which every mechanism that it needs can do it, by action
+    contradictions : Where practice says that it works and a finding that it cannot
+    """
+
+    can: dict[str, Array]
+    contradictions: tuple[Contradiction, ...]
+
+
+def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
+    """Name the mechanisms that do part of what an action's task needs."""
+    task = robot.actions[action].task
+    if task is None or task not in season.tasks:
+        return ()
+    needs = set(season.tasks[task].needs)
+    return tuple(name for name, mechanism in robot.mechanisms.items() if set(mechanism.can) & needs)
+
+
+def ability(loaded: Loaded, cases: Cases) -> Ability:
+    """Judge every action of a robot by the findings that its mechanisms cannot do without.
+
+    An action that practice shows working is not held back; the contradiction is named instead.
+    """
+    robot, season = loaded.nominal, loaded.nominal_season
+    wanted = _required(robot)
+    found = {o.id: o for o in run(loaded, cases) if o.id in {i for ids in wanted.values() for i in ids}}
+    can: dict[str, Array] = {}
+    contradictions = []
+    for name, action in robot.actions.items():
+        ids = [i for m in mechanisms_for(robot, season, name) for i in wanted.get(m, ()) if i in found]
+        held = {i: _holds(found[i], cases) for i in ids}
+        worked = action.practice is not None and action.practice.successes > 0
+        if not worked:
+            can[name] = np.prod([np.ones(cases.size), *held.values()], axis=0)
+            continue
+        assert action.practice is not None
+        counts = int(action.practice.successes), int(action.practice.attempts)
+        for identifier, holds in held.items():
+            chance = float(holds[cases.sampled].mean()) if cases.samples else float(holds[0])
+            if chance < _DOUBTFUL * counts[0] / max(counts[1], 1):
+                contradictions.append(Contradiction(name, identifier, *counts, chance, _question(identifier)))
+    return Ability(can, tuple(contradictions))
+
+
+_DOUBTFUL = 0.1
+"""Practice and physics are said to disagree where the chance is below this share of what practice shows."""
+
+
+def _required(robot: Robot) -> dict[str, tuple[str, ...]]:
+    """Ids of the findings that each mechanism cannot do without."""
+    return {
+        name: tuple(f"{stem}.{name}" for stem in system.required)
+        for system in systems()
+        for name, mechanism in robot.mechanisms.items()
+        if isinstance(mechanism, system.kinds)
+    }
+
+
+def _holds(outcome: Outcome, cases: Cases) -> Array:
+    if outcome.missing:
+        return np.ones(cases.size)
+    return np.broadcast_to(np.asarray(outcome.margin()) >= 0.0, (cases.size,)).astype(float)
+
+
+def _question(identifier: str) -> str:
+    if identifier.startswith(("climb.lift", "lift.force", "guide.force", "grabber.force")):
+        return "At what tank pressure was it practised? The plan leaves less by then than a full tank holds."
+    return "Which of the file's dimensions differs from the robot that was practised with? Measure it again."
