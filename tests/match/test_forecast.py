@@ -296,8 +296,15 @@ def test_a_forecast_is_the_sum_of_its_blocks(tmp_path):
     assert points.size == found.runs == told[-1] == 5000
     assert found.mean == pytest.approx(points.mean(), rel=1e-12)
     assert found.deviation == pytest.approx(points.std(ddof=1), rel=1e-9)
-    half = stats.t(4999).ppf(0.975) * points.std(ddof=1) / np.sqrt(5000)
-    assert found.interval == pytest.approx((points.mean() - half, points.mean() + half))
+    # variance components by hand, as scipy and numpy have them: between draws and within
+    table = np.concatenate([b.points.reshape(-1, b.each) for b in blocks(robot, 5000, 2)])
+    within = np.mean(table.var(axis=1, ddof=1))
+    assert found.known.within == pytest.approx(within**0.5, rel=1e-5)
+    between = stats.tvar(table.mean(axis=1)) - within / table.shape[1]
+    assert found.known.between**2 == pytest.approx(between, rel=0.02)
+    assert found.known.error == pytest.approx(stats.sem(table.mean(axis=1)), rel=1e-4)
+    assert found.interval == found.known.interval
+    assert found.interval[1] - found.interval[0] == pytest.approx(2 * 1.96 * found.known.between, rel=0.15)
     for share, value in found.quantiles.items():
         q = float(share.removesuffix(" %")) / 100
         assert value == np.quantile(points, q, method="inverted_cdf")
@@ -311,7 +318,9 @@ def test_tolerances_move_the_robot_of_each_run(tmp_path):
     # without motors on mechanisms the charge follows from the ways alone, of which a plan has few
     fixed = next(blocks(loaded(tmp_path), 200, tolerances=False))
     moved = next(blocks(loaded(tmp_path), 200))
-    assert len(set(fixed.charge)) < len(set(moved.charge)) == 200
+    # each draw of the robot plays some matches in a row
+    assert len(set(fixed.charge)) < len(set(moved.charge))
+    assert len(set(moved.charge)) >= 200 // moved.each
     assert moved.charge.mean() == pytest.approx(fixed.charge.mean(), rel=0.1)
 
 
@@ -321,7 +330,7 @@ def test_an_interruption_keeps_the_runs_done(tmp_path):
 
     found = forecast(loaded(tmp_path), 10_000, progress=stop)
     assert found.interrupted
-    assert found.runs == 4096
+    assert found.runs == 4095
     assert found.mean is not None
 
 

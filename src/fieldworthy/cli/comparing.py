@@ -12,6 +12,8 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.text import Text
 
+from fieldworthy.cli.checking import share
+from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.compareoutput import as_data
 from fieldworthy.decide.features import Ability, Hours
@@ -45,16 +47,23 @@ def _compared(variants: list[Loaded], runs: int, seed: int) -> Comparison:
 
 def print_comparison(console: Console, found: Comparison) -> None:
     """Print a comparison for a person."""
+    _head(console, "Recommendation")
+    _line(console, "", found.recommendation)
+    for one in found.contradictions:
+        _line(console, "? ", one.sentence)
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
-        console.print(Text(f"{gap.variant} against {gap.first}", style="bold"))
+        console.print(Text(f"\n{gap.variant} against {gap.first}", style="bold"))
         console.print(
-            f"{gap.points:.1f} against {gap.first_points:.1f} points on average over the same {gap.runs} matches: "
-            f"{gap.difference:+.1f}, known within {span.low:+.1f} to {span.high:+.1f}"
+            f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}); 95 % interval "
+            f"{span.low:+.1f} to {span.high:+.1f} over what is not known"
         )
         console.print(
-            f"Better in {100 * chance.match:.0f} % of the matches, equal in {100 * chance.equal:.0f} %; "
-            f"its mean is the higher one with a chance of {100 * chance.mean:.1f} %"
+            f"Chance that it is truly better: {share(chance.mean, '')}; it scores more in "
+            f"{100 * chance.match:.0f} % of the matches, the same in {100 * chance.equal:.0f} %"
         )
+        for gain in (g for g in found.gains if g.variant == gap.variant):
+            because = f": {gain.because}" if gain.because else ""
+            console.print(f"{gain.points:+6.1f}  {gain.task}{because}")
     for flip in found.flip:
         console.print(_flip(flip))
     _head(console, "Tasks of the season")
@@ -73,8 +82,6 @@ def print_comparison(console: Console, found: Comparison) -> None:
     _head(console, "Hours of work")
     for hours in found.hours:
         console.print(_hours(hours))
-    _head(console, "Recommendation")
-    console.print(found.recommendation)
 
 
 def _head(console: Console, text: str) -> None:

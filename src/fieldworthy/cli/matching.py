@@ -14,12 +14,14 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
+from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.engine.display import Shown
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline, forecast
 from fieldworthy.match.output import as_csv, as_data
+from fieldworthy.match.uncertainty import EACH
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 
@@ -32,6 +34,7 @@ _LIMITS = {
     "battery": "battery empty",
     "load": "motors too weak",
     "full": "the season counted no more of a task",
+    "unable": "its mechanism cannot do it",
 }
 
 
@@ -125,7 +128,7 @@ def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
     console.print(f"\n{found.timeline.points:g} points if everything goes to plan.")
     if found.runs:
         _print_spread(console, found)
-    bare = [a.action for a in found.actions if not a.practised]
+    bare = [a.action for a in found.actions if not a.practised and a.action not in found.unbuilt]
     if bare:
         console.print(f"\nWithout practice counts, taken to work every time: {', '.join(bare)}")
 
@@ -168,21 +171,44 @@ def _cells(event: Event, tanks: list[str], capacity: float, shown: Shown) -> lis
     ]
 
 
+def _because(found: Forecast) -> str:
+    """What the doubt about the mean comes from."""
+    if not found.because:
+        return ""
+    listed = ", ".join(f"{_source(s.key)} ({100 * s.share:.0f} %)" for s in found.because)
+    return f"; the doubt comes mostly from {listed}"
+
+
+def _source(key: str) -> str:
+    """A key in words: practice counts by their action."""
+    action = key.removeprefix("actions.").removesuffix(".practice")
+    return f"how often '{action}' works" if key.endswith(".practice") else key
+
+
 def _print_spread(console: Console, found: Forecast) -> None:
     console.print(
-        Text(f"\n{found.runs} matches, each with its own luck and tolerances (seed {found.seed})", style="bold")
+        Text(
+            f"\n{found.runs} matches, each robot within the tolerances {EACH} of them (seed {found.seed})", style="bold"
+        )
     )
     if found.mean is not None:
-        span = (
-            f", the mean itself known within {found.interval[0]:.1f} to {found.interval[1]:.1f}"
-            if found.interval
-            else ""
-        )
-        console.print(f"{found.mean:.1f} points on average{span}")
-    if found.quantiles and found.part == "whole" and found.autonomous is not None:
-        console.print(f"{found.autonomous:.1f} of them in the autonomous period")
+        early = f", {found.autonomous:.1f} of them in the autonomous period" if found.part == "whole" else ""
+        console.print(f"{found.mean:.1f} points are to be expected{early}.")
+    if found.known is not None:
+        low, high = found.known.interval
+        _line(console, "", f"That mean is known to {low:.0f} to {high:.0f} (95 %), however many matches are played"
+              f"{_because(found)}.")  # fmt: skip
+        console.print(f"Luck alone spreads single matches by {found.known.within:.0f} points (standard deviation).")
     listed = ", ".join(f"{share} at most {points:g}" for share, points in found.quantiles.items())
     console.print(f"Of the matches: {listed}")
+    for one in found.contradictions:
+        _line(console, "? ", one.sentence)
+    if found.unbuilt:
+        _line(
+            console,
+            "? ",
+            f"Not built and never practised, so any chance is taken as likely: {', '.join(found.unbuilt)}.",
+        )
     for step in found.finish:
         low, high = step.interval
         console.print(

@@ -13,15 +13,22 @@ import numpy as np
 
 from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimit, abilities, changes, hours, limits
 from fieldworthy.decide.flip import Flip, flip_of
-from fieldworthy.decide.recommend import recommend
+from fieldworthy.decide.recommend import Side, recommend
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput
-from fieldworthy.match import Runs, blocks
-from fieldworthy.match.layout import Array
+from fieldworthy.match import WHY, Runs, blocks
+from fieldworthy.match.ability import Contradiction, ability
+from fieldworthy.match.layout import DONE, REASONS, Array
+from fieldworthy.match.uncertainty import grouped, true_means
 from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
 from fieldworthy.robot import Loaded
 
 Progress = Callable[[int], None]
+_SAMPLES = 400
+_LEAST = 0.05  # points a match; less is not told
+_LEAST_ENDS = 0.05  # ends a match that differ by less are not told
 _KEPT = 8  # blocks of runs whose set-up is kept for the flip: about 30,000 matches, some 100 MB
 
 
@@ -48,17 +55,19 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Where the difference of the means lies, by Student's 95 % interval of the paired differences.
+    """Where the difference of the true means lies, over what is not known of the robots; more matches do not shrink it.
 
     Attributes
     ----------
     variant : Name of the robot
-    low, high : Ends, in points
+    low, high : Ends of the 95 % interval, in points
+    error : Standard error of the difference told, from the number of draws; more matches make it smaller
     """
 
     variant: str
     low: float
     high: float
+    error: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +80,7 @@ class Chance:
     match, match_interval : Share of the matches in which it scores more than the first, and Wilson's 95 % interval
         of it
     equal : Share of the matches in which both score the same
-    mean : Chance that its mean is higher, as far as the number of runs knows it; 0.5 where nothing differs
+    mean : Chance that its true mean is the higher one, over what is not known; 0.5 where nothing differs
     """
 
     variant: str
@@ -79,6 +88,39 @@ class Chance:
     match_interval: tuple[float, float]
     equal: float
     mean: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """Points of the difference that one task of the season makes.
+
+    Attributes
+    ----------
+    variant, task : Names
+    points : The first's taken from the variant's
+    because : What ends otherwise, in one sentence; empty where nothing stands out
+    """
+
+    variant: str
+    task: str
+    points: float
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Whether a variant may be entered at all.
+
+    Attributes
+    ----------
+    variant : Name of the robot
+    breaks : Sentences of the season limits that it breaks
+    short : Ids of what else is short on it
+    """
+
+    variant: str
+    breaks: tuple[str, ...]
+    short: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +135,10 @@ class Comparison:
     limits_used : Of every variant, the first too
     hours : Of every variant, the first too
     flip : Of each variant after the first
-    recommendation : Two sentences
+    recommendation : What to do, in a few sentences
+    gains : Where the difference comes from, the largest first, for each variant after the first
+    entry : Of every variant, the first too
+    contradictions : Where practice and the check disagree, for every variant
     """
 
     difference: tuple[Difference, ...]
@@ -105,6 +150,9 @@ class Comparison:
     hours: tuple[Hours, ...]
     flip: tuple[Flip, ...]
     recommendation: str
+    gains: tuple[Gain, ...] = ()
+    entry: tuple[Entry, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
 
 
 def compare(
@@ -112,23 +160,86 @@ def compare(
 ) -> Comparison:
     """Compare variants of a robot."""
     _same_season(variants)
-    points, kept = _played(variants, runs, seed, progress)
+    played = _played(variants, runs, seed, progress)
+    points, kept = [p.points for p in played], [p.kept for p in played]
     names = [v.nominal.robot for v in variants]
-    reports = [evaluate(v, samples=0, seed=seed) for v in variants]
+    reports = [evaluate(v, samples=_SAMPLES, seed=seed) for v in variants]
     flips = tuple(flip_of(variants[0], v, (kept[0], k), seed) for v, k in zip(variants[1:], kept[1:], strict=True))
     times, able = tuple(hours(v) for v in variants), [abilities(v) for v in variants]
     cannot = [[a.task for a in tasks if a.planned and not a.can] for tasks in able]
+    later = list(zip(names[1:], played[1:], strict=True))
+    gains = tuple(g for n, p in later for g in gains_of(n, played[0], p))
+    entry = tuple(entry_of(n, r) for n, r in zip(names, reports, strict=True))
+    sides = [
+        Side(n, p, t, c, e.breaks, e.short) for n, p, t, c, e in zip(names, points, times, cannot, entry, strict=True)
+    ]
     return Comparison(
-        tuple(_difference((names[0], n), points[0], p, seed) for n, p in zip(names[1:], points[1:], strict=True)),
-        tuple(Interval(n, *paired(p - points[0])) for n, p in zip(names[1:], points[1:], strict=True)),
-        tuple(_chance(n, p - points[0]) for n, p in zip(names[1:], points[1:], strict=True)),
+        tuple(_difference((names[0], n), points[0], p.points, seed) for n, p in later),
+        tuple(_interval(n, points[0], p.points) for n, p in later),
+        tuple(_chance(n, points[0], p.points) for n, p in later),
         tuple(a for tasks in able for a in tasks),
         tuple(c for r in reports[1:] for c in changes(reports[0], r)),
         tuple(u for r in reports for u in limits(r)),
         times,
         flips,
-        recommend(names, points, times, flips, cannot),
+        recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains]),
+        gains,
+        entry,
+        tuple(c for v in variants for c in ability(v, Cases(seed, 0, _SAMPLES, [])).contradictions),
     )
+
+
+def entry_of(name: str, report: Report) -> Entry:
+    """Say which season limits a robot breaks, and what else is short on it."""
+    over = [f for f in report.short if f.id.startswith("limits.")]
+    rest = [c.lead.id for c in report.causes if c.lead not in over]
+    return Entry(name, tuple(f.because for f in over), tuple(rest))
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What a variant's matches gave.
+
+    Attributes
+    ----------
+    points : Of every match
+    kept : The first blocks whole
+    earned : Mean points of a match by task
+    ended : How often in a match each action ended so, by action and reason
+    tasks : Task of each action that has one
+    """
+
+    points: Array
+    kept: list[Runs]
+    earned: dict[str, float]
+    ended: dict[str, Array]
+    tasks: dict[str, str]
+
+
+def gains_of(name: str, first: Played, then: Played) -> list[Gain]:
+    """Take the difference apart by task, with what ends otherwise in the actions of that task."""
+    found = []
+    for task in dict.fromkeys([*first.earned, *then.earned]):
+        gap = then.earned.get(task, 0.0) - first.earned.get(task, 0.0)
+        if abs(gap) >= _LEAST:
+            found.append(Gain(name, task, gap, _otherwise(task, first, then)))
+    return sorted(found, key=lambda g: -abs(g.points))
+
+
+def _otherwise(task: str, first: Played, then: Played) -> str:
+    """The way of ending that differs most between two variants in the actions of a task."""
+    best, said = _LEAST_ENDS, ""
+    for action in [a for a, t in {**first.tasks, **then.tasks}.items() if t == task]:
+        none = np.zeros(len(REASONS))
+        was, now = first.ended.get(action, none), then.ended.get(action, none)
+        for reason, (a, b) in enumerate(zip(was, now, strict=True)):
+            if reason != DONE and abs(b - a) > best:
+                best = abs(b - a)
+                said = f"'{action}' ends with '{_WORDS[REASONS[reason]]}' {b:.2f} times a match instead of {a:.2f}"
+    return said
+
+
+_WORDS = {reason: text or reason for reason, text in WHY.items()}
 
 
 def _same_season(variants: Sequence[Loaded]) -> None:
@@ -144,19 +255,21 @@ def _same_season(variants: Sequence[Loaded]) -> None:
         raise BadInput(bad)
 
 
-def _played(
-    variants: Sequence[Loaded], runs: int, seed: int, progress: Progress | None
-) -> tuple[list[Array], list[list[Runs]]]:
-    """Points of every run of every variant, and the first blocks whole."""
+def _played(variants: Sequence[Loaded], runs: int, seed: int, progress: Progress | None) -> list[Played]:
+    """Play every variant's matches, block by block in step."""
+    found: list[list[Runs]] = [[] for _ in variants]
     points: list[list[Array]] = [[] for _ in variants]
-    kept: list[list[Runs]] = [[] for _ in variants]
+    earned: list[list[Array]] = [[] for _ in variants]
+    ended: list[list[Array]] = [[] for _ in variants]
     done = 0
     try:
         for row in zip(*(blocks(v, runs, seed) for v in variants), strict=True):
-            for block, scored, keep in zip(row, points, kept, strict=True):
-                scored.append(block.points)
-                if len(keep) < _KEPT:
-                    keep.append(block)
+            for i, block in enumerate(row):
+                points[i].append(block.points)
+                earned[i].append(block.earned.sum(axis=0))
+                ended[i].append(block.ended.sum(axis=0).astype(float))
+                if len(found[i]) < _KEPT:
+                    found[i].append(block)
             done += row[0].points.size
             if progress:
                 progress(done)
@@ -164,7 +277,18 @@ def _played(
         if done < 2:
             raise  # nothing to compare yet
     whole = min(len(scored) for scored in points)
-    return [np.concatenate(scored[:whole]) for scored in points], [k[:whole] for k in kept]
+    sums = zip(variants, points, found, earned, ended, strict=True)
+    return [
+        _summed(v, np.concatenate(p[:whole]), k[:whole], (sum(e[:whole]), sum(n[:whole]))) for v, p, k, e, n in sums
+    ]
+
+
+def _summed(variant: Loaded, points: Array, kept: list[Runs], sums: tuple[Array | int, Array | int]) -> Played:
+    match, robot = kept[0].setup, variant.nominal
+    earned, ended = (np.asarray(s, dtype=float) / points.size for s in sums)
+    tasks = {a: task for a in match.actions if (task := robot.actions[a].task) is not None}
+    by_task = dict(zip(match.tasks, earned.tolist(), strict=True))
+    return Played(points, kept, by_task, dict(zip(match.actions, ended, strict=True)), tasks)
 
 
 def _difference(names: tuple[str, str], first: Array, points: Array, seed: int) -> Difference:
@@ -178,12 +302,30 @@ def paired(gaps: Array) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _chance(name: str, gaps: Array) -> Chance:
-    from scipy.special import stdtr  # noqa: PLC0415  only where it is used: the command must start fast
+def _gaps(first: Array, points: Array) -> Array:
+    """The true difference in each draw of what is not known, shape (draws,)."""
+    return true_means(grouped(points - first))
 
+
+def _interval(name: str, first: Array, points: Array) -> Interval:
+    gaps, table = _gaps(first, points), grouped(points - first)
+    if gaps.size < 2:
+        return Interval(name, -np.inf, np.inf, np.inf)
+    low, high = np.quantile(gaps, [0.025, 0.975]).tolist()
+    return Interval(name, low, high, float(table.mean(axis=1).std(ddof=1)) / gaps.size**0.5)
+
+
+def _chance(name: str, first: Array, points: Array) -> Chance:
+    gaps = points - first
     n, better = gaps.size, int(np.count_nonzero(gaps > 0))
     low, high = wilson_interval(float(better), float(n))
-    error, mean = float(gaps.std(ddof=1)) / n**0.5, float(gaps.mean())
-    surely = float(stdtr(n - 1, mean / error)) if error > 0 else 0.5 + 0.5 * float(np.sign(mean))
     equal = int(np.count_nonzero(gaps == 0)) / n
-    return Chance(name, better / n, (float(low), float(high)), equal, surely)
+    return Chance(name, better / n, (float(low), float(high)), equal, chance_better(first, points))
+
+
+def chance_better(first: Array, points: Array) -> float:
+    """Share of the draws of what is not known in which the second's true mean is the higher one."""
+    gaps = _gaps(first, points)
+    if not gaps.size or not np.any(gaps):
+        return 0.5
+    return float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size

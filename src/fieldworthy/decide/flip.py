@@ -72,7 +72,7 @@ def _mean(played: Sequence[Runs], action: str, chance: float, seed: int) -> floa
     total, begin = 0.0, 0
     for runs in played:
         size = runs.points.size
-        again = play_runs(with_chance(runs.setup, action, chance), size, begin=begin, seed=seed)
+        again = play_runs(with_chance(runs.setup, action, chance), size, begin=begin, seed=seed, each=runs.each)
         total, begin = total + float(again.points.sum()), begin + size
     return total / begin
 

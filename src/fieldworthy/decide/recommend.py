@@ -1,83 +1,156 @@
-"""Two sentences that a team can act on, or that say why it cannot yet."""
+"""A few sentences that a team can act on, or that say why it cannot choose yet."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
 
 from fieldworthy.decide.features import Hours
 from fieldworthy.decide.flip import Flip
 from fieldworthy.match.layout import Array
-from fieldworthy.physics.chance.chance import mean_interval
+from fieldworthy.match.uncertainty import grouped, true_means
 
-_SURE = 0.95
+_SURE = 0.9
+"""Chance of being truly better from which a choice is recommended; common practice, no source."""
 
 
-def recommend(
-    names: Sequence[str],
-    points: Sequence[Array],
-    times: Sequence[Hours],
-    flips: Sequence[Flip],
-    cannot: Sequence[Sequence[str]],
-) -> str:
-    """Recommend one of several variants.
+@dataclass(frozen=True, slots=True)
+class Side:
+    """What of a variant bears on the choice.
+
+    Attributes
+    ----------
+    name : Of the robot
+    points : Of every match
+    time : Hours of work
+    cannot : Tasks that its plan counts on and no mechanism can do
+    breaks : Season limits that it breaks, a sentence each
+    short : Ids of what else is short on it, by cause
+    """
+
+    name: str
+    points: Array
+    time: Hours
+    cannot: Sequence[str]
+    breaks: Sequence[str]
+    short: Sequence[str]
+
+
+def recommend(sides: Sequence[Side], flips: Sequence[Flip], gains: Sequence[tuple[str, str, float, str]]) -> str:
+    """Recommend one of several variants, or say what stands in the way.
 
     Notes
     -----
-    The evidence is too thin where the interval of the paired difference between the two best includes 0, where the
-    hours of the best do not surely suffice, or where practice leaves more than 5 % for the other side of the flip.
+    A variant that breaks a season limit cannot be entered and is not recommended. A choice needs a chance of nine in
+    ten that the true mean of the best is the higher one, over what is not known of the robots.
     """
-    order = sorted(range(len(names)), key=lambda i: -float(points[i].mean()))
-    best, next_best = order[0], order[1]
-    middle, low, high = (float(x) for x in mean_interval(points[best] - points[next_best]))
-    lead = f"{_named(names, best)} scores {middle:.1f} points more than {_named(names, next_best)} on average"
-    span = f"(95 % interval {low:.1f} to {high:.1f})"
-    if low <= 0.0 <= high:
-        return (
-            f"The evidence is too thin to choose: the two best differ by {middle:.1f} points {span}. "
-            "Play more runs, and practise the actions that differ, before hours go into a change."
-        )
-    if cannot[best]:
-        return (
-            f"{lead} {span}, but its plan counts on what no mechanism of it can do: {', '.join(cannot[best])}. "
-            "Take that out of the plan, or build what it lacks, and compare again."
-        )
-    late = _hours(times[best])
+    barred = [f"{_named(sides, i)} cannot be entered: {' '.join(s.breaks)}" for i, s in enumerate(sides) if s.breaks]
+    free = [i for i, s in enumerate(sides) if not s.breaks]
+    if not free:
+        return " ".join([*barred, "Mend that first, then compare again."])
+    if len(free) == 1:
+        rest = f"{_named(sides, free[0])} is the only one of these that can be entered.{_stays(sides[free[0]])}"
+        return " ".join([*barred, rest])
+    return " ".join([*barred, *_between(sides, free, flips, gains)])
+
+
+def _between(
+    sides: Sequence[Side], free: Sequence[int], flips: Sequence[Flip], gains: Sequence[tuple[str, str, float, str]]
+) -> list[str]:
+    """Hold the two best of those that can be entered against each other."""
+    best, other = sorted(free, key=lambda i: -float(sides[i].points.mean()))[:2]
+    gaps = sides[best].points - sides[other].points
+    a, b = _named(sides, best), _named(sides, other)
+    if not np.any(gaps):
+        return [(f"{a} and {b} play the same plan and score the same in every match: nothing in the forecast tells "
+                "them apart.")]  # fmt: skip
+    known = true_means(grouped(gaps))
+    low, high = np.quantile(known, [0.025, 0.975]).tolist() if known.size > 1 else (-np.inf, np.inf)
+    chance = float(np.mean(known > 0)) if known.size else 0.5
+    lead = (
+        f"{a} scores {float(gaps.mean()):.1f} points a match more than {b} (95 % interval {low:.1f} to {high:.1f}, "
+        f"over what is not known of the robots); the chance that it is truly better is {_percent(chance)}."
+    )
+    flip = next((f for i, f in enumerate(flips, 1) if {i, 0} == {best, other}), None)
+    why = _source(sides, (best, other), gains)
+    if sides[best].cannot:
+        return [lead, (f"Its plan counts on what no mechanism of it can do: {', '.join(sides[best].cannot)}. Take that "
+                "out of the plan, or build what it lacks, and compare again.")]  # fmt: skip
+    if chance < _SURE:
+        return [lead, "That is too little to choose by.", *_next(flip)]
+    late = _hours(sides[best].time)
     if late:
-        return f"{lead} {span}, but the evidence is too thin to recommend it: {late}. {_until(names, best, times)}"
-    open_ = next((f for i, f in enumerate(flips, 1) if {i, 0} == {best, next_best}), None)
-    if open_ and open_.chance is not None and (open_.sure is None or open_.sure < _SURE):
-        return f"{lead} {span}, but the evidence is too thin to choose by it. {_practise(open_)}"
-    return f"Choose {_named(names, best)}. It scores {middle:.1f} points more than {_named(names, next_best)} {span}."
+        return [lead, f"It is not recommended yet: {late}.", _until(sides, free, best)]
+    return [f"Choose {a}.", lead, *why, _stays(sides[best]).strip() or f"Nothing is short on {a}.", *_turns(flip)]
 
 
-def _named(names: Sequence[str], i: int) -> str:
+def _source(sides: Sequence[Side], pair: tuple[int, int], gains: Sequence[tuple[str, str, float, str]]) -> list[str]:
+    """Where the difference comes from, where the pair is the first file and a variant."""
+    best, other = pair
+    if 0 not in pair:
+        return []
+    variant, sign = (sides[best].name, 1.0) if other == 0 else (sides[other].name, -1.0)
+    mine = [g for g in gains if g[0] == variant]
+    if not mine:
+        return []
+    whole, (_, task, points, because) = sign * sum(g[2] for g in mine), mine[0]
+    return [f"{sign * points:.1f} of the {whole:.1f} points come from '{task}'{f': {because}' if because else ''}."]
+
+
+def _stays(side: Side) -> str:
+    """What is still short on a variant that can be entered."""
+    if not side.short:
+        return ""
+    return f" Still short on it: {', '.join(side.short)}; 'fieldworthy check' says what to do."
+
+
+def _turns(flip: Flip | None) -> list[str]:
+    if flip is None or flip.action is None or flip.chance is None:
+        return []
+    at = f"{100 * flip.chance:.0f} % of the tries{_practice(flip)}"
+    return [f"The answer would turn if '{flip.action}' with {flip.variant} succeeded in {at}."]
+
+
+def _practice(flip: Flip) -> str:
+    if flip.practised is None:
+        return "; it was never practised"
+    return f"; practice says {100 * flip.practised:.0f} %"
+
+
+def _next(flip: Flip | None) -> list[str]:
+    """What would settle a choice that is open."""
+    if flip is None or flip.action is None:
+        return ["Practise and measure what differs between them: more matches on the computer cannot tell."]
+    if flip.chance is None:
+        return [f"Practise '{flip.action}' with {flip.variant}{_practice(flip)}."]
+    return [(f"Practise '{flip.action}' with {flip.variant}: the answer turns at a success chance of "
+            f"{100 * flip.chance:.0f} %{_practice(flip)}.")]  # fmt: skip
+
+
+def _percent(chance: float) -> str:
+    return "over 99 %" if chance > 0.99 else "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+
+
+def _named(sides: Sequence[Side], i: int) -> str:
+    names = [side.name for side in sides]
     return names[i] if names.count(names[i]) == 1 else f"{names[i]} (file {i + 1})"
 
 
 def _hours(time: Hours) -> str:
     spread = f" ± {time.tolerance:.1f}" if time.tolerance else ""
     if time.left is None:
-        return (
-            f"it still needs {time.needed:.1f}{spread} h of work and 'hours_left' is not given" if time.needed else ""
-        )
+        return f"it still needs {time.needed:.1f}{spread} h of work, and the file does not say how many are left" \
+            if time.needed else ""  # fmt: skip
     if time.enough == "yes":
         return ""
     word = "may not" if time.enough == "perhaps" else "do not"
     return f"the {time.left:.1f} h left {word} suffice for the {time.needed:.1f}{spread} h it still needs"
 
 
-def _until(names: Sequence[str], best: int, times: Sequence[Hours]) -> str:
-    ready = [i for i in range(len(names)) if i != best and not _hours(times[i])]
+def _until(sides: Sequence[Side], free: Sequence[int], best: int) -> str:
+    ready = [i for i in free if i != best and not _hours(sides[i].time)]
     if ready:
-        return f"Stay with {_named(names, ready[0])} unless the hours are found."
+        return f"Stay with {_named(sides, ready[0])} unless the hours are found."
     return "Find the hours, or shorten the work, before choosing."
-
-
-def _practise(flip: Flip) -> str:
-    known = (
-        "has no practice counts" if flip.practised is None else f"stands at {100 * flip.practised:.0f} % in practice"
-    )
-    return (
-        f"Practise '{flip.action}' with {flip.variant}: the answer turns at a success chance of "
-        f"{100 * (flip.chance or 0.0):.0f} %, and it {known}."
-    )

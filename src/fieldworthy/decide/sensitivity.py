@@ -20,6 +20,7 @@ from fieldworthy.engine.display import Shown
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
+from fieldworthy.match.uncertainty import EACH
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
@@ -127,7 +128,7 @@ def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
 def _of_chance(match: Setup, action: str, ends: tuple[float, float], seed: int) -> Callable[[int], tuple[Array, Array]]:
     def play(runs: int) -> tuple[Array, Array]:
         """Points of each match at the low and the high end."""
-        low, high = (play_runs(with_chance(match, action, end), runs, seed=seed).points for end in ends)
+        low, high = (play_runs(with_chance(match, action, end), runs, seed=seed, each=EACH).points for end in ends)
         return low, high
 
     return play
@@ -151,7 +152,7 @@ def _uncertain(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
 def _of_case(match: Setup, cases: tuple[int, int], seed: int) -> Callable[[int], tuple[Array, Array]]:
     def play(runs: int) -> tuple[Array, Array]:
         """Points of each match at the low and the high end."""
-        low, high = (play_runs(match, runs, seed=seed, case=case).points for case in cases)
+        low, high = (play_runs(match, runs, seed=seed, case=case, each=EACH).points for case in cases)
         return low, high
 
     return play

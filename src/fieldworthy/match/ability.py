@@ -34,6 +34,15 @@ class Contradiction:
     chance: float
     question: str
 
+    @property
+    def sentence(self) -> str:
+        """What disagrees, and what to ask."""
+        by_check = "none of the robots" if self.chance < 0.01 else f"{100 * self.chance:.0f} % of the robots"
+        return (
+            f"In practice '{self.action}' worked {self.successes} times of {self.attempts}, but by {self.finding} "
+            f"{by_check} that the tolerances allow can do it when the plan gets there. {self.question}"
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Ability:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
@@ -42,6 +43,8 @@ class Runs:
     pressure : Absolute, after the last draw [Pa]
     finished : How often each step was done
     ended : How actions ended, by `layout.REASONS`
+    earned : Points of each task
+    each : Matches in a row with the same draw of what is not known
     """
 
     setup: Setup
@@ -52,16 +55,18 @@ class Runs:
     pressure: Array
     finished: Array
     ended: Whole
+    earned: Array
+    each: int = 1
 
 
 def play_runs(
     match: Setup, runs: int, *, begin: int = 0, seed: int = 0, luck: bool = True, case: int | None = None, each: int = 1
 ) -> Runs:
-    """Play a number of matches, `each` with every case and belief; or all of them in one case, each with a belief."""
+    """Play a number of matches, `each` with every belief and case; or all of them in one case."""
     fixed = 0 if match.cases == 1 else case
-    out = loop(match, (begin, 1, each, luck) if fixed is None else (begin, fixed, 0, luck), seed, runs, 0)
+    out = loop(match, (begin, 1, each, luck) if fixed is None else (begin, fixed, -each, luck), seed, runs, 0)
     points, early, hottest, charge = out.totals.T
-    return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended)
+    return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended, out.earned, each)
 
 
 def blocks(
@@ -70,15 +75,15 @@ def blocks(
     """Play a number of matches block by block, `each` with every draw of what is not known."""
     base = Context(loaded.nominal, loaded.nominal_season)
     nominal = _setup(loaded, base, part, 1)
-    for block, begin in enumerate(range(0, runs, BLOCK * each)):
-        size = min(BLOCK * each, runs - begin)
-        match, many = nominal, 1
+    whole = BLOCK - BLOCK % each
+    for block, begin in enumerate(range(0, runs, whole)):
+        size = min(whole, runs - begin)
+        match = nominal
         if tolerances:
-            many = each
             cases = Cases(seed, block, -(-size // each), [])
             match = _setup(loaded, _drawn(loaded, cases, base), part, cases.size)
             match = with_ability(match, ability(loaded, cases).can)
-        yield play_runs(match, size, begin=begin, seed=seed, each=many)
+        yield play_runs(match, size, begin=begin, seed=seed, each=each)
 
 
 def _drawn(loaded: Loaded, cases: Cases, base: Context) -> Context:
@@ -220,7 +225,7 @@ class Tally:
     setup: Setup
     runs: int = 0
     seed: int = 0
-    draws: list[Array] = field(default_factory=list)
+    draws: list[npt.NDArray[np.float32]] = field(default_factory=list)
     points: Counter[float] = field(default_factory=Counter)
     autonomous: float = 0.0
     finished: Array = field(default_factory=lambda: np.zeros(0))
@@ -235,7 +240,7 @@ class Tally:
     def add(self, block: Runs) -> None:
         """Add a block of runs."""
         self.runs += block.points.size
-        self.draws.append(grouped(block.points))
+        self.draws.append(grouped(block.points).astype(np.float32))
         values, counts = np.unique(np.round(block.points, 9), return_counts=True)
         self.points.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
         self.autonomous += float(block.autonomous.sum())
@@ -283,7 +288,7 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
     """Turn sums over runs into a forecast."""
     robot = loaded.nominal
     mean, deviation = _moments(tally.points)
-    table = np.concatenate(tally.draws) if tally.draws else np.zeros((0, EACH))
+    table = np.concatenate(tally.draws).astype(float) if tally.draws else np.zeros((0, EACH))
     known = components(table)
     belief = ability(loaded, Cases(asked[1], 0, 200, []))
     return Forecast(
@@ -303,7 +308,9 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
         _limits(tally),
         tuple(_success(tally, i) for i in range(len(tally.setup.actions))) if tally.runs else (),
         known,
-        shares(table[:BLOCK], _doubts(loaded, tally, min(table.shape[0], BLOCK))) if known is not None else (),
+        shares(table[: BLOCK // EACH], _doubts(loaded, tally, min(table.shape[0], BLOCK // EACH)))
+        if known is not None
+        else (),
         tuple(c for c in belief.contradictions if c.action in tally.setup.actions),
         tuple(a for a in tally.setup.unpractised if unbuilt(loaded.nominal, loaded.nominal_season, robot.actions[a])),
     )
@@ -320,7 +327,7 @@ def _doubts(loaded: Loaded, tally: Tally, draws: int) -> list[tuple[str, Array]]
             a, b, seed = float(chance[i, 0]), float(chance[i, 1]), np.uint64(tally.seed)
             drawn = [beta(a, b, seed, np.uint64(k), streams[i]) for k in range(draws)]
             found.append((f"actions.{action}.practice", np.array(drawn)))
-    size = min(tally.runs // EACH + (tally.runs % EACH > 0), BLOCK)
+    size = min(-(-tally.runs // EACH), BLOCK // EACH)
     for path, quantity in loaded.quantities:
         if quantity.tolerance > 0:
             key = dotted(path)

@@ -108,6 +108,7 @@ def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, belief: np.ui
         air,
         st.stock.copy(),
         np.zeros(st.points.shape[0]),
+        np.zeros(st.points.shape[0]),
         np.zeros(actions, np.int64),
         odds,
         np.zeros((2 * PHASES, 3)),
@@ -270,6 +271,7 @@ def _score(st: Structure, s: State, action: int, period: int, won: bool) -> tupl
     s.counted[task] += counts
     earned = counts * (st.points[task, 0] + (st.points[task, 1] if period == 0 else 0.0))
     s.clock[EARNED] += earned
+    s.earned[task] += earned
     if period == 0:
         s.clock[EARLY] += earned
     return (DONE if counts > 0.0 else FULL), earned, counts
@@ -387,13 +389,14 @@ def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.
     """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
     begin, first, each, luck = runs
     draw = (seed, np.uint64(begin + i), luck)
-    # a case and a belief hold for as many matches in a row as there are of each; or one case, and a belief a match
+    # a belief holds for as many matches in a row as there are of each, and so does a case, unless there is one for all
     case = first + i // each if each > 0 else first
-    belief = (begin + i) // each if each > 0 else begin + i
+    belief = (begin + i) // abs(each)
     s, out.filled[i] = play(st, nu, (case, np.uint64(belief)), draw, out.rows[i], out.finished[i])
     out.totals[i, 0], out.totals[i, 1] = s.clock[EARNED], s.clock[EARLY]
     out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
     out.ended[i] = s.ended
+    out.earned[i] = s.earned
     out.pressure[i] = s.air[:, 0]
 
 
@@ -411,5 +414,5 @@ def _compiled(sources: int) -> Callable[..., Any]:
 
 
 play_all = _compiled(fingerprint((battery, motion, motor, tank, thermal, compiling, layout, random, state, travel)))
-"""``play_all(structure, numbers, (first run, first case, matches of each case, luck), seed, arrays to fill)``: 0 matches of
-each case stand for one case in all of them."""
+"""``play_all(structure, numbers, (first run, first case, matches of each case, luck), seed, arrays to fill)``; a
+negative number of matches has one case for all, and a belief for so many each."""

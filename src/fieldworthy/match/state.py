@@ -21,6 +21,7 @@ class State(NamedTuple):
     air : Pressure, and when it held [Pa, s]
     stock : On board, and left to take
     counted : How often each task counted
+    earned : Points of each task
     tried : Tries of each action so far
     odds : Chance of each action in this run
     ways : Workspace: phases of a turn and of a straight way
@@ -32,6 +33,7 @@ class State(NamedTuple):
     air: Array
     stock: Array
     counted: Array
+    earned: Array
     tried: Whole
     odds: Array
     ways: Array
@@ -47,6 +49,7 @@ class Out(NamedTuple):
     pressure : Absolute pressure after the last draw [Pa]
     finished : How often each step was done
     ended : How actions ended
+    earned : Points of each task
     rows : One row for each action; k is 0 where they are not wanted [SI]
     filled : How many rows were filled
     """
@@ -55,5 +58,6 @@ class Out(NamedTuple):
     pressure: Array
     finished: Array
     ended: Whole
+    earned: Array
     rows: Array
     filled: Whole

@@ -1,0 +1,80 @@
+"""Variance components of a forecast, held to simulated teams whose truth is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from fieldworthy.match.uncertainty import components, grouped, shares, true_means
+
+
+def simulated(rng, draws, each, between, within, mean=50.0):
+    truth = mean + between * rng.standard_normal(draws)
+    return truth, truth[:, None] + within * rng.standard_normal((draws, each))
+
+
+def test_components_are_those_of_the_one_way_analysis_of_variance():
+    # Searle, Casella and McCulloch, Variance Components (1992), ch. 3, from memory; mean squares by scipy
+    rng = np.random.default_rng(1)
+    _, table = simulated(rng, 300, 4, 6.0, 10.0)
+    found = components(table)
+    within = float(np.mean(table.var(axis=1, ddof=1)))
+    ratio = float(stats.f_oneway(*table).statistic)
+    assert found.within**2 == pytest.approx(within, rel=1e-12)
+    assert found.between**2 == pytest.approx((ratio - 1.0) * within / 4, rel=0.02)  # 2 of 300 degrees of freedom
+    assert found.mean == pytest.approx(table.mean(), rel=1e-12)
+
+
+def test_luck_alone_is_not_taken_for_ignorance():
+    rng = np.random.default_rng(2)
+    widths = [components(simulated(rng, 400, 5, 0.0, 15.0)[1]).between for _ in range(40)]
+    assert np.median(widths) < 2.5  # the scatter of the draws' means alone would be 15 / sqrt(5) = 6.7
+
+
+def test_intervals_hold_the_truth_of_95_in_100_teams():
+    """Teams whose true mean is drawn from the stated belief: their intervals hold it as often as they say."""
+    rng = np.random.default_rng(3)
+    held = 0
+    for _ in range(2000):
+        between, within = rng.uniform(2.0, 8.0), rng.uniform(5.0, 20.0)
+        _, table = simulated(rng, 400, 5, between, within)
+        low, high = components(table).interval
+        held += low <= 50.0 + between * rng.standard_normal() <= high
+    assert 0.94 <= held / 2000 <= 0.96
+
+
+def test_more_matches_know_the_spread_better_and_do_not_shrink_it():
+    rng = np.random.default_rng(4)
+    few, many = (components(simulated(rng, draws, 5, 5.0, 15.0)[1]) for draws in (400, 20_000))
+    assert few.between == pytest.approx(5.0, rel=0.25)
+    assert many.between == pytest.approx(5.0, rel=0.04)
+    assert many.error < few.error / 5
+
+
+def test_true_means_have_the_variance_between_draws():
+    rng = np.random.default_rng(5)
+    truth, table = simulated(rng, 5000, 5, 5.0, 15.0)
+    found = true_means(table)
+    assert found.std() == pytest.approx(5.0, rel=0.06)
+    assert np.corrcoef(truth, found)[0, 1] > 0.5
+
+
+def test_the_doubt_is_traced_to_what_it_comes_from():
+    rng = np.random.default_rng(6)
+    one, two, other = rng.standard_normal((3, 1000))
+    truth = 50.0 + 4.0 * one - 3.0 * two
+    table = truth[:, None] + 12.0 * rng.standard_normal((1000, 5))
+    found = shares(table, [("one", one), ("two", two), ("other", other)])
+    assert [s.key for s in found] == ["one", "two"]
+    assert [s.share for s in found] == pytest.approx([16 / 25, 9 / 25], abs=0.12)
+    assert [s.slope for s in found] == pytest.approx([4.0, -3.0], abs=0.6)
+
+
+@pytest.mark.parametrize("runs", [0, 1, 4, 5, 7])
+def test_too_few_matches_tell_nothing(runs):
+    assert components(grouped(np.arange(float(runs)))) is None
+
+
+def test_matches_that_fill_no_draw_are_left_out():
+    assert grouped(np.arange(12.0), 5).tolist() == [[0, 1, 2, 3, 4], [5, 6, 7, 8, 9]]
