@@ -23,6 +23,7 @@ from web.browser import serving
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+SHOWN = [d if d.name == "README.md" else pytest.param(d, marks=pytest.mark.long) for d in DOCUMENTS]
 PROGRAMS = ("make", "py", "python", "python3", "fieldworthy", "git", "cd")
 
 
@@ -93,7 +94,7 @@ def expected(line: str) -> int:
     return 1 if evaluate(load_robot(Path(file)), samples=0).short else 0
 
 
-@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda p: p.name)
+@pytest.mark.parametrize("document", SHOWN, ids=lambda p: p.name)
 def test_commands_shown_run_and_end_as_promised(document, desk, capsys):
     robot = desk / "examples" / "heron" / "mk1.yaml"
     for shown in commands(document):

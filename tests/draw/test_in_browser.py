@@ -2,22 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
-
 import pytest
 
 from drawn import everything
 from fieldworthy.drawing import LIGHT, Style
 
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 FAULTS = """() => {
   const faults = [], frame = document.querySelector('svg').getBoundingClientRect();
   const texts = [...document.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()])
@@ -35,16 +24,11 @@ FAULTS = """() => {
 
 
 @pytest.fixture(scope="module")
-def page():
-    """An empty page of the system's Chromium."""
-    from playwright.sync_api import sync_playwright
-
-    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    assert found, "no Chromium on this machine: install Debian's package 'chromium' (see README.md)"
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
-        yield browser.new_page(viewport={"width": 1000, "height": 900})
-        browser.close()
+def page(browser):
+    """An empty page."""
+    context = browser.new_context(viewport={"width": 1000, "height": 900})
+    yield context.new_page()
+    context.close()
 
 
 @pytest.mark.parametrize("style", [Style(LIGHT, "metric", 340.0), Style(LIGHT, "inch", 900.0)], ids=["phone", "wide"])

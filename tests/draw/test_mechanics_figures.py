@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-import shutil
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from draw.test_in_browser import FAULTS
 from drawn import STYLES, sound
 from fieldworthy.drawing import DARK, LIGHT, PRINT, Style
 from fieldworthy.systems.climb.figure import hanging_curves
@@ -103,19 +103,12 @@ def test_a_share_outside_the_stroke_is_refused():
 
 
 @pytest.mark.parametrize("style", [Style(LIGHT, "metric", 340.0), Style(DARK, "inch", 800.0)], ids=["phone", "wide"])
-def test_no_text_leaves_the_drawing_or_meets_another(style):
-    from playwright.sync_api import sync_playwright
-
-    from draw.test_in_browser import ARGUMENTS, FAULTS
-
-    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    assert found, "no Chromium on this machine: install Debian's package 'chromium' (see README.md)"
+def test_no_text_leaves_the_drawing_or_meets_another(browser, style):
     faults = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
-        page = browser.new_page(viewport={"width": 1000, "height": 900})
-        for label, draw, data in both():
-            page.set_content(f"<body style='margin:0'>{draw(data, style).svg}")
-            faults += [f"{label}: {fault}" for fault in page.evaluate(FAULTS)]
-        browser.close()
+    context = browser.new_context(viewport={"width": 1000, "height": 900})
+    page = context.new_page()
+    for label, draw, data in both():
+        page.set_content(f"<body style='margin:0'>{draw(data, style).svg}")
+        faults += [f"{label}: {fault}" for fault in page.evaluate(FAULTS)]
+    context.close()
     assert faults == []

@@ -22,6 +22,7 @@ def fit(bench, data):
 KEY = "air.cylinders.clamp.dead_volume"
 
 
+@pytest.mark.long
 def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
     bench = measured(tmp_path, robot=AIR)
     found = recovered(lambda seed: fit(bench, cycled(seed)), {KEY: DEAD})
@@ -68,6 +69,7 @@ def fit_left(bench, data):
     return fit_leak(section(Leak, data), bench, "left")
 
 
+@pytest.mark.long
 def test_the_half_time_lies_within_its_interval_in_about_95_of_100(tmp_path):
     bench = measured(tmp_path, robot=AIR)
     hits, error = recovered(lambda seed: fit_left(bench, leaking(seed)), {LEAK: HALF})[LEAK]

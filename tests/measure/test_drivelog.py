@@ -90,6 +90,7 @@ def many(tmp_path_factory):
     return covers(fit, NAMES)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 def test_the_interval_holds_the_truth_as_often_as_it_says(many, name):
     assert LEAST <= many[name][0] <= MOST

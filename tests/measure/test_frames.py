@@ -88,6 +88,7 @@ def many(tmp_path_factory):
     return covers(fit, {VALVE: C, LOAD: FORCE, TIME: float(true[0][-1])}), true
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", [VALVE, LOAD, TIME])
 def test_the_interval_holds_the_truth_as_often_as_it_says(many, name):
     assert LEAST <= many[0][name][0] <= MOST

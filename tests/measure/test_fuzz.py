@@ -62,6 +62,7 @@ def put(data, path, odd, factor):
 PLACES = [p for p in places(WHOLE) if p]
 
 
+@pytest.mark.long
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     changes=st.lists(

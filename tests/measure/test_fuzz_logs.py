@@ -92,6 +92,7 @@ def orderly(folder, sections):
 SLOW = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
+@pytest.mark.long
 @SLOW
 @given(st.lists(st.tuples(st.sampled_from(PLACES), st.sampled_from(ODD)), min_size=1, max_size=2))
 def test_odd_values_anywhere_are_fitted_or_refused(folder, changes):
@@ -107,6 +108,7 @@ def test_odd_values_anywhere_are_fitted_or_refused(folder, changes):
     orderly(folder, sections)
 
 
+@pytest.mark.long
 @SLOW
 @given(st.sampled_from(["full.csv", "coast.csv", "film.csv"]), st.integers(1, 30), st.integers(0, 2),
        st.sampled_from(["", "x", "1e9", "-5", "0", "nan", "1e-300", '"', "7;8", "12,5", "\x00"]))  # fmt: skip
@@ -122,6 +124,7 @@ def test_odd_cells_are_fitted_or_refused(tmp_path_factory, name, row, column, ce
     orderly(made, {k: WHOLE[k] for k in ("drive", "frames")})
 
 
+@pytest.mark.long
 @SLOW
 @given(st.integers(0, 10**6), st.sampled_from([1e-6, 1e-2, 0.3, 3.0, 1e2, 1e6]))
 def test_noise_and_wrong_scales_are_fitted_or_refused(tmp_path_factory, seed, scale):

@@ -18,6 +18,7 @@ def fit(bench, data):
     return fit_odometry(section(Odometry, data), bench)
 
 
+@pytest.mark.long
 def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
     bench = measured(tmp_path, robot=TRACKING)
     found = recovered(lambda seed: fit(bench, readings(seed)), TRUTHS)

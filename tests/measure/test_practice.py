@@ -15,6 +15,7 @@ def practised(folder, **section):
     return only(measurements(folder, {"practice": {"score": section}}, ACTIONS))
 
 
+@pytest.mark.long
 def test_mean_and_spread_hold_the_truth_as_often_as_they_say_and_beat_one_time(tmp_path):
     mean, spread, first = 2.4, 0.35, []
 
@@ -30,6 +31,7 @@ def test_mean_and_spread_hold_the_truth_as_often_as_they_say_and_beat_one_time(t
     assert 0.2 < rms(found["time of 'score'"][1]) / rms(first) < 0.33
 
 
+@pytest.mark.long
 def test_chances_hold_the_true_rate_as_often_as_they_say(tmp_path):
     inside, errors, naive = [], [], []
     for seed in SEEDS:

@@ -41,6 +41,7 @@ def hues(rng, mean, spread, count):
     return np.mod(rng.normal(mean, spread, count), 360.0)
 
 
+@pytest.mark.long
 def test_means_and_spreads_hold_the_truth_as_often_as_they_say_and_beat_one_reading(tmp_path):
     first = []
 
@@ -71,6 +72,7 @@ def test_thresholds_lie_where_the_densities_of_the_truth_are_equal(tmp_path):
     assert any("Thresholds" in note for note in found.notes)
 
 
+@pytest.mark.long
 def test_thresholds_hold_the_truth_about_as_often_as_they_say(tmp_path):
     def fit(seed):
         rng = np.random.default_rng(seed)

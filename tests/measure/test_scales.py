@@ -17,6 +17,7 @@ def fit(bench, data):
     return fit_scales(section(Scales, data), bench)
 
 
+@pytest.mark.long
 def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
     bench = measured(tmp_path, robot=SURE)
     found = recovered(lambda seed: fit(bench, weighing(seed)), TRUTH)

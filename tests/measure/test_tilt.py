@@ -34,6 +34,7 @@ def fit(bench, data):
     return fit_tilt(section(Tilt, data), bench)
 
 
+@pytest.mark.long
 def test_the_truth_lies_within_the_interval_in_about_95_of_100(tmp_path):
     bench = measured(tmp_path, robot=SURE)
     truths = {n: TRUTH[n] for n in (HEIGHT, FORWARD, LEFT)}

@@ -5,7 +5,6 @@ from axe_playwright_python.sync_playwright import Axe
 
 from edge import run
 from robots import EXAMPLES
-from web.browser import browsing
 
 RULES = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
@@ -17,12 +16,6 @@ COMMANDS = {
 }
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with browsing() as found:
-        yield found
-
-
 @pytest.fixture(scope="module", params=COMMANDS)
 def page_file(request, tmp_path_factory):
     command, *options = COMMANDS[request.param]
@@ -31,7 +24,7 @@ def page_file(request, tmp_path_factory):
     return file
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [pytest.param(390, marks=pytest.mark.long), 1280])
 def test_a_page_is_accessible_fits_and_asks_for_nothing(browser, page_file, width):
     # the page forbids every script, so the judge is let in past its policy; the page itself has none
     context = browser.new_context(bypass_csp=True, viewport={"width": width, "height": 900})

@@ -92,6 +92,7 @@ def mutated(draw):
     return "".join(lines)
 
 
+@pytest.mark.long
 @settings(FUZZ, max_examples=150)
 @given(mutated())
 def test_mutations_of_the_example(folder, text):

@@ -92,6 +92,7 @@ def places() -> list[tuple[str | int, ...]]:
     return paths(robot().document.data) + paths(read_document(Path("s.yaml"), season).data, ("season",))
 
 
+@pytest.mark.long
 @FUZZ
 @given(
     changes=st.dictionaries(

@@ -93,6 +93,7 @@ while True:
 """
 
 
+@pytest.mark.long
 def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one(tmp_path: Path) -> None:
     file = example_copy(tmp_path)
     old = file.read_text("utf-8")

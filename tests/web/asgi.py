@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
 from dataclasses import dataclass, field
 from typing import Any
+
+from awaiting import awaited
 
 HOST, PORT = "127.0.0.1", 8420
 
@@ -56,7 +57,7 @@ def call(app: Any, path: str = "/", method: str = "GET", body: bytes = b"", **mo
         elif message["type"] == "websocket.close":
             answer.closed = True
 
-    asyncio.run(app(scope, receive, send))
+    awaited(app(scope, receive, send))
     return answer
 
 

@@ -104,7 +104,7 @@ def _read(process: subprocess.Popen[str], lines: list[str]) -> None:
 @contextmanager
 def browsing() -> Iterator[Browser]:
     """Start the browser; without one the test fails and says how to get it."""
-    found = shutil.which("chromium") or shutil.which("google-chrome")
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if found is None:
         pytest.fail(HOW_TO)
     with sync_playwright() as playwright:

@@ -15,7 +15,7 @@ from web.browser import serving, show, window
 RULES = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 }
-SIZES = (390, 1280)
+SIZES = (pytest.param(390, marks=pytest.mark.long), 1280)
 
 
 def violations(page, what, where=None):

@@ -7,6 +7,7 @@ import os
 
 import pytest
 
+from awaiting import awaited
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files.problems import BadInput
 from fieldworthy.robot import load_robot
@@ -32,7 +33,7 @@ def finish(work_of):
         finally:
             worker.close()
 
-    return asyncio.run(run())
+    return awaited(run())
 
 
 def test_work_is_done_elsewhere_and_its_trouble_comes_back_as_sentences():
@@ -95,7 +96,7 @@ def test_the_same_question_is_asked_once():
         await shared.get(3, lambda: ask(3))
         assert asked[-1] == 3, "the oldest was forgotten"
 
-    asyncio.run(all_of_it())
+    awaited(all_of_it())
 
 
 def test_of_what_is_asked_in_haste_only_the_newest_is_done():
@@ -118,7 +119,7 @@ def test_of_what_is_asked_in_haste_only_the_newest_is_done():
         await asyncio.sleep(0.1)
         assert done == [19, 20, 22]
 
-    asyncio.run(all_of_it())
+    awaited(all_of_it())
 
 
 def test_a_long_run_goes_on_without_a_window_and_can_be_stopped():
@@ -151,7 +152,7 @@ def test_a_long_run_goes_on_without_a_window_and_can_be_stopped():
         finally:
             bench.close()
 
-    asyncio.run(all_of_it())
+    awaited(all_of_it())
 
 
 def test_what_is_judged_is_what_the_check_finds(source):

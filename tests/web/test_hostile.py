@@ -15,6 +15,7 @@ from web.browser import serving, show, window
 from web.hostile import Attacker
 
 
+@pytest.mark.long
 def test_nothing_is_served_to_the_hostile_and_the_page_goes_on(browser, tmp_path):
     folder = tmp_path / "team"
     shutil.copytree(EXAMPLES, folder)

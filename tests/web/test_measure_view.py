@@ -127,6 +127,7 @@ def test_of_several_files_the_person_chooses_one(browser, server, heron):
         expect(page.locator("#measured-rows")).to_contain_text("13 of 25 measured")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("part", ["scales", "frames:+tray", "cycles:<b>a.b", "leaks:", "nothing:at:all", ""])
 def test_what_no_form_sends_does_no_harm(browser, server, heron, part):
     before = {path.name: path.read_bytes() for path in (server.folder / heron).iterdir()}
@@ -340,6 +341,7 @@ def test_procedures_that_contradict_each_other_come_first_and_are_not_ticked(bro
         expect(first.locator("input")).not_to_be_checked()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [390, 1280])
 def test_sheets_and_fits_are_accessible_and_fit_the_window(browser, server, heron, width):
     with window(browser, server, width=width) as page:

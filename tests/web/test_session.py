@@ -160,6 +160,7 @@ for _ in sys.stdin:
 """
 
 
+@pytest.mark.long
 @pytest.mark.skipif(os.name == "nt", reason="a process is killed by its number on systems with signals")
 def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one(tmp_path):
     """Two hundred kills, each in the middle of saves one after the other."""
