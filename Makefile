@@ -1,18 +1,26 @@
 # make demo: set up and print the verdicts of the example robot
-# make test: set up and pass the tests
+# make test: set up and pass the tests that tell whether it works
+# make test-long: pass the tests that take their time
+# make cover: pass both and say how much of the code they run
 # make lint: linter, formatter, type checker, import contract
 # make bench: benchmarks, on a quiet machine
 
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test lint bench format clean browser
+.PHONY: demo test test-long cover lint bench format clean browser
 
 demo: .venv/ready
 	$(BIN)/fieldworthy check examples/heron/mk1.yaml --exit-zero
 
 test: .venv/ready-dev browser
-	$(BIN)/python -m pytest -n 2 --cov --cov-report=term
+	$(BIN)/python -m pytest -n 2
+
+test-long: .venv/ready-dev browser
+	$(BIN)/python -m pytest -n 2 -m long
+
+cover: .venv/ready-dev browser
+	$(BIN)/python -m pytest -n 2 -m "long or not long" --cov --cov-report=term
 
 lint: .venv/ready-dev
 	$(BIN)/ruff check .
