@@ -103,12 +103,12 @@ class Comparison:
         return frame_of({**columns, **spans, "better": [chance.match for chance in self.chance]})
 
     def to_dict(self) -> dict[str, Any]:
-        """Give everything as plain data, as ``fieldworthy compare --json`` writes it.
+        """Give everything as plain data, as the command ``compare`` writes it with ``--json``.
 
         Returns
         -------
         dict
-            Follows the schema that ``fieldworthy schema compare`` prints.
+            Follows the schema of that output, which ``fieldworthy schema compare`` prints.
 
         Examples
         --------

@@ -83,12 +83,12 @@ class Fit:
         return frame_of({name: [getattr(item, name) for item in self.comparisons] for name in _COLUMNS})
 
     def to_dict(self) -> dict[str, Any]:
-        """Give everything as plain data, as ``fieldworthy fit --json`` writes it.
+        """Give everything as plain data, as the command ``fit`` writes it with ``--json``.
 
         Returns
         -------
         dict
-            Follows the schema that ``fieldworthy schema fit`` prints.
+            Follows the schema of that output, which ``fieldworthy schema fit`` prints.
 
         Examples
         --------

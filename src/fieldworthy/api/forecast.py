@@ -156,12 +156,12 @@ class Forecast:
         return frame_of({name: [getattr(event, name) for event in self.timeline.events] for name in _EVENT})
 
     def to_dict(self) -> dict[str, Any]:
-        """Give everything as plain data, as ``fieldworthy match --json`` writes it.
+        """Give everything as plain data, as the command ``match`` writes it with ``--json``.
 
         Returns
         -------
         dict
-            Follows the schema that ``fieldworthy schema match`` prints.
+            Follows the schema of that output, which ``fieldworthy schema match`` prints.
 
         Examples
         --------
