@@ -7,20 +7,14 @@ formulas enters the simulations.
 import mujoco
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 
 from fieldworthy.physics.statics.antitip import (
-    roller_energy_margin,
     roller_impact_tip_speed,
     roller_stage,
-    roller_tip_acceleration,
 )
 from fieldworthy.physics.statics.support import load_point, stability_margin, support_polygon
 from fieldworthy.physics.statics.tipping import (
     Overturn,
-    braking_lift_angle,
-    braking_tip_speed,
-    braking_work_ratio,
     height_allowed,
     impact_tip_speed,
     push_to_tip,
@@ -143,47 +137,6 @@ def test_a_dead_stop_in_mujoco_goes_over_at_the_same_speed(step):
     assert impact_tip_speed(BODY, step, G) == pytest.approx(_bisect(goes_over, 0.5, 2.0, 10), rel=0.005)
 
 
-@pytest.mark.parametrize("braking", [6.2, 8.0, 15.0])
-def test_braking_to_rest_in_mujoco_goes_over_at_the_same_speed(braking):
-    """In the braked robot's frame inertia is a tilted gravity; MuJoCo integrates the hinge, 0.1 %."""
-    model = mujoco.MjModel.from_xml_string(f"""<mujoco><option integrator="RK4"/><worldbody><body>
-      <joint type="hinge" axis="0 1 0"/><geom {BOX} pos="{-REACH} 0 {HEIGHT}"/></body></worldbody></mujoco>""")
-    balance = np.arctan2(REACH, HEIGHT)
-
-    def goes_over(speed):
-        data, steps = mujoco.MjData(model), max(1, round(speed / braking / 0.001))
-        model.opt.timestep, model.opt.gravity[:] = speed / braking / steps, (braking, 0.0, -G)
-        for _ in range(steps):
-            mujoco.mj_step(model, data)
-            if data.qpos[0] > balance:
-                return True
-        model.opt.timestep, model.opt.gravity[:] = 0.001, (0.0, 0.0, -G)
-        while data.qvel[0] >= 0.0 and data.qpos[0] < balance:
-            mujoco.mj_step(model, data)
-        return bool(data.qpos[0] >= balance)
-
-    assert braking_tip_speed(BODY, braking, G) == pytest.approx(_bisect(goes_over, 0.3, 8.0, 16), rel=0.001)
-
-
-@pytest.mark.parametrize("share", [0.3, 0.7, 0.95])
-def test_lift_after_braking_agrees_with_scipy(share):
-    """The equation of motion about the edge, DOP853 at 1e-10: how far it lifts before it falls back."""
-    braking, balance = 9.0, np.arctan2(REACH, HEIGHT)
-    speed = share * float(braking_tip_speed(BODY, braking, G))
-    inertia, radius = MASS * (REACH**2 + HEIGHT**2) + BODY.inertia, np.hypot(REACH, HEIGHT)
-
-    def turning(time, y):
-        push = braking if time <= speed / braking else 0.0
-        return [y[1], MASS * radius * (push * np.cos(balance - y[0]) - G * np.sin(balance - y[0])) / inertia]
-
-    settings = {"method": "DOP853", "rtol": 1e-10, "atol": 1e-12}
-    braked = solve_ivp(turning, (0.0, speed / braking), [0.0, 0.0], **settings).y[:, -1]
-    after = solve_ivp(turning, (speed / braking + 1e-12, 3.0), braked, max_step=0.005, **settings)
-    ratio = braking_work_ratio(BODY, braking, speed / braking, G)
-    # the highest of points 5 ms apart: flat there, so 1e-4 rad
-    assert braking_lift_angle(BODY, ratio) == pytest.approx(after.y[0].max(), abs=1e-4)
-
-
 ROLLERS = [(0.06, 0.01), (0.10, 0.02)]
 
 
@@ -224,32 +177,15 @@ def test_a_dead_stop_over_rollers_agrees_with_mujoco(overhang, clearance):
     assert speed > 1.2 * impact_tip_speed(BODY, g=G)
 
 
-@pytest.mark.parametrize(("overhang", "clearance"), [(0.10, 0.004), (0.06, 0.002), (0.15, 0.01)])
-def test_held_braking_over_rollers_agrees_with_mujoco(overhang, clearance):
-    """From rest in tilted gravity the swing through the clearance costs part of the roller's limit; 1 %."""
-    model, stage = _roller_robot(overhang, clearance), roller_stage(BODY, overhang, clearance)
-    low, high = float(tip_acceleration(REACH, HEIGHT, G)), float(roller_tip_acceleration(stage, G))
-    simulated = _bisect(lambda a: _swings_over(model, 0.0, a), low * 1.02, high * 1.1, 8)
-    fine = np.linspace(low, high, 2001)
-    ours = fine[np.argmin(np.abs(roller_energy_margin(stage, fine, G)))]
-    assert ours == pytest.approx(simulated, rel=0.01)
-
-
 def test_rollers_steady_a_front_heavy_robot():
     """Common practice, no source: rollers low on the overhanging side steady it, the lower the better."""
-    stage = roller_stage(Overturn(6.0, 0.1, 0.04, 0.25), 0.08, np.array([0.002, 0.006, 0.012]))
-    limit, speed = roller_tip_acceleration(stage), roller_impact_tip_speed(stage)
-    bare = 9.80665 * 0.04 / 0.25
-    np.testing.assert_array_equal(np.sign([limit[0] - limit[1], limit[1] - limit[2], limit[2] - bare]), 1.0)
+    speed = roller_impact_tip_speed(roller_stage(Overturn(6.0, 0.1, 0.04, 0.25), 0.08, np.array([0.002, 0.006, 0.012])))
     np.testing.assert_array_equal(np.sign(np.diff(speed)), -1.0)
-    # flat on the floor a roller is simply the new edge
-    flat = roller_stage(Overturn(6.0, 0.1, 0.04, 0.25), 0.08, 0.0)
-    assert roller_tip_acceleration(flat) == pytest.approx(9.80665 * 0.12 / 0.25, rel=1e-12)
+    assert np.all(speed > impact_tip_speed(Overturn(6.0, 0.1, 0.04, 0.25)))
 
 
 def test_rollers_inside_the_wheels_never_help():
     stage = roller_stage(BODY, -0.05, 0.01)
-    assert roller_tip_acceleration(stage, G) == pytest.approx(G * REACH / HEIGHT, rel=1e-12)
     assert roller_impact_tip_speed(stage, G) == pytest.approx(impact_tip_speed(BODY, g=G), rel=1e-12)
 
 
@@ -287,13 +223,19 @@ def test_edges_of_the_range_give_physical_values():
     assert tip_acceleration(0.1, 0.0) == np.inf
     assert tip_acceleration(-0.02, 0.2) == pytest.approx(-0.980665, rel=1e-12)
     assert impact_tip_speed(past) == 0.0
-    assert braking_tip_speed(past, 3.0) == 0.0
-    assert braking_work_ratio(past, 3.0, 0.1) == np.inf
-    assert braking_tip_speed(BODY, 0.0) == np.inf
-    assert braking_work_ratio(BODY, 3.0, 10.0) == 0.0
     assert turning_tip_speed(1.0, -0.02, 0.2) == 0.0
     assert push_to_tip(60.0, 0.1, 0.0) == np.inf
     assert height_allowed(0.1, 0.0) == np.inf
     assert impact_tip_speed(BODY, step=0.3) == np.inf
-    margin = roller_energy_margin(roller_stage(BODY, 0.05, 0.01), np.array([0.0, 60.0]))
-    np.testing.assert_array_equal(margin, [1.0, -10.0])
+
+
+def test_a_height_of_nothing_is_the_limit_of_small_ones():
+    """A robot past its edge falls over at rest, however low it is; on the spot nothing throws it outwards."""
+    for low in (1e-9, 0.0):
+        assert tip_acceleration(-0.05, low) < -1e8
+        assert push_to_tip(50.0, -0.05, low) < -1e8
+        assert turning_tip_speed(0.0, 0.1, low) == 0.0
+    assert tip_acceleration(0.0, 0.0) == 0.0
+    assert turning_tip_speed(1.0, 0.1, 0.0) == np.inf
+    assert impact_tip_speed(Overturn(6.0, 0.1, -0.05, 0.0)) == 0.0
+    assert height_allowed(-0.1, 0.0) == 0.0

@@ -74,6 +74,22 @@ class Ground:
 
 
 @dataclass(frozen=True, slots=True)
+class Throw:
+    """The hardest that braking or starting throws the robot towards one side.
+
+    Attributes
+    ----------
+    asked : While all wheels are down [m/s2]
+    grip : Coefficient of friction in use at the wheels that then carry [-]
+    force : Most that motors and resistance give at the rims [N]
+    """
+
+    asked: Real
+    grip: Real
+    force: Real
+
+
+@dataclass(frozen=True, slots=True)
 class Pace:
     """What the drive can make of the robot in one pose.
 
@@ -82,6 +98,7 @@ class Pace:
     line : Force at the rims against speed, sag included [SI]
     load : What it moves; its deceleration is what grip, motors and tipping allow [SI]
     launch, braking : Hardest acceleration from rest, and deceleration that grip and motors allow [m/s2]
+    forward, back : Hardest throws: braking, or starting the other way
     side : Lateral acceleration at which the wheels slide sideways [m/s2]
     top_speed : Top speed [m/s]
     grip : Force that the driven wheels can put on the floor, standing [N]
@@ -93,6 +110,8 @@ class Pace:
     load: Load
     launch: Real
     braking: Real
+    forward: Throw
+    back: Throw
     side: Real
     top_speed: Array
     grip: Real
@@ -248,7 +267,26 @@ def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
     top = speed_curve(line, load).top_speed
     inertia, scrub = stance.body.inertia[2, 2], floor.scrub
     yaw = YawLoad(inertia, half_track(robot), scrub, floor.standing, resistance - drag, drive.rotating_mass)
-    return Pace(line, load, np.maximum(launch, 0.0), braking, floor.sideways / mass, top, floor.standing, yaw, ground)
+    motors, use = (
+        (np.minimum(line.force_limit, line.stall_force) - resistance, line.brake_force + resistance),
+        robot.drive.braking,
+    )
+    forward, back = (
+        _throw(grip, rolling + drag, motors, use, (mass, whole)) for grip in (floor.stopping, floor.starting)
+    )
+    return Pace(line, load, np.maximum(launch, 0.0), braking, forward, back, floor.sideways / mass, top, floor.standing,
+                yaw, ground)  # fmt: skip
+
+
+def _throw(grip: Real, resisting: Real, motors: tuple[Real, Real], use: Real, masses: tuple[Real, Real]) -> Throw:
+    """Take the harder one of starting away from a side and of braking towards it."""
+    (mass, whole), (starts, stops) = masses, motors
+    gripped = (np.maximum(grip - resisting, 0.0), use * grip)
+    forces = (np.maximum(starts, 0.0), use * stops)
+    start, stop = (np.minimum(force / whole, grips / mass) for force, grips in zip(forces, gripped, strict=True))
+    harder = start > stop
+    held, force = np.where(harder, gripped[0], gripped[1]), np.where(harder, *forces)
+    return Throw(np.maximum(start, stop), held / (mass * STANDARD_GRAVITY), force)
 
 
 def half_track(robot: Robot) -> Real:

@@ -6,12 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.statics.antitip import RollerStage, roller_stage
+from fieldworthy.physics.statics.braking import Brakes, over_need, over_speed, swing
 from fieldworthy.physics.statics.rigidbody import RigidBody, axis_inertia
-from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY, Support, reach, support_polygon
+from fieldworthy.physics.statics.support import (
+    DIRECTIONS,
+    STANDARD_GRAVITY,
+    Support,
+    edge_slack,
+    reach,
+    support_polygon,
+)
 from fieldworthy.physics.statics.tipping import Overturn
-from fieldworthy.robot.model.body import Pose
+from fieldworthy.robot.model.body import Pose, Roller
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.body import stacked
 
@@ -38,13 +47,15 @@ class Footing:
     ----------
     contacts : Drive wheels first, then other contacts [m]
     level, tilted : Polygon of the contacts, and of contacts and anti-tip rollers together [-, m]
-    clearance : Of the rollers, the largest [m]
+    clearances : Of the rollers that stand out on each side, the largest, by `SIDES` [m]
+    radii : Of the wheels that stand farthest out on each side, by `SIDES` [m]; 0 for a contact that does not turn
     """
 
     contacts: Array
     level: Support
     tilted: Support
-    clearance: Real
+    clearances: tuple[Real, ...]
+    radii: tuple[Real, ...]
 
 
 def footing(robot: Robot) -> Footing:
@@ -52,10 +63,32 @@ def footing(robot: Robot) -> Footing:
     contacts = floor_contacts(robot)
     rollers = list(robot.rollers.values())
     level = support_polygon(flat(contacts))
+    round_ones = [robot.catalogue.wheels[wheel.wheel].diameter / 2.0 for wheel in robot.drive.wheels.values()]
+    radii = tuple(_outermost(contacts, side, round_ones) for side in SIDES)
     if not rollers:
-        return Footing(flat(contacts), level, level, 0.0)
+        return Footing(flat(contacts), level, level, (0.0,) * len(SIDES), radii)
     tilted = support_polygon(flat(contacts + [r.position for r in rollers]))
-    return Footing(flat(contacts), level, tilted, stacked([r.clearance for r in rollers]).max(axis=0))
+    clearances = tuple(_clearance(rollers, contacts, side) for side in SIDES)
+    return Footing(flat(contacts), level, tilted, clearances, radii)
+
+
+def _out(point: tuple[Real, Real], side: str) -> float:
+    """How far out a floor point stands on a side, nominal."""
+    x, y = (first(c) for c in point)
+    return {"forward": x, "back": -x, "left": y, "right": -y}[side]
+
+
+def _outermost(contacts: list[tuple[Real, Real]], side: str, radii: list[Real]) -> Real:
+    """Radius of the wheel that stands farthest out on a side."""
+    i = max(range(len(contacts)), key=lambda k: _out(contacts[k], side))
+    return radii[i] if i < len(radii) else 0.0
+
+
+def _clearance(rollers: list[Roller], contacts: list[tuple[Real, Real]], side: str) -> Real:
+    """The largest clearance of the rollers that stand beyond the contacts on a side."""
+    edge = max(_out(contact, side) for contact in contacts)
+    beyond = [r.clearance for r in rollers if _out(r.position, side) > edge]
+    return stacked(beyond).max(axis=0) if beyond else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +122,21 @@ class Stance:
 
     def rolled(self, side: str) -> RollerStage:
         """Look at the robot across the rollers' edge on one side."""
-        return roller_stage(self.over(side), self.beyond[SIDES.index(side)], self.feet.clearance)
+        at = SIDES.index(side)
+        return roller_stage(self.over(side), self.beyond[at], self.feet.clearances[at])
+
+    def braked(self, side: str, grip: Real, force: Real, rotating_mass: Real) -> Array:
+        """Speed from which braking that throws it to one side carries it over, rollers counted [m/s]."""
+        at, body = SIDES.index(side), self.over(side)
+        radius = self.feet.radii[at]
+        need = over_need(body, radius, self.beyond[at], self.feet.clearances[at])
+        return over_speed(swing(body, Brakes(grip, force, rotating_mass, radius), need))
+
+    def nearest(self) -> tuple[Array, float]:
+        """Distance to the nearest edge of the support polygon, and which way it lies, nominal [m, rad]."""
+        slack = edge_slack(self.feet.level, self.point)
+        x, y = (first(c) for c in self.feet.level.normal[int(np.argmin(slack.reshape(len(slack), -1)[:, 0]))])
+        return slack.min(axis=0), float(np.arctan2(y, x))
 
 
 def stand(feet: Footing, body: RigidBody, pose: Pose) -> Stance:

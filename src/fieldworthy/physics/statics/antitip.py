@@ -1,4 +1,4 @@
-"""Anti-tip rollers: a second tipping edge that counts once the tilt has closed the clearance."""
+"""A dead stop over anti-tip rollers: a second tipping edge that counts once the tilt has closed the clearance."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
-from fieldworthy.physics.statics.tipping import Overturn, tip_acceleration
+from fieldworthy.physics.statics.tipping import Overturn
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,36 +76,6 @@ def roller_stage(body: Overturn, overhang: Real, clearance: Real) -> RollerStage
     return RollerStage(body, second, angle, (body.inertia + between) / second.edge_inertia)
 
 
-def roller_tip_acceleration(stage: RollerStage, g: Real = STANDARD_GRAVITY) -> Array:
-    """Held acceleration at which the robot tips over its rollers.
-
-    Parameters
-    ----------
-    stage : RollerStage
-        Both stages [kg, kg m2, m, rad, -].
-    g : Real
-        Gravity [m/s2].
-
-    Returns
-    -------
-    Array
-        Acceleration [m/s2]: the greater of the two stages' limits. Between the limits the robot lifts its far
-        wheels and leans on the rollers.
-
-    Notes
-    -----
-    max(g d_1 / h_1, g d_2 / h_2), quasi-static; `roller_energy_margin` counts the swing. Rollers carry load
-    that braking wheels then lack, which eases it.
-
-    References
-    ----------
-    vukobratovic2004: the load point reaches the edge.
-    practice: a front-heavy robot is steadied by rollers low on the overhanging side.
-    """
-    first = tip_acceleration(stage.first.reach, stage.first.height, g)
-    return np.maximum(first, tip_acceleration(stage.second.reach, stage.second.height, g))
-
-
 def roller_impact_tip_speed(stage: RollerStage, g: Real = STANDARD_GRAVITY) -> Array:
     """Speed at which a robot that stops dead goes over its rollers.
 
@@ -141,44 +111,3 @@ def roller_impact_tip_speed(stage: RollerStage, g: Real = STANDARD_GRAVITY) -> A
     momentum = one.mass * np.maximum(one.height, 0.0)
     moving = momentum > 0.0
     return np.where(moving, np.sqrt(spin2) * one.edge_inertia / np.where(moving, momentum, 1.0), np.inf)
-
-
-def roller_energy_margin(stage: RollerStage, acceleration: Real, g: Real = STANDARD_GRAVITY) -> Array:
-    """Energy to spare when the roller comes down while the acceleration goes on.
-
-    Parameters
-    ----------
-    stage : RollerStage
-        Both stages [kg, kg m2, m, rad, -].
-    acceleration : Real
-        Held acceleration away from the edge [m/s2], not negative.
-    g : Real
-        Gravity [m/s2].
-
-    Returns
-    -------
-    Array
-        1 - (energy after the blow) / (energy needed from there) [-]: 1 where the robot never lifts or comes
-        down on the roller without speed, 0 at the limit, negative where the swing carries it over (at least
-        -10; -10 also where the held acceleration alone is enough).
-
-    Notes
-    -----
-    Up to the blow E_1 = m (a dx - g dz); the blow leaves E_1 (I_2 / I_1) (omega_2 / omega_1)^2; from there,
-    in the tilted gravity G = sqrt(g^2 + a^2), m (G r_2 - g h_2 - a d_2) is needed.
-
-    References
-    ----------
-    housner1963: change of the rocking edge.
-    messuri1985: energy stability margin.
-    """
-    one, two = stage.first, stage.second
-    lifts = acceleration > tip_acceleration(one.reach, one.height, g)
-    travel = one.reach - (one.reach * np.cos(stage.angle) - one.height * np.sin(stage.angle))
-    gained = np.maximum(acceleration * travel - g * (two.height - one.height), 0.0)
-    gained = gained * two.edge_inertia / one.edge_inertia * stage.speed_kept**2
-    holds = acceleration < tip_acceleration(two.reach, two.height, g)
-    need = np.hypot(g, acceleration) * two.radius - g * two.height - acceleration * two.reach
-    need = np.where(holds, need, 0.0)
-    share = np.where(need > 0.0, gained / np.where(need > 0.0, need, 1.0), 11.0)
-    return np.where(lifts, 1.0 - np.minimum(share, 11.0), 1.0)

@@ -10,17 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.physics._types import Array, Real
-from fieldworthy.physics.statics._elliptic import carlson_rf, jacobi_cd
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 
 
 def _ratio(top: Real, bottom: Real) -> Array:
-    """Divide non-negative numbers, where nothing below means no limit."""
+    """Divide by what is not negative; where that is 0, infinite with the sign of the top, and 0 for 0."""
     positive = np.asarray(bottom) > 0.0
-    return np.asarray(np.where(positive, top / np.where(positive, bottom, 1.0), np.inf))
+    endless = np.where(np.asarray(top) == 0.0, 0.0, np.copysign(np.inf, top))
+    return np.asarray(np.where(positive, top / np.where(positive, bottom, 1.0), endless))
 
 
 def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> Array:
@@ -39,7 +38,7 @@ def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> A
     -------
     Array
         Acceleration away from the edge, so braking for the front edge [m/s2]; negative where the robot falls
-        over that edge at rest, infinite without height.
+        over that edge at rest; without height infinite, with the sign of the reach.
 
     Notes
     -----
@@ -152,7 +151,7 @@ def turning_tip_speed(radius: Real, reach: Real, height: Real, g: Real = STANDAR
     Returns
     -------
     Array
-        Speed [m/s]; 0 where the robot falls over that edge at rest.
+        Speed [m/s]; 0 where the robot falls over that edge at rest, and on the spot.
 
     Notes
     -----
@@ -162,7 +161,8 @@ def turning_tip_speed(radius: Real, reach: Real, height: Real, g: Real = STANDAR
     ----------
     meriam_dynamics: curvilinear motion; impending tip.
     """
-    return np.sqrt(np.maximum(tip_acceleration(reach, height, g), 0.0) * radius)
+    turns = np.asarray(radius) > 0.0
+    return np.sqrt(np.where(turns, np.maximum(tip_acceleration(reach, height, g), 0.0), 0.0) * radius)
 
 
 def push_to_tip(weight: Real, reach: Real, push_height: Real) -> Array:
@@ -180,8 +180,8 @@ def push_to_tip(weight: Real, reach: Real, push_height: Real) -> Array:
     Returns
     -------
     Array
-        Force [N]; infinite for a push at the floor. The robot slides first where the friction force is
-        smaller.
+        Force [N]; negative where it falls over at rest; for a push at the floor infinite, with that sign. The
+        robot slides first where the friction force is smaller.
 
     Notes
     -----
@@ -266,135 +266,6 @@ def impact_tip_speed(body: Overturn, step: Real = 0.0, g: Real = STANDARD_GRAVIT
     over = Overturn(body.mass, body.inertia, body.reach, np.subtract(body.height, step))
     energy = 2.0 * over.edge_inertia * body.mass * g * over.rise
     return _ratio(np.sqrt(energy), body.mass * np.maximum(over.height, 0.0))
-
-
-@dataclass(frozen=True, slots=True)
-class _Braked:
-    """The tilted pendulum of a robot that brakes harder than its tip limit."""
-
-    tips: npt.NDArray[np.bool_]
-    balance: Array
-    lean: Array
-    rate: Array
-    minor: Array
-
-
-def _braked(body: Overturn, braking: Real, g: Real) -> _Braked:
-    balance = np.arctan2(body.reach, body.height)
-    apparent = np.arctan2(braking, g)
-    tips = apparent > balance
-    lean = np.where(tips, apparent - balance, 0.5)
-    rate = np.sqrt(body.mass * np.hypot(g, braking) * body.radius / body.edge_inertia)
-    return _Braked(tips, balance, lean, rate, np.sin(0.5 * lean) ** 2)
-
-
-def braking_work_ratio(body: Overturn, braking: Real, duration: Real, g: Real = STANDARD_GRAVITY) -> Array:
-    """How much of the energy needed to go over has been taken up when the brakes have stopped the robot.
-
-    Parameters
-    ----------
-    body : Overturn
-        The robot across its leading edge [kg, kg m2, m].
-    braking : Real
-        Constant deceleration of the wheels' contact [m/s2], not negative.
-    duration : Real
-        How long it lasts: speed / deceleration [s].
-    g : Real
-        Gravity [m/s2].
-
-    Returns
-    -------
-    Array
-        Work of the inertia force over the energy needed [-]: 0 where it does not lift, below 1 it falls back,
-        from 1 on it goes over; infinite where the robot stands past its edge.
-
-    Notes
-    -----
-    With phi the angle of the centre of gravity behind the edge's vertical, I phi'' = m r G sin(phi - phi_a),
-    G^2 = g^2 + a^2, tan phi_a = a/g: a pendulum, solved exactly by cos((phi_a - phi)/2) = k cd(w t, k). The
-    work is m a r (sin phi_0 - sin phi), the need m g r (1 - cos phi_0). Followed until the robot lies on its
-    front.
-
-    References
-    ----------
-    dlmf: Jacobi functions.
-    housner1963: overturning by a pulse of constant acceleration.
-    """
-    b = _braked(body, braking, g)
-    half = np.arccos(np.clip(np.sqrt(1.0 - b.minor) * jacobi_cd(b.rate * duration, b.minor), 0.0, 1.0))
-    fallen = b.balance + b.lean - 2.0 * half
-    work = braking * (np.sin(b.balance) - np.sin(np.maximum(fallen, -0.5 * np.pi)))
-    ratio = _ratio(np.maximum(work, 0.0), g * (1.0 - np.cos(b.balance)))
-    return np.where(b.balance <= 0.0, np.inf, np.where(b.tips, ratio, 0.0))
-
-
-def braking_lift_angle(body: Overturn, work_ratio: Real) -> Array:
-    """How far a braked robot lifts before it falls back.
-
-    Parameters
-    ----------
-    body : Overturn
-        The robot across its leading edge [kg, kg m2, m].
-    work_ratio : Real
-        Share of the energy needed to go over, from `braking_work_ratio` [-].
-
-    Returns
-    -------
-    Array
-        Greatest tilt [rad]; the angle of balance itself where it goes over, 0 where it does not lift.
-
-    Notes
-    -----
-    cos phi = cos phi_0 + q (1 - cos phi_0).
-
-    References
-    ----------
-    messuri1985: energy stability margin.
-    """
-    balance = np.maximum(np.arctan2(body.reach, body.height), 0.0)
-    kept = np.cos(balance) + np.clip(work_ratio, 0.0, 1.0) * (1.0 - np.cos(balance))
-    return np.asarray(balance - np.arccos(np.clip(kept, -1.0, 1.0)))
-
-
-def braking_tip_speed(body: Overturn, braking: Real, g: Real = STANDARD_GRAVITY) -> Array:
-    """Speed from which braking to rest at a constant rate carries the robot over its front edge.
-
-    Parameters
-    ----------
-    body : Overturn
-        The robot across its leading edge [kg, kg m2, m].
-    braking : Real
-        Constant deceleration of the wheels' contact [m/s2], not negative.
-    g : Real
-        Gravity [m/s2].
-
-    Returns
-    -------
-    Array
-        Least speed that carries it over [m/s]; infinite up to the tip limit g d / h, where it never lifts; 0
-        where it stands past its edge.
-
-    Notes
-    -----
-    The time at which `braking_work_ratio` is 1, by inverting cd with Carlson's integral; exact for a rigid
-    robot. Tends to `impact_tip_speed` for very hard braking. A low, wide
-    robot may need less speed under longer braking, because it rises into the pull. Backwards or sideways take
-    the overturn across that edge.
-
-    References
-    ----------
-    dlmf: Carlson's R_F.
-    housner1963: overturning by a pulse of constant acceleration.
-    """
-    b = _braked(body, braking, g)
-    a = np.where(b.tips, np.maximum(braking, 1e-300), 1.0)
-    sine = np.sin(b.balance) - (g / a) * (1.0 - np.cos(b.balance))
-    passed = np.arcsin(np.clip(np.where(b.tips, sine, 0.0), -1.0, 1.0))
-    swung = np.maximum(np.sin(0.5 * (b.balance + b.lean - passed)) ** 2, b.minor)
-    major = 1.0 - b.minor
-    sn = np.sqrt((swung - b.minor) / (major * swung))
-    time = sn * carlson_rf(b.minor * (1.0 - swung) / (major * swung), b.minor / swung, 1.0) / b.rate
-    return np.where(b.balance <= 0.0, 0.0, np.where(b.tips, a * time, np.inf))
 
 
 def shift_needed(reach: Real, height: Real, acceleration: Real, g: Real = STANDARD_GRAVITY) -> Array:

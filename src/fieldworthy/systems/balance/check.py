@@ -8,20 +8,16 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say, unknown
-from fieldworthy.physics.statics.antitip import (
-    RollerStage,
-    roller_energy_margin,
-    roller_impact_tip_speed,
-    roller_tip_acceleration,
-)
+from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.physics.statics.antitip import RollerStage, roller_impact_tip_speed
 from fieldworthy.physics.statics.ballast import best_ballast
-from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY, reach
-from fieldworthy.physics.statics.tipping import braking_tip_speed, tip_acceleration, tip_angle
+from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
+from fieldworthy.physics.statics.tipping import tip_acceleration, tip_angle
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import stacked
 from fieldworthy.vehicle.drivetrain import Pace
 from fieldworthy.vehicle.stance import SIDES, Stance
+from fieldworthy.vehicle.worst import Worst
 
 _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
 
@@ -44,7 +40,7 @@ def check(context: Context) -> Iterator[Outcome]:
     for side in SIDES if driven else ():
         yield from _tipping(context, driven, side)
     for side in ("forward", "back") if driven else ():
-        yield from _stopping(context, driven, side)
+        yield _stopping(context, driven, side)
     yield from _ballast(context, driven)
 
 
@@ -61,117 +57,129 @@ def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
         yield Outcome("balance.centre_height", f"pose {name}", z, None, "length", say, sources=("meriam_statics",))
 
 
-_ROUND = ("forward", "forward-left", "left", "back-left", "back", "back-right", "right", "forward-right")
+def _way(angle: float) -> str:
+    """Name the one of eight directions that an angle is nearest to."""
+    return max(DIRECTIONS, key=lambda way: np.cos(DIRECTIONS[way] - angle))
 
 
 def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
-    """Tip limits of every pose in eight directions: the weakest is the value, the four sides are in the sentence."""
-    between = [way for way in _ROUND if way not in SIDES]
+    """Tip limits of every pose: the one over the nearest edge is the value, the four sides are in the sentence."""
     for name, stance in floor.items():
-        diagonal = reach(stance.feet.level, stance.point, [DIRECTIONS[way] for way in between])
-        edges = dict(zip((*SIDES, *between), (*stance.edges, *diagonal), strict=True))
-        limits = {way: tip_acceleration(edges[way], stance.height) for way in _ROUND}
-        weakest = min(limits, key=lambda way: first(limits[way]))
+        near, angle = stance.nearest()
+        least = tip_acceleration(near, stance.height)
+        limits = {side: tip_acceleration(edge, stance.height) for side, edge in zip(SIDES, stance.edges, strict=True)}
         numbers = {side: (limits[side], "acceleration") for side in SIDES} | {
-            "least": (limits[weakest], "acceleration"),
-            "tilt": (tip_angle(edges[weakest], stance.height), "angle"),
+            "least": (least, "acceleration"),
+            "tilt": (tip_angle(near, stance.height), "angle"),
         }
         text = "In pose '{pose}' wheels lift at {forward} forward, {back} back, {left} left, {right} right; weakest is "
-        say = Say(text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": weakest})
-        yield Outcome(
-            "balance.limit", f"pose {name}", limits[weakest], None, "acceleration", say, sources=("vukobratovic2004",)
-        )
+        say = Say(text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": _way(angle)})
+        yield Outcome("balance.limit", f"pose {name}", least, None, "acceleration", say, sources=("vukobratovic2004",))
 
 
 def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
-    """The tilt at which it goes over, standing still, in the worst direction and pose."""
-    tilts = {
-        (name, side): tip_angle(stance.edges[i], stance.height)
-        for name, stance in floor.items()
-        for i, side in enumerate(SIDES)
-    }
-    name, side = min(tilts, key=lambda key: first(tilts[key]))
+    """The tilt at which it goes over its nearest edge, standing still, in the worst pose."""
+    names, near = list(floor), [stance.nearest() for stance in floor.values()]
+    tilts = [tip_angle(reach, stance.height) for (reach, _), stance in zip(near, floor.values(), strict=True)]
+    worst = Worst.of(tilts)
+    name, way, tilt = names[worst.nominal], _way(near[worst.nominal][1]), worst.take(tilts)
     least = context.robot.balance.least_tilt
     yield Outcome(
-        "balance.tilt", f"pose {name}", tilts[name, side], least, "angle",
+        "balance.tilt", f"pose {name}", tilt, least, "angle",
         Say("Standing still it can be tilted {tilt} before it goes over (pose '{pose}', {side}); {least} are wanted.",
             "Standing still it goes over when tilted {tilt} {side} in pose '{pose}'; {least} are wanted.",
-            {"tilt": (tilts[name, side], "angle"), "least": (least, "angle")}, {"pose": name, "side": side}),
+            {"tilt": (tilt, "angle"), "least": (least, "angle")}, {"pose": name, "side": way}),
         sources=("meriam_statics", "practice"),
     )  # fmt: skip
 
 
 def asked_of(pace: Pace, side: str) -> Real:
     """Find the hardest acceleration that throws the load towards a side."""
-    return pace.side if side in ("left", "right") else np.maximum(pace.braking, pace.launch)
+    if side in ("left", "right"):
+        return pace.side
+    return (pace.forward if side == "forward" else pace.back).asked
 
 
 def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
     """Whether wheels lift, and whether it goes over, in the pose that is worst for this side."""
-    limits = {name: tip_acceleration(s.edges[SIDES.index(side)], s.height) for name, s in driven.items()}
-    asked = {name: asked_of(state.performance(context, name), side) for name in driven}
-    name = min(driven, key=lambda n: first(limits[n]) / max(first(asked[n]), 1e-9))
+    limits = [tip_acceleration(s.edges[SIDES.index(side)], s.height) for s in driven.values()]
+    asked = [asked_of(state.performance(context, name), side) for name in driven]
+    worst = Worst.of([limit / np.maximum(most, 1e-9) for limit, most in zip(limits, asked, strict=True)])
+    name, limit, most = list(driven)[worst.nominal], worst.take(limits), worst.take(asked)
     turning = side in ("left", "right")
     cause = "turns as hard as its wheels grip" if turning else "brakes or starts as hard as it can"
-    numbers = {"limit": (asked[name], "acceleration"), "value": (limits[name], "acceleration")}
+    numbers = {"limit": (most, "acceleration"), "value": (limit, "acceleration")}
     words = {"pose": name, "far": _FAR[side], "cause": cause}
     yield Outcome(
-        f"balance.tip.{side}", f"pose {name}", limits[name], asked[name], "acceleration",
+        f"balance.tip.{side}", f"pose {name}", limit, most, "acceleration",
         Say("In pose '{pose}' its {far} wheels stay down up to {value}; it {cause} at {limit}.",
             "In pose '{pose}' its {far} wheels lift from {value} on, and it {cause} at {limit}.", numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
     )  # fmt: skip
-    yield from _going_over(context, driven, side)
-
-
-def _rolled(context: Context, pose: str, side: str) -> RollerStage:
-    pose = state.same_body(context, pose)
-    return context.once(("rolled", pose, side), lambda: state.stance(context, pose).rolled(side))
+    if not turning:
+        yield _going_over(context, driven, side, (limits, asked))
 
 
 def _over_speed(context: Context, pose: str, side: str) -> Real:
     """Speed from which the hardest braking carries it over, rollers counted."""
     pose = state.same_body(context, pose)
-    return context.once(("over speed", pose, side), lambda: _carried_over(context, pose, side))
+
+    def found() -> Real:
+        pace = state.performance(context, pose)
+        throw = pace.forward if side == "forward" else pace.back
+        return state.stance(context, pose).braked(side, throw.grip, throw.force, pace.load.rotating_mass)
+
+    return context.once(("over speed", pose, side), found)
 
 
-def _carried_over(context: Context, pose: str, side: str) -> Real:
-    stage, asked = _rolled(context, pose, side), asked_of(state.performance(context, pose), side)
-    caught = (asked <= roller_tip_acceleration(stage)) & (roller_energy_margin(stage, asked) > 0.0)
-    return np.where(caught, np.inf, braking_tip_speed(stage.first, asked))
-
-
-def _going_over(context: Context, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
-    if side in ("left", "right"):
-        return
-    speeds = {name: _over_speed(context, name, side) for name in driven}
-    top = {name: state.performance(context, name).top_speed for name in driven}
-    name = min(driven, key=lambda n: first(speeds[n]) / max(first(top[n]), 1e-9))
-    numbers = {"value": (speeds[name], "speed"), "top": (top[name], "speed")}
-    never = not np.isfinite(first(speeds[name]))
-    held = "No braking from any speed carries it over {side} (worst pose '{pose}')."
-    yield Outcome(
-        f"balance.over.{side}", f"pose {name}", speeds[name], top[name], "speed",
-        Say(held if never else "Braking hard carries it over {side} from {value} in pose '{pose}'; it reaches {top}.",
-            "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
-            numbers, {"pose": name, "side": side}),
-        sources=("housner1963", "messuri1985"),
+def _going_over(
+    context: Context, driven: dict[str, Stance], side: str, lifting: tuple[list[Array], list[Real]]
+) -> Outcome:
+    speeds = [_over_speed(context, name, side) for name in driven]
+    top = [state.performance(context, name).top_speed for name in driven]
+    # where no braking lifts it, the pose that comes nearest to lifting
+    nearest = [1e6 * (1.0 + limit / np.maximum(most, 1e-9)) for limit, most in zip(*lifting, strict=True)]
+    ratio = [np.where(np.isfinite(v), v / np.maximum(t, 1e-9), n) for v, t, n in zip(speeds, top, nearest, strict=True)]
+    worst = Worst.of(ratio)
+    name, speed, most = list(driven)[worst.nominal], worst.take(speeds), worst.take(top)
+    numbers: dict[str, tuple[Real, str]] = {"value": (speed, "speed"), "top": (most, "speed")}
+    held = "Braking hard carries it over {side} from {value} in pose '{pose}'; it reaches {top}."
+    if not np.isfinite(first(speed)):
+        held = ("By the numbers given no braking carries it over {side}: in pose '{pose}' its {far} wheels "
+                "lift at {lift}, and it brakes or starts at {asked}.")  # fmt: skip
+        limits, asked = lifting
+        numbers |= {"lift": (limits[worst.nominal], "acceleration"), "asked": (asked[worst.nominal], "acceleration")}
+    return Outcome(
+        f"balance.over.{side}", f"pose {name}", speed, most, "speed",
+        Say(held, "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
+            numbers, {"pose": name, "side": side, "far": _FAR[side]}),
+        sources=("meriam_dynamics", "housner1963", "messuri1985"),
     )  # fmt: skip
 
 
-def _stopping(context: Context, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
+_GOING = {"forward": "forward", "back": "backward"}
+
+
+def _stopping(context: Context, driven: dict[str, Stance], side: str) -> Outcome:
     """Stopped dead at floor level, for example by a seam or an object under the wheels."""
-    stages = {name: _rolled(context, name, side) for name in driven}
-    speeds = {name: roller_impact_tip_speed(stage) for name, stage in stages.items()}
-    top = {name: state.performance(context, name).top_speed for name in driven}
-    name = min(driven, key=lambda n: first(speeds[n]) / max(first(top[n]), 1e-9))
-    yield Outcome(
-        f"balance.stop.{side}", f"pose {name}", speeds[name], top[name], "speed",
-        Say("Stopped dead at floor level it stays up below {value} in pose '{pose}'; it reaches {top}.",
-            "Stopped dead at floor level it goes over {side} from {value} on in pose '{pose}'; it reaches {top}.",
-            {"value": (speeds[name], "speed"), "top": (top[name], "speed")}, {"pose": name, "side": side}),
+    speeds = [roller_impact_tip_speed(_rolled(context, name, side)) for name in driven]
+    top = [state.performance(context, name).top_speed for name in driven]
+    worst = Worst.of([speed / np.maximum(most, 1e-9) for speed, most in zip(speeds, top, strict=True)])
+    name, speed, most = list(driven)[worst.nominal], worst.take(speeds), worst.take(top)
+    return Outcome(
+        f"balance.stop.{side}", f"pose {name}", speed, most, "speed",
+        Say("Going {going} and stopped dead at floor level it stays up below {value} in pose '{pose}'; "
+            "it reaches {top}.",
+            "Going {going} and stopped dead at floor level it goes over from {value} on in pose '{pose}'; "
+            "it reaches {top}.",
+            {"value": (speed, "speed"), "top": (most, "speed")}, {"pose": name, "going": _GOING[side]}),
         sources=("housner1963", "messuri1985"),
     )  # fmt: skip
+
+
+def _rolled(context: Context, pose: str, side: str) -> RollerStage:
+    pose = state.same_body(context, pose)
+    return context.once(("rolled", pose, side), lambda: state.stance(context, pose).rolled(side))
 
 
 def _ballast(context: Context, driven: dict[str, Stance]) -> Iterator[Outcome]:
