@@ -1,37 +1,108 @@
 """What a team can change, how far it is tried, and that more change is more effort."""
 
+import dataclasses
+import math
+from typing import get_args
+
 import numpy as np
 import pytest
 
 from fieldworthy.decide.variables import changeable, effort_of, ways
-from fieldworthy.files import Quantity
+from fieldworthy.files import Of, Quantity, schema_of
+from fieldworthy.files.declare import hints, mark_of
+from fieldworthy.files.kinds import Role
+from fieldworthy.robot import Robot
+from fieldworthy.robot.model import Part
+from fieldworthy.robot.model.season import Season
+from fieldworthy.units import KINDS, to_unit
+
+
+def quantities_of(declared, path=()):
+    """Every quantity that a declaration can hold, with its keys; names of the file's own are left out."""
+    for name, note in hints(declared).items():
+        for mark, inner in _marks(note, (*path, name)):
+            if isinstance(mark, Of):
+                yield inner, mark
+            else:
+                yield from quantities_of(mark, inner)
+
+
+def _marks(note, path):
+    mark = mark_of(note)
+    if isinstance(mark, Of) or dataclasses.is_dataclass(note):
+        yield mark or note, path
+    elif mark is None:
+        for part in get_args(note):
+            yield from _marks(part, path)
+
+
+ROBOT, SEASON = dict(quantities_of(Robot)), dict(quantities_of(Season))
+
+
+def test_every_quantity_says_whose_it_is_and_how_hard_to_change():
+    assert len(ROBOT) > 200
+    assert len(SEASON) > 20
+    for path, mark in [*ROBOT.items(), *SEASON.items()]:
+        assert mark.role in get_args(Role), path
+        assert 0.1 <= mark.effort <= 10, path
+        drawn = schema_quantity(mark)
+        assert (drawn.role, drawn.effort, drawn.spread) == (mark.role, mark.effort, mark.spread), path
+
+
+def schema_quantity(mark):
+    """A value of a kind as a file would give it, inside its bounds."""
+    middle = mark.low if math.isfinite(mark.low) else 0.0
+    high = mark.high if math.isfinite(mark.high) else middle + 1.0
+    unit = KINDS[mark.kind].metric
+    return mark.read(f"{to_unit(0.5 * (middle + high), mark.kind, unit)} {'' if unit == '1' else unit}".strip())
+
+
+def test_rules_and_bought_classes_are_facts():
+    assert {mark.role for mark in SEASON.values()} == {"fact"}
+    assert {mark.role for path, mark in ROBOT.items() if path[0] == "catalogue"} == {"fact"}
 
 
 @pytest.mark.parametrize(
-    ("path", "can"),
+    ("path", "role"),
     [
-        (("parts", "box", "mass"), True),
-        (("air", "supply", "charge"), True),
-        (("mechanisms", "lift", "pivot", 0), True),
-        (("rollers", "front", "clearance"), True),
-        (("season", "limits", "mass"), False),
-        (("catalogue", "motors", "test motor", "free_speed"), False),
-        (("catalogue", "motors", "test motor", "counted_power"), False),
-        (("drive", "targets", "sprint_time"), False),
-        (("air", "cylinders", "main", "time_limit"), False),
-        (("drive", "stages", 0, "efficiency"), False),
-        (("mechanisms", "clamp", "rival", "mass"), False),
+        ("parts mass", "made"),
+        ("parts position", "choice"),
+        ("air supply charge", "choice"),
+        ("mechanisms pivot", "choice"),
+        ("rollers clearance", "choice"),
+        ("drive targets sprint_time", "wish"),
+        ("air cylinders time_limit", "wish"),
+        ("tracking wanted", "wish"),
+        ("mechanisms swing", "wish"),
+        ("drive stages efficiency", "fact"),
+        ("mechanisms rival mass", "fact"),
+        ("mechanisms build_time", "fact"),
+        ("weighed mass", "fact"),
+        ("hours_left", "fact"),
     ],
 )
-def test_what_a_team_cannot_change_is_left_alone(path, can):
-    assert changeable(path, Quantity(1.0, "ratio", "1", 0.1)) is can
+def test_whose_a_number_is_stands_where_it_is_declared(path, role):
+    assert ROBOT[tuple(path.split())].role == role
+
+
+@pytest.mark.parametrize(("role", "can"), [("choice", True), ("made", True), ("fact", False), ("wish", False)])
+def test_what_a_team_cannot_change_is_left_alone(role, can):
+    assert changeable(Quantity(1.0, "ratio", "1", 0.1, role=role)) is can
 
 
 def test_a_bought_part_keeps_its_mass_but_may_move():
-    bought = Quantity(0.3, "mass", "g", 0.01, "datasheet", low=0.0)
-    assert not changeable(("parts", "motors", "mass"), bought)
-    assert changeable(("parts", "frame", "mass"), Quantity(0.3, "mass", "g", 0.01, "measured", low=0.0))
-    assert changeable(("parts", "motors", "position", 2), Quantity(0.1, "length", "mm", 0.001, "datasheet"))
+    bought = {"basis": "datasheet"}
+    part = schema_of(Part).model_validate(
+        {"mass": {"value": "300 g"} | bought, "position": [{"value": "10 mm"} | bought, 0, 0], "size": ["1 in"] * 3}
+    )
+    assert not changeable(part.mass)
+    assert changeable(part.position[0])
+    assert changeable(part.size[0])
+
+
+def test_a_change_that_is_declared_harder_takes_more():
+    easy, hard = (Quantity(0.3, "length", "mm", 0.0, effort=effort) for effort in (1.0, 3.0))
+    assert effort_of(hard, 0.4) == pytest.approx(3 * effort_of(easy, 0.4))
 
 
 @pytest.mark.parametrize(
@@ -55,5 +126,5 @@ def test_values_to_try_go_both_ways_nearest_first_and_stay_inside(quantity):
         assert len(set(np.sign(one_way - quantity.si))) <= 1
     both = np.concatenate(ways(quantity))
     assert both.size >= 8
-    efforts = [effort_of(("parts", "box", "mass"), quantity, float(si)) for si in ways(quantity)[0]]
+    efforts = [effort_of(quantity, float(si)) for si in ways(quantity)[0]]
     assert efforts == sorted(efforts)

@@ -115,7 +115,7 @@ def _inputs(report: Report, finding: Finding) -> frozenset[str]:
 
 def _entries(loaded: Loaded, report: Report) -> list[Entry]:
     wanted = frozenset(key for finding in report.failing for key in _inputs(report, finding))
-    return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(path, q)]
+    return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(q)]
 
 
 class _Search:

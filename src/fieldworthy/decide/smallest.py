@@ -42,7 +42,7 @@ class Bracket:
     @property
     def effort(self) -> float:
         """How hard the change is."""
-        return effort_of(*self.entry, self.good)
+        return effort_of(self.entry[1], self.good)
 
 
 def brackets(bench: Bench, keys: Sequence[Key], entries: Sequence[Entry]) -> list[Bracket]:
@@ -111,7 +111,7 @@ def settled(bench: Bench, bracket: Bracket) -> Change | None:
     good = _bisected(mends, *ends, start)
     for text, si in rounded(quantity, good, _CLOSE / 2):
         if quantity.low <= si <= quantity.high and mends(si):
-            return value_change(bench.loaded.robot, bracket.entry, text, si, effort_of(path, quantity, si))
+            return value_change(bench.loaded.robot, bracket.entry, text, si, effort_of(quantity, si))
     return None
 
 

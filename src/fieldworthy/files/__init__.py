@@ -5,7 +5,7 @@ declaration come the file's schema (pydantic: unit strings, defaults, errors) an
 dataclass itself, filled with SI numbers or arrays over cases). Robots and seasons are both declared this way.
 """
 
-from fieldworthy.files.declare import assume, exact, need, schema_of
+from fieldworthy.files.declare import all_are, assume, exact, need, schema_of
 from fieldworthy.files.document import Document, read_document
 from fieldworthy.files.instantiation import instantiate, quantities
 from fieldworthy.files.kinds import Basis, Of, Quantity, Ref
@@ -21,6 +21,7 @@ __all__ = [
     "Problem",
     "Quantity",
     "Ref",
+    "all_are",
     "assume",
     "exact",
     "instantiate",

@@ -10,26 +10,26 @@ from typing import Annotated, Any, Literal, Optional, TypeVar, Union, get_args, 
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, create_model
 
-from fieldworthy.files.kinds import Of, Quantity, Ref
+from fieldworthy.files.kinds import Of, Quantity, Ref, Role
 from fieldworthy.units import wanted
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,59}$"
 
 
-def assume(text: str, why: str) -> Any:
+def assume(text: str, why: str, *, role: Role | None = None, effort: float | None = None) -> Any:
     """Declare a quantity with a default that is listed among the assumptions wherever it is used."""
-    return dataclasses.field(metadata={"assume": text, "why": why})
+    return dataclasses.field(metadata={"assume": text, "why": why, "role": role, "effort": effort})
 
 
-def exact(default: Any, about: str = "") -> Any:
+def exact(default: Any, about: str = "", *, role: Role | None = None, effort: float | None = None) -> Any:
     """Declare a field whose default is no assumption: absent means absent."""
     key = "factory" if callable(default) else "default"
-    return dataclasses.field(metadata={key: default, "about": about})
+    return dataclasses.field(metadata={key: default, "about": about, "role": role, "effort": effort})
 
 
-def need(about: str) -> Any:
+def need(about: str, *, role: Role | None = None, effort: float | None = None) -> Any:
     """Declare a field that a file must give."""
-    return dataclasses.field(metadata={"about": about})
+    return dataclasses.field(metadata={"about": about, "role": role, "effort": effort})
 
 
 class Spec(BaseModel):
@@ -39,7 +39,18 @@ class Spec(BaseModel):
 
 
 _OPEN: dict[type, Callable[[], tuple[type, ...]]] = {}
+_ROLES: dict[type, Role] = {}
 C = TypeVar("C", bound=type)
+
+
+def all_are(role: Role) -> Callable[[C], C]:
+    """Say whose the numbers of a declaration are, where a field does not say otherwise."""
+
+    def mark(declared: C) -> C:
+        _ROLES[declared] = role
+        return declared
+
+    return mark
 
 
 def open_to(kinds: Callable[[], tuple[type, ...]]) -> Callable[[C], C]:
@@ -55,7 +66,12 @@ def open_to(kinds: Callable[[], tuple[type, ...]]) -> Callable[[C], C]:
 @cache
 def hints(declared: type) -> dict[str, Any]:
     """Read the annotations of a declaration, marks included; a base that is open stands for its kinds."""
-    return {name: _opened(note) for name, note in get_type_hints(declared, include_extras=True).items()}
+    notes = {name: _opened(note) for name, note in get_type_hints(declared, include_extras=True).items()}
+    general: dict[str, Any] = {"role": _ROLES[declared]} if declared in _ROLES else {}
+    for field in dataclasses.fields(declared):
+        own = {key: field.metadata[key] for key in ("role", "effort") if field.metadata.get(key) is not None}
+        notes[field.name] = _owned(notes[field.name], general | own)
+    return notes
 
 
 def _opened(note: Any) -> Any:
@@ -80,6 +96,20 @@ def mark_of(annotation: Any) -> Of | Ref | None:
 
 def _assumed(mark: Of, text: str) -> Callable[[], Quantity]:
     return lambda: dataclasses.replace(mark.read(text), assumed=True)
+
+
+def _owned(annotation: Any, said: dict[str, Any]) -> Any:
+    """An annotation whose marks of quantities say whose they are and how hard to change."""
+    mark = mark_of(annotation)
+    if isinstance(mark, Of):
+        return Annotated[get_args(annotation)[0], dataclasses.replace(mark, **said)]
+    args = get_args(annotation)
+    if not said or mark is not None or not args or get_origin(annotation) is Literal:
+        return annotation
+    inner = tuple(_owned(a, said) for a in args)
+    if get_origin(annotation) in (Union, types.UnionType):
+        return Union[inner]  # noqa: UP007  built from a tuple at run time
+    return get_origin(annotation)[inner]
 
 
 def _plain_name(given: Any) -> Any:

@@ -19,6 +19,9 @@ from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit, wanted
 
 Basis = Literal["measured", "datasheet", "estimate"]
 BASES: tuple[Basis, ...] = ("measured", "datasheet", "estimate")
+Role = Literal["choice", "made", "fact", "wish"]
+"""Whose a number is: the team's to choose; the team's where it makes the part, a fact where it buys it (the file then
+says ``basis: datasheet``); how things are, to be found out; what is wanted."""
 
 # Half widths of a 95 % interval for a bare value of each kind: the relative part, then the absolute part in SI.
 # Common practice, no source: what a team's tape, scale and datasheets usually turn out to be worth.
@@ -58,6 +61,7 @@ class Quantity:
     assumed : True where the file says nothing and a documented default stands in
     low, high : Bounds that no sample may leave, in SI
     date : The day on which it was found, as ISO 8601 writes it
+    role, effort, spread : As declared, see `Of`
     """
 
     si: float
@@ -69,6 +73,9 @@ class Quantity:
     low: float = float("-inf")
     high: float = float("inf")
     date: str | None = None
+    role: Role = "choice"
+    effort: float = 1.0
+    spread: bool = False
 
 
 def default_tolerance(si: float, kind: str, basis: Basis) -> float:
@@ -127,6 +134,9 @@ class Of:
     low, high : Bounds in SI; `above` and `below` exclude the bound itself
     above, below : Whether the lower and the upper bound are excluded
     fixed : True for a rule of the season or a count-like number: it has no tolerance
+    role : Whose the number is
+    effort : How many times harder a change is than is usual for its kind; common practice, no source
+    spread : True where it says how far things are off: halving it is as hard at any size
     """
 
     kind: str
@@ -135,6 +145,9 @@ class Of:
     above: bool = False
     below: bool = False
     fixed: bool = False
+    role: Role = "choice"
+    effort: float = 1.0
+    spread: bool = False
 
     def read(self, given: object) -> Quantity:
         """Read a field of a file."""
@@ -185,7 +198,10 @@ class Of:
             tolerance = 0.0
         elif tolerance is None:
             tolerance = default_tolerance(si, self.kind, basis)
-        return Quantity(si, self.kind, value.unit, tolerance, basis, False, self.low, self.high)
+        return Quantity(
+            si, self.kind, value.unit, tolerance, basis, False, self.low, self.high,
+            role=self.role, effort=self.effort, spread=self.spread,
+        )  # fmt: skip
 
     def bounds(self, unit: str) -> str:
         """Say the bounds in words."""
@@ -258,14 +274,14 @@ Resistance: TypeAlias = Annotated[Real, Of("resistance", 0.0)]
 Charge: TypeAlias = Annotated[Real, Of("charge", 0.0, above=True)]
 Pressure: TypeAlias = Annotated[Real, Of("pressure", 0.0)]
 Volume: TypeAlias = Annotated[Real, Of("volume", 0.0)]
-Temperature: TypeAlias = Annotated[Real, Of("temperature", 173.15, 573.15)]
+Temperature: TypeAlias = Annotated[Real, Of("temperature", 173.15, 573.15, role="fact")]
 Ratio: TypeAlias = Annotated[Real, Of("ratio", 0.0)]
 Fraction: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0)]
-Efficiency: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True)]
+Efficiency: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, role="fact")]
 Conductance: TypeAlias = Annotated[Real, Of("sonic conductance", 0.0, above=True)]
 ThermalResistance: TypeAlias = Annotated[Real, Of("thermal resistance", 0.0, above=True)]
 HeatCapacity: TypeAlias = Annotated[Real, Of("heat capacity", 0.0, above=True)]
-WorkTime: TypeAlias = Annotated[Real, Of("work time", 0.0)]
+WorkTime: TypeAlias = Annotated[Real, Of("work time", 0.0, role="fact")]
 Stiffness: TypeAlias = Annotated[Real, Of("stiffness", 0.0)]
 Frequency: TypeAlias = Annotated[Real, Of("frequency", 0.0, above=True)]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
 from fieldworthy.files.problems import Fault
 
@@ -17,9 +17,9 @@ CHASSIS = "chassis"
 class Part:
     """A thing with mass, as a block: where its middle is and how large it is."""
 
-    mass: Mass = need("of one of them, weighed if possible")
+    mass: Mass = need("of one of them, weighed if possible", role="made", effort=2.0)
     position: Point = need("middle of its box: x forward, y left, z up, from the floor midway between the drive wheels")
-    size: Box = need("of its box: length, width, height")
+    size: Box = need("of its box: length, width, height", role="made", effort=3.0)
     rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group")
     count: Count = exact(1, "how many of them, all at this place together")
 
@@ -52,8 +52,8 @@ class Carried:
 class Tow:
     """A load that the robot drags along the floor in a pose."""
 
-    drag: Annotated[Real, Of("force", 0.0)] = need("the backward pull of the load on the robot")
-    down: Force = assume("0 N", "the load does not press on the robot")
+    drag: Annotated[Real, Of("force", 0.0)] = need("the backward pull of the load on the robot", role="fact")
+    down: Force = assume("0 N", "the load does not press on the robot", role="fact")
     position: Point = need("where the load pulls: x forward, y left, z up")
 
 
@@ -85,6 +85,7 @@ class Roller:
     clearance: Gap = need("gap between roller and floor while the robot stands level")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listed:
     """What the parts list added up to on the day of the weighing."""
@@ -95,6 +96,7 @@ class Listed:
     z: Annotated[Real, Of("length", fixed=True)] = need("above the floor")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weighed:
     """What scales say of the whole robot; what the parts list lacks or has too much is laid on its chassis."""
@@ -111,6 +113,7 @@ class Weighed:
     )
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ballast:
     """A place where extra mass could be fixed."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.files import Of, assume, exact, need
+from fieldworthy.files import Of, all_are, assume, exact, need
 from fieldworthy.files.kinds import (
     Charge,
     Conductance,
@@ -32,6 +32,7 @@ from fieldworthy.files.kinds import (
 from fieldworthy.files.problems import Fault
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Derating:
     """One step of the controller's protection: above this winding temperature the current limit is cut."""
@@ -40,6 +41,7 @@ class Derating:
     factor: Fraction = need("what is left of the current limit")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MotorClass:
     """A permanent-magnet motor with its controller, at its output shaft."""
@@ -71,6 +73,7 @@ class MotorClass:
             yield ("derating", i, "above"), "expected a higher temperature than that of the step before"
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelClass:
     """A drive wheel on foam tiles."""
@@ -82,6 +85,7 @@ class WheelClass:
     rolling_resistance: Ratio = need("rolling drag as a share of the load on the wheel")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TankClass:
     """An air tank."""
@@ -91,6 +95,7 @@ class TankClass:
     mass: Mass = need("of one empty tank")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CylinderClass:
     """A pneumatic cylinder."""
@@ -115,6 +120,7 @@ class CylinderClass:
             yield ("spring",), "expected zero or more"
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ValveClass:
     """A solenoid valve by ISO 6358."""
@@ -124,6 +130,7 @@ class ValveClass:
     mass: Mass = need("of one valve")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Battery:
     """A battery with its internal resistance, leads included."""

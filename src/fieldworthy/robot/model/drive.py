@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Count, Efficiency, Inertia, Length, Ratio, Real, Span, Temperature
 from fieldworthy.files.problems import Fault
 
@@ -24,11 +24,12 @@ class Stage:
 class Wheel:
     """One drive wheel: where it touches the floor and which class it is."""
 
-    position: tuple[Length, Length] = need("where it touches the floor: x forward, y left")
+    position: tuple[Length, Length] = need("where it touches the floor: x forward, y left", effort=2.0)
     wheel: Annotated[str, Ref(("catalogue.wheels",))] = need("wheel class, from the catalogue")
     driven: bool = exact(True, "false for a wheel that only rolls along")
 
 
+@all_are("wish")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Targets:
     """What the team wants of the drive; an absent target is not judged."""
@@ -51,6 +52,7 @@ class Targets:
             yield ("sprint_time",), "expected the key 'sprint_distance' too: how far in that time"
 
 
+@all_are("wish")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TypicalMove:
     """A move that the team makes often; the best gear ratio is found for their mix."""
@@ -68,17 +70,17 @@ class Drive:
     stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly")
     wheels: dict[str, Wheel] = need("drive wheels by name")
     friction_torque: Annotated[Real, Of("torque", 0.0)] = assume(
-        "0.02 N*m", "bearings of the whole drive, at the wheels; from memory"
+        "0.02 N*m", "bearings of the whole drive, at the wheels; from memory", role="fact"
     )
-    extra_inertia: Inertia = assume("0 kg*cm^2", "gears and shafts, referred to the wheels")
+    extra_inertia: Inertia = assume("0 kg*cm^2", "gears and shafts, referred to the wheels", effort=3.0)
     braking: Ratio = assume(
-        "1", "share of the braking that grip and motors allow which drivers use; common practice, no source"
+        "1", "share of the braking that grip and motors allow which drivers use; common practice, no source", effort=0.5
     )
     motor_start_temperature: Temperature = assume("25 degC", "motors as warm as the hall")
     motor_hot: Temperature = assume(
         "105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085"
     )
-    between_matches: Span = assume("8 min", "from one match to the next; common practice, no source")
+    between_matches: Span = assume("8 min", "from one match to the next; common practice, no source", role="fact")
     targets: Targets = exact(dict, "what the team wants of the drive")
     typical_moves: tuple[TypicalMove, ...] = exact((), "moves made often; the best gearing is found for their mix")
 

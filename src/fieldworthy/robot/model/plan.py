@@ -30,7 +30,7 @@ class Action:
     """Something the robot does at a place: how long it takes, what it uses, what it earns."""
 
     time: Duration = need("of one try at its place, without the way there")
-    spread: Duration = assume("0 s", "standard deviation of the time from one try to the next")
+    spread: Duration = assume("0 s", "standard deviation of the time from one try to the next", role="fact")
     strokes: dict[Annotated[str, Ref(("air.cylinders",))], Count] = exact(dict, "strokes out and back of each cylinder")
     motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(
         dict, "load of a mechanism's motors, share of stall torque"

@@ -24,7 +24,7 @@ class Balance:
     """What the team wants of the robot's balance."""
 
     least_tilt: Annotated[Real, Of("angle", 0.0, fixed=True)] = assume(
-        "12 deg", "a shove by another robot tilts it that far; common practice, no source"
+        "12 deg", "a shove by another robot tilts it that far; common practice, no source", role="wish"
     )
 
 

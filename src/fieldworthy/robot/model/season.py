@@ -9,7 +9,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field as Bounds
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Fraction, Gap, Length, Mass, Number, Place, Ratio, Real, Size, Whole
 from fieldworthy.files.problems import Fault
 
@@ -18,6 +18,7 @@ FixedPlace: TypeAlias = tuple[Annotated[Real, Of("length", fixed=True)], Annotat
 FixedTime: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """What the season allows a robot to be; an absent limit is not checked."""
@@ -35,6 +36,7 @@ class Limits:
     )
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
     """The field: its size, what it is covered with, and the places a plan names."""
@@ -65,6 +67,7 @@ def _turns_left(corners: tuple[Place, ...]) -> bool:
     return turned < 3 * math.pi  # a star turns left everywhere too, but more than once round
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Base:
     """The outline of an object's base in plan: a regular polygon, or corners."""
@@ -85,6 +88,7 @@ class Base:
             yield ("corners",), "expected corners that go once round a convex outline, counter-clockwise"
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rim:
     """The rim of an object, which a clamp can come down on."""
@@ -99,6 +103,7 @@ class Rim:
             yield ("thickness",), "expected at most 'height': a rim cannot reach below the floor"
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GameObject:
     """A thing that robots move: its mass and outline."""
@@ -114,6 +119,7 @@ class GameObject:
     supply: Whole | None = exact(None, "how many one robot can get hold of in a match; no limit where absent")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Structure:
     """A thing of the field that robots reach for: a gutter, a bar."""
@@ -136,6 +142,7 @@ class Task:
     needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Periods:
     """How long a match's parts last."""
@@ -145,6 +152,7 @@ class Periods:
     solo: FixedTime | None = exact(None, "a run alone on the field")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
     """A season: what a robot may be, what it meets on the field and what earns points."""

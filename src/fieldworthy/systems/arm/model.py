@@ -33,10 +33,12 @@ class MotorArm(MotorMechanism):
     swing: Wanted = need("how far it must be raised")
     carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name")
     bands: dict[str, Band] = exact(dict, "elastic assist, by name")
-    friction: Torque = assume("0.05 N*m", "of the pivot; from memory")
+    friction: Torque = assume("0.05 N*m", "of the pivot; from memory", effort=3.0)
     target: Target | None = exact(None, "what it must reach over when raised")
     time_limit: TimeLimit | None = exact(None, "it must be up this soon")
-    most_holding: Share = assume("25 %", "of stall torque, to hold it for long; common practice, no source")
+    most_holding: Share = assume(
+        "25 %", "of stall torque, to hold it for long; common practice, no source", role="wish"
+    )
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Efficiency, Force, Gap, Load, Mass, Ratio, Real, Size, Stiffness
 from fieldworthy.files.problems import Fault
 from fieldworthy.robot.model.mechanism import MotorMechanism
@@ -37,6 +37,7 @@ class Toggle:
             yield ("past",), "expected less than both links: the knee cannot stand farther out"
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loose:
     """A loose object that may lie beneath the jaw when it opens."""
@@ -48,6 +49,7 @@ class Loose:
     )
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rival:
     """A robot that pulls at what is held, with all that its wheels grip."""
@@ -67,12 +69,12 @@ class Clamp(MotorMechanism):
     throat: Gap | None = exact(None, "free depth behind the line of the stops, up to a wall; no wall where absent")
     jaw_reach: Size = need("how far out from the line of the stops the jaw comes down, its inner face")
     jaw_width: Size = need("of the jaw, across the robot")
-    hook: Gap = need("least depth of rim under the jaw that counts as caught")
+    hook: Gap = need("least depth of rim under the jaw that counts as caught", role="wish")
     yaw_error: Annotated[Real, Of("angle", 0.0, fixed=True)] = assume(
-        "5 deg", "the object may be turned this far either way; common practice, no source"
+        "5 deg", "the object may be turned this far either way; common practice, no source", role="fact"
     )
     side_error: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
-        "15 mm", "the object may be off this far to either side; common practice, no source"
+        "15 mm", "the object may be off this far to either side; common practice, no source", role="fact"
     )
     seat_height: Gap = need("height of what bears the rim from below; 0 for the floor")
     opening: Size = need("gap between the open jaw's lower edge and that seat")
@@ -84,10 +86,14 @@ class Clamp(MotorMechanism):
     efficiency: Efficiency = assume("0.9", "pivots and guides between rod and jaw; from memory")
     spring: Force = assume("0 N", "force of bands that close the jaw without air, negative where they open it: none")
     face: Face = assume("90 deg", "of the hook's face from the upright: a flat jaw that only rubs")
-    friction: Ratio = need("friction coefficient of jaw on rim")
-    seat_friction: Ratio = assume("0.25", "friction coefficient of seat on rim; from memory, smooth plastic")
+    friction: Ratio = need("friction coefficient of jaw on rim", effort=3.0)
+    seat_friction: Ratio = assume(
+        "0.25", "friction coefficient of seat on rim; from memory, smooth plastic", effort=3.0
+    )
     toggle: Toggle | None = exact(None, "links that lock over centre; without them air alone holds it")
-    lift: Annotated[Real, Of("length", 0.0, fixed=True)] | None = exact(None, "lift wanted; not judged where absent")
+    lift: Annotated[Real, Of("length", 0.0, fixed=True)] | None = exact(
+        None, "lift wanted; not judged where absent", role="wish"
+    )
     loose: Loose | None = exact(None, "a loose object that may lie beneath; none where absent")
     rival: Rival | None = exact(None, "the robot that pulls at what it holds")
 

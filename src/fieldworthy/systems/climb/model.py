@@ -48,7 +48,9 @@ class Rest:
     ahead: Length = need("level distance from the bar to the face, forward is positive")
     face: Literal["behind", "ahead"] = need("where the face is: behind the robot, or ahead of it")
     least_pull: Fraction = assume(
-        "5 %", "level pull, as a share of the weight, that must not lift it off; common practice, no source"
+        "5 %",
+        "level pull, as a share of the weight, that must not lift it off; common practice, no source",
+        role="wish",
     )
 
 
@@ -64,19 +66,19 @@ class Climber(MotorMechanism):
     lift: CylinderLift | MotorLift = need("what draws the hooks down: a cylinder, or motors on a drum")
     rest: Rest | None = exact(None, "what it leans on while it hangs; it hangs free where absent")
     most_nose_down: Annotated[Real, Of("angle", 0.0, fixed=True)] | None = exact(
-        None, "it may hang this far nose down; not judged where absent"
+        None, "it may hang this far nose down; not judged where absent", role="wish"
     )
     most_nose_up: Annotated[Real, Of("angle", 0.0, fixed=True)] | None = exact(
-        None, "it may hang this far nose up; as far as nose down where absent"
+        None, "it may hang this far nose up; as far as nose down where absent", role="wish"
     )
     clearance: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
-        "0 mm", "wanted under its lowest point: it only has to leave the floor"
+        "0 mm", "wanted under its lowest point: it only has to leave the floor", role="wish"
     )
     latch: bool = exact(False, "true where a latch or ratchet holds it without air or battery")
     hold: Annotated[Real, Of("time", 0.0, fixed=True)] = assume(
-        "60 s", "it must hang this long until it is counted; common practice, no source"
+        "60 s", "it must hang this long until it is counted; common practice, no source", role="wish"
     )
-    hook_friction: Ratio = assume("0.3", "friction coefficient of hook on bar; from memory")
+    hook_friction: Ratio = assume("0.3", "friction coefficient of hook on bar; from memory", effort=3.0)
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""

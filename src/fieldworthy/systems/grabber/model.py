@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Efficiency, Gap, Length, Load, Ratio, Real, Size
 from fieldworthy.files.problems import Fault
 from fieldworthy.robot.model.drive import Stage
@@ -35,6 +35,7 @@ class MotorArm:
     gears: tuple[Stage, ...] = need("from motor to arm; an empty list where the motors turn it directly")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lip:
     """What the hook reaches behind, as the robot meets the object."""
@@ -63,11 +64,13 @@ class Grabber(MotorMechanism):
         "of the line from pivot to tip with the arm down, from level upwards; negative points down"
     )
     lip: Lip = need("what the hook reaches behind")
-    hook: Gap = assume("8 mm", "overlap of hook and lip that counts as caught; common practice, no source")
+    hook: Gap = assume("8 mm", "overlap of hook and lip that counts as caught; common practice, no source", role="wish")
     face: Face = assume("0 deg", "of the hook's face from the upright: square to the pull")
-    friction: Ratio = assume("0.3", "friction coefficient of hook on lip; from memory")
+    friction: Ratio = assume("0.3", "friction coefficient of hook on lip; from memory", effort=3.0)
     half_base: Size | None = exact(
-        None, "from below the object's centre of gravity to the edge it turns over; half its length where absent"
+        None,
+        "from below the object's centre of gravity to the edge it turns over; half its length where absent",
+        role="fact",
     )
     arm: CylinderArm | MotorArm = need("what turns the arm: a cylinder, or motors through gears")
     force: Load | None = exact(None, "down-force of the hook's tip, where the team has measured it")

@@ -19,7 +19,9 @@ class Slide(MotorMechanism):
     load: Annotated[Real, Of("force", 0.0)] = need("force against the motion")
     load_offset: Length = need("of the load from the guide's axis")
     drive_offset: Length = assume("0 mm", "of the driving force from the guide's axis, on the load's side")
-    friction: Annotated[Real, Of("ratio", 0.0)] = assume("0.25", "of pad on guide; from memory, plastic on metal, dry")
-    width: Gap = assume("0 mm", "of the rod inside the pads")
+    friction: Annotated[Real, Of("ratio", 0.0)] = assume(
+        "0.25", "of pad on guide; from memory, plastic on metal, dry", effort=3.0
+    )
+    width: Gap = assume("0 mm", "of the rod inside the pads", role="made")
     cylinder: Annotated[str, Ref(("air.cylinders",))] | None = exact(None, "the cylinder that drives it")
     working: Literal["out", "back"] = exact("out", "the stroke against the load")

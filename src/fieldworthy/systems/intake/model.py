@@ -31,7 +31,7 @@ class Chain:
     centre: Size = need("distance between the two shafts")
     links: Count | None = exact(None, "how many links it has; the even number that just goes round where absent")
     tensioner_travel: Gap = assume("0 mm", "no tensioner")
-    wear: Fraction = assume("1.5 %", "growth by wear before it is replaced; common practice, no source")
+    wear: Fraction = assume("1.5 %", "growth by wear before it is replaced; common practice, no source", role="fact")
     efficiency: Efficiency = assume("0.95", "one chain; from memory")
 
     def validate(self) -> Iterator[Fault]:
@@ -52,13 +52,15 @@ def _fewest_links(a: int, b: int) -> int:
 class Rollers:
     """Rollers, flaps or bands that press the object against a guide."""
 
-    diameter: Size = need("outside, with nothing in it")
-    squeeze: Gap = need("how deep the object presses the roller in")
+    diameter: Size = need("outside, with nothing in it", role="made", effort=2.0)
+    squeeze: Gap = need("how deep the object presses the roller in", effort=3.0)
     press: Load = need("force with which roller and object press on each other")
-    friction: Ratio = need("friction coefficient of roller on object")
-    guide_friction: Ratio = assume("0.25", "friction coefficient of object on guide; from memory, smooth plastic")
-    flexing: Ratio = assume("0.05", "loss in the roller's flexing, share of the press; from memory")
-    width: Size | None = exact(None, "usable width of the rollers, across the path")
+    friction: Ratio = need("friction coefficient of roller on object", effort=3.0)
+    guide_friction: Ratio = assume(
+        "0.25", "friction coefficient of object on guide; from memory, smooth plastic", effort=3.0
+    )
+    flexing: Ratio = assume("0.05", "loss in the roller's flexing, share of the press; from memory", role="fact")
+    width: Size | None = exact(None, "usable width of the rollers, across the path", role="made")
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
@@ -75,14 +77,20 @@ class Hooks:
     height: Size = need("of a hook's tip above the line through the chain's joints")
     thickness: Size = need("of a hook along the chain")
     load: Load = assume("3 N", "that the hooked objects pull back with; common practice, no source")
-    entry_time: Duration = assume("60 ms", "an object takes to come in between two hooks; common practice, no source")
-    first_try: Fraction = assume("25 %", "of objects to come in at the first try; common practice, no source")
+    entry_time: Duration = assume(
+        "60 ms", "an object takes to come in between two hooks; common practice, no source", role="fact"
+    )
+    first_try: Fraction = assume(
+        "25 %", "of objects to come in at the first try; common practice, no source", role="fact"
+    )
     shaft_height: Size | None = exact(None, "lower shaft above the floor on which carried pieces lie")
     carried: Count = exact(6, "pieces that the hooks pass over; five or six is common practice, no source")
-    nested: Size | None = exact(None, "what each further piece adds to a stack; its full height where absent")
+    nested: Size | None = exact(
+        None, "what each further piece adds to a stack; its full height where absent", role="fact"
+    )
     hopper: tuple[Size, Size] | None = exact(None, "floor of the hopper if pieces lie in a heap and not in a stack")
     clearance: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
-        "5 mm", "between hooks and pieces; common practice, no source"
+        "5 mm", "between hooks and pieces; common practice, no source", role="wish"
     )
 
     def validate(self) -> Iterator[Fault]:
@@ -120,9 +128,9 @@ class Hold:
     """A staged hold: the first object stops at a sensor while the stage below runs on and brings a second."""
 
     stage: str = need("the stage in which the first object stops; the one before it brings the second")
-    period: Span = need("time between two readings of the sensors")
-    latency: Duration = need("from a reading to the moment the stage begins to slow")
-    deceleration: Deceleration = need("of the stage in which the first object stops")
+    period: Span = need("time between two readings of the sensors", effort=2.0)
+    latency: Duration = need("from a reading to the moment the stage begins to slow", effort=2.0)
+    deceleration: Deceleration = need("of the stage in which the first object stops", effort=0.7)
     lower_deceleration: Deceleration | None = exact(None, "of the stage before it; the same where absent")
     room: Size = need("that the first object may run past its sensor")
     below: Size = need("from the upper sensor back to the lower one")
@@ -143,7 +151,7 @@ class Intake(Mechanism):
     object: Annotated[str, Ref(("season.objects",))] = need("the season's object that it takes in")
     along: Literal["length", "width", "height"] = exact("length", "the object's side that lies along the path")
     throughput: Annotated[Real, Of("frequency", 0.0, above=True, fixed=True)] | None = exact(
-        None, "objects per second wanted, such as '3 Hz'"
+        None, "objects per second wanted, such as '3 Hz'", role="wish"
     )
     stages: dict[str, IntakeStage] = need("in the order in which an object meets them")
     hold: Hold | None = exact(None, "a staged hold of two objects")

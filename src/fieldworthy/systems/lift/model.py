@@ -18,8 +18,8 @@ from fieldworthy.robot.model.mechanism import MotorMechanism
 from fieldworthy.robot.model.robot import Robot
 
 SidePoint: TypeAlias = tuple[Length, Length]
-Wanted: TypeAlias = Annotated[Real, Of("angle", 0.0, math.pi, above=True, fixed=True)]
-TimeLimit: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
+Wanted: TypeAlias = Annotated[Real, Of("angle", 0.0, math.pi, above=True, fixed=True, role="wish")]
+TimeLimit: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True, role="wish")]
 Share: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)]
 
 
@@ -69,7 +69,7 @@ class Lift(MotorMechanism):
     swing: Wanted = need("how far it must be raised")
     carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name")
     bands: dict[str, Band] = exact(dict, "elastic assist, by name")
-    friction: Torque = assume("0.05 N*m", "of the pivot; from memory")
+    friction: Torque = assume("0.05 N*m", "of the pivot; from memory", effort=3.0)
     target: Target | None = exact(None, "what it must reach over when raised")
     time_limit: TimeLimit | None = exact(None, "it must be up this soon")
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Angle, Count, Duration, Fraction, Gap, Ratio, Real, Size, Span
 from fieldworthy.files.problems import Fault
 from fieldworthy.robot.model.mechanism import MotorMechanism, MotorUse
@@ -31,18 +31,21 @@ def _off_circle(hue: Real) -> bool:
 class HueSensor:
     """A sensor that reports the hue of what passes before it."""
 
-    period: Span = need("time between two readings")
-    latency: Duration = need("from a reading to a command: bus, filter, program")
+    period: Span = need("time between two readings", effort=2.0)
+    latency: Duration = need("from a reading to a command: bus, filter, program", effort=2.0)
     spot: Gap = assume("8 mm", "width of what it sees, along the path; from memory")
     window: Size | None = exact(None, "over which it sees one object alone; its length less the spot where absent")
     noise: Fraction = assume(
-        "2 %", "standard deviation of each colour channel, of full scale; common practice, no source"
+        "2 %", "standard deviation of each colour channel, of full scale; common practice, no source", role="fact"
     )
     correlation: Fraction = assume(
-        "0.2", "of the readings of one object: its place, its own colour, the light; common practice, no source"
+        "0.2",
+        "of the readings of one object: its place, its own colour, the light; common practice, no source",
+        role="fact",
     )
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HueClass:
     """One kind of object by the hue that the sensor reports for it: mean and spread, or readings."""
@@ -76,12 +79,20 @@ class HueClass:
 class Background:
     """What the sensor faces while no object is before it."""
 
-    hue: Angle = need("that the sensor reports for it")
-    saturation: Annotated[Real, Of("ratio", 0.0, 1.0, above=True)] = assume("0.8", "a strong colour; from memory")
-    brightness: Annotated[Real, Of("ratio", 0.0, 1.0, above=True)] = assume("0.6", "of full scale; from memory")
-    spread: Spread | None = exact(None, "standard deviation of its readings; from the channels' noise where absent")
+    hue: Angle = need("that the sensor reports for it", effort=0.5)
+    saturation: Annotated[Real, Of("ratio", 0.0, 1.0, above=True)] = assume(
+        "0.8", "a strong colour; from memory", effort=0.5
+    )
+    brightness: Annotated[Real, Of("ratio", 0.0, 1.0, above=True)] = assume(
+        "0.6", "of full scale; from memory", effort=0.5
+    )
+    spread: Spread | None = exact(
+        None, "standard deviation of its readings; from the channels' noise where absent", role="fact"
+    )
     clear: Ratio = assume(
-        "4", "steps of hue in standard deviations by which objects must stand out; common practice, no source"
+        "4",
+        "steps of hue in standard deviations by which objects must stand out; common practice, no source",
+        role="wish",
     )
 
     def validate(self) -> Iterator[Fault]:
@@ -98,7 +109,7 @@ class Ejector:
     time: Duration | None = exact(None, "from the command until it is in place, where no cylinder does it")
     distance: Size = need("along the path, from the sensor to where it throws out")
     scatter: Span = assume(
-        "6 ms", "standard deviation of the moment: speed, program, actuator; common practice, no source"
+        "6 ms", "standard deviation of the moment: speed, program, actuator; common practice, no source", role="fact"
     )
 
     def validate(self) -> Iterator[Fault]:
@@ -123,7 +134,7 @@ class Sorter(MotorMechanism):
     background: Background | None = exact(None, "what the sensor faces while no object is before it")
     ejector: Ejector | None = exact(None, "what throws the unwanted out")
     allowed_error: Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)] | None = exact(
-        None, "share of objects that may be sorted wrongly, end to end"
+        None, "share of objects that may be sorted wrongly, end to end", role="wish"
     )
 
     def validate(self) -> Iterator[Fault]:
