@@ -49,7 +49,16 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """One subsystem of a robot."""
+    """One subsystem of a robot.
+
+    Attributes
+    ----------
+    families : First words of the ids of its findings, and what each says
+    page, page_of : Its page in the notebook, or the system on whose page it stands
+    figures : What stands on that page; the local page shows it too, in its view of the robot
+    drawn_apart : Whether the local page has drawings of its own of this system instead
+    card : By kind of mechanism, the step of the pit card; ``{name}`` stands for the mechanism
+    """
 
     name: str
     package: str
@@ -59,6 +68,7 @@ class System:
     page: Page | None = None
     page_of: str = ""
     figures: Callable[[Context, Style], Iterable[Figure]] | None = None
+    drawn_apart: bool = False
     card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     spares: tuple[str, ...] = ()
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
@@ -13,6 +13,7 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
 from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.system import systems
 from fieldworthy.files import instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air import figure as air
@@ -24,8 +25,6 @@ from fieldworthy.systems.climb import figure as hanging
 from fieldworthy.systems.climb.figure import hanging_curves
 from fieldworthy.systems.drive import figure as drive
 from fieldworthy.systems.drive.figure import heat_curves, push_curves, run_curves
-from fieldworthy.systems.guide import figure as guide
-from fieldworthy.systems.guide.figure import guide_curves
 from fieldworthy.systems.intake import figure as intake
 from fieldworthy.systems.intake import side as intake_side
 from fieldworthy.systems.intake.figure import IntakeCurves, intake_curves
@@ -87,7 +86,7 @@ def in_pose(source: Source, look: Look, pose: str) -> Named:
 
 
 def moving(source: Source, look: Look) -> Named:
-    """Draw how a robot drives, pushes, warms up, when it tips, and whether its guides bind."""
+    """Draw how a robot drives, pushes, warms up, when it tips, and what has no drawings of its own elsewhere."""
     context, style = context_of(source), styled(source, look)
     tips, run, push, heat = balance_curves(context), run_curves(context), push_curves(context), heat_curves(context)
     return named([
@@ -95,8 +94,20 @@ def moving(source: Source, look: Look) -> Named:
         ("run", None if run is None else drive.run(run, style)),
         ("push", None if push is None else drive.push(push, style)),
         ("heat", None if heat is None else drive.heat(heat, style)),
-        *((f"guide {name}", guide.guide(data, style)) for name, data in guide_curves(context).items()),
+        *((_plain(figure.title), figure) for figure in _of_the_rest(context, style)),
     ])  # fmt: skip
+
+
+def _of_the_rest(context: Context, style: Style) -> Iterator[Figure]:
+    """The figures of the systems that no view draws by itself, those of other packages among them."""
+    for system in systems():
+        if system.figures is not None and not system.drawn_apart:
+            yield from system.figures(context, style)
+
+
+def _plain(title: str) -> str:
+    """A figure's title as its name."""
+    return title.replace("'", "").lower()
 
 
 def lifts(source: Source) -> tuple[str, ...]:

@@ -39,6 +39,7 @@ SYSTEM = System(
         telling=("air.layout", "air.tank"),
     ),
     figures=figures,
+    drawn_apart=True,
     cautions=cautions_of,
     follows=follows,
 )

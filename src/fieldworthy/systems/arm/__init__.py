@@ -29,6 +29,7 @@ SYSTEM = System(
     kinds=(MotorArm,),
     page_of="lift",
     figures=figures,
+    drawn_apart=True,
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
     required=("arm.torque", "lift.target"),

@@ -27,6 +27,7 @@ SYSTEM = System(
         telling=("balance.ballast", "balance.limit"),
     ),
     figures=figures,
+    drawn_apart=True,
     follows=follows,
 )
 

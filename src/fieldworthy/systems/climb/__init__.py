@@ -45,6 +45,7 @@ SYSTEM = System(
         wide=640.0,
     ),
     figures=figures,
+    drawn_apart=True,
     card={"climber": "{name}: hooks out and back, latch free; nobody beneath."},
     cautions=cautions_of,
     follows=follows,

@@ -27,6 +27,7 @@ SYSTEM = System(
         telling=("drive.ratio", "drive.top_speed"),
     ),
     figures=figures,
+    drawn_apart=True,
     follows=follows,
 )
 

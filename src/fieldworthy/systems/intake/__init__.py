@@ -20,6 +20,7 @@ SYSTEM = System(
         telling=("intake.hold_rest", "intake.chain_built"),
     ),
     figures=figures,
+    drawn_apart=True,
     card={"intake": "{name}: rollers grip, belts or chains tight; one piece through."},
     spares=("chain links, roller or belt of the intake",),
 )

@@ -39,6 +39,7 @@ SYSTEM = System(
         wide=760.0,
     ),
     figures=figures,
+    drawn_apart=True,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
     required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),

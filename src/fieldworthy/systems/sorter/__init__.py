@@ -39,6 +39,7 @@ SYSTEM = System(
         telling=("sort.vote", "sort.best_background"),
     ),
     figures=figures,
+    drawn_apart=True,
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
     follows=follows,
 )

@@ -19,6 +19,7 @@ SYSTEM = System(
         wide=640.0,
     ),
     figures=figures,
+    drawn_apart=True,
 )
 
 __all__ = ["SYSTEM"]

@@ -1,0 +1,58 @@
+"""Prints, as JSON, what the program shows of a robot in a process where the package is installed."""
+
+from __future__ import annotations
+
+import json
+import runpy
+import sys
+from contextlib import redirect_stdout, suppress
+from io import StringIO
+from pathlib import Path
+
+import fieldworthy as fw
+from fieldworthy.cli.app import main
+from fieldworthy.decide.remedy import remedies
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.system import systems
+from fieldworthy.report.making import Wanted, make_card, make_notebook
+from fieldworthy.report.page import as_html
+from fieldworthy.web.form import form_of
+from fieldworthy.web.judging import Source
+from fieldworthy.web.look import Look
+from fieldworthy.web.pictures import moving
+
+
+def said(*words):
+    """What a command prints."""
+    out = StringIO()
+    with redirect_stdout(out), suppress(SystemExit):
+        main(list(words))
+    return out.getvalue()
+
+
+def everything(file, root):
+    """All that is looked at."""
+    robot = fw.load(file)
+    source = Source(file, ())
+    report = robot.check(samples=200)
+    longer = robot.changed({"mechanisms.to the arm.length": "0.8 m"}).check(samples=0)
+    mendings = [m for m in remedies(robot.loaded, report.data) if m.id.startswith("cable")]
+    return {
+        "systems": [s.name for s in systems()],
+        "check": json.loads(said("check", str(file), "--samples", "200", "--json")),
+        "text": said("check", str(file), "--all"),
+        "schema": json.loads(said("schema", "robot")),
+        "notebook": as_html(make_notebook(robot.loaded, Wanted())),
+        "card": as_html(make_card(robot.loaded)),
+        "form": [[f.key, f.section, f.sort, f.value, f.kind, f.about] for f in form_of(source)],
+        "pictures": [[name, figure.svg] for name, figure in moving(source, Look(Style(), "file"))],
+        "files": runpy.run_path(str(root / "docs" / "make_files.py"))["text"](),
+        "told": [s.findings_text() for s in systems()],
+        "api": report["cable.reach.to the arm"].because,
+        "longer": longer["cable.reach.to the arm"].verdict,
+        "mend": [[remedy.sentence for remedy in mending.remedies] for mending in mendings],
+    }
+
+
+if __name__ == "__main__":
+    print(json.dumps(everything(Path(sys.argv[1]), Path(sys.argv[2]))))
