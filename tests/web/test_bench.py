@@ -12,7 +12,7 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files.problems import BadInput
 from fieldworthy.robot import load_robot
 from fieldworthy.web.bench import Bench, Latest, Shared
-from fieldworthy.web.judging import Source, edit, glance, judged, mended, robot_of, texts_of
+from fieldworthy.web.judging import Source, edit, judged, mended, previewed, robot_of, texts_of
 from fieldworthy.web.worker import Broken, Stopped, Worker
 from robots import EXAMPLES, example_copy
 from web import work
@@ -176,21 +176,21 @@ def test_units_change_the_words_and_not_the_verdicts(source):
     assert charge["m"].value == pytest.approx(689.476, abs=0.001)  # kPa; 1 psi = 6.894757 kPa, NIST SP 811
 
 
-def test_a_glance_tells_what_a_saved_change_would(source):
+def test_a_preview_tells_what_a_saved_change_would(source):
     moves = ((("air", "supply", "charge"), "80 psi"),)
-    briefs = glance(source, moves)
+    findings = previewed(source, moves)
     changed = edit(source, ((("air", "supply", "charge"), "80 psi"),))
     assert [path.name for path, _ in changed] == ["mk1.yaml"]
     report = judged(Source(source.file, changed)).report
-    said = {(b.id, b.subject): b.because for b in briefs}
+    said = {(b.id, b.subject): b.because for b in findings}
     assert said == {(f.id, f.subject): f.because for f in (*report.findings, *report.facts)}
     assert source.file.read_bytes() == (EXAMPLES / "mk1.yaml").read_bytes(), "nothing is written"
 
 
 @pytest.mark.parametrize("text", ["", "x", "80", "80 kg", "-5 psi", "1e400 psi", "2,5 psi", "<b>"])
-def test_a_glance_at_what_cannot_be_is_refused(source, text):
+def test_a_preview_of_what_cannot_be_is_refused(source, text):
     with pytest.raises(BadInput):
-        glance(source, ((("air", "supply", "charge"), text),))
+        previewed(source, ((("air", "supply", "charge"), text),))
 
 
 def test_a_season_is_edited_in_its_own_file(source, tmp_path):

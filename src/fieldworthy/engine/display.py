@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.drawing.style import LIGHT, Style, Theme
-from fieldworthy.engine.finding import Outcome, Real, Say
+from fieldworthy.engine.finding import Message, Outcome, Real
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.units import KINDS, digits, show, to_unit
@@ -68,7 +68,7 @@ class Shown:
 
     def sentence(self, outcome: Outcome, *, short: bool = False) -> str:
         """Fill a sentence with the nominal numbers."""
-        say: Say = outcome.because
-        text = say.short if short and say.short else say.holds
-        shown = {name: self.number(*number) for name, number in say.numbers.items()}
-        return text.format_map({**say.words, **shown})
+        message: Message = outcome.because
+        text = message.short if short and message.short else message.holds
+        shown = {name: self.number(*number) for name, number in message.numbers.items()}
+        return text.format_map({**message.words, **shown})

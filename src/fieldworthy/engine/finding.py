@@ -21,7 +21,7 @@ WIDEST = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
+class Message:
     """A sentence with numbers in it, for the nominal case.
 
     Attributes
@@ -60,7 +60,7 @@ class Outcome:
     value: Real
     limit: Real | None
     kind: str
-    because: Say
+    because: Message
     need: Need = "at least"
     sources: tuple[str, ...] = ()
     scale: Real | None = None
@@ -79,7 +79,7 @@ class Outcome:
 
 def unknown(identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...]) -> Outcome:
     """Say that something cannot be judged, and what the file would have to give."""
-    return Outcome(identifier, subject, 0.0, 0.0, kind, Say(because), missing=missing or ("robot",))
+    return Outcome(identifier, subject, 0.0, 0.0, kind, Message(because), missing=missing or ("robot",))
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ _FAULTS = -1  # what the robot says is wrong with itself is kept like a check
 
 
 @dataclass(frozen=True, slots=True)
-class Brief:
+class NominalFinding:
     """One finding or fact, nominal.
 
     Attributes
@@ -41,8 +41,8 @@ class Brief:
     because: str
 
 
-class Glancer:
-    """A robot whose numbers can be moved; what rests on none of those that moved is kept.
+class NominalPreview:
+    """A robot, nominal, whose numbers can be moved; what rests on none of those that moved is kept.
 
     Notes
     -----
@@ -63,15 +63,15 @@ class Glancer:
         self._kept: dict[int, tuple[Any, Places]] = {}
         self._moved: dict[Place, Any] = {}
 
-    def glance(self, moves: Mapping[KeyPath, float]) -> tuple[Brief, ...]:
+    def findings(self, moves: Mapping[KeyPath, float]) -> tuple[NominalFinding, ...]:
         """Move numbers from where the file has them."""
         try:
             self._put(moves)
-            briefs = [self._once(i, lambda i=i: self._briefs(i)) for i in range(len(systems()))]
+            found = [self._once(i, lambda i=i: self._findings(i)) for i in range(len(systems()))]
         except BaseException:
             self._forget(None)
             raise
-        return tuple(brief for part in briefs for brief in part)
+        return tuple(finding for part in found for finding in part)
 
     def faults(self) -> tuple[Fault, ...]:
         """Tell what is wrong with the robot as it was last moved."""
@@ -118,15 +118,15 @@ class Glancer:
             self._kept[key] = self._reads.of(compute)
         return self._kept[key][0]
 
-    def _briefs(self, check: int) -> list[Brief]:
-        return [self._brief(outcome) for outcome in systems()[check].check(self._subject)]
+    def _findings(self, check: int) -> list[NominalFinding]:
+        return [self._finding(outcome) for outcome in systems()[check].check(self._subject)]
 
-    def _brief(self, outcome: Outcome) -> Brief:
+    def _finding(self, outcome: Outcome) -> NominalFinding:
         if outcome.limit is None:
-            return Brief(outcome.id, outcome.subject, None, None, self._shown.sentence(outcome))
+            return NominalFinding(outcome.id, outcome.subject, None, None, self._shown.sentence(outcome))
         margin = None if outcome.missing else first(outcome.margin())
         verdict: Verdict = "unknown" if margin is None else "holds" if margin >= 0 else "short"
-        return Brief(
+        return NominalFinding(
             outcome.id, outcome.subject, verdict, margin, self._shown.sentence(outcome, short=verdict == "short")
         )
 

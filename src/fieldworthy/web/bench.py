@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
-from fieldworthy.engine.preview import Brief
+from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.problems import BadInput
-from fieldworthy.web.judging import Judged, Moves, Source, Units, glance, judged, ready
+from fieldworthy.web.judging import Judged, Moves, Source, Units, judged, previewed, ready
 from fieldworthy.web.screen import sentences
 from fieldworthy.web.worker import Broken, Stopped, Worker
 
@@ -111,12 +111,12 @@ class Bench:
 
     def __init__(self) -> None:
         self.quick = Worker("fieldworthy quick")
-        self._glancing = (self.quick, Worker("fieldworthy quick too"))
+        self._previewing = (self.quick, Worker("fieldworthy quick too"))
         self.thorough = Worker("fieldworthy thorough")
         self.long = Worker("fieldworthy long")
         self.jobs: OrderedDict[tuple[Any, ...], Job] = OrderedDict()
         self._judged = Shared()
-        self._glances = Shared(512)
+        self._previews = Shared(512)
         self._other = Shared()
         self._sketches = Shared(256)
         self._running: Job | None = None
@@ -124,18 +124,18 @@ class Bench:
     async def warm(self) -> None:
         """Start the processes that a person waits for, before one does."""
         with contextlib.suppress(Broken, Stopped):
-            for worker in (*self._glancing, self.thorough):
+            for worker in (*self._previewing, self.thorough):
                 await worker.run(ready)
 
     async def judge(self, source: Source, units: Units) -> Judged:
         """Check a robot, or find what was found for the same texts."""
         return await self._judged.get((source, units), lambda: self.thorough.run(judged, source, units))
 
-    async def glance(self, source: Source, moves: Moves, units: Units) -> tuple[Brief, ...]:
+    async def previewed(self, source: Source, moves: Moves, units: Units) -> tuple[NominalFinding, ...]:
         """Say what a robot would be like with a few numbers moved."""
         # the same numbers go to the same process, which keeps what does not rest on them
-        worker = self._glancing[hash(tuple(path for path, _ in moves)) % len(self._glancing)]
-        return await self._glances.get((source, moves, units), lambda: worker.run(glance, source, moves, units))
+        worker = self._previewing[hash(tuple(path for path, _ in moves)) % len(self._previewing)]
+        return await self._previews.get((source, moves, units), lambda: worker.run(previewed, source, moves, units))
 
     async def compute(self, function: Callable[..., T], *arguments: Any) -> T:
         """Run any function of a module over there, or find what it gave for the same arguments."""
@@ -193,7 +193,7 @@ class Bench:
 
     def close(self) -> None:
         """End every process."""
-        for worker in (*self._glancing, self.thorough, self.long):
+        for worker in (*self._previewing, self.thorough, self.long):
             worker.close()
 
 

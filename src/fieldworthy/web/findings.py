@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 from fieldworthy.decide.remedy import Mending, Remedy
 from fieldworthy.engine.finding import Fact, Finding
-from fieldworthy.engine.preview import Brief
+from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.units import digits
 from fieldworthy.web.markup import Content, Markup, address, join, tag
 
@@ -18,7 +18,7 @@ _WORDS = {"short": "✗ short", "close": "≈ close", "unknown": "? unknown", "h
 _SHOWN = 12  # inputs that are listed before 'and n more'
 
 
-def key_of(item: Finding | Fact | Brief) -> str:
+def key_of(item: Finding | Fact | NominalFinding) -> str:
     """Name the row of a finding or fact."""
     return f"{item.id}|{item.subject}"
 
@@ -45,7 +45,7 @@ def chance_text(chance: float | None) -> str:
     return "<1 %" if 0.0 < chance < 0.01 else f"{100 * chance:.0f} %"
 
 
-def bits_of(item: Brief) -> Bits:
+def bits_of(item: NominalFinding) -> Bits:
     """Give what changes in a row while a number is moved."""
     if item.verdict is None:
         return {"because": item.because}
@@ -58,11 +58,11 @@ def bits_of(item: Brief) -> Bits:
     }
 
 
-def brief_of(item: Finding | Fact) -> Brief:
+def nominal_of(item: Finding | Fact) -> NominalFinding:
     """Take from a finding what moves at once when a number moves."""
     if isinstance(item, Fact):
-        return Brief(item.id, item.subject, None, None, item.because)
-    return Brief(item.id, item.subject, item.verdict, item.margin, item.because)
+        return NominalFinding(item.id, item.subject, None, None, item.because)
+    return NominalFinding(item.id, item.subject, item.verdict, item.margin, item.because)
 
 
 def finding_row(finding: Finding, *, small: bool = False) -> Markup:

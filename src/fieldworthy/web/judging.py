@@ -12,7 +12,7 @@ from typing import Literal
 from fieldworthy.decide.remedy import Mending, remedies
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.preview import Brief, Glancer
+from fieldworthy.engine.preview import NominalFinding, NominalPreview
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.files.splicing import spliced
@@ -92,21 +92,21 @@ def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged
     return Judged(evaluate(loaded, samples), tuple(loaded.texts.items()))
 
 
-def glance(source: Source, moves: Moves, units: Units = "file") -> tuple[Brief, ...]:
+def previewed(source: Source, moves: Moves, units: Units = "file") -> tuple[NominalFinding, ...]:
     """Say what a robot would be like with a few numbers moved, nominal, without reading its files anew."""
-    glancer = _glancer(source, units, tuple(path for path, _ in moves))
-    found = glancer.glance({path: _moved(source.file, path, glancer.quantity(path), text) for path, text in moves})
-    wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in glancer.faults()]
+    preview = _preview(source, units, tuple(path for path, _ in moves))
+    found = preview.findings({path: _moved(source.file, path, preview.quantity(path), text) for path, text in moves})
+    wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in preview.faults()]
     if wrong:
         raise BadInput(wrong)
     return found
 
 
 @lru_cache(maxsize=24)
-def _glancer(source: Source, units: Units, paths: tuple[KeyPath, ...]) -> Glancer:
+def _preview(source: Source, units: Units, paths: tuple[KeyPath, ...]) -> NominalPreview:
     """One for each set of numbers that is being moved, so that windows do not undo each other's moves."""
     del paths
-    return Glancer(in_units(source, units))
+    return NominalPreview(in_units(source, units))
 
 
 def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:

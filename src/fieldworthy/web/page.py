@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from fieldworthy.drawing.style import DARK, LIGHT, Style
 from fieldworthy.drawing.style import Units as DrawUnits
-from fieldworthy.engine.preview import Brief
+from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.web.bench import Bench, Latest
 from fieldworthy.web.desk import Desk, Tab
@@ -60,7 +60,7 @@ class Page(Screen):
     judged : What was last found for it; of an earlier text while `problems` says what is wrong with the present one
     problems : What is wrong with the files
     query : What the address asks besides view and file
-    glanced : What rows show since a number moves, by key
+    previewed : What rows show since a number moves, by key
     slot : Where a view puts elements of the framework
     """
 
@@ -78,13 +78,13 @@ class Page(Screen):
         self.go: Callable[[str], Awaitable[None]]
         self.again: Callable[[], Awaitable[None]]
         self._on_judged: list[Callable[[], None]] = []
-        self._on_glance: list[Callable[[tuple[Brief, ...]], None]] = []
+        self._on_preview: list[Callable[[tuple[NominalFinding, ...]], None]] = []
         self._on_leave: list[Callable[[], None]] = []
         self._judging = Latest(self._judge)
-        self._glancing = Latest(self._glance)
+        self._previewing = Latest(self._preview)
         self._moves: dict[KeyPath, str] = {}
         self._asked: dict[Path, str | None] = {}
-        self.glanced: dict[str, dict[str, str]] = {}
+        self.previewed: dict[str, dict[str, str]] = {}
 
     # ---- what views use ----
 
@@ -127,9 +127,9 @@ class Page(Screen):
         """Be told when `judged` or `problems` is new, until the view is left."""
         self._on_judged.append(handler)
 
-    def on_glance(self, handler: Callable[[tuple[Brief, ...]], None]) -> None:
+    def on_preview(self, handler: Callable[[tuple[NominalFinding, ...]], None]) -> None:
         """Be told what a number that is being moved changes, until the view is left."""
-        self._on_glance.append(handler)
+        self._on_preview.append(handler)
 
     def on_leave(self, handler: Callable[[], None]) -> None:
         """Be told when the view is left."""
@@ -162,7 +162,7 @@ class Page(Screen):
         if self.draft is None or not self._allowed():
             return False
         self._moves.clear()
-        self._glancing.drop()
+        self._previewing.drop()
         try:
             texts = await self.bench.quick.run(edit, self.draft.source, tuple(changes.items()))
         except BadInput as error:
@@ -184,7 +184,7 @@ class Page(Screen):
         """Move one number, to see at once what that does; `change` makes it stay."""
         if self.draft is not None and self._allowed():
             self._moves[path] = value
-            self._glancing.ask((self.draft.source, tuple(self._moves.items())))
+            self._previewing.ask((self.draft.source, tuple(self._moves.items())))
 
     def warm(self, path: KeyPath, value: str) -> None:
         """Get ready for a number that is likely to be moved next."""
@@ -193,7 +193,7 @@ class Page(Screen):
 
     async def _warmed(self, source: Source, path: KeyPath, value: str) -> None:
         with contextlib.suppress(BadInput, Broken):
-            await self.bench.glance(source, ((path, value),), self.liking.units)
+            await self.bench.previewed(source, ((path, value),), self.liking.units)
 
     def judge(self) -> None:
         """Have the open robot judged again."""
@@ -209,7 +209,7 @@ class Page(Screen):
         """Forget the view's handlers."""
         for handler in self._on_leave:
             handler()
-        for listeners in (self._on_judged, self._on_glance, self._on_leave):
+        for listeners in (self._on_judged, self._on_preview, self._on_leave):
             listeners.clear()
         self._handlers.clear()
         self._moves.clear()
@@ -287,7 +287,7 @@ class Page(Screen):
         if draft is not self.draft or self.client.is_deleted:
             return
         before, self.judged, self.problems = self.judged, judged, problems
-        self.glanced.clear()
+        self.previewed.clear()
         with self.client.content:
             for handler in tuple(self._on_judged):
                 handler()
@@ -306,9 +306,9 @@ class Page(Screen):
         if turned:
             self.say(" ".join(f"Now {f.verdict}: {f.because}" for f in turned[:3]))
 
-    async def _glance(self, what: tuple[Source, tuple[tuple[KeyPath, str], ...]]) -> None:
+    async def _preview(self, what: tuple[Source, tuple[tuple[KeyPath, str], ...]]) -> None:
         try:
-            found = await self.bench.glance(*what, self.liking.units)
+            found = await self.bench.previewed(*what, self.liking.units)
         except BadInput as error:
             key = what[1][-1][0]
             self.call("mark", field_id(key), {"aria-invalid": "true"})
@@ -318,6 +318,6 @@ class Page(Screen):
         else:
             for key, _ in what[1]:
                 self.call("mark", field_id(key), {"aria-invalid": None})
-            for handler in tuple(self._on_glance):
+            for handler in tuple(self._on_preview):
                 handler(found)
         self.call("moved")

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.physics.gas.tankplan import Circuit, Demand, all_layouts, draws_before_short, worst_margins
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
@@ -51,9 +51,9 @@ def _ratings(context: Context) -> Iterator[Outcome]:
         part, value, limit = min(parts, key=lambda p: first(p[2]) - first(p[1]))
         yield Outcome(
             "air.rating", f"tank {name}", value, limit, "pressure",
-            Say("{value} stays below the {limit} that {part} is rated for, the weakest part on this tank.",
-                "{value} is more than the {limit} that {part} is rated for: do not charge it.",
-                {"value": (value, "pressure"), "limit": (limit, "pressure")}, {"part": part}),
+            Message("{value} stays below the {limit} that {part} is rated for, the weakest part on this tank.",
+                    "{value} is more than the {limit} that {part} is rated for: do not charge it.",
+                    {"value": (value, "pressure"), "limit": (limit, "pressure")}, {"part": part}),
             "at most",
         )  # fmt: skip
 
@@ -73,9 +73,9 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
     words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": _WAYS[way]}
     yield Outcome(
         f"air.pressure.{use.name}", f"cylinder {use.name}", lowest.gauge, need, "pressure",
-        Say("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}, going {way}) and needs {need}.",
-            "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}, going {way}) and needs {need}.",
-            {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
+        Message("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}, going {way}) and needs {need}.",
+                "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}, going {way}) and needs {need}.",
+                {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
         sources=_SOURCES,
     )  # fmt: skip
 
@@ -92,9 +92,9 @@ def _count(context: Context, use: AirUse) -> Iterator[Outcome]:
     if use.needs_gauge is None:
         return
     cycles = context.once("cycles", lambda: _cycles(context))[use.name]
-    say = Say("From a full tank '{name}' works {count} times out and back, if nothing else uses the tank.", "",
-              {"count": (cycles, "count")}, {"name": use.name})  # fmt: skip
-    yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", say, sources=_SOURCES)
+    message = Message("From a full tank '{name}' works {count} times out and back, if nothing else uses the tank.", "",
+                      {"count": (cycles, "count")}, {"name": use.name})  # fmt: skip
+    yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", message, sources=_SOURCES)
 
 
 def _cycles(context: Context) -> dict[str, Array]:
@@ -121,13 +121,13 @@ def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
     stuck = "'{name}' cannot move its load {way} at the lowest pressure of the plan."
     late = "'{name}' takes {value} {way} at the lowest pressure of the plan"
     if limit is None:
-        say = Say(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
-        yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", say, sources=_SOURCES)
+        message = Message(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
+        yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", message, sources=_SOURCES)
         return
     short = f"{late}, longer than the {{limit}} wanted." if np.isfinite(first(slower)) else stuck
-    say = Say(f"{late}; {{limit}} are wanted.", short, numbers, words)
+    message = Message(f"{late}; {{limit}} are wanted.", short, numbers, words)
     yield Outcome(
-        f"air.time.{use.name}", f"cylinder {use.name}", slower, limit, "time", say, "at most", sources=_SOURCES
+        f"air.time.{use.name}", f"cylinder {use.name}", slower, limit, "time", message, "at most", sources=_SOURCES
     )
 
 
@@ -135,9 +135,9 @@ def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
     if name not in plan.end_gauge:
         return
     numbers = {"end": (plan.end_gauge[name], "pressure"), "fast": (plan.fast_gauge[name], "pressure")}
-    say = Say("Tank '{name}' is left with {end} after the plan; right after fast use it would read {fast}.",
-              "", numbers, {"name": name})  # fmt: skip
-    yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", say, sources=_SOURCES)
+    message = Message("Tank '{name}' is left with {end} after the plan; right after fast use it would read {fast}.",
+                      "", numbers, {"name": name})  # fmt: skip
+    yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", message, sources=_SOURCES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,5 +208,5 @@ def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:
     if best.margin <= best.now + 1e-9:
         text = "Your layout of cylinders on tanks is the best one, worst margin {now}."
     numbers = {"best": (best.margin, "count"), "now": (best.now, "count")}
-    say = Say(text, "", numbers, {"layout": listed})
-    yield Outcome("air.layout", "robot", best.margin, None, "ratio", say, sources=("cengel", "practice"))
+    message = Message(text, "", numbers, {"layout": listed})
+    yield Outcome("air.layout", "robot", best.margin, None, "ratio", message, sources=("cengel", "practice"))

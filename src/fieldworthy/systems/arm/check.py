@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.engine.finding import Array, Message, Outcome, Real
 from fieldworthy.physics.arms.moments import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
@@ -116,8 +116,8 @@ def _torque(at: Driven) -> Iterator[Outcome]:
     worst: Real = np.maximum(share.max(axis=0), 0.0)
     numbers = {"use": (worst, "share"), "torque": (needed[place], "torque"), "angle": (at.angles[place], "angle")}
     text = "{way} '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motor gives"
-    say = Say(text + " at stall.", text + ", so it stalls.", numbers, {"name": at.name, "way": word})
-    yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", say, "at most",
+    message = Message(text + " at stall.", text + ", so it stalls.", numbers, {"name": at.name, "way": word})
+    yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", message, "at most",
                   sources=_SOURCES)  # fmt: skip
 
 
@@ -137,9 +137,13 @@ def _pace(at: Driven) -> Iterator[Outcome]:
     free = at.motor.battery.open_voltage / at.motor.line.voltage_constant / at.drive.reduction
     numbers = {"slowest": (slowest, "angular speed"), "angle": (at.angles[place], "angle"),
                "share": (slowest / free, "share")}  # fmt: skip
-    say = Say("On its way up '{name}' is slowest {angle} up: {slowest}, {share} of what its motors run without load.",
-              "", numbers, {"name": at.name})  # fmt: skip
-    yield Outcome(f"arm.speed.{at.name}", f"motor arm {at.name}", slowest, None, "angular speed", say,
+    message = Message(
+        "On its way up '{name}' is slowest {angle} up: {slowest}, {share} of what its motors run without load.",
+        "",
+        numbers,
+        {"name": at.name},
+    )
+    yield Outcome(f"arm.speed.{at.name}", f"motor arm {at.name}", slowest, None, "angular speed", message,
                   sources=_SOURCES)  # fmt: skip
     yield from timed("arm", at.name, at.spec, time, "with the battery's sag")
 
@@ -155,10 +159,13 @@ def _holding(at: Driven) -> Iterator[Outcome]:
     stays = "it stays where it is" if first(hold) == 0.0 else "it moves by itself: support it before you work on it"
     numbers = {"hold": (hold, "share"), "limit": (most, "share")}
     text = "Holding '{name}' still takes {hold} of stall torque"
-    say = Say(text + " ({limit} are allowed); without power {stays}.",
-              text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
-              numbers, {"name": at.name, "stays": stays})  # fmt: skip
-    yield Outcome(f"arm.holding.{at.name}", f"motor arm {at.name}", hold, most, "ratio", say, "at most",
+    message = Message(
+        text + " ({limit} are allowed); without power {stays}.",
+        text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
+        numbers,
+        {"name": at.name, "stays": stays},
+    )
+    yield Outcome(f"arm.holding.{at.name}", f"motor arm {at.name}", hold, most, "ratio", message, "at most",
                   sources=("hughes", "practice"))  # fmt: skip
 
 
@@ -174,14 +181,14 @@ def _heat(context: Context, at: Driven) -> Iterator[Outcome]:
     words = {"name": at.name}
     steps = at.kind.derating
     if not steps:
-        say = Say(text + ".", "", numbers, words)
-        yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, None, "temperature", say,
+        message = Message(text + ".", "", numbers, words)
+        yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, None, "temperature", message,
                       sources=("incropera",))  # fmt: skip
         return
     limit = steps[0].above
     numbers["limit"] = (limit, "temperature")
-    say = Say(text + "; its controller cuts the current from {limit}.",
-              text + "; from {limit} on its controller cuts the current: let it rest on a stop, or add bands.",
-              numbers, words)  # fmt: skip
-    yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, limit, "temperature", say, "at most",
+    message = Message(text + "; its controller cuts the current from {limit}.",
+                      text + "; from {limit} on its controller cuts the current: let it rest on a stop, or add bands.",
+                      numbers, words)  # fmt: skip
+    yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, limit, "temperature", message, "at most",
                   sources=("incropera",), scale=np.maximum(limit - air, 1.0))  # fmt: skip

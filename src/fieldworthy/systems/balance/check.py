@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.physics.statics.antitip import RollerStage, roller_impact_tip_speed
 from fieldworthy.physics.statics.ballast import best_ballast
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
@@ -48,13 +48,13 @@ def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
     for name, stance in floor.items():
         x, y, z = stance.body.cg
         numbers = {"mass": (stance.body.mass, "mass"), "x": (x, "length"), "y": (y, "length"), "z": (z, "length")}
-        say = Say(
+        message = Message(
             "In pose '{pose}' it weighs {mass}; centre of gravity {x} forward, {y} left, {z} up.",
             "",
             numbers,
             {"pose": name},
         )
-        yield Outcome("balance.centre_height", f"pose {name}", z, None, "length", say, sources=("meriam_statics",))
+        yield Outcome("balance.centre_height", f"pose {name}", z, None, "length", message, sources=("meriam_statics",))
 
 
 def _way(angle: float) -> str:
@@ -73,8 +73,12 @@ def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
             "tilt": (tip_angle(near, stance.height), "angle"),
         }
         text = "In pose '{pose}' wheels lift at {forward} forward, {back} back, {left} left, {right} right; weakest is "
-        say = Say(text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": _way(angle)})
-        yield Outcome("balance.limit", f"pose {name}", least, None, "acceleration", say, sources=("vukobratovic2004",))
+        message = Message(
+            text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": _way(angle)}
+        )
+        yield Outcome(
+            "balance.limit", f"pose {name}", least, None, "acceleration", message, sources=("vukobratovic2004",)
+        )
 
 
 def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
@@ -85,12 +89,19 @@ def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
     name, way, tilt = names[worst.nominal], _way(near[worst.nominal][1]), worst.take(tilts)
     least = context.robot.balance.least_tilt
     yield Outcome(
-        "balance.tilt", f"pose {name}", tilt, least, "angle",
-        Say("Standing still it can be tilted {tilt} before it goes over (pose '{pose}', {side}); {least} are wanted.",
+        "balance.tilt",
+        f"pose {name}",
+        tilt,
+        least,
+        "angle",
+        Message(
+            "Standing still it can be tilted {tilt} before it goes over (pose '{pose}', {side}); {least} are wanted.",
             "Standing still it goes over when tilted {tilt} {side} in pose '{pose}'; {least} are wanted.",
-            {"tilt": (tilt, "angle"), "least": (least, "angle")}, {"pose": name, "side": way}),
+            {"tilt": (tilt, "angle"), "least": (least, "angle")},
+            {"pose": name, "side": way},
+        ),
         sources=("meriam_statics", "practice"),
-    )  # fmt: skip
+    )
 
 
 def asked_of(pace: Pace, side: str) -> Real:
@@ -112,8 +123,8 @@ def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator
     words = {"pose": name, "far": _FAR[side], "cause": cause}
     yield Outcome(
         f"balance.tip.{side}", f"pose {name}", limit, most, "acceleration",
-        Say("In pose '{pose}' its {far} wheels stay down up to {value}; it {cause} at {limit}.",
-            "In pose '{pose}' its {far} wheels lift from {value} on, and it {cause} at {limit}.", numbers, words),
+        Message("In pose '{pose}' its {far} wheels stay down up to {value}; it {cause} at {limit}.",
+                "In pose '{pose}' its {far} wheels lift from {value} on, and it {cause} at {limit}.", numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
     )  # fmt: skip
     if not turning:
@@ -151,8 +162,8 @@ def _going_over(
         numbers |= {"lift": (limits[worst.nominal], "acceleration"), "asked": (asked[worst.nominal], "acceleration")}
     return Outcome(
         f"balance.over.{side}", f"pose {name}", speed, most, "speed",
-        Say(held, "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
-            numbers, {"pose": name, "side": side, "far": _FAR[side]}),
+        Message(held, "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
+                numbers, {"pose": name, "side": side, "far": _FAR[side]}),
         sources=("meriam_dynamics", "housner1963", "messuri1985"),
     )  # fmt: skip
 
@@ -168,11 +179,11 @@ def _stopping(context: Context, driven: dict[str, Stance], side: str) -> Outcome
     name, speed, most = list(driven)[worst.nominal], worst.take(speeds), worst.take(top)
     return Outcome(
         f"balance.stop.{side}", f"pose {name}", speed, most, "speed",
-        Say("Going {going} and stopped dead at floor level it stays up below {value} in pose '{pose}'; "
-            "it reaches {top}.",
-            "Going {going} and stopped dead at floor level it goes over from {value} on in pose '{pose}'; "
-            "it reaches {top}.",
-            {"value": (speed, "speed"), "top": (most, "speed")}, {"pose": name, "going": _GOING[side]}),
+        Message("Going {going} and stopped dead at floor level it stays up below {value} in pose '{pose}'; "
+                "it reaches {top}.",
+                "Going {going} and stopped dead at floor level it goes over from {value} on in pose '{pose}'; "
+                "it reaches {top}.",
+                {"value": (speed, "speed"), "top": (most, "speed")}, {"pose": name, "going": _GOING[side]}),
         sources=("housner1963", "messuri1985"),
     )  # fmt: skip
 
@@ -211,8 +222,8 @@ def _ballast(context: Context, driven: dict[str, Stance]) -> Iterator[Outcome]:
     )
     if not np.isfinite(needed):
         text = "No ballast at the places given would keep all wheels down."
-    say = Say(text, "", {"mass": (choice.mass, "mass")}, {"place": name})
-    yield Outcome("balance.ballast", "robot", choice.mass, None, "mass", say, sources=("meriam_statics",))
+    message = Message(text, "", {"mass": (choice.mass, "mass")}, {"place": name})
+    yield Outcome("balance.ballast", "robot", choice.mass, None, "mass", message, sources=("meriam_statics",))
 
 
 def _place_slack(stance: Stance, side: int, asked: Real, place: tuple[Real, Real, Real]) -> Real:

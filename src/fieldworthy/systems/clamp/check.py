@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.engine.finding import Array, Message, Outcome, Real
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.engagement import RIGHT, Place, best_place, outline_of, places, under_jaw, windows
@@ -92,9 +92,9 @@ def _seat(context: Context, name: str, spec: Clamp, seated: tuple[Place, Array],
     stands = "turned by up to {yaw} and off by up to {side}, " if judged else "just right, "
     much = "{depth} of its rim is" if first(depth) > 0.0 else "none of its rim is"
     text = f"{window}{stands}{much} under the jaw, and {{hook}} is needed."
-    say = Say(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers)
+    message = Message(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers)
     limit = spec.hook if judged else None
-    return Outcome(f"clamp.seat.{name}.{place.label}", f"{name}, {place.kind}", depth, limit, "length", say,
+    return Outcome(f"clamp.seat.{name}.{place.label}", f"{name}, {place.kind}", depth, limit, "length", message,
                    scale=np.maximum(spec.hook, 1e-3), sources=("plane-geometry",))  # fmt: skip
 
 
@@ -110,27 +110,32 @@ def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
     hit = "the jaw hits the rim by {above}: open it wider" if first(above) < first(side.below) else (
         "the seat at {seat} runs into the rim by {below}: lower it"
     )  # fmt: skip
-    say = Say("Open, its jaw stands {open} above the floor: {above} over the top of the rim at {rim}, and the seat is "
-              "{below} below the rim.",
-              f"Open, its jaw stands {{open}} above the floor and the top of the rim at {{rim}}: {hit}.",
-              numbers)  # fmt: skip
-    yield Outcome(f"clamp.entry.{name}", name, gap, 0.0, "length", say, scale=heights.rim_thickness,
+    message = Message(
+        "Open, its jaw stands {open} above the floor: {above} over the top of the rim at {rim}, and the seat is "
+        "{below} below the rim.",
+        f"Open, its jaw stands {{open}} above the floor and the top of the rim at {{rim}}: {hit}.",
+        numbers,
+    )
+    yield Outcome(f"clamp.entry.{name}", name, gap, 0.0, "length", message, scale=heights.rim_thickness,
                   sources=("plane-geometry",))  # fmt: skip
     drop = clamping.hook_drop(heights, spec.lip)
     numbers = {"closed": (heights.closed, "length"), "rim": (heights.rim_top, "length"),
                "bite": (np.abs(bite), "length"), "drop": (drop, "length")}  # fmt: skip
     lip = "; its lip reaches {drop} down behind the rim" if first(spec.lip) > 0.0 else ""
-    say = Say(f"It can close to {{closed}} above the floor, {{bite}} below the top of the rim, so it presses{lip}.",
-              "It closes to {closed} above the floor only, {bite} over the top of the rim: it holds nothing. Lower the "
-              "jaw or lengthen its travel.", numbers)  # fmt: skip
-    yield Outcome(f"clamp.bite.{name}", name, bite, 0.0, "length", say, scale=heights.rim_thickness,
+    message = Message(
+        f"It can close to {{closed}} above the floor, {{bite}} below the top of the rim, so it presses{lip}.",
+        "It closes to {closed} above the floor only, {bite} over the top of the rim: it holds nothing. Lower the "
+        "jaw or lengthen its travel.",
+        numbers,
+    )
+    yield Outcome(f"clamp.bite.{name}", name, bite, 0.0, "length", message, scale=heights.rim_thickness,
                   sources=("plane-geometry",))  # fmt: skip
     way = np.subtract(spec.opening, spec.closed_gap)
     numbers = {"travel": (side.travel, "length"), "way": (way, "length"), "stroke": (side.stroke, "length")}
-    say = Say("Its cylinder's {stroke} moves the jaw by {travel}; from open to closed it is {way}.",
-              "Its cylinder's {stroke} moves the jaw by {travel} only; from open to closed it is {way}.",
-              numbers)  # fmt: skip
-    yield Outcome(f"clamp.stroke.{name}", name, side.travel, way, "length", say, sources=("plane-geometry",))
+    message = Message("Its cylinder's {stroke} moves the jaw by {travel}; from open to closed it is {way}.",
+                      "Its cylinder's {stroke} moves the jaw by {travel} only; from open to closed it is {way}.",
+                      numbers)  # fmt: skip
+    yield Outcome(f"clamp.stroke.{name}", name, side.travel, way, "length", message, sources=("plane-geometry",))
 
 
 def _lift(name: str, spec: Clamp, side: Side) -> Outcome:
@@ -139,12 +144,15 @@ def _lift(name: str, spec: Clamp, side: Side) -> Outcome:
                "gap": (np.maximum(clamping.entry_clearance(side.heights), 0.0), "length")}  # fmt: skip
     text = "Of the jaw's {travel} it takes {gap} to reach the rim; {lift} is left to lift with"
     if spec.lift is None:
-        return Outcome(f"clamp.lift.{name}", name, lift, None, "length", Say(f"{text}.", "", numbers),
+        return Outcome(f"clamp.lift.{name}", name, lift, None, "length", Message(f"{text}.", "", numbers),
                        sources=("plane-geometry",))  # fmt: skip
     numbers["wanted"] = (spec.lift, "length")
-    say = Say(f"{text}; {{wanted}} is wanted.", f"{text}, and {{wanted}} is wanted: open it less, or take a longer "
-              "stroke.", numbers)  # fmt: skip
-    return Outcome(f"clamp.lift.{name}", name, lift, spec.lift, "length", say, sources=("plane-geometry",))
+    message = Message(
+        f"{text}; {{wanted}} is wanted.",
+        f"{text}, and {{wanted}} is wanted: open it less, or take a longer stroke.",
+        numbers,
+    )
+    return Outcome(f"clamp.lift.{name}", name, lift, spec.lift, "length", message, sources=("plane-geometry",))
 
 
 def _loose(context: Context, spec: Clamp, side: Side) -> tuple[Real, Real, Real]:
@@ -165,10 +173,14 @@ def _release(context: Context, name: str, spec: Clamp, side: Side) -> Iterator[O
         "room": (np.abs(room), "length"),
     }  # fmt: skip
     words = {"loose": spec.loose.object, "on": spec.loose.lies_on}
-    say = Say("A loose {loose} on the {on} slides out from under the open jaw: the gap is {gap}, it needs {size}.",
-              "A loose {loose} on the {on} stays caught under the open jaw: the gap is {gap}, it needs {size}, {room} "
-              "more. Open the jaw wider, or keep the {loose} out.", numbers, words)  # fmt: skip
-    yield Outcome(f"clamp.release.{name}", name, room, 0.0, "length", say, scale=size, sources=("plane-geometry",))
+    message = Message(
+        "A loose {loose} on the {on} slides out from under the open jaw: the gap is {gap}, it needs {size}.",
+        "A loose {loose} on the {on} stays caught under the open jaw: the gap is {gap}, it needs {size}, {room} "
+        "more. Open the jaw wider, or keep the {loose} out.",
+        numbers,
+        words,
+    )
+    yield Outcome(f"clamp.release.{name}", name, room, 0.0, "length", message, scale=size, sources=("plane-geometry",))
 
 
 def _strokes(context: Context, name: str, spec: Clamp, side: Side) -> Outcome:
@@ -193,7 +205,7 @@ def _strokes(context: Context, name: str, spec: Clamp, side: Side) -> Outcome:
         numbers |= {"spare_a": (np.abs(spare[0]), "length"), "spare_b": (np.abs(spare[1]), "length")}
         text += ". Opened as wide as each allows, " + _escapes(first(spare[0]), first(spare[1]))
         words = {"loose": spec.loose.object}
-    return Outcome(f"clamp.stroke_practice.{name}", name, gain, None, "length", Say(text + ".", "", numbers, words),
+    return Outcome(f"clamp.stroke_practice.{name}", name, gain, None, "length", Message(text + ".", "", numbers, words),
                    sources=("practice", "plane-geometry"))  # fmt: skip
 
 

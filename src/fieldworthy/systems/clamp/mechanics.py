@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Message, Outcome, Real, unknown
 from fieldworthy.physics.contact import holding
 from fieldworthy.physics.gas.tank import fill_pressure
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
@@ -87,11 +87,14 @@ def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> 
         "locked over centre it presses with {down}, whatever the air"
     )  # fmt: skip
     much = "its hook holds whatever pulls, until something bends" if not np.isfinite(first(held)) else "holds {held}"
-    say = Say(f"At its lowest, {on} and {much}; a rival at the limit of its wheels' grip pulls with {{pull}}.",
-              f"At its lowest, {on} and {much}, but a rival at the limit of its wheels' grip pulls with {{pull}}: the "
-              "object comes out. A steeper hook, more grip, a larger bore or an over-centre lock helps.",
-              numbers, {"when": low.when})  # fmt: skip
-    return Outcome(f"clamp.hold.{name}", name, held, pull, "force", say, sources=("meriam_statics", "practice"))
+    message = Message(
+        f"At its lowest, {on} and {much}; a rival at the limit of its wheels' grip pulls with {{pull}}.",
+        f"At its lowest, {on} and {much}, but a rival at the limit of its wheels' grip pulls with {{pull}}: the "
+        "object comes out. A steeper hook, more grip, a larger bore or an over-centre lock helps.",
+        numbers,
+        {"when": low.when},
+    )
+    return Outcome(f"clamp.hold.{name}", name, held, pull, "force", message, sources=("meriam_statics", "practice"))
 
 
 def _slip(name: str, slips: Real, pull: Real, low: Low) -> Outcome:
@@ -104,7 +107,7 @@ def _slip(name: str, slips: Real, pull: Real, low: Low) -> Outcome:
     elif not np.isfinite(first(slips)):
         text = "No pressure holds a pull of {pull}"
     return Outcome(f"clamp.slip.{name}", name, slips, None, "pressure",
-                   Say(text + ".", "", numbers, {"when": low.when}), sources=("meriam_statics",))  # fmt: skip
+                   Message(text + ".", "", numbers, {"when": low.when}), sources=("meriam_statics",))  # fmt: skip
 
 
 def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome]:
@@ -113,15 +116,21 @@ def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome
     numbers: dict[str, tuple[Real, str]] = {
         "kept": (kept, "force"), "past": (toggle.past, "length"), "preload": (toggle.preload, "force"),
     }  # fmt: skip
-    say = Say("Its knee stands {past} past the centre: without air it takes {kept} at the knee to unlock it.",
-              "Its knee stands {past} past the centre: without air nothing keeps it locked. Set the stop farther past.",
-              numbers)  # fmt: skip
+    message = Message(
+        "Its knee stands {past} past the centre: without air it takes {kept} at the knee to unlock it.",
+        "Its knee stands {past} past the centre: without air nothing keeps it locked. Set the stop farther past.",
+        numbers,
+    )
     # what it takes to lift the knee by hand is not asked: any force above that of a bump, a newton, keeps it
-    yield Outcome(f"clamp.lock.{name}", name, kept, 1.0, "force", say, sources=("meriam_statics", "practice"))
+    yield Outcome(f"clamp.lock.{name}", name, kept, 1.0, "force", message, sources=("meriam_statics", "practice"))
     peak = holding.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
     numbers = {"force": (force, "force"), "peak": (peak, "force"), "low": (low.gauge, "pressure")}
-    say = Say("With the {low} that is left {when} its cylinder pushes the knee with {force}; {peak} takes it through "
-              "the centre.",
-              "With the {low} that is left {when} its cylinder pushes the knee with {force}, and it takes {peak} to "
-              "get it through the centre: it does not lock.", numbers, {"when": low.when})  # fmt: skip
-    yield Outcome(f"clamp.centre.{name}", name, force, peak, "force", say, sources=("meriam_statics",))
+    message = Message(
+        "With the {low} that is left {when} its cylinder pushes the knee with {force}; {peak} takes it through "
+        "the centre.",
+        "With the {low} that is left {when} its cylinder pushes the knee with {force}, and it takes {peak} to "
+        "get it through the centre: it does not lock.",
+        numbers,
+        {"when": low.when},
+    )
+    yield Outcome(f"clamp.centre.{name}", name, force, peak, "force", message, sources=("meriam_statics",))

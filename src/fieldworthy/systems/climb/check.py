@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Message, Outcome, Real, unknown
 from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_swing
 from fieldworthy.systems.climb.mechanics import Hung, held_later, hung, lifting_force, lowest, travel_of
 from fieldworthy.systems.climb.model import Climber, MotorLift
@@ -43,8 +43,8 @@ def _reach(at: Hung) -> Iterator[Outcome]:
     numbers = {"hook": (top, "length"), "bar": (at.bar, "length")}
     yield Outcome(
         f"climb.reach.{at.name}", f"climber {at.name}", top, at.bar, "length",
-        Say("'{name}' raises its hooks to {hook}; the bar's top is at {bar}.",
-            "'{name}' raises its hooks only to {hook}, and the bar's top is at {bar}.", numbers, {"name": at.name}),
+        Message("'{name}' raises its hooks to {hook}; the bar's top is at {bar}.",
+                "'{name}' raises its hooks only to {hook}, and the bar's top is at {bar}.", numbers, {"name": at.name}),
         sources=_SOURCES,
     )  # fmt: skip
 
@@ -61,9 +61,9 @@ def _lift(context: Context, at: Hung) -> Iterator[Outcome]:
         stuck = "one end comes up, and there it stops"
     yield Outcome(
         f"climb.lift.{at.name}", f"climber {at.name}", pull.hook_force, needed, "force",
-        Say(f"'{{name}}' pulls with {{has}} {pull.when}; {{needs}} lift the robot off the floor.",
-            f"'{{name}}' pulls only with {{has}} {pull.when}, and {{needs}} lift the robot off the floor: {stuck}.",
-            numbers, {"name": at.name}),
+        Message(f"'{{name}}' pulls with {{has}} {pull.when}; {{needs}} lift the robot off the floor.",
+                f"'{{name}}' pulls only with {{has}} {pull.when}, and {{needs}} lift the robot off the floor: {stuck}.",
+                numbers, {"name": at.name}),
         sources=_SOURCES,
     )  # fmt: skip
 
@@ -85,8 +85,8 @@ def _lift_off(at: Hung) -> Iterator[Outcome]:
         text += ", and then it falls over its {other} end before it hangs."
     else:
         text += "; as the {other} end leaves it, at {full}, it has turned {angle} {way}."
-    say = Say(text, "", numbers, words)
-    yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", say, sources=_SOURCES)
+    message = Message(text, "", numbers, words)
+    yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", message, sources=_SOURCES)
 
 
 def _attitude(at: Hung) -> Iterator[Outcome]:
@@ -95,14 +95,14 @@ def _attitude(at: Hung) -> Iterator[Outcome]:
     words = {"name": at.name, "way": _way(attitude)}
     identifier, who = f"climb.attitude.{at.name}", f"climber {at.name}"
     if down is None:
-        say = Say("On '{name}' the robot hangs {angle} {way}.", "", numbers, words)
-        yield Outcome(identifier, who, attitude, None, "angle", say, sources=_SOURCES)
+        message = Message("On '{name}' the robot hangs {angle} {way}.", "", numbers, words)
+        yield Outcome(identifier, who, attitude, None, "angle", message, sources=_SOURCES)
         return
     limit = np.where(attitude >= 0.0, down, down if at.spec.most_nose_up is None else at.spec.most_nose_up)
-    say = Say("On '{name}' the robot hangs {angle} {way}; up to {limit} are allowed.",
-              "On '{name}' the robot hangs {angle} {way}, more than the {limit} allowed.",
-              numbers | {"limit": (limit, "angle")}, words)  # fmt: skip
-    yield Outcome(identifier, who, np.abs(attitude), limit, "angle", say, "at most", sources=_SOURCES)
+    message = Message("On '{name}' the robot hangs {angle} {way}; up to {limit} are allowed.",
+                      "On '{name}' the robot hangs {angle} {way}, more than the {limit} allowed.",
+                      numbers | {"limit": (limit, "angle")}, words)  # fmt: skip
+    yield Outcome(identifier, who, np.abs(attitude), limit, "angle", message, "at most", sources=_SOURCES)
 
 
 def _rest(at: Hung) -> Iterator[Outcome]:
@@ -126,7 +126,7 @@ def _rest(at: Hung) -> Iterator[Outcome]:
         )
     yield Outcome(
         f"climb.rest.{at.name}", f"climber {at.name}", resting.holds, rest.least_pull, "ratio",
-        Say(f"Its rest stays pressed on {pressed}", short, numbers, {"name": at.name}),
+        Message(f"Its rest stays pressed on {pressed}", short, numbers, {"name": at.name}),
         sources=_TRADE, scale=1.0,
     )  # fmt: skip
 
@@ -143,7 +143,7 @@ def _clearance(context: Context, at: Hung) -> Iterator[Outcome]:
         short = "It does not get off the floor: drawn down all the way, the hooks are {lacks} short of what is wanted."
     yield Outcome(
         f"climb.clearance.{at.name}", f"climber {at.name}", height, at.spec.clearance, "length",
-        Say("Hanging, its lowest point is {low} above the floor; {wanted} are wanted.", short, numbers),
+        Message("Hanging, its lowest point is {low} above the floor; {wanted} are wanted.", short, numbers),
         sources=_SOURCES, scale=np.maximum(travel_of(context, at.spec), 1e-3),
     )  # fmt: skip
 
@@ -154,7 +154,7 @@ def _held(context: Context, at: Hung) -> Iterator[Outcome]:
     words = {"name": at.name}
     if at.spec.latch:
         text = "A latch holds the robot on '{name}', with or without air and battery."
-        yield Outcome(identifier, who, np.inf, at.weight, "force", Say(text, "", {}, words))
+        yield Outcome(identifier, who, np.inf, at.weight, "force", Message(text, "", {}, words))
         return
     later = held_later(context, at.spec)
     numbers = {"later": (later, "force"), "weight": (at.weight, "force"), "hold": (at.spec.hold, "time")}
@@ -162,13 +162,13 @@ def _held(context: Context, at: Hung) -> Iterator[Outcome]:
     short = f"After {{hold}} '{{name}}' pulls only with {{later}}, and {weighs}: it sinks or falls. Fit a latch."
     if isinstance(at.spec.lift, MotorLift):
         short = "Without battery the motors of '{name}' hold nothing: the robot falls. Fit a latch."
-    say = Say(
+    message = Message(
         f"After {{hold}} '{{name}}' still pulls with {{later}}; {weighs}. A latch would hold it without air.",
         short,
         numbers,
         words,
     )
-    yield Outcome(identifier, who, later, at.weight, "force", say, sources=("cengel", "practice"))
+    yield Outcome(identifier, who, later, at.weight, "force", message, sources=("cengel", "practice"))
 
 
 def _places(at: Hung) -> tuple[Real, dict[str, str]]:
@@ -194,8 +194,8 @@ def _hook_alone(context: Context, at: Hung) -> Outcome:
         swing = friction_swing(at.hook, at.cg, diameter / 2.0, at.spec.hook_friction)
         numbers["swing"] = (swing, "angle")
         text += ". Friction on the bar can stop it within {swing} of that; it swings"
-    say = Say(text + ".", "", numbers, words)
-    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own, None, "angle", say, sources=_TRADE)
+    message = Message(text + ".", "", numbers, words)
+    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own, None, "angle", message, sources=_TRADE)
 
 
 def _hook_with_rest(at: Hung) -> Outcome:
@@ -217,12 +217,14 @@ def _hook_with_rest(at: Hung) -> Outcome:
     for key, found in (("own", own), ("other", other)):
         numbers |= {f"{key}_angle": (np.abs(found.attitude), "angle"), f"{key}_force": (found.rest_force, "force")}
     words |= {"lets": "ahead of" if at.wall.side > 0.0 else "behind", "verdict": ""}
-    say = Say(
+    message = Message(
         f"Hooked {{gap}} {{where}} its centre of gravity {_hangs('own', own)}; as far {{opposite}} it, rest and all, "
         f"{_hangs('other', other)}: {_as_the_trade_says(at, own if away else other, other if away else own)} "
         "The rest lets go where the hook is {lets} x = {x}.", "", numbers, words,
     )  # fmt: skip
-    return Outcome(f"climb.hook.{at.name}", f"climber {at.name}", own.rest_force, None, "force", say, sources=_TRADE)
+    return Outcome(
+        f"climb.hook.{at.name}", f"climber {at.name}", own.rest_force, None, "force", message, sources=_TRADE
+    )
 
 
 def _hangs(key: str, found: Hang) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Message, Outcome, Real, unknown
 from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motion import move, move_mix_time
 from fieldworthy.physics.motors.thermal import cool_down_time
@@ -49,13 +49,13 @@ def _speed(pace: Pace, pose: str) -> Iterator[Outcome]:
         "launch": (pace.launch, "acceleration"),
         "brake": (pace.braking, "acceleration"),
     }
-    say = Say(
+    message = Message(
         "It reaches {top} in pose '{pose}'; it starts at up to {launch} and brakes at up to {brake}.",
         "",
         numbers,
         {"pose": pose},
     )
-    yield Outcome("drive.top_speed", f"pose {pose}", pace.top_speed, None, "speed", say, sources=_MOTION)
+    yield Outcome("drive.top_speed", f"pose {pose}", pace.top_speed, None, "speed", message, sources=_MOTION)
 
 
 def _sprint(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
@@ -67,13 +67,15 @@ def _sprint(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
     time = move(pace.line, pace.load, distance).time
     numbers = {"time": (time, "time"), "far": (distance, "length")}
     if targets.sprint_time is None:
-        say = Say("It takes {time} for {far} from rest to rest.", "", numbers)
-        yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", say, sources=_MOTION)
+        message = Message("It takes {time} for {far} from rest to rest.", "", numbers)
+        yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", message, sources=_MOTION)
         return
-    say = Say("It takes {time} for {far} from rest to rest; {limit} are wanted.",
-              "It takes {time} for {far} from rest to rest, longer than the {limit} wanted.",
-              numbers | {"limit": (targets.sprint_time, "time")})  # fmt: skip
-    yield Outcome("drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", say, "at most", sources=_MOTION)
+    message = Message("It takes {time} for {far} from rest to rest; {limit} are wanted.",
+                      "It takes {time} for {far} from rest to rest, longer than the {limit} wanted.",
+                      numbers | {"limit": (targets.sprint_time, "time")})  # fmt: skip
+    yield Outcome(
+        "drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", message, "at most", sources=_MOTION
+    )
 
 
 def _turning(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
@@ -84,13 +86,13 @@ def _turning(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
     stuck = "Its wheels scrub so hard that it cannot turn on the spot."
     turns = "It turns {angle} on the spot in {time}, scrub included, at up to {rate}"
     if targets.turn_time is None:
-        say = Say(f"{turns}." if np.isfinite(first(made.time)) else stuck, "", numbers)
-        yield Outcome("drive.turn", f"pose {pose}", made.time, None, "time", say, sources=("wong_skid",))
+        message = Message(f"{turns}." if np.isfinite(first(made.time)) else stuck, "", numbers)
+        yield Outcome("drive.turn", f"pose {pose}", made.time, None, "time", message, sources=("wong_skid",))
         return
     short = f"{turns}, longer than the {{limit}} wanted." if np.isfinite(first(made.time)) else stuck
-    say = Say(f"{turns}; {{limit}} are wanted.", short, numbers | {"limit": (targets.turn_time, "time")})
+    message = Message(f"{turns}; {{limit}} are wanted.", short, numbers | {"limit": (targets.turn_time, "time")})
     yield Outcome(
-        "drive.turn", f"pose {pose}", made.time, targets.turn_time, "time", say, "at most", sources=("wong_skid",)
+        "drive.turn", f"pose {pose}", made.time, targets.turn_time, "time", message, "at most", sources=("wong_skid",)
     )
 
 
@@ -112,12 +114,12 @@ def _pushing(context: Context, pace: Pace) -> Iterator[Outcome]:
     numbers = {"force": (force, "force"), "grip": (grip, "force"), "motors": (motors, "force")}
     text = "It pushes with {force}: " + ends + " (grip {grip}, motors {motors})"
     if wanted is None:
-        yield Outcome("drive.push", "drive", force, None, "force", Say(text + ".", "", numbers), sources=_MOTION)
+        yield Outcome("drive.push", "drive", force, None, "force", Message(text + ".", "", numbers), sources=_MOTION)
         return
-    say = Say(
+    message = Message(
         text + "; {limit} are wanted.", text + ", less than the {limit} wanted.", numbers | {"limit": (wanted, "force")}
     )
-    yield Outcome("drive.push", "drive", force, wanted, "force", say, sources=_MOTION)
+    yield Outcome("drive.push", "drive", force, wanted, "force", message, sources=_MOTION)
 
 
 def candidate_ratios() -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -146,47 +148,60 @@ def _ratio(context: Context, pose: str) -> Iterator[Outcome]:
         "time": (float(whole[best]), "time"),
         "now": (now, "time"),
     }
-    say = Say(
+    message = Message(
         "For its mix of moves {best} motor turns per wheel turn are best ({time} driving in a match); "
         "it has {own} ({now}).",
         "",
         numbers,
     )
-    yield Outcome("drive.ratio", "drive", float(ratios[best]), None, "ratio", say, sources=_MOTION)
+    yield Outcome("drive.ratio", "drive", float(ratios[best]), None, "ratio", message, sources=_MOTION)
 
 
 def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
     """Winding temperature over the match, derating, and the wait before the next match."""
     drive = context.robot.drive
     numbers = {"hot": (use.hottest, "temperature"), "limit": (drive.motor_hot, "temperature")}
-    say = Say("Driving the plan warms the drive motors' windings to {hot}; {limit} must not be passed.",
-              "Driving the plan heats the drive motors' windings to {hot}, more than the {limit} not to be passed.",
-              numbers)  # fmt: skip
+    message = Message(
+        "Driving the plan warms the drive motors' windings to {hot}; {limit} must not be passed.",
+        "Driving the plan heats the drive motors' windings to {hot}, more than the {limit} not to be passed.",
+        numbers,
+    )
     start = drive.motor_start_temperature
-    yield Outcome("drive.heat", "drive motors", use.hottest, drive.motor_hot, "temperature", say, "at most",
+    yield Outcome("drive.heat", "drive motors", use.hottest, drive.motor_hot, "temperature", message, "at most",
                   sources=("incropera",), scale=drive.motor_hot - start)  # fmt: skip
     steps = context.robot.catalogue.motors[drive.motor].derating
     if steps:
         threshold: Real = steps[0].above
-        say = Say("Its controllers would cut the current from {limit} on; the plan stays at {hot}.",
-                  "Its controllers cut the current from {limit} on and the plan reaches {hot}: it gets slower late on.",
-                  {"hot": (use.hottest, "temperature"), "limit": (threshold, "temperature")})  # fmt: skip
-        yield Outcome("drive.derating", "drive motors", use.hottest, threshold, "temperature", say, "at most",
+        message = Message(
+            "Its controllers would cut the current from {limit} on; the plan stays at {hot}.",
+            "Its controllers cut the current from {limit} on and the plan reaches {hot}: it gets slower late on.",
+            {"hot": (use.hottest, "temperature"), "limit": (threshold, "temperature")},
+        )
+        yield Outcome("drive.derating", "drive motors", use.hottest, threshold, "temperature", message, "at most",
                       sources=("incropera",), scale=threshold - start)  # fmt: skip
     wait = cool_down_time(
         use.path, use.end, context.season.temperature, np.maximum(start, context.season.temperature + 5.0)
     )
-    say = Say("The motors need {wait} to cool down before the next match; there are {limit}.",
-              "The motors need {wait} to cool down before the next match, longer than the {limit} there are.",
-              {"wait": (wait, "time"), "limit": (drive.between_matches, "time")})  # fmt: skip
+    message = Message("The motors need {wait} to cool down before the next match; there are {limit}.",
+                      "The motors need {wait} to cool down before the next match, longer than the {limit} there are.",
+                      {"wait": (wait, "time"), "limit": (drive.between_matches, "time")})  # fmt: skip
     yield Outcome(
-        "drive.cool_down", "drive motors", wait, drive.between_matches, "time", say, "at most", sources=("incropera",)
+        "drive.cool_down",
+        "drive motors",
+        wait,
+        drive.between_matches,
+        "time",
+        message,
+        "at most",
+        sources=("incropera",),
     )
 
 
 def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:
     kind = context.robot.catalogue.batteries[context.robot.battery]
     numbers = {"used": (use.charge, "charge"), "has": (kind.capacity, "charge"), "low": (use.lowest_voltage, "voltage")}
-    say = Say("Driving the plan takes {used} of the battery's {has}; at full push its voltage sags to {low}.",
-              "Driving the plan takes {used}, more than the battery's {has}.", numbers)  # fmt: skip
-    yield Outcome("drive.battery", "battery", use.charge, kind.capacity, "charge", say, "at most", sources=("hughes",))
+    message = Message("Driving the plan takes {used} of the battery's {has}; at full push its voltage sags to {low}.",
+                      "Driving the plan takes {used}, more than the battery's {has}.", numbers)  # fmt: skip
+    yield Outcome(
+        "drive.battery", "battery", use.charge, kind.capacity, "charge", message, "at most", sources=("hughes",)
+    )

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.physics.contact import grabber as grabbing
 from fieldworthy.physics.contact import holding
 from fieldworthy.physics.motors.gearing import GearStage, train
@@ -123,16 +123,19 @@ def _reach(context: Context, name: str, spec: Grabber) -> Iterator[Outcome]:
     }  # fmt: skip
     at = "Arm down, its hook comes to {tip} above the floor and the lip's edge is at {lip}: "
     far = "it is {over} behind the lip" if first(overlap) >= 0.0 else "it passes {over} over the lip"
-    say = Say(at + far + "; {hook} is needed.", at + far + ", and {hook} is needed. Lower the pivot, let the arm down "
-              "farther, or lengthen it.", numbers)  # fmt: skip
-    yield Outcome(f"grabber.hook.{name}", name, overlap, spec.hook, "length", say, scale=spec.lip.depth,
+    message = Message(
+        at + far + "; {hook} is needed.",
+        at + far + ", and {hook} is needed. Lower the pivot, let the arm down farther, or lengthen it.",
+        numbers,
+    )
+    yield Outcome(f"grabber.hook.{name}", name, overlap, spec.hook, "length", message, scale=spec.lip.depth,
                   sources=("plane-geometry", "practice"))  # fmt: skip
     front = state.extent(context, spec.pose)[1][0]
     numbers = {"past": (np.abs(ahead - front), "length"), "front": (front, "length"), "ahead": (ahead, "length")}
-    say = Say("Its hook reaches {past} past the robot's foremost part.",
-              "Its hook stays {past} behind the robot's foremost part, which meets the object first.",
-              numbers)  # fmt: skip
-    yield Outcome(f"grabber.reach.{name}", name, ahead, front, "length", say, sources=("plane-geometry",))
+    message = Message("Its hook reaches {past} past the robot's foremost part.",
+                      "Its hook stays {past} behind the robot's foremost part, which meets the object first.",
+                      numbers)  # fmt: skip
+    yield Outcome(f"grabber.reach.{name}", name, ahead, front, "length", message, sources=("plane-geometry",))
 
 
 def _asked(spec: Grabber, thing: Thing) -> tuple[Array, Array]:
@@ -223,17 +226,23 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
     need = "{asked} at its lip" if np.isfinite(first(asked)) else "more than any force in this direction"
     if spec.does == "pull":
         start = "It takes " + need + f" to {{does}}; {{by}} gives {{given}}{air}"
-        say = Say(f"{start} ({{then}}){itself}.", f"{start} ({{then}}){itself}: the {{object}} stays.", numbers, words)
+        message = Message(
+            f"{start} ({{then}}){itself}.", f"{start} ({{then}}){itself}: the {{object}} stays.", numbers, words
+        )
         scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
-        return Outcome(f"grabber.force.{name}", name, given.force, asked, "force", say, scale=scale,
+        return Outcome(f"grabber.force.{name}", name, given.force, asked, "force", message, scale=scale,
                        sources=("meriam_statics",))  # fmt: skip
     lever = np.where(np.isfinite(asked), thing.moment / np.maximum(asked, 1e-9), 0.0)
     most = given.force * lever
     numbers["most"] = (most, "torque")
     start = "It takes {moment}, which is " + need + f", to {{does}}; {{by}} gives {{most}} ({{given}}){air}"
-    say = Say(f"{start}: {{then}}{itself}.", f"{start}: {{then}}{itself}. A lip farther from the edge it turns over, "
-              "or more force, helps.", numbers, words)  # fmt: skip
-    return Outcome(f"grabber.force.{name}", name, most, thing.moment, "torque", say, sources=("meriam_statics",))
+    message = Message(
+        f"{start}: {{then}}{itself}.",
+        f"{start}: {{then}}{itself}. A lip farther from the edge it turns over, or more force, helps.",
+        numbers,
+        words,
+    )
+    return Outcome(f"grabber.force.{name}", name, most, thing.moment, "torque", message, sources=("meriam_statics",))
 
 
 def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) -> Outcome:
@@ -245,10 +254,13 @@ def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) ->
     numbers: dict[str, tuple[Real, str]] = {"asked": (asked, "force"), "other": (other, "force")}
     words = {"object": spec.object, "wanted": wanted, "instead": instead}
     rest = "and would do so only at {other}" if first(other) < first(most) else "and never does in this direction"
-    say = Say(f"The {{object}} {{wanted}} at {{asked}} before it {{instead}}, {rest}.",
-              "The {object} {instead} at {other}, before it {wanted} at {asked}. Take hold at another height, or "
-              "steady it.", numbers, words)  # fmt: skip
-    return Outcome(f"grabber.mode.{name}", name, other, asked, "force", say, sources=("meriam_statics",))
+    message = Message(
+        f"The {{object}} {{wanted}} at {{asked}} before it {{instead}}, {rest}.",
+        "The {object} {instead} at {other}, before it {wanted} at {asked}. Take hold at another height, or steady it.",
+        numbers,
+        words,
+    )
+    return Outcome(f"grabber.mode.{name}", name, other, asked, "force", message, sources=("meriam_statics",))
 
 
 def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> Iterator[Outcome]:
@@ -263,11 +275,14 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
     }
     much = "and its face holds whatever pulls" if not np.isfinite(first(held)) else "and holds {held}"
     pulls = "{asked} pulls at it" if np.isfinite(first(asked)) else "no pull moves the object"
-    say = Say(f"Its arm presses the hook down with {{press}} {much}; {pulls}.",
-              f"Its arm presses the hook down with {{press}} {much}, and {pulls}: the hook rides up over the lip. "
-              "Undercut its face or press harder.", numbers)  # fmt: skip
+    message = Message(
+        f"Its arm presses the hook down with {{press}} {much}; {pulls}.",
+        f"Its arm presses the hook down with {{press}} {much}, and {pulls}: the hook rides up over the lip. "
+        "Undercut its face or press harder.",
+        numbers,
+    )
     scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
-    yield Outcome(f"grabber.hold.{name}", name, held, asked, "force", say, scale=scale, sources=("meriam_statics",))
+    yield Outcome(f"grabber.hold.{name}", name, held, asked, "force", message, scale=scale, sources=("meriam_statics",))
     if arm.per is None or arm.low is None or spec.force is not None or not np.isfinite(first(asked)):
         return
     # a sampled object may be past moving
@@ -280,4 +295,4 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
     elif not np.isfinite(first(slips)):
         text = "No pressure keeps its hook behind the lip; at its lowest it has {low}, {when}."
     yield Outcome(f"grabber.slip.{name}", name, slips, None, "pressure",
-                  Say(text, "", numbers, {"when": arm.low.when}), sources=("meriam_statics",))  # fmt: skip
+                  Message(text, "", numbers, {"when": arm.low.when}), sources=("meriam_statics",))  # fmt: skip

@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say
+from fieldworthy.engine.finding import Message, Outcome, Real
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, force_to_move, shortest_guide
 from fieldworthy.systems.guide.model import Slide
 from fieldworthy.vehicle import state
@@ -31,10 +31,13 @@ def _binding(name: str, spec: Slide) -> Iterator[Outcome]:
     shortest = shortest_guide(np.abs(spec.drive_offset), spec.friction)
     numbers = {"ratio": (ratio, "share"), "length": (spec.length, "length"), "least": (shortest, "length")}
     pads = "{length} between its pads, {least} is the least"
-    say = Say(f"Guide '{{name}}' is {{ratio}} of the way to locking itself: {pads}.",
-              f"Guide '{{name}}' locks however hard it is pushed: {pads}. Drive it nearer its axis, or lengthen it.",
-              numbers, {"name": name})  # fmt: skip
-    yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", say, "at most", sources=_SOURCES)
+    message = Message(
+        f"Guide '{{name}}' is {{ratio}} of the way to locking itself: {pads}.",
+        f"Guide '{{name}}' locks however hard it is pushed: {pads}. Drive it nearer its axis, or lengthen it.",
+        numbers,
+        {"name": name},
+    )
+    yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", message, "at most", sources=_SOURCES)
 
 
 def _return(name: str, spec: Slide) -> Iterator[Outcome]:
@@ -45,8 +48,8 @@ def _return(name: str, spec: Slide) -> Iterator[Outcome]:
         text = (
             "Left to its load, guide '{name}' stays where it is: the load is so far beside its axis that the pads lock."
         )
-    say = Say(text, "", {"ratio": (ratio, "share")}, {"name": name})
-    yield Outcome(f"guide.return.{name}", f"guide {name}", ratio, None, "ratio", say, sources=_SOURCES)
+    message = Message(text, "", {"ratio": (ratio, "share")}, {"name": name})
+    yield Outcome(f"guide.return.{name}", f"guide {name}", ratio, None, "ratio", message, sources=_SOURCES)
 
 
 def forces(context: Context, spec: Slide) -> tuple[Real, Real | None]:
@@ -73,10 +76,13 @@ def _force(context: Context, name: str, spec: Slide) -> Iterator[Outcome]:
         text = "Guide '{name}' needs {needs} to move its load of {load}."
         if not np.isfinite(first(needed)):
             text = "No force moves guide '{name}': it locks."
-        yield Outcome(f"guide.force.{name}", f"guide {name}", needed, None, "force", Say(text, "", numbers, words))
+        yield Outcome(f"guide.force.{name}", f"guide {name}", needed, None, "force", Message(text, "", numbers, words))
         return
     numbers["has"] = (force, "force")
-    say = Say("Guide '{name}' needs {needs} to move its load of {load}; its cylinder pushes with {has}.",
-              "Guide '{name}' needs {needs} to move its load of {load}, and its cylinder pushes only with {has}.",
-              numbers, words)  # fmt: skip
-    yield Outcome(f"guide.force.{name}", f"guide {name}", force, needed, "force", say, sources=_SOURCES)
+    message = Message(
+        "Guide '{name}' needs {needs} to move its load of {load}; its cylinder pushes with {has}.",
+        "Guide '{name}' needs {needs} to move its load of {load}, and its cylinder pushes only with {has}.",
+        numbers,
+        words,
+    )
+    yield Outcome(f"guide.force.{name}", f"guide {name}", force, needed, "force", message, sources=_SOURCES)

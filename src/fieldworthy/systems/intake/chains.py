@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Message, Outcome, Real, unknown
 from fieldworthy.physics.contact import hooks
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import Row, Running
@@ -41,10 +41,12 @@ def _chain(spec: ChainDrive, word: str, subject: str, ending: str) -> Iterator[O
     pitch, (a, b) = chain.SIZES[spec.size].pitch, spec.teeth
     touching = chain.pitch_radius(pitch, a) + chain.pitch_radius(pitch, b)
     numbers: dict[str, tuple[Real, str]] = {"centre": (spec.centre, "length"), "touching": (touching, "length")}
-    say = Say("The shafts of its {word} are {centre} apart; its sprockets clear each other from {touching} on.",
-              "The shafts of its {word} are {centre} apart: its sprockets touch below {touching}.",
-              numbers, {"word": word})  # fmt: skip
-    yield Outcome(f"intake.chain_centre.{ending}", subject, spec.centre, touching, "length", say, sources=("iso606",))
+    message = Message("The shafts of its {word} are {centre} apart; its sprockets clear each other from {touching} on.",
+                      "The shafts of its {word} are {centre} apart: its sprockets touch below {touching}.",
+                      numbers, {"word": word})  # fmt: skip
+    yield Outcome(
+        f"intake.chain_centre.{ending}", subject, spec.centre, touching, "length", message, sources=("iso606",)
+    )
     taut, links = chain.length(pitch, a, b, spec.centre), links_of(spec)
     built = chain.centre_distance(pitch, a, b, links)
     numbers = {"taut": (taut, "count"), "links": (links, "count"), "built": (built, "length"),
@@ -55,12 +57,14 @@ def _chain(spec: ChainDrive, word: str, subject: str, ending: str) -> Iterator[O
     else:
         text = "Its {word} ({size}) has {links} links and goes {taut} round; it would be just taut at {built}"
     uneven = f"{text}. On {{small}} teeth its speed swings by {{uneven}}."
-    yield Outcome(f"intake.chain_built.{ending}", subject, built, None, "length", Say(uneven, "", numbers, words),
+    yield Outcome(f"intake.chain_built.{ending}", subject, built, None, "length", Message(uneven, "", numbers, words),
                   sources=(*_SOURCES, "jiang"))  # fmt: skip
     if spec.links is not None:
         short = "Its {word} ({size}) has {links} links but goes {taut} round: too short; it would fit at {built}."
-        say = Say("Its {word} ({size}) has {links} links and goes {taut} round.", short, numbers, words)
-        yield Outcome(f"intake.chain_links.{ending}", subject, links, taut, "ratio", say, scale=2.0, sources=_SOURCES)
+        message = Message("Its {word} ({size}) has {links} links and goes {taut} round.", short, numbers, words)
+        yield Outcome(
+            f"intake.chain_links.{ending}", subject, links, taut, "ratio", message, scale=2.0, sources=_SOURCES
+        )
     yield _tensioner(spec, word, subject, ending)
 
 
@@ -72,10 +76,14 @@ def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcom
     has = spec.tensioner_travel
     numbers: dict[str, tuple[Real, str]] = {"travel": (travel, "length"), "has": (has, "length"),
                "loose": (np.maximum(loose, 0.0), "length"), "wear": (spec.wear, "share")}  # fmt: skip
-    say = Say("Worn by {wear}, its {word} has {loose} to spare; a tensioner takes that up with {travel} of its {has}.",
-              "Worn by {wear}, its {word} has {loose} to spare; a tensioner needs {travel} for that and has {has}. "
-               "Set the shafts farther apart, or give it more travel.", numbers, {"word": word})  # fmt: skip
-    return Outcome(f"intake.chain_tension.{ending}", subject, travel, has, "length", say, "at most",
+    message = Message(
+        "Worn by {wear}, its {word} has {loose} to spare; a tensioner takes that up with {travel} of its {has}.",
+        "Worn by {wear}, its {word} has {loose} to spare; a tensioner needs {travel} for that and has {has}. "
+        "Set the shafts farther apart, or give it more travel.",
+        numbers,
+        {"word": word},
+    )
+    return Outcome(f"intake.chain_tension.{ending}", subject, travel, has, "length", message, "at most",
                    scale=np.maximum(has, pitch), sources=("plane-geometry", "practice"))  # fmt: skip
 
 
@@ -90,24 +98,28 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
         "opening": (opening, "length"), "spacing": (spacing, "length"), "chance": (chance, "share"),
         "wanted": (carrier.first_try, "share"), "count": (count, "count"), "speed": (stage.speed, "speed"),
     }  # fmt: skip
-    say = Say("Its {count} hooks are {spacing} apart and pass at {speed}: a piece has a window of {opening} between "
-              "two and "
-              "goes in at the first try {chance} of the time; {wanted} are wanted.",
-              "Its {count} hooks are {spacing} apart and pass at {speed}: a piece has a window of {opening} between "
-              "two and goes "
-               "in at the first try only {chance} of the time; {wanted} are wanted. Space the hooks wider or run "
-               "slower.",
-              numbers)  # fmt: skip
+    message = Message(
+        "Its {count} hooks are {spacing} apart and pass at {speed}: a piece has a window of {opening} between "
+        "two and "
+        "goes in at the first try {chance} of the time; {wanted} are wanted.",
+        "Its {count} hooks are {spacing} apart and pass at {speed}: a piece has a window of {opening} between "
+        "two and goes "
+        "in at the first try only {chance} of the time; {wanted} are wanted. Space the hooks wider or run "
+        "slower.",
+        numbers,
+    )
     yield Outcome(
-        f"intake.hooks_window.{ending}", subject, chance, carrier.first_try, "ratio", say, sources=("practice",)
+        f"intake.hooks_window.{ending}", subject, chance, carrier.first_try, "ratio", message, sources=("practice",)
     )
     rate = hooks.passing_frequency(stage.speed, spacing)
     wanted = row.spec.throughput
     if wanted is not None:
         numbers = {"rate": (rate, "count"), "wanted": (wanted, "count")}
-        say = Say("{rate} hooks a second pass; {wanted} pieces a second are wanted.",
-                  "Only {rate} hooks a second pass; {wanted} pieces a second are wanted.", numbers)  # fmt: skip
-        yield Outcome(f"intake.hooks_rate.{ending}", subject, rate, wanted, "frequency", say, sources=("continuity",))
+        message = Message("{rate} hooks a second pass; {wanted} pieces a second are wanted.",
+                          "Only {rate} hooks a second pass; {wanted} pieces a second are wanted.", numbers)  # fmt: skip
+        yield Outcome(
+            f"intake.hooks_rate.{ending}", subject, rate, wanted, "frequency", message, sources=("continuity",)
+        )
 
 
 def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[Outcome]:
@@ -132,12 +144,15 @@ def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[
         "gap": (carrier.clearance, "length"), "tip": (tip, "length"),
     }  # fmt: skip
     how = "in a heap" if carrier.hopper is not None else "in a stack, enough for {cleared}"
-    say = Say(f"Its hooks sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} kept clear) for "
-              f"{{pieces}} "
-              f"pieces {how}, {{pile}} high. Five or six must fit: common practice, no source.",
-              "Its hooks sweep {tip} round the lower shaft and leave {room} below them ({gap} kept clear); {pieces} "
-              "pieces are "
-               "{pile} high. Five or six must fit (common practice, no source): raise the shaft or shorten the hooks.",
-              numbers, {"pieces": str(carrier.carried)})  # fmt: skip
-    yield Outcome(f"intake.hooks_clearance.{ending}", subject, room, pile, "length", say, scale=row.height,
+    message = Message(
+        f"Its hooks sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} kept clear) for "
+        f"{{pieces}} "
+        f"pieces {how}, {{pile}} high. Five or six must fit: common practice, no source.",
+        "Its hooks sweep {tip} round the lower shaft and leave {room} below them ({gap} kept clear); {pieces} "
+        "pieces are "
+        "{pile} high. Five or six must fit (common practice, no source): raise the shaft or shorten the hooks.",
+        numbers,
+        {"pieces": str(carrier.carried)},
+    )
+    yield Outcome(f"intake.hooks_clearance.{ending}", subject, room, pile, "length", message, scale=row.height,
                   sources=("iso606", "packing", "practice"))  # fmt: skip

@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Message, Outcome, Real, unknown
 from fieldworthy.physics.contact import handover, rollers
 from fieldworthy.physics.contact import stagedhold as staging
 from fieldworthy.physics.motors.stagemotor import coast_deceleration, rim_force
@@ -50,8 +50,15 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
     text = "Stage '{stage}' turns at {free} empty and {turning} with a piece in it and moves it at {speed}"
     if stage.spec.rollers is not None:
         text += "; squeezed, its {diameter} rollers run as if {wide} across"
-    yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed",
-                  Say(f"{text}.", "", numbers, {"stage": stage.name}), sources=("hughes", "tyre-radius"))  # fmt: skip
+    yield Outcome(
+        f"intake.speed.{ending}",
+        subject,
+        stage.speed,
+        None,
+        "speed",
+        Message(f"{text}.", "", numbers, {"stage": stage.name}),
+        sources=("hughes", "tyre-radius"),
+    )
     if stage.spec.rollers is not None:
         yield from _grip(row, stage, subject, ending)
     jam = rollers.held_torque(stage.surface)
@@ -59,12 +66,15 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
     stalls = "stalls" if first(jam) > first(most) else "keeps slipping on it"
     jammed = "; on a piece that is jammed the motor {stalls} ({jam})" if stage.spec.rollers is not None else ""
     numbers = {"asked": (stage.asked, "torque"), "most": (most, "torque"), "jam": (jam, "torque")}
-    say = Say(f"A piece in every stage asks {{asked}} of the motor of stage '{{stage}}', which has {{most}}{jammed}.",
-              "A piece in every stage asks {asked} of the motor of stage '{stage}', more than the {most} it has: it "
-              "stalls. "
-               "Gear it slower, squeeze less, or add a motor.",
-              numbers, {"stage": stage.name, "stalls": stalls})  # fmt: skip
-    yield Outcome(f"intake.stall.{ending}", subject, stage.asked, most, "torque", say, "at most",
+    message = Message(
+        f"A piece in every stage asks {{asked}} of the motor of stage '{{stage}}', which has {{most}}{jammed}.",
+        "A piece in every stage asks {asked} of the motor of stage '{stage}', more than the {most} it has: it "
+        "stalls. "
+        "Gear it slower, squeeze less, or add a motor.",
+        numbers,
+        {"stage": stage.name, "stalls": stalls},
+    )
+    yield Outcome(f"intake.stall.{ending}", subject, stage.asked, most, "torque", message, "at most",
                   sources=("hughes", "practice"))  # fmt: skip
 
 
@@ -72,18 +82,21 @@ def _grip(row: Row, stage: Running, subject: str, ending: str) -> Iterator[Outco
     surface, soft = stage.surface, stage.spec.rollers
     grip = surface.friction * surface.normal_force
     numbers = {"grip": (grip, "force"), "drag": (surface.drag, "force")}
-    say = Say("The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}.",
-              "The rollers of stage '{stage}' slip: they grip a piece with {grip}, and guide and slope hold it back "
-              "with "
-               "{drag}. A grippier roller or a smoother guide helps; more squeeze does not.",
-              numbers, {"stage": stage.name})  # fmt: skip
-    yield Outcome(f"intake.grip.{ending}", subject, grip, surface.drag, "force", say, sources=("practice",))
+    message = Message(
+        "The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}.",
+        "The rollers of stage '{stage}' slip: they grip a piece with {grip}, and guide and slope hold it back "
+        "with "
+        "{drag}. A grippier roller or a smoother guide helps; more squeeze does not.",
+        numbers,
+        {"stage": stage.name},
+    )
+    yield Outcome(f"intake.grip.{ending}", subject, grip, surface.drag, "force", message, sources=("practice",))
     if soft is not None and soft.width is not None:
         numbers = {"width": (soft.width, "length"), "across": (row.across, "length")}
-        say = Say("Its rollers in stage '{stage}' are {width} wide; a piece is {across} across.",
-                  "Its rollers in stage '{stage}' are {width} wide, less than a piece, {across} across.",
-                  numbers, {"stage": stage.name})  # fmt: skip
-        yield Outcome(f"intake.width.{ending}", subject, soft.width, row.across, "length", say,
+        message = Message("Its rollers in stage '{stage}' are {width} wide; a piece is {across} across.",
+                          "Its rollers in stage '{stage}' are {width} wide, less than a piece, {across} across.",
+                          numbers, {"stage": stage.name})  # fmt: skip
+        yield Outcome(f"intake.width.{ending}", subject, soft.width, row.across, "length", message,
                       sources=("plane-geometry",))  # fmt: skip
 
 
@@ -101,10 +114,14 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     across = "'{there}' takes hold while '{here}' still holds the last {both}" if first(held) >= 0.0 else (
         "it coasts {both} that neither holds"
     )  # fmt: skip
-    say = Say(f"From '{{here}}' to '{{there}}' it is {{far}}: {across}; a piece gets as far as {{reach}}.",
-              "From '{here}' to '{there}' it is {far}, but a piece gets only {reach} far before it rests between them: "
-               "move them closer.", numbers, words)  # fmt: skip
-    yield Outcome(f"intake.handover.{row.name}.{here.name}", subject, distance, reach, "length", say, "at most",
+    message = Message(
+        f"From '{{here}}' to '{{there}}' it is {{far}}: {across}; a piece gets as far as {{reach}}.",
+        "From '{here}' to '{there}' it is {far}, but a piece gets only {reach} far before it rests between them: "
+        "move them closer.",
+        numbers,
+        words,
+    )
+    yield Outcome(f"intake.handover.{row.name}.{here.name}", subject, distance, reach, "length", message, "at most",
                   sources=("plane-geometry", "practice"))  # fmt: skip
     yield _meeting(row, here, there, held)
 
@@ -136,7 +153,7 @@ def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
     if first(rub) > 0.0 and abs(first(ratio) - 1.0) > _EVEN:
         text += " While both hold a piece the weaker roller rubs {rub} on it with {force}."
     return Outcome(f"intake.meeting.{row.name}.{here.name}", f"{row.name}, {here.name} to {there.name}", ratio, None,
-                   "ratio", Say(start + text, "", numbers, {"here": here.name, "there": there.name}),
+                   "ratio", Message(start + text, "", numbers, {"here": here.name, "there": there.name}),
                    sources=("continuity", "practice"))  # fmt: skip
 
 
@@ -154,12 +171,17 @@ def _throughput(row: Row) -> Iterator[Outcome]:
         yield unknown("intake.throughput", row.name, "frequency", because, (f"mechanisms.{row.name}.throughput",))
         return
     numbers = {"rate": (rate, "count"), "wanted": (wanted, "count"), "length": (row.length, "length")}
-    say = Say("Its slowest stage, '{slowest}', passes {rate} pieces a second that touch nose to tail; {wanted} are "
-              "wanted.",
-              "Its slowest stage, '{slowest}', passes only {rate} pieces a second that touch nose to tail; {wanted} "
-              "are "
-               "wanted. Only a faster '{slowest}' helps.", numbers, {"slowest": slowest})  # fmt: skip
-    yield Outcome(f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", say, sources=("continuity",))
+    message = Message(
+        "Its slowest stage, '{slowest}', passes {rate} pieces a second that touch nose to tail; {wanted} are wanted.",
+        "Its slowest stage, '{slowest}', passes only {rate} pieces a second that touch nose to tail; {wanted} "
+        "are "
+        "wanted. Only a faster '{slowest}' helps.",
+        numbers,
+        {"slowest": slowest},
+    )
+    yield Outcome(
+        f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", message, sources=("continuity",)
+    )
 
 
 def _pickup(row: Row) -> tuple[Real, Real]:
@@ -195,14 +217,19 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
         "times": (times, "count"), "rate": (rate, "count"), "even": (even, "count"), "draw": (draw, "time"),
         "even_draw": (even_draw, "time"), "through": (through, "count"), "share": (np.abs(gain - 1.0), "share"),
     }  # fmt: skip
-    say = Say(f"Its first stage '{{one}}' runs {{times}} times as fast as '{{two}}' and picks up {{rate}} pieces a "
-              f"second "
-              f"(one in {{draw}}); geared even it would pick up {{even}} (one in {{even_draw}}). What limits it is "
-              f"{limit}. "
-              f"Common practice, no source: a first stage at twice the speed picks up no more than about as well as an "
-              f"even one; {word}.", "", numbers, {"one": one.name, "two": two.name})  # fmt: skip
+    message = Message(
+        f"Its first stage '{{one}}' runs {{times}} times as fast as '{{two}}' and picks up {{rate}} pieces a "
+        f"second "
+        f"(one in {{draw}}); geared even it would pick up {{even}} (one in {{even_draw}}). What limits it is "
+        f"{limit}. "
+        f"Common practice, no source: a first stage at twice the speed picks up no more than about as well as an "
+        f"even one; {word}.",
+        "",
+        numbers,
+        {"one": one.name, "two": two.name},
+    )
     yield Outcome(
-        f"intake.fast_first.{row.name}", row.name, gain, None, "ratio", say, sources=("practice", "continuity")
+        f"intake.fast_first.{row.name}", row.name, gain, None, "ratio", message, sources=("practice", "continuity")
     )
 
 
@@ -226,23 +253,29 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     upper, lower, path = hold_stops(row, hold)
     subject, words = f"{row.name}, stage {hold.stage}", {"stage": hold.stage}
     numbers: dict[str, tuple[Real, str]] = {"below": (hold.below, "length"), "length": (row.length, "length")}
-    say = Say("Its lower sensor is {below} before the upper one; a piece, {length} long, has left it by then.",
-              "Its lower sensor is {below} before the upper one, less than a piece is long ({length}): it sees the "
-              "first "
-               "piece again. Move it back.", numbers)  # fmt: skip
-    yield Outcome(f"intake.hold_sensors.{row.name}", subject, hold.below, row.length, "length", say,
+    message = Message(
+        "Its lower sensor is {below} before the upper one; a piece, {length} long, has left it by then.",
+        "Its lower sensor is {below} before the upper one, less than a piece is long ({length}): it sees the "
+        "first "
+        "piece again. Move it back.",
+        numbers,
+    )
+    yield Outcome(f"intake.hold_sensors.{row.name}", subject, hold.below, row.length, "length", message,
                   sources=("plane-geometry",))  # fmt: skip
     limit = staging.hold_limit_speed(upper, lower, path)
     numbers = {"speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
                "longest": (staging.stop_distance(upper, 1.0), "length")}  # fmt: skip
-    say = Say("Holding two pieces is reliable up to {limit} in stage '{stage}'; it runs at {speed} and stops the "
-              "first within "
-              "{longest} of its sensor, with {room} of room.",
-              "Holding two pieces is reliable only up to {limit} in stage '{stage}', but it runs at {speed}: the "
-              "first may need "
-               "{longest} to stop, with {room} of room. Slow it, read more often, or brake harder.",
-              numbers, words)  # fmt: skip
-    yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, limit, "speed", say, "at most",
+    message = Message(
+        "Holding two pieces is reliable up to {limit} in stage '{stage}'; it runs at {speed} and stops the "
+        "first within "
+        "{longest} of its sensor, with {room} of room.",
+        "Holding two pieces is reliable only up to {limit} in stage '{stage}', but it runs at {speed}: the "
+        "first may need "
+        "{longest} to stop, with {room} of room. Slow it, read more often, or brake harder.",
+        numbers,
+        words,
+    )
+    yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, limit, "speed", message, "at most",
                   sources=("stopping-sight",))  # fmt: skip
     rest = staging.simulate(upper, lower, path, 0.5)
     numbers = {"first": (rest.first, "length"), "second": (np.negative(rest.second), "length"),
@@ -256,5 +289,5 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
         text = "The first rests {first} past its sensor; the second is not stopped before '{stage}' takes it over too."
     if not seen:
         text = "At this speed a piece passes a sensor unread and runs on."
-    yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Say(text, "", numbers, words),
+    yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Message(text, "", numbers, words),
                   sources=("stopping-sight",))  # fmt: skip

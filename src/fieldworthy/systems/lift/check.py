@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.engine.finding import Array, Message, Outcome, Real
 from fieldworthy.physics.arms.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, sweep
 from fieldworthy.physics.arms.moments import Balance, Drive, passive_torque, reflected_mass, rest_torque
 from fieldworthy.physics.arms.sizing import (
@@ -138,12 +138,21 @@ def _placed(at: Lifted) -> Iterator[Outcome]:
     words = {"name": at.name, "rod": "in" if at.pushes else "out"}
     text = "With its rod {rod}, '{name}' lies {off} from where its parts are placed"
     yield Outcome(
-        f"lift.placed.{at.name}", f"lift {at.name}", off, _PLACED, "angle",
-        Say(text + ": pins and parts agree.",
+        f"lift.placed.{at.name}",
+        f"lift {at.name}",
+        off,
+        _PLACED,
+        "angle",
+        Message(
+            text + ": pins and parts agree.",
             text + ": its pins are {apart} apart there, but can only come to {long}. Correct the pins, 'brackets' or "
-            "the parts; all its other findings rest on the pins.", numbers, words),
-        "at most", sources=("practice",),
-    )  # fmt: skip
+            "the parts; all its other findings rest on the pins.",
+            numbers,
+            words,
+        ),
+        "at most",
+        sources=("practice",),
+    )
 
 
 def _swing(at: Lifted) -> Iterator[Outcome]:
@@ -151,12 +160,20 @@ def _swing(at: Lifted) -> Iterator[Outcome]:
     value = at.turned(at.high) - np.maximum(at.turned(at.low), 0.0)
     numbers = {"swing": (value, "angle"), "wanted": (at.spec.swing, "angle"), "stroke": (at.rocker.stroke, "length")}
     yield Outcome(
-        f"lift.swing.{at.name}", f"lift {at.name}", value, at.spec.swing, "angle",
-        Say("'{name}' is raised by {swing} with its {stroke} stroke; {wanted} are wanted.",
+        f"lift.swing.{at.name}",
+        f"lift {at.name}",
+        value,
+        at.spec.swing,
+        "angle",
+        Message(
+            "'{name}' is raised by {swing} with its {stroke} stroke; {wanted} are wanted.",
             "'{name}' is raised only by {swing} with its {stroke} stroke; {wanted} are wanted: take a longer stroke, "
-            "or move a pin nearer to the pivot.", numbers, {"name": at.name}),
+            "or move a pin nearer to the pivot.",
+            numbers,
+            {"name": at.name},
+        ),
         sources=_SOURCES,
-    )  # fmt: skip
+    )
 
 
 def _dead_point(at: Lifted) -> Iterator[Outcome]:
@@ -168,12 +185,21 @@ def _dead_point(at: Lifted) -> Iterator[Outcome]:
     angle = np.arctan2(np.sin(angle), np.cos(angle))
     numbers = {"clear": (-inside, "length"), "inside": (inside, "length"), "angle": (angle, "angle")}
     yield Outcome(
-        f"lift.dead_point.{at.name}", f"lift {at.name}", -inside, 0.0, "length",
-        Say("'{name}' stays {clear} of stroke clear of its dead point.",
+        f"lift.dead_point.{at.name}",
+        f"lift {at.name}",
+        -inside,
+        0.0,
+        "length",
+        Message(
+            "'{name}' stays {clear} of stroke clear of its dead point.",
             "'{name}' meets a dead point {inside} inside its stroke, with the arm at {angle} from where it lies: there "
-            "the cylinder has no lever at all.", numbers, {"name": at.name}),
-        sources=_SOURCES, scale=at.rocker.stroke,
-    )  # fmt: skip
+            "the cylinder has no lever at all.",
+            numbers,
+            {"name": at.name},
+        ),
+        sources=_SOURCES,
+        scale=at.rocker.stroke,
+    )
 
 
 def _lever(at: Lifted) -> Iterator[Outcome]:
@@ -184,8 +210,10 @@ def _lever(at: Lifted) -> Iterator[Outcome]:
                "angle": (at.turned(place), "angle")}  # fmt: skip
     words = {"name": at.name, "does": "pushes" if at.pushes else "pulls"}
     text = "Cylinder of '{name}': it {does} at a lever of {least} at least, {angle} from where it lies, {most} at most."
-    say = Say(text, "", numbers, words)
-    yield Outcome(f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", say, sources=_SOURCES)
+    message = Message(text, "", numbers, words)
+    yield Outcome(
+        f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", message, sources=_SOURCES
+    )
 
 
 def _force(at: Lifted) -> Iterator[Outcome]:
@@ -202,7 +230,7 @@ def _force(at: Lifted) -> Iterator[Outcome]:
             text = "On its way {way} '{name}' has no force at all at {angle} from where it lies"
         yield Outcome(
             f"lift.force_{way}.{at.name}", f"lift {at.name}", worst, 1.0, "ratio",
-            Say(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
+            Message(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
             "at most", sources=_SOURCES,
         )  # fmt: skip
 
@@ -245,8 +273,8 @@ def _rest(at: Lifted) -> Iterator[Outcome]:
     lower = "rests on its lower stop with {down}" if first(down) > 0 else "is lifted off its lower stop with {down}"
     raised = "it stays up" if first(up) > 0 else "it comes down"
     text = f"With its air let out, '{{name}}' {lower}; raised, {raised}: support it before you work on it."
-    say = Say(text, "", numbers, {"name": at.name})
-    yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", down, None, "torque", say, sources=_SOURCES)
+    message = Message(text, "", numbers, {"name": at.name})
+    yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", down, None, "torque", message, sources=_SOURCES)
 
 
 _BORES, _RODS = (0.010, 0.016, 0.020), (0.004, 0.005, 0.008)  # m; usual small cylinders, common practice, no source
@@ -260,8 +288,8 @@ def size(context: Context, at: Lifted) -> Outcome:
     far = [s for s, swing in zip(STANDARD_STROKES, trial.swing, strict=True) if first(swing) < first(at.spec.swing)]
     words = {"name": name, "far": _listed(far)}
     if _place(best.stroke) < 0:
-        say = Say(_none_does(len(far)), "", {"margin": (_best_margin(trial, at), "count")}, words)
-        return Outcome(f"lift.size.{name}", f"lift {name}", -1.0, None, "ratio", say, sources=_SIZE_SOURCES)
+        message = Message(_none_does(len(far)), "", {"margin": (_best_margin(trial, at), "count")}, words)
+        return Outcome(f"lift.size.{name}", f"lift {name}", -1.0, None, "ratio", message, sources=_SIZE_SOURCES)
     reach = f"{{far}} mm stroke{'s' * (len(far) > 1)} cannot reach; " if far else ""
     text = f"For '{{name}}' {reach}{{stroke}} stroke with {{bore}} bore does, margin {{margin}}, "
     text += "{air} of free air a cycle"
@@ -270,8 +298,10 @@ def size(context: Context, at: Lifted) -> Outcome:
         if _place(choice.stroke) >= 0:
             text += f"; the next {what} up has margin {{{what}_margin}} for {{{what}_air}}"
             numbers |= _chosen(choice, count, f"{what}_")
-    say = Say(text + ".", "", numbers, words)
-    return Outcome(f"lift.size.{name}", f"lift {name}", first(best.margin), None, "ratio", say, sources=_SIZE_SOURCES)
+    message = Message(text + ".", "", numbers, words)
+    return Outcome(
+        f"lift.size.{name}", f"lift {name}", first(best.margin), None, "ratio", message, sources=_SIZE_SOURCES
+    )
 
 
 def try_all(context: Context, at: Lifted) -> Trial:

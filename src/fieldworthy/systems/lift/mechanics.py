@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.engine.finding import Array, Message, Outcome, Real
 from fieldworthy.physics.arms.moments import Elastic, Weight
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.systems.lift.model import Band, SidePoint, Swung
@@ -88,15 +88,15 @@ def timed(prefix: str, name: str, spec: Swung, time: Real, when: str) -> Iterato
     limit = spec.time_limit
     moves = np.isfinite(first(time))
     if limit is None:
-        say = Say(text + "." if moves else stuck, "", {"time": (time, "time")}, words)
-        yield Outcome(f"{prefix}.time.{name}", f"{prefix} {name}", time, None, "time", say, sources=("iso6358",))
+        message = Message(text + "." if moves else stuck, "", {"time": (time, "time")}, words)
+        yield Outcome(f"{prefix}.time.{name}", f"{prefix} {name}", time, None, "time", message, sources=("iso6358",))
         return
     numbers = {"time": (time, "time"), "limit": (limit, "time")}
-    say = Say(
+    message = Message(
         text + "; {limit} are wanted.", text + ", later than the {limit} wanted." if moves else stuck, numbers, words
     )
     yield Outcome(
-        f"{prefix}.time.{name}", f"{prefix} {name}", time, limit, "time", say, "at most", sources=("iso6358",)
+        f"{prefix}.time.{name}", f"{prefix} {name}", time, limit, "time", message, "at most", sources=("iso6358",)
     )
 
 
@@ -107,7 +107,9 @@ def target(context: Context, name: str, spec: Swung, raised: Real) -> Iterator[O
     height = height_at(spec, spec.target.point, raised)
     limit = context.season.structures[spec.target.structure].height
     numbers = {"height": (height, "length"), "limit": (limit, "length")}
-    say = Say("Raised, '{name}' brings its point to {height}; the {structure} is {limit} up.",
-              "Raised, '{name}' brings its point only to {height}; the {structure} is {limit} up.",
-              numbers, {"name": name, "structure": spec.target.structure})  # fmt: skip
-    yield Outcome(f"lift.target.{name}", f"mechanism {name}", height, limit, "length", say, sources=("plane-geometry",))
+    message = Message("Raised, '{name}' brings its point to {height}; the {structure} is {limit} up.",
+                      "Raised, '{name}' brings its point only to {height}; the {structure} is {limit} up.",
+                      numbers, {"name": name, "structure": spec.target.structure})  # fmt: skip
+    yield Outcome(
+        f"lift.target.{name}", f"mechanism {name}", height, limit, "length", message, sources=("plane-geometry",)
+    )

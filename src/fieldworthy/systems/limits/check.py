@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.robot.model.mechanism import Plain
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import Vector
@@ -39,7 +39,7 @@ def _motors(context: Context) -> Iterator[Outcome]:
         power: Real = sum(classes[name].counted_power * count for name, count in uses)
         yield Outcome(
             "limits.motor_power", "robot", power, limits.motor_power, "power",
-            Say("The motors count {power} of the {limit} allowed.", numbers={
+            Message("The motors count {power} of the {limit} allowed.", numbers={
                 "power": (power, "power"), "limit": (limits.motor_power, "power")}),
             "at most",
         )  # fmt: skip
@@ -47,7 +47,7 @@ def _motors(context: Context) -> Iterator[Outcome]:
         count = float(sum(c for _, c in uses))
         yield Outcome(
             "limits.motors", "robot", count, float(limits.motors), "ratio",
-            Say("The robot has {count} motors of the {limit} allowed.", numbers={
+            Message("The robot has {count} motors of the {limit} allowed.", numbers={
                 "count": (count, "count"), "limit": (float(limits.motors), "count")}),
             "at most",
         )  # fmt: skip
@@ -65,8 +65,8 @@ def _mass(context: Context) -> Iterator[Outcome]:
     what = "The robot weighs" if weighed else "The parts weigh"
     yield Outcome(
         "limits.mass", "robot", mass, limit, "mass",
-        Say("{what} {mass} of the {limit} allowed.", "{what} {mass}, more than the {limit} allowed.",
-            {"mass": (mass, "mass"), "limit": (limit, "mass")}, {"what": what}),
+        Message("{what} {mass} of the {limit} allowed.", "{what} {mass}, more than the {limit} allowed.",
+                {"mass": (mass, "mass"), "limit": (limit, "mass")}, {"what": what}),
         "at most",
     )  # fmt: skip
 
@@ -93,9 +93,9 @@ def _box(context: Context, word: str, allowed: Vector | None, poses: list[str]) 
         value = spans[largest]
         yield Outcome(
             f"limits.{word}.{side}", f"pose {largest}", value, allowed[axis], "length",
-            Say("Its {side} is {value} at most (pose '{pose}') of the {limit} allowed.",
-                "Its {side} is {value} in pose '{pose}', more than the {limit} allowed.",
-                {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": largest, "side": side}),
+            Message("Its {side} is {value} at most (pose '{pose}') of the {limit} allowed.",
+                    "Its {side} is {value} in pose '{pose}', more than the {limit} allowed.",
+                    {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": largest, "side": side}),
             "at most",
         )  # fmt: skip
 
@@ -111,7 +111,7 @@ def _air(context: Context) -> Iterator[Outcome]:
         count = float(sum(tank.count for tank in air.tanks.values()))
         yield Outcome(
             "limits.tanks", "robot", count, float(limits.tanks), "ratio",
-            Say("The robot has {count} air tanks of the {limit} allowed.", numbers={
+            Message("The robot has {count} air tanks of the {limit} allowed.", numbers={
                 "count": (count, "count"), "limit": (float(limits.tanks), "count")}),
             "at most", scale=1.0,
         )  # fmt: skip
@@ -122,9 +122,9 @@ def _air(context: Context) -> Iterator[Outcome]:
         # a gauge that may read wrong makes a charge right at the limit a toss of a coin, and the chance says so
         yield Outcome(
             "limits.charge_pressure", f"tank {name}", charge, limits.charge_pressure, "pressure",
-            Say("Tank '{tank}' is charged to {charge} of the {limit} allowed.",
-                "Tank '{tank}' is charged to {charge}, more than the {limit} allowed.",
-                {"charge": (charge, "pressure"), "limit": (limits.charge_pressure, "pressure")}, {"tank": name}),
+            Message("Tank '{tank}' is charged to {charge} of the {limit} allowed.",
+                    "Tank '{tank}' is charged to {charge}, more than the {limit} allowed.",
+                    {"charge": (charge, "pressure"), "limit": (limits.charge_pressure, "pressure")}, {"tank": name}),
             "at most",
         )  # fmt: skip
 

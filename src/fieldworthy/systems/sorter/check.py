@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.physics.colour import hue, sorting
 from fieldworthy.physics.contact import eject as ejecting
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
@@ -116,11 +116,14 @@ def _readings(name: str, spec: Sorter, passing: Passing) -> Outcome:
     wanted = float(spec.readings or 1)
     numbers = {"mean": (passing.mean, "count"), "wanted": (wanted, "count"), "speed": (passing.speed, "speed"),
                "window": (passing.window, "length")}  # fmt: skip
-    say = Say("At {speed} its sensor reads a piece {mean} times over {window} on average; {wanted} or more are needed.",
-              "At {speed} its sensor reads a piece only {mean} times over {window} on average; {wanted} or more are "
-              "needed. "
-               "Read more often, or run that stage slower.", numbers)  # fmt: skip
-    return Outcome(f"sort.readings.{name}", name, passing.mean, wanted, "ratio", say, sources=("practice",))
+    message = Message(
+        "At {speed} its sensor reads a piece {mean} times over {window} on average; {wanted} or more are needed.",
+        "At {speed} its sensor reads a piece only {mean} times over {window} on average; {wanted} or more are "
+        "needed. "
+        "Read more often, or run that stage slower.",
+        numbers,
+    )
+    return Outcome(f"sort.readings.{name}", name, passing.mean, wanted, "ratio", message, sources=("practice",))
 
 
 def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Generator[Outcome, None, Array]:
@@ -144,8 +147,8 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Gener
         f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {_said('one', one)} of the time, "
         f"the vote of {{used}} readings {_said('vote', vote)}."
     )
-    say = Say(text, "", numbers)
-    yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", say, sources=("duda", "mardia", "condorcet"))
+    message = Message(text, "", numbers)
+    yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", message, sources=("duda", "mardia", "condorcet"))
     return voted
 
 
@@ -216,16 +219,18 @@ def _ends(
         "opens": (np.maximum(window.opens, 0.0), "time"), "margin": (window.margin, "time"),
         "late": (-np.minimum(window.margin, 0.0), "time"), "aim": (window.aim, "time"), "spacing": (spacing, "length"),
     }  # fmt: skip
-    say = Say("It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece "
-              "is at the "
-              "ejector after {closes}, the one before has left after {opens}: {margin} to spare, aim at {aim}.",
-              "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}, but the "
-              "window from "
-               "{opens} to {closes} leaves it {late} too late. Move the ejector on, decide on fewer readings, or "
-               "feed slower.",
-              numbers)  # fmt: skip
+    message = Message(
+        "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece "
+        "is at the "
+        "ejector after {closes}, the one before has left after {opens}: {margin} to spare, aim at {aim}.",
+        "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}, but the "
+        "window from "
+        "{opens} to {closes} leaves it {late} too late. Move the ejector on, decide on fewer readings, or "
+        "feed slower.",
+        numbers,
+    )
     yield Outcome(
-        f"sort.eject.{name}", name, window.margin, 0.0, "time", say, scale=window.closes, sources=("practice",)
+        f"sort.eject.{name}", name, window.margin, 0.0, "time", message, scale=window.closes, sources=("practice",)
     )
     yield _error(name, spec, palette, voted, ejecting.eject_chance(window, spec.ejector.scatter))
 
@@ -250,8 +255,8 @@ def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Rea
         f"{thrown_text} are good and go; the ejector is in time for {{in_time}}"
     )
     if limit is None:
-        return Outcome(f"sort.error.{name}", name, error, None, "ratio", Say(f"{text}.", "", numbers, words),
+        return Outcome(f"sort.error.{name}", name, error, None, "ratio", Message(f"{text}.", "", numbers, words),
                        sources=("practice",))  # fmt: skip
     numbers["limit"] = (limit, "share")
-    say = Say(f"{text}; {{limit}} are allowed.", f"{text}; no more than {{limit}} are allowed.", numbers, words)
-    return Outcome(f"sort.error.{name}", name, error, limit, "ratio", say, "at most", sources=("practice", "duda"))
+    message = Message(f"{text}; {{limit}} are allowed.", f"{text}; no more than {{limit}} are allowed.", numbers, words)
+    return Outcome(f"sort.error.{name}", name, error, limit, "ratio", message, "at most", sources=("practice", "duda"))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say
+from fieldworthy.engine.finding import Array, Message, Outcome, Real
 from fieldworthy.physics.colour import background, colour, hue
 from fieldworthy.physics.colour.facing import facing, to_rgb
 from fieldworthy.physics.colour.sorting import sectors
@@ -34,17 +34,19 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         "at": (at, "angle"), "clear": (clear, "count"), "limit": (behind.clear, "count"), "spread": (spread, "angle"),
         "best": (best, "angle"), "most": (most, "count"),
     }  # fmt: skip
-    say = Say("Before its background at {at} (read to {spread}) every class stands out by {clear} standard "
-              "deviations or more; "
-              "{limit} are wanted.",
-              "Before its background at {at} (read to {spread}) a class stands out by only {clear} standard "
-              "deviations; {limit} are "
+    message = Message("Before its background at {at} (read to {spread}) every class stands out by {clear} standard "
+                      "deviations or more; "
+                      "{limit} are wanted.",
+                      "Before its background at {at} (read to {spread}) a class stands out by only {clear} standard "
+                      "deviations; {limit} are "
                "wanted. A background at {best} would give {most}.", numbers)  # fmt: skip
-    yield Outcome(f"sort.background.{name}", name, clear, behind.clear, "ratio", say, sources=_SOURCES)
-    say = Say("The best background for these classes is at {best}: {most} standard deviations; yours at {at} gives "
-              "{clear}.",
-              "", numbers)  # fmt: skip
-    yield Outcome(f"sort.best_background.{name}", name, best, None, "angle", say, sources=_SOURCES)
+    yield Outcome(f"sort.background.{name}", name, clear, behind.clear, "ratio", message, sources=_SOURCES)
+    message = Message(
+        "The best background for these classes is at {best}: {most} standard deviations; yours at {at} gives {clear}.",
+        "",
+        numbers,
+    )
+    yield Outcome(f"sort.best_background.{name}", name, best, None, "angle", message, sources=_SOURCES)
     if spec.circle == "hexagonal":
         yield _edges(name, spec, (means, sds), at, spread)
     yield _yellow(name, spec, np.sqrt(np.mean(np.square(sds), axis=0)), spread)
@@ -69,8 +71,8 @@ def _edges(name: str, spec: Sorter, classes: tuple[Array, Array], at: Real, spre
         )
     else:
         text = "While a piece moves into the spot its mixture with the background never reads as another class."
-    say = Say(text, "", {"share": (shares[worst], "share")}, {"worst": worst})
-    return Outcome(f"sort.edges.{name}", name, shares[worst], None, "ratio", say, sources=("practice", "smith1978"))
+    message = Message(text, "", {"share": (shares[worst], "share")}, {"worst": worst})
+    return Outcome(f"sort.edges.{name}", name, shares[worst], None, "ratio", message, sources=("practice", "smith1978"))
 
 
 def _with(values: Array, last: Real) -> Array:
@@ -91,14 +93,17 @@ def _yellow(name: str, spec: Sorter, class_sd: Real, spread: Real) -> Outcome:
         "spread": (spread, "angle"), "class_sd": (class_sd, "angle"), "gain": (gain, "count"),
     }  # fmt: skip
     circle = _CIRCLES[spec.circle]
-    say = Say("Common practice, no source: face the sensor at yellow when sorting red from blue. With classes read "
-              "to {class_sd} "
-              "and a background to {spread} that is right on a painter's wheel ({painter} standard deviations, and "
-              "no hue does "
-              f"better). On {circle} yellow gives {{yellow}}, green {{green}}, and {{hue}}, the best, {{best}}: the "
-              f"computing "
-              "disagrees by a factor of {gain}. Yellow wins there only if green's readings spread by more than "
-              "{level}.",
-              "", numbers)  # fmt: skip
-    return Outcome(f"sort.yellow.{name}", name, gain, None, "ratio", say,
+    message = Message(
+        "Common practice, no source: face the sensor at yellow when sorting red from blue. With classes read "
+        "to {class_sd} "
+        "and a background to {spread} that is right on a painter's wheel ({painter} standard deviations, and "
+        "no hue does "
+        f"better). On {circle} yellow gives {{yellow}}, green {{green}}, and {{hue}}, the best, {{best}}: the "
+        f"computing "
+        "disagrees by a factor of {gain}. Yellow wins there only if green's readings spread by more than "
+        "{level}.",
+        "",
+        numbers,
+    )
+    return Outcome(f"sort.yellow.{name}", name, gain, None, "ratio", message,
                    sources=("detection", "artist-wheel", "smith1978", "practice"))  # fmt: skip

@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome, Real, Say, unknown
+from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.physics.contact.seams import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, budget, ellipse
 from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
@@ -154,8 +154,8 @@ def _positions(context: Context, way: Route) -> Iterator[Outcome]:
     text = "At '{place}' it is within {reach} of where it thinks it is, in 95 % of runs"
     yield Outcome(
         "tracking.position", f"waypoint {words['place']}", reach[worst], spec.wanted, "length",
-        Say(text + "; {wanted} are wanted. Most of it, {share}, comes from {source}.",
-            text + ", more than the {wanted} wanted. Most of it, {share}, comes from {source}.", numbers, words),
+        Message(text + "; {wanted} are wanted. Most of it, {share}, comes from {source}.",
+                text + ", more than the {wanted} wanted. Most of it, {share}, comes from {source}.", numbers, words),
         "at most", sources=_SOURCES,
     )  # fmt: skip
     yield from _each(way, found, major, minor)
@@ -188,8 +188,10 @@ def _each(way: Route, found: Budget, major: Array, minor: Array) -> Iterator[Out
     for i, name in enumerate(way.names):
         numbers = {"a": (major[i], "length"), "b": (minor[i], "length"), "turn": (1.96 * heading[i], "angle")}
         text = "At waypoint {number}, '{place}', its 95 % ellipse is {a} by {b} (half axes), its heading within {turn}."
-        say = Say(text, "", numbers, {"place": name, "number": str(i + 1)})
-        yield Outcome(f"tracking.ellipse.{i + 1}", f"waypoint {name}", major[i], None, "length", say, sources=_SOURCES)
+        message = Message(text, "", numbers, {"place": name, "number": str(i + 1)})
+        yield Outcome(
+            f"tracking.ellipse.{i + 1}", f"waypoint {name}", major[i], None, "length", message, sources=_SOURCES
+        )
 
 
 def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
@@ -200,16 +202,20 @@ def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
         if first(parts[i]) > 0.0:
             words = {"place": way.names[worst], "source": SAID[found.sources[i]]}
             text = "At '{place}', {source} alone would put it off by {sd} (standard deviation)."
-            say = Say(text, "", {"sd": (parts[i], "length")}, words)
+            message = Message(text, "", {"sd": (parts[i], "length")}, words)
             yield Outcome(f"tracking.source.{found.sources[i]}", f"waypoint {way.names[worst]}", parts[i], None,
-                          "length", say, sources=_SOURCES)  # fmt: skip
+                          "length", message, sources=_SOURCES)  # fmt: skip
 
 
 def _without(context: Context, way: Route, reach: Array, worst: int) -> Iterator[Outcome]:
     alone = reach_95(tracked(context, way, relocate=False))[0][worst]
-    say = Say("Without finding its place anew it would be within {alone} at '{place}' instead of {reach}.", "",
-              {"alone": (alone, "length"), "reach": (reach[worst], "length")}, {"place": way.names[worst]})  # fmt: skip
-    yield Outcome("tracking.relocation", f"waypoint {way.names[worst]}", alone, None, "length", say,
+    message = Message(
+        "Without finding its place anew it would be within {alone} at '{place}' instead of {reach}.",
+        "",
+        {"alone": (alone, "length"), "reach": (reach[worst], "length")},
+        {"place": way.names[worst]},
+    )
+    yield Outcome("tracking.relocation", f"waypoint {way.names[worst]}", alone, None, "length", message,
                   sources=("thrun2005",))  # fmt: skip
 
 
@@ -221,12 +227,20 @@ def _wheel_over_seams(context: Context, name: str, wheel: WheelSpec) -> Iterator
         stays = contact_speed(wheel.diameter / 2.0, field.seam_step, wheel.down_force, wheel.sprung_mass)
         numbers = {"stays": (stays, "speed"), "top": (top, "speed"), "step": (field.seam_step, "length")}
         yield Outcome(
-            f"tracking.seam.{name}", f"tracking wheel {name}", stays, top, "speed",
-            Say("Tracking wheel '{name}' stays down over a {step} seam up to {stays}; the robot reaches {top}.",
+            f"tracking.seam.{name}",
+            f"tracking wheel {name}",
+            stays,
+            top,
+            "speed",
+            Message(
+                "Tracking wheel '{name}' stays down over a {step} seam up to {stays}; the robot reaches {top}.",
                 "Tracking wheel '{name}' flies off a {step} seam above {stays}, and the robot reaches {top}: press it "
-                "down harder, make it lighter, or cross seams slower.", numbers, {"name": name}),
+                "down harder, make it lighter, or cross seams slower.",
+                numbers,
+                {"name": name},
+            ),
             sources=("practice",),
-        )  # fmt: skip
+        )
     yield from _sizes(context, name, wheel)
 
 
@@ -242,13 +256,13 @@ def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
         "sinks": (deep[0], "length"), "more": (deep[1] / np.maximum(deep[2], 1e-12) - 1.0, "share"),
         "harder": (climb[1] / climb[2] - 1.0, "share"),
     }  # fmt: skip
-    say = Say(
+    message = Message(
         "At a seam, wheel '{name}' is pushed back with {own} of its load (2.0 in: {small}, 2.75 in: {large}) and "
         "sinks {sinks} into the tile; the trade says that small wheels dig in, and a 2.0 in wheel is pushed back "
         "{harder} harder and sinks {more} deeper than a 2.75 in one.",
         "", numbers, {"name": name},
     )  # fmt: skip
-    yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", say,
+    yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", message,
                   sources=("johnson1985", "practice"))  # fmt: skip
 
 

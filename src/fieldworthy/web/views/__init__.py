@@ -9,7 +9,7 @@ person comes to the view, and
 - does what the person asks by ``page.on("name", handler)``: an element with ``data_do="name"`` (button),
   ``data_change="name"`` (select, checkbox), ``data_submit="name"`` (form) or ``data_open="name"`` (details) calls it
   with the element's data;
-- hears of results by ``page.on_judged`` and ``page.on_glance``, and cleans up in ``page.on_leave``; all of these are
+- hears of results by ``page.on_judged`` and ``page.on_preview``, and cleans up in ``page.on_leave``; all of these are
   forgotten when the view is left;
 - finds the robot in ``page.draft`` (its texts, ``page.draft.source`` for work elsewhere) and what was found in
   ``page.judged`` (None until the first result, or where the file has mistakes: ``page.problems``);

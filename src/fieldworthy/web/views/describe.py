@@ -13,7 +13,7 @@ from fieldworthy.web.form import Field, form_of, season_form
 from fieldworthy.web.markup import Content, Markup, address, tag
 from fieldworthy.web.rows import Rows
 from fieldworthy.web.screen import field_id
-from fieldworthy.web.views.margins import counts_of, problems_of, show_glance
+from fieldworthy.web.views.margins import counts_of, problems_of, show_preview
 from fieldworthy.web.views.text import build_text, show_text
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def _listen(page: Page, state: _State) -> None:
     page.on("set", lambda data: _set(page, state, data))
     page.on("at", lambda data: _focused(page, state, str(data.get("path"))))
     page.on_judged(lambda: page.later(judged()))
-    page.on_glance(lambda briefs: show_glance(page, briefs, state.beside))
+    page.on_preview(lambda findings: show_preview(page, findings, state.beside))
 
 
 async def _read(page: Page, state: _State) -> None:

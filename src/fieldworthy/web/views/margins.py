@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import Mending
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.engine.preview import Brief
+from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.document import plain_scalar
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.editing import GONE
@@ -17,12 +17,12 @@ from fieldworthy.web.components import heading
 from fieldworthy.web.findings import (
     bits_of,
     body_id,
-    brief_of,
     fact_row,
     finding_body,
     finding_row,
     key_of,
     mending_body,
+    nominal_of,
 )
 from fieldworthy.web.judging import mended
 from fieldworthy.web.markup import Content, Markup, address, tag
@@ -79,7 +79,7 @@ def build(page: Page) -> None:
     page.on("mend", lambda data: _mend(page, state, str(data.get("of"))))
     page.on("try", lambda data: _try(page, state, data))
     page.on_judged(lambda: _show(page, state))
-    page.on_glance(lambda briefs: show_glance(page, briefs, state.rows, state.facts))
+    page.on_preview(lambda findings: show_preview(page, findings, state.rows, state.facts))
     _show(page, state)
 
 
@@ -161,17 +161,17 @@ def problems_of(page: Page) -> Content:
     )
 
 
-def show_glance(page: Page, briefs: tuple[Brief, ...], *lists: Rows) -> None:
+def show_preview(page: Page, findings: tuple[NominalFinding, ...], *lists: Rows) -> None:
     """Show at once what a moved number changes; the chances follow when everything is judged."""
-    glanced = page.glanced
-    if not glanced and page.judged is not None:  # what stands there now
+    previewed = page.previewed
+    if not previewed and page.judged is not None:  # what stands there now
         items: list[Finding | Fact] = [*page.judged.report.findings, *page.judged.report.facts]
-        glanced |= {key_of(item): bits_of(brief_of(item)) for item in items}
+        previewed |= {key_of(item): bits_of(nominal_of(item)) for item in items}
     changes = []
-    for brief in briefs:
-        key, bits = key_of(brief), bits_of(brief)
-        if glanced.get(key) != bits:
-            glanced[key] = bits
+    for finding in findings:
+        key, bits = key_of(finding), bits_of(finding)
+        if previewed.get(key) != bits:
+            previewed[key] = bits
             changes.append((key, bits))
     page.call("bits", changes)
     for rows in lists:

@@ -9,7 +9,7 @@ import pytest
 
 from fieldworthy.decide.change import value_at, with_value
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.preview import Glancer
+from fieldworthy.engine.preview import NominalPreview
 from robots import example, load
 
 
@@ -29,13 +29,13 @@ def whole(loaded, path, si):
 def test_one_number_after_another_is_told_as_a_whole_check_tells_it(seed):
     """Held to `evaluate`, which keeps nothing: what is kept between two moves must not be out of date."""
     loaded = example("mk1" if seed % 2 else "mk2")
-    chance, glancer = random.Random(seed), Glancer(loaded)
+    chance, preview = random.Random(seed), NominalPreview(loaded)
     paths = [path for path, q in loaded.quantities if q.si and q.tolerance > 0]
     for _ in range(5):
         path = chance.choice(paths)
-        si = glancer.quantity(path).si * chance.choice((0.95, 1.05))
+        si = preview.quantity(path).si * chance.choice((0.95, 1.05))
         wanted = whole(loaded, path, si)
-        found = {(b.id, b.subject): (b.verdict, b.margin) for b in glancer.glance({path: si})}
+        found = {(b.id, b.subject): (b.verdict, b.margin) for b in preview.findings({path: si})}
         assert found.keys() == wanted.keys(), path
         for key, (verdict, margin) in found.items():
             assert verdict == wanted[key][0], (path, key)
@@ -47,26 +47,26 @@ def test_one_number_after_another_is_told_as_a_whole_check_tells_it(seed):
 
 def test_a_number_that_is_put_back_leaves_no_trace():
     loaded = example()
-    glancer = Glancer(loaded)
-    before = glancer.glance({})
-    moved = glancer.glance({("air", "supply", "charge"): 3e5})
+    preview = NominalPreview(loaded)
+    before = preview.findings({})
+    moved = preview.findings({("air", "supply", "charge"): 3e5})
     assert moved != before
-    assert glancer.glance({}) == before
+    assert preview.findings({}) == before
 
 
 def test_sentences_are_those_of_the_report():
     loaded = example()
     report = evaluate(loaded, samples=0)
-    said = {(b.id, b.subject): b.because for b in Glancer(loaded).glance({})}
+    said = {(b.id, b.subject): b.because for b in NominalPreview(loaded).findings({})}
     assert said == {(f.id, f.subject): f.because for f in (*report.findings, *report.facts)}
 
 
 def test_several_numbers_at_once_and_places_in_lists(tmp_path):
     loaded = load(tmp_path)
-    glancer = Glancer(loaded)
+    preview = NominalPreview(loaded)
     path = ("parts", "box", "position", 0)
-    assert glancer.quantity(path).si == 0.02
-    found = glancer.glance({path: 0.05, ("parts", "box", "mass"): 8.0, ("season", "temperature"): 300.0})
+    assert preview.quantity(path).si == 0.02
+    found = preview.findings({path: 0.05, ("parts", "box", "mass"): 8.0, ("season", "temperature"): 300.0})
     height = next(b.because for b in found if b.id == "balance.centre_height")
     assert "8 kg" in height  # the one part and nothing else: 8 kg at 50 mm
     assert "0.05 m forward" in height
@@ -74,9 +74,9 @@ def test_several_numbers_at_once_and_places_in_lists(tmp_path):
 
 def test_what_cannot_be_is_told_and_forgotten(tmp_path):
     loaded = load(tmp_path, {"drive": {"friction_torque": "0.02 N*m"}})
-    glancer = Glancer(loaded)
+    preview = NominalPreview(loaded)
     for path in (("nothing",), ("parts", "box"), ("robot",)):
         with pytest.raises(KeyError):
-            glancer.glance({path: 1.0})
-    assert glancer.faults() == ()
-    assert glancer.glance({}) == Glancer(loaded).glance({})
+            preview.findings({path: 1.0})
+    assert preview.faults() == ()
+    assert preview.findings({}) == NominalPreview(loaded).findings({})
