@@ -63,6 +63,16 @@ class Comparison:
         return self.data.chance
 
     @property
+    def gains(self) -> tuple[decided.Gain, ...]:
+        """Where each difference comes from, task by task, the largest first."""
+        return self.data.gains
+
+    @property
+    def entry(self) -> tuple[decided.Entry, ...]:
+        """Whether each variant keeps the limits of the season."""
+        return self.data.entry
+
+    @property
     def findings_changed(self) -> tuple[ChangedFinding, ...]:
         """Findings that differ between the first and each variant."""
         return self.data.findings_changed

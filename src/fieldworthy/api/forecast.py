@@ -12,9 +12,11 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
 from fieldworthy.match import Part, Scores, Timeline, scores, summed, tallied, timeline, whistles
 from fieldworthy.match import figure as drawn
+from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
 from fieldworthy.match.forecast import Forecast as Found
 from fieldworthy.match.output import as_data
+from fieldworthy.match.uncertainty import Share
 from fieldworthy.robot import Loaded
 
 Wanted = Literal["points", "timeline", "limits"]
@@ -28,7 +30,7 @@ class Points:
     Attributes
     ----------
     mean : Mean points of a match
-    interval : 95 % interval of the mean; None for fewer than two matches
+    interval : 95 % interval of the mean over what is not known of the robot; None for too few matches
     deviation : Standard deviation of the points of a match; None for fewer than two
     quantiles : Points that a share of the matches does not exceed: ``quantiles["5 %"]``
     planned : Points of the match in which every try works in its mean time
@@ -100,6 +102,16 @@ class Forecast:
     def limits(self) -> tuple[Limit, ...]:
         """What keeps matches from more points, most often first."""
         return self.data.limits
+
+    @property
+    def because(self) -> tuple[Share, ...]:
+        """What the doubt about the mean comes from, most first."""
+        return self.data.because
+
+    @property
+    def contradictions(self) -> tuple[Contradiction, ...]:
+        """Actions that work in practice and cannot by the check."""
+        return self.data.contradictions
 
     @property
     def actions(self) -> tuple[Success, ...]:

@@ -15,13 +15,13 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.text import Text
 
+from fieldworthy.api import Robot, load
 from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.output import as_data as remedy_data
 from fieldworthy.decide.remedy import Mending, Remedy, remedies
-from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
-from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
 
 _PATIENCE = 1.0  # s without a sign of life
@@ -46,8 +46,8 @@ class Wish:
 
 def run_check(file: Path, wish: Wish, *, as_json: bool) -> bool:
     """Check one robot and print what was found."""
-    loaded = load_robot(file)
-    report = _evaluated(loaded, wish.samples, wish.seed)
+    robot = load(file)
+    loaded, report = robot.loaded, _checked(robot, wish.samples, wish.seed)
     if as_json:
         mendings = _mended(loaded, report) if wish.mend else None
         data = as_data(report) | ({} if mendings is None else {"remedies": remedy_data(mendings)})
@@ -152,12 +152,12 @@ def _mended(loaded: Loaded, report: Report) -> tuple[Mending, ...]:
         bar.stop()
 
 
-def _evaluated(loaded: Loaded, samples: int, seed: int) -> Report:
+def _checked(robot: Robot, samples: int, seed: int) -> Report:
     if samples <= 10_000 or not sys.stderr.isatty():
-        return evaluate(loaded, samples, seed)
+        return robot.check(samples, seed).data
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Sampling the tolerances", total=samples)
-        return evaluate(loaded, samples, seed, lambda done: bar.update(task, completed=done))
+        return robot.check(samples, seed, lambda done: bar.update(task, completed=done)).data
 
 
 def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[Mending] = ()) -> None:

@@ -12,13 +12,13 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.text import Text
 
+from fieldworthy.api import Robot, compare, load
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line as _line
-from fieldworthy.decide.compare import Comparison, compare
+from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.compareoutput import as_data
 from fieldworthy.decide.features import Ability, Hours
 from fieldworthy.decide.flip import Flip
-from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 
 
@@ -26,7 +26,7 @@ def run_compare(files: Sequence[Path], runs: int, seed: int, *, as_json: bool) -
     """Compare robots and print what differs."""
     if len(files) < 2:
         raise typer.BadParameter("expected two robot files or more", param_hint="'ROBOTS...'")
-    found = _compared([load_robot(file) for file in files], runs, seed)
+    found = _compared([load(file) for file in files], runs, seed)
     if as_json:
         sys.stdout.write(json.dumps(as_data(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
@@ -37,12 +37,13 @@ def run_compare(files: Sequence[Path], runs: int, seed: int, *, as_json: bool) -
     return done >= runs
 
 
-def _compared(variants: list[Loaded], runs: int, seed: int) -> Comparison:
+def _compared(variants: list[Robot], runs: int, seed: int) -> Comparison:
     if not sys.stderr.isatty():
-        return compare(variants, runs, seed)
+        return compare(*variants, runs=runs, seed=seed).data
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Playing matches (the first time here it compiles for half a minute)", total=runs)
-        return compare(variants, runs, seed, progress=lambda done: bar.update(task, completed=done))
+        found = compare(*variants, runs=runs, seed=seed, progress=lambda done: bar.update(task, completed=done))
+        return found.data
 
 
 def print_comparison(console: Console, found: Comparison) -> None:

@@ -14,13 +14,14 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.text import Text
 
+from fieldworthy.api import Fit, Robot, fit, load
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.problems import KeyPath
-from fieldworthy.measure import Measured, load_measurements
+from fieldworthy.measure import Measured
 from fieldworthy.measure.compare import Combined, combined, unit_of
-from fieldworthy.measure.fit import FitReport, Touched, Ways, changes, fit, matters
+from fieldworthy.measure.fit import FitReport, Touched, changes, matters
 from fieldworthy.measure.output import as_data
 from fieldworthy.measure.result import Comparison, Fitted, Procedure
 from fieldworthy.measure.telling import with_interval
@@ -59,8 +60,8 @@ class Asked:
 def run_fit(robot: Path, file: Path, asked: Asked) -> None:
     """Fit a measurements file and print what it says."""
     prints = {path: fingerprint(path) for path in (robot,)} if asked.write else {}
-    measured = load_measurements(file, robot)
-    report = _fitted(measured, asked)
+    found = _fitted(load(robot), file, asked)
+    measured, report = found.measured, found.data
     # written before anything is printed: a reader that leaves early (| head) must not keep the values from the file
     done = _written(measured, report, prints) if asked.write and not report.refused else ""
     _tell(measured, report, asked)
@@ -84,10 +85,10 @@ def _tell(measured: Measured, report: FitReport, asked: Asked) -> None:
         sys.stdout.write(f"\nNothing was written; --write puts these values into {name}.\n")
 
 
-def _fitted(measured: Measured, asked: Asked) -> FitReport:
+def _fitted(robot: Robot, file: Path, asked: Asked) -> Fit:
     """Fit; on a terminal a bar appears once that has taken a second."""
     if not sys.stderr.isatty():
-        return fit(measured, asked.samples, asked.seed)
+        return fit(robot, file, asked.samples, asked.seed)
     began = time.monotonic()
     bar = Progress(console=Console(stderr=True), transient=True)
     task = bar.add_task("Fitting what was measured", total=1.0)
@@ -99,7 +100,7 @@ def _fitted(measured: Measured, asked: Asked) -> FitReport:
             bar.start()
 
     try:
-        return fit(measured, asked.samples, asked.seed, Ways(tell))
+        return fit(robot, file, asked.samples, asked.seed, tell)
     finally:
         bar.stop()
 

@@ -14,15 +14,16 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
+from fieldworthy.api import Robot, load
 from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.engine.display import Shown
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
-from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline, forecast
+from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline
 from fieldworthy.match.output import as_csv, as_data
 from fieldworthy.match.uncertainty import EACH
-from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
 
 _LIMITS = {
@@ -58,10 +59,11 @@ class Asked:
 def run_match(file: Path, asked: Asked, *, as_json: bool, table: Path | None) -> bool:
     """Forecast one robot's match and print it."""
     chosen = _part(asked.part)
-    loaded = load_robot(file)
+    robot = load(file)
+    loaded = robot.loaded
     if table is not None:
         spare(table, loaded.texts)
-    found = _played(loaded, asked.runs, asked.seed, chosen)
+    found = _played(robot, asked.runs, asked.seed, chosen)
     influences = _influences(loaded, asked, chosen) if asked.sensitivity and not found.interrupted else None
     if table is not None:
         write_atomically(table, as_csv(found.timeline))
@@ -111,12 +113,12 @@ def _part(name: str) -> Part:
     raise typer.BadParameter(f"expected one of {', '.join(PARTS)}{hint}", param_hint="'--part'")
 
 
-def _played(loaded: Loaded, runs: int, seed: int, part: Part) -> Forecast:
+def _played(robot: Robot, runs: int, seed: int, part: Part) -> Forecast:
     if not sys.stderr.isatty():
-        return forecast(loaded, runs, seed, part)
+        return robot.match(runs, seed, part).data
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Playing matches (the first time here it compiles for half a minute)", total=runs)
-        return forecast(loaded, runs, seed, part, progress=lambda done: bar.update(task, completed=done))
+        return robot.match(runs, seed, part, lambda done: bar.update(task, completed=done)).data
 
 
 def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
