@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import runpy
 import shlex
 import shutil
 import tomllib
+from fnmatch import fnmatchcase
 from pathlib import Path
 
 import pytest
@@ -14,16 +16,16 @@ from ruamel.yaml import YAML
 
 from fieldworthy.cli.app import main
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.system import systems
 from fieldworthy.files import schema_of
 from fieldworthy.files.kinds import Mass, Of
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.season import Season
-from robots import example
+from robots import GONE, check, example
 from web.browser import serving
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
-SHOWN = [d if d.name == "README.md" else pytest.param(d, marks=pytest.mark.long) for d in DOCUMENTS]
 PROGRAMS = ("make", "py", "python", "python3", "fieldworthy", "git", "cd")
 
 
@@ -67,6 +69,21 @@ def commands(document: Path) -> list[str]:
     return shown
 
 
+def named(documents, long=lambda _: False):
+    """A test for each of these documents, and that there are some."""
+    found = [pytest.param(d, marks=pytest.mark.long) if long(d) else d for d in documents]
+    assert len(found) > 1
+    return pytest.mark.parametrize("document", found, ids=lambda p: p.name)
+
+
+def links(document: Path) -> list[str]:
+    return re.findall(r"\]\(([^)\s]+)\)", document.read_text("utf-8"))
+
+
+def yaml_blocks(document: Path) -> list[list[str]]:
+    return [lines for language, lines in blocks(document.read_text("utf-8")) if language == "yaml"]
+
+
 @pytest.fixture
 def desk(tmp_path, monkeypatch):
     """A folder as a reader has it: a copy of the examples, to stand in."""
@@ -94,10 +111,12 @@ def expected(line: str) -> int:
     return 1 if evaluate(load_robot(Path(file)), samples=0).short else 0
 
 
-@pytest.mark.parametrize("document", SHOWN, ids=lambda p: p.name)
+@named(filter(commands, DOCUMENTS), long=lambda d: d.name != "README.md")
 def test_commands_shown_run_and_end_as_promised(document, desk, capsys):
     robot = desk / "examples" / "heron" / "mk1.yaml"
-    for shown in commands(document):
+    lines = commands(document)
+    assert lines
+    for shown in lines:
         # where the command is only named, it is tried on the example
         line = f"{shown} {robot}" if shown == "fieldworthy check" else shown
         words = words_of(line)
@@ -154,11 +173,11 @@ def test_every_target_of_the_makefile_named_at_its_top_exists():
         assert re.search(rf"^{target}:", text, re.MULTILINE), target
 
 
-@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda p: p.name)
+@named(filter(yaml_blocks, DOCUMENTS))
 def test_fenced_yaml_reads_and_its_quantities_too(document):
-    for language, lines in blocks(document.read_text("utf-8")):
-        if language != "yaml":
-            continue
+    found = yaml_blocks(document)
+    assert found
+    for lines in found:
         text = "\n".join(lines)
         if text.startswith("mass:"):  # three ways to write one quantity
             for line in lines:
@@ -169,11 +188,13 @@ def test_fenced_yaml_reads_and_its_quantities_too(document):
             assert isinstance(YAML(typ="safe").load(text), dict)
 
 
-@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda p: p.name)
+@named(filter(links, DOCUMENTS))
 def test_links_lead_somewhere(document):
     text = document.read_text("utf-8")
     heads = {re.sub(r"[^\w -]", "", h.lower()).replace(" ", "-") for h in re.findall(r"^#+ (.+)$", text, re.MULTILINE)}
-    for target in re.findall(r"\]\(([^)\s]+)\)", text):
+    targets = links(document)
+    assert targets
+    for target in targets:
         if target.startswith("#"):
             assert target[1:] in heads, f"{document.name}: {target}"
         elif "://" not in target:
@@ -210,16 +231,62 @@ def test_the_file_reference_names_every_key_of_the_examples():
     assert set(schema_of(Season).model_fields) <= named
 
 
-def test_every_finding_of_the_examples_is_explained():
-    """Its id, or its id without the name of a mechanism, side or tank at the end, stands in docs/findings.md."""
-    text = (ROOT / "docs" / "findings.md").read_text("utf-8")
-    named = {n for chunk in re.findall(r"`([\w., *]+)`", text) for n in re.split(r",\s*", chunk)}
-    stems = {name.removesuffix(".*") for name in named}
-    for name in ("mk1", "mk2"):
-        report = evaluate(example(name), samples=0)
-        for item in (*report.findings, *report.facts):
-            family = item.id.split(".")[0]
-            if family in ("drive", "balance", "air", "limits"):
-                parts = item.id.split(".")
-                prefixes = {".".join(parts[:n]) for n in range(2, len(parts) + 1)}
-                assert prefixes & stems, f"docs/findings.md does not explain {item.id}"
+def explained() -> set[str]:
+    """What the systems' chapters explain: ids, with a star for a mechanism's or a tank's name, or a place's number."""
+    chapters = "\n".join(system.findings_text() for system in systems())
+    listed = (re.split(r",\s*", chunk) for chunk in re.findall(r"`([a-z][\w., *]*)`", chapters))
+    return {re.sub(r"\.(NAME|N)$", ".*", word) for words in listed for word in words}
+
+
+def is_explained(identifier: str, patterns: set[str]) -> bool:
+    """Whether a pattern of two words or more fits it or its beginning, or it stands there itself."""
+    beginnings = {pattern + ".*" for pattern in patterns if "." in pattern}
+    return any(fnmatchcase(identifier, pattern) for pattern in patterns | beginnings)
+
+
+def small_robots(folder: Path):
+    """The small robot, and what it is without parts, with air, with a plan, and with the mechanisms of other tests."""
+    from checks import test_balance, test_clamp, test_climb, test_evaluate, test_grabber, test_lift, test_tracking
+
+    yield {}, {}
+    yield {"parts": GONE}, {}
+    for changes in (test_balance.TIPPY, test_balance.NOSE_HEAVY, test_evaluate.STILL, test_lift.ROBOT):
+        yield changes, {}
+    yield {"mechanisms": {"slide": test_lift.GUIDE, "secret": {"kind": "plain"}}}, {}
+    yield test_tracking.ROBOT, {}
+    yield test_climb.ROBOT, test_climb.SEASON
+    yield test_clamp.world()
+    yield test_grabber.world()
+
+
+def test_every_finding_of_examples_and_test_robots_is_explained(tmp_path):
+    """Its id, or its id without the name of a mechanism, side or tank at the end, stands in a system's chapter."""
+    patterns = explained()
+    reports = [evaluate(example(name), samples=0) for name in ("mk1", "mk2")]
+    reports += [check(tmp_path, robot, season) for robot, season in small_robots(tmp_path)]
+    told = {item.id for report in reports for item in (*report.findings, *report.facts)}
+    families = {family for system in systems() for family in system.families}
+    assert {identifier.split(".")[0] for identifier in told} == families
+    assert sorted(identifier for identifier in told if not is_explained(identifier, patterns)) == []
+
+
+def identifier_of(call: ast.Call) -> str:
+    """The written-out beginning of the id of an outcome that a call makes, or nothing."""
+    name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
+    first = call.args[0] if name in ("Outcome", "unknown") and call.args else None
+    while isinstance(first, ast.BinOp):
+        first = first.left
+    if isinstance(first, ast.JoinedStr):
+        first = first.values[0]
+    return first.value if isinstance(first, ast.Constant) and isinstance(first.value, str) else ""
+
+
+def test_every_finding_that_the_code_can_make_is_explained():
+    """Ids, and their beginnings before a name, as they are written out in the systems' modules."""
+    patterns, made = explained(), set()
+    for file in sorted((ROOT / "src" / "fieldworthy" / "systems").rglob("*.py")):
+        made |= {identifier_of(n) for n in ast.walk(ast.parse(file.read_text("utf-8"))) if isinstance(n, ast.Call)}
+    made -= {""}
+    assert len(made) > 50
+    known = {begin for begin in made if is_explained(begin, patterns) or any(p.startswith(begin) for p in patterns)}
+    assert sorted(made - known) == []

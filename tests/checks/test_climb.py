@@ -307,6 +307,8 @@ def test_a_batch_gives_what_each_case_gives():
     base = nominal(loaded)
     batch = Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, base)
     whole = [o.value for o in climb.check(batch)]
+    assert whole
+    assert cases.size == 5
     for i in range(cases.size):
 
         def draw(path, quantity, i=i):

@@ -240,6 +240,8 @@ def test_a_batch_equals_its_cases_one_by_one(tmp_path, by, does):
     cases = Cases(0, 0, 0, paths)
     batch = {o.id: (o.value, o.limit) for o in run(loaded, cases) if o.id.startswith("grabber.")}
     base = Context(loaded.nominal, loaded.nominal_season)
+    assert paths
+    assert batch
     for row, path in enumerate([(), *paths]):
 
         def draw(at, quantity, path=path):

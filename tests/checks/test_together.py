@@ -38,6 +38,7 @@ NAMES = ["nominal", "batch", "mixed"]
 @pytest.mark.parametrize("context", SUBJECTS, ids=NAMES)
 def test_strokes_timed_together_are_those_timed_alone(context):
     plan, p_atm = air_along_plan(context), state.p_atm(context)
+    assert context.robot.air.cylinders
     for name in context.robot.air.cylinders:
         use = use_of(context, name)
         line = air_line(context, use)
@@ -56,6 +57,7 @@ def test_strokes_timed_together_are_those_timed_alone(context):
 @pytest.mark.parametrize("context", SUBJECTS, ids=NAMES)
 def test_cycles_counted_together_are_those_counted_alone(context):
     found = _cycles(context)
+    assert context.robot.air.cylinders
     for name in context.robot.air.cylinders:
         use = use_of(context, name)
         draws = draws_before_short(use.circuit.p_charge, use.circuit.volume, use.draws, state.p_atm(context))

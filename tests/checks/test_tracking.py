@@ -40,6 +40,7 @@ def test_closed_form_agrees_with_simulated_odometry_of_the_file(name):
     drift = simulate(tracking.tracking_setup(context, way.speed), way.path, runs, seed=7, placement=start)
     alone = tracking.tracked(context, way, relocate=False)
     low, high = chi2.ppf((1e-4, 1 - 1e-4), runs - 1) / (runs - 1)
+    assert way.names
     for i in range(len(way.names)):
         for of_runs, closed in (
             (drift.x[i], alone.total[i, 0]),
@@ -166,6 +167,7 @@ def test_a_batch_gives_what_each_case_gives(tmp_path):
     batch = Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal(loaded))
     way = tracking.route(batch)
     reach = tracking.reach_95(tracking.tracked(batch, way))[0]
+    assert cases.size == 6
     for i in range(cases.size):
 
         def draw(path, quantity, i=i):

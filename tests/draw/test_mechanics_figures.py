@@ -40,6 +40,7 @@ def test_every_drawing_is_sound_in_every_theme_and_width(number):
 @pytest.mark.parametrize("name", ["mk1", "mk2"])
 def test_the_same_robot_is_drawn_in_the_same_bytes(name):
     one, other = (list(mechanics(example(name))) for _ in range(2))
+    assert one
     for (label, draw, data), (_, _, again) in zip(one, other, strict=True):
         assert draw(data, STYLES[0]) == draw(again, STYLES[0]), label
 
@@ -63,6 +64,7 @@ def _read(text: str) -> str:
 
 
 def test_colours_alone_change_with_the_theme():
+    assert both()
     for label, draw, data in both():
         one, other = (draw(data, Style(theme, "metric", 640.0)) for theme in (LIGHT, DARK))
         assert (one.columns, one.alt) == (other.columns, other.alt), label

@@ -106,7 +106,9 @@ def test_the_motor_arms_numbers_are_those_of_the_findings():
 @pytest.mark.parametrize("name", NAMES)
 def test_the_mark_stands_at_the_mean_of_the_blocks_weighted_by_mass(name):
     # definition of the centre of mass; a homogeneous block's own is its middle
-    for pose in nominal(example(name)).robot.poses:
+    poses = nominal(example(name)).robot.poses
+    assert poses
+    for pose in poses:
         found = body(name, pose)
         mass = np.array([block.mass for block in found.blocks])
         middles = np.array([[*block.side.mean(axis=0), block.top[:, 1].mean()] for block in found.blocks])

@@ -48,6 +48,7 @@ def report(name: str):
 @pytest.mark.parametrize("name", NAMES)
 def test_levels_and_margins_are_those_of_the_findings(name):
     said, curves = report(name), air_curves(nominal(example(name)))
+    assert curves.tanks
     for tank in curves.tanks:
         for level in tank.levels:
             finding = find(said, f"air.pressure.{level.cylinder}")

@@ -69,6 +69,7 @@ def test_outlines_are_seen(theme):
 @pytest.mark.parametrize("deficiency", DEFICIENCIES)
 @pytest.mark.parametrize("theme", THEMES.values(), ids=THEMES)
 def test_lines_and_verdicts_are_told_apart_by_colour_blind_readers(theme, deficiency):
+    assert len(theme.series) > 1
     for group in (theme.series, (theme.good, theme.caution, theme.bad)):
         for one, other in itertools.combinations(group, 2):
             assert difference(one, other, deficiency) >= AT_A_GLANCE, (one, other)

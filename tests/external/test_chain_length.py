@@ -99,6 +99,7 @@ def test_unevenness_of_speed():
     # CHN-02: eq. 7.13 of a textbook, as read, evaluated; below it is found again from the turning polygon
     # itself
     ref = case("CHN-02")
+    assert ref["inputs"]["z"]
     for teeth in ref["inputs"]["z"]:
         want = ref["expected"][f"z={teeth}"]["value"] / 100.0
         assert chain.speed_variation(teeth) == pytest.approx(want, rel=1e-5)

@@ -36,6 +36,7 @@ def test_posterior_of_a_textbook_example():
 def test_wilson_interval_of_another_program():
     # REL-02, strength A: values of R, as tabulated in the tests of two libraries.
     want = case("REL-02")["expected"]
+    assert case("REL-02")["inputs"]["k/n"]
     for name in case("REL-02")["inputs"]["k/n"]:
         k, n = map(int, name.split("/"))
         low, high = chance.wilson_interval(k, n, 0.95)

@@ -54,7 +54,9 @@ def acceleration(robot, v):
 def test_drive_force_and_acceleration_against_root_finding(robot):
     train, load = build(robot)
     drive = motion.drive_line(train)
-    for v in np.linspace(0.0, 0.97, 12) * float(motion.top_speed(drive, load)):
+    top = float(motion.top_speed(drive, load))
+    for share in np.linspace(0.0, 0.97, 12):
+        v = share * top
         force = motion.drive_force(v, drive.stall_force, drive.slope, drive.force_limit, drive.power_limit)
         a = motion.acceleration(force, load.resistance, load.mass, load.rotating_mass, load.grip_acceleration)
         assert a == pytest.approx(acceleration(robot, v), rel=1e-9, abs=1e-9)
@@ -118,6 +120,7 @@ def test_pro_02_trapezoid_and_triangle_as_a_steep_line():
     drive = motion.DriveLine(steep * top, steep, force_limit=c["acc"])
     lengths = np.array(c["L_m"])
     found = motion.move(drive, motion.Load(1.0, deceleration=c["dec"]), lengths)
+    assert lengths.size
     for length, time, peak in zip(lengths, found.time, found.peak_speed, strict=True):
         assert time == pytest.approx(e[f"T_L{length}"]["value"], rel=2e-6)
         assert peak == pytest.approx(e[f"vpeak_L{length}"]["value"], rel=2e-6)

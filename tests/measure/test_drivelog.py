@@ -96,6 +96,7 @@ def test_the_interval_holds_the_truth_as_often_as_it_says(many, name):
     assert LEAST <= many[name][0] <= MOST
 
 
+@pytest.mark.long
 def test_a_fit_beats_a_reading_off_the_log(many):
     """Naive: the deceleration from the first and the last row of a coast, and the resistance from one row."""
     total = (

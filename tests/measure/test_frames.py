@@ -94,6 +94,7 @@ def test_the_interval_holds_the_truth_as_often_as_it_says(many, name):
     assert LEAST <= many[0][name][0] <= MOST
 
 
+@pytest.mark.long
 def test_the_fit_beats_one_frame(many):
     """Naive: the time to the first frame at the end of the stroke, a frame's length and the valve's delay off."""
     found, true = many

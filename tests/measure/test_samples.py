@@ -79,7 +79,9 @@ def test_thresholds_hold_the_truth_about_as_often_as_they_say(tmp_path):
         classes = {"red": hues(rng, 40.0, 12.0, 25), "blue": hues(rng, 200.0, 12.0, 25)}
         return sampled(tmp_path, {k: {"hue": [f"{h:.4f} deg" for h in v]} for k, v in classes.items()})
 
-    for share, _ in covers(fit, {"hue from which it is 'blue'": np.radians(120.0)}, range(100)).values():
+    found = covers(fit, {"hue from which it is 'blue'": np.radians(120.0)}, range(100))
+    assert found
+    for share, _ in found.values():
         assert 0.88 <= share <= 1.0
 
 

@@ -61,6 +61,7 @@ def test_batch_equals_case_by_case(singles, size):
     whole = clamp.yaw_window(many, bases, clamp.flat_yaw(bases, 0), np.pi / 6)
     aside = clamp.sideways_window(many, bases, clamp.corner_yaw(bases, 2), 0.15)
     deep = clamp.engagement(many, outline.Circle(sizes), 0.0, 0.01)
+    assert singles
     for k, seat in enumerate(singles):
         base = outline.regular_polygon(6, sizes[k])
         one = clamp.yaw_window(seat, base, clamp.flat_yaw(base, 0), np.pi / 6)

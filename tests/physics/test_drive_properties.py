@@ -139,6 +139,7 @@ def test_a_batch_equals_its_cases(rows):
     load = pack(motion.Load, each_load)
     moved = motion.move(motion.drive_line(batch), load, np.array(each_distance))
     draw = drivecurrent.move_draw(batch, load, moved)
+    assert rows
     for i, (one, single, way) in enumerate(rows):
         alone = motion.move(motion.drive_line(one), single, way)
         assert moved.time[i] == pytest.approx(float(alone.time), rel=1e-12)

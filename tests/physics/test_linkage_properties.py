@@ -80,6 +80,7 @@ def test_batch_equals_case_by_case(arms):
         return np.stack([leverage.margin(found.use_out), leverage.margin(found.use_in), linkage.swing(arm)])
 
     whole = margins(many)
+    assert arms
     for k, arm in enumerate(arms):
         assert whole[:, k] == pytest.approx(margins(arm), rel=1e-9)
 

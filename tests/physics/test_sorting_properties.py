@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fieldworthy.physics.colour import background, colour, hue, sorting
@@ -116,12 +116,12 @@ def test_no_hue_beats_the_best_one(means, sds, other, own):
 @given(st.tuples(*[st.floats(0.0, 1.0)] * 3), st.floats(0.1, 10.0))
 def test_brightness_does_not_change_hue_or_saturation(rgb, gain):
     x = np.array(rgb)
-    if x.max() - x.min() > 1e-3:
-        (h, s, v), (h2, s2, v2) = colour.from_rgb(x), colour.from_rgb(gain * x)
-        assert hue.distance(h, h2) == pytest.approx(0.0, abs=1e-9)
-        assert s2 == pytest.approx(s, abs=1e-9)
-        assert v2 == pytest.approx(gain * v, rel=1e-12)
-        assert colour.noise(gain * x, gain * 0.01) == pytest.approx(colour.noise(x, 0.01), rel=1e-9)
+    assume(x.max() - x.min() > 1e-3)
+    (h, s, v), (h2, s2, v2) = colour.from_rgb(x), colour.from_rgb(gain * x)
+    assert hue.distance(h, h2) == pytest.approx(0.0, abs=1e-9)
+    assert s2 == pytest.approx(s, abs=1e-9)
+    assert v2 == pytest.approx(gain * v, rel=1e-12)
+    assert colour.noise(gain * x, gain * 0.01) == pytest.approx(colour.noise(x, 0.01), rel=1e-9)
 
 
 def test_batch_equals_case_by_case():

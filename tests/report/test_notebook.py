@@ -44,7 +44,9 @@ def test_pages(made):
 
 def test_nothing_is_set_outside_the_margins(made):
     """Ink stays inside: nothing in the outermost 15 mm at the sides, nor in the outermost 5 mm at top and bottom."""
-    for grey in ink(made[0]):
+    pages = ink(made[0])
+    assert len(pages) > 10
+    for grey in pages:
         mm = grey.shape[1] / 210.0
         side, end = int(15 * mm), int(5 * mm)
         strips = (grey[:, :side], grey[:, -side:], grey[:end], grey[-end:])
@@ -54,7 +56,9 @@ def test_nothing_is_set_outside_the_margins(made):
 
 def test_it_is_readable_in_grey(made):
     """Text is dark enough on paper in grey: the darkest ink of every page is nearly black."""
-    for grey in ink(made[0]):
+    pages = ink(made[0])
+    assert len(pages) > 10
+    for grey in pages:
         assert np.percentile(grey[grey < 200], 2) < 90
 
 
@@ -126,7 +130,9 @@ def test_html_is_strict_and_asks_for_nothing(made):
 
 
 def test_every_figure_has_a_sentence_for_who_cannot_see_it(made):
-    for svg in re.findall(r"<svg.*?</svg>", made[1], re.DOTALL):
+    drawn = re.findall(r"<svg.*?</svg>", made[1], re.DOTALL)
+    assert len(drawn) > 5
+    for svg in drawn:
         assert 'role="img"' in svg
         assert "<desc" in svg
 

@@ -72,6 +72,7 @@ def test_each_number_of_the_file_stands_in_a_blank_and_can_be_typed_anew(team, p
     made = form(source_of(team), readings_of(team), Typed(part), DAY)
     numbers = [b for b in blanks(made.group) if b.sort in ("quantity", "number", "whole") and b.value]
     before = readings_of(team).text
+    assert numbers
     for blank in numbers[:4]:
         typed = str(float(blank.value) * 1.001) if blank.sort == "quantity" else str(int(blank.value))
         if typed == blank.value:
@@ -92,6 +93,7 @@ def test_every_sheet_belongs_to_a_procedure_that_has_a_form(team):
 
 def test_a_sheets_blanks_are_in_the_form(team):
     """What is printed to be filled in on paper can be filled in here too."""
+    assert PARTS
     for part in PARTS:
         section = part.partition(":")[0]
         made = form(source_of(team), readings_of(team), Typed(part), DAY)

@@ -78,6 +78,7 @@ def test_undo_and_redo_at_random_follow_a_plain_model(tmp_path_factory, steps, c
     file = tmp_path_factory.getbasetemp() / "model.yaml"
     file.write_text("0", "utf-8")
     draft, texts, place = Draft.read(file), ["0"], 0
+    assert (draft.text, bool(draft.changed)) == ("0", False)
     for step in steps:
         if step == "change":
             text = str(chance.randrange(1000)) + "x"
