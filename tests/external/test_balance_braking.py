@@ -131,7 +131,9 @@ def test_the_limit_is_continuous_in_place_and_clearance():
         found = [over_speed(swing(body, brakes, over_need(body, RADIUS[i], *sweep))) for sweep in sweeps]
         return max(np.max(np.abs(np.diff(speeds))) for speeds in found)
 
-    for i in np.flatnonzero(np.isfinite(over()))[:20]:
+    goes_over = np.flatnonzero(np.isfinite(over()))[:20]
+    assert goes_over.size == 20
+    for i in goes_over:
         coarse, fine = largest_step(i, 2001), largest_step(i, 32001)
         assert fine < 0.3 * coarse + 1e-4
         assert fine < 0.1
