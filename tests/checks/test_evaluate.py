@@ -181,7 +181,7 @@ def test_margins_are_cut_at_ten_and_json_has_no_infinities():
         assert all(-10 <= f.margin <= 10 for f in report.findings if f.margin is not None)
         assert any(f.value is None and f.verdict != "unknown" for f in report.findings)  # something is without bound
         data = json.loads(json.dumps(as_data(report), allow_nan=False))
-        schema = json_schema()
+        schema = json_schema(Report)
         assert set(data) == set(schema["properties"]) == set(schema["required"])
         assert data.pop("format") == schema["properties"]["format"]["const"]
         assert TypeAdapter(Report).validate_json(json.dumps(data)) == report

@@ -38,7 +38,7 @@ def test_json_fits_its_schema(tmp_path, part):
     assert (ended.code, ended.err) == (0, "")
     data = json.loads(ended.out)
     Draft202012Validator(json.loads(run("schema", "match").out)).validate(data)
-    assert (data["format"], data["part"], data["runs"], data["asked"]) == ("fieldworthy match 1", part, 50, 50)
+    assert (data["format"], data["part"], data["runs"], data["asked"]) == ("fieldworthy match 2", part, 50, 50)
     assert sum(e["points"] for e in data["timeline"]["events"]) == data["timeline"]["points"]
     assert len(data["timeline"]["events"]) == {"whole": 5, "autonomous": 1, "driven": 4, "solo": 4}[part]
 

@@ -11,9 +11,9 @@ from scipy.stats import beta
 
 from edge import run as command
 from fieldworthy.decide.compare import compare
-from fieldworthy.decide.compareoutput import as_data, json_schema
 from fieldworthy.decide.features import limits
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.engine.sampling import BLOCK
 from fieldworthy.match import blocks, timeline
 from fieldworthy.match.uncertainty import EACH
@@ -188,7 +188,7 @@ def test_three_files_are_held_against_the_first(put):
 
 def test_json_follows_its_schema(put):
     data = json.loads(json.dumps(as_data(compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.6))], 50))))
-    Draft202012Validator(json_schema()).validate(data)
+    Draft202012Validator(json_schema(Comparison)).validate(data)
     assert list(data) == [
         "format", "difference", "interval", "chance", "can_do", "findings_changed", "limits_used", "hours", "flip",
         "recommendation", "gains", "entry", "contradictions",

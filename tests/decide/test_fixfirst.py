@@ -14,7 +14,8 @@ from ruamel.yaml import YAML
 from scipy.stats import beta
 from tests.edge import ROBOT, changed, run, written
 
-from fieldworthy.decide.faults import FixFirst, fix_first, json_schema
+from fieldworthy.decide.faults import FixFirst, fix_first
+from fieldworthy.engine.output import json_schema
 from fieldworthy.files import BadInput
 from fieldworthy.measure.faultlog import load_faults, risks
 from fieldworthy.robot import load_robot
@@ -122,7 +123,7 @@ def test_the_command_on_the_example() -> None:
     assert shown.code == 0
     assert "1. gate tube came off (tip pods): came 3 times, 22 s each in 46 uses" in shown.out
     data = json.loads(run("faults", *files, "--runs", 200, "--json").out)
-    jsonschema.validate(data, json_schema())
+    jsonschema.validate(data, json_schema(FixFirst))
     assert data["format"] == "fieldworthy faults 1"
     schema = json.loads(run("schema", "faultlog").out)
 

@@ -10,9 +10,9 @@ import jsonschema
 import pytest
 
 from edge import run
+from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.measure.compare import combined, comparisons
-from fieldworthy.measure.fit import changes, fit, laid_in
-from fieldworthy.measure.output import as_data, json_schema
+from fieldworthy.measure.fit import FitReport, changes, fit, laid_in
 from fieldworthy.measure.result import Fitted, Procedure
 from fieldworthy.measure.telling import file_text, width_text, with_interval
 from fieldworthy.robot import load_robot
@@ -174,7 +174,7 @@ def test_numbers_are_written_to_the_digits_that_mean_something(value, half, kind
 def test_the_json_follows_its_schema(tmp_path):
     bench = measured(tmp_path, SCALES, SURE)
     data = json.loads(json.dumps(as_data(fit(bench, samples=50)), allow_nan=False))
-    schema = json_schema()
+    schema = json_schema(FitReport)
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(data, schema)
     assert data["format"] == "fieldworthy fit 1"

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from edge import run
 from fieldworthy.engine.display import Shown
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of, json_schema
+from fieldworthy.engine.output import json_schema
+from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of
 from fieldworthy.report.names import LONGEST, names_of, slug, unit_words
 from fieldworthy.units import KINDS
 from robots import EXAMPLES, example, load
@@ -179,7 +180,7 @@ def test_hostile_words_stay_in_the_comments_of_python_json_and_csv(texts):
     tree = ast.parse(as_python(export))
     assert all(isinstance(node, ast.Assign) for node in tree.body)
     assert len(tree.body) == len(texts)
-    jsonschema.validate(json.loads(as_json(export)), json_schema())
+    jsonschema.validate(json.loads(as_json(export)), json_schema(Export))
     rows = list(csv.reader(io.StringIO(as_csv(export))))
     assert len(rows) == len(texts) + 1
     assert not any(cell[:1] in tuple("=+@\t\r") and cell for row in rows[1:] for cell in row)

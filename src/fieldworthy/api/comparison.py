@@ -11,10 +11,10 @@ from fieldworthy.api.html import block
 from fieldworthy.api.robot import Robot
 from fieldworthy.decide import compare as decided
 from fieldworthy.decide import figure as drawn
-from fieldworthy.decide.compareoutput import as_data
 from fieldworthy.decide.features import ChangedFinding
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.output import as_data
 
 Progress = Callable[[int], None]
 

@@ -11,10 +11,10 @@ from typing import Any
 from fieldworthy.api.frames import frame_of
 from fieldworthy.api.html import block, table
 from fieldworthy.api.robot import Robot
+from fieldworthy.engine.output import as_data
 from fieldworthy.measure import Comparison, Measured, Procedure, load_measurements
 from fieldworthy.measure.fit import FitReport, Touched, Ways, changes, laid_in
 from fieldworthy.measure.fit import fit as fitted
-from fieldworthy.measure.output import as_data
 
 Progress = Callable[[float], None]
 _COLUMNS = ("key", "kind", "value", "half_width", "file_value", "file_tolerance", "file_basis", "standing", "sentence")

@@ -15,7 +15,7 @@ from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
 from fieldworthy.match.forecast import Forecast as Found
-from fieldworthy.match.output import as_data
+from fieldworthy.engine.output import as_data
 from fieldworthy.match.uncertainty import Share
 from fieldworthy.robot import Loaded
 

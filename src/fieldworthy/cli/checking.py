@@ -17,8 +17,7 @@ from rich.text import Text
 
 from fieldworthy.api import Robot, load
 from fieldworthy.cli.lines import print_line as _line
-from fieldworthy.decide.output import as_data as remedy_data
-from fieldworthy.decide.remedy import Mending, Remedy, remedies
+from fieldworthy.decide.remedy import Mending, Remedy, remedies, remedies_data
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
 from fieldworthy.robot import Loaded
@@ -50,7 +49,7 @@ def run_check(file: Path, wish: Wish, *, as_json: bool) -> bool:
     loaded, report = robot.loaded, _checked(robot, wish.samples, wish.seed)
     if as_json:
         mendings = _mended(loaded, report) if wish.mend else None
-        data = as_data(report) | ({} if mendings is None else {"remedies": remedy_data(mendings)})
+        data = as_data(report) | ({} if mendings is None else {"remedies": remedies_data(mendings)})
         sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
         return bool(report.short)
     console = Console(highlight=False, markup=False, soft_wrap=True)

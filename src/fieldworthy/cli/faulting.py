@@ -9,7 +9,8 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from fieldworthy.decide.faults import FixFirst, as_data, fix_first
+from fieldworthy.decide.faults import FixFirst, fix_first
+from fieldworthy.engine.output import as_data
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.robot import load_robot
 

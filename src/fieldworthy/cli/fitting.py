@@ -22,7 +22,7 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure import Measured
 from fieldworthy.measure.compare import Combined, combined, unit_of
 from fieldworthy.measure.fit import FitReport, Touched, changes, matters
-from fieldworthy.measure.output import as_data
+from fieldworthy.engine.output import as_data
 from fieldworthy.measure.result import Comparison, Fitted, Procedure
 from fieldworthy.measure.telling import with_interval
 from fieldworthy.robot.editing import edited, fingerprint, written

@@ -21,7 +21,8 @@ from fieldworthy.engine.display import Shown
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline
-from fieldworthy.match.output import as_csv, as_data
+from fieldworthy.engine.output import as_data
+from fieldworthy.match.timeline import as_csv
 from fieldworthy.match.uncertainty import EACH
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits

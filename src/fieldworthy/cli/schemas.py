@@ -8,16 +8,17 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.decide.compareoutput import json_schema as compare_schema
-from fieldworthy.decide.faults import json_schema as faults_schema
-from fieldworthy.decide.output import with_remedies
+from fieldworthy.decide.compare import Comparison
+from fieldworthy.decide.faults import FixFirst
+from fieldworthy.decide.remedy import with_remedies
 from fieldworthy.decide.sensitivity import with_sensitivity
-from fieldworthy.engine.output import json_schema as check_schema
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.output import json_schema
 from fieldworthy.files import BadInput, Problem, schema_of
 from fieldworthy.files.problems import nearest
-from fieldworthy.match.output import json_schema as match_schema
+from fieldworthy.match import Forecast
+from fieldworthy.measure.fit import FitReport
 from fieldworthy.measure.model import FaultLog, Measurements
-from fieldworthy.measure.output import json_schema as fit_schema
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 
@@ -36,9 +37,9 @@ def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
 
 
 def _export() -> dict[str, Any]:
-    from fieldworthy.report.export import json_schema  # noqa: PLC0415
+    from fieldworthy.report.export import Export  # noqa: PLC0415
 
-    return json_schema()
+    return json_schema(Export)
 
 
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
@@ -46,11 +47,11 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "season": _of_file(Season, "season"),
     "measurements": _of_file(Measurements, "measurements"),
     "faultlog": _of_file(FaultLog, "faults"),
-    "check": lambda: with_remedies(check_schema()),
-    "match": lambda: with_sensitivity(match_schema()),
-    "compare": compare_schema,
-    "fit": fit_schema,
-    "faults": faults_schema,
+    "check": lambda: with_remedies(json_schema(Report)),
+    "match": lambda: with_sensitivity(json_schema(Forecast)),
+    "compare": lambda: json_schema(Comparison),
+    "fit": lambda: json_schema(FitReport),
+    "faults": lambda: json_schema(FixFirst),
     "export": _export,
 }
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -140,6 +141,8 @@ class Comparison:
     entry : Of every variant, the first too
     contradictions : Where practice and the check disagree, for every variant
     """
+
+    FORMAT: ClassVar[str] = "fieldworthy compare 2"
 
     difference: tuple[Difference, ...]
     interval: tuple[Interval, ...]

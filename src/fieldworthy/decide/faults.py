@@ -5,11 +5,10 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import ClassVar
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import TypeAdapter
 
 from fieldworthy.decide.compare import paired
 from fieldworthy.engine.context import Context
@@ -21,7 +20,6 @@ from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 
-FORMAT = "fieldworthy faults 1"
 """Changes only when a reader of the old form would misread the new one."""
 _BLOCK = 20_000  # matches between two looks at whether the person wants to stop
 NOTE = (
@@ -63,6 +61,8 @@ class FixFirst:
     fixes : What costs most first, then what cannot be reckoned, then what is mended
     note : How chances are put together
     """
+
+    FORMAT: ClassVar[str] = "fieldworthy faults 1"
 
     robot: str
     runs: int
@@ -154,16 +154,3 @@ def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
     if abs(points) < 0.05:
         return f"{head}: {rate}, but no points hang on it: the plan does not come to it, or it fails otherwise too"
     return f"{head}: {rate}; without it a match brings {points:.1f} points more ({', '.join(users)})"
-
-
-def as_data(found: FixFirst) -> dict[str, Any]:
-    """Turn a ranking into plain data."""
-    return {"format": FORMAT, **dataclasses.asdict(found)}
-
-
-def json_schema() -> dict[str, Any]:
-    """Describe the output of ``faults --json``."""
-    described = TypeAdapter(FixFirst).json_schema(mode="serialization")
-    described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
-    described["required"] = ["format", *described["required"]]
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **described, "title": FORMAT}

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
+
+from pydantic import TypeAdapter
 
 from fieldworthy.decide.candidates import Bench, Key, holds, margins_of
 from fieldworthy.decide.change import Change, Edit, Kind
@@ -215,3 +219,31 @@ class _Search:
 def _touches(ladder: Ladder, inputs: frozenset[str]) -> bool:
     heads = [dotted(path) for path in ladder.about]
     return any(key == head or key.startswith((f"{head}.", f"{head}[")) for head in heads for key in inputs)
+
+
+REMEDIES = "fieldworthy remedies 1"
+"""Changes only when a reader of the old form would misread the new one."""
+
+
+def remedies_data(mendings: Iterable[Mending]) -> dict[str, Any]:
+    """Turn remedies into plain data."""
+    return {"format": REMEDIES, "findings": [dataclasses.asdict(m) for m in mendings]}
+
+
+def remedies_schema(definitions: str = "#/$defs/{model}") -> dict[str, Any]:
+    """Describe the key ``remedies`` of the output of ``check --remedies --json``."""
+    described = TypeAdapter(tuple[Mending, ...]).json_schema(mode="serialization", ref_template=definitions)
+    return {
+        "type": "object",
+        "description": "only with --remedies: what single changes mend each finding that is short",
+        "required": ["format", "findings"],
+        "properties": {"format": {"const": REMEDIES}, "findings": described},
+    }
+
+
+def with_remedies(schema: dict[str, Any]) -> dict[str, Any]:
+    """Add the key ``remedies`` to the schema of a report."""
+    added = remedies_schema()
+    definitions = added["properties"]["findings"].pop("$defs")
+    properties = {**schema["properties"], "remedies": added}
+    return {**schema, "properties": properties, "$defs": {**schema.get("$defs", {}), **definitions}}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
+from typing import ClassVar, Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -202,6 +202,8 @@ class Report:
     samples, seed : How the chances were sampled
     cautions : What can hurt on this robot
     """
+
+    FORMAT: ClassVar[str] = "fieldworthy check 2"
 
     robot: str
     season: str

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 import numpy.typing as npt
@@ -179,6 +180,8 @@ class Forecast:
     limits : What limited runs, most often first
     actions : How tries ended
     """
+
+    FORMAT: ClassVar[str] = "fieldworthy match 2"
 
     robot: str
     season: str

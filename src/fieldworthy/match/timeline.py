@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import dataclass
 
 import numpy as np
@@ -145,3 +147,22 @@ def _event(match: Setup, row: Array, case: int) -> Event:
         float(row[CHARGE]),
         float(row[VOLTAGE]),
     )
+
+
+def as_csv(timeline: Timeline) -> str:
+    """Write a timeline as a table for a spreadsheet."""
+    tanks = list(timeline.events[0].pressure) if timeline.events else []
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(
+        ["leaves [s]", "begins [s]", "ends [s]", "period", "action", "place", "points", "counted", "reason",
+         *(f"{name} [kPa]" for name in tanks), "hottest motor", "winding [degC]", "charge [A*h]", "voltage [V]"]
+    )  # fmt: skip
+    for e in timeline.events:
+        numbers = [f"{e.pressure[name] / 1e3:.2f}" for name in tanks]
+        table.writerow(
+            [f"{e.leaves:.3f}", f"{e.begins:.3f}", f"{e.ends:.3f}", e.period, e.action, e.place, f"{e.points:g}",
+             f"{e.counted:g}", e.reason, *numbers, e.hottest_motor, f"{e.hottest - 273.15:.2f}",
+             f"{e.charge / 3600.0:.5f}", f"{e.voltage:.3f}"]
+        )  # fmt: skip
+    return text.getvalue()

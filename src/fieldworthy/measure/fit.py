@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import ClassVar
 
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Fact, Finding, Report
@@ -79,6 +80,8 @@ class FitReport:
     samples, seed : How the chances were sampled
     cautions : What can hurt on this robot
     """
+
+    FORMAT: ClassVar[str] = "fieldworthy fit 1"
 
     robot: str
     procedures: tuple[Procedure, ...]

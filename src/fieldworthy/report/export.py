@@ -9,16 +9,14 @@ import json
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
-
-from pydantic import TypeAdapter
+from typing import ClassVar
 
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.output import as_data
 from fieldworthy.report.constants import Constant, constants
 from fieldworthy.report.names import names_of
 from fieldworthy.robot import Loaded
 
-FORMAT = "fieldworthy export 1"
 """Changes only when a reader of the old form would misread the new one."""
 _BARE = ("count", "share", "ratio")
 
@@ -57,6 +55,8 @@ class Export:
     constants : Grouped by what they belong to
     """
 
+    FORMAT: ClassVar[str] = "fieldworthy export 1"
+
     robot: str
     season: str
     constants: tuple[Entry, ...]
@@ -88,16 +88,8 @@ def _entry(constant: Constant, name: str, unit: str, shown: Shown) -> Entry:
 
 def as_json(export: Export) -> str:
     """Write constants as JSON."""
-    data = {"format": FORMAT, **dataclasses.asdict(export)}
+    data = as_data(export)
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def json_schema() -> dict[str, Any]:
-    """Describe the output of ``export --to json``."""
-    described = TypeAdapter(Export).json_schema(mode="serialization")
-    described["properties"] = {"format": {"const": FORMAT}, **described["properties"]}
-    described["required"] = ["format", *described["required"]]
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, **described}
 
 
 def as_csv(export: Export) -> str:
