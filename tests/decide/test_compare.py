@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from scipy.stats import beta
 
 from edge import run as command
-from fieldworthy.decide.compare import compare
+from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.features import limits
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.output import as_data, json_schema
