@@ -9,11 +9,10 @@ from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown, first
-from fieldworthy.engine.finding import WIDEST, Outcome
+from fieldworthy.engine.finding import WIDEST, Array, Outcome
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
@@ -21,7 +20,6 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot import Loaded, refusals
 from fieldworthy.robot.model.robot import Robot
 
-Array = npt.NDArray[np.float64]
 Key: TypeAlias = tuple[str, str]
 """Id and subject of a finding; the subject is empty where the id stands alone, since the worst pose may change."""
 Moved: TypeAlias = Mapping[KeyPath, float]

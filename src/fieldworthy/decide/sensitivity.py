@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from pydantic import TypeAdapter
 
 from fieldworthy.decide.features import planned_actions
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
@@ -27,7 +27,6 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.units import show
 
-Array = npt.NDArray[np.float64]
 Progress = Callable[[int, int], None]
 _SCREEN = 48  # matches in which an input that matters must show itself
 _KEPT = 24  # inputs that are played at length

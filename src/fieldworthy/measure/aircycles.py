@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.finding import Array
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.handwork import Asked, deviation, scatter_note, told
@@ -19,7 +19,6 @@ from fieldworthy.physics.gas.air import free_air
 from fieldworthy.physics.gas.tank import after_draw
 from fieldworthy.vehicle.supply import use_of
 
-Array = npt.NDArray[np.float64]
 TANK, SWEPT = "volume of the tank", "swept volume over that of bore and stroke"
 _WIDE = 0.3  # of the swept volume: a dead volume that is not known nearer than that tells nothing
 

@@ -10,10 +10,10 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.units import KINDS, digits
 
-Array = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 _GAP = 5.0  # times the usual step between two rows
 _STUCK = 15  # rows with exactly the same value

@@ -13,9 +13,9 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from fieldworthy.engine.finding import Array
+
 Residual = Callable[[Array], Array]
 """Takes the parameters in their order, shape (p,); gives the whitened residuals of the readings, shape (n,)."""
 Slopes = Callable[[Array], Array]

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.finding import Array
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Solution
@@ -18,7 +18,6 @@ from fieldworthy.units import show
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import whole
 
-Array = npt.NDArray[np.float64]
 _ROUGH = 2.0  # times the stated error; more scatter than that is worth a sentence
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.finding import Array
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.handwork import scatter_note
@@ -15,7 +15,6 @@ from fieldworthy.measure.model import Leak
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.units import show
 
-Array = npt.NDArray[np.float64]
 _FULL, _RATE = "gauge at the first look", "leak rate"
 _UNSURE = 0.5  # of the rate: a rate known less well than that gives no half time with an end
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
@@ -19,7 +19,6 @@ from fieldworthy.physics.odometry.odometry import TrackingWheel
 from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
 from fieldworthy.units import digits
 
-Array = npt.NDArray[np.float64]
 Part = Callable[[Array], Array]
 GYRO, DRIFT = "true turn over the gyro's reading", "drift of the gyro"
 _STEADY = 1.7e-3  # rad: a gyro's reading at rest is no better than a tenth of a degree; common practice, no source

@@ -14,10 +14,10 @@ Fit = Callable[[Any, Measured, str], Procedure]
 
 PROCEDURES: dict[str, str] = {
     "scales": "fieldworthy.measure.scales:fit_scales",
-    "tilt": "fieldworthy.measure.tilt:fit_tilt",
+    "tilt": "fieldworthy.measure.scales:fit_tilt",
     "odometry": "fieldworthy.measure.odometry:fit_odometry",
-    "cycles": "fieldworthy.measure.aircycles:fit_cycles",
-    "leaks": "fieldworthy.measure.leaks:fit_leak",
+    "cycles": "fieldworthy.measure.airtests:fit_cycles",
+    "leaks": "fieldworthy.measure.airtests:fit_leak",
     "drive": "fieldworthy.measure.drivelog:fit_drive",
     "frames": "fieldworthy.measure.frames:fit_film",
     "samples": "fieldworthy.measure.samples:fit_samples",

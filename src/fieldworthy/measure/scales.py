@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
@@ -27,7 +27,6 @@ from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentifie
 from fieldworthy.physics.statics.weighing import pitch_of_lift, plumb_place, wheel_loads
 from fieldworthy.units import digits, show
 
-Array = npt.NDArray[np.float64]
 MASS, FORWARD, LEFT, HEIGHT = (
     "mass of the whole robot",
     "centre of gravity, forward",

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files.kinds import Real
 from fieldworthy.measure.fitting import PER_95, Parameter, solve
 from fieldworthy.measure.model import Odometry, Squares
@@ -15,8 +15,6 @@ from fieldworthy.measure.result import Fitted, Procedure
 from fieldworthy.physics.odometry.umbmark import SquareErrors, SystematicErrors, systematic_errors, worst_offset
 from fieldworthy.robot.model.tracking import TrackingWheel
 from fieldworthy.units import digits
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import read_text
 from fieldworthy.files.problems import KeyPath, nearest, shorten
@@ -22,7 +23,6 @@ from fieldworthy.measure.doubts import Remark, gone_over
 from fieldworthy.measure.model import Column
 from fieldworthy.units import UnitError, affine
 
-Array = npt.NDArray[np.float64]
 DELIMITERS = (",", ";", "\t", "|", " ")
 _HEADS = 40  # lines in which the names of the columns must stand
 _WIDEST = 200  # columns

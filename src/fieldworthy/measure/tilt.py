@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve
@@ -25,7 +25,6 @@ from fieldworthy.measure.result import Procedure, Residuals
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, contacts, fit_scales
 from fieldworthy.physics.statics.weighing import balance_tilt
 
-Array = npt.NDArray[np.float64]
 SIDES = ("forward", "back", "left", "right")
 _LEAST = 1e-3  # m: a centre of gravity lies at least that far above what it tilts over
 
@@ -66,7 +65,7 @@ def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
     edges = list(_edges(section, measured))
     if not edges:
         raise BadInput([measured.document.problem(("tilt", "angles"), "expected one angle or more")])
-    parameters = _parameters(section, measured, edges)
+    parameters = _tilt_parameters(section, measured, edges)
     places = {p.name: i for i, p in enumerate(parameters)}
     error = float(section.error) / PER_95
 
@@ -77,9 +76,9 @@ def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
         lambda values: np.concatenate([(e.angles - p) / error for e, p in zip(edges, predicted(values), strict=True)]),
         parameters,
     )
-    fitted, blind = told(solution, list(_asked(section, measured, parameters)))
+    fitted, blind = told(solution, list(_asked_of_tilt(section, measured, parameters)))
     return Procedure(
-        "tilt", "Tilt until it balances", section.date, fitted, blind, _residuals(edges, predicted(solution.values)),
+        "tilt", "Tilt until it balances", section.date, fitted, blind, _tilt_residuals(edges, predicted(solution.values)),
         (*_rollers(measured), *scatter_note(solution, float(section.error), "angle", "deg")), ("meriam_statics",),
         weighing_entries(section.pose, listed_body(measured, section.pose), robot_units(measured)),
     )  # fmt: skip
@@ -106,7 +105,7 @@ def _rollers(measured: Measured) -> tuple[str, ...]:
     return ("This robot has anti-tip rollers: tilts tell its height only with the rollers taken off.",)
 
 
-def _parameters(section: Tilt, measured: Measured, edges: Sequence[_Edge]) -> list[Parameter]:
+def _tilt_parameters(section: Tilt, measured: Measured, edges: Sequence[_Edge]) -> list[Parameter]:
     listed = listed_body(measured, section.pose)
     x, y, z = (0.0, 0.0, 0.15) if listed is None else listed.centre.tolist()
     weighed = _from_scales(section, measured)
@@ -136,7 +135,7 @@ def _tilts(edge: _Edge, values: Array, places: dict[str, int]) -> Array:
     return np.full(edge.angles.size, float(balance_tilt(reach, height, edge.radius)))
 
 
-def _asked(section: Tilt, measured: Measured, parameters: Sequence[Parameter]) -> Iterator[Asked]:
+def _asked_of_tilt(section: Tilt, measured: Measured, parameters: Sequence[Parameter]) -> Iterator[Asked]:
     listed = listed_body(measured, section.pose)
     implied: list[tuple[float, float] | None] = [None] * 3
     if listed is not None:
@@ -148,7 +147,7 @@ def _asked(section: Tilt, measured: Measured, parameters: Sequence[Parameter]) -
             yield Asked(axis, ("weighed", key), "length", both, implied=implied[at])
 
 
-def _residuals(edges: Sequence[_Edge], predicted: Sequence[Array]) -> tuple[Residuals, ...]:
+def _tilt_residuals(edges: Sequence[_Edge], predicted: Sequence[Array]) -> tuple[Residuals, ...]:
     labels = tuple(f"{edge.side} {i + 1}" for edge in edges for i in range(edge.angles.size))
     observed, model = np.concatenate([e.angles for e in edges]), np.concatenate(predicted)
     at = tuple(float(i + 1) for i in range(observed.size))
