@@ -11,7 +11,7 @@ from scipy.optimize import curve_fit
 
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.fitting import Parameter, solve
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.fit import procedures
 
 ROOT = Path(__file__).parents[1]
 STRD = json.loads((ROOT / "tests" / "cases" / "nist_strd.json").read_text("utf-8"))["datasets"]

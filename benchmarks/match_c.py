@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fieldworthy.match import Setup
-from fieldworthy.match.layout import REASONS
+from fieldworthy.match.state import REASONS
 
 SOURCE = Path(__file__).with_name("match_loop.c")
 _ARRAYS = (

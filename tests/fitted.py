@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.measure.files import Measured, load_measurements
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.fit import procedures
 from fieldworthy.measure.result import Procedure
 from robots import ROBOT, SEASON, changed
 

@@ -9,23 +9,14 @@
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldworthy.api import (
-        BadFile,
-        Comparison,
-        Error,
-        Fact,
-        Finding,
-        Fit,
-        Forecast,
-        Points,
-        Problem,
-        Report,
-        Robot,
-        UnknownFinding,
-        compare,
-        fit,
-        load,
-    )
+    from fieldworthy.api.comparison import Comparison, compare
+    from fieldworthy.api.fitting import Fit, fit
+    from fieldworthy.api.forecast import Forecast, Points
+    from fieldworthy.api.report import Report, UnknownFinding
+    from fieldworthy.api.robot import Robot, load
+    from fieldworthy.engine.finding import Fact, Finding
+    from fieldworthy.errors import Error
+    from fieldworthy.files.problems import BadFile, Problem
 
 __version__ = "0.1.0"
 __all__ = [

@@ -11,7 +11,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from edge import ROBOT, SEASON, changed, place, run, written
-from fieldworthy.match.layout import REASONS
+from fieldworthy.match.state import REASONS
 from fieldworthy.match.timeline import WHY
 
 SOLO = changed("driven: 100 s}", "driven: 100 s, solo: 60 s}", SEASON)

@@ -111,7 +111,7 @@ def test_a_load_near_standstill_is_not_told(tmp_path):
 
 def only_line(folder, factor):
     """Conductance and critical ratio of valve, fittings and tube in a row, as the checks put them together."""
-    from fieldworthy.measure.strokegrid import Filmed
+    from fieldworthy.measure.frames import Filmed
     from fieldworthy.vehicle.supply import air_line, use_of
 
     write_csv(folder / "film.csv", ("t", "x"), [0, 1], [0, 1])

@@ -9,7 +9,7 @@ import pytest
 from CoolProp import CoolProp
 from scipy.optimize import brentq
 
-from fieldworthy.measure.aircycles import fit_cycles
+from fieldworthy.measure.airtests import fit_cycles
 from fieldworthy.measure.model import AirCycles, Odometry, Scales
 from fieldworthy.measure.odometry import fit_odometry
 from fieldworthy.measure.scales import FORWARD, HEIGHT, MASS, fit_scales

@@ -12,7 +12,7 @@ from scipy import stats
 
 from fieldworthy.files import BadInput
 from fieldworthy.match import blocks, forecast, play_runs, played, setup, with_chance
-from fieldworthy.match.layout import REASONS
+from fieldworthy.match.state import REASONS
 from robots import GONE, changed, load, nominal
 
 TASKS = {"goal": {"points": 3, "object": "ball", "autonomous_bonus": 2}, "hang": {"points": 20, "per": "once"}}

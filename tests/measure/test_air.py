@@ -9,8 +9,7 @@ import pytest
 
 from airrig import AIR, DEAD, HALF, PSI, TANK, after, cycled, leaking
 from fieldworthy.files import BadInput
-from fieldworthy.measure.aircycles import fit_cycles
-from fieldworthy.measure.leaks import fit_leak
+from fieldworthy.measure.airtests import fit_cycles, fit_leak
 from fieldworthy.measure.model import AirCycles, Leak
 from measuring import measured, recovered, section
 

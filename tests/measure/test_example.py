@@ -9,7 +9,7 @@ import pytest
 
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.compare import combined
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.fit import procedures
 
 ROOT = Path(__file__).parents[2]
 MADE = runpy.run_path(str(ROOT / "examples" / "make_measured.py"))

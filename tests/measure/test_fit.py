@@ -13,8 +13,7 @@ from edge import run
 from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.measure.compare import combined, comparisons
 from fieldworthy.measure.fit import FitReport, changes, fit, laid_in
-from fieldworthy.measure.result import Fitted, Procedure
-from fieldworthy.measure.telling import file_text, width_text, with_interval
+from fieldworthy.measure.result import Fitted, Procedure, file_text, width_text, with_interval
 from fieldworthy.robot import load_robot
 from fieldworthy.units import parse
 from measuring import measured, written

@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from fieldworthy.files import BadInput
-from fieldworthy.measure.frames import MODEL, _loads, fit_film
-from fieldworthy.measure.strokegrid import PLACES, Filmed, StrokeGrid
+from fieldworthy.measure.frames import MODEL, PLACES, Filmed, StrokeGrid, _loads, fit_film
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
 
 VALVE = "conductance of 'test valve'"

@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from airrig import AIR, cycled, leaking
 from fieldworthy.files import BadInput
 from fieldworthy.measure import load_measurements
-from fieldworthy.measure.fit import fit
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.fit import fit, procedures
 from measuring import written
 from rolling import TRACKING, readings
 from weights import weighing

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from drivesim import Truth
 from fieldworthy.files import BadInput
 from fieldworthy.measure import load_measurements
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.fit import procedures
 from fitted import measurements, write_csv
 
 AIR = {

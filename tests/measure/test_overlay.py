@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldworthy.measure.overrides import laid_over, number_at
-from fieldworthy.measure.strand import noise
+from fieldworthy.measure.drivemodel import noise
+from fieldworthy.measure.files import laid_over, number_at
 from robots import load
 
 KEYS = [

@@ -7,7 +7,7 @@ import pytest
 
 from fieldworthy.files import BadInput
 from fieldworthy.measure.compare import combined, comparisons
-from fieldworthy.measure.registry import procedures
+from fieldworthy.measure.fit import procedures
 from fieldworthy.physics.chance.intervals import hue_estimate, spread_half_width
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
 

@@ -9,8 +9,7 @@ import pytest
 
 from fieldworthy.files import BadInput
 from fieldworthy.measure.model import Tilt
-from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT
-from fieldworthy.measure.tilt import fit_tilt
+from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, fit_tilt
 from measuring import measured, recovered, section
 from weights import SURE, TRUTH, weighing
 

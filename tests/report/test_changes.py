@@ -3,12 +3,12 @@
 import pytest
 
 from fieldworthy.decide.compare import compare
-from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
+from fieldworthy.decide.features import CRITERIA, EVEN, matrix
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves
 from fieldworthy.report.choice import Decision, choice, leading
-from fieldworthy.report.figures import style_of
+from fieldworthy.report.pages import style_of
 from robots import example, load
 
 

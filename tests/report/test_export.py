@@ -19,7 +19,7 @@ from fieldworthy.engine.display import Shown
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.output import json_schema
 from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of
-from fieldworthy.report.names import LONGEST, names_of, slug, unit_words
+from fieldworthy.report.numbers import LONGEST, names_of, slug, unit_words
 from fieldworthy.units import KINDS
 from robots import EXAMPLES, example, load
 

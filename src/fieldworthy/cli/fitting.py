@@ -24,7 +24,7 @@ from fieldworthy.measure.compare import Combined, combined, unit_of
 from fieldworthy.measure.fit import FitReport, Touched, changes, matters
 from fieldworthy.engine.output import as_data
 from fieldworthy.measure.result import Comparison, Fitted, Procedure
-from fieldworthy.measure.telling import with_interval
+from fieldworthy.measure.result import with_interval
 from fieldworthy.robot.editing import edited, fingerprint, written
 from fieldworthy.units import digits
 

@@ -4,8 +4,18 @@ Importing this room does not start the compiler; playing the first match does.
 """
 
 from fieldworthy.match.clock import Period, Whistles, whistles
-from fieldworthy.match.forecast import Forecast, Runs, Tally, blocks, forecast, play_runs, summed, tallied
-from fieldworthy.match.scores import Scores, scores
+from fieldworthy.match.forecast import (
+    Forecast,
+    Runs,
+    Scores,
+    Tally,
+    blocks,
+    forecast,
+    play_runs,
+    scores,
+    summed,
+    tallied,
+)
 from fieldworthy.match.setup import PARTS, CannotPlay, Part, Setup, setup, with_chance
 from fieldworthy.match.timeline import WHY, Event, Timeline, played, timeline
 

@@ -18,8 +18,7 @@ from fieldworthy.drawing.stack import HEAD, Pane, stack
 from fieldworthy.drawing.style import Array, Style
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Ink, Letters, Sheet
 from fieldworthy.match.clock import Whistles
-from fieldworthy.match.forecast import Forecast
-from fieldworthy.match.scores import Scores
+from fieldworthy.match.forecast import Forecast, Scores
 from fieldworthy.match.timeline import WHY, Event, Timeline
 
 _LANE, _BAR = 31.0, 11.0  # from lane to lane, and the bars in them [px]

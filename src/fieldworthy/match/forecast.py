@@ -1,8 +1,4 @@
-"""Many matches: the distribution of points, the chance of the finish, and what limits a run.
-
-Runs are played in blocks and only sums are kept, so memory does not grow with their number. A run's luck depends on
-the seed, its number and the name of the action alone: variants that are compared share it, and so do one core and two.
-"""
+"""The whole distribution of points, for a histogram."""
 
 from __future__ import annotations
 
@@ -19,8 +15,8 @@ from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
 from fieldworthy.files import BadInput, Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.match.ability import Contradiction, ability
-from fieldworthy.match.layout import DONE, FULL, REASONS, Array, Whole
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup, unbuilt, with_ability
+from fieldworthy.match.state import DONE, FULL, REASONS, Array, Whole
 from fieldworthy.match.timeline import Timeline, loop, timeline
 from fieldworthy.match.uncertainty import EACH, Components, Share, components, grouped, shares
 from fieldworthy.physics.chance.chance import wilson_interval
@@ -321,7 +317,7 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
 
 def _doubts(loaded: Loaded, tally: Tally, draws: int) -> list[tuple[str, Array]]:
     """Every number that was drawn, with the draws of the first block: chances of actions, then quantities."""
-    from fieldworthy.match.random import beta  # noqa: PLC0415  starts the compiler
+    from fieldworthy.match.random import beta  # noqa: PLC0415
 
     found: list[tuple[str, Array]] = []
     chance, streams = tally.setup.structure.chance, tally.setup.structure.key
@@ -385,3 +381,35 @@ def _success(tally: Tally, action: int) -> Success:
     done = float(tally.ended[action, DONE] + tally.ended[action, FULL])
     name = tally.setup.actions[action]
     return Success(name, tries / tally.runs, done / tries if tries else 0.0, name not in tally.setup.unpractised)
+
+
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """How often each number of points came up.
+
+    Attributes
+    ----------
+    name : Of the robot
+    points : Every number of points that came up, rising
+    runs : Matches that ended with it
+    mean : Mean points
+    interval : 95 % interval of the mean, from the number of matches
+    band : Points that 5 % and 95 % of the matches do not exceed
+    """
+
+    name: str
+    points: Array
+    runs: Array
+    mean: float
+    interval: tuple[float, float] | None
+    band: tuple[float, float]
+
+
+def scores(tally: Tally, forecast: Forecast) -> Scores | None:
+    """Take the distribution of points from the sums over runs."""
+    if forecast.mean is None:
+        return None
+    values = sorted(tally.points)
+    counts = np.array([tally.points[value] for value in values], dtype=float)
+    band = (forecast.quantiles["5 %"], forecast.quantiles["95 %"])
+    return Scores(forecast.robot, np.array(values, dtype=float), counts, forecast.mean, forecast.interval, band)

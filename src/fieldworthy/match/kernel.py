@@ -14,9 +14,11 @@ from typing import Any
 import numpy as np
 from numba import prange
 
-from fieldworthy.match import compiling, layout, random, state, travel
+from fieldworthy.match import compiling, random, state, travel
+from fieldworthy.match import state as layout
 from fieldworthy.match.compiling import bare, compiled, fingerprint, parallel
-from fieldworthy.match.layout import (
+from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
+from fieldworthy.match.state import (
     AFTER,
     AIR,
     BATTERY,
@@ -27,13 +29,18 @@ from fieldworthy.match.layout import (
     CAPACITY,
     CHARGE,
     CHARGED,
+    CLOCK,
     COUNT,
     COUNTED,
     DONE,
+    EARLY,
+    EARNED,
     ENDS,
     FIRST_TANK,
     FULL,
+    HEADING,
     HEAT,
+    HOT,
     HOT_MOTOR,
     HOTTEST,
     I_FREE,
@@ -45,17 +52,20 @@ from fieldworthy.match.layout import (
     LOAD,
     LUCK,
     NEED,
+    NOW,
     OBJECTS,
     P_ATM,
     P_CAP,
     PAUSE,
     PERIOD,
+    PLACE,
     POINTS,
     R_BATTERY,
     REASON,
     REASONS,
     RESISTANCE,
     SETTING,
+    SPENT,
     STALL,
     STEP,
     T_AIR,
@@ -69,10 +79,10 @@ from fieldworthy.match.layout import (
     VOLUME,
     Array,
     Numbers,
+    Out,
+    State,
     Structure,
 )
-from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
-from fieldworthy.match.state import CLOCK, EARLY, EARNED, HEADING, HOT, NOW, PLACE, SPENT, Out, State
 from fieldworthy.match.travel import PHASES, least_turn, phases_of, terminal_voltage, torque_current
 from fieldworthy.physics.gas import tank
 from fieldworthy.physics.motors import battery, motion, motor, thermal

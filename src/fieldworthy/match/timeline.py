@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.match.layout import (
+from fieldworthy.match.setup import PERIODS, Part, Setup, setup
+from fieldworthy.match.state import (
     BEGINS,
     CHARGE,
     COUNTED,
@@ -25,9 +26,8 @@ from fieldworthy.match.layout import (
     STEP,
     VOLTAGE,
     Array,
+    Out,
 )
-from fieldworthy.match.setup import PERIODS, Part, Setup, setup
-from fieldworthy.match.state import Out
 
 WHY = {
     "done": "",

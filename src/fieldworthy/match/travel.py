@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.match.compiling import bare
-from fieldworthy.match.layout import (
+from fieldworthy.match.state import (
     BRAKING,
     COUNT,
     EFFICIENCY,

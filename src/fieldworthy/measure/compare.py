@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 
 from fieldworthy.engine.display import Shown
 from fieldworthy.files.problems import KeyPath, dotted
-from fieldworthy.measure.files import Measured
-from fieldworthy.measure.overrides import number_at
-from fieldworthy.measure.result import Comparison, Fitted, Procedure, Standing
-from fieldworthy.measure.telling import with_interval
+from fieldworthy.measure.files import Measured, number_at
+from fieldworthy.measure.result import Comparison, Fitted, Procedure, Standing, with_interval
 
 _SURE = 1.3142  # 99 % over 95 %: two honest values differ by more than that in one of a hundred pairs
 

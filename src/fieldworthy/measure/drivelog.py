@@ -10,21 +10,112 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.kinds import Real
-from fieldworthy.measure.coastdown import hand_coast, logged_coast
-from fieldworthy.measure.drivebench import Bench, Knob, Trial
+from fieldworthy.measure.drivemodel import Bench, Knob, Run, Strand, Trial, by_hand, noise
 from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95, Array, Parameter, Solution, solve
-from fieldworthy.measure.model import DriveLog, DriveRuns, Sprint
-from fieldworthy.measure.pushscale import drag_test, push_test
+from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.model import Coast, DragTest, DriveLog, DriveRuns, PushTest, Sprint
 from fieldworthy.measure.result import Fitted, Procedure, Unidentified
-from fieldworthy.measure.strand import Run, Strand, by_hand, noise
 from fieldworthy.measure.table import Source, Wanted, read_table
+from fieldworthy.physics.motors.coastdown import Course, coast, coast_deceleration
 from fieldworthy.physics.motors.drivecurrent import Pulled, pulled
 from fieldworthy.physics.motors.motion import NO_BRAKING, Load, move, speed_curve
 from fieldworthy.physics.motors.motion import top_speed as physics_top_speed
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.units import digits
+
+_SLOWEST = 1e-3  # m/s2: a trial that would never stop
+_FIRST = 5  # rows from which the speed at the beginning is guessed
+
+
+def deceleration(trial: Trial, added: float) -> Real:
+    """Find how fast the coasting drive slows down."""
+    return np.maximum(coast_deceleration(trial.drive.train, trial.pace(added).load), _SLOWEST)
+
+
+def hand_coast(given: Coast, name: str, time_sd: float) -> Run:
+    """Take a coast by tape and stopwatch."""
+    distance, added = float(given.distance), float(given.added)
+    return Run(
+        [
+            by_hand(
+                f"time of {name}", "time", [float(given.time)], time_sd,
+                lambda trial: np.sqrt(2.0 * distance / deceleration(trial, added)),
+            )
+        ]
+    )  # fmt: skip
+
+
+def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float, name: str) -> Run:
+    """Take a coast by the robot's log."""
+    time = columns["time"] - columns["time"][0]
+    first, place = f"speed at the beginning of {name}", f"position at the beginning of {name}"
+    unknowns = [Parameter(first, _first_speed(time, columns), 0.2, 0.0)]
+
+    def course(trial: Trial) -> Course:
+        """Speed and way of the coast, computed once for all columns."""
+        slowing = deceleration(trial, added)
+        at = time if np.ndim(slowing) == 0 else time[:, None]
+        return trial.subject.once(("coast", name), lambda: coast(trial.unknowns[first], slowing, at))
+
+    def speed(trial: Trial) -> Array:
+        """Speed at the log's times [m/s]."""
+        return course(trial).speed
+
+    def position(trial: Trial) -> Array:
+        """Position at the log's times [m]."""
+        return course(trial).distance + trial.unknowns[place]
+
+    def voltage(trial: Trial) -> Array:
+        """Battery at rest [V]."""
+        idle = np.asarray(trial.drive.train.battery.open_voltage, dtype=float)
+        return np.broadcast_to(idle, (time.size, *idle.shape))
+
+    strands = []
+    for column, kind, predict in (("speed", "speed", speed), ("position", "length", position),
+                                  ("voltage", "voltage", voltage)):  # fmt: skip
+        if column in columns:
+            strands.append(Strand(f"{column} of {name}", kind, columns[column], sds[column], predict, columns["time"]))
+    if "position" in columns:
+        unknowns.append(Parameter(place, float(columns["position"][0]), 1.0))
+    return Run(strands, unknowns)
+
+
+def _first_speed(time: Array, columns: dict[str, Array]) -> float:
+    if "speed" in columns:
+        return max(float(np.median(columns["speed"][:_FIRST])), 1e-3)
+    if "position" in columns and time.size >= _FIRST:
+        way = columns["position"][_FIRST - 1] - columns["position"][0]
+        return max(float(way / time[_FIRST - 1]), 1e-3)
+    return 1.0
+
+
+def push_test(given: PushTest, name: str, force_sd: float) -> Run:
+    """Take a push of the robot against a scale."""
+    added, slips = float(given.added), given.ends == "slips"
+
+    def force(trial: Trial) -> Real:
+        """Force on the scale [N]."""
+        pace = trial.pace(added)
+        if slips:
+            return pace.grip
+        return np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
+
+    return Run([by_hand(f"force of {name}", "force", [float(r) for r in given.readings], force_sd, force)])
+
+
+def drag_test(given: DragTest, force_sd: float) -> Run:
+    """Take a locked wheel that is dragged over the tiles."""
+    weight, wheel = float(given.load) * STANDARD_GRAVITY, given.wheel
+
+    def force(trial: Trial) -> Real:
+        """Force on the scale [N]."""
+        return trial.robot.catalogue.wheels[wheel].grip * weight
+
+    return Run([by_hand(f"drag of '{wheel}'", "force", [float(r) for r in given.readings], force_sd, force)])
+
 
 WANTED = {
     "time": Wanted("time", 0.05, 3600.0, rises=True),

@@ -3,21 +3,53 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate, read_document
 from fieldworthy.files.declare import Spec
 from fieldworthy.files.instantiation import references
-from fieldworthy.files.kinds import is_day
+from fieldworthy.files.kinds import Real, is_day
 from fieldworthy.files.problems import KeyPath, faults_of, nearest, shorten
 from fieldworthy.files.reading import checked
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.partslist import beside
+
+T = TypeVar("T")
+
+
+def laid_over(thing: T, values: Mapping[KeyPath, Real]) -> T:
+    """Lay numbers over a realised declaration."""
+    for path, value in values.items():
+        thing = _with(thing, path, value)
+    return thing
+
+
+def _with(thing: Any, path: KeyPath, value: Any) -> Any:
+    if not path:
+        return value
+    key, rest = path[0], path[1:]
+    if isinstance(thing, dict):
+        return thing | {key: _with(thing[key], rest, value)}
+    if isinstance(thing, tuple):
+        place = int(key)
+        return (*thing[:place], _with(thing[place], rest, value), *thing[place + 1 :])
+    if not dataclasses.is_dataclass(thing) or isinstance(thing, type) or not hasattr(thing, str(key)):
+        raise KeyError(path)
+    spec: Any = thing
+    return dataclasses.replace(spec, **{str(key): _with(getattr(thing, str(key)), rest, value)})
+
+
+def number_at(thing: Any, path: KeyPath) -> float:
+    """Take one number of a realised declaration."""
+    here: Any = thing
+    for key in path:
+        here = getattr(here, str(key)) if dataclasses.is_dataclass(here) else here[key]
+    return float(here)
 
 
 @dataclass(frozen=True)

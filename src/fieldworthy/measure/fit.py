@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from importlib import import_module
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import cautions
@@ -16,12 +18,90 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
-from fieldworthy.measure.registry import PROCEDURES, procedures
-from fieldworthy.measure.result import Comparison, Procedure
-from fieldworthy.measure.reweighing import kept_weights
-from fieldworthy.measure.telling import file_text, width_text
+from fieldworthy.measure.result import Comparison, Procedure, file_text, width_text
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import whole
+
+
+def kept_weights(measured: Measured, changed: Mapping[KeyPath, object]) -> dict[KeyPath, object]:
+    """Bring what was weighed earlier to the day of a new weighing.
+
+    Notes
+    -----
+    A new weighing writes what the parts add up to that day. An earlier value counts from what they added up to then,
+    so it has to be brought along, or parts added between the two would be lost.
+    """
+    before = measured.robot.nominal.weighed
+    fresh = {key[1] for key in changed if key[0] == "weighed"}
+    if before is None or not fresh & {"mass", "x", "y", "z"}:
+        return {}
+    pose = changed.get(("weighed", "pose"))
+    found: dict[KeyPath, object] = {}
+    if pose is None and before.pose is not None:
+        found["weighed", "pose"] = GONE
+    robot = measured.robot
+    moves = robot.nominal.poses[before.pose].moves if before.pose is not None else {}
+    body = whole(state.groups(Context(robot.nominal, robot.nominal_season)), moves)
+    now = {"mass": float(body.mass)} | dict(zip("xyz", (float(c) for c in body.cg), strict=True))
+    for part, value in now.items():
+        key = ("weighed", part)
+        if part in fresh or key not in measured.quantities:
+            continue
+        found[key] = GONE if part != "mass" and pose != before.pose else _entry(measured, key, value)
+    return found
+
+
+def _entry(measured: Measured, key: KeyPath, value: float) -> dict[str, str]:
+    stated = measured.quantities[key]
+    entry = {"value": file_text(value, stated.tolerance, stated.kind, stated.unit), "basis": stated.basis}
+    if stated.tolerance > 0.0:
+        entry["tolerance"] = width_text(value, stated.tolerance, stated.kind, stated.unit)
+    return entry | ({"date": stated.date} if stated.date else {})
+
+
+Fit = Callable[[Any, Measured, str], Procedure]
+"""Takes a section as realised in SI, the file it stands in, and the entry's name ("" where the section is alone)."""
+
+PROCEDURES: dict[str, str] = {
+    "scales": "fieldworthy.measure.scales:fit_scales",
+    "tilt": "fieldworthy.measure.scales:fit_tilt",
+    "odometry": "fieldworthy.measure.odometry:fit_odometry",
+    "cycles": "fieldworthy.measure.airtests:fit_cycles",
+    "leaks": "fieldworthy.measure.airtests:fit_leak",
+    "drive": "fieldworthy.measure.drivelog:fit_drive",
+    "frames": "fieldworthy.measure.frames:fit_film",
+    "samples": "fieldworthy.measure.samples:fit_samples",
+    "practice": "fieldworthy.measure.practice:fit_practice",
+}
+"""Section of the measurements file to ``module:function``; the function is loaded where the section is used."""
+
+
+def procedures(measured: Measured) -> Iterator[Procedure]:
+    """Fit every section that a measurements file holds."""
+    for section, where in PROCEDURES.items():
+        given: Any = getattr(measured.readings, section)
+        if not given:
+            continue
+        fit = _function(where)
+        if isinstance(given, dict):
+            yield from (fit(entry, measured, name) for name, entry in given.items())
+        else:
+            yield fit(given, measured, "")
+
+
+def procedure(measured: Measured, section: str, name: str = "") -> Procedure:
+    """Fit one section of a measurements file, or one entry of a section that holds several."""
+    given: Any = getattr(measured.readings, section)
+    return _function(PROCEDURES[section])(given[name] if name else given, measured, name)
+
+
+def _function(where: str) -> Fit:
+    module, name = where.split(":")
+    found: Fit = getattr(import_module(module), name)
+    return found
+
 
 _MOVED = 1e-9  # of its value; what moves by less is not touched
 _LITTLE = 0.01  # of a value; less than that is told on request

@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.problems import KeyPath, nearest
 from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95, Array
+from fieldworthy.measure.fitting import PER_95
 from fieldworthy.measure.model import HueSamples
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table

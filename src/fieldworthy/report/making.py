@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.faults import fix_first
-from fieldworthy.decide.matrix import EVEN, matrix
+from fieldworthy.decide.features import EVEN, matrix
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
@@ -19,9 +19,9 @@ from fieldworthy.report import card as cards
 from fieldworthy.report.blocks import Paper, Section, Size
 from fieldworthy.report.changelog import changelog
 from fieldworthy.report.choice import Decision, choice
-from fieldworthy.report.figures import style_of
 from fieldworthy.report.inspection import Inspection, inspection
 from fieldworthy.report.notebook import Content, Played, notebook
+from fieldworthy.report.pages import style_of
 from fieldworthy.robot import Loaded
 
 SAMPLES = 1000

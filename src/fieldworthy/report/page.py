@@ -9,8 +9,7 @@ from importlib import resources
 
 from fieldworthy.drawing.style import PRINT
 from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table
-from fieldworthy.report.formulas import formula_of, mathml
-from fieldworthy.report.sources import named
+from fieldworthy.report.formulas import formula_of, mathml, named
 from fieldworthy.report.typeset import FOOTER
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"

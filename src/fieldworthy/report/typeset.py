@@ -12,8 +12,7 @@ from typing import Any, Literal
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import PRINT
 from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table
-from fieldworthy.report.formulas import formula_of
-from fieldworthy.report.sources import named
+from fieldworthy.report.formulas import formula_of, named
 
 FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
 _TOP = 80  # letters at the top of a page

@@ -12,7 +12,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput
 from fieldworthy.physics.statics.rigidbody import RigidBody
-from fieldworthy.report.names import names_of
+from fieldworthy.report.numbers import names_of
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.body import CHASSIS, Move, Part
 from fieldworthy.robot.model.robot import Robot

@@ -14,9 +14,8 @@ from fieldworthy.measure import Comparison, Fitted, Measured, Procedure
 from fieldworthy.measure import figure as left_over
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import measured_on
-from fieldworthy.measure.fit import FitReport, Ways, changes, fit
-from fieldworthy.measure.registry import procedure
-from fieldworthy.measure.telling import with_interval
+from fieldworthy.measure.fit import FitReport, Ways, changes, fit, procedure
+from fieldworthy.measure.result import with_interval
 from fieldworthy.units import KINDS
 from fieldworthy.web.entering import path_of
 from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in
