@@ -3,7 +3,7 @@
 import pytest
 
 from fieldworthy.decide.compare import compare
-from fieldworthy.decide.features import CRITERIA, EVEN, matrix
+from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves

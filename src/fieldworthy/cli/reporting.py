@@ -13,7 +13,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from fieldworthy.decide.features import CRITERIA
+from fieldworthy.decide.matrix import CRITERIA
 from fieldworthy.files.kinds import is_day
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import write_atomically

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fieldworthy.decide.compare import Comparison, Flip
+from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.features import Hours, UsedLimit
+from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.remedy import Mending, Remedy
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.drawing.axes import Chart, chart

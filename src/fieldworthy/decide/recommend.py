@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.decide.compare import Flip
 from fieldworthy.decide.features import Hours
+from fieldworthy.decide.flip import Flip
 from fieldworthy.match.state import Array
 from fieldworthy.match.uncertainty import grouped, true_means
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.faults import fix_first
-from fieldworthy.decide.features import EVEN, matrix
+from fieldworthy.decide.matrix import EVEN, matrix
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown

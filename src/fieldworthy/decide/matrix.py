@@ -1,0 +1,114 @@
+"""A decision matrix whose criteria come from the model and whose weights come from the team."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from fieldworthy.decide.compare import Comparison
+from fieldworthy.decide.features import Hours
+from fieldworthy.engine.finding import Report
+
+CRITERIA: dict[str, str] = {
+    "points": "mean points, as a share of the best alternative's",
+    "reliability": "share of all checks that hold",
+    "mass": "least mass, as a share of this alternative's",
+    "hours": "share of the hours left that is still free after the work on it",
+    "air": "gauge pressure left in the emptiest tank, as a share of the highest among the alternatives",
+}
+"""What alternatives are judged by, and what each score from 0 to 1 means."""
+EVEN: dict[str, float] = dict.fromkeys(CRITERIA, 1.0)
+"""Every criterion counts the same until the team says otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """One row of the matrix.
+
+    Attributes
+    ----------
+    name : A key of `CRITERIA`
+    weight : As the team sets it; 0 takes the row out
+    values : What the model computed, by alternative
+    unit : Of the values
+    scores : From 0 to 1, by alternative; None where it is not known for all, and then the row does not count
+    """
+
+    name: str
+    weight: float
+    values: tuple[float | None, ...]
+    unit: str
+    scores: tuple[float | None, ...]
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is known for every alternative and has a weight."""
+        return self.weight > 0 and None not in self.scores
+
+
+@dataclass(frozen=True, slots=True)
+class Matrix:
+    """Criteria by alternatives.
+
+    Attributes
+    ----------
+    names : Of the alternatives
+    criteria : The rows
+    totals : Weighted mean of the scores that count, from 0 to 1, by alternative
+    """
+
+    names: tuple[str, ...]
+    criteria: tuple[Criterion, ...]
+    totals: tuple[float, ...]
+
+
+def matrix(found: Comparison, reports: Sequence[Report], weights: Mapping[str, float] = EVEN) -> Matrix:
+    """Put a comparison into a matrix."""
+    points = [found.difference[0].first_points, *(d.points for d in found.difference)]
+    holds = [sum(f.verdict == "holds" for f in r.findings) / max(len(r.findings), 1) for r in reports]
+    rows: dict[str, Row] = {
+        "points": (points, "points", _of_most(points)),
+        "reliability": ([100 * h for h in holds], "%", list(holds)),
+        "mass": _least(reports),
+        "hours": ([h.needed for h in found.hours], "h", [_free(h) for h in found.hours]),
+        "air": _air(reports),
+    }
+    criteria = tuple(
+        Criterion(name, float(weights.get(name, 0.0)), tuple(values), unit, tuple(scores))
+        for name, (values, unit, scores) in rows.items()
+    )
+    counting = [c for c in criteria if c.counts]
+    whole = sum(c.weight for c in counting)
+    totals = tuple(
+        sum(c.weight * (c.scores[i] or 0.0) for c in counting) / whole if whole else 0.0 for i in range(len(reports))
+    )
+    return Matrix(tuple(r.robot for r in reports), criteria, totals)
+
+
+Row = tuple[Sequence[float | None], str, Sequence[float | None]]
+
+
+def _of_most(values: Sequence[float | None]) -> list[float | None]:
+    known = [v for v in values if v is not None]
+    most = max(known, default=0.0)
+    return [None if v is None else (max(v, 0.0) / most if most > 0 else 1.0) for v in values]
+
+
+def _least(reports: Sequence[Report]) -> Row:
+    found = [next((f for f in r.findings if f.id == "limits.mass" and f.value is not None), None) for r in reports]
+    values = [None if f is None else f.value for f in found]
+    known = [v for v in values if v]
+    least = min(known, default=0.0)
+    return values, next((f.unit for f in found if f is not None), ""), [least / v if v else None for v in values]
+
+
+def _free(hours: Hours) -> float | None:
+    if hours.left is None:
+        return None
+    return min(max(1.0 - hours.needed / hours.left, 0.0), 1.0) if hours.left > 0 else 0.0
+
+
+def _air(reports: Sequence[Report]) -> Row:
+    left = [[f for f in r.facts if f.id.startswith("air.tank.") and f.value is not None] for r in reports]
+    values = [min((f.value or 0.0 for f in tanks), default=None) for tanks in left]
+    return values, next((f.unit for tanks in left for f in tanks), ""), _of_most(values)
