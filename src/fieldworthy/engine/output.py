@@ -34,7 +34,9 @@ def json_schema(kind: type[Result]) -> dict[str, Any]:
     added = {"causes": _CAUSES} if kind is Report else {}
     described["properties"] = {"format": {"const": kind.FORMAT}, **added, **described["properties"]}
     described["required"] = ["format", *added, *described["required"]]
-    return {"$schema": DIALECT, "title": kind.FORMAT, **described}
+    name, version = kind.FORMAT.rsplit(" ", 1)
+    address = f"urn:{name.replace(' ', ':')}:{version}"
+    return {"$schema": DIALECT, "$id": address, **described, "title": kind.FORMAT}
 
 
 _IDS = {"type": "array", "items": {"type": "string"}}
