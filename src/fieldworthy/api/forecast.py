@@ -10,12 +10,12 @@ from fieldworthy.api.html import block, table
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.output import as_data
 from fieldworthy.match import Part, Scores, Timeline, scores, summed, tallied, timeline, whistles
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
 from fieldworthy.match.forecast import Forecast as Found
-from fieldworthy.engine.output import as_data
 from fieldworthy.match.uncertainty import Share
 from fieldworthy.robot import Loaded
 

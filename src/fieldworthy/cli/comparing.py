@@ -16,9 +16,9 @@ from fieldworthy.api import Robot, compare, load
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.compare import Comparison
-from fieldworthy.engine.output import as_data
 from fieldworthy.decide.features import Ability, Hours
 from fieldworthy.decide.flip import Flip
+from fieldworthy.engine.output import as_data
 from fieldworthy.units import digits
 
 

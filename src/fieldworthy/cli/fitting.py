@@ -17,14 +17,13 @@ from rich.text import Text
 from fieldworthy.api import Fit, Robot, fit, load
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.lines import print_line
+from fieldworthy.engine.output import as_data
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure import Measured
 from fieldworthy.measure.compare import Combined, combined, unit_of
 from fieldworthy.measure.fit import FitReport, Touched, changes, matters
-from fieldworthy.engine.output import as_data
-from fieldworthy.measure.result import Comparison, Fitted, Procedure
-from fieldworthy.measure.result import with_interval
+from fieldworthy.measure.result import Comparison, Fitted, Procedure, with_interval
 from fieldworthy.robot.editing import edited, fingerprint, written
 from fieldworthy.units import digits
 

@@ -18,10 +18,10 @@ from fieldworthy.api import Robot, load
 from fieldworthy.cli.lines import print_line as _line
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.engine.display import Shown
+from fieldworthy.engine.output import as_data
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline
-from fieldworthy.engine.output import as_data
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.match.uncertainty import EACH
 from fieldworthy.robot import Loaded
