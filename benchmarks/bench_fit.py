@@ -10,8 +10,8 @@ import pytest
 from scipy.optimize import curve_fit
 
 from fieldworthy.measure import load_measurements
-from fieldworthy.measure.fitting import Parameter, solve
 from fieldworthy.measure.fit import procedures
+from fieldworthy.measure.fitting import Parameter, solve
 
 ROOT = Path(__file__).parents[1]
 STRD = json.loads((ROOT / "tests" / "cases" / "nist_strd.json").read_text("utf-8"))["datasets"]
