@@ -21,7 +21,7 @@ from fieldworthy.engine.figure import margins_of
 from fieldworthy.match import Forecast, Scores, summed, tallied, timeline, whistles
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
-from fieldworthy.match import forecast as scores
+from fieldworthy.match import scores
 from fieldworthy.measure import figure as draw_residuals
 from fieldworthy.measure.result import Residuals
 from fieldworthy.systems.air import figure as draw_air

@@ -16,7 +16,7 @@ from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.match import Event, Scores, Timeline, Whistles
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
-from fieldworthy.match import forecast as scores
+from fieldworthy.match import scores
 from fieldworthy.match.clock import Period
 from fieldworthy.match.forecast import Forecast, Tally
 from fieldworthy.match.setup import setup
