@@ -11,8 +11,7 @@ import pytest
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.match import scores
-from fieldworthy.match import summed, tallied, timeline, whistles
+from fieldworthy.match import scores, summed, tallied, timeline, whistles
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf

@@ -18,10 +18,9 @@ from fieldworthy.drawing.lettering import width
 from fieldworthy.engine import figure as draw_margins
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.figure import margins_of
-from fieldworthy.match import Forecast, Scores, summed, tallied, timeline, whistles
+from fieldworthy.match import Forecast, Scores, scores, summed, tallied, timeline, whistles
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
-from fieldworthy.match import scores
 from fieldworthy.measure import figure as draw_residuals
 from fieldworthy.measure.result import Residuals
 from fieldworthy.systems.air import figure as draw_air

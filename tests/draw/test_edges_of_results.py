@@ -13,10 +13,9 @@ from fieldworthy.decide import figure as draw_compare
 from fieldworthy.engine import figure as draw_margins
 from fieldworthy.engine.figure import Margin, margins_of
 from fieldworthy.engine.finding import Finding, Report
-from fieldworthy.match import Event, Scores, Timeline, Whistles
+from fieldworthy.match import Event, Scores, Timeline, Whistles, scores
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
-from fieldworthy.match import scores
 from fieldworthy.match.clock import Period
 from fieldworthy.match.forecast import Forecast, Tally
 from fieldworthy.match.setup import setup
