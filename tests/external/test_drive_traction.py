@@ -143,3 +143,21 @@ def test_wheels_just_before_they_spin_speed_up_a_cart_at_the_grip_limit(driven, 
     car = traction.Chassis(MASS, 0.12, 0.12, height, mu, driven, 9.81)
     pulled_along = 2 * WHEEL_INERTIA / RADIUS**2 * a
     assert a == pytest.approx(float(traction.grip_acceleration(car, pulled_along)), rel=0.015)
+
+
+@pytest.mark.parametrize("resistance", [0.0, 5.4, 5.6, 8.0, 8.3, 8.5, 12.0])
+def test_rear_drive_that_gains_load_faster_than_it_uses_it_starts_once_grip_beats_resistance(resistance):
+    """Grip times height above the wheelbase. Integrated from rest: the load follows the acceleration by 10 ms.
+
+    Rear wheels carry 0.04 / 0.18 of 53.9 N: 8.39 N of grip before it starts. Then up to the lift of the front wheels at
+    9.80665 * 0.14 / 0.39 = 3.52 m/s2; below, it does not start, and rolling it loses its grip.
+    """
+    m, front, rear, h, mu, g = 5.5, 0.04, 0.14, 0.39, 0.7, 9.80665
+    a = 0.0
+    for _ in range(20_000):
+        load = min(max(m * (g * front + a * h) / (front + rear), 0.0), m * g)
+        a += ((mu * load - resistance) / m - a) * 1e-3 / 10e-3
+        a = min(a, g * rear / h)
+    car = traction.Chassis(m, front, rear, h, mu, "rear")
+    assert traction.grip_acceleration(car, resistance) == pytest.approx(a, rel=1e-6)
+    assert (a > 0.0) == (resistance < mu * m * g * front / (front + rear))

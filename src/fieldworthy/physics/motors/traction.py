@@ -126,10 +126,12 @@ def _grip_limit(chassis: Chassis, height: Real, sense: float, resistance: Real =
         static_load, gain = static.rear, sense
     else:
         return np.asarray(chassis.grip * chassis.weight, dtype=float)
-    # a gain of load that feeds on itself ends when the other axle lifts
-    own = np.maximum(chassis.grip * static_load - gain * sense * lever * resistance, 0.0)
-    unbounded = own / np.maximum(1.0 - gain * lever, 1e-9)
-    return np.asarray(np.minimum(unbounded, chassis.grip * chassis.weight))
+    still = chassis.grip * np.asarray(static_load)
+    own = np.maximum(still - gain * sense * lever * resistance, 0.0)
+    # a gain of load that feeds on itself ends when the other axle lifts; from rest it begins once grip beats resistance
+    runs = gain * lever >= 1.0
+    settled = np.where(runs, np.where(still > resistance, np.inf, 0.0), own / np.where(runs, 1.0, 1.0 - gain * lever))
+    return np.asarray(np.minimum(settled, chassis.grip * chassis.weight))
 
 
 def grip_acceleration(chassis: Chassis, resistance: Real = 0.0) -> Array:
@@ -150,7 +152,9 @@ def grip_acceleration(chassis: Chassis, resistance: Real = 0.0) -> Array:
     Notes
     -----
     Front-wheel drive: ``a = mu g rear / (L + mu h)``; rear: ``a = mu g front / (L - mu h)``; all: ``mu g``;
-    never more than ``g rear / h``, where the front wheels lift. Resistance acts at the floor and is taken off.
+    never more than ``g rear / h``, where the front wheels lift. From ``mu h = L`` on rear-wheel drive gains load
+    faster than it uses it: it lifts its front wheels once it starts, which takes ``mu m g front / L`` above the
+    resistance. Resistance acts at the floor and is taken off.
     All-wheel drive is taken with each side's wheels geared together, so that the loaded ones pull more.
 
     References
