@@ -43,7 +43,22 @@ def test_power_right_at_the_limit_holds(tmp_path, allowed, verdict):
 
 def test_a_limit_the_season_does_not_set_is_not_judged(tmp_path):
     report = check(tmp_path)
-    assert [f.id for f in report.findings if f.id.startswith("limits.")] == []
+    assert [f.id for f in report.findings if f.id.startswith("limits.")] == ["limits.unsaid"]
+
+
+def test_what_the_season_does_not_say_is_unknown_in_one_line(tmp_path):
+    """A season without limits must not give a list that looks all clear."""
+    found = find(check(tmp_path), "limits.unsaid")
+    assert found.verdict == "unknown"
+    wanted = ("motor_power", "mass", "stowed_size", "extended_size")
+    assert found.missing == tuple(f"season.limits.{name}" for name in wanted)
+    air = {"air": {"tanks": {"one": {"tank": "test tank"}}}}
+    assert find(check(tmp_path, air), "limits.unsaid").missing[-2:] == (
+        "season.limits.tanks", "season.limits.charge_pressure")  # fmt: skip
+    size = ["0.5 m"] * 3
+    limits = {"motors": 8, "mass": "9 kg", "stowed_size": size, "extended_size": size}
+    report = check(tmp_path, {}, {"limits": limits})  # a number of motors stands in for their power
+    assert not [f for f in report.findings if f.id == "limits.unsaid"]
 
 
 def test_mass_counts_every_part_but_not_what_is_carried(tmp_path):
@@ -139,7 +154,7 @@ def test_tanks_and_charge_pressure(tmp_path):
 def test_a_season_without_any_limit_and_a_robot_without_air_names_none(tmp_path):
     report = check(tmp_path)
     assert fact(report, "drive.top_speed").value > 0.5  # the drive itself is computed all the same
-    assert not any(f.id.startswith(("limits.", "air.")) for f in report.findings)
+    assert [f.id for f in report.findings if f.id.startswith(("limits.", "air."))] == ["limits.unsaid"]
 
 
 def test_a_wrong_limit_is_refused_with_its_line_and_key(tmp_path):

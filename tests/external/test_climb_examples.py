@@ -91,8 +91,13 @@ class Hung:
         return total
 
     def lowest(self):
-        """Height of the lowest corner over the floor [m], by MuJoCo's own rotation of its boxes."""
+        """Height of the lowest point over the floor [m], by MuJoCo's own rotation; wheels are no parts."""
         low = math.inf
+        turn, drawn = self.data.xmat[1].reshape(3, 3), np.array([self.hook[0], 0.0, self.hook[1] - DRAWN])
+        inch = 0.0254 * 2.75 / 2.0
+        # as the files give them: outer wheels of 2.75 in, and the middle of the rollers' lowest points
+        for x, z, radius in ((0.130, inch, inch), (-0.130, inch, inch), (0.215, 0.006, 0.0)):
+            low = min(low, (turn @ (np.array([x, 0.0, z]) - drawn))[2] - radius)
         for i in range(self.model.ngeom):
             if self.model.geom_type[i] == mujoco.mjtGeom.mjGEOM_BOX:
                 turn = self.data.geom_xmat[i].reshape(3, 3)

@@ -154,6 +154,45 @@ def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt
     return LiftRamp(attitude, hook_at[1] - hook_at[1][:1], np.asarray(weight * share))
 
 
+def standing_attitude(hook: npt.ArrayLike, contact: npt.ArrayLike, bar_height: Real) -> Array:
+    """Attitude of a robot that is hooked on a bar while one contact still stands on the floor.
+
+    Parameters
+    ----------
+    hook : array_like
+        Where the hook touches the bar, drawn down as far as it is [m], shape ``(2, *cases)``.
+    contact : array_like
+        The floor contact that lifts last [m], shape ``(2, *cases)``.
+    bar_height : Real
+        Height of the bar over the floor [m].
+
+    Returns
+    -------
+    Array
+        Rotation about +y, positive nose down, away from the contact [rad]: 0 where the hook is still as high as the
+        bar, infinite in the way it turns where the contact no longer reaches the floor.
+
+    Raises
+    ------
+    ValueError
+        A point that is not a pair.
+
+    Notes
+    -----
+    The contact is rho from the hook, at beta ahead of straight below: rho cos(theta - beta) = bar height.
+
+    References
+    ----------
+    meriam_statics: geometry of a hinged body.
+    """
+    (hx, hz), (cx, cz) = np.asarray(hook, dtype=np.float64), np.asarray(contact, dtype=np.float64)
+    ahead, below = cx - hx, hz - cz
+    span, lean, way = np.hypot(ahead, below), np.arctan2(ahead, below), np.sign(ahead)
+    share = bar_height / np.where(span > 0.0, span, 1.0)
+    angle = way * np.maximum(np.abs(lean) - np.arccos(np.minimum(share, 1.0)), 0.0)
+    return np.asarray(np.where(share < 1.0, angle, way * np.inf))
+
+
 def actuator_force(hook_force: Real, ratio: Real, count: Real = 1.0, efficiency: Real = 1.0) -> Array:
     """Force that each lifting cylinder, or each motor's cord, must give.
 

@@ -74,17 +74,28 @@ def _way(attitude: Real) -> str:
 
 def _lift_off(at: Hung) -> Iterator[Outcome]:
     """Which end leaves the floor first, and how it has turned when the other one leaves."""
-    turned = at.ramp.attitude[-1]
+    way = at.way()
+    turned = way.leaving
     words = {"end": "front" if at.first_off > 0.0 else "rear", "way": _way(turned)}
     words["other"] = "rear" if words["end"] == "front" else "front"
-    numbers = {"start": (at.ramp.force[0], "force"), "angle": (np.abs(turned), "angle"), "full": (at.weight, "force")}
+    end = at.attitude()
+    numbers = {
+        "start": (at.ramp.force[0], "force"),
+        "angle": (np.abs(turned), "angle"),
+        "drawn": (way.drawn, "length"),
+        "most": (np.abs(way.steepest), "angle"),
+        "hangs": (np.abs(end), "angle"),
+    }
+    words |= {"most_way": _way(way.steepest), "end_way": _way(end)}
     text = "Its {end} end leaves the floor first, at {start}"
     if at.first_off == 0.0:
+        numbers = {"full": (at.weight, "force")}
         text = "Both ends leave the floor together, at {full}."
     elif min(first(force) for force in at.ramp.force) <= 0.0:
         text += ", and then it falls over its {other} end before it hangs."
     else:
-        text += "; as the {other} end leaves it, at {full}, it has turned {angle} {way}."
+        text += "; when the {other} end leaves it, hooks drawn down {drawn}, it has turned {angle} {way}. "
+        text += "On the way it turns up to {most} {most_way}; drawn up, it hangs {hangs} {end_way}."
     message = Message(text, "", numbers, words)
     yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", message, sources=_SOURCES)
 

@@ -20,7 +20,6 @@ from fieldworthy.physics.statics.hanging import turned
 from fieldworthy.robot.model.body import Pose
 from fieldworthy.systems.climb.mechanics import Hung, drawn_down, hung, lifting_force, lowest
 from fieldworthy.systems.climb.model import Climber
-from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drawing import View, fitted, floor_line, gravity_mark, near, paint_blocks, reach, scale_bar
 from fieldworthy.vehicle.views import Block, Wheel, blocks_in, wheels_of
 
@@ -143,15 +142,15 @@ def _laid_out(context: Context, pose: Pose, held: Array, tilt: tuple[float, floa
 
 
 def _leaving(context: Context, at: Hung) -> Attitude:
-    """As the last wheels leave the floor: the hooks not yet drawn down beyond what the tilt took, hanging free."""
-    spec, body = at.spec, state.body(context, at.spec.pose)
-    attitude = first(at.ramp.attitude[-1])
-    hook = np.array([first(c) for c in spec.hook])
-    cg = np.array([[first(body.cg[0]), first(body.cg[2])]])
-    pose, wheels = context.robot.poses[spec.pose], wheels_of(context.robot)
+    """As the last wheels leave the floor, the hooks drawn down as far as that takes."""
+    spec, way = at.spec, at.way()
+    attitude, left = first(way.leaving), first(at.travel - way.drawn)
+    hook = np.array([first(at.hook[0]), first(at.hook[1]) + left])
+    cg = np.array([[first(at.cg[0]), first(at.cg[1])]])
+    pose, wheels = drawn_down(context, spec, way.drawn), wheels_of(context.robot)
     down = _stands(hook, wheels, attitude)
     blocks, rims = _laid_out(context, pose, hook, (attitude, -down))
-    pushes = (Push("hooks", np.array([0.0, -down]), np.array([0.0, first(at.ramp.force[-1])])),)
+    pushes = _pushes(at, attitude, left, -down)
     floor = min(float(block[:, 1].min()) for block in blocks)
     return Attitude("leaving the floor", attitude, blocks, rims, _placed(cg, hook, attitude, -down)[0], pushes,
                     min(floor, 0.0))  # fmt: skip
@@ -163,20 +162,25 @@ def _stands(hook: Array, wheels: tuple[Wheel, ...], attitude: float) -> float:
     return float(turned(touching.T, hook, attitude)[1].min())
 
 
+def _pushes(at: Hung, attitude: float, left: float, bar: float) -> tuple[Push, ...]:
+    """Hooks and rest while it hangs, some of the hooks' travel left, the bar at a height."""
+    resting, rest = at.resting(left=left), at.spec.rest
+    if resting is None or rest is None or first(resting.rest_force) <= 0.0:
+        return (Push("hooks", np.array([0.0, bar]), np.array([0.0, first(at.weight)])),)
+    level, hook = first(at.wall.side * resting.rest_force), np.array([first(at.hook[0]), first(at.hook[1]) + left])
+    place = _placed(np.array([[first(c) for c in rest.position]]), hook, attitude, bar)[0]
+    return (Push("hooks", np.array([0.0, bar]), np.array([-level, first(at.weight)])),
+            Push("rest", place, np.array([level, 0.0])))  # fmt: skip
+
+
 def _hanging(context: Context, at: Hung, parts: tuple[Block, ...]) -> Attitude:
     attitude, bar = first(at.attitude()), first(at.bar)
-    hook, resting, rest = np.array([first(c) for c in at.hook]), at.resting(), at.spec.rest
+    hook = np.array([first(c) for c in at.hook])
     cg = _placed(np.array([[first(c) for c in at.cg]]), hook, attitude, bar)[0]
-    level = 0.0
-    pushes = []
-    if resting is not None and rest is not None and first(resting.rest_force) > 0.0:
-        level = first(at.wall.side * resting.rest_force)
-        place = _placed(np.array([[first(c) for c in rest.position]]), hook, attitude, bar)[0]
-        pushes.append(Push("rest", place, np.array([level, 0.0])))
-    pushes.insert(0, Push("hooks", np.array([0.0, bar]), np.array([-level, first(at.weight)])))
+    pushes = _pushes(at, attitude, 0.0, bar)
     blocks, rims = _laid_out(context, drawn_down(context, at.spec), hook, (attitude, bar))
     assert len(blocks) == len(parts)
-    return Attitude("hanging", attitude, blocks, rims, cg, tuple(pushes), first(lowest(context, at)))
+    return Attitude("hanging", attitude, blocks, rims, cg, pushes, first(lowest(context, at)))
 
 
 _HEAD, _FOOT = 84.0, 62.0  # px: above a view and below it

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,9 +24,10 @@ from fieldworthy.physics.statics.hanging import (
     lowest_point,
     rest_attitude,
 )
-from fieldworthy.physics.statics.liftoff import LiftRamp, lift_off, lift_ramp
+from fieldworthy.physics.statics.liftoff import LiftRamp, lift_off, lift_ramp, standing_attitude
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.body import CHASSIS, Move, Pose
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.climb.model import Climber, CylinderLift, MotorLift
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import Group, outline_in, stacked
@@ -107,9 +109,27 @@ def held_later(context: Context, spec: Climber) -> Real:
     return _by_cylinder(use, spec.lift, left)
 
 
+_WAY = 5  # stations of the hooks from leaving the floor to the end of their travel
+_HALVINGS = 12  # of the travel, to find where the last wheels leave
 _STEPS = 7  # attitudes between standing level and hanging; the force is smooth in between
 _DIRECTIONS = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
 _NEAR = 0.02  # m; a part this far inside the robot's outline is never its lowest, whatever the tolerances
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How it turns while the hooks are drawn down, always at rest.
+
+    Attributes
+    ----------
+    drawn : How far the hooks are drawn down when the last wheels leave the floor [m]; all the way where they never do
+    leaving : Attitude then [rad]
+    steepest : The largest attitude on the way, with its sign [rad]
+    """
+
+    drawn: Array
+    leaving: Array
+    steepest: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +146,8 @@ class Hung:
     bar : Height of that contact over the floor [m]
     ramp : From the floor to hanging free, the hooks not drawn down yet [rad, m, N]
     first_off : Contact that lifts first, nominal: +1 front, -1 rear, 0 both
+    stands : Forward position of the contact that lifts last [m]
+    travel : How far the hooks are drawn down [m]
     """
 
     name: str
@@ -136,6 +158,8 @@ class Hung:
     bar: Real
     ramp: LiftRamp
     first_off: float
+    stands: Real
+    travel: Real
 
     @property
     def wall(self) -> Wall:
@@ -143,18 +167,40 @@ class Hung:
         rest = self.spec.rest
         return Wall() if rest is None else Wall(rest.ahead, 1.0 if rest.face == "behind" else -1.0)
 
-    def resting(self, shift: Real = 0.0) -> Hang | None:
-        """Find how it hangs with its rest."""
+    def resting(self, shift: Real = 0.0, left: Real = 0.0) -> Hang | None:
+        """Find how it hangs with its rest, with some of the hooks' travel left."""
         rest = self.spec.rest
         if rest is None:
             return None
-        hook = stacked([self.hook[0] + shift, self.hook[1]])
+        hook = stacked([self.hook[0] + shift, self.hook[1] + left])
         return hang(self.weight, hook, self.cg, stacked([rest.position[0] + shift, rest.position[1]]), self.wall)
 
-    def attitude(self) -> Array:
-        """Find the attitude in which it hangs."""
-        resting = self.resting()
-        return free_attitude(self.hook, self.cg) if resting is None else resting.attitude
+    def attitude(self, left: Real = 0.0) -> Array:
+        """Find the attitude in which it hangs, with some of the hooks' travel left."""
+        resting = self.resting(left=left)
+        free = stacked([self.hook[0], self.hook[1] + left])
+        return free_attitude(free, self.cg) if resting is None else resting.attitude
+
+    def way(self) -> Way:
+        """Follow it from the floor to the end of the hooks' travel."""
+        most = self.travel - np.clip(self.spec.hook[1] - self.bar, 0.0, self.travel)
+        turns = np.sign(self.stands - self.hook[0])
+        never = turns * (self.attitude() - self._stands_at(0.0)) > 0.0
+        low, high = 0.0 * most, most + 0.0 * never  # travel left: hanging at the one, standing at the other
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            stands = turns * (self.attitude(middle) - self._stands_at(middle)) > 0.0
+            low, high = np.where(stands, low, middle), np.where(stands, middle, high)
+        left = np.where(never, 0.0, high)
+        leaving = np.where(never, self._stands_at(0.0), self.attitude(left))
+        later = [self.attitude(left * share) for share in np.linspace(0.0, 1.0, _WAY)]
+        path = np.where(never, leaving, stacked(later))
+        steepest = np.take_along_axis(path, np.argmax(np.abs(path), axis=0)[None], axis=0)[0]
+        return Way(np.asarray(self.travel - left), np.asarray(leaving), steepest)
+
+    def _stands_at(self, left: Real) -> Array:
+        hook = stacked([self.hook[0] + 0.0 * left, self.hook[1] + left])
+        return standing_attitude(hook, stacked([self.stands + 0.0 * left, 0.0 * left]), self.bar)
 
     def reaches(self) -> bool:
         """Say whether the rest reaches its face at all, nominal."""
@@ -179,7 +225,8 @@ def hung(context: Context, name: str, spec: Climber) -> Hung:
     hook = stacked([spec.hook[0], spec.hook[1] - travel])
     off, stands = _first_off(context, weight, spec.hook[0], body.cg[0])
     ramp = lift_ramp(weight, stacked(spec.hook), stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0]), _STEPS)
-    return Hung(name, spec, weight, cg, hook, context.season.structures[spec.structure].height, ramp, first(off))
+    bar = context.season.structures[spec.structure].height
+    return Hung(name, spec, weight, cg, hook, bar, ramp, first(off), stands, travel)
 
 
 def _first_off(context: Context, weight: Real, hook: Real, cg: Real) -> tuple[Array, Real]:
@@ -192,6 +239,28 @@ def _first_off(context: Context, weight: Real, hook: Real, cg: Real) -> tuple[Ar
 
 
 def lowest(context: Context, at: Hung) -> Array:
+    """Find how high the lowest point of all hangs: corners of parts, rims of wheels, other contacts and rollers."""
+    attitude = at.attitude()
+    turning, still = np.sin(attitude), np.cos(attitude)
+    found = _lowest_corner(context, at)
+    for x, middle, radius in _rims(context.robot):
+        height = at.bar + (middle - at.hook[1]) * still - (x - at.hook[0]) * turning - radius
+        found = np.minimum(found, height)
+    return found
+
+
+def _rims(robot: Robot) -> Iterator[tuple[Real, Real, Real]]:
+    """What touches the floor and need not be a part: place, height of the middle and radius [m]."""
+    for wheel in robot.drive.wheels.values():
+        radius = robot.catalogue.wheels[wheel.wheel].diameter / 2.0
+        yield wheel.position[0], radius, radius
+    for contact in robot.contacts.values():
+        yield contact.position[0], 0.0, 0.0
+    for roller in robot.rollers.values():
+        yield roller.position[0], roller.clearance, 0.0
+
+
+def _lowest_corner(context: Context, at: Hung) -> Array:
     """Find how high the lowest corner of all parts hangs."""
     kept = context.nominal.once(("outer parts", at.name), lambda: _outer_parts(context.nominal, at.name))
     groups = {name: Group(group.body, group.corners[kept[name]]) for name, group in state.groups(context).items()}
@@ -214,11 +283,12 @@ def _outer_parts(context: Context, name: str) -> dict[str, npt.NDArray[np.bool_]
     return kept
 
 
-def drawn_down(context: Context, spec: Climber) -> Pose:
-    """Move the hooks' group of the climbing pose down by the lift's travel."""
+def drawn_down(context: Context, spec: Climber, by: Real | None = None) -> Pose:
+    """Move the hooks' group of the climbing pose down, all the lift's travel or less."""
+    travel = travel_of(context, spec) if by is None else by
     pose = context.robot.poses[spec.pose]
     if spec.rides == CHASSIS:
         return pose
     move = pose.moves.get(spec.rides, Move(turn=0.0, pivot=None, shift=None))
     x, y, z = move.shift or (0.0, 0.0, 0.0)
-    return replace(pose, moves={**pose.moves, spec.rides: replace(move, shift=(x, y, z - travel_of(context, spec)))})
+    return replace(pose, moves={**pose.moves, spec.rides: replace(move, shift=(x, y, z - travel))})

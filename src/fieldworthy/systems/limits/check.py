@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.robot.model.mechanism import Plain
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import Vector
+from fieldworthy.vehicle.worst import Worst
 
 _SIDES = (("length", 0), ("width", 1), ("height", 2))
 
@@ -22,6 +22,33 @@ def _limits(context: Context) -> Iterator[Outcome]:
     yield from _mass(context)
     yield from _size(context)
     yield from _air(context)
+    yield from _unsaid(context)
+
+
+_NAMES = {
+    "motor_power": "motor power",
+    "mass": "mass",
+    "stowed_size": "size at the start",
+    "extended_size": "size later on",
+    "tanks": "number of tanks",
+    "charge_pressure": "charge pressure",
+}
+
+
+def _unsaid(context: Context) -> Iterator[Outcome]:
+    """One line for all that the season does not say: what is not judged does not hold."""
+    limits = context.season.limits
+    asked = [name for name in _NAMES if context.robot.air.tanks or name not in ("tanks", "charge_pressure")]
+    unsaid = [name for name in asked if getattr(limits, name) is None]
+    if limits.motors is not None and "motor_power" in unsaid:
+        unsaid.remove("motor_power")
+    if not unsaid:
+        return
+    listed = [_NAMES[name] for name in unsaid]
+    what = " and ".join((", ".join(listed[:-1]), listed[-1])) if len(listed) > 1 else listed[0]
+    because = f"The season's file sets no limit for {what}, so the robot is not judged by the rules there."
+    keys = tuple(f"season.limits.{name}" for name in unsaid)
+    yield unknown("limits.unsaid", "robot", "ratio", because, keys)
 
 
 def _uses(context: Context) -> list[tuple[str, int]]:
@@ -88,9 +115,9 @@ def _box(context: Context, word: str, allowed: Vector | None, poses: list[str]) 
         return
     extents = {name: state.extent(context, name) for name in poses}
     for side, axis in _SIDES:
-        spans = {name: _span(low, high, axis) for name, (low, high) in extents.items()}
-        largest = max(spans, key=lambda name: first(spans[name]))
-        value = spans[largest]
+        spans = [_span(low, high, axis) for low, high in extents.values()]
+        worst = Worst.of([-span for span in spans])
+        largest, value = list(extents)[worst.nominal], worst.take(spans)
         yield Outcome(
             f"limits.{word}.{side}", f"pose {largest}", value, allowed[axis], "length",
             Message("Its {side} is {value} at most (pose '{pose}') of the {limit} allowed.",
