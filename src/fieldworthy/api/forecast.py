@@ -11,7 +11,7 @@ from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
 from fieldworthy.engine.output import as_data
-from fieldworthy.match import Part, Scores, Timeline, scores, summed, tallied, timeline, whistles
+from fieldworthy.match import PARTS, Part, Scores, Timeline, scores, summed, tallied, timeline, whistles
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
@@ -19,6 +19,7 @@ from fieldworthy.match.forecast import Forecast as Found
 from fieldworthy.match.uncertainty import Share
 from fieldworthy.robot import Loaded
 
+__all__ = ["PARTS", "Forecast", "Points", "played"]
 Wanted = Literal["points", "timeline", "limits"]
 _EVENT = ("leaves", "begins", "ends", "period", "action", "place", "points", "counted", "reason", "hottest_motor")
 

@@ -5,22 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from fieldworthy.api.forecast import Forecast, played
 from fieldworthy.api.html import block
 from fieldworthy.api.report import Report
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import Shown
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.match import PARTS, Part
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited
 from fieldworthy.robot.keys import key_paths
 from fieldworthy.units import show
 from fieldworthy.vehicle import drawing
 from fieldworthy.vehicle.views import body_curves, first_pose
+
+if TYPE_CHECKING:
+    from fieldworthy.api.forecast import Forecast
+    from fieldworthy.match import Part
 
 Progress = Callable[[int], None]
 
@@ -125,6 +127,8 @@ class Robot:
         >>> fw.load("mk1.yaml").match(runs=200).runs
         200
         """
+        from fieldworthy.api.forecast import PARTS, played  # noqa: PLC0415  a check needs none of it
+
         if part not in PARTS:
             raise ValueError(f"expected one of {', '.join(PARTS)} (found {part!r})")
         return played(self.loaded, (runs, seed), part, progress)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from cable.mechanics import apart
 from cable.model import Cable
-from fieldworthy.engine.finding import Outcome, Say
+from fieldworthy.engine.finding import Outcome, Message
 
 
 def check(context):
@@ -16,7 +16,7 @@ def check(context):
 
 
 def _reach(name, spec, pose, needed):
-    say = Say(
+    say = Message(
         "Cable '{name}' reaches in pose '{pose}': it is {length} long and {needed} are needed.",
         "Cable '{name}' does not reach in pose '{pose}': it is {length} long and {needed} are needed.",
         {"length": (spec.length, "length"), "needed": (needed, "length")},
