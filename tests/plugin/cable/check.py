@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from cable.mechanics import apart
 from cable.model import Cable
-from fieldworthy.engine.finding import Outcome, Message
+from fieldworthy.engine.finding import Message, Outcome
 
 
 def check(context):
