@@ -67,7 +67,9 @@ def plan_engagement(corners, yaw, aside, gap=0.16, throat=0.03, reach=0.04, widt
 
     stops = [face(y) for y in (-gap / 2, gap / 2)]
     ends = [face(y) for y in (-width / 2, width / 2)]
-    if None in ends:
+    wall = -throat - turned[:, 0].min()
+    # one stop alone turns the object away
+    if None in ends or (None in stops and wall <= max((-x for x in stops if x is not None), default=-math.inf)):
         return -math.inf
     moved = max([-x for x in stops if x is not None] + [-throat - turned[:, 0].min()])
     return reach - max(ends) - moved

@@ -97,12 +97,31 @@ def test_relocation_helps_and_says_by_how_much(tmp_path):
 
 
 def test_seam_speed_against_textbook_statics(tmp_path):
-    """A wheel flies off the edge when the axle's circle needs more than the down-force: v^2/(R cos^3) = F/m."""
-    report = check(tmp_path, ROBOT)
-    seam = find(report, "tracking.seam.ahead")
+    """On stiff tiles it flies off when the axle's circle needs more than the down-force: v^2/(R cos^3) = F/m."""
+    seam = find(check(tmp_path, ROBOT, {"field": {"foam_modulus": "1000000000 kPa"}}), "tracking.seam.ahead")
     radius, step = 0.035, 0.002
     cos = (radius - step) / radius
     assert seam.value == pytest.approx(math.sqrt(10 / 0.12 * radius * cos**3), rel=0.01)
+    # tiles that give way follow it up
+    assert find(check(tmp_path, ROBOT), "tracking.seam.ahead").value > 1.1 * seam.value
+
+
+@pytest.mark.parametrize(
+    ("step", "verdict", "said"),
+    [
+        ("0 mm", "holds", "crosses level seams"),
+        ("0.001 mm", "holds", "stays down"),
+        ("30 mm", "short", "flies off"),
+        ("36 mm", "short", "does not get over"),
+    ],
+)
+def test_any_seam_has_a_verdict(tmp_path, step, verdict, said):
+    report = check(tmp_path, ROBOT, {"field": {"seam_step": step}})
+    seam = find(report, "tracking.seam.ahead")
+    assert (seam.verdict, said in seam.because) == (verdict, True)
+    told = fact(report, "tracking.dig.ahead").because
+    assert "inf" not in told
+    assert "nan" not in told
 
 
 def test_small_wheels_are_pushed_back_harder_than_the_trade_s_large_ones(tmp_path):

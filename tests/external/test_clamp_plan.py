@@ -1,5 +1,6 @@
 """Outlines and the clamp's plan against SciPy's hull and linear programming."""
 
+import mujoco
 import numpy as np
 import pytest
 from scipy.optimize import linprog
@@ -97,8 +98,10 @@ def _engagement_by_programming(seat, vertices, yaw, sideways):
         return found.fun if found.status == 0 else np.inf
 
     stops = [nearest_on(s * seat.stop_gap / 2) for s in (-1, 1)]
-    touch = max(-min(stops), -seat.throat - placed[:, 0].min())
-    if np.isinf(touch):
+    wall = -seat.throat - placed[:, 0].min()
+    touch = max(-min(stops), wall)
+    # one stop alone turns the object away, see test_one_stop_alone_turns_the_object_away
+    if np.isinf(touch) or (wall <= -min(stops) and np.isinf(max(stops))):
         return -np.inf
     return seat.jaw_reach - max(nearest_on(s * seat.jaw_width / 2) for s in (-1, 1)) - touch
 
@@ -174,3 +177,33 @@ def test_practice_clamp_strokes():
     assert clamp.hook_drop(same_opening, 0.012) == pytest.approx(0.008, abs=1e-12)
     high = clamp.Heights(0.09, 0.034, 0.030, 0.008)
     assert clamp.hook_drop(high, 0.012) == pytest.approx(0.004, abs=1e-12)
+
+
+def _pushed(shift):
+    """Turn of a box, 420 mm along the two stops 160 mm apart, that MuJoCo pushes 30 mm [rad]."""
+    posts = "".join(
+        f'<geom type="cylinder" size="0.005 0.05" pos="-0.005 {y} 0.05" friction="0.3 0 0"/>' for y in (-0.08, 0.08)
+    )
+    model = mujoco.MjModel.from_xml_string(f"""
+<mujoco><option timestep="0.001" cone="elliptic" impratio="10" integrator="implicitfast"/>
+<default><geom solref="0.004 1"/></default>
+<worldbody><geom type="plane" size="2 2 0.1" friction="0.45 0 0"/>
+<body name="stops" mocap="true">{posts}</body>
+<body pos="0.131 {shift} 0.075"><freejoint/>
+<geom type="box" size="0.13 0.21 0.07" mass="1.1" friction="0.45 0 0"/></body></worldbody></mujoco>""")
+    data = mujoco.MjData(model)
+    for i in range(600):
+        data.mocap_pos[0] = [max(i - 300, 0) * 1e-4, 0.0, 0.0]
+        mujoco.mj_step(model, data)
+    w, z = data.qpos[3], data.qpos[6]
+    return abs(2.0 * np.arctan2(z, w))
+
+
+def test_one_stop_alone_turns_the_object_away():
+    box, seat = outline.rectangle(0.26, 0.42), clamp.Seat(0.16, np.inf, 0.034, 0.11, 0.01)
+    window = clamp.sideways_window(seat, box, 0.0, 0.21)
+    # both stops have the side before them up to 210 - 80 mm; pushed there with its centre between them it stays
+    assert window.above == pytest.approx(0.13, abs=1e-4)
+    assert _pushed(0.06) < np.radians(0.5)
+    assert _pushed(0.15) > np.radians(3.0)
+    assert not clamp.caught(seat, box, 0.0, 0.15)

@@ -202,3 +202,45 @@ def test_batch_equals_case_by_case():
 def test_bad_input_is_refused_by_name(call, named):
     with pytest.raises(ValueError, match=named):
         call()
+
+
+def test_no_edge_throws_no_wheel():
+    # nothing to fly off at a level seam, and next to nothing at one of a micrometre, where the foam follows by more
+    assert seams.contact_speed(0.0349, 0.0, 9.0, 0.25) == np.inf
+    assert seams.contact_speed(0.0349, 0.0, 9.0, 0.25, 5e-4) == np.inf
+    assert seams.contact_speed(0.0349, 1e-6, 9.0, 0.25, 5e-4) > 10.0
+    steps = np.array([0.0, 1e-6, 1e-5, 1e-4, 1e-3, 5e-3])
+    assert np.all(np.diff(seams.contact_speed(0.0349, steps, 9.0, 0.25, 5e-4)[1:]) < 0.0)
+
+
+def highest(radius, step, down, mass, give, speed):
+    """How far a wheel on a well damped spring floor rises off the floor as it crosses a step; negative: never."""
+    run = np.sqrt(radius**2 - (radius - step) ** 2)
+    k = down / give
+    c = 2.0 * np.sqrt(k * mass)
+
+    def path(x):
+        return np.where(x > -run, np.sqrt(radius**2 - np.minimum(np.maximum(x, -run), 0.0) ** 2) - (radius - step), 0.0)
+
+    def rates(t, y):
+        x = -run * 1.0001 + speed * t
+        rise = -x / np.sqrt(radius**2 - x * x) * speed if -run < x < 0.0 else 0.0
+        deep = float(path(x)) - y[0]
+        push = max(k * deep + c * (rise - y[1]), 0.0) if deep > 0.0 else 0.0
+        return y[1], (push - down) / mass
+
+    most = min(2e-5 / speed, 2e-4)
+    found = solve_ivp(rates, (0.0, run / speed + 0.05), (-give, 0.0), max_step=most, rtol=1e-7, atol=1e-10)
+    return np.max(found.y[0] - path(-run * 1.0001 + speed * found.t))
+
+
+@pytest.mark.parametrize("radius", [0.0254, 0.035])
+@pytest.mark.parametrize("step", [0.0005, 0.002])
+@pytest.mark.parametrize("give", [0.0002, 0.0008])
+def test_a_floor_that_gives_way_keeps_the_wheel(radius, step, give):
+    # scipy's integration of a wheel on a spring floor without rebound: on it below the limit, off it by twice the
+    # limit where the step is well above the give, never off it where the give is the greater
+    limit = float(seams.contact_speed(radius, step, 6.0, 0.15, give))
+    assert highest(radius, step, 6.0, 0.15, give, 0.95 * limit) < 0.0
+    if step > 2.0 * give:
+        assert highest(radius, step, 6.0, 0.15, give, 2.0 * limit) > 0.0

@@ -14,6 +14,7 @@ from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.chance import normal
 from fieldworthy.physics.colour import hue
 
+_ROUNDING = 1e-9
 _COUNT_SLACK = 1e-9  # three readings less rounding are three
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)  # over noise that all readings of an object share
 _LEGENDRE = np.polynomial.legendre.leggauss(24)  # over the median of noise that each reading has for itself
@@ -66,15 +67,23 @@ class Sectors:
 
 
 def _crossing(arc: Array, sds: tuple[Array, Array], priors: tuple[Array, Array]) -> Array:
-    """Distance from the lower mean at which two weighted normals are equal; an end where they do not cross."""
-    weight_1, weight_2 = 1.0 / sds[0] ** 2, 1.0 / sds[1] ** 2
-    odds = np.log(priors[0] * sds[1] / (priors[1] * sds[0]))
-    a, b, c = weight_2 - weight_1, arc * weight_2, arc**2 * weight_2 + 2.0 * odds
+    """Distance from the lower mean at which two weighted normals are equal, past a mean where that is so."""
+    first = sds[0] <= sds[1]
+    own, other = (tuple(np.where(first, x[i], x[1 - i]) for x in (sds, priors)) for i in (0, 1))
+    # seen from the narrow class the broad one lies ahead, and once more behind it
+    reach = np.minimum(_reach(arc, own, other), _reach(arc - hue.TURN, own, other))
+    return np.where(first, reach, arc - reach)
+
+
+def _reach(far: Array, own: tuple[Array, ...], other: tuple[Array, ...]) -> Array:
+    """How far ahead of its mean a narrow class beats a broad one whose mean lies so far ahead; 0 if it never does."""
+    weight, broad = 1.0 / own[0] ** 2, 1.0 / other[0] ** 2
+    odds = np.log(own[1] * other[0] / (other[1] * own[0]))
+    a, b, c = broad - weight, far * broad, far**2 * broad + 2.0 * odds
     inside = b**2 - a * c
     below = b + np.sqrt(np.maximum(inside, 0.0))
-    crossing: Array = np.divide(c, below, out=np.zeros(np.shape(below)), where=below > 0.0)
-    crossing = np.clip(crossing, 0.0, arc)
-    return np.where(inside >= 0.0, crossing, np.where(a > 0.0, arc, 0.0))
+    crossing: Array = np.divide(c, below, out=np.full(np.shape(below), np.inf), where=below > 0.0)
+    return np.where(inside >= 0.0, np.clip(crossing, -hue.TURN, hue.TURN), 0.0)
 
 
 def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
@@ -102,9 +111,11 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
 
     Notes
     -----
-    The threshold is where the weighted densities of the two neighbours are equal on the arc between their
-    means: a quadratic. A class so rare that no hue there speaks for it gets nothing of that arc. Windings
-    of the tails are left out here (deviations up to about pi / 4), not in the errors.
+    The threshold is where the weighted densities of the two neighbours are equal: a quadratic, whose crossing may
+    lie past a mean where spreads differ, so that a narrow class cuts its arc out of a broad one. With three classes
+    or more such an arc may run into a third; where it does, or errs more, the thresholds stay between the means. A
+    class so rare that no hue speaks for it gets nothing. Windings of the tails are left out here (deviations up to
+    about pi / 4), not in the errors.
 
     References
     ----------
@@ -121,11 +132,23 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
     mean, sd, share = (np.take_along_axis(x, order, axis=0) for x in (mean, sd, share))
     arc = np.roll(mean, -1, axis=0) - mean
     arc[-1] += hue.TURN
-    ahead = _crossing(arc, (sd, np.roll(sd, -1, axis=0)), (share, np.roll(share, -1, axis=0)))
-    behind = np.roll(arc - ahead, 1, axis=0)
+    free = _crossing(arc, (sd, np.roll(sd, -1, axis=0)), (share, np.roll(share, -1, axis=0)))
+    safe, past = _between(mean, arc, np.clip(free, 0.0, arc)), _between(mean, arc, free)
+    wide = past.width
+    whole = np.all((wide >= 0.0) & (wide <= hue.TURN), axis=0) & (np.abs(wide.sum(axis=0) - hue.TURN) < _ROUNDING)
+    if np.any(whole):
+        tried = Sectors(past.start, np.clip(wide, 0.0, hue.TURN))
+        missed = [(share * misclassification(mean, sd, found)).sum(axis=0) for found in (safe, tried)]
+        better = whole & (missed[1] < missed[0])
+        safe = Sectors(np.where(better, tried.start, safe.start), np.where(better, tried.width, safe.width))
     back = np.argsort(order, axis=0, kind="stable")
-    start, width = hue.wrap(mean - behind), np.minimum(behind + ahead, hue.TURN)
-    return Sectors(np.take_along_axis(np.asarray(start), back, 0), np.take_along_axis(width, back, 0))
+    return Sectors(np.take_along_axis(safe.start, back, 0), np.take_along_axis(safe.width, back, 0))
+
+
+def _between(mean: Array, arc: Array, ahead: Array) -> Sectors:
+    """Arcs of classes in the order of their means, each with its threshold so far ahead."""
+    behind = np.roll(arc - ahead, 1, axis=0)
+    return Sectors(np.asarray(hue.wrap(mean - behind)), np.minimum(behind + ahead, hue.TURN))
 
 
 def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) -> tuple[Real, Real]:

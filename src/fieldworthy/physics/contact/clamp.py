@@ -125,18 +125,22 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     -------
     Array
         Depth at the shallower end of the jaw [m]; negative where the jaw comes down in front of the rim,
-        minus infinity where it comes down beside the object.
+        minus infinity where it comes down beside the object, or where it is backed against one stop alone.
 
     Notes
     -----
     The near face is convex, so of all the places along the jaw one of its ends is the shallowest. The object
-    rests where it is: that a push may turn it square against the stops is not counted on.
+    rests where it is: that a push may turn it square against the stops is not counted on, but both stops must
+    have the object before them, or one alone turns it away. Backed hard, a flat side also turns away once the
+    object's centre lies outside the stops.
     """
     half_gap, half_jaw, aside = 0.5 * np.asarray(seat.stop_gap), 0.5 * np.asarray(seat.jaw_width), np.asarray(sideways)
     lines = np.broadcast_arrays(-half_gap - aside, half_gap - aside, -half_jaw - aside, half_jaw - aside)
     face = front(outline, yaw, np.stack(lines))
-    touch = np.maximum(-np.minimum(face[0], face[1]), -np.asarray(seat.throat) - nearest(outline, yaw))
-    met = np.isfinite(touch)
+    stops, wall = -np.minimum(face[0], face[1]), -np.asarray(seat.throat) - nearest(outline, yaw)
+    touch = np.maximum(stops, wall)
+    # backed against one stop alone, with nothing behind the other, it turns away
+    met = np.where(wall > stops, np.isfinite(wall), np.isfinite(np.maximum(face[0], face[1])))
     depth = seat.jaw_reach - np.maximum(face[2], face[3]) - np.where(met, touch, 0.0)
     return np.where(met, depth, -np.inf)
 

@@ -49,7 +49,7 @@ class EjectWindow:
 
     @property
     def aim(self) -> Real:
-        """Moment to aim at: the middle of what is left of the window.
+        """Moment to aim at: the middle of the window, or the earliest possible one where that is later.
 
         Returns
         -------
@@ -60,7 +60,22 @@ class EjectWindow:
         ----------
         practice: kinematics at constant speed.
         """
-        return 0.5 * (self.closes + np.maximum(self.ready, self.opens))
+        return np.maximum(self.ready, 0.5 * (np.asarray(self.opens) + self.closes))
+
+    @property
+    def spare(self) -> Real:
+        """Time by which the moment aimed at may be missed, either way; negative is too late.
+
+        Returns
+        -------
+        Real
+            From the aim to the nearer end of the window, never later than it closes [s].
+
+        References
+        ----------
+        practice: kinematics at constant speed.
+        """
+        return np.minimum(self.closes - self.aim, self.aim - self.opens)
 
 
 def eject_window(
@@ -106,8 +121,43 @@ def eject_window(
     return EjectWindow((distance + length - spacing) / speed, distance / speed, decision + actuator)
 
 
+IN_TIME = 0.95
+"""Share of objects that an ejector should be in time for [-]; common practice, no source."""
+
+
+def needed_spare(scatter: Real) -> Real:
+    """Time to either end of the window with which the ejector is in time for `IN_TIME` of the objects.
+
+    Parameters
+    ----------
+    scatter : Real
+        Standard deviation of the moment against the object's place, as in `eject_chance` [s].
+
+    Returns
+    -------
+    Real
+        Time for the `EjectWindow.spare` [s].
+
+    Raises
+    ------
+    ValueError
+        If the scatter is not positive.
+
+    Notes
+    -----
+    1.96 sd, both ends counted. With it `eject_chance` is `IN_TIME` where the ends are equally near, and up to
+    half of the rest more where one is far.
+
+    References
+    ----------
+    practice: normal distribution of independent small errors.
+    """
+    require.positive(scatter=scatter)
+    return normal.quantile(0.5 + 0.5 * IN_TIME) * np.asarray(scatter)
+
+
 def eject_chance(window: EjectWindow, scatter: Real) -> Real:
-    """Chance that the ejector is in place within its window when it aims at the middle.
+    """Chance that the ejector is in place within its window when it aims as `EjectWindow.aim` says.
 
     Parameters
     ----------
@@ -119,7 +169,7 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     Returns
     -------
     Real
-        Chance, 0 where the window is closed before the ejector is ready [-].
+        Chance; 0 where the window is empty [-].
 
     Raises
     ------
@@ -128,14 +178,16 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
 
     Notes
     -----
-    Normal scatter, both ends counted: 2 Phi(margin / (2 sd)) - 1.
+    Normal scatter round the aim: Phi((closes - aim) / sd) - Phi((opens - aim) / sd).
 
     References
     ----------
     practice: normal distribution of independent small errors.
     """
     require.positive(scatter=scatter)
-    return 1.0 - normal.erfc(np.maximum(window.margin, 0.0) / (2.0 * np.sqrt(2.0) * np.asarray(scatter)))
+    late = (np.asarray(window.closes) - window.aim) / scatter
+    early = (np.asarray(window.opens) - window.aim) / scatter
+    return np.maximum(normal.below(late) - normal.below(early), 0.0)
 
 
 @dataclass(frozen=True, slots=True)

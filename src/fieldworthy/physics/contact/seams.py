@@ -240,7 +240,7 @@ def rolling_drag(radius: Real, width: Real, load: Real, foam: Foam) -> Array:
     return np.asarray(np.asarray(foam.loss) * 0.1875 * load * half / radius)
 
 
-def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real) -> Array:
+def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: Real = 0.0) -> Array:
     """Highest speed at which a sprung wheel stays on the edge of a step.
 
     Parameters
@@ -253,29 +253,38 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real) -> Arr
         Force down on the wheel, its weight included [N].
     mass : Real
         Mass that moves up and down with the wheel [kg].
+    give : Real
+        Depth to which the wheel stands pressed into a floor that gives way, from `sinkage`; 0 for a hard one [m].
 
     Returns
     -------
     Array
-        The speed [m/s]; 0 where the step is as high as the radius.
+        The speed [m/s]; infinite where there is no step, 0 where it is as high as the radius.
 
     Raises
     ------
     ValueError
-        If the radius or the mass is not positive, or step or down-force is negative.
+        If the radius or the mass is not positive, or step, down-force or give is negative.
 
     Notes
     -----
-    The axle goes round the corner on a circle at constant horizontal speed v; it falls off fastest at the start,
-    where that takes v^2/(R cos^3 angle). Above this speed the wheel flies on as it meets the edge.
+    On a hard floor the axle goes round the corner on a circle at constant horizontal speed v; it falls off fastest at
+    the start, where that takes v^2/(R cos^3 angle). A floor that gives way follows the wheel up by the depth d to
+    which it stood in it, on which its push does half the work of the down-force: the upward speed v tan(angle) must
+    exceed that of the hard floor by g d, g = down_force/mass, so v^2 = g (R cos^3 angle + d/tan^2 angle). No rebound:
+    a floor that throws the wheel back lets go of it sooner.
     """
-    require.not_negative(down_force=down_force)
+    require.not_negative(down_force=down_force, give=give)
     require.positive(mass=mass)
-    cos = np.cos(_contact_angle(radius, step))
-    return np.asarray(np.sqrt(np.asarray(down_force) / mass * radius * np.maximum(cos, 0.0) ** 3))
+    angle = _contact_angle(radius, step)
+    cos = np.maximum(np.cos(angle), 0.0)
+    climbs = (angle > 0.0) & (cos > 1e-9)
+    rise = np.square(np.tan(np.where(climbs, angle, 1.0)))
+    room = radius * cos**3 + np.where(climbs, np.asarray(give) / rise, 0.0)
+    return np.asarray(np.where(angle > 0.0, np.sqrt(np.asarray(down_force) / mass * room), np.inf))
 
 
-def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed: Real) -> Array:
+def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed: Real, give: Real = 0.0) -> Array:
     """Travel over which a sprung wheel is off the floor after it meets a step up.
 
     Parameters
@@ -290,6 +299,8 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
         Mass that moves up and down with the wheel [kg].
     speed : Real
         Speed of the robot [m/s].
+    give : Real
+        Depth to which the wheel stands pressed into the floor, as in `contact_speed` [m].
 
     Returns
     -------
@@ -306,13 +317,14 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
     -----
     The edge throws the axle upward at v tan(angle), and it falls with g = down_force/mass. It meets the corner's
     circle again after 2 (v tan(angle) - sqrt(g R cos(angle) - v^2))/g if that is before the edge, else it comes
-    down on the upper tile. No rebound, and a constant down-force.
+    down on the upper tile. No rebound, and a constant down-force; a floor that
+    gives way is counted in whether it flies at all, not in how far.
     """
     require.positive(down_force=down_force, mass=mass)
     require.not_negative(speed=speed)
     angle, v = _contact_angle(radius, step), np.asarray(speed, dtype=np.float64)
     cos = np.maximum(np.cos(angle), 0.0)
-    flies = v > contact_speed(radius, step, down_force, mass)
+    flies = v > contact_speed(radius, step, down_force, mass, give)
     over = flies & (cos > 1e-9)
     tilt = np.where(over, angle, 0.0)
     up, fall = v * np.tan(tilt), np.asarray(down_force, dtype=np.float64) / mass

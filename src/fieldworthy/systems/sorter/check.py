@@ -213,26 +213,32 @@ def _ends(
         because = "What throws the unwanted out is not known, so neither is the error end to end."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
         return
-    decided, actuator, spacing, window = throw.decided, throw.actuator, throw.spacing, throw.window
+    scatter, in_time = spec.ejector.scatter, ejecting.eject_chance(throw.window, spec.ejector.scatter)
+    yield _in_time(name, throw, scatter, in_time)
+    yield _error(name, spec, palette, voted, in_time)
+
+
+def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real) -> Outcome:
+    """Whether the window leaves room for the scatter of the moment, by the model that `sort.error` counts with."""
+    window, needed = throw.window, ejecting.needed_spare(scatter)
     numbers: dict[str, tuple[Real, str]] = {
-        "decided": (decided, "time"), "actuator": (actuator, "time"), "closes": (window.closes, "time"),
-        "opens": (np.maximum(window.opens, 0.0), "time"), "margin": (window.margin, "time"),
-        "late": (-np.minimum(window.margin, 0.0), "time"), "aim": (window.aim, "time"), "spacing": (spacing, "length"),
+        "decided": (throw.decided, "time"), "actuator": (throw.actuator, "time"), "closes": (window.closes, "time"),
+        "opens": (np.maximum(window.opens, 0.0), "time"), "spare": (np.maximum(window.spare, 0.0), "time"),
+        "late": (-np.minimum(window.spare, 0.0), "time"), "aim": (window.aim, "time"), "needed": (needed, "time"),
+        "scatter": (scatter, "time"), "in_time": (in_time, "share"), "most": (ejecting.IN_TIME, "share"),
     }  # fmt: skip
-    message = Message(
-        "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece "
-        "is at the "
-        "ejector after {closes}, the one before has left after {opens}: {margin} to spare, aim at {aim}.",
-        "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}, but the "
-        "window from "
-        "{opens} to {closes} leaves it {late} too late. Move the ejector on, decide on fewer readings, or "
-        "feed slower.",
-        numbers,
+    start = (
+        "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece is at "
+        "the ejector after {closes}, the one before has left after {opens}: "
     )
-    yield Outcome(
-        f"sort.eject.{name}", name, window.margin, 0.0, "time", message, scale=window.closes, sources=("practice",)
-    )
-    yield _error(name, spec, palette, voted, ejecting.eject_chance(window, spec.ejector.scatter))
+    asked = "with a scatter of {scatter} it takes {needed} to be in time for {most}"
+    short = "{spare} to spare about its aim at {aim}, but " + asked + "; it is in time for {in_time}. "
+    if first(window.spare) < 0.0:
+        short = "that is {late} too late, so it is in time for {in_time}. "
+    mend = "Move the ejector on, decide on fewer readings, or feed slower."
+    message = Message(f"{start}{{spare}} to spare about its aim at {{aim}}; {asked}.", f"{start}{short}{mend}", numbers)
+    return Outcome(f"sort.eject.{name}", name, window.spare, needed, "time", message, scale=window.closes,
+                   sources=("practice",))  # fmt: skip
 
 
 def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Real) -> Outcome:

@@ -83,7 +83,7 @@ class Ejecting:
     ----------
     decided, ready : When the sorter has decided, and when the ejector is in place at the earliest [s]
     opens, closes : When the object before has left the ejector, and when this one reaches it [s]
-    aim, margin : Moment to aim at, and time to spare; negative is too late [s]
+    aim, margin : Moment to aim at, and time by which it may be missed; negative is too late [s]
     scatter : Standard deviation of the moment [s]
     distance : From the sensor to the ejector [m]
     error : Share of all objects that are sorted wrongly
@@ -201,7 +201,7 @@ def _ejecting(context: Context, name: str, spec: Sorter, ejector: Ejector) -> Ej
         max(first(window.opens), 0.0),
         first(window.closes),
         first(window.aim),
-        first(window.margin),
+        first(window.spare),
         first(ejector.scatter),
         far,
         float(errors[0]),
@@ -440,7 +440,7 @@ def eject_window(data: SorterCurves, style: Style) -> Figure | None:
     sheet = Sheet(style, rows_height(rows, axis, style.width))
     draw_rows(sheet, 0.0, rows, axis, [Limit(at=found.closes, side="x", tone="ink", dash="6 3")])
     title = f"When '{data.name}' must eject"
-    spare = "to spare" if found.margin >= 0.0 else "too late"
+    spare = "to spare about the aim" if found.margin >= 0.0 else "too late"
     alt = (
         f"The ejector is in place after {style.show(found.ready, 'time')}, the piece is there after "
         f"{style.show(found.closes, 'time')}: {style.show(abs(found.margin), 'time')} {spare}."
@@ -468,7 +468,7 @@ def _steps(found: Ejecting, style: Style) -> list[Row]:
         label = "The piece before is still at the ejector"
         rows.append(Row(label=label, note=shown(found.opens), bar=(0.0, found.opens), tone="edge", hollow=True))
     if found.margin >= 0.0:
-        span, text = (found.closes - found.margin, found.closes), "To spare until the piece is there (dashed line)"
+        span, text = (found.aim - found.margin, found.aim + found.margin), "To spare about the aim, to the nearer end"
         rows.append(Row(label=text, note=shown(found.margin), bar=span, tone="good", hollow=True))
         scatter = (found.aim - 1.96 * found.scatter, found.aim + 1.96 * found.scatter)
         rows.append(

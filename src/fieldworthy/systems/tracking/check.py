@@ -96,7 +96,8 @@ def _gyro(gyro: GyroSpec) -> Gyro:
 
 def _wheel(context: Context, wheel: WheelSpec, nominal: WheelSpec, speed: Real) -> TrackingWheel:
     field = context.season.field
-    missed = flight_length(wheel.diameter / 2.0, field.seam_step, _pressed(wheel), wheel.sprung_mass, speed)
+    pressed, give = _pressed(wheel), _give(context, wheel)
+    missed = flight_length(wheel.diameter / 2.0, field.seam_step, pressed, wheel.sprung_mass, speed, give)
     # half the seams go up, and a flight is never longer than a tile
     lifts = np.where(missed > 0.0, 0.5 / field.tile, 0.0)
     # sizes are nominal here: how far they may be off is counted by their standard deviations, not twice
@@ -111,6 +112,16 @@ def _wheel(context: Context, wheel: WheelSpec, nominal: WheelSpec, speed: Real) 
 def _pressed(wheel: WheelSpec) -> Real:
     # a wheel that is not pressed down at all would fly for ever; a hundredth of a newton stands for its own weight
     return np.maximum(wheel.down_force, 0.01)
+
+
+def _foam(context: Context) -> Foam:
+    field = context.season.field
+    return Foam(field.foam_modulus, field.foam_thickness, field.foam_loss)
+
+
+def _give(context: Context, wheel: WheelSpec) -> Array:
+    """How deep a wheel stands in the tiles: so far they follow it up."""
+    return sinkage(wheel.diameter / 2.0, wheel.width, wheel.down_force, _foam(context)).depth
 
 
 def _relocations(context: Context, way: Route) -> list[Relocation]:
@@ -224,44 +235,51 @@ def _wheel_over_seams(context: Context, name: str, wheel: WheelSpec) -> Iterator
     field, pose = context.season.field, state.driving_pose(context)
     if pose is not None and context.robot.parts:
         top = state.performance(context, pose).top_speed
-        stays = contact_speed(wheel.diameter / 2.0, field.seam_step, wheel.down_force, wheel.sprung_mass)
-        numbers = {"stays": (stays, "speed"), "top": (top, "speed"), "step": (field.seam_step, "length")}
-        yield Outcome(
-            f"tracking.seam.{name}",
-            f"tracking wheel {name}",
-            stays,
-            top,
-            "speed",
-            Message(
-                "Tracking wheel '{name}' stays down over a {step} seam up to {stays}; the robot reaches {top}.",
-                "Tracking wheel '{name}' flies off a {step} seam above {stays}, and the robot reaches {top}: press it "
-                "down harder, make it lighter, or cross seams slower.",
-                numbers,
-                {"name": name},
-            ),
-            sources=("practice",),
+        radius, step = wheel.diameter / 2.0, field.seam_step
+        stays = contact_speed(radius, step, wheel.down_force, wheel.sprung_mass, _give(context, wheel))
+        numbers = {"stays": (stays, "speed"), "top": (top, "speed"), "step": (step, "length"),
+                   "radius": (radius, "length")}  # fmt: skip
+        holds = "Tracking wheel '{name}' stays down over a {step} seam up to {stays}; the robot reaches {top}."
+        if not np.isfinite(first(stays)):
+            holds = "Tracking wheel '{name}' crosses level seams, which lift it at no speed; the robot reaches {top}."
+        short = (
+            "Tracking wheel '{name}' flies off a {step} seam above {stays}, and the robot reaches {top}: press it "
+            "down harder, make it lighter, or cross seams slower."
         )
+        if first(step) >= first(radius):
+            short = "Tracking wheel '{name}' does not get over a {step} seam, as high as its radius of {radius}."
+        yield Outcome(f"tracking.seam.{name}", f"tracking wheel {name}", stays, top, "speed",
+                      Message(holds, short, numbers, {"name": name}), sources=("practice",))  # fmt: skip
     yield from _sizes(context, name, wheel)
 
 
 def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
     """Climbing force and sinkage of this wheel, beside a 2.0 in and a 2.75 in one under the same load."""
-    field = context.season.field
-    foam = Foam(field.foam_modulus, field.foam_thickness, field.foam_loss)
+    step, foam = context.season.field.seam_step, _foam(context)
     radii = (wheel.diameter / 2.0, *(d / 2.0 for d in _COMPARED))
-    climb = [step_force(r, field.seam_step, 1.0) for r in radii]
+    climb = [step_force(r, step, 1.0) for r in radii]
     deep = [sinkage(r, wheel.width, wheel.down_force, foam).depth for r in radii]
+    # at level seams nothing pushes back, and one as high as the wheel stops it: neither has a ratio
+    compared = (climb[2] > 0.0) & np.isfinite(climb[1])
+    harder = np.where(compared, climb[1], 1.0) / np.where(compared, climb[2], 1.0) - 1.0
     numbers = {
         "own": (climb[0], "share"), "small": (climb[1], "share"), "large": (climb[2], "share"),
         "sinks": (deep[0], "length"), "more": (deep[1] / np.maximum(deep[2], 1e-12) - 1.0, "share"),
-        "harder": (climb[1] / climb[2] - 1.0, "share"),
+        "harder": (harder, "share"), "step": (step, "length"),
     }  # fmt: skip
-    message = Message(
+    pushed = (
         "At a seam, wheel '{name}' is pushed back with {own} of its load (2.0 in: {small}, 2.75 in: {large}) and "
-        "sinks {sinks} into the tile; the trade says that small wheels dig in, and a 2.0 in wheel is pushed back "
-        "{harder} harder and sinks {more} deeper than a 2.75 in one.",
-        "", numbers, {"name": name},
-    )  # fmt: skip
+        "sinks {sinks} into the tile"
+    )
+    if first(step) >= first(radii[0]):
+        pushed = "A seam of {step} stops wheel '{name}', which sinks {sinks} into the tile"
+    elif first(step) >= min(radii[1:]):
+        pushed = "At a seam, wheel '{name}' is pushed back with {own} of its load and sinks {sinks} into the tile"
+    elif first(step) <= 0.0:
+        pushed = "At a level seam nothing pushes wheel '{name}' back; it sinks {sinks} into the tile"
+    ratio = "is pushed back {harder} harder and sinks" if np.all(first(compared)) else "sinks"
+    text = f"{pushed}; the trade says that small wheels dig in, and a 2.0 in wheel {ratio} {{more}} deeper than a "
+    message = Message(text + "2.75 in one.", "", numbers, {"name": name})
     yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", message,
                   sources=("johnson1985", "practice"))  # fmt: skip
 
