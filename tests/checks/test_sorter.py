@@ -27,7 +27,7 @@ season: Test
 limits: {}
 field: {size: [3.6 m, 3.6 m]}
 objects:
-  ball: {mass: 100 g, size: [100 mm, 100 mm, 100 mm], shape: ball}
+  ball: {mass: 100 g, size: [100 mm, 100 mm, 100 mm]}
 periods: {autonomous: 20 s, driven: 100 s}
 """
 ROBOT = """\

@@ -134,8 +134,8 @@ def test_an_intake_that_stalls_is_left_out(tmp_path):
 
 
 def test_pieces_that_come_too_close_pile_up(tmp_path):
-    # 23 a second at 2.77 m/s come 120 mm apart: more than their length, less than the 176 mm that the check asks for
-    file = example_copy(tmp_path, ("throughput: 4 Hz", "throughput: 23 Hz"))
+    # 12 a second at 1.67 m/s come 139 mm apart: more than their length, less than the 194 mm that the check asks for
+    file = example_copy(tmp_path, ("throughput: 4 Hz", "throughput: 12 Hz"))
     curves = intake_curves(nominal(load_robot(file)))["intake"]
     assert curves.gaps[0] > 0.0 > curves.gaps[1]
     assert len(curves.piles) == 2

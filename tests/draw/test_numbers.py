@@ -165,6 +165,9 @@ def test_densities_are_densities_and_arcs_a_whole_turn():
 def test_the_holds_numbers_are_those_of_the_finding(name):
     said, curves = report(name), intake_curves(nominal(example(name)))["intake"]
     finding = find(said, "intake.hold_speed.intake")
+    if name == "mk2":  # one motor turns both of its stages: there is nothing to draw
+        assert (curves.hold, finding.verdict, finding.limit) == (None, "short", 0.0)
+        return
     assert curves.hold.speed == pytest.approx(finding.value)
     assert curves.hold.limit == pytest.approx(finding.limit)
     gap = si(fact(said, "intake.hold_rest.intake"), "length")
@@ -172,10 +175,9 @@ def test_the_holds_numbers_are_those_of_the_finding(name):
     assert (curves.hold.held == 1.0) == (finding.verdict == "holds")
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_a_staged_hold_followed_step_by_step_rests_where_the_curves_say(name):
+def test_a_staged_hold_followed_step_by_step_rests_where_the_curves_say():
     """Followed in steps of 20 microseconds: two noses, one clock, each stage braked a latency after a reading."""
-    loaded = example(name)
+    loaded = example("mk1")
     curves = intake_curves(nominal(loaded))["intake"]
     spec, view = loaded.nominal.mechanisms["intake"].hold, curves.hold
     lower, upper = (stage.speed for stage in curves.stages)
@@ -205,7 +207,7 @@ def _followed(speeds, spec, length, spacing, share):
             tick += period
         for i in (0, 1):
             if now >= brake[i]:
-                speed[i] = max(speed[i] - spec.deceleration * step, 0.0)
+                speed[i] = max(speed[i] - 0.5 * spec.deceleration * step, 0.0)  # a ball rolls: half the surface's
         first, second, now = first + speed[0] * step, second + speed[1] * step, now + step
     return first, second
 
@@ -213,8 +215,13 @@ def _followed(speeds, spec, length, spacing, share):
 def test_a_piece_takes_its_way_over_its_speed():
     curves = intake_curves(nominal(example("mk2")))["intake"]
     front, rear = curves.stages
-    # grips 105 mm apart, a piece 100 mm long: 100 mm held, 5 mm coasting nearly as fast, 100 mm to leave
-    by_hand = 0.105 / front.speed + 0.100 / rear.speed
+    # grips 105 mm apart; of a ball of 100 mm a roller of 60 mm holds the chord on which the centres are within 80 mm
+    held = sum(math.sqrt(0.08**2 - (0.08 - squeeze) ** 2) for squeeze in (0.008, 0.006))
+    # then it rolls on by itself up a bend from 20 to 60 degrees, at 5/7 of gravity along the slope
+    slope = (math.cos(math.radians(20)) - math.cos(math.radians(60))) / math.radians(40)
+    left = math.sqrt(front.speed**2 - 2 * 5 / 7 * 9.80665 * slope * (0.105 - held))
+    coasts = (0.105 - held) / (0.5 * (front.speed + left))
+    by_hand = held / front.speed + coasts + 0.100 / rear.speed
     assert np.ptp(curves.traces[0].time) == pytest.approx(by_hand, rel=0.02)
     waits = [b.time[0] - a.time[0] for a, b in zip(curves.traces, curves.traces[1:], strict=False)]
     assert waits == pytest.approx([0.25, 0.25])  # 4 Hz are wanted

@@ -1,5 +1,6 @@
 """Hooked chains against simulated arrivals and a chain laid tooth by tooth round its sprocket."""
 
+import mujoco
 import numpy as np
 import pytest
 
@@ -68,10 +69,53 @@ def test_five_or_six_pieces_already_carried():
     assert hooks.stack_height(np.array([0.0, 1.0, 6.0]), 0.06, 0.04) == pytest.approx([0.0, 0.06, 0.26])
 
 
-def test_a_heap_fills_its_hopper():
-    # By hand: six balls of 60 mm, 113.1 ml each, at 0.6 packing in 0.15 m by 0.15 m stand 50.3 mm on the mean
-    ball = 4.0 / 3.0 * np.pi * 0.03**3
-    assert hooks.heap_height(6, ball, 0.15 * 0.15) == pytest.approx(0.05027, abs=1e-5)
+BALL = 0.1
+
+
+def dropped(floor, count, seed):
+    """Top of balls of 100 mm that MuJoCo drops into a hopper [m]."""
+    rng, r = np.random.default_rng(seed), BALL / 2
+    free = [max(side / 2 - r, 0.0) for side in floor]
+    balls = "".join(
+        f'<body pos="{rng.uniform(-free[0], free[0])} {rng.uniform(-free[1], free[1])} {0.12 + 0.13 * i}"><freejoint/>'
+        f'<geom type="sphere" size="{r}" mass="0.085"/></body>'
+        for i in range(count)
+    )
+    a, b = (side / 2 + 0.0103 for side in floor)
+    walls = "".join(
+        f'<geom type="box" size="{w} {d} 1.2" pos="{x} {y} 1.2"/>'
+        for w, d, x, y in ((0.01, 1, a, 0), (0.01, 1, -a, 0), (1, 0.01, 0, b), (1, 0.01, 0, -b))
+    )
+    model = mujoco.MjModel.from_xml_string(f"""
+<mujoco><option timestep="0.002" cone="elliptic" integrator="implicitfast"/>
+<default><geom friction="0.4 0.002 0.0005" condim="4" solref="0.004 1"/></default>
+<worldbody><geom type="plane" size="2 2 .1"/>{walls}{balls}</worldbody></mujoco>""")
+    data = mujoco.MjData(model)
+    for _ in range(1700):
+        mujoco.mj_step(model, data)
+    return data.xpos[1:, 2].max() + r
+
+
+@pytest.mark.parametrize(
+    "floor", [(1.05, 1.05), (1.5, 1.05), (1.5, 1.5), (1.8, 1.05), (2.05, 2.05), (2.5, 1.5), (3.2, 3.2)]
+)
+@pytest.mark.parametrize("count", [3, 6, 9])
+def test_a_heap_of_dropped_balls(floor, count):
+    sides = tuple(BALL * side for side in floor)
+    mean = np.mean([dropped(sides, count, seed) for seed in (0, 1)])
+    found = hooks.heap_height(count, (BALL, BALL, BALL), sides, ball=True)
+    assert found == pytest.approx(mean, abs=BALL / 2)
+    assert found >= BALL
+
+
+def test_a_heap_of_blocks_by_counting():
+    # 100 by 60 by 50 mm on 210 by 130 mm: four flat in a layer, so six lie two high; of four thrown, half the time
+    # one comes to lie above
+    size = (0.1, 0.06, 0.05)
+    assert hooks.heap_height(6, size, (0.21, 0.13), ball=False) == pytest.approx(0.1)
+    assert hooks.heap_height(1, size, (0.21, 0.13), ball=False) == pytest.approx(0.05)
+    assert hooks.heap_height(3, size, (0.1, 0.06), ball=False) == pytest.approx(0.15)
+    assert hooks.heap_height(0, size, (0.1, 0.06), ball=False) == 0.0
 
 
 def test_batch_equals_case_by_case():
@@ -94,7 +138,7 @@ def test_batch_equals_case_by_case():
         (lambda: hooks.waiting_chance(-1.0, 1.0, 0.1), "dwell"),
         (lambda: hooks.tip_radius(0.00635, 2, 0.01), "teeth"),
         (lambda: hooks.stack_height(3, 0.1, 0.0), "nested"),
-        (lambda: hooks.heap_height(3, 1e-4, 0.0), "area"),
+        (lambda: hooks.heap_height(3, (0.1, 0.1, 0.1), (0.2, 0.0), ball=True), "floor_width"),
         (lambda: hooks.pieces_cleared(0.3, 0.0, 0.1), "height"),
     ],
 )

@@ -153,7 +153,8 @@ def needed_spare(scatter: Real) -> Real:
     practice: normal distribution of independent small errors.
     """
     require.positive(scatter=scatter)
-    return normal.quantile(0.5 + 0.5 * IN_TIME) * np.asarray(scatter)
+    away: Real = normal.quantile(0.5 + 0.5 * IN_TIME) * np.asarray(scatter)
+    return away
 
 
 def eject_chance(window: EjectWindow, scatter: Real) -> Real:
@@ -187,7 +188,8 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     require.positive(scatter=scatter)
     late = (np.asarray(window.closes) - window.aim) / scatter
     early = (np.asarray(window.opens) - window.aim) / scatter
-    return np.maximum(normal.below(late) - normal.below(early), 0.0)
+    chance: Real = np.maximum(normal.below(late) - normal.below(early), 0.0)
+    return chance
 
 
 @dataclass(frozen=True, slots=True)

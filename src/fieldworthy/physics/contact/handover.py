@@ -11,15 +11,36 @@ import numpy as np
 
 from fieldworthy.physics import _require as require
 from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+
+_STEPS = 32
 
 
-def _slowest(speeds: Array) -> Array:
+def _checked(speeds: Array) -> Array:
     require.not_negative(speeds=speeds)
     if np.ndim(speeds) < 1 or len(speeds) < 1:
         msg = "speeds must hold at least one stage on its leading axis"
         raise ValueError(msg)
-    slowest: Array = np.min(speeds, axis=0)
-    return slowest
+    return speeds
+
+
+def alongside(speed: Real, next_speed: Real, length: Real, next_length: Real) -> tuple[Array, Array]:
+    """Put speeds and lengths of two neighbouring stages on a leading axis of their own.
+
+    Parameters
+    ----------
+    speed, next_speed : Real
+        Of the objects in this stage and in the next [m/s].
+    length, next_length : Real
+        Least distance nose to nose in each [m].
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Speeds [m/s], and distances [m].
+    """
+    a, b, c, d = np.broadcast_arrays(speed, next_speed, length, next_length)
+    return np.stack([a, b]), np.stack([c, d])
 
 
 def throughput(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
@@ -30,7 +51,8 @@ def throughput(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     speeds : Array
         Speed of the object in each stage, stages on the leading axis [m/s].
     length : Real
-        Length of an object along the path [m].
+        Length of an object along the path, or the least distance nose to nose of each stage, as where hooks carry
+        them, stages leading [m].
     gap : Real, optional
         Space that must stay between two objects, in the slowest stage [m].
 
@@ -55,16 +77,19 @@ def throughput(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     """
     require.positive(length=length)
     require.not_negative(gap=gap)
-    return _slowest(speeds) / (length + gap)
+    rate: Array = np.min(_checked(speeds) / (length + np.asarray(gap)), axis=0)
+    return rate
 
 
-def limiting_stage(speeds: Array) -> Array:
+def limiting_stage(speeds: Array, length: Real = 1.0) -> Array:
     """Index of the stage that limits the throughput.
 
     Parameters
     ----------
     speeds : Array
         Speed of the object in each stage, stages on the leading axis [m/s].
+    length : Real, optional
+        Least distance nose to nose, as in `throughput`; alike in all stages if not given [m].
 
     Returns
     -------
@@ -80,8 +105,7 @@ def limiting_stage(speeds: Array) -> Array:
     ----------
     continuity: conservation of the number of objects on a one-dimensional path.
     """
-    _slowest(speeds)
-    index: Array = np.argmin(speeds, axis=0)
+    index: Array = np.argmin(_checked(speeds) / np.asarray(length), axis=0)
     return index
 
 
@@ -93,7 +117,7 @@ def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     speeds : Array
         Speed of the object in each stage, stages on the leading axis [m/s].
     length : Real
-        Length of an object along the path [m].
+        Length of an object along the path, or the least distance of each stage as in `throughput` [m].
     gap : Real, optional
         Space that must stay between two objects, in the slowest stage [m].
 
@@ -109,19 +133,15 @@ def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
 
     Notes
     -----
-    (L + gap) v_1 / min(v).
+    v_1 / min(v / (L + gap)).
 
     References
     ----------
     continuity: conservation of the number of objects on a one-dimensional path.
     """
-    slowest = _slowest(speeds)
-    require.positive(length=length)
-    require.not_negative(gap=gap)
-    stretch: Array = np.divide(
-        speeds[0], slowest, out=np.full(np.shape(slowest), np.inf), where=np.asarray(slowest > 0.0)
-    )
-    return (length + gap) * stretch
+    rate = np.asarray(throughput(speeds, length, gap))
+    spacing: Array = np.divide(speeds[0], rate, out=np.full(np.shape(rate), np.inf), where=rate > 0.0)
+    return spacing
 
 
 def spacing_after(spacing: Real, speed: Real, next_speed: Real) -> Real:
@@ -268,6 +288,60 @@ def coast_margin(gap: Real, speed: Real, deceleration: Real) -> Real:
     ratio = np.broadcast_to(np.where(needed > 0.0, np.inf, 0.0), shape).copy()
     share: Array = np.divide(needed, reach, out=ratio, where=reach > 0.0)
     return 1.0 - share
+
+
+def coast_reach(speed: Real, gap: Real, slopes: tuple[Real, Real], friction: Real, turning: Real = 0.0) -> Real:
+    """How far an object coasts along a path that bends evenly from one slope to another.
+
+    Parameters
+    ----------
+    speed : Real
+        Speed with which it leaves the stage behind it [m/s].
+    gap : Real
+        Length over which the path bends; 0 or less counts as none [m].
+    slopes : tuple[Real, Real]
+        Slope where it leaves, and where the gap ends and from there on, upwards positive [rad].
+    friction : Real
+        Friction coefficient of an object that slides on the guide; 0 for one that rolls [-].
+    turning : Real, optional
+        Energy of its turning as a share of that of its motion, 2/5 for a ball that rolls [-].
+
+    Returns
+    -------
+    Real
+        Way to where it comes to rest; very long where it runs on by itself [m].
+
+    Raises
+    ------
+    ValueError
+        If the speed, friction or turning is negative.
+
+    Notes
+    -----
+    It rests where the work g integral of (sin + mu cos) ds reaches (1 + turning) v^2 / 2. What bending adds to the
+    push on the guide is left out. Along the gap in 32 steps, straight between.
+
+    References
+    ----------
+    practice: work and energy, textbook dynamics.
+    """
+    require.not_negative(speed=speed, friction=friction, turning=turning)
+    s = np.linspace(0.0, 1.0, _STEPS + 1)
+    first, last, rub, way, energy = np.broadcast_arrays(
+        *slopes, friction, np.maximum(gap, 0.0), 0.5 * (1.0 + np.asarray(turning)) * np.asarray(speed) ** 2
+    )
+    slope = first[..., None] + (last - first)[..., None] * s
+    asks = STANDARD_GRAVITY * (np.sin(slope) + rub[..., None] * np.cos(slope))
+    pieces = 0.5 * (asks[..., 1:] + asks[..., :-1]) * (way / _STEPS)[..., None]
+    done = np.concatenate([np.zeros((*way.shape, 1)), np.cumsum(pieces, axis=-1)], axis=-1)
+    stops = done[..., 1:] > energy[..., None]
+    i = np.argmax(stops, axis=-1)[..., None]
+    before, step = (np.take_along_axis(x, i, -1)[..., 0] for x in (done, pieces))
+    part = (energy - before) / np.where(stops.any(axis=-1), step, 1.0)
+    inside = (i[..., 0] + part) * way / _STEPS
+    beyond = way + (energy - done[..., -1]) / np.maximum(asks[..., -1], 1e-3)
+    reach: Real = np.where(stops.any(axis=-1), inside, beyond)[()]
+    return reach
 
 
 def swallow_time(length: Real, speed: Real, force: Real, mass: Real) -> Real:

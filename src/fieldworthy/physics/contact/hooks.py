@@ -9,12 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Real
+from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.motors.chain import pitch_radius
 
-LOOSE_PACKING = 0.6
-"""Share of its volume that a loose heap of compact pieces fills [-]; random packing of balls, from memory."""
-
+_ASIDE, _PARTLY = 0.4, 0.05
+_THROWN, _WIDE = 0.8, 4.0
 _COUNT_SLACK = 1e-9  # a room for six pieces less rounding is a room for six
 
 
@@ -289,41 +288,69 @@ def stack_height(count: Real, height: Real, nested: Real) -> Real:
     return np.where(np.asarray(count) > 0, height + (count - 1.0) * nested, 0.0)[()]
 
 
-def heap_height(count: Real, volume: Real, area: Real, packing: Real = LOOSE_PACKING) -> Real:
-    """Mean height of pieces that lie in a hopper in no order.
+def heap_height(count: Real, size: tuple[Real, Real, Real], floor: tuple[Real, Real], *, ball: bool) -> Real:
+    """Height of the topmost of some pieces that were dropped into a hopper with upright walls.
 
     Parameters
     ----------
     count : Real
         Pieces in the heap [-].
-    volume : Real
-        Volume of one piece, with its holes where others cannot enter them [m^3].
-    area : Real
-        Floor area of the hopper [m^2].
-    packing : Real, optional
-        Share of the heap's volume that pieces fill [-].
+    size : tuple[Real, Real, Real]
+        Length, width and height of one piece; of a ball the first is taken as its diameter [m].
+    floor : tuple[Real, Real]
+        Length and width of the hopper's floor [m].
+    ball : bool
+        Whether the pieces are balls, which sink in between those below; others lie flat on each other [-].
 
     Returns
     -------
     Real
-        Mean height; single pieces stand above it by up to their own size [m].
+        Height, never below that of one piece; 0 without a piece [m].
 
     Raises
     ------
     ValueError
-        If the count is negative, or volume, area or packing is not positive.
+        If the count is negative, or a size is not positive.
 
     Notes
     -----
-    n V / (packing A).
+    As many layers as the floor's width and length ask for. Each further layer of balls adds
+    D / (1 + 0.55 e^2 + 0.35 e^4), e the room to step aside in diameters, near sqrt(1 - e^2) for a zigzag in a shaft;
+    wider floors leave 0.4 of a diameter a side to that, and the rest holds more. A floor for four or more that is
+    thrown full at random counts as the mean of full and of four fifths full. Within half a ball of the mean of dropped
+    balls for up to nine in hoppers from 1 to 4.5 diameters wide.
 
     References
     ----------
-    packing: random loose packing of balls (from memory); flat rings fill less.
+    packing: fitted to balls dropped in a general physics engine; layers derived beside the formula.
     """
     require.not_negative(count=count)
-    require.positive(volume=volume, area=area, packing=packing)
-    return count * volume / (packing * area)
+    require.positive(length=size[0], width=size[1], height=size[2], floor_length=floor[0], floor_width=floor[1])
+    n = np.asarray(count, dtype=float)
+    if ball:
+        (a, slack_a), (b, slack_b) = (_lanes(np.asarray(side) / size[0]) for side in floor)
+        e2 = slack_a**2 + slack_b**2
+        each, added, high = a * b, size[0] / (1.0 + 0.55 * e2 + 0.35 * e2**2), size[0]
+    else:
+        ways = [
+            np.maximum(np.floor(floor[0] / np.asarray(size[i]) + _COUNT_SLACK), 1.0)
+            * np.maximum(np.floor(floor[1] / np.asarray(size[1 - i]) + _COUNT_SLACK), 1.0)
+            for i in (0, 1)
+        ]
+        each, added, high = np.maximum(*ways), np.asarray(size[2]), size[2]
+    full, loose = (np.ceil(n / (each * share) - _PARTLY) for share in (1.0, _THROWN))
+    layers = np.where(each >= _WIDE, 0.5 * (full + loose), full)
+    return np.where(n > 0, high + (np.maximum(layers, 1.0) - 1.0) * added, 0.0)[()]
+
+
+def _lanes(side: Array) -> tuple[Array, Array]:
+    """How many balls lie side by side on a floor so many diameters wide, and how far each may step aside."""
+    whole = np.maximum(np.floor(side + _COUNT_SLACK), 1.0)
+    left = np.maximum(side - whole, 0.0)
+    # in a shaft all of it is for stepping aside; on a wider floor what goes beyond makes room for more
+    return np.where(whole > 1.0, whole + np.maximum(left - _ASIDE, 0.0), 1.0), np.where(
+        whole > 1.0, np.minimum(left, _ASIDE), left
+    )
 
 
 def pieces_cleared(room: Real, height: Real, nested: Real) -> Real:

@@ -8,7 +8,7 @@ while the robot is enabled.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,7 +35,11 @@ class Stage:
     friction : Real
         Friction coefficient between roller and object [-].
     drag : Real
-        Force along the path that holds the object back, from `drag` [N].
+        Force along the path that holds the object back, from `drag` or `rolling` [N].
+    share : Real
+        Speed of the object over that of the surface: 1 where it slides along its guide, 1/2 where it rolls [-].
+    takes : Real
+        Largest force of the roller that the object turns into motion; past it one that rolls spins in place [N].
 
     Raises
     ------
@@ -50,6 +54,8 @@ class Stage:
     normal_force: Real
     friction: Real
     drag: Real
+    share: Real = 1.0
+    takes: Real = np.inf
 
     def __post_init__(self) -> None:
         require.positive(ratio=self.ratio, efficiency=self.efficiency, radius=self.radius)
@@ -58,6 +64,11 @@ class Stage:
             squeeze=self.squeeze, normal_force=self.normal_force, friction=self.friction, drag=self.drag
         )
         _check_squeeze(self.radius, self.squeeze)
+
+    @property
+    def grip(self) -> Real:
+        """Largest force with which it carries an object: its friction, or what a rolling one takes [N]."""
+        return np.minimum(self.friction * self.normal_force, self.takes)
 
 
 def _check_squeeze(radius: Real, squeeze: Real) -> None:
@@ -143,6 +154,87 @@ def drag(normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.
     return np.maximum((guide_friction + rolling_resistance) * normal_force + weight_along, 0.0)
 
 
+def rolling(stage: Stage, guide_friction: Real, resistance: Real, weight_along: Real = 0.0) -> Stage:
+    """Let a ball roll between a roller and a fixed guide, or slide where the guide is too slippery for that.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage as it carries an object that slides [-].
+    guide_friction : Real
+        Friction coefficient between object and guide [-].
+    resistance : Real
+        Loss in the roller's flexing, as a share of the normal force [-].
+    weight_along : Real, optional
+        Part of the object's weight along the path, positive where it climbs [N].
+
+    Returns
+    -------
+    Stage
+        The same with the drag, the share of the surface's speed and the force it takes of a ball [-].
+
+    Raises
+    ------
+    ValueError
+        If a coefficient is negative.
+
+    Notes
+    -----
+    A ball that rolls on both has its centre half as fast as the roller's surface. Roller F and guide G move it,
+    F + G = W sin(slope), and turn it against the couple of the flexing, F - G = c N. So F = (W sin(slope) + c N) / 2,
+    and no more than F <= mu_guide N + c N: past that the guide slips under it and it spins in place. Where even
+    pushing back the guide gives less than (c N - W sin(slope)) / 2, the couple keeps it from turning: it slides.
+
+    References
+    ----------
+    meriam_statics: dry friction and rolling resistance.
+    """
+    require.not_negative(guide_friction=guide_friction, resistance=resistance)
+    guide, couple = guide_friction * stage.normal_force, resistance * stage.normal_force
+    slides = np.asarray(guide < 0.5 * (couple - weight_along))
+    drag = np.where(slides, stage.drag, np.maximum(0.5 * (couple + weight_along), 0.0))[()]
+    return replace(
+        stage, drag=drag, share=np.where(slides, 1.0, 0.5)[()], takes=np.where(slides, np.inf, guide + couple)[()]
+    )
+
+
+def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
+    """Way over which a roller holds a ball on its way past.
+
+    Parameters
+    ----------
+    radius : Real
+        Radius of the free roller [m].
+    squeeze : Real
+        Depth to which the ball presses it in at the most [m].
+    length : Real
+        Diameter of the ball [m].
+
+    Returns
+    -------
+    Real
+        Way of the ball from first to last touch, at most its length [m].
+
+    Raises
+    ------
+    ValueError
+        If a radius or length is not positive, or the squeeze is negative.
+
+    Notes
+    -----
+    The chord on which both centres are within R + r: 2 sqrt((R + r)^2 - (R + r - d)^2). A block's flat side is held
+    over its whole length.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
+    """
+    require.positive(radius=radius, length=length)
+    require.not_negative(squeeze=squeeze)
+    both = radius + 0.5 * np.asarray(length)
+    return np.minimum(2.0 * np.sqrt(both**2 - (both - squeeze) ** 2), length)
+
+
 def grip_margin(stage: Stage) -> Real:
     """Share of a roller's grip that is left once the object moves; below zero the roller slips on it.
 
@@ -154,13 +246,13 @@ def grip_margin(stage: Stage) -> Real:
     Returns
     -------
     Real
-        1 - drag / (mu N): 1 with nothing to carry, 0 at the limit; minus infinity with drag but no grip [-].
+        1 - drag / grip: 1 with nothing to carry, 0 at the limit; minus infinity with drag but no grip [-].
 
     References
     ----------
     practice: Coulomb friction, textbook statics.
     """
-    grip = np.asarray(stage.friction * stage.normal_force, dtype=float)
+    grip = np.asarray(stage.grip, dtype=float)
     lost = np.where(stage.drag > grip, np.inf, 0.0)
     used: Array = np.broadcast_to(lost, _shape(stage)).copy()
     np.divide(stage.drag, grip, out=used, where=grip > 0.0)
@@ -168,7 +260,9 @@ def grip_margin(stage: Stage) -> Real:
 
 
 def _shape(stage: Stage) -> tuple[int, ...]:
-    return np.broadcast_shapes(np.shape(stage.drag), np.shape(stage.friction), np.shape(stage.normal_force))
+    return np.broadcast_shapes(
+        np.shape(stage.drag), np.shape(stage.friction), np.shape(stage.normal_force), np.shape(stage.takes)
+    )
 
 
 def load_torque(stage: Stage) -> Real:
@@ -193,7 +287,7 @@ def load_torque(stage: Stage) -> Real:
     ----------
     practice: power balance of a roller.
     """
-    force = np.minimum(stage.drag, stage.friction * stage.normal_force)
+    force = np.minimum(stage.drag, stage.grip)
     return force * _arm(stage)
 
 
@@ -322,7 +416,7 @@ def surface_speed(stage: Stage, motor_speed: Real) -> Real:
 
 
 def object_speed(stage: Stage, motor_speed: Real) -> Real:
-    """Steady speed of an object in a stage: the surface's where the roller grips, 0 where it slips.
+    """Steady speed of an object in a stage: its share of the surface's where the roller grips, 0 where it slips.
 
     Parameters
     ----------
@@ -344,5 +438,4 @@ def object_speed(stage: Stage, motor_speed: Real) -> Real:
     ----------
     practice: Coulomb friction, textbook statics.
     """
-    grips = stage.drag <= stage.friction * stage.normal_force
-    return np.where(grips, surface_speed(stage, motor_speed), 0.0)[()]
+    return np.where(stage.drag <= stage.grip, stage.share * surface_speed(stage, motor_speed), 0.0)[()]

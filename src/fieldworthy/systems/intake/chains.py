@@ -136,8 +136,8 @@ def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[
     nested = row.height if carrier.nested is None else carrier.nested
     pile = hooks.stack_height(float(carrier.carried), row.height, nested)
     if carrier.hopper is not None:
-        volume = np.pi / 6.0 * row.length * row.across * row.height
-        pile = hooks.heap_height(float(carrier.carried), volume, carrier.hopper[0] * carrier.hopper[1])
+        size = row.length, row.across, row.height
+        pile = hooks.heap_height(float(carrier.carried), size, carrier.hopper, ball=row.ball)
     cleared = hooks.pieces_cleared(np.maximum(room, 0.0), row.height, nested)
     numbers: dict[str, tuple[Real, str]] = {
         "room": (room, "length"), "pile": (pile, "length"), "cleared": (cleared, "count"),

@@ -11,7 +11,7 @@ from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, Real, unknown
 from fieldworthy.physics.contact import handover, rollers
 from fieldworthy.physics.contact import stagedhold as staging
-from fieldworthy.physics.motors.stagemotor import coast_deceleration, rim_force
+from fieldworthy.physics.motors.stagemotor import rim_force
 from fieldworthy.systems.intake.chains import chains
 from fieldworthy.systems.intake.mechanics import Row, Running, geared_even, row_of, surface_ratio
 from fieldworthy.systems.intake.model import Hold, Intake
@@ -50,15 +50,13 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
     text = "Stage '{stage}' turns at {free} empty and {turning} with a piece in it and moves it at {speed}"
     if stage.spec.rollers is not None:
         text += "; squeezed, its {diameter} rollers run as if {wide} across"
-    yield Outcome(
-        f"intake.speed.{ending}",
-        subject,
-        stage.speed,
-        None,
-        "speed",
-        Message(f"{text}.", "", numbers, {"stage": stage.name}),
-        sources=("hughes", "tyre-radius"),
-    )
+        if row.ball and stage.spec.rollers.against == "guide":
+            rolls = first(np.asarray(stage.surface.share)) < 0.75
+            text += ", and a ball rolls on its guide half as fast" if rolls else (
+                ", and a ball slides on so smooth a guide, it does not roll"
+            )  # fmt: skip
+    yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed",
+                  Message(f"{text}.", "", numbers, {"stage": stage.name}), sources=("hughes", "tyre-radius"))  # fmt: skip
     if stage.spec.rollers is not None:
         yield from _grip(row, stage, subject, ending)
     jam = rollers.held_torque(stage.surface)
@@ -80,16 +78,19 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
 
 def _grip(row: Row, stage: Running, subject: str, ending: str) -> Iterator[Outcome]:
     surface, soft = stage.surface, stage.spec.rollers
-    grip = surface.friction * surface.normal_force
+    grip = surface.grip
     numbers = {"grip": (grip, "force"), "drag": (surface.drag, "force")}
-    message = Message(
-        "The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}.",
-        "The rollers of stage '{stage}' slip: they grip a piece with {grip}, and guide and slope hold it back "
-        "with "
-        "{drag}. A grippier roller or a smoother guide helps; more squeeze does not.",
-        numbers,
-        {"stage": stage.name},
+    slips = (
+        "The rollers of stage '{stage}' slip: they grip a piece with {grip}, and guide and slope hold it back with "
+        "{drag}. A grippier roller or a smoother guide helps; more squeeze does not."
     )
+    if first(grip) < first(np.asarray(surface.friction * surface.normal_force)):
+        slips = (
+            "The guide of stage '{stage}' is too slippery for the slope: a ball takes {grip} of its rollers before it "
+            "spins in place, and the slope asks {drag}. A grippier guide or more press helps."
+        )
+    message = Message("The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}.",
+              slips, numbers, {"stage": stage.name})  # fmt: skip
     yield Outcome(f"intake.grip.{ending}", subject, grip, surface.drag, "force", message, sources=("practice",))
     if soft is not None and soft.width is not None:
         numbers = {"width": (soft.width, "length"), "across": (row.across, "length")}
@@ -104,9 +105,9 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     """Whether a piece gets across, and whether pieces pull apart or pile up."""
     distance = here.spec.to_next
     assert distance is not None, "every stage but the last has its distance"
-    slowing = slowing_of(here)
-    held = handover.overlap(row.length, distance)
-    reach = row.length + np.square(here.speed) / (2.0 * slowing)
+    held = row.held(here, there)
+    # from where it is taken hold of to where it is let go, and on from there by itself
+    reach = held + distance + row.coasts(here, there)
     words, subject = {"here": here.name, "there": there.name}, f"{row.name}, {here.name} to {there.name}"
     numbers: dict[str, tuple[Real, str]] = {
         "far": (distance, "length"), "both": (np.abs(held), "length"), "reach": (reach, "length")
@@ -126,18 +127,14 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     yield _meeting(row, here, there, held)
 
 
-def slowing_of(stage: Running) -> Real:
-    """Find how fast a piece slows down that a stage has let go of."""
-    guide = stage.spec.rollers.guide_friction if stage.spec.rollers is not None else 0.25
-    return coast_deceleration(guide, stage.spec.climb)
-
-
 def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
     """How the spacing of pieces changes where two stages meet, and which roller rubs."""
     slow = 1e-6  # m/s; a stage that stands still is judged under its torque
     v = np.maximum(here.speed, slow), np.maximum(there.speed, slow)
     pull, rub = handover.rubbing(held, v, (grip_of(here), grip_of(there)))
-    closest = handover.feed_spacing(np.stack(np.broadcast_arrays(*v)), row.length)
+    rub = rub / here.surface.share  # a ball that rolls stays twice as long
+    pair = handover.alongside(*v, row.closest(here), row.closest(there))
+    closest = handover.feed_spacing(*pair)
     ratio = v[1] / v[0]
     numbers: dict[str, tuple[Real, str]] = {
         "ratio": (ratio, "count"), "closest": (closest, "length"), "rub": (rub, "length"),
@@ -162,36 +159,40 @@ def grip_of(stage: Running) -> Real:
     return stage.surface.friction * stage.surface.normal_force
 
 
+def rate_of(row: Row) -> Real:
+    """Pieces a second that a row passes on: nose to tail through rollers, one on each hook of a chain."""
+    return handover.throughput(row.speeds(), row.lengths())
+
+
 def _throughput(row: Row) -> Iterator[Outcome]:
-    rate = handover.throughput(row.speeds(), row.length)
-    slowest = list(row.stages)[int(np.asarray(handover.limiting_stage(row.speeds())).flat[0])]
+    rate = rate_of(row)
+    slowest = list(row.stages)[int(np.asarray(handover.limiting_stage(row.speeds(), row.lengths())).flat[0])]
     wanted = row.spec.throughput
+    close = "one on each hook" if row.stages[slowest].spec.hooks is not None else "nose to tail"
     if wanted is None:
         because = f"How many pieces a second '{row.name}' must take in is not known."
         yield unknown("intake.throughput", row.name, "frequency", because, (f"mechanisms.{row.name}.throughput",))
         return
     numbers = {"rate": (rate, "count"), "wanted": (wanted, "count"), "length": (row.length, "length")}
-    message = Message(
-        "Its slowest stage, '{slowest}', passes {rate} pieces a second that touch nose to tail; {wanted} are wanted.",
-        "Its slowest stage, '{slowest}', passes only {rate} pieces a second that touch nose to tail; {wanted} "
-        "are "
-        "wanted. Only a faster '{slowest}' helps.",
-        numbers,
-        {"slowest": slowest},
-    )
-    yield Outcome(
-        f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", message, sources=("continuity",)
-    )
+    message = Message("Its slowest stage, '{slowest}', passes {rate} pieces a second, {close}; {wanted} are wanted.",
+              "Its slowest stage, '{slowest}', passes only {rate} pieces a second, {close}; {wanted} are wanted. Only "
+              "a faster '{slowest}' helps.", numbers, {"slowest": slowest, "close": close})  # fmt: skip
+    yield Outcome(f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", message, sources=("continuity",))
 
 
 def _pickup(row: Row) -> tuple[Real, Real]:
     """Rate at which it picks up from a heap, and the time in which the first stage draws one in."""
     one = next(iter(row.stages.values()))
     force = np.minimum(grip_of(one), rim_force(one.surface, one.motor.limit)) - one.surface.drag
+    soft = one.spec.rollers
+    if soft is not None:
+        # one that starts to roll is pushed by its guide too, by 3/7 of the roller's force if that grips so much
+        guide = np.minimum(3.0 / 7.0 * np.maximum(force, 0.0), soft.guide_friction * soft.press)
+        force = force + np.where(np.asarray(one.surface.share) < 0.75, guide, 0.0)
     if one.spec.hooks is not None:
         force = rim_force(one.surface, one.motor.limit) - one.surface.drag
     time = handover.swallow_time(row.length, one.speed, force, row.mass)
-    return handover.pickup_rate(time, handover.throughput(row.speeds(), row.length)), time
+    return handover.pickup_rate(time, rate_of(row)), time
 
 
 def _fast_first(row: Row) -> Iterator[Outcome]:
@@ -205,7 +206,7 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
         return
     (rate, draw), (even, even_draw) = _pickup(row), _pickup(geared_even(row))
     gain = np.divide(rate, np.maximum(even, 1e-9))
-    through = handover.throughput(row.speeds(), row.length)
+    through = rate_of(row)
     limit = "the hand-over: the row passes no more" if first(rate) >= first(through) * (1 - 1e-9) else (
         "drawing in a piece that lies still, not the hand-over, which would pass {through}"
     )  # fmt: skip
@@ -240,12 +241,41 @@ def hold_stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, stagin
     slow = 1e-6  # m/s; a stage that stands still is judged under its torque
     down = hold.deceleration if hold.lower_deceleration is None else hold.lower_deceleration
     spacing = row.spacing(lower) if hold.spacing is None else np.maximum(hold.spacing, row.length)
+    # what the file gives is the stage's; a ball that rolls slows half as fast
+    slows = hold.deceleration * upper.surface.share, down * lower.surface.share
     below = np.maximum(np.maximum(hold.below, row.length), hold.handover)
     return (
-        staging.Stop(np.maximum(upper.speed, slow), hold.period, hold.latency, hold.deceleration),
-        staging.Stop(np.maximum(lower.speed, slow), hold.period, hold.latency, down),
+        staging.Stop(np.maximum(upper.speed, slow), hold.period, hold.latency, slows[0]),
+        staging.Stop(np.maximum(lower.speed, slow), hold.period, hold.latency, slows[1]),
         staging.Path(row.length, np.maximum(spacing, row.length), below, hold.handover, hold.room),
     )
+
+
+def one_motor(row: Row, hold: Hold) -> bool:
+    """Whether the two stages of a staged hold are turned by one motor, so that neither runs on alone."""
+    names = list(row.stages)
+    before = names[names.index(hold.stage) - 1]
+    return row.spec.driver(hold.stage) == row.spec.driver(before)
+
+
+def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: staging.Path) -> Iterator[Outcome]:
+    """A hold whose stages share a motor: the second stays where it is as the first stops."""
+    upper, lower = stops
+    names = list(row.stages)
+    subject = f"{row.name}, stage {hold.stage}"
+    words = {"stage": hold.stage, "before": names[names.index(hold.stage) - 1]}
+    message = Message("", "One motor turns the stages '{before}' and '{stage}': '{before}' cannot run on to bring a second "
+              "piece while '{stage}' stops, at no speed. Give one of them a motor of its own.",
+              {"speed": (upper.speed, "speed")}, words)  # fmt: skip
+    yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, 0.0, "speed", message, "at most",
+                  scale=upper.speed, sources=("practice",))  # fmt: skip
+    ran = staging.stop_distance(upper, 0.5)
+    behind = path.below - staging.head_start(upper.speed, lower.speed, path) - ran * lower.speed / upper.speed
+    gap = ran + behind - path.length
+    text = "The first rests {first} past its sensor, and as both stages stop together the second {second} before it."
+    numbers: dict[str, tuple[Real, str]] = {"first": (ran, "length"), "second": (behind, "length")}
+    yield Outcome(f"intake.hold_rest.{row.name}", subject, gap, None, "length", Message(text, "", numbers, words),
+                  sources=("stopping-sight",))  # fmt: skip
 
 
 def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
@@ -262,6 +292,9 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     )
     yield Outcome(f"intake.hold_sensors.{row.name}", subject, hold.below, row.length, "length", message,
                   sources=("plane-geometry",))  # fmt: skip
+    if one_motor(row, hold):
+        yield from _tied(row, hold, (upper, lower), path)
+        return
     limit = staging.hold_limit_speed(upper, lower, path)
     numbers = {"speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
                "longest": (staging.stop_distance(upper, 1.0), "length")}  # fmt: skip

@@ -21,7 +21,7 @@ from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.contact import handover
 from fieldworthy.physics.contact import stagedhold as staging
-from fieldworthy.systems.intake.check import grip_of, hold_stops, slowing_of
+from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
 from fieldworthy.systems.intake.model import Intake
 
@@ -236,10 +236,11 @@ def _view(stage: Running, grip: float) -> StageView:
 
 def _meeting(row: Row, pair: tuple[Running, Running], at: float) -> Meeting:
     here, there = pair
-    distance, speeds = first(here.spec.to_next or 0.0), (first(here.speed), first(there.speed))
-    held = first(handover.overlap(row.length, distance))
+    speeds = first(here.speed), first(there.speed)
+    held = first(row.held(here, there))
     pull, rub = handover.rubbing(held, speeds, (grip_of(here), grip_of(there)))
-    closest = handover.feed_spacing(np.array(speeds), first(row.length))
+    rub = rub / first(np.asarray(here.surface.share))
+    closest = handover.feed_spacing(*handover.alongside(*speeds, first(row.closest(here)), first(row.closest(there))))
     start, end = sorted((at, at + held))
     return Meeting(
         here.name, there.name, start, end, held, first(pull), first(rub), speeds[1] / speeds[0], first(closest)
@@ -251,12 +252,12 @@ def _one(row: Row, grips: Sequence[float]) -> tuple[Trace, float | None]:
     length, stages = first(row.length), list(row.stages.values())
     time, place = [0.0], [grips[0]]
     for (here, there), at in zip(row.pairs(), grips[1:], strict=True):
-        speed, left = first(here.speed), at + first(handover.overlap(row.length, first(here.spec.to_next or 0.0)))
+        speed, left = first(here.speed), at + first(row.held(here, there))
         # the stronger grip decides how fast an object runs that both hold
         until = left if left < at or first(grip_of(here)) >= first(grip_of(there)) else at
         time.append(time[-1] + max(until - place[-1], 0.0) / speed)
         place.append(max(until, place[-1]))
-        if left < at and not _coast(time, place, at, (speed, first(slowing_of(here)))):
+        if left < at and not _coast(time, place, at, (speed, speed**2 / (2.0 * first(row.coasts(here, there))))):
             return Trace(np.array(time), np.array(place)), place[-1]
     last = first(stages[-1].speed)
     out = grips[-1] + length
@@ -308,7 +309,7 @@ def _meets(moments: Array, gap: Array, nose: Array, i: int) -> Pile:
 
 def _hold(row: Row, grips: Sequence[float]) -> HoldView | None:
     hold = row.spec.hold
-    if hold is None:
+    if hold is None or one_motor(row, hold):
         return None
     upper, lower, path = hold_stops(row, hold)
     rest = staging.simulate(upper, lower, path, np.linspace(0.0, 1.0, _PHASES))

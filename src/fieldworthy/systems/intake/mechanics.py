@@ -9,7 +9,8 @@ import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Array, Real
-from fieldworthy.physics.contact import rollers
+from fieldworthy.physics.contact import handover, rollers
+from fieldworthy.physics.contact.hooks import hook_spacing
 from fieldworthy.physics.motors import chain
 from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque
@@ -77,6 +78,7 @@ class Row:
     length, height : Of an object, along the path and upright [m]
     across : Of an object, across the path [m]
     mass : Of an object [kg]
+    ball : Whether it is a ball, which rolls and touches a roller at one point
     stages : In order
     """
 
@@ -86,6 +88,7 @@ class Row:
     height: Real
     across: Real
     mass: Real
+    ball: bool
     stages: dict[str, Running]
 
     def speeds(self) -> Array:
@@ -97,10 +100,44 @@ class Row:
         row = list(self.stages.values())
         return list(pairwise(row))
 
+    def closest(self, stage: Running) -> Real:
+        """Least distance nose to nose in a stage: pieces that touch, or one on each hook."""
+        hooks = stage.spec.hooks
+        if hooks is None:
+            return self.length
+        return np.maximum(hook_spacing(chain.SIZES[hooks.chain.size].pitch, float(hooks.links_between)), self.length)
+
+    def lengths(self) -> Array:
+        """Stack these distances, stages on the leading axis as in `speeds`."""
+        like = self.speeds()
+        return np.stack([np.broadcast_to(self.closest(s), like.shape[1:]) for s in self.stages.values()])
+
     def spacing(self, stage: Running) -> Real:
-        """Distance nose to nose in a stage at the wanted throughput; touching where none is wanted."""
-        wanted = self.spec.throughput
-        return self.length if wanted is None else np.maximum(stage.speed / wanted, self.length)
+        """Distance nose to nose in a stage at the wanted throughput; as close as can be where none is wanted."""
+        wanted, least = self.spec.throughput, self.closest(stage)
+        return least if wanted is None else np.maximum(stage.speed / wanted, least)
+
+    def held(self, here: Running, there: Running) -> Real:
+        """Way over which two neighbours hold the same object; negative where neither does."""
+        distance = here.spec.to_next
+        assert distance is not None, "every stage but the last has its distance"
+        return handover.overlap(0.5 * (self._held(here) + self._held(there)), distance)
+
+    def _held(self, stage: Running) -> Real:
+        if not self.ball or stage.spec.hooks is not None:
+            return self.length
+        return np.maximum(rollers.held_length(stage.surface.radius, stage.surface.squeeze, self.length), 1e-4)
+
+    def coasts(self, here: Running, there: Running) -> Real:
+        """How far an object coasts on from where a stage lets go of it, towards the next."""
+        soft, slopes = here.spec.rollers, (here.spec.climb, there.spec.climb)
+        gap = np.maximum(-self.held(here, there), 0.0)
+        if not self.ball:
+            friction = soft.guide_friction if soft is not None else 0.25
+            return handover.coast_reach(here.speed, gap, slopes, friction)
+        # one that slid begins to roll, and keeps 5/7 of its speed
+        speed = here.speed * np.where(np.asarray(here.surface.share) < 0.75, 1.0, 5.0 / 7.0)
+        return handover.coast_reach(speed, gap, slopes, 0.0, 0.4)
 
 
 def row_of(context: Context, name: str) -> Row:
@@ -114,11 +151,12 @@ def _row(context: Context, name: str) -> Row:
     thing = context.season.objects[spec.object]
     axis = _AXES[spec.along]
     across = thing.size[0] if axis == 1 else thing.size[1]
-    surfaces = {n: _surface(s, thing.mass) for n, s in spec.stages.items()}
+    surfaces = {n: _surface(s, thing.mass, ball=thing.shape == "ball") for n, s in spec.stages.items()}
     motors = {n: _motor(context, s) for n, s in spec.stages.items() if s.motor is not None}
     drivers = {n: spec.driver(n) for n in spec.stages}
     stages = run(spec, surfaces, motors, drivers)
-    return Row(name, spec, thing.size[axis], thing.size[2 if axis != 2 else 0], across, thing.mass, stages)
+    height = thing.size[2 if axis != 2 else 0]
+    return Row(name, spec, thing.size[axis], height, across, thing.mass, thing.shape == "ball", stages)
 
 
 def run(
@@ -161,7 +199,7 @@ def _motor(context: Context, stage: IntakeStage) -> Motor:
     return Motor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), stage.motors)
 
 
-def _surface(stage: IntakeStage, mass: Real) -> rollers.Stage:
+def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rollers.Stage:
     gears = [GearStage(g.driven / g.driver, g.efficiency) for g in stage.gearing]
     if stage.chain is not None:
         gears.append(GearStage(stage.chain.teeth[1] / stage.chain.teeth[0], stage.chain.efficiency))
@@ -169,14 +207,20 @@ def _surface(stage: IntakeStage, mass: Real) -> rollers.Stage:
     uphill = mass * STANDARD_GRAVITY * np.sin(stage.climb)
     if hooks is not None:
         whole = train([*gears, GearStage(1.0, hooks.chain.efficiency)])
-        radius = chain.pitch_radius(chain.SIZES[hooks.chain.size].pitch, hooks.chain.teeth[0])
+        # a turn of the sprocket draws in a link for each tooth
+        drawn = chain.SIZES[hooks.chain.size].pitch * hooks.chain.teeth[0] / (2.0 * np.pi)
         # hooks do not slip: as if they pressed with just what they carry, at a friction of one
         load = np.maximum(hooks.load + uphill, 0.0)
-        return rollers.Stage(whole.ratio, whole.efficiency, radius, 0.0, load, 1.0, load)
+        return rollers.Stage(whole.ratio, whole.efficiency, drawn, 0.0, load, 1.0, load)
     assert soft is not None, "a stage has rollers or hooks"
     whole = train(gears)
     radius = soft.diameter / 2.0
     # a sample may not reach the shaft; the nominal squeeze is checked when the file is read
     squeeze = np.minimum(soft.squeeze, 0.95 * radius)
+    if soft.against == "rollers":
+        # both sides grip and flex, and nothing rubs
+        both = rollers.drag(soft.press, 0.0, 2.0 * soft.flexing, uphill)
+        return rollers.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, 2.0 * soft.friction, both)
     drag = rollers.drag(soft.press, soft.guide_friction, soft.flexing, uphill)
-    return rollers.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, soft.friction, drag)
+    slides = rollers.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, soft.friction, drag)
+    return rollers.rolling(slides, soft.guide_friction, soft.flexing, uphill) if ball else slides

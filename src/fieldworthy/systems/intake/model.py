@@ -61,6 +61,9 @@ class Rollers:
     )
     flexing: Ratio = assume("0.05", "loss in the roller's flexing, share of the press; from memory", role="fact")
     width: Size | None = exact(None, "usable width of the rollers, across the path", role="made")
+    against: Literal["guide", "rollers"] = exact(
+        "guide", "what they press the object on: a fixed guide, on which a ball rolls, or rollers that turn with them"
+    )
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""

@@ -277,7 +277,7 @@ def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
         pushed = "At a seam, wheel '{name}' is pushed back with {own} of its load and sinks {sinks} into the tile"
     elif first(step) <= 0.0:
         pushed = "At a level seam nothing pushes wheel '{name}' back; it sinks {sinks} into the tile"
-    ratio = "is pushed back {harder} harder and sinks" if np.all(first(compared)) else "sinks"
+    ratio = "is pushed back {harder} harder and sinks" if first(np.where(compared, 1.0, 0.0)) else "sinks"
     text = f"{pushed}; the trade says that small wheels dig in, and a 2.0 in wheel {ratio} {{more}} deeper than a "
     message = Message(text + "2.75 in one.", "", numbers, {"name": name})
     yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", message,
