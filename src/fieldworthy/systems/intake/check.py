@@ -55,8 +55,9 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
             text += ", and a ball rolls on its guide half as fast" if rolls else (
                 ", and a ball slides on so smooth a guide, it does not roll"
             )  # fmt: skip
-    yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed",
-                  Message(f"{text}.", "", numbers, {"stage": stage.name}), sources=("hughes", "tyre-radius"))  # fmt: skip
+    message = Message(f"{text}.", "", numbers, {"stage": stage.name})
+    yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed", message,
+                  sources=("hughes", "tyre-radius"))  # fmt: skip
     if stage.spec.rollers is not None:
         yield from _grip(row, stage, subject, ending)
     jam = rollers.held_torque(stage.surface)
@@ -89,8 +90,8 @@ def _grip(row: Row, stage: Running, subject: str, ending: str) -> Iterator[Outco
             "The guide of stage '{stage}' is too slippery for the slope: a ball takes {grip} of its rollers before it "
             "spins in place, and the slope asks {drag}. A grippier guide or more press helps."
         )
-    message = Message("The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}.",
-              slips, numbers, {"stage": stage.name})  # fmt: skip
+    grips = "The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}."
+    message = Message(grips, slips, numbers, {"stage": stage.name})
     yield Outcome(f"intake.grip.{ending}", subject, grip, surface.drag, "force", message, sources=("practice",))
     if soft is not None and soft.width is not None:
         numbers = {"width": (soft.width, "length"), "across": (row.across, "length")}
@@ -177,7 +178,9 @@ def _throughput(row: Row) -> Iterator[Outcome]:
     message = Message("Its slowest stage, '{slowest}', passes {rate} pieces a second, {close}; {wanted} are wanted.",
               "Its slowest stage, '{slowest}', passes only {rate} pieces a second, {close}; {wanted} are wanted. Only "
               "a faster '{slowest}' helps.", numbers, {"slowest": slowest, "close": close})  # fmt: skip
-    yield Outcome(f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", message, sources=("continuity",))
+    yield Outcome(
+        f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", message, sources=("continuity",)
+    )
 
 
 def _pickup(row: Row) -> tuple[Real, Real]:
@@ -264,9 +267,11 @@ def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: 
     names = list(row.stages)
     subject = f"{row.name}, stage {hold.stage}"
     words = {"stage": hold.stage, "before": names[names.index(hold.stage) - 1]}
-    message = Message("", "One motor turns the stages '{before}' and '{stage}': '{before}' cannot run on to bring a second "
-              "piece while '{stage}' stops, at no speed. Give one of them a motor of its own.",
-              {"speed": (upper.speed, "speed")}, words)  # fmt: skip
+    text = (
+        "One motor turns the stages '{before}' and '{stage}': '{before}' cannot run on to bring a second piece while "
+        "'{stage}' stops, at no speed. Give one of them a motor of its own."
+    )
+    message = Message("", text, {"speed": (upper.speed, "speed")}, words)
     yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, 0.0, "speed", message, "at most",
                   scale=upper.speed, sources=("practice",))  # fmt: skip
     ran = staging.stop_distance(upper, 0.5)
