@@ -37,7 +37,15 @@ def _no_cautions(_robot: Robot) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A system's page in the notebook."""
+    """A system's page in the notebook.
+
+    Attributes
+    ----------
+    formulas : Keys of formulas, each with the kind of mechanism that it needs; empty for always
+    caution : What can hurt here; empty for nothing of its own
+    telling : How the ids of those facts begin that say most
+    wide : Width of its figure across the page [px]; 0 for one with text beside it
+    """
 
     title: str
     question: str
@@ -58,6 +66,10 @@ class System:
     figures : What stands on that page; the local page shows it too, in its view of the robot
     drawn_apart : Whether the local page has drawings of its own of this system instead
     card : By kind of mechanism, the step of the pit card; ``{name}`` stands for the mechanism
+    spares : What lies ready in the box for it
+    cautions : Sentences for a robot that calls for them
+    follows : Which of its findings are consequences of which others, on a robot
+    required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
     """
 
     name: str
