@@ -151,7 +151,12 @@ def _fields(declared: type, data: Any, here: _Here, known: Known) -> Iterator[Bl
         meta = field.metadata
         about = str(meta.get("about", ""))
         made = _made(_bare(notes[field.name]), inner, here.at(field.name), known, about)
-        if isinstance(made, Group) and made.kind == "list" and not made.items and not meta.keys() - {"about", "role", "effort"}:
+        if (
+            isinstance(made, Group)
+            and made.kind == "list"
+            and not made.items
+            and not meta.keys() - {"about", "role", "effort"}
+        ):
             made = _list(get_args(notes[field.name])[0], inner, here.at(field.name), known, about, needed=True)
         if isinstance(made, Blank) and "assume" in meta:
             made = replace(made, about=str(meta["why"]), default=str(meta["assume"]), minor=True)
