@@ -143,6 +143,35 @@ def test_drive_without_driven_wheels(tmp_path):
     assert rest == "drive.wheels: expected at least one driven wheel"
 
 
+BIG = ROBOT.replace(
+    '[-150 mm, 150 mm], wheel: "rubber wheel, 2.75 in"', '[-150 mm, 150 mm], wheel: "rubber wheel, 4 in"'
+)
+
+
+def test_driven_wheels_of_different_size(tmp_path):
+    ended = run("check", written(tmp_path, BIG))
+    assert ended.code == 2
+    ((_, line, column, rest),) = ended.problems
+    assert (line, column) == place('"rubber wheel, 4 in"', BIG)
+    assert rest.startswith("drive.wheels.left rear.wheel: expected a wheel as large as 'left front', 69.8 mm")
+    assert "(found 102 mm)" in rest  # 4 in and 2.75 in at 25.4 mm an inch
+
+
+def test_a_wheel_of_another_size_may_roll_along(tmp_path):
+    text = BIG.replace('"rubber wheel, 4 in"', '"rubber wheel, 4 in", driven: false')
+    assert run("check", written(tmp_path, text), "--exit-zero").code == 0
+
+
+def test_wheels_that_wear_differently_are_one_size(tmp_path):
+    own = """\
+catalogue:
+  wheels:
+    worn: {diameter: 69.4 mm, mass: 90 g, grip: 1, side_grip: 1, rolling_resistance: 0.02}
+"""
+    text = ROBOT.replace('[-150 mm, 150 mm], wheel: "rubber wheel, 2.75 in"', "[-150 mm, 150 mm], wheel: worn") + own
+    assert run("check", written(tmp_path, text), "--exit-zero").code == 0
+
+
 CLASSES = """\
 catalogue:
   cylinders:

@@ -18,6 +18,8 @@ from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.plan import Action, Plan
 from fieldworthy.robot.model.tracking import Tracking
 
+_SAME_SIZE = 0.01  # share by which worn or measured wheels of one drive may differ; common practice, no source
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Balance:
@@ -65,10 +67,23 @@ class Robot:
             ]
             for key in unknown:
                 yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
+        yield from self._wheel_faults()
         yield from self._weighed_faults()
         for name, mechanism in self.mechanisms.items():
             found = mechanism.validate_in_robot(self)
             yield from ((("mechanisms", name, *key), expected) for key, expected in found)
+
+    def _wheel_faults(self) -> Iterator[Fault]:
+        """One gearing turns all driven wheels alike, so those of another size would scrub."""
+        classes = self.catalogue.wheels
+        driven = {name: wheel for name, wheel in self.drive.wheels.items() if wheel.driven and wheel.wheel in classes}
+        sizes = {name: float(classes[wheel.wheel].diameter) for name, wheel in driven.items()}
+        for name, size in sizes.items():
+            first = next(iter(sizes))
+            if abs(size / sizes[first] - 1.0) > _SAME_SIZE:
+                here, other = (f"{1e3 * s:.3g} mm" for s in (size, sizes[first]))
+                said = f"expected a wheel as large as '{first}', {other}, since one gearing turns both (found {here})"
+                yield ("drive", "wheels", name, "wheel"), f"{said}; 'driven: false' for one that only rolls along"
 
     def _weighed_faults(self) -> Iterator[Fault]:
         """What scales say must be possible for the parts that are listed."""
