@@ -11,6 +11,8 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report import card as cards
 from fieldworthy.report.inspection import as_paper, inspection
 from fieldworthy.report.page import as_html
+from fieldworthy.report.pages import belongs
+from fieldworthy.report.pages import pages_of as subjects_of
 from fieldworthy.report.typeset import as_pdf, pages
 from papers import flat, ink, pages_of, strict
 from robots import EXAMPLES, example, load
@@ -134,12 +136,40 @@ def test_however_much_a_robot_has_its_card_is_one_page(count, tmp_path):
 
 
 def test_checks_are_in_order_safe_first_and_faults_next():
-    robot = example().nominal
-    listed = cards.checks(robot, ("hook cylinder: it leaked twice",))
+    robot, report = example().nominal, evaluate(example(), samples=0)
+    listed = cards.checks(robot, report, ("hook cylinder: it leaked twice",))
     assert listed[0].startswith("Air out")
     assert listed[1] == "hook cylinder: it leaked twice"
     assert listed[-1].startswith("Charge")
     assert sum(line.startswith(tuple(robot.mechanisms)) for line in listed) == len(robot.mechanisms)
+
+
+def slide(length):
+    """A carriage driven 100 mm beside its axis, friction 0.25: 2 mu e = 50 mm, and a shorter guide locks."""
+    spec = {"kind": "guide", "length": length, "load": "5 N", "load_offset": "0 mm", "drive_offset": "100 mm"}
+    return {"mechanisms": {"tray": spec | {"friction": "0.25"}}}
+
+
+@pytest.mark.parametrize(("length", "locks"), [("40 mm", True), ("49 mm", True), ("51 mm", False), ("200 mm", False)])
+def test_a_guide_that_binds_is_not_called_free(length, locks, tmp_path):
+    loaded = load(tmp_path, slide(length))
+    report = evaluate(loaded, samples=200)
+    (text,) = pages_of(as_pdf(cards.card(loaded, report, cards.Asked())))
+    assert (flat("tray: it locks as built, however hard it is pushed.") in text) is locks
+    assert (flat("tray: runs out and back without binding.") in text) is not locks
+    assert flat("nothing rubs") not in text
+
+
+def test_findings_of_a_guide_stand_on_the_page_of_lifts(tmp_path):
+    loaded = load(tmp_path, slide("40 mm"))
+    report = evaluate(loaded, samples=0)
+    (lifts,) = [page for page in subjects_of(report) if page.name == "lift"]
+    assert {item.id for item in (*report.findings, *report.facts) if belongs(lifts, item)} == {
+        "guide.binding.tray", "guide.return.tray", "guide.force.tray",
+    }  # fmt: skip
+    assert run("report", loaded.document.file, "-o", tmp_path / "n.pdf").code == 0
+    text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
+    assert flat("Guide 'tray' locks however hard it is pushed") in text
 
 
 def test_the_fault_log_puts_its_faults_first(tmp_path):

@@ -66,6 +66,7 @@ class System:
     figures : What stands on that page; the local page shows it too, in its view of the robot
     drawn_apart : Whether the local page has drawings of its own of this system instead
     card : By kind of mechanism, the step of the pit card; ``{name}`` stands for the mechanism
+    warns : By the id of a finding without the mechanism's name, what the card says instead while it is short
     spares : What lies ready in the box for it
     cautions : Sentences for a robot that calls for them
     follows : Which of its findings are consequences of which others, on a robot
@@ -82,6 +83,7 @@ class System:
     figures: Callable[[Context, Style], Iterable[Figure]] | None = None
     drawn_apart: bool = False
     card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    warns: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     spares: tuple[str, ...] = ()
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing

@@ -45,7 +45,7 @@ def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
     robot, shown = loaded.nominal, Shown.of(loaded.quantities)
     found = {(i.id, i.subject): i for i in items_of(report)}
     left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
-    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, asked.first), "boxes")]
+    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes")]
     below: list[Block] = [
         Side([[_head("Spares in the box"), Points(spares(robot))],
               [_head("Torque and tension"), Points(tensions(robot, report, shown))]], (1.0, 1.15)),
@@ -117,7 +117,7 @@ def fault(risk: Risk, points: float | None = None) -> str:
     return f"{risk.where}: {risk.what} ({often}{cost})"
 
 
-def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:
+def checks(robot: Robot, report: Report, ahead: Sequence[str] = ()) -> tuple[str, ...]:
     """List what is checked before a match, in order."""
     listed = [_AIR_FIRST, *ahead]
     listed.append("Battery full, plugged in and strapped down; radio and program on.")
@@ -128,10 +128,18 @@ def checks(robot: Robot, ahead: Sequence[str] = ()) -> tuple[str, ...]:
         listed.append(f"Tracking wheels ({wheels}) press on the floor and spin free{gyro}.")
     steps = {kind: step for system in systems() for kind, step in system.card.items()}
     for name, mechanism in robot.mechanisms.items():
-        listed.append(steps.get(mechanism.kind, "{name}: moves once through, nothing rubs.").format(name=name))
+        step = _warning(name, report) or steps.get(mechanism.kind, "{name}: moves once through, nothing rubs.")
+        listed.append(step.replace("{name}", name))
     if robot.air.tanks:
         listed.append("Charge; listen for leaks; each cylinder once out and back; charge again.")
     return tuple(listed)
+
+
+def _warning(name: str, report: Report) -> str:
+    """What a mechanism cannot do as it is described, in place of a step that would say that all is well."""
+    short = {finding.id for finding in report.findings if finding.margin is not None and finding.margin < 0.0}
+    warnings = ((stem, said) for system in systems() for stem, said in system.warns.items())
+    return next((said for stem, said in warnings if f"{stem}.{name}" in short), "")
 
 
 def spares(robot: Robot) -> tuple[str, ...]:

@@ -30,6 +30,10 @@ SYSTEM = System(
     page_of="lift",
     figures=figures,
     card={"guide": "{name}: runs out and back without binding."},
+    warns={
+        "guide.binding": "{name}: it locks as built, however hard it is pushed. Drive it nearer its axis.",
+        "guide.force": "{name}: its cylinder is too weak to move its load as built. Do not count on it.",
+    },
     follows=follows,
     required=("guide.binding", "guide.force"),
 )
