@@ -207,6 +207,12 @@ def test_the_file_reference_is_up_to_date():
     assert kept == made, "run: python docs/make_files.py"
 
 
+def test_the_chapters_about_findings_are_those_of_the_systems():
+    made = runpy.run_path(str(ROOT / "docs" / "make_findings.py"))["text"]()
+    kept = (ROOT / "docs" / "findings.md").read_text("utf-8")
+    assert kept == made, "run: python docs/make_findings.py"
+
+
 def test_the_file_reference_names_every_key_of_the_examples():
     text = (ROOT / "docs" / "files.md").read_text("utf-8")
     named = set(re.findall(r"^\| `(\w+)` \|", text, re.MULTILINE))

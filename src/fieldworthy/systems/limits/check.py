@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import get_args
 
 import numpy as np
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
+from fieldworthy.files.declare import hints
+from fieldworthy.robot.kinds import mechanism_kinds
 from fieldworthy.robot.model.mechanism import Plain
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import Vector
@@ -161,10 +164,17 @@ def _plain(context: Context) -> Iterator[Outcome]:
     for name, mechanism in context.robot.mechanisms.items():
         if isinstance(mechanism, Plain):
             because = (
-                f"How '{name}' works is not said, so only its motors and its air are judged: "
-                "give it a kind that the tool knows."
+                f"How '{name}' works is not said, so only its motors and its air are judged. To have the rest judged, "
+                f"write one of these in place of 'plain' in the file: {'; '.join(_kinds())}. The next check then lists "
+                "what else it must say."
             )
             yield unknown(f"mechanism.{name}", f"mechanism {name}", "ratio", because, (f"mechanisms.{name}.kind",))
+
+
+def _kinds() -> list[str]:
+    """The kinds of mechanism that can be judged, as a file writes them."""
+    kinds = (get_args(hints(kind)["kind"]) for kind in mechanism_kinds() if kind is not Plain)
+    return [str(word) for words in kinds for word in words]
 
 
 def check(context: Context) -> Iterator[Outcome]:
