@@ -159,16 +159,33 @@ def test_a_motor_turns_the_arm(tmp_path):
 
 def test_turning_on_the_spot_on_paper(tmp_path):
     values = found(tmp_path, {"by": "turning", "does": "pull"})
-    front = 7.0 * GRAVITY * 0.14 / 0.26  # the cg at 0.02 m between wheels at -0.12 m and 0.14 m
-    rear = 7.0 * GRAVITY - front
-    # the pivot settles where scrub is least: scipy's bounded search along the robot
-    scrub = minimize_scalar(lambda x: 0.3 * (front * abs(0.14 - x) + rear * abs(-0.12 - x)), bounds=(-0.2, 0.2),
-                            method="bounded", options={"xatol": 1e-12}).fun  # fmt: skip
     reach = 0.1 + 0.16 * math.cos(math.radians(20))
-    grip = (0.8 * 7.0 * GRAVITY * 0.15 - scrub) / reach
-    # the hook pushes the robot aside too, which its wheels hold with 0.3 of the weight, and tips it over a side
-    held, tips = 0.3 * 7.0 * GRAVITY, 7.0 * GRAVITY * 0.14 / 0.16
-    assert values["grabber.force"].value == pytest.approx(min(grip, held, tips), rel=1e-3)
+    weight = 7.0 * GRAVITY
+
+    def held(push):
+        """Force at the hook that wheels which push along with so much can still hold sideways, and that their moment
+        gives: one friction circle for both, its axes 0.8 and 0.3 of the weight."""
+        left = math.sqrt(1.0 - (push / (0.8 * weight)) ** 2)
+        return min(0.3 * weight * left, push * 0.15 / reach)
+
+    best = minimize_scalar(lambda push: -held(push), bounds=(0.0, 0.8 * weight), method="bounded")
+    tips = weight * 0.14 / 0.16
+    assert values["grabber.force"].value == pytest.approx(min(-best.fun, tips), rel=1e-3)
+
+
+def test_an_arm_must_lift_the_object_to_its_balance_point(tmp_path):
+    """Geometry by hand: the lip rises from 0.16 m on its circle about the far edge."""
+    values = found(tmp_path, {"by": "arm"})
+    travel = values["grabber.travel"]
+    balanced = math.atan2(0.06, 0.1)
+    turns = np.linspace(0.0, balanced, 200)
+    lip = 0.16 * np.cos(turns) + 0.12 * np.sin(turns)
+    tip = 0.2 + 0.16 * math.sin(math.radians(-20)) + lip - 0.16
+    needed = np.degrees(np.arcsin((tip - 0.2) / 0.16)).max() + 20
+    assert travel.limit == pytest.approx(needed, rel=1e-3)
+    stiff = found(tmp_path, {"by": "arm", "arm": {"cylinder": "arm", "lever": "300 mm", "lowers": "out"}})
+    assert stiff["grabber.travel"].verdict == "short"
+    assert "falls back" in stiff["grabber.travel"].because
 
 
 def test_reach_on_paper(tmp_path):

@@ -261,6 +261,87 @@ def tip_angle(body: Standing) -> Array:
     return np.arctan2(body.half_base, body.cg_height)
 
 
+_ANGLES = 25
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A body on its way over an edge, from where it stands to its balance point.
+
+    Parameters
+    ----------
+    rise : Array
+        How far the point of the force has risen, angles on the leading axis [m].
+    ahead : Array
+        How far that point has moved in the push's direction [m].
+    lever, weight_lever : Array
+        Of a unit force forward and of one upward about the edge [m]; and of the weight [m].
+    """
+
+    rise: Array
+    ahead: Array
+    lever: tuple[Array, Array]
+    weight_lever: Array
+
+
+def way_over(body: Standing, height: Real, ahead: Real = 0.0) -> Way:
+    """Follow a body as it turns over its edge.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+    height : Real
+        Height of the point at which it is pushed or pulled, as it stands [m].
+    ahead : Real
+        How far that point is in front of the centre of gravity, in the push's direction [m].
+
+    Returns
+    -------
+    Way
+        At 25 angles up to the balance point, where the weight has no lever any more [-].
+
+    References
+    ----------
+    plane-geometry: rotation about the edge.
+    """
+    shape = np.broadcast_shapes(*(np.shape(v) for v in (body.cg_height, body.half_base, height, ahead)))
+    share = np.linspace(0.0, 1.0, _ANGLES).reshape((-1,) + (1,) * len(shape))
+    angle = share * tip_angle(body)
+    sin, cos = np.sin(angle), np.cos(angle)
+    x, z = np.asarray(ahead) - body.half_base, np.asarray(height)
+    across, up = x * cos + z * sin, z * cos - x * sin
+    weight = np.maximum(body.half_base * cos - body.cg_height * sin, 0.0)
+    return Way(np.asarray(up - z), np.asarray(across - x), (np.asarray(up), np.asarray(-across)), np.asarray(weight))
+
+
+def force_over_way(body: Standing, way: Way, elevation: Real = 0.0) -> Array:
+    """Return the largest force that it takes on the way to the balance point.
+
+    Parameters
+    ----------
+    body : Standing
+        The body [-].
+    way : Way
+        Its way, from `way_over` [-].
+    elevation : Real
+        Direction of the force above the horizontal, angles on the leading axis where it turns along [rad].
+
+    Returns
+    -------
+    Array
+        Force [N], infinite where at some angle it has no lever any more.
+
+    References
+    ----------
+    meriam_statics: equilibrium about the edge, at every angle.
+    """
+    lever = way.lever[0] * np.cos(elevation) + way.lever[1] * np.sin(elevation)
+    forces = ratio(np.asarray(body.weight) * way.weight_lever, lever)
+    forces = np.where(way.weight_lever > TINY, forces, 0.0)
+    return np.asarray(np.max(forces, axis=0))
+
+
 def energy_to_tip(body: Standing) -> Array:
     """Return the work that carries a standing body over its edge.
 

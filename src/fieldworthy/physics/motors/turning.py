@@ -157,6 +157,47 @@ def turn_rate(drive: DriveLine, yaw: YawLoad) -> Array:
     return np.asarray(top_speed(drive, as_straight(drive, yaw, 1.0)) / yaw.rim_lever)
 
 
+def force_across(push: Real, yaw: YawLoad, side: Real, reach: Real) -> tuple[Array, Array]:
+    """Return the sideways force with which a robot that begins to turn pushes ahead of itself.
+
+    Parameters
+    ----------
+    push : Real
+        Force of the motors at the rims, standing still [N].
+    yaw : YawLoad
+        What it turns [-].
+    side : Real
+        Grip sideways of all wheels together [N].
+    reach : Real
+        Distance ahead of the wheels' middle at which it pushes, more than zero [m].
+
+    Returns
+    -------
+    tuple[Array, Array]
+        The force that the motors allow, and the one that the wheels' grip allows [N].
+
+    Notes
+    -----
+    Friction acts against the slip, one patch for both directions: wheels that push with F of their grip G have
+    sqrt(1 - (F/G)^2) of their sideways grip left, so the moment is F b - S sqrt(1 - (F/G)^2), above zero exactly where
+    `turn` ends. The pushed thing moves the pivot forward to the front wheels, at S / P for two rows of wheels with
+    P of grip sideways: the motors allow that moment over reach - S / P. Sideways the wheels hold P sqrt(1 - (F/G)^2);
+    with the F that is best the grip allows P G b / sqrt((G b)^2 + (P reach)^2).
+
+    References
+    ----------
+    wong_skid: skid steering; the closed form for point contacts is derived here.
+    """
+    not_negative(push=push, side=side)
+    positive(reach=reach)
+    grip, arm = np.asarray(yaw.grip_force), yaw.half_track
+    used = np.clip((np.asarray(push) - yaw.resistance) / grip, 0.0, 1.0)
+    moment = np.maximum(used * grip * arm - yaw.scrub * np.sqrt(1.0 - used**2), 0.0)
+    pivot = yaw.scrub / np.maximum(side, 1e-9)
+    by_motors = moment / np.maximum(reach - pivot, 1e-6)
+    return np.asarray(by_motors), np.asarray(side * grip * arm / np.hypot(grip * arm, side * np.asarray(reach)))
+
+
 @dataclass(frozen=True, slots=True)
 class Turn:
     """A turn on the spot.

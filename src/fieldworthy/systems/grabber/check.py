@@ -14,6 +14,7 @@ from fieldworthy.physics.contact import grabber as grabbing
 from fieldworthy.physics.contact import holding
 from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motor import Controller, limit_torque
+from fieldworthy.physics.motors.turning import force_across
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.mechanics import Low, lowest_after, rod_force
@@ -152,6 +153,44 @@ def _asked(spec: Grabber, thing: Thing) -> tuple[Array, Array]:
     return (over_far if spec.does == "right" else np.minimum(over_far, over_near)), slides
 
 
+@dataclass(frozen=True, slots=True)
+class Over:
+    """An object on its way to its balance point.
+
+    Attributes
+    ----------
+    force : Largest that it takes at the hook on the way [N]
+    swing : How far the arm turns for it [rad]; half a turn where it does not reach so high
+    """
+
+    force: Array
+    swing: Array
+
+
+def over(spec: Grabber, thing: Thing) -> Over:
+    """Follow the object over the edge that takes the smaller force, all the way."""
+    ways = []
+    for body, ahead, mirrored in (
+        (thing.ways[0], -np.asarray(spec.lip.near), False),
+        (thing.ways[1], spec.lip.near, True),
+    ):
+        along = 0.0 if spec.by == "turning" else ahead
+        way = grabbing.way_over(body, spec.lip.height, along)
+        swing = np.zeros_like(way.rise)
+        if spec.by == "arm":
+            up = np.sin(spec.lowest) + way.rise / spec.length
+            swing = np.where(np.abs(up) <= 1.0, np.arcsin(np.clip(up, -1.0, 1.0)) - spec.lowest, np.pi)
+        rise = np.zeros(()) if spec.by == "turning" else _rise(spec) + swing
+        turned = np.pi - rise if mirrored and spec.by != "turning" else rise
+        force = grabbing.force_over_way(body, way, np.where(swing < np.pi, turned, 0.5 * np.pi))
+        ways.append(Over(force, np.max(swing, axis=0)))
+    far, near = ways
+    if spec.does == "right" or spec.by == "turning":
+        return far
+    nearer = near.force < far.force
+    return Over(np.minimum(far.force, near.force), np.where(nearer, near.swing, far.swing))
+
+
 def _rise(spec: Grabber) -> Real:
     """Direction of the force on the object, from forward upwards: across the lowered arm, or straight back."""
     return np.asarray(spec.lowest + 0.5 * np.pi if spec.by == "arm" else np.pi)
@@ -166,7 +205,11 @@ def _given(context: Context, spec: Grabber, arm: Arm) -> grabbing.Given:
     if spec.by == "turning":
         aside = pace.side / STANDARD_GRAVITY
         robot = grabbing.Standing(stance.load, height, np.minimum(left, right), aside)
-        return grabbing.available_force(robot, grabbing.turning_force(_turning(pace), ahead), lip)
+        # one patch of each wheel grips along and across: see `force_across`
+        push = np.minimum(pace.line.force_limit, pace.line.stall_force)
+        by_drive, by_grip = force_across(push, pace.yaw, pace.side * stance.load / STANDARD_GRAVITY, ahead)
+        tips = grabbing.force_to_tip(robot, lip)
+        return grabbing.Given(np.minimum(np.minimum(by_drive, by_grip), tips), by_drive, by_grip, tips)
     drive = arm.up if spec.by == "arm" else _straight(pace)
     grip = pace.grip / stance.load
     rise, out = _rise(spec) + np.pi, ahead - stance.point[0]
@@ -185,23 +228,39 @@ def _straight(pace: Pace) -> Real:
     return np.maximum(np.minimum(pace.line.force_limit, pace.line.stall_force) - pace.load.resistance, 0.0)
 
 
-def _turning(pace: Pace) -> Real:
-    """Yaw moment of the drive at standstill, scrub taken off."""
-    push = np.minimum(
-        np.minimum(pace.line.force_limit, pace.line.stall_force) - pace.yaw.resistance, pace.yaw.grip_force
-    )
-    return np.maximum(push * pace.yaw.half_track - pace.yaw.scrub, 0.0)
-
-
 def _forces(context: Context, name: str, spec: Grabber, thing: Thing) -> Iterator[Outcome]:
     arm = arm_of(context, spec)
     turns, slides = _asked(spec, thing)
     given = _given(context, spec, arm)
     asked, other = (slides, turns) if spec.does == "pull" else (turns, slides)
-    yield _enough(name, spec, thing, (asked, given), arm)
     yield _mode(name, spec, thing, asked, other)
+    if spec.does != "pull":
+        whole = over(spec, thing)
+        asked = np.maximum(asked, whole.force)
+        yield from _travel(context, name, spec, whole)
+    yield _enough(name, spec, thing, (asked, given), arm)
     if spec.by != "arm":
         yield from _keeps(name, spec, thing, asked, arm)
+
+
+def _travel(context: Context, name: str, spec: Grabber, whole: Over) -> Iterator[Outcome]:
+    """Whether the arm's stroke takes the object to its balance point."""
+    if spec.by != "arm" or not isinstance(spec.arm, CylinderArm):
+        return
+    kind = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.arm.cylinder].cylinder]
+    swing = kind.stroke / spec.arm.lever
+    numbers: dict[str, tuple[Real, str]] = {
+        "swing": (swing, "angle"), "needed": (whole.swing, "angle"), "stroke": (kind.stroke, "length")
+    }  # fmt: skip
+    start = "Its cylinder's {stroke} turns the arm by {swing}"
+    short = start + ", and the {object} is balanced only after {needed}: it falls back. A longer stroke helps."
+    if first(whole.swing) >= np.pi:
+        short = "Its arm does not reach as high as the lip is when the {object} is balanced. Lengthen it."
+    balanced = start + "; the {object} is balanced after {needed}."
+    message = Message(balanced, short, numbers, {"object": spec.object})
+    scale = np.maximum(whole.swing, 0.1)
+    yield Outcome(f"grabber.travel.{name}", name, swing, whole.swing, "angle", message, scale=scale,
+                  sources=("plane-geometry",))  # fmt: skip
 
 
 def _limited(spec: Grabber, given: grabbing.Given) -> str:
