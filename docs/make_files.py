@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
 from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.kinds import Of, tolerance_table
+from fieldworthy.files.kinds import LEAST_OF_PLACES, Of, tolerance_table
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot.catalogue import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
@@ -172,15 +172,22 @@ def _catalogue() -> str:
 
 
 def _tolerances() -> str:
-    rows = ["| kind | tolerance of a bare value |", "| --- | --- |"]
-    for kind, relative, absolute in tolerance_table():
-        parts = [f"{digits(100 * relative)} % of the value"] if relative else []
-        if absolute:
-            step = "temperature step" if kind == "temperature" else kind
-            unit = KINDS[step].metric
-            parts.append(f"{digits(to_unit(absolute, step, unit))} {unit}")
-        rows.append(f"| {kind} | {' and '.join(parts)} |")
+    rows = ["| kind | estimate | datasheet | measured |", "| --- | --- | --- | --- |"]
+    for kind, of_bases in tolerance_table():
+        rows.append(f"| {kind} | {' | '.join(_tolerance(kind, *parts) for parts in of_bases)} |")
+        if kind == "length":
+            least = f"{digits(to_unit(LEAST_OF_PLACES, 'length', 'mm'))} mm"
+            rows.append(f"| place of a part or a load | as a length, at least {least} | as a length | as a length |")
     return "\n".join(rows)
+
+
+def _tolerance(kind: str, relative: float, absolute: float) -> str:
+    parts = [f"{digits(100 * relative)} % of the value"] if relative else []
+    if absolute:
+        step = "temperature step" if kind == "temperature" else kind
+        unit = KINDS[step].metric
+        parts.append(f"{digits(to_unit(absolute, step, unit))} {unit}")
+    return " and ".join(parts)
 
 
 def _columns() -> str:

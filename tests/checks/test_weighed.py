@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import fieldworthy as fw
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput
 from fieldworthy.vehicle import state
+from fieldworthy.vehicle.weights import keep_weights
 from robots import check, example, fact, find, load, nominal
 
 LIFT = {"mass": "1 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.1 m", "0.1 m", "0.1 m"], "rides": "lift"}
@@ -115,3 +117,29 @@ def test_what_cannot_be_is_refused(tmp_path, change, said):
 def test_the_example_says_nothing_of_it_and_stays_as_listed():
     subject = nominal(example())
     assert state.groups(subject) is state.listed_groups(subject)
+
+
+def test_a_variant_s_other_parts_count_on_top_of_what_was_weighed(tmp_path):
+    """The robot of 8.8 kg was weighed with a box of 7 kg; one of 9 kg in the same place makes it 10.8 kg."""
+    (tmp_path / "other").mkdir()
+    first = load(tmp_path, WEIGHED)
+    heavier = load(tmp_path / "other", WEIGHED | {"parts": {"box": {"mass": "9 kg"}}})
+    assert body(heavier, "driving")[0] == pytest.approx(8.8)  # alone, its weights are taken as those of its own parts
+    mass, cg = body(keep_weights(first, heavier), "driving")
+    assert mass == pytest.approx(10.8)
+    # moments: what was weighed, and 2 kg more in the middle of the box
+    assert cg == pytest.approx([(8.8 * w + 2.0 * b) / 10.8 for w, b in zip((0.05, -0.01, 0.16), (0.02, 0.01, 0.12),
+                                                                          strict=True)])  # fmt: skip
+    again = {"weighed": WEIGHED["weighed"] | {"mass": "10.5 kg"}, "parts": {"box": {"mass": "9 kg"}}}
+    weighed_again = load(tmp_path / "other", again)
+    assert keep_weights(first, weighed_again) is weighed_again  # it has been on the scales itself
+
+
+def test_a_change_of_a_part_counts_and_the_file_is_told_what_its_weights_lack(tmp_path):
+    loaded = load(tmp_path, WEIGHED)
+    robot = fw.load(loaded.document.file)
+    heavier = robot.changed({"parts.box.mass": "9 kg"}).changed({"parts.box.position[0]": "30 mm"})
+    mass, cg = body(heavier.loaded, "driving")
+    assert mass == pytest.approx(10.8)
+    assert cg[0] == pytest.approx((8.8 * 0.05 + 9.0 * 0.03 - 7.0 * 0.02) / 10.8)
+    assert "weighed.listed" in {a.key for a in evaluate(loaded, samples=0).assumptions}

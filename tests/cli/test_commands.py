@@ -31,7 +31,7 @@ def test_a_good_robot_ends_with_0(tmp_path):
     ended = run("check", written(tmp_path))
     assert (ended.code, ended.err) == (0, "")
     assert "✗" not in ended.out
-    assert "none short; 0 close, 2 not judged, 19 hold" in ended.out
+    assert "none short; 0 close, 3 not judged, 19 hold" in ended.out
     assert "✓ holds" in run("check", "--all", written(tmp_path)).out
 
 

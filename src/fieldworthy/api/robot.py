@@ -19,6 +19,7 @@ from fieldworthy.robot.keys import key_paths
 from fieldworthy.units import show
 from fieldworthy.vehicle import drawing
 from fieldworthy.vehicle.views import body_curves, first_pose
+from fieldworthy.vehicle.weights import keep_weights
 
 if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast
@@ -167,7 +168,8 @@ class Robot:
         """
         paths = key_paths(self.loaded, changes)
         texts = edited(self.loaded, {paths[key]: value for key, value in changes.items()})
-        return Robot(load_robot(self.file, None, {**self.loaded.texts, **texts}))
+        changed = load_robot(self.file, None, {**self.loaded.texts, **texts})
+        return Robot(keep_weights(self.loaded, changed))
 
     def __getitem__(self, key: str) -> Any:
         """Give a value: a quantity as text with the unit of the file, anything else as it stands there."""

@@ -25,6 +25,7 @@ from fieldworthy.match.state import DONE, REASONS, Array
 from fieldworthy.match.uncertainty import grouped, true_means
 from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
 from fieldworthy.robot import Loaded
+from fieldworthy.vehicle.weights import keep_weights
 
 Progress = Callable[[int], None]
 _SAMPLES = 400
@@ -163,6 +164,7 @@ def compare(
 ) -> Comparison:
     """Compare variants of a robot."""
     _same_season(variants)
+    variants = [variants[0], *(keep_weights(variants[0], v) for v in variants[1:])]
     played = _played(variants, runs, seed, progress)
     points, kept = [p.points for p in played], [p.kept for p in played]
     names = [v.nominal.robot for v in variants]

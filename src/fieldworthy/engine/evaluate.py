@@ -93,7 +93,26 @@ def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:
             spec, inside = (loaded.season, path[1:]) if path[0] == "season" else (loaded.robot, path)
             value = show(quantity.si, quantity.kind, quantity.unit)
             found.append(Assumption(dotted(path), value, _reason(spec, inside)))
-    return tuple(found)
+    return (*found, *_usual(loaded), *_weights(loaded))
+
+
+def _weights(loaded: Loaded) -> Iterable[Assumption]:
+    """To which parts list the weights belong, where the file does not say."""
+    scales = loaded.nominal.weighed
+    if scales is not None and scales.listed is None:
+        why = "the parts list that belongs to the weights; until it is given, a part changed since then does not count"
+        yield Assumption("weighed.listed", "the parts as they are now", why)
+
+
+def _usual(loaded: Loaded) -> Iterable[Assumption]:
+    """Usual tolerances that stand in where the parts of the file state none: guessed places and masses."""
+    guessed = [(path, q) for path, q in loaded.quantities if path[0] == "parts" and q.usual and q.basis == "estimate"]
+    for word, what, value in (("position", "places", "at least 10 mm"), ("mass", "masses", "10 %")):
+        first_of = next((path for path, _ in guessed if word in path[2:]), None)
+        count = sum(word in path[2:] for path, _ in guessed)
+        if first_of is not None:
+            why = f"tolerance of it and all {count} numbers of guessed {what} of parts; common practice, no source"
+            yield Assumption(dotted(first_of), value, why)
 
 
 def _reason(spec: Any, path: KeyPath) -> str:

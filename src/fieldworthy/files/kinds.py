@@ -27,7 +27,7 @@ says ``basis: datasheet``); how things are, to be found out; what is wanted."""
 # Common practice, no source: what a team's tape, scale and datasheets usually turn out to be worth.
 _ESTIMATE: dict[str, tuple[float, float]] = {
     "length": (0.01, 0.001),
-    "mass": (0.05, 0.002),
+    "mass": (0.10, 0.002),
     "angle": (0.0, 0.0175),
     "time": (0.10, 0.0),
     "temperature": (0.0, 3.0),
@@ -45,6 +45,9 @@ _ESTIMATE: dict[str, tuple[float, float]] = {
 }
 _OTHER = (0.10, 0.0)
 _SHARE: dict[Basis, float] = {"estimate": 1.0, "datasheet": 0.5, "measured": 0.25}
+_MASS_SHARE: dict[Basis, float] = {"estimate": 1.0, "datasheet": 0.25, "measured": 0.125}  # scales beat a guess by more
+LEAST_OF_PLACES = 0.010
+"""The middle of a part that nobody has measured is uncertain by this at least [m], whatever the number itself is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,7 @@ class Quantity:
     low, high : Bounds that no sample may leave, in SI
     date : The day on which it was found, as ISO 8601 writes it
     role, effort, spread : As declared, see `Of`
+    usual : True where the file states no tolerance and the usual one stands in
     """
 
     si: float
@@ -76,22 +80,28 @@ class Quantity:
     role: Role = "choice"
     effort: float = 1.0
     spread: bool = False
+    usual: bool = False
 
 
-def default_tolerance(si: float, kind: str, basis: Basis) -> float:
-    """Give the tolerance of a value whose file states none.
+def default_tolerance(si: float, kind: str, basis: Basis, *, place: bool = False) -> float:
+    """Give the tolerance of a value whose file states none; `place` is the middle of a part or a load.
 
     Notes
     -----
     Common practice, no source; the table is printed in docs/files.md.
     """
     relative, absolute = _ESTIMATE.get(kind, _OTHER)
-    return (relative * abs(si) + absolute) * _SHARE[basis]
+    usual = (relative * abs(si) + absolute) * (_MASS_SHARE if kind == "mass" else _SHARE)[basis]
+    return max(usual, LEAST_OF_PLACES) if place and basis == "estimate" else usual
 
 
-def tolerance_table() -> list[tuple[str, float, float]]:
-    """List the default tolerances of bare values."""
-    return [(kind, *parts) for kind, parts in _ESTIMATE.items()] + [("everything else", *_OTHER)]
+def tolerance_table() -> list[tuple[str, tuple[tuple[float, float], ...]]]:
+    """List the default tolerances by kind, relative and absolute part for estimate, datasheet and measured."""
+    rows = []
+    for kind, (relative, absolute) in [*_ESTIMATE.items(), ("everything else", _OTHER)]:
+        shares = (_MASS_SHARE if kind == "mass" else _SHARE).values()
+        rows.append((kind, tuple((relative * share, absolute * share) for share in shares)))
+    return rows
 
 
 Real: TypeAlias = float | npt.NDArray[np.float64]
@@ -137,6 +147,7 @@ class Of:
     role : Whose the number is
     effort : How many times harder a change is than is usual for its kind; common practice, no source
     spread : True where it says how far things are off: halving it is as hard at any size
+    place : True for the middle of a part or a load: guessed, it is uncertain by a centimetre at least
     """
 
     kind: str
@@ -148,6 +159,7 @@ class Of:
     role: Role = "choice"
     effort: float = 1.0
     spread: bool = False
+    place: bool = False
 
     def read(self, given: object) -> Quantity:
         """Read a field of a file."""
@@ -194,13 +206,14 @@ class Of:
             label = "" if value.unit == "1" else f" {value.unit}"
             found = digits(to_unit(si, self.kind, value.unit))
             raise _wrong(f"{self.bounds(value.unit)} (found {found}{label})")
+        usual = not self.fixed and tolerance is None
         if self.fixed:
             tolerance = 0.0
         elif tolerance is None:
-            tolerance = default_tolerance(si, self.kind, basis)
+            tolerance = default_tolerance(si, self.kind, basis, place=self.place)
         return Quantity(
             si, self.kind, value.unit, tolerance, basis, False, self.low, self.high,
-            role=self.role, effort=self.effort, spread=self.spread,
+            role=self.role, effort=self.effort, spread=self.spread, usual=usual,
         )  # fmt: skip
 
     def bounds(self, unit: str) -> str:
@@ -291,4 +304,6 @@ Number: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
 
 Place: TypeAlias = tuple[Length, Length]
 Point: TypeAlias = tuple[Length, Length, Length]
+Somewhere: TypeAlias = Annotated[Real, Of("length", place=True)]
+Middle: TypeAlias = tuple[Somewhere, Somewhere, Somewhere]
 Box: TypeAlias = tuple[Size, Size, Size]

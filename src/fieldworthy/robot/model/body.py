@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Point, Real
+from fieldworthy.files.kinds import Angle, Box, Count, Force, Gap, Length, Mass, Middle, Point, Real
 from fieldworthy.files.problems import Fault
 
 CHASSIS = "chassis"
@@ -18,7 +18,9 @@ class Part:
     """A thing with mass, as a block: where its middle is and how large it is."""
 
     mass: Mass = need("of one of them, weighed if possible", role="made", effort=2.0)
-    position: Point = need("middle of its box: x forward, y left, z up, from the floor midway between the drive wheels")
+    position: Middle = need(
+        "middle of its box: x forward, y left, z up, from the floor midway between the drive wheels"
+    )
     size: Box = need("of its box: length, width, height", role="made", effort=3.0)
     rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group")
     count: Count = exact(1, "how many of them, all at this place together")
@@ -44,7 +46,7 @@ class Carried:
 
     object: Annotated[str, Ref(("season.objects",))] = need("which object of the season")
     count: Count = exact(1, "how many of them, all at this place together")
-    position: Point = need("middle of the load before the group moves: x forward, y left, z up")
+    position: Middle = need("middle of the load before the group moves: x forward, y left, z up")
     rides: str = exact(CHASSIS, "the group that carries it along")
 
 
