@@ -1,4 +1,4 @@
-"""Tolerances that stand in where a file states none: a centre of gravity made of guesses is as uncertain as they are."""
+"""Tolerances that stand in where a file states none: a centre of gravity made of guesses is as uncertain as those."""
 
 from __future__ import annotations
 
