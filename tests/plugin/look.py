@@ -16,10 +16,9 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.engine.system import systems
 from fieldworthy.report.making import Wanted, make_card, make_notebook
 from fieldworthy.report.page import as_html
+from fieldworthy.web.figures import Look, moving
 from fieldworthy.web.form import form_of
 from fieldworthy.web.judging import Source
-from fieldworthy.web.look import Look
-from fieldworthy.web.pictures import moving
 
 
 def said(*words):

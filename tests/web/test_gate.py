@@ -12,9 +12,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from fieldworthy.web.gate import LARGEST_BODY, VISITOR, Gate, is_own_host
-from fieldworthy.web.keys import Keys
-from fieldworthy.web.policy import Policy
+from fieldworthy.web.access import LARGEST_BODY, VISITOR, Gate, Keys, Policy, is_own_host
 from web.asgi import HOST, PORT, Inner, call
 
 HERE = f"{HOST}:{PORT}"

@@ -8,8 +8,8 @@ import shutil
 import pytest
 from playwright.sync_api import expect
 
-from fieldworthy.web.sockets import well_formed
-from fieldworthy.web.uploads import is_plain_name
+from fieldworthy.web.access import well_formed
+from fieldworthy.web.workspace import is_plain_name
 from robots import EXAMPLES
 from web.browser import serving, show, window
 from web.hostile import Attacker

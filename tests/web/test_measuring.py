@@ -18,12 +18,11 @@ from fieldworthy.measure import load_measurements
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.robot import load_robot
 from fieldworthy.web.blanks import Group, blanks, changes
-from fieldworthy.web.entering import Typed, entered, form, rows
+from fieldworthy.web.fits import changed_words, fitted, taken, told
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.judging import Source, edit
-from fieldworthy.web.measuring import changed_words, fitted, taken, told
-from fieldworthy.web.readings import Readings, begin, belonging, place
-from fieldworthy.web.tables import guessed, head_of, looked_at
+from fieldworthy.web.procedures import Typed, entered, form, rows
+from fieldworthy.web.readings import Readings, begin, belonging, guessed, head_of, looked_at, place
 from robots import EXAMPLES
 
 DAY = date(2026, 11, 25)

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from edge import ROBOT, SEASON, changed, written
 from fieldworthy.files import BadInput
 from fieldworthy.robot import load_robot
-from fieldworthy.web.session import Conflict, Draft
+from fieldworthy.web.workspace import Conflict, Draft
 
 
 @pytest.fixture
@@ -145,7 +145,7 @@ def test_a_file_that_cannot_be_read_is_no_draft(tmp_path):
 _NURSERY = """
 import os, sys
 from pathlib import Path
-from fieldworthy.web.session import Draft
+from fieldworthy.web.workspace import Draft
 file = Path(sys.argv[1])
 texts = [Path(name).read_text("utf-8") for name in sys.argv[2:4]]
 for _ in sys.stdin:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
@@ -62,9 +66,9 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
     ] = False,
 ) -> None:
     """Say what will not work on a robot, by how much, and how sure that is."""
-    from fieldworthy.cli.checking import Wish, run_check  # noqa: PLC0415
+    from fieldworthy.cli.checking import CheckOptions, run_check  # noqa: PLC0415
 
-    short = run_check(robot, Wish(samples, seed, every, remedies, only), as_json=as_json)
+    short = run_check(robot, CheckOptions(samples, seed, every, remedies, only), as_json=as_json)
     raise typer.Exit(1 if short and not exit_zero else 0)
 
 
@@ -79,9 +83,9 @@ def match(
     sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
 ) -> None:
     """Forecast a match: one timeline, the spread of points over many matches, and what limits them."""
-    from fieldworthy.cli.matching import Asked, run_match  # noqa: PLC0415
+    from fieldworthy.cli.matching import MatchOptions, run_match  # noqa: PLC0415
 
-    done = run_match(robot, Asked(runs, seed, part, sensitivity), as_json=as_json, table=table)
+    done = run_match(robot, MatchOptions(runs, seed, part, sensitivity), as_json=as_json, table=table)
     raise typer.Exit(0 if done else 130)
 
 
@@ -93,7 +97,7 @@ def compare(
     as_json: AsJson = False,
 ) -> None:
     """Compare variants: who scores more and how sure that is, what changes, and whether there is time to build it."""
-    from fieldworthy.cli.comparing import run_compare  # noqa: PLC0415
+    from fieldworthy.cli.matching import run_compare  # noqa: PLC0415
 
     raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else 130)
 
@@ -146,7 +150,7 @@ def parts(
     ] = None,
 ) -> None:
     """Write the parts list as CSV or spreadsheet, with totals; take in one that another program wrote."""
-    from fieldworthy.cli.partsing import run_parts  # noqa: PLC0415
+    from fieldworthy.cli.exporting import run_parts  # noqa: PLC0415
 
     run_parts(robot, out, table, columns or [])
 
@@ -183,10 +187,10 @@ def open_(
     ] = False,
 ) -> None:
     """Open the page: describe, check and compare robots in a browser, on this machine alone."""
-    from fieldworthy.cli.opening import run_open  # noqa: PLC0415
-    from fieldworthy.web import Options  # noqa: PLC0415
+    from fieldworthy.web import Options, serve  # noqa: PLC0415
 
-    run_open(folder, Options(port, not no_browser, share, allow_changes))
+    options = Options(port, not no_browser, share, allow_changes)
+    serve(folder.parent if folder.is_file() else folder, options, typer.echo)
 
 
 @app.command()
@@ -231,9 +235,9 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     plots: Annotated[Path | None, typer.Option(help="Write residual plots (SVG) into this folder.")] = None,
 ) -> None:
     """Fit readings of the real robot: values with intervals, where the file is unlikely, and what that changes."""
-    from fieldworthy.cli.fitting import Asked, run_fit  # noqa: PLC0415
+    from fieldworthy.cli.measuring import FitOptions, run_fit  # noqa: PLC0415
 
-    run_fit(robot, measurements, Asked(as_json, every, write, samples, seed, plots))
+    run_fit(robot, measurements, FitOptions(as_json, every, write, samples, seed, plots))
 
 
 @app.command()
@@ -245,7 +249,7 @@ def faults(
     as_json: AsJson = False,
 ) -> None:
     """Say which fault to mend first: how often each comes and the points that it costs in a match."""
-    from fieldworthy.cli.faulting import run_faults  # noqa: PLC0415
+    from fieldworthy.cli.matching import run_faults  # noqa: PLC0415
 
     run_faults(robot, log, runs, seed, as_json=as_json)
 
@@ -257,7 +261,7 @@ def sheet(
     every: Annotated[bool, typer.Option("--list", help="List the procedures.")] = False,
 ) -> None:
     """Print the sheet of a measuring procedure: what to do in steps, cautions first, blanks to fill."""
-    from fieldworthy.cli.sheets import run_sheet  # noqa: PLC0415
+    from fieldworthy.cli.measuring import run_sheet  # noqa: PLC0415
 
     run_sheet(None if every else procedure, out)
 
@@ -277,9 +281,51 @@ def schema(
     print_schema(what)
 
 
+_FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EINVAL)  # a disk, and a lost pipe
+
+
+@contextlib.contextmanager
+def orderly() -> Iterator[None]:
+    """End without a traceback where nobody reads on, or where what is printed cannot be kept."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # closed by whoever started the program
+            nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  it lives as long as the program
+            setattr(sys, name, nowhere)
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        try:
+            yield
+        finally:
+            sys.stdout.flush()
+    except BrokenPipeError:
+        _drop()
+        raise SystemExit(0) from None
+    except SystemExit as ended:
+        if isinstance(ended.__context__, BrokenPipeError):  # the libraries make 1 of it, which means short here
+            _drop()
+            raise SystemExit(0) from None
+        raise
+    except OSError as error:
+        if error.filename is not None or error.errno not in _FULL:  # not of these streams
+            raise
+        _drop()
+        sys.stderr.write(f"expected to print what was found; it cannot be written ({error.strerror or error})\n")
+        raise SystemExit(2) from None
+
+
+def _drop() -> None:
+    """Let what is still to be flushed at the end go nowhere."""
+    with contextlib.suppress(OSError, ValueError):
+        printed = sys.stdout.fileno()
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, printed)
+        os.close(nowhere)
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line."""
-    from fieldworthy.cli.streams import orderly  # noqa: PLC0415
     from fieldworthy.files.problems import BadInput  # noqa: PLC0415
 
     with orderly():

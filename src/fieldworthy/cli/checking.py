@@ -3,37 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
-import json
-import sys
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import typer
 from rich.console import Console
-from rich.progress import Progress
 from rich.text import Text
 
 from fieldworthy.api import Robot, load
-from fieldworthy.cli.lines import print_line as _line
+from fieldworthy.cli.output import PATIENCE, VERDICT_SIGNS, plain_console, print_json, print_line, progress_bar
 from fieldworthy.decide.remedy import Mending, Remedy, remedies, remedies_data
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
 
-_PATIENCE = 1.0  # s without a sign of life
-_SIGN = {
-    "short": ("✗ short   ", "bold red"),
-    "close": ("≈ close   ", "yellow"),
-    "unknown": ("? unknown ", "cyan"),
-    "holds": ("✓ holds   ", "green"),
-}
-
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class CheckOptions:
     """What of a check a person wants to see."""
 
     samples: int = 1000
@@ -43,19 +31,19 @@ class Wish:
     only: str = ""
 
 
-def run_check(file: Path, wish: Wish, *, as_json: bool) -> bool:
+def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
     """Check one robot and print what was found."""
     robot = load(file)
-    loaded, report = robot.loaded, _checked(robot, wish.samples, wish.seed)
+    loaded, report = robot.loaded, _checked(robot, options.samples, options.seed)
     if as_json:
-        mendings = _mended(loaded, report) if wish.mend else None
+        mendings = _mended(loaded, report) if options.mend else None
         data = as_data(report) | ({} if mendings is None else {"remedies": remedies_data(mendings)})
-        sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        print_json(data)
         return bool(report.short)
-    console = Console(highlight=False, markup=False, soft_wrap=True)
-    if wish.every or wish.mend or wish.only:
-        told = narrowed(report, wish.only) if wish.only else report
-        print_report(console, told, every=wish.every, mendings=_mended(loaded, told) if wish.mend else ())
+    console = plain_console()
+    if options.every or options.mend or options.only:
+        told = narrowed(report, options.only) if options.only else report
+        print_report(console, told, every=options.every, mendings=_mended(loaded, told) if options.mend else ())
     else:
         print_causes(console, report, _mended(loaded, _leads(report)), file)
     return bool(report.short)
@@ -83,9 +71,9 @@ def print_causes(console: Console, report: Report, mendings: Sequence[Mending], 
         console.print(f"~ {len(report.assumptions)} defaults stand in for what the file does not say.")
     name = quoted(file)
     asked = f"fieldworthy check {name} --only {_word(report)} | --all | --remedies"
-    _line(console, "> ", f"Next: {asked}; fieldworthy match {name}")
+    print_line(console, "> ", f"Next: {asked}; fieldworthy match {name}")
     more = f" --all lists {len(report.cautions) - 1} more cautions." if len(report.cautions) > 1 else ""
-    _line(console, "! ", report.cautions[0] + more)
+    print_line(console, "! ", report.cautions[0] + more)
 
 
 def quoted(file: Path) -> str:
@@ -102,7 +90,7 @@ def _word(report: Report) -> str:
 
 def _print_cause(console: Console, number: int, cause: Cause, mending: Mending | None) -> None:
     lead = cause.lead
-    _line(console, f"✗ {number} ", lead.because, head_style="bold red")
+    print_line(console, f"✗ {number} ", lead.because, head_style="bold red")
     detail = [lead.id]
     if cause.twins:
         detail.append(f"the same of {', '.join(t.id for t in cause.twins)}")
@@ -110,53 +98,39 @@ def _print_cause(console: Console, number: int, cause: Cause, mending: Mending |
         detail.append(f"holds in {share(lead.chance)}")
     if cause.consequences:
         detail.append("with it: " + ", ".join(f.id for f in cause.consequences))
-    _line(console, _INDENT, " · ".join(detail), "dim")
+    print_line(console, _INDENT, " · ".join(detail), "dim")
     if mending is None or not mending.remedies:
-        _line(console, f"{_INDENT}→ ", mending.answer if mending is not None else "No remedy was looked for.")
+        print_line(console, f"{_INDENT}→ ", mending.answer if mending is not None else "No remedy was looked for.")
     else:
-        _line(console, f"{_INDENT}→ ", _told(mending.remedies[0], brief=True), head_style="cyan")
+        print_line(console, f"{_INDENT}→ ", _told(mending.remedies[0], brief=True), head_style="cyan")
 
 
 def _print_others(console: Console, report: Report) -> None:
     """What is close with its chance, and what is not judged with what is missing."""
     close = [f"{f.id} ({share(f.chance or 0.0, '')})" for f in report.of("close")]
     if close:
-        _line(console, "≈ ", f"Close, the tolerances decide: {', '.join(dict.fromkeys(close))}.", head_style="yellow")
+        print_line(
+            console, "≈ ", f"Close, the tolerances decide: {', '.join(dict.fromkeys(close))}.", head_style="yellow"
+        )
     unknown = report.of("unknown")
     if unknown:
         wanting = list(dict.fromkeys(key for f in unknown for key in f.missing))
         more = f" and {len(wanting) - 6} more" if len(wanting) > 6 else ""
         ids = ", ".join(dict.fromkeys(f.id for f in unknown))
         text = f"Not judged: {ids}; the file does not say {', '.join(wanting[:6])}{more}."
-        _line(console, "? ", text, head_style="cyan")
+        print_line(console, "? ", text, head_style="cyan")
 
 
 def _mended(loaded: Loaded, report: Report) -> tuple[Mending, ...]:
-    """Look for remedies; on a terminal a bar appears once that has taken a second."""
-    if not sys.stderr.isatty():
-        return remedies(loaded, report)
-    began = time.monotonic()
-    bar = Progress(console=Console(stderr=True), transient=True)
-    task = bar.add_task("Looking for remedies", total=1.0)
-
-    def tell(share: float) -> None:
-        """Move the bar on; show it once there is something to wait for."""
-        bar.update(task, completed=share)
-        if time.monotonic() - began > _PATIENCE:
-            bar.start()
-
-    try:
+    with progress_bar("Looking for remedies", 1.0, PATIENCE) as tell:
         return remedies(loaded, report, progress=tell)
-    finally:
-        bar.stop()
 
 
 def _checked(robot: Robot, samples: int, seed: int) -> Report:
-    if samples <= 10_000 or not sys.stderr.isatty():
+    if samples <= 10_000:
         return robot.check(samples, seed).data
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Sampling the tolerances", total=samples)
-        return robot.check(samples, seed, lambda done: bar.update(task, completed=done)).data
+    with progress_bar("Sampling the tolerances", samples) as tell:
+        return robot.check(samples, seed, tell).data
 
 
 def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[Mending] = ()) -> None:
@@ -174,12 +148,12 @@ def print_report(console: Console, report: Report, *, every: bool, mendings: Seq
     _print_assumptions(console, report, every=every)
     console.print(Text("\nCautions", style="bold"))
     for caution in report.cautions:
-        _line(console, "! ", caution)
+        print_line(console, "! ", caution)
 
 
 def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
-    sign, style = _SIGN[finding.verdict]
-    _line(console, sign, finding.because, head_style=style)
+    sign, style = VERDICT_SIGNS[finding.verdict]
+    print_line(console, sign, finding.because, head_style=style)
     detail = [finding.id]
     if finding.margin is not None:
         detail.append(f"margin {digits(finding.margin, 2)}")
@@ -189,17 +163,17 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
         detail.append("missing: " + ", ".join(finding.missing))
     if finding.sharpen and finding.verdict == "close":
         detail.append(f"measure first: {finding.sharpen}")
-    _line(console, " " * len(sign), " · ".join(detail), "dim")
+    print_line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
         _print_rest(console, finding)
 
 
 def _print_mending(console: Console, mending: Mending) -> None:
-    head = " " * len(_SIGN["short"][0])
+    head = " " * len(VERDICT_SIGNS["short"][0])
     if not mending.remedies:
-        _line(console, f"{head}→ ", mending.answer, head_style="cyan")
+        print_line(console, f"{head}→ ", mending.answer, head_style="cyan")
     for remedy in mending.remedies:
-        _line(console, f"{head}→ ", _told(remedy), head_style="cyan")
+        print_line(console, f"{head}→ ", _told(remedy), head_style="cyan")
 
 
 def _told(remedy: Remedy, *, brief: bool = False) -> str:
@@ -224,17 +198,17 @@ def _print_facts(console: Console, report: Report, *, every: bool) -> None:
         span = ""
         if fact.spread is not None and digits(fact.spread[0]) != digits(fact.spread[1]):
             span = f" (95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])})"
-        _line(console, "= ", fact.because + span)
+        print_line(console, "= ", fact.because + span)
         _print_rest(console, fact)
 
 
 def _print_rest(console: Console, item: Finding | Fact) -> None:
-    head = " " * len(_SIGN["holds"][0]) if isinstance(item, Finding) else "  "
+    head = " " * len(VERDICT_SIGNS["holds"][0]) if isinstance(item, Finding) else "  "
     if item.inputs:
         more = f" and {len(item.inputs) - 8} more" if len(item.inputs) > 8 else ""
-        _line(console, head, "rests on: " + ", ".join(item.inputs[:8]) + more, "dim")
+        print_line(console, head, "rests on: " + ", ".join(item.inputs[:8]) + more, "dim")
     if item.sources:
-        _line(console, head, "sources: " + ", ".join(item.sources), "dim")
+        print_line(console, head, "sources: " + ", ".join(item.sources), "dim")
 
 
 def _print_assumptions(console: Console, report: Report, *, every: bool) -> None:
@@ -245,7 +219,7 @@ def _print_assumptions(console: Console, report: Report, *, every: bool) -> None
         console.print("(--all lists them)")
         return
     for item in report.assumptions:
-        _line(console, "~ ", f"{item.key}: {item.value} ({item.why})")
+        print_line(console, "~ ", f"{item.key}: {item.value} ({item.why})")
 
 
 def share(chance: float, of: str = " of robots") -> str:

@@ -1,21 +1,25 @@
-"""Prints what a match is forecast to be, for a person or as JSON."""
+"""Prints what matches tell: a forecast, a comparison of variants, which fault to mend first."""
 
 from __future__ import annotations
 
 import dataclasses
-import json
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import typer
 from rich.console import Console
-from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from fieldworthy.api import Robot, load
-from fieldworthy.cli.lines import print_line as _line
+from fieldworthy.api import Robot, compare, load
+from fieldworthy.cli.checking import share
+from fieldworthy.cli.output import plain_console, print_json, print_line, progress_bar
+from fieldworthy.decide.compare import Comparison
+from fieldworthy.decide.faults import FixFirst, fix_first
+from fieldworthy.decide.features import Ability, Hours
+from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.engine.display import Shown
 from fieldworthy.engine.output import as_data
@@ -24,9 +28,11 @@ from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.match.uncertainty import EACH
-from fieldworthy.robot import Loaded
+from fieldworthy.measure.faultlog import load_faults
+from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits
 
+_PLAYING = "Playing matches (the first time here it compiles for half a minute)"
 _LIMITS = {
     "luck": "a try failed",
     "time": "time ran out",
@@ -41,7 +47,7 @@ _LIMITS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class MatchOptions:
     """What is asked of a forecast.
 
     Attributes
@@ -57,22 +63,22 @@ class Asked:
     sensitivity: bool = False
 
 
-def run_match(file: Path, asked: Asked, *, as_json: bool, table: Path | None) -> bool:
+def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path | None) -> bool:
     """Forecast one robot's match and print it."""
-    chosen = _part(asked.part)
+    chosen = _part(options.part)
     robot = load(file)
     loaded = robot.loaded
     if table is not None:
         spare(table, loaded.texts)
-    found = _played(robot, asked.runs, asked.seed, chosen)
-    influences = _influences(loaded, asked, chosen) if asked.sensitivity and not found.interrupted else None
+    found = _played(robot, options.runs, options.seed, chosen)
+    influences = _influences(loaded, options, chosen) if options.sensitivity and not found.interrupted else None
     if table is not None:
         write_atomically(table, as_csv(found.timeline))
     if as_json:
         more = {} if influences is None else {"sensitivity": [dataclasses.asdict(i) for i in influences]}
-        sys.stdout.write(json.dumps(as_data(found) | more, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        print_json(as_data(found) | more)
     else:
-        console = Console(highlight=False, markup=False, soft_wrap=True)
+        console = plain_console()
         print_forecast(console, found, Shown.of(loaded.quantities))
         if influences is not None:
             _print_influences(console, influences)
@@ -81,17 +87,9 @@ def run_match(file: Path, asked: Asked, *, as_json: bool, table: Path | None) ->
     return not found.interrupted
 
 
-def _influences(loaded: Loaded, asked: Asked, part: Part) -> tuple[Influence, ...]:
-    if not sys.stderr.isatty():
-        return sensitivity(loaded, asked.runs, asked.seed, part)
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Moving each input", total=None)
-
-        def tell(done: int, total: int) -> None:
-            """Move the bar on."""
-            bar.update(task, completed=done, total=total)
-
-        return sensitivity(loaded, asked.runs, asked.seed, part, progress=tell)
+def _influences(loaded: Loaded, options: MatchOptions, part: Part) -> tuple[Influence, ...]:
+    with progress_bar("Moving each input") as tell:
+        return sensitivity(loaded, options.runs, options.seed, part, progress=tell)
 
 
 def _print_influences(console: Console, influences: tuple[Influence, ...]) -> None:
@@ -115,11 +113,8 @@ def _part(name: str) -> Part:
 
 
 def _played(robot: Robot, runs: int, seed: int, part: Part) -> Forecast:
-    if not sys.stderr.isatty():
-        return robot.match(runs, seed, part).data
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Playing matches (the first time here it compiles for half a minute)", total=runs)
-        return robot.match(runs, seed, part, lambda done: bar.update(task, completed=done)).data
+    with progress_bar(_PLAYING, runs) as tell:
+        return robot.match(runs, seed, part, tell).data
 
 
 def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
@@ -199,15 +194,15 @@ def _print_spread(console: Console, found: Forecast) -> None:
         console.print(f"{found.mean:.1f} points are to be expected{early}.")
     if found.known is not None:
         low, high = found.known.interval
-        _line(console, "", f"That mean is known to {low:.0f} to {high:.0f} (95 %), however many matches are played"
+        print_line(console, "", f"That mean is known to {low:.0f} to {high:.0f} (95 %), however many matches are played"
               f"{_because(found)}.")  # fmt: skip
         console.print(f"Luck alone spreads single matches by {found.known.within:.0f} points (standard deviation).")
     listed = ", ".join(f"{share} at most {points:g}" for share, points in found.quantiles.items())
     console.print(f"Of the matches: {listed}")
     for one in found.contradictions:
-        _line(console, "? ", one.sentence)
+        print_line(console, "? ", one.sentence)
     if found.unbuilt:
-        _line(
+        print_line(
             console,
             "? ",
             f"Not built and never practised, so any chance is taken as likely: {', '.join(found.unbuilt)}.",
@@ -225,3 +220,125 @@ def _print_spread(console: Console, found: Forecast) -> None:
             f"{100 * limit.share:5.1f} %  {_LIMITS[limit.reason]} "
             f"({limit.mean:.2f} actions in a match, most often '{limit.worst}')"
         )
+
+
+def run_compare(files: Sequence[Path], runs: int, seed: int, *, as_json: bool) -> bool:
+    """Compare robots and print what differs."""
+    if len(files) < 2:
+        raise typer.BadParameter("expected two robot files or more", param_hint="'ROBOTS...'")
+    found = _compared([load(file) for file in files], runs, seed)
+    if as_json:
+        print_json(as_data(found))
+    else:
+        print_comparison(plain_console(), found)
+    done = found.difference[0].runs
+    if done < runs:
+        sys.stderr.write(f"interrupted after {done} of {runs} runs\n")
+    return done >= runs
+
+
+def _compared(variants: list[Robot], runs: int, seed: int) -> Comparison:
+    with progress_bar(_PLAYING, runs) as tell:
+        return compare(*variants, runs=runs, seed=seed, progress=tell).data
+
+
+def print_comparison(console: Console, found: Comparison) -> None:
+    """Print a comparison for a person."""
+    _head(console, "Recommendation")
+    print_line(console, "", found.recommendation)
+    for one in found.contradictions:
+        print_line(console, "? ", one.sentence)
+    for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
+        console.print(Text(f"\n{gap.variant} against {gap.first}", style="bold"))
+        console.print(
+            f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}); 95 % interval "
+            f"{span.low:+.1f} to {span.high:+.1f} over what is not known"
+        )
+        console.print(
+            f"Chance that it is truly better: {share(chance.mean, '')}; it scores more in "
+            f"{100 * chance.match:.0f} % of the matches, the same in {100 * chance.equal:.0f} %"
+        )
+        for gain in (g for g in found.gains if g.variant == gap.variant):
+            because = f": {gain.because}" if gain.because else ""
+            console.print(f"{gain.points:+6.1f}  {gain.task}{because}")
+    for flip in found.flip:
+        console.print(_flip(flip))
+    _head(console, "Tasks of the season")
+    for ability in found.can_do:
+        console.print(_ability(ability))
+    if found.findings_changed:
+        _head(console, "Findings that change")
+    for c in found.findings_changed:
+        console.print(f"{c.variant}: {c.id}, {c.first or 'absent'} → {c.then or 'absent'}. {c.because}")
+    if found.limits_used:
+        _head(console, "Used of what is allowed")
+    for used in found.limits_used:
+        amount = "unknown" if used.used is None else digits(used.used)
+        allowed = "" if used.allowed is None else f" of {digits(used.allowed)} {'' if used.unit == '1' else used.unit}"
+        console.print(f"{used.variant}: {used.id.removeprefix('limits.')} ({used.subject}) {amount}{allowed}".rstrip())
+    _head(console, "Hours of work")
+    for hours in found.hours:
+        console.print(_hours(hours))
+
+
+def _head(console: Console, text: str) -> None:
+    console.print(Text(f"\n{text}", style="bold"))
+
+
+def _flip(flip: Flip) -> str:
+    if flip.action is None:
+        return f"{flip.variant} does every action of its plan as the first does; no success chance tells them apart."
+    if flip.chance is None:
+        return f"Whatever the success chance of '{flip.action}' with {flip.variant}, the answer stays the same."
+    known = "" if flip.practised is None else f"; practice says {100 * flip.practised:.0f} %"
+    return (
+        f"The answer turns where '{flip.action}' with {flip.variant} succeeds in {100 * flip.chance:.1f} % of the "
+        f"tries{known}."
+    )
+
+
+def _ability(ability: Ability) -> str:
+    if ability.can:
+        by = f" ({', '.join(ability.by)})" if ability.by else ""
+        return f"{ability.variant}: can {ability.task}{by}{'' if ability.planned else ', not in its plan'}"
+    note = "; its plan counts on it all the same" if ability.planned else ""
+    return f"{ability.variant}: cannot {ability.task}: no mechanism can {', '.join(ability.lacks)}{note}"
+
+
+def _hours(hours: Hours) -> str:
+    left = "the file does not say how many are left" if hours.left is None else f"{hours.left:.1f} h left"
+    spread = f" ± {hours.tolerance:.1f}" if hours.tolerance else ""
+    enough = {"yes": ", enough", "perhaps": ", perhaps enough", "no": ", not enough", None: ""}[hours.enough]
+    return f"{hours.variant}: {hours.needed:.1f}{spread} h to do, {left}{enough}"
+
+
+def run_faults(robot: Path, log: Path, runs: int, seed: int, *, as_json: bool) -> None:
+    """Rank the faults of a log and print them."""
+    loaded = load_robot(robot)
+    found = fix_first(loaded, load_faults(log, loaded), runs, seed)
+    if as_json:
+        print_json(as_data(found))
+    else:
+        print_fixes(plain_console(), found)
+
+
+def print_fixes(console: Console, found: FixFirst) -> None:
+    """Print a ranking for a person."""
+    console.print(Text(f"{found.robot}: fix first", style="bold"))
+    console.print(f"{found.points:.1f} points a match with these faults, over {found.runs} matches\n")
+    if not found.fixes:
+        console.print("The log holds no fault.")
+        return
+    for place, fix in enumerate(found.fixes, 1):
+        console.print(f"{place:2}. {fix.because}")
+        risk = fix.risk
+        if fix.points is not None and risk.interval is not None and fix.interval is not None:
+            low, high = (100 * end for end in risk.interval)
+            console.print(
+                Text(
+                    f"    fails {low:.0f} to {high:.0f} % of uses (95 %); "
+                    f"{fix.interval[0]:.1f} to {fix.interval[1]:.1f} points at that chance",
+                    style="dim",
+                )
+            )
+    console.print(f"\n{found.note}")

@@ -13,6 +13,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
+from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
 from fieldworthy.decide.matrix import CRITERIA
 from fieldworthy.files.kinds import is_day
 from fieldworthy.files.problems import nearest
@@ -25,13 +26,6 @@ from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
 from fieldworthy.robot import load_robot
 
-_SIGN = {
-    "short": ("✗ short   ", "bold red"),
-    "close": ("≈ close   ", "yellow"),
-    "unknown": ("? unknown ", "cyan"),
-    "holds": ("✓ holds   ", "green"),
-}
-
 
 def run_inspect(file: Path, out: Path | None, date: str) -> bool:
     """Hold the season's limits against a robot."""
@@ -39,7 +33,7 @@ def run_inspect(file: Path, out: Path | None, date: str) -> bool:
     loaded = load_robot(file)
     sheet = make_inspection(loaded)
     if out is None:
-        _print_sheet(Console(highlight=False, markup=False, soft_wrap=True), sheet)
+        _print_sheet(plain_console(), sheet)
     else:
         write(as_paper(sheet, date, size_of(loaded)), out)
     return any(item.verdict == "short" for item in sheet.items)
@@ -48,7 +42,7 @@ def run_inspect(file: Path, out: Path | None, date: str) -> bool:
 def _print_sheet(console: Console, sheet: Inspection) -> None:
     console.print(Text(f"Inspection: {sheet.robot} in {sheet.season}", style="bold"))
     for item in sheet.items:
-        sign, style = _SIGN[item.verdict]
+        sign, style = VERDICT_SIGNS[item.verdict]
         subject = f", {item.subject}" if item.subject else ""
         spread = f" ({item.span})" if item.span else ""
         numbers = f"{item.found}{spread} of {item.allowed}; holds: {item.chance}; measured: ________"

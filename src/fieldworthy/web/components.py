@@ -1,17 +1,17 @@
-"""Pieces that several views are made of: headings, fields, figures to save, files to bring."""
+"""Pieces that several views are made of: headings, fields, figures to save, files to bring, lists of rows."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, TypeAlias
 
-from fieldworthy.web.markup import Markup, join, tag
-from fieldworthy.web.uploads import Take, Ticket
-
-if TYPE_CHECKING:
-    from fieldworthy.drawing.figure import Figure
-    from fieldworthy.web.page import Page
+from fieldworthy.drawing.figure import Figure
+from fieldworthy.web.figures import Named
+from fieldworthy.web.jobs import Job
+from fieldworthy.web.markup import Content, Markup, join, tag
+from fieldworthy.web.page import Page
+from fieldworthy.web.workspace import Take, Ticket
 
 _PIXELS = 144  # per inch, of a figure saved as PNG: sharp on a screen of twice the usual density
 
@@ -44,7 +44,7 @@ def field(
 
 def upload(page: Page, label: str, suffixes: tuple[str, ...], take: Take, most: int = 2_000_000) -> Markup:
     """Ask for a file."""
-    ticket = page.desk.uploads.ticket(Ticket(suffixes, take, most))
+    ticket = page.workspace.uploads.ticket(Ticket(suffixes, take, most))
     identifier = f"up-{ticket}"
     chosen = tag(
         "input", type="file", id=identifier, accept=",".join(suffixes), data_upload=ticket, data_most=most,
@@ -101,3 +101,95 @@ def words(*parts: str) -> Markup:
     """Put short texts in a row, with dots between them."""
     kept = [part for part in parts if part]
     return join([part if i == 0 else [tag("span", " · ", aria_hidden="true"), part] for i, part in enumerate(kept)])
+
+
+class Rows:
+    """One list of a window."""
+
+    def __init__(self, page: Page, place: str) -> None:
+        self._page = page
+        self._place = place
+        self._sent: dict[str, Markup] = {}
+
+    def show(self, rows: Mapping[str, Markup]) -> tuple[str, ...]:
+        """Show rows in this order, and no others."""
+        fresh = [(key, row) for key, row in rows.items() if self._sent.get(key) != row]
+        if fresh or list(rows) != list(self._sent):
+            self._page.call("rows", self._place, list(rows), fresh)
+        self._sent = dict(rows)
+        return tuple(key for key, _ in fresh)
+
+    def spoil(self, keys: Iterable[str]) -> None:
+        """Take note that single texts of rows were changed, so that these are sent whole the next time."""
+        for key in keys:
+            if key in self._sent:
+                self._sent[key] = Markup("")
+
+
+Shown: TypeAlias = dict[str, Any]
+"""What a view of figures remembers of itself while it is shown."""
+
+
+def is_new(page: Page, state: Shown) -> bool:
+    """Tell whether the robot, or how it is to look, differs from what was drawn last; takes note of it."""
+    if page.draft is None or page.problems:
+        return False
+    now = (page.draft.source, page.look())
+    before, state["drawn"] = state.get("drawn"), now
+    if before is None or before[1] != now[1] or before[0].file != now[0].file:
+        return True
+    # a file that was read meanwhile is new among the texts, and changes nothing
+    return not set(before[0].texts) <= set(now[0].texts)
+
+
+def pictures_of(page: Page, figures: Named) -> list[Markup]:
+    """Show figures, each with its buttons."""
+    return [figure(page, shown, name) for name, shown in figures]
+
+
+def share_of(said: object) -> float:
+    """Read how far a slider is, as the browser tells it."""
+    try:
+        share = float(str(said)) / 100.0
+    except ValueError:
+        return 0.0
+    return min(max(share, 0.0), 1.0) if share == share else 0.0  # noqa: PLR0124  not a number is not itself
+
+
+def table(head: tuple[str, ...], rows: list[list[str]], caption: str) -> Markup:
+    """Write a table."""
+    first = tag("tr", [tag("th", name, scope="col") for name in head])
+    body = [tag("tr", tag("th", row[0], scope="row"), [tag("td", cell) for cell in row[1:]]) for row in rows]
+    inner = tag("table", tag("caption", caption), tag("thead", first), tag("tbody", body))
+    return tag("div", inner, class_="table", tabindex="0", role="region", aria_label=caption)
+
+
+_FIRST = "The first time here it is compiled, which takes half a minute."
+
+
+def follow(page: Page, job: Job, show: Any, place: str = "match-run", first: str = _FIRST) -> None:
+    """Show how far a run is, and what it found once it is done."""
+
+    def heard(now: Job) -> None:
+        page.put(place, _progress(now, first))
+        if now.state == "done":
+            page.later(show(page, now))
+
+    page.on_leave(job.listen(heard))
+    heard(job)
+
+
+def _progress(job: Job, first: str) -> Content:
+    if job.state in ("waits", "runs"):
+        cancel = tag("button", "Cancel", type="button", data_do="stop")
+        begun = "" if job.share else tag("p", first, class_="fine")
+        return [meter(job.title, job.share, "run-meter"), cancel, begun]
+    if job.state == "failed":
+        return tag("p", job.trouble, class_="trouble")
+    return tag("p", "Cancelled.") if job.state == "stopped" else tag("p", f"{job.title}: done.", class_="fine")
+
+
+def values_of(data: dict[str, Any]) -> dict[str, Any]:
+    """Take what a form sends, whatever that is."""
+    values = data.get("values")
+    return {str(name): value for name, value in values.items()} if isinstance(values, dict) else {}

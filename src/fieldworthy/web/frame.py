@@ -16,31 +16,28 @@ from nicegui import Client, app, core, ui
 
 from fieldworthy.drawing.style import DARK, LIGHT, Theme
 from fieldworthy.files.problems import BadInput
-from fieldworthy.web.desk import Desk
+from fieldworthy.web.access import VISITOR, guard
 from fieldworthy.web.folder import Folder
-from fieldworthy.web.gate import VISITOR
-from fieldworthy.web.markup import Markup, address, join, tag
-from fieldworthy.web.page import Liking, Page, read_units
-from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.sockets import guard
-from fieldworthy.web.uploads import Uploads
+from fieldworthy.web.markup import Markup, address, join, plain_sentences, tag
+from fieldworthy.web.page import Display, Page, read_units
 from fieldworthy.web.views import BY_NAME, VIEWS, opening
+from fieldworthy.web.workspace import Uploads, Workspace
 
 log = logging.getLogger("nicegui")
 STATIC = Path(__file__).parent / "static"
 _WAIT = 30.0  # s for the browser to connect
 
 
-def install(api: FastAPI, folder: Folder) -> Desk:
+def install(api: FastAPI, folder: Folder) -> Workspace:
     """Put the page into an application."""
-    desk = Desk(folder)
-    desk.uploads = Uploads(api)
+    workspace = Workspace(folder)
+    workspace.uploads = Uploads(api)
     for view in ("", *BY_NAME):
-        ui.page(f"/{view}", title="fieldworthy", response_timeout=_WAIT)(_page_of(desk, view))
+        ui.page(f"/{view}", title="fieldworthy", response_timeout=_WAIT)(_page_of(workspace, view))
     app.config.socket_io_js_transports = ["websocket"]
     ui.add_head_html(_head(), shared=True)
-    app.on_startup(lambda: _begin(desk))
-    app.on_shutdown(desk.bench.close)
+    app.on_startup(lambda: _begin(workspace))
+    app.on_shutdown(workspace.queue.close)
     ui.run_with(
         api,
         title="fieldworthy",
@@ -54,11 +51,11 @@ def install(api: FastAPI, folder: Folder) -> Desk:
         gzip_middleware_factory=None,
     )
     guard(core.sio)
-    return desk
+    return workspace
 
 
-def _begin(desk: Desk) -> None:
-    for work in (desk.watch(), desk.bench.warm()):
+def _begin(workspace: Workspace) -> None:
+    for work in (workspace.watch(), workspace.queue.warm()):
         app.on_shutdown(asyncio.ensure_future(work).cancel)
 
 
@@ -77,9 +74,9 @@ def _colours(selector: str, theme: Theme) -> str:
     return f"{selector}{{{';'.join(rows)};color-scheme:{theme.name}}}"
 
 
-def _page_of(desk: Desk, view: str) -> Any:
+def _page_of(workspace: Workspace, view: str) -> Any:
     async def build(client: Client) -> None:
-        page = Page(desk, client.request.scope[VISITOR], client)
+        page = Page(workspace, client.request.scope[VISITOR], client)
         page.go = lambda where: go(page, where)
         page.again = lambda: again(page)
         if client.content.parent_slot is not None:
@@ -126,7 +123,7 @@ def _header(page: Page) -> Markup:
         tag("button", "Save", type="button", id="fw-save", data_do="save", aria_disabled="true",
             aria_keyshortcuts="Control+S"),
     ])  # fmt: skip
-    liking = tag(
+    display = tag(
         "details",
         tag("summary", "Display"),
         tag("div", _choice("Units", "units", units), _choice("Colours", "theme", themes), class_="pane"),
@@ -135,7 +132,7 @@ def _header(page: Page) -> Markup:
     return join([
         home,
         tag("div", tag("span", id="fw-file"), tag("span", id="fw-state"), class_="open-file"),
-        tag("div", actions, liking, class_="actions", id="fw-actions"),
+        tag("div", actions, display, class_="actions", id="fw-actions"),
     ])  # fmt: skip
 
 
@@ -149,11 +146,11 @@ async def begin(page: Page, view: str) -> None:
     told: dict[str, Any] = await page.client.run_javascript("fw.hello()", timeout=10.0) or {}
     width = told.get("width")
     room = width if isinstance(width, int) else 1280
-    page.liking = Liking(bool(told.get("dark")), read_units(told.get("units")), room)
-    page.tab = page.desk.tab(str(page.client.tab_id))
+    page.display = Display(bool(told.get("dark")), read_units(told.get("units")), room)
+    page.tab = page.workspace.tab(str(page.client.tab_id))
     _frame_handlers(page)
-    page.desk.windows.add(page)
-    page.client.on_delete(lambda: page.desk.windows.discard(page))
+    page.workspace.windows.add(page)
+    page.client.on_delete(lambda: page.workspace.windows.discard(page))
     request = page.client.request
     await go(page, f"/{view}?{request.url.query}", fresh=True)
 
@@ -162,12 +159,12 @@ def _frame_handlers(page: Page) -> None:
     async def step(redo: bool) -> None:
         draft = page.draft
         if draft is not None and page.may_change and (draft.redo() if redo else draft.undo()):
-            page.refresh_state()
+            page.editor.refresh_state()
             page.say("Done again." if redo else "Undone.")
-            page.judge()
+            page.checker.judge()
 
     async def dark(data: dict[str, Any]) -> None:
-        page.liking = dataclasses.replace(page.liking, dark=bool(data.get("dark")))
+        page.display = dataclasses.replace(page.display, dark=bool(data.get("dark")))
         if page.view and BY_NAME[page.view].drawn:
             await again(page)
 
@@ -177,23 +174,23 @@ def _frame_handlers(page: Page) -> None:
 
     async def units(data: dict[str, Any]) -> None:
         choice = read_units(data.get("value"))
-        page.liking = dataclasses.replace(page.liking, units=choice)
+        page.display = dataclasses.replace(page.display, units=choice)
         page.call("units", choice)
-        page.judge()
+        page.checker.judge()
         await again(page)
 
     async def conflict(data: dict[str, Any]) -> None:
         page.call("dialog", "fw-conflict", False)
         if page.draft is not None and data.get("choice") == "mine":
-            await page.save(over=True)
+            await page.editor.save(over=True)
         elif page.draft is not None and data.get("choice") == "theirs":
             page.draft.take_theirs()
-            page.refresh_state()
-            page.judge()
+            page.editor.refresh_state()
+            page.checker.judge()
             await again(page)
 
     page.frame_on("go", lambda data: go(page, str(data.get("address")), back=bool(data.get("back"))))
-    page.frame_on("save", lambda _: _discard(page.save()))
+    page.frame_on("save", lambda _: _discard(page.editor.save()))
     page.frame_on("undo", lambda _: step(False))
     page.frame_on("redo", lambda _: step(True))
     page.frame_on("dark", dark)
@@ -220,7 +217,7 @@ async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False)
     name = query.get("file", "")
     if view in BY_NAME and name:
         try:
-            page_draft = page.desk.draft(page.tab, name)
+            page_draft = page.workspace.draft(page.tab, name)
         except BadInput as error:
             view, name = "", ""
             page.draft = None
@@ -228,7 +225,7 @@ async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False)
         else:
             if page_draft is not page.draft:
                 page.draft, page.judged, page.problems = page_draft, None, ()
-                page.judge()
+                page.checker.judge()
     else:
         view, name, page.draft = "", "", None
     page.view = view
@@ -254,8 +251,8 @@ def _show_frame(page: Page, name: str) -> None:
     page.put("fw-views", links)
     page.call("mark", "fw-actions", {"data-open": "yes" if name else "no"})
     page.put("fw-file", Path(name).name if name else "")
-    page.call("mark", "fw-units", {"value": page.liking.units})
-    page.refresh_state()
+    page.call("mark", "fw-units", {"value": page.display.units})
+    page.editor.refresh_state()
 
 
 async def _build(page: Page) -> None:

@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from typing import TypeAlias
 from urllib.parse import urlencode
 
+from fieldworthy.files.problems import KeyPath, Problem, dotted
+
 _NAME = re.compile(r"[a-z][a-z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}
 
@@ -60,3 +62,24 @@ def address(view: str, /, **query: str) -> str:
     """Write the address of a view."""
     told = {key: value for key, value in query.items() if value}
     return f"/{view}" + (f"?{urlencode(told)}" if told else "")
+
+
+def field_id(path: KeyPath) -> str:
+    """Name the form's element that holds a key."""
+    return "f-" + "".join(c if c.isalnum() else f"_{ord(c):x}_" for c in dotted(path))
+
+
+def sentences(problems: tuple[Problem, ...]) -> str:
+    """Say problems as sentences, without the folder's whole path."""
+    told = []
+    for p in problems:
+        where = f"{p.file.name}, line {p.line}: " if p.line > 1 or p.column > 1 else ""
+        key = f"{dotted(p.key)}: " if p.key else ""
+        hint = f" Did you mean {p.suggestion!r}?" if p.suggestion else ""
+        told.append(f"{where}{key}{p.expected}.{hint}")
+    return " ".join(told)
+
+
+def plain_sentences(problems: tuple[Problem, ...]) -> Markup:
+    """Say problems as a list."""
+    return tag("ul", [tag("li", sentences((p,))) for p in problems], class_="problems")

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
-from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass
+import difflib
+import inspect
+import json
+import logging
+from collections.abc import Awaitable, Callable, Coroutine, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,27 +17,100 @@ from fieldworthy.drawing.style import DARK, LIGHT, Style
 from fieldworthy.drawing.style import Units as DrawUnits
 from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
-from fieldworthy.web.bench import Bench, Latest
-from fieldworthy.web.desk import Desk, Tab
+from fieldworthy.web.access import Visitor
+from fieldworthy.web.figures import Look
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.form import season_form
+from fieldworthy.web.jobs import JobQueue, Latest
 from fieldworthy.web.judging import Judged, Source, Units, edit
-from fieldworthy.web.look import Look
-from fieldworthy.web.screen import Screen, field_id, sentences
-from fieldworthy.web.session import Conflict, Draft
+from fieldworthy.web.markup import Content, Markup, field_id, join, sentences, tag
 from fieldworthy.web.worker import Broken
+from fieldworthy.web.workspace import Conflict, Draft, Tab, Workspace
 
 if TYPE_CHECKING:
     from nicegui import Client, ui
 
-    from fieldworthy.web.keys import Visitor
+
+Handler = Callable[[dict[str, Any]], Awaitable[None] | None]
+log = logging.getLogger("nicegui")
+_IN_TURN = ("set", "text", "try", "undo", "redo", "save", "conflict")
+"""What changes the file is done one after the other, as the person did it."""
+
+
+class Screen:
+    """What is shown in one window, and what is done when the person does something there."""
+
+    def __init__(self, client: Client) -> None:
+        self.client = client
+        self._handlers: dict[str, Handler] = {}
+        self._frame_handlers: dict[str, Handler] = {}
+        self._turn = asyncio.Lock()
+
+    def on(self, name: str, handler: Handler) -> None:
+        """Do something when a button with ``data-do``, a form with ``data-submit`` or the like is used."""
+        self._handlers[name] = handler
+
+    def fill(self, *content: Content) -> None:
+        """Show the view's content."""
+        self.put("fw-view", *content)
+
+    def put(self, place: str, *content: Content) -> None:
+        """Replace what stands in an element."""
+        self.call("put", place, join(content))
+
+    def call(self, name: str, *arguments: object) -> None:
+        """Call a function of ``static/page.js`` in the browser."""
+        if not self.client.is_deleted:
+            told = ", ".join(json.dumps(argument, ensure_ascii=False) for argument in arguments)
+            self.client.run_javascript(f"fw.{name}({told})")
+
+    def say(self, text: str) -> None:
+        """Tell who cannot see the page what has changed."""
+        self.call("say", text)
+
+    def note(self, text: str, *, bad: bool = False) -> None:
+        """Show a sentence for some seconds; one about trouble stays until it is closed."""
+        close = tag("button", "Close", type="button", class_="quiet", data_close="note")
+        role = "alert" if bad else "status"
+        self.call(
+            "note", tag("div", tag("p", text), close, class_="note", role=role, data_stays="yes" if bad else None)
+        )
+
+    def frame_on(self, name: str, handler: Handler) -> None:
+        """Do something when an element of the frame is used, whatever the view."""
+        self._frame_handlers[name] = handler
+
+    async def heard(self, data: Mapping[str, Any]) -> None:
+        """Do what the browser says that the person did; trouble is shown as a sentence."""
+        what = data.get("what")
+        name = data.get("do") if what == "do" else what
+        handler = self._handlers.get(str(name)) or self._frame_handlers.get(str(name))
+        if handler is None:
+            return
+        try:
+            async with self._turn if name in _IN_TURN else contextlib.nullcontext():
+                waiting = handler(dict(data))
+                if inspect.isawaitable(waiting):
+                    await waiting
+        except BadInput as error:
+            self.note(sentences(error.problems[:3]), bad=True)
+        except Exception as error:
+            log.exception(error)
+            self.note("That did not work; the page goes on. Your changes are kept.", bad=True)
+
+    def later(self, work: Coroutine[Any, Any, None]) -> None:
+        """Do something that takes a while, without waiting for it."""
+        from nicegui import background_tasks  # noqa: PLC0415  keeps the task alive, and logs what it raises
+
+        background_tasks.create(work)
+
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
-class Liking:
-    """How a person likes the page.
+class Display:
+    """How a person wants the page shown.
 
     Attributes
     ----------
@@ -51,6 +129,27 @@ def read_units(said: object) -> Units:
     return "metric" if said == "metric" else "inch" if said == "inch" else "file"
 
 
+@dataclass(frozen=True, slots=True)
+class Listeners:
+    """What a view wants to be told, until it is left.
+
+    Attributes
+    ----------
+    judged : When `Page.judged` or `Page.problems` is new
+    preview : What a number that is being moved changes
+    leave : When the view is left
+    """
+
+    judged: list[Callable[[], None]] = field(default_factory=list)
+    preview: list[Callable[[tuple[NominalFinding, ...]], None]] = field(default_factory=list)
+    leave: list[Callable[[], None]] = field(default_factory=list)
+
+    def clear(self) -> None:
+        """Forget them all."""
+        for listeners in (self.judged, self.preview, self.leave):
+            listeners.clear()
+
+
 class Page(Screen):
     """One window.
 
@@ -60,14 +159,15 @@ class Page(Screen):
     judged : What was last found for it; of an earlier text while `problems` says what is wrong with the present one
     problems : What is wrong with the files
     query : What the address asks besides view and file
-    previewed : What rows show since a number moves, by key
     slot : Where a view puts elements of the framework
+    work : Has functions run in the processes behind the page
+    editor, checker, previewer : Change the open file, have it judged, show what a moved number does
     """
 
-    def __init__(self, desk: Desk, visitor: Visitor, client: Client) -> None:
+    def __init__(self, workspace: Workspace, visitor: Visitor, client: Client) -> None:
         super().__init__(client)
-        self.desk, self.visitor = desk, visitor
-        self.liking = Liking()
+        self.workspace, self.visitor = workspace, visitor
+        self.display = Display()
         self.tab = Tab()
         self.draft: Draft | None = None
         self.judged: Judged | None = None
@@ -77,21 +177,14 @@ class Page(Screen):
         self.slot: ui.element
         self.go: Callable[[str], Awaitable[None]]
         self.again: Callable[[], Awaitable[None]]
-        self._on_judged: list[Callable[[], None]] = []
-        self._on_preview: list[Callable[[tuple[NominalFinding, ...]], None]] = []
-        self._on_leave: list[Callable[[], None]] = []
-        self._judging = Latest(self._judge)
-        self._previewing = Latest(self._preview)
-        self._moves: dict[KeyPath, str] = {}
-        self._asked: dict[Path, str | None] = {}
-        self.previewed: dict[str, dict[str, str]] = {}
-
-    # ---- what views use ----
+        self.listeners = Listeners()
+        self.work, self.editor = Work(self), Editor(self)
+        self.checker, self.previewer = Checker(self), Previewer(self)
 
     @property
-    def bench(self) -> Bench:
+    def queue(self) -> JobQueue:
         """The work behind the page."""
-        return self.desk.bench
+        return self.workspace.queue
 
     @property
     def may_change(self) -> bool:
@@ -106,18 +199,18 @@ class Page(Screen):
     @property
     def file(self) -> str:
         """The open file's name; empty where none is open."""
-        return self.desk.folder.name(self.draft.file) if self.draft else ""
+        return self.workspace.folder.name(self.draft.file) if self.draft else ""
 
     def style(self, width: float | None = None) -> Style:
         """Say how figures are to look in this window."""
-        inch = self.liking.units == "inch" or (self.liking.units == "file" and self._file_is_inch())
+        inch = self.display.units == "inch" or (self.display.units == "file" and self._file_is_inch())
         units: DrawUnits = "inch" if inch else "metric"
-        room = min(900.0, max(320.0, self.liking.width - (40.0 if self.liking.width < 900 else 320.0)))
-        return Style(DARK if self.liking.dark else LIGHT, units, room if width is None else min(width, room))
+        room = min(900.0, max(320.0, self.display.width - (40.0 if self.display.width < 900 else 320.0)))
+        return Style(DARK if self.display.dark else LIGHT, units, room if width is None else min(width, room))
 
     def look(self, width: float | None = None) -> Look:
-        """Say how figures are to look, for functions of `fieldworthy.web.pictures`."""
-        return Look(self.style(width), self.liking.units)
+        """Say how figures are to look, for functions of `fieldworthy.web.figures`."""
+        return Look(self.style(width), self.display.units)
 
     def _file_is_inch(self) -> bool:
         report = self.judged.report if self.judged else None
@@ -125,199 +218,296 @@ class Page(Screen):
 
     def on_judged(self, handler: Callable[[], None]) -> None:
         """Be told when `judged` or `problems` is new, until the view is left."""
-        self._on_judged.append(handler)
+        self.listeners.judged.append(handler)
 
     def on_preview(self, handler: Callable[[tuple[NominalFinding, ...]], None]) -> None:
         """Be told what a number that is being moved changes, until the view is left."""
-        self._on_preview.append(handler)
+        self.listeners.preview.append(handler)
 
     def on_leave(self, handler: Callable[[], None]) -> None:
         """Be told when the view is left."""
-        self._on_leave.append(handler)
+        self.listeners.leave.append(handler)
+
+    def leave(self) -> None:
+        """Forget the view's handlers."""
+        for handler in self.listeners.leave:
+            handler()
+        self.listeners.clear()
+        self._handlers.clear()
+        self.previewer.forget()
+
+    async def disk_moved(self) -> None:
+        """Show what the disk has now."""
+        await self.editor.disk_moved()
+
+
+class Work:
+    """Has functions of modules run in the processes behind the page; trouble is shown as a sentence."""
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
 
     async def compute(self, function: Callable[..., T], *arguments: Any) -> T | None:
-        """Run a function of a module in the process behind the page; trouble is shown as a sentence."""
-        return await self._told(self.bench.compute(function, *arguments))
+        """Run a function that takes a while."""
+        return await self._told(self._page.queue.compute(function, *arguments))
 
     async def sketch(self, function: Callable[..., T], *arguments: Any) -> T | None:
         """Run a function that takes some milliseconds, such as a drawing that follows a slider."""
-        return await self._told(self.bench.sketch(function, *arguments))
+        return await self._told(self._page.queue.sketch(function, *arguments))
 
-    async def drawn(self, function: Callable[..., T], *arguments: Any) -> T | None:
+    async def draw(self, function: Callable[..., T], *arguments: Any) -> T | None:
         """Run a function that draws results of its own, which are not looked up again."""
-        return await self._told(self.bench.quick.run(function, *arguments))
+        return await self._told(self._page.queue.quick.run(function, *arguments))
 
     async def _told(self, work: Awaitable[T]) -> T | None:
         """Wait for work, and show as a sentence why it could not be done."""
         try:
             return await work
         except BadInput as error:
-            self.note(sentences(error.problems[:3]), bad=True)
+            self._page.note(sentences(error.problems[:3]), bad=True)
         except Broken as error:
-            self.note(str(error), bad=True)
+            self._page.note(str(error), bad=True)
         return None
+
+
+class Editor:
+    """Changes the open file, and writes it over no text but the one that was read."""
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
+        self._asked: dict[Path, str | None] = {}
+
+    def allowed(self) -> bool:
+        """Tell whether this person may change files; who may not is told so."""
+        if not self._page.may_change:
+            self._page.note("You are a visitor here: you can look at everything, and change nothing.", bad=True)
+        return self._page.may_change
 
     async def change(self, changes: Mapping[KeyPath, object], about: object = None) -> bool:
         """Change values in the open robot's files, as yet unsaved."""
-        if self.draft is None or not self._allowed():
+        page = self._page
+        if page.draft is None or not self.allowed():
             return False
-        self._moves.clear()
-        self._previewing.drop()
-        try:
-            texts = await self.bench.quick.run(edit, self.draft.source, tuple(changes.items()))
-        except BadInput as error:
-            self.note(sentences(error.problems[:3]), bad=True)
-            return False
-        except Broken as error:
-            self.note(str(error), bad=True)
+        page.previewer.drop()
+        texts = await page.work.draw(edit, page.draft.source, tuple(changes.items()))
+        if texts is None:
             return False
         self.put_texts(dict(texts), about)
         return True
 
     def put_texts(self, texts: Mapping[Path, str], about: object = None) -> None:
         """Put other texts in place of the open file's, as yet unsaved, and have them judged."""
-        if self.draft is not None and self._allowed() and self.draft.change(texts, about):
+        page = self._page
+        if page.draft is not None and self.allowed() and page.draft.change(texts, about):
             self.refresh_state()
-            self.judge()
-
-    def move(self, path: KeyPath, value: str) -> None:
-        """Move one number, to see at once what that does; `change` makes it stay."""
-        if self.draft is not None and self._allowed():
-            self._moves[path] = value
-            self._previewing.ask((self.draft.source, tuple(self._moves.items())))
-
-    def warm(self, path: KeyPath, value: str) -> None:
-        """Get ready for a number that is likely to be moved next."""
-        if self.draft is not None and self.may_change:
-            self.later(self._warmed(self.draft.source, path, value))
-
-    async def _warmed(self, source: Source, path: KeyPath, value: str) -> None:
-        with contextlib.suppress(BadInput, Broken):
-            await self.bench.previewed(source, ((path, value),), self.liking.units)
-
-    def judge(self) -> None:
-        """Have the open robot judged again."""
-        if self.draft is not None:
-            self._judging.ask(self.draft.source)
-
-    def _allowed(self) -> bool:
-        if not self.may_change:
-            self.note("You are a visitor here: you can look at everything, and change nothing.", bad=True)
-        return self.may_change
-
-    def leave(self) -> None:
-        """Forget the view's handlers."""
-        for handler in self._on_leave:
-            handler()
-        for listeners in (self._on_judged, self._on_preview, self._on_leave):
-            listeners.clear()
-        self._handlers.clear()
-        self._moves.clear()
+            page.checker.judge()
 
     def refresh_state(self) -> None:
         """Show anew whether there is something to save, to undo, to redo."""
-        draft = self.draft
+        page, draft = self._page, self._page.draft
         unsaved = bool(draft and draft.changed)
-        self.call("keeps", unsaved)
+        page.call("keeps", unsaved)
         state = {"unsaved": unsaved, "undo": bool(draft and draft.can_undo), "redo": bool(draft and draft.can_redo)}
         words = "" if draft is None else "unsaved changes" if unsaved else "saved"
-        self.put("fw-state", words if self.may_change else "visitor: read-only" if draft else "")
-        self.call("mark", "fw-state", {"data-unsaved": "yes" if unsaved else "no"})
+        page.put("fw-state", words if page.may_change else "visitor: read-only" if draft else "")
+        page.call("mark", "fw-state", {"data-unsaved": "yes" if unsaved else "no"})
         for button, on in (("fw-save", state["unsaved"]), ("fw-undo", state["undo"]), ("fw-redo", state["redo"])):
-            self.call("mark", button, {"aria-disabled": None if on and self.may_change else "true"})
+            page.call("mark", button, {"aria-disabled": None if on and page.may_change else "true"})
 
     async def disk_moved(self) -> None:
         """Show what the disk has now; ask, where this window has changes of its own."""
-        if self.draft is None or not self.draft.elsewhere():
+        page, draft = self._page, self._page.draft
+        if draft is None or not draft.elsewhere():
             return
-        if self.draft.changed:
-            theirs = self.draft.elsewhere()
+        if draft.changed:
+            theirs = draft.elsewhere()
             if theirs != self._asked:  # who has put the answer off is not asked the same again until they save
-                self.ask_which(theirs)
+                self.ask_which(draft, theirs)
             return
-        self.draft.take_theirs()
-        self.draft.forget_steps()
+        draft.take_theirs()
+        draft.forget_steps()
         self.refresh_state()
-        self.note(f"{self.draft.file.name} was saved elsewhere; this window shows it as it is now.")
-        self.judge()
+        page.note(f"{draft.file.name} was saved elsewhere; this window shows it as it is now.")
+        page.checker.judge()
 
-    def ask_which(self, theirs: Mapping[Path, str | None]) -> None:
+    def ask_which(self, draft: Draft, theirs: Mapping[Path, str | None]) -> None:
         """Show both texts and let the person choose."""
-        from fieldworthy.web.conflict import shown_conflict  # noqa: PLC0415
-
-        assert self.draft is not None
         self._asked = dict(theirs)
-        self.put("fw-conflict", shown_conflict(self.draft, theirs))
-        self.call("dialog", "fw-conflict", True)
+        self._page.put("fw-conflict", shown_conflict(draft, theirs))
+        self._page.call("dialog", "fw-conflict", True)
 
     async def save(self, *, over: bool = False) -> bool:
         """Write what was changed; ask, where the disk has another text meanwhile."""
-        if self.draft is None or not self._allowed():
+        draft = self._page.draft
+        if draft is None or not self.allowed():
             return False
         try:
-            written = self.draft.save(over=over)
+            written = draft.save(over=over)
         except Conflict as conflict:
-            self.ask_which(conflict.theirs)
+            self.ask_which(draft, conflict.theirs)
             return False
         self.refresh_state()
         if written:
             names = " and ".join(path.name for path in written)
-            self.note(f"Saved {names}.")
-            await self.desk.tell_moved(set(written), but=self)
+            self._page.note(f"Saved {names}.")
+            await self._page.workspace.tell_moved(set(written), but=self._page)
         return True
 
+
+class Checker:
+    """Has the open file judged, the newest text first, and tells the view what came of it."""
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
+        self._newest = Latest(self._judge)
+
+    def judge(self) -> None:
+        """Have the open robot judged again."""
+        if self._page.draft is not None:
+            self._newest.ask(self._page.draft.source)
+
     async def _judge(self, source: Source) -> None:
-        draft = self.draft
+        page, draft = self._page, self._page.draft
         try:
-            if self.season_open:
-                await self.bench.compute(season_form, source)
-                self._tell_judged(draft, None, ())
+            if page.season_open:
+                await page.queue.compute(season_form, source)
+                self._tell(draft, None, ())
                 return
-            found = await self.bench.judge(source, self.liking.units)
+            found = await page.queue.judge(source, page.display.units)
         except BadInput as error:
-            self._tell_judged(draft, self.judged, error.problems)
+            self._tell(draft, page.judged, error.problems)
         except Broken as error:
-            self._tell_judged(draft, self.judged, (Problem(source.file, 1, 1, (), str(error)),))
+            self._tell(draft, page.judged, (Problem(source.file, 1, 1, (), str(error)),))
         else:
             if draft is not None:
                 draft.know(dict(found.texts))
-            self._tell_judged(draft, found, ())
+            self._tell(draft, found, ())
 
-    def _tell_judged(self, draft: Draft | None, judged: Judged | None, problems: tuple[Problem, ...]) -> None:
-        if draft is not self.draft or self.client.is_deleted:
+    def _tell(self, draft: Draft | None, judged: Judged | None, problems: tuple[Problem, ...]) -> None:
+        page = self._page
+        if draft is not page.draft or page.client.is_deleted:
             return
-        before, self.judged, self.problems = self.judged, judged, problems
-        self.previewed.clear()
-        with self.client.content:
-            for handler in tuple(self._on_judged):
+        before, page.judged, page.problems = page.judged, judged, problems
+        page.previewer.shown.clear()
+        with page.client.content:
+            for handler in tuple(page.listeners.judged):
                 handler()
         self._say_changes(before)
 
     def _say_changes(self, before: Judged | None) -> None:
         """Tell a screen reader which verdicts are others now."""
-        if self.problems:
-            self.say(f"Mistakes in the file: {len(self.problems)}.")
+        page = self._page
+        if page.problems:
+            page.say(f"Mistakes in the file: {len(page.problems)}.")
             return
-        if before is None or self.judged is None:
+        if before is None or page.judged is None:
             return
         old = {(f.id, f.subject): f.verdict for f in before.report.findings}
-        new = {(f.id, f.subject): f for f in self.judged.report.findings}
+        new = {(f.id, f.subject): f for f in page.judged.report.findings}
         turned = [f for key, f in new.items() if old.get(key, f.verdict) != f.verdict]
         if turned:
-            self.say(" ".join(f"Now {f.verdict}: {f.because}" for f in turned[:3]))
+            page.say(" ".join(f"Now {f.verdict}: {f.because}" for f in turned[:3]))
+
+
+class Previewer:
+    """Shows at once what a number does that is being moved.
+
+    Attributes
+    ----------
+    shown : What rows show since a number moves, by key
+    """
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
+        self._newest = Latest(self._preview)
+        self._moves: dict[KeyPath, str] = {}
+        self.shown: dict[str, dict[str, str]] = {}
+
+    def move(self, path: KeyPath, value: str) -> None:
+        """Move one number, to see at once what that does; `Editor.change` makes it stay."""
+        page = self._page
+        if page.draft is not None and page.editor.allowed():
+            self._moves[path] = value
+            self._newest.ask((page.draft.source, tuple(self._moves.items())))
+
+    def forget(self) -> None:
+        """Put the numbers back to where the file has them."""
+        self._moves.clear()
+
+    def drop(self) -> None:
+        """Forget what moved, and what was asked of it and not begun."""
+        self.forget()
+        self._newest.drop()
+
+    def warm(self, path: KeyPath, value: str) -> None:
+        """Get ready for a number that is likely to be moved next."""
+        page = self._page
+        if page.draft is not None and page.may_change:
+            page.later(self._warmed(page.draft.source, path, value))
+
+    async def _warmed(self, source: Source, path: KeyPath, value: str) -> None:
+        with contextlib.suppress(BadInput, Broken):
+            await self._page.queue.previewed(source, ((path, value),), self._page.display.units)
 
     async def _preview(self, what: tuple[Source, tuple[tuple[KeyPath, str], ...]]) -> None:
+        page = self._page
         try:
-            found = await self.bench.previewed(*what, self.liking.units)
+            found = await page.queue.previewed(*what, page.display.units)
         except BadInput as error:
             key = what[1][-1][0]
-            self.call("mark", field_id(key), {"aria-invalid": "true"})
-            self.put(f"{field_id(key)}-said", sentences(error.problems[:1]))
+            page.call("mark", field_id(key), {"aria-invalid": "true"})
+            page.put(f"{field_id(key)}-said", sentences(error.problems[:1]))
         except Broken as error:
-            self.note(str(error), bad=True)
+            page.note(str(error), bad=True)
         else:
             for key, _ in what[1]:
-                self.call("mark", field_id(key), {"aria-invalid": None})
-            for handler in tuple(self._on_preview):
+                page.call("mark", field_id(key), {"aria-invalid": None})
+            for handler in tuple(page.listeners.preview):
                 handler(found)
-        self.call("moved")
+        page.call("moved")
+
+
+_LINES = 200  # of a comparison
+
+
+def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
+    """Show what differs, and what can be done."""
+    names = " and ".join(path.name for path in theirs)
+    return join([
+        tag("h2", f"{names} was saved elsewhere meanwhile", id="fw-conflict-title"),
+        tag("p", "Nothing has been overwritten. Lines with − stand in the file now; lines with + stand only here."),
+        [_difference(path, text, draft.texts.get(path, "")) for path, text in theirs.items()],
+        tag(
+            "div",
+            tag("button", "Keep mine: write over the file", type="button", data_do="conflict", data_choice="mine"),
+            tag("button", "Take the file's, give up mine", type="button", data_do="conflict", data_choice="theirs"),
+            tag("button", "Decide later", type="button", data_do="conflict", data_choice="later", class_="main"),
+            class_="choices",
+        ),
+    ])  # fmt: skip
+
+
+def _difference(path: Path, theirs: str | None, mine: str) -> Markup:
+    if theirs is None:
+        return tag("p", f"{path.name} is gone from the disk.")
+    rows = list(_rows(theirs, mine))
+    more = tag("p", f"… and {len(rows) - _LINES} more lines") if len(rows) > _LINES else ""
+    body = tag(
+        "pre", rows[:_LINES], class_="difference", tabindex="0", role="region", aria_label=f"Differences in {path.name}"
+    )
+    return join([body, more])
+
+
+def _rows(theirs: str, mine: str) -> Iterator[Markup]:
+    found = difflib.unified_diff(theirs.splitlines(), mine.splitlines(), n=1, lineterm="")
+    for line in list(found)[2:]:
+        kind = {"-": "theirs", "+": "mine", "@": "place"}.get(line[:1], "same")
+        yield tag("span", _SHOWN.get(kind, str)(line), "\n", class_=kind)
+
+
+def _place(line: str) -> str:
+    """Say where a difference stands: ``@@ -10,3 +10,3 @@`` is about line 10 of the text here."""
+    return f"line {line.split('+')[1].split(' ', maxsplit=1)[0].split(',', maxsplit=1)[0]}"
+
+
+_SHOWN: dict[str, Callable[[str], str]] = {"theirs": lambda line: f"−{line[1:]}", "place": _place}

@@ -14,10 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fieldworthy.web.access import ENTER, Gate, Keys, Policy
 from fieldworthy.web.folder import Folder
-from fieldworthy.web.gate import ENTER, Gate
-from fieldworthy.web.keys import Keys
-from fieldworthy.web.policy import Policy
 
 FIRST_PORT = 8420
 _TRIED = 20  # ports tried one after the other before the system chooses one

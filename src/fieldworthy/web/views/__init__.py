@@ -5,7 +5,7 @@ person comes to the view, and
 
 - shows its content by ``page.fill(markup)``, written with `fieldworthy.web.markup.tag`, in which every text is
   escaped; or puts elements of the framework into ``with page.slot:``;
-- renews a part by ``page.put(id, markup)``, or many keyed rows by `fieldworthy.web.rows.Rows`;
+- renews a part by ``page.put(id, markup)``, or many keyed rows by `fieldworthy.web.components.Rows`;
 - does what the person asks by ``page.on("name", handler)``: an element with ``data_do="name"`` (button),
   ``data_change="name"`` (select, checkbox), ``data_submit="name"`` (form) or ``data_open="name"`` (details) calls it
   with the element's data;
@@ -13,10 +13,11 @@ person comes to the view, and
   forgotten when the view is left;
 - finds the robot in ``page.draft`` (its texts, ``page.draft.source`` for work elsewhere) and what was found in
   ``page.judged`` (None until the first result, or where the file has mistakes: ``page.problems``);
-- has anything computed by ``await page.compute(function, page.draft.source, ...)``: the function belongs to a module,
-  takes hashable arguments, reads the robot by `fieldworthy.web.judging.robot_of` and returns what can be pickled,
-  such as a `fieldworthy.draw.Figure`; long runs with progress go through ``page.bench.start`` and `Job`;
-- changes the robot by ``await page.change({path: value})``, which can be undone and is saved with the file;
+- has anything computed by ``await page.work.compute(function, page.draft.source, ...)``: the function belongs to a
+  module, takes hashable arguments, reads the robot by `fieldworthy.web.judging.robot_of` and returns what can be
+  pickled, such as a `fieldworthy.drawing.figure.Figure`; long runs with progress go through ``page.queue.start`` and
+  `Job`;
+- changes the robot by ``await page.editor.change({path: value})``, which can be undone and is saved with the file;
 - shows figures by `fieldworthy.web.components.figure`, in the style that ``page.style()`` gives.
 
 Text never reaches the page but through ``tag``, ``page.say`` and ``page.note``.
@@ -27,10 +28,8 @@ from __future__ import annotations
 import importlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.page import Page
 
 Build = Callable[["Page"], "Awaitable[None] | None"]
 

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from fieldworthy.drawing.style import Style
 from fieldworthy.systems.air.figure import AirCurves, PressureNeeded
-from fieldworthy.web.components import heading
+from fieldworthy.web.components import Shown, heading, is_new, pictures_of
+from fieldworthy.web.figures import AirShown, air_shown
 from fieldworthy.web.findings import margin_text
-from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.pictures import AirShown, air_shown
-from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import Shown, is_new, pictures_of
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
+from fieldworthy.web.page import Page
 
 _CAUTION = (
     "Compressed air can hurt: release it before you work on the robot, wear eye protection, stay below the rated "
@@ -43,7 +37,7 @@ async def _show(page: Page, state: Shown) -> None:
     page.put("air-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):
         return
-    found = await page.sketch(air_shown, page.draft.source, page.look())
+    found = await page.work.sketch(air_shown, page.draft.source, page.look())
     if found is None or page.view != "air":
         return
     if not found.cylinders:
@@ -112,8 +106,8 @@ async def _put(page: Page, cylinder: str, tank: str) -> None:
     """Have a cylinder draw from another tank."""
     if page.draft is None:
         return
-    found = await page.sketch(air_shown, page.draft.source, page.look())
+    found = await page.work.sketch(air_shown, page.draft.source, page.look())
     if found is None or tank not in found.tanks or dict(found.cylinders).get(cylinder, tank) == tank:
         return
-    if await page.change({("air", "cylinders", cylinder, "tank"): tank}):
+    if await page.editor.change({("air", "cylinders", cylinder, "tank"): tank}):
         page.say(f"{cylinder} draws from tank {tank} now.")

@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.files.problems import BadInput
-from fieldworthy.web.bench import Job
-from fieldworthy.web.components import field, heading
+from fieldworthy.web.components import field, follow, heading, pictures_of, table
+from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source
-from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.playing import Compared, drawn_comparison, held_against
-from fieldworthy.web.screen import sentences
-from fieldworthy.web.views.match import follow, runs_of
-from fieldworthy.web.views.path import table
-from fieldworthy.web.views.robot import pictures_of
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.markup import Content, Markup, sentences, tag
+from fieldworthy.web.matches import Compared, drawn_comparison, held_against
+from fieldworthy.web.page import Page
+from fieldworthy.web.views.match import runs_of
 
 RUNS, MOST = 2000, 50_000
 
 
 def build(page: Page) -> None:
     """Show variants side by side."""
-    others = [e for e in page.desk.folder.entries() if e.kind == "robot" and e.name != page.file]
+    others = [e for e in page.workspace.folder.entries() if e.kind == "robot" and e.name != page.file]
     boxes = [tag("label", tag("input", type="checkbox", name=f"v{i}", value=e.name, checked=i == 0), f" {e.title} ",
                  tag("span", e.name, class_="path"), class_="choice") for i, e in enumerate(others)]  # fmt: skip
     none = tag("p", "There is no other robot in this folder: copy the file under another name, change what is to be "
@@ -48,11 +43,11 @@ def build(page: Page) -> None:
 
 
 def _job(page: Page) -> Job | None:
-    return page.bench.newest(held_against, page.draft.file) if page.draft else None
+    return page.queue.newest(held_against, page.draft.file) if page.draft else None
 
 
 def _compare(page: Page, values: dict[str, Any]) -> None:
-    names = {e.name for e in page.desk.folder.entries() if e.kind == "robot"}
+    names = {e.name for e in page.workspace.folder.entries() if e.kind == "robot"}
     chosen = [str(name) for key, name in values.items() if key.startswith("v") and name in names]
     runs = runs_of(values.get("runs"), MOST)
     if runs is None or not chosen or page.draft is None:
@@ -63,23 +58,23 @@ def _compare(page: Page, values: dict[str, Any]) -> None:
     except BadInput as error:
         page.note(sentences(error.problems[:3]), bad=True)
         return
-    follow(page, page.bench.start(f"{runs:,} matches of each", held_against, sources, runs, 0), _show)
+    follow(page, page.queue.start(f"{runs:,} matches of each", held_against, sources, runs, 0), _show)
 
 
 def _source(page: Page, name: str) -> Source:
     """Another robot as it stands in this window, unsaved changes included."""
-    return page.desk.draft(page.tab, name).source
+    return page.workspace.draft(page.tab, name).source
 
 
 def _stop(page: Page) -> None:
     job = _job(page)
     if job is not None and not job.over:
-        page.bench.stop(job)
+        page.queue.stop(job)
 
 
 async def _show(page: Page, job: Job) -> None:
     compared: Compared = job.result
-    figures = await page.drawn(drawn_comparison, compared, page.look())
+    figures = await page.work.draw(drawn_comparison, compared, page.look())
     if figures is None or page.view != "compare":
         return
     found = compared.comparison

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from fieldworthy.web.components import heading
-from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.pictures import at_moment, intakes, sorted_by_hue, taken_in
-from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import Shown, is_new, pictures_of, share_of
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.components import Shown, heading, is_new, pictures_of, share_of
+from fieldworthy.web.figures import at_moment, intakes, sorted_by_hue, taken_in
+from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
+from fieldworthy.web.page import Page
 
 _CAUTION = "Rollers and chains pull fingers in: cut the power before you reach into an intake."
 _SECONDS = 6  # that a run takes on the screen: slow enough to follow with the eye
@@ -38,8 +34,8 @@ async def _show(page: Page, state: Shown) -> None:
     page.put("intake-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):
         return
-    found = await page.sketch(intakes, page.draft.source)
-    sorters = await page.sketch(sorted_by_hue, page.draft.source, page.look())
+    found = await page.work.sketch(intakes, page.draft.source)
+    sorters = await page.work.sketch(sorted_by_hue, page.draft.source, page.look())
     if found is None or sorters is None or page.view != "intake":
         return
     rows = [await _intake(page, name, number, state) for number, name in enumerate(found)]
@@ -56,12 +52,12 @@ def _sorter(page: Page, name: str, figures: Any) -> Markup:
 async def _intake(page: Page, name: str, number: int, state: Shown) -> Markup:
     assert page.draft is not None
     source, look = page.draft.source, page.look()
-    through = await page.sketch(taken_in, source, look, name) or ()
+    through = await page.work.sketch(taken_in, source, look, name) or ()
     rows: list[Content] = [tag("h2", f"Intake '{name}'")]
     for holding in (False, True)[: len(through)]:  # the second figure is the staged hold
         place = f"moment-{number}-{'held' if holding else 'moving'}"
         share = state.setdefault(place, 0.5)
-        drawn = await page.sketch(at_moment, source, look, name, share, holding)
+        drawn = await page.work.sketch(at_moment, source, look, name, share, holding)
         rows += [_slider(name, place, share), tag("div", pictures_of(page, drawn or ()), id=place)]
     rows.append(tag("div", pictures_of(page, through), class_="figures"))
     return tag("section", rows)
@@ -82,6 +78,6 @@ async def _moment(page: Page, data: dict[str, Any], state: Shown) -> None:
     if page.draft is None or place not in state:
         return
     state[place] = share
-    drawn = await page.sketch(at_moment, page.draft.source, page.look(), name, share, place.endswith("held"))
+    drawn = await page.work.sketch(at_moment, page.draft.source, page.look(), name, share, place.endswith("held"))
     page.put(place, pictures_of(page, drawn or ()))
     page.call("slid", "moment")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import Mending
@@ -13,7 +13,7 @@ from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.document import plain_scalar
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.editing import GONE
-from fieldworthy.web.components import heading
+from fieldworthy.web.components import Rows, heading
 from fieldworthy.web.findings import (
     bits_of,
     body_id,
@@ -25,12 +25,8 @@ from fieldworthy.web.findings import (
     nominal_of,
 )
 from fieldworthy.web.judging import mended
-from fieldworthy.web.markup import Content, Markup, address, tag
-from fieldworthy.web.rows import Rows
-from fieldworthy.web.screen import plain_sentences
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
+from fieldworthy.web.page import Page
 
 _KINDS = (("short", "short"), ("close", "close"), ("unknown", "unknown"), ("holds", "hold"))
 
@@ -163,7 +159,7 @@ def problems_of(page: Page) -> Content:
 
 def show_preview(page: Page, findings: tuple[NominalFinding, ...], *lists: Rows) -> None:
     """Show at once what a moved number changes; the chances follow when everything is judged."""
-    previewed = page.previewed
+    previewed = page.previewer.shown
     if not previewed and page.judged is not None:  # what stands there now
         items: list[Finding | Fact] = [*page.judged.report.findings, *page.judged.report.facts]
         previewed |= {key_of(item): bits_of(nominal_of(item)) for item in items}
@@ -202,7 +198,7 @@ async def _mend(page: Page, state: _State, key: str) -> None:
     place = f"{body_id(key)}-mend"
     page.put(place, tag("p", "Trying out changes …"))
     source = page.draft.source if page.draft else None
-    found = await page.compute(mended, source, page.liking.units) if source else None
+    found = await page.work.compute(mended, source, page.display.units) if source else None
     state.mendings = {f"{m.id}|{m.subject}": m for m in found or ()}
     mending = state.mendings.get(key)
     if mending is None:
@@ -219,7 +215,7 @@ async def _try(page: Page, state: _State, data: dict[str, Any]) -> None:
     if mending is None or not place.isdecimal() or int(place) >= len(mending.remedies):
         return
     remedy = mending.remedies[int(place)]
-    if await page.change(changes_of(remedy.edits), remedy):
+    if await page.editor.change(changes_of(remedy.edits), remedy):
         page.note(f"{remedy.sentence}: done, not saved. Undo takes it back.")
 
 

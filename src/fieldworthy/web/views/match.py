@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fieldworthy.match import PARTS, Forecast, Part
-from fieldworthy.web.bench import Job
-from fieldworthy.web.components import field, heading, meter
-from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.playing import Played, drawn_influences, drawn_match, moved_points, play
-from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import pictures_of
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.components import field, follow, heading, pictures_of
+from fieldworthy.web.jobs import Job
+from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
+from fieldworthy.web.matches import Played, drawn_influences, drawn_match, moved_points, play
+from fieldworthy.web.page import Page
 
 RUNS, MOST = 2000, 200_000
-_FIRST = "The first time here it is compiled, which takes half a minute."
 _WORDS = {
     "whole": "whole match",
     "autonomous": "autonomous only",
@@ -49,7 +44,7 @@ async def build(page: Page) -> None:
 
 
 def _job(page: Page, function: Any) -> Job | None:
-    return page.bench.newest(function, page.draft.file) if page.draft else None
+    return page.queue.newest(function, page.draft.file) if page.draft else None
 
 
 def _asked() -> Markup:
@@ -87,47 +82,25 @@ def _play(page: Page, values: dict[str, Any]) -> None:
         return
     chosen: Part = part
     source = page.draft.source
-    follow(page, page.bench.start(f"{runs:,} matches", play, source, runs, 0, chosen), _show)
+    follow(page, page.queue.start(f"{runs:,} matches", play, source, runs, 0, chosen), _show)
 
 
 def _inputs(page: Page) -> None:
     if page.draft is None or page.problems:
         return
     source = page.draft.source
-    follow(page, page.bench.start("Moving each input", moved_points, source, 500, 0), _show_inputs)
+    follow(page, page.queue.start("Moving each input", moved_points, source, 500, 0), _show_inputs)
 
 
 def _stop(page: Page) -> None:
     for job in (_job(page, play), _job(page, moved_points)):
         if job is not None and not job.over:
-            page.bench.stop(job)
-
-
-def follow(page: Page, job: Job, show: Any, place: str = "match-run", first: str = _FIRST) -> None:
-    """Show how far a run is, and what it found once it is done."""
-
-    def heard(now: Job) -> None:
-        page.put(place, _progress(now, first))
-        if now.state == "done":
-            page.later(show(page, now))
-
-    page.on_leave(job.listen(heard))
-    heard(job)
-
-
-def _progress(job: Job, first: str) -> Content:
-    if job.state in ("waits", "runs"):
-        cancel = tag("button", "Cancel", type="button", data_do="stop")
-        begun = "" if job.share else tag("p", first, class_="fine")
-        return [meter(job.title, job.share, "run-meter"), cancel, begun]
-    if job.state == "failed":
-        return tag("p", job.trouble, class_="trouble")
-    return tag("p", "Cancelled.") if job.state == "stopped" else tag("p", f"{job.title}: done.", class_="fine")
+            page.queue.stop(job)
 
 
 async def _show(page: Page, job: Job) -> None:
     played: Played = job.result
-    figures = await page.drawn(drawn_match, played, page.look())
+    figures = await page.work.draw(drawn_match, played, page.look())
     if page.view != "match" or figures is None:
         return
     page.put("match-figures", _told(played.forecast), pictures_of(page, figures))
@@ -159,7 +132,7 @@ def _told(found: Forecast) -> Markup:
 
 
 async def _show_inputs(page: Page, job: Job) -> None:
-    figures = await page.drawn(drawn_influences, job.result, page.look())
+    figures = await page.work.draw(drawn_influences, job.result, page.look())
     if page.view != "match" or figures is None:
         return
     advice = [tag("li", f"{i.key}: {i.advice}") for i in job.result]

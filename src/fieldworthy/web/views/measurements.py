@@ -4,20 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fieldworthy.files.problems import BadInput
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.web.components import heading
-from fieldworthy.web.entering import Row, rows
-from fieldworthy.web.markup import Content, Markup, address, tag
+from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
+from fieldworthy.web.page import Page
+from fieldworthy.web.procedures import Row, rows
 from fieldworthy.web.readings import Memory, Readings, begin, belonging
-from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.measuredfit import build_fit
-from fieldworthy.web.views.measuredsheet import build_sheet, watch
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.views.fit import build_fit
+from fieldworthy.web.views.sheet import build_sheet, watch
 
 _CAUTION = (
     "Measuring can hurt: read a sheet's cautions before you begin. The event's rules, the makers' ratings and a "
@@ -31,12 +27,12 @@ async def build(page: Page) -> None:
         page.fill(heading("Measurements"), tag("p", "Measurements belong to a robot: open one from the start page."))
         return
     memory = memory_of(page)
-    names = belonging(page.desk.folder, page.draft.file)
+    names = belonging(page.workspace.folder, page.draft.file)
     name = memory.file if memory.file in names else names[0] if names else ""
     memory.file = name
     part = page.query.get("part", "")
     if name and part:
-        file = page.desk.folder.path(name)
+        file = page.workspace.folder.path(name)
         await build_sheet(page, memory, file, part)
         return
     page.fill(
@@ -53,7 +49,7 @@ async def build(page: Page) -> None:
     page.on("readings", lambda data: _choose(page, memory, names, str(data.get("value"))))
     page.on("back", lambda _: _take_back(page, memory))
     if name:
-        file = page.desk.folder.path(name)
+        file = page.workspace.folder.path(name)
         await _show(page, memory, file)
         watch(page, file, lambda: page.later(_show(page, memory, file)))
 
@@ -83,7 +79,7 @@ def _file(page: Page, names: tuple[str, ...], chosen: str) -> Content:
 async def _begin(page: Page) -> None:
     if page.draft is None or not page.may_change:
         return
-    called = next((e.title for e in page.desk.folder.entries() if e.name == page.file), page.draft.file.stem)
+    called = next((e.title for e in page.workspace.folder.entries() if e.name == page.file), page.draft.file.stem)
     file = begin(page.draft.file, called, date.today())
     await page.again()
     page.note(f"Wrote {file.name}. Choose what you want to measure.")
@@ -100,7 +96,7 @@ async def _show(page: Page, memory: Memory, file: Path) -> None:
     assert page.draft is not None
     try:
         readings = Readings.read(file)
-        found = await page.bench.sketch(rows, page.draft.source, readings)
+        found = await page.queue.sketch(rows, page.draft.source, readings)
     except BadInput as error:
         page.put("measured-problems", tag("div", tag("p", "This cannot be read as it stands; mend it in its text."),
                  plain_sentences(error.problems), class_="trouble"))  # fmt: skip

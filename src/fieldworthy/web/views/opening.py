@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from fieldworthy.files.problems import BadInput, Problem
 from fieldworthy.files.writing import write_atomically
@@ -14,9 +14,7 @@ from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 from fieldworthy.web.components import field, heading, upload
 from fieldworthy.web.folder import Entry
 from fieldworthy.web.markup import Content, Markup, address, tag
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.page import Page
 
 T = TypeVar("T")
 _MOTOR = "smart motor, 11 W class, 600 rpm"
@@ -24,12 +22,12 @@ _MOTOR = "smart motor, 11 W class, 600 rpm"
 
 def build(page: Page) -> None:
     """Show what is in the folder, and how to begin."""
-    entries = page.desk.folder.entries()
+    entries = page.workspace.folder.entries()
     robots = [e for e in entries if e.kind == "robot"]
     seasons = [e for e in entries if e.kind == "season"]
     page.fill(
         heading("What will the robot really do?"),
-        tag("p", f"In the folder {page.desk.folder.root.name}", class_="lead"),
+        tag("p", f"In the folder {page.workspace.folder.root.name}", class_="lead"),
         _listed("Robots", robots, "There is no robot here yet. Answer a few questions below, and there is one."),
         _listed("Seasons", seasons, "") if seasons else "",
         _new(page, first=not robots) if page.may_change else "",
@@ -55,7 +53,7 @@ def _listed(title: str, entries: list[Entry], otherwise: str) -> Markup:
 
 
 def _new(page: Page, *, first: bool) -> Markup:
-    seasons = [e.name for e in page.desk.folder.entries() if e.kind == "season" and "/" not in e.name]
+    seasons = [e.name for e in page.workspace.folder.entries() if e.kind == "season" and "/" not in e.name]
     season = seasons[0] if seasons else "season.yaml"
     rows: list[Content] = [
         field("What is the robot called?", "name", "", hint="It names the file too.", required=True),
@@ -84,7 +82,7 @@ def _new(page: Page, *, first: bool) -> Markup:
 
 def _bring(page: Page) -> Markup:
     async def take(name: str, content: bytes) -> str:
-        target = page.desk.folder.path(name)
+        target = page.workspace.folder.path(name)
         if target.exists():
             raise BadInput([Problem(Path(name), 1, 1, (), f"{name} is in the folder already; give it another name")])
         try:
@@ -131,7 +129,7 @@ def write_new(page: Page, values: dict[str, Any]) -> str:
         except ValueError as error:
             raise AnswerError(question, str(error)) from error
 
-    folder = page.desk.folder
+    folder = page.workspace.folder
     file = folder.path(folder.free_name(str(values.get("name") or "our robot")))
     answers = gather(get, file)
     season = folder.path(answers.season)

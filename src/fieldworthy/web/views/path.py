@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from fieldworthy.drawing.style import Style
 from fieldworthy.systems.tracking.figure import PathCurves, Waypoint
-from fieldworthy.web.components import heading
-from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.pictures import on_the_field
-from fieldworthy.web.screen import plain_sentences
-from fieldworthy.web.views.robot import Shown, is_new, pictures_of
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
+from fieldworthy.web.components import Shown, heading, is_new, pictures_of, table
+from fieldworthy.web.figures import on_the_field
+from fieldworthy.web.markup import Content, plain_sentences, tag
+from fieldworthy.web.page import Page
 
 
 async def build(page: Page) -> None:
@@ -34,7 +28,7 @@ async def _show(page: Page, state: Shown) -> None:
     page.put("path-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):
         return
-    found = await page.sketch(on_the_field, page.draft.source, page.look())
+    found = await page.work.sketch(on_the_field, page.draft.source, page.look())
     if found is None or page.view != "path":
         return
     data, figures, style = found
@@ -58,11 +52,3 @@ def _table(style: Style, data: PathCurves) -> Content:
 def _source(waypoint: Waypoint) -> str:
     name = waypoint.dominating
     return "–" if name is None else f"{name} ({100 * waypoint.shares[name]:.0f} % of it)"
-
-
-def table(head: tuple[str, ...], rows: list[list[str]], caption: str) -> Markup:
-    """Write a table."""
-    first = tag("tr", [tag("th", name, scope="col") for name in head])
-    body = [tag("tr", tag("th", row[0], scope="row"), [tag("td", cell) for cell in row[1:]]) for row in rows]
-    inner = tag("table", tag("caption", caption), tag("thead", first), tag("tbody", body))
-    return tag("div", inner, class_="table", tabindex="0", role="region", aria_label=caption)

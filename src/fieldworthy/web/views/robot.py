@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any
 
-from fieldworthy.web.components import figure, heading
-from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.pictures import Named, hung, in_pose, lifts, moving, poses, raised
-from fieldworthy.web.screen import plain_sentences
+from fieldworthy.web.components import Shown, heading, is_new, pictures_of, share_of
+from fieldworthy.web.figures import hung, in_pose, lifts, moving, poses, raised
+from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
+from fieldworthy.web.page import Page
 
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
-
-Shown: TypeAlias = dict[str, Any]
-"""What a view of figures remembers of itself while it is shown."""
 _KEEPS = "robot"  # under which a window remembers its pose and how far its arms are up
 
 
@@ -36,23 +31,6 @@ async def build(page: Page) -> None:
     await _show(page, state)
 
 
-def is_new(page: Page, state: Shown) -> bool:
-    """Tell whether the robot, or how it is to look, differs from what was drawn last; takes note of it."""
-    if page.draft is None or page.problems:
-        return False
-    now = (page.draft.source, page.look())
-    before, state["drawn"] = state.get("drawn"), now
-    if before is None or before[1] != now[1] or before[0].file != now[0].file:
-        return True
-    # a file that was read meanwhile is new among the texts, and changes nothing
-    return not set(before[0].texts) <= set(now[0].texts)
-
-
-def pictures_of(page: Page, figures: Named) -> list[Markup]:
-    """Show figures, each with its buttons."""
-    return [figure(page, shown, name) for name, shown in figures]
-
-
 def _kept(page: Page) -> dict[str, Any]:
     kept: Any = page.tab.notes.setdefault(f"{_KEEPS}|{page.file}", {})
     found: dict[str, Any] = kept
@@ -65,7 +43,7 @@ async def _show(page: Page, state: Shown) -> None:
     if page.draft is None or not is_new(page, state):
         return
     source, look = page.draft.source, page.look()
-    names = await page.sketch(poses, source)
+    names = await page.work.sketch(poses, source)
     if names is None or page.view != "robot":
         return
     if not names:
@@ -75,7 +53,7 @@ async def _show(page: Page, state: Shown) -> None:
         await _pose(page, names)
     await _arms(page)
     for place, title, make in (("robot-bar", "On the bar", hung), ("robot-moves", "How it moves", moving)):
-        figures = await page.sketch(make, source, look)
+        figures = await page.work.sketch(make, source, look)
         shown: Content = [tag("h2", title), pictures_of(page, figures)] if figures else ""
         page.put(place, shown)
 
@@ -86,13 +64,13 @@ async def _pose(page: Page, names: tuple[str, ...]) -> None:
     chosen = kept.get("pose") if kept.get("pose") in names else names[0]
     options = [tag("option", name, value=name, selected=name == chosen) for name in names]
     choice = tag("label", "Pose ", tag("select", options, data_change="pose", id="pose"))
-    found = await page.sketch(in_pose, page.draft.source, page.look(), chosen)
+    found = await page.work.sketch(in_pose, page.draft.source, page.look(), chosen)
     page.put("robot-pose", tag("div", choice, class_="tools"), pictures_of(page, found or ()))
 
 
 async def _turn(page: Page, name: str) -> None:
     _kept(page)["pose"] = name
-    names = await page.sketch(poses, page.draft.source) if page.draft else None
+    names = await page.work.sketch(poses, page.draft.source) if page.draft else None
     if names:
         await _pose(page, names)
 
@@ -100,12 +78,12 @@ async def _turn(page: Page, name: str) -> None:
 async def _arms(page: Page) -> None:
     """One slider with its drawing for each arm."""
     assert page.draft is not None
-    names = await page.sketch(lifts, page.draft.source) or ()
+    names = await page.work.sketch(lifts, page.draft.source) or ()
     kept = _kept(page)
     rows: list[Content] = [tag("h2", "Its arms")] if names else []
     for number, name in enumerate(names):
         share = float(kept.get(f"lift {name}", 0.5))
-        found = await page.sketch(raised, page.draft.source, page.look(), name, share)
+        found = await page.work.sketch(raised, page.draft.source, page.look(), name, share)
         rows.append(tag("section", _slider(name, number, share),
                         tag("div", pictures_of(page, found or ()), id=f"lift-{number}"), class_="slid"))  # fmt: skip
     page.put("robot-lifts", rows)
@@ -127,15 +105,6 @@ async def _lift(page: Page, data: dict[str, Any]) -> None:
     if page.draft is None or not place.isdigit():
         return
     _kept(page)[f"lift {name}"] = share
-    found = await page.sketch(raised, page.draft.source, page.look(), name, share)
+    found = await page.work.sketch(raised, page.draft.source, page.look(), name, share)
     page.put(f"lift-{place}", pictures_of(page, found or ()))
     page.call("slid", "lift")
-
-
-def share_of(said: object) -> float:
-    """Read how far a slider is, as the browser tells it."""
-    try:
-        share = float(str(said)) / 100.0
-    except ValueError:
-        return 0.0
-    return min(max(share, 0.0), 1.0) if share == share else 0.0  # noqa: PLR0124  not a number is not itself

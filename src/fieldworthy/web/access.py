@@ -1,26 +1,251 @@
-"""Stands before every request and every socket: right host, right origin, known visitor, bounded size; or refused."""
+"""Who may come in, and what stands before every request: keys, refusals, safety headers, well-formed messages."""
 
 from __future__ import annotations
 
+import base64
 import contextlib
+import hashlib
+import hmac
 import html
+import inspect
 import ipaddress
 import logging
 import re
+import secrets
+import time
+from collections import OrderedDict, deque
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from typing import Any, TypeAlias
 from urllib.parse import parse_qs, unquote
 
-from fieldworthy.web.keys import Keys, Visitor
-from fieldworthy.web.policy import SAFE_HEADERS, plain_page
+from fieldworthy.drawing.style import DARK, LIGHT
 
 Scope: TypeAlias = MutableMapping[str, Any]
 Message: TypeAlias = MutableMapping[str, Any]
 Receive: TypeAlias = Callable[[], Awaitable[Message]]
 Send: TypeAlias = Callable[[Message], Awaitable[None]]
 App: TypeAlias = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+ALPHABET = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
+"""Letters and digits of the code; none that is mistaken for another."""
+CODE_LENGTH = 8
+_TRIES = 5  # wrong codes from one address within the pause, then it waits
+_PAUSE = 60.0  # s
+_ALL_TRIES = 100  # wrong codes from everywhere, then there is a new code
+_VISITORS = 500  # cookies that are remembered; the oldest go first
+_ADDRESSES = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Someone who has come in.
+
+    Attributes
+    ----------
+    cookie : The secret that the browser shows with every request
+    may_change : Whether files may be written
+    owner : Whether it came by the opening address, and not by the code
+    """
+
+    cookie: str
+    may_change: bool
+    owner: bool
+
+
+@dataclass(slots=True)
+class Keys:
+    """The secrets of one run of the server.
+
+    Attributes
+    ----------
+    shared : Whether visitors may come in by the code
+    allow_changes : Whether they may change files
+    token : Of the opening address
+    code : What visitors type
+    now : Gives the time [s]
+    tell : Told a new code, for the terminal
+    """
+
+    shared: bool = False
+    allow_changes: bool = False
+    token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
+    code: str = ""
+    now: Callable[[], float] = time.monotonic
+    tell: Callable[[str], None] = lambda _code: None
+    _visitors: OrderedDict[str, Visitor] = field(default_factory=OrderedDict)
+    _wrong: OrderedDict[str, deque[float]] = field(default_factory=OrderedDict)
+    _wrong_in_all: int = 0
+
+    def __post_init__(self) -> None:
+        self.code = self.code or new_code()
+
+    def by_token(self, token: str) -> Visitor | None:
+        """Let in who has the opening address."""
+        if not same(token, self.token):
+            return None
+        return self._welcome(may_change=True, owner=True)
+
+    def by_code(self, code: str, address: str) -> Visitor | None:
+        """Let in who types the code that the terminal shows."""
+        if not self.shared or self.must_wait(address):
+            return None
+        tidy = "".join(c for c in code.upper() if c in ALPHABET) if len(code) <= 64 else ""
+        if same(tidy, self.code):
+            self._wrong.pop(address, None)
+            return self._welcome(may_change=self.allow_changes, owner=False)
+        self._count_wrong(address)
+        return None
+
+    def must_wait(self, address: str) -> bool:
+        """Tell whether an address has tried too many wrong codes of late."""
+        tries = self._wrong.get(address, deque())
+        while tries and tries[0] < self.now() - _PAUSE:
+            tries.popleft()
+        return len(tries) >= _TRIES
+
+    def _count_wrong(self, address: str) -> None:
+        self._wrong.setdefault(address, deque()).append(self.now())
+        self._wrong.move_to_end(address)
+        while len(self._wrong) > _ADDRESSES:
+            self._wrong.popitem(last=False)
+        self._wrong_in_all += 1
+        if self._wrong_in_all >= _ALL_TRIES:
+            self._wrong_in_all = 0
+            self.code = new_code()
+            self.tell(self.code)
+
+    def by_cookie(self, cookie: str) -> Visitor | None:
+        """Recognise who has come in before."""
+        return self._visitors.get(cookie)  # 256 random bits: a lookup tells nothing about the others
+
+    def _welcome(self, *, may_change: bool, owner: bool) -> Visitor:
+        visitor = Visitor(secrets.token_urlsafe(32), may_change, owner)
+        self._visitors[visitor.cookie] = visitor
+        while len(self._visitors) > _VISITORS:
+            self._visitors.popitem(last=False)
+        return visitor
+
+
+def new_code() -> str:
+    """Draw a code for visitors."""
+    return "".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH))
+
+
+def same(given: str, secret: str) -> bool:
+    """Compare two secrets in a time that says nothing about them."""
+    return hmac.compare_digest(given.encode("utf-8", "surrogatepass"), secret.encode("utf-8"))
+
+
+_COMMON = (
+    "default-src 'none'; img-src 'self' data: blob:; font-src 'self'; style-src 'self' 'unsafe-inline'; "
+    "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'; object-src 'none'"
+)
+SAFE_HEADERS: tuple[tuple[bytes, bytes], ...] = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
+)
+"""Headers of every answer, besides the policy for scripts."""
+_GO_ON = "location.replace('/')"
+_GO_ON_HASH = base64.b64encode(hashlib.sha256(_GO_ON.encode()).digest()).decode()
+_STYLE = f"""
+body {{ font: 1rem/1.5 system-ui, sans-serif; margin: 12vh auto 0; max-width: 34rem; padding: 0 1rem;
+       color: {LIGHT.ink}; background: {LIGHT.paper} }}
+input, button {{ font: inherit; padding: .5rem .75rem; border: 1px solid {LIGHT.edge}; border-radius: 4px }}
+label {{ display: block; font-weight: 600 }}
+@media (prefers-color-scheme: dark) {{
+  body {{ color: {DARK.ink}; background: {DARK.paper} }}
+  a {{ color: {DARK.series[0]} }}
+}}"""
+
+
+def plain_page(title: str, body: str, *, go_on: bool = False) -> str:
+    """Write a page of its own for who is not in yet."""
+    script = f"<script>{_GO_ON}</script>" if go_on else ""
+    policy = f"{_COMMON}; script-src 'sha256-{_GO_ON_HASH}'"
+    return (
+        f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>{html.escape(title)}</title>"
+        f'<meta http-equiv="Content-Security-Policy" content="{_in_meta(policy)}">'
+        "<meta name='viewport' content='width=device-width, initial-scale=1'>"
+        f"<style>{_STYLE}</style></head><body><main><h1>{html.escape(title)}</h1>{body}</main>{script}</body></html>"
+    )
+
+
+def _in_meta(policy: str) -> str:
+    """Leave out what a policy inside the document may not say."""
+    return policy.replace("frame-ancestors 'none'; ", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """Gives every answer its safety headers, and every script of a page the nonce without which it does not run.
+
+    Attributes
+    ----------
+    app : The ASGI application behind it
+
+    Notes
+    -----
+    The page's framework compiles its templates in the browser, so that ``unsafe-eval`` must stay allowed; inline
+    scripts and handlers that come from elsewhere have no nonce and do not run.
+    """
+
+    app: App
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Serve one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        await self.app(scope, receive, _Answer(send).send)
+
+
+class _Answer:
+    """One answer on its way out."""
+
+    def __init__(self, send: Callable[[Message], Awaitable[None]]) -> None:
+        self._send = send
+        self._nonce = secrets.token_urlsafe(16)
+        self._start: Message | None = None
+        self._parts: list[bytes] = []
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            await self._begin(message)
+        elif message["type"] == "http.response.body" and self._start is not None:
+            await self._collect(message)
+        else:
+            await self._send(message)
+
+    async def _begin(self, message: Message) -> None:
+        rows = [(name, value) for name, value in message.get("headers", ()) if name.lower() not in _OURS]
+        kind = next((value for name, value in rows if name.lower() == b"content-type"), b"")
+        policy = f"{_COMMON}; script-src 'self' 'nonce-{self._nonce}' 'unsafe-eval'"
+        rows += [*SAFE_HEADERS, (b"content-security-policy", policy.encode("ascii"))]
+        if kind.startswith(b"text/html"):
+            self._start = {**message, "headers": [row for row in rows if row[0].lower() != b"content-length"]}
+        else:
+            await self._send({**message, "headers": rows})
+
+    async def _collect(self, message: Message) -> None:
+        self._parts.append(message.get("body", b""))
+        if message.get("more_body"):
+            return
+        # text from files reaches the page with its '<' escaped, so that each '<script' here is the server's own
+        body = b"".join(self._parts).replace(b"<script", f'<script nonce="{self._nonce}"'.encode("ascii"))
+        assert self._start is not None
+        self._start["headers"].append((b"content-length", str(len(body)).encode("ascii")))
+        await self._send(self._start)
+        await self._send({"type": "http.response.body", "body": body})
+
+
+_OURS = {b"content-security-policy", *(name for name, _ in SAFE_HEADERS)}
+
 
 log = logging.getLogger("fieldworthy.web")
 LARGEST_BODY = 2_500_000
@@ -277,3 +502,46 @@ async def _answer(send: Send, status: int, page: str, headers: Iterable[tuple[by
     ]
     await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": body})
+
+
+_TEXTS = {
+    "event": ("client_id",),
+    "javascript_response": ("client_id", "request_id"),
+    "ack": ("client_id",),
+    "log": ("client_id", "level", "message"),
+    "handshake": ("client_id", "tab_id", "document_id"),
+}
+_LEVELS = ("debug", "info", "warning", "error")
+
+
+def well_formed(event: str, message: object) -> bool:
+    """Tell whether a message has what its kind must have."""
+    if not isinstance(message, dict) or not all(isinstance(message.get(key), str) for key in _TEXTS[event]):
+        return False
+    if event == "event":
+        listener, arguments = message.get("listener_id"), message.get("args", [])
+        whole = isinstance(message.get("id"), int) and isinstance(listener, str)
+        return whole and isinstance(arguments, list) and all(a is None or isinstance(a, str) for a in arguments)
+    if event == "ack":
+        return isinstance(message.get("next_message_id"), int)
+    return event != "log" or message["level"] in _LEVELS
+
+
+def guard(server: Any) -> None:
+    """Stand before the handlers of a socket server."""
+    handlers: dict[str, Callable[..., Any]] = server.handlers["/"]
+    for event in _TEXTS:
+        handlers[event] = _guarded(event, handlers[event])
+
+
+def _guarded(event: str, handler: Callable[..., Any]) -> Callable[..., Any]:
+    async def take(sid: str, message: object = None, *rest: object) -> Any:
+        if rest or not well_formed(event, message):
+            return False
+        try:
+            found = handler(sid, message)
+            return await found if inspect.isawaitable(found) else found
+        except (ValueError, KeyError, TypeError):  # for example arguments that are no JSON
+            return False
+
+    return take

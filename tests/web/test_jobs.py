@@ -11,7 +11,7 @@ from awaiting import awaited
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files.problems import BadInput
 from fieldworthy.robot import load_robot
-from fieldworthy.web.bench import Bench, Latest, Shared
+from fieldworthy.web.jobs import JobQueue, Latest, Shared
 from fieldworthy.web.judging import Source, edit, judged, mended, previewed, robot_of, texts_of
 from fieldworthy.web.worker import Broken, Stopped, Worker
 from robots import EXAMPLES, example_copy
@@ -124,12 +124,12 @@ def test_of_what_is_asked_in_haste_only_the_newest_is_done():
 
 def test_a_long_run_goes_on_without_a_window_and_can_be_stopped():
     async def all_of_it():
-        bench = Bench()
+        queue = JobQueue()
         try:
-            job = bench.start("steps", work.steps, 4, 0.02)
-            again = bench.start("steps", work.steps, 4, 0.02)
+            job = queue.start("steps", work.steps, 4, 0.02)
+            again = queue.start("steps", work.steps, 4, 0.02)
             assert again is job, "the same run is not begun twice"
-            second = bench.start("more steps", work.steps, 1000, 0.05)
+            second = queue.start("more steps", work.steps, 1000, 0.05)
             told = []
             forget = job.listen(lambda j: told.append((j.state, j.share)))
             while not job.over:
@@ -140,17 +140,17 @@ def test_a_long_run_goes_on_without_a_window_and_can_be_stopped():
             forget()
             while second.state != "runs" or not second.share:
                 await asyncio.sleep(0.02)
-            bench.stop(second)
+            queue.stop(second)
             while not second.over:
                 await asyncio.sleep(0.02)
             assert second.state == "stopped"
-            failed = bench.start("wrong", work.wrong, 0)
+            failed = queue.start("wrong", work.wrong, 0)
             while not failed.over:
                 await asyncio.sleep(0.02)
             assert failed.state == "failed"
             assert "nobody foresaw" in failed.trouble
         finally:
-            bench.close()
+            queue.close()
 
     awaited(all_of_it())
 

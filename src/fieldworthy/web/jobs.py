@@ -13,7 +13,7 @@ from typing import Any, Generic, Literal, TypeVar
 from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.problems import BadInput
 from fieldworthy.web.judging import Judged, Moves, Source, Units, judged, previewed, ready
-from fieldworthy.web.screen import sentences
+from fieldworthy.web.markup import sentences
 from fieldworthy.web.worker import Broken, Stopped, Worker
 
 T = TypeVar("T")
@@ -106,7 +106,7 @@ class Job:
             listener(self)
 
 
-class Bench:
+class JobQueue:
     """What computes for the page: two processes for what must be quick, one for judging, one for long runs."""
 
     def __init__(self) -> None:

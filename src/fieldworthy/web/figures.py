@@ -1,4 +1,4 @@
-"""Figures for the page: curves of the open robot, drawn in the person's theme, width and units."""
+"""How figures are to look in one window."""
 
 from __future__ import annotations
 
@@ -36,8 +36,22 @@ from fieldworthy.systems.tracking import figure as path
 from fieldworthy.systems.tracking.figure import PathCurves, path_curves
 from fieldworthy.vehicle import drawing as robot
 from fieldworthy.vehicle.views import body_curves
-from fieldworthy.web.judging import Source, robot_of
-from fieldworthy.web.look import Look
+from fieldworthy.web.judging import Source, Units, robot_of
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How figures are to look in one window.
+
+    Attributes
+    ----------
+    style : Theme and width
+    units : The person's choice
+    """
+
+    style: Style
+    units: Units
+
 
 Named: TypeAlias = tuple[tuple[str, Figure], ...]
 """Figures with a name each, for files and for their place on the page."""

@@ -10,9 +10,8 @@ from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.match import Forecast, Part, Scores, scores, summed, tallied, timeline, whistles
 from fieldworthy.match import figure as match
 from fieldworthy.match import figure as score
+from fieldworthy.web.figures import Look, Named, context_of, named, styled
 from fieldworthy.web.judging import Source, robot_of
-from fieldworthy.web.look import Look
-from fieldworthy.web.pictures import Named, context_of, named, styled
 from fieldworthy.web.worker import progress
 
 

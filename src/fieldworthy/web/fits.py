@@ -17,10 +17,9 @@ from fieldworthy.measure.files import measured_on
 from fieldworthy.measure.fit import FitReport, Ways, changes, fit, procedure
 from fieldworthy.measure.result import with_interval
 from fieldworthy.units import KINDS
-from fieldworthy.web.entering import path_of
+from fieldworthy.web.figures import Look, Named, styled
 from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in
-from fieldworthy.web.look import Look
-from fieldworthy.web.pictures import Named, styled
+from fieldworthy.web.procedures import path_of
 from fieldworthy.web.readings import Readings
 from fieldworthy.web.worker import progress
 

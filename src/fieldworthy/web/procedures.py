@@ -22,8 +22,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.systems.sorter.model import Sorter
 from fieldworthy.web.blanks import Blank, Group, Known, blanks, changes, form_of
 from fieldworthy.web.judging import Source, Units, in_units, robot_of
-from fieldworthy.web.readings import Readings
-from fieldworthy.web.tables import heads
+from fieldworthy.web.readings import Readings, heads
 
 Pairs = tuple[tuple[str, str], ...]
 """Texts by key, frozen."""

@@ -1,44 +1,47 @@
-"""Prints what was measured, for a person or as JSON, and writes it into the robot file where that is asked for."""
+"""Prints what was measured, writes it into the robot file and plots it; prints the sheets to measure by."""
 
 from __future__ import annotations
 
-import json
+import re
 import sys
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from rich.console import Console
-from rich.progress import Progress
 from rich.text import Text
 
 from fieldworthy.api import Fit, Robot, fit, load
 from fieldworthy.cli.checking import share
-from fieldworthy.cli.lines import print_line
+from fieldworthy.cli.output import PATIENCE, plain_console, print_json, print_line, progress_bar
+from fieldworthy.drawing import Figure
+from fieldworthy.engine.display import Shown
 from fieldworthy.engine.output import as_data
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.problems import KeyPath, nearest
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure import Measured
 from fieldworthy.measure.compare import Combined, combined, unit_of
+from fieldworthy.measure.figure import agreement, residuals
 from fieldworthy.measure.fit import FitReport, Touched, changes, matters
 from fieldworthy.measure.result import Comparison, Fitted, Procedure, with_interval
+from fieldworthy.measure.sheets import as_html, as_text, sheet, sheets
+from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited, fingerprint, written
 from fieldworthy.units import digits
 
-_SIGN = {
+_STANDING_SIGNS = {
     "agrees": ("✓ agrees  ", "green"),
     "unlikely": ("✗ unlikely", "bold red"),
     "unstated": ("+ new     ", "cyan"),
     "differs": ("+ newer   ", "cyan"),
 }
 _INDENT = "  "
-_PATIENCE = 1.0  # s without a sign of life
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class FitOptions:
     """What the person asked for.
 
     Attributes
@@ -56,52 +59,35 @@ class Asked:
     plots: Path | None = None
 
 
-def run_fit(robot: Path, file: Path, asked: Asked) -> None:
+def run_fit(robot: Path, file: Path, options: FitOptions) -> None:
     """Fit a measurements file and print what it says."""
-    prints = {path: fingerprint(path) for path in (robot,)} if asked.write else {}
-    found = _fitted(load(robot), file, asked)
+    prints = {path: fingerprint(path) for path in (robot,)} if options.write else {}
+    found = _fitted(load(robot), file, options)
     measured, report = found.measured, found.data
     # written before anything is printed: a reader that leaves early (| head) must not keep the values from the file
-    done = _written(measured, report, prints) if asked.write and not report.refused else ""
-    _tell(measured, report, asked)
-    if asked.plots is not None:
-        from fieldworthy.cli.plots import write_plots  # noqa: PLC0415
-
-        sys.stderr.write(f"{len(write_plots(asked.plots, measured.robot, report))} plots in {asked.plots}\n")
-    if asked.write and report.refused:
+    done = _written(measured, report, prints) if options.write and not report.refused else ""
+    _tell(measured, report, options)
+    if options.plots is not None:
+        sys.stderr.write(f"{len(write_plots(options.plots, measured.robot, report))} plots in {options.plots}\n")
+    if options.write and report.refused:
         raise BadInput([Problem(measured.document.file, 1, 1, (), f"nothing was written: {report.refused[0]}")])
     sys.stderr.write(done)
 
 
-def _tell(measured: Measured, report: FitReport, asked: Asked) -> None:
+def _tell(measured: Measured, report: FitReport, options: FitOptions) -> None:
     """Print what was fitted."""
-    if asked.as_json:
-        sys.stdout.write(json.dumps(as_data(report), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    if options.as_json:
+        print_json(as_data(report))
         return
-    print_fit(Console(highlight=False, markup=False, soft_wrap=True), measured, report, every=asked.every)
-    if report.comparisons and not asked.write:
+    print_fit(plain_console(), measured, report, every=options.every)
+    if report.comparisons and not options.write:
         name = measured.robot.document.file.name
         sys.stdout.write(f"\nNothing was written; --write puts these values into {name}.\n")
 
 
-def _fitted(robot: Robot, file: Path, asked: Asked) -> Fit:
-    """Fit; on a terminal a bar appears once that has taken a second."""
-    if not sys.stderr.isatty():
-        return fit(robot, file, asked.samples, asked.seed)
-    began = time.monotonic()
-    bar = Progress(console=Console(stderr=True), transient=True)
-    task = bar.add_task("Fitting what was measured", total=1.0)
-
-    def tell(share_done: float) -> None:
-        """Move the bar on; show it once there is something to wait for."""
-        bar.update(task, completed=share_done)
-        if time.monotonic() - began > _PATIENCE:
-            bar.start()
-
-    try:
-        return fit(robot, file, asked.samples, asked.seed, tell)
-    finally:
-        bar.stop()
+def _fitted(robot: Robot, file: Path, options: FitOptions) -> Fit:
+    with progress_bar("Fitting what was measured", 1.0, PATIENCE) as tell:
+        return fit(robot, file, options.samples, options.seed, tell)
 
 
 def _written(measured: Measured, report: FitReport, prints: dict[Path, str]) -> str:
@@ -156,7 +142,7 @@ def _print_comparisons(console: Console, comparisons: Sequence[Comparison]) -> N
     console.print(Text("\nAgainst the robot file", style="bold"))
     order = {"unlikely": 0, "differs": 1, "unstated": 2, "agrees": 3}
     for item in sorted(comparisons, key=lambda c: (not c.contradict, order[c.standing])):
-        sign, style = _SIGN[item.standing]
+        sign, style = _STANDING_SIGNS[item.standing]
         print_line(console, f"{sign} ", item.sentence, head_style=style)
         print_line(console, " " * (len(sign) + 1), item.key, "dim")
 
@@ -198,3 +184,48 @@ def _value(value: float | None, unit: str) -> str:
     if value is None:
         return "unknown"
     return digits(value) if unit == "1" else f"{digits(value)} {unit}"
+
+
+def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, ...]:
+    """Write two plots for each set of readings: against the model, and what is left over."""
+    style = Shown.of(loaded.quantities).style()
+    figures: dict[str, Figure] = {}
+    for data in (data for procedure in report.procedures for data in procedure.residuals):
+        stem = _free(re.sub(r"[^a-z0-9]+", "_", data.name.lower()).strip("_") or "readings", figures)
+        figures[f"{stem}_model"] = agreement(data, style)
+        figures[f"{stem}_residuals"] = residuals(data, style)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        expected = f"expected a folder to write plots into ({error.strerror or error})"
+        raise BadInput([Problem(folder, 1, 1, (), expected)]) from error
+    for name, figure in figures.items():
+        write_atomically(folder / f"{name}.svg", figure.svg)
+    return tuple(folder / f"{name}.svg" for name in figures)
+
+
+def _free(stem: str, taken: dict[str, Figure]) -> str:
+    """A name that no other plot bears."""
+    names = [stem, *(f"{stem}_{i}" for i in range(2, len(taken) + 3))]
+    return next(name for name in names if f"{name}_model" not in taken)
+
+
+_FORMS = (".html", ".htm", ".md", ".txt")
+
+
+def run_sheet(name: str | None, out: Path | None) -> None:
+    """Print a sheet, write it to a file, or list them all."""
+    if name is None:
+        for known in sheets().values():
+            sys.stdout.write(f"{known.name:10} {known.title}: {known.gives}\n")
+        return
+    one = sheet(name)
+    if out is None:
+        sys.stdout.write(as_text(one, markdown=False))
+        return
+    ending = out.suffix.lower()
+    if ending not in _FORMS:
+        expected = f"expected a file that ends with {', '.join(_FORMS)}"
+        raise BadInput([Problem(out, 1, 1, (), expected, nearest(ending, _FORMS))])
+    write_atomically(out, as_html(one) if ending.startswith(".htm") else as_text(one, markdown=ending == ".md"))
+    sys.stdout.write(f"wrote {out}\n")

@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import os
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fieldworthy.measure import Comparison
 from fieldworthy.measure.fit import FitReport, Touched, matters
 from fieldworthy.units import digits
-from fieldworthy.web.bench import Job
+from fieldworthy.web.components import follow, pictures_of, values_of
 from fieldworthy.web.findings import chance_text
+from fieldworthy.web.fits import Card, FitShown, changed_words, drawn_readings, fitted, taken
+from fieldworthy.web.jobs import Job
 from fieldworthy.web.markup import Content, Markup, tag
-from fieldworthy.web.measuring import Card, FitShown, changed_words, drawn_readings, fitted, taken
+from fieldworthy.web.page import Page
 from fieldworthy.web.readings import Readings
-from fieldworthy.web.views.match import follow
-from fieldworthy.web.views.robot import pictures_of
-
-if TYPE_CHECKING:
-    from fieldworthy.web.page import Page
 
 SIGNS = {"agrees": "✓ agrees", "unlikely": "✗ unlikely", "unstated": "+ new", "differs": "+ newer"}
 _ORDER = {"unlikely": 0, "differs": 1, "unstated": 2, "agrees": 3}
@@ -27,7 +24,7 @@ _WAITS = "All procedures are fitted, then every finding is held against them: so
 
 def build_fit(page: Page, readings: Readings, some: bool) -> None:
     """Show the button that fits, and what came of it where it was fitted before."""
-    job = page.bench.newest(fitted, page.draft.file) if page.draft else None
+    job = page.queue.newest(fitted, page.draft.file) if page.draft else None
     shown = job is not None and job.over and isinstance(job.result, FitShown)
     button = tag("button", "Fit the readings", type="button", data_do="fit", class_="main")
     page.put(
@@ -54,19 +51,19 @@ def _fit(page: Page, readings: Readings) -> None:
     title = f"Fit of {readings.file.name}"
     page.put("fit-stale", "")
     page.put("fit-taken", "")
-    follow(page, page.bench.start(title, fitted, page.draft.source, readings, page.liking.units), _show, "fit-run",
+    follow(page, page.queue.start(title, fitted, page.draft.source, readings, page.display.units), _show, "fit-run",
            _WAITS)  # fmt: skip
 
 
 def _stop(page: Page) -> None:
-    job = page.bench.newest(fitted, page.draft.file) if page.draft else None
+    job = page.queue.newest(fitted, page.draft.file) if page.draft else None
     if job is not None and not job.over:
-        page.bench.stop(job)
+        page.queue.stop(job)
 
 
 def _stale(page: Page, readings: Readings) -> None:
     """Say whether what is shown belongs to other readings, or to another state of the robot."""
-    job = page.bench.newest(fitted, page.draft.file) if page.draft else None
+    job = page.queue.newest(fitted, page.draft.file) if page.draft else None
     if page.draft is None or job is None or not isinstance(job.result, FitShown):
         return
     old = []
@@ -74,7 +71,7 @@ def _stale(page: Page, readings: Readings) -> None:
         old.append("The readings have changed since this fit")
     if job.result.source != page.draft.source:
         old.append("The robot has changed since this fit")
-    if job.result.units != page.liking.units:
+    if job.result.units != page.display.units:
         old.append("This fit is told in other units")
     page.put("fit-stale", tag("p", ". ".join(old) + ": fit again.", class_="caution") if old else "")
 
@@ -142,7 +139,7 @@ def _untold(cards: tuple[Card, ...]) -> Content:
 def _refused(page: Page, report: FitReport) -> Content:
     if not report.refused:
         return ""
-    root = f"{page.desk.folder.root}{os.sep}"
+    root = f"{page.workspace.folder.root}{os.sep}"
     rows = [tag("li", f"{why.replace(root, '')}.") for why in report.refused]
     said = "All of them together cannot be taken into the robot; fewer may:"
     return tag("div", tag("p", said), tag("ul", rows), class_="trouble")
@@ -203,14 +200,8 @@ def card_body(card: Card) -> Markup:
 
 async def _figures(page: Page, shown: FitShown, place: str) -> None:
     if place.isdigit() and int(place) < len(shown.cards):
-        found = await page.drawn(drawn_readings, shown.source, shown.cards[int(place)].procedure, page.look())
+        found = await page.work.draw(drawn_readings, shown.source, shown.cards[int(place)].procedure, page.look())
         page.put(f"fig-of-{place}", pictures_of(page, found or ()))
-
-
-def values_of(data: dict[str, Any]) -> dict[str, Any]:
-    """Take what a form sends, whatever that is."""
-    values = data.get("values")
-    return {str(name): value for name, value in values.items()} if isinstance(values, dict) else {}
 
 
 async def _accept(page: Page, shown: FitShown, values: dict[str, Any]) -> None:
@@ -227,11 +218,11 @@ async def _take(page: Page, shown: FitShown, chosen: tuple[str, ...]) -> None:
     if page.draft is None or not page.may_change:
         return
     source = page.draft.source
-    found = await page.drawn(taken, source, shown.readings, shown.report.procedures, chosen, date.today())
-    words = await page.drawn(changed_words, source, found) if found else None
+    found = await page.work.draw(taken, source, shown.readings, shown.report.procedures, chosen, date.today())
+    words = await page.work.draw(changed_words, source, found) if found else None
     if not found or words is None:
         return
-    if not await page.change(dict(found)):
+    if not await page.editor.change(dict(found)):
         return
     title = f"{len(chosen)} measured values are in the robot now; save to keep them."
     page.put("fit-taken", tag("div", tag("p", tag("b", title)), tag("ul", [tag("li", word) for word in words]),
