@@ -154,3 +154,13 @@ def show(page: Page, server: Server, view: str, **query: str) -> None:
     asked = "&".join(f"{key}={value}" for key, value in query.items())
     page.goto(f"{server.base}/{view}?{asked}")
     page.wait_for_selector("#fw-title")
+
+
+def builds(page: Page) -> int:
+    """How often the window's document has been given a view, whole."""
+    return int(page.evaluate("Number(document.getElementById('fw-main')?.dataset.built ?? 0)"))
+
+
+def wait_built(page: Page, after: int = 0) -> None:
+    """Wait until a view was built more often than this, with all that it computes before it is shown."""
+    page.wait_for_function("n => Number(document.getElementById('fw-main')?.dataset.built ?? 0) > n", arg=after)

@@ -9,8 +9,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from fieldworthy.web.views import VIEWS
-from web.browser import serving, show, window
+from fieldworthy.web.views import BY_NAME, VIEWS
+from web.browser import builds, serving, show, wait_built, window
 
 RULES = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
@@ -24,12 +24,25 @@ def violations(page, what, where=None):
     return [(what, v["id"], node["html"][:160], node["failureSummary"]) for v in found for node in v["nodes"]]
 
 
-def in_both_themes(page, what):
+JUDGED = {"describe": ("#describe-rows li", "#beside-rows li"), "margins": ("#margins-rows li",)}
+"""What comes once the robot is judged, after the view itself."""
+
+
+def ready(page, view):
+    """Wait for everything that a view shows by itself."""
+    wait_built(page)
+    for place in JUDGED.get(view, ()):
+        page.wait_for_selector(place)
+
+
+def in_both_themes(page, what, *, drawn):
     found = []
     for scheme in ("light", "dark"):
+        now, before = page.evaluate("document.documentElement.dataset.theme"), builds(page)
         page.emulate_media(color_scheme=scheme)
         page.wait_for_function(f"() => document.documentElement.dataset.theme === '{scheme}'")
-        page.wait_for_timeout(150)  # figures are drawn anew
+        if drawn and now != scheme:  # figures are drawn anew
+            wait_built(page, before)
         found += violations(page, f"{what}, {scheme}")
     return found
 
@@ -39,16 +52,17 @@ def in_both_themes(page, what):
 def test_every_view_is_accessible(browser, server, heron, view, width):
     with window(browser, server, width=width) as page:
         show(page, server, view, file=f"{heron}/mk1.yaml")
-        page.wait_for_selector("#fw-view li, #fw-view figure, #fw-view form, #fw-view table")
-        found = in_both_themes(page, f"{view} at {width}")
+        ready(page, view)
+        found = in_both_themes(page, f"{view} at {width}", drawn=BY_NAME[view].drawn)
         if view == "margins":
             page.locator("#margins-rows summary").first.click()
             page.wait_for_selector("#margins-rows dl")
             found += violations(page, f"an opened finding at {width}", "#margins-rows > li:first-child")
         if view == "describe":
             page.goto(f"{server.base}/describe?file={heron}/mk1.yaml&part=text")
-            page.wait_for_selector("#text-area")
-            found += in_both_themes(page, f"the text at {width}")
+            wait_built(page)
+            page.wait_for_selector("#beside-rows li")
+            found += in_both_themes(page, f"the text at {width}", drawn=False)
         assert found == []
 
 
@@ -57,8 +71,9 @@ def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, s
     with window(browser, server, width=width) as page:
         page.locator("details.panel summary").click()
         page.locator("summary", has_text="Display").click()
-        found = in_both_themes(page, f"start at {width}")
+        found = in_both_themes(page, f"start at {width}", drawn=False)
         show(page, server, "describe", file=f"{heron}/mk1.yaml", part="text")
+        wait_built(page)
         area = page.locator("#text-area")
         area.fill(area.input_value() + "# mine\n")
         expect(page.locator("#fw-state")).to_have_text("unsaved changes")
@@ -66,7 +81,7 @@ def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, s
         file.write_text(file.read_text("utf-8") + "# theirs\n", "utf-8")
         page.click("#fw-save")
         page.wait_for_selector("#fw-conflict[open]")
-        found += in_both_themes(page, f"conflict at {width}")
+        found += in_both_themes(page, f"conflict at {width}", drawn=False)
         assert found == []
 
 
@@ -86,7 +101,7 @@ def test_nothing_is_wider_than_the_window(browser, server, heron, width):
     with window(browser, server, width=width) as page:
         for view in ("", *(view.name for view in VIEWS)):
             show(page, server, view, **({"file": f"{heron}/mk1.yaml"} if view else {}))
-            page.wait_for_selector("#fw-view li, #fw-view figure, #fw-view form")
+            ready(page, view)
             wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
             assert wide <= 0, (view, wide)
 

@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 from fieldworthy.files.document import read_text
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES
-from web.browser import serving, show, window
+from web.browser import serving, show, wait_built, window
 from web.test_access import in_both_themes, violations
 
 FILE, ROBOT = "mk1_measurements.yaml", "mk1.yaml"
@@ -133,7 +133,7 @@ def test_what_no_form_sends_does_no_harm(browser, server, heron, part):
     before = {path.name: path.read_bytes() for path in (server.folder / heron).iterdir()}
     with window(browser, server) as page:
         show(page, server, "measurements", file=f"{heron}/{ROBOT}", part=quote(part))
-        page.wait_for_timeout(500)
+        wait_built(page)
         for name in HANDLERS:
             for data in (
                 {},

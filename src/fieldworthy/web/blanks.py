@@ -26,6 +26,7 @@ _ROW = {
 }  # fmt: skip
 """What one row of a list is called, by the list's key."""
 _INCH = ("in", "inch", '"', "ft", "lb", "oz", "lbf", "psi", "in/s", "ft/s")
+_SPARED = {"default", "factory", "assume"}  # what a declaration has that a file may leave out
 _MOST = 60  # rows of one list that a form shows
 
 
@@ -151,12 +152,7 @@ def _fields(declared: type, data: Any, here: _Here, known: Known) -> Iterator[Bl
         meta = field.metadata
         about = str(meta.get("about", ""))
         made = _made(_bare(notes[field.name]), inner, here.at(field.name), known, about)
-        if (
-            isinstance(made, Group)
-            and made.kind == "list"
-            and not made.items
-            and not meta.keys() - {"about", "role", "effort"}
-        ):
+        if isinstance(made, Group) and made.kind == "list" and not made.items and not meta.keys() & _SPARED:
             made = _list(get_args(notes[field.name])[0], inner, here.at(field.name), known, about, needed=True)
         if isinstance(made, Blank) and "assume" in meta:
             made = replace(made, about=str(meta["why"]), default=str(meta["assume"]), minor=True)

@@ -273,3 +273,5 @@ async def _build(page: Page) -> None:
                 tag("h1", "This cannot be shown", id="fw-title", tabindex="-1"),
                 tag("p", "Something went wrong here; your changes are kept, and the other views go on."),
             )
+    page.builds += 1
+    page.call("mark", "fw-main", {"data-built": page.builds})

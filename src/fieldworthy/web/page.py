@@ -160,6 +160,7 @@ class Page(Screen):
     problems : What is wrong with the files
     query : What the address asks besides view and file
     slot : Where a view puts elements of the framework
+    builds : How often a view was built; the document says it too, so that others can wait for it
     work : Has functions run in the processes behind the page
     editor, checker, previewer : Change the open file, have it judged, show what a moved number does
     """
@@ -175,6 +176,7 @@ class Page(Screen):
         self.view = ""
         self.query: dict[str, str] = {}
         self.slot: ui.element
+        self.builds = 0
         self.go: Callable[[str], Awaitable[None]]
         self.again: Callable[[], Awaitable[None]]
         self.listeners = Listeners()
