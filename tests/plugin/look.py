@@ -46,7 +46,7 @@ def everything(file, root):
         "form": [[f.key, f.section, f.sort, f.value, f.kind, f.about] for f in form_of(source)],
         "pictures": [[name, figure.svg] for name, figure in moving(source, Look(Style(), "file"))],
         "files": runpy.run_path(str(root / "docs" / "make_files.py"))["text"](),
-        "told": [s.findings_text() for s in systems()],
+        "findings": runpy.run_path(str(root / "docs" / "make_findings.py"))["text"](),
         "api": report["cable.reach.to the arm"].because,
         "longer": longer["cable.reach.to the arm"].verdict,
         "mend": [[remedy.sentence for remedy in mending.remedies] for mending in mendings],
