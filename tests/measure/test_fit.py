@@ -75,7 +75,7 @@ def test_what_the_parts_add_up_to_is_held_against_the_scales(tmp_path):
     mass = next(c for c in report.comparisons if c.key == "weighed.mass")
     assert mass.file_basis == "implied"
     assert mass.standing == "unlikely"
-    assert "the parts add up to 7.00 ± 0.35 kg" in mass.sentence
+    assert "the parts add up to 7.00 ± 0.70 kg" in mass.sentence
 
 
 def test_the_findings_that_it_touches_are_those_of_the_robot_so_weighed(tmp_path):

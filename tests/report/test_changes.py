@@ -18,14 +18,16 @@ def pair(tmp_path):
     (tmp_path / "a").mkdir()
     (tmp_path / "b").mkdir()
     season = {"limits": {"mass": "7.5 kg"}}
-    older = load(tmp_path / "a", season=season)
-    box = {"mass": "8 kg", "position": ["0.02 m", "0.01 m", "0.125 m"]}
+    # on the scales, for a guess of 7 kg would be too near to 7.5 kg to tell
+    light = {"mass": {"value": "7 kg", "basis": "measured"}}
+    older = load(tmp_path / "a", {"parts": {"box": light}}, season)
+    box = {"mass": {"value": "8 kg", "basis": "measured"}, "position": ["0.02 m", "0.01 m", "0.125 m"]}
     return older, load(tmp_path / "b", {"parts": {"box": box}}, season)
 
 
 def test_what_changed_key_by_key(pair):
     assert edits(*pair) == [
-        ("parts.box.mass", "7 kg", "8 kg"),
+        ("parts.box.mass", "7 kg, basis measured", "8 kg, basis measured"),
         ("parts.box.position", "0.02 m, 0.01 m, 0.12 m", "0.02 m, 0.01 m, 0.125 m"),
     ]
     assert edits(pair[0], pair[0]) == []
@@ -76,7 +78,8 @@ def test_what_moved_and_by_how_much(pair):
 def test_the_log_says_so_in_its_tables(pair):
     section = changelog(*((loaded, evaluate(loaded, samples=100)) for loaded in pair))
     changed, moved = [b for b in section.blocks if isinstance(b, Table)]
-    assert [c if isinstance(c, str) else c.text for c in changed.rows[0]] == ["parts.box.mass", "7 kg", "8 kg"]
+    assert [c if isinstance(c, str) else c.text for c in changed.rows[0]] == [
+        "parts.box.mass", "7 kg, basis measured", "8 kg, basis measured"]  # fmt: skip
     first = [c if isinstance(c, str) else c.text for c in moved.rows[0]]
     assert first[:5] == ["limits.mass", "robot", "7 kg (holds)", "8 kg (short)", "+1"]
 
