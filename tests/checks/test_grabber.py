@@ -8,7 +8,7 @@ import re
 import mujoco
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
+from scipy.optimize import linprog, minimize_scalar
 
 from fieldworthy.cli.app import main
 from fieldworthy.engine.context import Context
@@ -18,7 +18,7 @@ from fieldworthy.files import instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.systems.grabber import check as grabber
-from robots import GRAVITY, check, example_copy, find, load
+from robots import GRAVITY, check, example_copy, find, load, nominal
 
 GRAB = {
     "kind": "grabber", "object": "post", "does": "tip", "by": "drive", "pose": "driving", "pivot": ["0.1 m", "0.2 m"],
@@ -289,3 +289,20 @@ def test_wide_tolerances_give_numbers_only(tmp_path, by, does):
     for outcome in outcomes:
         assert not np.isnan(outcome.value).any(), outcome.id
         assert not np.isnan(np.asarray(outcome.margin())).any(), outcome.id
+
+
+@pytest.mark.parametrize(
+    ("by", "lip", "low"), [("arm", 0.16, -20), ("drive", 0.3, -20), ("arm", 0.1, -5), ("arm", 0.25, -60)]
+)
+def test_the_robot_tips_at_its_contacts_by_linear_programming(tmp_path, by, lip, low):
+    """scipy: the largest reaction of the lip that loads of front and rear wheels, none below zero, balance."""
+    lips = {"height": f"{lip} m", "depth": "30 mm", "near": "0.06 m"}
+    context = nominal(load(tmp_path, *world({"by": by, "lip": lips, "lowest": f"{low} deg"})))
+    spec = context.robot.mechanisms["arm"]
+    tip = 0.1 + 0.16 * math.cos(math.radians(low))
+    rise = math.radians(low) + math.pi / 2 if by == "arm" else math.pi
+    along, up = -math.cos(rise), -math.sin(rise)
+    loads = linprog([0, 0, -1], A_eq=[[1, 1, up], [0.14, -0.12, tip * up - lip * along]],
+                    b_eq=[7.0 * GRAVITY, 7.0 * GRAVITY * 0.02], bounds=[(0, None)] * 3)  # fmt: skip
+    given = grabber._given(context, spec, grabber.arm_of(context, spec))
+    assert given.by_tipping == pytest.approx(loads.x[2], rel=1e-6)
