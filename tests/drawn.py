@@ -92,7 +92,8 @@ def figures(name: str) -> Iterator[Item]:
             yield f"sorter {draw.__name__}", draw, sorter
     for intake in intake_curves(subject).values():
         yield "intake", draw_intake.through, intake
-        yield "hold", draw_intake.hold, intake
+        if intake.hold is not None:
+            yield "hold", draw_intake.hold, intake
         for time in (-0.02, 0.05, 9.0):
             yield f"moment {time}", draw_side.frame, draw_side.Moment(intake, time)
             yield f"hold at {time}", draw_side.frame, draw_side.Moment(intake, time, holding=True)
