@@ -153,7 +153,7 @@ def test_cautions_stand_where_it_can_hurt(made):
 def test_every_page_names_the_source_of_its_formula(made):
     text = "".join(pages_of(made[0]))
     assert text.count("Source:") >= 12
-    for worth in ("from memory", "common practice, no source"):
+    for worth in ("not checked against the source", "common practice, no source"):
         assert flat(worth) in text
 
 

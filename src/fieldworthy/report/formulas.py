@@ -11,7 +11,7 @@ from importlib import resources
 _WORTH = {
     "read": "checked in the source",
     "library": "computed by a library of its authors",
-    "memory": "from memory",
+    "memory": "not checked against the source",
     "practice": "common practice, no source",
 }
 
@@ -21,14 +21,21 @@ def _entries() -> dict[str, dict[str, str]]:
     return tomllib.loads(resources.files("fieldworthy").joinpath("sources.toml").read_text(encoding="utf-8"))
 
 
+def known() -> tuple[str, ...]:
+    """The keys of all sources."""
+    return tuple(_entries())
+
+
 def named(key: str) -> str:
     """Name a source."""
     return _entries()[key]["title"]
 
 
 def worth(key: str) -> str:
-    """Say what a source is worth."""
-    return _WORTH[_entries()[key]["basis"]]
+    """Say what a source is worth, and what of it was read."""
+    entry = _entries()[key]
+    read = entry.get("read")
+    return _WORTH[entry["basis"]] + (f"; read besides: {read}" if read else "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -370,5 +370,5 @@ def _sources(report: Report) -> Section:
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
     rows_: list[list[Cell]] = [[named(k), worth(k)] for k in sorted(keys, key=named)]
-    table = Table(("Source", "What it is worth"), rows_, (7.0, 1.7), (), True)
+    table = Table(("Source", "What it is worth"), rows_, (6.2, 2.5), (), True)
     return Section("Sources", [table], new_page=False)
