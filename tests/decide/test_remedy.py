@@ -444,7 +444,7 @@ class Terminal(io.StringIO):
 def test_a_bar_appears_on_a_terminal_once_it_takes_long(tmp_path, monkeypatch, patience, seen):
     load(tmp_path, season={"limits": {"mass": "6.4 kg"}})
     out, err = io.StringIO(), Terminal()
-    monkeypatch.setattr(checking, "_PATIENCE", patience)
+    monkeypatch.setattr(checking, "PATIENCE", patience)
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         assert checking.run_check(tmp_path / "robot.yaml", checking.Wish(samples=0, mend=True), as_json=True)
     assert ("Looking for remedies" in err.getvalue()) is seen

@@ -53,7 +53,7 @@ def test_the_parts_list_is_held_against_the_scales(tmp_path):
     )
     light = fit(measured(tmp_path, robot={"parts": {"box": {"mass": "7.41 kg"}}}), data)
     assert light.notes[0].endswith("they agree.")
-    assert found.get(MASS).implied == pytest.approx((7.0, 0.352))  # 5 % and 2 g, the tolerance of an estimate
+    assert found.get(MASS).implied == pytest.approx((7.0, 0.702))  # 10 % and 2 g, the tolerance of an estimate
 
 
 def test_level_scales_alone_do_not_tell_the_height(tmp_path):
