@@ -16,7 +16,7 @@ from fieldworthy.physics import _require as require
 from fieldworthy.physics._types import Array, Real
 
 _BISECTIONS = 40
-_STEPS, _HALVINGS = 96, 14  # between the safe speed and the highest possible one
+_STEPS, _HALVINGS = 400, 14  # between the safe speed and the highest possible one
 _NEAR = 1e-6  # before and after a jump, in sample periods
 _WHOLE = 1e-9  # a tick this close after an event, in sample periods, is the tick of that event
 
@@ -458,7 +458,8 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     -----
     No more than: the first within its room, each seen at least once, the second short of the hand-over. No less than
     where no push is possible even at the worst of two phases of their own. Between these, where one clock's phase
-    decides, the first speed at which `always_held` fails, by a search in steps and halving.
+    decides, the first speed at which `always_held` fails, by a search in steps and halving. A band of failing
+    speeds narrower than 1/400 of that span may be stepped over.
 
     References
     ----------
