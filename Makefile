@@ -2,7 +2,7 @@
 # make test: set up and pass the tests that tell whether it works
 # make test-long: pass the tests that take their time
 # make cover: pass both and say how much of the code they run
-# make lint: linter, formatter, type checker, import contract, tests that cannot fail
+# make lint: linter, formatter, type checker, import contract, tests that cannot fail, code that only tests reach
 # make bench: benchmarks, on a quiet machine
 
 PYTHON ?= python3
@@ -27,6 +27,7 @@ lint: .venv/ready-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+	$(BIN)/python tools/unreached.py
 	$(BIN)/python tools/emptyloops.py
 
 bench: .venv/ready-dev

@@ -11,7 +11,6 @@ from xml.etree import ElementTree
 
 from fieldworthy.decide import figure as draw_compare
 from fieldworthy.decide.compare import Comparison, compare
-from fieldworthy.decide.remedy import Breakage, Mending, Remedy
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.drawing import DARK, LIGHT, PRINT, Figure, Style
 from fieldworthy.drawing.lettering import width
@@ -43,19 +42,6 @@ _CODES = {"reason", "verdict", "kind", "axis_kind", "period", "unit", "basis", "
 INFLUENCES = (
     Influence("actions.tip pods.practice", "practice", "52%", "83%", 15.9, (14.9, 17.0), "practise it"),
     Influence("air.supply.charge", "measured", "98 psi", "102 psi", -3.0, (-3.4, -2.6), "gauge it"),
-)
-MENDINGS = (
-    Mending(
-        "air.pressure.hooks",
-        "cylinder hooks",
-        (
-            Remedy("value", (), "Lower the load from 186 N to 86 N.", 7.0, ()),
-            Remedy("layout", (), "Put tray on tank right.", 24.7, (Breakage("air.pressure.clamp", "clamp", "Short."),)),
-        ),
-        12,
-        "Each of these 2 changes mends it.",
-    ),
-    Mending("climb.hold.hooks", "climber hooks", (), 3, "No single change mends it: change several things."),
 )
 READINGS = (
     Residuals("Leak", "time", "time", (0.0, 60.0, 120.0), "pressure", (690e3, 670e3, 655e3), (689e3, 672e3, 655e3)),
@@ -108,15 +94,13 @@ def figures(name: str) -> Iterator[Item]:
 
 
 def figures_of_both() -> Iterator[Item]:
-    """What is drawn of variants, remedies and measurements."""
+    """What is drawn of variants and measurements."""
     comparison = compared()
     yield "both scores", draw_score.distribution, tuple(played(name)[1] for name in NAMES)
     yield "differences", draw_compare.differences, comparison
     yield "criteria", draw_compare.criteria, comparison
-    yield "abilities", draw_compare.abilities, comparison
     yield "flip", draw_compare.flip, comparison.flip[0]
     yield "sensitivity", draw_compare.sensitivity, INFLUENCES
-    yield "remedies", draw_compare.remedies, MENDINGS
     for readings in READINGS:
         yield f"agreement {readings.name}", draw_residuals.agreement, readings
         yield f"residuals {readings.name}", draw_residuals.residuals, readings

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import json
 import shutil
 from pathlib import Path
@@ -144,3 +145,11 @@ def fact(report: Report, identifier: str, subject: str = "") -> Fact:
     found = [f for f in report.facts if f.id == identifier and subject in f.subject]
     assert len(found) == 1, f"{identifier}: {len(found)} facts among {[f.id for f in report.facts]}"
     return found[0]
+
+
+def on_tanks(context: Context, layout: dict[str, str]) -> Context:
+    """A robot with its cylinders on other tanks."""
+    air = context.robot.air
+    moved = {n: dataclasses.replace(c, tank=layout.get(n, c.tank)) for n, c in air.cylinders.items()}
+    robot = dataclasses.replace(context.robot, air=dataclasses.replace(air, cylinders=moved))
+    return Context(robot, context.season)

@@ -366,3 +366,14 @@ def test_mk1_climbs_when_the_tray_does_not_share_its_tank(tmp_path):
     report = evaluate(load_robot(moved), samples=0)
     hooks = find(report, "air.pressure.hooks")
     assert hooks.value > 1.5 * mk1_left_tank()[-1]
+
+
+def test_a_tank_of_the_volume_asked_for_just_serves_the_plan(tmp_path):
+    """Put back into a file without leaks, the cylinder that is worst off gets just what it needs."""
+    tight = {"leak_half_time": "1e9 s"}
+    asked = fact(check(tmp_path, robot(times=12, **tight)), "air.volume.one").value
+    again = robot(times=12, **tight, tank="sized tank")
+    sized = {"sized tank": {"volume": f"{asked} mL", "rated_pressure": "1000 kPa", "mass": "110 g"}}
+    report = check(tmp_path, {**again, "catalogue": {"tanks": sized}})
+    spare = [find(report, f"air.pressure.{name}").margin for name in ("main", "flap")]
+    assert min(spare) == pytest.approx(0.0, abs=2e-4)

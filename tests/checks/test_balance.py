@@ -38,6 +38,14 @@ def test_static_tilt_is_the_angle_of_the_nearest_edge(tmp_path):
     assert found.limit == pytest.approx(12)
 
 
+def test_a_push_tips_it_where_its_moment_is_that_of_the_weight(tmp_path):
+    # a pushed block, by hand: P h = W d at the nearest edge, with the box of 7 kg and what else the file weighs
+    report = check(tmp_path)
+    weight = GRAVITY * state.body(nominal(load(tmp_path)), "driving").mass
+    nearest = min(distance(s, BOX["x"], BOX["y"]) for s in WHEELS)
+    assert fact(report, "balance.push").value == pytest.approx(weight * nearest / BOX["z"], rel=1e-9)
+
+
 def test_what_is_asked_is_grip_lengthwise_and_side_grip_sideways(tmp_path):
     report = check(tmp_path)
     # all wheels alike and driven: braking by grip alone, whatever each of them carries

@@ -14,7 +14,6 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput, instantiate
-from fieldworthy.physics.arms.moments import elastic_energy
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.arm import check as motorarm
@@ -23,6 +22,7 @@ from fieldworthy.systems.lift import check as lift
 from fieldworthy.systems.lift import check as lifts
 from fieldworthy.systems.lift import check as liftsize
 from robots import GRAVITY, check, example, example_copy, fact, find, load, nominal
+from stroke import elastic_energy
 
 ARM = {"mass": "0.6 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.2 m", "0.2 m", "0.02 m"], "rides": "arm"}
 LIFT = {

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
+from drifting import simulate
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.physics.odometry.covariance import Placement
-from fieldworthy.physics.odometry.drift import simulate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.tracking import check as tracking
 from robots import check, example, fact, find, load, nominal

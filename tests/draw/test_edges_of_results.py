@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from drawn import INFLUENCES, MENDINGS, READINGS, STYLES, compared, played, sound
+from drawn import INFLUENCES, READINGS, STYLES, compared, played, sound
 from fieldworthy.decide import figure as draw_compare
 from fieldworthy.engine import figure as draw_margins
 from fieldworthy.engine.figure import Margin, margins_of
@@ -266,21 +266,9 @@ def test_comparisons_with_nothing_known_with_equals_and_with_too_much():
     assert "1 of" in draw_compare.criteria(dataclasses.replace(found, limits_used=over), STYLES[0]).alt
 
 
-def test_a_task_that_one_variant_cannot_do_and_one_that_it_does_not_plan():
-    found = compared()
-    one, two, *rest = found.can_do
-    mixed = (dataclasses.replace(one, can=False, lacks=("tow",)), dataclasses.replace(two, planned=False), *rest)
-    drawn(draw_compare.abilities, dataclasses.replace(found, can_do=mixed))
-    alt = draw_compare.abilities(dataclasses.replace(found, can_do=mixed), STYLES[0]).alt
-    assert f"{one.variant} cannot do '{one.task}'" in alt
-    drawn(draw_compare.abilities, dataclasses.replace(found, can_do=()))
-
-
-def test_nothing_that_moves_the_points_and_nothing_to_mend():
+def test_nothing_that_moves_the_points():
     drawn(draw_compare.sensitivity, ())
     drawn(draw_compare.sensitivity, INFLUENCES[1:])
-    drawn(draw_compare.remedies, ())
-    drawn(draw_compare.remedies, MENDINGS[1:])
 
 
 def _finding(**more) -> Finding:

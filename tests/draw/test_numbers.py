@@ -18,7 +18,7 @@ from fieldworthy.match import timeline, whistles
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air import figure as draw_air
 from fieldworthy.systems.air.check import best_layout
-from fieldworthy.systems.air.figure import air_curves, rearranged
+from fieldworthy.systems.air.figure import air_curves
 from fieldworthy.systems.intake.figure import intake_curves
 from fieldworthy.systems.sorter import figure as draw_hues
 from fieldworthy.systems.sorter.figure import sorter_curves
@@ -26,7 +26,7 @@ from fieldworthy.systems.tracking import figure as draw_path
 from fieldworthy.systems.tracking.figure import path_curves
 from fieldworthy.units import affine
 from fieldworthy.vehicle.supply import air_along_plan
-from robots import example, example_copy, fact, find, load, nominal
+from robots import example, example_copy, fact, find, load, nominal, on_tanks
 
 METRIC = Style(PRINT, "metric", 640.0)
 
@@ -97,7 +97,7 @@ def test_a_cylinder_put_on_another_tank_is_the_robot_whose_file_says_so(tmp_path
     rest = "      valve: small 5/2 solenoid valve\n      tube: 500 mm"
     file = example_copy(tmp_path, (f"      tank: left\n{rest}", f"      tank: right\n{rest}"))
     written = air_curves(nominal(load_robot(file)))
-    dragged = air_curves(rearranged(nominal(example("mk1")), {"hooks": "right"}))
+    dragged = air_curves(on_tanks(nominal(example("mk1")), {"hooks": "right"}))
     assert dragged.layout == written.layout
     assert dragged.layout["hooks"] == "right"
     for one, other in zip(dragged.tanks, written.tanks, strict=True):
@@ -109,14 +109,7 @@ def test_the_worst_margin_of_a_layout_is_that_of_the_search_over_layouts():
     subject = nominal(example("mk1"))
     best = best_layout(subject, air_along_plan(subject))
     assert air_curves(subject).worst == pytest.approx(best.now)
-    assert air_curves(rearranged(subject, best.tanks)).worst == pytest.approx(best.margin)
-
-
-def test_an_unknown_tank_or_cylinder_is_refused():
-    subject = nominal(example("mk1"))
-    for layout in ({"hooks": "nowhere"}, {"nothing": "left"}):
-        with pytest.raises(ValueError, match="no cylinder"):
-            rearranged(subject, layout)
+    assert air_curves(on_tanks(subject, best.tanks)).worst == pytest.approx(best.margin)
 
 
 # --- sorter --------------------------------------------------------------------------------------------------------
@@ -331,14 +324,6 @@ def test_criteria_list_every_limit_and_restate_units():
     assert "8.52 kg of 9 kg" in figure.svg
     # 8.522 kg in pounds of 0.45359237 kg
     assert "18.8 lb of 19.8 lb" in draw_compare.criteria(found, Style(PRINT, "inch", 640.0)).svg
-
-
-def test_abilities_list_every_task_of_the_season_for_both():
-    columns = draw_compare.abilities(compared(), METRIC).columns
-    tasks = ["planter in bay", "pod in planter", "pod in gutter", "hang from rafter"]
-    assert columns["task"] == [*tasks, *tasks]
-    # each robot of the example has a mechanism for each task, and its plan uses it
-    assert set(columns["can"]) == set(columns["planned"]) == {"yes"}
 
 
 # --- margins -------------------------------------------------------------------------------------------------------

@@ -10,10 +10,10 @@ from fieldworthy.physics.statics.rigidbody import (
     axis_inertia,
     combine,
     inertia_about,
-    principal_moments,
     rotate_y,
     translate,
 )
+from standing import principal_moments
 
 RNG = np.random.default_rng(7)
 MASS = RNG.uniform(0.05, 1.5, 9)

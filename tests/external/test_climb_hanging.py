@@ -12,7 +12,6 @@ from fieldworthy.physics.statics.hanging import (
     hang,
     lowest_point,
     rest_attitude,
-    rest_force_range,
     turned,
 )
 from fieldworthy.physics.statics.liftoff import actuator_force, lift_off, lift_ramp
@@ -145,20 +144,6 @@ def test_the_trade_s_rule_for_hooks():
     mirrored = hang(WEIGHT, hooks * [[-1], [1]], (CG * [-1, 1])[:, None], rests * [[-1], [1]], Wall(side=-1.0))
     np.testing.assert_allclose(mirrored.rest_force, found.rest_force, atol=1e-9)
     np.testing.assert_allclose(mirrored.attitude, -found.attitude, atol=1e-9)
-
-
-def test_friction_at_the_rest_keeps_the_force_within_its_range():
-    """MuJoCo with a rough wall settles somewhere in the range that friction leaves; 1 % for the contact's give."""
-    model, data = _hung(HOOK, -0.10, friction=0.8)
-    force = np.zeros(6)
-    mujoco.mj_contactForce(model, data, 0, force)
-    low, high = rest_force_range(WEIGHT, HOOK, CG, REST, Wall(ahead=-0.099, side=1.0, friction=0.8))
-    assert low * 0.99 <= force[0] <= high * 1.01
-    # by hand: N (|z'| -+ mu w) = W x'
-    resting = rest_attitude(HOOK, REST, Wall(ahead=-0.099))
-    x, z = turned(CG, HOOK, resting)[0], -turned(REST, HOOK, resting)[1]
-    np.testing.assert_allclose([low, high], WEIGHT * x / (z + np.array([1, -1]) * 0.8 * 0.099), rtol=1e-9)
-    assert rest_force_range(WEIGHT, HOOK, CG, REST, Wall(-0.099, 1.0, 9.0))[1] == np.inf
 
 
 @pytest.mark.parametrize("hook", [(0.12, 0.40), (-0.02, 0.40)])

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
-from scipy.optimize import brentq, minimize_scalar
+from scipy.optimize import brentq
 
 from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, speedcurve
 from reference import case, cases
@@ -136,12 +136,6 @@ def test_pro_01_trapezoid_from_the_acceleration_that_was_asked_for():
     assert found.time - 2.0 * found.peak_speed / a == pytest.approx(e["t_cruise"]["value"], rel=5e-6)
 
 
-def test_a_480_rpm_drive_on_small_wheels():
-    # common practice, no source: 480 rpm on 2.75 in wheels goes about 69 in/s; 1 %: as rounded there
-    speed = gearing.rim_speed(600 * RPM, gearing.train([gearing.GearStage(60 / 48)]).ratio, 2.75 / 2)
-    assert speed == pytest.approx(69.0, rel=0.01)
-
-
 @pytest.mark.parametrize("robot", ROBOTS)
 def test_corners_of_the_force_curve_close_the_energy_balance(robot):
     # work of the drive force = kinetic energy + work of the resistance; the work by scipy's quad piece by piece.
@@ -184,23 +178,6 @@ def test_draw_against_integration_in_time(robot):
     assert draw.charge == pytest.approx(charge, rel=1e-4)
     assert draw.energy == pytest.approx(energy, rel=1e-4)
     assert draw.square == pytest.approx(square, rel=1e-4)
-
-
-def test_best_ratio_against_scalar_search():
-    # scipy minimises the time of the mix over the ratio; 3 %: a parabola through candidates 8 % apart on a curve
-    # with corners, while the time itself agrees within 0.1 %
-    train, load = build(ROBOTS[2])
-    mix = drivecurrent.MoveMix((0.4, 1.5, 2.5), (6, 4, 1))
-    ratios = np.geomspace(0.5, 5.0, 30)
-    chosen = drivecurrent.best_ratio(train, load, 1e-5, ratios, mix)
-
-    def time(ratio):
-        return float(drivecurrent.best_ratio(train, load, 1e-5, np.array([ratio]), mix).time)
-
-    found = minimize_scalar(time, bounds=(0.5, 5.0), method="bounded", options={"xatol": 1e-6})
-    assert chosen.ratio == pytest.approx(found.x, rel=0.03)
-    assert chosen.time == pytest.approx(found.fun, rel=1e-3)
-    assert time(float(chosen.ratio)) == pytest.approx(found.fun, rel=1e-4)
 
 
 def test_newton_leaves_a_residual_below_a_billionth():

@@ -21,14 +21,6 @@ def test_window_and_chance_against_random_arrivals():
     assert hooks.random_chance(free, spacing) == pytest.approx(clean.mean(), abs=0.0034)
 
 
-def test_waiting_for_a_hook_against_random_phases():
-    # Three standard errors of 200,000 draws: 0.0034
-    rng = np.random.default_rng(5)
-    wait = rng.uniform(0.0, 0.19, 200_000) / 0.6
-    assert hooks.waiting_chance(0.2, 0.6, 0.19) == pytest.approx((wait <= 0.2).mean(), abs=0.0034)
-    assert hooks.waiting_chance(1.0, 0.6, 0.19) == 1.0
-
-
 def test_passing_frequency_by_counting():
     # Hooks counted past a point in 100 s
     spacing = hooks.hook_spacing(0.00635, 30)
@@ -135,7 +127,6 @@ def test_batch_equals_case_by_case():
         (lambda: hooks.passing_frequency(-1.0, 0.1), "chain_speed"),
         (lambda: hooks.window(0.1, -0.1, 0.05), "hook"),
         (lambda: hooks.random_chance(0.1, 0.0), "spacing"),
-        (lambda: hooks.waiting_chance(-1.0, 1.0, 0.1), "dwell"),
         (lambda: hooks.tip_radius(0.00635, 2, 0.01), "teeth"),
         (lambda: hooks.stack_height(3, 0.1, 0.0), "nested"),
         (lambda: hooks.heap_height(3, (0.1, 0.1, 0.1), (0.2, 0.0), ball=True), "floor_width"),

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldworthy.physics.contact import rollers
 from fieldworthy.physics.motors import stagemotor
-from fieldworthy.physics.motors.motor import Controller, MotorLine, motor_torque
+from fieldworthy.physics.motors.motor import Controller, MotorLine
+from motorline import motor_torque
 
 LINE = MotorLine(62.83, 0.7, 0.13, 3.6, 12.0)
 
@@ -34,25 +34,3 @@ def test_rim_force_balances_power():
     # power at the shaft times the efficiency is force times surface speed
     want = torque * w * 0.9 / rollers.surface_speed(stage, w)
     assert stagemotor.rim_force(stage, torque) == pytest.approx(want, rel=1e-12)
-
-
-@pytest.mark.parametrize(("friction", "climb"), [(0.25, 0.0), (0.25, 0.6), (0.4, -0.2)])
-def test_coasting_against_integration(friction, climb):
-    # scipy's solve_ivp: forces along a slope, g of the CGPM of 1901; stops from 1.2 m/s
-    a = stagemotor.coast_deceleration(friction, climb)
-
-    def motion(t, y):
-        weight = 0.1 * 9.80665
-        return [y[1], -(friction * weight * np.cos(climb) + weight * np.sin(climb)) / 0.1]
-
-    def rests(t, y):
-        return y[1]
-
-    rests.terminal = True
-    found = solve_ivp(motion, (0.0, 9.0), [0.0, 1.2], events=rests, rtol=1e-10, atol=1e-12)
-    assert 1.2**2 / (2 * a) == pytest.approx(found.y[0, -1], rel=1e-6)
-
-
-def test_sliding_on_by_itself_needs_a_slope_past_the_friction_angle():
-    assert stagemotor.coast_deceleration(0.2, -np.arctan(0.2) - 0.01) == pytest.approx(1e-3)
-    assert stagemotor.coast_deceleration(0.2, -np.arctan(0.2) + 0.01) == pytest.approx(9.80665 * 0.01, rel=0.03)

@@ -53,7 +53,6 @@ def test_operating_point_where_motor_line_meets_the_load():
 
     root = brentq(surplus, 1.0, free)
     assert rollers.motor_speed(free, stall, loads) == pytest.approx(root, rel=1e-9)
-    assert rollers.stall_margin(stall, loads) == pytest.approx(root / free, rel=1e-9)
 
 
 @pytest.mark.parametrize(("drag", "moves"), [(5.0, True), (15.9, True), (16.1, False), (40.0, False)])
@@ -66,8 +65,6 @@ def test_slip_against_an_object_pushed_step_by_step(drag, moves):
         speed = min(max(speed + (push - drag) / mass * 1e-4, 0.0), surface) if push > drag or speed > 0 else 0.0
     # 0.05 m/s: the stepped object chatters about the surface's speed by one step of deceleration
     assert rollers.object_speed(stage, 60.0) == pytest.approx(speed, abs=0.05)
-    assert (rollers.grip_margin(stage) >= 0.0) == moves
-    assert rollers.grip_margin(stage) == pytest.approx(1.0 - drag / (0.8 * 20.0), rel=1e-12)
 
 
 def test_drag_on_a_slope():
@@ -78,10 +75,7 @@ def test_drag_on_a_slope():
 
 
 def test_a_stage_without_grip():
-    free_running = rollers.Stage(**{**STAGE, "normal_force": 0.0, "drag": 0.0})
     stuck = rollers.Stage(**{**STAGE, "normal_force": 0.0})
-    assert rollers.grip_margin(free_running) == 1.0
-    assert rollers.grip_margin(stuck) == -np.inf
     assert rollers.load_torque(stuck) == 0.0
 
 
@@ -97,11 +91,11 @@ def test_batch_equals_case_by_case():
     radius = np.array([0.02, 0.0254, 0.03])
     batch = rollers.Stage(**{**STAGE, "drag": drag, "radius": radius})
     speed = rollers.motor_speed(62.8, 0.7, [rollers.load_torque(batch)])
-    found = np.array([rollers.object_speed(batch, speed), rollers.grip_margin(batch), rollers.held_torque(batch)])
+    found = np.array([rollers.object_speed(batch, speed), rollers.held_torque(batch)])
     for i in range(3):
         one = rollers.Stage(**{**STAGE, "drag": float(drag[i]), "radius": float(radius[i])})
         w = rollers.motor_speed(62.8, 0.7, [rollers.load_torque(one)])
-        alone = [rollers.object_speed(one, w), rollers.grip_margin(one), rollers.held_torque(one)]
+        alone = [rollers.object_speed(one, w), rollers.held_torque(one)]
         assert found[:, i] == pytest.approx(alone, rel=1e-14)
 
 
@@ -123,8 +117,6 @@ def test_a_bad_stage_is_named(change, named):
 def test_bad_motor_and_drag_are_named():
     with pytest.raises(ValueError, match="stall_torque"):
         rollers.motor_speed(60.0, 0.0, [0.1])
-    with pytest.raises(ValueError, match="torques"):
-        rollers.stall_margin(0.7, [-0.1])
     with pytest.raises(ValueError, match="guide_friction"):
         rollers.drag(10.0, -0.1)
     with pytest.raises(ValueError, match="radius"):

@@ -3,10 +3,11 @@
 import numba
 import numpy as np
 import pytest
-from scipy.optimize import brentq, minimize_scalar
+from scipy.optimize import brentq
 
 from fieldworthy.physics.motors import battery, motion, motor, thermal
-from reference import case, cases
+from motorline import motor_torque
+from reference import case
 
 RPM = 2.0 * np.pi / 60.0
 
@@ -30,7 +31,7 @@ def test_mot_01_operating_point_cold_and_hot():
         K = flux * V / (n0 * RPM)
         line = of_constants(K, R * ohms, 0.0, V)
         current = motor.torque_current(T, line.torque_constant, line.free_current)
-        speed = brentq(lambda w, m=line: motor.motor_torque(m, w, V) - T, 0.0, line.free_speed)
+        speed = brentq(lambda w, m=line: motor_torque(m, w, V) - T, 0.0, line.free_speed)
         expect(current, c["expected"][f"I_{state}"])
         expect(line.voltage_constant * speed, c["expected"][f"E_{state}"])
         expect(speed / RPM, c["expected"][f"n_{state}"])
@@ -45,55 +46,6 @@ def test_mot_02_current_from_a_generator_test():
     line = of_constants(K, 1.0, 0.0, 12.0)
     expect(line.voltage_constant, c["expected"]["K"])
     expect(motor.torque_current(c["inputs"]["T_Nm"], line.torque_constant, 0.0), c["expected"]["I"])
-
-
-def test_mot_04_best_efficiency_and_peak_power():
-    # strength B: the optimum was found numerically with scipy as well
-    c, e = case("MOT-04")["inputs"], case("MOT-04")["expected"]
-    line = of_constants(c["K_Nm_per_A"], c["R_ohm"], c["I0_A"], c["V"])
-    best = motor.best_efficiency(line, c["V"])
-    expect(line.stall_current, e["I_stall"])
-    expect(line.free_speed / RPM, e["n0"])
-    expect(line.stall_torque * 1e3, e["T_stall_shaft"])
-    expect(best.efficiency, e["eff_max_numeric"])
-    expect(best.current, e["I_at_eff_max_numeric"])
-    expect(motor.peak_power(line, c["V"]).power, e["P_shaft_peak"])
-    assert motor.motor_torque(line, best.speed, c["V"]) == pytest.approx(best.torque, rel=1e-12)
-
-
-@pytest.mark.parametrize("c", cases("motor-peak"), ids=lambda c: c["id"])
-def test_peak_power_of_a_line(c):
-    line = motor.MotorLine(c["given"]["free_rpm"] * RPM, c["given"]["stall_Nm"], 0.0, 2.0, 12.0)
-    peak = motor.peak_power(line, 12.0)
-    assert peak.power == pytest.approx(c["expect"]["peak_power_W"], rel=c["rel_tol"])
-    assert peak.speed / RPM == pytest.approx(c["expect"]["at_rpm"], rel=c["rel_tol"])
-
-
-@pytest.mark.parametrize(
-    ("limit", "cap"), [(np.inf, np.inf), (2.5, np.inf), (1.2, np.inf), (np.inf, 6.0), (2.5, 9.0), (0.9, 5.0)]
-)
-@pytest.mark.parametrize("voltage", [9.0, 12.0, 13.0])
-def test_peak_power_under_a_controller(limit, cap, voltage):
-    # scipy's search over the bounded curve; 1e-6: the search's own tolerance on a smooth or flat top
-    line = motor.MotorLine(62.8, 0.7, 0.13, 3.6, 12.0)
-    held = motor.Controller(limit, cap)
-
-    def power(w):
-        return motor.motor_torque(line, w, voltage, held) * w
-
-    found = minimize_scalar(lambda w: -power(w), bounds=(0.0, 70.0), method="bounded", options={"xatol": 1e-9})
-    peak = motor.peak_power(line, voltage, held)
-    assert peak.power == pytest.approx(-found.fun, rel=1e-6)
-    assert power(peak.speed) == pytest.approx(peak.power, rel=1e-9)
-    # the lowest such speed: a little slower gives a little less
-    assert power(peak.speed * 0.99) < peak.power * (1.0 - 1e-5)
-
-
-def test_data_that_contradict_each_other_are_told():
-    # 10 N m and 2 A at 12 V and 100 rad/s: 250 W of peak shaft power from 24 W at stall is impossible
-    line = motor.MotorLine(100.0, 10.0, 0.0, 2.0, 12.0)
-    assert motor.constants_disagree(line) == pytest.approx(10.0 / 2.0 / (12.0 / 100.0) - 1.0, rel=1e-12)
-    assert motor.constants_disagree(of_constants(0.1, 2.0, 0.2, 12.0)) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_sag_against_kirchhoff_solved_by_root_finding():
@@ -115,30 +67,6 @@ def test_sag_against_kirchhoff_solved_by_root_finding():
             point = battery.operating_point(line, held, source, 6, speed)
             assert point.voltage == pytest.approx(V, rel=1e-11)
             assert point.battery_current == pytest.approx(taken(V), rel=1e-9, abs=1e-9)
-
-
-def test_sag_of_unlike_groups_against_root_finding():
-    one = motor.MotorLine(62.8, 0.7, 0.13, 3.6, 12.0)
-    two = motor.MotorLine(20.9, 1.0, 0.08, 1.9, 12.0)
-    source = battery.Battery(12.4, 0.15)
-    for fast, slow in ((0.0, 0.0), (30.0, 2.0), (10.0, 18.0), (60.0, 20.0)):
-        groups = [
-            battery.MotorGroup(one, motor.Controller(2.5, 11.0), 6, fast),
-            battery.MotorGroup(two, motor.Controller(1.3, 5.5), 2, slow),
-            battery.MotorGroup(two, motor.Controller(), 1, 5.0),
-        ]
-
-        def short(V, groups=groups):
-            drawn = 0.0
-            for g in groups:
-                m, w = g.line, g.speed
-                cap = g.controller.power_cap
-                most = min(g.controller.current_limit, cap / (m.torque_constant * w) + m.free_current if w else 1e9)
-                current = min((V - m.voltage_constant * w) / m.resistance, most)
-                drawn += g.motors * current * (current * m.resistance + m.voltage_constant * w) / V
-            return 12.4 - 0.15 * drawn - V
-
-        assert battery.shared_voltage(source, groups) == pytest.approx(brentq(short, 6.0, 13.0), rel=1e-10)
 
 
 CORE = [

@@ -137,10 +137,8 @@ def test_votes_of_correlated_readings_against_drawn_noise(count, correlation):
     margin = 1.2
     wrong = reading > margin
     voted = (wrong.sum(axis=0) > count / 2).mean()
-    averaged = (reading.mean(axis=0) > margin).mean()
     one = stats.norm.sf(margin)
     assert sorting.majority_error(one, count, correlation) == pytest.approx(voted, abs=2.2e-3)
-    assert sorting.average_error(margin, count, correlation) == pytest.approx(averaged, abs=2.2e-3)
 
 
 @pytest.mark.parametrize("count", [3, 9, 31])
@@ -159,19 +157,8 @@ def test_votes_of_correlated_readings_against_quadrature(count, correlation):
     assert sorting.majority_error(error, count, correlation) == pytest.approx(want, abs=1e-5)
 
 
-def test_weighted_readings_against_drawn_noise():
-    # Readings at a step of 1 with deviations 0.5, 1 and 2, weighted by 1/variance; 500,000 draws, three
-    # errors 6e-5 ...
-    sds = np.array([0.5, 1.0, 2.0])
-    drawn = 1.0 + sds[:, None] * np.random.default_rng(11).normal(size=(3, 500_000))
-    wrong = ((drawn / sds[:, None] ** 2).sum(axis=0) < 0.0).mean()
-    # ... of a probability near 0.011: 4.4e-4
-    assert sorting.weighted_error(1.0 / sds) == pytest.approx(wrong, abs=5e-4)
-
-
 def test_no_reading_decides_at_random():
     assert sorting.majority_error(0.01, 0) == 0.5
-    assert sorting.average_error(3.0, 0) == 0.5
 
 
 @pytest.mark.parametrize("decision", [0.02, 0.09, 0.14])
@@ -267,8 +254,6 @@ def test_outcome_against_simulated_objects():
         (lambda: sorting.sample_count(0.1, 1.0, 0.0), "sample_period"),
         (lambda: sorting.majority_error(1.2, 3), "error"),
         (lambda: sorting.majority_error(0.1, -1), "count"),
-        (lambda: sorting.average_error(1.0, 3, 1.2), "correlation"),
-        (lambda: sorting.weighted_error(np.array([-1.0])), "margins"),
         (lambda: eject.eject_window(0.1, 0.1, 0.1, 0.0, 0.1, 0.1), "speed"),
         (lambda: eject.eject_chance(eject.EjectWindow(0.0, 1.0, 0.5), 0.0), "scatter"),
         (lambda: eject.outcome(0.4, 0.1, 0.1, 1.1), "ejected"),

@@ -150,14 +150,3 @@ def test_cool_down_at_the_ends_of_its_range():
     assert thermal.cool_down_time(PATH, thermal.Temperatures(310.0, 305.0), AIR, 320.0) == 0.0
     assert thermal.cool_down_time(PATH, thermal.Temperatures(310.0, 312.0), AIR, 320.0) == 0.0
     assert np.isinf(thermal.cool_down_time(PATH, thermal.Temperatures(310.0, 305.0), AIR, AIR))
-
-
-def test_rms_current_heats_like_quick_phases():
-    # a duty cycle of 0.2 s against a winding of minutes: integration of the cycle itself; 2e-4: the ripple
-    currents, durations = np.array([2.4, 0.3]), np.array([0.05, 0.15])
-    steady = thermal.rms_current(currents, durations)
-    run = solve_ivp(
-        rates(PATH, COIL, lambda t: 2.4 if t % 0.2 < 0.05 else 0.3), (0, 60.0), (AIR, AIR), max_step=0.01, rtol=1e-7
-    )
-    found = thermal.after(PATH, COIL, thermal.Temperatures(AIR, AIR), AIR, steady, 60.0)
-    assert found.winding - AIR == pytest.approx(run.y[0, -1] - AIR, rel=2e-3)

@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 from scipy.integrate import solve_ivp
 
+from drifting import distance_sensor, simulate
 from fieldworthy.physics.odometry import relocation
 from fieldworthy.physics.odometry.covariance import Placement, budget, ellipse
-from fieldworthy.physics.odometry.drift import simulate
 from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
 from fieldworthy.physics.odometry.pose import Path, joints, path_through
 from reference import case
@@ -265,13 +265,13 @@ def test_a_wrong_budget_would_be_noticed():
 
 ROWS = (
     relocation.wall_contact(1, 0.3, 0.002, 0.004),
-    relocation.distance_sensor(3, (0.3, 1.4, 2.5), (0.1, -0.05, 0.6), (np.pi, 1.8), 0.005),
+    distance_sensor(3, (0.3, 1.4, 2.5), (0.1, -0.05, 0.6), (np.pi, 1.8), 0.005),
 )
 
 
 FINE = (
     relocation.wall_contact(1, 0.3, 0.0005, 0.001),
-    relocation.distance_sensor(3, (0.3, 1.4, 2.5), (0.1, -0.05, 0.6), (np.pi, 1.8), 0.0012),
+    distance_sensor(3, (0.3, 1.4, 2.5), (0.1, -0.05, 0.6), (np.pi, 1.8), 0.0012),
 )
 
 
@@ -335,7 +335,7 @@ def test_distance_sensor_row_by_moving_the_robot():
         beam = np.array([np.cos(p[2] + 0.6), np.sin(p[2] + 0.6)])
         return np.linalg.solve(np.column_stack([beam, [0.0, -1.0]]), np.array([-1.8, 0.0]) - arm)[0]
 
-    h, _ = full(relocation.distance_sensor(0, tuple(pose), mount, wall, 0.005))
+    h, _ = full(distance_sensor(0, tuple(pose), mount, wall, 0.005))
     moved = [(ray(pose + d) - ray(pose - d)) / 2e-6 for d in 1e-6 * np.eye(3)]
     np.testing.assert_allclose(h[0], moved, rtol=1e-6, atol=1e-8)
 

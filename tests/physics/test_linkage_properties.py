@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.arms import crank, linkage
+from fieldworthy.physics.arms import linkage
 from fieldworthy.physics.arms import moments as leverage
+from stroke import elastic_energy, margin
 
 lengths = st.floats(0.02, 0.5)
 turns = st.floats(-np.pi, np.pi)
@@ -60,7 +61,7 @@ def test_work_along_the_stroke_is_energy(rocker, weight, reach):
     angle = np.unwrap(poses.angle)
     work = np.trapezoid(leverage.passive_torque(poses, loads, bands), angle)
     height = weight * reach * np.sin(angle + 0.4)
-    store = leverage.elastic_energy(bands, poses.cos_arm, poses.sin_arm)
+    store = elastic_energy(bands, poses.cos_arm, poses.sin_arm)
     fall = height[0] - height[-1] + store[0] - store[-1]
     # 4,000 steps of a smooth torque with one kink where the band goes slack.
     assert work == pytest.approx(fall, rel=1e-4, abs=1e-4 * (weight * reach + store.max()))
@@ -77,38 +78,12 @@ def test_batch_equals_case_by_case(arms):
     def margins(arm):
         poses = linkage.sweep(arm)
         found = leverage.Balance(poses, drive, leverage.passive_torque(poses, loads, bands))
-        return np.stack([leverage.margin(found.use_out), leverage.margin(found.use_in), linkage.swing(arm)])
+        return np.stack([margin(found.use_out), margin(found.use_in), linkage.swing(arm)])
 
     whole = margins(many)
     assert arms
     for k, arm in enumerate(arms):
         assert whole[:, k] == pytest.approx(margins(arm), rel=1e-9)
-
-
-@given(st.floats(0.02, 0.2), st.floats(1.05, 4.0), st.floats(-0.9, 0.9), turns)
-@settings(max_examples=80, deadline=None)
-def test_rod_keeps_its_length(radius, longer, share, angle):
-    rod = radius * longer
-    made = crank.SliderCrank(radius, rod, share * (rod - radius))
-    x = crank.slider_position(made, angle)
-    assert np.hypot(x - radius * np.cos(angle), made.offset - radius * np.sin(angle)) == pytest.approx(rod, rel=1e-9)
-
-
-@given(lengths, lengths, lengths, lengths, turns, st.sampled_from([1.0, -1.0]))
-@settings(max_examples=150, deadline=None)
-def test_four_bar_keeps_its_lengths(frame, first, coupler, rocker, angle, branch):
-    bars = crank.FourBar(*(np.array([x]) for x in (frame, first, coupler, rocker)))
-    pose = crank.four_bar(bars, np.array([angle]), branch)
-    assert np.isfinite([pose.coupler_angle, pose.rocker_angle, pose.transmission_angle, pose.rate]).all()
-    end = first * np.exp(1j * angle) + coupler * np.exp(1j * pose.coupler_angle)
-    gap = abs(end - frame - rocker * np.exp(1j * pose.rocker_angle))[0]
-    span = abs(frame - first * np.exp(1j * angle))
-    short = max(0.0, span - coupler - rocker, abs(coupler - rocker) - span)
-    # where it only just closes, rounding decides, here as there
-    only_just = min(abs(span - coupler - rocker), abs(abs(coupler - rocker) - span)) < 1e-15
-    assert only_just or bool(crank.four_bar_closes(bars, angle)[0]) == (short == 0.0)
-    # A loop that cannot close stays open by just what is missing; near a stretched one 1e-8 is rounding.
-    assert gap == pytest.approx(short, abs=1e-7)
 
 
 def test_dead_points_and_what_is_left_of_the_stroke():
@@ -121,7 +96,7 @@ def test_dead_points_and_what_is_left_of_the_stroke():
     assert end.included[1] == pytest.approx(np.pi, abs=1e-7)
     assert end.moment_arm[1] == pytest.approx(0.0, abs=1e-9)
     use = leverage.Balance(end, leverage.Drive(50.0, 40.0), np.full(2, -1.0)).use_out
-    assert leverage.margin(use) == pytest.approx(-1.0, abs=1e-6)
+    assert margin(use) == pytest.approx(-1.0, abs=1e-6)
     assert np.isinf(leverage.reflected_mass(0.1, 0.0))
     assert leverage.reflected_mass(0.1, 0.05) == pytest.approx(40.0, rel=1e-12)
 
@@ -154,12 +129,6 @@ def test_impossible_arms_are_refused_alone_and_masked_in_a_batch(values, name):
 def test_other_refusals():
     with pytest.raises(ValueError, match="branch"):
         linkage.Rocker(0.2, 0.06, 0.152, 0.05, branch=0.0)
-    with pytest.raises(ValueError, match="rod"):
-        crank.SliderCrank(0.1, 0.12, 0.05)
-    with pytest.raises(ValueError, match="close"):
-        crank.FourBar(1.0, 0.1, 0.2, 0.3)
-    with pytest.raises(ValueError, match="close"):
-        crank.four_bar(crank.FourBar(0.2, 0.15, 0.1, 0.08), np.pi)
     with pytest.raises(ValueError, match="stiffness"):
         leverage.Elastic(0.1, 0.0, 0.1, 0.0, 0.1, -5.0)
     with pytest.raises(ValueError, match="efficiency"):
@@ -182,11 +151,6 @@ def test_over_centre_rest_by_hand():
     assert first == pytest.approx(2.0 * -np.cos(np.radians(110)), rel=1e-9)
     assert last == pytest.approx(2.0 * np.cos(np.radians(110) - swung), rel=1e-9)
     assert leverage.rest_torque(rocker, passive, 0.3)[0] == pytest.approx(first + 0.3, rel=1e-12)
-
-
-def test_strand_of_half_the_length_is_twice_as_stiff():
-    # Hooke: k = E A / L0.
-    assert leverage.strand_stiffness(12.0, np.array([0.1, 0.2])) == pytest.approx([120.0, 60.0], rel=1e-12)
 
 
 def test_loads_may_vary_where_the_arm_does_not():

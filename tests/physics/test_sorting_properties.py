@@ -138,8 +138,6 @@ def test_batch_equals_case_by_case():
     arcs = sorting.sectors(means, sds, priors)
     errors = sorting.misclassification(means, sds, arcs)
     votes = sorting.majority_error(errors[0], np.array([1, 3, 4]), np.array([0.0, 0.3, 0.9]))
-    rgb = np.random.default_rng(1).random((3, 3))
-    hues, noises = colour.lab_hue(rgb)[0], colour.lab_noise(rgb, 0.01)
     decided = arcs.decide(np.array([0.0, 1.5, 5.3]))
     for i in range(3):
         one = sorting.sectors(means[:, i], sds[:, i], priors)
@@ -148,6 +146,4 @@ def test_batch_equals_case_by_case():
         assert alone == pytest.approx(errors[:, i], rel=1e-12)
         vote = sorting.majority_error(float(errors[0, i]), (1, 3, 4)[i], (0.0, 0.3, 0.9)[i])
         assert vote == pytest.approx(votes[i], rel=1e-12)
-        assert colour.lab_hue(rgb[:, i])[0] == pytest.approx(hues[i], rel=1e-12)
-        assert colour.lab_noise(rgb[:, i], 0.01) == pytest.approx(noises[i], rel=1e-9)
         assert one.decide((0.0, 1.5, 5.3)[i]) == decided[i]

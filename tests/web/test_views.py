@@ -14,9 +14,9 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
-from fieldworthy.systems.air.figure import air_curves, rearranged
+from fieldworthy.systems.air.figure import air_curves
 from fieldworthy.web.findings import margin_text
-from robots import EXAMPLES, example, find, nominal
+from robots import EXAMPLES, example, find, nominal, on_tanks
 from web.browser import show, window
 
 UNSAVED = re.compile("^unsaved changes$")
@@ -82,7 +82,7 @@ def test_a_cylinder_is_dragged_to_another_tank_and_its_margin_moves(browser, ser
     assert loaded.nominal.air.cylinders["tray"].tank == "right"
     changed = [(a, b) for a, b in zip(_lines(EXAMPLES / "mk1.yaml"), _lines(file), strict=True) if a != b]
     assert changed == [("      tank: left", "      tank: right")]
-    moved = air_curves(rearranged(nominal(example()), {"tray": "right"}))
+    moved = air_curves(on_tanks(nominal(example()), {"tray": "right"}))
     level = next(level for tank in moved.tanks for level in tank.levels if level.cylinder == "clamp")
     finding = find(evaluate(loaded, samples=0), "air.pressure.clamp")
     assert np.isclose(level.margin, finding.margin)

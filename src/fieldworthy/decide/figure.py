@@ -8,16 +8,13 @@ from typing import Any
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.features import Hours, UsedLimit
 from fieldworthy.decide.flip import Flip
-from fieldworthy.decide.remedy import Mending, Remedy
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.drawing.axes import Chart, chart
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
-from fieldworthy.drawing.lettering import shortened
-from fieldworthy.drawing.painting import draw_spot
 from fieldworthy.drawing.rows import Row, draw_rows, rows_height
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import SMALL, Ink, Letters, Sheet
+from fieldworthy.drawing.svg import Sheet
 from fieldworthy.units import COMMON, digits
 
 _TASK = 24.0  # height of a task's line [px]
@@ -178,40 +175,6 @@ def _work(hours: Sequence[Hours]) -> list[Row]:
     return found
 
 
-def abilities(data: Comparison, style: Style) -> Figure:
-    """Draw which tasks of the season each variant can do."""
-    tasks = list(dict.fromkeys(one.task for one in data.can_do))
-    variants = list(dict.fromkeys(one.variant for one in data.can_do))
-    first, wide = 0.42 * style.width, 0.54 * style.width / max(len(variants), 1)
-    sheet, theme = Sheet(style, 54.0 + _TASK * len(tasks)), style.theme
-    sheet.text(12.0, 17.0, "● planned  ○ possible  × not possible", Letters(theme.quiet, SMALL))
-    for i, variant in enumerate(variants):
-        at = (first + wide * (i + 0.5), 42.0)
-        sheet.text(*at, shortened(variant, SMALL, wide - 6.0, True), Letters(theme.ink, SMALL, "middle", bold=True))
-    for row, task in enumerate(tasks):
-        y = 54.0 + _TASK * (row + 0.5)
-        sheet.line((12.0, y - _TASK / 2.0), (style.width - 12.0, y - _TASK / 2.0), Ink(theme.grid))
-        sheet.text(12.0, y + 4.0, shortened(task, SMALL, first - 16.0), Letters(theme.ink, SMALL))
-        for one in data.can_do:
-            if one.task == task:
-                shape = "cross" if not one.can else "dot" if one.planned else "ring"
-                at = (first + wide * (variants.index(one.variant) + 0.5), y)
-                draw_spot(sheet, at, shape, theme.bad if not one.can else theme.good)
-    title = "What each variant can do"
-    lacks = [one for one in data.can_do if not one.can]
-    alt = f"{len(data.can_do) - len(lacks)} of {len(data.can_do)} pairs of variant and task are possible"
-    alt += f"; {lacks[0].variant} cannot do '{lacks[0].task}'." if lacks else "."
-    columns: dict[str, Sequence[Any]] = {
-        "variant": [one.variant for one in data.can_do],
-        "task": [one.task for one in data.can_do],
-        "can": ["yes" if one.can else "no" for one in data.can_do],
-        "planned": ["yes" if one.planned else "no" for one in data.can_do],
-        "by": ["; ".join(one.by) for one in data.can_do],
-        "lacks": ["; ".join(one.lacks) for one in data.can_do],
-    }
-    return Figure(title, alt, sheet.document(title, alt), columns)
-
-
 def flip(data: Flip, style: Style) -> Figure | None:
     """Draw the difference in points against the success chance of the action that decides."""
     if data.action is None or not data.curve:
@@ -278,37 +241,3 @@ def sensitivity(data: Sequence[Influence], style: Style) -> Figure:
     }
     zero = Limit(at=0.0, side="x", tone="ink", dash=None)
     return _figure(title, alt, (rows, Axis("Change of the points", "count", *_around(ends)), [zero]), columns, style)
-
-
-def remedies(data: Sequence[Mending], style: Style) -> Figure:
-    """Draw what mends short findings, by how hard it is."""
-    rows: list[Row] = []
-    for mending in data:
-        rows.append(Row(label=f"{mending.id}, {mending.subject}", heading=True))
-        rows += [_remedy(remedy) for remedy in mending.remedies] or [Row(label=mending.answer)]
-    most = max([1.0, *(r.effort for m in data for r in m.remedies)])
-    title = "What mends what is short, by effort"
-    count = sum(len(m.remedies) for m in data)
-    alt = f"{count} single changes mend {sum(bool(m.remedies) for m in data)} of {len(data)} short findings."
-    pairs = [(m, r) for m in data for r in m.remedies]
-    columns: dict[str, Sequence[Any]] = {
-        "finding": [m.id for m, _ in pairs],
-        "subject": [m.subject for m, _ in pairs],
-        "remedy": [r.sentence for _, r in pairs],
-        "effort": [r.effort for _, r in pairs],
-        "breaks": ["; ".join(b.id for b in r.breaks) for _, r in pairs],
-    }
-    axis = Axis("Effort; 1 is about an hour's work", "count", 0.0, 1.06 * most)
-    return _figure(title, alt, (rows, axis, ()), columns, style)
-
-
-def _remedy(remedy: Remedy) -> Row:
-    broken = len(remedy.breaks)
-    after = f"; breaks {remedy.breaks[0].id}" + (f" and {broken - 1} more" if broken > 1 else "") if broken else ""
-    return Row(
-        label=f"{remedy.sentence.rstrip('.')}{after}",
-        note=digits(remedy.effort, 2),
-        bar=(0.0, remedy.effort),
-        tone="caution" if broken else 0,
-        hollow=bool(broken),
-    )

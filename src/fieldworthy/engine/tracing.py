@@ -123,11 +123,6 @@ class Live:
             _slots(declared)[name](node, self._filled(value, (*path, name)))
 
 
-def aside_too(places: Iterable[Place]) -> Places:
-    """Name fields in both descriptions, the one and the one aside."""
-    return frozenset(place for at, name in places for place in ((at, name), (~at, name)))
-
-
 def fields_of(stated: Iterable[tuple[KeyPath, Any]]) -> Iterator[tuple[Place, KeyPath, Any]]:
     """List every field of some descriptions, except those that hold further described things."""
     count = iter(range(1_000_000_000))
@@ -154,15 +149,6 @@ def _described(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
             yield from _described(item, (*path, key))
     elif dataclasses.is_dataclass(value) and not isinstance(value, Quantity):
         yield path, value
-
-
-def quantities_in(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Quantity]]:
-    """List the quantities of one field."""
-    if isinstance(value, Quantity):
-        yield path, value
-    elif isinstance(value, dict | tuple):
-        for key, item in value.items() if isinstance(value, dict) else enumerate(value):
-            yield from quantities_in(item, (*path, key))
 
 
 @cache

@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.web.figures import Named
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.markup import Content, Markup, join, tag
+from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.workspace import Take, Ticket
 
@@ -95,12 +95,6 @@ def meter(label: str, share: float, identifier: str) -> Markup:
     percent = f"{100 * share:.0f} %"
     bar = tag("progress", percent, value=f"{share:.3f}", max="1", aria_label=label)
     return tag("div", tag("span", label), bar, tag("span", percent), class_="meter", id=identifier)
-
-
-def words(*parts: str) -> Markup:
-    """Put short texts in a row, with dots between them."""
-    kept = [part for part in parts if part]
-    return join([part if i == 0 else [tag("span", " · ", aria_hidden="true"), part] for i, part in enumerate(kept)])
 
 
 class Rows:

@@ -327,26 +327,3 @@ def swing(rocker: Rocker) -> Array:
     """
     ends = sweep(rocker, 2).included
     return np.asarray(ends[1] - ends[0])
-
-
-def transmission_angle(rocker: Rocker, at: Pose) -> Array:
-    """Return the angle between the cylinder and the arm's radius at their pin.
-
-    Parameters
-    ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    at : Pose
-        Poses of that rocker [-].
-
-    Returns
-    -------
-    Array
-        Angle, pi/2 where all force turns the arm and 0 or pi at a dead point [rad].
-
-    References
-    ----------
-    practice: below about 40 degrees a joint works poorly (common practice, no source).
-    """
-    along = np.square(rocker.radius) + at.length**2 - np.square(rocker.base)
-    return np.arctan2(2.0 * at.moment_arm, along / np.maximum(at.length, TINY))

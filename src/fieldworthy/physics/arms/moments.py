@@ -89,28 +89,6 @@ class Elastic:
             _refuse_negative(name, value)
 
 
-def strand_stiffness(force_per_strain: Real, free_length: Real) -> Array:
-    """Return the stiffness of one strand from what its material and section carry.
-
-    Parameters
-    ----------
-    force_per_strain : Real
-        Force at 100 % stretch if it stayed linear, Young's modulus times section [N].
-    free_length : Real
-        Unstretched length [m].
-
-    Returns
-    -------
-    Array
-        Force per metre of stretch [N/m].
-
-    Notes
-    -----
-    k = E A / L0: half the length is twice as stiff.
-    """
-    return ratio(force_per_strain, free_length)
-
-
 def weight_torque(weights: Iterable[Weight], cos_arm: Real, sin_arm: Real) -> Array:
     """Return the torque of the weights on the arm.
 
@@ -191,32 +169,6 @@ def elastic_torque(bands: Iterable[Elastic], cos_arm: Real, sin_arm: Real) -> Ar
         length, rate = elastic_length(band, cos_arm, sin_arm)
         slack = np.minimum(np.asarray(band.free_length) / np.maximum(length, TINY) - 1.0, 0.0)
         total = total + (np.asarray(band.count) * band.stiffness) * (rate * slack)
-    return total
-
-
-def elastic_energy(bands: Iterable[Elastic], cos_arm: Real, sin_arm: Real) -> Array:
-    """Return the energy stored in the elastics: what a slipped hand or a broken band meets.
-
-    Parameters
-    ----------
-    bands : iterable of Elastic
-        Springs, bands and tubing [-].
-    cos_arm, sin_arm : Real
-        Cosine and sine of the arm's angle [-].
-
-    Returns
-    -------
-    Array
-        Energy [J].
-
-    Notes
-    -----
-    count k (D - L0)^2 / 2 for D > L0. Release it before work on the robot.
-    """
-    total = np.zeros(np.broadcast_shapes(np.shape(cos_arm), np.shape(sin_arm)))
-    for band in bands:
-        stretch = np.maximum(elastic_length(band, cos_arm, sin_arm)[0] - band.free_length, 0.0)
-        total = total + 0.5 * np.asarray(band.count) * band.stiffness * stretch**2
     return total
 
 
@@ -336,59 +288,6 @@ class Balance:
     def use_in(self) -> Array:
         """Share of the retracting force in use at each point, negative where the load helps [-]."""
         return np.asarray(self.demand_in / np.maximum(self.available_in, SMALL))
-
-
-@dataclass(frozen=True, slots=True)
-class Worst:
-    """The point of the stroke where the margin is least.
-
-    Parameters
-    ----------
-    margin : Array
-        Available over demand, less 1: 0 at the limit, -1 with no force at all, infinite where the load helps
-        along the whole stroke [-].
-    extension : Array
-        Extension there [m].
-    """
-
-    margin: Array
-    extension: Array
-
-
-def margin(use: Array) -> Array:
-    """Return the least force margin along the stroke.
-
-    Parameters
-    ----------
-    use : Array
-        Share of the force in use, points leading [-].
-
-    Returns
-    -------
-    Array
-        Available over demand, less 1 [-]; infinite where the load helps all along.
-    """
-    return ratio(1.0, use.max(axis=0)) - 1.0
-
-
-def worst(use: Array, extension: Array) -> Worst:
-    """Return the least force margin and where it is.
-
-    Parameters
-    ----------
-    use : Array
-        Share of the force in use, points leading [-].
-    extension : Array
-        Extension at each point, of the same shape [m].
-
-    Returns
-    -------
-    Worst
-        Margin [-] and extension [m].
-    """
-    index = np.expand_dims(use.argmax(axis=0), 0)
-    where = np.take_along_axis(np.broadcast_to(extension, use.shape), index, axis=0)[0]
-    return Worst(margin(use), where)
 
 
 def rest_torque(rocker: Rocker, passive: Array, friction_torque: Real = 0.0) -> tuple[Array, Array]:

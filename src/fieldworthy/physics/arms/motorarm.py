@@ -73,25 +73,6 @@ def motor_share(drive: MotorDrive, torque: Real) -> Array:
     return t * through / (np.asarray(drive.reduction) * drive.stall_torque)
 
 
-def motor_speed(drive: MotorDrive, torque: Real) -> Array:
-    """Return the steady speed of the arm against a torque.
-
-    Parameters
-    ----------
-    drive : MotorDrive
-        Motor and gearing [-].
-    torque : Real
-        Torque asked of the motor at the arm, in the direction of motion [N m].
-
-    Returns
-    -------
-    Array
-        Speed of the arm [rad/s]; 0 where the motor stalls.
-    """
-    left = np.maximum(1.0 - motor_share(drive, torque), 0.0)
-    return np.asarray(left * drive.free_speed / np.asarray(drive.reduction))
-
-
 @dataclass(frozen=True, slots=True)
 class SaggingMotor:
     """Equal motors on one battery, each within what its controller allows.
@@ -236,30 +217,6 @@ def holding_share(drive: MotorDrive, passive: Real, friction_torque: Real = 0.0)
     """
     left = np.maximum(np.abs(passive) - friction_torque, 0.0)
     return np.asarray(left * drive.efficiency / (np.asarray(drive.reduction) * drive.stall_torque))
-
-
-def swing_time(angle: Array, speed: Array) -> Array:
-    """Return the time through the given angles at the given speeds.
-
-    Parameters
-    ----------
-    angle : Array
-        Angles along the swing, points leading [rad].
-    speed : Array
-        Speed at each [rad/s].
-
-    Returns
-    -------
-    Array
-        Time [s], infinite where the arm stalls on the way; starting up and braking are not in it.
-
-    Notes
-    -----
-    Trapezoid of dangle / speed.
-    """
-    pace = ratio(1.0, speed)
-    step = np.abs(np.diff(angle, axis=0))
-    return np.asarray((0.5 * step * (pace[1:] + pace[:-1])).sum(axis=0))
 
 
 def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inertia_torque: Real = 0.0) -> Array:

@@ -162,53 +162,6 @@ class Beta:
         ways = -betaln(n - k + 1.0, k + 1.0) - np.log1p(n)
         return np.asarray(np.exp(ways + betaln(k + self.a, n - k + self.b) - betaln(self.a, self.b)))
 
-    def predict_at_least(self, successes: int, attempts: int) -> Array:
-        """Chance of at least so many successes in coming attempts.
-
-        Parameters
-        ----------
-        successes : int
-            Least number of successes [-].
-        attempts : int
-            Number of coming attempts [-].
-
-        Returns
-        -------
-        Array
-            The chance [-].
-
-        Raises
-        ------
-        ValueError
-            If a count is negative or successes exceed attempts.
-        """
-        _counts(successes, attempts)
-        k = np.arange(successes, attempts + 1.0).reshape(-1, *(1,) * np.ndim(self.mean))
-        return np.asarray(self.predict(k, attempts).sum(axis=0))
-
-    def predicted_moments(self, attempts: Real) -> tuple[Array, Array]:
-        """Mean and standard deviation of the number of successes in coming attempts.
-
-        Parameters
-        ----------
-        attempts : Real
-            Number of coming attempts [-].
-
-        Returns
-        -------
-        tuple[Array, Array]
-            Mean [-] and standard deviation [-] of the count.
-
-        Raises
-        ------
-        ValueError
-            If the number of attempts is negative.
-        """
-        require.not_negative(attempts=attempts)
-        n, total = np.asarray(attempts, dtype=np.float64), np.asarray(self.a) + self.b
-        spread = n * self.mean * (1.0 - self.mean) * (total + n) / (total + 1.0)
-        return np.asarray(n * self.mean), np.asarray(np.sqrt(spread))
-
 
 def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFORM_PRIOR) -> Beta:
     """Belief about a success rate after counted practice.
@@ -282,37 +235,6 @@ def wilson_interval(successes: Real, attempts: Real, confidence: Real = 0.95) ->
     return np.asarray(low), np.asarray(np.where(k == n, 1.0, np.minimum(middle + half, 1.0)))
 
 
-def binomial(successes: Real, attempts: Real, rate: Real) -> Array:
-    """Chance of a number of successes at a known success rate.
-
-    Parameters
-    ----------
-    successes : Real
-        Number of successes [-].
-    attempts : Real
-        Number of attempts [-].
-    rate : Real
-        Chance of success of each attempt [-].
-
-    Returns
-    -------
-    Array
-        The chance of exactly that many [-].
-
-    Raises
-    ------
-    ValueError
-        If a count is negative, successes exceed attempts or the rate lies outside 0 to 1.
-    """
-    from scipy.special import betaln, xlog1py, xlogy  # noqa: PLC0415
-
-    k, n = _counts(successes, attempts)
-    require.fraction(rate=rate)
-    p = np.asarray(rate, dtype=np.float64)
-    ways = -betaln(n - k + 1.0, k + 1.0) - np.log1p(n)
-    return np.asarray(np.exp(ways + xlogy(k, p) + xlog1py(n - k, -p)))
-
-
 def normal_quantile(p: Real) -> Array:
     """Quantile of the standard normal distribution.
 
@@ -367,46 +289,6 @@ def mean_interval(samples: Array, confidence: Real = 0.95) -> tuple[Array, Array
     return np.asarray(middle), np.asarray(middle - half), np.asarray(middle + half)
 
 
-def quantile_interval(samples: Array, p: float, confidence: float = 0.95) -> tuple[Array, Array, Array]:
-    """Quantile of samples along the last axis, with an interval that assumes no distribution.
-
-    Parameters
-    ----------
-    samples : Array
-        Samples [any], along the last axis.
-    p : float
-        Chance of lying below the quantile [-], between 0 and 1.
-    confidence : float
-        Least coverage [-].
-
-    Returns
-    -------
-    tuple[Array, Array, Array]
-        Sample quantile, lower end and upper end [any]; an end is infinite when the samples are too few to
-        give one.
-
-    Raises
-    ------
-    ValueError
-        If there is no sample, one is not finite, or p or the confidence is not between 0 and 1.
-
-    Notes
-    -----
-    The number of samples below the quantile is binomial; the ends are the order statistics that leave out at
-    most half the rest on each side, so the coverage is at least the one asked for.
-    """
-    x = np.sort(_samples(samples, 1), axis=-1)
-    _inside(p=p, confidence=confidence)
-    count, rest = x.shape[-1], 0.5 * (1.0 - confidence)
-    below = np.cumsum(binomial(np.arange(count + 1.0), count, p))
-    r = int(np.searchsorted(below, rest, side="right"))
-    s = int(np.searchsorted(below, 1.0 - rest, side="left")) + 1
-    none = np.full(x.shape[:-1], np.inf)
-    low = x[..., r - 1] if r >= 1 else -none
-    high = x[..., s - 1] if s <= count else none
-    return np.asarray(np.quantile(x, p, axis=-1)), np.asarray(low), np.asarray(high)
-
-
 def _samples(samples: Array, least: int) -> Array:
     """Read samples as an array, refused when too few or not finite."""
     x = np.asarray(samples, dtype=np.float64)
@@ -414,38 +296,3 @@ def _samples(samples: Array, least: int) -> Array:
         msg = f"samples must be {least} or more finite numbers along the last axis, got shape {x.shape}"
         raise ValueError(msg)
     return x
-
-
-def sequence_points(chances: Array, points: Array, stops: bool) -> tuple[Array, Array]:
-    """Mean and standard deviation of the points of actions in a row.
-
-    Parameters
-    ----------
-    chances : Array
-        Chance of success of each action, first axis along the sequence [-].
-    points : Array
-        Points of each action, same first axis [points].
-    stops : bool
-        Whether the first failure ends the sequence [-]; else each action succeeds or fails by itself.
-
-    Returns
-    -------
-    tuple[Array, Array]
-        Mean and standard deviation [points].
-
-    Raises
-    ------
-    ValueError
-        If a chance lies outside 0 to 1 or the lengths differ.
-    """
-    p, gain = np.asarray(chances, dtype=np.float64), np.asarray(points, dtype=np.float64)
-    require.fraction(chances=p)
-    if len(p) != len(gain):
-        msg = f"chances and points must be as many, got {len(p)} and {len(gain)}"
-        raise ValueError(msg)
-    if not stops:
-        return np.asarray((p * gain).sum(axis=0)), np.asarray(np.sqrt((p * (1.0 - p) * gain**2).sum(axis=0)))
-    reach, sums = np.cumprod(p, axis=0), np.cumsum(gain, axis=0)
-    mean = (reach * gain).sum(axis=0)
-    square = (reach * gain * (2.0 * sums - gain)).sum(axis=0)
-    return np.asarray(mean), np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))

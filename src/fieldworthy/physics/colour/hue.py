@@ -245,43 +245,6 @@ def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
     return density[()]
 
 
-def von_mises(hue: Real, mean: Real, concentration: Real) -> Real:
-    """Density of the von Mises distribution.
-
-    Parameters
-    ----------
-    hue, mean : Real
-        Where, and the mean [rad].
-    concentration : Real
-        Concentration, about 1 / sd^2 where that is large [-].
-
-    Returns
-    -------
-    Real
-        Density [1/rad].
-
-    Raises
-    ------
-    ValueError
-        If the concentration is negative.
-
-    Notes
-    -----
-    exp(k cos d) / (2 pi I0(k)), scaled so that no large k overflows.
-
-    References
-    ----------
-    mardia: Directional Statistics, ch. 3 (from memory).
-    """
-    from scipy.special import i0e  # noqa: PLC0415  (a slow import, for this density only)
-
-    require.not_negative(concentration=concentration)
-    chord = 2.0 * np.sin(0.5 * (np.asarray(hue) - mean)) ** 2
-    density: Array = np.exp(-concentration * chord) / (TURN * i0e(concentration))
-    return density
-    return density
-
-
 def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
     """Probability that a wrapped normal hue falls on an arc.
 

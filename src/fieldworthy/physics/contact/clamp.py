@@ -14,7 +14,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.physics._refuse import refuse, refuse_unsized
 from fieldworthy.physics._types import Array, Real
@@ -143,28 +142,6 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     met = np.where(wall > stops, np.isfinite(wall), np.isfinite(np.maximum(face[0], face[1])))
     depth = seat.jaw_reach - np.maximum(face[2], face[3]) - np.where(met, touch, 0.0)
     return np.where(met, depth, -np.inf)
-
-
-def caught(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> npt.NDArray[np.bool_]:
-    """Tell where the jaw catches the rim.
-
-    Parameters
-    ----------
-    seat : Seat
-        Stops and jaw in plan [-].
-    outline : Polygon or Circle
-        The object's rim [-].
-    yaw : Real
-        The object's turn [rad].
-    sideways : Real
-        The object's place towards y [m].
-
-    Returns
-    -------
-    ndarray of bool
-        True where the engagement is at least the hook's depth [-].
-    """
-    return np.asarray(engagement(seat, outline, yaw, sideways) >= seat.hook)
 
 
 @dataclass(frozen=True, slots=True)

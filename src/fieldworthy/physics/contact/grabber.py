@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from fieldworthy.physics._refuse import TINY, ratio, refuse, refuse_unsized
 from fieldworthy.physics._types import Array, Real
@@ -33,53 +32,6 @@ def hook_tip(pivot_height: Real, length: Real, angle: Real) -> tuple[Array, Arra
         Reach ahead of the pivot, and height above the floor [m].
     """
     return np.asarray(length * np.cos(angle)), np.asarray(pivot_height + length * np.sin(angle))
-
-
-def angle_to_height(pivot_height: Real, length: Real, height: Real) -> Array:
-    """Return the angle at which the hook is at a height, reaching forward.
-
-    Parameters
-    ----------
-    pivot_height : Real
-        Height of the arm's pivot [m].
-    length : Real
-        From pivot to the hook's tip [m].
-    height : Real
-        Height that the tip should have [m].
-
-    Returns
-    -------
-    Array
-        Angle from x upwards [rad], straight up or down where the arm is too short (`reaches_height`).
-
-    Raises
-    ------
-    ValueError
-        If a scalar length is not positive.
-    """
-    refuse_unsized(length=length)
-    rise = np.subtract(height, pivot_height) / np.maximum(length, TINY)
-    return np.arcsin(np.clip(rise, -1.0, 1.0))
-
-
-def reaches_height(pivot_height: Real, length: Real, height: Real) -> npt.NDArray[np.bool_]:
-    """Tell where the arm is long enough for a height.
-
-    Parameters
-    ----------
-    pivot_height : Real
-        Height of the arm's pivot [m].
-    length : Real
-        From pivot to the hook's tip [m].
-    height : Real
-        Height that the tip should have [m].
-
-    Returns
-    -------
-    ndarray of bool
-        True where the tip can be there [-].
-    """
-    return np.asarray(np.abs(np.subtract(height, pivot_height)) <= length)
 
 
 def hook_depth(lip_top: Real, tip_height: Real, lip_depth: Real) -> Array:
@@ -189,28 +141,6 @@ def force_to_slide(body: Standing, elevation: Real = 0.0) -> Array:
     """
     mu = np.asarray(body.friction)
     return ratio(mu * body.weight, np.cos(elevation) + mu * np.sin(elevation))
-
-
-def tips(body: Standing, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> npt.NDArray[np.bool_]:
-    """Tell where a growing force tips a body before it slides.
-
-    Parameters
-    ----------
-    body : Standing
-        The body [-].
-    height : Real
-        Height of the force [m].
-    elevation : Real
-        Its direction above the horizontal [rad].
-    ahead : Real
-        How far in front of the centre of gravity it acts [m].
-
-    Returns
-    -------
-    ndarray of bool
-        True where it tips, false where it slides or does neither [-].
-    """
-    return np.asarray(force_to_tip(body, height, elevation, ahead) < force_to_slide(body, elevation))
 
 
 def moment_to_tip(body: Standing) -> Array:
@@ -342,27 +272,6 @@ def force_over_way(body: Standing, way: Way, elevation: Real = 0.0) -> Array:
     return np.asarray(np.max(forces, axis=0))
 
 
-def energy_to_tip(body: Standing) -> Array:
-    """Return the work that carries a standing body over its edge.
-
-    Parameters
-    ----------
-    body : Standing
-        The body [-].
-
-    Returns
-    -------
-    Array
-        Work W (sqrt(h^2 + b^2) - h) [J].
-
-    References
-    ----------
-    housner1963: energy to overturn a block.
-    """
-    h, b = np.asarray(body.cg_height), np.asarray(body.half_base)
-    return np.asarray(body.weight * (b * b / (np.hypot(h, b) + h)))
-
-
 @dataclass(frozen=True, slots=True)
 class Given:
     """The greatest force of a robot at its hook, and what limits it.
@@ -414,21 +323,3 @@ def available_force(robot: Standing, drive: Real, height: Real, elevation: Real 
     tip, grip = force_to_tip(robot, height, elevation, ahead), force_to_slide(robot, elevation)
     given = np.asarray(drive, dtype=float)
     return Given(np.minimum(np.minimum(given, grip), tip), given, grip, tip)
-
-
-def turning_force(yaw_moment: Real, reach: Real) -> Array:
-    """Return the sideways force at a hook when the robot turns on the spot.
-
-    Parameters
-    ----------
-    yaw_moment : Real
-        Moment that the drive puts on the robot about the upright axis, scrub taken off [N m].
-    reach : Real
-        Distance from that axis to the hook [m].
-
-    Returns
-    -------
-    Array
-        Force across the reach [N].
-    """
-    return ratio(yaw_moment, reach)

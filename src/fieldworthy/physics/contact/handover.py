@@ -144,39 +144,6 @@ def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     return spacing
 
 
-def spacing_after(spacing: Real, speed: Real, next_speed: Real) -> Real:
-    """Distance between two objects, nose to nose, once both are in the next stage.
-
-    Parameters
-    ----------
-    spacing : Real
-        Distance nose to nose in this stage [m].
-    speed, next_speed : Real
-        Speed of the objects in this stage and in the next [m/s].
-
-    Returns
-    -------
-    Real
-        Distance; where it falls below an object's length they pile up [m].
-
-    Raises
-    ------
-    ValueError
-        If the spacing or speed is not positive, or the next speed is negative.
-
-    Notes
-    -----
-    s v_2 / v_1.
-
-    References
-    ----------
-    continuity: conservation of the number of objects on a one-dimensional path.
-    """
-    require.positive(spacing=spacing, speed=speed)
-    require.not_negative(next_speed=next_speed)
-    return spacing * next_speed / speed
-
-
 def overlap(length: Real, distance: Real) -> Real:
     """Length of path over which two neighbouring stages hold the same object.
 
@@ -248,46 +215,6 @@ def rubbing(overlap: Real, speeds: tuple[Real, Real], grips: tuple[Real, Real]) 
     force = np.sign(second - first) * np.minimum(*grips)
     both = np.maximum(overlap, 0.0)
     return np.where(both > 0.0, force, 0.0)[()], both * np.abs(second - first) / strong
-
-
-def coast_margin(gap: Real, speed: Real, deceleration: Real) -> Real:
-    """Margin with which an object coasts over a stretch that neither stage holds.
-
-    Parameters
-    ----------
-    gap : Real
-        Length of the stretch, minus `overlap`; negative counts as none [m].
-    speed : Real
-        Speed with which the object leaves the stage behind it [m/s].
-    deceleration : Real
-        Friction and slope on the way, as a deceleration [m/s^2].
-
-    Returns
-    -------
-    Real
-        1 - gap / reach: 1 without a gap, 0 where it just arrives; minus infinity from rest [-].
-
-    Raises
-    ------
-    ValueError
-        If the speed is negative or the deceleration is not positive.
-
-    Notes
-    -----
-    Reach v^2 / (2 a).
-
-    References
-    ----------
-    practice: uniformly decelerated motion.
-    """
-    require.not_negative(speed=speed)
-    require.positive(deceleration=deceleration)
-    needed = np.maximum(gap, 0.0)
-    reach = np.asarray(speed) ** 2 / (2.0 * np.asarray(deceleration))
-    shape = np.broadcast_shapes(np.shape(needed), np.shape(reach))
-    ratio = np.broadcast_to(np.where(needed > 0.0, np.inf, 0.0), shape).copy()
-    share: Array = np.divide(needed, reach, out=ratio, where=reach > 0.0)
-    return 1.0 - share
 
 
 def coast_reach(speed: Real, gap: Real, slopes: tuple[Real, Real], friction: Real, turning: Real = 0.0) -> Real:

@@ -133,33 +133,6 @@ def slip_pressure(
     return np.where((left <= 0.0) | (missing <= 0.0), 0.0, ratio(np.maximum(missing, 0.0), per_pressure))
 
 
-def toggle_ratio(angle: Real, other: Real | None = None) -> Array:
-    """Return the clamping force of a toggle over the force that straightens its knee.
-
-    Parameters
-    ----------
-    angle : Real
-        Angle of the one link from the line through the outer pins, before the centre [rad].
-    other : Real or None
-        Angle of the other link, the same if not given [rad].
-
-    Returns
-    -------
-    Array
-        Force along the line over force across it at the knee [-], infinite on the centre.
-
-    Notes
-    -----
-    Equilibrium of the knee: F = Q (tan(a) + tan(b)); friction of the pins, which caps it near the centre, is
-    not in it.
-
-    References
-    ----------
-    meriam_statics: frames and machines.
-    """
-    return ratio(1.0, np.tan(angle) + np.tan(angle if other is None else other))
-
-
 def over_centre_angle(past: Real, link: Real) -> Array:
     """Return the angle of a toggle's link whose knee stands past the centre by a distance.
 
@@ -207,32 +180,6 @@ def over_centre_release(load: Real, past: Real, link: Real, other: Real, stop_fo
     """
     a, b = over_centre_angle(past, link), over_centre_angle(past, other)
     return np.asarray(np.asarray(load) * (np.tan(a) + np.tan(b)) + stop_force)
-
-
-def over_centre_squeeze(past: Real, link: Real, other: Real) -> Array:
-    """Return how much further the object is squeezed as the knee passes the centre.
-
-    Parameters
-    ----------
-    past : Real
-        How far the knee stands past the centre on its stop [m].
-    link : Real
-        Length of the one link [m].
-    other : Real
-        Length of the other [m].
-
-    Returns
-    -------
-    Array
-        Squeeze at the centre over that on the stop [m]: the object or the jaw has to yield by it.
-
-    Notes
-    -----
-    Sum of l (1 - cos(angle)), as 2 l sin^2(angle / 2).
-    """
-    a, b = over_centre_angle(past, link), over_centre_angle(past, other)
-    first = 2.0 * np.asarray(link) * np.sin(0.5 * a) ** 2
-    return np.asarray(first + 2.0 * np.asarray(other) * np.sin(0.5 * b) ** 2)
 
 
 def over_centre_peak(preload: Real, stiffness: Real, past: Real, link: Real, other: Real) -> Array:

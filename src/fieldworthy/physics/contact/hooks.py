@@ -182,40 +182,6 @@ def random_chance(window: Real, spacing: Real) -> Real:
     return np.minimum(window / spacing, 1.0)
 
 
-def waiting_chance(dwell: Real, chain_speed: Real, spacing: Real) -> Real:
-    """Chance that a hook comes by while an object stays at the pick-up point.
-
-    Parameters
-    ----------
-    dwell : Real
-        Time for which the object stays [s].
-    chain_speed : Real
-        Speed of the chain [m/s].
-    spacing : Real
-        Distance between hooks [m].
-
-    Returns
-    -------
-    Real
-        Chance; 1 once the dwell is a full hook interval [-].
-
-    Raises
-    ------
-    ValueError
-        If the dwell or speed is negative, or the spacing is not positive.
-
-    Notes
-    -----
-    min(1, v t / s), the phase of the hooks being uniform; the mean wait is s / (2 v).
-
-    References
-    ----------
-    practice: geometric probability.
-    """
-    require.not_negative(dwell=dwell)
-    return np.minimum(dwell * passing_frequency(chain_speed, spacing), 1.0)
-
-
 def tip_radius(pitch: Real, teeth: Real, height: Real, offset: Real = 0.0) -> Real:
     """Radius that a hook's tip sweeps where the chain runs round a sprocket.
 

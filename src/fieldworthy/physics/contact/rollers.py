@@ -235,36 +235,6 @@ def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
     return np.minimum(2.0 * np.sqrt(both**2 - (both - squeeze) ** 2), length)
 
 
-def grip_margin(stage: Stage) -> Real:
-    """Share of a roller's grip that is left once the object moves; below zero the roller slips on it.
-
-    Parameters
-    ----------
-    stage : Stage
-        The stage [-].
-
-    Returns
-    -------
-    Real
-        1 - drag / grip: 1 with nothing to carry, 0 at the limit; minus infinity with drag but no grip [-].
-
-    References
-    ----------
-    practice: Coulomb friction, textbook statics.
-    """
-    grip = np.asarray(stage.grip, dtype=float)
-    lost = np.where(stage.drag > grip, np.inf, 0.0)
-    used: Array = np.broadcast_to(lost, _shape(stage)).copy()
-    np.divide(stage.drag, grip, out=used, where=grip > 0.0)
-    return 1.0 - used
-
-
-def _shape(stage: Stage) -> tuple[int, ...]:
-    return np.broadcast_shapes(
-        np.shape(stage.drag), np.shape(stage.friction), np.shape(stage.normal_force), np.shape(stage.takes)
-    )
-
-
 def load_torque(stage: Stage) -> Real:
     """Torque that the squeeze asks of the motor.
 
@@ -359,34 +329,6 @@ def motor_speed(free_speed: Real, stall_torque: Real, torques: Sequence[Real]) -
     """
     require.positive(free_speed=free_speed, stall_torque=stall_torque)
     return free_speed * np.maximum(1.0 - _total(torques) / stall_torque, 0.0)
-
-
-def stall_margin(stall_torque: Real, torques: Sequence[Real]) -> Real:
-    """Share of a motor's stall torque that its stages leave over; below zero it stalls.
-
-    Parameters
-    ----------
-    stall_torque : Real
-        Torque at standstill [N m].
-    torques : Sequence[Real]
-        Torque that each stage asks of the motor [N m].
-
-    Returns
-    -------
-    Real
-        1 - sum(T) / T_stall [-].
-
-    Raises
-    ------
-    ValueError
-        If the stall torque is not positive, or a torque is negative.
-
-    References
-    ----------
-    hughes: Electric Motors and Drives, ch. 3 (from memory): linear line of a permanent-magnet motor.
-    """
-    require.positive(stall_torque=stall_torque)
-    return 1.0 - _total(torques) / stall_torque
 
 
 def surface_speed(stage: Stage, motor_speed: Real) -> Real:

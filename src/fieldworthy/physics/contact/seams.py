@@ -62,60 +62,6 @@ def step_force(radius: Real, step: Real, load: Real) -> Array:
     return np.where(over, load * run / np.where(over, rise, 1.0), np.inf)
 
 
-def gap_step(radius: Real, gap: Real) -> Array:
-    """How far a rigid wheel drops into a gap between two tiles of one height.
-
-    Parameters
-    ----------
-    radius : Real
-        Wheel radius [m].
-    gap : Real
-        Width of the gap [m].
-
-    Returns
-    -------
-    Array
-        The drop [m], which is also the step to get out; the radius where the gap is as wide as the wheel.
-
-    Raises
-    ------
-    ValueError
-        If the radius is not positive or the gap negative.
-    """
-    require.positive(radius=radius)
-    require.not_negative(gap=gap)
-    half = 0.5 * np.asarray(gap, dtype=np.float64)
-    return np.asarray(radius - np.sqrt(np.maximum(np.square(radius) - half**2, 0.0)))
-
-
-def step_reading(radius: Real, step: Real) -> Array:
-    """Travel that a wheel reads too much when it rolls over the edge of a step, up or down.
-
-    Parameters
-    ----------
-    radius : Real
-        Wheel radius [m].
-    step : Real
-        Height of the step [m].
-
-    Returns
-    -------
-    Array
-        Radius times the angle about the corner, less the horizontal travel [m].
-
-    Raises
-    ------
-    ValueError
-        If the radius is not positive or the step negative.
-
-    Notes
-    -----
-    The wheel turns about the corner without slipping. About (2 s)^1.5 / (6 sqrt(R)) for a low step.
-    """
-    angle = _contact_angle(radius, step)
-    return np.asarray(radius * (angle - np.sin(angle)))
-
-
 class Sinkage(NamedTuple):
     """How a wheel stands in a soft floor.
 
@@ -204,40 +150,6 @@ def sinkage(radius: Real, width: Real, load: Real, foam: Foam) -> Sinkage:
     half = np.cbrt(1.5 * np.asarray(load) * radius / (stiff * width))
     depth = half**2 / (2.0 * np.asarray(radius))
     return Sinkage(depth, half, stiff * depth, depth / foam.thickness)
-
-
-def rolling_drag(radius: Real, width: Real, load: Real, foam: Foam) -> Array:
-    """Force to roll a rigid wheel over foam that does not give all work back.
-
-    Parameters
-    ----------
-    radius, width : Real
-        Wheel radius, and width of its tread [m].
-    load : Real
-        Force down [N].
-    foam : Foam
-        The floor, with its loss [-].
-
-    Returns
-    -------
-    Array
-        Horizontal force at the axle [N].
-
-    Raises
-    ------
-    ValueError
-        If radius or width is not positive or the load negative.
-
-    Notes
-    -----
-    The front half of the contact does the work of (3/16) W a/R per length; the loss's share of it is drag.
-
-    References
-    ----------
-    johnson1985: section 9.7.
-    """
-    half = sinkage(radius, width, load, foam).half_length
-    return np.asarray(np.asarray(foam.loss) * 0.1875 * load * half / radius)
 
 
 def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: Real = 0.0) -> Array:

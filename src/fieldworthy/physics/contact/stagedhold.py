@@ -15,7 +15,6 @@ import numpy.typing as npt
 from fieldworthy.physics import _require as require
 from fieldworthy.physics._types import Array, Real
 
-_BISECTIONS = 40
 _STEPS, _HALVINGS = 400, 14  # between the safe speed and the highest possible one
 _NEAR = 1e-6  # before and after a jump, in sample periods
 _WHOLE = 1e-9  # a tick this close after an event, in sample periods, is the tick of that event
@@ -176,45 +175,6 @@ def stop_moments(stop: Stop) -> tuple[Real, Real]:
     return stop_distance(stop, 0.5), stop.speed * stop.sample_period / np.sqrt(12.0)
 
 
-def coast(speed: Real, time_constant: Real, friction_speed: Real = 0.0) -> tuple[Real, Real]:
-    """Distance and time in which an unpowered roller coasts to rest.
-
-    Parameters
-    ----------
-    speed : Real
-        Speed at which the motor lets go [m/s].
-    time_constant : Real
-        Time constant of the drag that grows with speed (a braked motor's, for instance) [s].
-    friction_speed : Real, optional
-        Dry friction as the speed at which the other drag would equal it; 0 is none [m/s].
-
-    Returns
-    -------
-    tuple[Real, Real]
-        Distance [m]; time, infinite without dry friction [s].
-
-    Raises
-    ------
-    ValueError
-        If the speed or friction speed is negative, or the time constant is not positive.
-
-    Notes
-    -----
-    dv/dt = -(v + v_f) / tau: t = tau ln(1 + v / v_f), x = tau v - v_f t.
-
-    References
-    ----------
-    practice: linear first-order motion, textbook dynamics.
-    """
-    require.not_negative(speed=speed, friction_speed=friction_speed)
-    require.positive(time_constant=time_constant)
-    v, dry = np.broadcast_arrays(np.asarray(speed, dtype=float), friction_speed)
-    ratio = np.divide(v, dry, out=np.zeros(v.shape), where=dry > 0.0)
-    time = time_constant * np.log1p(ratio)
-    distance = time_constant * v - dry * time
-    return distance[()], np.where((dry > 0.0) | (v == 0.0), time, np.inf)[()]
-
-
 def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Real) -> Real:
     """Largest speed at which an object always comes to rest within its room.
 
@@ -252,40 +212,6 @@ def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Re
     wait = np.asarray(sample_period) + latency
     left = np.maximum(room, 0.0)
     return 2.0 * left / (wait + np.sqrt(wait**2 + 2.0 * left / deceleration))
-
-
-def seen_speed(length: Real, sample_period: Real, samples: Real = 1.0) -> Real:
-    """Largest speed at which a passing object always gets so many readings.
-
-    Parameters
-    ----------
-    length : Real
-        Length over which the sensor sees the object [m].
-    sample_period : Real
-        Time between two readings [s].
-    samples : Real, optional
-        Readings wanted [-].
-
-    Returns
-    -------
-    Real
-        Speed [m/s].
-
-    Raises
-    ------
-    ValueError
-        If a quantity is not positive.
-
-    Notes
-    -----
-    L / (n T_s), by counting.
-
-    References
-    ----------
-    practice: counting.
-    """
-    require.positive(length=length, sample_period=sample_period, samples=samples)
-    return length / (samples * sample_period)
 
 
 def head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
@@ -511,49 +437,3 @@ def _first_root(c0: Real, c1: Real, c2: Real) -> Array:
     found = np.divide(2.0 * c0, c1 + root, out=np.full(c0.shape, np.inf), where=(inside >= 0.0) & (c1 > -root))
     np.divide(root - c1, 2.0 * c2, out=found, where=late)
     return np.where(c0 < 0.0, 0.0, found)
-
-
-def hold_limit_by_events(upper: Stop, lower: Stop, path: Path, phases: int = 33) -> Real:
-    """Upper stage's speed at which a staged hold stops being reliable, found by running it.
-
-    Parameters
-    ----------
-    upper, lower : Stop
-        How each stage stops; of the speeds only their ratio counts [-].
-    path : Path
-        Where things lie [-].
-    phases : int, optional
-        Number of phases tried, from 0 to 1 with both ends [-].
-
-    Returns
-    -------
-    Real
-        Largest speed of the upper stage below which every phase tried holds [m/s].
-
-    Raises
-    ------
-    ValueError
-        If fewer than two phases are asked for.
-
-    Notes
-    -----
-    Bisection over all cases at once. It takes it that a hold that works at one speed works at every slower
-    one.
-
-    References
-    ----------
-    practice: sampled control of a conveyor, kinematics.
-    """
-    require.positive(phases=phases - 1.0)
-    phase = _column(np.linspace(0.0, 1.0, phases), upper, lower, path)
-    k = np.asarray(lower.speed) / upper.speed
-    shape = np.shape(hold_limit_speed(upper, lower, path))
-    high = np.broadcast_to(1.01 * path.length / np.asarray(upper.sample_period), shape)
-    low = np.zeros(shape)
-    for _ in range(_BISECTIONS):
-        v = 0.5 * (low + high)
-        up = Stop(v, upper.sample_period, upper.latency, upper.deceleration)
-        down = Stop(k * v, lower.sample_period, lower.latency, lower.deceleration)
-        works = np.all(simulate(up, down, path, phase).held, axis=0)
-        low, high = np.where(works, v, low), np.where(works, high, v)
-    return low[()]

@@ -16,7 +16,7 @@ import numpy as np
 
 from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics._types import Real
-from fieldworthy.physics.gas.air import P_ATM, R_AIR, T_ANR
+from fieldworthy.physics.gas.air import P_ATM
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,86 +194,3 @@ def pull_force(
     A1, A2 = cylinder.piston_area, cylinder.ring_area
     gas = (p_abs - p_atm) * A2 - (p_back_abs - p_atm) * A1
     return gas + cylinder.spring_force(extension) - friction
-
-
-def chamber_fill_mass(p_fill_abs: Real, V_after: Real, p_before_abs: Real, V_before: Real, T: Real) -> Real:
-    """Air that must flow into a chamber during one stroke; compiles unchanged on scalars.
-
-    Parameters
-    ----------
-    p_fill_abs : Real
-        Absolute pressure at the end of the stroke [Pa].
-    V_after : Real
-        Chamber volume at the end of the stroke, dead volume included [m3].
-    p_before_abs : Real
-        Absolute pressure before, that of the atmosphere after an exhaust [Pa].
-    V_before : Real
-        Chamber volume before, the dead volume alone [m3].
-    T : Real
-        Absolute temperature of the air in the chamber, above zero [K].
-
-    Returns
-    -------
-    Real
-        Mass [kg].
-
-    References
-    ----------
-    cengel: chapter 5, mass balance, with the ideal-gas equation of state.
-    """
-    return (p_fill_abs * V_after - p_before_abs * V_before) / (R_AIR * T)
-
-
-def extend_mass(cylinder: Cylinder, p_abs: Real, T: Real = T_ANR, p_atm: Real = P_ATM) -> Real:
-    """Air that one extension takes, from an exhausted chamber.
-
-    Parameters
-    ----------
-    cylinder : Cylinder
-        The cylinder.
-    p_abs : Real
-        Absolute pressure at the end of the stroke [Pa].
-    T : Real
-        Absolute temperature of the air in the chamber, above zero [K].
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-
-    Returns
-    -------
-    Real
-        Mass [kg].
-
-    References
-    ----------
-    cengel: chapter 5, mass balance, with the ideal-gas equation of state.
-    """
-    dead = cylinder.dead_extend
-    return chamber_fill_mass(p_abs, dead + cylinder.swept_extend, p_atm, dead, T)
-
-
-def retract_mass(cylinder: Cylinder, p_abs: Real, T: Real = T_ANR, p_atm: Real = P_ATM) -> Real:
-    """Air that one retraction takes, from an exhausted chamber; none when a spring does it.
-
-    Parameters
-    ----------
-    cylinder : Cylinder
-        The cylinder.
-    p_abs : Real
-        Absolute pressure at the end of the stroke [Pa].
-    T : Real
-        Absolute temperature of the air in the chamber, above zero [K].
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-
-    Returns
-    -------
-    Real
-        Mass [kg].
-
-    References
-    ----------
-    cengel: chapter 5, mass balance, with the ideal-gas equation of state.
-    """
-    dead = cylinder.dead_retract
-    mass = chamber_fill_mass(p_abs, dead + cylinder.swept_retract, p_atm, dead, T)
-    return mass if cylinder.double_acting else 0.0 * mass

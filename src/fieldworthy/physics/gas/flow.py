@@ -14,11 +14,7 @@ import numpy as np
 
 from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics._types import Real
-from fieldworthy.physics.gas.air import GAMMA, R_AIR, RHO_ANR, T_ANR
-
-_NOZZLE = np.sqrt(GAMMA / (R_AIR * T_ANR)) * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (2.0 * (GAMMA - 1.0)))
-B_NOZZLE = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
-"""Critical pressure ratio of an ideal nozzle with air, 0.528 [-]."""
+from fieldworthy.physics.gas.air import RHO_ANR, T_ANR
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,29 +46,6 @@ class Element:
             raise ValueError(f"sonic conductance must be above zero, got {self.C}")
         if not (at_least(0.0, self.b) and above(0.0, 1.0 - self.b)):
             raise ValueError(f"critical pressure ratio must be at least 0 and below 1, got {self.b}")
-
-
-def flow_function(ratio: Real, b: Real) -> Real:
-    """Share of the choked flow that passes at a pressure ratio; compiles unchanged on scalars.
-
-    Parameters
-    ----------
-    ratio : Real
-        Absolute pressure behind the element over that in front of it [-].
-    b : Real
-        Critical pressure ratio, below 1 [-].
-
-    Returns
-    -------
-    Real
-        1 when choked, falling along a quarter ellipse to 0 at equal pressures, and 0 beyond [-].
-
-    References
-    ----------
-    iso6358: ISO 6358-1:2013, flow-rate equations; formula from memory.
-    """
-    u = (np.minimum(np.maximum(ratio, b), 1.0) - b) / (1.0 - b)
-    return np.sqrt(1.0 - u * u)
 
 
 def mass_flow(p_up_abs: Real, p_down_abs: Real, C: Real, b: Real, T: Real) -> Real:
@@ -153,63 +126,6 @@ def in_series(*elements: Element) -> Element:
     if not elements:
         raise ValueError("a series needs at least one element")
     return reduce(_pair_in_series, elements)
-
-
-def in_parallel(*elements: Element) -> Element:
-    """One element with the flow of several side by side.
-
-    Parameters
-    ----------
-    elements : Element
-        The elements between the same two pressures.
-
-    Returns
-    -------
-    Element
-        The equivalent element: C [m3/(s Pa)] and b [-].
-
-    Raises
-    ------
-    ValueError
-        If there is no element.
-
-    Notes
-    -----
-    ``C = sum C`` and ``C / sqrt(1 - b) = sum C / sqrt(1 - b)``: exact when all are choked and for small
-    drops.
-
-    References
-    ----------
-    iso6358: ISO 6358-3:2014, components in parallel; formula from memory.
-    """
-    if not elements:
-        raise ValueError("a parallel connection needs at least one element")
-    C = sum(e.C for e in elements)
-    slope = sum(e.C / np.sqrt(1.0 - e.b) for e in elements)
-    return Element(C, np.clip(1.0 - np.square(C / slope), 0.0, 0.999))
-
-
-def orifice(area: Real, discharge: Real = 1.0) -> Element:
-    """Element of a sharp hole or nozzle of known area.
-
-    Parameters
-    ----------
-    area : Real
-        Cross-section of the hole, above zero [m2].
-    discharge : Real
-        Discharge coefficient: 1 for a rounded nozzle, about 0.8 for a sharp hole when choked (from memory)
-        [-].
-
-    Returns
-    -------
-    Element
-        C of choked ideal-gas flow [m3/(s Pa)] and b of the nozzle [-].
-
-    References
-    ----------
-    cengel: chapter 17, isentropic flow through a converging nozzle.
-    """
-    return Element(discharge * area * (_NOZZLE / RHO_ANR), B_NOZZLE)
 
 
 def tube(bore: Real, length: Real) -> Element:

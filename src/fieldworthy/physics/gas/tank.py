@@ -20,15 +20,13 @@ the rated pressure of the weakest part of the circuit.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fieldworthy.physics._require import above, at_least
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics._types import Real
 from fieldworthy.physics.gas.air import GAMMA, P_ATM
-from fieldworthy.physics.gas.cylinder import Cylinder
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,61 +65,6 @@ class Draw:
         for name, p in (("p_set", self.p_set), ("p_need", self.p_need)):
             if not above(0.0, p):
                 raise ValueError(f"{name} is an absolute pressure and must be above zero, got {p}")
-
-
-def extend_draw(cylinder: Cylinder, p_set: Real = np.inf, p_need: Real = P_ATM) -> Draw:
-    """Draw of one extension.
-
-    Parameters
-    ----------
-    cylinder : Cylinder
-        The cylinder.
-    p_set : Real
-        Absolute pressure of the regulator, infinite without one [Pa].
-    p_need : Real
-        Absolute pressure that the mechanism needs [Pa].
-
-    Returns
-    -------
-    Draw
-        The draw; volumes [m3], pressures [Pa].
-
-    References
-    ----------
-    cengel: chapter 5, mass balance.
-    """
-    return Draw(cylinder.dead_extend, cylinder.dead_extend + cylinder.swept_extend, p_set, p_need)
-
-
-def retract_draw(cylinder: Cylinder, p_set: Real = np.inf, p_need: Real = P_ATM) -> Draw:
-    """Draw of one retraction by air.
-
-    Parameters
-    ----------
-    cylinder : Cylinder
-        The cylinder.
-    p_set : Real
-        Absolute pressure of the regulator, infinite without one [Pa].
-    p_need : Real
-        Absolute pressure that the mechanism needs [Pa].
-
-    Returns
-    -------
-    Draw
-        The draw; volumes [m3], pressures [Pa].
-
-    Raises
-    ------
-    ValueError
-        If a spring retracts the cylinder, which takes no air.
-
-    References
-    ----------
-    cengel: chapter 5, mass balance.
-    """
-    if not cylinder.double_acting:
-        raise ValueError("a single-acting cylinder is retracted by its spring and draws no air")
-    return Draw(cylinder.dead_retract, cylinder.dead_retract + cylinder.swept_retract, p_set, p_need)
 
 
 def after_draw(p_tank: Real, V_tank: Real, V_before: Real, V_after: Real, p_atm: Real, p_set: Real) -> Real:
@@ -206,58 +149,6 @@ def fast_pressure(p_warm: Real, p_rest: Real) -> Real:
     return p_rest * (p_warm / p_rest) ** GAMMA
 
 
-def after_fast_draw(
-    p_warm: Real, p_rest: Real, V_tank: Real, V_before: Real, V_after: Real, p_atm: Real, p_set: Real
-) -> Real:
-    """Air left in a tank after one fast draw; compiles unchanged on scalars.
-
-    Parameters
-    ----------
-    p_warm : Real
-        Absolute pressure that the air in the tank would have when warm, before the draw [Pa].
-    p_rest : Real
-        Absolute pressure when the tank was last at rest and warm, above zero [Pa].
-    V_tank : Real
-        Tank volume, above zero [m3].
-    V_before : Real
-        Chamber volume before, at atmospheric pressure [m3].
-    V_after : Real
-        Chamber volume after [m3].
-    p_atm : Real
-        Pressure of the atmosphere, above zero [Pa].
-    p_set : Real
-        Absolute pressure of the regulator, infinite without one [Pa].
-
-    Returns
-    -------
-    Real
-        Absolute pressure when warm again; ``fast_pressure`` turns it into the momentary one [Pa].
-
-    Notes
-    -----
-    As ``after_draw``, but the momentary pressure ``p_rest (p_warm / p_rest) ** 1.4`` is what fills the
-    chamber. Equalising is solved by Newton's rule from above, where it converges monotonically; five steps
-    reach 1e-12.
-
-    References
-    ----------
-    cengel: chapter 7, isentropic process of an ideal gas.
-    """
-    credit = p_atm * V_before / V_tank
-    share = V_after / V_tank
-    equal = p_warm
-    for _ in range(5):
-        momentary = p_rest * (equal / p_rest) ** GAMMA
-        miss = equal + momentary * share - credit - p_warm
-        equal = equal - miss / (1.0 + GAMMA * momentary * share / equal)
-    regulated = p_warm - np.minimum(p_set, p_warm + p_rest) * share + credit
-    # regulated is right while its momentary pressure holds the setting; there it leaves more air than
-    # equalising
-    left = np.maximum(regulated, equal)
-    floor = p_rest * (p_atm / p_rest) ** (1.0 / GAMMA)
-    return np.maximum(left, np.minimum(p_warm, floor))
-
-
 def after_leak(p_tank: Real, time: Real, time_constant: Real, p_atm: Real) -> Real:
     """Tank pressure after a leak; compiles unchanged on scalars.
 
@@ -287,121 +178,3 @@ def after_leak(p_tank: Real, time: Real, time_constant: Real, p_atm: Real) -> Re
     practice: first-order leak.
     """
     return p_atm + (p_tank - p_atm) * np.exp(-time / time_constant)
-
-
-def leak_time_constant(p_gauge_start: Real, p_gauge_end: Real, time: Real) -> Real:
-    """Time constant of a leak from two readings.
-
-    Parameters
-    ----------
-    p_gauge_start : Real
-        First gauge pressure [Pa].
-    p_gauge_end : Real
-        Second gauge pressure, above zero and not above the first [Pa].
-    time : Real
-        Time between the readings, above zero [s].
-
-    Returns
-    -------
-    Real
-        Time constant, infinite when nothing was lost [s].
-
-    Raises
-    ------
-    ValueError
-        If a reading or the time is out of order.
-
-    References
-    ----------
-    practice: first-order leak.
-    """
-    if not (np.all(np.greater(p_gauge_end, 0.0)) and np.all(np.greater(time, 0.0))):
-        raise ValueError(f"the second reading and the time must be above zero, got {p_gauge_end}, {time}")
-    if not np.all(np.greater_equal(p_gauge_start, p_gauge_end)):
-        raise ValueError(f"a leak cannot raise the pressure from {p_gauge_start} to {p_gauge_end} Pa")
-    decay = np.log(p_gauge_start / p_gauge_end)
-    return np.where(decay > 0.0, time / np.where(decay > 0.0, decay, 1.0), np.inf)[()]
-
-
-def joined_pressure(p1_abs: Real, V1: Real, p2_abs: Real, V2: Real) -> Real:
-    """Pressure of two tanks after they are joined and have come to rest at one temperature.
-
-    Parameters
-    ----------
-    p1_abs : Real
-        Absolute pressure in the first tank [Pa].
-    V1 : Real
-        Its volume [m3].
-    p2_abs : Real
-        Absolute pressure in the second tank [Pa].
-    V2 : Real
-        Its volume; the sum of both is above zero [m3].
-
-    Returns
-    -------
-    Real
-        Absolute pressure of both [Pa].
-
-    References
-    ----------
-    cengel: chapter 3, two tanks joined by a valve.
-    """
-    return (p1_abs * V1 + p2_abs * V2) / (V1 + V2)
-
-
-def pressures_after(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Array:
-    """Tank pressure before the first and after each of a sequence of slow draws, the upper bound.
-
-    Parameters
-    ----------
-    p_tank : Real
-        Absolute pressure at the start [Pa].
-    V_tank : Real
-        Tank volume, above zero [m3].
-    draws : Sequence of Draw
-        The draws in order, of any cylinders on this tank.
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-
-    Returns
-    -------
-    Array
-        Absolute pressures, first axis one longer than the sequence, cases behind [Pa].
-
-    References
-    ----------
-    cengel: chapter 5, mass balance.
-    """
-    found = [p_tank]
-    for d in draws:
-        found.append(after_draw(found[-1], V_tank, d.V_before, d.V_after, p_atm, d.p_set))
-    return np.stack(np.broadcast_arrays(*found))
-
-
-def fast_pressures_after(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Array:
-    """Tank pressure before the first and after each of a sequence of fast draws, the lower bound.
-
-    Parameters
-    ----------
-    p_tank : Real
-        Absolute pressure at the start, at rest and warm, above zero [Pa].
-    V_tank : Real
-        Tank volume, above zero [m3].
-    draws : Sequence of Draw
-        The draws in order, with no time between them for the tank to warm.
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-
-    Returns
-    -------
-    Array
-        Momentary absolute pressures, first axis one longer than the sequence, cases behind [Pa].
-
-    References
-    ----------
-    cengel: chapter 7, isentropic process of an ideal gas.
-    """
-    warm = [p_tank]
-    for d in draws:
-        warm.append(after_fast_draw(warm[-1], p_tank, V_tank, d.V_before, d.V_after, p_atm, d.p_set))
-    return np.asarray(fast_pressure(np.stack(np.broadcast_arrays(*warm)), p_tank))

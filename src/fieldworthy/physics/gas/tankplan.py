@@ -209,52 +209,6 @@ def _start(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real) -> tu
     return np.array(np.broadcast_to(p_tank, shape), dtype=np.float64), lifted
 
 
-def pressure_after_cycles(
-    p_tank: Real, V_tank: Real, draws: Sequence[Draw], cycles: Real, p_atm: Real = P_ATM
-) -> Array:
-    """Tank pressure after a number of slow cycles of draws, in closed form.
-
-    Parameters
-    ----------
-    p_tank : Real
-        Absolute pressure at the start [Pa].
-    V_tank : Real
-        Tank volume [m3].
-    draws : Sequence of Draw
-        The draws of one cycle in order.
-    cycles : Real
-        Whole number of cycles, per case if wanted [-].
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-
-    Returns
-    -------
-    Array
-        Absolute pressure [Pa].
-
-    Raises
-    ------
-    ValueError
-        If there is no draw, or volume or pressure is not above zero.
-
-    Notes
-    -----
-    Each regulator loses its setting once, so at most one round more than there are draws is needed.
-
-    References
-    ----------
-    cengel: chapter 5, mass balance; affine recurrence derived here.
-    """
-    p, draws = _start(p_tank, V_tank, draws, p_atm)
-    left = np.array(np.broadcast_to(cycles, np.broadcast_shapes(p.shape, np.shape(cycles))), dtype=np.float64)
-    for _ in range(len(draws) + 1):
-        cycle = _regime(p, V_tank, draws, p_atm)
-        count = np.minimum(np.maximum(_cycles_at_or_above(p, cycle, cycle.holds_above), 1.0), left)
-        p = _advance(p, cycle, count, p_atm)
-        left = left - count
-    return p
-
-
 def actuations_until_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Array:
     """How often each draw of a repeated cycle reaches the pressure it needs, slow use.
 
@@ -350,37 +304,6 @@ def _beyond_setting(draws: Sequence[Draw]) -> npt.NDArray[np.bool_]:
     # a regulator never gives more than its setting
     beyond = np.broadcast_arrays(*(np.greater(d.p_need, d.p_set) for d in draws))
     return np.asarray(np.any(np.stack(beyond), axis=0))
-
-
-def charge_needed(V_tank: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Real:
-    """Charge pressure with which every draw of a sequence just reaches what it needs, slow use.
-
-    Parameters
-    ----------
-    V_tank : Real
-        Tank volume, above zero [m3].
-    draws : Sequence of Draw
-        All draws in order, each as often as it is made.
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-
-    Returns
-    -------
-    Real
-        Absolute pressure, infinite where a need is above its regulator's setting [Pa].
-
-    Raises
-    ------
-    ValueError
-        If there is no draw, or the volume is not above zero.
-
-    References
-    ----------
-    cengel: chapter 5, mass balance, solved backwards.
-    """
-    _, draws = _start(P_ATM, V_tank, draws, p_atm)
-    need, _ = _needed(1.0 / V_tank, draws, p_atm)
-    return np.where(_beyond_setting(draws), np.inf, need)[()]
 
 
 def volume_needed(p_charge: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Real:

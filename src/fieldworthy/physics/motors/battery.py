@@ -8,13 +8,12 @@ Caution: lithium batteries burn when shorted, crushed, over-charged or charged c
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fieldworthy.physics._require import not_negative, positive
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.physics._types import Real
 from fieldworthy.physics.motors.motor import Controller, MotorLine, current_bound, motor_current, shaft_torque
 
 
@@ -41,29 +40,6 @@ class Battery:
     def __post_init__(self) -> None:
         positive(open_voltage=self.open_voltage)
         not_negative(resistance=self.resistance)
-
-
-def loaded(battery: Battery, current: Real) -> Battery:
-    """Return the battery as further consumers see it while others draw a steady current.
-
-    Parameters
-    ----------
-    battery : Battery
-        The battery [-].
-    current : Real
-        Current of the others [A].
-
-    Returns
-    -------
-    Battery
-        Source of the same resistance and lower open voltage [-].
-
-    Raises
-    ------
-    ValueError
-        If that current leaves no voltage.
-    """
-    return Battery(battery.open_voltage - battery.resistance * current, battery.resistance)
 
 
 def terminal_voltage(
@@ -164,95 +140,3 @@ def operating_point(
     current = motor_current(speed, V, Ke, R, bound)
     drawn = motors * current * (current * R + Ke * speed) / V
     return OperatingPoint(V, current, drawn, shaft_torque(current, Kt, I0))
-
-
-@dataclass(frozen=True, slots=True)
-class MotorGroup:
-    """Equal motors that turn at one speed.
-
-    Parameters
-    ----------
-    line : MotorLine
-        Each motor [-].
-    controller : Controller
-        Its bounds [-].
-    motors : Real
-        Number of motors [-].
-    speed : Real
-        Shaft speed, not negative [rad/s].
-    """
-
-    line: MotorLine
-    controller: Controller
-    motors: Real
-    speed: Real
-
-
-def shared_voltage(battery: Battery, groups: Sequence[MotorGroup]) -> Array:
-    """Return the terminal voltage under groups of unlike motors that all drive at full command.
-
-    Parameters
-    ----------
-    battery : Battery
-        The shared battery [-].
-    groups : sequence of MotorGroup
-        Who draws [-].
-
-    Returns
-    -------
-    Array
-        Voltage [V].
-
-    Notes
-    -----
-    Held motors take a known power, the others lie on their line; with the set of held ones known the voltage
-    is the root of a quadratic. Starting from none held, the voltage rises as motors join that set and none
-    leaves it, so one pass per group and one more is exact.
-
-    References
-    ----------
-    hughes: ch. 3; Kirchhoff's laws.
-    """
-    lines = [_line_and_power(group) for group in groups]
-    held: list[Real] = [0.0 for _ in lines]
-    voltage = np.asarray(battery.open_voltage, dtype=float)
-    for _ in range(len(lines) + 1):
-        conductance, power = np.asarray(1.0), np.asarray(0.0)
-        pulled = np.asarray(battery.open_voltage, dtype=float)
-        for (share, induced, held_power, _), is_held in zip(lines, held, strict=True):
-            free = 1.0 - np.asarray(is_held)
-            conductance = conductance + battery.resistance * free * share
-            pulled = pulled + battery.resistance * free * share * induced
-            power = power + battery.resistance * is_held * held_power
-        root = np.sqrt(np.maximum(pulled * pulled - 4.0 * conductance * power, 0.0))
-        voltage = 0.5 * (pulled + root) / conductance
-        held = [1.0 * np.greater(voltage, limit) for _, _, _, limit in lines]
-    return np.asarray(voltage)
-
-
-def _line_and_power(group: MotorGroup) -> tuple[Real, Real, Real, Real]:
-    line, R = group.line, group.line.resistance
-    induced = line.voltage_constant * group.speed
-    limits = (group.controller.current_limit, group.controller.power_cap)
-    bound = current_bound(group.speed, line.torque_constant, line.free_current, *limits)
-    # a bound beyond any current the windings can carry never holds; keep its power finite
-    finite = np.minimum(bound, 1e6)
-    return group.motors / R, induced, group.motors * finite * (finite * R + induced), finite * R + induced
-
-
-def charge(currents: Array, durations: Array) -> Array:
-    """Return the charge that steady phases take.
-
-    Parameters
-    ----------
-    currents : Array
-        Battery current of each phase, phases leading [A].
-    durations : Array
-        How long each lasts [s].
-
-    Returns
-    -------
-    Array
-        Charge [C]; 3,600 C are 1 Ah.
-    """
-    return np.asarray((np.asarray(currents) * durations).sum(axis=0))

@@ -142,43 +142,6 @@ def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     return _length(teeth_1, teeth_2, centre / pitch)[0]
 
 
-def length_approximate(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
-    """Length of a taut chain round two sprockets by the usual approximation.
-
-    Parameters
-    ----------
-    pitch : Real
-        Chain pitch [m].
-    teeth_1, teeth_2 : Real
-        Teeth of the sprockets, in either order [-].
-    centre : Real
-        Distance between the shafts [m].
-
-    Returns
-    -------
-    Real
-        Length in pitches, with its fraction [-].
-
-    Raises
-    ------
-    ValueError
-        If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth.
-
-    Notes
-    -----
-    L = 2 C + (z1 + z2) / 2 + ((z2 - z1) / (2 pi))^2 / C, C in pitches. Good to a hundredth of a pitch
-    while the centre distance is 30 to 50 pitches; use `length` for the short drives of a small robot.
-
-    References
-    ----------
-    shigley: Mechanical Engineering Design, roller-chain section (from memory).
-    """
-    require.positive(pitch=pitch, centre=centre)
-    _check(teeth_1, teeth_2)
-    c = centre / pitch
-    return 2.0 * c + 0.5 * (teeth_1 + teeth_2) + ((teeth_2 - teeth_1) / (2.0 * np.pi)) ** 2 / c
-
-
 def whole_links(pitches: Real, multiple: int = 2) -> Real:
     """Links to build with: the next multiple at or above a computed length.
 
@@ -285,36 +248,6 @@ def speed_variation(teeth: Real) -> Real:
     return half * np.tan(0.5 * half)
 
 
-def speed_drop(teeth: Real) -> Real:
-    """Unevenness of chain speed by the other usual definition: the drop below the largest speed.
-
-    Parameters
-    ----------
-    teeth : Real
-        Number of teeth, three or more [-].
-
-    Returns
-    -------
-    Real
-        1 - v_min / v_max [-].
-
-    Raises
-    ------
-    ValueError
-        If a sprocket has fewer than three teeth.
-
-    Notes
-    -----
-    1 - cos(pi / z). For many teeth the two definitions agree: both tend to (pi / z)^2 / 2.
-
-    References
-    ----------
-    shigley: Mechanical Engineering Design, chordal speed variation (from memory).
-    """
-    _check(teeth, teeth)
-    return 2.0 * np.sin(0.5 * np.pi / np.asarray(teeth, dtype=float)) ** 2
-
-
 def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Real:
     """Chain that is left over once a whole number of links goes round fixed shafts.
 
@@ -417,36 +350,3 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
     require.positive(span=span)
     e = np.maximum(slack, 0.0)
     return 0.5 * np.sqrt(e * (2.0 * span + e))
-
-
-def tensioner_take_up(span: Real, travel: Real) -> Real:
-    """Slack that an idler at mid-span takes up over its travel; the inverse of `tensioner_travel`.
-
-    Parameters
-    ----------
-    span : Real
-        Free length of the slack run [m].
-    travel : Real
-        Available travel from the taut line [m].
-
-    Returns
-    -------
-    Real
-        Length taken up [m].
-
-    Raises
-    ------
-    ValueError
-        If the span is not positive or the travel is negative.
-
-    Notes
-    -----
-    e = 2 sqrt((S / 2)^2 + h^2) - S.
-
-    References
-    ----------
-    plane-geometry: derived beside the formula.
-    """
-    require.positive(span=span)
-    require.not_negative(travel=travel)
-    return np.hypot(span, 2.0 * travel) - span

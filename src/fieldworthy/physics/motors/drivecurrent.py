@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from fieldworthy.physics._types import Array, Real
-from fieldworthy.physics.motors.gearing import GearStage
 from fieldworthy.physics.motors.motion import (
     Load,
     Move,
     Powertrain,
-    brake_deceleration,
     drive_line,
-    move_mix_time,
     speed_curve,
 )
 from fieldworthy.physics.motors.motor import torque_current
@@ -130,102 +127,3 @@ def _brake_current(powertrain: Powertrain, load: Load) -> Array:
     torque = force * wheels.radius * wheels.train.efficiency / (powertrain.motors * wheels.train.ratio)
     # the motor's own friction helps to brake
     return np.asarray(np.maximum(torque / line.torque_constant - line.free_current, 0.0))
-
-
-@dataclass(frozen=True, slots=True)
-class MoveMix:
-    """The moves that a robot makes often.
-
-    Parameters
-    ----------
-    distances : tuple of Real
-        Length of each kind of move [m].
-    times : tuple of Real
-        How often each is made [-].
-    """
-
-    distances: tuple[Real, ...]
-    times: tuple[Real, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class RatioChoice:
-    """The ratio of a drive that makes a mix of moves quickest.
-
-    Parameters
-    ----------
-    ratio : Array
-        Motor turns per wheel turn, between the candidates [-].
-    time : Array
-        Time of the whole mix with the best candidate [s].
-    times : Array
-        Time with each candidate, candidates leading [s].
-    """
-
-    ratio: Array
-    time: Array
-    times: Array
-
-
-def best_ratio(powertrain: Powertrain, load: Load, rotor_inertia: Real, ratios: Array, mix: MoveMix) -> RatioChoice:
-    """Return the ratio that makes a mix of moves quickest.
-
-    Parameters
-    ----------
-    powertrain : Powertrain
-        Battery to wheels; its own ratio is not read [-].
-    load : Load
-        What it moves: the rotating mass without rotors, the deceleration as the floor allows it [-].
-    rotor_inertia : Real
-        Moment of inertia of one motor at its shaft [kg m2].
-    ratios : Array
-        Candidate ratios in rising order, an axis ahead of those of the cases [-].
-    mix : MoveMix
-        Moves and how often [-].
-
-    Returns
-    -------
-    RatioChoice
-        Best ratio, its time, and all times [-].
-
-    Raises
-    ------
-    ValueError
-        If there is no candidate or the mix is uneven.
-
-    Notes
-    -----
-    Among the candidates the best one, and between its neighbours the lowest point of the parabola in the
-    logarithm of the ratio; a best candidate at an end is kept as it is: the range was too narrow.
-    """
-    candidates = np.asarray(ratios, dtype=float)
-    if candidates.ndim < 1 or candidates.shape[0] < 1 or len(mix.distances) != len(mix.times):
-        raise ValueError("give at least one ratio, and as many distances as times")
-    gear = GearStage(candidates, powertrain.wheels.train.efficiency)
-    geared = replace(powertrain, wheels=replace(powertrain.wheels, train=gear))
-    rotors = powertrain.motors * rotor_inertia * np.square(candidates / powertrain.wheels.radius)
-    heavier = replace(load, rotating_mass=load.rotating_mass + rotors)
-    drive = drive_line(geared)
-    stopping = replace(heavier, deceleration=brake_deceleration(drive, heavier, load.deceleration))
-    times = move_mix_time(drive, stopping, np.asarray(mix.distances), np.asarray(mix.times))
-    return _lowest(candidates, times)
-
-
-def _lowest(candidates: Array, times: Array) -> RatioChoice:
-    best = np.argmin(times, axis=0)[None]
-    last = times.shape[0] - 1
-    x = np.broadcast_to(np.log(candidates), times.shape)
-
-    def at(values: Array, offset: int) -> Array:
-        return np.asarray(np.take_along_axis(values, np.clip(best + offset, 0, last), 0)[0])
-
-    x0, x1, x2, t0, t1, t2 = (at(v, o) for v in (x, times) for o in (-1, 0, 1))
-    inner = (best[0] > 0) & (best[0] < last) & np.isfinite(t0 + t1 + t2)
-    # without finite neighbours on both sides there is no parabola
-    t0, t2 = np.where(inner, t0, 0.0), np.where(inner, t2, 0.0)
-    middle = np.where(inner, t1, 0.0)
-    left, right = (x1 - x0) * (middle - t2), (x1 - x2) * (middle - t0)
-    bottom = np.where(inner & (left != right), left - right, 1.0)
-    shift = 0.5 * ((x1 - x0) * left - (x1 - x2) * right) / bottom
-    ratio = np.exp(np.where(inner & (left != right), x1 - shift, x1))
-    return RatioChoice(np.asarray(ratio), np.asarray(t1), times)

@@ -95,23 +95,3 @@ def reflected_inertia(stages: Sequence[GearStage], shafts: Sequence[Real]) -> Ar
         total = total * np.square(stage.ratio) + inertia
     not_negative(inertia=shafts[0])
     return np.asarray(total)
-
-
-def rim_speed(motor_speed: Real, ratio: Real, wheel_radius: Real) -> Real:
-    """Return the speed of a wheel's rim.
-
-    Parameters
-    ----------
-    motor_speed : Real
-        Speed of the motor's shaft [rad/s].
-    ratio : Real
-        Motor turns per wheel turn [-].
-    wheel_radius : Real
-        Rolling radius [m].
-
-    Returns
-    -------
-    Real
-        Speed [m/s].
-    """
-    return motor_speed / ratio * wheel_radius

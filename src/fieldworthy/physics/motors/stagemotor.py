@@ -7,7 +7,6 @@ import numpy as np
 from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.contact import rollers
 from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque
-from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 
 
 def loaded_speed(line: MotorLine, controller: Controller, torque: Real) -> Array:
@@ -65,29 +64,3 @@ def rim_force(stage: rollers.Stage, torque: Real) -> Real:
     practice: power balance of a roller.
     """
     return torque * stage.ratio * stage.efficiency / rollers.rolling_radius(stage.radius, stage.squeeze)
-
-
-def coast_deceleration(friction: Real, climb: Real) -> Real:
-    """Return the deceleration of an object that slides along a guide by itself.
-
-    Parameters
-    ----------
-    friction : Real
-        Friction coefficient of object on guide [-].
-    climb : Real
-        Slope of the path, upwards positive [rad].
-
-    Returns
-    -------
-    Real
-        Deceleration, not below a thousandth of a m/s2 where it slides on by itself [m/s^2].
-
-    Notes
-    -----
-    ``g (mu cos(s) + sin(s))``.
-
-    References
-    ----------
-    practice: Coulomb friction, textbook statics.
-    """
-    return np.maximum(STANDARD_GRAVITY * (friction * np.cos(climb) + np.sin(climb)), 1e-3)

@@ -334,26 +334,6 @@ def over_phases(
     return HeatRun(now, hottest, least, winding)
 
 
-def rms_current(currents: Array, durations: Array) -> Array:
-    """Return the steady current that heats as much as a run of phases.
-
-    Parameters
-    ----------
-    currents : Array
-        Current of each phase, phases leading [A].
-    durations : Array
-        How long each lasts [s].
-
-    Returns
-    -------
-    Array
-        Root of the mean square [A]; it stands for the phases where they are short against the winding's
-        time constant.
-    """
-    time = np.broadcast_to(durations, np.broadcast_shapes(np.shape(currents), np.shape(durations)))
-    return np.asarray(np.sqrt((np.square(currents) * time).sum(axis=0) / time.sum(axis=0)))
-
-
 def steady(path: HeatPath, coil: Winding, air: Real, current: Real) -> Temperatures:
     """Return the temperatures that a constant current ends at.
 

@@ -12,8 +12,7 @@ import numpy as np
 
 from fieldworthy.physics import _require as require
 from fieldworthy.physics._types import Array, Real
-from fieldworthy.physics.odometry._errorstate import Complex, Moments, add, outer
-from fieldworthy.physics.odometry.pose import Pose
+from fieldworthy.physics.odometry._errorstate import Complex, Moments
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,53 +86,6 @@ def wall_contact(waypoint: int, normal: Real, sd: Real, heading_sd: Real | None 
     if heading_sd is not None:
         rows.append(Row(np.zeros((), dtype=np.complex128), 1.0, heading_sd))
     return Relocation(waypoint, tuple(rows))
-
-
-def distance_sensor(waypoint: int, pose: Pose, mount: Pose, wall: tuple[Real, Real], sd: Real) -> Relocation:
-    """Relocate by a distance sensor that looks at a flat wall.
-
-    Parameters
-    ----------
-    waypoint : int
-        Which waypoint of the path [-], counted from 0.
-    pose : Pose
-        The robot's pose there [m, m, rad].
-    mount : Pose
-        The sensor's place and direction seen from the robot [m, m, rad].
-    wall : tuple[Real, Real]
-        Direction of the outward normal [rad] and distance of the wall from the field's origin along it [m].
-    sd : Real
-        Standard deviation of the measured distance [m].
-
-    Returns
-    -------
-    Relocation
-        One measurement [-].
-
-    Raises
-    ------
-    ValueError
-        If the beam does not meet the wall, or the standard deviation is not positive.
-
-    Notes
-    -----
-    With the sensor at s, the beam along u and the wall n.p = c, the distance is (c - n.s)/(n.u). Its slope
-    by the heading grows with distance and obliqueness, so that a sensor that looks squarely tells least
-    about heading.
-    """
-    x, y, heading = pose
-    normal = np.exp(1j * np.asarray(wall[0], dtype=np.float64))
-    facing = np.exp(1j * np.asarray(heading, dtype=np.float64))
-    arm = facing * (np.asarray(mount[0]) + 1j * np.asarray(mount[1]))
-    beam = facing * np.exp(1j * np.asarray(mount[2], dtype=np.float64))
-    toward = (normal.conj() * beam).real
-    away = wall[1] - (normal.conj() * (np.asarray(x) + 1j * np.asarray(y) + arm)).real
-    if not np.all((toward > 1e-9) & (away > 0.0)):
-        msg = f"the sensor's beam must meet the wall, got {away!r} m to it at a cosine of {toward!r}"
-        raise ValueError(msg)
-    distance = away / toward
-    slope = -((normal.conj() * 1j * (arm + distance * beam)).real) / toward
-    return Relocation(waypoint, (Row(-normal / toward, slope, sd),))
 
 
 def seen(row: Row, z: Complex, t: Array) -> Array:
@@ -213,22 +165,3 @@ def corrected(row: Row, by: tuple[Complex, Array], old: Moments) -> Moments:
         old.cross - k * angle - g * place + k * g * spread,
         old.heading - 2.0 * g * angle + g * g * spread,
     )
-
-
-def update(row: Row, old: Moments) -> Moments:
-    """Second moments of the whole pose error after one measurement with the best gain.
-
-    Parameters
-    ----------
-    row : Row
-        The measurement [-].
-    old : Moments
-        Moments before [m2, m2, m rad, rad2].
-
-    Returns
-    -------
-    Moments
-        Moments after, the sensor's noise included [m2, m2, m rad, rad2].
-    """
-    by = gain(row, old)
-    return add(corrected(row, by, old), outer(by[0], by[1], np.asarray(row.sd) ** 2))

@@ -50,30 +50,6 @@ class SystematicErrors(NamedTuple):
     diameter_ratio: Array
 
 
-def centre_of_gravity(x: Array, y: Array) -> tuple[Array, Array]:
-    """Mean end-point error of the runs driven one way.
-
-    Parameters
-    ----------
-    x, y : Array
-        Errors of the runs, along the last axis [m].
-
-    Returns
-    -------
-    tuple[Array, Array]
-        The means [m].
-
-    Raises
-    ------
-    ValueError
-        If there is no run.
-    """
-    if np.shape(x)[-1:] in ((), (0,)) or np.shape(x) != np.shape(y):
-        msg = f"x and y must hold as many runs, one or more, got {np.shape(x)} and {np.shape(y)}"
-        raise ValueError(msg)
-    return np.asarray(np.mean(x, axis=-1)), np.asarray(np.mean(y, axis=-1))
-
-
 def systematic_errors(errors: SquareErrors, side: Real, track: Real) -> SystematicErrors:
     """Wheel and track errors from the end points of squares.
 
@@ -120,33 +96,6 @@ def systematic_errors(errors: SquareErrors, side: Real, track: Real) -> Systemat
         msg = f"errors must mean a curve wider than the track, got beta = {beta!r} rad"
         raise ValueError(msg)
     return SystematicErrors(alpha, beta, 0.5 * np.pi / (0.5 * np.pi - alpha), (1.0 + lean) / (1.0 - lean))
-
-
-def wheel_corrections(diameter_ratio: Real) -> tuple[Array, Array]:
-    """Factors for the two wheels that keep their mean diameter.
-
-    Parameters
-    ----------
-    diameter_ratio : Real
-        Right wheel's true diameter over the left one's [-].
-
-    Returns
-    -------
-    tuple[Array, Array]
-        Factor for the left and for the right wheel's nominal diameter [-].
-
-    Raises
-    ------
-    ValueError
-        If the ratio is not positive.
-
-    References
-    ----------
-    borenstein1996: correction factors of the wheels.
-    """
-    require.positive(diameter_ratio=diameter_ratio)
-    ratio = np.asarray(diameter_ratio, dtype=np.float64)
-    return 2.0 / (ratio + 1.0), 2.0 * ratio / (ratio + 1.0)
 
 
 def worst_offset(errors: SquareErrors) -> Array:

@@ -14,36 +14,6 @@ import numpy.typing as npt
 from fieldworthy.physics._types import Array, Real
 
 
-def slack_with_ballast(mass: Real, slack: Real, ballast: Real, ballast_slack: Real) -> Array:
-    """Slack of the robot together with its ballast.
-
-    Parameters
-    ----------
-    mass : Real
-        Mass of the robot without ballast [kg].
-    slack : Real
-        Distance from its load point to the edge [m].
-    ballast : Real
-        Mass of the ballast [kg].
-    ballast_slack : Real
-        Distance from the ballast's own load point to the same edge, under the same acceleration [m].
-
-    Returns
-    -------
-    Array
-        Distance of the common load point from the edge [m].
-
-    Notes
-    -----
-    (M s + m s_b) / (M + m): load points average by mass, heights included.
-
-    References
-    ----------
-    meriam_statics: centre of mass of composite bodies.
-    """
-    return np.asarray((np.multiply(mass, slack) + np.multiply(ballast, ballast_slack)) / np.add(mass, ballast))
-
-
 def least_ballast(mass: Real, slack: Array, ballast_slack: Array, target: Real = 0.0) -> Array:
     """Least ballast at one place that brings every demand to its target.
 

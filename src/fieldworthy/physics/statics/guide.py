@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from fieldworthy.physics._refuse import TINY, ratio, refuse, refuse_unsized
+from fieldworthy.physics._refuse import TINY, refuse, refuse_unsized
 from fieldworthy.physics._types import Array, Real
 
 
@@ -119,42 +118,6 @@ def shortest_guide(offset: Real, friction: Real) -> Array:
     return np.asarray(2.0 * np.asarray(friction) * np.abs(offset))
 
 
-def farthest_offset(length: Real, friction: Real) -> Array:
-    """Return the drive's offset at which a guide of that length just locks.
-
-    Parameters
-    ----------
-    length : Real
-        Distance between the pads [m].
-    friction : Real
-        Coefficient of friction [-].
-
-    Returns
-    -------
-    Array
-        Offset L / (2 mu) [m]; infinite without friction.
-    """
-    return ratio(length, 2.0 * np.asarray(friction))
-
-
-def locks(guide: Guide, drive_offset: Real) -> npt.NDArray[np.bool_]:
-    """Tell where a drive locks the guide whatever its force.
-
-    Parameters
-    ----------
-    guide : Guide
-        Pads and friction [-].
-    drive_offset : Real
-        Offset of the driving force from the guide's axis [m].
-
-    Returns
-    -------
-    ndarray of bool
-        True where pushing harder only jams harder [-].
-    """
-    return np.asarray(binding_ratio(guide.length, drive_offset, guide.friction) >= 1.0)
-
-
 def force_to_move(
     guide: Guide, load: Real, load_offset: Real, drive_offset: Real = 0.0, side: SideLoad | None = None
 ) -> Array:
@@ -201,23 +164,3 @@ def force_to_move(
     other = (w - 2.0 * moment) / (1.0 + 2.0 * gain)
     force = np.maximum(np.maximum(one, other), w + paired)
     return np.where(span, np.maximum(force, 0.0), np.inf)
-
-
-def force_ratio(guide: Guide, load_offset: Real, drive_offset: Real = 0.0) -> Array:
-    """Return the share of the driving force that reaches the load.
-
-    Parameters
-    ----------
-    guide : Guide
-        Pads and friction [-].
-    load_offset : Real
-        Offset of the load from the guide's axis, towards +y [m].
-    drive_offset : Real
-        Offset of the driving force [m].
-
-    Returns
-    -------
-    Array
-        Load over drive, 0 where the guide locks, 1 without loss [-].
-    """
-    return np.asarray(1.0 / force_to_move(guide, 1.0, load_offset, drive_offset))

@@ -272,49 +272,6 @@ def hang(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLi
     return Hang(attitude, normal, np.hypot(weight, normal), holds)
 
 
-def rest_force_range(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLike, wall: Wall) -> Array:
-    """Least and greatest force that friction leaves possible between rest and wall.
-
-    Parameters
-    ----------
-    weight : Real
-        Weight [N].
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    cg : array_like
-        Centre of gravity [m], shape ``(2, *cases)``.
-    rest : array_like
-        The point of the robot on the wall [m], shape ``(2, *cases)``.
-    wall : Wall
-        The face [m, -].
-
-    Returns
-    -------
-    Array
-        Least and greatest normal force [N], shape ``(2, *cases)``; both 0 where the rest is not pressed, the
-        greatest infinite where the rest can jam.
-
-    Raises
-    ------
-    ValueError
-        A point that is not a pair.
-
-    Notes
-    -----
-    N (side |z'| + f w) = W x'_cg with f anywhere from -mu to mu; a jam where mu |w| reaches |z'|.
-
-    References
-    ----------
-    meriam_statics: limits of static friction.
-    """
-    smooth = hang(weight, hook, cg, rest, wall).rest_force
-    below = np.maximum(-turned(rest, hook, rest_attitude(hook, rest, wall))[1], 1e-9)
-    leverage = np.abs(np.multiply(wall.friction, wall.ahead)) / below
-    jams = leverage >= 1.0
-    most = np.where(jams & (smooth > 0.0), np.inf, smooth / np.where(jams, 1.0, 1.0 - leverage))
-    return np.stack(np.broadcast_arrays(smooth / (1.0 + leverage), most))
-
-
 def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Array:
     """Forward position of the hook at which the rest force changes sign.
 

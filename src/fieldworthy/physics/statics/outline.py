@@ -175,31 +175,6 @@ def _along(vertices: Array, c: Array, s: Array) -> Array:
     return np.asarray(v[:, 0] * c + v[:, 1] * s)
 
 
-def caliper_width(outline: Outline, angle: Real) -> Array:
-    """Return the outline's width between two parallel jaws.
-
-    Parameters
-    ----------
-    outline : Polygon or Circle
-        The outline [-].
-    angle : Real
-        Direction across the jaws, from x towards y [rad].
-
-    Returns
-    -------
-    Array
-        Width [m].
-
-    Notes
-    -----
-    h(angle) + h(angle + pi).
-    """
-    if isinstance(outline, Circle):
-        return 2.0 * support(outline, angle)
-    across = _along(outline.vertices, np.cos(angle), np.sin(angle))
-    return np.asarray(across.max(axis=0) - across.min(axis=0))
-
-
 def normals(polygon: Polygon) -> Array:
     """Return the outward direction of each side, side i running from corner i to the next.
 
@@ -250,28 +225,6 @@ def corner_angles(polygon: Polygon) -> Array:
     out = normals(polygon)
     turn = np.mod(out - np.roll(out, 1, axis=0) + np.pi, 2.0 * np.pi) - np.pi
     return np.asarray(np.pi - turn)
-
-
-def least_width(outline: Outline) -> Array:
-    """Return the narrowest caliper width.
-
-    Parameters
-    ----------
-    outline : Polygon or Circle
-        The outline [-].
-
-    Returns
-    -------
-    Array
-        Width [m].
-
-    Notes
-    -----
-    A convex polygon is narrowest across one of its sides (rotating calipers).
-    """
-    if isinstance(outline, Circle):
-        return 2.0 * np.asarray(outline.radius)
-    return np.asarray(np.min([caliper_width(outline, a) for a in normals(outline)], axis=0))
 
 
 def greatest_width(outline: Outline) -> Array:

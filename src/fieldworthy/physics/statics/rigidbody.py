@@ -325,28 +325,3 @@ def axis_inertia(inertia: Array, axis: npt.ArrayLike) -> Array:
     trailing = max(inertia.ndim - 2, np.ndim(axis) - 1)
     e = lift(axis, 1, trailing)
     return np.asarray(np.einsum("a...,ab...,b...->...", e, lift(inertia, 2, trailing), e))
-
-
-def principal_moments(inertia: Array) -> Array:
-    """Principal moments of inertia, smallest first.
-
-    Parameters
-    ----------
-    inertia : Array
-        Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
-
-    Returns
-    -------
-    Array
-        Principal moments [kg m2], shape ``(3, *cases)``.
-
-    Notes
-    -----
-    Eigenvalues of the symmetric tensor.
-
-    References
-    ----------
-    meriam_dynamics: principal axes of inertia.
-    """
-    moments = np.linalg.eigvalsh(np.moveaxis(inertia, (0, 1), (-2, -1)))
-    return np.asarray(np.moveaxis(moments, -1, 0), dtype=np.float64)

@@ -169,46 +169,6 @@ def _turn(a: Array, b: Array, c: Array) -> float:
     return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
 
 
-def load_point(cg: npt.ArrayLike, acceleration: npt.ArrayLike, gravity: npt.ArrayLike | None = None) -> Array:
-    """Where gravity and inertia together press on the floor.
-
-    Parameters
-    ----------
-    cg : array_like
-        Centre of gravity [m], shape ``(3, *cases)``.
-    acceleration : array_like
-        Acceleration forward and to the left [m/s2], shape ``(2, *cases)``; braking is negative forward.
-    gravity : array_like, optional
-        Gravity in the robot's axes [m/s2], shape ``(3, *cases)``; level floor with standard gravity by
-        default.
-
-    Returns
-    -------
-    Array
-        The load point on the floor [m], shape ``(2, *cases)``.
-
-    Raises
-    ------
-    ValueError
-        Gravity that does not press on the floor.
-
-    Notes
-    -----
-    p = c + h (g_xy - a) / |g_z|: the robot stays down on all its edges while the point is inside the support
-    polygon. Quasi-static: the body does not rotate, and spinning parts are left out.
-
-    References
-    ----------
-    vukobratovic2004: zero-moment point.
-    """
-    g = np.asarray((0.0, 0.0, -STANDARD_GRAVITY) if gravity is None else gravity, dtype=np.float64)
-    trailing = max(np.ndim(cg) - 1, np.ndim(acceleration) - 1, g.ndim - 1)
-    c, a, g = lift(cg, 1, trailing), lift(acceleration, 1, trailing), lift(g, 1, trailing)
-    if np.any(g[2] >= 0.0):
-        raise ValueError("gravity must press on the floor: its z component must be negative")
-    return np.asarray(c[:2] - (g[:2] - a) * (c[2] / g[2]))
-
-
 def edge_slack(support: Support, point: npt.ArrayLike) -> Array:
     """Distance from a point to each edge of the support polygon.
 
@@ -236,33 +196,6 @@ def edge_slack(support: Support, point: npt.ArrayLike) -> Array:
     trailing = max(support.offset.ndim - 1, np.ndim(point) - 1)
     n, p = lift(support.normal, 2, trailing), lift(point, 1, trailing)
     return np.asarray(lift(support.offset, 1, trailing) - (n[:, 0] * p[0] + n[:, 1] * p[1]))
-
-
-def stability_margin(support: Support, point: npt.ArrayLike) -> Array:
-    """Distance from a point to the nearest edge of the support polygon.
-
-    Parameters
-    ----------
-    support : Support
-        The polygon [-, m].
-    point : array_like
-        Load point or the centre of gravity's projection [m], shape ``(2, *cases)``.
-
-    Returns
-    -------
-    Array
-        The static stability margin [m], shape ``cases``; negative outside: then the distance from the edge
-        line that is overrun most.
-
-    Notes
-    -----
-    The least of `edge_slack`.
-
-    References
-    ----------
-    mcghee1968: static stability margin.
-    """
-    return np.asarray(edge_slack(support, point).min(axis=0))
 
 
 def reach(support: Support, point: npt.ArrayLike, direction: npt.ArrayLike) -> Array:

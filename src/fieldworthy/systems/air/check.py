@@ -10,7 +10,14 @@ import numpy as np
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
-from fieldworthy.physics.gas.tankplan import Circuit, Demand, all_layouts, draws_before_short, worst_margins
+from fieldworthy.physics.gas.tankplan import (
+    Circuit,
+    Demand,
+    all_layouts,
+    draws_before_short,
+    volume_needed,
+    worst_margins,
+)
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.drivetrain import together
@@ -35,6 +42,7 @@ def check(context: Context) -> Iterator[Outcome]:
         yield from _times(context, use)
     for name in air.tanks:
         yield from _end_of_plan(name, plan)
+        yield from _volume(context, name, plan)
     yield from _layout(context, plan)
 
 
@@ -138,6 +146,21 @@ def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
     message = Message("Tank '{name}' is left with {end} after the plan; right after fast use it would read {fast}.",
                       "", numbers, {"name": name})  # fmt: skip
     yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", message, sources=_SOURCES)
+
+
+def _volume(context: Context, name: str, plan: PlanAir) -> Iterator[Outcome]:
+    """The smallest tank that serves every draw of the plan on it, charged as it is."""
+    users = {user for user, spec in context.robot.air.cylinders.items() if spec.tank == name}
+    draws = [drawn.draw for drawn in plan.draws if drawn.name in users]
+    if not draws or all(use_of(context, user).needs_gauge is None for user in users):
+        return
+    circuit = state.circuits(context)[name]
+    needed = volume_needed(circuit.p_charge, draws, state.p_atm(context))
+    enough = "Tank '{name}' must hold {needed} to serve every stroke of the plan, leaks aside; it holds {own}."
+    never = "No tank '{name}' of any size serves the plan: a stroke needs more than the charge or its regulator gives."
+    numbers = {"needed": (needed, "volume"), "own": (circuit.volume, "volume")}
+    message = Message(enough if np.isfinite(first(needed)) else never, "", numbers, {"name": name})
+    yield Outcome(f"air.volume.{name}", f"tank {name}", needed, None, "volume", message, sources=("cengel",))
 
 
 @dataclass(frozen=True, slots=True)

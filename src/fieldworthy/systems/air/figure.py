@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -148,21 +147,6 @@ def air_curves(context: Context) -> AirCurves | None:
     end = max(autonomous + first(periods.driven), plan.draws[-1].time)
     tanks = tuple(_tank(context, plan, name, end) for name in context.robot.air.tanks)
     return AirCurves(tanks, autonomous, end)
-
-
-def rearranged(context: Context, layout: Mapping[str, str]) -> Context:
-    """Put cylinders on other tanks, everything else as it is."""
-    context = context.nominal
-    air = context.robot.air
-    for name, tank in layout.items():
-        if name not in air.cylinders or tank not in air.tanks:
-            raise ValueError(f"no cylinder {name!r} or no tank {tank!r} on this robot")
-    moved = {n: dataclasses.replace(c, tank=layout.get(n, c.tank)) for n, c in air.cylinders.items()}
-    robot = dataclasses.replace(context.robot, air=dataclasses.replace(air, cylinders=moved))
-    changed = Context(robot, context.season)
-    # when things happen does not depend on the tanks
-    changed.once("schedule", lambda: state.schedule(context))
-    return changed
 
 
 def _tank(context: Context, plan: PlanAir, name: str, end: float) -> TankCurve:

@@ -12,7 +12,7 @@ from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
 from fieldworthy.physics.statics.antitip import RollerStage, roller_impact_tip_speed
 from fieldworthy.physics.statics.ballast import best_ballast
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
-from fieldworthy.physics.statics.tipping import tip_acceleration, tip_angle
+from fieldworthy.physics.statics.tipping import push_to_tip, tip_acceleration, tip_angle
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import stacked
 from fieldworthy.vehicle.drivetrain import Pace
@@ -37,6 +37,7 @@ def check(context: Context) -> Iterator[Outcome]:
     yield from _centre(floor)
     yield from _all_round(floor)
     yield from _standing(context, floor)
+    yield _pushed(floor)
     for side in SIDES if driven else ():
         yield from _tipping(context, driven, side)
     for side in ("forward", "back") if driven else ():
@@ -102,6 +103,21 @@ def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
         ),
         sources=("meriam_statics", "practice"),
     )
+
+
+def _pushed(floor: dict[str, Stance]) -> Outcome:
+    """The level push that carries it over its nearest edge, standing still, in the worst pose."""
+    names, near = list(floor), [stance.nearest() for stance in floor.values()]
+    pushes = [push_to_tip(s.load, reach, s.height) for (reach, _), s in zip(near, floor.values(), strict=True)]
+    worst = Worst.of(pushes)
+    name, way, push = names[worst.nominal], _way(near[worst.nominal][1]), worst.take(pushes)
+    height = worst.take([stance.height for stance in floor.values()])
+    text = (
+        "Pushed level at the height of its centre of gravity, {height}, it goes over {side} from {push} on "
+        "(pose '{pose}'); pushed at half that height, from twice as much."
+    )
+    message = Message(text, "", {"push": (push, "force"), "height": (height, "length")}, {"pose": name, "side": way})
+    return Outcome("balance.push", f"pose {name}", push, None, "force", message, sources=("meriam_statics",))
 
 
 def asked_of(pace: Pace, side: str) -> Real:

@@ -6,77 +6,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array
+from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.odometry.covariance import Placement
 from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel, weights
-from fieldworthy.physics.odometry.pose import Path, Pose, chord, finer
+from fieldworthy.physics.odometry.pose import Path, Pose, chord, joints
+from fieldworthy.physics.odometry.relocation import Relocation, Row
 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """Errors of the tracked pose at the waypoints, estimate minus truth, run by run.
-
-    Parameters
-    ----------
-    x, y : Array
-        Position errors [m], shape (waypoints, runs).
-    heading : Array
-        Heading errors [rad], same shape.
-    """
+    """Errors of the tracked pose at the waypoints, estimate minus truth, run by run."""
 
     x: Array
     y: Array
     heading: Array
 
     def stacked(self) -> Array:
-        """Lay the three errors on the first axis.
-
-        Returns
-        -------
-        Array
-            Shape (3, waypoints, runs) [m, m, rad].
-        """
+        """Lay the three errors on the first axis."""
         return np.stack([self.x, self.y, self.heading])
 
 
 def simulate(
     setup: Tracking, path: Path, runs: int, seed: int, steps: int = 40, placement: Placement | None = None
 ) -> Drift:
-    """Simulate the odometry of many runs along one path.
-
-    Parameters
-    ----------
-    setup : Tracking
-        The tracking set-up, every number a scalar [-].
-    path : Path
-        The path, without an axis of cases [-].
-    runs : int
-        How many runs [-].
-    seed : int
-        Seed of the random numbers [-].
-    steps : int
-        Odometry steps a motion [-].
-    placement : Placement or None
-        How exactly the robot starts [-].
-
-    Returns
-    -------
-    Drift
-        Errors at each waypoint [m, m, rad].
-
-    Raises
-    ------
-    ValueError
-        If the path or the set-up holds arrays over cases, or runs or steps is below one.
-
-    Notes
-    -----
-    Each wheel has its own diameter, offset, direction, eccentricity phase and place between two counts in each run;
-    it rolls through the true motion, misses what it misses, and is counted in whole counts. Pose then follows from
-    nominal numbers, step by step on arcs of constant curvature.
-    """
-    require.positive(runs=runs, steps=steps)
+    """Simulate the odometry of many runs along one path."""
     if path.turn.ndim != 1 or any(np.ndim(part) for part in path.start):
         msg = f"path must have no axis of cases, got shape {path.turn.shape}"
         raise ValueError(msg)
@@ -153,3 +106,42 @@ def _poses(start: Pose, ahead: Array, left: Array, turn: Array) -> tuple[Array, 
     step = np.exp(1j * (heading - turn)) * chord(turn) * (ahead + 1j * left)
     way = np.cumsum(step, axis=0)
     return start[0] + way.real, start[1] + way.imag, heading
+
+
+def move(start: Pose, ahead: Real, left: Real, turn: Real) -> Pose:
+    """Pose after a motion of constant curvature."""
+    x, y, heading = start
+    step = np.exp(1j * np.asarray(heading)) * chord(turn) * (np.asarray(ahead) + 1j * np.asarray(left))
+    return np.asarray(x + step.real), np.asarray(y + step.imag), np.asarray(heading) + turn
+
+
+def wheel_and_gyro(forward: Real, sideways: Real, turn: Real, offsets: tuple[Real, Real]) -> tuple[Array, Array]:
+    """Motion of the centre from one forward wheel, one sideways wheel and the gyro's angle."""
+    return np.asarray(forward + turn * offsets[0]), np.asarray(sideways - turn * offsets[1])
+
+
+def sample(path: Path, count: int) -> tuple[Array, Array, Array]:
+    """Poses along the path, evenly within each motion."""
+    return joints(finer(path, count))
+
+
+def finer(path: Path, count: int) -> Path:
+    """Cut each motion of a path into equal parts."""
+    if count < 1:
+        msg = f"count must be one or more, got {count}"
+        raise ValueError(msg)
+    ahead, left, turn, time = (
+        np.repeat(np.asarray(part) / count, count, axis=0) for part in (path.ahead, path.left, path.turn, path.time)
+    )
+    return Path(path.start, ahead, left, turn, time, tuple(count * (mark + 1) - 1 for mark in path.marks))
+
+
+def distance_sensor(waypoint, pose, mount, wall, sd):
+    """A beam that meets a wall: distance (c - n s) / (n u), by its slopes along position and heading."""
+    x, y, heading = pose
+    normal, facing = np.exp(1j * wall[0]), np.exp(1j * heading)
+    arm, beam = facing * (mount[0] + 1j * mount[1]), facing * np.exp(1j * mount[2])
+    toward = (normal.conjugate() * beam).real
+    distance = (wall[1] - (normal.conjugate() * (x + 1j * y + arm)).real) / toward
+    slope = -(normal.conjugate() * 1j * (arm + distance * beam)).real / toward
+    return Relocation(waypoint, (Row(-normal / toward, slope, sd),))
