@@ -21,6 +21,11 @@ def _entries() -> dict[str, dict[str, str]]:
     return tomllib.loads(resources.files("fieldworthy").joinpath("sources.toml").read_text(encoding="utf-8"))
 
 
+def known() -> tuple[str, ...]:
+    """The keys of all sources."""
+    return tuple(_entries())
+
+
 def named(key: str) -> str:
     """Name a source."""
     return _entries()[key]["title"]
