@@ -348,7 +348,7 @@ def test_sheets_and_fits_are_accessible_and_fit_the_window(browser, server, hero
         found = []
         for part in ("scales", "samples:sorter", "frames:+tray", "cycles:+tray"):
             sheet(page, server, heron, quote(part))
-            found += in_both_themes(page, f"{part} at {width}")
+            found += in_both_themes(page, f"{part} at {width}", drawn=True)
             box(page, "scales.level[0].readings.left front").fill("heavy") if part == "scales" else None
             put(page)
             expect(page.locator("#sheet-said")).to_contain_text("Nothing was written")
@@ -357,7 +357,7 @@ def test_sheets_and_fits_are_accessible_and_fit_the_window(browser, server, hero
         sheet(page, server, heron)
         page.click("text=Fit the readings")
         expect(page.locator("#fit-found")).to_contain_text("weighed.mass", timeout=60_000)
-        found += in_both_themes(page, f"fit at {width}")
+        found += in_both_themes(page, f"fit at {width}", drawn=True)
         assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
         assert found == []
 
