@@ -86,7 +86,7 @@ def test_known_chances(put):
     better = 1 - 0.8**6
     assert chance.match == pytest.approx(better, abs=4 * math.sqrt(better * (1 - better) / RUNS))
     assert chance.match + chance.equal == pytest.approx(1, abs=1e-12)  # never worse on the same luck
-    assert found.recommendation.startswith("Choose two. two scores 6")
+    assert found.recommendation.startswith("Choose two. It scores 6")
 
 
 def test_flip(put):
@@ -182,7 +182,7 @@ def test_three_files_are_held_against_the_first(put):
     assert [d.first for d in found.difference] == ["one", "one"]
     assert found.difference[1].difference == pytest.approx(12, abs=4 * POINTS * math.sqrt(6 * 0.24 / 500))
     assert [h.variant for h in found.hours] == ["one", "two", "three"]
-    assert found.recommendation.startswith("Choose three. three scores 6")
+    assert found.recommendation.startswith("Choose three. It scores 6")
     assert "than two" in found.recommendation
 
 

@@ -111,7 +111,7 @@ def test_the_forecast_is_that_of_match(made):
     name = "mk1" if "Heron mk1" in made[1] else "mk2"
     told = json.loads(run("match", EXAMPLES / f"{name}.yaml", "--json", "--runs", "300").out)
     text = "".join(pages_of(made[0]))
-    assert flat(f"{told['mean']:.1f} points on average over {told['runs']} matches") in text
+    assert flat(f"{told['mean']:.1f} points are to be expected, over {told['runs']} matches") in text
     assert flat(f"known within {told['interval'][0]:.1f} to {told['interval'][1]:.1f}") in text
     assert flat(f"it earns {told['timeline']['points']:g} points") in text
     for step in told["finish"]:

@@ -67,7 +67,7 @@ def test_the_list_of_findings_is_that_of_the_command(browser, server, heron):
         assert [(v, b) for v, b, _ in shown] == [(f.verdict, f.because) for f in found]
         for (_, _, chance), finding in zip(shown, found, strict=True):
             if finding.chance in (0.0, 1.0):
-                assert chance == f"{100 * finding.chance:.0f} %"
+                assert chance == {0.0: "<1 %", 1.0: ">99 %"}[finding.chance]
 
 
 def test_a_number_moves_at_least_three_others_at_once_and_saves_as_one_line(browser, server, heron):
@@ -171,11 +171,7 @@ def test_a_window_without_changes_follows_the_disk(browser, server, heron):
         charge = page.locator(CHARGE)
         expect(charge).to_have_value("100 psi")
         text = file.read_text("utf-8").replace("value: 100 psi", "value: 60 psi")
-        for _ in range(40):  # a change counts from the second look on that the server takes at the file
-            file.write_text(text, "utf-8")
-            page.wait_for_timeout(500)
-            if charge.input_value() == "60 psi":
-                break
+        file.write_text(text, "utf-8")
         expect(charge).to_have_value("60 psi")
 
 

@@ -184,11 +184,9 @@ def _source(key: str) -> str:
 
 
 def _print_spread(console: Console, found: Forecast) -> None:
-    console.print(
-        Text(
-            f"\n{found.runs} matches, each robot within the tolerances {EACH} of them (seed {found.seed})", style="bold"
-        )
-    )
+    draws = -(-found.runs // EACH)
+    heading = f"\n{found.runs} matches: {draws} draws of what is not known, {EACH} matches each (seed {found.seed})"
+    console.print(Text(heading, style="bold"))
     if found.mean is not None:
         early = f", {found.autonomous:.1f} of them in the autonomous period" if found.part == "whole" else ""
         console.print(f"{found.mean:.1f} points are to be expected{early}.")
@@ -208,11 +206,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
             f"Not built and never practised, so any chance is taken as likely: {', '.join(found.unbuilt)}.",
         )
     for step in found.finish:
-        low, high = step.interval
-        console.print(
-            f"Finish, {step.action} at {step.place}: done in {100 * step.chance:.1f} % "
-            f"({100 * low:.1f} to {100 * high:.1f} %)"
-        )
+        console.print(f"Finish, {step.action} at {step.place}: done in {share(step.chance, ' of the matches')}")
     if found.limits:
         console.print(Text("\nWhat limited them, and in how many", style="bold"))
     for limit in found.limits:

@@ -83,7 +83,13 @@ def _between(
     late = _hours(sides[best].time)
     if late:
         return [lead, f"It is not recommended yet: {late}.", _until(sides, free, best)]
-    return [f"Choose {a}.", lead, *why, _stays(sides[best]).strip() or f"Nothing is short on {a}.", *_turns(flip)]
+    return [
+        f"Choose {a}.",
+        lead.replace(f"{a} scores", "It scores", 1),
+        *why,
+        _stays(sides[best]).strip() or f"Nothing is short on {a}.",
+        *_turns(flip),
+    ]
 
 
 def _source(sides: Sequence[Side], pair: tuple[int, int], gains: Sequence[tuple[str, str, float, str]]) -> list[str]:
@@ -95,7 +101,8 @@ def _source(sides: Sequence[Side], pair: tuple[int, int], gains: Sequence[tuple[
     mine = [g for g in gains if g[0] == variant]
     if not mine:
         return []
-    whole, (_, task, points, because) = sign * sum(g[2] for g in mine), mine[0]
+    _, task, points, because = mine[0]
+    whole = float((sides[best].points - sides[other].points).mean())
     return [f"{sign * points:.1f} of the {whole:.1f} points come from '{task}'{f': {because}' if because else ''}."]
 
 

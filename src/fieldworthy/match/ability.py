@@ -21,12 +21,13 @@ class Contradiction:
 
     Attributes
     ----------
-    action, finding : Names
+    robot, action, finding : Names
     successes, attempts : Of practice
     chance : Share of the robots that the tolerances allow on which the finding holds
     question : The one question that settles it
     """
 
+    robot: str
     action: str
     finding: str
     successes: int
@@ -39,8 +40,8 @@ class Contradiction:
         """What disagrees, and what to ask."""
         by_check = "none of the robots" if self.chance < 0.01 else f"{100 * self.chance:.0f} % of the robots"
         return (
-            f"In practice '{self.action}' worked {self.successes} times of {self.attempts}, but by {self.finding} "
-            f"{by_check} that the tolerances allow can do it when the plan gets there. {self.question}"
+            f"{self.robot}: in practice '{self.action}' worked {self.successes} times of {self.attempts}, but by "
+            f"{self.finding} {by_check} that the tolerances allow can do it when the plan gets there. {self.question}"
         )
 
 
@@ -89,7 +90,9 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
         for identifier, holds in held.items():
             chance = float(holds[cases.sampled].mean()) if cases.samples else float(holds[0])
             if chance < _DOUBTFUL * counts[0] / max(counts[1], 1):
-                contradictions.append(Contradiction(name, identifier, *counts, chance, _question(identifier)))
+                contradictions.append(
+                    Contradiction(robot.robot, name, identifier, *counts, chance, _question(identifier))
+                )
     return Ability(can, tuple(contradictions))
 
 

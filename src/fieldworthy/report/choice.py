@@ -41,7 +41,10 @@ def choice(decision: Decision, style: Style) -> list[Section]:
     """Lay a decision out."""
     names = ", ".join(decision.matrix.names)
     return [
-        Section(f"The decision: {names}", [*_alternatives(decision), *_criteria(decision.matrix), *_used(decision)]),
+        Section(
+            f"The decision: {names}",
+            [*_alternatives(decision), *_criteria(decision.matrix, decision.found), *_used(decision)],
+        ),
         Section("The decision: forecast and recommendation", _forecast(decision.found, style)),
     ]
 
@@ -85,7 +88,7 @@ def _hours(hours: Hours) -> str:
     return f"{hours.variant}: {hours.needed:.1f}{spread} h of work, {left}{enough}."
 
 
-def _criteria(matrix: Matrix) -> list[Block]:
+def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
     rows: list[list[Cell]] = []
     for row in matrix.criteria:
         cells = [_scored(row, i) for i in range(len(matrix.names))]
@@ -101,7 +104,13 @@ def _criteria(matrix: Matrix) -> list[Block]:
     widths = (1.3, 3.6, 0.9, *([1.7] * len(matrix.names)))
     right = (2, *range(3, 3 + len(matrix.names)))
     heads = ("Criterion", "What its score means", "Weight", *matrix.names)
-    return [Head("Matrix"), Para(told), Table(heads, rows, widths, right), Para(leading(matrix), "bold")]
+    return [
+        Head("Matrix"),
+        Para(told),
+        Table(heads, rows, widths, right),
+        Para(leading(matrix), "bold"),
+        *_otherwise(matrix, found),
+    ]
 
 
 def _used(decision: Decision) -> list[Block]:
@@ -145,6 +154,26 @@ def leading(matrix: Matrix) -> str:
     )
 
 
+def _otherwise(matrix: Matrix, found: Comparison) -> list[Block]:
+    """Say why, where the matrix puts another first than the points do."""
+    points = {found.difference[0].first: found.difference[0].first_points}
+    points |= {gap.variant: gap.points for gap in found.difference}
+    most = max(points, key=lambda name: points[name])
+    first = matrix.names[max(range(len(matrix.names)), key=lambda i: matrix.totals[i])]
+    if most == first or most not in matrix.names:
+        return []
+    own, other = matrix.names.index(first), matrix.names.index(most)
+    ahead = {
+        row.name: row.weight * ((row.scores[own] or 0.0) - (row.scores[other] or 0.0))
+        for row in matrix.criteria
+        if row.counts
+    }
+    better = [name for name in sorted(ahead, key=lambda name: -ahead[name]) if ahead[name] > 0.0]
+    reasons = " and ".join(better[:2]) or "the weights"
+    return [Para(f"The forecast puts {most} first, by {points[most] - points.get(first, 0.0):.1f} points a match; the "
+                 f"matrix puts {first} first because of {reasons}, with the weights above.")]  # fmt: skip
+
+
 def _scored(row: Criterion, i: int) -> str:
     value, score = row.values[i], row.scores[i]
     number = with_unit(value, row.unit) if row.unit not in ("points", "%") else f"{value or 0.0:.1f}"
@@ -183,7 +212,8 @@ def _gap(gap: Difference, span: Interval, chance: Chance) -> str:
     return (
         f"{gap.variant} scores {gap.points:.1f} points on average, {gap.first} {gap.first_points:.1f}, over the same "
         f"{gap.runs} matches (seed {gap.seed}): {gap.difference:+.1f}, known within {span.low:+.1f} to "
-        f"{span.high:+.1f} (95 %). {gap.variant} is better in {100 * chance.match:.0f} % of the matches, equal in "
+        f"{span.high:+.1f} (95 %, over what is not known of the robots). "
+        f"{gap.variant} is better in {100 * chance.match:.0f} % of the matches, equal in "
         f"{100 * chance.equal:.0f} %."
     )
 

@@ -56,13 +56,13 @@ Quantities = Mapping[str, Quantity]
 
 def findings_table(findings: Sequence[Finding], most: int) -> list[Table | Points]:
     """Put findings into a table, the worst first."""
-    doubtful = [f for f in findings if f.verdict != "holds" or (f.chance or 0.0) < 1.0]
+    doubtful = [f for f in findings if f.verdict != "holds" or (f.chance or 0.0) <= 0.99]
     shown = [f for f in findings if f in doubtful or len(doubtful) + findings.index(f) < most]
     rows: list[list[Cell]] = [[Mark(f.verdict, f.verdict), f.because, chance(f.chance)] for f in shown]
     blocks: list[Table | Points] = [Table(("Verdict", "Result", "Holds in"), rows, (1.05, 6.3, 1.0), (2,))]
     left = len(findings) - len(shown)
     if left:
-        blocks.append(Points([f"{left} more hold in every sampled case."]))
+        blocks.append(Points([f"{left} more hold, on over 99 % of the robots that the tolerances allow."]))
     return blocks
 
 
@@ -91,7 +91,8 @@ def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
 
 def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], Mending]) -> list[str]:
     """Say what a team can do about what was found."""
-    lines = [_mended(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
+    failing = [(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
+    lines = [_mended(f, mending) for f, mending in failing if mending is not None or f.verdict == "short"]
     for finding in (f for f in findings if f.verdict == "unknown"):
         lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
     doubtful = [f for f in findings if f.verdict == "close"]
@@ -108,11 +109,7 @@ def _mended(finding: Finding, mending: Mending | None) -> str:
         return f"{finding.id}: {'; or '.join(r.sentence for r in mending.remedies[:2])}."
     if mending is not None:
         return f"{finding.id}: {mending.answer}"
-    return f"{finding.id} is short: mend it before the event.{_first(finding)}"
-
-
-def _first(finding: Finding) -> str:
-    return f" Measure first: {finding.sharpen}." if finding.sharpen else ""
+    return f"{finding.id} is short: mend it before the event."
 
 
 JOB = "What this robot will do at its next event, and why we believe it."
@@ -307,8 +304,10 @@ def _match(content: Content, played: Played) -> list[Section]:
         return sections
     low, high = forecast.interval or (forecast.mean, forecast.mean)
     blocks: list[Block] = [
-        Para(f"{forecast.mean:.1f} points on average over {forecast.runs} matches, each with its own luck and "
-             f"tolerances (seed {forecast.seed}); the mean itself is known within {low:.1f} to {high:.1f}.", "lead"),
+        Para(f"{forecast.mean:.1f} points are to be expected, over {forecast.runs} matches (seed {forecast.seed}). "
+             f"That mean is known within {low:.1f} to {high:.1f} (95 %), by the practice and the tolerances that the "
+             "file states; more matches do not narrow it.", "lead"),
+        *([Points([one.sentence for one in forecast.contradictions])] if forecast.contradictions else []),
         Head("How often it scores how much"),
         Picture(score.distribution([played.scores], style), 0.26),
         Head("What limits it"),

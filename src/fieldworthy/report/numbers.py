@@ -73,8 +73,6 @@ def chance(share: float | None) -> str:
     """Write a chance that never claims certainty it lacks."""
     if share is None:
         return "–"
-    if share in (0.0, 1.0):
-        return "never" if share == 0.0 else "always"
     if not 0.01 <= share <= 0.99:
         return "over 99 %" if share > 0.5 else "under 1 %"
     return f"{100 * share:.0f} %"

@@ -40,9 +40,9 @@ def chance_text(chance: float | None) -> str:
     """Write a chance so that it never claims a certainty that it lacks."""
     if chance is None:
         return "–"
-    if 0.99 < chance < 1.0:
+    if chance > 0.99:
         return ">99 %"
-    return "<1 %" if 0.0 < chance < 0.01 else f"{100 * chance:.0f} %"
+    return "<1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
 
 
 def bits_of(item: NominalFinding) -> Bits:

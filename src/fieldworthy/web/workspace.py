@@ -285,9 +285,11 @@ class Workspace:
         seen: dict[Path, tuple[int, int]] = {}
         while True:
             await asyncio.sleep(_LOOK)
-            files = {path for window in self.windows if window.draft for path in window.draft.saved}
-            now = {path: _stamp(path) for path in files}
-            moved = {path for path in files if path in seen and seen[path] != now[path]}
+            drafts = [window.draft for window in self.windows if window.draft]
+            now = {path: _stamp(path) for draft in drafts for path in draft.saved}
+            moved = {path for path in now if path in seen and seen[path] != now[path]}
+            # at the first look at a file its text is compared: it may have changed since it was opened
+            moved |= {path for draft in drafts if draft.saved.keys() - seen for path in draft.elsewhere().keys() - seen}
             seen = now
             if moved:
                 await self.tell_moved(moved)

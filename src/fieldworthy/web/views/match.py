@@ -6,6 +6,7 @@ from typing import Any
 
 from fieldworthy.match import PARTS, Forecast, Part
 from fieldworthy.web.components import field, follow, heading, pictures_of
+from fieldworthy.web.findings import chance_text
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
 from fieldworthy.web.matches import Played, drawn_influences, drawn_match, moved_points, play
@@ -114,15 +115,15 @@ def _told(found: Forecast) -> Markup:
     rows: list[Content] = [tag("p", f"{found.timeline.points:g} points if everything goes to plan.")]
     if found.mean is not None:
         known = (
-            f", the mean itself known within {found.interval[0]:.1f} to {found.interval[1]:.1f}"
+            f"; that mean is known within {found.interval[0]:.0f} to {found.interval[1]:.0f}, however many are played"
             if found.interval
             else ""
         )
         rows.append(tag("p", tag("b", f"{found.mean:.1f} points on average"), f" over {found.runs:,} matches{known}."))
+    rows += [tag("p", one.sentence, class_="caution") for one in found.contradictions]
     for step in found.finish:
-        low, high = (100 * share for share in step.interval)
-        rows.append(tag("p", f"Finish, {step.action} at {step.place}: done in {100 * step.chance:.1f} % "
-                        f"({low:.1f} to {high:.1f} %)."))  # fmt: skip
+        done = f"done in {chance_text(step.chance)} of the matches"
+        rows.append(tag("p", f"Finish, {step.action} at {step.place}: {done}."))
     bare = [a.action for a in found.actions if not a.practised]
     if bare:
         rows.append(
