@@ -11,7 +11,7 @@ import pytest
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.match import scores, summed, tallied, timeline, whistles
+from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
@@ -27,7 +27,7 @@ def content():
     base = Context(loaded.nominal, loaded.nominal_season)
     tally = tallied(loaded, RUNS, 0)
     found = summed(loaded, tally, timeline(base), (RUNS, 0))
-    return Content(loaded, evaluate(loaded), "", "2026-11-25", Played(found, scores(tally, found), whistles(base)))
+    return Content(loaded, evaluate(loaded), "", "2026-11-25", Played(found, scores(tally, found), match_clock(base)))
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from fieldworthy.drawing.lettering import width
 from fieldworthy.engine import figure as draw_margins
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.figure import margins_of
-from fieldworthy.match import Forecast, Scores, scores, summed, tallied, timeline, whistles
+from fieldworthy.match import Forecast, Scores, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
 from fieldworthy.measure import figure as draw_residuals
@@ -86,7 +86,7 @@ def figures(name: str) -> Iterator[Item]:
     path = path_curves(subject)
     yield "route", draw_path.route_plan, path
     yield "sources", draw_path.sources, path
-    yield "match", draw_match.timeline, draw_match.Course(timeline(subject), whistles(subject))
+    yield "match", draw_match.timeline, draw_match.Course(timeline(subject), match_clock(subject))
     forecast, found = played(name)
     yield "scores", draw_score.distribution, (found,)
     yield "limits", draw_score.limits, forecast

@@ -167,7 +167,7 @@ def test_partly_driven_wheels_grip_with_the_load_that_their_own_pull_moves(tmp_p
     strong = {"motors": 12, "wheels": wheels}
     height = 0.1
     robot = {"drive": strong, "parts": {"box": {"position": ["0.02 m", "0 m", f"{height} m"]}}}
-    pace = nominal_pace(tmp_path, robot)
+    performance = nominal_performance(tmp_path, robot)
     far = (0.14 - 0.02) if driven == "rear" else (0.02 + 0.12)  # from the axle that is not driven
     sign = sense * (1 if driven == "rear" else -1)  # accelerating loads the rear, braking the front
     drag = 0.02 * 7 * GRAVITY if sense > 0 else 0.0  # rolling drag is taken off the pull
@@ -178,11 +178,11 @@ def test_partly_driven_wheels_grip_with_the_load_that_their_own_pull_moves(tmp_p
 
     force = brentq(miss, 0, 200)
     expected = (force - drag) / 7
-    got = pace.launch if sense > 0 else pace.braking
+    got = performance.launch if sense > 0 else performance.braking
     assert float(got) == pytest.approx(expected, rel=1e-6)
 
 
-def nominal_pace(folder, robot):
+def nominal_performance(folder, robot):
     """What the drive makes of the small robot in its driving pose."""
     from robots import load
 
@@ -192,9 +192,10 @@ def nominal_pace(folder, robot):
 def test_pull_that_runs_away_ends_where_the_front_wheels_lift(tmp_path):
     wheels = {f"{side} front": {"driven": False} for side in ("left", "right")}
     robot = {"drive": {"motors": 16, "wheels": wheels}, "parts": {"box": {"position": ["0.02 m", "0 m", "0.4 m"]}}}
-    pace = nominal_pace(tmp_path, robot)  # mu h / L is 1.2: each newton pulls more than itself onto the rear
+    # mu h / L is 1.2: each newton pulls more than itself onto the rear
+    performance = nominal_performance(tmp_path, robot)
     drag = 0.02 * 7 * GRAVITY
-    assert float(pace.launch) == pytest.approx((0.8 * 7 * GRAVITY - drag) / 7, rel=1e-6)
+    assert float(performance.launch) == pytest.approx((0.8 * 7 * GRAVITY - drag) / 7, rel=1e-6)
 
 
 @pytest.mark.parametrize(("grip", "ends"), [(0.3, "slip"), (1.1, "motors")])

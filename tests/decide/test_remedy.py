@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator
 
 from edge import run as command
 from fieldworthy.cli import checking
-from fieldworthy.decide.candidates import Bench
+from fieldworthy.decide.candidates import CandidateEvaluator
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.decide.smallest import brackets, narrowed
 from fieldworthy.decide.variables import ways
@@ -356,11 +356,11 @@ def test_teeth_go_to_the_nearest_usual_size_that_does(tmp_path):
 
 def test_a_batch_of_values_equals_the_edited_files_one_by_one(tmp_path):
     loaded = load(tmp_path, changed(PLAIN, {"parts": {"box": {"position": ["0.02 m", "0 m", "0.25 m"]}}}))
-    bench = Bench(loaded)
-    key = next(k for k in bench.now if k[0] == "balance.tip.forward")
+    evaluator = CandidateEvaluator(loaded)
+    key = next(k for k in evaluator.now if k[0] == "balance.tip.forward")
     path = ("parts", "box", "position", 2)
     heights = [0.1, 0.2, 0.3]
-    together = bench.batch([(path, h) for h in heights], [key])[0]
+    together = evaluator.batch([(path, h) for h in heights], [key])[0]
     for height, margin in zip(heights, together, strict=True):
         # g d / h against mu g, the scale of the margin being mu g
         assert margin == pytest.approx((GRAVITY * 0.12 / height - 0.8 * GRAVITY) / (0.8 * GRAVITY), rel=1e-3)
@@ -368,25 +368,25 @@ def test_a_batch_of_values_equals_the_edited_files_one_by_one(tmp_path):
 
 def test_a_robot_that_cannot_be_spoils_no_other_case(tmp_path):
     loaded = load(tmp_path, TANK)
-    bench = Bench(loaded)
+    evaluator = CandidateEvaluator(loaded)
     key = ("air.pressure.main", "")
     charge, stroke = ("air", "supply", "charge"), ("catalogue", "cylinders", "test cylinder", "stroke")
     moves = [(charge, 500e3), (stroke, -0.05), (charge, 700e3), (stroke, 0.045)]  # no cylinder has such a stroke
-    together = bench.batch(moves, [key])[0]
-    alone = [float(bench.batch([move], [key])[0, 0]) for move in moves]
+    together = evaluator.batch(moves, [key])[0]
+    alone = [float(evaluator.batch([move], [key])[0, 0]) for move in moves]
     assert together == pytest.approx(alone, rel=1e-12)
     for margin, gauge in ((together[0], 500e3), (together[2], 700e3)):
         assert margin == pytest.approx(left(200e-6, 6, gauge) / 250e3 - 1, abs=1e-6)
     assert together[1] == -10  # as bad as it gets
     assert -10 < together[3] < 0
-    assert bench.single(loaded.robot, {stroke: -0.05}) == {}
+    assert evaluator.single(loaded.robot, {stroke: -0.05}) == {}
 
 
 def test_what_a_file_would_be_refused_for_is_no_remedy(tmp_path):
-    bench = Bench(load(tmp_path))
+    evaluator = CandidateEvaluator(load(tmp_path))
     free = ("catalogue", "motors", "test motor", "free_current")
-    assert bench.single(bench.loaded.robot, {free: 1.0})
-    assert bench.single(bench.loaded.robot, {free: 5.0}) == {}  # more than the stall current of 3.6 A
+    assert evaluator.single(evaluator.loaded.robot, {free: 1.0})
+    assert evaluator.single(evaluator.loaded.robot, {free: 5.0}) == {}  # more than the stall current of 3.6 A
 
 
 def test_a_robot_without_a_short_finding_asks_for_nothing(tmp_path):

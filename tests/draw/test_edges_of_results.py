@@ -13,7 +13,7 @@ from fieldworthy.decide import figure as draw_compare
 from fieldworthy.engine import figure as draw_margins
 from fieldworthy.engine.figure import Margin, margins_of
 from fieldworthy.engine.finding import Finding, Report
-from fieldworthy.match import Event, Scores, Timeline, Whistles, scores
+from fieldworthy.match import Event, MatchClock, Scores, Timeline, scores
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
 from fieldworthy.match.clock import Period
@@ -211,7 +211,7 @@ def _event(reason: str, begins: float, **more) -> Event:
 
 
 def test_matches_without_events_without_tanks_and_with_many_failures():
-    times = Whistles((Period("driven", 0.0, 100.0),), None)
+    times = MatchClock((Period("driven", 0.0, 100.0),), None)
     drawn(draw_match.timeline, draw_match.Course(Timeline((), 0.0, 3960.0), times))
     reasons = ["luck", "time", "air", "heat", "objects", "battery", "load", "full", "done"]
     events = tuple(_event(reason, 10.0 * i + 1.0, place=f"b{i}") for i, reason in enumerate(reasons))

@@ -14,7 +14,7 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.figure import margins_of
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
-from fieldworthy.match import timeline, whistles
+from fieldworthy.match import match_clock, timeline
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air import figure as draw_air
 from fieldworthy.systems.air.check import best_layout
@@ -256,7 +256,7 @@ def test_relocation_narrows_the_ellipse_where_it_is_and_after():
 def test_the_timeline_tells_every_event(name):
     subject = nominal(example(name))
     found = timeline(subject)
-    columns = draw_match.timeline(draw_match.Course(found, whistles(subject)), METRIC).columns
+    columns = draw_match.timeline(draw_match.Course(found, match_clock(subject)), METRIC).columns
     assert sum(columns["points"]) == pytest.approx(found.points)
     assert columns["begins [s]"] == [event.begins for event in found.events]
     assert columns["tank left [kPa]"] == pytest.approx([event.pressure["left"] / 1000.0 for event in found.events])
@@ -265,14 +265,14 @@ def test_the_timeline_tells_every_event(name):
 
 def test_periods_are_those_of_the_season_and_the_reserve_that_of_the_plan():
     subject = nominal(example("mk1"))
-    whole = whistles(subject)
+    whole = match_clock(subject)
     assert [(p.name, p.begins, p.ends) for p in whole.periods] == [("autonomous", 0.0, 20.0), ("driven", 20.0, 120.0)]
     assert whole.reserve == pytest.approx(120.0 - 14.0)
-    assert [(p.name, p.begins, p.ends) for p in whistles(subject, "solo").periods] == [("solo", 0.0, 60.0)]
-    assert whistles(subject, "solo").reserve == pytest.approx(60.0 - 14.0)
-    assert whistles(subject, "autonomous").end == 20.0
-    assert whistles(subject, "autonomous").reserve is None
-    assert [(p.name, p.begins, p.ends) for p in whistles(subject, "driven").periods] == [("driven", 0.0, 100.0)]
+    assert [(p.name, p.begins, p.ends) for p in match_clock(subject, "solo").periods] == [("solo", 0.0, 60.0)]
+    assert match_clock(subject, "solo").reserve == pytest.approx(60.0 - 14.0)
+    assert match_clock(subject, "autonomous").end == 20.0
+    assert match_clock(subject, "autonomous").reserve is None
+    assert [(p.name, p.begins, p.ends) for p in match_clock(subject, "driven").periods] == [("driven", 0.0, 100.0)]
 
 
 @pytest.mark.parametrize("name", NAMES)

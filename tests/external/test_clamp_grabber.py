@@ -1,4 +1,4 @@
-"""Slide, tip or right: a textbook block, and boxes that MuJoCo pushes."""
+"""LinearGuide, tip or right: a textbook block, and boxes that MuJoCo pushes."""
 
 import mujoco
 import numpy as np

@@ -98,19 +98,19 @@ def test_ways_and_turns_are_those_of_the_physics():
     context = nominal(example())
     match = setup(context)
     nu = match.numbers
-    pace, train = state.performance(context, "driving empty"), powertrain(context.robot)
+    performance, train = state.performance(context, "driving empty"), powertrain(context.robot)
     phases = np.zeros((PHASES, 3))
     for distance in (1e-3, 0.02, 0.1, 0.5, 1.7, 3.0, 40.0):
         time = phases_of(nu.lines[0, 0], nu.loads[0, 0, 0, 0], distance, nu.drive[0], nu.motors[0, 0], phases)
-        drawn = move_draw(train, pace.load, move(pace.line, pace.load, distance))
-        assert time == pytest.approx(float(move(pace.line, pace.load, distance).time), rel=5e-5)
+        drawn = move_draw(train, performance.load, move(performance.line, performance.load, distance))
+        assert time == pytest.approx(float(move(performance.line, performance.load, distance).time), rel=5e-5)
         assert phases[:, 1].sum() == pytest.approx(float(drawn.square), rel=1e-4)
         assert phases[:, 2].sum() == pytest.approx(float(drawn.charge), rel=1e-4)
     for angle in (0.02, 0.5, 1.5):
         rims = angle * nu.lever[0, 0]
         time = phases_of(nu.lines[0, 0], nu.loads[0, 0, 0, 1], rims, nu.drive[0], nu.motors[0, 0], phases)
         assert time == pytest.approx(
-            float(turn(pace.line, pace.yaw, angle, context.robot.drive.braking).time), rel=1e-5
+            float(turn(performance.line, performance.yaw, angle, context.robot.drive.braking).time), rel=1e-5
         )
     assert train.motors == nu.motors[0, 0, 11]
 

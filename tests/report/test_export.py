@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edge import run
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.output import json_schema
 from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of
@@ -142,7 +142,7 @@ def test_units_in_names():
     assert [unit_words(u) for u in ("mm", "m/s^2", "L/(s*bar)", "1", '"', "deg/h^0.5", "V*s^2/m", "°")] == [
         "mm", "m_per_s2", "l_per_s_bar", "", "in", "deg_per_h_root", "v_s2_per_m", "deg",
     ]  # fmt: skip
-    shown = Shown.of(())
+    shown = DisplayUnits.of(())
     for kind in KINDS:  # every unit that a file may show gives a name of its own kind
         assert re.fullmatch(r"[a-z0-9_]*", unit_words(shown.units[kind]))
     assert slug("Left Arm (2)") == "left_arm_2"

@@ -13,7 +13,7 @@ from fieldworthy.decide import compare as decided
 from fieldworthy.decide import figure as drawn
 from fieldworthy.decide.features import ChangedFinding
 from fieldworthy.drawing.figure import Figure
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.output import as_data
 
 Progress = Callable[[int], None]
@@ -92,7 +92,7 @@ class Comparison:
         >>> fw.compare(robot, robot.changed({"drive.motors": 4}), runs=200).plot().title
         'Points more than the first variant, on average'
         """
-        return drawn.differences(self.data, Shown.of(self.robots[0].loaded.quantities).style())
+        return drawn.differences(self.data, DisplayUnits.of(self.robots[0].loaded.quantities).style())
 
     def to_frame(self) -> Any:
         """Put the differences into a data frame, one row a variant after the first.

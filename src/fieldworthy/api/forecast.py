@@ -9,9 +9,9 @@ from fieldworthy.api.frames import frame_of
 from fieldworthy.api.html import block, table
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.output import as_data
-from fieldworthy.match import PARTS, Part, Scores, Timeline, scores, summed, tallied, timeline, whistles
+from fieldworthy.match import PARTS, Part, Scores, Timeline, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
@@ -143,10 +143,10 @@ class Forecast:
         >>> fw.load("mk1.yaml").match(runs=200).plot().title
         'How the points spread'
         """
-        style = Shown.of(self.loaded.quantities).style()
+        style = DisplayUnits.of(self.loaded.quantities).style()
         if what == "timeline" or (what == "points" and self.scores is None):
             context = Context(self.loaded.nominal, self.loaded.nominal_season)
-            return drawn.timeline(drawn.Course(self.timeline, whistles(context, self.data.part)), style)
+            return drawn.timeline(drawn.Course(self.timeline, match_clock(context, self.data.part)), style)
         if what == "points" and self.scores is not None:
             return drawn.distribution([self.scores], style)
         if what == "limits":

@@ -10,7 +10,7 @@ from fieldworthy.api.frames import frame_of
 from fieldworthy.api.html import block, table
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine import finding as found
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.figure import margins, margins_of
 from fieldworthy.engine.finding import VERDICTS, Assumption, Cause, Fact, Finding
 from fieldworthy.engine.output import as_data
@@ -213,7 +213,7 @@ class Report:
         >>> fw.load("mk1.yaml").check(samples=0).plot(most=3).title
         'Margins, the worst first'
         """
-        return margins(margins_of(self.data)[:most], Shown.of(self.loaded.quantities).style())
+        return margins(margins_of(self.data)[:most], DisplayUnits.of(self.loaded.quantities).style())
 
     def __str__(self) -> str:
         short = "".join(f"\n✗ {finding.because}" for finding in self.short)

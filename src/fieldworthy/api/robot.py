@@ -11,7 +11,7 @@ from fieldworthy.api.html import block
 from fieldworthy.api.report import Report
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited
@@ -216,7 +216,7 @@ class Robot:
             raise ValueError(f"expected one of the poses {', '.join(poses)} (found {pose!r})")
         pose = pose or first_pose(context)
         data = None if pose is None else body_curves(context, pose)
-        return None if data is None else drawing.robot(data, Shown.of(self.loaded.quantities).style())
+        return None if data is None else drawing.robot(data, DisplayUnits.of(self.loaded.quantities).style())
 
     def __repr__(self) -> str:
         return f"<Robot {self.name}, season {self.season}, from {self.file.name}>"

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from fieldworthy.api import Robot, load
 from fieldworthy.cli.output import PATIENCE, VERDICT_SIGNS, plain_console, print_json, print_line, progress_bar
-from fieldworthy.decide.remedy import Mending, Remedy, remedies, remedies_data
+from fieldworthy.decide.remedy import FoundRemedies, Remedy, remedies, remedies_data
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
 from fieldworthy.robot import Loaded
@@ -57,7 +57,7 @@ def _leads(report: Report) -> Report:
 _INDENT = "    "
 
 
-def print_causes(console: Console, report: Report, mendings: Sequence[Mending], file: Path) -> None:
+def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemedies], file: Path) -> None:
     """Print what to act on, on one screen: causes with a remedy each, what is close, what is not judged."""
     mended = {(m.id, m.subject): m for m in mendings}
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
@@ -88,7 +88,7 @@ def _word(report: Report) -> str:
     return leads[0].id.partition(".")[0] if leads else "drive"
 
 
-def _print_cause(console: Console, number: int, cause: Cause, mending: Mending | None) -> None:
+def _print_cause(console: Console, number: int, cause: Cause, mending: FoundRemedies | None) -> None:
     lead = cause.lead
     print_line(console, f"✗ {number} ", lead.because, head_style="bold red")
     detail = [lead.id]
@@ -121,7 +121,7 @@ def _print_others(console: Console, report: Report) -> None:
         print_line(console, "? ", text, head_style="cyan")
 
 
-def _mended(loaded: Loaded, report: Report) -> tuple[Mending, ...]:
+def _mended(loaded: Loaded, report: Report) -> tuple[FoundRemedies, ...]:
     with progress_bar("Looking for remedies", 1.0, PATIENCE) as tell:
         return remedies(loaded, report, progress=tell)
 
@@ -133,7 +133,7 @@ def _checked(robot: Robot, samples: int, seed: int) -> Report:
         return robot.check(samples, seed, tell).data
 
 
-def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[Mending] = ()) -> None:
+def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[FoundRemedies] = ()) -> None:
     """Print a report for a person."""
     mended = {(m.id, m.subject): m for m in mendings}
     console.print(Text(f"{report.robot} in {report.season}", style="bold"))
@@ -168,7 +168,7 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
         _print_rest(console, finding)
 
 
-def _print_mending(console: Console, mending: Mending) -> None:
+def _print_mending(console: Console, mending: FoundRemedies) -> None:
     head = " " * len(VERDICT_SIGNS["short"][0])
     if not mending.remedies:
         print_line(console, f"{head}→ ", mending.answer, head_style="cyan")

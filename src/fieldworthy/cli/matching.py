@@ -21,7 +21,7 @@ from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.decide.features import Ability, Hours
 from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.sensitivity import Influence, sensitivity
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.output import as_data
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
@@ -79,7 +79,7 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
         print_json(as_data(found) | more)
     else:
         console = plain_console()
-        print_forecast(console, found, Shown.of(loaded.quantities))
+        print_forecast(console, found, DisplayUnits.of(loaded.quantities))
         if influences is not None:
             _print_influences(console, influences)
     if found.interrupted:
@@ -117,7 +117,7 @@ def _played(robot: Robot, runs: int, seed: int, part: Part) -> Forecast:
         return robot.match(runs, seed, part, tell).data
 
 
-def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
+def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> None:
     """Print a forecast for a person."""
     part = "" if found.part == "whole" else f", {found.part} only"
     console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
@@ -131,7 +131,7 @@ def print_forecast(console: Console, found: Forecast, shown: Shown) -> None:
         console.print(f"\nWithout practice counts, taken to work every time: {', '.join(bare)}")
 
 
-def _print_timeline(console: Console, timeline: Timeline, shown: Shown) -> None:
+def _print_timeline(console: Console, timeline: Timeline, shown: DisplayUnits) -> None:
     tanks = list(timeline.events[0].pressure) if timeline.events else []
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for head in ("from", "to"):
@@ -154,7 +154,7 @@ def _print_timeline(console: Console, timeline: Timeline, shown: Shown) -> None:
     console.file.write("\n".join(line.rstrip() for line in caught.get().splitlines()) + "\n")
 
 
-def _cells(event: Event, tanks: list[str], capacity: float, shown: Shown) -> list[str]:
+def _cells(event: Event, tanks: list[str], capacity: float, shown: DisplayUnits) -> list[str]:
     left = max(1.0 - event.charge / capacity, 0.0)
     return [
         f"{event.begins:.1f} s",

@@ -16,7 +16,7 @@ from fieldworthy.api import Fit, Robot, fit, load
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import PATIENCE, plain_console, print_json, print_line, progress_bar
 from fieldworthy.drawing import Figure
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.output import as_data
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.problems import KeyPath, nearest
@@ -188,7 +188,7 @@ def _value(value: float | None, unit: str) -> str:
 
 def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, ...]:
     """Write two plots for each set of readings: against the model, and what is left over."""
-    style = Shown.of(loaded.quantities).style()
+    style = DisplayUnits.of(loaded.quantities).style()
     figures: dict[str, Figure] = {}
     for data in (data for procedure in report.procedures for data in procedure.residuals):
         stem = _free(re.sub(r"[^a-z0-9]+", "_", data.name.lower()).strip("_") or "readings", figures)

@@ -11,7 +11,7 @@ from typing import TypeAlias
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.finding import WIDEST, Array, Outcome
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
@@ -49,7 +49,7 @@ def holds(outcome: Outcome | None) -> bool:
 
 
 @dataclass(frozen=True)
-class Bench:
+class CandidateEvaluator:
     """A robot on which changes are tried.
 
     Attributes
@@ -81,9 +81,9 @@ class Bench:
         return Context(self.loaded.nominal, self.loaded.nominal_season)
 
     @cached_property
-    def shown(self) -> Shown:
+    def shown(self) -> DisplayUnits:
         """The units that the file uses."""
-        return Shown.of(self.loaded.quantities)
+        return DisplayUnits.of(self.loaded.quantities)
 
     def checks_for(self, keys: Iterable[Key]) -> tuple[int, ...]:
         """Find the checks that say something of some findings."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.decide.candidates import Bench
+from fieldworthy.decide.candidates import CandidateEvaluator
 from fieldworthy.decide.change import GONE, Change, Edit, Kind, value_at, with_value
 from fieldworthy.files import quantities, schema_of
 from fieldworthy.files.declare import Spec, hints
@@ -42,13 +42,13 @@ class Ladder:
     steps: tuple[Change, ...]
 
 
-def ladders(bench: Bench) -> Iterator[Ladder]:
+def ladders(evaluator: CandidateEvaluator) -> Iterator[Ladder]:
     """List every change by whole steps."""
-    robot = bench.loaded.robot
+    robot = evaluator.loaded.robot
     yield from _whole_numbers(robot)
     yield from _classes(robot)
     yield from _latches(robot)
-    yield from _layouts(bench)
+    yield from _layouts(evaluator)
 
 
 def _change(robot: Spec, kind: Kind, what: str, effort: float, *places: tuple[KeyPath, Any]) -> Change:
@@ -203,16 +203,16 @@ def _latches(robot: Any) -> Iterator[Ladder]:
             yield Ladder((path[:-1], ("air",)), (_change(robot, "latch", what, _EFFORT["latch"], (path, True)),))
 
 
-def _layouts(bench: Bench) -> Iterator[Ladder]:
+def _layouts(evaluator: CandidateEvaluator) -> Iterator[Ladder]:
     """A cylinder on another tank, the best layout of all, and joined tanks."""
-    robot: Any = bench.loaded.robot
+    robot: Any = evaluator.loaded.robot
     cylinders, tanks = robot.air.cylinders, robot.air.tanks
     if len(tanks) < 2 or not cylinders:
         return
     for user, cylinder in cylinders.items():
         for tank in (t for t in tanks if t != cylinder.tank):
             yield Ladder((("air",),), (_moved(robot, {user: tank}),))
-    best = best_layout(bench.base, air_along_plan(bench.base))
+    best = best_layout(evaluator.base, air_along_plan(evaluator.base))
     others = {} if best is None else {u: t for u, t in best.tanks.items() if t != cylinders[u].tank and t in tanks}
     if len(others) > 1:
         yield Ladder((("air",),), (_moved(robot, others),))

@@ -9,7 +9,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from fieldworthy.decide.candidates import Bench, Key, holds, margins_of
+from fieldworthy.decide.candidates import CandidateEvaluator, Key, holds, margins_of
 from fieldworthy.decide.change import Change, Edit, Kind
 from fieldworthy.decide.discrete import Ladder, ladders
 from fieldworthy.decide.smallest import Bracket, Entry, brackets, narrowed, settled
@@ -62,7 +62,7 @@ class Remedy:
 
 
 @dataclass(frozen=True, slots=True)
-class Mending:
+class FoundRemedies:
     """The remedies of one finding that is short.
 
     Attributes
@@ -80,7 +80,9 @@ class Mending:
     answer: str
 
 
-def remedies(loaded: Loaded, report: Report, most: int = 4, progress: Progress | None = None) -> tuple[Mending, ...]:
+def remedies(
+    loaded: Loaded, report: Report, most: int = 4, progress: Progress | None = None
+) -> tuple[FoundRemedies, ...]:
     """Find what mends each finding that is short.
 
     Notes
@@ -88,24 +90,24 @@ def remedies(loaded: Loaded, report: Report, most: int = 4, progress: Progress |
     Values are bracketed over their whole range and narrowed, every number of every finding in the same batches. The
     easiest are then judged exactly as the changed file would be. Parts that can burst stay within their rating.
     """
-    bench = Bench(loaded)
-    by_key = {_key(bench, finding): finding for finding in report.failing}
+    evaluator = CandidateEvaluator(loaded)
+    by_key = {_key(evaluator, finding): finding for finding in report.failing}
     entries = _entries(loaded, report)
-    search = _Search(bench, tuple(by_key), most, progress or (lambda _: None))
+    search = _Search(evaluator, tuple(by_key), most, progress or (lambda _: None))
     found = search.run(entries, {key: _inputs(report, finding) for key, finding in by_key.items()})
     return tuple(_mending(finding, found[key], search.tried[key]) for key, finding in by_key.items())
 
 
-def _key(bench: Bench, finding: Finding) -> Key:
-    return (finding.id, finding.subject) if (finding.id, finding.subject) in bench.now else (finding.id, "")
+def _key(evaluator: CandidateEvaluator, finding: Finding) -> Key:
+    return (finding.id, finding.subject) if (finding.id, finding.subject) in evaluator.now else (finding.id, "")
 
 
-def _mending(finding: Finding, found: Sequence[Remedy], tried: int) -> Mending:
+def _mending(finding: Finding, found: Sequence[Remedy], tried: int) -> FoundRemedies:
     if not found:
         answer = "No single change mends it: change several things, or want less."
     else:
         answer = "One single change mends it." if len(found) == 1 else f"Each of these {len(found)} changes mends it."
-    return Mending(finding.id, finding.subject, tuple(found), tried, answer)
+    return FoundRemedies(finding.id, finding.subject, tuple(found), tried, answer)
 
 
 def _inputs(report: Report, finding: Finding) -> frozenset[str]:
@@ -125,8 +127,8 @@ def _entries(loaded: Loaded, report: Report) -> list[Entry]:
 class _Search:
     """One search over all short findings; counts what it looks at."""
 
-    def __init__(self, bench: Bench, keys: tuple[Key, ...], most: int, progress: Progress) -> None:
-        self._bench = bench
+    def __init__(self, evaluator: CandidateEvaluator, keys: tuple[Key, ...], most: int, progress: Progress) -> None:
+        self._bench = evaluator
         self._keys = keys
         self._most = most
         self._progress = progress
@@ -225,14 +227,14 @@ REMEDIES = "fieldworthy remedies 1"
 """Changes only when a reader of the old form would misread the new one."""
 
 
-def remedies_data(mendings: Iterable[Mending]) -> dict[str, Any]:
+def remedies_data(mendings: Iterable[FoundRemedies]) -> dict[str, Any]:
     """Turn remedies into plain data."""
     return {"format": REMEDIES, "findings": [dataclasses.asdict(m) for m in mendings]}
 
 
 def remedies_schema(definitions: str = "#/$defs/{model}") -> dict[str, Any]:
     """Describe the key ``remedies`` of the output of ``check --remedies --json``."""
-    described = TypeAdapter(tuple[Mending, ...]).json_schema(mode="serialization", ref_template=definitions)
+    described = TypeAdapter(tuple[FoundRemedies, ...]).json_schema(mode="serialization", ref_template=definitions)
     return {
         "type": "object",
         "description": "only with --remedies: what single changes mend each finding that is short",

@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 
 from fieldworthy.decide.features import planned_actions
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.finding import Array
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
@@ -137,7 +137,7 @@ def _uncertain(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
     """Every quantity with a tolerance, its two ends as two cases of one set-up."""
     entries = [(path, q) for path, q in loaded.quantities if q.tolerance > 0.0]
     match = _ends_of(loaded, entries, part)
-    shown = Shown.of(loaded.quantities)
+    shown = DisplayUnits.of(loaded.quantities)
     found = []
     for i, (path, quantity) in enumerate(entries):
         unit = shown.units.get(quantity.kind, quantity.unit) if quantity.kind != "ratio" else quantity.unit

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldworthy.decide.candidates import Bench, Key, holds
+from fieldworthy.decide.candidates import CandidateEvaluator, Key, holds
 from fieldworthy.decide.change import Change, rounded, value_change
 from fieldworthy.decide.variables import effort_of, ways
 from fieldworthy.engine.finding import Array
@@ -46,11 +46,11 @@ class Bracket:
         return effort_of(self.entry[1], self.good)
 
 
-def brackets(bench: Bench, keys: Sequence[Key], entries: Sequence[Entry]) -> list[Bracket]:
+def brackets(evaluator: CandidateEvaluator, keys: Sequence[Key], entries: Sequence[Entry]) -> list[Bracket]:
     """Look where along each number each finding first holds, nearest first."""
     rays = [(entry, values) for entry in entries for values in ways(entry[1]) if values.size]
     moves = [(entry[0], float(si)) for entry, values in rays for si in values]
-    margins = bench.batch(moves, keys)
+    margins = evaluator.batch(moves, keys)
     found: list[Bracket] = []
     at = 0
     for entry, values in rays:
@@ -70,14 +70,14 @@ def _first(key: Key, entry: Entry, values: Array, margins: Array) -> Bracket | N
     return Bracket(key, entry, before, float(values[i]), float(values[-1]))
 
 
-def narrowed(bench: Bench, found: Sequence[Bracket]) -> list[Bracket]:
+def narrowed(evaluator: CandidateEvaluator, found: Sequence[Bracket]) -> list[Bracket]:
     """Cut every bracket into parts, all in one batch, and keep the first part in which the finding turns."""
     shares = np.arange(1, _PARTS) / _PARTS
     for _ in range(_ROUNDS):
         keys = list(dict.fromkeys(b.key for b in found))
         inner = [b.bad + (b.good - b.bad) * shares for b in found]
         moves = [(b.entry[0], float(si)) for b, values in zip(found, inner, strict=True) for si in values]
-        margins = bench.batch(moves, keys)
+        margins = evaluator.batch(moves, keys)
         found = [
             _tighter(b, values, margins[keys.index(b.key), i * values.size : (i + 1) * values.size])
             for i, (b, values) in enumerate(zip(found, inner, strict=True))
@@ -91,7 +91,7 @@ def _tighter(bracket: Bracket, values: Array, margins: Array) -> Bracket:
     return replace(bracket, bad=float(edges[i]), good=float(edges[i + 1]))
 
 
-def settled(bench: Bench, bracket: Bracket) -> Change | None:
+def settled(evaluator: CandidateEvaluator, bracket: Bracket) -> Change | None:
     """Find the value to write into the file, each trial judged exactly as the file would be.
 
     Notes
@@ -99,11 +99,11 @@ def settled(bench: Bench, bracket: Bracket) -> Change | None:
     A batch keeps the worst pose and the travel times of the robot as it is; here they are those of the changed one.
     """
     path, quantity = bracket.entry
-    start, checks = quantity.si, bench.checks_for([bracket.key])
+    start, checks = quantity.si, evaluator.checks_for([bracket.key])
 
     def mends(si: float) -> bool:
         """Whether the finding holds at a value."""
-        said = bench.single(bench.loaded.robot, {path: si}, checks)
+        said = evaluator.single(evaluator.loaded.robot, {path: si}, checks)
         return holds(said.get(bracket.key))
 
     ends = _ends(mends, start, bracket)
@@ -112,7 +112,7 @@ def settled(bench: Bench, bracket: Bracket) -> Change | None:
     good = _bisected(mends, *ends, start)
     for text, si in rounded(quantity, good, _CLOSE / 2):
         if quantity.low <= si <= quantity.high and mends(si):
-            return value_change(bench.loaded.robot, bracket.entry, text, si, effort_of(quantity, si))
+            return value_change(evaluator.loaded.robot, bracket.entry, text, si, effort_of(quantity, si))
     return None
 
 

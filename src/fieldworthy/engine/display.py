@@ -26,7 +26,7 @@ _INCH = ("in", "inch", '"', "ft")
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class DisplayUnits:
     """Which unit each kind of quantity is shown in.
 
     Attributes
@@ -37,7 +37,7 @@ class Shown:
     units: dict[str, str]
 
     @classmethod
-    def of(cls, entries: Iterable[tuple[KeyPath, Quantity]]) -> Shown:
+    def of(cls, entries: Iterable[tuple[KeyPath, Quantity]]) -> DisplayUnits:
         """Choose the units that a robot's file uses most."""
         counts: dict[str, Counter[str]] = {}
         for path, quantity in entries:

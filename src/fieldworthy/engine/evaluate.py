@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.finding import VERDICTS, Assumption, Fact, Finding, Outcome, Real, Report
 from fieldworthy.engine.judging import Said, Table, Tally, judged
 from fieldworthy.engine.sampling import Cases
@@ -31,7 +31,7 @@ BLOCK = 8192
 
 def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
     """Check one robot."""
-    table = Table(entries_of(loaded.nominal, loaded.quantities), Shown.of(loaded.quantities))
+    table = Table(entries_of(loaded.nominal, loaded.quantities), DisplayUnits.of(loaded.quantities))
     head = min(samples, BLOCK)
     cases = Cases(seed, 0, head, [path for path, _ in table.entries])
     base = Context(loaded.nominal, loaded.nominal_season)

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.finding import Fact, Finding, Outcome, Real, Verdict
 from fieldworthy.engine.sampling import nudge
 from fieldworthy.files import Quantity
@@ -32,7 +32,7 @@ class Table:
     """
 
     entries: Sequence[tuple[KeyPath, Quantity]]
-    shown: Shown
+    shown: DisplayUnits
 
     @cached_property
     def keys(self) -> list[str]:
@@ -140,7 +140,7 @@ def verdict_of(margin: float | None, chance: float | None) -> Verdict:
     return "short" if chance is None or chance <= 1.0 - SURE else "close"
 
 
-def _in_unit(pair: tuple[float, float] | None, kind: str, shown: Shown) -> tuple[float, float] | None:
+def _in_unit(pair: tuple[float, float] | None, kind: str, shown: DisplayUnits) -> tuple[float, float] | None:
     if pair is None:
         return None
     low, high = shown.plain(pair[0], kind), shown.plain(pair[1], kind)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.finding import Outcome, Verdict
 from fieldworthy.engine.system import systems
 from fieldworthy.engine.tracing import Live, Memory, Place, Places, Reads, fields_of, undisturbed
@@ -51,7 +51,7 @@ class NominalPreview:
 
     def __init__(self, loaded: Loaded) -> None:
         stated = stated_by(loaded)
-        self._shown = Shown.of(loaded.quantities)
+        self._shown = DisplayUnits.of(loaded.quantities)
         self._fields: dict[Place, tuple[KeyPath, Any]] = {
             place: (path, value) for place, path, value in fields_of(stated)
         }

@@ -3,7 +3,7 @@
 Importing this room does not start the compiler; playing the first match does.
 """
 
-from fieldworthy.match.clock import Period, Whistles, whistles
+from fieldworthy.match.clock import MatchClock, Period, match_clock
 from fieldworthy.match.forecast import (
     Forecast,
     Runs,
@@ -25,6 +25,7 @@ __all__ = [
     "CannotPlay",
     "Event",
     "Forecast",
+    "MatchClock",
     "Part",
     "Period",
     "Runs",
@@ -32,9 +33,9 @@ __all__ = [
     "Setup",
     "Tally",
     "Timeline",
-    "Whistles",
     "blocks",
     "forecast",
+    "match_clock",
     "play_runs",
     "played",
     "scores",
@@ -42,6 +43,5 @@ __all__ = [
     "summed",
     "tallied",
     "timeline",
-    "whistles",
     "with_chance",
 ]

@@ -25,7 +25,7 @@ class Period:
 
 
 @dataclass(frozen=True, slots=True)
-class Whistles:
+class MatchClock:
     """The times that a match is played to.
 
     Attributes
@@ -43,14 +43,14 @@ class Whistles:
         return self.periods[-1].ends
 
 
-def whistles(context: Context, part: Part = "whole") -> Whistles:
+def match_clock(context: Context, part: Part = "whole") -> MatchClock:
     """Say when the periods of a part of the match begin and end."""
     times, plan = context.nominal.season.periods, context.nominal.robot.plan
     alone = Period("autonomous", 0.0, first(times.autonomous))
     if part == "autonomous":
-        return Whistles((alone,), None)
+        return MatchClock((alone,), None)
     begins = alone.ends if part == "whole" else 0.0
     lasts = first(times.solo or 0.0) if part == "solo" else first(times.driven)
     driven = Period("solo" if part == "solo" else "driven", begins, begins + lasts)
     reserve = None if plan is None or plan.finish is None else driven.ends - first(plan.finish.reserve)
-    return Whistles((alone, driven) if part == "whole" else (driven,), reserve)
+    return MatchClock((alone, driven) if part == "whole" else (driven,), reserve)

@@ -17,7 +17,7 @@ from fieldworthy.drawing.rows import Row, draw_rows, rows_height
 from fieldworthy.drawing.stack import HEAD, Pane, stack
 from fieldworthy.drawing.style import Array, Style
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Ink, Letters, Sheet
-from fieldworthy.match.clock import Whistles
+from fieldworthy.match.clock import MatchClock
 from fieldworthy.match.forecast import Forecast, Scores
 from fieldworthy.match.timeline import WHY, Event, Timeline
 
@@ -35,11 +35,11 @@ class Course:
     Attributes
     ----------
     timeline : What happens [SI]
-    whistles : When its periods begin and end [s]
+    clock : When its periods begin and end [s]
     """
 
     timeline: Timeline
-    whistles: Whistles
+    clock: MatchClock
 
 
 def timeline(data: Course, style: Style) -> Figure:
@@ -66,13 +66,13 @@ def timeline(data: Course, style: Style) -> Figure:
 
 
 def _end(data: Course) -> float:
-    return max([data.whistles.end, *(event.ends for event in data.timeline.events)])
+    return max([data.clock.end, *(event.ends for event in data.timeline.events)])
 
 
 def _periods(sheet: Sheet, where: Frame, data: Course, lanes: int) -> None:
     """Names of the periods above the lanes, and lines where they meet."""
     theme, bottom = sheet.style.theme, HEAD + 22.0 + _LANE * lanes
-    for period in data.whistles.periods:
+    for period in data.clock.periods:
         a, b = float(where.x(period.begins)), float(where.x(period.ends))
         middle = Letters(theme.quiet, SMALL, "middle")
         if width(period.name, SMALL) < b - a:
@@ -81,8 +81,8 @@ def _periods(sheet: Sheet, where: Frame, data: Course, lanes: int) -> None:
             sheet.text(a + 3.0, HEAD + 14.0, period.name, Letters(theme.quiet, SMALL))
         for at in (a, b):
             sheet.line((at, HEAD + 20.0), (at, bottom), Ink(theme.edge))
-    if data.whistles.reserve is not None:
-        at = float(where.x(data.whistles.reserve))
+    if data.clock.reserve is not None:
+        at = float(where.x(data.clock.reserve))
         sheet.line((at, HEAD + 20.0), (at, bottom), Ink(theme.edge, dash="4 3"))
 
 
@@ -124,7 +124,7 @@ def _earned(sheet: Sheet, where: Frame, middle: float, events: Sequence[Event]) 
 
 def _notes(data: Course, style: Style) -> list[str]:
     """What failed and why, and what marks mean, in lines that fit."""
-    events, reserve = data.timeline.events, data.whistles.reserve
+    events, reserve = data.timeline.events, data.clock.reserve
     found = [
         f"× {e.action} at {style.show(e.begins, 'time')}: {WHY.get(e.reason, e.reason)}"
         for e in events
@@ -140,9 +140,9 @@ def _notes(data: Course, style: Style) -> list[str]:
 
 
 def _whistles(data: Course) -> list[Mark]:
-    marks: list[Mark] = [Limit(at=p.begins, side="x", tone="edge", dash=None) for p in data.whistles.periods[1:]]
-    if data.whistles.reserve is not None:
-        marks.append(Limit(at=data.whistles.reserve, side="x", tone="edge", dash="4 3"))
+    marks: list[Mark] = [Limit(at=p.begins, side="x", tone="edge", dash=None) for p in data.clock.periods[1:]]
+    if data.clock.reserve is not None:
+        marks.append(Limit(at=data.clock.reserve, side="x", tone="edge", dash="4 3"))
     return marks
 
 

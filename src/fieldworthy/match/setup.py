@@ -374,12 +374,12 @@ def _drive(context: Context, cases: int, poses: Sequence[str], left: Array) -> t
         line = drive_line(dataclasses.replace(train, controller=held))
         lines.append(_row(cases, [line.stall_force, line.slope, line.force_limit, line.power_limit]))
         for pose in poses:
-            pace = state.performance(context, pose)
-            by_motors = brake_deceleration(line, pace.load, np.inf, robot.drive.braking)
+            performance = state.performance(context, pose)
+            by_motors = brake_deceleration(line, performance.load, np.inf, robot.drive.braking)
             # grip and tipping bound the stop as before; motors that are cut back may bound it further
-            stop = np.maximum(np.minimum(by_motors, pace.load.deceleration), 0.01 * STANDARD_GRAVITY)
-            straight = dataclasses.replace(pace.load, deceleration=stop)
-            for load in (straight, as_straight(line, pace.yaw, robot.drive.braking)):
+            stop = np.maximum(np.minimum(by_motors, performance.load.deceleration), 0.01 * STANDARD_GRAVITY)
+            straight = dataclasses.replace(performance.load, deceleration=stop)
+            for load in (straight, as_straight(line, performance.yaw, robot.drive.braking)):
                 loads.append(_row(cases, _moved(load)))
     shape = (cases, len(shares), len(poses), 2, 5)
     return np.ascontiguousarray(np.stack(lines, axis=1)), np.ascontiguousarray(np.stack(loads, axis=1)).reshape(shape)

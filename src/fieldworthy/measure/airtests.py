@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.finding import Array
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
-from fieldworthy.measure.handwork import Asked, deviation, scatter_note, told
+from fieldworthy.measure.hand_readings import Asked, deviation, scatter_note, told
 from fieldworthy.measure.model import AirCycles, Leak
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.physics.gas.air import free_air
@@ -53,7 +53,7 @@ def fit_leak(section: Leak, measured: Measured, name: str) -> Procedure:
     fitted, blind, notes = _told(solution, measured, name, span)
     both = tuple(gauge.tolist()), tuple(predicted(solution.values).tolist())
     plot = Residuals(f"Gauge of tank '{name}'", "time", "time", tuple(time.tolist()), "pressure", *both)
-    unit = Shown.of(measured.robot.quantities).units["pressure"]
+    unit = DisplayUnits.of(measured.robot.quantities).units["pressure"]
     notes += scatter_note(solution, float(section.error), "pressure", unit)
     return Procedure(f"leaks.{name}", f"Leak of tank '{name}'", section.date, fitted, blind, (plot,), notes,
                      ("practice",))  # fmt: skip
@@ -167,7 +167,7 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
 
 
 def _unit(measured: Measured) -> str:
-    return Shown.of(measured.robot.quantities).units["pressure"]
+    return DisplayUnits.of(measured.robot.quantities).units["pressure"]
 
 
 def _rig(section: AirCycles, measured: Measured) -> _Rig:

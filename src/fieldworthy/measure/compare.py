@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.measure.files import Measured, number_at
 from fieldworthy.measure.result import Comparison, Fitted, Procedure, Standing, with_interval
@@ -76,7 +76,9 @@ def unit_of(measured: Measured, item: Combined) -> str:
     found = measured.quantities.get(item.key)
     if found is not None:
         return found.unit
-    return first.unit or ("1" if first.kind == "count" else Shown.of(measured.robot.quantities).units[first.kind])
+    return first.unit or (
+        "1" if first.kind == "count" else DisplayUnits.of(measured.robot.quantities).units[first.kind]
+    )
 
 
 def comparisons(measured: Measured, together: Iterable[Combined]) -> tuple[Comparison, ...]:

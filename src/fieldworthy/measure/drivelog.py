@@ -5,6 +5,7 @@ Caution: a robot at full speed hurts whom it hits. Clear the floor, and keep a h
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ import numpy as np
 from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.kinds import Real
-from fieldworthy.measure.drivemodel import Bench, Knob, Run, Strand, Trial, by_hand, noise
+from fieldworthy.measure.drivemodel import DriveModel, Knob, Run, Series, Trial, by_hand, noise
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.model import Coast, DragTest, DriveLog, DriveRuns, PushTest, Sprint
@@ -21,7 +22,7 @@ from fieldworthy.measure.result import Fitted, Procedure, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
 from fieldworthy.physics.motors.coastdown import Course, coast, coast_deceleration
 from fieldworthy.physics.motors.drivecurrent import Pulled, pulled
-from fieldworthy.physics.motors.motion import NO_BRAKING, Load, move, speed_curve
+from fieldworthy.physics.motors.motion import NO_BRAKING, move, speed_curve
 from fieldworthy.physics.motors.motion import top_speed as physics_top_speed
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.units import digits
@@ -32,7 +33,7 @@ _FIRST = 5  # rows from which the speed at the beginning is guessed
 
 def deceleration(trial: Trial, added: float) -> Real:
     """Find how fast the coasting drive slows down."""
-    return np.maximum(coast_deceleration(trial.drive.train, trial.pace(added).load), _SLOWEST)
+    return np.maximum(coast_deceleration(trial.drive.train, trial.performance(added).load), _SLOWEST)
 
 
 def hand_coast(given: Coast, name: str, time_sd: float) -> Run:
@@ -73,14 +74,14 @@ def logged_coast(columns: dict[str, Array], sds: dict[str, float], added: float,
         idle = np.asarray(trial.drive.train.battery.open_voltage, dtype=float)
         return np.broadcast_to(idle, (time.size, *idle.shape))
 
-    strands = []
+    series = []
     for column, kind, predict in (("speed", "speed", speed), ("position", "length", position),
                                   ("voltage", "voltage", voltage)):  # fmt: skip
         if column in columns:
-            strands.append(Strand(f"{column} of {name}", kind, columns[column], sds[column], predict, columns["time"]))
+            series.append(Series(f"{column} of {name}", kind, columns[column], sds[column], predict, columns["time"]))
     if "position" in columns:
         unknowns.append(Parameter(place, float(columns["position"][0]), 1.0))
-    return Run(strands, unknowns)
+    return Run(series, unknowns)
 
 
 def _first_speed(time: Array, columns: dict[str, Array]) -> float:
@@ -98,10 +99,10 @@ def push_test(given: PushTest, name: str, force_sd: float) -> Run:
 
     def force(trial: Trial) -> Real:
         """Force on the scale [N]."""
-        pace = trial.pace(added)
+        performance = trial.performance(added)
         if slips:
-            return pace.grip
-        return np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
+            return performance.grip
+        return np.minimum(performance.line.stall_force, performance.line.force_limit) - performance.load.resistance
 
     return Run([by_hand(f"force of {name}", "force", [float(r) for r in given.readings], force_sd, force)])
 
@@ -143,18 +144,18 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     tolerances, and widens the intervals of what hangs on it.
     """
     del name
-    bench = _bench(given, measured)
+    model = _drive_model(given, measured)
     runs = list(_runs(given, measured))
-    knobs = bench.knobs()
+    knobs = model.knobs()
     own = [parameter for run in runs for parameter in run.unknowns]
     parameters = [*(knob.parameter for knob in knobs), *own]
-    fit = _Fit(bench, knobs, parameters, [strand for run in runs for strand in run.strands])
+    fit = _Fit(model, knobs, parameters, [one for run in runs for one in run.series])
     found = solve(fit.residual, parameters, slopes=fit.slopes)
     best = fit.trial(found.values)
-    strands = fit.strands
+    series = fit.series
     return Procedure(
-        "drive", "Runs of the drive", given.date, tuple(_told(bench, knobs, found)), tuple(_untold(knobs, found)),
-        tuple(strand.residuals(best) for strand in strands), tuple(_notes(runs, knobs, found, bench.weighed_mass)),
+        "drive", "Runs of the drive", given.date, tuple(_told(model, knobs, found)), tuple(_untold(knobs, found)),
+        tuple(one.residuals(best) for one in series), tuple(_notes(runs, knobs, found, model.weighed_mass)),
         ("hughes", "gillespie", "saej1263", "meriam_statics"),
     )  # fmt: skip
 
@@ -163,20 +164,20 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
 class _Fit:
     """The readings of all runs as residuals of one fit."""
 
-    bench: Bench
+    model: DriveModel
     knobs: Sequence[Knob]
     parameters: Sequence[Parameter]
-    strands: Sequence[Strand]
+    series: Sequence[Series]
 
     def trial(self, values: Array) -> Trial:
         """The drive with parameters of shape (p,), or with k sets of them, shape (p, k)."""
         names = [p.name for p in self.parameters]
-        return self.bench.trial(self.knobs, dict(zip(names, values, strict=True)))
+        return self.model.trial(self.knobs, dict(zip(names, values, strict=True)))
 
     def residual(self, values: Array) -> Array:
-        """Readings less model of every strand, in standard deviations."""
+        """Readings less model of every one, in standard deviations."""
         tried = self.trial(values)
-        return np.concatenate([strand.whitened(tried) for strand in self.strands])
+        return np.concatenate([one.whitened(tried) for one in self.series])
 
     def slopes(self, values: Array) -> Array:
         """Slopes by every parameter from one batch: each a little up and a little down, within its bounds."""
@@ -188,11 +189,11 @@ class _Fit:
         return np.asarray((both[:, :count] - both[:, count:]) / np.diag(up - down))
 
 
-def _bench(given: DriveRuns, measured: Measured) -> Bench:
+def _drive_model(given: DriveRuns, measured: Measured) -> DriveModel:
     added = [float(log.added) for log in given.logs] + [float(sprint.added) for sprint in given.sprints]
     added += [float(coasting.added) for coasting in given.coasts] + [float(test.added) for test in given.pushes]
     try:
-        return Bench(measured, given.pose, added)
+        return DriveModel(measured, given.pose, added)
     except ValueError as error:
         key = "parts" if not measured.robot.nominal.parts else "poses"
         expected = f"expected {key} in the robot file: how heavy it is decides how fast it drives"
@@ -219,12 +220,11 @@ def _sprint(given: Sprint, name: str, time_sd: float) -> Run:
 
     def time(trial: Trial) -> Real:
         """Time over the distance [s]."""
-        pace = trial.pace(added)
-        free = Load(pace.load.mass, pace.load.rotating_mass, pace.load.resistance, pace.load.grip_acceleration,
-                    NO_BRAKING)  # fmt: skip
+        performance = trial.performance(added)
+        free = dataclasses.replace(performance.load, deceleration=NO_BRAKING)
         if standing:
-            return np.minimum(move(pace.line, free, distance).time, _NEVER)
-        return distance / np.maximum(physics_top_speed(pace.line, free), distance / _NEVER)
+            return np.minimum(move(performance.line, free, distance).time, _NEVER)
+        return distance / np.maximum(physics_top_speed(performance.line, free), distance / _NEVER)
 
     return Run([by_hand(f"time of {name}", "time", [float(t) for t in given.times], time_sd, time)])
 
@@ -250,7 +250,7 @@ def _logged(given: DriveRuns, log: DriveLog, place: int, measured: Measured) -> 
         raise BadInput([Problem(file, int(table.lines[0]), 1, (), "expected a speed or a position that changes")])
     take = _full if log.command == "full" else logged_coast
     run = take(columns, sds, float(log.added), log.file)
-    return Run(run.strands, run.unknowns, notes)
+    return Run(run.series, run.unknowns, notes)
 
 
 def _between(columns: Mapping[str, Array], log: DriveLog) -> dict[str, Array]:
@@ -302,23 +302,23 @@ def _full(columns: dict[str, Array], sds: dict[str, float], added: float, name: 
         return np.asarray(battery.open_voltage - battery.resistance * course(trial)[2].battery_current[sure])
 
     unknowns = [Parameter(start, begun, 0.1)]
-    strands = []
+    series = []
     for column, kind, predict, rows in (
         ("speed", "speed", speed, slice(None)), ("position", "length", position, slice(None)),
         ("current", "current", current, sure), ("voltage", "voltage", voltage, sure),
     ):  # fmt: skip
         if column in columns:
             title = f"{column} of {name}"
-            strands.append(Strand(title, kind, columns[column][rows], sds[column], predict, time[rows]))
+            series.append(Series(title, kind, columns[column][rows], sds[column], predict, time[rows]))
     if "position" in columns:
         unknowns.append(Parameter(place, float(columns["position"][0]), 0.1))
-    return Run(strands, unknowns)
+    return Run(series, unknowns)
 
 
 def _run_up(trial: Trial, added: float, since: Array) -> tuple[Array, Array, Pulled]:
     """Speed, position and what the drive takes, at times since the start."""
-    pace = trial.pace(added)
-    curve = speed_curve(pace.line, pace.load)
+    performance = trial.performance(added)
+    curve = speed_curve(performance.line, performance.load)
     speed, distance = curve.after(since)
     return speed, distance, pulled(trial.drive.train, curve.force(speed), speed)
 
@@ -335,12 +335,12 @@ def _start(columns: dict[str, Array]) -> float:
     return float(time[low] - speed[low] / slope) if slope > 0.0 else float(time[0])
 
 
-def _told(bench: Bench, knobs: list[Knob], found: Solution) -> Iterator[Fitted]:
+def _told(model: DriveModel, knobs: list[Knob], found: Solution) -> Iterator[Fitted]:
     for knob in knobs:
         if not knob.told_by or found.why_not(knob.name) is not None:
             continue
         value, half = found.value(knob.name), found.half_width(knob.name)
-        parts = {key: float(part) for key, part in knob.values(bench.robot, value).items()}
+        parts = {key: float(part) for key, part in knob.values(model.robot, value).items()}
         if len(parts) > 1 or knob.of_the_day:
             yield Fitted(knob.name, (), knob.kind, value, half)
         if knob.of_the_day:

@@ -1,4 +1,4 @@
-"""A strand of readings: what was read, how good it is, and what a trial of the drive says it should be."""
+"""A series of readings: what was read, how good it is, and what a trial of the drive says it should be."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from fieldworthy.files.kinds import Real
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, number_at
 from fieldworthy.measure.fitting import PER_95, Parameter
-from fieldworthy.measure.handwork import listed_body
+from fieldworthy.measure.hand_readings import listed_body
 from fieldworthy.measure.result import Residuals
 from fieldworthy.measure.scales import fit_scales
 from fieldworthy.robot.model.body import Listed, Part, Pose, Weighed
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.drivetrain import Drive, Pace, pace_of
+from fieldworthy.vehicle.drivetrain import Drive, DrivePerformance, performance_of
 from fieldworthy.vehicle.stance import Stance
 
 _SMALL = 1e-3
@@ -88,13 +88,13 @@ class Trial:
         """Battery to rims [SI]."""
         return state.drivetrain(self.subject)
 
-    def pace(self, added: float) -> Pace:
+    def performance(self, added: float) -> DrivePerformance:
         """Find what the drive makes of the robot with more mass on board."""
         stance = self._stances[added]
-        return self.subject.once(("trial", added), lambda: pace_of(self.robot, self.drive, stance, self._pose))
+        return self.subject.once(("trial", added), lambda: performance_of(self.robot, self.drive, stance, self._pose))
 
 
-class Bench:
+class DriveModel:
     """A robot whose drive is tried with other numbers."""
 
     def __init__(self, measured: Measured, pose: str | None, added: Iterable[float]) -> None:
@@ -232,7 +232,7 @@ _DRAG = ", and drag a locked wheel of each class over the tiles with a scale"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Strand:
+class Series:
     """Readings of one kind from one run.
 
     Attributes
@@ -268,29 +268,29 @@ class Strand:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """What one run contributes: strands of readings, the unknowns of this run alone, and what was odd in it.
+    """What one run contributes: series of readings, the unknowns of this run alone, and what was odd in it.
 
     Attributes
     ----------
-    strands : Its readings
+    series : Its readings
     unknowns : Such as when it started
     notes : Sentences for people
     """
 
-    strands: Sequence[Strand]
+    series: Sequence[Series]
     unknowns: Sequence[Parameter] = ()
     notes: Sequence[str] = ()
 
 
-def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict: Callable[[Trial], Real]) -> Strand:
-    """Make a strand of readings of one number, read again and again by hand."""
+def by_hand(name: str, kind: str, readings: Sequence[float], sd: float, predict: Callable[[Trial], Real]) -> Series:
+    """Make a series of readings of one number, read again and again by hand."""
     observed = np.array([float(r) for r in readings])
 
     def all_alike(trial: Trial) -> Array:
         one = np.asarray(predict(trial), dtype=float)
         return np.broadcast_to(one, (observed.size, *one.shape))
 
-    return Strand(name, kind, observed, sd, all_alike, np.arange(1.0, observed.size + 1.0), False)
+    return Series(name, kind, observed, sd, all_alike, np.arange(1.0, observed.size + 1.0), False)
 
 
 def noise(values: Array) -> float:

@@ -12,7 +12,7 @@ from fieldworthy.files import BadInput
 from fieldworthy.files.kinds import Real
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
-from fieldworthy.measure.handwork import Asked, told
+from fieldworthy.measure.hand_readings import Asked, told
 from fieldworthy.measure.model import Odometry, Squares
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
 from fieldworthy.physics.odometry.odometry import TrackingWheel
@@ -179,17 +179,17 @@ def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Proce
     if not (section.pushes or section.turns or section.squares):
         said = "expected one of the keys 'pushes', 'turns', 'squares'"
         raise BadInput([measured.document.problem(("odometry",), said)])
-    bench = _Bench(section, measured)
+    model = _TrackingModel(section, measured)
     if not (section.pushes or section.turns) and section.squares is not None and section.squares.left is None:
         return square_alone(section)
-    solution = solve(bench.residual, bench.parameters, slopes=stepped(bench.residual, bench.parameters))
-    fitted, blind = told(solution, list(bench.asked()))
-    notes = [*bench.square_notes(), *_gyro_note(fitted)]
+    solution = solve(model.residual, model.parameters, slopes=stepped(model.residual, model.parameters))
+    fitted, blind = told(solution, list(model.asked()))
+    notes = [*model.square_notes(), *_gyro_note(fitted)]
     return Procedure("odometry", "Pushes, turns and squares", section.date, fitted, blind,
-                     bench.residuals(solution.values), tuple(notes), ("borenstein1996", "practice"))  # fmt: skip
+                     model.residuals(solution.values), tuple(notes), ("borenstein1996", "practice"))  # fmt: skip
 
 
-class _Bench:
+class _TrackingModel:
     """Readings, parameters and residuals of one fit."""
 
     def __init__(self, section: Odometry, measured: Measured) -> None:

@@ -12,7 +12,7 @@ from fieldworthy.files import BadInput
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
-from fieldworthy.measure.handwork import (
+from fieldworthy.measure.hand_readings import (
     Asked,
     ListedBody,
     deviation,

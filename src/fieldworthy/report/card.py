@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import systems
 from fieldworthy.measure.faultlog import Risk
@@ -42,7 +42,7 @@ class Asked:
 
 def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
     """Lay a pit card out."""
-    robot, shown = loaded.nominal, Shown.of(loaded.quantities)
+    robot, shown = loaded.nominal, DisplayUnits.of(loaded.quantities)
     found = {(i.id, i.subject): i for i in items_of(report)}
     left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
     right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes")]
@@ -60,7 +60,7 @@ def _head(text: str) -> Block:
     return Head(text)
 
 
-def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: Shown) -> list[Block]:
+def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: DisplayUnits) -> list[Block]:
     air = robot.air
     if not air.tanks:
         return []
@@ -163,7 +163,7 @@ def spares(robot: Robot) -> tuple[str, ...]:
     return tuple(listed)
 
 
-def tensions(robot: Robot, report: Report, shown: Shown) -> tuple[str, ...]:
+def tensions(robot: Robot, report: Report, shown: DisplayUnits) -> tuple[str, ...]:
     """List what is tightened or stretched, and to what."""
     listed = [_HANDS]
     for chain in (i for i in report.facts if i.id.startswith("intake.chain_built.")):

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown, first
+from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.evaluate import run
 from fieldworthy.engine.finding import Outcome
 from fieldworthy.engine.output import as_data
@@ -289,7 +289,7 @@ class Export:
 
 def export_of(loaded: Loaded) -> Export:
     """Gather the constants of a robot in the units of its file."""
-    shown = Shown.of(loaded.quantities)
+    shown = DisplayUnits.of(loaded.quantities)
     found = sorted(constants(loaded), key=lambda c: c.words[0])
     units = [_unit(c, shown) for c in found]
     names = names_of([(c.words, unit) for c, unit in zip(found, units, strict=True)])
@@ -297,11 +297,11 @@ def export_of(loaded: Loaded) -> Export:
     return Export(loaded.nominal.robot, loaded.nominal_season.season, tuple(entries))
 
 
-def _unit(constant: Constant, shown: Shown) -> str:
+def _unit(constant: Constant, shown: DisplayUnits) -> str:
     return "1" if constant.kind in _BARE else shown.units.get(constant.kind, constant.kind)
 
 
-def _entry(constant: Constant, name: str, unit: str, shown: Shown) -> Entry:
+def _entry(constant: Constant, name: str, unit: str, shown: DisplayUnits) -> Entry:
     def plain(si: float) -> float:
         made = shown.plain(si, constant.kind) if constant.kind in shown.units else si
         return float(f"{made:.10g}")

@@ -9,10 +9,10 @@ from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.matrix import EVEN, matrix
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Report
-from fieldworthy.match import scores, summed, tallied, timeline, whistles
+from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.measure.faultlog import risks
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.report import card as cards
@@ -66,7 +66,7 @@ def _played(loaded: Loaded, wanted: Wanted) -> Played:
     base = Context(loaded.nominal, loaded.nominal_season)
     tally = tallied(loaded, wanted.runs, wanted.seed)
     found = summed(loaded, tally, timeline(base), (wanted.runs, wanted.seed))
-    return Played(found, scores(tally, found), whistles(base))
+    return Played(found, scores(tally, found), match_clock(base))
 
 
 def _since(loaded: Loaded, report: Report, wanted: Wanted) -> list[Section]:
@@ -105,4 +105,4 @@ def make_inspection(loaded: Loaded) -> Inspection:
 
 def size_of(loaded: Loaded) -> Size:
     """Choose the paper that the team has: Letter where it measures in inches."""
-    return "a4" if Shown.of(loaded.quantities).units["length"] in ("mm", "cm", "m") else "us-letter"
+    return "a4" if DisplayUnits.of(loaded.quantities).units["length"] in ("mm", "cm", "m") else "us-letter"

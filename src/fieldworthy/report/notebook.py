@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from fieldworthy.decide.remedy import Mending
+from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.engine import figure as drawn_margins
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.figure import margins_of
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import dotted
-from fieldworthy.match import Forecast, Scores, Whistles
+from fieldworthy.match import Forecast, MatchClock, Scores
 from fieldworthy.match import figure as drawn_match
 from fieldworthy.match import figure as score
 from fieldworthy.report.blocks import (
@@ -89,7 +89,7 @@ def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
     return Table(("Input", "Value", "Tolerance", "Rests on"), rows, (4.6, 1.2, 1.2, 1.6), (1, 2), small=True)
 
 
-def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], Mending]) -> list[str]:
+def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], FoundRemedies]) -> list[str]:
     """Say what a team can do about what was found."""
     failing = [(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
     lines = [_mended(f, mending) for f, mending in failing if mending is not None or f.verdict == "short"]
@@ -104,7 +104,7 @@ def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str],
     return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
 
 
-def _mended(finding: Finding, mending: Mending | None) -> str:
+def _mended(finding: Finding, mending: FoundRemedies | None) -> str:
     if mending is not None and mending.remedies:
         return f"{finding.id}: {'; or '.join(r.sentence for r in mending.remedies[:2])}."
     if mending is not None:
@@ -127,12 +127,12 @@ class Played:
     ----------
     forecast : Distribution and limits [SI]
     scores : How often each number of points came up
-    whistles : The times that a match is played to
+    clock : The times that a match is played to
     """
 
     forecast: Forecast
     scores: Scores | None
-    whistles: Whistles
+    clock: MatchClock
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,7 @@ class Content:
     job: str = ""
     date: str = ""
     played: Played | None = None
-    mendings: tuple[Mending, ...] = ()
+    mendings: tuple[FoundRemedies, ...] = ()
     more: Sequence[Section] = field(default=())
     size: Size = "a4"
 
@@ -208,7 +208,7 @@ def _robot(content: Content, context: Context) -> Section:
 def _parts(content: Content) -> list[Section]:
     """What it is made of."""
     loaded = content.loaded
-    shown = Shown.of(loaded.quantities)
+    shown = DisplayUnits.of(loaded.quantities)
     sums = totals(loaded, shown)
     if not sums:
         return []
@@ -294,7 +294,7 @@ def _unit(item: Finding | Fact) -> str:
 
 def _match(content: Content, played: Played) -> list[Section]:
     forecast, style = played.forecast, style_of(content.loaded)
-    course = drawn_match.Course(forecast.timeline, played.whistles)
+    course = drawn_match.Course(forecast.timeline, played.clock)
     first: list[Block] = [
         Para(f"If every try works in its mean time it earns {forecast.timeline.points:g} points.", "lead"),
         Picture(drawn_match.timeline(course, style), 0.78),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import Page, System, systems
 from fieldworthy.report.numbers import items_of
@@ -25,7 +25,7 @@ those of the text."""
 
 def style_of(loaded: Loaded, width: float = WIDTH) -> Style:
     """Choose how figures on paper look."""
-    return Shown.of(loaded.quantities).style(PRINT, width)
+    return DisplayUnits.of(loaded.quantities).style(PRINT, width)
 
 
 def figures_for(name: str, context: Context, style: Style) -> list[Figure]:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.files import Quantity
 from fieldworthy.files.kinds import default_tolerance
 from fieldworthy.physics.statics.rigidbody import combine
@@ -20,14 +20,14 @@ from fieldworthy.vehicle import state
 _PLACES = ("x", "y", "z", "length", "width", "height")
 
 
-def heads(shown: Shown) -> list[Cell]:
+def heads(shown: DisplayUnits) -> list[Cell]:
     """Name the columns of a parts list, with their units."""
     mass, length = shown.units["mass"], shown.units["length"]
     places = [f"{name} [{length}]" for name in _PLACES]
     return ["part", f"mass [{mass}]", *places, "rides", "count", "basis", f"tolerance [{mass}]"]
 
 
-def rows(parts: Mapping[str, Any], shown: Shown) -> Iterable[list[Cell]]:
+def rows(parts: Mapping[str, Any], shown: DisplayUnits) -> Iterable[list[Cell]]:
     """List parts as rows."""
     for name, part in parts.items():
         mass: Quantity = part.mass
@@ -38,15 +38,15 @@ def rows(parts: Mapping[str, Any], shown: Shown) -> Iterable[list[Cell]]:
         yield [name, _number(mass, shown), *places, part.rides, part.count, mass.basis, off]
 
 
-def _number(quantity: Quantity, shown: Shown) -> float:
+def _number(quantity: Quantity, shown: DisplayUnits) -> float:
     return float(f"{to_unit(quantity.si, quantity.kind, shown.units[quantity.kind]):.12g}")
 
 
-def _in(mass: float, shown: Shown) -> float:
+def _in(mass: float, shown: DisplayUnits) -> float:
     return float(f"{to_unit(mass, 'mass', shown.units['mass']):.12g}")
 
 
-def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
+def totals(loaded: Loaded, shown: DisplayUnits) -> list[list[Cell]]:
     """Sum up the parts of a robot, as they are placed."""
     groups = state.listed_groups(Context(loaded.nominal, loaded.nominal_season))
     if not groups:
@@ -61,13 +61,13 @@ def totals(loaded: Loaded, shown: Shown) -> list[list[Cell]]:
 
 def as_table(loaded: Loaded, parts: Mapping[str, Any]) -> str:
     """Write parts as CSV, with the totals as notes below."""
-    shown = Shown.of(loaded.quantities)
+    shown = DisplayUnits.of(loaded.quantities)
     notes = [[f"{NOTE}{name}", number, unit] for name, number, unit in totals(loaded, shown)]
     return csv_text([heads(shown), *rows(parts, shown), *notes])
 
 
 def as_sheet(loaded: Loaded, parts: Mapping[str, Any]) -> bytes:
     """Write parts as a spreadsheet, with the totals on a sheet of their own."""
-    shown = Shown.of(loaded.quantities)
+    shown = DisplayUnits.of(loaded.quantities)
     above: list[list[Cell]] = [["total", "number", "unit"]]
     return sheet_bytes({"parts": [heads(shown), *rows(parts, shown)], "totals": above + totals(loaded, shown)})

@@ -90,7 +90,7 @@ class Throw:
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class DrivePerformance:
     """What the drive can make of the robot in one pose.
 
     Attributes
@@ -244,7 +244,7 @@ def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
     return dataclasses.replace(free, deceleration=safe), braking
 
 
-def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
+def performance_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> DrivePerformance:
     """Find what the drive can make of the robot as it stands in a pose.
 
     Notes
@@ -274,8 +274,10 @@ def pace_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Pace:
     forward, back = (
         _throw(grip, rolling + drag, motors, use, (mass, whole)) for grip in (floor.stopping, floor.starting)
     )
-    return Pace(line, load, np.maximum(launch, 0.0), braking, forward, back, floor.sideways / mass, top, floor.standing,
-                yaw, ground)  # fmt: skip
+    sideways = floor.sideways / mass
+    return DrivePerformance(
+        line, load, np.maximum(launch, 0.0), braking, forward, back, sideways, top, floor.standing, yaw, ground
+    )
 
 
 def _throw(grip: Real, resisting: Real, motors: tuple[Real, Real], use: Real, masses: tuple[Real, Real]) -> Throw:
@@ -314,13 +316,15 @@ def together(things: Sequence[T]) -> T:
 Legs = Iterable[tuple[str | None, float, float]]
 
 
-def nominal_travel(robot: Robot, pace: Callable[[str], Pace], usual: str | None, legs: Legs = ()) -> Travel:
+def nominal_travel(
+    robot: Robot, performance: Callable[[str], DrivePerformance], usual: str | None, legs: Legs = ()
+) -> Travel:
     """Make the function that gives travel times along the plan."""
     solved: dict[tuple[str | None, float, float], float] = {}
 
     def solve(ways: Sequence[tuple[str | None, float, float]]) -> None:
         """Time ways and turns together, one call for all of them."""
-        known = {name: pace(name) for name in dict.fromkeys(pose or str(usual) for pose, _, _ in ways)}
+        known = {name: performance(name) for name in dict.fromkeys(pose or str(usual) for pose, _, _ in ways)}
         plain = {name: (picked(found.load), picked(found.yaw)) for name, found in known.items()}
         loads, yaws = zip(*(plain[pose or str(usual)] for pose, _, _ in ways), strict=True)
         line, yaw = picked(next(iter(known.values())).line), together(yaws)

@@ -40,7 +40,7 @@ def floor_contacts(robot: Robot) -> list[tuple[Real, Real]]:
 
 
 @dataclass(frozen=True, slots=True)
-class Footing:
+class SupportContacts:
     """What the robot can stand on, the same in every pose.
 
     Attributes
@@ -58,7 +58,7 @@ class Footing:
     radii: tuple[Real, ...]
 
 
-def footing(robot: Robot) -> Footing:
+def support_contacts(robot: Robot) -> SupportContacts:
     """Find what the robot can stand on."""
     contacts = floor_contacts(robot)
     rollers = list(robot.rollers.values())
@@ -66,10 +66,10 @@ def footing(robot: Robot) -> Footing:
     round_ones = [robot.catalogue.wheels[wheel.wheel].diameter / 2.0 for wheel in robot.drive.wheels.values()]
     radii = tuple(_outermost(contacts, side, round_ones) for side in SIDES)
     if not rollers:
-        return Footing(flat(contacts), level, level, (0.0,) * len(SIDES), radii)
+        return SupportContacts(flat(contacts), level, level, (0.0,) * len(SIDES), radii)
     tilted = support_polygon(flat(contacts + [r.position for r in rollers]))
     clearances = tuple(_clearance(rollers, contacts, side) for side in SIDES)
-    return Footing(flat(contacts), level, tilted, clearances, radii)
+    return SupportContacts(flat(contacts), level, tilted, clearances, radii)
 
 
 def _out(point: tuple[Real, Real], side: str) -> float:
@@ -106,7 +106,7 @@ class Stance:
     beyond : How much farther out the anti-tip rollers' edge lies, by `SIDES` [m]
     """
 
-    feet: Footing
+    feet: SupportContacts
     body: RigidBody
     point: Array
     height: Real
@@ -139,7 +139,7 @@ class Stance:
         return slack.min(axis=0), float(np.arctan2(y, x))
 
 
-def stand(feet: Footing, body: RigidBody, pose: Pose) -> Stance:
+def stand(feet: SupportContacts, body: RigidBody, pose: Pose) -> Stance:
     """Stand a robot on its contacts in one pose."""
     weight = body.mass * STANDARD_GRAVITY
     point, height, load = body.cg[:2], body.cg[2], weight

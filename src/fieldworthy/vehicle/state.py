@@ -11,9 +11,9 @@ from fieldworthy.physics.gas.tankplan import Circuit
 from fieldworthy.physics.statics.rigidbody import RigidBody
 from fieldworthy.robot.model.body import CHASSIS
 from fieldworthy.vehicle.body import Group, body_in, corrected, extent_in, group_of
-from fieldworthy.vehicle.drivetrain import Drive, Pace, drive_of, nominal_travel, pace_of
+from fieldworthy.vehicle.drivetrain import Drive, DrivePerformance, drive_of, nominal_travel, performance_of
 from fieldworthy.vehicle.schedule import Beat, legs_of, written_out
-from fieldworthy.vehicle.stance import Footing, Stance, footing, stand
+from fieldworthy.vehicle.stance import Stance, SupportContacts, stand, support_contacts
 
 _LN2 = float(np.log(2.0))
 
@@ -77,7 +77,7 @@ def schedule(context: Context) -> tuple[Beat, ...]:
         known = usual is not None and ("performance", same_body(context, usual)) in context.memory
         source, base = context if known else context.nominal, context.nominal
 
-        def nominal_performance(pose: str) -> Pace:
+        def nominal_performance(pose: str) -> DrivePerformance:
             return performance(source, pose)
 
         travel = nominal_travel(base.robot, nominal_performance, usual, legs_of(base.robot, base.season))
@@ -103,9 +103,9 @@ def drivetrain(context: Context) -> Drive:
     return context.once("drivetrain", lambda: drive_of(context.robot))
 
 
-def contacts(context: Context) -> Footing:
+def contacts(context: Context) -> SupportContacts:
     """What the robot can stand on [m]."""
-    return context.once("contacts", lambda: footing(context.robot))
+    return context.once("contacts", lambda: support_contacts(context.robot))
 
 
 def same_body(context: Context, pose: str) -> str:
@@ -137,10 +137,10 @@ def stance(context: Context, pose: str) -> Stance:
     return context.once(("stance", pose), lambda: stand(contacts(context), body(context, pose), whole))
 
 
-def performance(context: Context, pose: str) -> Pace:
+def performance(context: Context, pose: str) -> DrivePerformance:
     """What the drive can make of it in a pose: accelerations, top speed, the speed-acceleration curve [SI]."""
     pose = same_body(context, pose)
     robot, whole = context.robot, context.robot.poses[pose]
     return context.once(
-        ("performance", pose), lambda: pace_of(robot, drivetrain(context), stance(context, pose), whole)
+        ("performance", pose), lambda: performance_of(robot, drivetrain(context), stance(context, pose), whole)
     )

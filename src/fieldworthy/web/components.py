@@ -120,11 +120,11 @@ class Rows:
                 self._sent[key] = Markup("")
 
 
-Shown: TypeAlias = dict[str, Any]
+DisplayUnits: TypeAlias = dict[str, Any]
 """What a view of figures remembers of itself while it is shown."""
 
 
-def is_new(page: Page, state: Shown) -> bool:
+def is_new(page: Page, state: DisplayUnits) -> bool:
     """Tell whether the robot, or how it is to look, differs from what was drawn last; takes note of it."""
     if page.draft is None or page.problems:
         return False

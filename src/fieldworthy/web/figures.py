@@ -11,7 +11,7 @@ from typing import TypeAlias
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.engine.system import systems
 from fieldworthy.files import instantiate
@@ -76,7 +76,7 @@ def styled(source: Source, look: Look) -> Style:
     """Complete a style by the units that the file uses, where the person wants those."""
     if look.units != "file":
         return dataclasses.replace(look.style, units=look.units)
-    return Shown.of(robot_of(source).quantities).style(look.style.theme, look.style.width)
+    return DisplayUnits.of(robot_of(source).quantities).style(look.style.theme, look.style.width)
 
 
 def named(found: Iterable[tuple[str, Figure | None]]) -> Named:

@@ -7,7 +7,7 @@ from functools import cache
 from importlib import resources
 from typing import TypeAlias
 
-from fieldworthy.decide.remedy import Mending, Remedy
+from fieldworthy.decide.remedy import FoundRemedies, Remedy
 from fieldworthy.engine.finding import Fact, Finding
 from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.units import digits
@@ -149,14 +149,14 @@ def source_title(key: str) -> str:
     return _sources().get(key, {}).get("title", key)
 
 
-def mending_body(mending: Mending, file: str, *, may_change: bool) -> Markup:
+def mending_body(mending: FoundRemedies, file: str, *, may_change: bool) -> Markup:
     """Write the remedies of a finding."""
     del file
     rows = [_remedy(remedy, i, mending, may_change=may_change) for i, remedy in enumerate(mending.remedies)]
     return join([tag("p", mending.answer), tag("ul", rows, class_="remedies")])
 
 
-def _remedy(remedy: Remedy, place: int, mending: Mending, *, may_change: bool) -> Markup:
+def _remedy(remedy: Remedy, place: int, mending: FoundRemedies, *, may_change: bool) -> Markup:
     breaks = [tag("li", f"breaks {b.id}: {b.because}") for b in remedy.breaks]
     button = ""
     if may_change:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
-from fieldworthy.decide.remedy import Mending, remedies
+from fieldworthy.decide.remedy import FoundRemedies, remedies
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.preview import NominalFinding, NominalPreview
@@ -120,7 +120,7 @@ def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:
     return si
 
 
-def mended(source: Source, units: Units = "file") -> tuple[Mending, ...]:
+def mended(source: Source, units: Units = "file") -> tuple[FoundRemedies, ...]:
     """Find what mends each finding that is short."""
     loaded = in_units(source, units)
     return remedies(loaded, evaluate(loaded, 0), progress=progress)

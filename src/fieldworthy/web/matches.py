@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fieldworthy.decide import figure as variants
 from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.sensitivity import Influence, sensitivity
-from fieldworthy.match import Forecast, Part, Scores, scores, summed, tallied, timeline, whistles
+from fieldworthy.match import Forecast, Part, Scores, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as match
 from fieldworthy.match import figure as score
 from fieldworthy.web.figures import Look, Named, context_of, named, styled
@@ -39,7 +39,7 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
     tally = tallied(loaded, runs, seed, part, progress=lambda done: progress(done / runs))
     planned = timeline(context, part)
     found = summed(loaded, tally, planned, (runs, seed))
-    return Played(source, found, scores(tally, found), match.Course(planned, whistles(context, part)))
+    return Played(source, found, scores(tally, found), match.Course(planned, match_clock(context, part)))
 
 
 def drawn_match(played: Played, look: Look) -> Named:

@@ -9,7 +9,7 @@ from datetime import date
 from functools import partial
 from typing import Any, Union, get_args, get_origin
 
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.files import Document, read_document, schema_of
 from fieldworthy.files.declare import hints
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
@@ -197,7 +197,7 @@ def _declared(section: str) -> type:
 def _known(source: Source, readings: Readings, typed: Typed, given: Any) -> Known:
     robot, path = robot_of(source), path_of(typed.part)
     at, section = _place(path), str(path[0])
-    units = Shown.of(in_units(source, typed.units).quantities).units
+    units = DisplayUnits.of(in_units(source, typed.units).quantities).units
     labels: dict[str, tuple[str, str]] = {}
     for table in sheets()[section].tables:
         for blank in table.columns:

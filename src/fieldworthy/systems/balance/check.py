@@ -15,7 +15,7 @@ from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
 from fieldworthy.physics.statics.tipping import push_to_tip, tip_acceleration, tip_angle
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import stacked
-from fieldworthy.vehicle.drivetrain import Pace
+from fieldworthy.vehicle.drivetrain import DrivePerformance
 from fieldworthy.vehicle.stance import SIDES, Stance
 from fieldworthy.vehicle.worst import Worst
 
@@ -120,11 +120,11 @@ def _pushed(floor: dict[str, Stance]) -> Outcome:
     return Outcome("balance.push", f"pose {name}", push, None, "force", message, sources=("meriam_statics",))
 
 
-def asked_of(pace: Pace, side: str) -> Real:
+def asked_of(performance: DrivePerformance, side: str) -> Real:
     """Find the hardest acceleration that throws the load towards a side."""
     if side in ("left", "right"):
-        return pace.side
-    return (pace.forward if side == "forward" else pace.back).asked
+        return performance.side
+    return (performance.forward if side == "forward" else performance.back).asked
 
 
 def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
@@ -152,9 +152,9 @@ def _over_speed(context: Context, pose: str, side: str) -> Real:
     pose = state.same_body(context, pose)
 
     def found() -> Real:
-        pace = state.performance(context, pose)
-        throw = pace.forward if side == "forward" else pace.back
-        return state.stance(context, pose).braked(side, throw.grip, throw.force, pace.load.rotating_mass)
+        performance = state.performance(context, pose)
+        throw = performance.forward if side == "forward" else performance.back
+        return state.stance(context, pose).braked(side, throw.grip, throw.force, performance.load.rotating_mass)
 
     return context.once(("over speed", pose, side), found)
 

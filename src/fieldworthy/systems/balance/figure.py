@@ -67,8 +67,8 @@ def balance_curves(context: Context) -> BalanceCurves | None:
 def _asked(context: Context, pose: str) -> tuple[float, ...] | None:
     if context.robot.poses[pose].use not in ("drive", "start"):
         return None
-    pace = state.performance(context, pose)
-    return tuple(first(asked_of(pace, side)) for side in SIDES)
+    performance = state.performance(context, pose)
+    return tuple(first(asked_of(performance, side)) for side in SIDES)
 
 
 _TITLES = (

@@ -15,7 +15,7 @@ from fieldworthy.physics.motors.thermal import cool_down_time
 from fieldworthy.physics.motors.turning import turn, turn_rate
 from fieldworthy.systems.drive.mechanics import DriveUse, drive_use
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.drivetrain import Pace, drive_of, gear_stages, loaded, picked
+from fieldworthy.vehicle.drivetrain import DrivePerformance, drive_of, gear_stages, loaded, picked
 
 TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
 """Sizes of gears and sprockets that teams usually have; common practice, no source."""
@@ -31,11 +31,11 @@ def check(context: Context) -> Iterator[Outcome]:
             "drive", "drive", "speed", "Without parts and a driving pose the drive cannot be judged.", missing
         )
         return
-    pace = state.performance(context, pose)
-    yield from _speed(pace, pose)
-    yield from _sprint(context, pace, pose)
-    yield from _turning(context, pace, pose)
-    yield from _pushing(context, pace)
+    performance = state.performance(context, pose)
+    yield from _speed(performance, pose)
+    yield from _sprint(context, performance, pose)
+    yield from _turning(context, performance, pose)
+    yield from _pushing(context, performance)
     yield from _ratio(context, pose)
     use = drive_use(context)
     if use is not None:
@@ -43,11 +43,11 @@ def check(context: Context) -> Iterator[Outcome]:
         yield from _battery(context, use)
 
 
-def _speed(pace: Pace, pose: str) -> Iterator[Outcome]:
+def _speed(performance: DrivePerformance, pose: str) -> Iterator[Outcome]:
     numbers = {
-        "top": (pace.top_speed, "speed"),
-        "launch": (pace.launch, "acceleration"),
-        "brake": (pace.braking, "acceleration"),
+        "top": (performance.top_speed, "speed"),
+        "launch": (performance.launch, "acceleration"),
+        "brake": (performance.braking, "acceleration"),
     }
     message = Message(
         "It reaches {top} in pose '{pose}'; it starts at up to {launch} and brakes at up to {brake}.",
@@ -55,16 +55,16 @@ def _speed(pace: Pace, pose: str) -> Iterator[Outcome]:
         numbers,
         {"pose": pose},
     )
-    yield Outcome("drive.top_speed", f"pose {pose}", pace.top_speed, None, "speed", message, sources=_MOTION)
+    yield Outcome("drive.top_speed", f"pose {pose}", performance.top_speed, None, "speed", message, sources=_MOTION)
 
 
-def _sprint(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
+def _sprint(context: Context, performance: DrivePerformance, pose: str) -> Iterator[Outcome]:
     """Time over the sprint distance, from rest to rest."""
     targets = context.robot.drive.targets
     distance = targets.sprint_distance
     if distance is None:
         return
-    time = move(pace.line, pace.load, distance).time
+    time = move(performance.line, performance.load, distance).time
     numbers = {"time": (time, "time"), "far": (distance, "length")}
     if targets.sprint_time is None:
         message = Message("It takes {time} for {far} from rest to rest.", "", numbers)
@@ -78,10 +78,10 @@ def _sprint(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
     )
 
 
-def _turning(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
+def _turning(context: Context, performance: DrivePerformance, pose: str) -> Iterator[Outcome]:
     targets = context.robot.drive.targets
-    made = turn(pace.line, pace.yaw, targets.turn_angle, context.robot.drive.braking)
-    rate = turn_rate(pace.line, pace.yaw)
+    made = turn(performance.line, performance.yaw, targets.turn_angle, context.robot.drive.braking)
+    rate = turn_rate(performance.line, performance.yaw)
     numbers = {"time": (made.time, "time"), "angle": (targets.turn_angle, "angle"), "rate": (rate, "angular speed")}
     stuck = "Its wheels scrub so hard that it cannot turn on the spot."
     turns = "It turns {angle} on the spot in {time}, scrub included, at up to {rate}"
@@ -96,14 +96,14 @@ def _turning(context: Context, pace: Pace, pose: str) -> Iterator[Outcome]:
     )
 
 
-def pushing(pace: Pace) -> tuple[Real, Real, Real]:
+def pushing(performance: DrivePerformance) -> tuple[Real, Real, Real]:
     """Find the force against a wall: the wheels slip or the motors stall, whichever comes first."""
-    motors = np.minimum(pace.line.stall_force, pace.line.force_limit) - pace.load.resistance
-    return np.maximum(np.minimum(motors, pace.grip), 0.0), motors, pace.grip
+    motors = np.minimum(performance.line.stall_force, performance.line.force_limit) - performance.load.resistance
+    return np.maximum(np.minimum(motors, performance.grip), 0.0), motors, performance.grip
 
 
-def _pushing(context: Context, pace: Pace) -> Iterator[Outcome]:
-    force, motors, grip = pushing(pace)
+def _pushing(context: Context, performance: DrivePerformance) -> Iterator[Outcome]:
+    force, motors, grip = pushing(performance)
     slips = first(motors) > first(grip)
     ends = (
         "its wheels slip before the motors reach their limit"
@@ -133,14 +133,14 @@ def _ratio(context: Context, pose: str) -> Iterator[Outcome]:
     mix = context.nominal.robot.drive.typical_moves
     if not mix:
         return
-    robot, pace = context.nominal.robot, state.performance(context, pose)
+    robot, performance = context.nominal.robot, state.performance(context, pose)
     own = train(gear_stages(robot))
     ratios = candidate_ratios()
     distances, times = np.array([float(m.distance) for m in mix]), np.array([float(m.times) for m in mix])
     geared = drive_of(robot, GearStage(ratios, own.efficiency))
-    load, _ = loaded(geared, picked(pace.ground), robot.drive.braking)
+    load, _ = loaded(geared, picked(performance.ground), robot.drive.braking)
     whole = move_mix_time(geared.line, load, distances, times)
-    now = float(move_mix_time(picked(pace.line), picked(pace.load), distances, times))
+    now = float(move_mix_time(picked(performance.line), picked(performance.load), distances, times))
     best = int(np.argmin(whole))
     numbers = {
         "best": (float(ratios[best]), "count"),

@@ -88,8 +88,8 @@ def run_curves(context: Context, distance: float | None = None) -> RunCurves | N
     pose, targets = state.driving_pose(context), context.robot.drive.targets
     if pose is None or not context.robot.parts:
         return None
-    pace = state.performance(context, pose)
-    line, load = picked(pace.line), picked(pace.load)
+    performance = state.performance(context, pose)
+    line, load = picked(performance.line), picked(performance.load)
     own = None if targets.sprint_distance is None else first(targets.sprint_distance)
     far = distance or own or _USUAL
     made, curve = move(line, load, far), speed_curve(line, load)
@@ -105,7 +105,7 @@ def run_curves(context: Context, distance: float | None = None) -> RunCurves | N
     return RunCurves(
         pose, np.concatenate([time, whole - to_go]), np.concatenate([way, far - 0.5 * slowing * to_go]),
         np.concatenate([rising, slowing]), np.concatenate([up, np.full(_POINTS, -brake)]),
-        None if wanted is None else first(wanted), first(pace.top_speed),
+        None if wanted is None else first(wanted), first(performance.top_speed),
     )  # fmt: skip
 
 

@@ -66,12 +66,12 @@ def _ways(context: Context, beats: Sequence[Beat], usual: str) -> list[_Ways]:
     """Sort the beats by pose and kind; a turn on the spot is a straight move of the rims, scrub included."""
     found = []
     for pose in dict.fromkeys(beat.pose or usual for beat in beats):
-        pace = state.performance(context, pose)
-        rims = as_straight(pace.line, pace.yaw, context.robot.drive.braking)
+        performance = state.performance(context, pose)
+        rims = as_straight(performance.line, performance.yaw, context.robot.drive.braking)
         mine = [(i, beat) for i, beat in enumerate(beats) if (beat.pose or usual) == pose]
         straight = [(i, beat.distance) for i, beat in mine if beat.distance > 0]
         turned = [(i, beat.turn) for i, beat in mine if beat.turn > 0]
-        for load, lever, some in ((pace.load, 1.0, straight), (rims, pace.yaw.rim_lever, turned)):
+        for load, lever, some in ((performance.load, 1.0, straight), (rims, performance.yaw.rim_lever, turned)):
             if some:
                 found.append(_Ways(load, lever, *zip(*some, strict=True)))
     return found

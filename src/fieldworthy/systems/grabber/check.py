@@ -20,7 +20,7 @@ from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.mechanics import Low, lowest_after, rod_force
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.drivetrain import Pace, motor_line
+from fieldworthy.vehicle.drivetrain import DrivePerformance, motor_line
 from fieldworthy.vehicle.supply import use_of
 
 _EDGE = 1e-6  # m; a robot past its edge is turned over by any force
@@ -198,20 +198,22 @@ def _rise(spec: Grabber) -> Real:
 
 def _given(context: Context, spec: Grabber, arm: Arm) -> grabbing.Given:
     """The largest force of the robot at its hook: arm or drive, grip of its wheels, and its own tipping."""
-    stance, pace = state.stance(context, spec.pose), state.performance(context, spec.pose)
+    stance, performance = state.stance(context, spec.pose), state.performance(context, spec.pose)
     forward, back, left, right = np.maximum(stance.edges, _EDGE)
     height = np.maximum(stance.height, _EDGE)
     ahead, lip = _tip(spec)[0], spec.lip.height
     if spec.by == "turning":
-        aside = pace.side / STANDARD_GRAVITY
+        aside = performance.side / STANDARD_GRAVITY
         robot = grabbing.Standing(stance.load, height, np.minimum(left, right), aside)
         # one patch of each wheel grips along and across: see `force_across`
-        push = np.minimum(pace.line.force_limit, pace.line.stall_force)
-        by_drive, by_grip = force_across(push, pace.yaw, pace.side * stance.load / STANDARD_GRAVITY, ahead)
+        push = np.minimum(performance.line.force_limit, performance.line.stall_force)
+        by_drive, by_grip = force_across(
+            push, performance.yaw, performance.side * stance.load / STANDARD_GRAVITY, ahead
+        )
         tips = grabbing.force_to_tip(robot, lip)
         return grabbing.Given(np.minimum(np.minimum(by_drive, by_grip), tips), by_drive, by_grip, tips)
-    drive = arm.up if spec.by == "arm" else _straight(pace)
-    grip = pace.grip / stance.load
+    drive = arm.up if spec.by == "arm" else _straight(performance)
+    grip = performance.grip / stance.load
     rise, out = _rise(spec) + np.pi, ahead - stance.point[0]
     ways = (
         grabbing.available_force(grabbing.Standing(stance.load, height, forward, grip), drive, lip, rise, out),
@@ -223,9 +225,11 @@ def _given(context: Context, spec: Grabber, arm: Arm) -> grabbing.Given:
     return grabbing.Given(*least)
 
 
-def _straight(pace: Pace) -> Real:
+def _straight(performance: DrivePerformance) -> Real:
     """What the motors push with at standstill, less what the robot itself takes to roll."""
-    return np.maximum(np.minimum(pace.line.force_limit, pace.line.stall_force) - pace.load.resistance, 0.0)
+    return np.maximum(
+        np.minimum(performance.line.force_limit, performance.line.stall_force) - performance.load.resistance, 0.0
+    )
 
 
 def _forces(context: Context, name: str, spec: Grabber, thing: Thing) -> Iterator[Outcome]:

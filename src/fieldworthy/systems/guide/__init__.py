@@ -8,14 +8,14 @@ from fieldworthy.engine.system import System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.guide.check import check as judge
 from fieldworthy.systems.guide.figure import figures
-from fieldworthy.systems.guide.model import Slide
+from fieldworthy.systems.guide.model import LinearGuide
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     """A carriage that binds takes more force than its cylinder has."""
     found: dict[str, tuple[str, ...]] = {}
     for name, spec in robot.mechanisms.items():
-        if isinstance(spec, Slide):
+        if isinstance(spec, LinearGuide):
             fed = (f"air.pressure.{spec.cylinder}",) if spec.cylinder is not None else ()
             found[f"guide.force.{name}"] = (f"guide.binding.{name}", *fed)
     return found
@@ -26,7 +26,7 @@ SYSTEM = System(
     package=__name__,
     check=judge,
     families={"guide": "whether a carriage binds on its straight guide"},
-    kinds=(Slide,),
+    kinds=(LinearGuide,),
     page_of="lift",
     figures=figures,
     card={"guide": "{name}: runs out and back without binding."},
@@ -38,4 +38,4 @@ SYSTEM = System(
     required=("guide.binding", "guide.force"),
 )
 
-__all__ = ["SYSTEM", "Slide"]
+__all__ = ["SYSTEM", "LinearGuide"]

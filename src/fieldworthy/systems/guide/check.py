@@ -10,7 +10,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, Real
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, force_to_move, shortest_guide
-from fieldworthy.systems.guide.model import Slide
+from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.supply import air_along_plan, use_of
 
@@ -20,13 +20,13 @@ _SOURCES = ("meriam_statics",)
 def check(context: Context) -> Iterator[Outcome]:
     """Judge every straight guide."""
     for name, spec in context.robot.mechanisms.items():
-        if isinstance(spec, Slide):
+        if isinstance(spec, LinearGuide):
             yield from _binding(name, spec)
             yield from _return(name, spec)
             yield from _force(context, name, spec)
 
 
-def _binding(name: str, spec: Slide) -> Iterator[Outcome]:
+def _binding(name: str, spec: LinearGuide) -> Iterator[Outcome]:
     ratio = binding_ratio(spec.length, np.abs(spec.drive_offset), spec.friction)
     shortest = shortest_guide(np.abs(spec.drive_offset), spec.friction)
     numbers = {"ratio": (ratio, "share"), "length": (spec.length, "length"), "least": (shortest, "length")}
@@ -40,7 +40,7 @@ def _binding(name: str, spec: Slide) -> Iterator[Outcome]:
     yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", message, "at most", sources=_SOURCES)
 
 
-def _return(name: str, spec: Slide) -> Iterator[Outcome]:
+def _return(name: str, spec: LinearGuide) -> Iterator[Outcome]:
     """Whether the load alone brings the carriage back, as a drawer pushed at one corner may not come."""
     ratio = binding_ratio(spec.length, spec.load_offset, spec.friction)
     text = "Left to its load, guide '{name}' comes back: its offset is {ratio} of what would lock it."
@@ -52,7 +52,7 @@ def _return(name: str, spec: Slide) -> Iterator[Outcome]:
     yield Outcome(f"guide.return.{name}", f"guide {name}", ratio, None, "ratio", message, sources=_SOURCES)
 
 
-def forces(context: Context, spec: Slide) -> tuple[Real, Real | None]:
+def forces(context: Context, spec: LinearGuide) -> tuple[Real, Real | None]:
     """Find the force that moves a load along its guide, and what its cylinder gives late in the plan."""
     guide = Guide(spec.length, spec.friction, spec.width)
     needed = force_to_move(guide, spec.load, spec.load_offset, spec.drive_offset)
@@ -67,7 +67,7 @@ def forces(context: Context, spec: Slide) -> tuple[Real, Real | None]:
     return needed, use.spec.count * use.efficiency * np.maximum(gauge, 0.0) * area
 
 
-def _force(context: Context, name: str, spec: Slide) -> Iterator[Outcome]:
+def _force(context: Context, name: str, spec: LinearGuide) -> Iterator[Outcome]:
     """Force that moves the load, against what the cylinder gives."""
     needed, force = forces(context, spec)
     words = {"name": name}

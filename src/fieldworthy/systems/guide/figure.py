@@ -17,7 +17,7 @@ from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Array
 from fieldworthy.physics.statics.guide import Guide, force_to_move, shortest_guide
 from fieldworthy.systems.guide.check import forces
-from fieldworthy.systems.guide.model import Slide
+from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle.drawing import near
 
 _POINTS = 81
@@ -51,11 +51,11 @@ class GuideCurves:
 def guide_curves(context: Context) -> dict[str, GuideCurves]:
     """Show every straight guide of a robot."""
     context = context.nominal
-    found = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, Slide)}
+    found = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, LinearGuide)}
     return {name: _curves(context, name, spec) for name, spec in found.items()}
 
 
-def _curves(context: Context, name: str, spec: Slide) -> GuideCurves:
+def _curves(context: Context, name: str, spec: LinearGuide) -> GuideCurves:
     needed, has = forces(context, spec)
     length, least = first(spec.length), first(shortest_guide(np.abs(spec.drive_offset), spec.friction))
     lengths = np.linspace(0.3 * min(length, least) if least > 0.0 else 0.3 * length, 2.0 * max(length, least), _POINTS)

@@ -11,7 +11,7 @@ from fieldworthy.robot.model.mechanism import MotorMechanism
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Slide(MotorMechanism):
+class LinearGuide(MotorMechanism):
     """A carriage on a straight guide, driven beside its axis."""
 
     kind: Literal["guide"] = need("guide: a carriage on a straight guide")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldworthy.drawing.style import Style
 from fieldworthy.systems.air.figure import AirCurves, PressureNeeded
-from fieldworthy.web.components import Shown, heading, is_new, pictures_of
+from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of
 from fieldworthy.web.figures import AirShown, air_shown
 from fieldworthy.web.findings import margin_text
 from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
@@ -26,14 +26,14 @@ async def build(page: Page) -> None:
         tag("div", id="air-tanks", class_="tanks"),
         tag("div", id="air-figures", class_="figures"),
     )
-    state: Shown = {}
+    state: DisplayUnits = {}
     page.on("drop", lambda data: _put(page, str(data.get("of")), str(data.get("value"))))
     page.on("tank", lambda data: _put(page, str(data.get("of")), str(data.get("value"))))
     page.on_judged(lambda: page.later(_show(page, state)))
     await _show(page, state)
 
 
-async def _show(page: Page, state: Shown) -> None:
+async def _show(page: Page, state: DisplayUnits) -> None:
     page.put("air-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):
         return
@@ -48,7 +48,7 @@ async def _show(page: Page, state: Shown) -> None:
     page.put("air-figures", pictures_of(page, found.figures))
 
 
-def _worst(curves: AirCurves | None, state: Shown) -> str:
+def _worst(curves: AirCurves | None, state: DisplayUnits) -> str:
     """The tightest cylinder, and what it was before the last change."""
     if curves is None:
         return "The match plan draws no air: write it under 'plan', and the pressure is followed along it."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldworthy.web.components import Shown, heading, is_new, pictures_of, share_of
+from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of, share_of
 from fieldworthy.web.figures import at_moment, intakes, sorted_by_hue, taken_in
 from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
 from fieldworthy.web.page import Page
@@ -24,13 +24,13 @@ async def build(page: Page) -> None:
         tag("div", id="intake-all"),
         tag("div", id="intake-sorters"),
     )
-    state: Shown = {}
+    state: DisplayUnits = {}
     page.on("moment", lambda data: _moment(page, data, state))
     page.on_judged(lambda: page.later(_show(page, state)))
     await _show(page, state)
 
 
-async def _show(page: Page, state: Shown) -> None:
+async def _show(page: Page, state: DisplayUnits) -> None:
     page.put("intake-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):
         return
@@ -49,7 +49,7 @@ def _sorter(page: Page, name: str, figures: Any) -> Markup:
     return tag("section", tag("h2", f"Sorter '{name}'"), tag("div", shown, class_="figures"))
 
 
-async def _intake(page: Page, name: str, number: int, state: Shown) -> Markup:
+async def _intake(page: Page, name: str, number: int, state: DisplayUnits) -> Markup:
     assert page.draft is not None
     source, look = page.draft.source, page.look()
     through = await page.work.sketch(taken_in, source, look, name) or ()
@@ -73,7 +73,7 @@ def _slider(name: str, place: str, share: float) -> Markup:
     return tag("div", tag("label", f"Time: {what}", for_=identifier), box, run, class_="slider")
 
 
-async def _moment(page: Page, data: dict[str, Any], state: Shown) -> None:
+async def _moment(page: Page, data: dict[str, Any], state: DisplayUnits) -> None:
     name, place, share = str(data.get("name")), str(data.get("place")), round(share_of(data.get("value")), 3)
     if page.draft is None or place not in state:
         return

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldworthy.decide.change import Edit
-from fieldworthy.decide.remedy import Mending
+from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.files.document import plain_scalar
@@ -49,7 +49,7 @@ class _State:
     opened: set[str] = field(default_factory=set)
     only: str = ""
     word: str = ""
-    mendings: dict[str, Mending] = field(default_factory=dict)
+    mendings: dict[str, FoundRemedies] = field(default_factory=dict)
 
 
 def build(page: Page) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldworthy.drawing.style import Style
 from fieldworthy.systems.tracking.figure import PathCurves, Waypoint
-from fieldworthy.web.components import Shown, heading, is_new, pictures_of, table
+from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of, table
 from fieldworthy.web.figures import on_the_field
 from fieldworthy.web.markup import Content, plain_sentences, tag
 from fieldworthy.web.page import Page
@@ -19,12 +19,12 @@ async def build(page: Page) -> None:
         tag("div", id="path-problems"),
         tag("div", id="path-all", class_="figures"),
     )  # fmt: skip
-    state: Shown = {}
+    state: DisplayUnits = {}
     page.on_judged(lambda: page.later(_show(page, state)))
     await _show(page, state)
 
 
-async def _show(page: Page, state: Shown) -> None:
+async def _show(page: Page, state: DisplayUnits) -> None:
     page.put("path-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldworthy.web.components import Shown, heading, is_new, pictures_of, share_of
+from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of, share_of
 from fieldworthy.web.figures import hung, in_pose, lifts, moving, poses, raised
 from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
 from fieldworthy.web.page import Page
@@ -24,7 +24,7 @@ async def build(page: Page) -> None:
         tag("div", id="robot-bar", class_="figures"),
         tag("div", id="robot-moves", class_="figures"),
     )  # fmt: skip
-    state: Shown = {}
+    state: DisplayUnits = {}
     page.on("pose", lambda data: _turn(page, str(data.get("value"))))
     page.on("lift", lambda data: _lift(page, data))
     page.on_judged(lambda: page.later(_show(page, state)))
@@ -37,7 +37,7 @@ def _kept(page: Page) -> dict[str, Any]:
     return found
 
 
-async def _show(page: Page, state: Shown) -> None:
+async def _show(page: Page, state: DisplayUnits) -> None:
     """Draw everything anew; the last drawing stays while the file has mistakes."""
     page.put("robot-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or not is_new(page, state):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import Shown
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.finding import Array
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
@@ -71,7 +71,7 @@ def _tolerance(measured: Measured, key: KeyPath) -> float:
 
 def robot_units(measured: Measured) -> dict[str, str]:
     """Choose the units to show numbers of the whole robot in."""
-    unit = dict(Shown.of(measured.robot.quantities).units)
+    unit = dict(DisplayUnits.of(measured.robot.quantities).units)
     return unit | {"mass": "lb" if unit["mass"] in ("lb", "lbs", "oz") else "kg"}
 
 
