@@ -9,8 +9,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
+from fieldworthy.api import Robot
 from fieldworthy.decide.remedy import FoundRemedies, remedies
-from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.preview import NominalFinding, NominalPreview
 from fieldworthy.files import Quantity
@@ -89,7 +89,7 @@ def _in_unit(quantity: Quantity, units: Units) -> Quantity:
 def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged:
     """Check a robot."""
     loaded = in_units(source, units)
-    return Judged(evaluate(loaded, samples), tuple(loaded.texts.items()))
+    return Judged(Robot(loaded).check(samples).data, tuple(loaded.texts.items()))
 
 
 def previewed(source: Source, moves: Moves, units: Units = "file") -> tuple[NominalFinding, ...]:
@@ -123,7 +123,7 @@ def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:
 def mended(source: Source, units: Units = "file") -> tuple[FoundRemedies, ...]:
     """Find what mends each finding that is short."""
     loaded = in_units(source, units)
-    return remedies(loaded, evaluate(loaded, 0), progress=progress)
+    return remedies(loaded, Robot(loaded).check(0).data, progress=progress)
 
 
 def texts_of(texts: Mapping[Path, str]) -> tuple[tuple[Path, str], ...]:

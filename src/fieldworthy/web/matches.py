@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fieldworthy.api import Robot, compare
 from fieldworthy.decide import figure as variants
-from fieldworthy.decide.compare import Comparison, compare
+from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.sensitivity import Influence, sensitivity
-from fieldworthy.match import Forecast, Part, Scores, match_clock, scores, summed, tallied, timeline
+from fieldworthy.match import Forecast, Part, Scores, match_clock
 from fieldworthy.match import figure as match
 from fieldworthy.match import figure as score
 from fieldworthy.web.figures import Look, Named, context_of, named, styled
@@ -35,11 +36,9 @@ class Played:
 
 def play(source: Source, runs: int, seed: int, part: Part) -> Played:
     """Play a robot's match many times."""
-    loaded, context = robot_of(source), context_of(source)
-    tally = tallied(loaded, runs, seed, part, progress=lambda done: progress(done / runs))
-    planned = timeline(context, part)
-    found = summed(loaded, tally, planned, (runs, seed))
-    return Played(source, found, scores(tally, found), match.Course(planned, match_clock(context, part)))
+    found = Robot(robot_of(source)).match(runs, seed, part, progress=lambda done: progress(done / runs))
+    course = match.Course(found.timeline, match_clock(context_of(source), part))
+    return Played(source, found.data, found.scores, course)
 
 
 def drawn_match(played: Played, look: Look) -> Named:
@@ -78,8 +77,8 @@ class Compared:
 
 def held_against(sources: tuple[Source, ...], runs: int, seed: int) -> Compared:
     """Compare variants over the same matches."""
-    loaded = [robot_of(source) for source in sources]
-    return Compared(sources, compare(loaded, runs, seed, progress=lambda done: progress(done / runs)))
+    robots = [Robot(robot_of(source)) for source in sources]
+    return Compared(sources, compare(*robots, runs=runs, seed=seed, progress=lambda done: progress(done / runs)).data)
 
 
 def drawn_comparison(compared: Compared, look: Look) -> Named:
