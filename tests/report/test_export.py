@@ -15,9 +15,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edge import run
-from fieldworthy.engine.display import DisplayUnits
+from fieldworthy import __version__
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.evaluate import run as run_checks
 from fieldworthy.engine.output import json_schema
+from fieldworthy.engine.sampling import Cases
 from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of
 from fieldworthy.report.numbers import LONGEST, names_of, slug, unit_words
 from fieldworthy.units import KINDS
@@ -97,10 +101,10 @@ def test_what_comes_from_findings_is_what_check_says(exported):
     held = 0
     for entry in export.constants:
         if entry.origin in said and re.search(r"strokes|seam_speed|cool_down|tip_|pressure_least|time_up", entry.name):
-            assert any(entry.value == pytest.approx(v, rel=1e-9) for v in said[entry.origin]), entry
+            assert any(entry.value == pytest.approx(v, rel=5.1e-4) for v in said[entry.origin]), entry
             held += 1
     assert held >= 12
-    assert by_name["drive_top_speed_m_per_s"].value == pytest.approx(said["drive.top_speed"][0], rel=1e-9)
+    assert by_name["drive_top_speed_m_per_s"].value == pytest.approx(said["drive.top_speed"][0], rel=5.1e-4)
 
 
 def test_numbers_worked_by_hand():
@@ -113,12 +117,34 @@ def test_numbers_worked_by_hand():
     assert by_name["tracking_ahead_travel_per_count_mm"].value == pytest.approx(3.141592653589793 * 50.8 / 4096)
     assert by_name["tracking_across_offset_mm"].value == pytest.approx(-60.0)
     # 600 rpm at 12 V, 0.1755522 m on one turn: 1.755522 m/s without load
-    assert by_name["drive_speed_gain_v_s_per_m"].value == pytest.approx(12 / (10 * 0.17555219748), rel=1e-8)
+    assert by_name["drive_speed_gain_v_s_per_m"].value == pytest.approx(12 / (10 * 0.17555219748), rel=5.1e-4)
     assert by_name["air_charge_psi"].tolerance == pytest.approx(2.0)
     hues = [by_name[f"sorter_{label}_hue_{end}_deg"].value for label in ("copper", "indigo") for end in ("from", "to")]
     assert hues[0] == hues[3]  # the circle is shared out without a gap
     assert hues[1] == hues[2]
     assert by_name["field_gutter_y_mm"].value == pytest.approx(1500.0)
+
+
+def test_what_is_safe_is_the_least_of_what_the_drive_can_do_and_what_tips(exported):
+    export, loaded = exported
+    by_name = {e.name: e.value for e in export.constants}
+    found = {o.id: o for o in run_checks(loaded, Cases(0, 0, 0, []), Context(loaded.nominal, loaded.nominal_season))}
+    can = found["drive.top_speed"].because.numbers
+    for name, number, way in (("acceleration", "launch", "back"), ("deceleration", "brake", "forward")):
+        safe = by_name[f"drive_{name}_most_m_per_s2"]
+        assert safe == pytest.approx(min(first(can[number][0]), by_name[f"drive_tip_{way}_m_per_s2"]), rel=5.1e-4)
+
+
+def test_counts_are_whole_numbers_and_the_head_says_what_was_computed_when():
+    export = export_of(example(), "2026-11-28")
+    counts = [e for e in export.constants if re.search(r"_counts$|_strokes$|_readings$", e.name)]
+    assert len(counts) >= 6
+    assert all(isinstance(e.value, int) for e in counts)
+    assert "tracking_ahead_counts" in {e.name for e in counts}
+    assert "#define ROBOT_TRACKING_AHEAD_COUNTS (4096)" in as_c(export)
+    for text in (as_c(export), as_python(export)):
+        assert f"from mk1.yaml on 2026-11-28 by fieldworthy {__version__}" in text.splitlines()[0]
+    assert json.loads(as_json(export))["date"] == "2026-11-28"
 
 
 def test_a_bare_robot_gives_what_it_has(tmp_path):
@@ -164,7 +190,7 @@ def test_names_are_identifiers_and_unique_whatever_people_type(wanted):
 def hostile_export(texts: list[str]) -> Export:
     names = names_of([(("drive", t), "mm") for t in texts])
     entries = tuple(Entry(n, 1.5, "mm", t, t, "computed", None) for n, t in zip(names, texts, strict=True))
-    return Export(texts[0], texts[-1], entries)
+    return Export(texts[0], texts[-1], texts[0], "", texts[-1], entries)
 
 
 @settings(deadline=None, max_examples=15)

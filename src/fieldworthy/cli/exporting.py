@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -32,7 +33,7 @@ def run_export(file: Path, to: str, out: Path | None) -> None:
     loaded = load_robot(file)
     if out is not None:
         spare(out, loaded.texts)
-    text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded))
+    text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded, datetime.date.today().isoformat()))
     if out is None:
         sys.stdout.write(text)
         return

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import Style
+from fieldworthy.engine.constants import Constants
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Outcome
 from fieldworthy.robot.kinds import declared
@@ -71,6 +72,7 @@ class System:
     cautions : Sentences for a robot that calls for them
     follows : Which of its findings are consequences of which others, on a robot
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
+    constants : What the robot's own program may want to know of it
     """
 
     name: str
@@ -88,6 +90,7 @@ class System:
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing
     required: tuple[str, ...] = ()
+    constants: Constants = field(default_factory=Constants)
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from fieldworthy.engine.constants import Constants, Found, Stated
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air.check import check as judge
@@ -42,6 +43,25 @@ SYSTEM = System(
     drawn_apart=True,
     cautions=cautions_of,
     follows=follows,
+    constants=Constants(
+        (Stated("air.supply.charge", "air/charge", "gauge pressure at the start of a match"),),
+        (
+            Found("air.pressure.*", "need", "air/{0}/pressure least", "below this gauge pressure '{0}' fails"),
+            Found(
+                "air.time.*",
+                "value",
+                "air/{0}/stroke time",
+                "slower stroke of '{0}' at the lowest pressure of the plan",
+            ),
+            Found(
+                "air.strokes.*",
+                "value",
+                "air/{0}/strokes",
+                "strokes of '{0}' out and back from a full tank",
+                counted=True,
+            ),
+        ),
+    ),
 )
 
 __all__ = ["SYSTEM"]

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from fieldworthy.engine.system import System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.arm.check import check as judge
+from fieldworthy.systems.arm.constants import CONSTANTS
 from fieldworthy.systems.arm.figure import figures
 from fieldworthy.systems.arm.model import MotorArm
 
@@ -33,6 +34,7 @@ SYSTEM = System(
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
     required=("arm.torque", "lift.target"),
+    constants=CONSTANTS,
 )
 
 __all__ = ["SYSTEM", "MotorArm"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from fieldworthy.engine.constants import Constants, Found
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.balance.check import check as judge
@@ -29,6 +30,12 @@ SYSTEM = System(
     figures=figures,
     drawn_apart=True,
     follows=follows,
+    constants=Constants(
+        found=(
+            Found("balance.tip.forward", "value", "drive/tip forward", "rear wheels lift from this on, worst pose"),
+            Found("balance.tip.back", "value", "drive/tip back", "front wheels lift from this on, worst pose"),
+        )
+    ),
 )
 
 __all__ = ["SYSTEM"]

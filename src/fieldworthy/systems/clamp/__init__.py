@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from fieldworthy.engine.constants import Constants, Found
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.clamp.check import check as judge
@@ -35,6 +36,9 @@ SYSTEM = System(
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
     required=("clamp.entry", "clamp.bite"),
+    constants=Constants(
+        found=(Found("clamp.slip.*", "value", "{0}/pressure least", "below this gauge pressure '{0}' slips off"),)
+    ),
 )
 
 __all__ = ["SYSTEM", "Clamp"]

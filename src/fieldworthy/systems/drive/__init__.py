@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.drive.check import check as judge
+from fieldworthy.systems.drive.constants import CONSTANTS
 from fieldworthy.systems.drive.figure import figures
 
 
@@ -29,6 +30,7 @@ SYSTEM = System(
     figures=figures,
     drawn_apart=True,
     follows=follows,
+    constants=CONSTANTS,
 )
 
 __all__ = ["SYSTEM"]

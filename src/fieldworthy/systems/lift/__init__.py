@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from fieldworthy.engine.constants import Constants, Found, Stated
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.lift.check import check as judge
@@ -43,6 +44,10 @@ SYSTEM = System(
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
     required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),
+    constants=Constants(
+        (Stated("mechanisms.*.swing", "{0}/swing", "from where '{0}' lies to where it is raised"),),
+        (Found("lift.time.*", "value", "{0}/time up", "time until '{0}' is up"),),
+    ),
 )
 
 __all__ = ["SYSTEM", "Lift"]

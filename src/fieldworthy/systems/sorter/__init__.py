@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.sorter.check import check as judge
+from fieldworthy.systems.sorter.constants import CONSTANTS
 from fieldworthy.systems.sorter.figure import figures
 from fieldworthy.systems.sorter.model import Sorter
 
@@ -42,6 +43,7 @@ SYSTEM = System(
     drawn_apart=True,
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
     follows=follows,
+    constants=CONSTANTS,
 )
 
 __all__ = ["SYSTEM", "Sorter"]

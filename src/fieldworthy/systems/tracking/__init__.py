@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fieldworthy.engine.system import Page, System
 from fieldworthy.systems.tracking.check import check as judge
+from fieldworthy.systems.tracking.constants import CONSTANTS
 from fieldworthy.systems.tracking.figure import figures
 
 SYSTEM = System(
@@ -20,6 +21,7 @@ SYSTEM = System(
     ),
     figures=figures,
     drawn_apart=True,
+    constants=CONSTANTS,
 )
 
 __all__ = ["SYSTEM"]

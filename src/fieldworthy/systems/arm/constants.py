@@ -1,0 +1,34 @@
+"""Constants of motor arms: gearing, voltage for a speed, and what holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fieldworthy.engine.constants import Constant, Constants, Found, Quantities
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.systems.arm.check import driven
+from fieldworthy.systems.arm.model import MotorArm
+
+
+def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
+    """Gearing and voltages of motor-driven arms."""
+    for name, spec in context.robot.mechanisms.items():
+        if not isinstance(spec, MotorArm):
+            continue
+        at = driven(context, name, spec)
+        ratio, line, key = first(at.drive.reduction), at.motor.line, f"mechanisms.{name}"
+        about = f"motor turns for one turn of '{name}'"
+        yield Constant((name, "ratio"), ratio, "ratio", about, f"{key}.stages", "exact")
+        gain = first(line.rated_voltage / line.free_speed) * ratio
+        yield Constant((name, "speed gain"), gain, "V*s/rad", f"voltage for the speed of '{name}'; tune it", key)
+
+
+CONSTANTS = Constants(
+    (),
+    (
+        Found("arm.time.*", "value", "{0}/time up", "time until '{0}' is up"),
+        Found("arm.holding.*", "value", "{0}/holding share", "share of stall torque that holds '{0}' still"),
+    ),
+    computed,
+)
