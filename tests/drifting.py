@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.odometry.covariance import Placement
 from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel, weights
 from fieldworthy.physics.odometry.pose import Path, Pose, chord, joints

@@ -10,9 +10,10 @@ from typing import TypeAlias
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits, first
-from fieldworthy.engine.finding import WIDEST, Array, Outcome
+from fieldworthy.engine.finding import WIDEST, Outcome
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec

@@ -12,6 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimit, abilities, changes, hours, limits
 from fieldworthy.decide.flip import Flip, flip_of
 from fieldworthy.decide.recommend import Side, recommend
@@ -21,7 +22,7 @@ from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput
 from fieldworthy.match import WHY, Runs, blocks
 from fieldworthy.match.ability import Contradiction, ability
-from fieldworthy.match.state import DONE, REASONS, Array
+from fieldworthy.match.state import DONE, REASONS
 from fieldworthy.match.uncertainty import grouped, true_means
 from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
 from fieldworthy.robot import Loaded

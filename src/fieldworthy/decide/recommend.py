@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.decide.features import Hours
 from fieldworthy.decide.flip import Flip
-from fieldworthy.match.state import Array
 from fieldworthy.match.uncertainty import grouped, true_means
 
 _SURE = 0.9

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 from pydantic import TypeAdapter
 
+from fieldworthy.arrays import Array
 from fieldworthy.decide.features import planned_actions
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.finding import Array
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.decide.candidates import CandidateEvaluator, Key, holds
 from fieldworthy.decide.change import Change, rounded, value_change
 from fieldworthy.decide.variables import effort_of, ways
-from fieldworthy.engine.finding import Array
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath
 

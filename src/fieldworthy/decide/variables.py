@@ -9,11 +9,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
+from fieldworthy.arrays import Array
 from fieldworthy.files import Quantity
-
-Array = npt.NDArray[np.float64]
 
 _EASY: dict[str, tuple[float, float]] = {
     "length": (0.02, 0.010),

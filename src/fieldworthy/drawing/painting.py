@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.frame import Band, Bars, Frame, Limit, Line, Mark, Points, Span, Spot, colour_of, turns
 from fieldworthy.drawing.lettering import shortened, width
-from fieldworthy.drawing.style import Array
 from fieldworthy.drawing.svg import SMALL, Anchor, Box, Ink, Letters, Sheet
 
 _LINE = 15.0  # between the base lines of names below each other [px]

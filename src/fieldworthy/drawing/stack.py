@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.frame import Axis, Frame, Line, Mark, Tone, colour_of, frame, legend_rows
 from fieldworthy.drawing.lettering import width
 from fieldworthy.drawing.painting import end_labels, paint_marks
-from fieldworthy.drawing.style import Array, Style
+from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Ink, Letters, Sheet
 
 HEAD = 26.0

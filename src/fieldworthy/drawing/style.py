@@ -11,7 +11,6 @@ import numpy.typing as npt
 from fieldworthy.units import KINDS, affine, digits, unit_label
 
 Units = Literal["metric", "inch"]
-Array = npt.NDArray[np.float64]
 Number = TypeVar("Number", float, npt.NDArray[np.float64])
 
 # the page's own font first; the typesetter of the documents knows no generic family and takes the last one

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.drawing.style import LIGHT, Style, Theme
-from fieldworthy.engine.finding import Message, Outcome, Real
+from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.units import KINDS, digits, show, to_unit

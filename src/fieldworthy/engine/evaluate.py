@@ -10,9 +10,10 @@ import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
+from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.finding import VERDICTS, Assumption, Fact, Finding, Outcome, Real, Report
+from fieldworthy.engine.finding import VERDICTS, Assumption, Fact, Finding, Outcome, Report
 from fieldworthy.engine.judging import Said, Table, Tally, judged
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.engine.system import cautions, consequences, systems

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar, Literal, TypeAlias
+from typing import ClassVar, Literal
 
 import numpy as np
-import numpy.typing as npt
 
-Array: TypeAlias = npt.NDArray[np.float64]
-Real: TypeAlias = float | Array
+from fieldworthy.arrays import Real
+
 Verdict = Literal["holds", "close", "short", "unknown"]
 VERDICTS: tuple[Verdict, ...] = ("short", "close", "unknown", "holds")
 """From what to act on first to what can be left alone."""

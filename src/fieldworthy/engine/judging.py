@@ -10,13 +10,13 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import DisplayUnits, first
-from fieldworthy.engine.finding import Fact, Finding, Outcome, Real, Verdict
+from fieldworthy.engine.finding import Fact, Finding, Outcome, Verdict
 from fieldworthy.engine.sampling import nudge
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath, dotted
 
-Array = npt.NDArray[np.float64]
 Said = Finding | Fact
 _MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
 

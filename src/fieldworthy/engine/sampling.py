@@ -13,12 +13,11 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
+from fieldworthy.arrays import Array
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath, dotted
 
-Array = npt.NDArray[np.float64]
 BLOCK = 4096
 """Samples are drawn in blocks of this size, so that memory stays flat however many are asked for."""
 _WIDEST = 3.0  # standard deviations; no tape or scale is off by more without someone noticing

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.evaluate import run
-from fieldworthy.engine.finding import Array, Outcome
+from fieldworthy.engine.finding import Outcome
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded

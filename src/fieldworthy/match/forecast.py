@@ -10,13 +10,14 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
 from fieldworthy.files import BadInput, Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
 from fieldworthy.match.ability import Contradiction, ability
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup, unbuilt, with_ability
-from fieldworthy.match.state import DONE, FULL, REASONS, Array, Whole
+from fieldworthy.match.state import DONE, FULL, REASONS, Whole
 from fieldworthy.match.timeline import Timeline, loop, timeline
 from fieldworthy.match.uncertainty import EACH, Components, Share, components, grouped, shares
 from fieldworthy.physics.chance.chance import wilson_interval

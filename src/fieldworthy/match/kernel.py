@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numba import prange
 
+from fieldworthy.arrays import Array
 from fieldworthy.match import compiling, random, state, travel
 from fieldworthy.match import state as layout
 from fieldworthy.match.compiling import bare, compiled, fingerprint, parallel
@@ -77,7 +78,6 @@ from fieldworthy.match.state import (
     V_OPEN,
     VOLTAGE,
     VOLUME,
-    Array,
     Numbers,
     Out,
     State,

@@ -10,11 +10,11 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Real
 from fieldworthy.errors import Error
-from fieldworthy.match.state import MOST_ROUNDS, NONE, Array, Numbers, Structure, Whole
+from fieldworthy.match.state import MOST_ROUNDS, NONE, Numbers, Structure, Whole
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.physics.motors.motion import Load, brake_deceleration, drive_line
 from fieldworthy.physics.motors.turning import as_straight

@@ -7,7 +7,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from fieldworthy.arrays import Array
+
 Whole = npt.NDArray[np.int64]
 
 REASONS = ("done", "luck", "time", "air", "heat", "objects", "battery", "load", "full", "unable")

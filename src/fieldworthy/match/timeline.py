@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.match.setup import PERIODS, Part, Setup, setup
 from fieldworthy.match.state import (
@@ -25,7 +26,6 @@ from fieldworthy.match.state import (
     REASONS,
     STEP,
     VOLTAGE,
-    Array,
     Out,
 )
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.match.compiling import bare
 from fieldworthy.match.state import (
     BRAKING,
@@ -31,7 +32,6 @@ from fieldworthy.match.state import (
     ROTATING,
     SLOPE,
     V_OPEN,
-    Array,
 )
 from fieldworthy.physics.motors import battery, motion, motor
 

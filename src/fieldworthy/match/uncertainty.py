@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from fieldworthy.arrays import Array
+
 EACH = 5
 """Matches played with each draw of what is not known: few, since draws tell more about the mean than matches do."""
 

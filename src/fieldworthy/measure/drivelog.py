@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.engine.finding import Array
+from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.kinds import Real
 from fieldworthy.measure.drivemodel import DriveModel, Knob, Run, Series, Trial, by_hand, noise

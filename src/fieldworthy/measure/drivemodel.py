@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array
 from fieldworthy.files.kinds import Real
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, number_at

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.engine.finding import Array
+from fieldworthy.arrays import Array
 
 Residual = Callable[[Array], Array]
 """Takes the parameters in their order, shape (p,); gives the whitened residuals of the readings, shape (n,)."""

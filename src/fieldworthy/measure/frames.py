@@ -13,8 +13,8 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.kinds import Real
 from fieldworthy.files.problems import KeyPath

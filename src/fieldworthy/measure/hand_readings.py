@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.finding import Array
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Solution

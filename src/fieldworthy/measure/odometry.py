@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.engine.finding import Array
+from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.kinds import Real
 from fieldworthy.measure.files import Measured

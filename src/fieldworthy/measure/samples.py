@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.engine.finding import Array
+from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.problems import KeyPath, nearest
 from fieldworthy.measure.files import Measured

@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.engine.finding import Array
+from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import read_text
 from fieldworthy.files.problems import KeyPath, nearest, shorten

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array
 from fieldworthy.files import BadInput
 from fieldworthy.physics.statics.rigidbody import RigidBody
 from fieldworthy.report.numbers import names_of

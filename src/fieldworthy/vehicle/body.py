@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.engine.finding import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.statics.rigidbody import RigidBody, assemble, combine, lift, rotate_y, translate
 from fieldworthy.robot.model.body import CHASSIS, Move, Part, Pose, Weighed
 from fieldworthy.robot.model.season import Season

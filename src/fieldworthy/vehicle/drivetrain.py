@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.motors.battery import Battery
 from fieldworthy.physics.motors.gearing import GearStage, reflected_inertia, train
 from fieldworthy.physics.motors.motion import (

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.statics.antitip import RollerStage, roller_stage
 from fieldworthy.physics.statics.braking import Brakes, over_need, over_speed, swing
 from fieldworthy.physics.statics.rigidbody import RigidBody, axis_inertia

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.gas.air import atmosphere
 from fieldworthy.physics.gas.tankplan import Circuit
 from fieldworthy.physics.statics.rigidbody import RigidBody

@@ -7,9 +7,9 @@ from functools import reduce
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.gas.actuation import Stroke, actuation, extend_stroke, retract_stroke
 from fieldworthy.physics.gas.cylinder import Cylinder
 from fieldworthy.physics.gas.flow import Element, in_series, tube

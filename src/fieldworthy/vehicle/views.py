@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array
 from fieldworthy.physics.statics.support import hull_order
 from fieldworthy.physics.statics.tipping import tip_acceleration, tip_angle
 from fieldworthy.robot.model.body import Carried, Move, Pose

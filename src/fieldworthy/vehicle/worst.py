@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.engine.finding import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.vehicle.body import stacked
 
 

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._refuse import TINY, refuse, refuse_unsized
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import TINY, refuse, refuse_unsized
 
 STROKE_POINTS = 33
 """Points along a stroke, ends included: fine enough for a least margin within 1 % where no dead point is near."""

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._refuse import SMALL, TINY, ratio, refuse
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import SMALL, TINY, ratio, refuse
 from fieldworthy.physics.arms.linkage import Pose, Rocker
 
 

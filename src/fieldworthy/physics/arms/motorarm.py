@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._refuse import SMALL, ratio, refuse
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import SMALL, ratio, refuse
 from fieldworthy.physics.motors.battery import Battery, operating_point
 from fieldworthy.physics.motors.motor import Controller, MotorLine, torque_current
 

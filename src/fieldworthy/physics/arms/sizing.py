@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._refuse import SMALL, ratio, refuse_unsized
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import SMALL, ratio, refuse_unsized
 from fieldworthy.physics.arms.linkage import Rocker, reachable, sweep, swing
 from fieldworthy.physics.arms.moments import Balance, Drive, Elastic, Weight, passive_torque
 

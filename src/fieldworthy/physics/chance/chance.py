@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 UNIFORM_PRIOR = (1.0, 1.0)
 """Beta(1, 1): before any attempt, every success rate is held equally likely."""

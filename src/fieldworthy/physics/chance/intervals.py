@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._types import Array
+from fieldworthy.arrays import Array
 from fieldworthy.physics.colour import hue
 
 _HALVINGS = 60

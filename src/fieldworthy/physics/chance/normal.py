@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 
 _CENTRE = (
     (
@@ -185,7 +185,7 @@ def erfc(x: Real) -> Array:
     return np.asarray(np.where(given < 0.0, 2.0 - upper, upper))
 
 
-def below(z: Real) -> Array:
+def cdf(z: Real) -> Array:
     """Return the chance that a standard normal number lies below a value.
 
     Parameters
@@ -205,7 +205,7 @@ def below(z: Real) -> Array:
     return 0.5 * erfc(np.asarray(z) * -_ROOT_HALF)
 
 
-def quantile(p: Real) -> Array:
+def ppf(p: Real) -> Array:
     """Return the value below which a standard normal number lies with a chance.
 
     Parameters

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.colour.hue import wrap
 
 # sRGB to CIE XYZ as seen under D50 (Bradford), the profile connection space of ICC; from memory

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.colour import background, colour, hue
 
 _PURE = {"red": (1.0, 0.0, 0.0), "yellow": (1.0, 1.0, 0.0), "green": (0.0, 1.0, 0.0), "blue": (0.0, 0.0, 1.0)}

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.chance import normal
 
 TURN = 2.0 * np.pi
@@ -149,7 +149,7 @@ def resultant(hues: Array) -> tuple[Array, Array]:
     return np.asarray(wrap(np.angle(vector))), np.minimum(np.abs(vector), 1.0)
 
 
-def mean(hues: Array) -> Real:
+def circmean(hues: Array) -> Real:
     """Circular mean of samples.
 
     Parameters
@@ -174,7 +174,7 @@ def mean(hues: Array) -> Real:
     return resultant(hues)[0][()]
 
 
-def deviation(hues: Array) -> Real:
+def circstd(hues: Array) -> Real:
     """Circular standard deviation of samples.
 
     Parameters
@@ -283,5 +283,5 @@ def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
         low = a + k * step
         high = low + span
         flip = low + high > 0.0  # work in the tail that is nearer, so that small probabilities keep their digits
-        total = total + normal.below(np.where(flip, -low, high)) - normal.below(np.where(flip, -high, low))
+        total = total + normal.cdf(np.where(flip, -low, high)) - normal.cdf(np.where(flip, -high, low))
     return np.clip(total, 0.0, 1.0)

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.chance import normal
 from fieldworthy.physics.colour import hue
 
@@ -321,23 +321,21 @@ def _independent(error: Real, half: Real) -> Array:
 
 def _little_shared(error: Real, half: Real, shared: Array) -> Array:
     """Majority error by integration over the shared noise, votes being independent at each value of it."""
-    z, own = normal.quantile(error), np.sqrt(np.maximum(1.0 - shared, 1e-12))
+    z, own = normal.ppf(error), np.sqrt(np.maximum(1.0 - shared, 1e-12))
     voted = np.zeros(())
     for node, weight in zip(_NODES, _WEIGHTS / _WEIGHTS.sum(), strict=True):
-        voted = voted + weight * _independent(normal.below((z + np.sqrt(shared) * node) / own), half)
+        voted = voted + weight * _independent(normal.cdf((z + np.sqrt(shared) * node) / own), half)
     return voted
 
 
 def _much_shared(error: Real, half: Real, shared: Array) -> Array:
     """Majority error by integration over the median of the readings' own noise, the shared noise in closed form."""
-    z, root = normal.quantile(error), np.sqrt(np.maximum(shared, 1e-12))
+    z, root = normal.ppf(error), np.sqrt(np.maximum(shared, 1e-12))
     reach = 5.0 * np.sqrt(np.pi / (4.0 * half - 4.0 + np.pi))
     voted, total = np.zeros(()), np.zeros(())
     for node, weight in zip(*_LEGENDRE, strict=True):
         median = reach * node
-        density = (
-            weight * np.exp(-0.5 * median**2) * (4.0 * normal.below(median) * normal.below(-median)) ** (half - 1.0)
-        )
-        voted = voted + density * normal.below((z + np.sqrt(1.0 - shared) * median) / root)
+        density = weight * np.exp(-0.5 * median**2) * (4.0 * normal.cdf(median) * normal.cdf(-median)) ** (half - 1.0)
+        voted = voted + density * normal.cdf((z + np.sqrt(1.0 - shared) * median) / root)
         total = total + density
     return voted / total

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._refuse import refuse, refuse_unsized
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import refuse, refuse_unsized
 from fieldworthy.physics.statics.outline import Outline, Polygon, corner_angles, front, nearest, normals
 
 SCAN = 8

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Real
 from fieldworthy.physics.chance import normal
 
 
@@ -153,7 +153,7 @@ def needed_spare(scatter: Real) -> Real:
     practice: normal distribution of independent small errors.
     """
     require.positive(scatter=scatter)
-    away: Real = normal.quantile(0.5 + 0.5 * IN_TIME) * np.asarray(scatter)
+    away: Real = normal.ppf(0.5 + 0.5 * IN_TIME) * np.asarray(scatter)
     return away
 
 
@@ -188,7 +188,7 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     require.positive(scatter=scatter)
     late = (np.asarray(window.closes) - window.aim) / scatter
     early = (np.asarray(window.opens) - window.aim) / scatter
-    chance: Real = np.maximum(normal.below(late) - normal.below(early), 0.0)
+    chance: Real = np.maximum(normal.cdf(late) - normal.cdf(early), 0.0)
     return chance
 
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._refuse import TINY, ratio, refuse, refuse_unsized
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import TINY, ratio, refuse, refuse_unsized
 
 
 def hook_tip(pivot_height: Real, length: Real, angle: Real) -> tuple[Array, Array]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 
 _STEPS = 32

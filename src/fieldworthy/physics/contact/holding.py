@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldworthy.physics._refuse import ratio, refuse
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import ratio, refuse
 
 
 def hook_gain(face_angle: Real, friction: Real) -> Array:

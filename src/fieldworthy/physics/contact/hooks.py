@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.motors.chain import pitch_radius
 
 _ASIDE, _PARTLY = 0.4, 0.05

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 
 @dataclass(frozen=True, slots=True)

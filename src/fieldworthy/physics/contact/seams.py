@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 
 def _contact_angle(radius: Real, step: Real) -> Array:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 _STEPS, _HALVINGS = 400, 14  # between the safe speed and the highest possible one
 _NEAR = 1e-6  # before and after a jump, in sample periods

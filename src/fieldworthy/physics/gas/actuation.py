@@ -21,8 +21,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import above
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.gas.air import P_ATM, T_ANR
 from fieldworthy.physics.gas.chamber import chamber_rate, fill_angle, half_tangent, vent_half_tangent
 from fieldworthy.physics.gas.cylinder import Cylinder

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldworthy.physics._types import Real
+from fieldworthy.arrays import Real
 
 R_AIR = 287.05
 """Specific gas constant of dry air [J/(kg K)]."""

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldworthy.physics._types import Real
+from fieldworthy.arrays import Real
 from fieldworthy.physics.gas.air import R_AIR, RHO_ANR, T_ANR
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)

@@ -12,8 +12,8 @@ from functools import reduce
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics._require import above, at_least
-from fieldworthy.physics._types import Real
 from fieldworthy.physics.gas.air import RHO_ANR, T_ANR
 
 

@@ -24,8 +24,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics._require import above, at_least
-from fieldworthy.physics._types import Real
 from fieldworthy.physics.gas.air import GAMMA, P_ATM
 
 

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.gas.air import P_ATM
 from fieldworthy.physics.gas.tank import Draw, after_draw, after_leak, fill_pressure
 

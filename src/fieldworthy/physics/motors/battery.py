@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics._require import not_negative, positive
-from fieldworthy.physics._types import Real
 from fieldworthy.physics.motors.motor import Controller, MotorLine, current_bound, motor_current, shaft_torque
 
 

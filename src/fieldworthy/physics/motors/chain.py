@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Real
 
 _ITERATIONS = 8  # Newton's method on a nearly straight line: three are enough, eight cost nothing
 _COUNT_SLACK = 1e-9  # a length this close above a whole number is that number, off by rounding

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.motors.motion import Load, Powertrain, acceleration
 from fieldworthy.physics.motors.motor import shaft_torque
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.motors.motion import (
     Load,
     Move,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics._require import not_negative, positive
-from fieldworthy.physics._types import Real
 from fieldworthy.physics.motors.motor import MotorLine
 
 

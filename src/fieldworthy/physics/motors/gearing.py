@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import not_negative, positive
-from fieldworthy.physics._types import Array, Real
 
 
 @dataclass(frozen=True, slots=True)

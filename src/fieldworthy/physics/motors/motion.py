@@ -11,8 +11,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import above, at_least, positive
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.motors.battery import Battery
 from fieldworthy.physics.motors.gearing import GearStage
 from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque

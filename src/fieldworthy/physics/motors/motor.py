@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.physics._require import not_negative, positive
-from fieldworthy.physics._types import Real
 
 _STANDSTILL = 1e-9
 """Speed below which a power cap cannot bind [rad/s]."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 
 _NEAR_TOP = 18.0
 """Where a run-up is called done: at exp(-18) = 1.5e-8 below top speed [-]."""

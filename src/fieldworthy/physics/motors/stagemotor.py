@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.contact import rollers
 from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import positive
-from fieldworthy.physics._types import Array, Real
 
 COPPER = 0.00393
 """Growth of copper's resistance per kelvin, referred to 20 C [1/K]; IEC 60028, from memory."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import not_negative, positive
-from fieldworthy.physics._types import Array, Real
 from fieldworthy.physics.motors.motion import DriveLine, Load, move, top_speed
 
 

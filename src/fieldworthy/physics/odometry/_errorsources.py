@@ -12,7 +12,7 @@ from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.odometry._errorstate import Arc, Complex, Moments, arc_integrals, carry, swing, turned, walk
 from fieldworthy.physics.odometry.odometry import Tracking, TrackingWheel, weights
 from fieldworthy.physics.odometry.pose import Path, joints

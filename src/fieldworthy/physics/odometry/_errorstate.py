@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.odometry.pose import chord
 
 Complex: TypeAlias = npt.NDArray[Any]

@@ -12,8 +12,8 @@ from typing import Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 Direction: TypeAlias = Literal["forward", "sideways"]
 

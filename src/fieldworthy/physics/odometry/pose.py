@@ -11,8 +11,8 @@ from typing import TypeAlias
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 Pose: TypeAlias = tuple[Real, Real, Real]
 """x [m], y [m] and heading [rad]."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 
 
 def least_ballast(mass: Real, slack: Array, ballast_slack: Array, target: Real = 0.0) -> Array:

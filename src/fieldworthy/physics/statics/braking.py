@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.physics.statics.tipping import Overturn
 

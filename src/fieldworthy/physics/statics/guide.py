@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.physics._refuse import TINY, refuse, refuse_unsized
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import TINY, refuse, refuse_unsized
 
 
 @dataclass(frozen=True, slots=True)

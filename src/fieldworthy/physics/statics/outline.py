@@ -12,8 +12,8 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._refuse import SMALL, refuse, refuse_unsized
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import SMALL, refuse, refuse_unsized
 
 LEVEL = 1e-12
 """A side whose normal has a smaller component than this stands upright; rounding is below it, a part's is

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.physics._types import Array, Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.statics.rigidbody import lift
 
 STANDARD_GRAVITY = 9.80665

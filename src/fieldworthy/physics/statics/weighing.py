@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
-from fieldworthy.physics._types import Array, Real
 
 
 def pitch_of_lift(base: Real, lift: Real, rise: Real = 0.0) -> Array:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.gas.tankplan import (
     Circuit,
     Demand,

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
 from fieldworthy.drawing.stack import Level, Pane, pane_height, stack
@@ -15,7 +16,7 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import WIDEST, Array
+from fieldworthy.engine.finding import WIDEST
 from fieldworthy.physics.gas.tank import after_leak, fill_pressure
 from fieldworthy.physics.gas.tankplan import Circuit
 from fieldworthy.systems.air.check import worse_way

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real
+from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.physics.arms.moments import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.statics.antitip import RollerStage, roller_impact_tip_speed
 from fieldworthy.physics.statics.ballast import best_ballast
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY

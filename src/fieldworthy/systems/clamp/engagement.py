@@ -8,8 +8,8 @@ from typing import TypeAlias
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.statics.outline import (
     Circle,

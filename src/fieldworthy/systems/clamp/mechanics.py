@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.contact import holding
 from fieldworthy.physics.gas.tank import fill_pressure
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY

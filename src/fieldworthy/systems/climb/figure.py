@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.lettering import shortened
 from fieldworthy.drawing.painting import Place, around, place
@@ -15,7 +16,6 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array
 from fieldworthy.physics.statics.hanging import turned
 from fieldworthy.robot.model.body import Pose
 from fieldworthy.systems.climb.mechanics import Hung, drawn_down, hung, lifting_force, lowest

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.gas.tank import after_leak
 from fieldworthy.physics.motors.battery import operating_point
 from fieldworthy.physics.motors.gearing import GearStage, train

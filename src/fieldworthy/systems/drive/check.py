@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motion import move, move_mix_time
 from fieldworthy.physics.motors.thermal import cool_down_time

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.motors.battery import operating_point
 from fieldworthy.physics.motors.drivecurrent import Draw, move_draw
 from fieldworthy.physics.motors.motion import Load, move

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, Real
+from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, force_to_move, shortest_guide
 from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle import state

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.contact import hooks
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import Row, Running

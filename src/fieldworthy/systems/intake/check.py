@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.contact import handover, rollers
 from fieldworthy.physics.contact import stagedhold as staging
 from fieldworthy.physics.motors.stagemotor import rim_force

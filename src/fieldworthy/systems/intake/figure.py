@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.drawing.axes import Chart, paint
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
@@ -18,7 +19,6 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import SMALL, Box, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.contact import handover
 from fieldworthy.physics.contact import stagedhold as staging
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor

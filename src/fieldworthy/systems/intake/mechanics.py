@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array, Real
 from fieldworthy.physics.contact import handover, rollers
 from fieldworthy.physics.contact.hooks import hook_spacing
 from fieldworthy.physics.motors import chain

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.painting import Place, around, place
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import SMALL, Ink, Letters, Sheet
-from fieldworthy.engine.finding import Array
 from fieldworthy.systems.intake.figure import IntakeCurves, StageView, Trace
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real
+from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.physics.arms.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, sweep
 from fieldworthy.physics.arms.moments import Balance, Drive, passive_torque, reflected_mass, rest_torque
 from fieldworthy.physics.arms.sizing import (

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, paint
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
@@ -17,7 +18,6 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array
 from fieldworthy.physics.arms.linkage import Pose as Linkage
 from fieldworthy.physics.arms.linkage import arm_angle, cylinder_length, dead_points, pose
 from fieldworthy.physics.arms.moments import Balance, passive_torque

@@ -7,9 +7,10 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real
+from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.physics.arms.moments import Elastic, Weight
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.systems.lift.model import Band, SidePoint, Swung

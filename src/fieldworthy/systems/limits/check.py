@@ -7,8 +7,9 @@ from typing import get_args
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.files.declare import hints
 from fieldworthy.robot.kinds import mechanism_kinds
 from fieldworthy.robot.model.mechanism import Plain

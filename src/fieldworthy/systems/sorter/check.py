@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.colour import hue, sorting
 from fieldworthy.physics.contact import eject as ejecting
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
@@ -52,7 +53,7 @@ def palette_of(spec: Sorter) -> Palette:
 def _class(spec: HueClass) -> tuple[Real, Real]:
     if spec.samples is not None:
         readings = np.asarray(hue.wrap(stacked(list(spec.samples))))
-        return hue.mean(readings), hue.deviation(readings)
+        return hue.circmean(readings), hue.circstd(readings)
     assert spec.hue is not None, "a class has a hue or samples"
     assert spec.spread is not None, "a class has a spread or samples"
     return hue.wrap(spec.hue), spec.spread

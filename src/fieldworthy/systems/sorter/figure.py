@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, chart
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot, colour_of
@@ -21,7 +22,7 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import SMALL, Ink, Letters, Point, Sheet, node, number
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Outcome
+from fieldworthy.engine.finding import Outcome
 from fieldworthy.physics.colour import hue, sorting
 from fieldworthy.systems.sorter import check as checks
 from fieldworthy.systems.sorter.check import Palette, palette_of, passing_of, throw_of

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real
+from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.physics.colour import background, colour, hue
 from fieldworthy.physics.colour.facing import facing, to_rgb
 from fieldworthy.physics.colour.sorting import sectors

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array, Message, Outcome, Real, unknown
+from fieldworthy.engine.finding import Message, Outcome, unknown
 from fieldworthy.physics.contact.seams import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, budget, ellipse
 from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Scale, tick_step, tick_texts, ticks
 from fieldworthy.drawing.lettering import shortened, wrapped
@@ -19,7 +20,6 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Ink, Letters, Point, Sheet, node
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Array
 from fieldworthy.physics.odometry.covariance import ellipse
 from fieldworthy.systems.tracking.check import SAID, Route, reach_95, route, tracked
 from fieldworthy.vehicle import state

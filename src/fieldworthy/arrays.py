@@ -1,4 +1,4 @@
-"""The one number type of this room: a scalar, or an array over cases."""
+"""The number types of all rooms: an array over cases, and a scalar or such an array."""
 
 from __future__ import annotations
 
@@ -11,4 +11,4 @@ Array: TypeAlias = npt.NDArray[np.float64]
 """An array of SI numbers."""
 
 Real: TypeAlias = float | Array
-"""A scalar, or an array over cases; every function of the room broadcasts over it."""
+"""A scalar, or an array over cases; what takes one broadcasts over it."""
