@@ -79,6 +79,16 @@ def test_the_command_prints_and_writes_the_numbers_of_check(tmp_path):
     assert flat("inspected by") in text
 
 
+def test_the_sheet_begins_with_one_answer(tmp_path):
+    kept = sheet(tmp_path, season={"limits": LIMITS | {"mass": "8 kg", "motors": 5}})
+    assert kept.answer.startswith("The robot keeps every limit as described, but not surely")  # 44 W of 44 W
+    over = sheet(tmp_path, season={"limits": LIMITS})
+    assert over.answer.startswith("The robot cannot be entered as described: mass exceeds what is allowed.")
+    assert "number of air tanks" in over.answer
+    (unsaid,) = [sheet(tmp_path, season={"limits": {}})]
+    assert unsaid.answer.startswith("The file and the season do not say enough for an answer.")
+
+
 def test_the_command_ends_with_1_where_a_limit_is_not_kept(tmp_path):
     load(tmp_path, {"poses": {"start": {"use": "start"}}}, {"limits": LIMITS})
     done = run("inspect", tmp_path / "robot.yaml")
@@ -140,7 +150,18 @@ def test_checks_are_in_order_safe_first_and_faults_next():
     listed = cards.checks(robot, report, ("hook cylinder: it leaked twice",))
     assert listed[0].startswith("Air out")
     assert listed[1] == "hook cylinder: it leaked twice"
-    assert listed[-1].startswith("Charge")
+    assert listed[-1].startswith("Charge again")
+    (charged,) = [i for i, line in enumerate(listed) if "charge every tank" in line]
+    moved = {name: next(i for i, line in enumerate(listed) if line.startswith(f"{name}:")) for name in robot.mechanisms}
+    on_air = {
+        "tray",
+        "clamp",
+        "side arms",
+        "hooks",
+        "sorter",
+    }  # as mk1.yaml gives them a cylinder; the intake has motors
+    assert {name for name, i in moved.items() if i > charged} == on_air
+    assert next(i for i, line in enumerate(listed) if line.startswith("Battery")) < moved["intake"] < charged
     assert sum(line.startswith(tuple(robot.mechanisms)) for line in listed) == len(robot.mechanisms)
 
 

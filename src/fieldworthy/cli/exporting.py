@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -11,6 +10,7 @@ from typing import Any
 
 import typer
 
+from fieldworthy.cli.reporting import today
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.report.export import WRITERS, export_of
@@ -33,7 +33,7 @@ def run_export(file: Path, to: str, out: Path | None) -> None:
     loaded = load_robot(file)
     if out is not None:
         spare(out, loaded.texts)
-    text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded, datetime.date.today().isoformat()))
+    text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded, today()))
     if out is None:
         sys.stdout.write(text)
         return

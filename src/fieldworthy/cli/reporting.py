@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 import sys
 from collections.abc import Sequence
@@ -35,20 +36,20 @@ def run_inspect(file: Path, out: Path | None, date: str) -> bool:
     if out is None:
         _print_sheet(plain_console(), sheet)
     else:
-        write(as_paper(sheet, date, size_of(loaded)), out)
+        write(as_paper(sheet, date or today(), size_of(loaded)), out)
     return any(item.verdict == "short" for item in sheet.items)
 
 
 def _print_sheet(console: Console, sheet: Inspection) -> None:
     console.print(Text(f"Inspection: {sheet.robot} in {sheet.season}", style="bold"))
+    console.print(sheet.answer)
     for item in sheet.items:
         sign, style = VERDICT_SIGNS[item.verdict]
         subject = f", {item.subject}" if item.subject else ""
         spread = f" ({item.span})" if item.span else ""
-        numbers = f"{item.found}{spread} of {item.allowed}; holds: {item.chance}; measured: ________"
+        blank = f"________ {item.unit}".rstrip()
+        numbers = f"{item.found}{spread} of {item.allowed}; holds in {item.chance}; measured: {blank}"
         console.print(Text.assemble((sign, style), f"{item.rule}{subject}: {numbers}"))
-    if sheet.unlimited:
-        console.print(f"The season file sets no limit for: {', '.join(sheet.unlimited)}.")
     console.print(Text("\nTo be looked at and measured by hand", style="bold"))
     for line in sheet.by_hand:
         console.print(f"[ ] {line}")
@@ -61,7 +62,7 @@ def run_card(file: Path, out: Path, date: str, log: Path | None = None) -> None:
     """Write the pit card of a robot."""
     refuse(out, date)
     loaded = load_robot(file)
-    write(make_card(loaded, date, None if log is None else load_faults(log, loaded)), out)
+    write(make_card(loaded, date or today(), None if log is None else load_faults(log, loaded)), out)
 
 
 def run_report(file: Path, out: Path, wanted: Wanted, since: Path | None, against: Sequence[Path]) -> None:
@@ -100,6 +101,11 @@ def weights_of(text: str) -> tuple[tuple[str, float], ...]:
     if not any(found.values()):
         raise typer.BadParameter("expected at least one weight above 0", param_hint="'--weights'")
     return tuple(found.items())
+
+
+def today() -> str:
+    """The day on which a sheet is made: one without a date is taken for another's."""
+    return datetime.date.today().isoformat()
 
 
 def refuse(out: Path | None, date: str) -> None:

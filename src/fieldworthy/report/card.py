@@ -15,9 +15,12 @@ from fieldworthy.report.blocks import Block, Cell, Head, Mark, Paper, Points, Se
 from fieldworthy.report.numbers import items_of, with_unit
 from fieldworthy.report.typeset import pages
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.robot import Robot
 
-_AIR_FIRST = "Air out, hands clear: then look for loose screws, cables and tubes."
+_SAFE = "{out}, hands clear: look for loose screws, cables and tubes."
+_CHARGE = "Hands clear, eyes covered: charge every tank to the pressure in the table; listen for leaks."
+_AGAIN = "Charge again, read the gauge, and close the valve, right before the match."
 _SCALES = (1.2, 1.13, 1.06, 1.0, 0.94, 0.88, 0.82)
 _SHORTER = (14, 10, 7, 5, 3, 1)
 _LEAST = 0.05  # points; what costs less is not told
@@ -46,14 +49,18 @@ def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
     found = {(i.id, i.subject): i for i in items_of(report)}
     left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
     right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes")]
+    day = f", {asked.date}" if asked.date else ""
+    match = Table((), [[Mark("match", "blank"), Mark("at", "blank"), Mark("checked by", "blank")]], (1, 1, 2))
     below: list[Block] = [
         Side([[_head("Spares in the box"), Points(spares(robot))],
               [_head("Torque and tension"), Points(tensions(robot, report, shown))]], (1.0, 1.15)),
         _head("Cautions"),
         Points(report.cautions, "caution"),
     ]  # fmt: skip
-    sections = [Section("Before the match", [Side([left, right], (1.25, 1.0)), *below], new_page=False)]
-    return Paper(f"Pit card: {report.robot}", f"Season {report.season}", (), asked.date, sections, "card", asked.size)
+    sections = [Section("Before the match", [match, Side([left, right], (1.25, 1.0)), *below], new_page=False)]
+    return Paper(
+        f"Pit card: {report.robot}", f"Season {report.season}{day}", (), asked.date, sections, "card", asked.size
+    )
 
 
 def _head(text: str) -> Block:
@@ -118,21 +125,36 @@ def fault(risk: Risk, points: float | None = None) -> str:
 
 
 def checks(robot: Robot, report: Report, ahead: Sequence[str] = ()) -> tuple[str, ...]:
-    """List what is checked before a match, in order."""
-    listed = [_AIR_FIRST, *ahead]
-    listed.append("Battery full, plugged in and strapped down; radio and program on.")
-    listed.append("Drive: wheels turn free, none rubs; drives straight and turns both ways.")
+    """List what is checked before a match, in an order that can be done: by hand first, with air last."""
+    tanks = bool(robot.air.tanks)
+    listed = [_SAFE.format(out="Air out" if tanks else "Power off"), *ahead]
+    listed.append("Wheels: turn free by hand, none rubs.")
     if robot.tracking is not None:
         wheels = ", ".join(robot.tracking.wheels)
         gyro = "; gyro still for its start" if robot.tracking.gyro is not None else ""
-        listed.append(f"Tracking wheels ({wheels}) press on the floor and spin free{gyro}.")
-    steps = {kind: step for system in systems() for kind, step in system.card.items()}
-    for name, mechanism in robot.mechanisms.items():
-        step = _warning(name, report) or steps.get(mechanism.kind, "{name}: moves once through, nothing rubs.")
-        listed.append(step.replace("{name}", name))
-    if robot.air.tanks:
-        listed.append("Charge; listen for leaks; each cylinder once out and back; charge again.")
+        listed.append(f"Tracking wheels ({wheels}): press on the floor and spin free.")
+    else:
+        gyro = ""
+    listed.append(f"Battery full, plugged in and strapped down; radio and program on{gyro}.")
+    listed.append("Drive: straight, and a turn both ways.")
+    steps = {name: _step(name, mechanism, report) for name, mechanism in robot.mechanisms.items()}
+    on_air = {name for name, mechanism in robot.mechanisms.items() if tanks and _moved_by_air(mechanism)}
+    listed += [step for name, step in steps.items() if name not in on_air]
+    if tanks:
+        listed += [_CHARGE, *(step for name, step in steps.items() if name in on_air), _AGAIN]
     return tuple(listed)
+
+
+def _step(name: str, mechanism: Mechanism, report: Report) -> str:
+    steps = {kind: step for system in systems() for kind, step in system.card.items()}
+    step = _warning(name, report) or steps.get(mechanism.kind, "{name}: moves once through, nothing rubs.")
+    return step.replace("{name}", name)
+
+
+def _moved_by_air(mechanism: Mechanism) -> bool:
+    """Whether a mechanism names a cylinder, itself or in one of its parts."""
+    parts = (mechanism, *(getattr(mechanism, f.name) for f in dataclasses.fields(mechanism)))
+    return any(getattr(part, "cylinder", None) for part in parts)
 
 
 def _warning(name: str, report: Report) -> str:

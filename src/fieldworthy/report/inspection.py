@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fieldworthy.engine.finding import Finding, Report, Verdict
@@ -9,6 +10,7 @@ from fieldworthy.report.blocks import Block, Mark, Paper, Para, Points, Section,
 from fieldworthy.report.numbers import chance, span, with_unit
 from fieldworthy.robot import Robot
 from fieldworthy.robot.model.season import Season
+from fieldworthy.units import unit_label
 
 _RULES = {
     "limits.motor_power": "Power of all motors, as the rules count it",
@@ -43,7 +45,8 @@ class Item:
     allowed, found : Numbers with their unit
     span : Where 95 % of the cases lie; empty where it does not vary
     chance : That it holds
-    verdict : Of the nominal numbers
+    verdict : Of the robot
+    unit : In which it is measured; empty for a count
     """
 
     rule: str
@@ -53,6 +56,7 @@ class Item:
     span: str
     chance: str
     verdict: Verdict
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,7 @@ class Inspection:
     Attributes
     ----------
     robot, season : Their names
+    answer : All of it in a sentence or two
     items : What the file can be held against
     unlimited : What the season file sets no limit for
     by_hand : What must be looked at or measured on the robot itself
@@ -70,6 +75,7 @@ class Inspection:
 
     robot: str
     season: str
+    answer: str
     items: tuple[Item, ...]
     unlimited: tuple[str, ...]
     by_hand: tuple[str, ...]
@@ -82,14 +88,45 @@ def inspection(report: Report, robot: Robot, season: Season) -> Inspection:
     found = sorted((f for f in report.findings if f.id in _RULES), key=lambda f: (order.index(f.id), f.subject))
     free = tuple(word for name, word in _NAMES.items() if getattr(season.limits, name) is None)
     items = tuple(_item(f) for f in found)
-    return Inspection(report.robot, report.season, items, free, _by_hand(robot), report.cautions)
+    return Inspection(report.robot, report.season, answer(items, free), items, free, _by_hand(robot), report.cautions)
+
+
+def answer(items: Sequence[Item], unlimited: Sequence[str] = ()) -> str:
+    """Say whether the robot may enter, as far as the file tells."""
+    named = {v: [_name(i) for i in items if i.verdict == v] for v in ("short", "close", "unknown")}
+    if named["short"]:
+        verb = "exceeds" if len(named["short"]) == 1 else "exceed"
+        first = f"The robot cannot be entered as described: {_list(named['short'])} {verb} what is allowed."
+    elif named["close"]:
+        first = "The robot keeps every limit as described, but not surely: measure first what is close."
+    elif named["unknown"] or not items:
+        first = "The file and the season do not say enough for an answer."
+    else:
+        first = "The robot keeps every limit that the season states, as described."
+    said = [first]
+    if named["close"]:
+        said.append(f"Close: {_list(named['close'])}.")
+    if named["unknown"]:
+        said.append(f"Not judged: {_list(named['unknown'])}.")
+    if unlimited:
+        said.append(f"Without a limit in the season file: {_list(list(unlimited))}.")
+    return " ".join(said)
+
+
+def _name(item: Item) -> str:
+    return f"{item.rule[:1].lower()}{item.rule[1:]}{f' ({item.subject})' if item.subject else ''}"
+
+
+def _list(items: Sequence[str]) -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
 def _item(finding: Finding) -> Item:
     subject = "" if finding.subject == "robot" else finding.subject
     allowed, found = with_unit(finding.limit, finding.unit), with_unit(finding.value, finding.unit)
     known = "" if finding.verdict == "unknown" else span(finding)
-    return Item(_RULES[finding.id], subject, allowed, found, known, chance(finding.chance), finding.verdict)
+    unit = "" if finding.unit in ("1", "") else unit_label(finding.unit)
+    return Item(_RULES[finding.id], subject, allowed, found, known, chance(finding.chance), finding.verdict, unit)
 
 
 def _by_hand(robot: Robot) -> tuple[str, ...]:
@@ -122,17 +159,18 @@ def as_paper(sheet: Inspection, date: str = "", size: Size = "a4") -> Paper:
             i.allowed,
             i.found + (f" ({i.span})" if i.span else ""),
             Mark(i.verdict, i.verdict),
-            Mark("", "blank"),
+            i.chance,
+            Mark(i.unit, "blank"),
         ]
         for i in sheet.items
     ]
     blocks: list[Block] = [
+        Para(sheet.answer, "lead"),
         Para("Computed from the team's file; in brackets where 95 % of robots built to its tolerances lie. "
              "The column on the right is for what the scale, the box and the gauge say."),
-        Table(("Rule", "Allowed", "This robot", "Verdict", "Measured"), rows, (3.4, 1.3, 2.5, 1.3, 1.5), (1, 2)),
+        Table(("Rule", "Allowed", "This robot", "Verdict", "Holds in", "Measured"), rows,
+              (3.1, 1.2, 2.4, 1.2, 1.0, 1.5), (1, 2, 4)),
     ]  # fmt: skip
-    if sheet.unlimited:
-        blocks.append(Para(f"The season file sets no limit for: {', '.join(sheet.unlimited)}.", "quiet"))
     sections = [
         Section("Limits of the season", blocks, new_page=False),
         Section("To be looked at and measured by hand", [Points(sheet.by_hand, "boxes")], new_page=False),
