@@ -15,7 +15,10 @@ SRC = Path(__file__).parents[1] / "src" / "fieldworthy"
 SOURCES = tomllib.loads((SRC / "sources.toml").read_text(encoding="utf-8"))
 MODULES = sorted(p for p in SRC.rglob("*.py"))
 PHYSICS = sorted(p for p in (SRC / "physics").rglob("*.py") if not p.name.startswith("_"))
-FULL = [p for p in MODULES if p == SRC / "__init__.py" or {SRC / "physics", SRC / "api"} & set(p.parents)]
+# the checks of input are no formulas: they take any quantity, in its own unit
+CHECKS = SRC / "physics" / "_require.py"
+FACE = {SRC / "physics", SRC / "api"}
+FULL = [p for p in MODULES if p != CHECKS and (p == SRC / "__init__.py" or FACE & set(p.parents))]
 SHORT = [p for p in MODULES if p not in FULL]
 
 

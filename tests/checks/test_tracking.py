@@ -79,6 +79,52 @@ def test_way_follows_the_places_of_the_plan(tmp_path):
     assert np.abs(way.path.turn).sum() == pytest.approx(math.pi / 2, rel=1e-12)
 
 
+def test_the_gyro_drifts_for_as_long_as_the_robot_is_under_way(tmp_path):
+    """By hand: a drift of 1 deg/min turns the heading by 1/60 deg a second, and only seconds before arrival count."""
+
+    def turned(**waits):
+        """Degrees that the drift alone turns the heading at each waypoint."""
+        plan = [{"action": name, "at": place} for name, place in (("first", "b"), ("first", "b"), ("last", "c"))]
+        actions = {name: {"time": f"{waits[name]} s"} for name in ("first", "last")}
+        context = nominal(load(tmp_path, ROBOT | {"actions": actions, "plan": {"start": "a", "autonomous": plan}}))
+        found = tracking.tracked(context, tracking.route(context))
+        return np.degrees(np.sqrt(found.parts[found.sources.index("gyro drift"), :, 5]))
+
+    short, long, late = turned(first=0.5, last=0.5), turned(first=3.5, last=0.5), turned(first=0.5, last=3.5)
+    assert short[0] > 0.0
+    assert long - short == pytest.approx([0.0, 2 * 3.0 / 60.0], abs=1e-9)
+    assert late == pytest.approx(short, abs=1e-12)
+
+
+def test_a_place_taken_from_a_wall_is_as_exact_as_the_wall_and_fused_it_is_better(tmp_path):
+    """Textbook: taken, the wall's own sd is what is left; fused, precisions add up (1/s^2 = 1/a^2 + 1/b^2)."""
+    wall = {"at": "b", "wall": "0 deg", "error": "9 mm"}
+    spec = ROBOT["tracking"] | {"start_error": "12 mm"}
+
+    def ahead(**more):
+        """Standard deviation along the wall's normal at b, and whether drive error is behind it."""
+        loaded = load(tmp_path, ROBOT | {"tracking": spec | more})
+        context = nominal(loaded)
+        return math.sqrt(tracking.tracked(context, tracking.route(context)).total[0, 0])
+
+    alone = ahead()
+    assert alone > 0.012
+    assert ahead(relocations=[wall]) == pytest.approx(0.009, rel=1e-12)
+    assert ahead(relocations=[wall | {"use": "taken"}]) == pytest.approx(0.009, rel=1e-12)
+    fused = (alone**-2 + 0.009**-2) ** -0.5
+    assert ahead(relocations=[wall | {"use": "fused"}]) == pytest.approx(fused, rel=1e-9)
+
+
+def test_a_sensor_worse_than_the_odometry_makes_the_place_worse_where_it_is_taken(tmp_path):
+    wall = {"at": "c", "wall": "90 deg", "error": "60 mm"}
+    plain = find(check(tmp_path, ROBOT), "tracking.position").value
+    worse = check(tmp_path, ROBOT | {"tracking": ROBOT["tracking"] | {"relocations": [wall]}})
+    fused = check(tmp_path, ROBOT | {"tracking": ROBOT["tracking"] | {"relocations": [wall | {"use": "fused"}]}})
+    assert find(worse, "tracking.position").value > plain >= find(fused, "tracking.position").value
+    assert "fuse the two" in fact(worse, "tracking.relocation").because
+    assert "fuse" not in fact(fused, "tracking.relocation").because
+
+
 def test_sources_add_up_and_the_largest_is_named(tmp_path):
     """Variances of independent sources add up."""
     report = check(tmp_path, ROBOT | {"tracking": ROBOT["tracking"] | {"gyro": {"scale_error": 0.2}}})

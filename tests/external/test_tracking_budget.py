@@ -292,6 +292,35 @@ def test_relocation_against_the_matrix_formula():
     np.testing.assert_allclose(after, keep @ before @ keep.T + k @ r @ k.T, rtol=1e-9, atol=1e-16)
 
 
+def taken(fix):
+    """The same relocation, its readings taken as they are."""
+    return dataclasses.replace(fix, taken=True)
+
+
+def test_a_pose_taken_from_a_wall_against_runs_that_are_put_there():
+    # Each run of the simulated odometry has its coordinate along the wall's normal, and its heading, replaced by what
+    # a noisy sensor says; the odometry carries the new error on by rigid motion. No gain is computed.
+    setup = setups(**SMALL)["two parallel and one sideways"]
+    placed = Placement(0.002, 0.002, 0.004)
+    runs = simulate(setup, SQUARE, 6000, seed=8, steps=24, placement=placed).stacked()
+    errors = runs - runs.mean(axis=2, keepdims=True)
+    rng, (x, y, _) = np.random.default_rng(4), joints(SQUARE)
+    place = np.array([x, y])[:, [m + 1 for m in SQUARE.marks]]
+    n = np.array([np.cos(0.3), np.sin(0.3)])
+    old, count = errors[:, 1].copy(), errors.shape[2]
+    new = old.copy()
+    new[:2] += n[:, None] * (0.0005 * rng.standard_normal(count) - n @ old[:2])
+    new[2] = 0.001 * rng.standard_normal(count)
+    shift = new - old
+    for later in range(1, errors.shape[1]):
+        step = place[:, later] - place[:, 1]
+        errors[:, later] += np.array([shift[0] - step[1] * shift[2], shift[1] + step[0] * shift[2], shift[2]])
+    found = budget(setup, SQUARE, placed, [taken(FINE[0])])
+    assert len(found.matrix()) > 1
+    for i, covariance in enumerate(found.matrix()):
+        agree(errors[:, i], covariance, np.zeros(3))
+
+
 def test_relocation_against_corrected_runs():
     # The runs of the simulated odometry are corrected by the gain of the plain matrix formula, and carried on as
     # the odometry would: the error of a later waypoint moves by the transported correction.

@@ -27,7 +27,7 @@ from fieldworthy.physics.odometry._errorsources import (
 from fieldworthy.physics.odometry._errorstate import Complex, Moments, add, carry, outer
 from fieldworthy.physics.odometry.odometry import Tracking
 from fieldworthy.physics.odometry.pose import Path
-from fieldworthy.physics.odometry.relocation import Relocation, Row, corrected, gain, seen
+from fieldworthy.physics.odometry.relocation import Relocation, Row, corrected, gain, seen, whole_gain
 
 __all__ = ["SOURCES", "Budget", "Ellipse", "Placement", "budget", "ellipse", "matrices"]
 
@@ -160,8 +160,9 @@ def budget(setup: Tracking, path: Path, placement: Placement | None = None, fixe
     their variances add up. Lift-off is a Poisson process. A counter that is zeroed between two counts errs
     by a fixed q/sqrt(12) from then on, and by another at each reading; readings are taken as independent,
     true where travel varies by more than a count from run to run, and pose is updated at every count or two.
-    A relocation uses the gain that is best for the pose, as a Kalman filter does that knows these parts; the
-    wheels' own errors are not learnt, and go on acting after it.
+    A relocation that is taken sets the pose to what is measured; one that is fused uses the gain that is best for the
+    pose, as a Kalman filter does that knows these parts. Either way the wheels' own errors are not learnt, and go on
+    acting after it.
 
     First order: spreads agree with simulated odometry to 1 percent while heading errors stay below 0.1 rad and to
     3 percent up to 0.25 rad; after a relocation, which leaves only small differences, from a tenth of that.
@@ -185,20 +186,24 @@ _Parts = dict[str, Array]
 """Six real moments by source, shape (6, cases)."""
 
 
-def _by_waypoint(fixes: Iterable[Relocation], waypoints: int) -> dict[int, list[Row]]:
-    """Sort measurements by the waypoint at which they are taken."""
-    at: dict[int, list[Row]] = {}
+_Fix = tuple[Row, bool]
+"""A measurement, and whether the pose is set to it."""
+
+
+def _by_waypoint(fixes: Iterable[Relocation], waypoints: int) -> dict[int, list[_Fix]]:
+    """Sort measurements by the waypoint at which they are made."""
+    at: dict[int, list[_Fix]] = {}
     for fix in fixes:
         if not 0 <= fix.waypoint < waypoints:
             msg = f"waypoint of a relocation must be 0 to {waypoints - 1}, got {fix.waypoint}"
             raise ValueError(msg)
-        at.setdefault(fix.waypoint, []).extend(fix.rows)
+        at.setdefault(fix.waypoint, []).extend((row, fix.taken) for row in fix.rows)
     return at
 
 
-def _has_cases(setup: Tracking, path: Path, placement: Placement | None, fixed: dict[int, list[Row]]) -> bool:
+def _has_cases(setup: Tracking, path: Path, placement: Placement | None, fixed: dict[int, list[_Fix]]) -> bool:
     """Whether any number of the problem is an array over cases."""
-    rows = [row for rows in fixed.values() for row in rows]
+    rows = [row for rows in fixed.values() for row, _ in rows]
     parts = [*setup.wheels, *rows, *(part for part in (setup.gyro, placement) if part is not None)]
     numbers = [getattr(part, field.name) for part in parts for field in fields(part)]
     return path.turn.ndim > 1 or any(np.ndim(number) for number in (*numbers, *path.start, setup.unseen))
@@ -265,7 +270,7 @@ class _State:
         self.fresh: list[Moments] = []
         self.mixed: dict[str, Moments] = {}
 
-    def report(self, waypoint: int, rows: list[Row]) -> tuple[_Parts, Array]:
+    def report(self, waypoint: int, rows: list[_Fix]) -> tuple[_Parts, Array]:
         """Move on to a waypoint, correct the pose there, and tell the moments by source and the mean."""
         self.z, self.t = self.z + self.lasting.z[:, waypoint], self.t + self.lasting.t[:, waypoint]
         self.mean = (self.mean[0] + self.missed[0][waypoint], self.mean[1] + self.missed[1][waypoint])
@@ -347,12 +352,12 @@ def _by_source(errors: tuple[_Errors, ...], loose: dict[str, Moments]) -> _Parts
 
 
 def _relocate(
-    rows: list[Row], errors: tuple[_Errors, _Errors], mean: tuple[Complex, Array], loose: dict[str, Moments]
+    rows: list[_Fix], errors: tuple[_Errors, _Errors], mean: tuple[Complex, Array], loose: dict[str, Moments]
 ) -> tuple[_Errors, _Errors, tuple[Complex, Array], dict[str, Moments]]:
     """Correct the pose by each measurement in turn, and all its errors with it."""
-    for row in rows:
+    for row, taken in rows:
         total = _moments(np.asarray(sum(_by_source(errors, loose).values()) + np.zeros((6, 1))))
-        by = gain(row, total)
+        by = whole_gain(row) if taken else gain(row, total)
         held, counted = (_corrected(row, by, each) for each in errors)
         errors = (held, counted)
         off = seen(row, mean[0], mean[1])

@@ -52,13 +52,18 @@ class Relocation:
         Which waypoint of the path [-], counted from 0.
     rows : tuple[Row, ...]
         The measurements [-], independent of one another.
+    taken : bool
+        Whether the pose is set to what is measured, or the two are fused with the gain that is best.
     """
 
     waypoint: int
     rows: tuple[Row, ...]
+    taken: bool = False
 
 
-def wall_contact(waypoint: int, normal: Real, sd: Real, heading_sd: Real | None = None) -> Relocation:
+def wall_contact(
+    waypoint: int, normal: Real, sd: Real, heading_sd: Real | None = None, *, taken: bool = False
+) -> Relocation:
     """Relocate by driving squarely against a wall.
 
     Parameters
@@ -71,6 +76,8 @@ def wall_contact(waypoint: int, normal: Real, sd: Real, heading_sd: Real | None 
         Standard deviation of the distance to the wall: bumper, wall's own place [m].
     heading_sd : Real or None
         Standard deviation of the heading after squaring up [rad]; None when one point alone touches.
+    taken : bool
+        Whether the pose is set to the wall's, or fused with it.
 
     Returns
     -------
@@ -85,7 +92,7 @@ def wall_contact(waypoint: int, normal: Real, sd: Real, heading_sd: Real | None 
     rows = [Row(np.exp(1j * np.asarray(normal, dtype=np.float64)), 0.0, sd)]
     if heading_sd is not None:
         rows.append(Row(np.zeros((), dtype=np.complex128), 1.0, heading_sd))
-    return Relocation(waypoint, tuple(rows))
+    return Relocation(waypoint, tuple(rows), taken)
 
 
 def seen(row: Row, z: Complex, t: Array) -> Array:
@@ -130,6 +137,31 @@ def gain(row: Row, total: Moments) -> tuple[Complex, Array]:
     place, angle, spread = _against(row, total)
     rest = spread + np.asarray(row.sd) ** 2
     return place / rest, angle / rest
+
+
+def whole_gain(row: Row) -> tuple[Complex, Array]:
+    """Gain of a measurement that replaces what was tracked: the pose moves until it agrees with the reading.
+
+    Parameters
+    ----------
+    row : Row
+        The measurement [-].
+
+    Returns
+    -------
+    tuple[Complex, Array]
+        Correction of position [-] and of heading [1/m or -] per unit of what was not expected. A reading of a
+        place moves the position along it; one of the heading alone turns the robot where it is.
+
+    References
+    ----------
+    practice: a program that sets its pose at a wall; the gain h / |h|^2 gives h k = 1.
+    """
+    h, turn = np.atleast_1d(row.position), np.atleast_1d(np.asarray(row.heading, dtype=np.float64))
+    size = (h * h.conj()).real
+    placed = size > 0.0
+    place = np.divide(h, size, out=np.zeros(np.shape(h), dtype=np.complex128), where=placed)
+    return place, np.where(placed, 0.0, 1.0 / np.where(placed | (turn == 0.0), 1.0, turn))
 
 
 def _against(row: Row, moments: Moments) -> tuple[Complex, Array, Array]:

@@ -71,6 +71,9 @@ class Relocation:
     heading_error: Annotated[Real, Of("angle", 0.0, above=True, fixed=True, spread=True)] | None = exact(
         None, "of the heading after squaring up; absent where one point alone touches"
     )
+    use: Literal["taken", "fused"] = exact(
+        "taken", "the reading replaces what was tracked, or is fused with it, each weighed by how exact it is"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,7 @@ from fieldworthy.physics.odometry.relocation import Relocation, wall_contact
 from fieldworthy.robot.model.tracking import Gyro as GyroSpec
 from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
 from fieldworthy.vehicle import state
+from fieldworthy.vehicle.schedule import Beat
 
 _SOURCES = ("kelly2004",)
 _COMPARED = (0.0508, 0.06985)
@@ -71,13 +72,19 @@ def route(context: Context) -> Route | None:
     points = np.array([[first(c) for c in places[name]] for name in (beats[0].came_from, *(b.place for b in beats))])
     heading = math.atan2(*(points[1] - points[0])[::-1])
     moving = max(sum(b.begins - b.leaves for b in beats), 1e-3)
-    whole = max(beats[-1].ends - beats[0].leaves, moving)
     speed = sum(b.distance for b in beats) / moving
     laid = path_through(points, heading, speed, 2.0 * math.pi * speed)
-    # the time at the places counts for the gyro's drift: spread what the plan takes over the motions
-    stretched = replace(laid, time=laid.time + (whole - float(laid.time.sum())) / len(laid.time))
-    path = stretched if whole > float(laid.time.sum()) else laid
-    return Route(tuple(b.place for b in beats), path, speed)
+    return Route(tuple(b.place for b in beats), replace(laid, time=_times(beats, laid.time)), speed)
+
+
+def _times(beats: Sequence[Beat], laid: Array) -> Array:
+    """Time of each motion as the plan has it: the gyro drifts while the robot stands as well, before it turns."""
+    pairs = laid.reshape(len(beats), 2)
+    drives = np.array([b.begins - b.leaves for b in beats])
+    stands = np.array([b.leaves for b in beats]) - np.array([0.0, *(b.begins for b in beats[:-1])])
+    times = pairs / pairs.sum(axis=1, keepdims=True) * drives[:, None]
+    times[:, 0] += stands
+    return np.asarray(times.reshape(-1))
 
 
 def tracking_setup(context: Context, speed: Real) -> Tracking:
@@ -132,7 +139,7 @@ def _relocations(context: Context, way: Route) -> list[Relocation]:
     for item in spec.relocations:
         for i, name in enumerate(way.names):
             if name == item.at:
-                found.append(wall_contact(i, item.wall, item.error, item.heading_error))
+                found.append(wall_contact(i, item.wall, item.error, item.heading_error, taken=item.use == "taken"))
     return found
 
 
@@ -221,8 +228,11 @@ def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
 
 def _without(context: Context, way: Route, reach: Array, worst: int) -> Iterator[Outcome]:
     alone = reach_95(tracked(context, way, relocate=False))[0][worst]
+    text = "Without finding its place anew it would be within {alone} at '{place}' instead of {reach}"
+    if first(alone) < first(reach[worst]):
+        text += ": what it takes from the wall is less exact than what it tracks, so fuse the two (`use: fused`)"
     message = Message(
-        "Without finding its place anew it would be within {alone} at '{place}' instead of {reach}.",
+        text + ".",
         "",
         {"alone": (alone, "length"), "reach": (reach[worst], "length")},
         {"place": way.names[worst]},
