@@ -344,6 +344,9 @@ def test_batch_of_samples_stays_finite_and_repeats(tmp_path):
 BAD = [
     ("centre: 100 mm", "centre: 0 mm", "rear.chain.centre", "more than 0 mm"),
     ("links: 38", "links: 20", "rear.chain.links", "cannot close"),
+    # two pitch radii 9.525 / (2 sin(180 deg / z)): 45.8 mm for 15 and 15 teeth, 265.5 mm for 15 and 160
+    ("centre: 100 mm, links: 38", "centre: 30 mm", "rear.chain.centre", "at least 45.8 mm: sprockets of 15 and 15"),
+    ("[15, 15], centre: 100 mm, links: 38", "[15, 160], centre: 100 mm", "rear.chain.centre", "at least 265 mm"),
     ("teeth: [15, 15]", "teeth: [2, 15]", "rear.chain.teeth[0]", "at least 5"),
     ("size: 06B", "size: 06X", "rear.chain.size", "06B"),
     ("period: 10 ms", "period: 0 ms", "hold.period", "more than 0 ms"),

@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import sys
 
+from fieldworthy.cli import interruption
+
 __all__ = ["main"]
 
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line."""
+    whole = arguments is None  # the program itself, not a part of another one
     try:
+        if whole:
+            interruption.listen()
         from fieldworthy.cli.app import main as run  # noqa: PLC0415
 
         run(arguments)
     except KeyboardInterrupt:
-        sys.stderr.write("interrupted\n")
-        raise SystemExit(130) from None
+        if sys.stderr is not None:
+            sys.stderr.write("interrupted\n")
+        raise SystemExit(interruption.INTERRUPTED) from None
+    finally:
+        if whole:
+            interruption.ignore()

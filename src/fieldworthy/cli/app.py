@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
-import errno
-import os
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fieldworthy import __version__
+from fieldworthy.cli.interruption import INTERRUPTED
 
 app = typer.Typer(
     name="fieldworthy",
@@ -86,7 +83,7 @@ def match(
     from fieldworthy.cli.matching import MatchOptions, run_match  # noqa: PLC0415
 
     done = run_match(robot, MatchOptions(runs, seed, part, sensitivity), as_json=as_json, table=table)
-    raise typer.Exit(0 if done else 130)
+    raise typer.Exit(0 if done else INTERRUPTED)
 
 
 @app.command()
@@ -99,7 +96,7 @@ def compare(
     """Compare variants: who scores more and how sure that is, what changes, and whether there is time to build it."""
     from fieldworthy.cli.matching import run_compare  # noqa: PLC0415
 
-    raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else 130)
+    raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else INTERRUPTED)
 
 
 @app.command()
@@ -281,59 +278,28 @@ def schema(
     print_schema(what)
 
 
-_FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EINVAL)  # a disk, and a lost pipe
-
-
-@contextlib.contextmanager
-def orderly() -> Iterator[None]:
-    """End without a traceback where nobody reads on, or where what is printed cannot be kept."""
-    for name in ("stdout", "stderr"):
-        stream = getattr(sys, name)
-        if stream is None:  # closed by whoever started the program
-            nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  it lives as long as the program
-            setattr(sys, name, nowhere)
-        elif hasattr(stream, "reconfigure"):
-            stream.reconfigure(encoding="utf-8", errors="replace")
-    try:
-        try:
-            yield
-        finally:
-            sys.stdout.flush()
-    except BrokenPipeError:
-        _drop()
-        raise SystemExit(0) from None
-    except SystemExit as ended:
-        if isinstance(ended.__context__, BrokenPipeError):  # the libraries make 1 of it, which means short here
-            _drop()
-            raise SystemExit(0) from None
-        raise
-    except OSError as error:
-        if error.filename is not None or error.errno not in _FULL:  # not of these streams
-            raise
-        _drop()
-        sys.stderr.write(f"expected to print what was found; it cannot be written ({error.strerror or error})\n")
-        raise SystemExit(2) from None
-
-
-def _drop() -> None:
-    """Let what is still to be flushed at the end go nowhere."""
-    with contextlib.suppress(OSError, ValueError):
-        printed = sys.stdout.fileno()
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, printed)
-        os.close(nowhere)
-
-
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line."""
+    from fieldworthy.cli.ending import orderly  # noqa: PLC0415
     from fieldworthy.files.problems import BadInput  # noqa: PLC0415
 
     with orderly():
         try:
-            app(args=arguments)
+            _told(arguments)
         except BadInput as error:
             sys.stderr.write(f"{error}\n")
             raise SystemExit(2) from None
         except KeyboardInterrupt:
             sys.stderr.write("interrupted\n")
-            raise SystemExit(130) from None
+            raise SystemExit(INTERRUPTED) from None
+
+
+def _told(arguments: list[str] | None) -> None:
+    """Run a command; the command library makes a bare status of an interruption."""
+    try:
+        app(args=arguments)
+    except SystemExit as ended:
+        cause = ended.__context__
+        if isinstance(cause, KeyboardInterrupt) or isinstance(getattr(cause, "__cause__", None), KeyboardInterrupt):
+            raise KeyboardInterrupt from None
+        raise

@@ -56,7 +56,7 @@ def run_new(file: Path, options: Options, *, force: bool) -> None:
 
 def _person() -> bool:
     """Whether there is a person to ask: both ends are a terminal."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def _refused(option: str, message: str) -> typer.BadParameter:

@@ -12,6 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from fieldworthy import stopping
 from fieldworthy.arrays import Array
 from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimit, abilities, changes, hours, limits
 from fieldworthy.decide.flip import Flip, flip_of
@@ -269,16 +270,17 @@ def _played(variants: Sequence[Loaded], runs: int, seed: int, progress: Progress
     ended: list[list[Array]] = [[] for _ in variants]
     done = 0
     try:
-        for row in zip(*(blocks(v, runs, seed) for v in variants), strict=True):
-            for i, block in enumerate(row):
-                points[i].append(block.points)
-                earned[i].append(block.earned.sum(axis=0))
-                ended[i].append(block.ended.sum(axis=0).astype(float))
-                if len(found[i]) < _KEPT:
-                    found[i].append(block)
-            done += row[0].points.size
-            if progress:
-                progress(done)
+        with stopping.in_order():
+            for row in zip(*(blocks(v, runs, seed) for v in variants), strict=True):
+                for i, block in enumerate(row):
+                    points[i].append(block.points)
+                    earned[i].append(block.earned.sum(axis=0))
+                    ended[i].append(block.ended.sum(axis=0).astype(float))
+                    if len(found[i]) < _KEPT:
+                        found[i].append(block)
+                done += row[0].points.size
+                if progress:
+                    progress(done)
     except KeyboardInterrupt:
         if done < 2:
             raise  # nothing to compare yet

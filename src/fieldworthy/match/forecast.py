@@ -10,6 +10,7 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
+from fieldworthy import stopping
 from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
@@ -275,10 +276,11 @@ def tallied(
     """Play a number of matches and keep the sums, the distribution of points among them."""
     tally = Tally(_setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1), seed=seed)
     try:
-        for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
-            tally.add(block)
-            if progress:
-                progress(tally.runs)
+        with stopping.in_order():
+            for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
+                tally.add(block)
+                if progress:
+                    progress(tally.runs)
     except KeyboardInterrupt:
         pass  # what is done is worth having; the caller sees from `runs` that it is not all
     return tally

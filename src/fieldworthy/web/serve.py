@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fieldworthy import stopping
 from fieldworthy.web.access import ENTER, Gate, Keys, Policy
 from fieldworthy.web.folder import Folder
 
@@ -94,7 +95,7 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
     """Serve the page until it is stopped."""
     folder = Folder.at(path)
     keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
-    with contextlib.suppress(KeyboardInterrupt), listen(options) as door:
+    with contextlib.suppress(KeyboardInterrupt), stopping.in_order(), listen(options) as door:
         port = int(door.getsockname()[1])
         address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
 

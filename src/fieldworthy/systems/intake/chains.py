@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -13,7 +14,7 @@ from fieldworthy.physics.contact import hooks
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import Row, Running
 from fieldworthy.systems.intake.model import Chain as ChainDrive
-from fieldworthy.systems.intake.model import Hooks
+from fieldworthy.systems.intake.model import Hooks, fewest_links
 
 _SOURCES = ("iso606", "shigley")
 
@@ -35,7 +36,8 @@ def links_of(spec: ChainDrive) -> float:
     if spec.links is not None:
         return float(spec.links)
     pitch = chain.SIZES[spec.size].pitch
-    return first(chain.whole_links(chain.length(pitch, *spec.teeth, spec.centre)))
+    taut = first(chain.whole_links(chain.length(pitch, *spec.teeth, spec.centre)))
+    return max(taut, 2.0 * math.ceil(fewest_links(*spec.teeth) / 2))  # a variant may set the shafts too close
 
 
 def _chain(spec: ChainDrive, word: str, subject: str, ending: str) -> Iterator[Outcome]:

@@ -15,8 +15,10 @@ from pydantic import Field
 from fieldworthy.files import Of, Ref, assume, exact, need
 from fieldworthy.files.kinds import Count, Duration, Efficiency, Fraction, Gap, Load, Ratio, Real, Size, Span
 from fieldworthy.files.problems import Fault
+from fieldworthy.physics.motors import chain
 from fieldworthy.robot.model.drive import Stage
 from fieldworthy.robot.model.mechanism import Mechanism, MotorUse
+from fieldworthy.units import show
 
 Teeth = Annotated[int, Field(strict=True, ge=5, le=200)]
 Deceleration = Annotated[Real, Of("acceleration", 0.0, above=True)]
@@ -36,12 +38,18 @@ class Chain:
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
-        least = _fewest_links(*self.teeth)
+        least = fewest_links(*self.teeth)
         if self.links is not None and self.links < least:
             yield ("links",), f"expected at least {least}: a chain with fewer cannot close round these sprockets"
+        pitch, (a, b) = chain.SIZES[self.size].pitch, self.teeth
+        taut = float(chain.whole_links(chain.length(pitch, a, b, self.centre)))
+        if self.links is None and taut < least:
+            touching = show(float(chain.pitch_radius(pitch, a) + chain.pitch_radius(pitch, b)), "length", "mm")
+            why = f"sprockets of {a} and {b} teeth touch below that, and no chain closes round them"
+            yield ("centre",), f"expected at least {touching}: {why}"
 
 
-def _fewest_links(a: int, b: int) -> int:
+def fewest_links(a: int, b: int) -> int:
     """Links of the shortest chain that closes, with the sprockets all but touching."""
     small, large = (0.5 / math.sin(math.pi / z) for z in sorted((a, b)))
     lean = math.asin((large - small) / (large + small))

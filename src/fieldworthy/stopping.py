@@ -1,0 +1,24 @@
+"""Where work is stopped in order: what is done so far is kept, or what was begun is taken back."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+
+_depth = 0
+
+
+@contextlib.contextmanager
+def in_order() -> Iterator[None]:
+    """Mark work that takes a KeyboardInterrupt itself; elsewhere Ctrl-C ends a command at once."""
+    global _depth  # noqa: PLW0603  a program has one Ctrl-C
+    _depth += 1
+    try:
+        yield
+    finally:
+        _depth -= 1
+
+
+def is_in_order() -> bool:
+    """Tell whether such work is being done."""
+    return _depth > 0
