@@ -216,3 +216,49 @@ drive:
     right rear: {position: [-150 mm, -150 mm], wheel: "rubber wheel, 2.75 in"}
 battery: "lithium pack, 12.8 V class, 1.1 Ah"
 """
+
+
+def made(page, kind, form, **more):
+    """Make a document, and give what its button sends to the person's folder."""
+    panel = page.locator("form.panel", has=page.locator(f"input[name=kind][value={kind}]"))
+    panel.locator("select").select_option(form)
+    for name in more:
+        panel.locator(f"input[name={name}]").check()
+    panel.locator("button").click()
+    page.wait_for_selector("#document-made button", timeout=120_000)
+    with page.expect_download() as coming:
+        page.locator("#document-made button").click()
+    return coming.value.suggested_filename, coming.value.path().read_bytes()
+
+
+def test_documents_are_made_looked_at_and_saved(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "documents", file=f"{heron}/mk1.yaml")
+        name, content = made(page, "inspection", "pdf")
+        assert re.fullmatch(r"heron_mk1_inspection_\d{4}_\d\d_\d\d\.pdf", name)
+        assert content.startswith(b"%PDF")
+        expect(page.locator("#document-made img")).to_have_count(1)
+        page.reload()  # what was made is still there
+        page.wait_for_selector("#document-made img")
+
+
+def test_constants_of_unsaved_changes_are_those_of_the_window(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        page.fill("#f-air_2e_supply_2e_charge", "90 psi")
+        page.press("#f-air_2e_supply_2e_charge", "Tab")
+        expect(page.locator("#fw-state")).to_have_text(UNSAVED)
+        page.click("nav >> text=Documents")
+        name, content = made(page, "constants", "c")
+        assert name.endswith(".h")
+        assert "#define ROBOT_AIR_CHARGE_PSI (90.0)" in content.decode("utf-8")
+        expect(page.locator("#document-made pre")).to_contain_text("ROBOT_AIR_CHARGE_PSI")
+
+
+def test_a_file_with_a_mistake_makes_no_document(browser, server, heron):
+    file = server.folder / heron / "mk1.yaml"
+    file.write_text(file.read_text("utf-8").replace("drive:", "drivee:", 1), "utf-8")
+    with window(browser, server) as page:
+        show(page, server, "documents", file=f"{heron}/mk1.yaml")
+        page.locator("form.panel button").first.click()
+        expect(page.locator("[role=alert]")).to_contain_text("mistakes")

@@ -71,6 +71,12 @@ VIEWS: tuple[View, ...] = (
     View("path", "Path", "The field with the route, and how well the robot knows its place."),
     View("measurements", "Measurements", "Sheets to measure by, what the readings tell, and what the robot takes."),
     View("compare", "Compare", "Variants over the same matches: which scores more, how sure, and where it flips."),
+    View(
+        "documents",
+        "Documents",
+        "Notebook, pit card, inspection sheet and constants: made, looked at, saved.",
+        drawn=False,
+    ),
 )
 """Every view of an open file, in the order of the navigation."""
 BY_NAME = {view.name: view for view in VIEWS}
