@@ -146,9 +146,11 @@ def test_densities_are_densities_and_arcs_a_whole_turn():
     for cls in curves.classes:
         assert np.trapezoid(cls.density, curves.hue) == pytest.approx(1.0, abs=1e-3)
         assert np.degrees(cls.mean) == pytest.approx({"copper": 22.0, "indigo": 246.0}[cls.name], abs=0.5)
-    assert sum(cls.width for cls in curves.classes) == pytest.approx(2.0 * math.pi)
+    arcs = [arc for cls in curves.classes for arc in cls.arcs]
+    assert sum(width for _, width in arcs) == pytest.approx(2.0 * math.pi)
     columns = draw_hues.hue_circle(curves, METRIC).columns
-    assert columns["threshold [°]"] == pytest.approx([math.degrees(cls.start) for cls in curves.classes])
+    assert columns["threshold [°]"] == pytest.approx([math.degrees(start) for start, _ in arcs])
+    assert columns["arc of class"] == [cls.name for cls in curves.classes]
 
 
 # --- intake --------------------------------------------------------------------------------------------------------

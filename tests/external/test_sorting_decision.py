@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 from scipy.integrate import quad
-from scipy.optimize import minimize_scalar
+from scipy.optimize import brentq, minimize_scalar
 
 from fieldworthy.physics.colour import hue, sorting
 from fieldworthy.physics.contact import eject
@@ -25,7 +25,8 @@ def test_threshold_of_the_reference_case():
     means = np.radians([g["mean1_deg"], g["mean2_deg"]])
     sds = np.radians([g["sd1_deg"], g["sd2_deg"]])
     arcs = sorting.sectors(means, sds)
-    upper = np.degrees(hue.wrap(arcs.start[0] + arcs.width[0]))
+    ((start, width),) = arcs.of(0)
+    upper = np.degrees(hue.wrap(start + width))
     assert upper == pytest.approx(ref["expect"]["threshold_deg"], rel=ref["rel_tol"])
     error = sorting.misclassification(means, sds, arcs).mean()
     assert error == pytest.approx(ref["expect"]["error"], rel=1e-6)
@@ -67,29 +68,72 @@ def test_thresholds_are_of_least_error(means, sds, priors):
             return np.interp(t, x, both)
 
         best = minimize_scalar(error, bounds=(x[0], x[-1]), method="bounded", options={"xatol": 1e-7}).x
-        upper = arcs.start[i] + arcs.width[i]
+        ((start, width),), ((behind, _),) = arcs.of(i), arcs.of(j)
+        upper = start + width
         if p[i] * wound(upper, m[i], s[i]) > 1e-8:  # flatter than that, a search finds only rounding
             assert hue.distance(upper, best) == pytest.approx(0.0, abs=1e-3)
-        assert hue.distance(upper, arcs.start[j]) == pytest.approx(0.0, abs=1e-9)
+        assert hue.distance(upper, behind) == pytest.approx(0.0, abs=1e-9)
     assert arcs.width.sum() == pytest.approx(TURN, rel=1e-12)
 
 
 def test_a_class_too_rare_to_be_worth_a_guess():
-    # scipy: nowhere on the arc does the rare wide class's weighted density reach the common one's... on
-    # the short side
+    # scipy: nowhere on the circle does the rare narrower class's weighted density reach the common one's
     m, s, p = np.array([1.0, 1.2]), np.array([0.3, 0.25]), np.array([0.9999, 0.0001])
-    x = np.linspace(1.0, 1.2, 1001)
+    x = np.linspace(0.0, TURN, 10_001)
     assert (p[0] * wound(x, 1.0, 0.3) > p[1] * wound(x, 1.2, 0.25)).all()
     arcs = sorting.sectors(m, s, p)
-    assert hue.wrap(arcs.start[0] + arcs.width[0]) == pytest.approx(1.2, rel=1e-9)
+    assert arcs.of(1) == []
+    assert (arcs.decide(x) == 0).all()
+    assert sorting.misclassification(m, s, arcs) == pytest.approx([0.0, 1.0], abs=1e-12)
 
 
 def test_classes_that_cannot_be_told_apart():
-    # By symmetry: two equal classes share the circle by halves, and each is wrong as often as right
+    # by symmetry: whatever the rule, half of the pieces of two equal classes are taken for the other
     m, s = np.array([2.0, 2.0]), np.array([0.2, 0.2])
     arcs = sorting.sectors(m, s)
-    assert arcs.width == pytest.approx([np.pi, np.pi], rel=1e-12)
-    assert sorting.misclassification(m, s, arcs) == pytest.approx([0.5, 0.5], rel=1e-9)
+    assert arcs.width.sum() == pytest.approx(TURN, rel=1e-12)
+    assert sorting.misclassification(m, s, arcs).mean() == pytest.approx(0.5, rel=1e-9)
+
+
+def best_by_grid(m, s, p, count):
+    """Hues of a fine grid, the class with the largest weighted wound density at each, and by how much it leads."""
+    x = (np.arange(count) + 0.5) * TURN / count
+    each = np.array([w * wound(x, a, b) for a, b, w in zip(m, s, p, strict=True)])
+    ranked = np.sort(each, axis=0)
+    return x, each.argmax(axis=0), ranked[-1], ranked[-1] - ranked[-2]
+
+
+@pytest.mark.parametrize("classes", [2, 3, 4, 5])
+def test_every_hue_goes_to_the_class_that_is_likeliest_there(classes):
+    # scipy's densities on a grid of 36,000 hues: their argmax, and the error of the rule that no other beats
+    rng = np.random.default_rng(classes)
+    m, s = rng.uniform(0.0, TURN, (classes, 40)), np.exp(rng.uniform(np.log(0.02), np.log(1.2), (classes, 40)))
+    p = rng.dirichlet(np.full(classes, 2.0), 40).T
+    arcs = sorting.sectors(m, s, p)
+    errors = (p * sorting.misclassification(m, s, arcs)).sum(axis=0)
+    assert arcs.width.sum(axis=0) == pytest.approx(np.full(40, TURN), rel=1e-12)
+    several = 0
+    for i in range(40):
+        x, best, height, lead = best_by_grid(m[:, i], s[:, i], p[:, i], 36_000)
+        one = sorting.sectors(m[:, i], s[:, i], p[:, i])
+        told = one.decide(x)
+        assert (told == best)[lead > 1e-9].all()
+        assert errors[i] == pytest.approx(1.0 - height.sum() * TURN / len(x), abs=2e-7)
+        several += any(len(one.of(k)) > 1 for k in range(classes))
+    # two classes part the circle in two; of more, some case has a class on both sides of another
+    assert several > 3 if classes > 2 else several == 0
+
+
+def test_a_broad_class_owns_both_sides_of_a_narrow_one_between_three():
+    # brentq on scipy's densities: a narrow class within a broad one, and a third elsewhere
+    m, s = np.radians([100.0, 110.0, 250.0]), np.radians([5.0, 40.0, 15.0])
+    arcs = sorting.sectors(m, s)
+    ((start, width),), broad = arcs.of(0), arcs.of(1)
+    assert len(broad) == 2
+    ends = [
+        brentq(lambda x: wound(x, m[0], s[0]) - wound(x, m[1], s[1]), *np.radians(e)) for e in ((80, 100), (100, 130))
+    ]
+    assert [start, start + width] == pytest.approx(ends, abs=1e-9)
 
 
 def test_misclassification_against_drawn_hues():

@@ -121,7 +121,7 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
     own : int
         Index of the object's class [-].
     arcs : Sectors
-        Arcs that decide; hues near the background's should have an arc of their own [-].
+        Arcs that decide; the last class is the background.
     steps : int, optional
         Number of coverages tried between none and all [-].
 
@@ -129,7 +129,7 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
     -------
     Real
         Share of the coverage from 0 to 1 at which the mixture falls on another class's arc, the
-        background's own last arc not counted [-].
+        background's own not counted [-].
 
     Raises
     ------
@@ -138,7 +138,7 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
 
     Notes
     -----
-    Hexagonal hue of the linear mixture. The last arc is the background's: give its hue as the last class.
+    Hexagonal hue of the linear mixture.
 
     References
     ----------
@@ -148,7 +148,8 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
     behind, before = hue.align(background, thing)
     cover = ((np.arange(steps) + 0.5) / steps).reshape((steps,) + (1,) * (behind.ndim - 1))
     seen = colour.from_rgb(colour.mix(behind[:, None], before[:, None], cover))[0]
-    decided = Sectors(arcs.start[:, None], arcs.width[:, None]).decide(seen)
-    wrong = (decided != own) & (decided != len(arcs.start) - 1)
+    start, width, owner = (x[:, None] for x in (arcs.start, arcs.width, arcs.owner))
+    decided = Sectors(start, width, owner, arcs.classes).decide(seen)
+    wrong = (decided != own) & (decided != arcs.classes - 1)
     share: Array = np.mean(wrong, axis=0)
     return share

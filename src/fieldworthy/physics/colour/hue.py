@@ -15,8 +15,19 @@ TURN = 2.0 * np.pi
 _WIDE = 0.75 * np.pi  # past this the wrapped normal is flat within 13 %
 
 
-def _windings(sd: Real) -> range:
-    """Turns of the circle that a wrapped normal of this spread reaches: what is left out is past nine deviations."""
+def windings(sd: Real) -> range:
+    """Turns of the circle that a wrapped normal reaches: what is left out is past nine deviations.
+
+    Parameters
+    ----------
+    sd : Real
+        Standard deviation, at most 0.75 pi [rad].
+
+    Returns
+    -------
+    range
+        Whole turns [-].
+    """
     return range(-1, 2) if np.max(sd) < 0.7 else range(-3, 4)
 
 
@@ -237,7 +248,7 @@ def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
     require.positive(sd=sd)
     d, narrow = np.asarray(difference(hue, mean)), np.minimum(sd, _WIDE)
     total = np.zeros(())
-    for k in _windings(narrow):
+    for k in windings(narrow):
         total = total + np.exp(-0.5 * ((d + TURN * k) / narrow) ** 2)
     rho = np.exp(-0.5 * np.asarray(sd) ** 2)
     flat = (1.0 + 2.0 * rho * np.cos(d) + 2.0 * rho**4 * np.cos(2.0 * d)) / TURN
@@ -279,7 +290,7 @@ def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
     a = np.asarray(difference(start, mean)) / spread
     step, span = TURN / spread, width / spread
     total = np.zeros(())
-    for k in _windings(spread):
+    for k in windings(spread):
         low = a + k * step
         high = low + span
         flip = low + high > 0.0  # work in the tail that is nearer, so that small probabilities keep their digits

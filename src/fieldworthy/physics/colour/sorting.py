@@ -8,13 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
 from fieldworthy.physics.chance import normal
 from fieldworthy.physics.colour import hue
 
-_ROUNDING = 1e-9
+_FLAT = 0.75 * np.pi  # a broader class is as flat as one of this spread, within 13 %
+_HALF = np.pi * (1.0 + 1e-12)
+_NEWTON = 3  # a cut starts within the share of the farther windings from its place, and the digits double
 _COUNT_SLACK = 1e-9  # three readings less rounding are three
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)  # over noise that all readings of an object share
 _LEGENDRE = np.polynomial.legendre.leggauss(24)  # over the median of noise that each reading has for itself
@@ -22,21 +25,26 @@ _LEGENDRE = np.polynomial.legendre.leggauss(24)  # over the median of noise that
 
 @dataclass(frozen=True, slots=True)
 class Sectors:
-    """The arc of the circle that decides for each class.
+    """The circle in arcs, each of which decides for one class; a class may own several, one, or none.
 
     Attributes
     ----------
-    start : Array
-        Hue at which each class's arc begins, in the order of the classes [rad].
-    width : Array
-        Extent of each arc towards growing hue; together they make a whole turn [rad].
+    start, width : Array
+        Where each arc begins, and its extent towards growing hue, shape (arcs, cases) [rad]; together they make a whole
+        turn, and an arc that a case does not need has no width.
+    owner : ndarray of int
+        Class that each arc decides for, in the order of the classes.
+    classes : int
+        How many there are.
     """
 
     start: Array
     width: Array
+    owner: npt.NDArray[np.intp]
+    classes: int
 
-    def decide(self, measured: Real) -> Array:
-        """Index of the class that a measured hue is taken for.
+    def decide(self, measured: Real) -> npt.NDArray[np.intp]:
+        """Index of the class, from 0, that a measured hue [rad] is taken for.
 
         Parameters
         ----------
@@ -45,63 +53,56 @@ class Sectors:
 
         Returns
         -------
-        Array
-            Index of the class from 0 [-].
+        ndarray of int
+            Index [-].
 
         Raises
         ------
         ValueError
             If the hue lies outside the circle.
-
-        References
-        ----------
-        duda: Pattern Classification, ch. 2 (from memory).
         """
         hue.check(measured=measured)
         deeper = (1,) * max(np.ndim(measured) - self.start.ndim + 1, 0)
-        start, width = (x.reshape(x.shape + deeper) for x in (self.start, self.width))
+        start, width, owner = (x.reshape(x.shape + deeper) for x in (self.start, self.width, self.owner))
         ahead = measured - start
         inside = np.where(ahead < 0.0, ahead + hue.TURN, ahead) < width
-        index: Array = np.argmax(inside, axis=0)
-        return index
+        taken = np.argmax(inside, axis=0)[None]
+        found: npt.NDArray[np.intp] = np.take_along_axis(np.broadcast_to(owner, inside.shape), taken, 0)[0]
+        return found
 
+    def of(self, index: int) -> list[tuple[float, float]]:
+        """Start and width of a class's arcs in the first case, the widest first.
 
-def _crossing(arc: Array, sds: tuple[Array, Array], priors: tuple[Array, Array]) -> Array:
-    """Distance from the lower mean at which two weighted normals are equal, past a mean where that is so."""
-    first = sds[0] <= sds[1]
-    own, other = (tuple(np.where(first, x[i], x[1 - i]) for x in (sds, priors)) for i in (0, 1))
-    # seen from the narrow class the broad one lies ahead, and once more behind it
-    reach = np.minimum(_reach(arc, own, other), _reach(arc - hue.TURN, own, other))
-    return np.where(first, reach, arc - reach)
+        Parameters
+        ----------
+        index : int
+            Of the class, from 0 [-].
 
-
-def _reach(far: Array, own: tuple[Array, ...], other: tuple[Array, ...]) -> Array:
-    """How far ahead of its mean a narrow class beats a broad one whose mean lies so far ahead; 0 if it never does."""
-    weight, broad = 1.0 / own[0] ** 2, 1.0 / other[0] ** 2
-    odds = np.log(own[1] * other[0] / (other[1] * own[0]))
-    a, b, c = broad - weight, far * broad, far**2 * broad + 2.0 * odds
-    inside = b**2 - a * c
-    below = b + np.sqrt(np.maximum(inside, 0.0))
-    crossing: Array = np.divide(c, below, out=np.full(np.shape(below), np.inf), where=below > 0.0)
-    return np.where(inside >= 0.0, np.clip(crossing, -hue.TURN, hue.TURN), 0.0)
+        Returns
+        -------
+        list[tuple[float, float]]
+            Start and width [rad]; empty for a class that no hue speaks for.
+        """
+        start, width, owner = (x.reshape(len(x), -1)[:, 0] for x in (self.start, self.width, self.owner))
+        own = [(float(start[k]), float(width[k])) for k in range(len(start)) if owner[k] == index and width[k] > 0.0]
+        return sorted(own, key=lambda arc: -arc[1])
 
 
 def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
-    """Arcs with thresholds of least error between neighbouring classes.
+    """Arcs of least error: every hue goes to the class whose weighted density is largest there.
 
     Parameters
     ----------
-    means : Array
-        Mean hue of each class, classes on the leading axis [rad].
-    sds : Array
-        Standard deviation of each class [rad].
+    means, sds : Array
+        Mean and standard deviation of each class, classes on the leading axis [rad]; a deviation of more than 0.75 pi
+        counts as that.
     priors : Array, optional
         Share of each class among the objects, equal if not given [-].
 
     Returns
     -------
     Sectors
-        The arcs, in the order of the classes [rad].
+        The arcs [rad].
 
     Raises
     ------
@@ -111,11 +112,9 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
 
     Notes
     -----
-    The threshold is where the weighted densities of the two neighbours are equal: a quadratic, whose crossing may
-    lie past a mean where spreads differ, so that a narrow class cuts its arc out of a broad one. With three classes
-    or more such an arc may run into a third; where it does, or errs more, the thresholds stay between the means. A
-    class so rare that no hue speaks for it gets nothing. Windings of the tails are left out here (deviations up to
-    about pi / 4), not in the errors.
+    The logarithms of two weighted normals part at the roots of a quadratic. All roots of all pairs, seen the short
+    and the long way round, cut the circle into pieces in which one class is ahead; the cuts where the owner changes
+    are then polished by Newton's method on the wrapped densities.
 
     References
     ----------
@@ -128,27 +127,73 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
     share = np.ones(len(means)) if priors is None else priors
     require.positive(sds=sds, priors=share)
     mean, sd, share = np.broadcast_arrays(*hue.align(means, sds, share))
-    order = np.argsort(mean, axis=0, kind="stable")
-    mean, sd, share = (np.take_along_axis(x, order, axis=0) for x in (mean, sd, share))
-    arc = np.roll(mean, -1, axis=0) - mean
-    arc[-1] += hue.TURN
-    free = _crossing(arc, (sd, np.roll(sd, -1, axis=0)), (share, np.roll(share, -1, axis=0)))
-    safe, past = _between(mean, arc, np.clip(free, 0.0, arc)), _between(mean, arc, free)
-    wide = past.width
-    whole = np.all((wide >= 0.0) & (wide <= hue.TURN), axis=0) & (np.abs(wide.sum(axis=0) - hue.TURN) < _ROUNDING)
-    if np.any(whole):
-        tried = Sectors(past.start, np.clip(wide, 0.0, hue.TURN))
-        missed = [(share * misclassification(mean, sd, found)).sum(axis=0) for found in (safe, tried)]
-        better = whole & (missed[1] < missed[0])
-        safe = Sectors(np.where(better, tried.start, safe.start), np.where(better, tried.width, safe.width))
-    back = np.argsort(order, axis=0, kind="stable")
-    return Sectors(np.take_along_axis(safe.start, back, 0), np.take_along_axis(safe.width, back, 0))
+    classes = (mean, np.minimum(sd, _FLAT), share)
+    cuts = _cuts(*classes)
+    middle = cuts + 0.5 * (np.append(cuts[1:], cuts[:1] + hue.TURN, axis=0) - cuts)
+    owner = np.argmax(_log_density(middle[None], *(x[:, None] for x in classes))[0], axis=0)
+    before = np.roll(owner, 1, axis=0)
+    count = np.maximum((owner != before).sum(axis=0), 1)
+    # the cuts where the owner changes, in order, as many as the case with the most of them has
+    picked = np.argsort(owner == before, axis=0, kind="stable")[: int(np.max(count))]
+    behind = np.append(middle[-1:] - hue.TURN, middle[:-1], axis=0)
+    cuts, low, high, own, other = (np.take_along_axis(x, picked, 0) for x in (cuts, behind, middle, owner, before))
+    start = _polished(cuts, (low, high), tuple((own == i, other == i) for i in range(len(mean))), classes)
+    rank = np.arange(len(start)).reshape((-1,) + (1,) * (start.ndim - 1))
+    end = np.where(rank == count - 1, start[:1] + hue.TURN, np.roll(start, -1, axis=0))
+    width = np.where(rank < count, np.clip(end - start, 0.0, hue.TURN), 0.0)
+    return Sectors(np.asarray(hue.wrap(start)), width, own, len(mean))
 
 
-def _between(mean: Array, arc: Array, ahead: Array) -> Sectors:
-    """Arcs of classes in the order of their means, each with its threshold so far ahead."""
-    behind = np.roll(arc - ahead, 1, axis=0)
-    return Sectors(np.asarray(hue.wrap(mean - behind)), np.minimum(behind + ahead, hue.TURN))
+def _cuts(mean: Array, sd: Array, share: Array) -> Array:
+    """Hues in rising order at which any two weighted normals are equal, 0 in place of a root that is none."""
+    i, j = np.triu_indices(len(mean), 1)
+    near = np.asarray(hue.difference(mean[j], mean[i]))
+    gap = np.stack([near, near - np.copysign(hue.TURN, near)])
+    w_i, w_j = 1.0 / sd[i] ** 2, 1.0 / sd[j] ** 2
+    a, b = 0.5 * (w_j - w_i), -w_j * gap
+    c = np.log(share[i] * sd[j] / (share[j] * sd[i])) + 0.5 * w_j * gap**2
+    inside = b**2 - 4.0 * a * c
+    q = -0.5 * (b + np.copysign(np.sqrt(np.maximum(inside, 0.0)), b))
+    none = np.full(q.shape, np.inf)
+    roots = np.stack([
+        np.divide(q, a, out=none.copy(), where=np.abs(q) < hue.TURN * np.abs(a)),
+        np.divide(c, q, out=none.copy(), where=np.abs(c) < hue.TURN * np.abs(q)),
+    ])  # fmt: skip
+    # each class is seen by its nearest winding only
+    valid = (inside >= 0.0) & (np.abs(roots) <= _HALF) & (np.abs(roots - gap) <= _HALF)
+    at = np.where(valid, hue.wrap(np.where(valid, roots, 0.0) + mean[i]), 0.0)
+    return np.sort(at.reshape(-1, *mean.shape[1:]), axis=0)
+
+
+def _log_density(x: Array, mean: Array, sd: Array, share: Array) -> tuple[Array, Array]:
+    """Logarithm of a weighted wrapped normal but for a constant, finite however far out, and its slope [1/rad]."""
+    off = np.asarray(hue.difference(x, mean))
+    total, pull = np.ones(off.shape), off
+    for k in hue.windings(sd):
+        if k:
+            part = np.exp(-0.5 * hue.TURN * k * (hue.TURN * k + 2.0 * off) / sd**2)
+            total, pull = total + part, pull + part * (off + hue.TURN * k)
+    return np.log(share / sd) - 0.5 * (off / sd) ** 2 + np.log(total), -pull / (total * sd**2)
+
+
+def _polished(
+    cuts: Array,
+    ends: tuple[Array, Array],
+    sides: tuple[tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]], ...],
+    classes: tuple[Array, Array, Array],
+) -> Array:
+    """Cuts moved to where the wrapped densities of the classes after and before them are equal."""
+    after, before = (
+        tuple(np.asarray(sum(np.where(side[n], x[i], 0.0) for i, side in enumerate(sides))) for x in classes)
+        for n in (0, 1)
+    )
+    at = cuts
+    for _ in range(_NEWTON):
+        (own, rise), (other, fall) = _log_density(at, *after), _log_density(at, *before)
+        slope = rise - fall
+        step = np.divide(own - other, slope, out=np.zeros(at.shape), where=slope > 0.0)
+        at = np.clip(at - step, *ends)
+    return at
 
 
 def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) -> tuple[Real, Real]:
@@ -187,21 +232,19 @@ def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) ->
 
 
 def misclassification(means: Array, sds: Array, arcs: Sectors) -> Array:
-    """Probability that one reading of each class falls outside that class's arc.
+    """Probability that one reading of each class falls on another class's arcs.
 
     Parameters
     ----------
-    means : Array
-        Mean hue of each class, classes on the leading axis [rad].
-    sds : Array
-        Standard deviation of each class [rad].
+    means, sds : Array
+        Mean and standard deviation of each class, classes on the leading axis [rad].
     arcs : Sectors
-        The arcs that decide [-].
+        The arcs that decide.
 
     Returns
     -------
     Array
-        Probability for each class [-].
+        Probability for each class, exact far into the tails [-].
 
     Raises
     ------
@@ -212,8 +255,10 @@ def misclassification(means: Array, sds: Array, arcs: Sectors) -> Array:
     ----------
     duda: Pattern Classification, ch. 2 (from memory).
     """
-    mean, sd, start, width = hue.align(means, sds, arcs.start, arcs.width)
-    return np.asarray(hue.arc_probability(hue.wrap(start + width), hue.TURN - width, mean, sd))
+    mean, sd, start, width, owner = hue.align(means, sds, arcs.start, arcs.width, arcs.owner)
+    falls = hue.arc_probability(start[None], width[None], mean[:, None], sd[:, None])
+    own = np.arange(arcs.classes).reshape((-1,) + (1,) * owner.ndim)
+    return np.minimum(np.where(owner[None] == own, 0.0, falls).sum(axis=1), 1.0)
 
 
 def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, Real, Real]:

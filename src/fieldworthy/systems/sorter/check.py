@@ -141,9 +141,11 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Gener
     }  # fmt: skip
     parts = []
     for i, label in enumerate(palette.names):
-        numbers[f"from{i}"] = (arcs.start[i], "angle")
-        numbers[f"to{i}"] = (hue.wrap(arcs.start[i] + arcs.width[i]), "angle")
-        parts.append(f"{label} from {{from{i}}} to {{to{i}}}")
+        said = []
+        for k, (start, width) in enumerate(arcs.of(i)):
+            numbers |= {f"from{i}_{k}": (start, "angle"), f"to{i}_{k}": (hue.wrap(start + width), "angle")}
+            said.append(f"from {{from{i}_{k}}} to {{to{i}_{k}}}")
+        parts.append(f"{label} {' and '.join(said) or 'nowhere'}")
     text = (
         f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {_said('one', one)} of the time, "
         f"the vote of {{used}} readings {_said('vote', vote)}."

@@ -42,7 +42,7 @@ class HueClass:
     name : Of the class
     mean, sd : Of the hue that the sensor reports [rad]
     share : Of all objects
-    start, width : The arc that decides for it, from its threshold on towards growing hue [rad]
+    arcs : Start and width of what decides for it, from a threshold on towards growing hue, the widest first [rad]
     density : Of its readings over `SorterCurves.hue` [1/rad]
     """
 
@@ -50,8 +50,7 @@ class HueClass:
     mean: float
     sd: float
     share: float
-    start: float
-    width: float
+    arcs: tuple[tuple[float, float], ...]
     density: Array
 
 
@@ -154,8 +153,7 @@ def _classes(palette: Palette, around: Array) -> tuple[HueClass, ...]:
             float(palette.means[i]),
             float(palette.sds[i]),
             float(palette.shares[i]),
-            float(arcs.start[i]),
-            float(arcs.width[i]),
+            tuple(arcs.of(i)),
             np.asarray(hue.wrapped_normal(around, palette.means[i], palette.sds[i])),
         )
         for i, name in enumerate(palette.names)
@@ -236,7 +234,8 @@ def hue_circle(data: SorterCurves, style: Style) -> Figure:
     for i, cls in enumerate(data.classes):
         wheel.hill(data.hue, cls, most, i)
     for cls in data.classes:
-        wheel.threshold(cls.start)
+        for start, _ in cls.arcs:
+            wheel.threshold(start)
     wheel.names(data, style)
     for i, note in enumerate(notes):
         sheet.text(12.0, 2.0 * outer + 66.0 + _LINE * i, note, Letters(style.theme.ink, SMALL))
@@ -297,7 +296,8 @@ class _Wheel:
         """Names of the classes at their hills, of thresholds and of backgrounds."""
         theme = style.theme
         marks = [(cls.mean, cls.name, colour_of(i, 0, style)[0], self.outer) for i, cls in enumerate(data.classes)]
-        marks += [(cls.start, style.show(cls.start, "angle"), theme.ink, self.outer) for cls in data.classes]
+        starts = [start for cls in data.classes for start, _ in cls.arcs]
+        marks += [(start, style.show(start, "angle"), theme.ink, self.outer) for start in starts]
         if data.facing is not None:
             for angle, shape in ((data.facing.best, "ring"), (data.facing.at, "diamond")):
                 draw_spot(self.sheet, self.at(angle, self.inner - _RING / 2.0), shape, theme.ink)
@@ -323,10 +323,13 @@ def _notes(data: SorterCurves, style: Style) -> list[str]:
     found = []
     for cls in data.classes:
         role = ", thrown out" if cls.name == data.unwanted else ""
-        end = style.show((cls.start + cls.width) % _TURN, "angle")
+        said = " and ".join(
+            f"from {style.show(start, 'angle')} to {style.show((start + width) % _TURN, 'angle')}"
+            for start, width in cls.arcs
+        )
         found.append(
             f"{cls.name}{role}: reads {style.show(cls.mean, 'angle')}, give or take {style.show(cls.sd, 'angle')}; "
-            f"taken for it from {style.show(cls.start, 'angle')} to {end}"
+            f"taken for it {said or 'nowhere'}"
         )
     if data.facing is not None:
         found.append(
@@ -339,7 +342,7 @@ def _notes(data: SorterCurves, style: Style) -> list[str]:
 def _alt(data: SorterCurves, style: Style) -> str:
     parts = [f"{cls.name} at {style.show(cls.mean, 'angle')}" for cls in data.classes]
     behind = "" if data.facing is None else f"; the background is at {style.show(data.facing.at, 'angle')}"
-    limits = ", ".join(style.show(cls.start, "angle") for cls in data.classes)
+    limits = ", ".join(style.show(start, "angle") for cls in data.classes for start, _ in cls.arcs)
     return f"On the hue circle {', '.join(parts)}; thresholds at {limits}{behind}."
 
 
@@ -349,9 +352,12 @@ def _columns(data: SorterCurves, style: Style) -> dict[str, Sequence[Any]]:
         return style.header(name, "angle"), [style.value(v, "angle") for v in values]
 
     found: dict[str, Sequence[Any]] = {"class": [cls.name for cls in data.classes]}
-    rows = (("mean", "mean"), ("standard deviation", "sd"), ("threshold", "start"), ("arc", "width"))
+    rows = (("mean", "mean"), ("standard deviation", "sd"))
     found |= dict(angles(label, [getattr(cls, name) for cls in data.classes]) for label, name in rows)
     found["share"] = [cls.share for cls in data.classes]
+    arcs = [(cls.name, *arc) for cls in data.classes for arc in cls.arcs]
+    found["arc of class"] = [name for name, _, _ in arcs]
+    found |= dict([angles("threshold", [start for _, start, _ in arcs]), angles("arc", [wide for *_, wide in arcs])])
     found |= dict([angles("hue", data.hue.tolist())])
     for cls in data.classes:
         found[f"{cls.name}: density [1/rad]"] = cls.density.tolist()
