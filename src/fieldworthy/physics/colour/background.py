@@ -148,8 +148,7 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
     behind, before = hue.align(background, thing)
     cover = ((np.arange(steps) + 0.5) / steps).reshape((steps,) + (1,) * (behind.ndim - 1))
     seen = colour.from_rgb(colour.mix(behind[:, None], before[:, None], cover))[0]
-    start, width, owner = (x[:, None] for x in (arcs.start, arcs.width, arcs.owner))
-    decided = Sectors(start, width, owner, arcs.classes).decide(seen)
+    decided = Sectors(arcs.start[:, None], arcs.width[:, None], arcs.owner[:, None], arcs.classes).decide(seen)
     wrong = (decided != own) & (decided != arcs.classes - 1)
     share: Array = np.mean(wrong, axis=0)
     return share

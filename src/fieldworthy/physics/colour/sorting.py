@@ -255,10 +255,10 @@ def misclassification(means: Array, sds: Array, arcs: Sectors) -> Array:
     ----------
     duda: Pattern Classification, ch. 2 (from memory).
     """
-    mean, sd, start, width, owner = hue.align(means, sds, arcs.start, arcs.width, arcs.owner)
+    mean, sd, start, width, owner = hue.align(means, sds, arcs.start, arcs.width, arcs.owner.astype(float))
     falls = hue.arc_probability(start[None], width[None], mean[:, None], sd[:, None])
     own = np.arange(arcs.classes).reshape((-1,) + (1,) * owner.ndim)
-    return np.minimum(np.where(owner[None] == own, 0.0, falls).sum(axis=1), 1.0)
+    return np.asarray(np.minimum(np.where(owner[None] == own, 0.0, falls).sum(axis=1), 1.0))
 
 
 def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, Real, Real]:
