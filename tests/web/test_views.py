@@ -169,7 +169,11 @@ def test_variants_are_held_against_each_other(browser, server, heron):
         page.get_by_role("button", name="Compare", exact=True).click()
         expect(page.locator("#compare-found figure").first).to_be_visible(timeout=90_000)
         expect(page.locator("#compare-found")).to_contain_text("Recommendation")
-        expect(page.locator("#compare-found table").first).to_contain_text("Heron mk2")
+        gains = page.locator("#compare-found table").first
+        expect(gains).to_contain_text("Where the points of Heron mk2 come from, against Heron mk1")
+        points = [float(text.replace("−", "-")) for text in gains.locator("tbody td:nth-of-type(1)").all_inner_texts()]
+        assert len(points) >= 2
+        assert [abs(p) for p in points] == sorted((abs(p) for p in points), reverse=True)
         expect(page.locator("#compare-found")).to_contain_text("Findings that differ")
 
 
@@ -262,3 +266,20 @@ def test_a_file_with_a_mistake_makes_no_document(browser, server, heron):
         show(page, server, "documents", file=f"{heron}/mk1.yaml")
         page.locator("form.panel button").first.click()
         expect(page.locator("[role=alert]")).to_contain_text("mistakes")
+
+
+def test_a_variant_is_a_copy_under_a_new_name_that_opens_at_once(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "compare", file=f"{heron}/mk1.yaml")
+        page.fill("#in-variant", "Heron mk3, lighter")
+        page.get_by_role("button", name="Make the variant").click()
+        page.wait_for_url(re.compile("describe"))
+        expect(page.locator("header")).to_contain_text("heron_mk3_lighter.yaml")
+        made = server.folder / heron / "heron_mk3_lighter.yaml"
+        old = (server.folder / heron / "mk1.yaml").read_text("utf-8").splitlines()
+        new = made.read_text("utf-8").splitlines()
+        changed = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
+        assert len(changed) == 1
+        assert "Heron mk3, lighter" in changed[0][1]
+        show(page, server, "compare", file=f"{heron}/mk1.yaml")
+        expect(page.locator("fieldset")).to_contain_text("Heron mk3, lighter")

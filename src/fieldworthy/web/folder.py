@@ -94,10 +94,11 @@ class Folder:
         found = [entry for path in self._files() if (entry := self._entry(path)) is not None]
         return tuple(sorted(found, key=lambda e: (e.kind != "robot", e.name.lower())))
 
-    def free_name(self, wish: str) -> str:
-        """Find a name that no file bears yet."""
+    def free_name(self, wish: str, beside: str = "") -> str:
+        """Find a name that no file bears yet, in the folder itself or in one below it."""
         stem = re.sub(r"[^a-z0-9]+", "_", wish.lower()).strip("_")[:40] or "robot"
         stem = f"{stem}_robot" if _RESERVED.fullmatch(stem) else stem
+        stem = f"{beside}/{stem}" if beside else stem
         names = [f"{stem}.yaml", *(f"{stem}_{i}.yaml" for i in range(2, MOST))]
         return next((name for name in names if not self.path(name).exists()), names[-1])
 

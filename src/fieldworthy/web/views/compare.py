@@ -6,10 +6,11 @@ from typing import Any
 
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.files.problems import BadInput
-from fieldworthy.web.components import field, follow, heading, pictures_of, table
+from fieldworthy.files.writing import write_atomically
+from fieldworthy.web.components import field, follow, heading, pictures_of, table, values_of
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.judging import Source
-from fieldworthy.web.markup import Content, Markup, sentences, tag
+from fieldworthy.web.judging import Source, edit
+from fieldworthy.web.markup import Content, Markup, address, sentences, tag
 from fieldworthy.web.matches import Compared, drawn_comparison, held_against
 from fieldworthy.web.page import Page
 from fieldworthy.web.views.match import runs_of
@@ -22,8 +23,8 @@ def build(page: Page) -> None:
     others = [e for e in page.workspace.folder.entries() if e.kind == "robot" and e.name != page.file]
     boxes = [tag("label", tag("input", type="checkbox", name=f"v{i}", value=e.name, checked=i == 0), f" {e.title} ",
                  tag("span", e.name, class_="path"), class_="choice") for i, e in enumerate(others)]  # fmt: skip
-    none = tag("p", "There is no other robot in this folder: copy the file under another name, change what is to be "
-               "tried, and hold both against each other here.")  # fmt: skip
+    none = tag("p", "There is no other robot in this folder: make a variant below, change what is to be tried, and "
+               "hold both against each other here.")  # fmt: skip
     choose = tag("fieldset", tag("legend", f"Hold {page.file} against"), boxes)
     form = tag("form", choose, tag("div", field("Matches each", "runs", str(RUNS)), class_="fields"),
                tag("button", "Compare", type="submit", class_="main"), data_submit="compare")  # fmt: skip
@@ -32,14 +33,49 @@ def build(page: Page) -> None:
         tag("p", "All variants play the same matches with the same luck, so that only what differs between them "
             "tells.", class_="lead"),
         form if others else none,
+        _variant() if page.may_change else "",
         tag("div", id="match-run", role="status"),
         tag("div", id="compare-found"),
     )  # fmt: skip
     page.on("compare", lambda data: _compare(page, data.get("values") or {}))
     page.on("stop", lambda _: _stop(page))
+    page.on("variant", lambda data: _make_variant(page, values_of(data)))
     job = _job(page)
     if job is not None:
         follow(page, job, _show)
+
+
+def _variant() -> Markup:
+    asked = field("Call it", "variant", "", hint="For example: mk2, with the arm.", required=True)
+    return tag(
+        "form",
+        tag("h2", "Make a variant"),
+        tag("p", "A copy of this robot as it stands here, in a file of its own. Change there what is to be tried."),
+        tag("div", asked, class_="fields"),
+        tag("button", "Make the variant", type="submit"),
+        data_submit="variant",
+        class_="panel",
+    )
+
+
+async def _make_variant(page: Page, values: dict[str, Any]) -> None:
+    """Write a copy under a new name beside the open file, and open it."""
+    name = str(values.get("variant", "")).strip()[:80]
+    if page.draft is None or not page.editor.allowed():
+        return
+    if not name or page.problems:
+        page.note("Give it a name." if not page.problems else "The file has mistakes: mend them first.", bad=True)
+        return
+    texts = await page.work.draw(edit, page.draft.source, ((("robot",), name),))
+    if texts is None:
+        return
+    folder, own = page.workspace.folder, page.draft.file
+    beside = page.file.rpartition("/")[0]
+    target = folder.path(folder.free_name(name, beside))
+    write_atomically(target, dict(texts).get(own, page.draft.text))
+    made = folder.name(target)
+    page.note(f"Wrote {made}: the same robot under the name {name}. Change what is to be tried.")
+    await page.go(address("describe", file=made))
 
 
 def _job(page: Page) -> Job | None:
@@ -78,8 +114,21 @@ async def _show(page: Page, job: Job) -> None:
     if figures is None or page.view != "compare":
         return
     found = compared.comparison
-    said = tag("section", tag("h2", "Recommendation"), tag("p", found.recommendation), class_="panel")
-    page.put("compare-found", said, tag("div", pictures_of(page, figures), class_="figures"), _tables(found))
+    warned = [tag("p", one.sentence, class_="caution") for one in found.contradictions]
+    said = tag("section", tag("h2", "Recommendation"), tag("p", found.recommendation), warned, class_="panel")
+    pictures = tag("div", pictures_of(page, figures), class_="figures")
+    page.put("compare-found", said, _gains(found), pictures, _tables(found))
+
+
+def _gains(found: Comparison) -> list[Markup]:
+    """Where the points of each variant come from, the most first."""
+    shown = []
+    for variant in dict.fromkeys(gain.variant for gain in found.gains):
+        gains = sorted((g for g in found.gains if g.variant == variant), key=lambda g: -abs(g.points))
+        rows = [[g.task, f"{g.points:+.1f}", g.because] for g in gains]
+        caption = f"Where the points of {variant} come from, against {found.difference[0].first}"
+        shown.append(table(("Task", "Points a match", "Because"), rows, caption))
+    return shown
 
 
 def _tables(found: Comparison) -> list[Markup]:
