@@ -114,6 +114,27 @@ def test_two_sensors_of_one_clock_are_not_independent(ratio, spacing):
     assert staging.hold_limit_speed(upper, lower, staging.Path(**path)) == pytest.approx(want, abs=0.02)
 
 
+@pytest.mark.parametrize(
+    ("ratio", "stop", "spacing", "below", "about"),
+    [(0.75, (0.019, 0.003, 39.0), 0.19, 0.108, 1.133), (1.27, (0.02, 0.006, 37.0), 0.152, 0.12, 0.622)],
+)
+def test_a_narrow_band_of_speeds_that_fails_is_not_stepped_over(ratio, stop, spacing, below, about):
+    # a fine scan, in plain arithmetic: all moments hold below, some fail in a band of a few tenths of a mm/s, and past
+    # it all hold again
+    path = {**PATH, "spacing": spacing, "below": below, "handover": 0.06, "room": 0.2}
+    moments = np.linspace(1e-5, 1 - 1e-5, 120)
+
+    def fails(speeds):
+        return [v for v in speeds if not all(polled(v, ratio, p, path, stop) for p in moments)]
+
+    band = fails(np.arange(about - 0.002, about + 0.004, 2e-5))
+    assert not fails(np.arange(0.05, about - 0.002, 0.01))
+    assert band
+    assert not fails([about + 0.01])
+    upper, lower = staging.Stop(1.0, *stop), staging.Stop(ratio, *stop)
+    assert staging.hold_limit_speed(upper, lower, staging.Path(**path)) == pytest.approx(band[0], abs=5e-5)
+
+
 def test_stop_distance_of_the_reference_case():
     # stop-distance-0: formula by hand; paired with the stepped controller above
     ref = case("stop-distance-0")
@@ -171,8 +192,7 @@ def test_stop_lies_within_the_closed_form_ends(speed, period, latency, decelerat
     assert staging.limit_speed(period, latency, deceleration, high) == pytest.approx(speed, rel=1e-9)
 
 
-# the same cases each time: a band of speeds narrower than the search's step may be missed in about one of a thousand
-@settings(max_examples=60, derandomize=True)
+@settings(max_examples=60)
 @given(st.floats(0.3, 2.0), st.floats(0.3, 2.0), st.floats(0.1, 0.3), st.floats(0.1, 0.3), st.floats(0.01, 0.1))
 def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
     upper = staging.Stop(1.0, 0.01 * period, 0.01, 30.0)
@@ -189,8 +209,8 @@ def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
         return bool(staging.simulate(*stops, path, phases).held.all())
 
     assert limit >= 0.0
-    if limit > 0.05:  # slower, a piece takes many samples to pass and bands of speeds that fail lie close together
-        assert holds(0.999)
+    if limit > 0.0:
+        assert all(holds(share) for share in (0.2, 0.5, 0.9, 0.999))
         above = [share for share in (1.0002, 1.0005, 1.001, 1.002, 1.005, 1.01, 1.02) if not holds(share)]
         assert above or 1.02 * limit > 0.99 * events
 

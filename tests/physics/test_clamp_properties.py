@@ -75,12 +75,16 @@ def test_batch_equals_case_by_case(singles, size):
 @settings(max_examples=60, deadline=None)
 def test_seats_of_a_regular_polygon(sides, size, turn):
     base = outline.regular_polygon(sides, size)
-    assert sides > 2
-    for k in range(sides):
-        flat, corner = clamp.flat_yaw(base, k), clamp.corner_yaw(base, k)
-        # On a flat the nearest face is the apothem away, on a corner the circumradius (Euclid).
-        assert outline.support(base, np.pi - flat) == pytest.approx(size / 2, rel=1e-9)
-        assert outline.support(base, np.pi - corner) == pytest.approx(size / 2 / np.cos(np.pi / sides), rel=1e-9)
+    flats = np.array([clamp.flat_yaw(base, k) for k in range(sides)])
+    corners = np.array([clamp.corner_yaw(base, k) for k in range(sides)])
+    # on a flat the nearest face is the apothem away, on a corner the circumradius, and each is a seat of its own, an
+    # even share of the turn from the next (Euclid)
+    apothem, circumradius = size / 2, size / 2 / np.cos(np.pi / sides)
+    assert [outline.support(base, np.pi - yaw) for yaw in flats] == pytest.approx([apothem] * sides, rel=1e-9)
+    assert [outline.support(base, np.pi - yaw) for yaw in corners] == pytest.approx([circumradius] * sides, rel=1e-9)
+    for seats_ in (flats, corners):
+        apart = np.diff(np.sort(np.mod(seats_ - seats_[0] + 1e-6, 2.0 * np.pi)))
+        assert apart == pytest.approx(np.full(sides - 1, 2.0 * np.pi / sides), abs=1e-8)
 
 
 def test_caught_and_missed():

@@ -15,8 +15,6 @@ import numpy.typing as npt
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics import _require as require
 
-_STEPS, _HALVINGS = 400, 14  # between the safe speed and the highest possible one
-_NEAR = 1e-6  # before and after a jump, in sample periods
 _WHOLE = 1e-9  # a tick this close after an event, in sample periods, is the tick of that event
 
 
@@ -332,39 +330,6 @@ def _column(phase: Array, *parts: Stop | Path) -> Array:
     return phase.reshape(phase.shape + (1,) * deepest)
 
 
-def always_held(upper: Stop, lower: Stop, path: Path) -> npt.NDArray[np.bool_]:
-    """Tell where a staged hold works whenever the sensors happen to be read.
-
-    Parameters
-    ----------
-    upper, lower : Stop
-        How each stage stops [-].
-    path : Path
-        Where things lie [-].
-
-    Returns
-    -------
-    ndarray of bool
-        True where every phase holds [-].
-
-    Notes
-    -----
-    One clock reads both sensors, so one phase settles both stops. Places of rest are straight in it but for a jump
-    where a reading falls on the second nose's arrival: the worst phase is an end, or just before or after that.
-
-    References
-    ----------
-    practice: sampled control of a conveyor, kinematics.
-    """
-    arrival = -head_start(upper.speed, lower.speed, path) / np.asarray(lower.speed)
-    jump = np.mod(np.maximum(arrival, 0.0) / upper.sample_period, 1.0)
-    phase = np.stack(np.broadcast_arrays(0.0, np.maximum(jump - _NEAR, 0.0), np.minimum(jump + _NEAR, 1.0), 1.0))
-    deepest = max(np.ndim(getattr(part, name)) for part in (upper, lower, path) for name in part.__slots__)
-    phase = phase.reshape(phase.shape[:1] + (1,) * (deepest - phase.ndim + 1) + phase.shape[1:])
-    held: npt.NDArray[np.bool_] = np.all(simulate(upper, lower, path, phase).held, axis=0)
-    return held
-
-
 def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     """Upper stage's speed at which a staged hold stops being reliable, both speeds scaled together.
 
@@ -382,48 +347,38 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
 
     Notes
     -----
-    No more than: the first within its room, each seen at least once, the second short of the hand-over. No less than
-    where no push is possible even at the worst of two phases of their own. Between these, where one clock's phase
-    decides, the first speed at which `always_held` fails, by a search in steps and halving. A band of failing
-    speeds narrower than 1/400 of that span may be stepped over.
+    No more than: the first within its room, each seen at least once, the second short of the hand-over. And no push:
+    with k the ratio of the speeds, T the sample period and f the share of a period by which the second nose comes
+    after a reading, the least clearance over all phases is E(v) + v T f min(k, 1), where the quadratic
+    E(v) = c0 - c1 v - c2 v^2 takes the first at its shortest and the second at its longest stop. A second nose that
+    is there already has f = 1. Else f falls from 1 to 0 while v grows from one moment's reading to the next, and the
+    clearance is a quadratic there: the first speed that fails lies where E first turns negative or before the next
+    jump of f, past which E is negative at f = 0 unless it is positive for good.
 
     References
     ----------
     stopping-sight: reaction and braking distance of road design, solved for the speed.
     """
     k = np.asarray(lower.speed) / upper.speed
-    early = np.maximum(head_start(upper.speed, lower.speed, path), 0.0)
-    period, wait = upper.sample_period, np.asarray(upper.sample_period) + lower.latency
+    ahead = head_start(upper.speed, lower.speed, path)
+    early, period = np.maximum(ahead, 0.0), np.asarray(upper.sample_period)
     first = limit_speed(period, upper.latency, upper.deceleration, path.room)
     second = limit_speed(period, lower.latency, lower.deceleration, path.below - path.handover - early) / k
     seen = np.minimum(path.length, np.maximum(path.length - early, 0.0) / k) / period
     most = np.minimum(np.minimum(first, second), seen)
-    # Clearance shrinks as c0 - c1 v - c2 v^2: first at its shortest, second at its longest
     c0 = path.below - path.length - early
-    c1 = k * wait - upper.latency
+    c1 = k * (period + lower.latency) - upper.latency
     c2 = 0.5 * (k**2 / lower.deceleration - 1.0 / np.asarray(upper.deceleration))
-    low = np.minimum(most, _first_root(c0, c1, c2))
-    if not np.any(most > low):
-        return np.asarray(low)[()] + 0.0
-
-    def works(v: Array) -> npt.NDArray[np.bool_]:
-        """Whether every phase holds at a speed."""
-        speed = np.maximum(v, 1e-9)
-        up = Stop(speed, upper.sample_period, upper.latency, upper.deceleration)
-        return always_held(up, Stop(k * speed, lower.sample_period, lower.latency, lower.deceleration), path)
-
-    # a hair short of the closed ends, where rounding decides
-    high = most * (1.0 - 1e-9)
-    shares = (np.arange(_STEPS) + 1.0) / _STEPS
-    tried = low + np.maximum(high - low, 0.0) * shares.reshape((-1,) + (1,) * low.ndim)
-    held = np.logical_and.accumulate(works(tried), axis=0).sum(axis=0)
-    width = np.maximum(high - low, 0.0) / _STEPS
-    low, high = low + held * width, low + np.minimum(held + 1.0, _STEPS) * width
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        good = works(middle)
-        low, high = np.where(good, middle, low), np.where(good, high, middle)
-    limit: Real = low[()]
+    low = _first_root(c0, c1, c2)
+    # speed at which the second nose comes one sample period after the first, and in how many it comes at `low`
+    late = np.maximum(-np.asarray(ahead), 0.0) / (k * period)
+    some = (low > 0.0) & np.isfinite(low)
+    whole = np.where(late > 0.0, np.floor(late / np.where(some, low, 1.0)), -1.0)
+    more = period * np.minimum(k, 1.0)
+    root = _first_root(c0 + more * late, c1 + more * whole, c2)
+    jump = np.where(whole > 0.0, late / np.maximum(whole, 1.0), np.inf)
+    push = np.where(some, np.where(root <= jump, np.maximum(root, low), np.inf), low)
+    limit: Real = np.minimum(most, push)[()]
     return limit
 
 
