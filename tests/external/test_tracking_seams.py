@@ -218,3 +218,30 @@ def test_a_floor_that_gives_way_keeps_the_wheel(radius, step, give):
     assert highest(radius, step, 6.0, 0.15, give, 0.95 * limit) < 0.0
     if step > 2.0 * give:
         assert highest(radius, step, 6.0, 0.15, give, 2.0 * limit) > 0.0
+
+
+@pytest.mark.parametrize("loss", [0.0, 0.3, 0.6])
+def test_a_floor_that_loses_work_follows_less_far(loss):
+    # scipy's integration of a wheel thrown up from foam that keeps a share of the work of pressing it in: it pushes
+    # back along a steeper line, from the whole load to nothing at a depth of loss times the give, and gives back
+    # 1 - loss of the work. Energy: the wheel gets off it from an upward speed of sqrt(g give (1 - loss)) on
+    down, mass, give, radius, step = 6.0, 0.15, 0.0008, 0.035, 0.001
+    follows = give * (1.0 - loss)
+
+    def gets_off(upward):
+        def rates(t, y):
+            return y[1], (max(down * (1.0 - y[0] / follows), 0.0) - down) / mass
+
+        def turns(t, y):
+            return y[1]
+
+        turns.terminal = True
+        return solve_ivp(rates, (0.0, 1.0), (0.0, upward), events=turns, rtol=1e-10, atol=1e-13).y[0, -1] > follows
+
+    low, high = 0.0, 2.0
+    for _ in range(40):
+        low, high = (low, 0.5 * (low + high)) if gets_off(0.5 * (low + high)) else (0.5 * (low + high), high)
+    # what the floor's following adds to the square of the upward speed at which the wheel leaves it
+    tilt = np.tan(np.arccos(1.0 - step / radius))
+    hard, soft = (seams.contact_speed(radius, step, down, mass, g) for g in (0.0, follows))
+    assert (soft**2 - hard**2) * tilt**2 == pytest.approx(low**2, rel=1e-6)

@@ -166,7 +166,8 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: 
     mass : Real
         Mass that moves up and down with the wheel [kg].
     give : Real
-        Depth to which the wheel stands pressed into a floor that gives way, from `sinkage`; 0 for a hard one [m].
+        How far a floor that gives way follows the wheel up: the depth to which it stands in it, from `sinkage`, times
+        1 - loss of the foam, since by energy the rest of the work is not given back; 0 for a hard floor [m].
 
     Returns
     -------
@@ -181,8 +182,7 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: 
     Notes
     -----
     On a hard floor the axle goes round the corner on a circle at constant horizontal speed v; it falls off fastest at
-    the start, where that takes v^2/(R cos^3 angle). A floor that gives way follows the wheel up by the depth d to
-    which it stood in it, on which its push does half the work of the down-force: the upward speed v tan(angle) must
+    the start, where that takes v^2/(R cos^3 angle). A floor that gives way follows the wheel up by a depth d, on which its push does half the work of the down-force: the upward speed v tan(angle) must
     exceed that of the hard floor by g d, g = down_force/mass, so v^2 = g (R cos^3 angle + d/tan^2 angle). No rebound:
     a floor that throws the wheel back lets go of it sooner.
     """
@@ -212,7 +212,7 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
     speed : Real
         Speed of the robot [m/s].
     give : Real
-        Depth to which the wheel stands pressed into the floor, as in `contact_speed` [m].
+        How far the floor follows the wheel up, as in `contact_speed` [m].
 
     Returns
     -------

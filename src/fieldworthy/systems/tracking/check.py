@@ -128,8 +128,10 @@ def _foam(context: Context) -> Foam:
 
 
 def _give(context: Context, wheel: WheelSpec) -> Array:
-    """How deep a wheel stands in the tiles: so far they follow it up."""
-    return sinkage(wheel.diameter / 2.0, wheel.width, wheel.down_force, _foam(context)).depth
+    """How far the tiles follow a wheel up: the depth to which it stands in them, less what they do not give back."""
+    foam = _foam(context)
+    depth = sinkage(wheel.diameter / 2.0, wheel.width, wheel.down_force, foam).depth
+    return np.asarray(depth * (1.0 - np.asarray(foam.loss)))
 
 
 def _relocations(context: Context, way: Route) -> list[Relocation]:
