@@ -182,9 +182,10 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: 
     Notes
     -----
     On a hard floor the axle goes round the corner on a circle at constant horizontal speed v; it falls off fastest at
-    the start, where that takes v^2/(R cos^3 angle). A floor that gives way follows the wheel up by a depth d, on which its push does half the work of the down-force: the upward speed v tan(angle) must
-    exceed that of the hard floor by g d, g = down_force/mass, so v^2 = g (R cos^3 angle + d/tan^2 angle). No rebound:
-    a floor that throws the wheel back lets go of it sooner.
+    the start, where that takes v^2/(R cos^3 angle). A floor that gives way follows the wheel up by a depth d, on
+    which its push does half the work of the down-force: the upward speed v tan(angle) must exceed that of the hard
+    floor by g d, g = down_force/mass, so v^2 = g (R cos^3 angle + d/tan^2 angle). No rebound: a floor that throws
+    the wheel back lets go of it sooner.
     """
     require.not_negative(down_force=down_force, give=give)
     require.positive(mass=mass)
