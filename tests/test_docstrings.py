@@ -113,6 +113,9 @@ def held(node: ast.ClassDef) -> set[str]:
     return names | {n.attr for n in ast.walk(node) if isinstance(n, ast.Attribute) and isinstance(n.ctx, ast.Store)}
 
 
+NUMBERS = r"\b(Real|Array|Complex|float)\b"
+
+
 @speaking(PHYSICS)
 def test_physics_states_units(path):
     found = nodes(path)
@@ -121,9 +124,13 @@ def test_physics_states_units(path):
         if isinstance(node, ast.ClassDef):
             continue
         said = sections(ast.get_docstring(node) or "")
-        has_arguments = len([a for a in node.args.args if a.arg not in ("self", "cls")]) > 0
-        if has_arguments and not any("property" in ast.unparse(d) for d in node.decorator_list):
-            assert re.search(r"\[[^\]]+\]", said.get("Parameters", "")), f"{node.name}: no unit among the parameters"
+        arguments = [a for a in node.args.args if a.arg not in ("self", "cls")]
+        if arguments and not any("property" in ast.unparse(d) for d in node.decorator_list):
+            # a part made of numbers has units of its own, where it is declared
+            if any(a.annotation and re.search(NUMBERS, ast.unparse(a.annotation)) for a in arguments):
+                assert re.search(r"\[[^\]]+\]", said.get("Parameters", "")), (
+                    f"{node.name}: no unit among the parameters"
+                )
             assert re.search(r"\[[^\]]+\]", said.get("Returns", "")), f"{node.name}: no unit of what it returns"
 
 

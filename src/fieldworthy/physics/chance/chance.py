@@ -141,10 +141,8 @@ class Beta:
 
         Parameters
         ----------
-        successes : Real
-            Number of successes [-].
-        attempts : Real
-            Number of coming attempts [-].
+        successes, attempts : Real
+            Number of successes; number of coming attempts [-].
 
         Returns
         -------
@@ -168,10 +166,8 @@ def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFOR
 
     Parameters
     ----------
-    successes : Real
-        Successes counted [-].
-    attempts : Real
-        Attempts counted [-].
+    successes, attempts : Real
+        Successes counted; attempts counted [-].
     prior : tuple[Real, Real]
         Shape parameters of the Beta prior [-]; uniform unless given.
 
@@ -204,12 +200,8 @@ def wilson_interval(successes: Real, attempts: Real, confidence: Real = 0.95) ->
 
     Parameters
     ----------
-    successes : Real
-        Successes counted [-].
-    attempts : Real
-        Attempts counted [-].
-    confidence : Real
-        Nominal coverage [-].
+    successes, attempts, confidence : Real
+        Successes counted; attempts counted; nominal coverage [-].
 
     Returns
     -------

@@ -61,10 +61,8 @@ class HueEstimate:
 
     Attributes
     ----------
-    mean, mean_half_width : float
-        Mean direction [rad].
-    spread, spread_half_width : float
-        Standard deviation of the wrapped normal [rad].
+    mean, mean_half_width, spread, spread_half_width : float
+        Mean direction, and standard deviation of the wrapped normal, with the half width of each [rad].
     """
 
     mean: float

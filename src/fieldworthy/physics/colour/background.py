@@ -27,14 +27,10 @@ def detectability(background: Real, background_sd: Real, means: Array, sds: Arra
 
     Parameters
     ----------
-    background : Real
-        Hue of the background [rad].
-    background_sd : Real
-        Standard deviation of its measured hue, infinite for a grey [rad].
-    means : Array
-        Mean hue of each class, classes on the leading axis [rad].
-    sds : Array
-        Standard deviation of each class [rad].
+    background, background_sd : Real
+        Hue of the background; standard deviation of its measured hue, infinite for a grey [rad].
+    means, sds : Array
+        Mean hue of each class, classes on the leading axis; standard deviation of each class [rad].
 
     Returns
     -------
@@ -66,10 +62,8 @@ def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]
 
     Parameters
     ----------
-    means : Array
-        Mean hue of each class, classes on the leading axis [rad].
-    sds : Array
-        Standard deviation of each class [rad].
+    means, sds : Array
+        Mean hue of each class, classes on the leading axis; standard deviation of each class [rad].
     background_sd : Real
         Standard deviation of the background's measured hue [rad].
 

@@ -20,7 +20,7 @@ def pure_hues(circle: str) -> dict[str, float]:
     Parameters
     ----------
     circle : str
-        ``painter``, ``hexagonal`` or ``cielab`` [-].
+        ``painter``, ``hexagonal`` or ``cielab``.
 
     Returns
     -------
@@ -51,10 +51,8 @@ def to_rgb(angle: Real, saturation: Real, value: Real) -> Array:
 
     Parameters
     ----------
-    angle : Real
-        Hue, 0 to 2 pi [rad].
-    saturation, value : Real
-        From 0 to 1 [-].
+    angle, saturation, value : Real
+        Hue, 0 to 2 pi [rad]; saturation and value, 0 to 1 [-].
 
     Returns
     -------
@@ -106,7 +104,7 @@ def facing(circle: str, class_sd: Real, background_sd: Real) -> Facing:
     Parameters
     ----------
     circle : str
-        ``painter``, ``hexagonal`` or ``cielab`` [-].
+        ``painter``, ``hexagonal`` or ``cielab``.
     class_sd : Real
         Standard deviation of the readings of either colour [rad].
     background_sd : Real

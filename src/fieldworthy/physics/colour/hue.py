@@ -221,10 +221,8 @@ def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
 
     Parameters
     ----------
-    hue, mean : Real
-        Where, and the mean [rad].
-    sd : Real
-        Standard deviation [rad].
+    hue, mean, sd : Real
+        Where, and the mean; standard deviation [rad].
 
     Returns
     -------
@@ -261,12 +259,8 @@ def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
 
     Parameters
     ----------
-    start : Real
-        Hue at which the arc begins [rad].
-    width : Real
-        Extent of the arc towards growing hue, 0 to 2 pi [rad].
-    mean : Real
-        Mean hue [rad].
+    start, width, mean : Real
+        Hue at which the arc begins; extent of the arc towards growing hue, 0 to 2 pi; mean hue [rad].
     sd : Real
         Standard deviation, at most 0.75 pi; a larger one counts as that [rad].
 

@@ -201,10 +201,8 @@ def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) ->
 
     Parameters
     ----------
-    mean_1, mean_2 : Real
-        Mean hues [rad].
-    sd_1, sd_2 : Real
-        Standard deviations [rad].
+    mean_1, mean_2, sd_1, sd_2 : Real
+        Mean hues; standard deviations [rad].
 
     Returns
     -------
@@ -268,10 +266,8 @@ def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, 
     ----------
     length : Real
         Length over which the sensor sees the object alone: the object's less the spot's [m].
-    speed : Real
-        Speed of the object under load [m/s].
-    sample_period : Real
-        Time between two readings [s].
+    speed, sample_period : Real
+        Speed of the object under load [m/s]; time between two readings [s].
 
     Returns
     -------

@@ -39,10 +39,8 @@ class Seat:
         Distance between the two stops [m].
     throat : Real
         Free depth behind the line of the stops, up to a wall; 0 for a plain bar, infinite for none [m].
-    jaw_reach : Real
-        How far out from the line of the stops the jaw comes down, its inner face [m].
-    jaw_width : Real
-        Width of the jaw [m].
+    jaw_reach, jaw_width : Real
+        How far out from the line of the stops the jaw comes down, its inner face; width of the jaw [m].
     hook : Real
         Least depth of rim under the jaw that counts as caught [m].
 
@@ -70,7 +68,7 @@ def flat_yaw(polygon: Polygon, side: int) -> Array:
     Parameters
     ----------
     polygon : Polygon
-        The object's base [-].
+        The object's base.
     side : int
         Which side, from corner ``side`` to the next [-].
 
@@ -88,7 +86,7 @@ def corner_yaw(polygon: Polygon, corner: int) -> Array:
     Parameters
     ----------
     polygon : Polygon
-        The object's base [-].
+        The object's base.
     corner : int
         Which corner [-].
 
@@ -112,13 +110,11 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     Parameters
     ----------
     seat : Seat
-        Stops and jaw in plan [-].
+        Stops and jaw in plan.
     outline : Polygon or Circle
-        The object's rim, about the point that ``sideways`` measures [-].
-    yaw : Real
-        The object's turn from x towards y [rad].
-    sideways : Real
-        The object's place towards y [m].
+        The object's rim, about the point that ``sideways`` measures.
+    yaw, sideways : Real
+        The object's turn from x towards y [rad]; the object's place towards y [m].
 
     Returns
     -------
@@ -150,10 +146,8 @@ class Window:
 
     Parameters
     ----------
-    below : Array
-        Reach of the window to the negative side, 0 or more [rad] or [m].
-    above : Array
-        Its reach to the positive side [rad] or [m].
+    below, above : Array
+        Reach of the window to the negative and to the positive side, 0 or more [rad] or [m].
     """
 
     below: Array
@@ -166,15 +160,13 @@ def yaw_window(seat: Seat, outline: Outline, yaw: Real, limit: Real, sideways: R
     Parameters
     ----------
     seat : Seat
-        Stops and jaw in plan [-].
+        Stops and jaw in plan.
     outline : Polygon or Circle
-        The object's rim [-].
+        The object's rim.
     yaw : Real
         The seat's own turn, from `flat_yaw` or `corner_yaw` [rad].
-    limit : Real
-        How far to look to either side, usually half way to the next seat [rad].
-    sideways : Real
-        The object's place towards y [m].
+    limit, sideways : Real
+        How far to look to either side, usually half way to the next seat [rad]; the object's place towards y [m].
 
     Returns
     -------
@@ -194,9 +186,9 @@ def sideways_window(seat: Seat, outline: Outline, yaw: Real, limit: Real) -> Win
     Parameters
     ----------
     seat : Seat
-        Stops and jaw in plan [-].
+        Stops and jaw in plan.
     outline : Polygon or Circle
-        The object's rim [-].
+        The object's rim.
     yaw : Real
         The object's turn, the seat's own with or without an error [rad].
     limit : Real
@@ -243,10 +235,8 @@ class Heights:
     ----------
     open : Real
         Height of the open jaw's lower edge above the floor [m].
-    closed : Real
-        Height to which that edge comes down when nothing is under it [m].
-    rim_top : Real
-        Height of the rim's upper face [m].
+    closed, rim_top : Real
+        Height to which that edge comes down when nothing is under it; height of the rim's upper face [m].
     rim_thickness : Real
         Thickness of the rim, from its upper face to what is below [m].
 
@@ -275,7 +265,7 @@ def entry_clearance(heights: Heights) -> Array:
     Parameters
     ----------
     heights : Heights
-        The clamp from the side [-].
+        The clamp from the side.
 
     Returns
     -------
@@ -291,7 +281,7 @@ def bite(heights: Heights) -> Array:
     Parameters
     ----------
     heights : Heights
-        The clamp from the side [-].
+        The clamp from the side.
 
     Returns
     -------
@@ -308,7 +298,7 @@ def hook_drop(heights: Heights, lip: Real) -> Array:
     Parameters
     ----------
     heights : Heights
-        The clamp from the side [-].
+        The clamp from the side.
     lip : Real
         How far the lip stands below the jaw's lower edge [m].
 
@@ -328,7 +318,7 @@ def lift_height(heights: Heights, jaw_travel: Real) -> Array:
     Parameters
     ----------
     heights : Heights
-        The clamp from the side [-].
+        The clamp from the side.
     jaw_travel : Real
         Whole travel of the jaw's tip over the stroke, stroke times gain [m].
 
@@ -355,12 +345,8 @@ def release_clearance(open_height: Real, surface: Real, size: Real, squeeze: Rea
 
     Parameters
     ----------
-    open_height : Real
-        Height of the open jaw's lower edge [m].
-    surface : Real
-        Height of what the loose object lies on [m].
-    size : Real
-        The object's free height [m].
+    open_height, surface, size : Real
+        Height of the open jaw's lower edge; height of what the loose object lies on; the object's free height [m].
     squeeze : Real
         Share of that by which it yields, 0 to below 1 [-].
 

@@ -85,14 +85,10 @@ def eject_window(
 
     Parameters
     ----------
-    distance : Real
-        Distance from the sensor to the release point [m].
-    length : Real
-        Length of an object [m].
-    spacing : Real
-        Distance nose to nose to the object before [m].
-    speed : Real
-        Speed of the objects [m/s].
+    distance, length : Real
+        Distance from the sensor to the release point; length of an object [m].
+    spacing, speed : Real
+        Distance nose to nose to the object before [m]; speed of the objects [m/s].
     decision : Real
         Time from the nose's arrival to the decision: readings, filter and software latency [s].
     actuator : Real
@@ -163,7 +159,7 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     Parameters
     ----------
     window : EjectWindow
-        The window [-].
+        The window.
     scatter : Real
         Standard deviation of the moment against the object's place: speed, latency and actuator together [s].
 
@@ -254,16 +250,10 @@ def decision_time(spot: Real, speed: Real, readings: Real, sample_period: Real, 
 
     Parameters
     ----------
-    spot : Real
-        Width of what the sensor sees, along the path [m].
-    speed : Real
-        Speed of the objects [m/s].
-    readings : Real
-        Readings that are decided on [-].
-    sample_period : Real
-        Time between two readings [s].
-    latency : Real
-        From the last reading to the command [s].
+    spot, speed : Real
+        Width of what the sensor sees, along the path [m]; speed of the objects [m/s].
+    readings, sample_period, latency : Real
+        Readings that are decided on [-]; time between two readings; from the last reading to the command [s].
 
     Returns
     -------

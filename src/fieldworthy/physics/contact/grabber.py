@@ -19,10 +19,8 @@ def hook_tip(pivot_height: Real, length: Real, angle: Real) -> tuple[Array, Arra
 
     Parameters
     ----------
-    pivot_height : Real
-        Height of the arm's pivot [m].
-    length : Real
-        From pivot to the hook's tip [m].
+    pivot_height, length : Real
+        Height of the arm's pivot; from pivot to the hook's tip [m].
     angle : Real
         Angle of that line from x upwards, negative below the pivot [rad].
 
@@ -39,12 +37,8 @@ def hook_depth(lip_top: Real, tip_height: Real, lip_depth: Real) -> Array:
 
     Parameters
     ----------
-    lip_top : Real
-        Height of the lip's upper edge [m].
-    tip_height : Real
-        Height of the hook's tip [m].
-    lip_depth : Real
-        Free depth behind the lip [m].
+    lip_top, tip_height, lip_depth : Real
+        Height of the lip's upper edge; height of the hook's tip; free depth behind the lip [m].
 
     Returns
     -------
@@ -60,10 +54,8 @@ class Standing:
 
     Parameters
     ----------
-    weight : Real
-        Its weight [N].
-    cg_height : Real
-        Height of its centre of gravity [m].
+    weight, cg_height : Real
+        Its weight [N]; height of its centre of gravity [m].
     half_base : Real
         From below that centre to the edge it would tip over, in the direction of the push [m].
     friction : Real
@@ -91,11 +83,9 @@ def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Rea
     Parameters
     ----------
     body : Standing
-        The body, kept from sliding [-].
-    height : Real
-        Height of the push or pull [m].
-    elevation : Real
-        Its direction above the horizontal [rad].
+        The body, kept from sliding.
+    height, elevation : Real
+        Height of the push or pull [m]; its direction above the horizontal [rad].
     ahead : Real
         How far in front of the centre of gravity, in the push's direction, it acts [m].
 
@@ -122,7 +112,7 @@ def force_to_slide(body: Standing, elevation: Real = 0.0) -> Array:
     Parameters
     ----------
     body : Standing
-        The body [-].
+        The body.
     elevation : Real
         Direction of the force above the horizontal [rad].
 
@@ -149,7 +139,7 @@ def moment_to_tip(body: Standing) -> Array:
     Parameters
     ----------
     body : Standing
-        The body [-].
+        The body.
 
     Returns
     -------
@@ -165,7 +155,7 @@ def moment_to_right(body: Standing) -> Array:
     Parameters
     ----------
     body : Standing
-        The body, described as it stands [-].
+        The body, described as it stands.
 
     Returns
     -------
@@ -181,7 +171,7 @@ def tip_angle(body: Standing) -> Array:
     Parameters
     ----------
     body : Standing
-        The body [-].
+        The body.
 
     Returns
     -------
@@ -220,7 +210,7 @@ def way_over(body: Standing, height: Real, ahead: Real = 0.0) -> Way:
     Parameters
     ----------
     body : Standing
-        The body [-].
+        The body.
     height : Real
         Height of the point at which it is pushed or pulled, as it stands [m].
     ahead : Real
@@ -251,9 +241,9 @@ def force_over_way(body: Standing, way: Way, elevation: Real = 0.0) -> Array:
     Parameters
     ----------
     body : Standing
-        The body [-].
+        The body.
     way : Way
-        Its way, from `way_over` [-].
+        Its way, from `way_over`.
     elevation : Real
         Direction of the force above the horizontal, angles on the leading axis where it turns along [rad].
 
@@ -278,12 +268,8 @@ class Given:
 
     Parameters
     ----------
-    force : Array
-        The force [N].
-    by_drive : Array
-        What its arm or drive gives [N].
-    by_grip : Array
-        What its wheels grip [N].
+    force, by_drive, by_grip : Array
+        The force; what its arm or drive gives; what its wheels grip [N].
     by_tipping : Array
         What tips the robot itself [N].
     """
@@ -300,11 +286,9 @@ def available_force(robot: Standing, drive: Real, height: Real, elevation: Real 
     Parameters
     ----------
     robot : Standing
-        The robot, its base measured to the edge that the reaction would tip it over [-].
-    drive : Real
-        Force that the arm or the drive could give at the hook [N].
-    height : Real
-        Height of the hook [m].
+        The robot, its base measured to the edge that the reaction would tip it over.
+    drive, height : Real
+        Force that the arm or the drive could give at the hook [N]; height of the hook [m].
     elevation : Real
         Direction of the reaction on the robot above the horizontal, seen in its own sense [rad].
     ahead : Real

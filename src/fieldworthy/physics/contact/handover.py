@@ -29,10 +29,8 @@ def alongside(speed: Real, next_speed: Real, length: Real, next_length: Real) ->
 
     Parameters
     ----------
-    speed, next_speed : Real
-        Of the objects in this stage and in the next [m/s].
-    length, next_length : Real
-        Least distance nose to nose in each [m].
+    speed, next_speed, length, next_length : Real
+        Of the objects in this stage and in the next [m/s]; least distance nose to nose in each [m].
 
     Returns
     -------
@@ -149,10 +147,8 @@ def overlap(length: Real, distance: Real) -> Real:
 
     Parameters
     ----------
-    length : Real
-        Length of an object along the path [m].
-    distance : Real
-        Distance between the two nips [m].
+    length, distance : Real
+        Length of an object along the path; distance between the two nips [m].
 
     Returns
     -------
@@ -276,10 +272,8 @@ def swallow_time(length: Real, speed: Real, force: Real, mass: Real) -> Real:
 
     Parameters
     ----------
-    length : Real
-        Length of the object along the path [m].
-    speed : Real
-        Speed of the object once it runs with the surface [m/s].
+    length, speed : Real
+        Length of the object along the path [m]; speed of the object once it runs with the surface [m/s].
     force : Real
         Force that is left to accelerate it: the smaller of grip and motor force, less the drag [N].
     mass : Real

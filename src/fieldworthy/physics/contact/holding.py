@@ -52,14 +52,10 @@ def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_wei
 
     Parameters
     ----------
-    down_force : Real
-        Force of the jaw on the rim [N].
-    gain : Real
-        Pull held per newton of it, from `hook_gain` [-].
-    seat_friction : Real
-        Coefficient of friction under the object [-].
-    resting_weight : Real
-        Weight of the object that rests on the same seat [N].
+    down_force, gain : Real
+        Force of the jaw on the rim [N]; pull held per newton of it, from `hook_gain` [-].
+    seat_friction, resting_weight : Real
+        Coefficient of friction under the object [-]; weight of the object that rests on the same seat [N].
 
     Returns
     -------
@@ -103,18 +99,12 @@ def slip_pressure(
 
     Parameters
     ----------
-    pull : Real
-        A rival's pull, at most all the grip of its wheels [N].
-    per_pressure : Real
-        Jaw force per pressure [N/Pa].
-    spring : Real
-        Jaw force without air [N].
-    gain : Real
-        Pull held per newton of jaw force, from `hook_gain` [-].
-    seat_friction : Real
-        Coefficient of friction under the object [-].
-    resting_weight : Real
-        Weight of the object that rests on the seat [N].
+    pull, per_pressure : Real
+        A rival's pull, at most all the grip of its wheels [N]; jaw force per pressure [N/Pa].
+    spring, gain : Real
+        Jaw force without air [N]; pull held per newton of jaw force, from `hook_gain` [-].
+    seat_friction, resting_weight : Real
+        Coefficient of friction under the object [-]; weight of the object that rests on the seat [N].
 
     Returns
     -------
@@ -158,14 +148,10 @@ def over_centre_release(load: Real, past: Real, link: Real, other: Real, stop_fo
     ----------
     load : Real
         Force that the clamped object keeps on the links [N].
-    past : Real
-        How far the knee is past the centre; negative before it [m].
-    link : Real
-        Length of the one link [m].
-    other : Real
-        Length of the other [m].
-    stop_force : Real
-        Force of a spring that holds the knee to its stop [N].
+    past, link : Real
+        How far the knee is past the centre; negative before it; length of the one link [m].
+    other, stop_force : Real
+        Length of the other [m]; force of a spring that holds the knee to its stop [N].
 
     Returns
     -------
@@ -191,12 +177,8 @@ def over_centre_peak(preload: Real, stiffness: Real, past: Real, link: Real, oth
         Force along the links once the knee rests on its stop [N].
     stiffness : Real
         Of object, jaw and frame together along the links [N/m].
-    past : Real
-        How far the knee stands past the centre on its stop [m].
-    link : Real
-        Length of the one link [m].
-    other : Real
-        Length of the other [m].
+    past, link, other : Real
+        How far the knee stands past the centre on its stop; length of the one link; length of the other [m].
 
     Returns
     -------

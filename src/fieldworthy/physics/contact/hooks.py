@@ -22,10 +22,8 @@ def hook_count(chain_links: Real, links_between: Real) -> Real:
 
     Parameters
     ----------
-    chain_links : Real
-        Links of the whole chain [-].
-    links_between : Real
-        Links from one hook to the next [-].
+    chain_links, links_between : Real
+        Links of the whole chain; links from one hook to the next [-].
 
     Returns
     -------
@@ -55,10 +53,8 @@ def hook_spacing(pitch: Real, links_between: Real) -> Real:
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    links_between : Real
-        Links from one hook to the next [-].
+    pitch, links_between : Real
+        Chain pitch [m]; links from one hook to the next [-].
 
     Returns
     -------
@@ -83,10 +79,8 @@ def passing_frequency(chain_speed: Real, spacing: Real) -> Real:
 
     Parameters
     ----------
-    chain_speed : Real
-        Speed of the chain [m/s].
-    spacing : Real
-        Distance between hooks [m].
+    chain_speed, spacing : Real
+        Speed of the chain [m/s]; distance between hooks [m].
 
     Returns
     -------
@@ -116,12 +110,8 @@ def window(spacing: Real, hook: Real, extent: Real, travel: Real = 0.0) -> Real:
 
     Parameters
     ----------
-    spacing : Real
-        Distance between hooks [m].
-    hook : Real
-        Thickness of a hook along the chain [m].
-    extent : Real
-        Extent of the object along the chain [m].
+    spacing, hook, extent : Real
+        Distance between hooks; thickness of a hook along the chain; extent of the object along the chain [m].
     travel : Real, optional
         Chain that passes while the object comes in: chain speed times the time to come in [m].
 
@@ -153,10 +143,8 @@ def random_chance(window: Real, spacing: Real) -> Real:
 
     Parameters
     ----------
-    window : Real
-        Length of the pick-up window, from `window` [m].
-    spacing : Real
-        Distance between hooks [m].
+    window, spacing : Real
+        Length of the pick-up window, from `window`; distance between hooks [m].
 
     Returns
     -------
@@ -187,10 +175,8 @@ def tip_radius(pitch: Real, teeth: Real, height: Real, offset: Real = 0.0) -> Re
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    teeth : Real
-        Teeth of the sprocket [-].
+    pitch, teeth : Real
+        Chain pitch [m]; teeth of the sprocket [-].
     height : Real
         Height of the tip above the line through its link's two joints [m].
     offset : Real, optional
@@ -224,10 +210,8 @@ def stack_height(count: Real, height: Real, nested: Real) -> Real:
 
     Parameters
     ----------
-    count : Real
-        Pieces in the stack [-].
-    height : Real
-        Height of one piece by itself [m].
+    count, height : Real
+        Pieces in the stack [-]; height of one piece by itself [m].
     nested : Real
         What each further piece adds, the same height unless they nest [m].
 
@@ -266,7 +250,7 @@ def heap_height(count: Real, size: tuple[Real, Real, Real], floor: tuple[Real, R
     floor : tuple[Real, Real]
         Length and width of the hopper's floor [m].
     ball : bool
-        Whether the pieces are balls, which sink in between those below; others lie flat on each other [-].
+        Whether the pieces are balls, which sink in between those below; others lie flat on each other.
 
     Returns
     -------
@@ -326,10 +310,8 @@ def pieces_cleared(room: Real, height: Real, nested: Real) -> Real:
     ----------
     room : Real
         Lowest point of the tips' path above the floor of the stack, less the clearance wanted [m].
-    height : Real
-        Height of one piece by itself [m].
-    nested : Real
-        What each further piece adds [m].
+    height, nested : Real
+        Height of one piece by itself; what each further piece adds [m].
 
     Returns
     -------

@@ -24,10 +24,8 @@ class Stage:
     ----------
     ratio : Real
         Turns of the motor for one turn of the roller, through gears, chain and belt together [-].
-    efficiency : Real
-        Share of the motor's work that reaches the roller [-].
-    radius : Real
-        Radius of the free roller [m].
+    efficiency, radius : Real
+        Share of the motor's work that reaches the roller [-]; radius of the free roller [m].
     squeeze : Real
         Depth to which the object presses the roller in [m].
     normal_force : Real
@@ -82,10 +80,8 @@ def rolling_radius(radius: Real, squeeze: Real) -> Real:
 
     Parameters
     ----------
-    radius : Real
-        Radius of the free roller [m].
-    squeeze : Real
-        Depth to which it is pressed in, zero or more and less than the radius [m].
+    radius, squeeze : Real
+        Radius of the free roller; depth to which it is pressed in, zero or more and less than the radius [m].
 
     Returns
     -------
@@ -160,7 +156,7 @@ def rolling(stage: Stage, guide_friction: Real, resistance: Real, weight_along: 
     Parameters
     ----------
     stage : Stage
-        The stage as it carries an object that slides [-].
+        The stage as it carries an object that slides.
     guide_friction : Real
         Friction coefficient between object and guide [-].
     resistance : Real
@@ -203,12 +199,8 @@ def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
 
     Parameters
     ----------
-    radius : Real
-        Radius of the free roller [m].
-    squeeze : Real
-        Depth to which the ball presses it in at the most [m].
-    length : Real
-        Diameter of the ball [m].
+    radius, squeeze, length : Real
+        Radius of the free roller; depth to which the ball presses it in at the most; diameter of the ball [m].
 
     Returns
     -------
@@ -241,7 +233,7 @@ def load_torque(stage: Stage) -> Real:
     Parameters
     ----------
     stage : Stage
-        The stage [-].
+        The stage.
 
     Returns
     -------
@@ -267,7 +259,7 @@ def held_torque(stage: Stage) -> Real:
     Parameters
     ----------
     stage : Stage
-        The stage [-].
+        The stage.
 
     Returns
     -------
@@ -337,7 +329,7 @@ def surface_speed(stage: Stage, motor_speed: Real) -> Real:
     Parameters
     ----------
     stage : Stage
-        The stage [-].
+        The stage.
     motor_speed : Real
         Speed of its motor, free or under load [rad/s].
 
@@ -363,7 +355,7 @@ def object_speed(stage: Stage, motor_speed: Real) -> Real:
     Parameters
     ----------
     stage : Stage
-        The stage [-].
+        The stage.
     motor_speed : Real
         Speed of its motor under load [rad/s].
 

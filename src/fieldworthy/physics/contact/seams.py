@@ -29,10 +29,8 @@ def step_force(radius: Real, step: Real, load: Real) -> Array:
 
     Parameters
     ----------
-    radius : Real
-        Wheel radius [m].
-    step : Real
-        Height of the step [m].
+    radius, step : Real
+        Wheel radius; height of the step [m].
     load : Real
         Force down at the axle: weight and suspension [N].
 
@@ -67,12 +65,8 @@ class Sinkage(NamedTuple):
 
     Parameters
     ----------
-    depth : Array
-        How far it sinks in [m].
-    half_length : Array
-        Half the length of the contact [m].
-    peak_pressure : Array
-        Pressure in the middle of the contact [Pa].
+    depth, half_length, peak_pressure : Array
+        How far it sinks in; half the length of the contact [m]; pressure in the middle of the contact [Pa].
     strain : Array
         Depth over thickness of the foam [-].
     """
@@ -91,10 +85,8 @@ class Foam:
     ----------
     modulus : Real
         Compressive modulus [Pa]; measure it: load on a block over its area, over its share of compression.
-    thickness : Real
-        Thickness [m].
-    loss : Real
-        Share of the work of pressing it in that it does not give back [-].
+    thickness, loss : Real
+        Thickness [m]; share of the work of pressing it in that it does not give back [-].
 
     Raises
     ------
@@ -116,12 +108,10 @@ def sinkage(radius: Real, width: Real, load: Real, foam: Foam) -> Sinkage:
 
     Parameters
     ----------
-    radius, width : Real
-        Wheel radius, and width of its tread [m].
-    load : Real
-        Force down [N].
+    radius, width, load : Real
+        Wheel radius, and width of its tread [m]; force down [N].
     foam : Foam
-        The floor [-].
+        The floor.
 
     Returns
     -------
@@ -157,12 +147,8 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: 
 
     Parameters
     ----------
-    radius : Real
-        Wheel radius [m].
-    step : Real
-        Height of the step [m].
-    down_force : Real
-        Force down on the wheel, its weight included [N].
+    radius, step, down_force : Real
+        Wheel radius; height of the step [m]; force down on the wheel, its weight included [N].
     mass : Real
         Mass that moves up and down with the wheel [kg].
     give : Real
@@ -202,16 +188,12 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
 
     Parameters
     ----------
-    radius : Real
-        Wheel radius [m].
-    step : Real
-        Height of the step [m].
+    radius, step : Real
+        Wheel radius; height of the step [m].
     down_force : Real
         Force down on the wheel, its weight included [N], above zero.
-    mass : Real
-        Mass that moves up and down with the wheel [kg].
-    speed : Real
-        Speed of the robot [m/s].
+    mass, speed : Real
+        Mass that moves up and down with the wheel [kg]; speed of the robot [m/s].
     give : Real
         How far the floor follows the wheel up, as in `contact_speed` [m].
 

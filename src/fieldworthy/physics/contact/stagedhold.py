@@ -24,14 +24,10 @@ class Stop:
 
     Attributes
     ----------
-    speed : Real
-        Speed of the object in the stage [m/s].
-    sample_period : Real
-        Time between two readings of the sensor [s].
-    latency : Real
-        Time from the reading to the moment the stage begins to slow [s].
-    deceleration : Real
-        Even deceleration from then on [m/s^2].
+    speed, sample_period : Real
+        Speed of the object in the stage [m/s]; time between two readings of the sensor [s].
+    latency, deceleration : Real
+        Time from the reading to the moment the stage begins to slow [s]; even deceleration from then on [m/s^2].
 
     Raises
     ------
@@ -55,10 +51,8 @@ class Path:
 
     Attributes
     ----------
-    length : Real
-        Length of an object along the path [m].
-    spacing : Real
-        Distance nose to nose of the two objects on the lower stage [m].
+    length, spacing : Real
+        Length of an object along the path; distance nose to nose of the two objects on the lower stage [m].
     below : Real
         Distance from the upper sensor back to the lower one, an object's length or more [m].
     handover : Real
@@ -122,7 +116,7 @@ def stop_distance(stop: Stop, phase: Real) -> Real:
     Parameters
     ----------
     stop : Stop
-        How the stage stops [-].
+        How the stage stops.
     phase : Real
         Share of a sample period that passes until the next reading, 0 to 1 [-].
 
@@ -155,7 +149,7 @@ def stop_moments(stop: Stop) -> tuple[Real, Real]:
     Parameters
     ----------
     stop : Stop
-        How the stage stops [-].
+        How the stage stops.
 
     Returns
     -------
@@ -178,10 +172,8 @@ def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Re
 
     Parameters
     ----------
-    sample_period : Real
-        Time between two readings of the sensor [s].
-    latency : Real
-        Time from the reading to the moment the stage begins to slow [s].
+    sample_period, latency : Real
+        Time between two readings of the sensor; time from the reading to the moment the stage begins to slow [s].
     deceleration : Real
         Even deceleration from then on [m/s^2].
     room : Real
@@ -220,7 +212,7 @@ def head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
     upper_speed, lower_speed : Real
         Of an object in each stage [m/s].
     path : Path
-        Where things lie [-].
+        Where things lie.
 
     Returns
     -------
@@ -240,9 +232,9 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     Parameters
     ----------
     upper, lower : Stop
-        How each stage stops; both are read by one clock, that of the upper [-].
+        How each stage stops; both are read by one clock, that of the upper.
     path : Path
-        Where things lie [-].
+        Where things lie.
     phase : Real
         Share of a sample period from the first nose's arrival to the next reading, 0 to 1; give it a
         leading axis of its own to run every case at every phase [-].
@@ -298,9 +290,9 @@ def hold_chance(upper: Stop, lower: Stop, path: Path, phases: int = 16) -> Real:
     Parameters
     ----------
     upper, lower : Stop
-        How each stage stops [-].
+        How each stage stops.
     path : Path
-        Where things lie [-].
+        Where things lie.
     phases : int, optional
         Number of phases tried, evenly spread [-].
 
@@ -336,9 +328,9 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     Parameters
     ----------
     upper, lower : Stop
-        How each stage stops; of the speeds only their ratio counts [-].
+        How each stage stops; of the speeds only their ratio counts.
     path : Path
-        Where things lie [-].
+        Where things lie.
 
     Returns
     -------

@@ -46,13 +46,13 @@ class Course:
     Parameters
     ----------
     path : Path
-        The path up to its last waypoint [-].
+        The path up to its last waypoint.
     motion : Complex
         Motion ahead plus i times motion left [m].
     way, facing : Complex
         Displacement from the start [m] and exp(i heading) [-] at the start and after each motion.
     arc : Arc
-        Integrals of each motion [-].
+        Integrals of each motion.
     """
 
     path: Path
@@ -88,7 +88,7 @@ def course(path: Path) -> Course:
     Parameters
     ----------
     path : Path
-        The path [-].
+        The path.
 
     Returns
     -------
@@ -128,9 +128,9 @@ def readings(setup: Tracking, on: Course) -> list[Reading]:
     Parameters
     ----------
     setup : Tracking
-        The set-up [-].
+        The set-up.
     on : Course
-        The course [-].
+        The course.
 
     Returns
     -------
@@ -176,11 +176,11 @@ def lasting(setup: Tracking, on: Course, read: list[Reading], placed: tuple[Real
     Parameters
     ----------
     setup : Tracking
-        The set-up [-].
+        The set-up.
     on : Course
-        The course [-].
+        The course.
     read : list[Reading]
-        Its readings [-].
+        Its readings.
     placed : tuple[Real, Real, Real]
         Standard deviations of the start [m, m, rad].
 
@@ -271,11 +271,11 @@ def white(setup: Tracking, on: Course, read: list[Reading]) -> White:
     Parameters
     ----------
     setup : Tracking
-        The set-up [-].
+        The set-up.
     on : Course
-        The course [-].
+        The course.
     read : list[Reading]
-        Its readings [-].
+        Its readings.
 
     Returns
     -------
@@ -315,11 +315,11 @@ def missed_travel(setup: Tracking, on: Course, read: list[Reading]) -> tuple[Com
     Parameters
     ----------
     setup : Tracking
-        The set-up [-].
+        The set-up.
     on : Course
-        The course [-].
+        The course.
     read : list[Reading]
-        Its readings [-].
+        Its readings.
 
     Returns
     -------

@@ -164,11 +164,9 @@ def walk(arc: Arc, motion: Complex, along: Complex, turn: Array) -> Moments:
     Parameters
     ----------
     arc : Arc
-        Integrals of the motion [-].
-    motion : Complex
-        Motion ahead plus i times motion left [m].
-    along : Complex
-        Motion that one unit of the reading means [-].
+        Integrals of the motion.
+    motion, along : Complex
+        Motion ahead plus i times motion left [m]; motion that one unit of the reading means [-].
     turn : Array
         Turn that one unit of the reading means [1/m].
 

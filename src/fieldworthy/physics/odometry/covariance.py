@@ -39,7 +39,7 @@ class Budget:
     Parameters
     ----------
     sources : tuple[str, ...]
-        Sources that have a part, out of `SOURCES` [-].
+        Sources that have a part, out of `SOURCES`.
     parts : Array
         Variances and covariances xx, xy, yy [m2], xt, yt [m rad], tt [rad2] of x, y and heading t, of shape
         (sources, waypoints, 6) or (sources, waypoints, 6, cases).
@@ -83,7 +83,7 @@ class Budget:
         Parameters
         ----------
         what : str
-            "position" or "heading" [-].
+            "position" or "heading".
 
         Returns
         -------
@@ -134,13 +134,13 @@ def budget(setup: Tracking, path: Path, placement: Placement | None = None, fixe
     Parameters
     ----------
     setup : Tracking
-        The tracking set-up [-].
+        The tracking set-up.
     path : Path
-        The path as planned [-].
+        The path as planned.
     placement : Placement or None
-        How exactly the robot starts [-]; None for exactly.
+        How exactly the robot starts; None for exactly.
     fixes : Iterable[Relocation]
-        Relocations at waypoints [-]. The budget at that waypoint is the one after it.
+        Relocations at waypoints. The budget at that waypoint is the one after it.
 
     Returns
     -------

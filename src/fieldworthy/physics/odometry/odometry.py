@@ -110,10 +110,8 @@ class TrackingWheel:
 
         Parameters
         ----------
-        ahead, left : Real
-            Distance of the turning centre forward and to the left, seen from the robot [m].
-        turn : Real
-            Angle turned [rad].
+        ahead, left, turn : Real
+            Distance of the turning centre forward and to the left, seen from the robot [m]; angle turned [rad].
 
         Returns
         -------
@@ -129,10 +127,8 @@ class TrackingWheel:
 
         Parameters
         ----------
-        ahead, left : Real
-            Distance of the turning centre forward and to the left, seen from the robot [m].
-        turn : Real
-            Angle turned [rad].
+        ahead, left, turn : Real
+            Distance of the turning centre forward and to the left, seen from the robot [m]; angle turned [rad].
 
         Returns
         -------
@@ -181,7 +177,7 @@ class Observed(NamedTuple):
     Parameters
     ----------
     forward, sideways, heading : bool
-        Whether motion ahead, motion to the side and turning are seen [-].
+        Whether motion ahead, motion to the side and turning are seen.
     """
 
     forward: bool
@@ -196,9 +192,9 @@ class Tracking:
     Parameters
     ----------
     wheels : tuple[TrackingWheel, ...]
-        The wheels that are counted [-].
+        The wheels that are counted.
     gyro : Gyro or None
-        The gyro [-]; when there is one, heading is taken from it and from no wheel.
+        The gyro; when there is one, heading is taken from it and from no wheel.
     unseen : Real
         Sideways drift of the robot that grows with the root of the distance ahead [m/sqrt(m)]: pushes,
         sliding omni-wheels. It is an error only without a sideways wheel.
@@ -230,7 +226,7 @@ class Tracking:
         Parameters
         ----------
         direction : Direction
-            The direction [-].
+            The direction.
 
         Returns
         -------
@@ -261,7 +257,7 @@ def observes(setup: Tracking) -> Observed:
     Parameters
     ----------
     setup : Tracking
-        The set-up [-].
+        The set-up.
 
     Returns
     -------
@@ -287,7 +283,7 @@ def weights(setup: Tracking) -> Weights:
     Parameters
     ----------
     setup : Tracking
-        The set-up; nominal offsets are used [-].
+        The set-up; nominal offsets are used.
 
     Returns
     -------

@@ -113,12 +113,8 @@ def path_through(points: Array, heading: Real, speed: Real, turn_rate: Real) -> 
     ----------
     points : Array
         The start and the waypoints, shape (points, 2) or (points, 2, cases) [m].
-    heading : Real
-        Heading at the start [rad].
-    speed : Real
-        Mean speed on the straights [m/s].
-    turn_rate : Real
-        Mean rate of the turns [rad/s].
+    heading, speed, turn_rate : Real
+        Heading at the start [rad]; mean speed on the straights [m/s]; mean rate of the turns [rad/s].
 
     Returns
     -------
@@ -166,7 +162,7 @@ def joints(path: Path) -> tuple[Array, Array, Array]:
     Parameters
     ----------
     path : Path
-        The path [-].
+        The path.
 
     Returns
     -------

@@ -51,7 +51,7 @@ class Relocation:
     waypoint : int
         Which waypoint of the path [-], counted from 0.
     rows : tuple[Row, ...]
-        The measurements [-], independent of one another.
+        The measurements, independent of one another.
     taken : bool
         Whether the pose is set to what is measured, or the two are fused with the gain that is best.
     """
@@ -101,7 +101,7 @@ def seen(row: Row, z: Complex, t: Array) -> Array:
     Parameters
     ----------
     row : Row
-        The measurement [-].
+        The measurement.
     z : Complex
         Position error [m].
     t : Array
@@ -121,7 +121,7 @@ def gain(row: Row, total: Moments) -> tuple[Complex, Array]:
     Parameters
     ----------
     row : Row
-        The measurement [-].
+        The measurement.
     total : Moments
         Second moments of the pose error before it [m2, m2, m rad, rad2].
 
@@ -145,7 +145,7 @@ def whole_gain(row: Row) -> tuple[Complex, Array]:
     Parameters
     ----------
     row : Row
-        The measurement [-].
+        The measurement.
 
     Returns
     -------
@@ -178,7 +178,7 @@ def corrected(row: Row, by: tuple[Complex, Array], old: Moments) -> Moments:
     Parameters
     ----------
     row : Row
-        The measurement [-].
+        The measurement.
     by : tuple[Complex, Array]
         The gain, from the moments of all sources together [-].
     old : Moments

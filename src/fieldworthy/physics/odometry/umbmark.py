@@ -19,10 +19,8 @@ class SquareErrors(NamedTuple):
 
     Parameters
     ----------
-    x_cw, y_cw : Real
-        Errors of the clockwise squares [m].
-    x_ccw, y_ccw : Real
-        Errors of the counter-clockwise squares [m].
+    x_cw, y_cw, x_ccw, y_ccw : Real
+        Errors of the clockwise squares, and of the counter-clockwise squares [m].
     """
 
     x_cw: Real
@@ -38,10 +36,8 @@ class SystematicErrors(NamedTuple):
     ----------
     alpha, beta : Array
         Error of each turn through a right angle, and of heading gathered on each straight side [rad].
-    track_ratio : Array
-        True track over nominal track [-].
-    diameter_ratio : Array
-        Right wheel's true diameter over the left one's [-].
+    track_ratio, diameter_ratio : Array
+        True track over nominal track; right wheel's true diameter over the left one's [-].
     """
 
     alpha: Array
@@ -57,10 +53,8 @@ def systematic_errors(errors: SquareErrors, side: Real, track: Real) -> Systemat
     ----------
     errors : SquareErrors
         Mean end-point errors [m].
-    side : Real
-        Side of the square [m].
-    track : Real
-        Nominal track [m].
+    side, track : Real
+        Side of the square; nominal track [m].
 
     Returns
     -------
