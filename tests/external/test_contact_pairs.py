@@ -6,7 +6,7 @@ ejector and errors in test_sorting_decision.py.
 
 import numpy as np
 
-from fieldworthy.physics.contact import handover, holding, hooks, rollers, seams
+from fieldworthy.physics.contact import clamp, handover, hooks, rollers, seams
 
 RNG = np.random.default_rng(17)
 N = 400
@@ -32,16 +32,16 @@ def test_a_clamp_slips_at_the_pressure_at_which_it_holds_no_more():
     per, spring = RNG.uniform(1e-5, 1e-3, N), RNG.uniform(-20.0, 40.0, N)
     gain, seat = RNG.uniform(0.1, 4.0, N), RNG.uniform(0.0, 0.6, N)
     pull, weight = RNG.uniform(1.0, 120.0, N), RNG.uniform(0.0, 10.0, N)
-    slips = holding.slip_pressure(pull, per, spring, gain, seat, weight)
+    slips = clamp.slip_pressure(pull, per, spring, gain, seat, weight)
     for share in (0.999, 1.001):
-        down = holding.jaw_force(share * slips, per, spring)
-        holds = holding.holding_force(down, gain, seat, weight) >= pull
+        down = clamp.jaw_force(share * slips, per, spring)
+        holds = clamp.holding_force(down, gain, seat, weight) >= pull
         assert np.all(holds[slips > 0.0] == (share > 1.0))
     # more pressure, more friction: never less held, and never a higher pressure needed
     pressures = np.linspace(0.0, 7e5, 30)[:, None]
-    assert np.all(np.diff(holding.holding_force(holding.jaw_force(pressures, per, spring), gain, seat), axis=0) >= 0.0)
-    assert np.all(holding.slip_pressure(pull, per, spring, gain, 1.2 * seat, weight) <= slips)
-    assert np.all(holding.slip_pressure(pull, per, spring, 1.2 * gain, seat, weight) <= slips)
+    assert np.all(np.diff(clamp.holding_force(clamp.jaw_force(pressures, per, spring), gain, seat), axis=0) >= 0.0)
+    assert np.all(clamp.slip_pressure(pull, per, spring, gain, 1.2 * seat, weight) <= slips)
+    assert np.all(clamp.slip_pressure(pull, per, spring, 1.2 * gain, seat, weight) <= slips)
 
 
 def test_more_press_and_friction_never_drop_a_ball():

@@ -11,7 +11,7 @@ import pytest
 from fieldworthy.physics.arms import linkage, motorarm
 from fieldworthy.physics.chance import chance
 from fieldworthy.physics.colour import facing, sorting
-from fieldworthy.physics.contact import grabber, holding, rollers, seams
+from fieldworthy.physics.contact import clamp, grabber, rollers, seams
 from fieldworthy.physics.contact import stagedhold as staging
 from fieldworthy.physics.gas import cylinder, flow, tank
 from fieldworthy.physics.motors import chain, motion, motor, turning
@@ -143,7 +143,7 @@ def background():
 
 
 def wedge():
-    return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(holding.hook_gain(math.radians(65), 0.5)))
+    return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(clamp.hook_gain(math.radians(65), 0.5)))
 
 
 def tipover():

@@ -11,7 +11,7 @@ from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, unknown
-from fieldworthy.physics.contact import holding
+from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.gas.tank import fill_pressure
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.systems.clamp.model import Clamp, Toggle
@@ -65,8 +65,8 @@ def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
     way = 0 if spec.working == "out" else 1
     per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever
     spring = spec.spring - returning(use, way) * spec.efficiency / spec.lever
-    gain = holding.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
-    down = holding.jaw_force(low.gauge, per, spring) if spec.toggle is None else spec.toggle.preload
+    gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    down = clamping.jaw_force(low.gauge, per, spring) if spec.toggle is None else spec.toggle.preload
     if spec.toggle is not None:
         yield from _locks(name, spec.toggle, rod_force(use, way, low.gauge)[0] * spec.efficiency, low)
     if spec.rival is None:
@@ -74,9 +74,9 @@ def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
                       (f"mechanisms.{name}.rival",))  # fmt: skip
         return
     pull = np.asarray(spec.rival.mass * STANDARD_GRAVITY * spec.rival.grip)
-    yield _hold(name, spec, (down, holding.holding_force(down, gain, spec.seat_friction), pull), low)
+    yield _hold(name, spec, (down, clamping.holding_force(down, gain, spec.seat_friction), pull), low)
     if spec.toggle is None:
-        yield _slip(name, holding.slip_pressure(pull, per, spring, gain, spec.seat_friction), pull, low)
+        yield _slip(name, clamping.slip_pressure(pull, per, spring, gain, spec.seat_friction), pull, low)
 
 
 def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> Outcome:
@@ -113,7 +113,7 @@ def _slip(name: str, slips: Real, pull: Real, low: Low) -> Outcome:
 
 def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome]:
     """Whether the toggle stays locked without air, and whether the cylinder brings it past its centre."""
-    kept = holding.over_centre_release(toggle.preload, toggle.past, toggle.link, toggle.other, toggle.stop_force)
+    kept = clamping.over_centre_release(toggle.preload, toggle.past, toggle.link, toggle.other, toggle.stop_force)
     numbers: dict[str, tuple[Real, str]] = {
         "kept": (kept, "force"), "past": (toggle.past, "length"), "preload": (toggle.preload, "force"),
     }  # fmt: skip
@@ -124,7 +124,7 @@ def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome
     )
     # what it takes to lift the knee by hand is not asked: any force above that of a bump, a newton, keeps it
     yield Outcome(f"clamp.lock.{name}", name, kept, 1.0, "force", message, sources=("meriam_statics", "practice"))
-    peak = holding.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
+    peak = clamping.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
     numbers = {"force": (force, "force"), "peak": (peak, "force"), "low": (low.gauge, "pressure")}
     message = Message(
         "With the {low} that is left {when} its cylinder pushes the knee with {force}; {peak} takes it through "

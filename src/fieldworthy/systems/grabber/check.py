@@ -11,8 +11,8 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
-from fieldworthy.physics.contact import holding
 from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motor import Controller, limit_torque
 from fieldworthy.physics.motors.turning import force_across
@@ -329,9 +329,9 @@ def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) ->
 
 def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> Iterator[Outcome]:
     """Whether the hook stays down behind the lip under that pull."""
-    gain = holding.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
     press = arm.down * np.cos(spec.lowest) if spec.force is None else spec.force
-    held = holding.holding_force(press, gain, 0.0)
+    held = clamping.holding_force(press, gain, 0.0)
     numbers: dict[str, tuple[Real, str]] = {
         "press": (press, "force"),
         "held": (held, "force"),
@@ -351,7 +351,7 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
         return
     # a sampled object may be past moving
     asked = np.minimum(asked, _MOST * np.asarray(thing.weight))
-    slips = holding.slip_pressure(asked, arm.per * np.cos(spec.lowest), 0.0, gain, 0.0)
+    slips = clamping.slip_pressure(asked, arm.per * np.cos(spec.lowest), 0.0, gain, 0.0)
     numbers = {"slips": (slips, "pressure"), "low": (arm.low.gauge, "pressure")}
     text = "Its hook rides up below {slips}; at its lowest it has {low}, {when}."
     if first(slips) <= 0.0:
