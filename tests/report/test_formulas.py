@@ -10,7 +10,8 @@ import pytest
 
 from fieldworthy.physics.arms import linkage, motorarm
 from fieldworthy.physics.chance import chance
-from fieldworthy.physics.colour import facing, sorting
+from fieldworthy.physics.colour import sorting
+from fieldworthy.physics.colour.background import facing
 from fieldworthy.physics.contact import clamp, grabber, rollers, seams
 from fieldworthy.physics.contact import stagedhold as staging
 from fieldworthy.physics.gas import cylinder, flow, tank
@@ -137,7 +138,7 @@ def threshold():
 
 
 def background():
-    found = facing.facing("hexagonal", 0.2, 0.1)
+    found = facing("hexagonal", 0.2, 0.1)
     step = math.pi / 3  # on the hexagonal circle yellow stands a sixth of a turn from red
     return step / math.sqrt((0.2**2 + 0.1**2) / 2), float(np.asarray(found.yellow))
 

@@ -10,7 +10,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.physics.colour import background, colour, hue
-from fieldworthy.physics.colour.facing import facing, to_rgb
+from fieldworthy.physics.colour.background import facing, to_rgb
 from fieldworthy.physics.colour.sorting import sectors
 from fieldworthy.systems.sorter.model import Sorter
 
