@@ -243,6 +243,32 @@ def test_guide_binds_by_the_statics_of_two_pads(tmp_path):
     assert "locks" in fact(far, "guide.force.slide").because
 
 
+def test_a_guide_that_moves_only_within_bounds_says_so(tmp_path):
+    """Drive 110 mm and load 90 mm out, pads 60 mm apart, friction 0.3, by hand.
+
+    Couple M = 0.11 P - 1.8 N m, friction 2 x 0.3 abs(M) / 0.06 = 10 abs(M): it slides where P >= 20 N + 10 abs(M), so
+    (1 - 1.1) P >= 20 - 18, which no P above 0 does. Load 190 mm out: (1 - 1.1) P >= 20 - 38 up to 180 N, and
+    (1 + 1.1) P >= 20 + 38 from 27.6 N on.
+    """
+    near = {**GUIDE, "drive_offset": "110 mm", "load_offset": "90 mm"}
+    assert "No force moves" in fact(check(tmp_path, {"mechanisms": {"slide": near}}), "guide.force.slide").because
+    far = {**near, "load_offset": "190 mm"}
+    report = check(tmp_path, {"mechanisms": {"slide": far}})
+    moves = fact(report, "guide.force.slide")
+    assert moves.value == pytest.approx(58 / 2.1, rel=1e-9)
+    assert "locks when it is pushed with more than 180 N" in moves.because
+    binds = find(report, "guide.binding.slide")
+    assert binds.verdict == "short"
+    assert "locks when it is pushed with more than 180 N" in binds.because
+    driven = check(tmp_path, {"air": ROBOT["air"], "mechanisms": {"slide": {**far, "cylinder": "lift"}}})
+    assert find(driven, "guide.force.slide").verdict == "holds"  # 72 N, between 27.6 N and 180 N
+    strong = {**ROBOT["air"], "tanks": {"tank": {"tank": "test tank", "charge": "1000 kPa"}}}  # 181 N
+    locked = check(tmp_path, {"air": strong, "mechanisms": {"slide": {**far, "cylinder": "lift"}}})
+    found = find(locked, "guide.force.slide")
+    assert found.verdict == "short"
+    assert "needs 27.6 N to move its load of 20 N, and locks when it is pushed with more than 180 N" in found.because
+
+
 @pytest.mark.parametrize(("offset", "comes"), [("90 mm", True), ("110 mm", False)])
 def test_a_guide_left_to_its_load(tmp_path, offset, comes):
     """Two pads 60 mm apart at friction 0.3 lock for a force beyond 100 mm, L / 2 mu: force and moment by hand."""

@@ -13,9 +13,9 @@ from scipy.optimize import linprog
 from fieldworthy.physics.statics import guide
 
 
-def _largest_drive_at_rest(made, load, load_offset, drive_offset, side):
-    """The largest drive that friction still holds, over which walls the two pads may lean on; inf if any."""
-    best = 0.0
+def _held(made, load, load_offset, drive_offset, side):
+    """The intervals of drive that friction holds at rest, one for each pair of walls the two pads may lean on."""
+    found = []
     for signs in product((-1.0, 1.0), repeat=2):
         # Unknowns: P, N1, N2 (sizes), f1, f2 (along x on the carriage).
         pads = [(0.5 * made.length, s * 0.5 * made.width, s) for s in signs[:1]]
@@ -27,12 +27,27 @@ def _largest_drive_at_rest(made, load, load_offset, drive_offset, side):
         mu = made.friction
         cones = [[0, -mu, 0, s, 0] for s in (1, -1)] + [[0, 0, -mu, 0, s] for s in (1, -1)]
         bounds = [(0, None)] * 3 + [(None, None)] * 2
-        found = linprog([-1, 0, 0, 0, 0], cones, np.zeros(4), [along, across, moment], right, bounds)
-        if found.status == 3:
-            return np.inf
-        if found.status == 0:
-            best = max(best, -found.fun)
-    return best
+        ends = [linprog([sign, 0, 0, 0, 0], cones, np.zeros(4), [along, across, moment], right, bounds)
+                for sign in (1, -1)]  # fmt: skip
+        if ends[0].status == 0:
+            found.append((ends[0].fun, np.inf if ends[1].status == 3 else -ends[1].fun))
+    return sorted(found)
+
+
+def _moves_from_to(made, load, load_offset, drive_offset, side):
+    """The drives between which nothing holds it: from the load itself on, which needs no friction and so is held."""
+    reached = load
+    for low, high in _held(made, load, load_offset, drive_offset, side):
+        if low <= reached * (1 + 1e-9) + 1e-9:
+            reached = max(reached, high)
+        else:
+            return reached, low
+    return reached, np.inf
+
+
+def _largest_drive_at_rest(made, load, load_offset, drive_offset, side):
+    """The largest drive that friction holds before it first gives way; inf if any."""
+    return _moves_from_to(made, load, load_offset, drive_offset, side)[0]
 
 
 CASES = [
@@ -88,3 +103,51 @@ def test_batch_equals_case_by_case_and_refusals():
         guide.Guide(0.0, 0.3)
     with pytest.raises(ValueError, match="friction"):
         guide.Guide(0.1, -0.3)
+
+
+def test_several_hundred_guides_against_the_balance_of_forces():
+    """Every guide drawn, also those that lock under more force and yet move under less."""
+    rng = np.random.default_rng(7)
+    count = 400
+    length, friction = rng.uniform(0.03, 0.2, count), rng.uniform(0.0, 0.6, count)
+    width, load = rng.uniform(0.0, 0.03, count), rng.uniform(1.0, 40.0, count)
+    load_offset, drive_offset = rng.uniform(-0.25, 0.25, (2, count))
+    force, position = rng.uniform(-10.0, 10.0, count) * rng.integers(0, 2, count), rng.uniform(-0.15, 0.15, count)
+    load_offset[::10] = drive_offset[::10] + 0.01 * rng.uniform(-1.0, 1.0, count // 10)  # nearly in one line
+    sides = guide.SideLoad(force, position)
+    least, greatest = guide.moving_forces(guide.Guide(length, friction, width), load, load_offset, drive_offset, sides)
+    windows = 0
+    for i in range(count):
+        made = guide.Guide(length[i], friction[i], width[i])
+        side = guide.SideLoad(force[i], position[i])
+        low, high = _moves_from_to(made, load[i], load_offset[i], drive_offset[i], side)
+        assert least[i] == pytest.approx(low, rel=1e-6)
+        if np.isfinite(low):
+            assert greatest[i] == pytest.approx(high, rel=1e-6)
+            windows += bool(np.isfinite(high))
+    assert windows > 5
+    assert np.isinf(least).sum() > 20
+
+
+@pytest.mark.parametrize("offset", [0.16, 0.17, 0.4])
+def test_a_drive_in_the_line_of_its_load_carries_no_couple(offset):
+    """By hand: drive and load in one line need no contact force at all, so 20 N balance 20 N at any offset."""
+    made = guide.Guide(0.1, 0.3)
+    least, greatest = guide.moving_forces(made, 20.0, offset, offset)
+    assert least == pytest.approx(20.0, rel=1e-12)
+    locks = 2 * 0.3 * offset / 0.1 >= 1.0  # any newton more presses harder than it pushes
+    assert greatest == (pytest.approx(20.0, rel=1e-12) if locks else np.inf)
+
+
+def test_a_longer_guide_never_needs_more_force():
+    rng = np.random.default_rng(3)
+    load_offset, drive_offset = rng.uniform(-0.2, 0.2, (2, 300))
+    friction, load = rng.uniform(0.05, 0.6, 300), rng.uniform(1.0, 40.0, 300)
+    lengths = np.linspace(0.03, 0.4, 60)[:, None]
+    least, greatest = guide.moving_forces(guide.Guide(lengths, friction), load, load_offset, drive_offset)
+    with np.errstate(invalid="ignore"):
+        shorter_less = np.where(np.isfinite(least[1:]) | np.isfinite(least[:-1]), least[1:] - least[:-1], 0.0)
+        longer_more = np.where(np.isfinite(greatest[1:]), greatest[:-1] - greatest[1:], 0.0)
+    assert shorter_less.max() <= 1e-9
+    assert longer_more.max() <= 1e-9
+    assert (np.isinf(least[0]) & np.isfinite(least[-1])).sum() > 20

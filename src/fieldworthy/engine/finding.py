@@ -71,7 +71,9 @@ class Outcome:
             return 0.0
         scale = np.abs(self.limit if self.scale is None else self.scale)
         with np.errstate(invalid="ignore", over="ignore"):
-            gap = np.subtract(self.value, self.limit) / np.maximum(scale, 1e-9)
+            gap = np.subtract(self.value, self.limit)
+            # a finite value misses an infinite limit by as much as it gets
+            gap = np.where(np.isinf(gap), gap, gap / np.maximum(scale, 1e-9))
         gap = np.where(np.isnan(gap), 0.0, gap)  # both infinite: exactly at the limit
         return np.clip(gap if self.need == "at least" else -gap, -WIDEST, WIDEST) + 0.0  # no minus zero
 

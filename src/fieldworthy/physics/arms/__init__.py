@@ -1,1 +1,1 @@
-"""Arms and linkages: rockers, cranks, moments, sizes, arms swung by motors."""
+"""Arms and linkages: rockers, moments, sizes, arms swung by motors."""

@@ -14,6 +14,8 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import TINY, refuse, refuse_unsized
 
+_ROUNDING = 1e-9  # of a force: bounds that differ by less are the same one
+
 
 @dataclass(frozen=True, slots=True)
 class Guide:
@@ -21,12 +23,11 @@ class Guide:
 
     Parameters
     ----------
-    length : Real
-        Distance between the centres of pressure of the two pads along the guide [m].
+    length, width : Real
+        Distance between the centres of pressure of the two pads along the guide, and width of the rod inside
+        the pads, across in the plane of the offsets [m].
     friction : Real
         Coefficient of friction between pad and guide [-].
-    width : Real
-        Width of the rod inside the pads, across in the plane of the offsets [m].
 
     Raises
     ------
@@ -51,36 +52,27 @@ class Guide:
 
 @dataclass(frozen=True, slots=True)
 class SideLoad:
-    """A force across the guide.
-
-    Parameters
-    ----------
-    force : Real
-        Force towards +y [N].
-    position : Real
-        Where it acts along the guide, from the middle between the pads, ahead positive [m].
-    """
+    """A force across the guide: towards +y [N], and where along it, ahead of the middle between the pads [m]."""
 
     force: Real = 0.0
     position: Real = 0.0
 
 
 def binding_ratio(length: Real, offset: Real, friction: Real) -> Array:
-    """Return how near a guide is to locking itself.
+    """Return how near a guide is to locking itself under a force beside its axis.
 
     Parameters
     ----------
-    length : Real
-        Distance between the pads [m].
-    offset : Real
-        Distance of the driving force from the guide's axis [m].
+    length, offset : Real
+        Between the pads, and of the driving force from the guide's axis [m].
     friction : Real
         Coefficient of friction [-].
 
     Returns
     -------
     Array
-        2 mu e / L [-]: at 1 and above no force, however large, moves the carriage.
+        2 mu e / L [-]: at 1 and above more force only presses harder than it pushes, so what moves the
+        carriage at all moves it between two forces (`moving_forces`).
 
     Notes
     -----
@@ -118,35 +110,34 @@ def shortest_guide(offset: Real, friction: Real) -> Array:
     return np.asarray(2.0 * np.asarray(friction) * np.abs(offset))
 
 
-def force_to_move(
+def moving_forces(
     guide: Guide, load: Real, load_offset: Real, drive_offset: Real = 0.0, side: SideLoad | None = None
-) -> Array:
-    """Return the driving force that just moves a load along the guide.
+) -> tuple[Array, Array]:
+    """Return the least and the greatest driving force that moves a load along the guide.
 
     Parameters
     ----------
     guide : Guide
-        Pads and friction [-].
+        Pads [m] and friction [-].
     load : Real
         Force against the motion, zero or more [N].
-    load_offset : Real
-        Its offset from the guide's axis, towards +y [m].
-    drive_offset : Real
-        Offset of the driving force [m].
+    load_offset, drive_offset : Real
+        Of the load and of the driving force from the guide's axis, towards +y [m].
     side : SideLoad or None
-        A force across the guide [-].
+        A force across the guide [N, m].
 
     Returns
     -------
-    Array
-        Driving force [N], infinite where the guide locks (`locks`).
+    tuple of Array
+        Least and greatest driving force [N]; the greatest is infinite while `binding_ratio` of the drive is
+        below 1, the least where no force moves the carriage. Both are equal where the drive pulls in the
+        load's own line and the guide would lock: it then slides at that force and at no other.
 
     Notes
     -----
-    Equilibrium: P = W + mu (abs(N1) + abs(N2)), N = -S/2 +- M/L,
-    M = e_d P - e_w W - x S + mu w S / 2. The right side is the greatest of four straight lines in P, one for
-    each pair of signs, so P is the greatest of their four solutions. Static friction taken equal to sliding
-    friction.
+    It slides where P >= W + mu (abs(N1) + abs(N2)), N = -S/2 +- M/L, M = e_d P - e_w W - x S + mu w S / 2.
+    The right side is the greatest of straight lines in P, so each line bounds P from below where it is flatter
+    than P itself, and from above where it is steeper. Static friction taken equal to sliding friction.
 
     References
     ----------
@@ -154,13 +145,39 @@ def force_to_move(
     """
     s = SideLoad() if side is None else side
     mu, w = np.asarray(guide.friction), np.asarray(load)
+    length = np.maximum(guide.length, TINY)
     across = np.asarray(s.force) * (0.5 * mu * guide.width - s.position)
-    per_drive = mu * drive_offset / np.maximum(guide.length, TINY)
-    moment = (across - w * load_offset) * mu / np.maximum(guide.length, TINY)
-    span = 2.0 * np.abs(per_drive) < 1.0
-    gain = np.where(span, per_drive, 0.0)
-    paired = np.abs(mu * np.asarray(s.force))
-    one = (w + 2.0 * moment) / (1.0 - 2.0 * gain)
-    other = (w - 2.0 * moment) / (1.0 + 2.0 * gain)
-    force = np.maximum(np.maximum(one, other), w + paired)
-    return np.where(span, np.maximum(force, 0.0), np.inf)
+    per_drive, moment = 2.0 * mu * drive_offset / length, 2.0 * (across - w * load_offset) * mu / length
+    least, greatest = np.maximum(w + np.abs(mu * np.asarray(s.force)), 0.0), np.asarray(np.inf)
+    for sign in (1.0, -1.0):
+        slope, need = 1.0 - sign * per_drive, w + sign * moment
+        bound = need / np.where(slope == 0.0, 1.0, slope)
+        least = np.where(slope > 0.0, np.maximum(least, bound), least)
+        greatest = np.where(slope < 0.0, np.minimum(greatest, bound), greatest)
+        greatest = np.where((slope == 0.0) & (need > 0.0), 0.0, greatest)
+    moves = least <= greatest + _ROUNDING * np.abs(least)
+    return np.where(moves, least, np.inf), np.where(moves, np.maximum(greatest, least), 0.0)
+
+
+def force_to_move(
+    guide: Guide, load: Real, load_offset: Real, drive_offset: Real = 0.0, side: SideLoad | None = None
+) -> Array:
+    """Return the driving force that just moves a load along the guide: the least of `moving_forces`.
+
+    Parameters
+    ----------
+    guide : Guide
+        Pads [m] and friction [-].
+    load : Real
+        Force against the motion, zero or more [N].
+    load_offset, drive_offset : Real
+        Of the load and of the driving force from the guide's axis, towards +y [m].
+    side : SideLoad or None
+        A force across the guide [N, m].
+
+    Returns
+    -------
+    Array
+        Driving force [N], infinite where none moves it.
+    """
+    return moving_forces(guide, load, load_offset, drive_offset, side)[0]

@@ -31,8 +31,8 @@ SYSTEM = System(
     figures=figures,
     card={"guide": "{name}: runs out and back without binding."},
     warns={
-        "guide.binding": "{name}: it locks as built, however hard it is pushed. Drive it nearer its axis.",
-        "guide.force": "{name}: its cylinder is too weak to move its load as built. Do not count on it.",
+        "guide.binding": "{name}: it can lock as built. Drive it nearer its axis.",
+        "guide.force": "{name}: its cylinder does not move its load as built. Do not count on it.",
     },
     follows=follows,
     required=("guide.binding", "guide.force"),

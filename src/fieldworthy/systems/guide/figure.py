@@ -32,7 +32,7 @@ class GuideCurves:
     name : Of the mechanism
     load : Force against the motion, without friction [N]
     length : Between the pads, as it is [m]
-    least : At which it locks however hard it is pushed [m]
+    least : Below which it can lock [m]
     needed : Force that moves it; infinite where it locks [N]
     has : What its cylinder gives late in the plan [N]; None without one
     lengths, forces : Other lengths between the pads, and the force needed with each; infinite where it locks [m, N]
@@ -86,13 +86,13 @@ def guide(data: GuideCurves, style: Style) -> Figure:
     ]
     if data.least > 0.0:
         low = float(data.lengths[0])
-        marks.insert(0, Span(low=min(low, data.least), high=data.least, name="locks", tone="bad"))
+        marks.insert(0, Span(low=min(low, data.least), high=data.least, name="can lock", tone="bad"))
     if data.has is not None:
         marks.append(Limit(at=data.has, name=f"its cylinder pushes with {style.show(data.has, 'force')}", tone="good"))
     has = "" if data.has is None else f"; its cylinder pushes with {style.show(data.has, 'force')}"
     what = Chart(
         title=f"Guide '{data.name}'",
-        alt=f"With {near(data.length, style)} between its pads guide '{data.name}' {words}; it locks below "
+        alt=f"With {near(data.length, style)} between its pads guide '{data.name}' {words}; it can lock below "
         f"{near(data.least, style)}{has}.",
         x=Axis("Length between the pads", "length", low=float(data.lengths[0]), high=float(data.lengths[-1])),
         y=Axis("Force to move it", "force", low=0.0, high=top),
