@@ -237,11 +237,11 @@ def test_air_used_is_the_charge_less_what_the_plan_leaves():
     end = timeline(nominal(mk2)).events[-1].pressure
     for name in ("left", "right"):
         entry = used[f"air.tank.{name}"]
-        assert entry.allowed == pytest.approx(100, rel=1e-9)  # psi, as the file states
+        assert entry.allowed == pytest.approx(6.9, rel=1e-9)  # bar, as the file states
         assert entry.used == pytest.approx(
-            100 - end[name] / 6894.757, abs=1.0
+            6.9 - end[name] / 1e5, abs=0.069
         )  # the plan of the checks has no leak after it
-        assert entry.share == pytest.approx(entry.used / 100, rel=1e-9)
+        assert entry.share == pytest.approx(entry.used / 6.9, rel=1e-9)
 
 
 def test_a_plan_that_counts_on_the_impossible_is_not_recommended(put):

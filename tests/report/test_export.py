@@ -118,7 +118,7 @@ def test_numbers_worked_by_hand():
     assert by_name["tracking_across_offset_mm"].value == pytest.approx(-60.0)
     # 600 rpm at 12 V, 0.1755522 m on one turn: 1.755522 m/s without load
     assert by_name["drive_speed_gain_v_s_per_m"].value == pytest.approx(12 / (10 * 0.17555219748), rel=5.1e-4)
-    assert by_name["air_charge_psi"].tolerance == pytest.approx(2.0)
+    assert by_name["air_charge_bar"].tolerance == pytest.approx(0.14)
     hues = [by_name[f"sorter_{label}_hue_{end}_deg"].value for label in ("copper", "indigo") for end in ("from", "to")]
     assert hues[0] == hues[3]  # the circle is shared out without a gap
     assert hues[1] == hues[2]

@@ -106,12 +106,12 @@ def test_a_card_is_one_page_with_all_that_it_must_hold(name, tmp_path):
     for finding in checked["findings"]:
         if finding["id"].startswith("air.pressure."):
             cylinder = finding["subject"].removeprefix("cylinder ")
-            row = f"{cylinder}{finding['limit']:.3g} psi{finding['value']:.3g} psi{finding['verdict']}"
+            row = f"{cylinder}{finding['limit']:.3g} bar{finding['value']:.3g} bar{finding['verdict']}"
             assert flat(row) in text.replace("✓", "").replace("✗", "")
         if finding["id"] == "drive.cool_down":
             assert flat(f"cool for {finding['value']:.3g} s") in text
     assert flat("Charge to") in text
-    assert "100psi" in text
+    assert "6.9bar" in text
     for caution in checked["cautions"]:
         assert flat(caution) in text
     for head in ("Checks, in this order", "Spares in the box", "Torque and tension", "Between matches"):

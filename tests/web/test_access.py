@@ -125,9 +125,9 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(browser, server, 
         charge = page.locator("#f-air_2e_supply_2e_charge")
         expect(charge).to_be_focused()
         page.keyboard.press("ArrowDown")
-        expect(charge).to_have_value("99 psi")
+        expect(charge).to_have_value("6.8 bar")
         page.keyboard.press("Shift+ArrowUp")
-        expect(charge).to_have_value("109 psi")
+        expect(charge).to_have_value("7.8 bar")
 
 
 def test_a_verdict_that_turns_is_told_to_who_cannot_see_it(browser, server, heron):

@@ -172,14 +172,14 @@ def test_units_change_the_words_and_not_the_verdicts(source):
         name: next(f for f in r.findings if f.id == "limits.charge_pressure")
         for name, r in (("m", metric), ("i", inch))
     }
-    assert charge["i"].value == pytest.approx(100.0)  # psi, as the file has it
-    assert charge["m"].value == pytest.approx(689.476, abs=0.001)  # kPa; 1 psi = 6.894757 kPa, NIST SP 811
+    assert charge["i"].value == pytest.approx(690 / 6.894757, rel=1e-6)  # psi; the file has 6.9 bar, 690 kPa
+    assert charge["m"].value == pytest.approx(690.0)  # kPa, 100 to the bar; 1 psi = 6.894757 kPa, NIST SP 811
 
 
 def test_a_preview_tells_what_a_saved_change_would(source):
-    moves = ((("air", "supply", "charge"), "80 psi"),)
+    moves = ((("air", "supply", "charge"), "5.5 bar"),)
     findings = previewed(source, moves)
-    changed = edit(source, ((("air", "supply", "charge"), "80 psi"),))
+    changed = edit(source, ((("air", "supply", "charge"), "5.5 bar"),))
     assert [path.name for path, _ in changed] == ["mk1.yaml"]
     report = judged(Source(source.file, changed)).report
     said = {(b.id, b.subject): b.because for b in findings}

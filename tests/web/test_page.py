@@ -78,7 +78,7 @@ def test_a_number_moves_at_least_three_others_at_once_and_saves_as_one_line(brow
         expect(page.locator(CHARGE)).to_be_focused()
         before = dict(rows_of(page))
         page.locator(CHARGE).press_sequentially("")
-        page.fill(CHARGE, "80 psi")
+        page.fill(CHARGE, "5.5 bar")
         page.wait_for_function("() => Number(document.documentElement.dataset.moves || 0) > 0")
         at_once = dict(rows_of(page))
         moved = [key for key, text in at_once.items() if before.get(key) != text]
@@ -92,8 +92,8 @@ def test_a_number_moves_at_least_three_others_at_once_and_saves_as_one_line(brow
         changed = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
         assert changed == [
             (
-                "    charge: {value: 100 psi, tolerance: 2 psi, basis: measured}",
-                "    charge: {value: 80 psi, tolerance: 2 psi, basis: measured}",
+                "    charge: {value: 6.9 bar, tolerance: 0.14 bar, basis: measured}",
+                "    charge: {value: 5.5 bar, tolerance: 0.14 bar, basis: measured}",
             )
         ]
         report = {f"{f.id}|{f.subject}": f.because for f in evaluate(load_robot(file)).findings}
@@ -120,7 +120,7 @@ def test_undo_and_redo_go_through_the_changes(browser, server, heron):
         expect(page.locator("#f-air_2e_supply_2e_tube_5f_bore")).to_have_value("2.5 mm")
         page.locator("#fw-title").click()
         page.keyboard.press("Control+z")
-        expect(page.locator(CHARGE)).to_have_value("100 psi")
+        expect(page.locator(CHARGE)).to_have_value("6.9 bar")
         expect(state(page)).to_have_text(SAVED)
         page.keyboard.press("Control+y")
         expect(page.locator(CHARGE)).to_have_value("90 psi")
@@ -155,7 +155,7 @@ def test_the_files_text_can_be_taken_instead_and_undone(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         put(page, CHARGE, "90 psi")
-        file.write_text(file.read_text("utf-8").replace("value: 100 psi", "value: 60 psi"), "utf-8")
+        file.write_text(file.read_text("utf-8").replace("value: 6.9 bar", "value: 60 psi"), "utf-8")
         page.wait_for_selector("#fw-conflict[open]")
         page.click("text=give up mine")
         expect(page.locator(CHARGE)).to_have_value("60 psi")
@@ -169,8 +169,8 @@ def test_a_window_without_changes_follows_the_disk(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         charge = page.locator(CHARGE)
-        expect(charge).to_have_value("100 psi")
-        text = file.read_text("utf-8").replace("value: 100 psi", "value: 60 psi")
+        expect(charge).to_have_value("6.9 bar")
+        text = file.read_text("utf-8").replace("value: 6.9 bar", "value: 60 psi")
         file.write_text(text, "utf-8")
         expect(charge).to_have_value("60 psi")
 
@@ -188,11 +188,11 @@ def test_a_reload_keeps_what_is_not_saved(browser, server, heron):
 def test_units_follow_the_person_and_not_the_file(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "margins", file=f"{heron}/mk1.yaml")
-        expect(page.locator("#margins-rows")).to_contain_text("psi")
+        expect(page.locator("#margins-rows")).to_contain_text(re.compile(r"\d bar"))
         page.click("text=Display")
         page.select_option("#fw-units", "metric")
         expect(page.locator("#margins-rows")).to_contain_text("kPa")
-        expect(page.locator("#margins-rows")).not_to_contain_text("psi")
+        expect(page.locator("#margins-rows")).not_to_contain_text(re.compile(r"\d bar"))
         page.select_option("#fw-units", "inch")
         expect(page.locator("#margins-rows")).to_contain_text("lbf")
         expect(state(page)).to_have_text(SAVED)
@@ -206,7 +206,7 @@ def test_a_mistake_in_the_text_is_shown_at_its_line(browser, server, heron):
         area = page.locator("#text-area")
         text = area.input_value()
         line = 1 + text[: text.index("charge:")].count("\n")
-        area.fill(text.replace("value: 100 psi", "value: 100 pssi"))
+        area.fill(text.replace("value: 6.9 bar", "value: 6.9 baar"))
         expect(page.locator("#text-problems")).to_contain_text("did you mean".replace("d", "D", 1))
         expect(page.locator("#text-problems")).to_contain_text(f"line {line}, column")
         expect(page.locator("#text-lines .bad")).to_have_text(f"▶ {line}")

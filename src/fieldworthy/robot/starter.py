@@ -59,9 +59,9 @@ def tracking_text(of: Writes) -> str:
 
 def starter_season(inch: bool) -> str:
     """Write a first season file."""
-    ball, mass, box = ("4 in", "20 lb", "18 in") if inch else ("100 mm", "9 kg", "450 mm")
+    ball, mass, box = ("4 in", "20 lb", "19 in") if inch else ("100 mm", "9 kg", "480 mm")
     bar = "24 in, diameter: 1.5 in" if inch else "600 mm, diameter: 40 mm"
-    light, field, near, far = ("3 oz", "12 ft", "-4 ft", "4 ft") if inch else ("80 g", "3.6 m", "-1.2 m", "1.2 m")
+    light, field, near, far = ("3 oz", "14 ft", "-4 ft", "4 ft") if inch else ("80 g", "4.2 m", "-1.2 m", "1.2 m")
     return f"""\
 # A first season file. Every number below is a placeholder: put in those of your game's own rules.
 # Several robots in this folder can share this file.
@@ -72,11 +72,11 @@ season: our season
 # the braces and the '#' of its line, and put in your rules' number:
 limits: {{}}
 #  mass: {mass}
-#  motors: 8
-#  motor_power: 88 W
+#  motors: 9
+#  motor_power: 90 W
 #  stowed_size: [{box}, {box}, {box}]   # length, width, height at the start
-#  tanks: 2
-#  charge_pressure: 100 psi
+#  tanks: 3
+#  charge_pressure: 7 bar
 
 # The field: its size, and the places that a match plan names. [x, y], from the field's middle.
 field:
@@ -356,7 +356,7 @@ def _air(answers: Answers) -> str:
 # Safety first: never charge above the rated pressure of the weakest part, release all air before you work on the
 # robot, and wear eye protection.
 air:
-  supply: {{charge: 100 psi}}
+  supply: {{charge: 6 bar}}
   tanks:
 {rows}
   cylinders:
@@ -368,6 +368,7 @@ air:
       mechanism: clamp
 
 # The mechanisms: what is on the robot besides the drive, and what it lets you do.
+# A plain one is only named, and nothing about its grip is judged; 'kind: clamp' has a jaw's numbers judged.
 mechanisms:
   clamp: {{kind: plain}}
 """
