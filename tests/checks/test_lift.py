@@ -161,6 +161,34 @@ def test_bands_help_as_much_as_their_energy_says(tmp_path):
     assert work == pytest.approx(energy[0] - energy[1], rel=5e-3)  # 17 straight pieces of a curve
 
 
+def test_the_way_down_is_judged_with_its_load_taken_off(tmp_path):
+    """Bands that the load balances hold the empty arm up: moments about the pivot along the stroke, by hand."""
+    pins = {"fixed": ["0.02 m", "0.45 m"], "arm": ["0.12 m", "0.3 m"]}
+    bands = {"assist": {**pins, "free_length": "60 mm", "stiffness": "300 N/m", "count": 1}}
+    carries = {"ball": {**LIFT["carries"]["ball"], "count": 4}}
+    robot = changed(bands=bands, carries=carries)
+    base_angle, own = math.atan2(-0.14, 0.07), math.atan2(-0.03, 0.06)
+    pull = 0.9 * 400e3 * math.pi / 4 * (BORE**2 - 0.006**2)
+    shares = {"loaded": [], "empty": []}
+    for extension in np.linspace(0, STROKE, 17):
+        size = CLOSED + extension
+        turn = base_angle + included(size) - own
+        lever = BASE * RADIUS * math.sin(included(size)) / size
+        eye = 0.12 * math.cos(turn), 0.12 * math.sin(turn)
+        band = math.hypot(0.02 - eye[0], 0.15 - eye[1])
+        raises = 300 * max(band - 0.06, 0) * (eye[0] * (0.15 - eye[1]) - eye[1] * (0.02 - eye[0])) / band
+        for state, balls in (("loaded", 4), ("empty", 0)):
+            weights = [(0.6, 0.1, 0.0), (0.4 * balls, 0.15, 0.03)]
+            lowers = sum(m * GRAVITY * (x * math.cos(turn) - z * math.sin(turn)) for m, x, z in weights)
+            shares[state].append((raises - lowers + 0.05) / (pull * lever))
+    assert max(shares["loaded"]) < 0.5 * max(shares["empty"])
+    report = check(tmp_path, robot)
+    down = find(report, "lift.force_down.lift")
+    assert down.value == pytest.approx(max(shares["empty"]), rel=1e-6)
+    assert "empty, needs" in down.because
+    assert "loaded, needs" in find(report, "lift.force_up.lift").because
+
+
 def test_low_air_does_not_raise_it(tmp_path):
     air = {**ROBOT["air"], "tanks": {"tank": {"tank": "test tank", "charge": "30 kPa"}}}
     assert find(check(tmp_path, {**ROBOT, "air": air}), "lift.force_up.lift").verdict == "short"

@@ -46,7 +46,7 @@ SYSTEM = System(
     ),
     figures=figures,
     drawn_apart=True,
-    card={"climber": "{name}: hooks out and back, latch free; nobody beneath."},
+    card={"climber": "{name}: hooks out and back; nobody beneath."},
     cautions=cautions_of,
     follows=follows,
     required=("climb.reach", "climb.lift"),

@@ -49,10 +49,10 @@ class Lifted:
     arm : What it carries [SI]
     rocker : Its pins [m, rad]
     along : Poses along the usable stroke, points leading, retracted first [SI]
-    balance : Cylinder against everything else, both ways [N m]
+    balance, empty : Cylinder against everything else, both ways, loaded and with nothing on the arm [N m]
     gauge : Gauge pressure with which it is raised [Pa]
-    up, down : Share of the cylinder's force in use raising and lowering, points leading; infinite at a dead point,
-        negative where the load helps
+    up, down : Share of the cylinder's force in use raising and lowering, points leading, loaded or empty, whichever
+        takes more; infinite at a dead point, negative where the load helps
     """
 
     name: str
@@ -62,6 +62,7 @@ class Lifted:
     rocker: Rocker
     along: Pose
     balance: Balance
+    empty: Balance
     gauge: Real
     up: Array
     down: Array
@@ -102,10 +103,11 @@ def lifted(context: Context, name: str, spec: Lift) -> Lifted:
     shape = cases_of(arm, base, radius, closed, kind.stroke, drive.push, drive.pull, use.efficiency, spec.friction)
     rocker = Rocker(np.broadcast_to(base, shape), radius, closed, kind.stroke, base_angle, 0.0, branch)
     along = sweep(rocker, _POINTS)
-    balance = Balance(along, drive, passive_torque(along, arm.weights, arm.bands))
-    ways = [np.where(way > _NO_LEVER, np.inf, way) for way in (balance.use_out, balance.use_in)]
+    balance, empty = (Balance(along, drive, passive_torque(along, w, arm.bands)) for w in (arm.weights, arm.own))
+    both = np.maximum(balance.use_out, empty.use_out), np.maximum(balance.use_in, empty.use_in)
+    ways = [np.where(way > _NO_LEVER, np.inf, way) for way in both]
     up, down = ways if branch > 0.0 else ways[::-1]
-    return Lifted(name, spec, use, arm, rocker, along, balance, gauges[0 if branch > 0.0 else 1], up, down)
+    return Lifted(name, spec, use, arm, rocker, along, balance, empty, gauges[0 if branch > 0.0 else 1], up, down)
 
 
 def _gauges(context: Context, use: AirUse) -> tuple[Real, Real]:
@@ -224,7 +226,7 @@ def _force(at: Lifted) -> Iterator[Outcome]:
         place = int(np.argmax([first(point) for point in use]))
         numbers = {"use": (worst, "share"), "angle": (at.turned(place), "angle")}
         where = "at the worst point, {angle} from where it lies, at the lowest pressure of the plan"
-        text = f"'{{name}}' needs {{use}} of its cylinder's force {{way}} {where}"
+        text = f"'{{name}}'{_with_load(at, way, place)} needs {{use}} of its cylinder's force {{way}} {where}"
         if first(worst) == 0.0:
             text = "'{name}' goes {way} by itself: its load helps along the whole stroke"
         elif not np.isfinite(first(worst)):
@@ -234,6 +236,15 @@ def _force(at: Lifted) -> Iterator[Outcome]:
             Message(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
             "at most", sources=_SOURCES,
         )  # fmt: skip
+
+
+def _with_load(at: Lifted, way: str, place: int) -> str:
+    """Say whether it is the loaded or the empty arm that needs most there, where it carries anything."""
+    if not at.spec.carries:
+        return ""
+    out = (way == "up") is at.pushes
+    loaded, empty = (first((b.use_out if out else b.use_in)[place]) for b in (at.balance, at.empty))
+    return ", empty," if empty > loaded else ", loaded,"
 
 
 def raising_time(context: Context, at: Lifted) -> Array:
@@ -267,15 +278,26 @@ def raising_stroke(at: Lifted, supply: Real) -> Stroke:
 
 
 def _rest(at: Lifted) -> Iterator[Outcome]:
-    """Tell how it rests when the air is let out."""
-    retracted, extended = rest_torque(at.rocker, at.balance.passive, 0.0)
-    down, up = (retracted, extended) if at.pushes else (extended, retracted)
-    numbers = {"down": (np.abs(down), "torque")}
-    lower = "rests on its lower stop with {down}" if first(down) > 0 else "is lifted off its lower stop with {down}"
-    raised = "it stays up" if first(up) > 0 else "it comes down"
-    text = f"With its air let out, '{{name}}' {lower}; raised, {raised}: support it before you work on it."
+    """Tell how it rests when the air is let out, loaded and empty; friction is not counted on."""
+    told, downs = [], []
+    for load, balance in (("loaded", at.balance), ("empty", at.empty)):
+        retracted, extended = rest_torque(at.rocker, balance.passive, 0.0)
+        down, up = (retracted, extended) if at.pushes else (extended, retracted)
+        downs.append(down)
+        lower = f"rests on its lower stop with {{{load}}}"
+        if first(down) <= 0:
+            lower = f"is lifted off its lower stop with {{{load}}}"
+        told.append((lower, "stays up" if first(up) > 0 else "comes down"))
+    numbers = {load: (np.abs(down), "torque") for load, down in zip(("loaded", "empty"), downs, strict=True)}
+    if at.spec.carries:
+        lower = f"{told[0][0]} loaded and {told[1][0]} empty"
+        raised = told[0][1] if told[0][1] == told[1][1] else f"{told[0][1]} loaded and {told[1][1]} empty"
+    else:
+        lower, raised = told[0]
+    text = f"With its air let out, '{{name}}' {lower}; raised, it {raised}: support it before you work on it."
     message = Message(text, "", numbers, {"name": at.name})
-    yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", down, None, "torque", message, sources=_SOURCES)
+    worst = np.minimum(*downs)
+    yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", worst, None, "torque", message, sources=_SOURCES)
 
 
 _BORES, _RODS = (0.010, 0.016, 0.020), (0.004, 0.005, 0.008)  # m; usual small cylinders, common practice, no source

@@ -175,8 +175,9 @@ def _by_cylinder(context: Context, at: Lifted, share: float) -> LiftCurves:
 
 def _now(at: Lifted, here: Linkage) -> tuple[float, float]:
     """Share of the cylinder's force in use, up and down, in one pose."""
-    balance = Balance(here, at.balance.drive, passive_torque(here, at.arm.weights, at.arm.bands))
-    out, back = first(balance.use_out), first(balance.use_in)
+    loads = (at.arm.weights, at.arm.own)
+    both = [Balance(here, at.balance.drive, passive_torque(here, weights, at.arm.bands)) for weights in loads]
+    out, back = max(first(b.use_out) for b in both), max(first(b.use_in) for b in both)
     return (out, back) if at.pushes else (back, out)
 
 

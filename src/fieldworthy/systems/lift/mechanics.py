@@ -23,7 +23,7 @@ class Arm:
 
     Attributes
     ----------
-    weights : The arm itself and what rides on it [SI]
+    weights : The arm itself first, then what rides on it [SI]
     bands : Elastic assist [SI]
     inertia : About the pivot, loads included [kg m2]
     axis : Direction of the arm's own axis as its parts are placed [rad]
@@ -33,6 +33,11 @@ class Arm:
     bands: tuple[Elastic, ...]
     inertia: Real
     axis: Real
+
+    @property
+    def own(self) -> tuple[Weight, ...]:
+        """The arm itself, with nothing on it."""
+        return self.weights[:1]
 
 
 def polar(spec: Swung, point: SidePoint) -> tuple[Array, Array]:
