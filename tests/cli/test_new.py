@@ -316,3 +316,13 @@ def test_lift_guide_and_tracking_can_be_uncommented(tmp_path, inch):
     assert "lift.swing.lift" in ended.out
     assert "guide.binding.slide" in ended.out
     assert "tracking" in ended.out
+
+
+def test_a_new_robot_has_nothing_green_that_was_not_judged(tmp_path):
+    """The first files set no limit and do not say how the clamp works: nothing about either may hold."""
+    file = tmp_path / "robot.yaml"
+    assert run("new", file, "--tanks", "2").code == 0
+    found = json.loads(run("check", "--json", "--exit-zero", file).out)["findings"]
+    verdicts = {f["id"]: f["verdict"] for f in found if f["id"].startswith(("limits.", "clamp.", "mechanism."))}
+    assert verdicts == {"limits.unsaid": "unknown", "mechanism.clamp": "unknown"}
+    assert "not known" in next(f["because"] for f in found if f["id"] == "air.pressure")
