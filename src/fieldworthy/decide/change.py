@@ -61,11 +61,15 @@ def written(number: float, unit: str) -> str:
     return text if unit == "1" else f"{text} {unit}"
 
 
+_WORKSHOP = {"mm": 1.0, "deg": 1.0, "psi": 1.0, "bar": 0.05}
+"""The finest step in which a workshop makes or sets a value, by the file's unit; common practice, no source."""
+
+
 def rounded(quantity: Quantity, si: float, share: float) -> list[tuple[str, float]]:
     """Write a new value with few digits, on the far side of the exact one."""
     kind, unit = quantity.kind, quantity.unit
     new, old = to_unit(si, kind, unit), to_unit(quantity.si, kind, unit)
-    step = _round_step(share * abs(new - old))
+    step = max(_round_step(share * abs(new - old)), _WORKSHOP.get(unit, 0.0) if abs(old) >= 1 else 0.0)
     away = 1 if new > old else -1
     count = math.ceil(new / step - 1e-9) if away > 0 else math.floor(new / step + 1e-9)
     texts = [written((count + i * away) * step, unit) for i in range(2)]

@@ -91,7 +91,8 @@ def _whole_numbers(robot: Any) -> Iterator[Ladder]:
             for chosen in _both_ways(sizes, now):
                 yield _teeth(robot, path, now, chosen)
         elif _counted(path):
-            for chosen in _both_ways(range(1, now + 3), now):
+            pairs = 2 if path == ("drive", "motors") and now % 2 == 0 else 1  # a drive has as many on each side
+            for chosen in _both_ways(range(pairs, now + 2 * pairs + 1, pairs), now):
                 yield _count(robot, path, now, chosen)
 
 

@@ -22,6 +22,8 @@ from fieldworthy.robot import Loaded
 Progress = Callable[[float], None]
 _NEVER = ("air.rating", "limits.charge_pressure")
 """No remedy may break these or make them worse: a tank or a cylinder could burst."""
+_LIMITS = "limits."
+"""What the season allows: a change that goes beyond it is no remedy."""
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
 
 
@@ -121,7 +123,7 @@ def _inputs(report: Report, finding: Finding) -> frozenset[str]:
 
 def _entries(loaded: Loaded, report: Report) -> list[Entry]:
     wanted = frozenset(key for finding in report.failing for key in _inputs(report, finding))
-    return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(q)]
+    return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(path, q)]
 
 
 class _Search:
@@ -193,11 +195,11 @@ class _Search:
         return ranked[: self._most]
 
     def _judged(self, key: Key, change: Change) -> Remedy | None:
-        """Judge everything on the changed robot; None where it does not mend, or where something could burst."""
+        """Judge everything on the changed robot; None where it mends nothing, passes a limit or is a danger."""
         said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
         self._said[change.edits] = said  # a step often mends several findings
         broken = list(self._broken(said))
-        if not holds(said.get(key)) or self._endangers(said):
+        if not holds(said.get(key)) or self._endangers(said) or any(b.id.startswith(_LIMITS) for b in broken):
             return None
         effort = change.effort + _PER_BREAK * len(broken)
         return Remedy(change.kind, change.edits, change.sentence, round(effort, 2), tuple(broken))

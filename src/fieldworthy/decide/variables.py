@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import Quantity
+from fieldworthy.files.problems import KeyPath
 
 _EASY: dict[str, tuple[float, float]] = {
     "length": (0.02, 0.010),
@@ -32,8 +33,13 @@ _FACTOR = 4.0
 _STEPS = 12
 
 
-def changeable(quantity: Quantity) -> bool:
-    """Tell whether a team can change a number at all."""
+def changeable(path: KeyPath, quantity: Quantity) -> bool:
+    """Tell whether a number is the team's to choose: what a default stands in for is to be measured, not changed.
+
+    A mass follows from what a part is made of; only that of ballast is chosen by itself.
+    """
+    if quantity.assumed or (quantity.kind == "mass" and not any("ballast" in str(key).lower() for key in path)):
+        return False
     return quantity.role == "choice" or (quantity.role == "made" and quantity.basis != "datasheet")
 
 

@@ -44,9 +44,9 @@ class Cylinder:
     dead_volume: Annotated[Real, Of("volume", 0.0)] = assume(
         "0.4 mL", "in the cylinder's end and fittings, each side; from memory", effort=3.0
     )
-    push_load: Force = assume("0 N", "against the extending rods, together", effort=2.0)
-    pull_load: Force = assume("0 N", "against the retracting rods, together", effort=2.0)
-    moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source", effort=2.0)
+    push_load: Force = assume("0 N", "against the extending rods, together", role="fact")
+    pull_load: Force = assume("0 N", "against the retracting rods, together", role="fact")
+    moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source", role="fact")
     needs: Pressure | None = exact(
         None, "gauge pressure below which the mechanism fails, where the team has found it", role="fact"
     )
