@@ -43,9 +43,8 @@ def test_a_stalled_motor_gives_its_torque_through_the_losses():
 
 
 def test_holding_by_hand():
-    # 3 N m on the arm, 0.5 N m held by friction, 80 % through 7 to 1: 2.5 x 0.8 / 7 = 0.2857 N m of 2.1.
+    # 3 N m on the arm through 7 to 1, no friction counted on: 3 / 7 = 0.4286 N m of 2.1.
     drive = motorarm.MotorDrive(2.1, 20.0, 7.0, 0.8)
-    assert motorarm.holding_share(drive, -3.0, 0.5) == pytest.approx(2.5 * 0.8 / 7 / 2.1, rel=1e-12)
-    assert motorarm.holding_share(drive, 0.3, 0.5) == 0.0
+    assert motorarm.holding_share(drive, -3.0) == pytest.approx(3.0 / 7 / 2.1, rel=1e-12)
     with pytest.raises(ValueError, match="reduction"):
         motorarm.MotorDrive(2.1, 20.0, 0.0)

@@ -189,34 +189,32 @@ def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Ar
     return np.asarray(time)
 
 
-def holding_share(drive: MotorDrive, passive: Real, friction_torque: Real = 0.0) -> Array:
-    """Return the share of the stall torque that holding the arm still takes.
+def holding_share(drive: MotorDrive, passive: Real) -> Array:
+    """Return the share of the torque at standstill that holding the arm still takes.
 
     Parameters
     ----------
     drive : MotorDrive
-        Motor and gearing [-].
+        Motor and gearing [N m, rad/s, -].
     passive : Real
         Torque of weights and elastics on the arm [N m].
-    friction_torque : Real
-        Friction at the pivot, which helps to hold [N m].
 
     Returns
     -------
     Array
-        Share of stall torque [-], 0 where friction holds it.
+        Share of the torque at standstill [-].
 
     Notes
     -----
-    Losses in the gearing help to hold. A motor that holds at stall heats: a quarter of stall torque for long
-    is commonly too much (common practice, no source).
+    abs(T) / (reduction T0). Friction of pivot and gearing may help to hold, but shakes loose, so neither is
+    counted on. A motor that holds at stall heats: a quarter of stall torque for long is commonly too much
+    (common practice, no source).
 
     References
     ----------
     practice: holding at stall heats a motor.
     """
-    left = np.maximum(np.abs(passive) - friction_torque, 0.0)
-    return np.asarray(left * drive.efficiency / (np.asarray(drive.reduction) * drive.stall_torque))
+    return np.asarray(np.abs(passive) / (np.asarray(drive.reduction) * drive.stall_torque))
 
 
 def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inertia_torque: Real = 0.0) -> Array:

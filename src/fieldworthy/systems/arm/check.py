@@ -47,7 +47,7 @@ class Driven:
     drive : All its motors together, through their gears [SI]
     arm : What it carries [SI]
     angles : From where its parts are placed [rad]
-    passive : Torque of weights and bands, positive raising [N m]
+    passive, empty : Torque of weights and bands, loaded and with nothing on the arm, positive raising [N m]
     """
 
     name: str
@@ -58,10 +58,11 @@ class Driven:
     arm: Arm
     angles: Array
     passive: Array
+    empty: Array
 
     def needed(self, sense: float) -> Array:
-        """Torque asked of the motors at the arm."""
-        return motor_torque(self.passive, sense, self.spec.friction)
+        """Torque asked of the motors at the arm, loaded or empty, whichever is more."""
+        return motor_torque(np.minimum(sense * self.passive, sense * self.empty), 1.0, self.spec.friction)
 
 
 def check(context: Context) -> Iterator[Outcome]:
@@ -88,18 +89,17 @@ def driven(context: Context, name: str, spec: MotorArm) -> Driven:
     arm = arm_of(context, spec)
     angles = first(spec.swing) * np.linspace(0.0, 1.0, _POINTS) ** 1.5  # denser where it speeds up
     shape = cases_of(arm, drive.stall_torque, free, drive.efficiency, spec.friction, kind.rotor_inertia)
-    return Driven(name, spec, kind, motor, drive, arm, angles, _passive(arm, angles, shape))
+    return Driven(name, spec, kind, motor, drive, arm, angles, *_passives(arm, angles, shape))
 
 
-def _passive(arm: Arm, angles: Array, shape: tuple[int, ...]) -> Array:
-    """Torque of weights and bands along the swing, positive raising."""
+def _passives(arm: Arm, angles: Array, shape: tuple[int, ...]) -> tuple[Array, Array]:
+    """Torque of weights and bands along the swing, loaded and empty, positive raising."""
     along = angles.reshape((-1,) + (1,) * len(shape))
     turn, c, s = arm.axis, np.cos(along), np.sin(along)
     cosine, sine = c * np.cos(turn) - s * np.sin(turn), s * np.cos(turn) + c * np.sin(turn)
-    total = weight_torque(arm.weights, cosine, sine)
-    if arm.bands:
-        total = total + elastic_torque(arm.bands, cosine, sine)
-    return np.broadcast_to(total, (len(angles), *shape))
+    pull: Real = elastic_torque(arm.bands, cosine, sine) if arm.bands else 0.0
+    loaded, empty = (weight_torque(weights, cosine, sine) + pull for weights in (arm.weights, arm.own))
+    return np.broadcast_to(loaded, (len(angles), *shape)), np.broadcast_to(empty, (len(angles), *shape))
 
 
 def _worst(rows: Array) -> int:
@@ -150,16 +150,23 @@ def _pace(at: Driven) -> Iterator[Outcome]:
 
 
 def _hold(at: Driven) -> Array:
-    """Share of stall torque that holding takes at the worst point."""
-    return np.asarray(holding_share(at.drive, at.passive, at.spec.friction).max(axis=0))
+    """Share of the torque at standstill that holding takes at the worst point, loaded or empty."""
+    return np.asarray(holding_share(at.drive, _held(at)).max(axis=0))
+
+
+def _held(at: Driven) -> Array:
+    """Torque that something must hold, loaded or empty, whichever is more [N m]."""
+    return np.maximum(np.abs(at.passive), np.abs(at.empty))
 
 
 def _holding(at: Driven) -> Iterator[Outcome]:
     """What holding it still takes, at the worst point, and whether it stays up without power."""
     hold, most = _hold(at), at.spec.most_holding
-    stays = "it stays where it is" if first(hold) == 0.0 else "it moves by itself: support it before you work on it"
+    stays = "it moves by itself: support it before you work on it"
+    if first(_held(at).max(axis=0)) <= first(at.spec.friction):
+        stays = "only friction keeps it where it is: support it before you work on it"
     numbers = {"hold": (hold, "share"), "limit": (most, "share")}
-    text = "Holding '{name}' still takes {hold} of stall torque"
+    text = "Holding '{name}' still takes {hold} of what its motors give at standstill"
     message = Message(
         text + " ({limit} are allowed); without power {stays}.",
         text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
