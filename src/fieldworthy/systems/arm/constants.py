@@ -28,7 +28,9 @@ CONSTANTS = Constants(
     (),
     (
         Found("arm.time.*", "value", "{0}/time up", "time until '{0}' is up"),
-        Found("arm.holding.*", "value", "{0}/holding share", "share of the torque at standstill that holds '{0}' still"),
+        Found(
+            "arm.holding.*", "value", "{0}/holding share", "share of the torque at standstill that holds '{0}' still"
+        ),
     ),
     computed,
 )
