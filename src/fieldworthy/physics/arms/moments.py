@@ -145,6 +145,29 @@ def elastic_length(band: Elastic, cos_arm: Real, sin_arm: Real) -> tuple[Array, 
     return np.sqrt(np.maximum(square, 0.0)), across
 
 
+def slack_angles(band: Elastic) -> tuple[Array, Array]:
+    """Return the arm's angles at which a band just goes slack: there its torque has a kink.
+
+    Parameters
+    ----------
+    band : Elastic
+        Pins [m, rad] and strands.
+
+    Returns
+    -------
+    tuple of Array
+        Both angles [rad], not wrapped; where it never goes slack, those at which it is shortest or longest.
+
+    Notes
+    -----
+    Law of cosines: cos(angle between the radii) = (f^2 + a^2 - L0^2) / (2 f a).
+    """
+    f, a = np.asarray(band.fixed_radius), np.asarray(band.arm_radius)
+    cosine = (f * f + a * a - np.square(band.free_length)) / np.maximum(2.0 * f * a, TINY)
+    apart, middle = np.arccos(np.clip(cosine, -1.0, 1.0)), np.asarray(band.fixed_angle) - band.arm_angle
+    return np.asarray(middle - apart), np.asarray(middle + apart)
+
+
 def elastic_torque(bands: Iterable[Elastic], cos_arm: Real, sin_arm: Real) -> Array:
     """Return the torque of the elastics on the arm.
 

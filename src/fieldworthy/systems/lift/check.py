@@ -12,8 +12,8 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.physics.arms.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, sweep
-from fieldworthy.physics.arms.moments import Balance, Drive, passive_torque, reflected_mass, rest_torque
+from fieldworthy.physics.arms.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, pose, sweep
+from fieldworthy.physics.arms.moments import Balance, Drive, passive_torque, reflected_mass, rest_torque, slack_angles
 from fieldworthy.physics.arms.sizing import (
     STANDARD_STROKES,
     Candidates,
@@ -53,6 +53,7 @@ class Lifted:
     gauge : Gauge pressure with which it is raised [Pa]
     up, down : Share of the cylinder's force in use raising and lowering, points leading, loaded or empty, whichever
         takes more; infinite at a dead point, negative where the load helps
+    kinks : The same where a band goes slack between those points: poses, share up, share down; None without bands
     """
 
     name: str
@@ -66,6 +67,7 @@ class Lifted:
     gauge: Real
     up: Array
     down: Array
+    kinks: tuple[Pose, Array, Array] | None
 
     @property
     def pushes(self) -> bool:
@@ -84,9 +86,28 @@ class Lifted:
 
     def turned(self, place: int) -> Array:
         """How far the arm is raised from where its parts are placed."""
-        cosine, sine = self.along.cos_arm[place], self.along.sin_arm[place]
+        return self.raised(self.along, place)
+
+    def raised(self, along: Pose, place: int) -> Array:
+        """How far it is raised from there in one of some poses."""
+        cosine, sine = along.cos_arm[place], along.sin_arm[place]
         c, s = np.cos(self.arm.axis), np.sin(self.arm.axis)
         return np.asarray(np.arctan2(sine * c - cosine * s, cosine * c + sine * s))
+
+    def worst(self, way: str) -> tuple[Array, Array, str]:
+        """Largest share of force in use up or down, the nominal angle of it, and loaded or empty, in words."""
+        out = (way == "up") is self.pushes
+        rows = [(self.along, self.up if way == "up" else self.down)]
+        if self.kinks is not None:
+            rows.append((self.kinks[0], self.kinks[1 if way == "up" else 2]))
+        along, use = max(rows, key=lambda row: max(first(point) for point in row[1]))
+        place = int(np.argmax([first(point) for point in use]))
+        most = rows[0][1].max(axis=0) if len(rows) == 1 else np.maximum(*(row[1].max(axis=0) for row in rows))
+        loaded, empty = (
+            first((b.use_out if out else b.use_in)[place]) for b in _balances(along, self.balance.drive, self.arm)
+        )
+        words = "" if not self.spec.carries else ", empty," if empty > loaded else ", loaded,"
+        return np.asarray(most), self.raised(along, place), words
 
 
 def lifted(context: Context, name: str, spec: Lift) -> Lifted:
@@ -103,11 +124,35 @@ def lifted(context: Context, name: str, spec: Lift) -> Lifted:
     shape = cases_of(arm, base, radius, closed, kind.stroke, drive.push, drive.pull, use.efficiency, spec.friction)
     rocker = Rocker(np.broadcast_to(base, shape), radius, closed, kind.stroke, base_angle, 0.0, branch)
     along = sweep(rocker, _POINTS)
-    balance, empty = (Balance(along, drive, passive_torque(along, w, arm.bands)) for w in (arm.weights, arm.own))
-    both = np.maximum(balance.use_out, empty.use_out), np.maximum(balance.use_in, empty.use_in)
-    ways = [np.where(way > _NO_LEVER, np.inf, way) for way in both]
-    up, down = ways if branch > 0.0 else ways[::-1]
-    return Lifted(name, spec, use, arm, rocker, along, balance, empty, gauges[0 if branch > 0.0 else 1], up, down)
+    balance, empty = _balances(along, drive, arm)
+    up, down = _shares(balance, empty)
+    slack = _slack(rocker, arm, shape)
+    kinks = None if slack is None else (slack, *_shares(*_balances(slack, drive, arm)))
+    return Lifted(
+        name, spec, use, arm, rocker, along, balance, empty, gauges[0 if branch > 0.0 else 1], up, down, kinks
+    )
+
+
+def _balances(along: Pose, drive: Drive, arm: Arm) -> tuple[Balance, Balance]:
+    """Weigh the cylinder against everything else, loaded and empty."""
+    loaded, empty = (Balance(along, drive, passive_torque(along, w, arm.bands)) for w in (arm.weights, arm.own))
+    return loaded, empty
+
+
+def _shares(loaded: Balance, empty: Balance) -> tuple[Array, Array]:
+    """Share of the cylinder's force in use up and down, loaded or empty, whichever takes more."""
+    both = np.maximum(loaded.use_out, empty.use_out), np.maximum(loaded.use_in, empty.use_in)
+    out, back = (np.where(way > _NO_LEVER, np.inf, way) for way in both)
+    return (out, back) if first(loaded.pose.rocker.branch) > 0.0 else (back, out)
+
+
+def _slack(rocker: Rocker, arm: Arm, shape: tuple[int, ...]) -> Pose | None:
+    """Poses in which a band just goes slack, held within the stroke."""
+    angles = [angle for band in arm.bands for angle in slack_angles(band)]
+    if not angles:
+        return None
+    out = [np.broadcast_to(cylinder_length(rocker, angle) - rocker.closed, shape) for angle in angles]
+    return pose(rocker, np.stack(out))
 
 
 def _gauges(context: Context, use: AirUse) -> tuple[Real, Real]:
@@ -221,12 +266,12 @@ def _lever(at: Lifted) -> Iterator[Outcome]:
 
 def _force(at: Lifted) -> Iterator[Outcome]:
     """Judge the share of the cylinder's force in use at the worst point of the stroke, both ways."""
-    for way, use in (("up", at.up), ("down", at.down)):
-        worst = np.maximum(use.max(axis=0), 0.0)
-        place = int(np.argmax([first(point) for point in use]))
-        numbers = {"use": (worst, "share"), "angle": (at.turned(place), "angle")}
+    for way in ("up", "down"):
+        most, angle, load = at.worst(way)
+        worst = np.maximum(most, 0.0)
+        numbers = {"use": (worst, "share"), "angle": (angle, "angle")}
         where = "at the worst point, {angle} from where it lies, at the lowest pressure of the plan"
-        text = f"'{{name}}'{_with_load(at, way, place)} needs {{use}} of its cylinder's force {{way}} {where}"
+        text = f"'{{name}}'{load} needs {{use}} of its cylinder's force {{way}} {where}"
         if first(worst) == 0.0:
             text = "'{name}' goes {way} by itself: its load helps along the whole stroke"
         elif not np.isfinite(first(worst)):
@@ -236,15 +281,6 @@ def _force(at: Lifted) -> Iterator[Outcome]:
             Message(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
             "at most", sources=_SOURCES,
         )  # fmt: skip
-
-
-def _with_load(at: Lifted, way: str, place: int) -> str:
-    """Say whether it is the loaded or the empty arm that needs most there, where it carries anything."""
-    if not at.spec.carries:
-        return ""
-    out = (way == "up") is at.pushes
-    loaded, empty = (first((b.use_out if out else b.use_in)[place]) for b in (at.balance, at.empty))
-    return ", empty," if empty > loaded else ", loaded,"
 
 
 def raising_time(context: Context, at: Lifted) -> Array:
@@ -261,7 +297,7 @@ def raising_time(context: Context, at: Lifted) -> Array:
     # with the rod out or in, the other side still holds the air of the stroke before, or breathes
     vent = supply if double or not at.pushes else state.p_atm(context)
     time = actuation(stroke, line, line, supply, vent, state.p_atm(context), context.season.temperature).time
-    return np.where(at.up.max(axis=0) < 1.0, time, np.inf)
+    return np.where(at.worst("up")[0] < 1.0, time, np.inf)
 
 
 def raising_stroke(at: Lifted, supply: Real) -> Stroke:
