@@ -99,7 +99,8 @@ class Lifted:
         out = (way == "up") is self.pushes
         rows = [(self.along, self.up if way == "up" else self.down)]
         if self.kinks is not None:
-            rows.append((self.kinks[0], self.kinks[1 if way == "up" else 2]))
+            slack, up, down = self.kinks
+            rows.append((slack, up if way == "up" else down))
         along, use = max(rows, key=lambda row: max(first(point) for point in row[1]))
         place = int(np.argmax([first(point) for point in use]))
         most = rows[0][1].max(axis=0) if len(rows) == 1 else np.maximum(*(row[1].max(axis=0) for row in rows))
