@@ -92,7 +92,8 @@ class Lifted:
         """How far it is raised from there in one of some poses."""
         cosine, sine = along.cos_arm[place], along.sin_arm[place]
         c, s = np.cos(self.arm.axis), np.sin(self.arm.axis)
-        return np.asarray(np.arctan2(sine * c - cosine * s, cosine * c + sine * s))
+        angle = np.arctan2(sine * c - cosine * s, cosine * c + sine * s)
+        return np.where(np.abs(angle) < 1e-7, 0.0, angle)  # rounding of sines is no angle
 
     def worst(self, way: str) -> tuple[Array, Array, str]:
         """Largest share of force in use up or down, the nominal angle of it, and loaded or empty, in words."""
