@@ -328,18 +328,18 @@ def test_an_empty_tank_stays_at_the_atmosphere(tmp_path):
 
 def mk1_left_tank() -> list[float]:
     """Gauge pressure in mk1's left tank after each stroke: five tips by two small cylinders, then two hooks."""
-    psi = 6894.757293168
+    bar = 100_000.0
     tray, hooks = {"bore": 0.010, "rod": 0.004, "stroke": 0.075}, {"bore": 0.020, "rod": 0.008, "stroke": 0.050}
     long_tube = math.pi / 4 * 0.0025**2 * 0.5 + END
     beats = [b for b in state.schedule(nominal(example())) if b.action in ("tip pods", "climb")]
     assert [b.action for b in beats] == ["tip pods"] * 5 + ["climb"]
-    p, last, left = 100 * psi + ATM, 0.0, []
+    p, last, left = 6.9 * bar + ATM, 0.0, []
     for beat in beats:
         p, last = ATM + (p - ATM) * 0.5 ** ((beat.ends - last) / 2700), beat.ends
         size, dead = (tray, TUBE + END) if beat.action == "tip pods" else (hooks, long_tube)
         for before, after in volumes(size, count=2, dead=dead):
             p, _ = drawn(p, before, after, ATM)
-            left.append((p - ATM) / psi)
+            left.append((p - ATM) / bar)
     return left
 
 
@@ -349,7 +349,7 @@ def test_mk1_runs_low_by_the_last_climb_and_says_why():
     assert found.verdict == "short"
     assert found.value == pytest.approx(mk1_left_tank()[-1], rel=1e-6)
     ring = math.pi / 4 * (0.020**2 - 0.008**2)
-    assert found.limit == pytest.approx(186 / 2 / (0.9 * ring) / 6894.757293168, rel=1e-6)
+    assert found.limit == pytest.approx(186 / 2 / (0.9 * ring) / 100_000, rel=1e-6)
     assert found.chance < 0.05
     assert "climb" in found.because
     causes = " ".join(found.inputs)

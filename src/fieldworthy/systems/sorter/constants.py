@@ -11,7 +11,7 @@ from fieldworthy.engine.display import first
 from fieldworthy.systems.sorter.check import check
 from fieldworthy.systems.sorter.model import Sorter
 
-_SECTOR = re.compile(r"(from|to)(\d+)")
+_SECTOR = re.compile(r"(from|to)(\d+)_(\d+)")
 
 
 def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
@@ -23,9 +23,10 @@ def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
         for number, (value, kind) in vote.because.numbers.items() if vote is not None else ():
             match = _SECTOR.fullmatch(number)
             if match:
-                label = labels[int(match[2])]
+                label, again = labels[int(match[2])], int(match[3])  # a class may speak for several arcs
+                end = f"hue {match[1]}" if again == 0 else f"hue {match[1]} {again + 1}"
                 about = f"hue {match[1]} which a reading counts as '{label}', going up and round the circle"
-                yield Constant((name, label, f"hue {match[1]}"), first(value), kind, about, f"sort.vote.{name}")
+                yield Constant((name, label, end), first(value), kind, about, f"sort.vote.{name}")
 
 
 CONSTANTS = Constants(
