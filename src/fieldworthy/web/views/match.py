@@ -12,7 +12,7 @@ from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
 from fieldworthy.web.matches import Played, drawn_influences, drawn_match, moved_points, play
 from fieldworthy.web.page import Page
 
-RUNS, MOST = 2000, 200_000
+RUNS, MOST, FEW = 2000, 200_000, 200
 _WORDS = {
     "whole": "whole match",
     "autonomous": "autonomous only",
@@ -37,11 +37,25 @@ async def build(page: Page) -> None:
     page.on("play", lambda data: _play(page, data.get("values") or {}))
     page.on("inputs", lambda _: _inputs(page))
     page.on("stop", lambda _: _stop(page))
-    page.on_judged(lambda: _stale(page))
+    page.on_judged(lambda: _judged(page))
     _stale(page)
     for job, show in ((_job(page, play), _show), (_job(page, moved_points), _show_inputs)):
         if job is not None:  # it went on while nobody looked
             follow(page, job, show)
+    if _job(page, play) is None and page.judged is not None:
+        _first(page)
+
+
+def _judged(page: Page) -> None:
+    _stale(page)
+    if _job(page, play) is None:
+        _first(page)
+
+
+def _first(page: Page) -> None:
+    """Play a few matches without being asked, so that there is an answer."""
+    if page.judged is not None and not page.problems and page.draft is not None:
+        follow(page, page.queue.start(f"{FEW} matches", play, page.draft.source, FEW, 0, "whole"), _show)
 
 
 def _job(page: Page, function: Any) -> Job | None:
@@ -112,14 +126,17 @@ async def _show(page: Page, job: Job) -> None:
 
 def _told(found: Forecast) -> Markup:
     """The distribution in sentences."""
-    rows: list[Content] = [tag("p", f"{found.timeline.points:g} points if everything goes to plan.")]
+    rows: list[Content] = []
     if found.mean is not None:
-        known = (
-            f"; that mean is known within {found.interval[0]:.0f} to {found.interval[1]:.0f}, however many are played"
-            if found.interval
-            else ""
-        )
-        rows.append(tag("p", tag("b", f"{found.mean:.1f} points on average"), f" over {found.runs:,} matches{known}."))
+        over = f" points on average over {found.runs:,} matches"
+        rows.append(tag("p", tag("b", f"{found.mean:.1f}"), over, class_="big"))
+    if found.interval is not None and found.known is not None:
+        low, high = found.interval
+        rows.append(tag("p", f"That mean is known within {low:.0f} to {high:.0f} (95 %), however many are played: what "
+                        "is not known of the robot does not average out."))  # fmt: skip
+        rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
+                        "deviation)."))  # fmt: skip
+    rows.append(tag("p", f"{found.timeline.points:g} points if everything goes to plan."))
     rows += [tag("p", one.sentence, class_="caution") for one in found.contradictions]
     for step in found.finish:
         done = f"done in {chance_text(step.chance)} of the matches"
