@@ -156,11 +156,11 @@ def test_a_list_of_readings_grows(browser, server, heron):
         page.click("text=+ one more")
         expect(box(page, "leaks.left.readings[5].time")).to_be_visible()
         assert page.locator("#sheet-form input.number").count() == count + 2
-        fill(page, **{"leaks.left.readings[5].time": "75", "leaks.left.readings[5].pressure": "25"})
+        fill(page, **{"leaks.left.readings[5].time": "75", "leaks.left.readings[5].pressure": "1.7"})
         put(page)
         expect(page.locator("#fw-notes")).to_contain_text("Your readings are in")
     text = (server.folder / heron / FILE).read_text("utf-8")
-    assert "{time: 75 min, pressure: 25 psi}" in text
+    assert "{time: 75 min, pressure: 1.7 bar}" in text
     assert "leaks:  # filled, five minutes' wait" in text
 
 
