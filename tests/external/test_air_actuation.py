@@ -147,6 +147,15 @@ def test_strokes_of_a_cylinder_with_a_spring():
     assert 0.01 < found.lag < found.time < 1.0
 
 
+def test_a_cylinder_as_it_is_made_has_strokes():
+    # without tubing a cylinder's ports and end clearance are left; a tenth of a millilitre (from memory)
+    c = Cylinder(0.016, 0.005, 0.05)
+    for stroke in (extend_stroke(c, 0.3, 5.0), retract_stroke(c, 0.3, 5.0)):
+        assert (stroke.drive_dead, stroke.vent_dead) == (1e-7, 1e-7)
+        found = actuation(stroke, Element(0.2e-8, 0.3), Element(0.2e-8, 0.3), 5e5, 5e5)
+        assert 0.0 < found.lag < found.time < 1.0
+
+
 @pytest.mark.parametrize("name", ["drive_area", "vent_dead", "length", "mass"])
 def test_impossible_strokes_are_refused(name):
     fields = {"drive_area": 1e-4, "vent_area": 1e-4, "drive_dead": 1e-6, "vent_dead": 1e-6, "length": 0.05, "mass": 1.0}

@@ -57,10 +57,26 @@ def test_elements_in_series_against_the_row_solved_anew():
             m = exact_row(row, 7e5, 7e5 * ratio)
             off.append(flow.mass_flow(7e5, 7e5 * ratio, both.C, both.b, 293.15) / m - 1.0)
     off = np.array(off).reshape(-1, 4)
-    # the docstring's bounds, and not far inside them
+    # elements like those of one line: within the docstring's bounds
     assert 0.005 < np.max(np.abs(off[:, 0])) < 0.012
     assert 0.012 < np.max(np.abs(off)) < 0.02
     assert np.max(np.abs(off[:, 3])) < 0.002
+
+
+@pytest.mark.long
+def test_bounds_of_rows_hold_for_many_of_them():
+    rng = np.random.default_rng(11)
+    off = []
+    for _ in range(3000):
+        row = [flow.Element(rng.uniform(0.05, 1.0) * DM3, rng.uniform(0.1, 0.6)) for _ in range(3)]
+        both = flow.in_series(*row)
+        for ratio in (0.05, 0.3, 0.5, 0.7, 0.9):
+            m = exact_row(row, 7e5, 7e5 * ratio)
+            off.append(flow.mass_flow(7e5, 7e5 * ratio, both.C, both.b, 293.15) / m - 1.0)
+    off = np.abs(np.array(off).reshape(-1, 5))
+    # the docstring's bounds, and not far inside them
+    assert 0.014 < np.max(off[:, 0]) < 0.018
+    assert 0.02 < np.max(off) < 0.027
 
 
 @pytest.mark.parametrize(("bore", "length"), [(2.5e-3, 0.5), (2.5e-3, 1.0), (4e-3, 1.0), (4e-3, 2.0)])

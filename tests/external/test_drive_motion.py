@@ -180,6 +180,24 @@ def test_draw_against_integration_in_time(robot):
     assert draw.square == pytest.approx(square, rel=1e-4)
 
 
+def test_no_drive_takes_more_than_its_battery_gives():
+    # maximum power transfer: an ideal source behind a resistance gives V0^2 / (4 R) at most (circuit theory, from
+    # memory); 12 V and 0.1 ohm: 360 W, at 6 V and 60 A
+    wheels = motion.Wheels(gearing.GearStage(1.25, 0.92), 0.035)
+    train = motion.Powertrain(MOTOR, motor.Controller(), battery.Battery(12.0, 0.1), 6, wheels)
+    asked = drivecurrent.pulled(train, np.array([400.0, 20.0]), np.array([5.0, 1.0]))
+    assert np.isinf(asked.battery_current).tolist() == [True, False]
+    assert np.isinf(asked.power).tolist() == [True, False]
+    # what is given closes the loop: V = V0 - R i and P = V i
+    i, P = asked.battery_current[1], asked.power[1]
+    assert (12.0 - 0.1 * i) * i == pytest.approx(P, rel=1e-12)
+    # up to the most that the battery gives, found by bracketing, the current is 60 A at most
+    edge = brentq(lambda F: float(drivecurrent.pulled(train, F, 1.5).power > 1e300) - 0.5, 1.0, 1000.0, xtol=1e-9)
+    below = drivecurrent.pulled(train, edge - 1e-6, 1.5)
+    assert below.power == pytest.approx(360.0, rel=1e-6)
+    assert below.battery_current == pytest.approx(60.0, rel=1e-3)
+
+
 def test_newton_leaves_a_residual_below_a_billionth():
     # a thousand unlike drives; what is left of the distance, by the curve's own closed form
     rng = np.random.default_rng(20)

@@ -48,3 +48,12 @@ def test_before_it_is_let_go_it_runs_on_and_once_it_stands_it_stays():
     assert (float(before.speed), float(before.distance)) == pytest.approx((1.5, -0.3))
     assert late.speed == pytest.approx([0.0, 0.0])
     assert late.distance == pytest.approx([1.125, 1.125])
+
+
+def test_without_drag_it_runs_on_at_its_speed_and_nothing_drives_it():
+    # Newton's first law
+    free = coast(1.5, 0.0, np.array([0.0, 2.0, 9.0]))
+    assert free.speed == pytest.approx([1.5, 1.5, 1.5])
+    assert free.distance == pytest.approx([0.0, 3.0, 13.5])
+    with pytest.raises(ValueError, match="deceleration"):
+        coast(1.5, -0.5, 2.0)

@@ -150,3 +150,35 @@ def test_cool_down_at_the_ends_of_its_range():
     assert thermal.cool_down_time(PATH, thermal.Temperatures(310.0, 305.0), AIR, 320.0) == 0.0
     assert thermal.cool_down_time(PATH, thermal.Temperatures(310.0, 312.0), AIR, 320.0) == 0.0
     assert np.isinf(thermal.cool_down_time(PATH, thermal.Temperatures(310.0, 305.0), AIR, AIR))
+
+
+@pytest.mark.parametrize("thresholds", [(), (2000.0,)])
+@pytest.mark.parametrize("current", [40.0, -40.0])
+def test_a_limit_holds_without_thresholds_and_for_either_sign(thresholds, current):
+    # a controller that is asked for 40 A and allows 10 A: scipy's integration of a current of 10 A; the loss goes with
+    # its square, so that its sign changes nothing
+    run = solve_ivp(rates(PATH, COIL, 10.0), (0, 5.0), (AIR, AIR), rtol=1e-10, atol=1e-9, method="DOP853")
+    guard = thermal.Derating(10.0, thresholds, (0.5,) * len(thresholds))
+    found = thermal.over_phases(PATH, COIL, thermal.Temperatures(AIR, AIR), AIR, [(5.0, current)], guard)
+    assert found.end.winding == pytest.approx(run.y[0, -1], rel=1e-8)
+    assert found.least_share == 1.0
+
+
+@pytest.mark.parametrize(
+    ("winding", "hull", "target"), [(340.0, 286.0, 320.0), (330.0, 270.0, 297.0), (300.0, 200.0, 296.5)]
+)
+def test_cool_down_with_a_case_colder_than_the_air(winding, hull, target):
+    # a motor carried in from the cold and stalled: the winding falls towards the colder case, then both warm up to
+    # the air, which is below the target; scipy's integration and its crossing
+    run = solve_ivp(
+        rates(PATH, COIL, 0.0), (0, 900), (winding, hull), rtol=1e-11, atol=1e-10, max_step=0.5, dense_output=True
+    )
+    t = brentq(lambda t: run.sol(t)[0] - target, 0.0, run.t[np.argmin(run.y[0])], xtol=1e-12)
+    found = thermal.cool_down_time(PATH, thermal.Temperatures(winding, hull), AIR, target)
+    assert found == pytest.approx(t, rel=1e-6, abs=1e-6)
+
+
+def test_no_winding_stays_below_a_target_colder_than_the_air():
+    # it ends at the air's temperature, wherever it starts
+    for winding, hull in ((310.0, 305.0), (AIR, AIR), (280.0, 270.0), (310.0, 200.0)):
+        assert np.isinf(thermal.cool_down_time(PATH, thermal.Temperatures(winding, hull), AIR, AIR - 4.0))

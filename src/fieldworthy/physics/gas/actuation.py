@@ -30,6 +30,8 @@ from fieldworthy.physics.gas.flow import Element
 
 # denser at the start, where the piston still gathers speed; plain floats, so that they widen no array
 _GRID = tuple(float(s) for s in np.linspace(0.0, 1.0, 6) ** 1.5)
+_LEAST_DEAD = 1e-7
+"""Ports and end clearance of a cylinder without any tubing [m3] (from memory)."""
 _NEWTON_LAG = 2
 _NEWTON_FIRST = 2
 
@@ -92,7 +94,7 @@ def extend_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real =
     Parameters
     ----------
     cylinder : Cylinder
-        The cylinder, both dead volumes above zero.
+        The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have.
     mass : Real
         Mass that moves with the rod [kg].
     load : Real
@@ -111,7 +113,7 @@ def extend_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real =
     """
     c = cylinder
     force = (load + c.spring[0], rise + c.spring[1])
-    return Stroke(c.piston_area, c.ring_area, c.dead_extend, c.dead_retract, c.stroke, mass, force)
+    return Stroke(c.piston_area, c.ring_area, *_dead(c.dead_extend, c.dead_retract), c.stroke, mass, force)
 
 
 def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real = 0.0) -> Stroke:
@@ -120,7 +122,7 @@ def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real 
     Parameters
     ----------
     cylinder : Cylinder
-        The cylinder, both dead volumes above zero.
+        The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have.
     mass : Real
         Mass that moves with the rod [kg].
     load : Real
@@ -143,7 +145,11 @@ def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real 
     """
     c = cylinder
     force = (load - c.spring_force(c.stroke), rise + c.spring[1])
-    return Stroke(c.ring_area, c.piston_area, c.dead_retract, c.dead_extend, c.stroke, mass, force)
+    return Stroke(c.ring_area, c.piston_area, *_dead(c.dead_retract, c.dead_extend), c.stroke, mass, force)
+
+
+def _dead(drive: Real, vent: Real) -> tuple[Real, Real]:
+    return np.maximum(drive, _LEAST_DEAD), np.maximum(vent, _LEAST_DEAD)
 
 
 def part_way(stroke: Stroke, travel: Real) -> Stroke:

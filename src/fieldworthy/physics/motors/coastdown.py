@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.physics._require import not_negative, ratio
 from fieldworthy.physics.motors.motion import Load, Powertrain, acceleration
 from fieldworthy.physics.motors.motor import shaft_torque
 
@@ -78,7 +79,7 @@ def coast(speed: Real, deceleration: Real, time: Real) -> Course:
     speed : Real
         At the moment the motors are let go [m/s].
     deceleration : Real
-        Of the coasting drive, above zero [m/s2].
+        Of the coasting drive, not negative; at 0 it runs on [m/s2].
     time : Real
         Since then; before it, the drive still runs at that speed. Several of them on a leading axis [s].
 
@@ -87,16 +88,22 @@ def coast(speed: Real, deceleration: Real, time: Real) -> Course:
     Course
         Speed [m/s] and distance [m]; once it stands it stays.
 
+    Raises
+    ------
+    ValueError
+        If the deceleration is negative: what drives a robot on is no coasting.
+
     Notes
     -----
-    ``v = v0 - a t`` and ``x = (v0**2 - v**2) / (2 a)`` until it stands. Air drag is left out: at 2 m/s it is a tenth of
+    ``v = v0 - a t`` and ``x = (v0 + v) t / 2`` until it stands. Air drag is left out: at 2 m/s it is a tenth of
     a newton on a robot of 0.2 m2 (from memory: drag coefficient near 1).
 
     References
     ----------
     saej1263: coast-down, the constant term alone.
     """
-    since = np.maximum(time, 0.0)
+    not_negative(deceleration=deceleration)
+    since = np.minimum(np.maximum(time, 0.0), ratio(speed, deceleration))
     late = np.maximum(speed - deceleration * since, 0.0)
-    way = (np.square(speed) - np.square(late)) / (2.0 * deceleration) + np.minimum(time, 0.0) * speed
+    way = 0.5 * (speed + late) * since + np.minimum(time, 0.0) * speed
     return Course(np.asarray(late), np.asarray(way))

@@ -103,7 +103,12 @@ def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
     Returns
     -------
     Pulled
-        Battery current [A], terminal power [W] and the square of each motor's winding current [A2].
+        Battery current [A], terminal power [W] and the square of each motor's winding current [A2]; infinite current
+        and power where the battery cannot give that force at that speed.
+
+    Notes
+    -----
+    A battery gives ``V0**2 / (4 Rb)`` at most, at half its open voltage.
 
     References
     ----------
@@ -115,8 +120,11 @@ def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
     current = torque_current(torque, line.torque_constant, line.free_current)
     power = motors * current * (current * line.resistance + line.voltage_constant * G * speed)
     V0, Rb = battery.open_voltage, battery.resistance
-    drawn = 2.0 * power / (V0 + np.sqrt(np.maximum(V0 * V0 - 4.0 * Rb * power, 0.0)))
-    return Pulled(np.asarray(drawn), np.asarray(power), np.square(current))
+    under_root = np.asarray(V0 * V0 - 4.0 * Rb * power)
+    drawn = 2.0 * power / (V0 + np.sqrt(np.maximum(under_root, 0.0)))
+    # a force from the drive's own curve may touch the most that the battery gives, to the last digits
+    given = under_root >= -1e-9 * V0 * V0
+    return Pulled(np.where(given, drawn, np.inf), np.where(given, power, np.inf), np.square(current))
 
 
 def _brake_current(powertrain: Powertrain, load: Load) -> Array:

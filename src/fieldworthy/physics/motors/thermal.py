@@ -311,7 +311,8 @@ def over_phases(
 
     Notes
     -----
-    Each sub-step is exact; without derating one per phase would do for the end, more find the peak.
+    Each sub-step is exact; without derating one per phase would do for the end, more find the peak. The limit holds
+    the current of either sign, at any temperature.
     """
     guard = derating or Derating()
     coolest: Real = np.inf
@@ -322,10 +323,12 @@ def over_phases(
     marks = []
     for duration, current in phases:
         for _ in range(steps):
-            allowed = np.minimum(current, guard.current_limit) if guard.thresholds else current
+            allowed = np.minimum(np.abs(current), guard.current_limit)
             if np.any(now.winding >= coolest):
                 share = derating_factor(now.winding, guard.thresholds, guard.factors)
-                allowed = np.minimum(current, guard.current_limit * share)
+                # without a limit there is nothing to cut, and infinity times a share of 0 would be no number
+                cut = np.where(np.isfinite(guard.current_limit), guard.current_limit, 0.0) * share
+                allowed = np.where(np.isfinite(guard.current_limit), np.minimum(allowed, cut), allowed)
                 least = np.minimum(least, share)
             now = after(path, coil, now, air, allowed, duration / steps)
             hottest = np.maximum(hottest, now.winding)
@@ -374,7 +377,7 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
     path : HeatPath
         Heat capacities and resistances [-].
     start : Temperatures
-        Temperatures when it stops, not below the air [-].
+        Temperatures when it stops, of either node below the air or above it [-].
     air : Real
         Temperature of the air around [K].
     target : Real
@@ -383,12 +386,14 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
     Returns
     -------
     Array
-        Time [s]; 0 where it never passes the target, infinite where the air is no cooler than that.
+        Time [s]; 0 where it never passes the target, infinite where the air it ends at is not below that.
 
     Notes
     -----
     The winding's rise is ``A exp(-a t) + B exp(-b t)`` with ``a < b``. Newton's steps on its logarithm from where
-    the slow part alone meets the target run one way, from either sign of B.
+    the slow part alone meets the target run one way, from either sign of B. Where a case colder than the air makes
+    ``A`` negative, the winding falls through the target once, at ``B exp(-b t) = goal - A exp(-a t)``; the logarithm
+    of that is concave and falls, so that Newton's steps run one way too.
     """
     g = 1.0 / np.asarray(path.winding_to_case, dtype=float)
     p, back = g / path.winding_capacity, g / path.case_capacity
@@ -397,13 +402,13 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
     fast = 0.5 * (p + d) + half
     slow = p * (d - back) / fast
     w, c = np.asarray(start.winding - air, dtype=float), np.asarray(start.case - air, dtype=float)
-    goal = np.asarray(target - air, dtype=float)
-    reachable = goal > 0.0
-    goal = np.where(reachable, goal, 1.0)
+    aim = np.asarray(target - air, dtype=float)
+    reachable = aim > 0.0
+    goal = np.where(reachable, aim, 1.0)
     # from the rise and its slope at the start
     A = ((fast - p) * w + p * c) / (fast - slow)
     B = w - A
-    lasting = A > 0.0
+    lasting, dips, dip = A > 0.0, A < 0.0, -A
     A = np.where(lasting, A, goal)
     peak_time = np.log(np.maximum(-B * fast, 1e-300) / (A * slow)) / (fast - slow)
     peak_time = np.where(B < 0.0, np.maximum(peak_time, 0.0), 0.0)
@@ -415,4 +420,19 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
         fall = np.maximum(slow * one + fast * two, 1e-300) / rise
         t = np.maximum(t + np.log(rise / goal) / np.maximum(fall, 0.1 * slow), 0.0)
     t = np.where(lasting & (highest > goal), t, 0.0)
-    return np.asarray(np.where(reachable, t, np.where((w > 0.0) | (c > 0.0), np.inf, 0.0)))
+    # the air's own temperature is a target that only a colder case can bring the winding below, or none at all
+    t = np.where(reachable, t, np.where((aim < 0.0) | (w > 0.0) | (c > 0.0), np.inf, 0.0))
+    return np.asarray(np.where(dips & (aim >= 0.0), _dip(w, dip, (slow, fast), np.maximum(aim, 0.0)), t))
+
+
+def _dip(w: Array, pull: Array, rates: tuple[Array, Array], goal: Array) -> Array:
+    """Return when a rise ``(w + pull) exp(-fast t) - pull exp(-slow t)`` falls through what it is to stay below."""
+    slow, fast = rates
+    over = w > goal
+    start, pull = np.where(over, w, 2.0 * (goal + 1.0)), np.where(pull > 0.0, pull, 1.0)
+    t = np.zeros_like(start)
+    for _ in range(12):
+        left = pull * np.exp(-slow * t)
+        miss = np.log((start + pull) / (goal + left)) - fast * t
+        t = np.maximum(t + miss / (fast - slow * left / (goal + left)), 0.0)
+    return np.where(over, t, 0.0)
