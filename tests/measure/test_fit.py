@@ -176,7 +176,7 @@ def test_the_json_follows_its_schema(tmp_path):
     schema = json_schema(FitReport)
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(data, schema)
-    assert data["format"] == "fieldworthy fit 1"
+    assert data["format"] == "fieldworthy fit 2"
 
 
 def test_the_command_prints_writes_and_keeps_a_dated_copy(tmp_path):

@@ -38,6 +38,7 @@ _STANDING_SIGNS = {
     "differs": ("+ newer   ", "cyan"),
 }
 _INDENT = "  "
+_MANY = 3  # numbers that cannot be told, from which one line tells of all
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +105,7 @@ def print_fit(console: Console, measured: Measured, report: FitReport, *, every:
     """Print a fit for a person."""
     console.print(Text(f"{report.robot}, measured", style="bold"))
     units = {item.key: unit_of(measured, item) for item in combined(report.procedures)}
+    _print_predictions(console, report, every=every)
     for procedure in report.procedures:
         _print_procedure(console, measured, procedure, units, every=every)
     if not report.procedures:
@@ -115,6 +117,23 @@ def print_fit(console: Console, measured: Measured, report: FitReport, *, every:
         print_line(console, "! ", caution)
 
 
+def _print_predictions(console: Console, report: FitReport, *, every: bool) -> None:
+    """Readings beside what the file predicts of them, before anything is fitted: what disagrees first."""
+    found = [one for procedure in report.procedures for one in procedure.predictions]
+    if not found:
+        return
+    odd = [one for one in found if not one.agrees]
+    console.print(Text("\nReadings against the robot file, before anything is fitted", style="bold"))
+    for one in sorted(odd, key=lambda one: -abs(one.deviations)):
+        print_line(console, "✗ ", one.sentence, head_style="bold red")
+    agree = [one for one in found if one.agrees]
+    for one in agree if every else ():
+        print_line(console, "✓ ", one.sentence, head_style="green")
+    if agree and not every:
+        groups = "1 group of readings agrees" if len(agree) == 1 else f"{len(agree)} groups of readings agree"
+        console.print(f"({groups} with what the file predicts; --all lists them)")
+
+
 def _print_procedure(
     console: Console, measured: Measured, procedure: Procedure, units: dict[KeyPath, str], *, every: bool
 ) -> None:
@@ -123,13 +142,29 @@ def _print_procedure(
     for item in procedure.fitted:
         unit = units.get(item.key) or _unit(measured, item)
         print_line(console, "= ", f"{item.name}: {with_interval(item.value, item.half_width, item.kind, unit)}")
-    for blind in procedure.unidentified:
-        print_line(console, "? ", f"{blind.name}: cannot be told; {blind.why}", head_style="yellow")
-        print_line(console, "  → ", f"{blind.reading}", head_style="cyan")
+    for both in procedure.combinations:
+        print_line(console, "≈ ", f"{both.sentence}.", head_style="yellow")
+        print_line(console, "  → ", f"to tell them apart: {both.reading}", head_style="cyan")
+    _print_unidentified(console, procedure, every=every)
     for note in procedure.notes:
         print_line(console, _INDENT, note)
     if every and procedure.sources:
         print_line(console, _INDENT, "sources: " + ", ".join(procedure.sources), "dim")
+
+
+def _print_unidentified(console: Console, procedure: Procedure, *, every: bool) -> None:
+    """What cannot be told: one by one, or in one line where the readings are few."""
+    blind = procedure.unidentified
+    if every or len(blind) < _MANY:
+        for one in blind:
+            print_line(console, "? ", f"{one.name}: cannot be told; {one.why}", head_style="yellow")
+            print_line(console, "  → ", f"{one.reading}", head_style="cyan")
+        return
+    names = f"{', '.join(one.name for one in blind[:-1])} and {blind[-1].name}"
+    print_line(console, "? ", f"These readings alone do not tell {names}: the file's values stay.", head_style="yellow")
+    print_line(
+        console, "  → ", f"the next reading to take: {blind[0].reading} (--all lists one for each)", head_style="cyan"
+    )
 
 
 def _unit(measured: Measured, item: Fitted) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,11 +11,13 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.hand_readings import Asked, deviation, scatter_note, told
 from fieldworthy.measure.model import AirCycles, Leak
-from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
+from fieldworthy.measure.prediction import Belief, Readings, predictions
+from fieldworthy.measure.result import Fitted, Prediction, Procedure, Residuals, Unidentified
 from fieldworthy.physics.gas.air import free_air
 from fieldworthy.physics.gas.tank import after_draw
 from fieldworthy.units import show
@@ -51,12 +53,37 @@ def fit_leak(section: Leak, measured: Measured, name: str) -> Procedure:
         Parameter(_RATE, _guess(time, gauge), 3.0 / span, low=0.0),
     ])  # fmt: skip
     fitted, blind, notes = _told(solution, measured, name, span)
+    held = _leak_held(measured, name, time, gauge, error) if time.size > 1 else ()
     both = tuple(gauge.tolist()), tuple(predicted(solution.values).tolist())
     plot = Residuals(f"Gauge of tank '{name}'", "time", "time", tuple(time.tolist()), "pressure", *both)
     unit = DisplayUnits.of(measured.robot.quantities).units["pressure"]
     notes += scatter_note(solution, float(section.error), "pressure", unit)
     return Procedure(f"leaks.{name}", f"Leak of tank '{name}'", section.date, fitted, blind, (plot,), notes,
-                     ("practice",))  # fmt: skip
+                     ("practice",), predictions=held)  # fmt: skip
+
+
+def _leak_held(measured: Measured, name: str, time: Array, gauge: Array, error: float) -> tuple[Prediction, ...]:
+    """What the file's half time predicts of the later readings, from the first one."""
+    key = ("air", "tanks", name, "leak_half_time")
+    stated = measured.quantities.get(key)
+    if stated is None or stated.tolerance <= 0.0:
+        return ()
+    order = np.argsort(time, kind="stable")
+    since, later = (time - time.min())[order[1:]], gauge[order[1:]]
+
+    def residual(values: Array) -> Array:
+        """Later readings less what the first one and the half time predict, in standard deviations."""
+        return np.asarray((later - values[0] * np.exp2(-since / values[1])) / error)
+
+    half = f"half time of the leak of tank '{name}'"
+    parameters = [
+        Parameter(_FULL, float(gauge[order[0]]), 10.0 * error, given=error),
+        Parameter(half, stated.si, stated.si, low=1e-3 * stated.si),
+    ]
+    beliefs = [Belief(half, key, "time", stated.si, stated.tolerance / PER_95)]
+    labels = tuple(f"after {show(float(t), 'time', 'min', 2)}" for t in since)
+    group = Readings(f"gauge of tank '{name}'", "pressure", later, np.full(later.shape, error), labels)
+    return predictions(residual, parameters, beliefs, [group], measured)
 
 
 def _guess(time: Array, gauge: Array) -> float:
@@ -82,7 +109,7 @@ def _told(
     return (), (Unidentified(label, key, why, reading),), (f"{note}{show(least, 'time', unit)}.",)
 
 
-TANK, SWEPT = "volume of the tank", "swept volume over that of bore and stroke"
+TANK, SWEPT = "volume of the tank", "swept volume as a share of what bore and stroke give"
 _WIDE = 0.3  # of the swept volume: a dead volume that is not known nearer than that tells nothing
 
 
@@ -155,15 +182,50 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
         "more cycles between the two readings, until the gauge has fallen by a third",
     )  # fmt: skip
     fitted, blind = told(solution, [ask])
+    notes = scatter_note(solution, float(section.error), "pressure", _unit(measured))
+    if solution.unexplained:
+        notes = (_both_ways(rig, section, predicted(solution.values)),)
+    else:
+        fitted = (*fitted, *_use(rig, solution, measured, section.cylinder))
     at = tuple(float(c) for c in cycles)
+    stated = Belief(
+        parameters[0].name, ask.key, "volume",
+        float(measured.robot.nominal.air.cylinders[section.cylinder].dead_volume), deviation(measured, ask.key),
+    )  # fmt: skip
+    labels = tuple(f"run {i + 1}" for i in range(len(cycles)))
+    name_read = f"gauge after cycles of '{section.cylinder}'"
+    group = Readings(name_read, "pressure", after, np.full(after.shape, error), labels)
+    held = predictions(residual, parameters, [stated, *_known(measured, section, parameters)], [group], measured)
     both = tuple(after.tolist()), tuple(predicted(solution.values).tolist())
-    labels = tuple(f"run {i + 1}" for i in range(len(at)))
     plot = Residuals("Gauge after the cycles", "cycles", "ratio", at, "pressure", *both, labels)
     return Procedure(
         f"cycles.{name}", f"Cycles of '{section.cylinder}'", section.date,
-        (*fitted, *_use(rig, solution, measured, section.cylinder)), blind, (plot,),
-        scatter_note(solution, float(section.error), "pressure", _unit(measured)), ("cengel",),
+        fitted, blind, (plot,), notes, ("cengel",), predictions=held,
     )  # fmt: skip
+
+
+def _both_ways(rig: _Rig, section: AirCycles, gauges: Array) -> str:
+    """What a cycle took by the gauge, beside the nearest that the cylinder can take."""
+    fell = np.array([[float(r.before) - float(r.after), float(r.before) - g]
+                     for r, g in zip(section.runs, gauges.tolist(), strict=True)])  # fmt: skip
+    taken = np.asarray(free_air(fell, rig.tank)) / np.array([[float(r.cycles)] for r in section.runs])
+    read, can = (show(float(v), "volume", "mL") for v in taken.mean(axis=0))
+    return (
+        f"By the gauge a cycle of '{section.cylinder}' took {read} of free air in the mean; bore, stroke and tank of "
+        f"the file ask for {can} at the nearest. The readings and the file contradict each other."
+    )
+
+
+def _known(measured: Measured, section: AirCycles, parameters: Sequence[Parameter]) -> Iterator[Belief]:
+    """What the robot file says of tank and cylinder, where a fit may move them."""
+    spec = measured.robot.nominal.air.cylinders[section.cylinder]
+    keys: dict[str, tuple[KeyPath, str]] = {
+        TANK: (("catalogue", "tanks", measured.robot.nominal.air.tanks[spec.tank].tank, "volume"), "volume"),
+        SWEPT: ((), "ratio"),  # bore and stroke together: no key holds it
+    }
+    for parameter in parameters:
+        if parameter.name in keys and parameter.given is not None:
+            yield Belief(parameter.name, *keys[parameter.name], parameter.start, parameter.given)
 
 
 def _unit(measured: Measured) -> str:

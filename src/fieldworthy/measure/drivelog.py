@@ -18,6 +18,7 @@ from fieldworthy.measure.drivemodel import DriveModel, Knob, Run, Series, Trial,
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.model import Coast, DragTest, DriveLog, DriveRuns, PushTest, Sprint
+from fieldworthy.measure.prediction import Question, Readings, combinations, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
 from fieldworthy.physics.motors.coastdown import Course, coast, coast_deceleration
@@ -153,10 +154,15 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     found = solve(fit.residual, parameters, slopes=fit.slopes)
     best = fit.trial(found.values)
     series = fit.series
+    groups = [Readings(one.name, one.kind, one.observed, np.broadcast_to(one.sd, one.observed.shape)) for one in series]
+    beliefs, untold = list(model.beliefs(knobs)), tuple(_untold(knobs, found))
+    held = predictions(fit.residual, parameters, beliefs, groups, measured)
+    asked = [Question(one.name, one.reading) for one in untold]
     return Procedure(
-        "drive", "Runs of the drive", given.date, tuple(_told(model, knobs, found)), tuple(_untold(knobs, found)),
+        "drive", "Runs of the drive", given.date, tuple(_told(model, knobs, found)), untold,
         tuple(one.residuals(best) for one in series), tuple(_notes(runs, knobs, found, model.weighed_mass)),
-        ("hughes", "gillespie", "saej1263", "meriam_statics"),
+        ("hughes", "gillespie", "saej1263", "meriam_statics"), predictions=held,
+        combinations=combinations(fit.residual, parameters, beliefs, groups, asked),
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, number_at
 from fieldworthy.measure.fitting import PER_95, Parameter
 from fieldworthy.measure.hand_readings import listed_body
+from fieldworthy.measure.prediction import Belief
 from fieldworthy.measure.result import Residuals
 from fieldworthy.measure.scales import fit_scales
 from fieldworthy.robot.model.body import Listed, Part, Pose, Weighed
@@ -133,6 +134,16 @@ class DriveModel:
     def knobs(self) -> list[Knob]:
         """List what is asked for, then what is only known within its tolerance and acts on the readings."""
         return [*self._asked(), *self._known()]
+
+    def beliefs(self, knobs: Iterable[Knob]) -> Iterator[Belief]:
+        """What the robot file says of each number, with its tolerance; of several keys, of their mean or product."""
+        for knob in knobs:
+            parts = [(number_at(self.robot, key), self.quantities[key].tolerance / PER_95) for key in knob.keys]
+            if knob.shares:
+                off = knob.nominal * float(np.linalg.norm([sd / max(value, 1e-9) for value, sd in parts]))
+            else:
+                off = float(np.linalg.norm([sd for _, sd in parts])) / len(parts)
+            yield Belief(knob.name, knob.keys[0], knob.kind, knob.nominal, off)
 
     def _asked(self) -> list[Knob]:
         battery: KeyPath = ("catalogue", "batteries", self.robot.battery)

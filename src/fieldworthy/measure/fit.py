@@ -161,7 +161,7 @@ class FitReport:
     cautions : What can hurt on this robot
     """
 
-    FORMAT: ClassVar[str] = "fieldworthy fit 1"
+    FORMAT: ClassVar[str] = "fieldworthy fit 2"
 
     robot: str
     procedures: tuple[Procedure, ...]

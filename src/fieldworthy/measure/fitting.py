@@ -27,6 +27,7 @@ TRUST = 10.0
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
 _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
 _TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
+_FAR = 5.0  # standard deviations of one reading that no honest reading is off by
 _PARTNER = 0.2  # of the largest share of a blind direction: parameters with less than this are not named
 
 
@@ -90,6 +91,11 @@ class Solution:
         from scipy.special import stdtrit  # noqa: PLC0415  scipy is loaded only where something is fitted
 
         return float(stdtrit(self.dof, 0.975)) if self.dof > 0 else math.inf
+
+    @property
+    def unexplained(self) -> bool:
+        """Whether half of the readings or more stay far from the best fit: the model cannot have led to them."""
+        return bool(np.mean(np.abs(self.residuals) > _FAR) >= 0.5)
 
     def value(self, name: str) -> float:
         """Give one parameter."""

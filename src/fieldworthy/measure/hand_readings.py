@@ -116,6 +116,8 @@ def told(solution: Solution, asked: Sequence[Asked]) -> tuple[tuple[Fitted, ...]
     fitted, blind = [], []
     for ask in asked:
         why = solution.why_not(ask.parameter)
+        if solution.unexplained:
+            why = "no value of it leads to what was read, so readings and file contradict each other"
         if why is not None:
             blind.append(Unidentified(ask.parameter, ask.key, why, ask.reading))
             continue

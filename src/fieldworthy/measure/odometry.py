@@ -12,8 +12,9 @@ from fieldworthy.files import BadInput
 from fieldworthy.files.kinds import Real
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
-from fieldworthy.measure.hand_readings import Asked, told
+from fieldworthy.measure.hand_readings import Asked, deviation, told
 from fieldworthy.measure.model import Odometry, Squares
+from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
 from fieldworthy.physics.odometry.odometry import TrackingWheel
 from fieldworthy.physics.odometry.umbmark import SquareErrors, SystematicErrors, systematic_errors, worst_offset
@@ -185,8 +186,10 @@ def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Proce
     solution = solve(model.residual, model.parameters, slopes=stepped(model.residual, model.parameters))
     fitted, blind = told(solution, list(model.asked()))
     notes = [*model.square_notes(), *_gyro_note(fitted)]
+    held = predictions(model.residual, model.parameters, list(model.beliefs()), list(model.readings()), measured)
     return Procedure("odometry", "Pushes, turns and squares", section.date, fitted, blind,
-                     model.residuals(solution.values), tuple(notes), ("borenstein1996", "practice"))  # fmt: skip
+                     model.residuals(solution.values), tuple(notes), ("borenstein1996", "practice"),
+                     predictions=held)  # fmt: skip
 
 
 class _TrackingModel:
@@ -267,11 +270,17 @@ class _TrackingModel:
 
         return part
 
+    def _gyro_scatter(self) -> Array:
+        """Standard deviation of the gyro's readings at the ends of the turns."""
+        assert self.gyro is not None
+        time = np.array([float(turn.time or 0.0) for _, turn in self.turned])
+        return np.hypot(float(self.gyro.noise) * np.sqrt(np.where(time > 0.0, time, 10.0)), _STEADY)
+
     def _gyro_part(self) -> Part:
         assert self.gyro is not None
         read = np.array([float(turn.gyro or 0.0) for _, turn in self.turned])
         time = np.array([float(turn.time or 0.0) for _, turn in self.turned])
-        scatter = np.hypot(float(self.gyro.noise) * np.sqrt(np.where(time > 0.0, time, 10.0)), _STEADY)
+        scatter = self._gyro_scatter()
         rows = [len(self.section.pushes) + i for i, _ in self.turned]
 
         def part(values: Array) -> Array:
@@ -297,6 +306,36 @@ class _TrackingModel:
                 yield Asked(_offset(name), (*key, "offset"), "length", turn, (*key, "offset_error"))
         if self.turned:
             yield Asked(GYRO, (), "ratio", "turn on the spot by ten turns, both ways")
+
+    def beliefs(self) -> Iterator[Belief]:
+        """What the robot file says of the wheels and the gyro."""
+        for name, spec in self.specs.items():
+            for parameter, part in ((_size(name), "diameter"), (_offset(name), "offset")):
+                key = ("tracking", "wheels", name, part)
+                if parameter in self.places and (known := deviation(self.measured, key)) > 0.0:
+                    yield Belief(parameter, key, "length", float(getattr(spec, part)), known)
+        if self.turned and self.gyro is not None:
+            yield Belief(
+                GYRO, ("tracking", "gyro", "scale_error"), "ratio", 1.0, max(float(self.gyro.scale_error), 1e-6)
+            )
+
+    def readings(self) -> Iterator[Readings]:
+        """The readings in the order of the residuals: ways of the wheels, turns of the gyro, ends of squares."""
+        for name, spec in self.specs.items():
+            rows = [i for i, counts in enumerate(self.runs.counts) if name in counts]
+            way = np.array([self.runs.counts[i][name] for i in rows]) / spec.counts * np.pi * float(spec.diameter)
+            labels = tuple(self.runs.labels[i] for i in rows)
+            yield Readings(f"way of wheel '{name}'", "length", way, _scatter(spec, np.abs(way)), labels)
+        if self.turned:
+            read = np.array([float(turn.gyro or 0.0) for _, turn in self.turned])
+            yield Readings("gyro", "angle", read, self._gyro_scatter(), tuple(f"turn {i + 1}" for i, _ in self.turned))
+        if self.square is not None:
+            ways = (("clockwise", self.square.clockwise), ("counter-clockwise", self.square.counter))
+            for way_name, points in ways:
+                for axis in (0, 1):
+                    labels = tuple(f"square {i + 1} {way_name}" for i in range(len(points)))
+                    off = np.full(len(points), self.square.deviation)
+                    yield Readings(f"end of a square, {'xy'[axis]}", "length", points[:, axis], off, labels)
 
     def square_notes(self) -> tuple[str, ...]:
         """What the squares say besides."""

@@ -140,6 +140,72 @@ class Residuals:
 
 
 @dataclass(frozen=True, slots=True)
+class Cause:
+    """One number of the robot file that alone could explain a reading.
+
+    Attributes
+    ----------
+    name : In the words of a sentence
+    key : Where the file has it
+    kind : A key of `fieldworthy.units.KINDS`
+    stated, needed : As the file has it, and as it would have to be [SI]
+    deviations : How many standard deviations of the file's own belief lie between
+    """
+
+    name: str
+    key: KeyPath
+    kind: str
+    stated: float
+    needed: float
+    deviations: float
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """What was read beside what the robot file predicts of it, before anything is fitted.
+
+    Attributes
+    ----------
+    name : What was read, in the words of a sentence
+    kind : A key of `fieldworthy.units.KINDS`
+    count : Readings behind it
+    observed, predicted : As read (the mean of several readings of one number), and as the file predicts [SI]
+    half_width : Half width of the interval that should hold 95 of 100 such readings [SI]
+    deviations : How many standard deviations of the prediction lie between, with its sign
+    agrees : Whether both can be right; of all right readings of a procedure together at most 2 % are called wrong
+    causes : What alone would explain it, the least unlikely first; empty where they agree
+    sentence : One or two sentences with the numbers
+    """
+
+    name: str
+    kind: str
+    count: int
+    observed: float
+    predicted: float
+    half_width: float
+    deviations: float
+    agrees: bool
+    causes: tuple[Cause, ...] = ()
+    sentence: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """Several numbers of which the readings tell only what they do together.
+
+    Attributes
+    ----------
+    members : Their names, the one that matters most first
+    sentence : What they do together, with its interval; without its full stop
+    reading : The one reading that would tell the first of them apart; without its full stop
+    """
+
+    members: tuple[str, ...]
+    sentence: str
+    reading: str
+
+
+@dataclass(frozen=True, slots=True)
 class Procedure:
     """What one procedure of the measurements file has given.
 
@@ -155,6 +221,8 @@ class Procedure:
     sources : Keys of sources.toml
     also : Entries of the robot file that belong to the fitted ones and are written along with them: key path and
         text
+    predictions : The readings beside what the robot file predicts of them
+    combinations : What can be told of several numbers only together
     """
 
     name: str
@@ -166,6 +234,8 @@ class Procedure:
     notes: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     also: tuple[tuple[KeyPath, str], ...] = ()
+    predictions: tuple[Prediction, ...] = ()
+    combinations: tuple[Combination, ...] = ()
 
     def get(self, name: str) -> Fitted:
         """Find one fitted quantity."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from fieldworthy.measure.hand_readings import (
     weighing_entries,
 )
 from fieldworthy.measure.model import Raised, Scales, Tilt, Weighing
+from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.physics.statics.weighing import balance_tilt, pitch_of_lift, plumb_place, wheel_loads
 from fieldworthy.units import digits, show
@@ -79,7 +80,46 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
         return np.asarray((observed - predicted(values)) / (float(section.error) / PER_95))
 
     solution = solve(residual, parameters, slopes=stepped(residual, parameters))
-    return _procedure(section, measured, stands, solution)
+    error = np.full(observed.shape, float(section.error) / PER_95)
+    group = Readings("scales", "mass", observed, error, *_sums(stands))
+    held = predictions(residual, parameters, _listed_beliefs(measured, section.pose), [group], measured)
+    return replace(_procedure(section, measured, stands, solution), predictions=held)
+
+
+def _labels(stands: Sequence[_Stand]) -> tuple[str, ...]:
+    return tuple(f"{w.name}, {s.label}" for s in stands for w, _ in zip(s.wheels, s.readings, strict=False))
+
+
+def _sums(stands: Sequence[_Stand]) -> tuple[tuple[str, ...], Array]:
+    """What a robot that rocks on its scales still says: the sum of each weighing, of its front and of its left."""
+    labels, rows = [], []
+    size, start = sum(len(s.readings) for s in stands), 0
+    for stand in stands:
+        on = stand.wheels[: len(stand.readings)]
+        places = {"": np.ones(len(on))}
+        if len(on) == len(stand.wheels) and not stand.lift:
+            for name, at in (("front", [w.x for w in on]), ("left", [w.y for w in on])):
+                high, low = np.array(at) > max(at) - _SHARED, np.array(at) < min(at) + _SHARED
+                if np.all(high | low) and high.sum() == low.sum() == 2:
+                    places[f", {name} wheels"] = high.astype(float)
+        for name, part in places.items():
+            row = np.zeros(size)
+            row[start : start + len(on)] = part
+            rows.append(row)
+            labels.append(f"sum of {stand.label}{name}")
+        start += len(on)
+    return tuple(labels), np.array(rows)
+
+
+def _listed_beliefs(measured: Measured, pose: str | None) -> list[Belief]:
+    """What the parts list adds up to, as what is believed before anything is weighed."""
+    listed = listed_body(measured, pose)
+    if listed is None:
+        return []
+    off = (listed.centre_tolerance / PER_95).tolist()
+    centre = zip((FORWARD, LEFT, HEIGHT), "xyz", listed.centre.tolist(), off, strict=True)
+    mass = Belief(MASS, ("weighed", "mass"), "mass", listed.mass, listed.mass_tolerance / PER_95)
+    return [mass, *(Belief(name, ("weighed", axis), "length", at, sd) for name, axis, at, sd in centre)]
 
 
 def contacts(measured: Measured) -> dict[str, _Wheel]:
@@ -300,7 +340,7 @@ def _rollers_down(section: Scales, measured: Measured) -> Iterator[str]:
 def _residuals(stands: Sequence[_Stand], solution: Solution, error: float) -> tuple[Residuals, ...]:
     observed = np.concatenate([s.readings for s in stands])
     predicted = observed - solution.residuals * error / PER_95
-    labels = tuple(f"{w.name}, {s.label}" for s in stands for w, _ in zip(s.wheels, s.readings, strict=False))
+    labels = _labels(stands)
     at = tuple(float(i + 1) for i in range(observed.size))
     return (
         Residuals("Scales", "reading", "", at, "mass", tuple(observed.tolist()), tuple(predicted.tolist()), labels),
@@ -354,17 +394,26 @@ def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
     def predicted(values: Array) -> list[Array]:
         return [_tilts(edge, values, places) for edge in edges]
 
-    solution = solve(
-        lambda values: np.concatenate([(e.angles - p) / error for e, p in zip(edges, predicted(values), strict=True)]),
-        parameters,
-    )
+    def residual(values: Array) -> Array:
+        """Angles less model, in standard deviations."""
+        return np.concatenate([(e.angles - p) / error for e, p in zip(edges, predicted(values), strict=True)])
+
+    solution = solve(residual, parameters)
+    groups = [Readings(f"tilt {e.side}", "angle", e.angles, np.full(e.angles.shape, error)) for e in edges]
+    held = predictions(residual, parameters, _tilt_beliefs(measured, section, parameters), groups, measured)
     fitted, blind = told(solution, list(_asked_of_tilt(section, measured, parameters)))
     return Procedure(
         "tilt", "Tilt until it balances", section.date, fitted, blind,
         _tilt_residuals(edges, predicted(solution.values)),
         (*_rollers(measured), *scatter_note(solution, float(section.error), "angle", "deg")), ("meriam_statics",),
-        weighing_entries(section.pose, listed_body(measured, section.pose), robot_units(measured)),
+        weighing_entries(section.pose, listed_body(measured, section.pose), robot_units(measured)), held,
     )  # fmt: skip
+
+
+def _tilt_beliefs(measured: Measured, section: Tilt, parameters: Sequence[Parameter]) -> list[Belief]:
+    """What the parts list says where the scales do not say it better."""
+    known = {p.name for p in parameters if p.given is not None}
+    return [belief for belief in _listed_beliefs(measured, section.pose) if belief.parameter not in known]
 
 
 def _edges(section: Tilt, measured: Measured) -> Iterator[_Edge]:

@@ -1,0 +1,391 @@
+"""Holds readings against what the robot file predicts of them, before anything is fitted.
+
+What the file believes of each parameter, with its tolerance, gives every reading a predictive interval: first order in
+the parameters, as a linear Gaussian model has it. A reading outside it contradicts the file, whatever a fit would make
+of it; a reading that the others do not predict is the one to look at first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TypeAlias
+
+import numpy as np
+
+from fieldworthy.arrays import Array
+from fieldworthy.engine.display import DisplayUnits
+from fieldworthy.files.problems import KeyPath
+from fieldworthy.measure.files import Measured
+from fieldworthy.measure.fitting import PER_95, Parameter, Residual
+from fieldworthy.measure.result import Cause, Combination, Prediction
+from fieldworthy.units import digits, show, to_unit
+
+_FALSE = 0.02  # share of right readings, all of a procedure together, that may be called wrong
+_STEP = 0.05  # of a deviation: of the slopes
+_TRIES = 12  # steps of the secant that looks for what would explain a reading
+_CAUSES = 3
+_LIKELY = 8.0  # deviations of the file's own belief: beyond that a number is no explanation
+_REACH = 60.0  # deviations within which an explanation is looked for at all
+_HAND = 60  # readings of one group that are held one by one; a log is held as a whole
+_SWAPS = 4.0  # deviations within which a slip of the pen has to put a reading to be named
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What the robot file says of one parameter of a fit.
+
+    Attributes
+    ----------
+    parameter : Its name in the fit
+    key : Where the file says it
+    kind : A key of `fieldworthy.units.KINDS`
+    value, deviation : Value and standard deviation [SI]
+    """
+
+    parameter: str
+    key: KeyPath
+    kind: str
+    value: float
+    deviation: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Readings:
+    """Readings of one thing, in the order in which the residuals have them.
+
+    Attributes
+    ----------
+    name : What was read, in the words of a sentence
+    kind : A key of `fieldworthy.units.KINDS`
+    observed, deviation : As read, and the standard deviation of one reading, shape (m,) [SI]
+    labels : Name of each reading where they differ; without them they are readings of one number, held as their mean
+    sums : Which readings are added to what is held, one row for each label, shape (labels, m): a robot on four scales
+        may rock, and only sums of them say anything. None where each reading stands for itself
+    """
+
+    name: str
+    kind: str
+    observed: Array
+    deviation: Array
+    labels: tuple[str, ...] = ()
+    sums: Array | None = None
+
+    def weights(self, start: int, size: int) -> Array:
+        """What is held, as combinations of all whitened residuals, shape (labels or 1, size)."""
+        rows = np.arange(start, start + self.observed.size)
+        held = np.zeros((len(self.labels) or 1, size))
+        parts = np.full((1, rows.size), 1.0 / rows.size) if not self.labels else np.eye(rows.size)
+        held[:, rows] = (parts if self.sums is None else self.sums) * self.deviation
+        return held
+
+    def read(self) -> Array:
+        """What is held, as it was read [SI]."""
+        if self.sums is not None:
+            return np.asarray(self.sums @ self.observed)
+        return self.observed if self.labels else self.observed.mean(keepdims=True)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Linear:
+    """Residuals near what the file believes: values, deviations, residuals (n,) and their slopes (n, p)."""
+
+    residual: Residual
+    parameters: tuple[Parameter, ...]
+    values: Array
+    deviations: Array
+    off: Array
+    slopes: Array
+
+
+def believed(residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief]) -> Linear:
+    """Lay what the file believes over a fit's parameters; what it does not know stays as the fit begins with it."""
+    of = {belief.parameter: belief for belief in beliefs}
+    values = np.array([of[p.name].value if p.name in of else p.start for p in parameters])
+    deviations = np.array([of[p.name].deviation if p.name in of else p.given or p.span for p in parameters])
+    low, high = (np.array([getattr(p, end) for p in parameters]) for end in ("low", "high"))
+    values = np.clip(values, low, high)
+    slopes = []
+    for i, deviation in enumerate(deviations):
+        up, down = values.copy(), values.copy()
+        up[i], down[i] = min(values[i] + _STEP * deviation, high[i]), max(values[i] - _STEP * deviation, low[i])
+        width = up[i] - down[i]
+        slopes.append((residual(up) - residual(down)) / width if width > 0.0 else np.zeros_like(residual(values)))
+    return Linear(residual, tuple(parameters), values, deviations, np.asarray(residual(values)), np.array(slopes).T)
+
+
+Weights: TypeAlias = Array
+"""Which combination of the whitened residuals is held: shape (n,), in the unit of the reading."""
+
+
+def predictions(
+    residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief], groups: Sequence[Readings],
+    measured: Measured,
+) -> tuple[Prediction, ...]:  # fmt: skip
+    """Hold every group of readings against the file and against each other; the worst reading of each group is told."""
+    from scipy.special import ndtri  # noqa: PLC0415  scipy is loaded only where something is fitted
+
+    near = believed(residual, parameters, beliefs)
+    starts = np.cumsum([0, *(group.observed.size for group in groups)])
+    held = [group.weights(int(at), near.off.size) for group, at in zip(groups, starts, strict=False)]
+    ways = _Ways(
+        -float(ndtri(0.25 * _FALSE / max(sum(len(each) for each in held), 1))),
+        dict(DisplayUnits.of(measured.robot.quantities).units),
+        {path: quantity.unit for path, quantity in measured.quantities.items()},
+    )
+    others = _by_the_others(near, groups, held)
+    found = []
+    for group, each, other in zip(groups, held, others, strict=True):
+        one = _held(near, beliefs, group, each, ways)
+        if other is not None and (one is None or one.agrees):
+            one = _odd(group, other, ways) or one
+        found += [one] if one is not None else []
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """When a reading is called wrong, and in which units it is told."""
+
+    limit: float
+    units: dict[str, str]
+    stated: dict[KeyPath, str]
+
+    def text(self, value: float, kind: str, key: KeyPath = ()) -> str:
+        return show(value, kind, self.stated.get(key) or self.units.get(kind, "1"))
+
+
+def _held(near: Linear, beliefs: Sequence[Belief], group: Readings, each: Array, ways: _Ways) -> Prediction | None:
+    """The mean of readings of one number, or the reading farthest from its prediction; None where none is predicted."""
+    off = each @ near.off
+    width = np.sqrt(np.sum(((each @ near.slopes) * near.deviations) ** 2, axis=1) + np.sum(each**2, axis=1))
+    read = group.read()
+    told = PER_95 * width < np.abs(read - off)  # an interval from nothing to twice the value says nothing
+    if not told.any():
+        return None
+    worst = int(np.argmax(np.where(told, np.abs(off) / width, -1.0)))
+    found = _prediction(group, worst, float(off[worst]), float(width[worst]), ways)
+    if found.agrees:
+        return replace(found, sentence=f"{_measured(found, ways, 'the file predicts')}. They agree.")
+    causes = tuple(_causes(near, beliefs, each[worst]))
+    said = f"{_measured(found, ways, 'the file predicts')}. One of the two is wrong."
+    slip = _slip(found, ways, float(width[worst]))
+    said += f" {slip}" if slip else ""
+    likely = [cause for cause in causes if cause.deviations <= _LIKELY]
+    if likely:
+        said += f" The file would explain it with {' or '.join(_would(cause, ways) for cause in likely)}."
+    elif causes and not slip:
+        nearest = " or ".join(_would(cause, ways) for cause in causes[:2])
+        said += " No number of the file explains it: even the nearest would have to be far beyond its tolerance "
+        said += f"({nearest}). Look at the reading first."
+    return replace(found, causes=causes, sentence=said)
+
+
+def _by_the_others(near: Linear, groups: Sequence[Readings], held: Sequence[Array]) -> list[tuple[Array, Array] | None]:
+    """What stands off from what all other readings of a procedure and the file predict of it, with its deviation."""
+    short = [bool(group.labels) and len(group.labels) <= _HAND for group in groups]
+    if sum(len(each) for each, one in zip(held, short, strict=True) if one) < 3:
+        return [None] * len(groups)
+    each = np.concatenate([rows for rows, one in zip(held, short, strict=True) if one])
+    scale = np.linalg.norm(each, axis=1)
+    each = each / scale[:, None]
+    seen = (each @ near.slopes) * near.deviations
+    inverse = np.linalg.pinv(each @ each.T + seen @ seen.T, rcond=1e-13, hermitian=True)
+    own = np.maximum(np.diag(inverse), 1e-300)
+    off, width = (inverse @ (each @ near.off)) / own * scale, scale / np.sqrt(own)
+    found: list[tuple[Array, Array] | None] = []
+    start = 0
+    for rows, one in zip(held, short, strict=True):
+        stop = start + (len(rows) if one else 0)
+        found.append((off[start:stop], width[start:stop]) if one else None)
+        start = stop
+    return found
+
+
+def _odd(group: Readings, other: tuple[Array, Array], ways: _Ways) -> Prediction | None:
+    """The reading that the others do not predict, where there is one."""
+    off, width = other
+    worst = int(np.argmax(np.abs(off) / width))
+    found = _prediction(group, worst, float(off[worst]), float(width[worst]), ways)
+    if found.agrees:
+        return None
+    slip = _slip(found, ways, float(width[worst]))
+    said = f"{_measured(found, ways, 'the other readings predict')}. Look at this reading again."
+    return replace(found, sentence=said + (f" {slip}" if slip else ""))
+
+
+def _prediction(group: Readings, place: int, off: float, width: float, ways: _Ways) -> Prediction:
+    name = f"{group.name}, {group.labels[place]}" if group.labels else group.name
+    observed = float(group.read()[place])
+    agrees = abs(off) <= ways.limit * width
+    return Prediction(
+        name, group.kind, 1 if group.labels else group.observed.size, observed, observed - off, PER_95 * width,
+        off / width, agrees,
+    )  # fmt: skip
+
+
+def _measured(found: Prediction, ways: _Ways, says: str) -> str:
+    low, high = (ways.text(found.predicted + side * found.half_width, found.kind) for side in (-1.0, 1.0))
+    mean = " in the mean" if found.count > 1 else ""
+    return (
+        f"{found.name[:1].upper()}{found.name[1:]}: you measured {ways.text(found.observed, found.kind)}{mean}; "
+        f"{says} {ways.text(found.predicted, found.kind)} ({_without_unit(low)} to {high})"
+    )
+
+
+def _without_unit(text: str) -> str:
+    return text.split(" ", 1)[0].rstrip("°%")
+
+
+def _would(cause: Cause, ways: _Ways) -> str:
+    stated, needed = (ways.text(value, cause.kind, cause.key) for value in (cause.stated, cause.needed))
+    return f"{cause.name} {needed} in place of {stated}"
+
+
+def _causes(near: Linear, beliefs: Sequence[Belief], weights: Weights) -> Iterator[Cause]:
+    """What each believed number alone would have to be, the least unlikely first."""
+    found = []
+    for belief in beliefs:
+        places = [i for i, p in enumerate(near.parameters) if p.name == belief.parameter]
+        if not places or belief.deviation <= 0.0:
+            continue
+        needed = _needed(near, places[0], weights)
+        if needed is not None and needed != belief.value:
+            moves = abs(needed - belief.value) / belief.deviation
+            found.append(Cause(belief.parameter, belief.key, belief.kind, belief.value, needed, moves))
+    yield from sorted(found, key=lambda cause: cause.deviations)[:_CAUSES]
+
+
+def _needed(near: Linear, place: int, weights: Weights) -> float | None:
+    """The value of one parameter at which a reading is as predicted; None where none within its bounds does."""
+    parameter, start = near.parameters[place], float(near.values[place])
+
+    def off(value: float) -> float:
+        tried = near.values.copy()
+        tried[place] = value
+        try:
+            with np.errstate(all="ignore"):
+                return float(weights @ near.residual(tried))
+        except ValueError:  # such as a free current above the stall current: no robot has that
+            return float("nan")
+
+    first = float(weights @ near.off)
+    slope = float(weights @ near.slopes[:, place])
+    if abs(slope) * near.deviations[place] < 1e-6 * abs(first):
+        return None
+    reach = _REACH * float(near.deviations[place])
+    low, high = max(parameter.low, start - reach), min(parameter.high, start + reach)
+    before, at, off_before = start, float(np.clip(start - first / slope, low, high)), first
+    for _ in range(_TRIES):
+        now = off(at)
+        if not np.isfinite(now):
+            return None
+        if abs(now) < 0.02 * abs(first):
+            return at
+        if now == off_before or at == before:
+            return None
+        step = now * (at - before) / (now - off_before)
+        before, off_before, at = at, now, float(np.clip(at - step, low, high))
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One number that was asked for and that the readings alone do not tell: its name, and the reading that would."""
+
+    parameter: str
+    reading: str
+
+
+_INFORMS = 1.0  # standard deviations of the belief over those of the readings, from which a combination is told
+_MEMBER = 0.35  # of the largest share of a combination
+
+
+def combinations(
+    residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief], groups: Sequence[Readings],
+    asked: Sequence[Question],
+) -> tuple[Combination, ...]:  # fmt: skip
+    """Say what the readings tell of several numbers together, where they tell none of them alone.
+
+    Notes
+    -----
+    The directions of the believed numbers, counted in their own deviations, in which the readings know more than the
+    file did: singular values of the whitened slopes above one, what belongs to single runs projected out.
+    """
+    near = believed(residual, parameters, beliefs)
+    names = [p.name for p in parameters]
+    of = {belief.parameter for belief in beliefs if belief.deviation > 0.0}
+    open_ = {question.parameter: question.reading for question in asked if question.parameter in of}
+    places = [names.index(name) for name in open_]
+    if len(places) < 2:
+        return ()
+    slopes = near.slopes * near.deviations
+    own = [i for i, name in enumerate(names) if name not in of]
+    base, _ = np.linalg.qr(slopes[:, own]) if own else (np.zeros((len(slopes), 0)), None)
+    clear = slopes[:, places] - base @ (base.T @ slopes[:, places])
+    left, sizes, right = np.linalg.svd(clear, full_matrices=False)
+    starts = np.cumsum([0, *(group.observed.size for group in groups)])
+    found = []
+    for row, size in enumerate(sizes):
+        share = np.abs(right[row])
+        members = [name for name, part in zip(open_, share, strict=True) if part > _MEMBER * share.max()]
+        if size <= _INFORMS or len(members) < 2:
+            continue
+        order = sorted(members, key=lambda name: -float(share[list(open_).index(name)]))
+        loads = [float(np.linalg.norm(left[a:b, row])) for a, b in pairwise(starts)]
+        group, start = groups[int(np.argmax(loads))], int(starts[int(np.argmax(loads))])
+        found.append(_combination(near, group, start, order, open_[order[0]]))
+    return tuple(found)
+
+
+def _combination(near: Linear, group: Readings, start: int, members: Sequence[str], reading: str) -> Combination:
+    each = group.weights(start, near.off.size)
+    off, width = each @ near.off, PER_95 * np.linalg.norm(each, axis=1)
+    best = int(np.argmax(np.abs(group.read())))
+    predicted = float(group.read()[best] - off[best])
+    low, high = sorted(100.0 * (off[best] + side * width[best]) / predicted for side in (-1.0, 1.0))
+    listed = f"{', '.join(members[:-1])} and {members[-1]}"
+    what = f"{group.name}, {group.labels[best]}" if group.labels else group.name
+    if low > 0.0:
+        effect = f"make the {what} {digits(low, 2)} to {digits(high, 2)} % more than the file says"
+    elif high < 0.0:
+        effect = f"make the {what} {digits(-high, 2)} to {digits(-low, 2)} % less than the file says"
+    else:
+        effect = f"are together what the file says: the {what} is off by {digits(low, 2)} to {digits(high, 2)} %"
+    return Combination(tuple(members), f"{listed} can be told only together: they {effect}", reading)
+
+
+_FACTORS = (
+    (25.4, "It is 25.4 times what is predicted: was it read in millimetres and written as inches, or the reverse?"),
+    (14.5038, "It is 14.5 times what is predicted: was the gauge read in psi and written as bar, or the reverse?"),
+    (2.20462, "It is 2.2 times what is predicted: were kilograms and pounds mixed up?"),
+    (4.44822, "It is 4.4 times what is predicted: were newtons and pounds of force mixed up?"),
+    (60.0, "It is 60 times what is predicted: were minutes and seconds mixed up?"),
+    (10.0, "It is 10 times what is predicted: is the decimal point in its place?"),
+)
+_KINDS = {25.4: ("length",), 14.5038: ("pressure",), 2.20462: ("mass",), 4.44822: ("force",), 60.0: ("time",)}
+
+
+def _slip(found: Prediction, ways: _Ways, width: float) -> str:
+    """A slip of the pen that would put the reading where it is predicted."""
+    for factor, said in _FACTORS:
+        if found.kind not in _KINDS.get(factor, (found.kind,)):
+            continue
+        if abs(found.observed / factor - found.predicted) <= _SWAPS * width:
+            return said
+        if abs(found.observed * factor - found.predicted) <= _SWAPS * width:
+            return said.replace("times what is predicted", "times less than predicted")
+    unit = ways.units.get(found.kind, "1")
+    scale = abs(to_unit(1.0, found.kind, unit) - to_unit(0.0, found.kind, unit))
+    typed = abs(found.observed) * scale
+    text = f"{typed:.4g}"
+    if found.count > 1 or abs(float(text) - typed) > 1e-9 * typed:
+        return ""  # a mean, a sum, or written in another unit: its digits are not those of the note
+    for i in range(len(text) - 1):
+        pair = text[i : i + 2]
+        swapped = text[:i] + pair[::-1] + text[i + 2 :]
+        near = abs(float(swapped) / scale - abs(found.predicted)) <= _SWAPS * width if pair.isdigit() else False
+        if near and pair[0] != pair[1]:
+            return f"With two digits swapped it would be {swapped} {unit}, as predicted: look at the note."
+    return ""
