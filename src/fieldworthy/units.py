@@ -311,15 +311,48 @@ def to_unit(si: float, kind: str, unit: str) -> float:
     return (si - found.offset) / found.scale
 
 
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+_ROWS = (1e-4, 1e9)  # numbers outside would be a row of noughts
+
+
 def digits(number: float, significant: int = 3) -> str:
-    """Write a number with sensible digits and no exponent."""
+    """Write a number with the digits that mean something; with a power of ten where it is very small or large."""
+    if math.isnan(number):
+        return "unknown"
     if math.isinf(number):
         return "no limit" if number > 0 else "minus no limit"
-    if number == 0 or abs(number) < 1e-9:
+    if abs(number) < 1e-9:
         return "0"
-    places = max(0, significant - 1 - math.floor(math.log10(abs(number))))
-    text = f"{number:.{min(places, 9)}f}"
+    power = math.floor(math.log10(abs(number)))
+    if not _ROWS[0] <= abs(number) < _ROWS[1]:
+        front, _, tail = f"{number:.{significant - 1}e}".partition("e")
+        return f"{_bare(front)}×10{str(int(tail)).translate(_RAISED)}"
+    return _bare(f"{number:.{max(0, significant - 1 - power)}f}")
+
+
+def _bare(text: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def percent(share: float) -> str:
+    """Write a share of something: two or three digits, and never 0 or all of it where it is not."""
+    if 0.0 < share < _RARE:
+        return "under 0.01 %"
+    text = digits(100.0 * share, 2 if abs(share) < 0.995 else 3)
+    more = 4
+    while text == "100" and share != 1.0 and more < 7:
+        text, more = digits(100.0 * share, more), more + 1
+    return f"{text} %"
+
+
+_RARE = 1e-4
+
+
+def chance_text(chance: float) -> str:
+    """Write how often something comes out of samples, which never prove "always" or "never"."""
+    if 0.01 <= chance <= 0.99:
+        return f"{100.0 * chance:.0f} %"
+    return "over 99 %" if chance > 0.5 else "under 1 %"
 
 
 _SHOWN = {
@@ -332,22 +365,31 @@ _SHOWN = {
     '"': "in",
     "ohm": "Ω",
     "percent": "%",
-    "m/s^2": "m/s²",
-    "N*m": "N·m",
-    "kg*cm^2": "kg·cm²",
     "A*h": "Ah",
-    "mm^2": "mm²",
-    "N/mm^3": "N/mm³",
 }
 
 
 def unit_label(unit: str) -> str:
     """Write a unit as people read it beside a number."""
-    return _SHOWN.get(unit, unit)
+    if unit in _SHOWN:
+        return _SHOWN[unit]
+    return unit.replace("*", "·").replace("^2", "²").replace("^3", "³")
+
+
+def labelled(number: str, unit: str) -> str:
+    """Set a unit beside a number that is written already."""
+    label = unit_label(unit)
+    return number if not label else f"{number}{'' if label == '°' else ' '}{label}"
+
+
+_NOTHING = {
+    "length": 1e-6, "angle": 1e-5, "time": 1e-5, "mass": 1e-6, "force": 1e-4, "torque": 1e-6, "pressure": 1.0,
+    "speed": 1e-6, "acceleration": 1e-6, "angular speed": 1e-5, "temperature step": 1e-4,
+}  # fmt: skip
+"""What no workshop can tell from nothing, by kind [SI]: rounding of the machine must not be read as a size."""
 
 
 def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
     """Write an SI number in a unit with sensible digits."""
-    number = digits(to_unit(si, kind, unit), significant)
-    label = unit_label(unit)
-    return number if not label else f"{number}{'' if label in ('°', '%') else ' '}{label}"
+    size = 0.0 if abs(si) < _NOTHING.get(kind, 0.0) else si
+    return labelled(digits(to_unit(size, kind, unit), significant), unit)

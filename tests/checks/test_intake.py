@@ -171,7 +171,7 @@ def test_a_fast_first_stage_against_the_word_of_the_trade(tmp_path):
     # a tenth is what "about as well" is taken to mean; here the computing finds a little more than that
     more = rate / rate_even - 1
     assert more == pytest.approx(0.109, abs=0.002)
-    assert "the computing says 11% more" in fact.because
+    assert "the computing says 11 % more" in fact.because
     # a heavy grip on a light ball, before a slow stage: there the hand-over is what limits it
     slow = ROBOT.replace(
         "chain: {size: 06B, teeth: [15, 15]",

@@ -174,9 +174,9 @@ def test_small_wheels_are_pushed_back_harder_than_the_trade_s_large_ones(tmp_pat
     """Common practice, no source: 2.0 in wheels dig in where 2.75 in ones do not. Textbook statics of a square step."""
     dig = fact(check(tmp_path, ROBOT), "tracking.dig.ahead")
     force = {d: math.sqrt(r**2 - (r - 0.002) ** 2) / (r - 0.002) for d, r in ((2.0, 0.0254), (2.75, 0.034925))}
-    assert f"2.0 in: {100 * force[2.0]:.0f}%" in dig.because
-    assert f"2.75 in: {100 * force[2.75]:.0f}%" in dig.because
-    assert f"{100 * (force[2.0] / force[2.75] - 1):.0f}% harder" in dig.because
+    assert f"2.0 in: {100 * force[2.0]:.0f} %" in dig.because
+    assert f"2.75 in: {100 * force[2.75]:.0f} %" in dig.because
+    assert f"{100 * (force[2.0] / force[2.75] - 1):.0f} % harder" in dig.because
 
 
 def test_examples_differ_as_they_should():

@@ -34,7 +34,7 @@ def test_practice_moves_the_points_by_the_ends_of_its_beta_posterior(tmp_path):
     assert found[0].basis == "practice"
     assert found[0].points == pytest.approx(POINTS * ROUNDS * (high - low), rel=0.02)
     assert found[0].interval[0] < POINTS * ROUNDS * (high - low) < found[0].interval[1]
-    assert (found[0].low, found[0].high) == (f"{100 * low:.0f}%", f"{100 * high:.0f}%")
+    assert (found[0].low, found[0].high) == (f"{100 * low:.0f} %", f"{100 * high:.0f} %")
     assert "12 of 20" in found[0].advice
 
 

@@ -95,7 +95,7 @@ def test_units_are_the_persons():
     assert [s.header("Force", "force") for s in (metric, inch)] == ["Force [N]", "Force [lbf]"]
     assert [s.unit("pressure") for s in (metric, inch)] == ["kPa", "psi"]
     assert [s.unit("distance") for s in (metric, inch)] == ["m", "in"]
-    assert metric.show(0.213, "share") == "21.3%"
+    assert metric.show(0.213, "share") == "21 %"
     assert metric.show(math.pi / 6.0, "angle") == "30°"
     assert metric.value(np.array([273.15]), "temperature").tolist() == [0.0]
 

@@ -1,6 +1,7 @@
 """Units against the definitions kept in scipy.constants and exact conversion factors; what people really type."""
 
 import math
+import re
 
 import pint
 import pytest
@@ -8,7 +9,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants as c
 
-from fieldworthy.units import COMMON, KINDS, UnitError, digits, parse, show, split, to_unit
+from fieldworthy.units import (
+    COMMON,
+    KINDS,
+    UnitError,
+    chance_text,
+    digits,
+    parse,
+    percent,
+    show,
+    split,
+    to_unit,
+)
 
 # number, unit, kind, SI value by scipy.constants (CODATA and the exact definitions of the international inch,
 # pound and standard gravity). A relative 1e-12 allows for the rounding of a few products.
@@ -210,12 +222,61 @@ def test_what_is_shown_can_be_typed_again(kind, inch, number, significant):
     assert again - shift == pytest.approx(si - shift, rel=0.5001 * 10 ** (1 - significant))
 
 
-@given(st.floats(1e-6, 1e12), st.integers(1, 9))
-def test_digits_keep_what_they_promise(number, significant):
-    written = digits(number, significant)
+def read_back(written: str) -> float:
+    """A number as a person reads it, with its power of ten."""
+    front, _, power = written.partition("×10")
+    return float(front) * 10.0 ** int(power.translate(str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")) or 0)
+
+
+@given(st.floats(1e-8, 1e60), st.sampled_from((1.0, -1.0)), st.integers(1, 6))
+def test_digits_keep_what_they_promise(number, sign, significant):
+    written = digits(sign * number, significant)
     assert "e" not in written.lower()
-    step = 10.0 ** max(math.floor(math.log10(number)) + 1 - significant, -9)  # never more than nine places
-    assert float(written) == pytest.approx(number, abs=0.5000001 * max(min(step, 1.0), 1e-9), rel=1e-15)
+    assert len(written) <= 16  # a number that a person takes in: never 61 digits, never a row of noughts
+    step = 10.0 ** (math.floor(math.log10(number)) + 1 - significant)
+    # half a step of the last digit, and of ones before the point, which are never rounded away below a milliard
+    most = 0.5000001 * (step if not 1e-4 <= number < 1e9 else min(step, 1.0))
+    assert read_back(written) == pytest.approx(sign * number, abs=most, rel=1e-14)
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+@pytest.mark.parametrize("size", [0.0, -0.0, 1e-13, -1e-13, 1e-10, 1e60, -1e60, math.inf, -math.inf, math.nan])
+def test_no_kind_is_ever_shown_as_a_row_of_noughts_or_digits(kind, size):
+    for unit in {KINDS[kind].metric, KINDS[kind].inch}:
+        shown = show(size, kind, unit)
+        assert len(shown) <= 30
+        assert "000000" not in shown
+        assert not re.match(r"-0(?![.\d])", shown)
+        assert "*" not in shown
+        assert "^2" not in shown
+
+
+# What a workshop cannot measure is nothing: a micrometre, a thousandth of a degree, a hundredth of a millisecond;
+# common practice, no source.
+@pytest.mark.parametrize(
+    ("size", "kind", "unit", "said"),
+    [
+        (-3.8e-10, "angle", "deg", "0°"),
+        (5e-7, "length", "mm", "0 mm"),
+        (2e-6, "length", "mm", "0.002 mm"),
+        (-2e-6, "time", "s", "0 s"),
+        (0.49, "ratio", "percent", "49 %"),
+        (0.35, "torque", "N*m", "0.35 N·m"),
+        (9.81, "acceleration", "m/s^2", "9.81 m/s²"),
+        (295.15, "temperature", "degC", "22 °C"),
+        (1.5, "angular stiffness", "N*m/rad", "1.5 N·m/rad"),
+    ],
+)
+def test_numbers_stand_beside_their_unit_in_one_style(size, kind, unit, said):
+    assert show(size, kind, unit) == said
+
+
+def test_a_share_is_never_all_or_nothing_where_it_is_not():
+    assert [percent(s) for s in (0.0, 1.0, 0.494, 0.0512, 1.32)] == ["0 %", "100 %", "49 %", "5.1 %", "132 %"]
+    assert [percent(s) for s in (3e-6, 0.9996, 1.0004)] == ["under 0.01 %", "99.96 %", "100.04 %"]
+    assert [chance_text(c) for c in (0.0, 0.004, 0.494, 0.994, 1.0)] == [
+        "under 1 %", "under 1 %", "49 %", "over 99 %", "over 99 %"
+    ]  # fmt: skip
 
 
 def test_digits_say_that_nothing_limits():

@@ -67,7 +67,7 @@ def test_the_list_of_findings_is_that_of_the_command(browser, server, heron):
         assert [(v, b) for v, b, _ in shown] == [(f.verdict, f.because) for f in found]
         for (_, _, chance), finding in zip(shown, found, strict=True):
             if finding.chance in (0.0, 1.0):
-                assert chance == {0.0: "<1 %", 1.0: ">99 %"}[finding.chance]
+                assert chance == {0.0: "under 1 %", 1.0: "over 99 %"}[finding.chance]
 
 
 def test_a_number_moves_at_least_three_others_at_once_and_saves_as_one_line(browser, server, heron):

@@ -17,7 +17,7 @@ from fieldworthy.engine.output import as_data
 from fieldworthy.errors import Error
 from fieldworthy.files.problems import nearest
 from fieldworthy.robot import Loaded
-from fieldworthy.units import digits
+from fieldworthy.units import chance_text, digits
 
 _SIGN = {"short": "✗ short", "close": "≈ close", "unknown": "? unknown", "holds": "✓ holds"}
 _LISTED = 10  # ids in a message
@@ -236,7 +236,7 @@ class Report:
 
 
 def _share(chance: float | None) -> str:
-    return "" if chance is None else f"{digits(100.0 * chance, 3)} %"
+    return "" if chance is None else chance_text(chance)
 
 
 def _missing(head: str, word: str, known: list[str]) -> str:

@@ -17,7 +17,7 @@ from fieldworthy.decide.remedy import FoundRemedies, Remedy, remedies, remedies_
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
 from fieldworthy.robot import Loaded
-from fieldworthy.units import digits
+from fieldworthy.units import chance_text, digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,9 +224,7 @@ def _print_assumptions(console: Console, report: Report, *, every: bool) -> None
 
 def share(chance: float, of: str = " of robots") -> str:
     """Write a chance over the tolerances as a percentage that never claims certainty it lacks."""
-    if chance > 0.99:
-        return f"over 99 %{of}"
-    return f"under 1 %{of}" if chance < 0.01 else f"{100 * chance:.0f} %{of}"
+    return chance_text(chance) + of
 
 
 def narrowed(report: Report, only: str) -> Report:

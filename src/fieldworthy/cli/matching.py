@@ -30,7 +30,7 @@ from fieldworthy.match.timeline import as_csv
 from fieldworthy.match.uncertainty import EACH
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.units import digits
+from fieldworthy.units import digits, labelled
 
 _PLAYING = "Playing matches (the first time here it compiles for half a minute)"
 _LIMITS = {
@@ -268,7 +268,7 @@ def print_comparison(console: Console, found: Comparison) -> None:
         _head(console, "Used of what is allowed")
     for used in found.limits_used:
         amount = "unknown" if used.used is None else digits(used.used)
-        allowed = "" if used.allowed is None else f" of {digits(used.allowed)} {'' if used.unit == '1' else used.unit}"
+        allowed = "" if used.allowed is None else f" of {labelled(digits(used.allowed), used.unit)}"
         console.print(f"{used.variant}: {used.id.removeprefix('limits.')} ({used.subject}) {amount}{allowed}".rstrip())
     _head(console, "Hours of work")
     for hours in found.hours:

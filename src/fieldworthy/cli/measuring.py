@@ -29,7 +29,7 @@ from fieldworthy.measure.result import Comparison, Fitted, Procedure, with_inter
 from fieldworthy.measure.sheets import as_html, as_text, sheet, sheets
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited, fingerprint, written
-from fieldworthy.units import digits
+from fieldworthy.units import digits, labelled
 
 _STANDING_SIGNS = {
     "agrees": ("✓ agrees  ", "green"),
@@ -218,7 +218,7 @@ def _print_finding(console: Console, item: Touched) -> None:
 def _value(value: float | None, unit: str) -> str:
     if value is None:
         return "unknown"
-    return digits(value) if unit == "1" else f"{digits(value)} {unit}"
+    return labelled(digits(value), unit)
 
 
 def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, ...]:

@@ -15,7 +15,7 @@ from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
 from fieldworthy.drawing.rows import Row, draw_rows, rows_height
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Sheet
-from fieldworthy.units import COMMON, digits
+from fieldworthy.units import COMMON, digits, labelled
 
 _TASK = 24.0  # height of a task's line [px]
 _SAME = 1e-3  # shares nearer than this are called the same
@@ -153,7 +153,7 @@ def _restated(number: float, unit: str, style: Style) -> str:
     """A number of the file's unit in the person's, where its kind is plain from the unit."""
     kind = next((k for k, known in COMMON.items() if ("inch" if unit == "in" else unit) in known), None)
     if kind is None:
-        return f"{digits(number)} {'' if unit == '1' else unit}".rstrip()
+        return labelled(digits(number), unit)
     return style.show(number * COMMON[kind]["inch" if unit == "in" else unit], kind)
 
 

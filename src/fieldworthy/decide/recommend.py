@@ -11,6 +11,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.decide.features import Hours
 from fieldworthy.decide.flip import Flip
 from fieldworthy.match.uncertainty import grouped, true_means
+from fieldworthy.units import chance_text
 
 _SURE = 0.9
 """Chance of being truly better from which a choice is recommended; common practice, no source."""
@@ -137,7 +138,7 @@ def _next(flip: Flip | None) -> list[str]:
 
 
 def _percent(chance: float) -> str:
-    return "over 99 %" if chance > 0.99 else "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+    return chance_text(chance)
 
 
 def _named(sides: Sequence[Side], i: int) -> str:

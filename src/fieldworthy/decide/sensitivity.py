@@ -25,7 +25,7 @@ from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
-from fieldworthy.units import show
+from fieldworthy.units import percent, show
 
 Progress = Callable[[int, int], None]
 _SCREEN = 48  # matches in which an input that matters must show itself
@@ -116,7 +116,7 @@ def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
             _Input(
                 f"actions.{name}.practice",
                 "practice",
-                (f"{100 * ends[0]:.0f}%", f"{100 * ends[1]:.0f}%"),
+                (percent(ends[0]), percent(ends[1])),
                 f"practise it more: {counts.successes} of {counts.attempts} so far",
                 _of_chance(nominal, name, (ends[0], ends[1]), seed),
             )

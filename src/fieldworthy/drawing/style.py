@@ -8,7 +8,7 @@ from typing import Literal, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy.units import KINDS, affine, digits, unit_label
+from fieldworthy.units import KINDS, affine, digits, labelled, percent, unit_label
 
 Units = Literal["metric", "inch"]
 Number = TypeVar("Number", float, npt.NDArray[np.float64])
@@ -112,8 +112,9 @@ class Style:
 
     def show(self, si: float, kind: str, significant: int = 3) -> str:
         """Write one SI number in the person's unit."""
-        number, unit = digits(self.value(float(si), kind), significant), self.unit(kind)
-        return f"{number}{'' if unit in ('°', '%') else ' '}{unit}".rstrip()
+        if kind == "share":
+            return percent(float(si))
+        return labelled(digits(self.value(float(si), kind), significant), self._unit(kind) if kind != "count" else "1")
 
     def header(self, label: str, kind: str) -> str:
         """Head an axis or a column with its unit."""

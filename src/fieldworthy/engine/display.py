@@ -14,7 +14,7 @@ from fieldworthy.drawing.style import LIGHT, Style, Theme
 from fieldworthy.engine.finding import Message, Outcome
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath
-from fieldworthy.units import KINDS, digits, show, to_unit
+from fieldworthy.units import KINDS, digits, percent, show, to_unit
 
 
 def first(value: Real) -> float:
@@ -54,14 +54,14 @@ class DisplayUnits:
         inch = self.units["length"] in _INCH
         return Style(theme, "inch" if inch else "metric", width, tuple(self.units.items()))
 
-    def number(self, si: Real, kind: str) -> str:
+    def number(self, si: Real, kind: str, significant: int = 3) -> str:
         """Write the nominal case of a number."""
         value = first(si)
         if kind == "share":
-            return f"{digits(100 * value, 2 if value < 0.995 else 3)}%"
+            return percent(value)
         if kind == "count":
-            return digits(value)
-        return show(value, kind, self.units[kind])
+            return digits(value, significant)
+        return show(value, kind, self.units[kind], significant)
 
     def plain(self, si: float, kind: str) -> float | None:
         """Convert a number for a table or a file."""
@@ -72,4 +72,19 @@ class DisplayUnits:
         message: Message = outcome.because
         text = message.short if short and message.short else message.holds
         shown = {name: self.number(*number) for name, number in message.numbers.items()}
-        return text.format_map({**message.words, **shown})
+        return text.format_map({**message.words, **shown, **self._told_apart(outcome, shown)})
+
+    def _told_apart(self, outcome: Outcome, shown: dict[str, str]) -> dict[str, str]:
+        """The value and its limit with more digits, where three of them hide which is the greater."""
+        if outcome.limit is None or first(outcome.value) == first(outcome.limit):
+            return {}
+        numbers, ends = outcome.because.numbers, (first(outcome.value), first(outcome.limit))
+        names = [[n for n in shown if n in numbers and first(numbers[n][0]) == end] for end in ends]
+        if not all(names):
+            return {}
+        (one, *_), (two, *_) = names
+        for significant in range(3, 7):
+            texts = {n: self.number(*numbers[n], significant) for n in (*names[0], *names[1])}
+            if texts[one] != texts[two]:
+                return texts
+        return {}

@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fieldworthy.files.problems import KeyPath
-from fieldworthy.units import KINDS, show, to_unit
-
-_LABELS = {"1": "", "deg": "°", "degC": "°C", "inch": "in", "percent": "%"}
+from fieldworthy.units import KINDS, labelled, show, to_unit
 
 
 def _in_unit(value: float, half: float, kind: str, unit: str) -> tuple[float, float]:
@@ -35,8 +33,7 @@ def with_interval(value: float, half: float, kind: str, unit: str) -> str:
         return show(value, kind, unit, 4)
     middle, width = _in_unit(value, half, kind, unit)
     places = _places(width)
-    label = _LABELS.get(unit, unit)
-    return f"{middle:.{places}f} ± {width:.{places}f}{'' if label in ('°', '%', '') else ' '}{label}"
+    return labelled(f"{middle:.{places}f} ± {width:.{places}f}", unit)
 
 
 def file_text(value: float, half: float, kind: str, unit: str) -> str:

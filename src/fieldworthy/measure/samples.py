@@ -21,11 +21,10 @@ from fieldworthy.physics.chance.intervals import HueEstimate, hue_estimate
 from fieldworthy.physics.colour import hue, sorting
 from fieldworthy.systems.sorter.check import palette_of
 from fieldworthy.systems.sorter.model import Sorter
-from fieldworthy.units import digits
+from fieldworthy.units import digits, percent
 
 BACKGROUND = "background"
 """The word in the class column for readings without an object."""
-_RARE = 1e-4  # a share below this is said as 'under 0.01 %'
 _LEAST = 3
 _DRAWS, _SEED = 2000, 1
 _LEAST_SPREAD = 1e-3  # rad
@@ -170,7 +169,7 @@ def _thresholds(spec: Sorter, found: Mapping[str, HueEstimate]) -> tuple[list[Fi
         for start, _ in begins.of(i)
     ]
     errors = sorting.misclassification(means, spreads, begins)
-    said = ", ".join(f"{_percent(float(e))} of '{label}'" for label, e in zip(labels, errors, strict=True))
+    said = ", ".join(f"{percent(float(e))} of '{label}'" for label, e in zip(labels, errors, strict=True))
     arcs = "; ".join(f"{label} {_told(begins.of(i))}" for i, label in enumerate(labels))
     return thresholds, f"Thresholds of least error: {arcs}. One reading is wrong for {said}."
 
@@ -184,12 +183,7 @@ def _half(many: sorting.Sectors, own: int, start: float) -> float:
 def _told(arcs: list[tuple[float, float]]) -> str:
     """Arcs of a class in words."""
     ends = ((np.degrees(a), np.degrees(hue.wrap(a + w))) for a, w in arcs)
-    return " and ".join(f"from {digits(float(a))} deg to {digits(float(b))} deg" for a, b in ends) or "nowhere"
-
-
-def _percent(share: float) -> str:
-    """A share in a sentence, without a row of noughts."""
-    return f"{100 * share:.2g} %" if share >= _RARE else "under 0.01 %"
+    return " and ".join(f"from {digits(float(a))}° to {digits(float(b))}°" for a, b in ends) or "nowhere"
 
 
 def _columns(found: Mapping[str, HueEstimate], labels: list[str], word: str) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.units import digits, unit_label
+from fieldworthy.units import chance_text, digits, labelled
 
 LONGEST = 60
 """Characters of a name: C tells apart only the first 63 (C11, 5.2.4.1)."""
@@ -58,8 +58,7 @@ def with_unit(value: float | None, unit: str) -> str:
     """Write a number with its unit."""
     if value is None:
         return "–"
-    label = "" if unit == "1" else unit_label(unit)
-    return f"{digits(value)}{'' if label in ('°', '%', '') else ' '}{label}"
+    return labelled(digits(value), unit)
 
 
 def span(item: Finding | Fact) -> str:
@@ -73,6 +72,4 @@ def chance(share: float | None) -> str:
     """Write a chance that never claims certainty it lacks."""
     if share is None:
         return "–"
-    if not 0.01 <= share <= 0.99:
-        return "over 99 %" if share > 0.5 else "under 1 %"
-    return f"{100 * share:.0f} %"
+    return chance_text(share)

@@ -7,10 +7,11 @@ from functools import cache
 from importlib import resources
 from typing import TypeAlias
 
+from fieldworthy import units
 from fieldworthy.decide.remedy import FoundRemedies, Remedy
 from fieldworthy.engine.finding import Fact, Finding
 from fieldworthy.engine.preview import NominalFinding
-from fieldworthy.units import digits
+from fieldworthy.units import digits, labelled
 from fieldworthy.web.markup import Content, Markup, address, join, tag
 
 Bits: TypeAlias = dict[str, str]
@@ -40,9 +41,7 @@ def chance_text(chance: float | None) -> str:
     """Write a chance so that it never claims a certainty that it lacks."""
     if chance is None:
         return "–"
-    if chance > 0.99:
-        return ">99 %"
-    return "<1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+    return units.chance_text(chance)
 
 
 def bits_of(item: NominalFinding) -> Bits:
@@ -105,11 +104,11 @@ def finding_body(finding: Finding, file: str) -> Markup:
     """Write what an opened row shows."""
     rows: list[tuple[str, Content]] = [("Name", tag("code", finding.id))]
     if finding.value is not None and finding.limit is not None:
-        word = f"{finding.need} {digits(finding.limit)} {finding.unit}"
-        rows.append(("Value", f"{digits(finding.value)} {finding.unit}, wanted {word}"))
+        word = f"{finding.need} {labelled(digits(finding.limit), finding.unit)}"
+        rows.append(("Value", f"{labelled(digits(finding.value), finding.unit)}, wanted {word}"))
     if finding.spread is not None:
         low, high = finding.spread
-        rows.append(("95 % of cases", f"{digits(low)} to {digits(high)} {finding.unit}"))
+        rows.append(("95 % of cases", labelled(f"{digits(low)} to {digits(high)}", finding.unit)))
     if finding.missing:
         rows.append(("Missing", _links(finding.missing, file)))
     if finding.sharpen:

@@ -261,7 +261,7 @@ def lift(data: LiftCurves, style: Style) -> Figure:
     box = chart_box or below
     sheet.text(box.x + 10.0, box.y + 20.0, what.title, Letters(style.theme.ink, NORMAL, bold=True))
     paint(sheet, Box(box.x, box.y + 26.0, box.w, box.h - 26.0), what)
-    title = f"'{data.name}' {round(100.0 * data.share)}% up"
+    title = f"'{data.name}' {round(100.0 * data.share)} % up"
     return Figure(title, alt := _alt(data, style), sheet.document(title, alt), _columns(data, style))
 
 
@@ -289,7 +289,7 @@ def _drawing(sheet: Sheet, box: Box, data: LiftCurves) -> None:
     low, high = reach(_points(data))
     low[1] = min(low[1], 0.0)
     view = fitted(box, low, high)
-    heading = f"{data.name}: {round(100.0 * data.share)}% of its way, raised {_degrees(data.raised, style)}"
+    heading = f"{data.name}: {round(100.0 * data.share)} % of its way, raised {_degrees(data.raised, style)}"
     sheet.text(box.x, 20.0, shortened(heading, NORMAL, box.w, bold=True), Letters(theme.ink, NORMAL, bold=True))
     floor_line(sheet, box.x, box.right, view.y)
     paint_blocks(sheet, view, [(block, block.side) for block in data.frame], faint=True)
@@ -420,7 +420,7 @@ def _chart(data: LiftCurves, style: Style) -> Chart:
 def _share(value: float) -> str:
     if not np.isfinite(value) or abs(value) > _NO_LEVER:
         return "no lever"
-    return f"{round(100.0 * value)}%".replace("-", "−")
+    return f"{round(100.0 * value)} %".replace("-", "−")
 
 
 def _alt(data: LiftCurves, style: Style) -> str:
@@ -431,7 +431,7 @@ def _alt(data: LiftCurves, style: Style) -> str:
     )
     dead = "".join(f" It meets a dead point {style.show(p.raised, 'angle', 2)} up." for p in data.dead)
     return (
-        f"'{data.name}' {round(100.0 * data.share)}% up, raised {_degrees(data.raised, style)}; "
+        f"'{data.name}' {round(100.0 * data.share)} % up, raised {_degrees(data.raised, style)}; "
         f"at the worst point of its way it needs {told}.{dead}"
     )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from fieldworthy.measure import Comparison
 from fieldworthy.measure.fit import FitReport, Touched, matters
-from fieldworthy.units import digits
+from fieldworthy.units import digits, labelled
 from fieldworthy.web.components import follow, pictures_of, values_of
 from fieldworthy.web.findings import chance_text
 from fieldworthy.web.fits import Card, FitShown, changed_words, drawn_readings, fitted, taken
@@ -178,7 +178,7 @@ def _moved(item: Touched) -> Markup:
 def _value(value: float | None, unit: str) -> str:
     if value is None:
         return "unknown"
-    return digits(value) if unit == "1" else f"{digits(value)} {unit}"
+    return labelled(digits(value), unit)
 
 
 def _card(card: Card, place: int) -> Markup:
