@@ -15,6 +15,7 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.robot import Loaded, load_robot
 
 EXAMPLES = Path(__file__).parents[1] / "examples" / "heron"
+OTTER = EXAMPLES.parent / "otter" / "mk1.yaml"
 GRAVITY = 9.80665  # CGPM 1901
 GONE: Any = ...
 """As a value among changes: take the key away."""
@@ -111,13 +112,19 @@ def check(folder: Path, robot: dict[str, Any] | None = None, season: dict[str, A
 
 
 def example(name: str = "mk1") -> Loaded:
-    """Load one of the example robots."""
-    return load_robot(EXAMPLES / f"{name}.yaml")
+    """Load one of the example robots: Heron's mk1 or mk2, or 'otter', which is quite another robot."""
+    return load_robot(example_file(name))
+
+
+def example_file(name: str) -> Path:
+    """Where an example robot's file is."""
+    return OTTER if name == "otter" else EXAMPLES / f"{name}.yaml"
 
 
 def example_copy(folder: Path, *edits: tuple[str, str], name: str = "mk1") -> Path:
     """Copy the examples and replace texts of one robot's file or its parts list; each must stand there once."""
-    for file in EXAMPLES.iterdir():
+    here, name = example_file(name).parent, example_file(name).stem
+    for file in here.iterdir():
         shutil.copy(file, folder)
     for old, new in edits:
         places = [f for f in (folder / f"{name}.yaml", folder / f"{name}_parts.csv") if old in f.read_text("utf-8")]

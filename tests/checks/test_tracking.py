@@ -29,7 +29,7 @@ ROBOT = {
 }
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_closed_form_agrees_with_simulated_odometry_of_the_file(name):
     """Monte Carlo of the full nonlinear odometry, fixed seed; bounds: chi-square of a sample variance at 1e-4."""
     context = nominal(example(name))

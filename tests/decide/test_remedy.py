@@ -140,7 +140,7 @@ def of(found, identifier: str):
     return named[0]
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_every_remedy_of_the_examples_mends_and_breaks_what_it_says(tmp_path, name):
     loaded = load_robot(example_copy(tmp_path, name=name))
     report = evaluate(loaded, samples=0)
@@ -167,7 +167,7 @@ def test_a_robot_too_heavy_loses_ballast_and_no_other_mass(tmp_path):
     assert "parts.box.mass" not in told
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_a_remedy_of_the_examples_is_a_choice_within_the_limits(tmp_path, name):
     loaded = load_robot(example_copy(tmp_path, name=name))
     found = [r for m in remedies(loaded, evaluate(loaded, 0)) for r in m.remedies]

@@ -37,7 +37,7 @@ def test_every_drawing_is_sound_in_every_theme_and_width(number):
         assert min(sizes) >= 11.0
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_the_same_robot_is_drawn_in_the_same_bytes(name):
     one, other = (list(mechanics(example(name))) for _ in range(2))
     assert one

@@ -70,12 +70,12 @@ def compare(match, **options):
     return worst
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_a_whole_match_agrees_with_solve_ivp(name):
     # issue: 0.1 % over a whole match; the rise of temperature is held to it, not the absolute temperature
     worst = compare(setup(nominal(example(name))))
     assert worst == pytest.approx([0, 0, 0, 0], abs=1e-3)
-    assert worst[[0, 2, 3]] == pytest.approx([0, 0, 0], abs=5e-5)
+    assert worst[[0, 2, 3]] == pytest.approx([0, 0, 0], abs=1e-4 if name == "otter" else 5e-5)  # more short ways
 
 
 def test_a_match_with_derating_agrees_with_solve_ivp(tmp_path):
@@ -142,7 +142,7 @@ def test_a_way_that_cannot_start_takes_for_ever_and_none_takes_no_time():
     assert move(DriveLine(60.0, 25.0), Load(5.0, 0.0, 70.0, np.inf, 3.0), 1.0).time == math.inf
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_the_timeline_is_the_schedule_that_the_findings_stand_on(name):
     context = nominal(example(name))
     events = played(setup(context)).events
@@ -154,7 +154,7 @@ def test_the_timeline_is_the_schedule_that_the_findings_stand_on(name):
         )
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_air_is_that_of_the_findings(name):
     context = nominal(example(name))
     events = played(setup(context)).events
@@ -173,7 +173,7 @@ def test_air_is_that_of_the_findings(name):
     assert short == needs
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2"])  # the drive's motors are their hottest; the fork's are the otter's
 def test_heat_and_charge_of_the_drive_are_those_of_the_findings(name):
     context = nominal(example(name))
     match = setup(context)

@@ -36,7 +36,7 @@ HOSTILE = st.one_of(
 )
 
 
-@pytest.fixture(scope="module", params=["mk1", "mk2"])
+@pytest.fixture(scope="module", params=["mk1", "mk2", "otter"])
 def exported(request):
     return export_of(example(request.param)), example(request.param)
 
@@ -103,7 +103,7 @@ def test_what_comes_from_findings_is_what_check_says(exported):
         if entry.origin in said and re.search(r"strokes|seam_speed|cool_down|tip_|pressure_least|time_up", entry.name):
             assert any(entry.value == pytest.approx(v, rel=5.1e-4) for v in said[entry.origin]), entry
             held += 1
-    assert held >= 12
+    assert held >= (12 if loaded.nominal.air.cylinders else 7)  # without air: tips, seams, cooling, the arm's time
     assert by_name["drive_top_speed_m_per_s"].value == pytest.approx(said["drive.top_speed"][0], rel=5.1e-4)
 
 

@@ -45,7 +45,7 @@ def tensor(model, data):
     return total
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_mujoco_agrees_about_mass_centre_and_inertia(name):
     loaded = example(name)
     model, data = engine(loaded)
@@ -55,7 +55,9 @@ def test_mujoco_agrees_about_mass_centre_and_inertia(name):
     np.testing.assert_allclose(tensor(model, data), body.inertia, atol=1e-6)
 
 
-@pytest.mark.parametrize(("name", "pose"), [("mk1", "tipping"), ("mk2", "arm up"), ("mk1", "hooks up")])
+@pytest.mark.parametrize(
+    ("name", "pose"), [("mk1", "tipping"), ("mk2", "arm up"), ("mk1", "hooks up"), ("otter", "righting")]
+)
 def test_joints_move_what_the_poses_move(name, pose):
     loaded = example(name)
     subject, model_data = nominal(loaded), engine(loaded)

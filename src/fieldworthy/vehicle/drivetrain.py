@@ -329,7 +329,8 @@ def nominal_travel(
         loads, yaws = zip(*(plain[pose or str(usual)] for pose, _, _ in ways), strict=True)
         line, yaw = picked(next(iter(known.values())).line), together(yaws)
         straight = move(line, together(loads), np.array([way for _, way, _ in ways])).time
-        turning = turn(line, yaw, np.array([angle for _, _, angle in ways])).time
+        angles = np.array([angle for _, _, angle in ways])
+        turning = turn(line, yaw, angles, first(robot.drive.braking)).time
         solved.update(zip(ways, (straight + turning).tolist(), strict=True))
 
     def travel(pose: str | None, distance: float, angle: float) -> float:
