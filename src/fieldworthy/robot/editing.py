@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeAlias
 
 from fieldworthy.files import BadInput, Problem, schema_of
 from fieldworthy.files.changes import GONE, is_list, is_plain
@@ -24,6 +24,7 @@ from fieldworthy.robot.partslist import delimiter_of, head_of
 
 _BESIDE = ("tolerance", "basis", "date")  # what a mass may have beside its value, a column each
 _AXES = {"position": ("x", "y", "z"), "size": ("length", "width", "height")}
+_IN_A_SHEET = "this part comes from a spreadsheet: change it there, or save the sheet as CSV and name that file"
 _LINE_END = re.compile(r"\r\n|\n|\r")
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)) *(\D.*)?")
 
@@ -44,6 +45,20 @@ class Cell:
 
 
 __all__ = ["GONE", "edited", "fingerprint", "is_dated_copy", "parts_edited", "written"]
+Texts: TypeAlias = dict[Path, str]
+"""New texts by the file that they are of."""
+
+
+class Files(Protocol):
+    """The files of a robot, whether or not they are without mistakes."""
+
+    @property
+    def document(self) -> Document:
+        """The robot file's data, with the parts of its parts list."""
+
+    @property
+    def texts(self) -> Mapping[Path, str]:
+        """The text of every file that was read, by its path."""
 
 
 def cells_of(text: str, delimiter: str) -> list[list[Cell]]:
@@ -75,6 +90,7 @@ def parts_edited(file: Path, text: str, changes: Mapping[KeyPath, object]) -> st
         if len(path) == 1 and value is GONE:
             table.drop(name)
             continue
+        table.add(name)
         for column, cell in _columns(file, path, value):
             table.put(name, column, cell)
     return table.written()
@@ -125,12 +141,24 @@ class _Table:
             self._heads.pop()
         self._names = [name for name, _ in self._heads]
         self._new: list[str] = []
+        self._added: list[str] = []
         self._puts: dict[tuple[int, int], str] = {}
         self._dropped: set[int] = set()
 
     def _row(self, part: str) -> int:
+        if part in self._added:
+            return len(self._rows) + self._added.index(part)
         at = self._names.index("part")
         return next(i for i, row in enumerate(self._rows) if i and at < len(row) and row[at].text.strip() == part)
+
+    def add(self, part: str) -> None:
+        """Give a part a row at the end, where it has none."""
+        at = self._names.index("part")
+        if part not in self._added and not any(
+            at < len(row) and row[at].text.strip() == part for row in self._rows[1:]
+        ):
+            self._added.append(part)
+            self.put(part, "part", part)
 
     def drop(self, part: str) -> None:
         """Take a part's row away."""
@@ -155,7 +183,16 @@ class _Table:
         text = self._text
         for start, end, new in reversed(splices):
             text = text[:start] + new + text[end:]
-        return text
+        return text + "".join(self._fresh_row(i, text) for i in range(len(self._added)))
+
+    def _fresh_row(self, place: int, text: str) -> str:
+        """The line of a part that was added, in the columns that there are."""
+        found = _LINE_END.search(self._text)
+        line_end = found.group() if found else "\n"
+        wanted = {p: value for (row, p), value in self._puts.items() if row == len(self._rows) + place}
+        cells = [self._quoted(wanted.get(p, "")) for p in range(len(self._heads) + len(self._new))]
+        before = "" if place or text.endswith(("\n", "\r")) else line_end
+        return before + self._delimiter.join(cells) + line_end
 
     def _row_splices(self, i: int) -> list[tuple[int, int, str]]:
         row = self._rows[i]
@@ -188,29 +225,42 @@ class _Table:
         return value if bare and not in_quotes else '"' + value.replace('"', '""') + '"'
 
 
-def edited(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, str]:
+def changed_texts(files: Files, changes: Mapping[KeyPath, object]) -> Texts:
+    """Change values of a robot and give the new text of each file concerned, whatever that makes of the robot."""
+    found = {file: _new_text(files, file, own) for file, own in _by_file(files, changes).items()}
+    return {file: text for file, text in found.items() if text != files.texts[file]}
+
+
+def part_renamed(files: Files, file: Path, part: str, name: str) -> str:
+    """Rename a part of a parts list."""
+    if file not in files.texts:
+        raise BadInput([files.document.problem(("parts", part), _IN_A_SHEET)])
+    table = _Table(file, files.texts[file])
+    table.put(part, "part", name)
+    return table.written()
+
+
+def edited(loaded: Loaded, changes: Mapping[KeyPath, object]) -> Texts:
     """Change values of a robot and give the new text of each file concerned; nothing is written."""
-    texts: dict[Path, str] = {}
-    for file, own in _by_file(loaded, changes).items():
-        text = _new_text(loaded, file, own)
-        if text != loaded.texts[file]:
-            texts[file] = text
+    texts = changed_texts(loaded, changes)
     if texts:
         load_robot(loaded.document.file, None, {**loaded.texts, **texts})
     return texts
 
 
-def season_file(loaded: Loaded) -> Path:
+def season_file(loaded: Files) -> Path:
     """Name the season file of a robot."""
     return loaded.document.file.parent / str(loaded.document.data["season"])
 
 
-def _by_file(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, dict[KeyPath, object]]:
+def _by_file(loaded: Files, changes: Mapping[KeyPath, object]) -> dict[Path, dict[KeyPath, object]]:
     """Which change belongs into which file, with its key path there."""
     found: dict[Path, dict[KeyPath, object]] = {}
     for path, value in changes.items():
         if path[0] == "season" and len(path) > 1:
             found.setdefault(season_file(loaded), {})[path[1:]] = value
+        elif (table := _table_for(loaded, path, value)) is not None:
+            found.setdefault(table, {})[path[1:]] = value
         elif path[:2] in loaded.document.files:
             found.setdefault(loaded.document.files[path[:2]], {})[path[1:]] = value
         else:
@@ -218,11 +268,18 @@ def _by_file(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, di
     return found
 
 
-def _new_text(loaded: Loaded, file: Path, changes: Mapping[KeyPath, object]) -> str:
+def _table_for(loaded: Files, path: KeyPath, value: object) -> Path | None:
+    """The table that a new part goes into: the robot's parts list, where that is a text and has columns for it."""
+    if path[0] != "parts" or len(path) != 2 or path in loaded.document.files:
+        return None
+    tables = [file for path, file in loaded.document.files.items() if len(path) == 2 and file in loaded.texts]
+    plain = isinstance(value, Mapping) and not set(value) - {"mass", "position", "size", "rides", "count"}
+    return tables[0] if tables and plain and "parts_list" in loaded.document.data else None
+
+
+def _new_text(loaded: Files, file: Path, changes: Mapping[KeyPath, object]) -> str:
     if file not in loaded.texts:
-        what = "this part comes from a spreadsheet: change it there, or save the sheet as CSV and name that file"
-        key = next(iter(changes))
-        raise BadInput([loaded.document.problem(("parts", *key), what)])
+        raise BadInput([loaded.document.problem(("parts", *next(iter(changes))), _IN_A_SHEET)])
     text = loaded.texts[file]
     if file in loaded.document.files.values():
         return parts_edited(file, text, changes)

@@ -17,8 +17,8 @@ from fieldworthy.files import Quantity
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.files.splicing import spliced
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.robot.editing import edited
 from fieldworthy.robot.loading import load_season
+from fieldworthy.robot.things import changed
 from fieldworthy.units import KINDS, UnitError, parse
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.worker import progress
@@ -138,7 +138,7 @@ def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[t
         text = spliced(source.file, own, dict(changes))
         load_season(source.file, text)
         return ((source.file, text),)
-    return texts_of(edited(robot_of(source), dict(changes)))
+    return texts_of(changed(source.file, dict(source.texts), dict(changes)))
 
 
 def ready() -> bool:
