@@ -100,6 +100,18 @@ def compare(
 
 
 @app.command()
+def search(
+    robot: RobotFile,
+    vary: Annotated[list[str] | None, typer.Option(help="Key that may vary; '?' lists them all. Repeat it.")] = None,
+) -> None:
+    """Search ranges and choices for the best robot within the season's limits."""
+    from fieldworthy.cli.searching import list_varying  # noqa: PLC0415
+
+    if vary and vary[0].endswith("?"):
+        list_varying(robot, vary[0].removesuffix("?"))
+
+
+@app.command()
 def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     file: Annotated[Path, typer.Argument(help="The robot file to write.")] = Path("robot.yaml"),
     name: Annotated[str | None, typer.Option(help="What the robot is called.")] = None,

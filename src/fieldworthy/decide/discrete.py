@@ -68,35 +68,35 @@ def _text(value: Any) -> str:
     return str(value) if isinstance(value, str | int) else "…"
 
 
-def _integers(spec: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, int]]:
+def integers(spec: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, int]]:
     """Every whole number of a specification."""
     if isinstance(spec, Spec):
         for name in type(spec).model_fields:
-            yield from _integers(getattr(spec, name), (*path, name))
+            yield from integers(getattr(spec, name), (*path, name))
     elif isinstance(spec, dict):
         for key, item in spec.items():
-            yield from _integers(item, (*path, key))
+            yield from integers(item, (*path, key))
     elif isinstance(spec, tuple):
         for i, item in enumerate(spec):
-            yield from _integers(item, (*path, i))
+            yield from integers(item, (*path, i))
     elif isinstance(spec, int) and not isinstance(spec, bool):
         yield path, spec
 
 
 def _whole_numbers(robot: Any) -> Iterator[Ladder]:
-    for path, now in _integers(robot):
+    for path, now in integers(robot):
         last = "teeth" if "teeth" in path[-2:] else path[-1]
         if last in ("driver", "driven", "teeth"):
             sizes = TEETH if last != "teeth" else range(8, 41)
             for chosen in _both_ways(sizes, now):
                 yield _teeth(robot, path, now, chosen)
-        elif _counted(path):
+        elif counted(path):
             pairs = 2 if path == ("drive", "motors") and now % 2 == 0 else 1  # a drive has as many on each side
             for chosen in _both_ways(range(pairs, now + 2 * pairs + 1, pairs), now):
                 yield _count(robot, path, now, chosen)
 
 
-def _counted(path: KeyPath) -> bool:
+def counted(path: KeyPath) -> bool:
     """Whether a whole number is one of things that a team can add or take away, or a number in its program."""
     if path[0] == "air" and path[-1] == "count":
         return True
@@ -158,7 +158,7 @@ def _classes(robot: Any) -> Iterator[Ladder]:
 def _other_classes(robot: Any, paths: list[KeyPath], section: str, name: str) -> Ladder:
     known = known_classes(robot, section)
     now = known[name]
-    others = [other for other in known if other != name and _fits(section, now, known[other])]
+    others = [other for other in known if other != name and fits(section, now, known[other])]
     others.sort(key=lambda other: _apart(now, known[other]))
     catalogue = with_value(robot, ("catalogue", section), known)
     place = dotted(paths[0][:-1] if paths[0][0] == "air" else paths[0])
@@ -182,7 +182,7 @@ def known_classes(robot: Any, section: str) -> dict[str, Spec]:
     return {**generic, **own}
 
 
-def _fits(section: str, now: Any, other: Any) -> bool:
+def fits(section: str, now: Any, other: Any) -> bool:
     """Whether a class can take another's place at all."""
     if section == "cylinders":
         return bool(now.single_acting == other.single_acting)

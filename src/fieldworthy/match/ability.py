@@ -97,6 +97,16 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     return Ability(can, tuple(contradictions))
 
 
+def held_back(robot: Robot, season: Season) -> dict[str, tuple[str, ...]]:
+    """Ids of the findings without which each action cannot be done; none for what practice shows working."""
+    wanted = _required(robot)
+    return {
+        name: tuple(i for m in mechanisms_for(robot, season, name) for i in wanted.get(m, ()))
+        for name, action in robot.actions.items()
+        if action.practice is None or action.practice.successes == 0
+    }
+
+
 _DOUBTFUL = 0.1
 """Practice and physics are said to disagree where the chance is below this share of what practice shows."""
 

@@ -1,0 +1,398 @@
+"""Tries candidates: many robots with other numbers in one batch, their margins, and the same matches for each.
+
+A candidate is tried in a number of cases: its nominal numbers, then draws of what is not known, the same draws for
+every candidate. Numbers, teeth and classes of bought parts vary within a batch; what makes another robot of it (a tank,
+a count, a latch) begins another one. A batch keeps the worst pose and the schedule of the robot as it is, so the best
+candidates are tried once more as their files would be.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from fieldworthy.arrays import Array, Real
+from fieldworthy.decide.candidates import CandidateEvaluator, Key, keyed, margins_of
+from fieldworthy.decide.search.space import Variable, fixed_part, section_of
+from fieldworthy.decide.search.wanted import Asked, Objective
+from fieldworthy.decide.variables import effort_of
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import WIDEST, Outcome
+from fieldworthy.engine.sampling import sampled
+from fieldworthy.engine.system import systems
+from fieldworthy.files import Quantity, instantiate
+from fieldworthy.files.kinds import default_tolerance
+from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.match import CannotPlay, Setup, setup
+from fieldworthy.match.ability import held_back
+from fieldworthy.match.setup import with_ability
+from fieldworthy.match.state import Whole
+from fieldworthy.match.timeline import loop
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.robot import Robot, settled
+from fieldworthy.robot.model.season import Season
+from fieldworthy.vehicle import state
+from fieldworthy.vehicle.body import whole
+
+CASES = 8192
+"""Cases of one batch at most, so that memory stays flat."""
+_OUTSIDE = (ValueError, ArithmeticError, IndexError, CannotPlay)
+"""What physics raises for a robot that cannot be."""
+_CAREFUL = 0.1  # of the matches fall below what a careful team counts on
+_HOUR = 3600.0
+_EFFORT = {"teeth": 1.5, "count": 4.0, "class": 3.0, "tank": 0.7, "latch": 4.0, "place": 0.0}
+"""Hours of one change, about; common practice, no source."""
+_BAR = 1e5
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How much is spent on each candidate of a batch.
+
+    Attributes
+    ----------
+    cases : The nominal one and the draws of what is not known; 1 for the nominal one alone
+    each : Matches in each case
+    begin : Number of the first match: other matches have other luck
+    """
+
+    cases: int = 1
+    each: int = 0
+    begin: int = 0
+
+    @property
+    def matches(self) -> int:
+        """Matches of one candidate: in its draws, or in its nominal case where that is all."""
+        return max(self.cases - 1, 1) * self.each
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What candidates gave, candidates leading.
+
+    Attributes
+    ----------
+    worth : Of each objective, more is better, shape (n, objectives)
+    lacks : How far each constraint is from holding, 0 where it holds, shape (n, constraints)
+    """
+
+    worth: Array
+    lacks: Array
+
+    @property
+    def lack(self) -> Array:
+        """How far a candidate is from holding what it must, in all."""
+        return np.asarray(self.lacks.sum(axis=1))
+
+
+@dataclass
+class Trial:
+    """Tries candidates of one robot.
+
+    Attributes
+    ----------
+    loaded : The robot with its season
+    asked : What is varied and wanted
+    seed : Fixes the draws and the luck
+    """
+
+    loaded: Loaded
+    asked: Asked
+    seed: int = 0
+    _bases: dict[tuple[int, ...], tuple[Any, Context]] = field(default_factory=dict)
+
+    @cached_property
+    def evaluator(self) -> CandidateEvaluator:
+        """The robot as it is, judged."""
+        return CandidateEvaluator(self.loaded)
+
+    @cached_property
+    def plays(self) -> bool:
+        """Whether what is wanted asks for matches."""
+        return any(o.name in ("points", "careful points", "air left") for o in self.asked.objectives)
+
+    @cached_property
+    def _held_back(self) -> dict[str, tuple[str, ...]]:
+        found = held_back(self.loaded.nominal, self.loaded.nominal_season)
+        known = {key[0] for key in self.evaluator.now}
+        return {a: kept for a, ids in found.items() if (kept := tuple(i for i in ids if i in known))}
+
+    @cached_property
+    def _wanted(self) -> list[Key]:
+        return [c.key for c in self.asked.constraints] + [o.key for o in self.asked.objectives if o.key is not None]
+
+    @cached_property
+    def _checks(self) -> tuple[int, ...]:
+        """The checks that something wanted asks for, and no others."""
+        ids = {i for needed in self._held_back.values() for i in needed} if self.plays else set()
+        also = [key for key in self.evaluator.now if key[0] in ids]
+        return self.evaluator.checks_for([*self._wanted, *also])
+
+    def tried(self, rows: Array, effort: Effort = Effort()) -> Tried:
+        """Try candidates, shape (n, variables)."""
+        worth = np.full((len(rows), len(self.asked.objectives)), -np.inf)
+        lacks = np.full((len(rows), len(self.asked.constraints)), WIDEST)
+        for chosen in self._alike(rows):
+            size = max(CASES // effort.cases, 1)
+            for start in range(0, len(chosen), size):
+                part = chosen[start : start + size]
+                worth[part], lacks[part] = self._batch(rows[part], effort)
+        return Tried(worth, lacks)
+
+    def _alike(self, rows: Array) -> list[Whole]:
+        """Candidates that differ in nothing but what varies within a batch."""
+        columns = [i for i in self.asked.space.choices if not _in_batch(self.asked.space.variables[i])]
+        if not columns:
+            return [np.arange(len(rows))]
+        _, which = np.unique(rows[:, columns], axis=0, return_inverse=True)
+        return [np.flatnonzero(which == k) for k in range(int(which.max()) + 1)] if len(rows) else []
+
+    def _batch(self, rows: Array, effort: Effort) -> tuple[Array, Array]:
+        """Try some candidates; where one of them cannot be a robot, the halves are tried."""
+        try:
+            with np.errstate(all="ignore"), warnings.catch_warnings():
+                warnings.simplefilter("ignore", RuntimeWarning)  # far values may leave a formula's range
+                return self._judged(rows, effort)
+        except _OUTSIDE:
+            if len(rows) == 1:
+                worth = np.full((1, len(self.asked.objectives)), -np.inf)
+                return worth, np.full((1, len(self.asked.constraints)), WIDEST)
+        half = len(rows) // 2
+        one, other = self._batch(rows[:half], effort), self._batch(rows[half:], effort)
+        return np.concatenate([one[0], other[0]]), np.concatenate([one[1], other[1]])
+
+    def _judged(self, rows: Array, effort: Effort) -> tuple[Array, Array]:
+        context = self.context(rows, effort.cases)
+        said = keyed(o for i in self._checks for o in systems()[i].check(context))
+        shape = (len(rows), effort.cases)
+
+        def over(real: Real) -> Array:
+            """A number over all cases as candidates by cases."""
+            return np.broadcast_to(np.asarray(real, dtype=float), (shape[0] * shape[1],)).reshape(shape)
+
+        margins = {key: over(margins_of(said[key])) if key in said else over(-WIDEST) for key in self._wanted}
+        lacks = [_lacking(margins[c.key], c.chance) for c in self.asked.constraints]
+        played = self._played(context, said, shape, effort) if self.plays and effort.each else None
+        worth = [self._worth(o, (context, margins, played), rows, over) for o in self.asked.objectives]
+        return np.stack(worth, axis=1), np.stack(lacks, axis=1) if lacks else np.zeros((len(rows), 0))
+
+    def _worth(
+        self, objective: Objective, found: tuple[Context, dict[Key, Array], tuple[Array, Array] | None],
+        rows: Array, over: Callable[[Real], Array],
+    ) -> Array:  # fmt: skip
+        context, margins, played = found
+        if objective.key is not None:
+            return np.asarray(margins[objective.key][:, 0])
+        if objective.name == "mass":
+            return -over(whole(state.groups(context), {}).mass)[:, 0]
+        if objective.name == "hours":
+            return -self.hours(rows)
+        if played is None:
+            return np.zeros(len(rows))
+        points, air = played
+        if objective.name == "air left":
+            return np.asarray(air.mean(axis=1)) / _BAR
+        if objective.name == "careful points":
+            return np.asarray(np.quantile(points, _CAREFUL, axis=1))
+        return np.asarray(points.mean(axis=1))
+
+    def hours(self, rows: Array) -> Array:
+        """Hours of work, about: build times of the mechanisms, and the changes."""
+        mechanisms = self.loaded.nominal.mechanisms.values()
+        build = sum(float(m.build_time) for m in mechanisms if m.build_time is not None) / _HOUR
+        total = np.full(len(rows), build)
+        for i, variable in enumerate(self.asked.space.variables):
+            moved = rows[:, i] != variable.now
+            if variable.quantity is not None:
+                quantity = variable.quantity
+                total += np.array([effort_of(quantity, float(si)) for si in rows[:, i]])
+            elif variable.sort == "count":
+                sizes = np.array([float(o.values[0]) for o in variable.options])
+                total += _EFFORT["count"] * np.abs(sizes[rows[:, i].astype(int)] - sizes[int(variable.now)])
+            else:
+                total += np.where(moved, _EFFORT[variable.sort], 0.0)
+        return total
+
+    def context(self, rows: Array, cases: int) -> Context:
+        """The candidates as one batch: each with its cases, the nominal one first."""
+        spec, base = self._base(rows[0])
+        columns = {p: (i, s) for i, v in enumerate(self.asked.space.variables) if v.is_number
+                   for p, s in zip(v.paths, v.signs, strict=True)}  # fmt: skip
+        nominal = self.loaded.nominal
+
+        def draw(path: KeyPath, quantity: Quantity) -> Real:
+            """Give a number over candidates and cases."""
+            known = settled(nominal, path, quantity)
+            if path in columns:
+                column, sign = columns[path]
+                return self._varied(known, sign * rows[:, column], path, cases)
+            return self._drawn(known, path, len(rows), cases)
+
+        def of_season(path: KeyPath, quantity: Quantity) -> Real:
+            """Give a number of the season."""
+            return self._drawn(quantity, ("season", *path), len(rows), cases)
+
+        robot = self._with_choices(instantiate(spec, Robot, draw), rows, cases)
+        return Context(robot, instantiate(self.loaded.season, Season, of_season), base)
+
+    def _base(self, row: Array) -> tuple[Any, Context]:
+        """The robot that a batch is about, with present numbers."""
+        space = self.asked.space
+        key = tuple(int(row[i]) for i in space.choices if not _in_batch(space.variables[i]))
+        if key not in self._bases:
+            if len(self._bases) > 64:
+                self._bases.clear()
+            present = space.now.copy()
+            for i in space.choices:
+                present[i] = row[i] if not _in_batch(space.variables[i]) else present[i]
+            spec = fixed_part(self.loaded, space, present)
+            self._bases[key] = (spec, Context(instantiate(spec, Robot), self.loaded.nominal_season))
+        return self._bases[key]
+
+    def _drawn(self, quantity: Quantity, path: KeyPath, count: int, cases: int) -> Real:
+        """A number that does not vary: the same cases for each candidate."""
+        if cases == 1 or quantity.tolerance <= 0:
+            return quantity.si
+        one = np.full(cases, quantity.si)
+        one[1:] = sampled(quantity, dotted(path), self.seed, 0, cases - 1)
+        return np.tile(one, count)
+
+    def _varied(self, quantity: Quantity, values: Array, path: KeyPath, cases: int) -> Array:
+        """A number that varies, with the tolerance that a file would give it."""
+        if cases == 1:
+            return values
+        columns = []
+        for si in values.tolist():
+            one = np.full(cases, si)
+            new = dataclasses.replace(quantity, si=si, tolerance=_tolerance(quantity, si))
+            if new.tolerance > 0:
+                one[1:] = sampled(new, dotted(path), self.seed, 0, cases - 1)
+            columns.append(one)
+        return np.concatenate(columns)
+
+    def _with_choices(self, robot: Robot, rows: Array, cases: int) -> Robot:
+        """Lay teeth and classes that vary within the batch into the robot, as arrays over its cases."""
+        for i in self.asked.space.choices:
+            variable = self.asked.space.variables[i]
+            if not _in_batch(variable):
+                continue
+            which = np.repeat(rows[:, i].astype(int), cases)
+            if (which == which[0]).all() and which[0] == int(variable.now):
+                continue
+            for at, path in enumerate(variable.paths):
+                values = [option.values[at] for option in variable.options]
+                if variable.sort == "class":
+                    robot = _with_class(robot, path, values, which)
+                else:
+                    robot = _put(robot, path, np.array(values, dtype=float)[which])
+        return robot
+
+    def _played(
+        self, context: Context, said: dict[Key, Outcome], shape: tuple[int, int], effort: Effort
+    ) -> tuple[Array, Array]:
+        """Points of every match, and the lowest gauge pressure left [Pa], candidates leading."""
+        cases = shape[0] * shape[1]
+        match = with_ability(setup(context, self.asked.part, cases), self._able(said, cases))
+        points, air = [], []
+        p_atm = match.numbers.drive[:, -1]
+        for candidate in range(shape[0]):
+            first = candidate * shape[1]
+            totals, pressure = _matches(match, first, effort, self.seed)
+            points.append(totals)
+            air.append(pressure - p_atm[first])
+        return np.stack(points), np.stack(air)
+
+    def _able(self, said: dict[Key, Outcome], cases: int) -> dict[str, Real]:
+        by_id = {key[0]: outcome for key, outcome in said.items()}
+        able: dict[str, Real] = {}
+        for action, ids in self._held_back.items():
+            can = np.ones(cases)
+            for outcome in (by_id[i] for i in ids if i in by_id and not by_id[i].missing):
+                can *= np.asarray(outcome.margin()) >= 0.0
+            able[action] = can
+        return able
+
+
+def _matches(match: Setup, first: int, effort: Effort, seed: int) -> tuple[Array, Array]:
+    """Play one candidate's matches: the same luck for every candidate."""
+    # nominal numbers alone: one case for all its matches, the chances of each drawn anew
+    which = (effort.begin, first + 1, effort.each, True) if effort.cases > 1 else (effort.begin, first, -1, True)
+    out = loop(match, which, seed, effort.matches, 0)
+    lowest = out.pressure.min(axis=1) if out.pressure.shape[1] else np.zeros(effort.matches)
+    return out.totals[:, 0].copy(), lowest
+
+
+def _lacking(margins: Array, chance: float) -> Array:
+    """How far margins over cases are from holding, with a chance where one is asked for."""
+    nominal = np.maximum(-margins[:, 0], 0.0)
+    if margins.shape[1] == 1 or chance <= 0.0:
+        return nominal
+    share = (margins[:, 1:] >= 0).mean(axis=1)
+    return np.asarray(nominal + np.maximum(chance - share, 0.0))
+
+
+def _tolerance(quantity: Quantity, si: float) -> float:
+    """The tolerance that a changed number has: the stated one, or the usual one of its new size."""
+    if quantity.tolerance <= 0 or not quantity.usual:
+        return quantity.tolerance
+    usual = default_tolerance(si, quantity.kind, quantity.basis)
+    before = default_tolerance(quantity.si, quantity.kind, quantity.basis)
+    return max(usual, quantity.tolerance if quantity.tolerance > before * (1 + 1e-9) else 0.0)
+
+
+def _in_batch(variable: Variable) -> bool:
+    """Whether a choice varies within a batch: teeth are numbers, and so are all that a class of a part says."""
+    return variable.sort in ("teeth", "class")
+
+
+def _with_class(robot: Robot, path: KeyPath, names: Sequence[str], which: Whole) -> Robot:
+    """Give one place of a robot a class of its own whose numbers are those of each case's choice."""
+    section = section_of(path)
+    classes = getattr(robot.catalogue, section)
+    used = np.unique(which)
+    merged = _chosen([classes[names[i]] for i in used], np.searchsorted(used, which).astype(np.int64))
+    own = f"{names[int(used[0])]} at {dotted(path)}"
+    robot = _put(robot, ("catalogue", section), {**classes, own: merged})
+    changed: Robot = _put(robot, path, own)
+    return changed
+
+
+def _chosen(things: Sequence[Any], which: Whole) -> Any:
+    """Things of one kind as one, whose numbers are those of each case's choice."""
+    first: Any = things[0]
+    if len(things) == 1:
+        return first
+    if dataclasses.is_dataclass(first):
+        names = [f.name for f in dataclasses.fields(first)]
+        made: Any = type(first)
+        return made(**{n: _chosen([getattr(t, n) for t in things], which) for n in names})
+    if isinstance(first, tuple):
+        if len({len(t) for t in things}) > 1:
+            raise ValueError("classes of another make")  # the halves of the batch are tried, to single ones
+        return tuple(_chosen(items, which) for items in zip(*things, strict=True))
+    if isinstance(first, bool | str) or first is None:
+        if any(t != first for t in things):
+            raise ValueError("classes of another make")
+        return first
+    if all(np.ndim(t) == 0 and t == first for t in things):
+        return first
+    table = [np.broadcast_to(np.asarray(t, dtype=float), which.shape) for t in things]
+    return np.stack(table)[which, np.arange(which.size)]
+
+
+def _put(model: Any, path: Sequence[str | int], value: Any) -> Any:
+    """Lay a value into a computing model."""
+    if not path:
+        return value
+    key, rest = path[0], path[1:]
+    if isinstance(model, dict):
+        return {**model, key: _put(model[key], rest, value)}
+    if isinstance(model, tuple):
+        return tuple(_put(item, rest, value) if i == key else item for i, item in enumerate(model))
+    return dataclasses.replace(model, **{str(key): _put(getattr(model, str(key)), rest, value)})
