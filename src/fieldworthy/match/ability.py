@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,6 +70,19 @@ def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]
     return tuple(name for name, mechanism in robot.mechanisms.items() if set(mechanism.can) & needs)
 
 
+def able(loaded: Loaded, cases: Cases, actions: Sequence[str]) -> dict[str, Array]:
+    """Say in which cases actions can be done; what practice shows working is not looked at."""
+    robot, season, wanted = loaded.nominal, loaded.nominal_season, _required(loaded.nominal)
+    if all(_worked(robot, a) or not any(m in wanted for m in mechanisms_for(robot, season, a)) for a in actions):
+        return {}
+    return ability(loaded, cases).can
+
+
+def _worked(robot: Robot, action: str) -> bool:
+    practice = robot.actions[action].practice
+    return practice is not None and practice.successes > 0
+
+
 def ability(loaded: Loaded, cases: Cases) -> Ability:
     """Judge every action of a robot by the findings that its mechanisms cannot do without.
 
@@ -82,8 +96,7 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     for name, action in robot.actions.items():
         ids = [i for m in mechanisms_for(robot, season, name) for i in wanted.get(m, ()) if i in found]
         held = {i: _holds(found[i], cases) for i in ids}
-        worked = action.practice is not None and action.practice.successes > 0
-        if not worked:
+        if not _worked(robot, name):
             can[name] = np.prod([np.ones(cases.size), *held.values()], axis=0)
             continue
         assert action.practice is not None

@@ -16,7 +16,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
 from fieldworthy.files import BadInput, Quantity, instantiate
 from fieldworthy.files.problems import KeyPath, dotted
-from fieldworthy.match.ability import Contradiction, ability
+from fieldworthy.match.ability import Contradiction, ability, able
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup, unbuilt, with_ability
 from fieldworthy.match.state import DONE, FULL, REASONS, Whole
 from fieldworthy.match.timeline import Timeline, loop, timeline
@@ -43,6 +43,7 @@ class Runs:
     finished : How often each step was done
     ended : How actions ended, by `layout.REASONS`
     earned : Points of each task
+    odds : Chance of each action
     each : Matches in a row with the same draw of what is not known
     """
 
@@ -55,6 +56,7 @@ class Runs:
     finished: Array
     ended: Whole
     earned: Array
+    odds: Array
     each: int = 1
 
 
@@ -65,7 +67,9 @@ def play_runs(
     fixed = 0 if match.cases == 1 else case
     out = loop(match, (begin, 1, each, luck) if fixed is None else (begin, fixed, -each, luck), seed, runs, 0)
     points, early, hottest, charge = out.totals.T
-    return Runs(match, points, early, hottest, charge, out.pressure, out.finished, out.ended, out.earned, each)
+    return Runs(
+        match, points, early, hottest, charge, out.pressure, out.finished, out.ended, out.earned, out.odds, each
+    )
 
 
 def blocks(
@@ -77,12 +81,15 @@ def blocks(
     whole = BLOCK - BLOCK % each
     for block, begin in enumerate(range(0, runs, whole)):
         size = min(whole, runs - begin)
-        match = nominal
-        if tolerances:
-            cases = Cases(seed, block, -(-size // each), [])
-            match = _setup(loaded, _drawn(loaded, cases, base), part, cases.size)
-            match = with_ability(match, ability(loaded, cases).can)
+        match = drawn_setup(loaded, Cases(seed, block, -(-size // each), []), base, part) if tolerances else nominal
         yield play_runs(match, size, begin=begin, seed=seed, each=each)
+
+
+def drawn_setup(loaded: Loaded, cases: Cases, base: Context | None = None, part: Part = "whole") -> Setup:
+    """Set a match up over draws of what is not known, with what the mechanisms can do in each."""
+    base = base or Context(loaded.nominal, loaded.nominal_season)
+    match = _setup(loaded, _drawn(loaded, cases, base), part, cases.size)
+    return with_ability(match, able(loaded, cases, match.actions))
 
 
 def _drawn(loaded: Loaded, cases: Cases, base: Context) -> Context:
@@ -217,6 +224,7 @@ class Tally:
     runs : How many runs it holds
     seed : What fixes them
     draws : Points by draw of what is not known and match, block by block
+    odds : Chance of each action in each draw of the first block
     points : How often each number of points came up
     autonomous : Sum of the points of the autonomous period
     finished : Runs in which each step was done
@@ -227,6 +235,7 @@ class Tally:
     runs: int = 0
     seed: int = 0
     draws: list[npt.NDArray[np.float32]] = field(default_factory=list)
+    odds: Array = field(default_factory=lambda: np.zeros((0, 0)))
     points: Counter[float] = field(default_factory=Counter)
     autonomous: float = 0.0
     finished: Array = field(default_factory=lambda: np.zeros(0))
@@ -241,7 +250,9 @@ class Tally:
     def add(self, block: Runs) -> None:
         """Add a block of runs."""
         self.runs += block.points.size
-        self.draws.append(grouped(block.points).astype(np.float32))
+        if not self.draws:
+            self.odds = block.odds[:: block.each]
+        self.draws.append(grouped(block.points, block.each).astype(np.float32))
         values, counts = np.unique(np.round(block.points, 9), return_counts=True)
         self.points.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
         self.autonomous += float(block.autonomous.sum())
@@ -310,7 +321,7 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
         _limits(tally),
         tuple(_success(tally, i) for i in range(len(tally.setup.actions))) if tally.runs else (),
         known,
-        shares(table[: BLOCK // EACH], _doubts(loaded, tally, min(table.shape[0], BLOCK // EACH)))
+        shares(table[: tally.odds.shape[0]], doubts(loaded, tally.setup, tally.odds, tally.seed))
         if known is not None
         else (),
         tuple(c for c in belief.contradictions if c.action in tally.setup.actions),
@@ -318,23 +329,20 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
     )
 
 
-def _doubts(loaded: Loaded, tally: Tally, draws: int) -> list[tuple[str, Array]]:
-    """Every number that was drawn, with the draws of the first block: chances of actions, then quantities."""
-    from fieldworthy.match.random import beta  # noqa: PLC0415
-
-    found: list[tuple[str, Array]] = []
-    chance, streams = tally.setup.structure.chance, tally.setup.structure.key
-    for i, action in enumerate(tally.setup.actions):
-        if chance[i, 2] < 0.0:
-            a, b, seed = float(chance[i, 0]), float(chance[i, 1]), np.uint64(tally.seed)
-            drawn = [beta(a, b, seed, np.uint64(k), streams[i]) for k in range(draws)]
-            found.append((f"actions.{action}.practice", np.array(drawn)))
-    size = min(-(-tally.runs // EACH), BLOCK // EACH)
+def doubts(loaded: Loaded, match: Setup, odds: Array, seed: int) -> list[tuple[str, Array]]:
+    """List every number that was drawn, with its draws of the first block: chances of actions, then quantities."""
+    draws, drawn = odds.shape[0], match.structure.chance[:, 2] < 0.0
+    found = [(practice_of(a), odds[:, i]) for i, a in enumerate(match.actions) if drawn[i]]
     for path, quantity in loaded.quantities:
         if quantity.tolerance > 0:
             key = dotted(path)
-            found.append((key, standard_draws(tally.seed, key, 0, size)[:draws]))
+            found.append((key, standard_draws(seed, key, 0, draws)))
     return found
+
+
+def practice_of(action: str) -> str:
+    """Name the key under which the practice counts of an action stand."""
+    return f"actions.{action}.practice"
 
 
 def _moments(points: Counter[float]) -> tuple[float | None, float | None]:

@@ -305,8 +305,8 @@ def _act(
     s.tried[action] += 1
     one, two, three, _ = philox((run, st.key[action], np.uint64(count), _ZERO), seed)
     time = lognormal(mean, sd, normal(one, two)) if luck else mean
-    won = not luck or uniform(three) < s.odds[action]
-    able = nu.time[case, action, 2] > 0.0
+    sound = nu.time[case, action, 2]
+    won = not luck or uniform(three) < s.odds[action] * sound
     end = st.period[period, 1]
     leaves, earned, counts = s.clock[NOW], 0.0, 0.0
     voltage, over = nu.drive[case, V_OPEN], False
@@ -338,7 +338,7 @@ def _act(
             else:
                 short = _breathe(st, nu, case, s, action)
                 reason = short if reason == DONE else reason
-                reason = UNABLE if reason == DONE and luck and not able else reason
+                reason = UNABLE if reason == DONE and luck and sound <= 0.0 else reason
                 if reason == DONE:
                     reason, earned, counts = _score(st, s, action, period, won)
     s.ended[action, reason] += 1
@@ -407,6 +407,7 @@ def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.
     out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
     out.ended[i] = s.ended
     out.earned[i] = s.earned
+    out.odds[i] = s.odds
     out.pressure[i] = s.air[:, 0]
 
 

@@ -98,7 +98,7 @@ class Numbers(NamedTuple):
     above, factor : Steps of derating; infinite where a motor has fewer [K, -]
     tanks : Volume, charge, regulator's setting, time constant of the leak [m3, Pa, Pa, s]
     ways : Chamber volume before and after, absolute pressure needed [m3, m3, Pa]
-    time : Mean, standard deviation, and 1 where its mechanism can do it [s, s, -]
+    time : Mean, standard deviation, and the share of tries that its mechanism lets succeed, 0 where none [s, s, -]
     share : Load of each entry of `Structure.worker`, as a share of stall torque
     """
 
@@ -159,6 +159,7 @@ class Out(NamedTuple):
     finished : How often each step was done
     ended : How actions ended
     earned : Points of each task
+    odds : Chance of each action
     rows : One row for each action; k is 0 where they are not wanted [SI]
     filled : How many rows were filled
     """
@@ -168,5 +169,6 @@ class Out(NamedTuple):
     finished: Array
     ended: Whole
     earned: Array
+    odds: Array
     rows: Array
     filled: Whole

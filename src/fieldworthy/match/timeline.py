@@ -121,6 +121,7 @@ def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, 
         np.zeros((runs, match.structure.step.shape[0])),
         np.zeros((runs, len(match.actions), len(REASONS)), dtype=np.int64),
         np.zeros((runs, len(match.tasks))),
+        np.zeros((runs, len(match.actions))),
         np.zeros((runs, rows, FIRST_TANK + tanks)),
         np.zeros(runs, dtype=np.int64),
     )
