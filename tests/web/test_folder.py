@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import signal
 from pathlib import Path
 
 import pytest
@@ -141,3 +143,14 @@ def test_a_season_says_that_it_is_one():
     assert is_season(SEASON)
     assert not is_season(ROBOT)
     assert not is_season("# fieldworthy: season 1\n")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="only there are pipes files")
+def test_a_pipe_in_the_folder_is_not_listed_and_never_opened(folder):
+    before = folder.entries()
+    os.mkfifo(folder.root / "pipe.yaml")
+    signal.alarm(30)  # ends the run where it is waited for
+    assert folder.entries() == before
+    with pytest.raises(BadInput, match="a device or a pipe"):
+        folder.read("pipe.yaml")
+    signal.alarm(0)

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 import signal
 import socket
+import subprocess
+import sys
+import time
 import urllib.error
 import urllib.request
 
@@ -77,3 +81,38 @@ def test_it_ends_with_ctrl_c_and_without_a_word_of_alarm(tmp_path):
         assert server.process.wait(15) == 0
     assert server.lines[-1] == "closed\n"
     assert not any("Traceback" in line for line in server.lines)
+
+
+_BUSY = """
+import importlib, sys, time
+from pathlib import Path
+from fieldworthy.cli import interruption
+serve = importlib.import_module("fieldworthy.web.serve")
+
+async def waits(scope, receive, send):
+    if scope["type"] == "http":
+        print("asked", flush=True)
+        time.sleep(600)
+
+interruption.listen()
+serve.application = lambda folder, keys: waits
+serve._LAST = 1.0
+serve.serve(Path(sys.argv[1]), serve.Options(browser=False), lambda line: print(line, flush=True))
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a signal ends a program at once elsewhere")
+def test_it_ends_with_ctrl_c_even_while_it_waits_for_something(tmp_path):
+    page = subprocess.Popen([sys.executable, "-c", _BUSY, str(tmp_path)], stdout=subprocess.PIPE, text=True)
+    assert page.stdout is not None
+    said = iter(page.stdout)
+    address = next(line for line in said if "key=" in line).split("//")[1].partition("/")[0]
+    host, _, port = address.partition(":")
+    with socket.create_connection((host, int(port)), timeout=10) as line:
+        line.sendall(b"GET / HTTP/1.1\r\nHost: x\r\n\r\n")
+        assert any("asked" in heard for heard in said)
+        begun = time.monotonic()
+        page.send_signal(signal.SIGINT)
+        assert page.wait(30) == 130
+        assert time.monotonic() - begun < 25
+    page.stdout.close()

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import typer
 
-from fieldworthy.files.writing import write_atomically
+from fieldworthy.files.writing import written
 from fieldworthy.robot.answers import AnswerError, gather, meets
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 
@@ -47,11 +47,12 @@ def run_new(file: Path, options: Options, *, force: bool) -> None:
     season = file.parent / answers.season
     write_season = not season.exists()
     offered = Meets() if write_season else meets(season)
-    write_atomically(file, starter_robot(answers, offered))
+    texts = {file: starter_robot(answers, offered)}
     if write_season:
-        write_atomically(season, starter_season(answers.inch))
-    written = f"{file} and {season}" if write_season else str(file)
-    typer.echo(f"Wrote {written}. Next: fieldworthy check {file}")
+        texts[season] = starter_season(answers.inch)
+    written(texts, copy_dated=None, expect={each: "" for each in texts if each != file or not force})
+    named = f"{file} and {season}" if write_season else str(file)
+    typer.echo(f"Wrote {named}. Next: fieldworthy check {file}")
 
 
 def _person() -> bool:

@@ -7,11 +7,13 @@ before anything is built, and a problem is found at its own line and column.
 from __future__ import annotations
 
 import math
+import os
 import re
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, BinaryIO, TypeAlias
 
 from fieldworthy.files.problems import BadInput, KeyPath, Problem, nearest
 
@@ -52,30 +54,93 @@ class Document:
         return Problem(file, line, column, key, expected, suggestion)
 
 
+_within: Path | None = None
+
+
+def keep_within(folder: Path | None) -> None:
+    """Let this process read and write nothing outside of one folder, whatever name or link leads out; None ends that.
+
+    Notes
+    -----
+    Whoever serves the page calls it once, and so does each process that computes for the page: no caller can then
+    forget it, also where a file names another one.
+    """
+    global _within  # noqa: PLW0603  a process serves one folder
+    _within = None if folder is None else folder.resolve()
+
+
+def kept_within() -> Path | None:
+    """Tell which folder this process keeps to."""
+    return _within
+
+
+def led_to(file: Path) -> Path:
+    """Find where a name and its links lead; refuse what lies outside of the folder that this process keeps to."""
+    found = file.resolve()
+    if _within is not None and not found.is_relative_to(_within):
+        expected = "expected a file in the folder that is open, found a link that leads out of it"
+        raise BadInput([Problem(file, 1, 1, (), expected)])
+    return found
+
+
+def opened(file: Path) -> BinaryIO:
+    """Open a regular file to be read; never waits for a pipe, and follows no link out of the folder."""
+    found = led_to(file)
+    _refuse_irregular(file, found.stat())  # before it is opened: whoever waits at the other end of a pipe waits on
+    flags = ("O_NONBLOCK", "O_NOFOLLOW", "O_BINARY")  # a link or a pipe may have come in between
+    handle = os.open(found, os.O_RDONLY | sum(getattr(os, flag, 0) for flag in flags))
+    try:
+        _refuse_irregular(file, os.fstat(handle))
+    except BadInput:
+        os.close(handle)
+        raise
+    return os.fdopen(handle, "rb")
+
+
+def _refuse_irregular(file: Path, found: os.stat_result) -> None:
+    if stat.S_ISDIR(found.st_mode):
+        raise BadInput([Problem(file, 1, 1, (), "expected a file, found a directory")])
+    if not stat.S_ISREG(found.st_mode):
+        raise BadInput([Problem(file, 1, 1, (), "expected a file, found a device or a pipe")])
+
+
 def read_bytes(file: Path) -> bytes:
     """Read a file whole, within bounds."""
-
-    def bad(expected: str) -> BadInput:
-        return BadInput([Problem(file, 1, 1, (), expected)])
-
     try:
-        if file.is_dir():
-            raise bad("expected a file, found a directory")
-        with file.open("rb") as stream:
+        with opened(file) as stream:
             raw = stream.read(LARGEST + 1)
     except FileNotFoundError as error:
         near = nearest(file.name, _siblings(file))
         raise BadInput([Problem(file, 1, 1, (), "no such file", near)]) from error
-    except (OSError, ValueError) as error:
-        raise bad(f"the file cannot be read ({getattr(error, 'strerror', None) or error})") from error
+    except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links that lead in a ring
+        raise unreadable(file, error) from error
     if len(raw) > LARGEST:
-        raise bad(f"expected a file of at most {LARGEST // 1_000_000} MB")
+        raise BadInput([Problem(file, 1, 1, (), f"expected a file of at most {LARGEST // 1_000_000} MB")])
     return raw
+
+
+def unreadable(file: Path, error: Exception) -> BadInput:
+    """Say why a file cannot be read."""
+    why = getattr(error, "strerror", None) or error
+    return BadInput([Problem(file, 1, 1, (), f"the file cannot be read ({why})")])
+
+
+def head_of_file(file: Path, characters: int) -> str:
+    """Read the beginning of a text file; empty where that cannot be done."""
+    try:
+        with opened(file) as stream:
+            return stream.read(4 * characters).decode("utf-8-sig", "replace")[:characters]
+    except (OSError, ValueError, RuntimeError, BadInput):
+        return ""
 
 
 def read_text(file: Path) -> str:
     """Read a text file whole, within bounds."""
-    raw = read_bytes(file)
+    return text_of(file, read_bytes(file))
+
+
+def text_of(file: Path, raw: bytes) -> str:
+    """Read bytes as text."""
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

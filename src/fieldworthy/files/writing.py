@@ -9,13 +9,22 @@ import re
 import secrets
 import shutil
 import threading
+import time
+import warnings
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
+from platform import node
 
+from fieldworthy.files.document import led_to, opened, unreadable
 from fieldworthy.files.problems import BadInput, Problem
 
 _SAVING = threading.Lock()  # two windows of one program save one after the other
+_LOCK = ".fieldworthy.lock"  # stands in the folder while a program saves there
+_PATIENCE = 20.0  # s until another program must have saved
+_OLD = 3600.0  # s after which a file that waits for its name waits in vain
+_LEFT = re.compile(r"\..{1,40}\.fieldworthy-(?P<place>[0-9a-f]{8})-(?P<process>\d{1,10})-[0-9a-f]{8}\.tmp", re.DOTALL)
 _COPY = re.compile(r".+\.\d{4}-\d{2}-\d{2}(-\d+)?", re.ASCII)
 _BOM = b"\xef\xbb\xbf"
 
@@ -45,15 +54,27 @@ def spare(out: Path, read: Iterable[Path]) -> None:
                 raise BadInput([Problem(out, 1, 1, (), what)])
 
 
-def fingerprint(file: Path) -> str:
-    """Tell a file's content from any other."""
+def fingerprint(content: Path | str | bytes) -> str:
+    """Tell the content of a file, or what it would be, from any other; empty where there is no such file.
+
+    Notes
+    -----
+    A byte order mark does not count, so that a text that was read is known again on the disk.
+    """
+    if isinstance(content, str | bytes):
+        raw = content.encode() if isinstance(content, str) else content
+        return hashlib.sha256(raw.removeprefix(_BOM)).hexdigest()
     try:
-        return hashlib.sha256(file.read_bytes()).hexdigest()
+        with opened(content) as stream:
+            return fingerprint(stream.read())
     except FileNotFoundError:
         return ""
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise BadInput([Problem(file, 1, 1, (), f"the file cannot be read ({why})")]) from error
+    except (OSError, ValueError, RuntimeError) as error:
+        raise unreadable(content, error) from error
+
+
+class Changed(BadInput):
+    """A file has another text than the one that was read; nothing was written."""
 
 
 def is_dated_copy(file: Path) -> bool:
@@ -69,9 +90,13 @@ def written(
     Notes
     -----
     All new texts are on the disk before the first takes its file's name, in the order given; between two names
-    a pulled plug leaves the first file new and the second old.
+    a pulled plug leaves the first file new and the second old. From the comparison with what is expected to the last
+    name nobody else saves in these folders, in this program or in another one.
     """
     with _SAVING, contextlib.ExitStack() as stack:
+        for folder in sorted({_parent(file) for file in texts}):
+            stack.enter_context(_alone(folder))
+            _clear(folder)
         _refuse_changed(expect or {})
         staged: list[tuple[Path, Path]] = []
         for file, text in texts.items():
@@ -84,7 +109,7 @@ def written(
             except (OSError, ValueError, RuntimeError) as error:
                 raise _unwritable(file, error) from error
         copies = tuple(_kept(target, copy_dated) for _, target in staged if copy_dated and target.exists())
-        _refuse_changed(expect or {})
+        _refuse_changed(expect or {})  # an editor knows no lock
         for beside, target in staged:
             try:
                 _take_name(beside, target)
@@ -94,10 +119,77 @@ def written(
 
 
 def _refuse_changed(expect: Mapping[Path, str]) -> None:
+    there = "expected a new name: there is a file of this name already (nothing was written)"
     what = "the file has changed since it was read: read it again, then make the change anew (nothing was written)"
-    changed = [Problem(file, 1, 1, (), what) for file, known in expect.items() if fingerprint(file) != known]
+    changed = [
+        Problem(file, 1, 1, (), what if known else there)
+        for file, known in expect.items()
+        if fingerprint(file) != known
+    ]
     if changed:
-        raise BadInput(changed)
+        raise Changed(changed)
+
+
+def _parent(file: Path) -> Path:
+    try:
+        return _target(file).parent
+    except (OSError, ValueError, RuntimeError) as error:
+        raise _unwritable(file, error) from error
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Save in a folder while no other program does."""
+    from filelock import FileLock, Timeout  # noqa: PLC0415  only where a file is saved
+
+    lock = FileLock(folder / _LOCK, timeout=_PATIENCE, poll_interval=0.01)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a disk that knows no locks gets one of another make
+            lock.acquire()
+    except Timeout as error:
+        what = f"expected to save within {_PATIENCE:.0f} s, but another program is saving in this folder: try again"
+        raise BadInput([Problem(folder, 1, 1, (), what)]) from error
+    except OSError as error:
+        raise _unwritable(folder, error) from error
+    try:
+        yield
+    finally:
+        if os.name == "posix":  # whoever waits sees that the file lost its name, and makes a new one
+            (folder / _LOCK).unlink(missing_ok=True)
+        lock.release(force=True)
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a save left behind that was killed; never what a program still writes."""
+    with contextlib.suppress(OSError):
+        for path in folder.glob(".*.tmp"):
+            found = _LEFT.fullmatch(path.name)
+            if found and path.is_file() and not path.is_symlink() and (_is_gone(found) or _is_old(path)):
+                with contextlib.suppress(OSError):
+                    path.unlink()
+
+
+def _is_gone(left: re.Match[str]) -> bool:
+    """Tell whether the program that wrote a file has ended, where it ran here and the system can say so."""
+    if left["place"] != _place() or os.name != "posix":
+        return False
+    try:
+        os.kill(int(left["process"]), 0)  # signal 0 only asks
+    except ProcessLookupError:
+        return True
+    except (OSError, OverflowError):
+        return False
+    return False
+
+
+def _is_old(path: Path) -> bool:
+    return time.time() - path.stat().st_mtime > _OLD
+
+
+def _place() -> str:
+    """Name the machine in a few letters: numbers of processes mean nothing on another one."""
+    return f"{zlib.crc32(node().encode()):08x}"
 
 
 def _kept(target: Path, day: date) -> Path:
@@ -135,7 +227,7 @@ def _unwritable(file: Path, error: Exception) -> BadInput:
 
 def _target(file: Path) -> Path:
     """What a name leads to, which must be a file or could become one."""
-    target = file.resolve()
+    target = led_to(file)
     if not target.parent.is_dir():
         raise BadInput([Problem(file, 1, 1, (), f"expected an existing folder, found none at {file.parent}")])
     if target.is_dir():
@@ -148,7 +240,8 @@ def _target(file: Path) -> Path:
 @contextlib.contextmanager
 def _beside(target: Path, raw: bytes) -> Iterator[Path]:
     """A file beside another one, forced to the disk; gone afterwards unless it has taken a name."""
-    beside = target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.tmp")
+    own = f"fieldworthy-{_place()}-{os.getpid()}-{secrets.token_hex(4)}"
+    beside = target.with_name(f".{target.name[:40]}.{own}.tmp")
     try:
         with beside.open("xb") as stream:
             stream.write(raw)

@@ -17,7 +17,7 @@ from fieldworthy.files.problems import KeyPath, faults_of, nearest, shorten
 from fieldworthy.files.reading import checked
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.robot.partslist import beside
+from fieldworthy.robot.partslist import beside, lacking_beside
 
 T = TypeVar("T")
 
@@ -86,9 +86,7 @@ class Measured:
         """Find a table beside the measurements file."""
         found = beside(self.document.file, name)
         if found is None:
-            tables = sorted(p.name for p in self.folder.glob("*.csv"))
-            expected = f"expected the name of a CSV file beside this one (found {shorten(name)})"
-            raise BadInput([self.document.problem(key, expected, nearest(name, tables))])
+            raise BadInput([lacking_beside(self.document, key, name, "CSV file", self.folder.glob("*.csv"))])
         return found
 
 
@@ -140,9 +138,8 @@ def _robot_file(document: Document, named: Path | None) -> tuple[Path | None, li
         return named, []  # the schema has said that it must be a text
     found = beside(document.file, name)
     if found is None:
-        names = sorted(p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name)
-        expected = f"expected the name of a robot file beside this one (found {shorten(name)})"
-        return named, [document.problem(("robot",), expected, nearest(name, names))]
+        known = (p for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name)
+        return named, [lacking_beside(document, ("robot",), name, "robot file", known)]
     if named is not None and not _same(named, found):
         expected = f"these readings were taken on {name}, not on {named.name}: name the same robot file in both places"
         return None, [document.problem(("robot",), expected)]

@@ -254,7 +254,7 @@ class Source:
         return self.document.problem((*self.at, quantity, key), expected, suggestion)
 
 
-def read_table(source: Source, wanted: Mapping[str, Wanted]) -> Table:
+def read_table(source: Source, wanted: Mapping[str, Wanted], text: str | None = None) -> Table:
     """Read a table of readings.
 
     Notes
@@ -262,7 +262,7 @@ def read_table(source: Source, wanted: Mapping[str, Wanted]) -> Table:
     The delimiter is the one under which the named columns are found. A row counts only where every column that was
     asked for holds a number; a time may not come twice, and rows out of order are put in order.
     """
-    text = read_text(source.file)
+    text = read_text(source.file) if text is None else text
     used = {name: want for name, want in wanted.items() if name in source.columns}
     lacking = [name for name, want in wanted.items() if want.needed and name not in used]
     if lacking:

@@ -17,7 +17,7 @@ from fieldworthy.files.reading import checked
 from fieldworthy.robot.catalogue import builtin_names, with_builtin
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
-from fieldworthy.robot.partslist import beside, read_parts_list
+from fieldworthy.robot.partslist import beside, lacking_beside, read_parts_list
 
 
 def load_season(file: Path | str, text: str | None = None) -> tuple[Document, Spec]:
@@ -120,9 +120,8 @@ def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:
         return None, [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
     file = beside(document.file, name)
     if file is None:
-        names = [p.name for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name]
-        expected = f"expected the name of a season file beside this one (found {shorten(name)})"
-        return None, [document.problem(("season",), expected, nearest(name, sorted(names)))]
+        known = (p for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name)
+        return None, [lacking_beside(document, ("season",), name, "season file", known)]
     return file, []
 
 

@@ -14,8 +14,8 @@ from pathlib import Path, PureWindowsPath
 from typing import Any
 
 from fieldworthy.files import BadInput, Document, Problem
-from fieldworthy.files.document import read_bytes, read_text
-from fieldworthy.files.problems import nearest, shorten
+from fieldworthy.files.document import led_to, read_bytes, read_text
+from fieldworthy.files.problems import KeyPath, nearest, shorten
 
 Line = tuple[int, list[str]]
 """Number of a row in its file, from 1, and its cells as text."""
@@ -170,7 +170,30 @@ def beside(file: Path, name: str) -> Path | None:
     if windows.is_absolute() or windows.drive or windows.root or ".." in windows.parts or "\0" in name:
         return None
     found = file.parent / name
-    return found if found.is_file() else None
+    return found if not _why_not(found) else None
+
+
+def _why_not(file: Path) -> str:
+    """Why a file cannot be one that another names; empty where it can."""
+    try:
+        found = led_to(file)
+        if found.is_file():
+            return ""
+        return "a directory" if found.is_dir() else "a device or a pipe" if found.exists() else "none"
+    except BadInput:
+        return "a link that leads out of the folder that is open"
+    except (OSError, RuntimeError, ValueError):  # a name longer than names can be, links that lead in a ring
+        return "none"
+
+
+def lacking_beside(document: Document, key: KeyPath, name: str, kind: str, known: Iterable[Path]) -> Problem:
+    """Say what is wrong with the name of a file that should stand beside the one that names it."""
+    why = "none" if PureWindowsPath(name).anchor or ".." in name else _why_not(document.file.parent / name)
+    expected = f"expected the name of a {kind} beside this one"
+    if why in ("", "none"):
+        names = sorted(path.name for path in known)
+        return document.problem(key, f"{expected} (found {shorten(name)})", nearest(name, names))
+    return document.problem(key, f"{expected} (found {why} called {shorten(name)})")
 
 
 def read_parts_list(document: Document, texts: dict[Path, str] | None = None) -> None:
@@ -187,9 +210,8 @@ def read_parts_list(document: Document, texts: dict[Path, str] | None = None) ->
     file = beside(document.file, name)
     if file is None:
         beside_it = document.file.parent.iterdir() if document.file.parent.is_dir() else ()
-        tables = sorted(p.name for p in beside_it if p.suffix.lower() in (".csv", *SHEETS))
-        expected = f"expected the name of a CSV file or spreadsheet beside this one (found {shorten(name)})"
-        document.problems.append(document.problem(("parts_list",), expected, nearest(name, tables)))
+        tables = (p for p in beside_it if p.suffix.lower() in (".csv", *SHEETS))
+        document.problems.append(lacking_beside(document, ("parts_list",), name, "CSV file or spreadsheet", tables))
         return
     texts = {} if texts is None else texts
     if file.suffix.lower() in SHEETS:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-from fieldworthy.files.document import read_text
+from fieldworthy.files.document import head_of_file, read_text
 from fieldworthy.files.problems import BadInput, Problem
 from fieldworthy.files.writing import is_dated_copy
 
@@ -119,9 +119,8 @@ class Folder:
     def _entry(self, path: Path) -> Entry | None:
         name = self.name(path)
         try:
-            with self.path(name).open(encoding="utf-8-sig", errors="replace") as stream:
-                head = stream.read(_HEAD)
-        except (OSError, BadInput):
+            head = head_of_file(self.path(name), _HEAD)
+        except BadInput:
             return None
         form = _FORM.search(head)
         if form is None:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import csv
 import re
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
 from fieldworthy.files.changes import flow_text
-from fieldworthy.files.document import read_text
+from fieldworthy.files.document import head_of_file, read_text, text_of
 from fieldworthy.files.problems import BadInput, Problem, shorten
 from fieldworthy.files.writing import fingerprint, is_dated_copy, written
 from fieldworthy.measure import drivelog, frames, samples
@@ -55,9 +54,7 @@ class Readings:
 
     def put(self, text: str) -> None:
         """Write a new text over the one that was read, and over no other."""
-        seen = fingerprint(self.file)
-        known = seen if read_text(self.file) == self.text else "another text"
-        written({self.file: text}, copy_dated=None, expect={self.file: known})
+        written({self.file: text}, copy_dated=None, expect={self.file: fingerprint(self.text)})
 
 
 @dataclass(slots=True)
@@ -105,9 +102,8 @@ def belonging(folder: Folder, robot: Path) -> tuple[str, ...]:
 def _names(folder: Folder, file: Path) -> str:
     """The robot that a measurements file names; empty for any other file."""
     try:
-        with folder.path(folder.name(file)).open(encoding="utf-8-sig", errors="replace") as stream:
-            head = stream.read(_HEAD)
-    except (OSError, BadInput):
+        head = head_of_file(folder.path(folder.name(file)), _HEAD)
+    except BadInput:
         return ""
     robot = _ROBOT.search(head) if _FORM.search(head) else None
     return robot[1].split(" #")[0].strip("'\" ") if robot else ""
@@ -239,16 +235,11 @@ def guessed(section: str, head: Sequence[str]) -> dict[str, str]:
 
 def looked_at(section: str, name: str, content: bytes, columns: tuple[tuple[str, str, str], ...]) -> Arrived:
     """Look at every row of a table that has come; nothing is written where it stays."""
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "table.csv"
-        file.write_bytes(content)
-        try:
-            text = read_text(file)
-            own = {quantity: Column(column=column, unit=unit) for quantity, column, unit in columns}
-            own = own or _recognised(section, file, text)
-            table = read_table(Source(file, own), WANTED[section])
-        except BadInput as error:
-            raise BadInput([replace(p, file=Path(name)) for p in error.problems]) from error
+    file = Path(name)
+    text = text_of(file, content)
+    own = {quantity: Column(column=column, unit=unit) for quantity, column, unit in columns}
+    own = own or _recognised(section, file, text)
+    table = read_table(Source(file, own), WANTED[section], text)
     told = (_summary(table, own), *_remarks(table))
     return Arrived(tuple((quantity, c.column) for quantity, c in own.items()), int(table.lines.size), told)
 

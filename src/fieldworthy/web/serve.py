@@ -12,14 +12,18 @@ import webbrowser
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 from fieldworthy import stopping
+from fieldworthy.files.document import keep_within
 from fieldworthy.web.access import ENTER, Gate, Keys, Policy
 from fieldworthy.web.folder import Folder
 
 FIRST_PORT = 8420
 _TRIED = 20  # ports tried one after the other before the system chooses one
+_LAST = 6.0  # s after Ctrl-C, by when the page has closed or is ended
+INTERRUPTED = 130
 STATIC = Path(__file__).parent / "static"
 
 
@@ -94,6 +98,7 @@ def application(folder: Folder, keys: Keys) -> Any:
 def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> None:
     """Serve the page until it is stopped."""
     folder = Folder.at(path)
+    keep_within(folder.root)
     keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
     with contextlib.suppress(KeyboardInterrupt), stopping.in_order(), listen(options) as door:
         port = int(door.getsockname()[1])
@@ -106,6 +111,7 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
                 threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
         _server(folder, keys, begun).run(sockets=[door])
+    keep_within(None)
     say("closed")
 
 
@@ -132,7 +138,20 @@ def _server(folder: Folder, keys: Keys, begun: Callable[[], None]) -> Any:
             await super().startup(sockets)
             begun()
 
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            watch = threading.Timer(_LAST, _end)
+            watch.daemon = True  # gone with the program where that ends as it should
+            watch.start()
+            super().handle_exit(sig, frame)
+
     return Telling(config)
+
+
+def _end() -> None:
+    """End the program whatever it waits for; its workers end with it."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.write(2, b"closed, but not in good order\n")
+    os._exit(INTERRUPTED)
 
 
 def _announced(folder: Folder, options: Options, keys: Keys, port: int, address: str) -> list[str]:

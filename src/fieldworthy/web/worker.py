@@ -16,8 +16,10 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
+from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
+from fieldworthy.files.document import keep_within, kept_within
 from fieldworthy.files.problems import BadInput, Problem
 
 T = TypeVar("T")
@@ -113,7 +115,7 @@ class Worker:
         self._gone()
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there,), name=self._name, daemon=True)
+        self._process = context.Process(target=_serve, args=(there, kept_within()), name=self._name, daemon=True)
         self._process.start()
         there.close()
         self._line = here
@@ -127,12 +129,13 @@ class Worker:
         self._line = self._process = None
 
 
-def _serve(line: Connection) -> None:
-    """What the process does: one piece of work after another."""
+def _serve(line: Connection, within: Path | None) -> None:
+    """What the process does: one piece of work after another, within the same folder as the page."""
     global _tell  # noqa: PLW0603  one line a process, known to `progress`
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C ends the page, which ends this
     threading.Thread(target=_leave_with_parent, daemon=True).start()
+    keep_within(within)
     _tell = lambda share: line.send(("share", share))  # noqa: E731
     while True:
         try:

@@ -17,7 +17,7 @@ from fastapi.responses import PlainTextResponse
 
 from fieldworthy.files.document import LARGEST, read_text
 from fieldworthy.files.problems import BadInput
-from fieldworthy.files.writing import written
+from fieldworthy.files.writing import Changed, fingerprint, written
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.jobs import JobQueue
 from fieldworthy.web.judging import Source, texts_of
@@ -149,7 +149,11 @@ class Draft:
         if not over and set(theirs) - ours_already:
             raise Conflict(theirs)
         texts = {path: self.texts[path] for path in changed}
-        written(texts, copy_dated=None)
+        seen = {} if over else {p: fingerprint(texts[p] if p in ours_already else self.saved[p]) for p in changed}
+        try:
+            written(texts, copy_dated=None, expect=seen)
+        except Changed as error:  # another program saved since the look at the disk
+            raise Conflict(self.elsewhere()) from error
         self.saved |= texts
         self._about = None
         return changed

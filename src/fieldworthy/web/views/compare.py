@@ -6,7 +6,7 @@ from typing import Any
 
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.files.problems import BadInput
-from fieldworthy.files.writing import write_atomically
+from fieldworthy.files.writing import written
 from fieldworthy.web.components import field, follow, heading, pictures_of, table, values_of
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source, edit
@@ -72,7 +72,7 @@ async def _make_variant(page: Page, values: dict[str, Any]) -> None:
     folder, own = page.workspace.folder, page.draft.file
     beside = page.file.rpartition("/")[0]
     target = folder.path(folder.free_name(name, beside))
-    write_atomically(target, dict(texts).get(own, page.draft.text))
+    written({target: dict(texts).get(own, page.draft.text)}, copy_dated=None, expect={target: ""})
     made = folder.name(target)
     page.note(f"Wrote {made}: the same robot under the name {name}. Change what is to be tried.")
     await page.go(address("describe", file=made))

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fieldworthy.files.problems import BadInput, Problem
-from fieldworthy.files.writing import write_atomically
+from fieldworthy.files.writing import written
 from fieldworthy.robot.answers import AnswerError, gather, meets
 from fieldworthy.robot.catalogue import builtin_names
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
@@ -89,7 +89,7 @@ def _bring(page: Page) -> Markup:
             text = content.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             raise BadInput([Problem(Path(name), 1, 1, (), "expected UTF-8 text")]) from error
-        write_atomically(target, text)
+        written({target: text}, copy_dated=None, expect={target: ""})
         await page.again()
         page.note(f"{name} is in the folder now.")
         return f"{name} is in the folder now."
@@ -135,7 +135,6 @@ def write_new(page: Page, values: dict[str, Any]) -> str:
     season = folder.path(answers.season)
     fresh = not season.exists()
     text = starter_robot(answers, Meets() if fresh else meets(season))
-    if fresh:
-        write_atomically(season, starter_season(answers.inch))
-    write_atomically(file, text)
+    texts = ({season: starter_season(answers.inch)} if fresh else {}) | {file: text}
+    written(texts, copy_dated=None, expect=dict.fromkeys(texts, ""))
     return folder.name(file)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.files.problems import BadInput, Problem, dotted
+from fieldworthy.files.writing import fingerprint
 from fieldworthy.measure.sheets import RULES, Sheet, sheets
 from fieldworthy.web.blanks import Blank, Group, blanks
 from fieldworthy.web.components import heading, pictures_of, upload, values_of
@@ -441,7 +442,7 @@ def build_table(opened: OpenSheet) -> None:
             looked_at, str(path_of(opened.part)[0]), name, content, _columns(opened)
         )
         target = _target(opened, name)
-        if target.exists() and target.read_bytes() != content:
+        if target.exists() and fingerprint(target) != fingerprint(content):
             waiting.clear()
             waiting[name] = (content, found)
             opened.page.put("table-asked", _asked(name, found))
