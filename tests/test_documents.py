@@ -268,7 +268,7 @@ def small_robots(folder: Path):
 def test_every_finding_of_examples_and_test_robots_is_explained(tmp_path):
     """Its id, or its id without the name of a mechanism, side or tank at the end, stands in a system's chapter."""
     patterns = explained()
-    reports = [evaluate(example(name), samples=0) for name in ("mk1", "mk2")]
+    reports = [evaluate(example(name), samples=0) for name in ("mk1", "mk2", "otter")]
     reports += [check(tmp_path, robot, season) for robot, season in small_robots(tmp_path)]
     told = {item.id for report in reports for item in (*report.findings, *report.facts)}
     families = {family for system in systems() for family in system.families}

@@ -90,7 +90,7 @@ def _whole_numbers(robot: Any) -> Iterator[Ladder]:
             sizes = TEETH if last != "teeth" else range(8, 41)
             for chosen in _both_ways(sizes, now):
                 yield _teeth(robot, path, now, chosen)
-        elif counted(path):
+        elif counted(path) and not ("motors" in path[1:] and _motor(robot, path) in robot.motors):
             pairs = 2 if path == ("drive", "motors") and now % 2 == 0 else 1  # a drive has as many on each side
             for chosen in _both_ways(range(pairs, now + 2 * pairs + 1, pairs), now):
                 yield _count(robot, path, now, chosen)
@@ -100,7 +100,7 @@ def counted(path: KeyPath) -> bool:
     """Whether a whole number is one of things that a team can add or take away, or a number in its program."""
     if path[0] == "air" and path[-1] == "count":
         return True
-    return path[0] in ("drive", "mechanisms") and (
+    return path[0] in ("drive", "mechanisms", "motors") and (
         path[-1] in ("motors", "readings") or (path[-1] == "count" and ("motors" in path or "bands" in path))
     )
 
@@ -145,7 +145,7 @@ def _classes(robot: Any) -> Iterator[Ladder]:
     wheels: dict[str, list[KeyPath]] = {}
     for path, (target, *_), name in references(robot, Robot):
         section = target.removeprefix("catalogue.")
-        if section == target:
+        if section == target or name not in known_classes(robot, section):  # the name of a motor that is shared
             continue
         if path[:2] == ("drive", "wheels"):
             wheels.setdefault(name, []).append(path)

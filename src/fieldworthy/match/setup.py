@@ -24,7 +24,7 @@ from fieldworthy.robot.model.plan import Action, Plan, Repeat, Step
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.drivetrain import motor_line, powertrain, robot_battery
+from fieldworthy.vehicle.drivetrain import motor_line, motor_loads, powertrain, robot_battery
 from fieldworthy.vehicle.schedule import way_between
 from fieldworthy.vehicle.supply import use_of
 
@@ -277,17 +277,8 @@ _Worker = tuple[str, tuple[str, str], Real]
 
 
 def _workers(robot: Robot, actions: Sequence[str]) -> list[_Worker]:
-    """Action, mechanism with motor class, and load of every group of motors that an action uses."""
-    return [
-        (name, (mechanism, motor), share)
-        for name in actions
-        for mechanism, share in robot.actions[name].motors.items()
-        for motor in dict.fromkeys(use.motor for use in robot.mechanisms[mechanism].motors)
-    ]
-
-
-def _motor_count(robot: Robot, mechanism: str, motor: str) -> int:
-    return sum(use.count for use in robot.mechanisms[mechanism].motors if use.motor == motor)
+    """Action, motors with whose they are and their class, and load of every group of motors that an action uses."""
+    return [(name, group, share) for name in actions for group, share in motor_loads(robot, name).items()]
 
 
 def _whole(rows: Sequence[object], width: int = 0) -> Whole:
@@ -309,7 +300,8 @@ def _numbers(context: Context, cases: int, poses: tuple[str, ...], used: _Used) 
     actions, workers, ways, load = used
     robot = context.robot
     kinds = [robot.catalogue.motors[m] for m in (robot.drive.motor, *(motor for _, motor in workers))]
-    counts = [robot.drive.motors, *(_motor_count(robot, *worker) for worker in workers)]
+    groups = robot.all_motors()
+    counts = [robot.drive.motors, *(groups[worker] for worker in workers)]
     above, factor = _derating(cases, kinds)
     lines, loads = _drive(context, cases, poses, np.minimum.accumulate(factor[:, 0], axis=-1))
     battery, train = robot_battery(robot), powertrain(robot).wheels

@@ -167,9 +167,8 @@ def _warning(name: str, report: Report) -> str:
 def spares(robot: Robot) -> tuple[str, ...]:
     """List what lies ready in the box."""
     motors = Counter({robot.drive.motor: robot.drive.motors})
-    for mechanism in robot.mechanisms.values():
-        for use in mechanism.motors:
-            motors[use.motor] += use.count
+    for (_, kind), count in robot.all_motors().items():
+        motors[kind] += count
     listed = ["charged battery"]
     listed += [f"{name} (it has {count})" for name, count in motors.items()]
     listed += sorted({wheel.wheel for wheel in robot.drive.wheels.values()})

@@ -51,6 +51,7 @@ COLLECTIONS = (
     Collection(("parts",), "part", "Parts"),
     Collection(("drive", "wheels"), "drive wheel", "Drive wheels"),
     Collection(("mechanisms",), "mechanism", "Mechanisms"),
+    Collection(("motors",), "shared motor", "Motors that mechanisms share"),
     Collection(("air", "tanks"), "tank", "Tanks"),
     Collection(("air", "cylinders"), "cylinder", "Cylinders"),
     Collection(("tracking", "wheels"), "tracking wheel", "Tracking wheels"),

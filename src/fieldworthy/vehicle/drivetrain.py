@@ -291,6 +291,18 @@ def _throw(grip: Real, resisting: Real, motors: tuple[Real, Real], use: Real, ma
     return Throw(np.maximum(start, stop), held / (mass * STANDARD_GRAVITY), force)
 
 
+def motor_loads(robot: Robot, action: str) -> dict[tuple[str, str], Real]:
+    """Load of every group of motors that an action uses, as a share of stall torque.
+
+    Mechanisms that share a motor ask it for the sum of their torques.
+    """
+    found: dict[tuple[str, str], Real] = {}
+    for mechanism, share in robot.actions[action].motors.items():
+        for group in robot.motor_groups(mechanism):
+            found[group] = found.get(group, 0.0) + share
+    return found
+
+
 def half_track(robot: Robot) -> Real:
     """Measure half the distance between the wheels of the two sides."""
     wheels = list(robot.drive.wheels.values())

@@ -24,7 +24,7 @@ from fieldworthy.systems.balance.figure import balance_curves
 from fieldworthy.systems.climb import figure as hanging
 from fieldworthy.systems.climb.figure import hanging_curves
 from fieldworthy.systems.drive import figure as drive
-from fieldworthy.systems.drive.figure import heat_curves, push_curves, run_curves
+from fieldworthy.systems.drive.figure import heat_curves, push_curves, run_curves, shared_curves
 from fieldworthy.systems.intake import figure as intake
 from fieldworthy.systems.intake import side as intake_side
 from fieldworthy.systems.intake.figure import IntakeCurves, intake_curves
@@ -108,6 +108,7 @@ def moving(source: Source, look: Look) -> Named:
         ("run", None if run is None else drive.run(run, style)),
         ("push", None if push is None else drive.push(push, style)),
         ("heat", None if heat is None else drive.heat(heat, style)),
+        *((f"heat of {name}", drive.heat(shared, style)) for name, shared in shared_curves(context).items()),
         *((_plain(figure.title), figure) for figure in _of_the_rest(context, style)),
     ])  # fmt: skip
 

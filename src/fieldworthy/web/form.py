@@ -21,7 +21,7 @@ from fieldworthy.web.judging import Source, robot_of
 Sort = Literal["quantity", "whole number", "truth", "choice", "text"]
 _ROBOT_SECTIONS = (
     "robot", "drive", "battery", "parts", "weighed", "contacts", "rollers", "ballast", "balance", "poses", "air",
-    "mechanisms", "tracking", "actions", "plan", "hours_left", "catalogue",
+    "motors", "mechanisms", "tracking", "actions", "plan", "hours_left", "catalogue",
 )  # fmt: skip
 _SPLIT = ("mechanisms", "catalogue", "air", "objects")  # sections whose entries are sections of their own
 

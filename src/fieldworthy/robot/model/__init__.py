@@ -12,7 +12,7 @@ from fieldworthy.robot.model.catalogue import (
     WheelClass,
 )
 from fieldworthy.robot.model.drive import Drive, Stage, Targets, Wheel
-from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, Plain
+from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, Plain, SharedMotor
 from fieldworthy.robot.model.plan import Action, Plan, Practice, Repeat, Step
 from fieldworthy.robot.model.robot import Robot
 
@@ -40,6 +40,7 @@ __all__ = [
     "Repeat",
     "Robot",
     "Roller",
+    "SharedMotor",
     "Stage",
     "Step",
     "Supply",

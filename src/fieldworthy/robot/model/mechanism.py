@@ -14,11 +14,21 @@ from fieldworthy.robot.kinds import mechanism_kinds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SharedMotor:
+    """A motor, or several on one shaft, that more than one mechanism is turned by."""
+
+    motor: Annotated[str, Ref(("catalogue.motors",))] = need("motor class, from the catalogue")
+    count: Count = exact(1, "how many of them turn together")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MotorUse:
     """Motors of one class that a mechanism uses."""
 
-    motor: Annotated[str, Ref(("catalogue.motors",))] = need("motor class, from the catalogue")
-    count: Count = exact(1, "how many of them")
+    motor: Annotated[str, Ref(("catalogue.motors", "motors"))] = need(
+        "motor class, from the catalogue; or one of this file's 'motors', which several mechanisms share"
+    )
+    count: Count = exact(1, "how many of them; a shared one says that itself")
 
 
 @open_to(mechanism_kinds)

@@ -14,7 +14,7 @@ from fieldworthy.robot.model.air import Air
 from fieldworthy.robot.model.body import CHASSIS, Ballast, Contact, Part, Pose, Roller, Weighed
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.drive import Drive
-from fieldworthy.robot.model.mechanism import Mechanism
+from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, SharedMotor
 from fieldworthy.robot.model.plan import Action, Plan
 from fieldworthy.robot.model.tracking import Tracking
 
@@ -48,6 +48,7 @@ class Robot:
     poses: dict[str, Pose] = exact(dict, "the ways the robot stands, by name: groups moved, objects carried")
     drive: Drive = need("motors, gearing and wheels")
     battery: Annotated[str, Ref(("catalogue.batteries",))] = need("battery class, from the catalogue")
+    motors: dict[str, SharedMotor] = exact(dict, "motors that several mechanisms share, by name; each counts once")
     air: Air = exact(dict, "compressed air: tanks and cylinders")
     mechanisms: dict[str, Mechanism] = exact(dict, "what is on the robot besides the drive, by name")
     tracking: Tracking | None = exact(None, "tracking wheels and gyro, with which the robot knows where it is")
@@ -69,9 +70,44 @@ class Robot:
                 yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
         yield from self._wheel_faults()
         yield from self._weighed_faults()
+        yield from self._motor_faults()
         for name, mechanism in self.mechanisms.items():
             found = mechanism.validate_in_robot(self)
             yield from ((("mechanisms", name, *key), expected) for key, expected in found)
+
+    def motor(self, use: MotorUse) -> MotorUse:
+        """Look up whose class and number the motors of a mechanism have; shared ones say so themselves."""
+        shared = self.motors.get(use.motor)
+        return use if shared is None else MotorUse(motor=shared.motor, count=shared.count)
+
+    def motor_groups(self, mechanism: str) -> dict[tuple[str, str], int]:
+        """Groups of motors that turn a mechanism: whose they are and of which class, and how many of them."""
+        found: dict[tuple[str, str], int] = {}
+        for use in self.mechanisms[mechanism].motors:
+            own, shared = self.motor(use), use.motor in self.motors
+            key = (use.motor if shared else mechanism, own.motor)
+            found[key] = own.count if shared else found.get(key, 0) + own.count
+        return found
+
+    def all_motors(self) -> dict[tuple[str, str], int]:
+        """Every group of motors besides those of the drive; a shared one once."""
+        return {key: count for name in self.mechanisms for key, count in self.motor_groups(name).items()}
+
+    def sharing(self, motor: str) -> tuple[str, ...]:
+        """Mechanisms that a shared motor turns."""
+        return tuple(n for n, it in self.mechanisms.items() if any(use.motor == motor for use in it.motors))
+
+    def _motor_faults(self) -> Iterator[Fault]:
+        """A shared motor's name must mean it alone, and it says itself how many there are."""
+        for name in self.motors:
+            if name in self.mechanisms or name in self.catalogue.motors:
+                other = "mechanism" if name in self.mechanisms else "motor class"
+                yield ("motors", name), f"expected another name: a {other} is called '{name}' too"
+        for name, it in self.mechanisms.items():
+            for i, use in enumerate(it.motors):
+                if use.motor in self.motors and use.count != 1:
+                    where = ("mechanisms", name, "motors", i, "count")
+                    yield where, f"expected no 'count' here: '{use.motor}' says itself how many there are"
 
     def _wheel_faults(self) -> Iterator[Fault]:
         """One gearing turns all driven wheels alike, so those of another size would scrub."""

@@ -79,7 +79,7 @@ def check(context: Context) -> Iterator[Outcome]:
 
 def driven(context: Context, name: str, spec: MotorArm) -> Driven:
     """Lay a motor-driven arm out along its swing."""
-    use = spec.motors[0]
+    use = context.robot.motor(spec.motors[0])
     kind = context.robot.catalogue.motors[use.motor]
     battery = robot_battery(context.robot)
     motor = SaggingMotor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), battery, float(use.count))

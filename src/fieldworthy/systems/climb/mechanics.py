@@ -89,7 +89,7 @@ def _spring(use: AirUse, lift: CylinderLift) -> Real:
 
 
 def _motors(context: Context, spec: Climber, lift: MotorLift) -> Pull:
-    robot, use = context.robot, spec.motors[0]
+    robot, use = context.robot, context.robot.motor(spec.motors[0])
     kind = robot.catalogue.motors[use.motor]
     gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in lift.stages])
     bounds = Controller(kind.current_limit, kind.power_cap)

@@ -11,16 +11,20 @@ from fieldworthy.systems.drive.constants import CONSTANTS
 from fieldworthy.systems.drive.figure import figures
 
 
-def follows(_robot: Robot) -> Mapping[str, tuple[str, ...]]:
-    """A winding that grows too warm also derates, and takes long to cool."""
-    return {"drive.derating": ("drive.heat",), "drive.cool_down": ("drive.heat",)}
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """A winding that grows too warm also derates, and takes long to cool; a shared motor that is hot is so for all."""
+    found: dict[str, tuple[str, ...]] = {"drive.derating": ("drive.heat",), "drive.cool_down": ("drive.heat",)}
+    return found | {f"motor.heat.{name}": (f"motor.load.{name}",) for name in robot.motors}
 
 
 SYSTEM = System(
     name="drive",
     package=__name__,
     check=judge,
-    families={"drive": "how quickly it moves, how hard it pushes, and how warm its motors become"},
+    families={
+        "drive": "how quickly it moves, how hard it pushes, and how warm its motors become",
+        "motor": "whether a motor that several mechanisms share is strong enough and stays cool",
+    },
     page=Page(
         title="Drive",
         question="Is it quick enough, does it push hard enough, and do its motors stay cool?",

@@ -14,7 +14,7 @@ from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motion import move, move_mix_time
 from fieldworthy.physics.motors.thermal import cool_down_time
 from fieldworthy.physics.motors.turning import turn, turn_rate
-from fieldworthy.systems.drive.mechanics import DriveUse, drive_use
+from fieldworthy.systems.drive.mechanics import DriveUse, drive_use, shared_use
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import DrivePerformance, drive_of, gear_stages, loaded, picked
 
@@ -24,7 +24,9 @@ _MOTION = ("gillespie", "hughes")
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge the drive against what the team wants of it, and against its own heat and battery."""
+    """Judge the drive against what the team wants of it, its heat and battery, and motors that mechanisms share."""
+    for name in context.robot.motors:
+        yield from _shared(context, name)
     pose = state.driving_pose(context)
     if pose is None or not context.robot.parts:
         missing = ("poses",) if context.robot.parts else ("parts",)
@@ -196,6 +198,38 @@ def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
         "at most",
         sources=("incropera",),
     )
+
+
+def _shared(context: Context, name: str) -> Iterator[Outcome]:
+    """A motor that several mechanisms share: counted once, asked for all of them together, warmed by all of them."""
+    robot = context.robot
+    turned = robot.sharing(name)
+    listed = " and ".join((", ".join(f"'{n}'" for n in turned[:-1]), f"'{turned[-1]}'")) if turned[1:] else ""
+    text = f"Motor '{{name}}' turns {listed} and counts once." if listed else "Motor '{name}' turns one mechanism only."
+    if not turned:
+        text = "Motor '{name}' turns nothing: no mechanism names it."
+    words = {"name": name}
+    yield Outcome(
+        f"motor.shared.{name}", f"motor {name}", float(len(turned)), None, "ratio", Message(text, "", {}, words)
+    )
+    use = shared_use(context, name) if robot.parts else None
+    if use is None:
+        return
+    words["action"] = use.action
+    text = "In '{action}' motor '{name}' is asked for {load} of its torque at stall by all that it turns then"
+    yield Outcome(
+        f"motor.load.{name}", f"motor {name}", use.load, 1.0, "ratio",
+        Message(text + ".", text + ", so it stalls.", {"load": (use.load, "share")}, words), "at most",
+        sources=("hughes",),
+    )  # fmt: skip
+    steps = robot.catalogue.motors[robot.motors[name].motor].derating
+    limit: Real = steps[0].above if steps else robot.drive.motor_hot
+    cuts = "its controller cuts the current from {limit} on" if steps else "{limit} must not be passed"
+    text = "Over the plan, with all that it turns, the winding of motor '{name}' warms to {hot}"
+    message = Message(f"{text}; {cuts}.", f"{text}, and {cuts}: all that it turns gets slower.",
+                      {"hot": (use.hottest, "temperature"), "limit": (limit, "temperature")}, words)  # fmt: skip
+    yield Outcome(f"motor.heat.{name}", f"motor {name}", use.hottest, limit, "temperature", message, "at most",
+                  sources=("incropera",), scale=limit - robot.drive.motor_start_temperature)  # fmt: skip
 
 
 def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:

@@ -16,7 +16,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.physics.motors.motion import move, speed_curve
 from fieldworthy.systems.drive.check import pushing
-from fieldworthy.systems.drive.mechanics import drive_use
+from fieldworthy.systems.drive.mechanics import drive_use, shared_use
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import picked
 
@@ -73,6 +73,7 @@ class HeatCurves:
     limit : Not to be passed [K]
     derating : From which the controller cuts the current, step by step [K]
     autonomous : When the driven period begins [s]
+    name : Of a motor that several mechanisms share; empty for those of the drive
     """
 
     time: Array
@@ -80,6 +81,7 @@ class HeatCurves:
     limit: float
     derating: tuple[float, ...]
     autonomous: float
+    name: str = ""
 
 
 def run_curves(context: Context, distance: float | None = None) -> RunCurves | None:
@@ -132,6 +134,21 @@ def heat_curves(context: Context) -> HeatCurves | None:
     steps = tuple(first(step.above) for step in context.robot.catalogue.motors[drive.motor].derating)
     clock = np.concatenate([[0.0], use.clock])
     return HeatCurves(clock, winding, first(drive.motor_hot), steps, first(context.season.periods.autonomous))
+
+
+def shared_curves(context: Context) -> dict[str, HeatCurves]:
+    """Follow the winding temperature of every motor that several mechanisms share."""
+    context = context.nominal
+    robot, found = context.robot, {}
+    uses = {name: shared_use(context, name) for name in robot.motors} if robot.parts else {}
+    for name, use in uses.items():
+        if use is None:
+            continue
+        winding = np.concatenate([[first(robot.drive.motor_start_temperature)], [first(w) for w in use.winding]])
+        steps = tuple(first(step.above) for step in robot.catalogue.motors[robot.motors[name].motor].derating)
+        clock, begins = np.concatenate([[0.0], use.clock]), first(context.season.periods.autonomous)
+        found[name] = HeatCurves(clock, winding, first(robot.drive.motor_hot), steps, begins, name)
+    return found
 
 
 def run(data: RunCurves, style: Style) -> Figure:
@@ -188,7 +205,11 @@ def push(data: PushCurves, style: Style) -> Figure:
 
 
 def heat(data: HeatCurves, style: Style) -> Figure:
-    """Draw the winding temperature of the drive motors over the match."""
+    """Draw the winding temperature of motors over the match."""
+    whose = f"motor '{data.name}'" if data.name else "the drive motors"
+    cause = f"All that motor '{data.name}' turns in the plan warms its winding" if data.name else (
+        "Driving the plan warms the drive motors' windings"
+    )  # fmt: skip
     hottest = float(data.winding.max())
     place = int(np.argmax(data.winding))
     shown = style.show(hottest, "temperature")
@@ -203,8 +224,8 @@ def heat(data: HeatCurves, style: Style) -> Figure:
         first = data.derating[0]
         marks.insert(1, Limit(at=first, name=f"cut back from {style.show(first, 'temperature')}", tone="caution"))
     what = Chart(
-        title="Winding temperature of the drive motors",
-        alt=f"Driving the plan warms the drive motors' windings to {shown}; {limit} must not be passed.",
+        title=f"Winding temperature of {whose}",
+        alt=f"{cause} to {shown}; {limit} must not be passed.",
         x=Axis("Time in the match", "time", low=0.0, high=float(data.time[-1])),
         y=Axis("Winding", "temperature"),
         marks=marks,
@@ -219,3 +240,5 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     data = run_curves(context)
     if data is not None:
         yield run(data, style)
+    for shared in shared_curves(context).values():
+        yield heat(shared, style)

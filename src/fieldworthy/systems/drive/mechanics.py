@@ -13,14 +13,16 @@ from fieldworthy.engine.display import first
 from fieldworthy.physics.motors.battery import operating_point
 from fieldworthy.physics.motors.drivecurrent import Draw, move_draw
 from fieldworthy.physics.motors.motion import Load, move
-from fieldworthy.physics.motors.motor import Controller
+from fieldworthy.physics.motors.motor import Controller, torque_current
 from fieldworthy.physics.motors.thermal import Derating, HeatPath, Temperatures, Winding, over_phases
 from fieldworthy.physics.motors.turning import as_straight
 from fieldworthy.robot.model.catalogue import MotorClass
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import stacked
-from fieldworthy.vehicle.drivetrain import Drive, motor_line, picked, robot_battery, together
+from fieldworthy.vehicle.drivetrain import Drive, motor_line, motor_loads, picked, robot_battery, together
 from fieldworthy.vehicle.schedule import Beat
+
+_SUB_STEPS = 8  # of each phase, in which the controller's cutting back stands still
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +127,13 @@ def drive_use(context: Context) -> DriveUse | None:
     return _warmed(context, _phases(context, beats, heat), np.asarray(charge))
 
 
-def _phases(context: Context, beats: Sequence[Beat], heat: Sequence[Real]) -> list[tuple[float, Real]]:
-    """Durations and effective currents; what is left of the match after the last beat is rest."""
+def _phases(
+    context: Context, beats: Sequence[Beat], heat: Sequence[Real], working: Sequence[Real] | None = None
+) -> list[tuple[float, Real]]:
+    """Durations and effective currents of ways and actions; what is left of the match after the last beat is rest."""
     found: list[tuple[float, Real]] = []
     now = 0.0
-    for beat, square in zip(beats, heat, strict=True):
+    for beat, square, current in zip(beats, heat, working or [0.0] * len(beats), strict=True):
         way = beat.begins - beat.leaves
         rest = beat.leaves - now
         if rest > 0:
@@ -137,7 +141,7 @@ def _phases(context: Context, beats: Sequence[Beat], heat: Sequence[Real]) -> li
         if way > 0:
             found.append((way, np.sqrt(square / way)))
         if beat.ends > beat.begins:
-            found.append((beat.ends - beat.begins, 0.0))
+            found.append((beat.ends - beat.begins, current))
         now = beat.ends
     periods = context.nominal.season.periods
     left = first(periods.autonomous) + first(periods.driven) - now
@@ -149,14 +153,61 @@ def heat_path(kind: MotorClass) -> HeatPath:
     return HeatPath(kind.winding_heat_capacity, kind.case_heat_capacity, kind.winding_to_case, kind.case_to_air)
 
 
+@dataclass(frozen=True, slots=True)
+class SharedUse:
+    """What the plan asks of a motor that several mechanisms share.
+
+    Attributes
+    ----------
+    action : The action that asks most of it
+    load : What its mechanisms ask of it together then, as a share of stall torque
+    hottest : Highest winding temperature [K]
+    clock, winding : When each phase ends, from the start of the match [s], and the winding's temperature then [K]
+    """
+
+    action: str
+    load: Real
+    hottest: Array
+    clock: Array
+    winding: Array
+
+
+def shared_use(context: Context, name: str) -> SharedUse | None:
+    """Follow the heat of a shared motor along the plan: what each of its mechanisms asks of it adds up."""
+    robot, beats = context.robot, state.schedule(context)
+    group = (name, robot.motors[name].motor)
+    loads = {action: motor_loads(robot, action).get(group, 0.0) for action in dict.fromkeys(b.action for b in beats)}
+    hardest = max(loads, key=lambda action: first(loads[action]), default=None)
+    if hardest is None or first(loads[hardest]) <= 0.0:
+        return None
+    kind = robot.catalogue.motors[group[1]]
+    line = motor_line(kind)
+    currents = {
+        action: np.where(np.asarray(load) > 0.0, torque_current(
+            load * line.stall_torque, line.torque_constant, line.free_current), 0.0)
+        for action, load in loads.items()
+    }  # fmt: skip
+    phases = _phases(context, beats, [0.0] * len(beats), [currents[beat.action] for beat in beats])
+    warm = robot.drive.motor_start_temperature
+    run = over_phases(
+        heat_path(kind), Winding(line.resistance), Temperatures(warm, warm), context.season.temperature, phases,
+        _guard(kind), _SUB_STEPS,
+    )  # fmt: skip
+    clock = np.cumsum(np.repeat([float(first(duration)) / _SUB_STEPS for duration, _ in phases], _SUB_STEPS))
+    return SharedUse(hardest, loads[hardest], run.hottest, clock, run.winding)
+
+
+def _guard(kind: MotorClass) -> Derating:
+    """What the controller of a class of motor allows as it gets hot."""
+    return Derating(kind.current_limit, tuple(s.above for s in kind.derating), tuple(s.factor for s in kind.derating))
+
+
 def _warmed(context: Context, phases: Sequence[tuple[Real, Real]], charge: Array) -> DriveUse:
     robot = context.robot
     kind = robot.catalogue.motors[robot.drive.motor]
     line, path = motor_line(kind), heat_path(kind)
     start = Temperatures(robot.drive.motor_start_temperature, robot.drive.motor_start_temperature)
-    steps = kind.derating
-    guard = Derating(kind.current_limit, tuple(s.above for s in steps), tuple(s.factor for s in steps))
-    run = over_phases(path, Winding(line.resistance), start, context.season.temperature, phases, guard, 1)
+    run = over_phases(path, Winding(line.resistance), start, context.season.temperature, phases, _guard(kind), 1)
     stalled = operating_point(
         line, Controller(kind.current_limit, kind.power_cap), robot_battery(robot), float(robot.drive.motors), 0.0
     )

@@ -84,7 +84,7 @@ def arm_of(context: Context, spec: Grabber) -> Arm:
         down, per = rod_force(use, way, low.gauge)
         up = rod_force(use, 1 - way, low.gauge)[0] if use.cylinder.double_acting else 0.0
         return Arm(down * gain, up * gain, per * gain, low)
-    motor = spec.motors[0]
+    motor = context.robot.motor(spec.motors[0])
     kind = context.robot.catalogue.motors[motor.motor]
     torque = limit_torque(motor_line(kind), Controller(kind.current_limit, kind.power_cap)) * motor.count
     gears = [GearStage(stage.driven / stage.driver, stage.efficiency) for stage in spec.arm.gears]

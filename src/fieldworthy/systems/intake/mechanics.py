@@ -16,6 +16,7 @@ from fieldworthy.physics.motors.gearing import GearStage, train
 from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque
 from fieldworthy.physics.motors.stagemotor import loaded_speed
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.robot.model.mechanism import MotorUse
 from fieldworthy.systems.intake.model import Intake, IntakeStage
 from fieldworthy.vehicle.drivetrain import motor_line
 
@@ -195,8 +196,9 @@ def surface_ratio(first: Running, second: Running) -> Real:
 
 
 def _motor(context: Context, stage: IntakeStage) -> Motor:
-    kind = context.robot.catalogue.motors[str(stage.motor)]
-    return Motor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), stage.motors)
+    use = context.robot.motor(MotorUse(motor=str(stage.motor), count=stage.motors))
+    kind = context.robot.catalogue.motors[use.motor]
+    return Motor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), use.count)
 
 
 def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rollers.Stage:

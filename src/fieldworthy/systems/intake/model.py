@@ -18,6 +18,7 @@ from fieldworthy.files.problems import Fault
 from fieldworthy.physics.motors import chain
 from fieldworthy.robot.model.drive import Stage
 from fieldworthy.robot.model.mechanism import Mechanism, MotorUse
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import show
 
 Teeth = Annotated[int, Field(strict=True, ge=5, le=200)]
@@ -116,7 +117,9 @@ class Hooks:
 class IntakeStage:
     """One stage: what turns it, how it is geared, and rollers or a hooked chain."""
 
-    motor: Annotated[str, Ref(("catalogue.motors",))] | None = exact(None, "its motor class, from the catalogue")
+    motor: Annotated[str, Ref(("catalogue.motors", "motors"))] | None = exact(
+        None, "its motor class, from the catalogue; or one of this file's 'motors', which other mechanisms share"
+    )
     motors: Count = exact(1, "how many such motors turn it")
     shares: str | None = exact(None, "the stage of this intake whose motor turns this one too")
     gearing: tuple[Stage, ...] = exact((), "gears from that motor to this stage; none means directly")
@@ -189,6 +192,13 @@ class Intake(Mechanism):
                 yield ("stages", name), f"expected the key 'to_next' too: how far to the stage '{_after(names, name)}'"
         if self.hold is not None and self.hold.stage not in names[1:]:
             yield ("hold", "stage"), f"expected a stage after the first: {'; '.join(names[1:]) or 'there is none'}"
+
+    def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
+        """Say what does not fit the rest of the robot."""
+        named = [(name, stage.motor) for name, stage in self.stages.items() if stage.motor in robot.motors]
+        for i, (name, motor) in enumerate(named):
+            if motor in [other for _, other in named[:i]]:
+                yield ("stages", name, "motor"), "expected 'shares' here: another stage names this motor already"
 
     def _sharing(self, name: str) -> Iterator[str]:
         """What is wrong with whose motor a stage shares."""

@@ -57,10 +57,7 @@ def _unsaid(context: Context) -> Iterator[Outcome]:
 
 def _uses(context: Context) -> list[tuple[str, int]]:
     drive = context.robot.drive
-    uses = [(drive.motor, drive.motors)]
-    for mechanism in context.robot.mechanisms.values():
-        uses += [(use.motor, use.count) for use in mechanism.motors]
-    return uses
+    return [(drive.motor, drive.motors), *((kind, n) for (_, kind), n in context.robot.all_motors().items())]
 
 
 def _motors(context: Context) -> Iterator[Outcome]:
