@@ -54,7 +54,7 @@ class Fit:
 
     @property
     def unlikely(self) -> tuple[Comparison, ...]:
-        """The comparisons in which the file's value lies outside the measured interval."""
+        """The comparisons in which the file's value lies outside of what both intervals allow."""
         return tuple(item for item in self.comparisons if item.standing == "unlikely")
 
     @property

@@ -33,6 +33,7 @@ from fieldworthy.units import digits, labelled
 
 _STANDING_SIGNS = {
     "agrees": ("✓ agrees  ", "green"),
+    "sharper": ("✓ sharper ", "green"),
     "unlikely": ("✗ unlikely", "bold red"),
     "unstated": ("+ new     ", "cyan"),
     "differs": ("+ newer   ", "cyan"),
@@ -110,7 +111,7 @@ def print_fit(console: Console, measured: Measured, report: FitReport, *, every:
         _print_procedure(console, measured, procedure, units, every=every)
     if not report.procedures:
         console.print("The measurements file holds no readings yet.")
-    _print_comparisons(console, report.comparisons)
+    _print_comparisons(console, report.comparisons, every=every)
     _print_touched(console, report, every=every)
     console.print(Text("\nCautions", style="bold"))
     for caution in report.cautions:
@@ -171,15 +172,19 @@ def _unit(measured: Measured, item: Fitted) -> str:
     return unit_of(measured, Combined(item.key, (item,), ("",), item.value, item.half_width, False))
 
 
-def _print_comparisons(console: Console, comparisons: Sequence[Comparison]) -> None:
+def _print_comparisons(console: Console, comparisons: Sequence[Comparison], *, every: bool) -> None:
     if not comparisons:
         return
     console.print(Text("\nAgainst the robot file", style="bold"))
-    order = {"unlikely": 0, "differs": 1, "unstated": 2, "agrees": 3}
-    for item in sorted(comparisons, key=lambda c: (not c.contradict, order[c.standing])):
+    shown = [item for item in comparisons if every or item.standing != "agrees"]
+    for item in shown:
         sign, style = _STANDING_SIGNS[item.standing]
         print_line(console, f"{sign} ", item.sentence, head_style=style)
         print_line(console, " " * (len(sign) + 1), item.key, "dim")
+    if len(comparisons) > len(shown):
+        console.print(
+            f"({len(comparisons) - len(shown)} values of the file agree with what was measured; --all lists them)"
+        )
 
 
 def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:

@@ -35,6 +35,9 @@ class Combined:
     contradict: bool
 
 
+_SHARPER = 0.7  # of the file's tolerance: a measured interval narrower than that is worth taking
+
+
 def combined(procedures: Iterable[Procedure]) -> tuple[Combined, ...]:
     """Put together what procedures say of each key of the robot file.
 
@@ -82,8 +85,19 @@ def unit_of(measured: Measured, item: Combined) -> str:
 
 
 def comparisons(measured: Measured, together: Iterable[Combined]) -> tuple[Comparison, ...]:
-    """Hold what was measured against what the robot file says."""
-    return tuple(_compared(measured, item) for item in together)
+    """Hold what was measured against what the robot file says; what disagrees most stands first."""
+    found = [_compared(measured, item) for item in together]
+    return tuple(sorted(found, key=lambda item: (not item.contradict, _ORDER.index(item.standing), -_apart(item))))
+
+
+_ORDER: tuple[Standing, ...] = ("unlikely", "differs", "unstated", "sharper", "agrees")
+
+
+def _apart(item: Comparison) -> float:
+    """How far the file's value is off, over what both intervals allow together."""
+    if item.file_value is None:
+        return 0.0
+    return abs(item.value - item.file_value) / max(math.hypot(item.half_width, item.file_tolerance or 0.0), 1e-300)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +164,9 @@ def _standing(item: Combined, stated: _Stated, kind: str) -> tuple[Standing, str
     inside = off <= item.half_width
     if stated.basis == "default":
         return "unstated", ", which agrees" if inside else ", which lies outside the measured interval"
-    if inside:
-        return "agrees", ", which agrees"
-    if off <= math.hypot(item.half_width, stated.tolerance or 0.0):
-        return "unlikely", ", which lies outside the measured interval, though its own tolerance reaches into it"
-    return "unlikely", ", which is unlikely even with its own tolerance"
+    tolerance = stated.tolerance or 0.0
+    if off > math.hypot(item.half_width, tolerance):
+        return "unlikely", ", which is unlikely even with its own tolerance"
+    if item.half_width < _SHARPER * tolerance:
+        return "sharper", ", which agrees within its tolerance; the measured value is more precise"
+    return "agrees", ", which agrees"

@@ -138,10 +138,12 @@ class Touched:
 
 
 def matters(item: Touched) -> bool:
-    """Say whether a person wants to read of it: another verdict, a hundredth of its value, or two of its chance."""
+    """Say whether a person wants to read of it: another verdict, a hundredth of value or margin, two of its chance."""
     if item.verdict_before != item.verdict_after or item.before is None or item.after is None:
         return True
     chances = (item.chance_before or 0.0) - (item.chance_after or 0.0)
+    if abs((item.margin_before or 0.0) - (item.margin_after or 0.0)) >= _LITTLE:
+        return True
     size = max(abs(item.before), abs(item.after))
     return abs(item.before - item.after) >= _LITTLE * size or abs(chances) >= 2.0 * _LITTLE
 

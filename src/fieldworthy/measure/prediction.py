@@ -29,6 +29,7 @@ _CAUSES = 3
 _LIKELY = 8.0  # deviations of the file's own belief: beyond that a number is no explanation
 _REACH = 60.0  # deviations within which an explanation is looked for at all
 _HAND = 60  # readings of one group that are held one by one; a log is held as a whole
+_MENDS = 0.4  # of the difference: what a swap of digits may leave of it
 _SWAPS = 4.0  # deviations within which a slip of the pen has to put a reading to be named
 
 
@@ -385,7 +386,7 @@ def _slip(found: Prediction, ways: _Ways, width: float) -> str:
     for i in range(len(text) - 1):
         pair = text[i : i + 2]
         swapped = text[:i] + pair[::-1] + text[i + 2 :]
-        near = abs(float(swapped) / scale - abs(found.predicted)) <= _SWAPS * width if pair.isdigit() else False
-        if near and pair[0] != pair[1]:
+        left = abs(float(swapped) / scale - abs(found.predicted)) if pair.isdigit() else np.inf
+        if left <= min(_SWAPS * width, _MENDS * abs(found.observed - found.predicted)):
             return f"With two digits swapped it would be {swapped} {unit}, as predicted: look at the note."
     return ""

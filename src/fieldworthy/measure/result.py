@@ -55,9 +55,10 @@ def width_text(value: float, half: float, kind: str, unit: str) -> str:
     return text if unit == "1" else f"{text} {scaled}"
 
 
-Standing = Literal["agrees", "unlikely", "unstated", "differs"]
-"""How a file's value stands to a measured one; ``unstated`` where the file left it to a default, or says nothing;
-``differs`` for counts, which are not right or wrong but older or newer."""
+Standing = Literal["agrees", "sharper", "unlikely", "unstated", "differs"]
+"""How a file's value stands to a measured one: ``sharper`` where both agree and the measured one is clearly more
+precise; ``unlikely`` where both intervals together do not explain the difference; ``unstated`` where the file left it
+to a default, or says nothing; ``differs`` for counts, which are not right or wrong but older or newer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,7 +258,7 @@ class Comparison:
         it says nothing
     file_basis : What the file's value rests on; ``default`` where a default stands in, ``implied`` where the rest
         of the file implies it, empty where there is none
-    standing : ``unlikely`` where the file's value lies outside the measured interval
+    standing : ``unlikely`` where the file's value lies outside of what both intervals allow
     procedures : Names of the procedures that tell it
     contradict : Whether these procedures contradict each other: their values differ by more than their intervals
         allow

@@ -17,8 +17,13 @@ from fieldworthy.web.markup import Content, Markup, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.readings import Readings
 
-SIGNS = {"agrees": "✓ agrees", "unlikely": "✗ unlikely", "unstated": "+ new", "differs": "+ newer"}
-_ORDER = {"unlikely": 0, "differs": 1, "unstated": 2, "agrees": 3}
+SIGNS = {
+    "agrees": "✓ agrees",
+    "sharper": "✓ sharper",
+    "unlikely": "✗ unlikely",
+    "unstated": "+ new",
+    "differs": "+ newer",
+}
 _WAITS = "All procedures are fitted, then every finding is held against them: some seconds, with logs half a minute."
 
 
@@ -86,6 +91,7 @@ async def _show(page: Page, job: Job) -> None:
     page.on("readings-of", lambda data: _figures(page, shown, str(data.get("place"))))
     page.put(
         "fit-found",
+        _predicted(shown.cards),
         _contradictions(shown.held),
         _against(page, shown.held) if shown.held else tag("p", "These readings tell no number of the robot file."),
         _untold(shown.cards),
@@ -98,6 +104,16 @@ async def _show(page: Page, job: Job) -> None:
     )
 
 
+def _predicted(cards: tuple[Card, ...]) -> Content:
+    """Readings that the robot file did not lead one to expect, before anything was fitted."""
+    odd = [one for card in cards for one in card.procedure.predictions if not one.agrees]
+    if not odd:
+        return ""
+    rows = [tag("li", one.sentence) for one in sorted(odd, key=lambda one: -abs(one.deviations))]
+    title = tag("h3", "Readings that the robot file does not predict")
+    return tag("div", title, tag("ul", rows), class_="caution", id="fit-predicted")
+
+
 def _contradictions(held: tuple[Comparison, ...]) -> Content:
     apart = [item for item in held if item.contradict]
     if not apart:
@@ -108,8 +124,7 @@ def _contradictions(held: tuple[Comparison, ...]) -> Content:
 
 def _against(page: Page, held: tuple[Comparison, ...]) -> Markup:
     """Each value beside the file's, with a box where the person may take it."""
-    ordered = sorted(held, key=lambda item: (not item.contradict, _ORDER[item.standing]))
-    rows = [_compared(page, item, place) for place, item in enumerate(ordered)]
+    rows = [_compared(page, item, place) for place, item in enumerate(held)]
     title, listed = f"Measured beside {page.file.rpartition('/')[2]}", tag("ul", rows, class_="held")
     if not page.may_change:
         return tag("section", tag("h3", title), listed)
