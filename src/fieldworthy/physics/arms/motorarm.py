@@ -237,3 +237,74 @@ def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inerti
         Torque in the direction of motion [N m]; negative where it has to brake.
     """
     return np.asarray(friction_torque + np.asarray(inertia_torque) - sense * np.asarray(passive))
+
+
+def swept_heights(radius: Real, angle: Real, swing: Real) -> tuple[Array, Array]:
+    """Return the lowest and highest a point of an arm gets over its pivot on its way, wherever that is.
+
+    Parameters
+    ----------
+    radius : Real
+        From pivot to point [m].
+    angle : Real
+        Direction of the point before the swing, from level upwards [rad].
+    swing : Real
+        How far the arm turns, upwards, zero or more [rad].
+
+    Returns
+    -------
+    tuple of Array
+        Least and greatest of r sin(a + t) for t from 0 to the swing [m].
+
+    Notes
+    -----
+    The sine is greatest at its ends unless the way passes a quarter turn, where it is 1; least likewise. Give the
+    angle and a quarter turn to find how far out the point gets.
+
+    References
+    ----------
+    plane-geometry: a circle's highest point.
+    """
+    start = np.asarray(angle)
+    ends = np.sin(start), np.sin(start + swing)
+    passes = [np.mod(turn - start, 2.0 * np.pi) <= swing for turn in (-0.5 * np.pi, 0.5 * np.pi)]
+    low = np.where(passes[0], -1.0, np.minimum(*ends))
+    high = np.where(passes[1], 1.0, np.maximum(*ends))
+    return np.asarray(radius * low), np.asarray(radius * high)
+
+
+def gap_between(turned: Array, still: Array) -> Array:
+    """Return the gap between a turned rectangle and one that lies level, negative by how deep they overlap.
+
+    Parameters
+    ----------
+    turned : Array
+        Its corners in order: shape (4, 2, ...) [m].
+    still : Array
+        Lowest and highest corner of the level one: shape (2, 2, ...) [m].
+
+    Returns
+    -------
+    Array
+        Gap [m]: exact for a side towards a side or a corner, too small for corner towards corner.
+
+    Notes
+    -----
+    Separating axes: two convex shapes are apart when one of their sides' normals tells them apart, and the greatest
+    of those gaps is at most their distance.
+
+    References
+    ----------
+    plane-geometry: convex shapes that are apart have a line between them.
+    """
+    corners = np.stack([still[[0, 1, 1, 0], 0], still[[0, 0, 1, 1], 1]], axis=1)
+    sides = [turned[1] - turned[0], turned[3] - turned[0]]
+    level: list[tuple[Real, Real]] = [(1.0, 0.0), (0.0, 1.0)]
+    axes = level + [
+        (-side[1] / np.maximum(np.hypot(*side), SMALL), side[0] / np.maximum(np.hypot(*side), SMALL)) for side in sides
+    ]
+    gap: Array = np.asarray(-np.inf)
+    for x, y in axes:
+        a, b = (shape[:, 0] * x + shape[:, 1] * y for shape in (turned, corners))
+        gap = np.maximum(gap, np.maximum(b.min(axis=0) - a.max(axis=0), a.min(axis=0) - b.max(axis=0)))
+    return gap

@@ -26,11 +26,12 @@ from fieldworthy.physics.motors.motor import Controller
 from fieldworthy.physics.motors.thermal import Winding, steady
 from fieldworthy.robot.model.catalogue import MotorClass
 from fieldworthy.systems.arm.model import MotorArm
+from fieldworthy.systems.arm.way import judge_way
 from fieldworthy.systems.drive.mechanics import heat_path
-from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, target, timed
+from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, polar, target, timed
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
 
-_POINTS = 17  # along the swing; twice as many move no number by a percent
+_POINTS = 17  # along half a turn; twice as many move no number by a percent
 _SOURCES = ("meriam_statics", "hughes")
 
 
@@ -74,7 +75,16 @@ def check(context: Context) -> Iterator[Outcome]:
             yield from _pace(at)
             yield from _holding(at)
             yield from _heat(context, at)
-            yield from target(context, name, spec, spec.swing)
+            yield from target(context, name, spec, best_raise(spec))
+            yield from judge_way(context, name, spec)
+
+
+def best_raise(spec: MotorArm) -> Real:
+    """How far up an arm brings its point highest: motors can stop it there on a way that goes on beyond."""
+    if spec.target is None:
+        return spec.swing
+    top = np.mod(0.5 * np.pi - polar(spec, spec.target.point)[1], 2.0 * np.pi)
+    return np.where(top <= spec.swing, top, spec.swing)
 
 
 def driven(context: Context, name: str, spec: MotorArm) -> Driven:
@@ -87,7 +97,8 @@ def driven(context: Context, name: str, spec: MotorArm) -> Driven:
     free = kind.free_speed * battery.open_voltage / kind.rated_voltage
     drive = MotorDrive(use.count * motor.stall_torque, free, gears.ratio, gears.efficiency)
     arm = arm_of(context, spec)
-    angles = first(spec.swing) * np.linspace(0.0, 1.0, _POINTS) ** 1.5  # denser where it speeds up
+    points = _POINTS if first(spec.swing) <= np.pi else 2 * _POINTS
+    angles = first(spec.swing) * np.linspace(0.0, 1.0, points) ** 1.5  # denser where it speeds up
     shape = cases_of(arm, drive.stall_torque, free, drive.efficiency, spec.friction, kind.rotor_inertia)
     return Driven(name, spec, kind, motor, drive, arm, angles, *_passives(arm, angles, shape))
 

@@ -5,18 +5,20 @@ Raised arms and stretched bands store energy and pinch: let the arm down and unh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
-from fieldworthy.files import Of, assume, exact, need
+from fieldworthy.files import Of, Ref, assume, exact, need
 from fieldworthy.files.kinds import Real, Torque
 from fieldworthy.files.problems import Fault
 from fieldworthy.robot.model.drive import Stage
 from fieldworthy.robot.model.mechanism import MotorMechanism, MotorUse
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.systems.lift.model import ArmLoad, Band, SidePoint, Target, TimeLimit, Wanted, no_group
+from fieldworthy.systems.lift.model import ArmLoad, Band, SidePoint, Target, TimeLimit, no_group
 
+Round: TypeAlias = Annotated[Real, Of("angle", 0.0, 2.0 * math.pi, above=True, fixed=True, role="wish")]
 Share: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)]
 
 
@@ -30,7 +32,7 @@ class MotorArm(MotorMechanism):
     side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
     pivot: SidePoint = need("x forward, z up")
     stages: tuple[Stage, ...] = exact((), "gears from motor to arm; none means that the motors turn it directly")
-    swing: Wanted = need("how far it must be raised")
+    swing: Round = need("how far it must be raised, up to once round")
     carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name")
     bands: dict[str, Band] = exact(dict, "elastic assist, by name")
     friction: Torque = assume("0.05 N*m", "of the pivot; from memory", effort=3.0)
@@ -38,6 +40,11 @@ class MotorArm(MotorMechanism):
     time_limit: TimeLimit | None = exact(None, "it must be up this soon")
     most_holding: Share = assume(
         "25 %", "of stall torque, to hold it for long; common practice, no source", role="wish"
+    )
+
+    clear_of: tuple[Annotated[str, Ref(("parts",))], ...] = exact((), "parts that it must pass on its way")
+    clearance: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
+        "5 mm", "wanted between it and those parts; common practice, no source", role="wish"
     )
 
     def validate(self) -> Iterator[Fault]:

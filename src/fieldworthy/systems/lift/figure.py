@@ -275,7 +275,8 @@ def _points(data: LiftCurves) -> Iterable[Array]:
     far = max((float(np.hypot(*(block.side - data.pivot).T).max()) for block in data.arm), default=0.0)
     lowest = min((float(block.side[:, 1].min()) for block in data.frame), default=0.0)
     outward = 1.0 if data.ahead else -1.0
-    swept = data.pivot + far * np.array([[outward, 0.0], [0.0, 1.0], [0.6 * outward, 0.8]])
+    turned = np.linspace(0.0, max(float(data.angles[-1]), 0.5 * np.pi), 25)  # from level, as far as it swings
+    swept = data.pivot + far * np.stack([outward * np.cos(turned), np.sin(turned)], axis=-1)
     yield np.maximum(swept, [-np.inf, lowest])
     for load in data.loads:
         yield load.path - np.array(load.size) / 2.0

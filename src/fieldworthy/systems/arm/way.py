@@ -1,0 +1,185 @@
+"""A motor arm along its whole way: how high, how low and how far out it gets, and what it meets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+
+from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import Message, Outcome
+from fieldworthy.physics.arms.motorarm import gap_between, swept_heights
+from fieldworthy.systems.arm.model import MotorArm
+from fieldworthy.systems.lift.mechanics import polar
+from fieldworthy.vehicle import state
+
+_SOURCES = ("plane-geometry",)
+_STEP = np.radians(2.0)
+_NAMED = 4  # things it meets that a sentence can hold
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """Where the parts and loads of an arm get on its way.
+
+    Attributes
+    ----------
+    low, high : Lowest and highest of all over the floor [m]
+    out, back : How far the outermost gets from the pivot, on the arm's side and on the other [m]
+    """
+
+    low: Array
+    high: Array
+    out: Array
+    back: Array
+
+
+def way_of(context: Context, spec: MotorArm) -> Way:
+    """Find the extremes of an arm's way, in closed form for each corner of what swings."""
+    corners = state.group(context, spec.rides).corners
+    points: list[tuple[Array, Array, Real]] = [
+        (corners[:, i, 0], corners[:, j, 2], 0.0) for i in (0, 1) for j in (0, 1)
+    ]  # fmt: skip
+    for load in spec.carries.values():
+        thing = context.season.objects[load.object]
+        half = (thing.size[0] / 2.0, thing.size[2] / 2.0)
+        ball = thing.shape == "ball"
+        for i, j in ((0, 0),) if ball else ((-1, -1), (-1, 1), (1, -1), (1, 1)):
+            at = (load.position[0] + i * half[0], load.position[1] + j * half[1])
+            points.append((np.asarray(at[0])[None], np.asarray(at[1])[None], half[0] if ball else 0.0))
+    heights: list[tuple[Array, Array]] = []
+    widths: list[tuple[Array, Array]] = []
+    for x, z, reach in points:
+        radius, angle = polar(spec, (_lined(x, spec), _lined(z, spec)))
+        for found, start in ((heights, angle), (widths, angle + 0.5 * np.pi)):
+            low, high = swept_heights(radius, start, spec.swing)
+            found.append((low.min(axis=0) - reach, high.max(axis=0) + reach))
+    (low, high), (back, out) = (
+        (reduce(np.minimum, (a for a, _ in found)), reduce(np.maximum, (b for _, b in found)))
+        for found in (heights, widths)
+    )
+    return Way(spec.pivot[1] + low, spec.pivot[1] + high, out, -back)
+
+
+def _lined(points: Array, spec: MotorArm) -> Array:
+    """Give points an axis of cases where the pivot has one and they do not."""
+    return points[:, None] if points.ndim == 1 and max(np.ndim(c) for c in spec.pivot) else points
+
+
+def judge_way(context: Context, name: str, spec: MotorArm) -> Iterator[Outcome]:
+    """Hold an arm's whole way against the season's size, the floor, and what stands in it."""
+    if spec.rides not in state.groups(context):
+        return
+    way = way_of(context, spec)
+    limit = context.season.limits.extended_size
+    words = {"name": name}
+    yield _sized("highest", way.high, None if limit is None else limit[2], words,
+                 "On its way '{name}' is {value} high at most")  # fmt: skip
+    yield _sized("longest", _length(context, spec, way), None if limit is None else limit[0], words,
+                 "With '{name}' farthest out on its way the robot is {value} long")  # fmt: skip
+    over = Message("The lowest point on the way of '{name}' stays {value} above the floor.",
+                   "On its way '{name}' comes down to {value}: it strikes the floor.",
+                   {"value": (way.low, "length")}, words)  # fmt: skip
+    yield Outcome(f"arm.lowest.{name}", f"motor arm {name}", way.low, 0.0, "length", over, sources=_SOURCES,
+                  scale=spec.pivot[1])  # fmt: skip
+    yield from _meetings(context, name, spec)
+
+
+def _sized(word: str, value: Real, limit: Real | None, words: dict[str, str], text: str) -> Outcome:
+    """One extreme of the way, against the season's size where it sets one."""
+    numbers: dict[str, tuple[Real, str]] = {"value": (value, "length")}
+    name = words["name"]
+    if limit is None:
+        return Outcome(f"arm.{word}.{name}", f"motor arm {name}", value, None, "length",
+                       Message(text + ".", "", numbers, words), sources=_SOURCES)  # fmt: skip
+    numbers["limit"] = (limit, "length")
+    message = Message(text + " of the {limit} allowed.", text + ", more than the {limit} allowed.", numbers, words)
+    return Outcome(f"arm.{word}.{name}", f"motor arm {name}", value, limit, "length", message, "at most",
+                   sources=_SOURCES)  # fmt: skip
+
+
+def _length(context: Context, spec: MotorArm, way: Way) -> Real:
+    """How long the robot is with the arm farthest out to both sides, the rest as its parts are placed."""
+    rest = [group.corners for name, group in state.groups(context).items() if name != spec.rides]
+    ahead = spec.pivot[0] + (way.out if spec.side == "ahead" else way.back)
+    behind = spec.pivot[0] - (way.back if spec.side == "ahead" else way.out)
+    for corners in rest:
+        ahead = np.maximum(ahead, corners[:, 1, 0].max(axis=0))
+        behind = np.minimum(behind, corners[:, 0, 0].min(axis=0))
+    return ahead - behind
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """What an arm's part comes nearest to on its way: names, gap and angle [m, rad]."""
+
+    part: str
+    other: str
+    gap: Array
+    angle: float
+
+
+def meetings(context: Context, spec: MotorArm, among: tuple[str, ...] | None = None) -> list[Meeting]:
+    """Find how near each part that stays comes to the arm's parts, but for those that touch before it swings."""
+    robot = context.robot
+    swings = [name for name, part in robot.parts.items() if part.rides == spec.rides]
+    stays = [name for name, part in robot.parts.items() if part.rides != spec.rides and (not among or name in among)]
+    angles = np.linspace(0.0, first(spec.swing), max(int(np.ceil(first(spec.swing) / _STEP)), 2))
+    found = []
+    for other in stays:
+        best: Meeting | None = None
+        for part in swings:
+            gaps = _gaps(context, spec, (part, other), angles)
+            nominal = np.array([first(gap) for gap in gaps])
+            if nominal[0] <= 0.0:
+                continue
+            place = int(np.argmin(nominal))
+            least = Meeting(part, other, gaps.min(axis=0), float(angles[place]))
+            if best is None or first(least.gap) < first(best.gap):
+                best = least
+        found += [best] if best is not None else []
+    return found
+
+
+def _gaps(context: Context, spec: MotorArm, names: tuple[str, str], angles: Array) -> Array:
+    """Gap between a part of the arm and another at each angle, angles leading [m]."""
+    part, other = (context.robot.parts[name] for name in names)
+    part_low, other_low = ([at - s / 2.0 for at, s in zip(it.position, it.size, strict=True)] for it in (part, other))
+    part_high, other_high = ([at + s / 2.0 for at, s in zip(it.position, it.size, strict=True)] for it in (part, other))
+    shape = np.broadcast_shapes(*(np.shape(v) for v in (*part_low, *part_high, *other_low, *other_high, *spec.pivot)))
+    along = angles.reshape((-1,) + (1,) * len(shape))
+    corners = []
+    for x, z in ((part_low[0], part_low[2]), (part_high[0], part_low[2]), (part_high[0], part_high[2]),
+                 (part_low[0], part_high[2])):  # fmt: skip
+        radius, angle = polar(spec, (x, z))
+        outward = 1.0 if spec.side == "ahead" else -1.0
+        at = (spec.pivot[0] + outward * radius * np.cos(angle + along), spec.pivot[1] + radius * np.sin(angle + along))
+        corners.append([np.broadcast_to(c, (len(angles), *shape)) for c in at])
+    still = [[np.broadcast_to(v, shape) for v in (box[0], box[2])] for box in (other_low, other_high)]
+    beside = np.maximum(part_low[1] - other_high[1], other_low[1] - part_high[1])
+    return np.maximum(gap_between(np.array(corners), np.array(still)[:, :, None]), beside)
+
+
+def _meetings(context: Context, name: str, spec: MotorArm) -> Iterator[Outcome]:
+    """What stands in its way: told of every part, judged for those that the file says it must pass."""
+    met = sorted((m for m in meetings(context.nominal, spec) if first(m.gap) < 0.0), key=lambda m: m.angle)
+    listed = ", ".join(f"'{m.other}' at {np.degrees(m.angle):.0f}°" for m in met[:_NAMED])
+    more = f" and {len(met) - _NAMED} more" if len(met) > _NAMED else ""
+    text = f"On its way '{{name}}' comes into the box of {listed}{more}: look whether it passes there."
+    if not met:
+        text = "On its way '{name}' comes into the box of no other part."
+    yield Outcome(f"arm.meets.{name}", f"motor arm {name}", float(len(met)), None, "ratio",
+                  Message(text, "", {}, {"name": name}), sources=_SOURCES)  # fmt: skip
+    for near in meetings(context, spec, spec.clear_of) if spec.clear_of else ():
+        numbers = {"gap": (near.gap, "length"), "limit": (spec.clearance, "length"), "angle": (near.angle, "angle")}
+        words = {"name": name, "part": near.part, "other": near.other}
+        hits = "'{part}' of '{name}' strikes '{other}' {angle} up." if first(near.gap) <= 0.0 else (
+            "'{part}' of '{name}' passes '{other}' at {gap}, {angle} up; {limit} are wanted."
+        )  # fmt: skip
+        message = Message("'{part}' of '{name}' passes '{other}' at {gap}; {limit} are wanted.", hits, numbers, words)
+        yield Outcome(f"arm.clear.{name}.{near.other}", f"motor arm {name}", near.gap, spec.clearance, "length",
+                      message, sources=_SOURCES, scale=np.maximum(spec.clearance, 0.01))  # fmt: skip
