@@ -342,7 +342,7 @@ def percent(share: float) -> str:
     more = 4
     while text == "100" and share != 1.0 and more < 7:
         text, more = digits(100.0 * share, more), more + 1
-    return f"{text} %"
+    return f"{'over 99.99' if text == '100' and share < 1.0 else text} %"
 
 
 _RARE = 1e-4

@@ -95,10 +95,14 @@ def test_motor_lift_by_virtual_work(tmp_path):
 
 def test_the_end_on_the_hook_s_side_leaves_the_floor_first(tmp_path):
     """Moments about the other contact: a hook behind the centre of gravity lifts the rear first."""
-    assert "Its rear end leaves the floor first" in fact(check(tmp_path, ROBOT, SEASON), "climb.lift_off.hooks").because
+    assert (
+        "the robot's rear end leaves the floor first"
+        in fact(check(tmp_path, ROBOT, SEASON), "climb.lift_off.hooks").because
+    )
     front = changed(hook=["0.12 m", "0.6 m"], rest=None)
     assert (
-        "Its front end leaves the floor first" in fact(check(tmp_path, front, SEASON), "climb.lift_off.hooks").because
+        "the robot's front end leaves the floor first"
+        in fact(check(tmp_path, front, SEASON), "climb.lift_off.hooks").because
     )
 
 
@@ -194,7 +198,7 @@ def test_hooks_on_the_side_of_the_centre_of_gravity_swing_as_the_trade_says(tmp_
     rest, because = shares(tmp_path, hooked(0.14))
     assert rest.verdict == "short"
     assert "the hook is 0.12 m past" in rest.because
-    assert "Hooked 0.12 m ahead of its centre of gravity it swings free" in because
+    assert "Hooked 0.12 m ahead of its centre of gravity, the robot on climber 'hooks' swings free" in because
     assert "as the trade says." in because
 
 
@@ -203,7 +207,7 @@ def test_the_mirrored_robot_says_the_same(tmp_path):
     rest, because = shares(tmp_path, hooked(0.14, ahead=0.08, rest=0.22, face="ahead"))
     assert rest.verdict == "holds"
     assert rest.value == pytest.approx(0.12 / (0.5 - CG[1]), rel=1e-9)
-    assert "Hooked 0.12 m ahead of its centre of gravity it leans" in because
+    assert "Hooked 0.12 m ahead of its centre of gravity, the robot on climber 'hooks' leans" in because
     assert "behind x = 0.02 m" in because
 
 
@@ -309,7 +313,7 @@ def test_too_little_air_says_how_far_it_comes(tmp_path):
     """Moments about the front wheels: the rear leaves at W (0.14 - 0.02) / (0.14 + 0.10)."""
     start = MASS * GRAVITY * 0.12 / 0.24
     lifts = 2 * 0.9 * math.pi / 4 * (0.016**2 - 0.006**2) * 0.9 / 2  # newtons per pascal
-    for force, said in ((1.2 * start, "one end comes up"), (0.8 * start, "does not even lift one end")):
+    for force, said in ((1.2 * start, "one end comes up"), (0.8 * start, "not even one end comes up")):
         air = {**ROBOT["air"], "supply": {"charge": f"{force / lifts} Pa"}}
         report = check(tmp_path, {**ROBOT, "air": air}, SEASON)
         found = find(report, "climb.lift.hooks")

@@ -11,8 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
+from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.evaluate import BLOCK, evaluate, run
-from fieldworthy.engine.finding import VERDICTS, Finding, Report, causes_of
+from fieldworthy.engine.finding import VERDICTS, Finding, Message, Outcome, Report, causes_of
 from fieldworthy.engine.judging import verdict_of
 from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.engine.sampling import Cases, nudge
@@ -353,3 +354,18 @@ def test_the_empty_tank_of_the_first_robot_is_one_cause():
     (cause,) = [c for c in report.causes if c.lead.id == "air.pressure.hooks"]
     assert {f.id for f in cause.consequences} == {"air.time.hooks", "climb.lift.hooks", "climb.hold.hooks"}
     assert len(report.causes) < len(report.short)
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "said"),
+    [
+        (1.0, 2.0, "1 m of 2 m"),
+        (0.99996, 1.0, "0.99996 m of 1 m"),
+        (1.0, 1.0, "1 m of 1 m"),
+        (0.9996, 1.0, "0.9996 m of 1 m"),
+    ],
+)
+def test_a_sentence_never_hides_on_which_side_of_the_limit_a_value_is(value, limit, said):
+    message = Message("{value} of {limit}", "", {"value": (value, "length"), "limit": (limit, "length")})
+    outcome = Outcome("a", "a", value, limit, "length", message)
+    assert DisplayUnits({"length": "m"}).sentence(outcome) == said

@@ -69,7 +69,7 @@ def test_several_numbers_at_once_and_places_in_lists(tmp_path):
     found = preview.findings({path: 0.05, ("parts", "box", "mass"): 8.0, ("season", "temperature"): 300.0})
     height = next(b.because for b in found if b.id == "balance.centre_height")
     assert "8 kg" in height  # the one part and nothing else: 8 kg at 50 mm
-    assert "0.05 m forward" in height
+    assert "x 0.05 m" in height
 
 
 def test_what_cannot_be_is_told_and_forgotten(tmp_path):

@@ -191,7 +191,7 @@ def test_a_level_pull_lifts_the_rest_off_where_mujoco_finds_it(tmp_path):
 def test_the_first_end_leaves_the_floor_at_the_force_that_mujoco_finds(tmp_path):
     """A pull straight up at the hook, raised slowly, on a robot on two balls at its outer wheels; 3 %."""
     because = fact(edited(tmp_path, "mk1"), "climb.lift_off.hooks").because
-    said = re.search(r"Its rear end leaves the floor first, at ([\d.]+) N", because)
+    said = re.search(r"the robot's rear end leaves the floor first, at ([\d.]+) N", because)
     assert said is not None
     hung = Hung("mk1", face=None)
     geoms = "".join(

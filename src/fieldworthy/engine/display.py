@@ -72,7 +72,8 @@ class DisplayUnits:
         message: Message = outcome.because
         text = message.short if short and message.short else message.holds
         shown = {name: self.number(*number) for name, number in message.numbers.items()}
-        return text.format_map({**message.words, **shown, **self._told_apart(outcome, shown)})
+        said = text.format_map({**message.words, **shown, **self._told_apart(outcome, shown)})
+        return said[:1].upper() + said[1:]
 
     def _told_apart(self, outcome: Outcome, shown: dict[str, str]) -> dict[str, str]:
         """The value and its limit with more digits, where three of them hide which is the greater."""

@@ -19,6 +19,11 @@ WIDEST = 10.0
 """Margins are clipped to this size: ten times the limit away is as good, or as bad, as it gets."""
 
 
+def called(kind: str, name: str) -> str:
+    """Name a thing in a sentence: clamp 'jaw', or the clamp where it is called that."""
+    return f"the {name}" if name.casefold() == kind.casefold() else f"{kind} '{name}'"
+
+
 @dataclass(frozen=True, slots=True)
 class Message:
     """A sentence with numbers in it, for the nominal case.

@@ -82,11 +82,13 @@ class Throw:
     asked : While all wheels are down [m/s2]
     grip : Coefficient of friction in use at the wheels that then carry [-]
     force : Most that motors and resistance give at the rims [N]
+    starts : 1 where starting away from that side throws it harder than braking towards it, else 0 [-]
     """
 
     asked: Real
     grip: Real
     force: Real
+    starts: Real
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,7 +290,7 @@ def _throw(grip: Real, resisting: Real, motors: tuple[Real, Real], use: Real, ma
     start, stop = (np.minimum(force / whole, grips / mass) for force, grips in zip(forces, gripped, strict=True))
     harder = start > stop
     held, force = np.where(harder, gripped[0], gripped[1]), np.where(harder, *forces)
-    return Throw(np.maximum(start, stop), held / (mass * STANDARD_GRAVITY), force)
+    return Throw(np.maximum(start, stop), held / (mass * STANDARD_GRAVITY), force, np.where(harder, 1.0, 0.0))
 
 
 def motor_loads(robot: Robot, action: str) -> dict[tuple[str, str], Real]:

@@ -53,16 +53,17 @@ def _ratings(context: Context) -> Iterator[Outcome]:
     for name, tank in air.tanks.items():
         charge = air.supply.charge if tank.charge is None else tank.charge
         behind = charge if tank.regulator is None else tank.regulator
-        parts: list[tuple[str, Real, Real]] = [(f"tank '{name}'", charge, classes.tanks[tank.tank].rated_pressure)]
+        parts: list[tuple[str, Real, Real]] = [("the tank itself", charge, classes.tanks[tank.tank].rated_pressure)]
         for user, cylinder in air.cylinders.items():
             if cylinder.tank == name:
                 parts.append((f"cylinder '{user}'", behind, classes.cylinders[cylinder.cylinder].rated_pressure))
         part, value, limit = min(parts, key=lambda p: first(p[2]) - first(p[1]))
         yield Outcome(
             "air.rating", f"tank {name}", value, limit, "pressure",
-            Message("{value} stays below the {limit} that {part} is rated for, the weakest part on this tank.",
-                    "{value} is more than the {limit} that {part} is rated for: do not charge it.",
-                    {"value": (value, "pressure"), "limit": (limit, "pressure")}, {"part": part}),
+            Message("The weakest part on tank '{tank}' is {part}: it gets {value} and is rated for {limit}.",
+                    "The weakest part on tank '{tank}', {part}, gets {value} and is rated for {limit}: do not "
+                    "charge it.",
+                    {"value": (value, "pressure"), "limit": (limit, "pressure")}, {"part": part, "tank": name}),
             "at most",
         )  # fmt: skip
 
@@ -71,19 +72,23 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
     """The lowest pressure with which it is filled along the plan, against what it needs, on its worse way."""
     key = f"air.cylinders.{use.name}"
     if use.needs_gauge is None:
-        because = f"What pressure '{use.name}' needs is not known: give its load or the pressure it fails at."
+        because = (
+            f"The pressure that cylinder '{use.name}' needs is not known: give its load or the pressure it fails at."
+        )
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, (f"{key}.needs", f"{key}.push_load"))
         return
     if use.name not in plan.lowest:
-        because = f"The plan never uses '{use.name}', so its lowest pressure is not known."
+        because = f"The plan never uses cylinder '{use.name}', so its lowest pressure is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
         return
     lowest, need, way = worse_way(use, plan)
     words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": _WAYS[way]}
     yield Outcome(
         f"air.pressure.{use.name}", f"cylinder {use.name}", lowest.gauge, need, "pressure",
-        Message("'{name}' on tank '{tank}' is down to {value} at its lowest ({when}, going {way}) and needs {need}.",
-                "'{name}' on tank '{tank}' gets only {value} at its lowest ({when}, going {way}) and needs {need}.",
+        Message("Cylinder '{name}' has enough air: going {way} in {when}, it gets {value} from tank '{tank}' and needs "
+                "{need}.",
+                "Cylinder '{name}' lacks air: going {way} in {when}, it gets {value} from tank '{tank}' and "
+                "needs {need}.",
                 {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
         sources=_SOURCES,
     )  # fmt: skip
@@ -101,7 +106,9 @@ def _count(context: Context, use: AirUse) -> Iterator[Outcome]:
     if use.needs_gauge is None:
         return
     cycles = context.once("cycles", lambda: _cycles(context))[use.name]
-    message = Message("From a full tank '{name}' works {count} times out and back, if nothing else uses the tank.", "",
+    often = {0: "cannot go out and back even once", 1: "can go out and back once"}
+    ways = often.get(int(first(cycles)), "can go out and back {count} times")
+    message = Message(f"From a full tank that nothing else uses, cylinder '{{name}}' {ways}.", "",
                       {"count": (cycles, "count")}, {"name": use.name})  # fmt: skip
     yield Outcome(f"air.strokes.{use.name}", f"cylinder {use.name}", cycles, None, "ratio", message, sources=_SOURCES)
 
@@ -127,14 +134,14 @@ def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
     limit = use.spec.time_limit
     words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
     numbers = {"value": (slower, "time")} | ({"limit": (limit, "time")} if limit is not None else {})
-    stuck = "'{name}' cannot move its load {way} at the lowest pressure of the plan."
-    late = "'{name}' takes {value} {way} at the lowest pressure of the plan"
+    stuck = "Cylinder '{name}' cannot move its load {way} at the lowest pressure of the plan."
+    late = "Cylinder '{name}' takes {value} to go {way} at the lowest pressure of the plan"
     if limit is None:
         message = Message(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
         yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", message, sources=_SOURCES)
         return
     short = f"{late}, longer than the {{limit}} wanted." if np.isfinite(first(slower)) else stuck
-    message = Message(f"{late}; {{limit}} are wanted.", short, numbers, words)
+    message = Message(f"{late}; {{limit}} is wanted.", short, numbers, words)
     yield Outcome(
         f"air.time.{use.name}", f"cylinder {use.name}", slower, limit, "time", message, "at most", sources=_SOURCES
     )
@@ -144,7 +151,7 @@ def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
     if name not in plan.end_gauge:
         return
     numbers = {"end": (plan.end_gauge[name], "pressure"), "fast": (plan.fast_gauge[name], "pressure")}
-    message = Message("Tank '{name}' is left with {end} after the plan; right after fast use it would read {fast}.",
+    message = Message("Tank '{name}' has {end} left after the plan; right after fast use its gauge would read {fast}.",
                       "", numbers, {"name": name})  # fmt: skip
     yield Outcome(f"air.tank.{name}", f"tank {name}", plan.end_gauge[name], None, "pressure", message, sources=_SOURCES)
 
@@ -157,8 +164,8 @@ def _volume(context: Context, name: str, plan: PlanAir) -> Iterator[Outcome]:
         return
     circuit = state.circuits(context)[name]
     needed = volume_needed(circuit.p_charge, draws, state.p_atm(context))
-    enough = "Tank '{name}' must hold {needed} to serve every stroke of the plan, leaks aside; it holds {own}."
-    never = "No tank '{name}' of any size serves the plan: a stroke needs more than the charge or its regulator gives."
+    enough = "Tank '{name}' needs a volume of {needed} to serve every stroke of the plan, leaks aside; it has {own}."
+    never = "No size of tank '{name}' serves the plan: a stroke needs more pressure than charge or regulator give."
     numbers = {"needed": (needed, "volume"), "own": (circuit.volume, "volume")}
     message = Message(enough if np.isfinite(first(needed)) else never, "", numbers, {"name": name})
     yield Outcome(f"air.volume.{name}", f"tank {name}", needed, None, "volume", message, sources=("cengel",))
@@ -231,6 +238,9 @@ def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:
     text = "The best layout of cylinders on tanks is {layout}, worst margin {best}; yours has {now}."
     if best.margin <= best.now + 1e-9:
         text = "Your layout of cylinders on tanks is the best one, worst margin {now}."
+    blind = [user for user in best.tanks if use_of(context, user).needs_gauge is None]
+    if blind:
+        text = f"Leaving out {', '.join(blind)}, whose needs are not known: {text[0].lower()}{text[1:]}"
     numbers = {"best": (best.margin, "count"), "now": (best.now, "count")}
     message = Message(text, "", numbers, {"layout": listed})
     yield Outcome("air.layout", "robot", best.margin, None, "ratio", message, sources=("cengel", "practice"))

@@ -127,8 +127,8 @@ def _torque(at: Driven) -> Iterator[Outcome]:
     place = _worst(share)
     worst: Real = np.maximum(share.max(axis=0), 0.0)
     numbers = {"use": (worst, "share"), "torque": (needed[place], "torque"), "angle": (at.angles[place], "angle")}
-    text = "{way} '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motor gives"
-    message = Message(text + " at stall.", text + ", so it stalls.", numbers, {"name": at.name, "way": word})
+    text = "{way} arm '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motors give at stall"
+    message = Message(text + ".", text + ", so they stall.", numbers, {"name": at.name, "way": word})
     yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", message, "at most",
                   sources=_SOURCES)  # fmt: skip
 
@@ -150,7 +150,7 @@ def _pace(at: Driven) -> Iterator[Outcome]:
     numbers = {"slowest": (slowest, "angular speed"), "angle": (at.angles[place], "angle"),
                "share": (slowest / free, "share")}  # fmt: skip
     message = Message(
-        "On its way up '{name}' is slowest {angle} up: {slowest}, {share} of what its motors run without load.",
+        "On its way up, arm '{name}' is slowest {angle} up: {slowest}, {share} of its speed without load.",
         "",
         numbers,
         {"name": at.name},
@@ -177,10 +177,10 @@ def _holding(at: Driven) -> Iterator[Outcome]:
     if first(_held(at).max(axis=0)) <= first(at.spec.friction):
         stays = "only friction keeps it where it is: support it before you work on it"
     numbers = {"hold": (hold, "share"), "limit": (most, "share")}
-    text = "Holding '{name}' still takes {hold} of what its motors give at standstill"
+    text = "Holding arm '{name}' still takes {hold} of its motors' torque at standstill"
     message = Message(
-        text + " ({limit} are allowed); without power {stays}.",
-        text + ", more than the {limit} allowed: it heats, and without power {stays}. Add bands or reduction.",
+        text + "; {limit} is allowed. Without power {stays}.",
+        text + ", more than the {limit} allowed: its motors heat up. Without power {stays}. Add bands or reduction.",
         numbers,
         {"name": at.name, "stays": stays},
     )
@@ -194,9 +194,9 @@ def _heat(context: Context, at: Driven) -> Iterator[Outcome]:
     air = context.season.temperature
     hot = steady(heat_path(at.kind), Winding(at.motor.line.resistance), air, current).winding
     numbers: dict[str, tuple[Real, str]] = {"current": (current, "current"), "hot": (hot, "temperature")}
-    text = "Held for good at the worst point, each motor of '{name}' draws {current} and its winding ends at {hot}"
+    text = "Held for good at its worst point, arm '{name}' draws {current} in each motor, and the winding ends at {hot}"
     if not np.isfinite(first(hot)):
-        text = "Held for good at the worst point, each motor of '{name}' draws {current} and its winding burns out"
+        text = "Held for good at its worst point, arm '{name}' draws {current} in each motor, and the winding burns out"
     words = {"name": at.name}
     steps = at.kind.derating
     if not steps:
@@ -206,7 +206,7 @@ def _heat(context: Context, at: Driven) -> Iterator[Outcome]:
         return
     limit = steps[0].above
     numbers["limit"] = (limit, "temperature")
-    message = Message(text + "; its controller cuts the current from {limit}.",
+    message = Message(text + "; its controller would cut the current from {limit}.",
                       text + "; from {limit} on its controller cuts the current: let it rest on a stop, or add bands.",
                       numbers, words)  # fmt: skip
     yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, limit, "temperature", message, "at most",

@@ -51,7 +51,8 @@ def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
         x, y, z = stance.body.cg
         numbers = {"mass": (stance.body.mass, "mass"), "x": (x, "length"), "y": (y, "length"), "z": (z, "length")}
         message = Message(
-            "In pose '{pose}' it weighs {mass}; centre of gravity {x} forward, {y} left, {z} up.",
+            "In pose '{pose}' the robot weighs {mass}; its centre of gravity is at x {x}, y {y}, z {z} "
+            "(forward, left, up).",
             "",
             numbers,
             {"pose": name},
@@ -74,9 +75,12 @@ def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
             "least": (least, "acceleration"),
             "tilt": (tip_angle(near, stance.height), "angle"),
         }
-        text = "In pose '{pose}' wheels lift at {forward} forward, {back} back, {left} left, {right} right; weakest is "
+        text = "In pose '{pose}' the robot tips from {forward} forward, {back} back, {left} left and {right} right; "
         message = Message(
-            text + "{way}: {least}, or a tilt of {tilt}.", "", numbers, {"pose": name, "way": _way(angle)}
+            text + "its weakest way is {way}, at {least} or a tilt of {tilt}.",
+            "",
+            numbers,
+            {"pose": name, "way": _way(angle)},
         )
         yield Outcome(
             "balance.limit", f"pose {name}", least, None, "acceleration", message, sources=("vukobratovic2004",)
@@ -97,8 +101,8 @@ def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
         least,
         "angle",
         Message(
-            "Standing still it can be tilted {tilt} before it goes over (pose '{pose}', {side}); {least} are wanted.",
-            "Standing still it goes over when tilted {tilt} {side} in pose '{pose}'; {least} are wanted.",
+            "Standing still in pose '{pose}', the robot tips {side} at a tilt of {tilt}; {least} is wanted.",
+            "Standing still in pose '{pose}', the robot tips {side} at a tilt of {tilt}, less than the {least} wanted.",
             {"tilt": (tilt, "angle"), "least": (least, "angle")},
             {"pose": name, "side": way},
         ),
@@ -114,8 +118,8 @@ def _pushed(floor: dict[str, Stance]) -> Outcome:
     name, way, push = names[worst.nominal], _way(near[worst.nominal][1]), worst.take(pushes)
     height = worst.take([stance.height for stance in floor.values()])
     text = (
-        "Pushed level at the height of its centre of gravity, {height}, it goes over {side} from {push} on "
-        "(pose '{pose}'); pushed at half that height, from twice as much."
+        "A level push of {push} at the height of its centre of gravity ({height}) tips the robot {side} in pose "
+        "'{pose}'; at half that height it takes twice as much."
     )
     message = Message(text, "", {"push": (push, "force"), "height": (height, "length")}, {"pose": name, "side": way})
     return Outcome("balance.push", f"pose {name}", push, None, "force", message, sources=("meriam_statics",))
@@ -135,17 +139,26 @@ def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator
     worst = Worst.of([limit / np.maximum(most, 1e-9) for limit, most in zip(limits, asked, strict=True)])
     name, limit, most = list(driven)[worst.nominal], worst.take(limits), worst.take(asked)
     turning = side in ("left", "right")
-    cause = "turns as hard as its wheels grip" if turning else "brakes or starts as hard as it can"
+    cause = f"{_thrown(context, name, side)} with" if not turning else "takes a corner with up to"
     numbers = {"limit": (most, "acceleration"), "value": (limit, "acceleration")}
     words = {"pose": name, "far": _FAR[side], "cause": cause}
     yield Outcome(
         f"balance.tip.{side}", f"pose {name}", limit, most, "acceleration",
-        Message("In pose '{pose}' its {far} wheels stay down up to {value}; it {cause} at {limit}.",
-                "In pose '{pose}' its {far} wheels lift from {value} on, and it {cause} at {limit}.", numbers, words),
+        Message("In pose '{pose}' the {far} wheels stay down up to {value}; the robot {cause} {limit}.",
+                "In pose '{pose}' the {far} wheels lift from {value}, and the robot {cause} {limit}.", numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
     )  # fmt: skip
     if not turning:
         yield _going_over(context, driven, side, (limits, asked))
+
+
+def _thrown(context: Context, pose: str, side: str) -> str:
+    """Name what throws the robot hardest towards a side: braking towards it, or starting away from it."""
+    performance = state.performance(context, pose)
+    throw = performance.forward if side == "forward" else performance.back
+    if first(throw.starts):
+        return "starts backward" if side == "forward" else "starts forward"
+    return "brakes" if side == "forward" else "brakes while backing"
 
 
 def _over_speed(context: Context, pose: str, side: str) -> Real:
@@ -171,16 +184,18 @@ def _going_over(
     worst = Worst.of(ratio)
     name, speed, most = list(driven)[worst.nominal], worst.take(speeds), worst.take(top)
     numbers: dict[str, tuple[Real, str]] = {"value": (speed, "speed"), "top": (most, "speed")}
-    held = "Braking hard carries it over {side} from {value} in pose '{pose}'; it reaches {top}."
+    held = "Braking hard tips the robot over {side} only from {value} in pose '{pose}'; it reaches {top}."
     if not np.isfinite(first(speed)):
-        held = ("By the numbers given no braking carries it over {side}: in pose '{pose}' its {far} wheels "
-                "lift at {lift}, and it brakes or starts at {asked}.")  # fmt: skip
+        held = ("By the numbers given no braking tips the robot over {side}: in pose '{pose}' the {far} wheels "
+                "lift from {lift}, and the robot {cause} {asked}.")  # fmt: skip
         limits, asked = lifting
         numbers |= {"lift": (limits[worst.nominal], "acceleration"), "asked": (asked[worst.nominal], "acceleration")}
+    words = {"pose": name, "side": side, "far": _FAR[side], "cause": f"{_thrown(context, name, side)} with"}
     return Outcome(
         f"balance.over.{side}", f"pose {name}", speed, most, "speed",
-        Message(held, "Braking hard from {value} or more carries it over {side} in pose '{pose}'; it reaches {top}.",
-                numbers, {"pose": name, "side": side, "far": _FAR[side]}),
+        Message(held, "Braking hard from {value} or more tips the robot over {side} in pose '{pose}'; it "
+                      "reaches {top}.",
+                numbers, words),
         sources=("meriam_dynamics", "housner1963", "messuri1985"),
     )  # fmt: skip
 
@@ -196,9 +211,9 @@ def _stopping(context: Context, driven: dict[str, Stance], side: str) -> Outcome
     name, speed, most = list(driven)[worst.nominal], worst.take(speeds), worst.take(top)
     return Outcome(
         f"balance.stop.{side}", f"pose {name}", speed, most, "speed",
-        Message("Going {going} and stopped dead at floor level it stays up below {value} in pose '{pose}'; "
+        Message("Stopped dead at floor level while going {going}, the robot stays up below {value} in pose '{pose}'; "
                 "it reaches {top}.",
-                "Going {going} and stopped dead at floor level it goes over from {value} on in pose '{pose}'; "
+                "Stopped dead at floor level while going {going}, the robot tips over from {value} in pose '{pose}'; "
                 "it reaches {top}.",
                 {"value": (speed, "speed"), "top": (most, "speed")}, {"pose": name, "going": _GOING[side]}),
         sources=("housner1963", "messuri1985"),
@@ -233,7 +248,7 @@ def _ballast(context: Context, driven: dict[str, Stance]) -> Iterator[Outcome]:
     needed = first(choice.mass)
     name = list(places)[int(np.ravel(choice.place)[0])]
     text = (
-        "It needs no ballast to keep all wheels down."
+        "The robot needs no ballast to keep all wheels down."
         if needed == 0
         else "{mass} of ballast at '{place}' would keep all wheels down."
     )

@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome
+from fieldworthy.engine.finding import Message, Outcome, called
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.engagement import RIGHT, Place, best_place, outline_of, places, under_jaw, windows
@@ -87,13 +87,14 @@ def _seat(context: Context, name: str, spec: Clamp, seated: tuple[Place, Array],
     }  # fmt: skip
     where = {"side": "on a side of {size}", "corner": "on a corner of {corner}", "round": "on the round base"}
     turned = "" if place.kind == "round" else "turned by {turn} or "
-    window = f"Seated {where[place.kind]} it may be {turned}off by {{aside}} to a side and is still caught; "
+    window = f"{{clamp}} catches the {{object}} {where[place.kind]} where it is {turned}off by {{aside}} to a side; "
     if turn <= 0.0 and aside <= 0.0:
-        window = f"Seated {where[place.kind]} it is not caught even where it stands just right; "
-    stands = "turned by up to {yaw} and off by up to {side}, " if judged else "just right, "
+        window = f"{{clamp}} does not catch the {{object}} {where[place.kind]} even where it stands just right; "
+    stands = "turned by up to {yaw} and off by up to {side}, " if judged else "where it stands just right, "
     much = "{depth} of its rim is" if first(depth) > 0.0 else "none of its rim is"
     text = f"{window}{stands}{much} under the jaw, and {{hook}} is needed."
-    message = Message(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers)
+    words = {"clamp": called("clamp", name), "object": spec.object}
+    message = Message(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers, words)
     limit = spec.hook if judged else None
     return Outcome(f"clamp.seat.{name}.{place.label}", f"{name}, {place.kind}", depth, limit, "length", message,
                    scale=np.maximum(spec.hook, 1e-3), sources=("plane-geometry",))  # fmt: skip
@@ -108,14 +109,15 @@ def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
         "open": (heights.open, "length"), "rim": (heights.rim_top, "length"), "above": (np.abs(above), "length"),
         "below": (np.abs(side.below), "length"), "seat": (spec.seat_height, "length"),
     }  # fmt: skip
-    hit = "the jaw hits the rim by {above}: open it wider" if first(above) < first(side.below) else (
-        "the seat at {seat} runs into the rim by {below}: lower it"
+    hit = "its jaw hits the rim by {above}: open it wider" if first(above) < first(side.below) else (
+        "its seat at {seat} runs into the rim by {below}: lower it"
     )  # fmt: skip
+    words = {"clamp": called("clamp", name)}
     message = Message(
-        "Open, its jaw stands {open} above the floor: {above} over the top of the rim at {rim}, and the seat is "
-        "{below} below the rim.",
-        f"Open, its jaw stands {{open}} above the floor and the top of the rim at {{rim}}: {hit}.",
+        "Open, {clamp} takes in the rim: its jaw is {above} over the rim's top at {rim}, and its seat {below} below.",
+        f"Open, {{clamp}} does not take in the rim: its jaw is {{open}} up, the rim's top {{rim}}, and {hit}.",
         numbers,
+        words,
     )
     yield Outcome(f"clamp.entry.{name}", name, gap, 0.0, "length", message, scale=heights.rim_thickness,
                   sources=("plane-geometry",))  # fmt: skip
@@ -124,18 +126,20 @@ def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
                "bite": (np.abs(bite), "length"), "drop": (drop, "length")}  # fmt: skip
     lip = "; its lip reaches {drop} down behind the rim" if first(spec.lip) > 0.0 else ""
     message = Message(
-        f"It can close to {{closed}} above the floor, {{bite}} below the top of the rim, so it presses{lip}.",
-        "It closes to {closed} above the floor only, {bite} over the top of the rim: it holds nothing. Lower the "
-        "jaw or lengthen its travel.",
+        f"Closed, {{clamp}} presses on the rim: it can come to {{closed}}, {{bite}} below the rim's top{lip}.",
+        "Closed, {clamp} grips nothing: it comes only to {closed}, {bite} over the rim's top. Lower the jaw or "
+        "lengthen "
+        "its travel.",
         numbers,
+        words,
     )
     yield Outcome(f"clamp.bite.{name}", name, bite, 0.0, "length", message, scale=heights.rim_thickness,
                   sources=("plane-geometry",))  # fmt: skip
     way = np.subtract(spec.opening, spec.closed_gap)
     numbers = {"travel": (side.travel, "length"), "way": (way, "length"), "stroke": (side.stroke, "length")}
-    message = Message("Its cylinder's {stroke} moves the jaw by {travel}; from open to closed it is {way}.",
-                      "Its cylinder's {stroke} moves the jaw by {travel} only; from open to closed it is {way}.",
-                      numbers)  # fmt: skip
+    message = Message("The {stroke} stroke of {clamp} moves the jaw by {travel}; closing it takes {way}.",
+                      "The {stroke} stroke of {clamp} moves the jaw only by {travel}, and closing it takes {way}.",
+                      numbers, words)  # fmt: skip
     yield Outcome(f"clamp.stroke.{name}", name, side.travel, way, "length", message, sources=("plane-geometry",))
 
 
@@ -143,15 +147,17 @@ def _lift(name: str, spec: Clamp, side: Side) -> Outcome:
     lift = clamping.lift_height(side.heights, side.travel)
     numbers: dict[str, tuple[Real, str]] = {"lift": (lift, "length"), "travel": (side.travel, "length"),
                "gap": (np.maximum(clamping.entry_clearance(side.heights), 0.0), "length")}  # fmt: skip
-    text = "Of the jaw's {travel} it takes {gap} to reach the rim; {lift} is left to lift with"
+    words = {"clamp": called("clamp", name)}
+    text = "{clamp} can lift by {lift}: of the jaw's {travel} it takes {gap} to reach the rim"
     if spec.lift is None:
-        return Outcome(f"clamp.lift.{name}", name, lift, None, "length", Message(f"{text}.", "", numbers),
+        return Outcome(f"clamp.lift.{name}", name, lift, None, "length", Message(f"{text}.", "", numbers, words),
                        sources=("plane-geometry",))  # fmt: skip
     numbers["wanted"] = (spec.lift, "length")
     message = Message(
         f"{text}; {{wanted}} is wanted.",
         f"{text}, and {{wanted}} is wanted: open it less, or take a longer stroke.",
         numbers,
+        words,
     )
     return Outcome(f"clamp.lift.{name}", name, lift, spec.lift, "length", message, sources=("plane-geometry",))
 
@@ -173,11 +179,11 @@ def _release(context: Context, name: str, spec: Clamp, side: Side) -> Iterator[O
         "size": (size * (1.0 - np.asarray(squeeze)), "length"),
         "room": (np.abs(room), "length"),
     }  # fmt: skip
-    words = {"loose": spec.loose.object, "on": spec.loose.lies_on}
+    words = {"loose": spec.loose.object, "on": spec.loose.lies_on, "clamp": called("clamp", name)}
     message = Message(
-        "A loose {loose} on the {on} slides out from under the open jaw: the gap is {gap}, it needs {size}.",
-        "A loose {loose} on the {on} stays caught under the open jaw: the gap is {gap}, it needs {size}, {room} "
-        "more. Open the jaw wider, or keep the {loose} out.",
+        "A loose {loose} on the {on} slides out from under {clamp} when it is open: the gap is {gap}, it needs {size}.",
+        "A loose {loose} on the {on} stays caught under {clamp} when it is open: the gap is {gap}, it needs {size}. "
+        "Open the jaw {room} wider, or keep the {loose} out.",
         numbers,
         words,
     )
@@ -192,12 +198,12 @@ def _strokes(context: Context, name: str, spec: Clamp, side: Side) -> Outcome:
                "short": (short, "length"), "long": (long, "length"), "gain": (gain, "length")}  # fmt: skip
     text = (
         "Common practice, no source: clamps have {a} strokes, and {b} buys lift and a gap through which a loose piece "
-        "slides out. Computed for this opening: {a} lifts {short}, {b} lifts {long}"
+        "slides out. Computed for {clamp}: {a} lifts {short}, {b} lifts {long}"
     )
     text += (
         ", as the trade says" if first(gain) > 1e-6 else ": the longer stroke lifts no higher, unlike the trade says"
     )
-    words = {}
+    words = {"clamp": called("clamp", name)}
     if spec.loose is not None:
         surface, size, squeeze = _loose(context, spec, side)
         # opened as far as the stroke lets it and still closing on the rim
@@ -205,7 +211,7 @@ def _strokes(context: Context, name: str, spec: Clamp, side: Side) -> Outcome:
         spare = [clamping.release_clearance(top, surface, size, squeeze) for top in tops]
         numbers |= {"spare_a": (np.abs(spare[0]), "length"), "spare_b": (np.abs(spare[1]), "length")}
         text += ". Opened as wide as each allows, " + _escapes(first(spare[0]), first(spare[1]))
-        words = {"loose": spec.loose.object}
+        words["loose"] = spec.loose.object
     return Outcome(f"clamp.stroke_practice.{name}", name, gain, None, "length", Message(text + ".", "", numbers, words),
                    sources=("practice", "plane-geometry"))  # fmt: skip
 

@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.gas.tank import fill_pressure
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
@@ -70,7 +70,8 @@ def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
     if spec.toggle is not None:
         yield from _locks(name, spec.toggle, rod_force(use, way, low.gauge)[0] * spec.efficiency, low)
     if spec.rival is None:
-        yield unknown("clamp.hold." + name, name, "force", "How hard a rival pulls at what it holds is not known.",
+        yield unknown("clamp.hold." + name, name, "force", f"How hard a rival pulls at what "
+                                                           f"{called('clamp', name)} holds is not known.",
                       (f"mechanisms.{name}.rival",))  # fmt: skip
         return
     pull = np.asarray(spec.rival.mass * STANDARD_GRAVITY * spec.rival.grip)
@@ -84,16 +85,16 @@ def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> 
     numbers: dict[str, tuple[Real, str]] = {
         "down": (down, "force"), "held": (held, "force"), "pull": (pull, "force"), "low": (low.gauge, "pressure")
     }  # fmt: skip
-    on = "with the {low} that is left {when} it presses with {down}" if spec.toggle is None else (
-        "locked over centre it presses with {down}, whatever the air"
+    on = "pressing with {down} on the {low} that is left {when}" if spec.toggle is None else (
+        "pressing with {down}, locked over centre, whatever the air"
     )  # fmt: skip
-    much = "its hook holds whatever pulls, until something bends" if not np.isfinite(first(held)) else "holds {held}"
+    much = "holds whatever pulls, until something bends," if not np.isfinite(first(held)) else "holds {held},"
     message = Message(
-        f"At its lowest, {on} and {much}; a rival at the limit of its wheels' grip pulls with {{pull}}.",
-        f"At its lowest, {on} and {much}, but a rival at the limit of its wheels' grip pulls with {{pull}}: the "
-        "object comes out. A steeper hook, more grip, a larger bore or an over-centre lock helps.",
+        f"{{clamp}} {much} {on}; a rival at the limit of its wheels' grip pulls with {{pull}}.",
+        f"{{clamp}} lets go of the {{object}}: it {much} {on}, and a rival at the limit of its wheels' grip pulls with "
+        "{pull}. A steeper hook, more grip, a larger bore or an over-centre lock helps.",
         numbers,
-        {"when": low.when},
+        {"when": low.when, "clamp": called("clamp", name), "object": spec.object},
     )
     return Outcome(f"clamp.hold.{name}", name, held, pull, "force", message, sources=("meriam_statics", "practice"))
 
@@ -102,13 +103,14 @@ def _slip(name: str, slips: Real, pull: Real, low: Low) -> Outcome:
     numbers: dict[str, tuple[Real, str]] = {
         "slips": (slips, "pressure"), "low": (low.gauge, "pressure"), "pull": (pull, "force")
     }  # fmt: skip
-    text = "Against a pull of {pull} it slips below {slips}; at its lowest it has {low}, {when}"
+    text = "{clamp} slips below {slips} under a pull of {pull}; its lowest pressure is {low}, {when}"
     if first(slips) <= 0.0:
-        text = "Its springs alone hold a pull of {pull}, without air"
+        text = "{clamp} holds a pull of {pull} by its springs alone, without air"
     elif not np.isfinite(first(slips)):
-        text = "No pressure holds a pull of {pull}"
+        text = "{clamp} holds a pull of {pull} at no pressure"
     return Outcome(f"clamp.slip.{name}", name, slips, None, "pressure",
-                   Message(text + ".", "", numbers, {"when": low.when}), sources=("meriam_statics",))  # fmt: skip
+                   Message(text + ".", "", numbers, {"when": low.when, "clamp": called("clamp", name)}),
+                   sources=("meriam_statics",))  # fmt: skip
 
 
 def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome]:
@@ -118,20 +120,23 @@ def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome
         "kept": (kept, "force"), "past": (toggle.past, "length"), "preload": (toggle.preload, "force"),
     }  # fmt: skip
     message = Message(
-        "Its knee stands {past} past the centre: without air it takes {kept} at the knee to unlock it.",
-        "Its knee stands {past} past the centre: without air nothing keeps it locked. Set the stop farther past.",
+        "The knee of {clamp} stands {past} past the centre: without air it takes {kept} to unlock it.",
+        "The knee of {clamp} stands {past} past the centre: without air nothing keeps it locked. Set the stop farther "
+        "past.",
         numbers,
+        {"clamp": called("clamp", name)},
     )
     # what it takes to lift the knee by hand is not asked: any force above that of a bump, a newton, keeps it
     yield Outcome(f"clamp.lock.{name}", name, kept, 1.0, "force", message, sources=("meriam_statics", "practice"))
     peak = clamping.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
     numbers = {"force": (force, "force"), "peak": (peak, "force"), "low": (low.gauge, "pressure")}
     message = Message(
-        "With the {low} that is left {when} its cylinder pushes the knee with {force}; {peak} takes it through "
+        "The cylinder of {clamp} pushes the knee with {force} on the {low} that is left {when}; {peak} takes it "
+        "through "
         "the centre.",
-        "With the {low} that is left {when} its cylinder pushes the knee with {force}, and it takes {peak} to "
-        "get it through the centre: it does not lock.",
+        "The cylinder of {clamp} does not lock the knee: it pushes with {force} on the {low} that is left {when}, and "
+        "{peak} takes it through the centre.",
         numbers,
-        {"when": low.when},
+        {"when": low.when, "clamp": called("clamp", name)},
     )
     yield Outcome(f"clamp.centre.{name}", name, force, peak, "force", message, sources=("meriam_statics",))

@@ -9,7 +9,7 @@ import numpy as np
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_swing
 from fieldworthy.systems.climb.mechanics import Hung, held_later, hung, lifting_force, lowest, travel_of
 from fieldworthy.systems.climb.model import Climber, MotorLift
@@ -24,7 +24,7 @@ def check(context: Context) -> Iterator[Outcome]:
         if not isinstance(mechanism, Climber):
             continue
         if not context.robot.parts:
-            because = f"Without parts it is not known how '{name}' hangs."
+            because = f"Without parts it is not known how the robot hangs on {called('climber', name)}."
             yield unknown(f"climb.attitude.{name}", f"climber {name}", "angle", because, ("parts",))
             continue
         at = hung(context, name, mechanism)
@@ -44,8 +44,8 @@ def _reach(at: Hung) -> Iterator[Outcome]:
     numbers = {"hook": (top, "length"), "bar": (at.bar, "length")}
     yield Outcome(
         f"climb.reach.{at.name}", f"climber {at.name}", top, at.bar, "length",
-        Message("'{name}' raises its hooks to {hook}; the bar's top is at {bar}.",
-                "'{name}' raises its hooks only to {hook}, and the bar's top is at {bar}.", numbers, {"name": at.name}),
+        Message("{climber} raises its hooks to {hook}; the bar's top is at {bar}.",
+                "{climber} raises its hooks only to {hook}, and the bar's top is at {bar}.", numbers, _words(at)),
         sources=_SOURCES,
     )  # fmt: skip
 
@@ -57,16 +57,21 @@ def _lift(context: Context, at: Hung) -> Iterator[Outcome]:
     numbers = {"has": (pull.hook_force, "force"), "needs": (needed, "force"), "start": (start, "force")}
     if pull.gauge is not None:
         numbers["gauge"] = (pull.gauge, "pressure")
-    stuck = "it does not even lift one end, which takes {start}"
+    stuck = "not even one end comes up, which takes {start}"
     if first(pull.hook_force) >= first(start):
         stuck = "one end comes up, and there it stops"
     yield Outcome(
         f"climb.lift.{at.name}", f"climber {at.name}", pull.hook_force, needed, "force",
-        Message(f"'{{name}}' pulls with {{has}} {pull.when}; {{needs}} lift the robot off the floor.",
-                f"'{{name}}' pulls only with {{has}} {pull.when}, and {{needs}} lift the robot off the floor: {stuck}.",
-                numbers, {"name": at.name}),
+        Message(f"{{climber}} lifts the robot: it pulls with {{has}} {pull.when}; {{needs}} is needed.",
+                f"{{climber}} cannot lift the robot: it pulls with {{has}} {pull.when}, and {{needs}} is "
+                f"needed; {stuck}.",
+                numbers, _words(at)),
         sources=_SOURCES,
     )  # fmt: skip
+
+
+def _words(at: Hung) -> dict[str, str]:
+    return {"climber": called("climber", at.name)}
 
 
 def _way(attitude: Real) -> str:
@@ -77,7 +82,7 @@ def _lift_off(at: Hung) -> Iterator[Outcome]:
     """Which end leaves the floor first, and how it has turned when the other one leaves."""
     way = at.way()
     turned = way.leaving
-    words = {"end": "front" if at.first_off > 0.0 else "rear", "way": _way(turned)}
+    words = _words(at) | {"end": "front" if at.first_off > 0.0 else "rear", "way": _way(turned)}
     words["other"] = "rear" if words["end"] == "front" else "front"
     end = at.attitude()
     numbers = {
@@ -88,14 +93,14 @@ def _lift_off(at: Hung) -> Iterator[Outcome]:
         "hangs": (np.abs(end), "angle"),
     }
     words |= {"most_way": _way(way.steepest), "end_way": _way(end)}
-    text = "Its {end} end leaves the floor first, at {start}"
+    text = "On {climber} the robot's {end} end leaves the floor first, at {start}"
     if at.first_off == 0.0:
         numbers = {"full": (at.weight, "force")}
-        text = "Both ends leave the floor together, at {full}."
+        text = "On {climber} both ends of the robot leave the floor together, at {full}."
     elif min(first(force) for force in at.ramp.force) <= 0.0:
-        text += ", and then it falls over its {other} end before it hangs."
+        text += ", and it falls over its {other} end before it hangs."
     else:
-        text += "; when the {other} end leaves it, hooks drawn down {drawn}, it has turned {angle} {way}. "
+        text += "; when the {other} end leaves, at {drawn} of travel, it has turned {angle} {way}. "
         text += "On the way it turns up to {most} {most_way}; drawn up, it hangs {hangs} {end_way}."
     message = Message(text, "", numbers, words)
     yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", message, sources=_SOURCES)
@@ -104,15 +109,15 @@ def _lift_off(at: Hung) -> Iterator[Outcome]:
 def _attitude(at: Hung) -> Iterator[Outcome]:
     attitude, down = at.attitude(), at.spec.most_nose_down
     numbers = {"angle": (np.abs(attitude), "angle")}
-    words = {"name": at.name, "way": _way(attitude)}
+    words = _words(at) | {"way": _way(attitude)}
     identifier, who = f"climb.attitude.{at.name}", f"climber {at.name}"
     if down is None:
-        message = Message("On '{name}' the robot hangs {angle} {way}.", "", numbers, words)
+        message = Message("On {climber} the robot hangs {angle} {way}.", "", numbers, words)
         yield Outcome(identifier, who, attitude, None, "angle", message, sources=_SOURCES)
         return
     limit = np.where(attitude >= 0.0, down, down if at.spec.most_nose_up is None else at.spec.most_nose_up)
-    message = Message("On '{name}' the robot hangs {angle} {way}; up to {limit} are allowed.",
-                      "On '{name}' the robot hangs {angle} {way}, more than the {limit} allowed.",
+    message = Message("On {climber} the robot hangs {angle} {way}; up to {limit} is allowed.",
+                      "On {climber} the robot hangs {angle} {way}, more than the {limit} allowed.",
                       numbers | {"limit": (limit, "angle")}, words)  # fmt: skip
     yield Outcome(identifier, who, np.abs(attitude), limit, "angle", message, "at most", sources=_SOURCES)
 
@@ -128,17 +133,19 @@ def _rest(at: Hung) -> Iterator[Outcome]:
         "least": (rest.least_pull, "share"),
         "miss": (np.abs(at.lets_go() - at.hook[0]), "length"),
     }
-    pressed = "with {force}: a level pull of {holds} of the weight would lift it off; {least} are wanted."
-    short = f"Its rest is pressed on only {pressed}"
+    pressed = "with {force}, up to a level pull of {holds} of the weight; {least} is wanted."
+    short = f"The rest of {{climber}} stays on only {pressed}"
     if not at.reaches():
-        short = "Its rest does not reach the face that it should lean on: the robot hangs free and swings."
+        short = "The rest of {climber} does not reach the face that it should lean on: the robot hangs free and swings."
     elif first(resting.rest_force) == 0.0:
         short = (
-            "Its rest is not pressed on and the robot swings: the hook is {miss} past the place where the rest lets go."
+            "The rest of {climber} is not pressed on, and the robot swings: the hook is {miss} past the place "
+            "where the "
+            "rest lets go."
         )
     yield Outcome(
         f"climb.rest.{at.name}", f"climber {at.name}", resting.holds, rest.least_pull, "ratio",
-        Message(f"Its rest stays pressed on {pressed}", short, numbers, {"name": at.name}),
+        Message(f"The rest of {{climber}} stays on {pressed}", short, numbers, _words(at)),
         sources=_TRADE, scale=1.0,
     )  # fmt: skip
 
@@ -150,12 +157,13 @@ def _clearance(context: Context, at: Hung) -> Iterator[Outcome]:
         "wanted": (at.spec.clearance, "length"),
         "lacks": (at.spec.clearance - height, "length"),
     }
-    short = "Hanging, its lowest point is only {low} above the floor; {wanted} are wanted."
+    short = "On {climber} the robot hangs only {low} above the floor at its lowest point; {wanted} is wanted."
     if first(height) <= 0.0:
-        short = "It does not get off the floor: drawn down all the way, the hooks are {lacks} short of what is wanted."
+        short = "The robot does not get off the floor: fully drawn down, {climber} lacks {lacks} of what is wanted."
     yield Outcome(
         f"climb.clearance.{at.name}", f"climber {at.name}", height, at.spec.clearance, "length",
-        Message("Hanging, its lowest point is {low} above the floor; {wanted} are wanted.", short, numbers),
+        Message("On {climber} the robot hangs {low} above the floor; {wanted} is wanted.", short,
+                numbers, _words(at)),
         sources=_SOURCES, scale=np.maximum(travel_of(context, at.spec), 1e-3),
     )  # fmt: skip
 
@@ -163,19 +171,19 @@ def _clearance(context: Context, at: Hung) -> Iterator[Outcome]:
 def _held(context: Context, at: Hung) -> Iterator[Outcome]:
     """What still holds it when it has hung for a while, with no more air or battery."""
     identifier, who = f"climb.hold.{at.name}", f"climber {at.name}"
-    words = {"name": at.name}
+    words = _words(at)
     if at.spec.latch:
-        text = "A latch holds the robot on '{name}', with or without air and battery."
+        text = "A latch holds the robot on {climber}, with or without air and battery."
         yield Outcome(identifier, who, np.inf, at.weight, "force", Message(text, "", {}, words))
         return
     later = held_later(context, at.spec)
     numbers = {"later": (later, "force"), "weight": (at.weight, "force"), "hold": (at.spec.hold, "time")}
     weighs = "the robot weighs {weight}"
-    short = f"After {{hold}} '{{name}}' pulls only with {{later}}, and {weighs}: it sinks or falls. Fit a latch."
+    short = f"After {{hold}} {{climber}} pulls with {{later}}, and {weighs}: it falls. Fit a latch."
     if isinstance(at.spec.lift, MotorLift):
-        short = "Without battery the motors of '{name}' hold nothing: the robot falls. Fit a latch."
+        short = "Without battery the motors of {climber} hold nothing: the robot falls. Fit a latch."
     message = Message(
-        f"After {{hold}} '{{name}}' still pulls with {{later}}; {weighs}. A latch would hold it without air.",
+        f"After {{hold}} {{climber}} still pulls with {{later}}; {weighs}. A latch would hold it without air.",
         short,
         numbers,
         words,
@@ -187,7 +195,7 @@ def _places(at: Hung) -> tuple[Real, dict[str, str]]:
     """How far the hook is from the centre of gravity, and on which side of it."""
     ahead = first(at.hook[0]) > first(at.cg[0])
     where = {"where": "ahead of" if ahead else "behind", "opposite": "behind" if ahead else "ahead of"}
-    return np.abs(at.hook[0] - at.cg[0]), {"name": at.name, **where}
+    return np.abs(at.hook[0] - at.cg[0]), _words(at) | where
 
 
 def _hook_alone(context: Context, at: Hung) -> Outcome:
@@ -197,8 +205,9 @@ def _hook_alone(context: Context, at: Hung) -> Outcome:
     words |= {"way": _way(own), "other": _way(-own)}
     numbers = {"gap": (gap, "length"), "angle": (np.abs(own), "angle")}
     text = (
-        "'{name}' has no rest: hooked {gap} {where} its centre of gravity it hangs {angle} {way}, as far {opposite} it "
-        "{angle} {other}. Either side only tilts it; the trade's rule, that hooks on the side away from it hold the "
+        "{climber} has no rest: hooked {gap} {where} its centre of gravity the robot hangs {angle} {way}, as far "
+        "{opposite} it {angle} {other}. Either side only tilts it; the trade's rule, that hooks on the side "
+        "away from it hold the "
         "attitude, needs a rest"
     )
     diameter = context.season.structures[at.spec.structure].diameter
@@ -230,7 +239,8 @@ def _hook_with_rest(at: Hung) -> Outcome:
         numbers |= {f"{key}_angle": (np.abs(found.attitude), "angle"), f"{key}_force": (found.rest_force, "force")}
     words |= {"lets": "ahead of" if at.wall.side > 0.0 else "behind", "verdict": ""}
     message = Message(
-        f"Hooked {{gap}} {{where}} its centre of gravity {_hangs('own', own)}; as far {{opposite}} it, rest and all, "
+        f"Hooked {{gap}} {{where}} its centre of gravity, the robot on {{climber}} {_hangs('own', own)}; as far "
+        f"{{opposite}} it, rest and all, it "
         f"{_hangs('other', other)}: {_as_the_trade_says(at, own if away else other, other if away else own)} "
         "The rest lets go where the hook is {lets} x = {x}.", "", numbers, words,
     )  # fmt: skip
@@ -242,8 +252,8 @@ def _hook_with_rest(at: Hung) -> Outcome:
 def _hangs(key: str, found: Hang) -> str:
     angle = f"{{{key}_angle}} {_way(found.attitude)}"
     if first(found.rest_force) > 0.0:
-        return f"it leans at {angle} with {{{key}_force}} on its rest"
-    return f"it swings free at {angle} with nothing on its rest"
+        return f"leans at {angle} with {{{key}_force}} on its rest"
+    return f"swings free at {angle} with nothing on its rest"
 
 
 def _as_the_trade_says(at: Hung, away: Hang, near: Hang) -> str:

@@ -73,7 +73,7 @@ def _air(context: Context, lift: CylinderLift) -> tuple[AirUse, Real, str]:
     use, plan = use_of(context, lift.cylinder), air_along_plan(context)
     way = 0 if lift.working == "out" else 1
     if lift.cylinder in plan.lowest:
-        return use, plan.lowest[lift.cylinder][way].gauge, "on the {gauge} that the plan leaves it"
+        return use, plan.lowest[lift.cylinder][way].gauge, "on the {gauge} that is left"
     full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
     return use, full, "on {gauge}, a full tank, for the plan never uses it"
 

@@ -53,7 +53,7 @@ def _speed(performance: DrivePerformance, pose: str) -> Iterator[Outcome]:
         "brake": (performance.braking, "acceleration"),
     }
     message = Message(
-        "It reaches {top} in pose '{pose}'; it starts at up to {launch} and brakes at up to {brake}.",
+        "In pose '{pose}' the robot reaches {top}; it starts with up to {launch} and brakes with up to {brake}.",
         "",
         numbers,
         {"pose": pose},
@@ -70,11 +70,11 @@ def _sprint(context: Context, performance: DrivePerformance, pose: str) -> Itera
     time = move(performance.line, performance.load, distance).time
     numbers = {"time": (time, "time"), "far": (distance, "length")}
     if targets.sprint_time is None:
-        message = Message("It takes {time} for {far} from rest to rest.", "", numbers)
+        message = Message("A run of {far} from rest to rest takes {time}.", "", numbers)
         yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", message, sources=_MOTION)
         return
-    message = Message("It takes {time} for {far} from rest to rest; {limit} are wanted.",
-                      "It takes {time} for {far} from rest to rest, longer than the {limit} wanted.",
+    message = Message("A run of {far} from rest to rest takes {time}; {limit} is wanted.",
+                      "A run of {far} from rest to rest takes {time}, longer than the {limit} wanted.",
                       numbers | {"limit": (targets.sprint_time, "time")})  # fmt: skip
     yield Outcome(
         "drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", message, "at most", sources=_MOTION
@@ -86,14 +86,14 @@ def _turning(context: Context, performance: DrivePerformance, pose: str) -> Iter
     made = turn(performance.line, performance.yaw, targets.turn_angle, context.robot.drive.braking)
     rate = turn_rate(performance.line, performance.yaw)
     numbers = {"time": (made.time, "time"), "angle": (targets.turn_angle, "angle"), "rate": (rate, "angular speed")}
-    stuck = "Its wheels scrub so hard that it cannot turn on the spot."
-    turns = "It turns {angle} on the spot in {time}, scrub included, at up to {rate}"
+    stuck = "The robot cannot turn on the spot: its wheels scrub too hard."
+    turns = "A turn of {angle} on the spot takes {time} at up to {rate}, scrub of the wheels included"
     if targets.turn_time is None:
         message = Message(f"{turns}." if np.isfinite(first(made.time)) else stuck, "", numbers)
         yield Outcome("drive.turn", f"pose {pose}", made.time, None, "time", message, sources=("wong_skid",))
         return
     short = f"{turns}, longer than the {{limit}} wanted." if np.isfinite(first(made.time)) else stuck
-    message = Message(f"{turns}; {{limit}} are wanted.", short, numbers | {"limit": (targets.turn_time, "time")})
+    message = Message(f"{turns}; {{limit}} is wanted.", short, numbers | {"limit": (targets.turn_time, "time")})
     yield Outcome(
         "drive.turn", f"pose {pose}", made.time, targets.turn_time, "time", message, "at most", sources=("wong_skid",)
     )
@@ -115,12 +115,12 @@ def _pushing(context: Context, performance: DrivePerformance) -> Iterator[Outcom
     )
     wanted = context.robot.drive.targets.push_force
     numbers = {"force": (force, "force"), "grip": (grip, "force"), "motors": (motors, "force")}
-    text = "It pushes with {force}: " + ends + " (grip {grip}, motors {motors})"
+    text = "The drive pushes with {force}: " + ends + " (grip {grip}, motors {motors})"
     if wanted is None:
         yield Outcome("drive.push", "drive", force, None, "force", Message(text + ".", "", numbers), sources=_MOTION)
         return
     message = Message(
-        text + "; {limit} are wanted.", text + ", less than the {limit} wanted.", numbers | {"limit": (wanted, "force")}
+        text + "; {limit} is wanted.", text + ", less than the {limit} wanted.", numbers | {"limit": (wanted, "force")}
     )
     yield Outcome("drive.push", "drive", force, wanted, "force", message, sources=_MOTION)
 
@@ -152,8 +152,8 @@ def _ratio(context: Context, pose: str) -> Iterator[Outcome]:
         "now": (now, "time"),
     }
     message = Message(
-        "For its mix of moves {best} motor turns per wheel turn are best ({time} driving in a match); "
-        "it has {own} ({now}).",
+        "The best gearing for the planned moves is {best} motor turns a wheel turn ({time} driving in a match); "
+        "the drive has {own} ({now}).",
         "",
         numbers,
     )
@@ -165,8 +165,8 @@ def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
     drive = context.robot.drive
     numbers = {"hot": (use.hottest, "temperature"), "limit": (drive.motor_hot, "temperature")}
     message = Message(
-        "Driving the plan warms the drive motors' windings to {hot}; {limit} must not be passed.",
-        "Driving the plan heats the drive motors' windings to {hot}, more than the {limit} not to be passed.",
+        "The drive motors' windings reach {hot} in the plan; {limit} is allowed.",
+        "The drive motors' windings reach {hot} in the plan, more than the {limit} allowed.",
         numbers,
     )
     start = drive.motor_start_temperature
@@ -176,8 +176,10 @@ def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
     if steps:
         threshold: Real = steps[0].above
         message = Message(
-            "Its controllers would cut the current from {limit} on; the plan stays at {hot}.",
-            "Its controllers cut the current from {limit} on and the plan reaches {hot}: it gets slower late on.",
+            "The drive motors reach {hot} in the plan; their controllers would cut the current from {limit}.",
+            "The drive motors reach {hot} in the plan, and from {limit} their controllers cut the current: the "
+            "robot gets "
+            "slower.",
             {"hot": (use.hottest, "temperature"), "limit": (threshold, "temperature")},
         )
         yield Outcome("drive.derating", "drive motors", use.hottest, threshold, "temperature", message, "at most",
@@ -185,8 +187,8 @@ def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
     wait = cool_down_time(
         use.path, use.end, context.season.temperature, np.maximum(start, context.season.temperature + 5.0)
     )
-    message = Message("The motors need {wait} to cool down before the next match; there are {limit}.",
-                      "The motors need {wait} to cool down before the next match, longer than the {limit} there are.",
+    message = Message("The drive motors need {wait} to cool down; there are {limit} between matches.",
+                      "The drive motors need {wait} to cool down, longer than the {limit} between matches.",
                       {"wait": (wait, "time"), "limit": (drive.between_matches, "time")})  # fmt: skip
     yield Outcome(
         "drive.cool_down",
@@ -236,7 +238,7 @@ def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:
     kind = context.robot.catalogue.batteries[context.robot.battery]
     numbers = {"used": (use.charge, "charge"), "has": (kind.capacity, "charge"), "low": (use.lowest_voltage, "voltage")}
     message = Message("Driving the plan takes {used} of the battery's {has}; at full push its voltage sags to {low}.",
-                      "Driving the plan takes {used}, more than the battery's {has}.", numbers)  # fmt: skip
+                      "Driving the plan takes {used}, more than the {has} of the battery.", numbers)  # fmt: skip
     yield Outcome(
         "drive.battery", "battery", use.charge, kind.capacity, "charge", message, "at most", sources=("hughes",)
     )

@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
 from fieldworthy.physics.motors.gearing import GearStage, train
@@ -26,7 +26,7 @@ from fieldworthy.vehicle.supply import use_of
 
 _EDGE = 1e-6  # m; a robot past its edge is turned over by any force
 _MOST = 1e3  # a force of this many weights stands for one that nothing gives
-_DOES = {"pull": "drag it", "tip": "tip it over", "right": "set it upright"}
+_DOES = {"pull": "drag the {object}", "tip": "tip the {object} over", "right": "set the {object} upright"}
 _BY = {"arm": "its arm", "drive": "its drive", "turning": "turning on the spot"}
 
 
@@ -103,7 +103,7 @@ def check(context: Context) -> Iterator[Outcome]:
         yield from _reach(context, name, spec)
         friction = context.season.objects[spec.object].friction
         if friction is None:
-            because = f"How well a {spec.object} grips the floor is not known, so not whether it slides or tips."
+            because = f"How well the {spec.object} grips the floor is not known, so not whether it slides or tips."
             yield unknown(f"grabber.force.{name}", name, "force", because, (f"season.objects.{spec.object}.friction",))
             continue
         thing = thing_of(spec, context.season.objects[spec.object], friction)
@@ -123,20 +123,22 @@ def _reach(context: Context, name: str, spec: Grabber) -> Iterator[Outcome]:
         "tip": (height, "length"), "lip": (spec.lip.height, "length"), "over": (np.abs(overlap), "length"),
         "hook": (spec.hook, "length"), "depth": (spec.lip.depth, "length"),
     }  # fmt: skip
-    at = "Arm down, its hook comes to {tip} above the floor and the lip's edge is at {lip}: "
-    far = "it is {over} behind the lip" if first(overlap) >= 0.0 else "it passes {over} over the lip"
+    words = {"grabber": called("grabber", name)}
+    at = ": with its arm down the hook is {tip} up and the lip's edge {lip}"
+    far = "{grabber} hooks {over} behind the lip" if first(overlap) >= 0.0 else "{grabber} passes {over} over the lip"
     message = Message(
-        at + far + "; {hook} is needed.",
-        at + far + ", and {hook} is needed. Lower the pivot, let the arm down farther, or lengthen it.",
+        far + at + "; {hook} is needed.",
+        far + at + ", and {hook} is needed. Lower the pivot, let the arm down farther, or lengthen it.",
         numbers,
+        words,
     )
     yield Outcome(f"grabber.hook.{name}", name, overlap, spec.hook, "length", message, scale=spec.lip.depth,
                   sources=("plane-geometry", "practice"))  # fmt: skip
     front = state.extent(context, spec.pose)[1][0]
     numbers = {"past": (np.abs(ahead - front), "length"), "front": (front, "length"), "ahead": (ahead, "length")}
-    message = Message("Its hook reaches {past} past the robot's foremost part.",
-                      "Its hook stays {past} behind the robot's foremost part, which meets the object first.",
-                      numbers)  # fmt: skip
+    message = Message("{grabber} reaches {past} past the robot's foremost part.",
+                      "{grabber} stays {past} behind the robot's foremost part, which meets the object first.",
+                      numbers, words)  # fmt: skip
     yield Outcome(f"grabber.reach.{name}", name, ahead, front, "length", message, sources=("plane-geometry",))
 
 
@@ -257,12 +259,12 @@ def _travel(context: Context, name: str, spec: Grabber, whole: Over) -> Iterator
     numbers: dict[str, tuple[Real, str]] = {
         "swing": (swing, "angle"), "needed": (whole.swing, "angle"), "stroke": (kind.stroke, "length")
     }  # fmt: skip
-    start = "Its cylinder's {stroke} turns the arm by {swing}"
+    start = "{grabber} turns its arm by {swing} with {stroke} of stroke"
     short = start + ", and the {object} is balanced only after {needed}: it falls back. A longer stroke helps."
     if first(whole.swing) >= np.pi:
-        short = "Its arm does not reach as high as the lip is when the {object} is balanced. Lengthen it."
+        short = "{grabber} does not reach as high as the lip is when the {object} is balanced. Lengthen its arm."
     balanced = start + "; the {object} is balanced after {needed}."
-    message = Message(balanced, short, numbers, {"object": spec.object})
+    message = Message(balanced, short, numbers, {"object": spec.object, "grabber": called("grabber", name)})
     scale = np.maximum(whole.swing, 0.1)
     yield Outcome(f"grabber.travel.{name}", name, swing, whole.swing, "angle", message, scale=scale,
                   sources=("plane-geometry",))  # fmt: skip
@@ -279,8 +281,8 @@ def _limited(spec: Grabber, given: grabbing.Given) -> str:
 
 def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbing.Given], arm: Arm) -> Outcome:
     asked, given = forces
-    words = {"object": spec.object, "does": _DOES[spec.does], "by": _BY[spec.by], "then": _limited(spec, given),
-             "when": arm.low.when if arm.low else ""}  # fmt: skip
+    words = {"object": spec.object, "by": _BY[spec.by], "then": _limited(spec, given),
+             "when": arm.low.when if arm.low else "", "grabber": called("grabber", name)}  # fmt: skip
     numbers: dict[str, tuple[Real, str]] = {
         "asked": (asked, "force"), "given": (given.force, "force"), "tips": (given.by_tipping, "force"),
         "low": (arm.low.gauge if arm.low else 0.0, "pressure"), "moment": (thing.moment, "torque"),
@@ -289,20 +291,18 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
     itself = "; the robot itself tips at {tips}" if np.isfinite(first(given.by_tipping)) else ""
     need = "{asked} at its lip" if np.isfinite(first(asked)) else "more than any force in this direction"
     if spec.does == "pull":
-        start = "It takes " + need + f" to {{does}}; {{by}} gives {{given}}{air}"
-        message = Message(
-            f"{start} ({{then}}){itself}.", f"{start} ({{then}}){itself}: the {{object}} stays.", numbers, words
-        )
+        end = f"{_DOES[spec.does]}: it takes {need}, and {{by}} gives {{given}}{air} ({{then}}){itself}."
+        message = Message(f"{{grabber}} can {end}", f"{{grabber}} cannot {end}", numbers, words)
         scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
         return Outcome(f"grabber.force.{name}", name, given.force, asked, "force", message, scale=scale,
                        sources=("meriam_statics",))  # fmt: skip
     lever = np.where(np.isfinite(asked), thing.moment / np.maximum(asked, 1e-9), 0.0)
     most = given.force * lever
     numbers["most"] = (most, "torque")
-    start = "It takes {moment}, which is " + need + f", to {{does}}; {{by}} gives {{most}} ({{given}}){air}"
+    end = f"{_DOES[spec.does]}: it takes {{moment}}, which is {need}, and {{by}} gives {{most}} ({{given}}){air}"
     message = Message(
-        f"{start}: {{then}}{itself}.",
-        f"{start}: {{then}}{itself}. A lip farther from the edge it turns over, or more force, helps.",
+        f"{{grabber}} can {end}: {{then}}{itself}.",
+        f"{{grabber}} cannot {end}: {{then}}{itself}. A lip farther from the edge it turns over, or more force, helps.",
         numbers,
         words,
     )
@@ -314,13 +314,18 @@ def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) ->
     # infinite on both sides: it does neither, and that is said above
     most = _MOST * np.asarray(thing.weight)
     asked, other = np.minimum(asked, most), np.minimum(other, most)
-    wanted, instead = ("slides", "tips over") if spec.does == "pull" else ("turns over", "slides")
+    wanted, instead, rather = (
+        ("slides", "tips over", "tip") if spec.does == "pull" else ("turns over", "slides", "slide")
+    )
     numbers: dict[str, tuple[Real, str]] = {"asked": (asked, "force"), "other": (other, "force")}
-    words = {"object": spec.object, "wanted": wanted, "instead": instead}
-    rest = "and would do so only at {other}" if first(other) < first(most) else "and never does in this direction"
+    words = {"object": spec.object, "wanted": wanted, "instead": instead, "grabber": called("grabber", name)}
+    rest = f"it would {rather} only at {{other}}" if first(other) < first(most) else (
+        f"in this direction it never {instead}"
+    )  # fmt: skip
     message = Message(
-        f"The {{object}} {{wanted}} at {{asked}} before it {{instead}}, {rest}.",
-        "The {object} {instead} at {other}, before it {wanted} at {asked}. Take hold at another height, or steady it.",
+        f"Moved by {{grabber}}, the {{object}} {{wanted}} at {{asked}}; {rest}.",
+        "Moved by {grabber}, the {object} {instead} at {other}, before it {wanted} at {asked}. Take hold at another "
+        "height, or steady it.",
         numbers,
         words,
     )
@@ -340,10 +345,11 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
     much = "and its face holds whatever pulls" if not np.isfinite(first(held)) else "and holds {held}"
     pulls = "{asked} pulls at it" if np.isfinite(first(asked)) else "no pull moves the object"
     message = Message(
-        f"Its arm presses the hook down with {{press}} {much}; {pulls}.",
-        f"Its arm presses the hook down with {{press}} {much}, and {pulls}: the hook rides up over the lip. "
-        "Undercut its face or press harder.",
+        f"{{grabber}} presses its hook down with {{press}} {much}; {pulls}.",
+        f"{{grabber}} slips off the lip: it presses its hook down with {{press}} {much}, and {pulls}. Undercut the "
+        "hook's face or press harder.",
         numbers,
+        {"grabber": called("grabber", name)},
     )
     scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
     yield Outcome(f"grabber.hold.{name}", name, held, asked, "force", message, scale=scale, sources=("meriam_statics",))
@@ -353,10 +359,11 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
     asked = np.minimum(asked, _MOST * np.asarray(thing.weight))
     slips = clamping.slip_pressure(asked, arm.per * np.cos(spec.lowest), 0.0, gain, 0.0)
     numbers = {"slips": (slips, "pressure"), "low": (arm.low.gauge, "pressure")}
-    text = "Its hook rides up below {slips}; at its lowest it has {low}, {when}."
+    text = "{grabber} slips off the lip below {slips}; its lowest pressure is {low}, {when}."
     if first(slips) <= 0.0:
-        text = "Its hook stays down while the arm is pressed down at all; at its lowest it has {low}, {when}."
+        text = "{grabber} stays behind the lip while it is pressed down at all; its lowest pressure is {low}, {when}."
     elif not np.isfinite(first(slips)):
-        text = "No pressure keeps its hook behind the lip; at its lowest it has {low}, {when}."
+        text = "{grabber} stays behind the lip at no pressure; its lowest is {low}, {when}."
     yield Outcome(f"grabber.slip.{name}", name, slips, None, "pressure",
-                  Message(text, "", numbers, {"when": arm.low.when}), sources=("meriam_statics",))  # fmt: skip
+                  Message(text, "", numbers, {"when": arm.low.when, "grabber": called("grabber", name)}),
+                  sources=("meriam_statics",))  # fmt: skip

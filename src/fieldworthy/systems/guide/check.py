@@ -33,11 +33,11 @@ def _binding(name: str, spec: LinearGuide) -> Iterator[Outcome]:
     least, most = moving(spec)
     numbers = {"ratio": (ratio, "share"), "length": (spec.length, "length"), "shortest": (shortest, "length"),
                "most": (most, "force")}  # fmt: skip
-    pads = "{length} between its pads, {shortest} is the least"
+    pads = "its pads are {length} apart, and {shortest} is the least"
     hard = "when it is pushed with more than {most}" if np.isfinite(first(least)) else "however hard it is pushed"
     message = Message(
         f"Guide '{{name}}' is {{ratio}} of the way to locking itself: {pads}.",
-        f"Guide '{{name}}' locks {hard}: {pads}. Drive it nearer its axis, or lengthen it.",
+        f"Guide '{{name}}' locks {hard}: {pads}. Drive it nearer to its axis, or lengthen it.",
         numbers,
         {"name": name},
     )
@@ -47,12 +47,13 @@ def _binding(name: str, spec: LinearGuide) -> Iterator[Outcome]:
 def _return(name: str, spec: LinearGuide) -> Iterator[Outcome]:
     """Whether the load alone brings the carriage back, as a drawer pushed at one corner may not come."""
     ratio = binding_ratio(spec.length, spec.load_offset, spec.friction)
-    text = "Left to its load, guide '{name}' comes back: its offset is {ratio} of what would lock it."
+    text = "Guide '{name}' comes back by its load alone: the load's offset is {ratio} of what would lock it."
     if first(spec.load) == 0.0:
         text = "Guide '{name}' has no load that would bring it back by itself."
     elif first(ratio) >= 1.0:
         text = (
-            "Left to its load, guide '{name}' stays where it is: the load is so far beside its axis that the pads lock."
+            "Guide '{name}' does not come back by its load alone: the load is so far beside its axis that "
+            "the pads lock."
         )
     message = Message(text, "", {"ratio": (ratio, "share")}, {"name": name})
     yield Outcome(f"guide.return.{name}", f"guide {name}", ratio, None, "ratio", message, sources=_SOURCES)

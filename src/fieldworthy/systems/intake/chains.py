@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Real
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.contact import hooks
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import Row, Running
@@ -22,11 +22,12 @@ _SOURCES = ("iso606", "shigley")
 def chains(row: Row, stage: Running) -> Iterator[Outcome]:
     """Judge the chains of one stage."""
     subject, ending = f"{row.name}, stage {stage.name}", f"{row.name}.{stage.name}"
+    whose = f"stage '{stage.name}'"
     if stage.spec.chain is not None:
-        yield from _chain(stage.spec.chain, "drive chain", subject, ending)
+        yield from _chain(stage.spec.chain, f"drive chain of {whose}", subject, ending)
     carrier = stage.spec.hooks
     if carrier is not None:
-        yield from _chain(carrier.chain, "hooked chain", subject, f"{ending}.hooks")
+        yield from _chain(carrier.chain, f"hooked chain of {whose}", subject, f"{ending}.hooks")
         yield from _pickup(row, stage, carrier, subject)
         yield from _clearance(row, carrier, subject, ending)
 
@@ -44,8 +45,8 @@ def _chain(spec: ChainDrive, word: str, subject: str, ending: str) -> Iterator[O
     pitch, (a, b) = chain.SIZES[spec.size].pitch, spec.teeth
     touching = chain.pitch_radius(pitch, a) + chain.pitch_radius(pitch, b)
     numbers: dict[str, tuple[Real, str]] = {"centre": (spec.centre, "length"), "touching": (touching, "length")}
-    message = Message("The shafts of its {word} are {centre} apart; its sprockets clear each other from {touching} on.",
-                      "The shafts of its {word} are {centre} apart: its sprockets touch below {touching}.",
+    message = Message("The shafts of the {word} are {centre} apart; its sprockets clear each other from {touching}.",
+                      "The shafts of the {word} are {centre} apart: its sprockets touch below {touching}.",
                       numbers, {"word": word})  # fmt: skip
     yield Outcome(
         f"intake.chain_centre.{ending}", subject, spec.centre, touching, "length", message, sources=("iso606",)
@@ -56,15 +57,15 @@ def _chain(spec: ChainDrive, word: str, subject: str, ending: str) -> Iterator[O
                "uneven": (chain.speed_variation(float(min(a, b))), "share"), "pitch": (pitch, "length")}  # fmt: skip
     words = {"word": word, "size": spec.size, "small": str(min(a, b))}
     if spec.links is None:
-        text = "Its {word} ({size}) goes {taut} links round: build it with {links}, just taut at {built}"
+        text = "The {word} ({size}) goes {taut} links round: build it with {links}, just taut at {built}"
     else:
-        text = "Its {word} ({size}) has {links} links and goes {taut} round; it would be just taut at {built}"
+        text = "The {word} ({size}) has {links} links and goes {taut} round; it would be just taut at {built}"
     uneven = f"{text}. On {{small}} teeth its speed swings by {{uneven}}."
     yield Outcome(f"intake.chain_built.{ending}", subject, built, None, "length", Message(uneven, "", numbers, words),
                   sources=(*_SOURCES, "jiang"))  # fmt: skip
     if spec.links is not None:
-        short = "Its {word} ({size}) has {links} links but goes {taut} round: too short; it would fit at {built}."
-        message = Message("Its {word} ({size}) has {links} links and goes {taut} round.", short, numbers, words)
+        short = "The {word} ({size}) has {links} links but goes {taut} round: too short; it would fit at {built}."
+        message = Message("The {word} ({size}) has {links} links and goes {taut} round.", short, numbers, words)
         yield Outcome(
             f"intake.chain_links.{ending}", subject, links, taut, "ratio", message, scale=2.0, sources=_SOURCES
         )
@@ -80,8 +81,8 @@ def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcom
     numbers: dict[str, tuple[Real, str]] = {"travel": (travel, "length"), "has": (has, "length"),
                "loose": (np.maximum(loose, 0.0), "length"), "wear": (spec.wear, "share")}  # fmt: skip
     message = Message(
-        "Worn by {wear}, its {word} has {loose} to spare; a tensioner takes that up with {travel} of its {has}.",
-        "Worn by {wear}, its {word} has {loose} to spare; a tensioner needs {travel} for that and has {has}. "
+        "Worn by {wear}, the {word} has {loose} to spare; a tensioner takes that up with {travel} of its {has}.",
+        "Worn by {wear}, the {word} has {loose} to spare; a tensioner needs {travel} for that and has {has}. "
         "Set the shafts farther apart, or give it more travel.",
         numbers,
         {"word": word},
@@ -101,15 +102,15 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
         "opening": (opening, "length"), "spacing": (spacing, "length"), "chance": (chance, "share"),
         "wanted": (carrier.first_try, "share"), "count": (count, "count"), "speed": (stage.speed, "speed"),
     }  # fmt: skip
+    words = {"stage": f"stage '{stage.name}' of {called('intake', row.name)}"}
     message = Message(
-        "Its {count} hooks are {spacing} apart and pass at {speed}: a piece has a window of {opening} between "
-        "two and "
-        "goes in at the first try {chance} of the time; {wanted} are wanted.",
-        "Its {count} hooks are {spacing} apart and pass at {speed}: a piece has a window of {opening} between "
-        "two and goes "
-        "in at the first try only {chance} of the time; {wanted} are wanted. Space the hooks wider or run "
-        "slower.",
+        "{stage} takes a piece in at the first try {chance} of the time: its {count} hooks pass {spacing} apart at "
+        "{speed} and leave a window of {opening}; {wanted} is wanted.",
+        "{stage} takes a piece in at the first try only {chance} of the time: its {count} hooks pass {spacing} "
+        "apart at "
+        "{speed} and leave a window of {opening}; {wanted} is wanted. Space the hooks wider or run slower.",
         numbers,
+        words,
     )
     yield Outcome(
         f"intake.hooks_window.{ending}", subject, chance, carrier.first_try, "ratio", message, sources=("practice",)
@@ -118,8 +119,9 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
     wanted = row.spec.throughput
     if wanted is not None:
         numbers = {"rate": (rate, "count"), "wanted": (wanted, "count")}
-        message = Message("{rate} hooks a second pass; {wanted} pieces a second are wanted.",
-                          "Only {rate} hooks a second pass; {wanted} pieces a second are wanted.", numbers)  # fmt: skip
+        message = Message("{stage} brings {rate} hooks a second; {wanted} pieces a second are wanted.",
+                          "{stage} brings only {rate} hooks a second; {wanted} pieces a second are wanted.",
+                          numbers, words)  # fmt: skip
         yield Outcome(
             f"intake.hooks_rate.{ending}", subject, rate, wanted, "frequency", message, sources=("continuity",)
         )
@@ -129,7 +131,9 @@ def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[
     """Hook tips over the pieces already carried."""
     if carrier.shaft_height is None:
         because = (
-            "Whether its hooks clear the pieces already carried is not known without the height of the lower shaft."
+            f"Whether the hooks of {called('intake', row.name)} clear the pieces already carried is not known "
+            f"without the "
+            "height of the lower shaft."
         )
         key = f"mechanisms.{row.name}.stages.{ending.removeprefix(row.name + '.')}.hooks.shaft_height"
         yield unknown("intake.hooks_clearance", subject, "length", because, (key,))
@@ -148,14 +152,14 @@ def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[
     }  # fmt: skip
     how = "in a heap" if carrier.hopper is not None else "in a stack, enough for {cleared}"
     message = Message(
-        f"Its hooks sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} kept clear) for "
-        f"{{pieces}} "
-        f"pieces {how}, {{pile}} high. Five or six must fit: common practice, no source.",
-        "Its hooks sweep {tip} round the lower shaft and leave {room} below them ({gap} kept clear); {pieces} "
-        "pieces are "
-        "{pile} high. Five or six must fit (common practice, no source): raise the shaft or shorten the hooks.",
+        f"The hooks of {{intake}} sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} "
+        f"kept clear) "
+        f"for {{pieces}} pieces {how}, {{pile}} high. Five or six must fit: common practice, no source.",
+        "The hooks of {intake} hit the pieces already carried: they sweep {tip} round the lower shaft and leave {room} "
+        "below them ({gap} kept clear), and {pieces} pieces are {pile} high. Five or six must fit (common practice, no "
+        "source): raise the shaft or shorten the hooks.",
         numbers,
-        {"pieces": str(carrier.carried)},
+        {"pieces": str(carrier.carried), "intake": called("intake", row.name)},
     )
     yield Outcome(f"intake.hooks_clearance.{ending}", subject, room, pile, "length", message, scale=row.height,
                   sources=("iso606", "packing", "practice"))  # fmt: skip

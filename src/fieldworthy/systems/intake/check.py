@@ -9,13 +9,14 @@ import numpy as np
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.contact import handover, rollers
 from fieldworthy.physics.contact import stagedhold as staging
 from fieldworthy.physics.motors.stagemotor import rim_force
 from fieldworthy.systems.intake.chains import chains
 from fieldworthy.systems.intake.mechanics import Row, Running, geared_even, row_of, surface_ratio
 from fieldworthy.systems.intake.model import Hold, Intake
+from fieldworthy.vehicle.drivetrain import picked
 
 _ALIKE = 0.1  # within a tenth counts as "about as well"
 _EVEN = 0.05  # surface speeds nearer than this are called even
@@ -48,15 +49,16 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
         "wide": (2.0 * rollers.rolling_radius(stage.surface.radius, stage.surface.squeeze), "length"),
         "diameter": (2.0 * stage.surface.radius, "length"),
     }
-    text = "Stage '{stage}' turns at {free} empty and {turning} with a piece in it and moves it at {speed}"
+    text = "{stage} moves a piece at {speed}: it turns at {free} empty and at {turning} with a piece in it"
     if stage.spec.rollers is not None:
-        text += "; squeezed, its {diameter} rollers run as if {wide} across"
+        text += ". Squeezed, its {diameter} rollers run as if {wide} across"
         if row.ball and stage.spec.rollers.against == "guide":
             rolls = first(np.asarray(stage.surface.share)) < 0.75
             text += ", and a ball rolls on its guide half as fast" if rolls else (
                 ", and a ball slides on so smooth a guide, it does not roll"
             )  # fmt: skip
-    message = Message(f"{text}.", "", numbers, {"stage": stage.name})
+    words = {"stage": stage_of(row, stage)}
+    message = Message(f"{text}.", "", numbers, words)
     yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed", message,
                   sources=("hughes", "tyre-radius"))  # fmt: skip
     if stage.spec.rollers is not None:
@@ -64,18 +66,23 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
     jam = rollers.held_torque(stage.surface)
     most = stage.motor.limit
     stalls = "stalls" if first(jam) > first(most) else "keeps slipping on it"
-    jammed = "; on a piece that is jammed the motor {stalls} ({jam})" if stage.spec.rollers is not None else ""
+    jammed = f". On a jammed piece it {stalls} ({{jam}})" if stage.spec.rollers is not None else ""
     numbers = {"asked": (stage.asked, "torque"), "most": (most, "torque"), "jam": (jam, "torque")}
     message = Message(
-        f"A piece in every stage asks {{asked}} of the motor of stage '{{stage}}', which has {{most}}{jammed}.",
-        "A piece in every stage asks {asked} of the motor of stage '{stage}', more than the {most} it has: it "
-        "stalls. "
-        "Gear it slower, squeeze less, or add a motor.",
+        f"{{stage}} has {{most}} of torque at its motor, and a piece in every stage asks {{asked}}{jammed}.",
+        "{stage} stalls: it has {most} of torque at its motor, and a piece in every stage asks {asked}. Gear it "
+        "slower, "
+        "squeeze less, or add a motor.",
         numbers,
-        {"stage": stage.name, "stalls": stalls},
+        words,
     )
     yield Outcome(f"intake.stall.{ending}", subject, stage.asked, most, "torque", message, "at most",
                   sources=("hughes", "practice"))  # fmt: skip
+
+
+def stage_of(row: Row, stage: Running) -> str:
+    """Name a stage in a sentence."""
+    return f"stage '{stage.name}' of {called('intake', row.name)}"
 
 
 def _grip(row: Row, stage: Running, subject: str, ending: str) -> Iterator[Outcome]:
@@ -83,22 +90,24 @@ def _grip(row: Row, stage: Running, subject: str, ending: str) -> Iterator[Outco
     grip = surface.grip
     numbers = {"grip": (grip, "force"), "drag": (surface.drag, "force")}
     slips = (
-        "The rollers of stage '{stage}' slip: they grip a piece with {grip}, and guide and slope hold it back with "
-        "{drag}. A grippier roller or a smoother guide helps; more squeeze does not."
+        "{stage} slips: its rollers grip a piece with {grip}, and guide and slope hold it back with {drag}. A grippier "
+        "roller or a smoother guide helps; more squeeze does not."
     )
     if first(grip) < first(np.asarray(surface.friction * surface.normal_force)):
         slips = (
-            "The guide of stage '{stage}' is too slippery for the slope: a ball takes {grip} of its rollers before it "
-            "spins in place, and the slope asks {drag}. A grippier guide or more press helps."
+            "{stage} does not move a ball up its slope: the ball takes {grip} from the rollers before it spins "
+            "in place, "
+            "and the slope asks {drag}. A grippier guide or more press helps."
         )
-    grips = "The rollers of stage '{stage}' grip a piece with {grip}; guide and slope hold it back with {drag}."
-    message = Message(grips, slips, numbers, {"stage": stage.name})
+    words = {"stage": stage_of(row, stage)}
+    grips = "{stage} grips a piece with {grip}; guide and slope hold it back with {drag}."
+    message = Message(grips, slips, numbers, words)
     yield Outcome(f"intake.grip.{ending}", subject, grip, surface.drag, "force", message, sources=("practice",))
     if soft is not None and soft.width is not None:
         numbers = {"width": (soft.width, "length"), "across": (row.across, "length")}
-        message = Message("Its rollers in stage '{stage}' are {width} wide; a piece is {across} across.",
-                          "Its rollers in stage '{stage}' are {width} wide, less than a piece, {across} across.",
-                          numbers, {"stage": stage.name})  # fmt: skip
+        message = Message("{stage} has rollers {width} wide; a piece is {across} across.",
+                          "{stage} has rollers {width} wide, and a piece is {across} across: it slips past their ends.",
+                          numbers, words)  # fmt: skip
         yield Outcome(f"intake.width.{ending}", subject, soft.width, row.across, "length", message,
                       sources=("plane-geometry",))  # fmt: skip
 
@@ -114,13 +123,13 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     numbers: dict[str, tuple[Real, str]] = {
         "far": (distance, "length"), "both": (np.abs(held), "length"), "reach": (reach, "length")
     }  # fmt: skip
-    across = "'{there}' takes hold while '{here}' still holds the last {both}" if first(held) >= 0.0 else (
+    across = "the next takes hold while the first still holds the last {both}" if first(held) >= 0.0 else (
         "it coasts {both} that neither holds"
     )  # fmt: skip
     message = Message(
-        f"From '{{here}}' to '{{there}}' it is {{far}}: {across}; a piece gets as far as {{reach}}.",
-        "From '{here}' to '{there}' it is {far}, but a piece gets only {reach} far before it rests between them: "
-        "move them closer.",
+        f"A piece crosses the {{far}} from stage '{{here}}' to '{{there}}': {across}, and it gets as far as {{reach}}.",
+        "A piece rests between the stages '{here}' and '{there}': they are {far} apart, and it gets only {reach} far. "
+        "Move them closer.",
         numbers,
         words,
     )
@@ -142,7 +151,7 @@ def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
         "ratio": (ratio, "count"), "closest": (closest, "length"), "rub": (rub, "length"),
         "force": (np.abs(pull), "force"), "here_v": (here.speed, "speed"), "there_v": (there.speed, "speed"),
     }  # fmt: skip
-    start = "'{there}' ({there_v}) runs {ratio} times as fast as '{here}' ({here_v}): "
+    start = "Stage '{there}' ({there_v}) runs {ratio} times as fast as stage '{here}' ({here_v}): "
     if abs(first(ratio) - 1.0) <= _EVEN:
         text = "pieces neither pull apart nor pile up."
     elif first(ratio) > 1.0:
@@ -172,13 +181,18 @@ def _throughput(row: Row) -> Iterator[Outcome]:
     wanted = row.spec.throughput
     close = "one on each hook" if row.stages[slowest].spec.hooks is not None else "nose to tail"
     if wanted is None:
-        because = f"How many pieces a second '{row.name}' must take in is not known."
+        because = f"How many pieces a second {called('intake', row.name)} must take in is not known."
         yield unknown("intake.throughput", row.name, "frequency", because, (f"mechanisms.{row.name}.throughput",))
         return
     numbers = {"rate": (rate, "count"), "wanted": (wanted, "count"), "length": (row.length, "length")}
-    message = Message("Its slowest stage, '{slowest}', passes {rate} pieces a second, {close}; {wanted} are wanted.",
-              "Its slowest stage, '{slowest}', passes only {rate} pieces a second, {close}; {wanted} are wanted. Only "
-              "a faster '{slowest}' helps.", numbers, {"slowest": slowest, "close": close})  # fmt: skip
+    words = {"slowest": slowest, "close": close, "intake": called("intake", row.name)}
+    message = Message(
+        "{intake} passes {rate} pieces a second, {close}, through '{slowest}', its slowest stage; {wanted} are wanted.",
+        "{intake} passes only {rate} pieces a second, {close}, through '{slowest}', its slowest stage; {wanted} are "
+        "wanted. Only a faster '{slowest}' helps.",
+        numbers,
+        words,
+    )
     yield Outcome(
         f"intake.throughput.{row.name}", row.name, rate, wanted, "frequency", message, sources=("continuity",)
     )
@@ -223,15 +237,14 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
         "even_draw": (even_draw, "time"), "through": (through, "count"), "share": (np.abs(gain - 1.0), "share"),
     }  # fmt: skip
     message = Message(
-        f"Its first stage '{{one}}' runs {{times}} times as fast as '{{two}}' and picks up {{rate}} pieces a "
-        f"second "
-        f"(one in {{draw}}); geared even it would pick up {{even}} (one in {{even_draw}}). What limits it is "
-        f"{limit}. "
-        f"Common practice, no source: a first stage at twice the speed picks up no more than about as well as an "
-        f"even one; {word}.",
+        f"The first stage '{{one}}' of {{intake}} runs {{times}} times as fast as '{{two}}' and picks up "
+        f"{{rate}} pieces "
+        f"a second (one in {{draw}}); geared even it would pick up {{even}} (one in {{even_draw}}). What limits it is "
+        f"{limit}. Common practice, no source: a first stage at twice the speed picks up about as well as an even one; "
+        f"{word}.",
         "",
         numbers,
-        {"one": one.name, "two": two.name},
+        {"one": one.name, "two": two.name, "intake": called("intake", row.name)},
     )
     yield Outcome(
         f"intake.fast_first.{row.name}", row.name, gain, None, "ratio", message, sources=("practice", "continuity")
@@ -269,7 +282,7 @@ def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: 
     subject = f"{row.name}, stage {hold.stage}"
     words = {"stage": hold.stage, "before": names[names.index(hold.stage) - 1]}
     text = (
-        "One motor turns the stages '{before}' and '{stage}': '{before}' cannot run on to bring a second piece while "
+        "Stages '{before}' and '{stage}' share one motor: '{before}' cannot run on to bring a second piece while "
         "'{stage}' stops, at no speed. Give one of them a motor of its own."
     )
     message = Message("", text, {"speed": (upper.speed, "speed")}, words)
@@ -278,23 +291,44 @@ def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: 
     ran = staging.stop_distance(upper, 0.5)
     behind = path.below - staging.head_start(upper.speed, lower.speed, path) - ran * lower.speed / upper.speed
     gap = ran + behind - path.length
-    text = "The first rests {first} past its sensor, and as both stages stop together the second {second} before it."
+    text = (
+        "The first piece rests {first} past its sensor; as both stages stop together, the second rests "
+        "{second} before it."
+    )
     numbers: dict[str, tuple[Real, str]] = {"first": (ran, "length"), "second": (behind, "length")}
     yield Outcome(f"intake.hold_rest.{row.name}", subject, gap, None, "length", Message(text, "", numbers, words),
                   sources=("stopping-sight",))  # fmt: skip
+
+
+def _failing(upper: staging.Stop, lower: staging.Stop, path: staging.Path) -> tuple[str, dict[str, tuple[Real, str]]]:
+    """Say what goes wrong first at the worst moment of a reading, and the numbers of it; nominal."""
+    one, two, way = picked(upper), picked(lower), picked(path)
+    rest = staging.simulate(one, two, way, np.linspace(0.0, 1.0, 65))
+    ran, second, gap = np.asarray(rest.first), np.asarray(rest.second), np.asarray(rest.gap)
+    if not (np.isfinite(ran).all() and np.isfinite(second).all()):
+        return "a piece can pass a sensor unread", {}
+    if ran.max() > way.room:
+        return "the first may run on by {longest}, and there is {room} of room", {}
+    if second.max() > -way.handover:
+        numbers: dict[str, tuple[Real, str]] = {
+            "stops": (np.maximum(-second.max(), 0.0), "length"), "takes": (way.handover, "length")
+        }  # fmt: skip
+        return "the second may come as near as {stops}, and is taken over from {takes} on", numbers
+    return "the second may push the first on by {push}", {"push": (np.maximum(-gap.min(), 0.0), "length")}
 
 
 def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     """Where both objects rest, and up to which speed of the stage that holds for every moment of a reading."""
     upper, lower, path = hold_stops(row, hold)
     subject, words = f"{row.name}, stage {hold.stage}", {"stage": hold.stage}
+    words["intake"] = called("intake", row.name)
     numbers: dict[str, tuple[Real, str]] = {"below": (hold.below, "length"), "length": (row.length, "length")}
     message = Message(
-        "Its lower sensor is {below} before the upper one; a piece, {length} long, has left it by then.",
-        "Its lower sensor is {below} before the upper one, less than a piece is long ({length}): it sees the "
-        "first "
-        "piece again. Move it back.",
+        "The lower sensor of {intake} is {below} before the upper one; a piece, {length} long, has left it by then.",
+        "The lower sensor of {intake} is {below} before the upper one, less than a piece is long ({length}): it sees "
+        "the first piece again. Move it back.",
         numbers,
+        words,
     )
     yield Outcome(f"intake.hold_sensors.{row.name}", subject, hold.below, row.length, "length", message,
                   sources=("plane-geometry",))  # fmt: skip
@@ -304,14 +338,14 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     limit = staging.hold_limit_speed(upper, lower, path)
     numbers = {"speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
                "longest": (staging.stop_distance(upper, 1.0), "length")}  # fmt: skip
+    failing, more = _failing(upper, lower, path)
     message = Message(
-        "Holding two pieces is reliable up to {limit} in stage '{stage}'; it runs at {speed} and stops the "
-        "first within "
-        "{longest} of its sensor, with {room} of room.",
-        "Holding two pieces is reliable only up to {limit} in stage '{stage}', but it runs at {speed}: the "
-        "first may need "
-        "{longest} to stop, with {room} of room. Slow it, read more often, or brake harder.",
-        numbers,
+        "{intake} holds two pieces reliably up to {limit} in stage '{stage}', which runs at {speed}; the first stops "
+        "within {longest} of its sensor, and there is {room} of room.",
+        f"{{intake}} holds two pieces reliably only up to {{limit}}, and stage '{{stage}}' runs at {{speed}}: "
+        f"{failing}. "
+        "Slow it, read more often, or brake harder.",
+        numbers | more,
         words,
     )
     yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, limit, "speed", message, "at most",
@@ -321,12 +355,12 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
                "gap": (np.abs(rest.gap), "length"),
                "spread": (staging.stop_moments(upper)[1], "length")}  # fmt: skip
     seen = np.isfinite(first(rest.gap))
-    space = "{gap} between them" if first(rest.gap) >= 0.0 else "pushed in by {gap}"
-    text = "The first rests {first} past its sensor (give or take {spread}, by when it is read), the second {second} "
-    text += f"before it, {space}."
+    space = "{gap} are left between them" if first(rest.gap) >= 0.0 else "it pushes the first on by {gap}"
+    text = "The first piece rests {first} past its sensor (give or take {spread}, by when it is read), the second "
+    text += f"{{second}} before it; {space}."
     if first(rest.second) > -first(path.handover):
-        text = "The first rests {first} past its sensor; the second is not stopped before '{stage}' takes it over too."
+        text = "The first piece rests {first} past its sensor; the second is not stopped before '{stage}' takes it too."
     if not seen:
-        text = "At this speed a piece passes a sensor unread and runs on."
+        text = "A piece passes a sensor of {intake} unread at this speed and runs on."
     yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Message(text, "", numbers, words),
                   sources=("stopping-sight",))  # fmt: skip

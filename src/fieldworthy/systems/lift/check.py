@@ -186,7 +186,7 @@ def _placed(at: Lifted) -> Iterator[Outcome]:
     numbers = {"off": (off, "angle"), "limit": (_PLACED, "angle"), "apart": (apart, "length"),
                "long": (at.along.length[at.low], "length")}  # fmt: skip
     words = {"name": at.name, "rod": "in" if at.pushes else "out"}
-    text = "With its rod {rod}, '{name}' lies {off} from where its parts are placed"
+    text = "With its rod {rod}, lift '{name}' lies {off} from where its parts are placed"
     yield Outcome(
         f"lift.placed.{at.name}",
         f"lift {at.name}",
@@ -216,8 +216,9 @@ def _swing(at: Lifted) -> Iterator[Outcome]:
         at.spec.swing,
         "angle",
         Message(
-            "'{name}' is raised by {swing} with its {stroke} stroke; {wanted} are wanted.",
-            "'{name}' is raised only by {swing} with its {stroke} stroke; {wanted} are wanted: take a longer stroke, "
+            "Lift '{name}' rises by {swing} with its {stroke} stroke; {wanted} is wanted.",
+            "Lift '{name}' rises only by {swing} with its {stroke} stroke, and {wanted} is wanted: take a "
+            "longer stroke, "
             "or move a pin nearer to the pivot.",
             numbers,
             {"name": at.name},
@@ -241,8 +242,9 @@ def _dead_point(at: Lifted) -> Iterator[Outcome]:
         0.0,
         "length",
         Message(
-            "'{name}' stays {clear} of stroke clear of its dead point.",
-            "'{name}' meets a dead point {inside} inside its stroke, with the arm at {angle} from where it lies: there "
+            "Lift '{name}' keeps {clear} of stroke away from its dead point.",
+            "Lift '{name}' meets a dead point {inside} inside its stroke, with the arm at {angle} from where it "
+            "lies: there "
             "the cylinder has no lever at all.",
             numbers,
             {"name": at.name},
@@ -259,7 +261,9 @@ def _lever(at: Lifted) -> Iterator[Outcome]:
     numbers = {"least": (arms[place], "length"), "most": (arms.max(axis=0), "length"),
                "angle": (at.turned(place), "angle")}  # fmt: skip
     words = {"name": at.name, "does": "pushes" if at.pushes else "pulls"}
-    text = "Cylinder of '{name}': it {does} at a lever of {least} at least, {angle} from where it lies, {most} at most."
+    text = (
+        "The cylinder of lift '{name}' {does} at a lever of {least} to {most}; it is least {angle} from where it lies."
+    )
     message = Message(text, "", numbers, words)
     yield Outcome(
         f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", message, sources=_SOURCES
@@ -273,14 +277,14 @@ def _force(at: Lifted) -> Iterator[Outcome]:
         worst = np.maximum(most, 0.0)
         numbers = {"use": (worst, "share"), "angle": (angle, "angle")}
         where = "at the worst point, {angle} from where it lies, at the lowest pressure of the plan"
-        text = f"'{{name}}'{load} needs {{use}} of its cylinder's force {{way}} {where}"
+        text = f"Lift '{{name}}'{load} needs {{use}} of its cylinder's force to go {{way}}, {where}"
         if first(worst) == 0.0:
-            text = "'{name}' goes {way} by itself: its load helps along the whole stroke"
+            text = "Lift '{name}' goes {way} by itself: its load helps along the whole stroke"
         elif not np.isfinite(first(worst)):
-            text = "On its way {way} '{name}' has no force at all at {angle} from where it lies"
+            text = "Going {way}, lift '{name}' has no force at all at {angle} from where it lies"
         yield Outcome(
             f"lift.force_{way}.{at.name}", f"lift {at.name}", worst, 1.0, "ratio",
-            Message(text + ".", text + ": it does not move there.", numbers, {"name": at.name, "way": way}),
+            Message(text + ".", text + ": it stops there.", numbers, {"name": at.name, "way": way}),
             "at most", sources=_SOURCES,
         )  # fmt: skip
 
@@ -332,7 +336,7 @@ def _rest(at: Lifted) -> Iterator[Outcome]:
         raised = told[0][1] if told[0][1] == told[1][1] else f"{told[0][1]} loaded and {told[1][1]} empty"
     else:
         lower, raised = told[0]
-    text = f"With its air let out, '{{name}}' {lower}; raised, it {raised}: support it before you work on it."
+    text = f"With its air let out, lift '{{name}}' {lower}; raised, it {raised}: support it before you work on it."
     message = Message(text, "", numbers, {"name": at.name})
     worst = np.minimum(*downs)
     yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", worst, None, "torque", message, sources=_SOURCES)
@@ -352,7 +356,7 @@ def size(context: Context, at: Lifted) -> Outcome:
         message = Message(_none_does(len(far)), "", {"margin": (_best_margin(trial, at), "count")}, words)
         return Outcome(f"lift.size.{name}", f"lift {name}", -1.0, None, "ratio", message, sources=_SIZE_SOURCES)
     reach = f"{{far}} mm stroke{'s' * (len(far) > 1)} cannot reach; " if far else ""
-    text = f"For '{{name}}' {reach}{{stroke}} stroke with {{bore}} bore does, margin {{margin}}, "
+    text = f"For lift '{{name}}' {reach}{{stroke}} stroke with {{bore}} bore does, margin {{margin}}, "
     text += "{air} of free air a cycle"
     numbers = _chosen(best, count, "")
     for choice, what in zip(next_up(trial, best), ("stroke", "bore"), strict=True):
@@ -397,10 +401,12 @@ def _none_does(too_short: int) -> str:
     tried = "usual cylinders (25, 50 and 75 mm stroke; 10, 16 and 20 mm bore)"
     if too_short == len(STANDARD_STROKES):
         return (
-            f"None of the {tried} swings '{{name}}' as far as wanted with its pins where they are: move a pin nearer."
+            f"None of the {tried} raises lift '{{name}}' as far as wanted with its pins where they are: move "
+            f"a pin nearer."
         )
     return (
-        f"None of the {tried} swings '{{name}}' as wanted: those that reach are too weak, or have no lever somewhere "
+        f"None of the {tried} raises lift '{{name}}' as wanted: those that reach are too weak, or have no lever "
+        f"somewhere "
         "on the way (best margin {margin})."
     )
 

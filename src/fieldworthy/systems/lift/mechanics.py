@@ -89,8 +89,8 @@ def height_at(spec: Swung, point: SidePoint, turned: Real) -> Array:
 def timed(prefix: str, name: str, spec: Swung, time: Real, when: str) -> Iterator[Outcome]:
     """Tell how long an arm takes to be raised."""
     words = {"name": name, "when": when}
-    stuck = "'{name}' does not get up {when}."
-    text = "'{name}' is up in {time} {when}"
+    stuck = f"{prefix.capitalize()} '{{name}}' does not get up {{when}}."
+    text = f"{prefix.capitalize()} '{{name}}' is up in {{time}} {{when}}"
     limit = spec.time_limit
     moves = np.isfinite(first(time))
     if limit is None:
@@ -99,7 +99,7 @@ def timed(prefix: str, name: str, spec: Swung, time: Real, when: str) -> Iterato
         return
     numbers = {"time": (time, "time"), "limit": (limit, "time")}
     message = Message(
-        text + "; {limit} are wanted.", text + ", later than the {limit} wanted." if moves else stuck, numbers, words
+        text + "; {limit} is wanted.", text + ", later than the {limit} wanted." if moves else stuck, numbers, words
     )
     yield Outcome(
         f"{prefix}.time.{name}", f"{prefix} {name}", time, limit, "time", message, "at most", sources=("iso6358",)
@@ -113,8 +113,8 @@ def target(context: Context, name: str, spec: Swung, raised: Real) -> Iterator[O
     height = height_at(spec, spec.target.point, raised)
     limit = context.season.structures[spec.target.structure].height
     numbers = {"height": (height, "length"), "limit": (limit, "length")}
-    message = Message("Raised, '{name}' brings its point to {height}; the {structure} is {limit} up.",
-                      "Raised, '{name}' brings its point only to {height}; the {structure} is {limit} up.",
+    message = Message("Raised, mechanism '{name}' brings its point to {height}; the {structure} is {limit} high.",
+                      "Raised, mechanism '{name}' brings its point only to {height}; the {structure} is {limit} high.",
                       numbers, {"name": name, "structure": spec.target.structure})  # fmt: skip
     yield Outcome(
         f"lift.target.{name}", f"mechanism {name}", height, limit, "length", message, sources=("plane-geometry",)

@@ -67,7 +67,9 @@ def _motors(context: Context) -> Iterator[Outcome]:
         power: Real = sum(classes[name].counted_power * count for name, count in uses)
         yield Outcome(
             "limits.motor_power", "robot", power, limits.motor_power, "power",
-            Message("The motors count {power} of the {limit} allowed.", numbers={
+            Message("The motors' power counts as {power}; {limit} is allowed.", "The motors' power counts as "
+                                                                                "{power}, more than the {limit} "
+                                                                                "allowed.", numbers={
                 "power": (power, "power"), "limit": (limits.motor_power, "power")}),
             "at most",
         )  # fmt: skip
@@ -75,7 +77,8 @@ def _motors(context: Context) -> Iterator[Outcome]:
         count = float(sum(c for _, c in uses))
         yield Outcome(
             "limits.motors", "robot", count, float(limits.motors), "ratio",
-            Message("The robot has {count} motors of the {limit} allowed.", numbers={
+            Message("The robot has {count} motors; {limit} are allowed.", "The robot has {count} motors, more "
+                                                                          "than the {limit} allowed.", numbers={
                 "count": (count, "count"), "limit": (float(limits.motors), "count")}),
             "at most",
         )  # fmt: skip
@@ -93,7 +96,7 @@ def _mass(context: Context) -> Iterator[Outcome]:
     what = "The robot weighs" if weighed else "The parts weigh"
     yield Outcome(
         "limits.mass", "robot", mass, limit, "mass",
-        Message("{what} {mass} of the {limit} allowed.", "{what} {mass}, more than the {limit} allowed.",
+        Message("{what} {mass}; {limit} is allowed.", "{what} {mass}, more than the {limit} allowed.",
                 {"mass": (mass, "mass"), "limit": (limit, "mass")}, {"what": what}),
         "at most",
     )  # fmt: skip
@@ -121,8 +124,8 @@ def _box(context: Context, word: str, allowed: Vector | None, poses: list[str]) 
         largest, value = list(extents)[worst.nominal], worst.take(spans)
         yield Outcome(
             f"limits.{word}.{side}", f"pose {largest}", value, allowed[axis], "length",
-            Message("Its {side} is {value} at most (pose '{pose}') of the {limit} allowed.",
-                    "Its {side} is {value} in pose '{pose}', more than the {limit} allowed.",
+            Message("The robot's {side} is at most {value}, in pose '{pose}'; {limit} is allowed.",
+                    "The robot's {side} is {value} in pose '{pose}', more than the {limit} allowed.",
                     {"value": (value, "length"), "limit": (allowed[axis], "length")}, {"pose": largest, "side": side}),
             "at most",
         )  # fmt: skip
@@ -139,7 +142,8 @@ def _air(context: Context) -> Iterator[Outcome]:
         count = float(sum(tank.count for tank in air.tanks.values()))
         yield Outcome(
             "limits.tanks", "robot", count, float(limits.tanks), "ratio",
-            Message("The robot has {count} air tanks of the {limit} allowed.", numbers={
+            Message("The robot has {count} air tanks; {limit} are allowed.", "The robot has {count} air tanks, "
+                                                                             "more than the {limit} allowed.", numbers={
                 "count": (count, "count"), "limit": (float(limits.tanks), "count")}),
             "at most", scale=1.0,
         )  # fmt: skip
@@ -150,7 +154,7 @@ def _air(context: Context) -> Iterator[Outcome]:
         # a gauge that may read wrong makes a charge right at the limit a toss of a coin, and the chance says so
         yield Outcome(
             "limits.charge_pressure", f"tank {name}", charge, limits.charge_pressure, "pressure",
-            Message("Tank '{tank}' is charged to {charge} of the {limit} allowed.",
+            Message("Tank '{tank}' is charged to {charge}; {limit} is allowed.",
                     "Tank '{tank}' is charged to {charge}, more than the {limit} allowed.",
                     {"charge": (charge, "pressure"), "limit": (limits.charge_pressure, "pressure")}, {"tank": name}),
             "at most",

@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.colour import hue, sorting
 from fieldworthy.physics.contact import eject as ejecting
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
@@ -19,7 +19,6 @@ from fieldworthy.systems.sorter.model import HueClass, Sorter
 from fieldworthy.vehicle.body import stacked
 from fieldworthy.vehicle.supply import stroke_time
 
-_RARE = 1e-4  # a share below this is said as "under 0.01%"
 _NEVER = 10.0  # s; a stroke that never ends counts as that
 _LEAST_SPREAD = 1e-3  # rad; no sensor repeats itself better
 
@@ -105,7 +104,7 @@ def passing_of(context: Context, spec: Sorter) -> Passing | None:
 def _sorting(context: Context, name: str, spec: Sorter, palette: Palette) -> Iterator[Outcome]:
     passing = passing_of(context, spec)
     if passing is None:
-        because = f"Nothing passes the sensor of '{name}': stage '{spec.stage}' stands still."
+        because = f"Nothing passes the sensor of {called('sorter', name)}: stage '{spec.stage}' stands still."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{spec.intake}.stages.{spec.stage}",))
         return
     yield _readings(name, spec, passing)
@@ -118,11 +117,11 @@ def _readings(name: str, spec: Sorter, passing: Passing) -> Outcome:
     numbers = {"mean": (passing.mean, "count"), "wanted": (wanted, "count"), "speed": (passing.speed, "speed"),
                "window": (passing.window, "length")}  # fmt: skip
     message = Message(
-        "At {speed} its sensor reads a piece {mean} times over {window} on average; {wanted} or more are needed.",
-        "At {speed} its sensor reads a piece only {mean} times over {window} on average; {wanted} or more are "
-        "needed. "
+        "{sorter} reads a piece {mean} times on average, over {window} at {speed}; {wanted} or more are needed.",
+        "{sorter} reads a piece only {mean} times on average, over {window} at {speed}; {wanted} or more are needed. "
         "Read more often, or run that stage slower.",
         numbers,
+        {"sorter": called("sorter", name)},
     )
     return Outcome(f"sort.readings.{name}", name, passing.mean, wanted, "ratio", message, sources=("practice",))
 
@@ -147,17 +146,12 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Gener
             said.append(f"from {{from{i}_{k}}} to {{to{i}_{k}}}")
         parts.append(f"{label} {' and '.join(said) or 'nowhere'}")
     text = (
-        f"Thresholds of least error: {'; '.join(parts)}. One reading is wrong {_said('one', one)} of the time, "
-        f"the vote of {{used}} readings {_said('vote', vote)}."
+        f"{{sorter}} errs least with these thresholds: {'; '.join(parts)}. One reading is wrong {{one}} of the time, "
+        "the vote of {used} readings {vote}."
     )
-    message = Message(text, "", numbers)
+    message = Message(text, "", numbers, {"sorter": called("sorter", name)})
     yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", message, sources=("duda", "mardia", "condorcet"))
     return voted
-
-
-def _said(name: str, share: Real) -> str:
-    """A share in a sentence, without a row of noughts."""
-    return f"{{{name}}}" if first(share) >= _RARE or first(share) == 0.0 else "under 0.01%"
 
 
 def _mix(values: Array, shares: Array) -> Real:
@@ -213,7 +207,7 @@ def _ends(
     """The eject window, and what becomes of all objects."""
     throw = throw_of(context, spec, passing)
     if spec.ejector is None or throw is None:
-        because = "What throws the unwanted out is not known, so neither is the error end to end."
+        because = f"What {called('sorter', name)} throws the unwanted out with is not known, so neither is its error."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
         return
     scatter, in_time = spec.ejector.scatter, ejecting.eject_chance(throw.window, spec.ejector.scatter)
@@ -231,15 +225,18 @@ def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real) -> Outcome:
         "scatter": (scatter, "time"), "in_time": (in_time, "share"), "most": (ejecting.IN_TIME, "share"),
     }  # fmt: skip
     start = (
-        "It has decided {decided} after a piece reaches the sensor and its ejector takes {actuator}; the piece is at "
-        "the ejector after {closes}, the one before has left after {opens}: "
+        ": it decides {decided} after a piece reaches the sensor, its ejector takes {actuator}, and the piece "
+        "is at the "
+        "ejector after {closes}, the one before gone after {opens}. "
     )
-    asked = "with a scatter of {scatter} it takes {needed} to be in time for {most}"
-    short = "{spare} to spare about its aim at {aim}, but " + asked + "; it is in time for {in_time}. "
+    asked = "a scatter of {scatter} takes {needed} for {most} in time"
+    left = "That leaves {spare} about the aim at {aim}; "
+    short = "{sorter} is in time for only {in_time} of the pieces" + start + left + asked + ". "
     if first(window.spare) < 0.0:
-        short = "that is {late} too late, so it is in time for {in_time}. "
+        short = "{sorter} throws {late} too late, in time for {in_time} of the pieces" + start
     mend = "Move the ejector on, decide on fewer readings, or feed slower."
-    message = Message(f"{start}{{spare}} to spare about its aim at {{aim}}; {asked}.", f"{start}{short}{mend}", numbers)
+    holds = f"{{sorter}} is in time for {{in_time}} of the pieces{start}{left}{asked}."
+    message = Message(holds, short + mend, numbers, {"sorter": called("sorter", name)})
     return Outcome(f"sort.eject.{name}", name, window.spare, needed, "time", message, scale=window.closes,
                    sources=("practice",))  # fmt: skip
 
@@ -257,15 +254,14 @@ def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Rea
         "error": (error, "share"), "kept": (ends.kept_wrong, "share"), "thrown": (ends.thrown_wrong, "share"),
         "in_time": (in_time, "share"),
     }  # fmt: skip
-    words, limit = {"unwanted": spec.unwanted}, spec.allowed_error
-    kept_text, thrown_text = _said("kept", ends.kept_wrong), _said("thrown", ends.thrown_wrong)
+    words, limit = {"unwanted": spec.unwanted, "sorter": called("sorter", name)}, spec.allowed_error
     text = (
-        f"Of all pieces {_said('error', error)} are sorted wrongly: {kept_text} are '{{unwanted}}' and stay, "
-        f"{thrown_text} are good and go; the ejector is in time for {{in_time}}"
+        "{sorter} sorts {error} of all pieces wrongly: {kept} are '{unwanted}' and stay, {thrown} are good and go; its "
+        "ejector is in time for {in_time}"
     )
     if limit is None:
         return Outcome(f"sort.error.{name}", name, error, None, "ratio", Message(f"{text}.", "", numbers, words),
                        sources=("practice",))  # fmt: skip
     numbers["limit"] = (limit, "share")
-    message = Message(f"{text}; {{limit}} are allowed.", f"{text}; no more than {{limit}} are allowed.", numbers, words)
+    message = Message(f"{text}; {{limit}} is allowed.", f"{text}. No more than {{limit}} is allowed.", numbers, words)
     return Outcome(f"sort.error.{name}", name, error, limit, "ratio", message, "at most", sources=("practice", "duda"))

@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome
+from fieldworthy.engine.finding import Message, Outcome, called
 from fieldworthy.physics.colour import background, colour, hue
 from fieldworthy.physics.colour.background import facing, to_rgb
 from fieldworthy.physics.colour.sorting import sectors
@@ -35,17 +35,21 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         "at": (at, "angle"), "clear": (clear, "count"), "limit": (behind.clear, "count"), "spread": (spread, "angle"),
         "best": (best, "angle"), "most": (most, "count"),
     }  # fmt: skip
-    message = Message("Before its background at {at} (read to {spread}) every class stands out by {clear} standard "
+    words = {"sorter": called("sorter", name)}
+    message = Message("Every class stands out from the background of {sorter} at {at} (read to {spread}) by "
+                      "{clear} standard "
                       "deviations or more; "
                       "{limit} are wanted.",
-                      "Before its background at {at} (read to {spread}) a class stands out by only {clear} standard "
+                      "A class stands out from the background of {sorter} at {at} (read to {spread}) by only "
+                      "{clear} standard "
                       "deviations; {limit} are "
-               "wanted. A background at {best} would give {most}.", numbers)  # fmt: skip
+               "wanted. A background at {best} would give {most}.", numbers, words)  # fmt: skip
     yield Outcome(f"sort.background.{name}", name, clear, behind.clear, "ratio", message, sources=_SOURCES)
     message = Message(
-        "The best background for these classes is at {best}: {most} standard deviations; yours at {at} gives {clear}.",
+        "The best background for {sorter} is at {best}, with {most} standard deviations; yours at {at} gives {clear}.",
         "",
         numbers,
+        words,
     )
     yield Outcome(f"sort.best_background.{name}", name, best, None, "angle", message, sources=_SOURCES)
     if spec.circle == "hexagonal":

@@ -172,11 +172,12 @@ def _positions(context: Context, way: Route) -> Iterator[Outcome]:
     share = parts[leading][worst] / np.maximum(parts.sum(axis=0)[worst], 1e-18)
     words = {"place": way.names[worst], "source": SAID[found.sources[leading]]}
     numbers = {"reach": (reach[worst], "length"), "wanted": (spec.wanted, "length"), "share": (share, "share")}
-    text = "At '{place}' it is within {reach} of where it thinks it is, in 95 % of runs"
+    text = "At '{place}' the position error stays within {reach} in 95 % of runs"
     yield Outcome(
         "tracking.position", f"waypoint {words['place']}", reach[worst], spec.wanted, "length",
-        Message(text + "; {wanted} are wanted. Most of it, {share}, comes from {source}.",
-                text + ", more than the {wanted} wanted. Most of it, {share}, comes from {source}.", numbers, words),
+        Message(text + "; {wanted} is allowed. The largest share ({share}) comes from {source}.",
+                text + ", more than the {wanted} allowed. The largest share ({share}) comes from {source}.",
+                numbers, words),
         "at most", sources=_SOURCES,
     )  # fmt: skip
     yield from _each(way, found, major, minor)
@@ -186,11 +187,11 @@ def _positions(context: Context, way: Route) -> Iterator[Outcome]:
 
 
 SAID = {
-    "start": "how it is put down",
-    "diameter": "the wheels' size",
-    "offset": "the wheels' offsets",
-    "toe": "the wheels' direction",
-    "slip": "slip of the wheels",
+    "start": "placing the robot",
+    "diameter": "the size of the tracking wheels",
+    "offset": "the offsets of the tracking wheels",
+    "toe": "the direction of the tracking wheels",
+    "slip": "slip of the tracking wheels",
     "runout": "wheels that run out of true",
     "wobble": "wobble of the wheels",
     "lift-off": "wheels that lift off at seams",
@@ -208,7 +209,10 @@ def _each(way: Route, found: Budget, major: Array, minor: Array) -> Iterator[Out
     heading = np.sqrt(found.total[:, 5])
     for i, name in enumerate(way.names):
         numbers = {"a": (major[i], "length"), "b": (minor[i], "length"), "turn": (1.96 * heading[i], "angle")}
-        text = "At waypoint {number}, '{place}', its 95 % ellipse is {a} by {b} (half axes), its heading within {turn}."
+        text = (
+            "At waypoint {number}, '{place}', the position error's 95 % ellipse is {a} by {b} (half axes); "
+            "heading within {turn}."
+        )
         message = Message(text, "", numbers, {"place": name, "number": str(i + 1)})
         yield Outcome(
             f"tracking.ellipse.{i + 1}", f"waypoint {name}", major[i], None, "length", message, sources=_SOURCES
@@ -222,7 +226,7 @@ def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
     for i in order[:5]:
         if first(parts[i]) > 0.0:
             words = {"place": way.names[worst], "source": SAID[found.sources[i]]}
-            text = "At '{place}', {source} alone would put it off by {sd} (standard deviation)."
+            text = "At '{place}', {source} alone gives a position error of {sd} (standard deviation)."
             message = Message(text, "", {"sd": (parts[i], "length")}, words)
             yield Outcome(f"tracking.source.{found.sources[i]}", f"waypoint {way.names[worst]}", parts[i], None,
                           "length", message, sources=_SOURCES)  # fmt: skip
@@ -230,7 +234,7 @@ def _sources(way: Route, found: Budget, worst: int) -> Iterator[Outcome]:
 
 def _without(context: Context, way: Route, reach: Array, worst: int) -> Iterator[Outcome]:
     alone = reach_95(tracked(context, way, relocate=False))[0][worst]
-    text = "Without finding its place anew it would be within {alone} at '{place}' instead of {reach}"
+    text = "Without finding its place anew the robot's error at '{place}' would be {alone} instead of {reach}"
     if first(alone) < first(reach[worst]):
         text += ": what it takes from the wall is less exact than what it tracks, so fuse the two (`use: fused`)"
     message = Message(
