@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldworthy.measure.fitting import Parameter, solve
+from fieldworthy.measure.fitting import Parameter, solve, stepped
 
 X = np.linspace(0.0, 1.0, 12)
 LINE = [Parameter("height", 0.0, 9.0), Parameter("slope", 0.0, 9.0)]
@@ -91,3 +91,30 @@ def test_refuses_what_makes_no_sense():
         Parameter("a", 0.0, 0.0)
     with pytest.raises(ValueError, match="within the bounds"):
         Parameter("a", -1.0, 1.0, low=0.0)
+
+
+def test_parameters_that_share_no_reading_are_stepped_together_and_found_alike():
+    """Straight lines with one slope in common and an intercept each, held to numpy's own least squares."""
+    rng = np.random.default_rng(3)
+    lines, points = 40, 4
+    x = rng.uniform(0.0, 1.0, (lines, points))
+    y = 2.0 * x + rng.normal(0.0, 1.0, (lines, 1)) + rng.normal(0.0, 0.1, x.shape)
+    sets = []
+
+    def residual(values):
+        sets.append(values.size // (lines + 1))
+        return ((y - values[..., :1, None] * x - values[..., 1:, None]) / 0.1).reshape(*values.shape[:-1], -1)
+
+    parameters = [Parameter("slope", 1.0, 10.0), *(Parameter(f"intercept {i}", 0.0, 10.0) for i in range(lines))]
+    moves = np.hstack((np.ones((lines * points, 1), bool), np.repeat(np.eye(lines, dtype=bool), points, axis=0)))
+    values = np.linspace(-1.0, 1.0, lines + 1)
+    alone = stepped(residual, parameters)(values)
+    assert max(sets) == 2 * (lines + 1)
+    sets.clear()
+    together = stepped(residual, parameters, moves)(values)
+    assert sets == [4]
+    assert np.allclose(together, alone, atol=1e-6)
+    found = solve(residual, parameters, robust=False, slopes=stepped(residual, parameters, moves))
+    design = np.hstack((x.reshape(-1, 1), np.repeat(np.eye(lines), points, axis=0)))
+    wanted = np.linalg.lstsq(design, y.reshape(-1), rcond=None)[0]
+    assert np.allclose(found.values, wanted, atol=1e-6)

@@ -101,13 +101,16 @@ def test_what_is_no_file(tmp_path, name, says):
 
 
 def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
-    from pathlib import Path
+    import os
 
-    def refuse(self, *arguments, **named):
-        raise PermissionError(13, "Permission denied")
+    file, opened = written(tmp_path), os.open
 
-    file = written(tmp_path)
-    monkeypatch.setattr(Path, "open", refuse)
+    def refuse(path, *arguments, **named):
+        if str(path).endswith("robot.yaml"):
+            raise PermissionError(13, "Permission denied")
+        return opened(path, *arguments, **named)
+
+    monkeypatch.setattr(os, "open", refuse)
     assert run("check", file).problems == [("robot.yaml", 1, 1, "the file cannot be read (Permission denied)")]
 
 

@@ -10,6 +10,7 @@ import math
 import os
 import re
 import stat
+from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -182,15 +183,38 @@ _WORDS = {  # what the parser says, and what a person can do about it
 }
 
 
+_PARSED: OrderedDict[str, tuple[Any, ...]] = OrderedDict()
+_REMEMBERED = 16  # texts; a change of a robot reads each of its files three times or more
+_LONG = 300_000  # characters; longer texts are parsed anew
+
+
+def events_of(text: str) -> Iterator[Any]:
+    """Give a YAML text as its parser's events, one by one; the events of the last texts are at hand."""
+    known = _PARSED.get(text)
+    return _parsed(text) if known is None else iter(known)
+
+
+def _parsed(text: str) -> Iterator[Any]:
+    from ruamel.yaml import YAML  # noqa: PLC0415  only when a file is read
+
+    seen = []
+    for event in YAML(typ="safe", pure=True).parse(text):
+        seen.append(event)
+        yield event
+    if len(text) <= _LONG:
+        _PARSED[text] = tuple(seen)
+        while len(_PARSED) > _REMEMBERED:
+            _PARSED.popitem(last=False)
+
+
 def read_document(file: Path, text: str | None = None) -> Document:
     """Read a YAML file into plain data with the place of every key."""
-    from ruamel.yaml import YAML  # noqa: PLC0415  only when a file is read
     from ruamel.yaml.error import MarkedYAMLError, YAMLError  # noqa: PLC0415
 
     text = read_text(file) if text is None else text
     _refuse_control(file, text)
     try:
-        return _Builder(file, YAML(typ="safe", pure=True).parse(text)).document()
+        return _Builder(file, events_of(text)).document()
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
@@ -239,6 +263,7 @@ class _Builder:
         after = self._next()
         if not isinstance(after, StreamEndEvent):
             self._complain(_start(after), (), "found a second '---': a file holds one document")
+        next(self._events, None)  # there is none, and so the text is known to be whole
         return self._document
 
     def _next(self) -> Any:

@@ -29,7 +29,7 @@ from fieldworthy.files.changes import (
     key_text,
     laid_over,
 )
-from fieldworthy.files.document import scalar_of
+from fieldworthy.files.document import events_of, scalar_of
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
 
 
@@ -88,13 +88,14 @@ class Node:
 
 def places_of(text: str) -> Node:
     """Find where every key and value of a YAML text stands."""
-    from ruamel.yaml import YAML  # noqa: PLC0415  only when a file is edited
-
-    events = iter(YAML(typ="safe", pure=True).parse(text))
+    events = events_of(text)
     for event in events:
         if type(event).__name__ == "DocumentStartEvent":
             break
-    return _node(text, next(events), events, 0)
+    root = _node(text, next(events), events, 0)
+    if all(type(event).__name__ in ("DocumentEndEvent", "StreamEndEvent") for event in events):
+        return root
+    raise ValueError("a second document")
 
 
 def _node(text: str, event: Any, events: Iterator[Any], after: int) -> Node:

@@ -20,7 +20,7 @@ from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
 from fieldworthy.measure.result import Comparison, Procedure, file_text, width_text
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.robot.editing import GONE, edited
+from fieldworthy.robot.editing import GONE, changed_texts
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import whole
 
@@ -248,7 +248,7 @@ def _entries(item: Combined, unit: str, day: str) -> dict[KeyPath, object]:
 def laid_in(measured: Measured, changed: Mapping[KeyPath, object]) -> Loaded:
     """Lay measured values into the robot, without writing anything."""
     robot = measured.robot
-    texts: dict[Path, str] = {**robot.texts, **edited(robot, changed)}
+    texts: dict[Path, str] = {**robot.texts, **changed_texts(robot, changed)}
     return load_robot(robot.document.file, None, texts)
 
 

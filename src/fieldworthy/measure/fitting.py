@@ -13,6 +13,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from fieldworthy.arrays import Array
 
@@ -162,16 +163,39 @@ def solve(
     return problem.solution(values, known)
 
 
-def stepped(residual: Residual, parameters: Sequence[Parameter]) -> Slopes:
-    """Slopes of residuals that take many sets of parameters at once, by a step of each to both sides."""
-    steps = np.diag([1e-6 * p.span for p in parameters])
+def stepped(residual: Residual, parameters: Sequence[Parameter], moves: Array | None = None) -> Slopes:
+    """Slopes of residuals that take many sets of parameters at once, by a step of each to both sides.
+
+    Notes
+    -----
+    `moves` says which reading each parameter can move at all, shape (n, p). Parameters that move no reading in common
+    are stepped together: hundreds of weighings, each with unknowns of its own, need no more steps than one.
+    """
+    step = np.array([1e-6 * p.span for p in parameters])
+    together = np.arange(step.size) if moves is None else _together(moves)
+    steps = np.zeros((int(together.max(initial=-1)) + 1, step.size))
+    steps[together, np.arange(step.size)] = step
 
     def slopes(values: Array) -> Array:
         """Central differences, all from one batch."""
         both = residual(np.concatenate((values + steps, values - steps)))
-        return np.asarray((both[: len(steps)] - both[len(steps) :]) / (2.0 * np.diag(steps))[:, None]).T
+        found = np.asarray((both[: len(steps)] - both[len(steps) :])[together] / (2.0 * step)[:, None]).T
+        return found if moves is None else np.where(moves, found, 0.0)
 
     return slopes
+
+
+def _together(moves: Array) -> npt.NDArray[np.intp]:
+    """Which parameters can be stepped together: the number of the first group without a reading in common."""
+    taken: list[Array] = []
+    found = np.zeros(moves.shape[1], dtype=np.intp)
+    for i, column in enumerate(moves.T):
+        place = next((g for g, rows in enumerate(taken) if not (rows & column).any()), len(taken))
+        if place == len(taken):
+            taken.append(np.zeros_like(column))
+        taken[place] = taken[place] | column
+        found[i] = place
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -79,11 +79,23 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
         """Readings less model, in standard deviations."""
         return np.asarray((observed - predicted(values)) / (float(section.error) / PER_95))
 
-    solution = solve(residual, parameters, slopes=stepped(residual, parameters))
+    solution = solve(residual, parameters, slopes=stepped(residual, parameters, _moves(stands, parameters)))
     error = np.full(observed.shape, float(section.error) / PER_95)
     group = Readings("scales", "mass", observed, error, *_sums(stands))
     held = predictions(residual, parameters, _listed_beliefs(measured, section.pose), [group], measured)
     return replace(_procedure(section, measured, stands, solution), predictions=held)
+
+
+def _moves(stands: Sequence[_Stand], parameters: Sequence[Parameter]) -> Array:
+    """Which reading each parameter can move: what belongs to one weighing moves the readings of that one alone."""
+    of = np.repeat(np.arange(len(stands)), [len(s.readings) for s in stands])
+    own: dict[str, list[int]] = {}
+    for i, stand in enumerate(stands):
+        names = [f"{w.name}, {axis}" for w in stand.wheels for axis in "xy"]
+        for name in (stand.lift, *(f"{stand.preload}, {j}" for j in range(len(stand.preloads))), *names):
+            own.setdefault(name, []).append(i)
+    everywhere = list(range(len(stands)))
+    return np.array([np.isin(of, own.get(p.name, everywhere)) for p in parameters]).T
 
 
 def _labels(stands: Sequence[_Stand]) -> tuple[str, ...]:
@@ -221,12 +233,16 @@ def _loads_of(stands: Sequence[_Stand], places: dict[str, int]) -> Callable[[Arr
     counts = list(dict.fromkeys(len(s.wheels) for s in stands))
     like = [[i for i, s in enumerate(stands) if len(s.wheels) == count] for count in counts]
     groups = [_Alike([stands[i] for i in members], places) for members in like]
+    ends = np.cumsum([len(s.readings) for s in stands])
+    starts = ends - [len(s.readings) for s in stands]
+    rows = [np.concatenate([np.arange(starts[i], ends[i]) for i in members]) for members in like]
+    read = [np.arange(len(stands[m[0]].wheels)) < (ends - starts)[m][:, None] for m in like]
 
     def loads(values: Array) -> Array:
-        found: dict[int, Array] = {}
-        for members, group in zip(like, groups, strict=True):
-            found |= dict(zip(members, np.moveaxis(group.loads(values), -2, 0), strict=True))
-        return np.concatenate([found[i][..., : len(s.readings)] for i, s in enumerate(stands)], axis=-1)
+        found = np.empty((*values.shape[:-1], int(ends[-1])))
+        for group, place, on_scales in zip(groups, rows, read, strict=True):
+            found[..., place] = group.loads(values)[..., on_scales]
+        return found
 
     return loads
 
@@ -237,8 +253,9 @@ class _Alike:
     def __init__(self, stands: Sequence[_Stand], places: dict[str, int]) -> None:
         self.at = np.array([[[w.x for w in s.wheels], [w.y for w in s.wheels]] for s in stands])
         self.radius = np.array([[w.radius for w in s.wheels] for s in stands])
-        self.moved = [(i, j, axis, places[name]) for i, s in enumerate(stands) for j, w in enumerate(s.wheels)
-                      for axis in (0, 1) if (name := f"{w.name}, {'xy'[axis]}") in places]  # fmt: skip
+        moved = [(i, j, axis, places[name]) for i, s in enumerate(stands) for j, w in enumerate(s.wheels)
+                 for axis in (0, 1) if (name := f"{w.name}, {'xy'[axis]}") in places]  # fmt: skip
+        self.moved = np.array(moved, dtype=np.intp).reshape(-1, 4).T
         self.cg = [places.get(name, -1) for name in (MASS, FORWARD, LEFT, HEIGHT)]
         self.raised = [i for i, s in enumerate(stands) if s.lift]
         self.lifts = [places[stands[i].lift] for i in self.raised]
@@ -253,8 +270,8 @@ class _Alike:
     def loads(self, values: Array) -> Array:
         """What each wheel carries, shape (*sets, weighings, k), for parameters of shape (*sets, p)."""
         at = np.broadcast_to(self.at, (*values.shape[:-1], *self.at.shape)).copy()  # (*sets, weighings, axis, k)
-        for i, j, axis, place in self.moved:
-            at[..., i, axis, j] = values[..., place]
+        i, j, axis, place = self.moved
+        at[..., i, axis, j] = values[..., place]
         mass, x, y, z = (values[..., i, None] for i in self.cg)
         across, along = at[..., 1, :], at[..., 0, :]
         centre = np.repeat(x, len(self.at), axis=-1)

@@ -331,15 +331,15 @@ def _item(here: Any, key: str | int) -> Any:
 def _with_own_classes(document: Document, text: str, changes: Mapping[KeyPath, object]) -> tuple[str, Document]:
     """Write out the generic classes of which a number is to change, as the team's own."""
     own = document.data.get("catalogue")
-    needed = {
-        (str(path[1]), str(path[2])): None
-        for path in changes
-        if path[0] == "catalogue" and len(path) > 3 and str(path[2]) in builtin_names(str(path[1]))
-    }
-    for section, name in needed:
-        classes = own.get(section) if isinstance(own, dict) else None
-        if isinstance(classes, dict) and name in classes:
+    entries: dict[KeyPath, object] = {}
+    for path in changes:
+        if path[0] != "catalogue" or len(path) <= 3 or str(path[2]) not in builtin_names(str(path[1])):
             continue
-        entry: dict[KeyPath, object] = {("catalogue", section, name): builtin()[section][name]}
-        text = spliced(document.file, text, entry, partial(_order, document, Robot))
-    return text, read_document(document.file, text) if needed else document
+        section, name = str(path[1]), str(path[2])
+        classes = own.get(section) if isinstance(own, dict) else None
+        if not isinstance(classes, dict) or name not in classes:
+            entries["catalogue", section, name] = builtin()[section][name]
+    if not entries:
+        return text, document
+    text = spliced(document.file, text, entries, partial(_order, document, Robot))
+    return text, read_document(document.file, text)
