@@ -134,7 +134,7 @@ def test_gaps_between_boxes_are_those_of_mujoco(angle):
 
 
 def test_torque_at_each_angle_is_that_of_the_engine(tmp_path):
-    """Weights alone, loaded: what the hinge must hold at each angle, by MuJoCo's inverse dynamics at rest."""
+    """Weights alone, loaded: what the hinge must hold at each angle, from where MuJoCo puts each middle."""
     context = nominal(load(tmp_path, ROBOT, SEASON))
     at = driven(context, "arm", context.robot.mechanisms["arm"])
     model, data = engine()
@@ -143,9 +143,9 @@ def test_torque_at_each_angle_is_that_of_the_engine(tmp_path):
     for angle, passive in zip(at.angles, at.passive, strict=True):
         data.qpos[0] = angle
         mujoco.mj_forward(model, data)
-        # moment of each box's weight about the hinge; positive raises, which is about +y
-        moment = sum(-m * GRAVITY * (data.geom_xpos[model.geom(n).id][0] - PIVOT[0]) for n, m in masses.items())
-        assert float(passive) == pytest.approx(-moment, abs=1e-6)
+        # moment of each box's weight about the hinge's +y axis, which raises what lies behind: x times m g
+        moment = sum(m * GRAVITY * (data.geom_xpos[model.geom(n).id][0] - PIVOT[0]) for n, m in masses.items())
+        assert float(passive) == pytest.approx(moment, abs=1e-6)
 
 
 def test_a_point_counts_where_it_is_highest(tmp_path):
