@@ -29,7 +29,7 @@ FLAGS = [
 ]
 HOW_TO = "These tests need a browser: on Debian and Ubuntu 'apt-get install chromium', or 'make browser'."
 _PATIENCE = 30.0  # s for the server to say its address
-expect.set_options(timeout=20_000)  # ms; a busy machine is slow, and no test is about that
+expect.set_options(timeout=40_000)  # ms; a busy machine is slow, and no test is about that
 
 
 @dataclass
@@ -139,7 +139,7 @@ def watched(context: BrowserContext, server: Server, errors: list[str]) -> Page:
     page.on(
         "console", lambda m: errors.append(m.text) if m.type == "error" and "Failed to load" not in m.text else None
     )
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(40_000)
     return page
 
 

@@ -212,7 +212,7 @@ def test_views_of_a_robot_that_has_none_of_it_say_so(browser, server):
             expect(page.locator("#fw-view")).to_contain_text(said)
         show(page, server, "match", file="bare/bare.yaml")
         page.get_by_role("button", name="Play").click()
-        expect(page.locator("#match-run")).to_contain_text("plan", timeout=60_000)
+        expect(page.locator("#match-run")).to_contain_text("plan", timeout=240_000)
     assert Context(load_robot(folder / "bare.yaml").nominal, load_robot(folder / "bare.yaml").nominal_season)
 
 
