@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -216,6 +216,9 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
         list[Path] | None, typer.Option("--compare", help="Variants to decide between, one behind the other.")
     ] = None,
     weights: Annotated[str, typer.Option(help="What counts how much in the decision: 'points=3,hours=1'.")] = "",
+    reader: Annotated[
+        Literal["team", "judges"], typer.Option("--for", help="The whole notebook, or two pages for the judges.")
+    ] = "team",
 ) -> None:
     """Write the engineering notebook: the reasoning about the robot, page by page, as PDF or HTML."""
     from fieldworthy.cli.reporting import run_report, weights_of  # noqa: PLC0415
@@ -225,7 +228,7 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     if more and not against:
         raise typer.BadParameter("expected one robot file; variants follow --compare", param_hint="'ROBOTS...'")
     wanted = Wanted(date, job, runs, seed, mend, weights=weights_of(weights))
-    run_report(robot, out, wanted, since, [*(against or []), *more])
+    run_report(robot, out, wanted, since, [*(against or []), *more], reader)
 
 
 @app.command()

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import typer
 from rich.console import Console
@@ -22,10 +23,13 @@ from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.report.blocks import Paper
 from fieldworthy.report.inspection import Inspection, as_paper
-from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook, size_of
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook, size_of
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf
 from fieldworthy.robot import load_robot
+
+Reader = Literal["team", "judges"]
+"""For whom a report is written: all the reasoning, or what judges ask for."""
 
 
 def run_inspect(file: Path, out: Path | None, date: str) -> bool:
@@ -65,14 +69,17 @@ def run_card(file: Path, out: Path, date: str, log: Path | None = None) -> None:
     write(make_card(loaded, date or today(), None if log is None else load_faults(log, loaded)), out)
 
 
-def run_report(file: Path, out: Path, wanted: Wanted, since: Path | None, against: Sequence[Path]) -> None:
-    """Write the notebook of a robot."""
+def run_report(
+    file: Path, out: Path, wanted: Wanted, since: Path | None, against: Sequence[Path], reader: Reader = "team"
+) -> None:
+    """Write the notebook of a robot, or its judges' pages."""
     refuse(out, wanted.date)
     loaded = load_robot(file)
     older = None if since is None else load_robot(since)
     variants = tuple(load_robot(variant) for variant in against)
     with busy("Checking the robot, playing its matches, drawing"):
-        paper = make_notebook(loaded, replace(wanted, since=older, against=variants))
+        make = make_judges if reader == "judges" else make_notebook
+        paper = make(loaded, replace(wanted, since=older, against=variants))
     write(paper, out)
 
 

@@ -1,6 +1,6 @@
-"""Findings and figures in, documents out: notebook, pit card, inspection sheet, constants for the robot's program.
+"""Findings and figures in, documents out: notebook, judges' pages, pit card, inspection sheet, constants for a program.
 
-A document is a `Paper`: data alone. `make_notebook`, `make_card` and `make_inspection` lay one out for a robot;
+A document is a `Paper`: data alone. `make_notebook`, `make_judges`, `make_card` and `make_inspection` lay one out;
 `as_pdf` and `as_html` set it.
 """
 
@@ -8,7 +8,7 @@ from fieldworthy.report.blocks import Paper
 from fieldworthy.report.export import export_of
 from fieldworthy.report.inspection import Inspection
 from fieldworthy.report.inspection import as_paper as inspection_paper
-from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook
 from fieldworthy.report.page import as_html
 from fieldworthy.report.typeset import as_pdf, as_pictures
 from fieldworthy.report.urdf import as_urdf
@@ -25,5 +25,6 @@ __all__ = [
     "inspection_paper",
     "make_card",
     "make_inspection",
+    "make_judges",
     "make_notebook",
 ]

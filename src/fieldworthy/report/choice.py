@@ -49,14 +49,19 @@ def choice(decision: Decision, style: Style) -> list[Section]:
     ]
 
 
-def _alternatives(decision: Decision) -> list[Block]:
+def alternatives_table(decision: Decision) -> Table:
+    """Name the alternatives, with what is short on each."""
     rows: list[list[Cell]] = []
     for loaded, report in zip(decision.variants, decision.reports, strict=True):
         counts = f"{len(report.short)} short of {len(report.findings)}"
         rows.append([Mark(report.robot, "bold"), loaded.nominal.about or "–", counts])
+    return Table(("Robot", "What it is", "Checks"), rows, (1.6, 5.4, 1.4))
+
+
+def _alternatives(decision: Decision) -> list[Block]:
     blocks: list[Block] = [
         Head("Alternatives"),
-        Table(("Robot", "What it is", "Checks"), rows, (1.6, 5.4, 1.4)),
+        alternatives_table(decision),
         Head("What each can do"),
         _abilities(decision.found.can_do, decision.matrix.names),
         Head("Work and time"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.faults import fix_first
@@ -20,6 +20,7 @@ from fieldworthy.report.blocks import Paper, Section, Size
 from fieldworthy.report.changelog import changelog
 from fieldworthy.report.choice import Decision, choice
 from fieldworthy.report.inspection import Inspection, inspection
+from fieldworthy.report.judges import Told, judges
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.report.pages import style_of
 from fieldworthy.robot import Loaded
@@ -75,14 +76,29 @@ def _since(loaded: Loaded, report: Report, wanted: Wanted) -> list[Section]:
     return [changelog((wanted.since, evaluate(wanted.since, SAMPLES, wanted.seed)), (loaded, report))]
 
 
+def make_judges(loaded: Loaded, wanted: Wanted) -> Paper:
+    """Check a robot, play its matches and lay the judges' pages out."""
+    report = evaluate(loaded, SAMPLES, wanted.seed)
+    played = _played(loaded, wanted) if loaded.nominal.plan is not None else None
+    older = None if wanted.since is None else evaluate(wanted.since, SAMPLES, wanted.seed)
+    told = Told(loaded, report, wanted.date, wanted.job, decision=_decision(loaded, wanted), older=older,
+                size=size_of(loaded))  # fmt: skip
+    return judges(told if played is None else replace(told, forecast=played.forecast, scores=played.scores))
+
+
 def _decided(loaded: Loaded, wanted: Wanted) -> list[Section]:
+    found = _decision(loaded, wanted)
+    return [] if found is None else choice(found, style_of(loaded))
+
+
+def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:
     if not wanted.against:
-        return []
+        return None
     variants = wanted.against if len(wanted.against) > 1 else (loaded, *wanted.against)
     reports = tuple(evaluate(v, SAMPLES, wanted.seed) for v in variants)
     found = compare(variants, wanted.runs, wanted.seed)
     weighed = matrix(found, reports, dict(wanted.weights) or EVEN)
-    return choice(Decision(variants, reports, found, weighed), style_of(loaded))
+    return Decision(variants, reports, found, weighed)
 
 
 def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Paper:

@@ -1,0 +1,179 @@
+"""For the judges: problem, alternatives, measured evidence, the decision and its chance, and what was learned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from fieldworthy.decide import figure as drawn_choice
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.finding import Report
+from fieldworthy.files.problems import dotted
+from fieldworthy.match import Forecast, Scores
+from fieldworthy.match import figure as score
+from fieldworthy.physics.chance.chance import posterior
+from fieldworthy.report.blocks import Block, Cell, Head, Mark, Paper, Para, Picture, Points, Section, Size, Table
+from fieldworthy.report.changelog import moves
+from fieldworthy.report.choice import Decision, alternatives_table, turning
+from fieldworthy.report.notebook import inputs_of
+from fieldworthy.report.numbers import chance
+from fieldworthy.report.pages import robot_figure, style_of
+from fieldworthy.robot import Loaded
+from fieldworthy.units import digits, show
+
+_EVIDENCE, _TASKS, _CAUSES, _MOVED = 8, 8, 4, 5  # rows of each list: a judge reads two pages
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """All that the judges' pages are made of.
+
+    Attributes
+    ----------
+    loaded, report : The robot and what the checks found
+    date, job : What the person put on them; empty for none
+    forecast, scores : Of its matches; None without a plan
+    decision : Between variants; None where none were named
+    older : What the checks found on an older revision; None where none was named
+    size : Of the pages
+    """
+
+    loaded: Loaded
+    report: Report
+    date: str = ""
+    job: str = ""
+    forecast: Forecast | None = None
+    scores: Scores | None = None
+    decision: Decision | None = None
+    older: Report | None = None
+    size: Size = "a4"
+
+
+def judges(told: Told) -> Paper:
+    """Lay the judges' pages out."""
+    report = told.report
+    sections = [
+        Section("The problem", list(_problem(told)), new_page=False),
+        Section("The alternatives", list(_alternatives(told)), new_page=False),
+        Section("What we measured", list(_evidence(told)), new_page=False),
+        Section("What we decided, and how sure we are", list(_decision(told)), new_page=False),
+        Section("What we learned, and what comes next", list(_learned(told)), new_page=False),
+    ]
+    about = [line for line in (told.job, told.loaded.nominal.about) if line]
+    return Paper(f"{report.robot}: what we decided, and why", f"For the judges, season {report.season}", about,
+                 told.date, sections, "sheet", told.size)  # fmt: skip
+
+
+def _problem(told: Told) -> Iterator[Block]:
+    season = told.loaded.nominal_season
+    if season.about:
+        yield Para(season.about)
+    rows: list[list[Cell]] = [
+        [name, f"{float(task.points):g}"] for name, task in sorted(season.tasks.items(), key=_worth)[:_TASKS]
+    ]
+    figures = robot_figure(Context(told.loaded.nominal, season), style_of(told.loaded))
+    if rows:
+        yield Para(f"A match lasts {_seconds(told)}, and these tasks earn points. The most valuable come first.")
+        yield Table(("Task", "Points each"), rows, (4.0, 1.0), (1,), small=True)
+    yield from (Picture(figure, 0.3) for figure in figures[:1])
+
+
+def _worth(entry: tuple[str, object]) -> float:
+    return -float(getattr(entry[1], "points", 0.0))
+
+
+def _seconds(told: Told) -> str:
+    periods = told.loaded.nominal_season.periods
+    return f"{digits(float(periods.autonomous) + float(periods.driven))} s"
+
+
+def _alternatives(told: Told) -> Iterator[Block]:
+    if told.decision is None:
+        yield Para("These pages name no alternative. The option --compare adds the variants that were considered.")
+        return
+    yield Para("Every alternative was checked against the same season, by the same formulas, and played the same "
+               "matches.")  # fmt: skip
+    yield alternatives_table(told.decision)
+
+
+def _evidence(told: Told) -> Iterator[Block]:
+    every = {dotted(path): q for path, q in told.loaded.quantities}
+    taken = {key: q for key, q in every.items() if q.basis == "measured" and not q.assumed}
+    asked = {key: q for key, q in every.items() if q.tolerance > 0.0}
+    yield Para(f"{len(taken)} of the {len(asked)} uncertain numbers behind these results were measured on the robot; "
+               "the rest are data sheets and estimates, each with its tolerance.")  # fmt: skip
+    rows: list[list[Cell]] = []
+    for key in inputs_of(told.report.findings, taken, _EVIDENCE):
+        q = taken[key]
+        off = f"± {show(q.tolerance, q.kind, q.unit, 2)}" if q.tolerance and q.kind != "temperature" else ""
+        rows.append([Mark(key, "key"), show(q.si, q.kind, q.unit), off, q.date or ""])
+    if rows:
+        yield Head("Measured numbers that the results rest on most")
+        heads, widths = ("Number", "Value", "Tolerance", "Day"), (4.6, 1.3, 1.3, 1.2)
+        columns = 4 if any(row[3] for row in rows) else 3  # a team that wrote no days down gets no empty column
+        yield Table(heads[:columns], [row[:columns] for row in rows], widths[:columns], (1, 2), small=True)
+    counts = list(_practice(told))
+    if counts:
+        yield Head("Practice")
+        yield Table(("Action", "Worked", "True rate, 95 % interval"), counts, (3.2, 1.6, 2.2), (1,), small=True)
+
+
+def _practice(told: Told) -> Iterator[list[Cell]]:
+    for name, action in told.loaded.nominal.actions.items():
+        if action.practice is None:
+            continue
+        done, tried = action.practice.successes, action.practice.attempts
+        low, high = (float(end) for end in posterior(done, tried).interval())
+        yield [name, f"{done} of {tried}", f"{100 * low:.0f} to {100 * high:.0f} %"]
+
+
+def _decision(told: Told) -> Iterator[Block]:
+    style = style_of(told.loaded)
+    if told.decision is not None:
+        found = told.decision.found
+        yield Para(found.recommendation, "lead")
+        for gap, sure in zip(found.difference, found.chance, strict=True):
+            yield Para(f"{gap.variant} scores {gap.difference:+.1f} points a match against {gap.first}. The chance "
+                       f"that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
+        yield Picture(drawn_choice.differences(found, style), 0.2)
+        yield Points([turning(flip) for flip in found.flip])
+    if told.forecast is not None and told.forecast.mean is not None:
+        low, high = told.forecast.interval or (told.forecast.mean, told.forecast.mean)
+        yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
+                   f"known to {low:.0f} to {high:.0f} (95 %), by what was practised and measured.")  # fmt: skip
+        if told.scores is not None:
+            yield Picture(score.distribution([told.scores], style), 0.22)
+
+
+def _learned(told: Told) -> Iterator[Block]:
+    lines = list(_moved(told))
+    if lines:
+        yield Head("Since the last revision")
+        yield Points(lines)
+    contradictions = [one.sentence for one in told.forecast.contradictions] if told.forecast is not None else []
+    if contradictions:
+        yield Head("Where practice and computing disagree")
+        yield Points(contradictions)
+    causes = told.report.causes[:_CAUSES]
+    if causes:
+        yield Head("What still limits the robot")
+        yield Points([cause.lead.because for cause in causes])
+    else:
+        yield Para("No check is short for the robot as its file states it.")
+    sharpen = list(dict.fromkeys(f.sharpen for f in told.report.of("close") if f.sharpen))[:3]
+    if sharpen:
+        yield Para(f"What to measure next, since verdicts hang on it: {', '.join(sharpen)}.")
+
+
+def _moved(told: Told) -> Sequence[str]:
+    """Verdicts that are others than on the older revision."""
+    if told.older is None:
+        return []
+    before = {(f.id, f.subject): f for f in told.older.findings}
+    found = []
+    for move in moves(told.older, told.report)[: 4 * _MOVED]:
+        old, new = before.get((move.id, move.subject)), move.after
+        verdict = getattr(new, "verdict", "")
+        if old is not None and new is not None and verdict not in ("", old.verdict):
+            found.append(f"{move.id} was {old.verdict} and is {verdict}: {new.because}")
+    return found[:_MOVED]

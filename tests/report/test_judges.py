@@ -1,0 +1,73 @@
+"""The judges' pages: two pages, five questions in their order, and the same numbers as the commands print."""
+
+import json
+import re
+
+import pytest
+
+from edge import run
+from fieldworthy.report import Wanted, as_html, as_pdf, make_judges
+from papers import flat, pages_of, strict
+from robots import example, example_file
+
+QUESTIONS = [
+    "The problem",
+    "The alternatives",
+    "What we measured",
+    "What we decided, and how sure we are",
+    "What we learned, and what comes next",
+]
+
+
+@pytest.fixture(scope="module")
+def made():
+    wanted = Wanted("2026-11-25", "Why the arm took the tray's place.", 300, since=example("mk1"),
+                    against=(example("mk1"), example("mk2")))  # fmt: skip
+    return make_judges(example("mk2"), wanted)
+
+
+def test_two_pages_that_answer_five_questions_in_order(made):
+    pages = pages_of(as_pdf(made))
+    assert len(pages) <= 3
+    text = "".join(pages)
+    places = [text.index(flat(question)) for question in QUESTIONS]
+    assert places == sorted(places)
+    assert flat("Why the arm took the tray's place.") in text
+    assert "2026-11-25" in text
+
+
+def test_the_page_for_a_browser_is_strict_and_asks_for_nothing(made):
+    found = strict(as_html(made))
+    assert not [link for link in found.links if not link.startswith("#")]
+
+
+def test_the_decision_is_that_of_the_command(made):
+    """Every sentence and number of the decision is what ``compare`` says of the same files and draws."""
+    said = json.loads(run("compare", example_file("mk1"), example_file("mk2"), "--runs", "300", "--json").out)
+    text = re.sub(r"<[^>]+>", "", as_html(made)).replace("&#x27;", "'")
+    assert said["recommendation"] in text
+    assert f"{said['difference'][0]['difference']:+.1f} points a match" in text
+
+
+def test_the_evidence_is_what_the_file_says_was_measured(made):
+    text = re.sub(r"<[^>]+>", " ", as_html(made))
+    robot = example("mk2")
+    measured = [q for _, q in robot.quantities if q.basis == "measured" and not q.assumed]
+    assert measured
+    assert f"{len(measured)} of the" in text
+    for action in robot.nominal.actions.values():
+        if action.practice is not None:
+            assert f"{action.practice.successes} of {action.practice.attempts}" in text
+
+
+def test_a_robot_alone_says_that_no_alternative_was_named(tmp_path):
+    out = tmp_path / "judges.html"
+    done = run("report", example_file("otter"), "--for", "judges", "--runs", "50", "-o", out)
+    assert (done.code, done.out) == (0, f"wrote {out}\n")
+    assert "name no alternative" in out.read_text("utf-8")
+
+
+def test_another_reader_is_refused(tmp_path):
+    done = run("report", example_file("mk1"), "--for", "nobody", "-o", tmp_path / "x.pdf")
+    assert done.code == 2
+    assert "judges" in done.err
