@@ -7,10 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.physics.odometry.covariance import Placement
-from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel, weights
-from fieldworthy.physics.odometry.pose import Path, Pose, chord, joints
-from fieldworthy.physics.odometry.relocation import Relocation, Row
+from fieldworthy.physics.odometry.covariance import Placement, Relocation, Row
+from fieldworthy.physics.odometry.odometry import Gyro, Path, Pose, Tracking, TrackingWheel, chord, joints, weights
 
 
 @dataclass(frozen=True, slots=True)

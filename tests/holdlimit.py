@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fieldworthy.physics.contact.stagedhold import Stop, simulate
+from fieldworthy.physics.contact.timing import Stop, simulate
 
 
 def hold_limit_by_events(upper, lower, path, phases=33):

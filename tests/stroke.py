@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fieldworthy.physics.arms.moments import elastic_length
+from fieldworthy.physics.arms.linkage import elastic_length
 
 
 def elastic_energy(bands, cos_arm, sin_arm):

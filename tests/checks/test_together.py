@@ -13,7 +13,7 @@ from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import instantiate
 from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics.gas.actuation import actuation
-from fieldworthy.physics.gas.tankplan import draws_before_short
+from fieldworthy.physics.gas.tank import draws_before_short
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air.check import _cycles
 from fieldworthy.vehicle import state

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.gas.actuation import Stroke, actuation, extend_stroke, retract_stroke
-from fieldworthy.physics.gas.cylinder import Cylinder
-from fieldworthy.physics.gas.flow import Element
+from fieldworthy.physics.gas.actuation import Cylinder, Stroke, actuation, extend_stroke, retract_stroke
+from fieldworthy.physics.gas.air import Element
 
 P_ATM, GAS = 101325.0, 1.185 * 287.05 * 293.15
 NAMES = ("A1", "A2", "V1", "V2", "L", "M", "F", "k", "C1", "b1", "C2", "b2", "ps", "p2")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from fieldworthy.physics.gas import air as gas
+from fieldworthy.physics.gas import air
 from gaslaw import absolute, air_mass, density
 from reference import case, cases
 
@@ -36,7 +36,7 @@ def test_air_01_ideal_and_usable_mass():
     m = air_mass(p, 200e-6, 293.15) * 1e3
     assert m == pytest.approx(expected["m_ideal_R287.05"]["value"], rel=1e-9)
     assert m / expected["Z_real"]["value"] == pytest.approx(expected["m_real"]["value"], rel=0.001)
-    usable = m - air_mass(gas.P_ATM, 200e-6, 293.15) * 1e3
+    usable = m - air_mass(air.P_ATM, 200e-6, 293.15) * 1e3
     assert usable == pytest.approx(expected["m_usable_above_atm_real"]["value"], rel=0.005)
 
 
@@ -52,32 +52,32 @@ def test_air_02_two_tanks_of_different_temperature():
 def test_air_04_and_air_10_free_air_of_textbook_cylinders():
     # worked example of a supplier's page (2.81 scfm) and Esposito, examples 13-12 and 13-13
     stroke = np.pi / 4 * 2.0**2 * 4.0 / 1728.0  # ft3
-    flow = gas.free_air(94.7, stroke, p_ref=14.7) * 60
+    flow = air.free_air(94.7, stroke, p_ref=14.7) * 60
     assert flow == pytest.approx(2.81, rel=0.005)
     ratio = case("AIR-04")["expected"]["compression_ratio"]["value"]
-    assert gas.free_air(94.7, 1.0, p_ref=14.7) == pytest.approx(ratio, rel=0.002)
+    assert air.free_air(94.7, 1.0, p_ref=14.7) == pytest.approx(ratio, rel=0.002)
     expected = case("AIR-10")["expected"]
     volume = np.pi / 4 * 1.75**2 * 6 / 1728
-    free = gas.free_air(114.7, volume, T=80 + 460, p_ref=14.7, T_ref=68 + 460) * 30
+    free = air.free_air(114.7, volume, T=80 + 460, p_ref=14.7, T_ref=68 + 460) * 30
     assert free == pytest.approx(expected["Q1_13-12"]["value"], rel=0.003)
-    one = gas.free_air(788e3, np.pi / 4 * 0.0445**2 * 0.152, T=300.0, p_ref=101e3, T_ref=293.0)
+    one = air.free_air(788e3, np.pi / 4 * 0.0445**2 * 0.152, T=300.0, p_ref=101e3, T_ref=293.0)
     assert 0.0555 / one == pytest.approx(expected["N_13-13"]["value"], rel=0.005)
 
 
 def test_atmosphere_follows_the_standard_table():
     # ISO 2533 table, from memory: 0, 1000, 2000, 5000 and 11000 m
     table = np.array([101325.0, 89874.6, 79495.2, 54019.9, 22632.1])
-    assert gas.atmosphere(np.array([0.0, 1e3, 2e3, 5e3, 11e3])) == pytest.approx(table, rel=1e-5)
+    assert air.atmosphere(np.array([0.0, 1e3, 2e3, 5e3, 11e3])) == pytest.approx(table, rel=1e-5)
 
 
 def test_reference_atmosphere_density():
     # FLOW-04: CoolProp humid air of 65 % RH is 0.25 % below the standard's rounded 1.185, dry ideal air 0.28 % above
     expected = case("FLOW-04")["expected"]
-    assert expected["rho_ANR_humid"]["value"] == pytest.approx(gas.RHO_ANR, rel=0.004)
-    assert density(gas.P_ANR, gas.T_ANR) == pytest.approx(gas.RHO_ANR, rel=0.004)
+    assert expected["rho_ANR_humid"]["value"] == pytest.approx(air.RHO_ANR, rel=0.004)
+    assert density(air.P_ANR, air.T_ANR) == pytest.approx(air.RHO_ANR, rel=0.004)
 
 
 @pytest.mark.parametrize("bad", [-2001.0, 11001.0, float("nan")])
 def test_altitude_outside_the_standard_is_refused(bad):
     with pytest.raises(ValueError, match="altitude"):
-        gas.atmosphere(bad)
+        air.atmosphere(bad)

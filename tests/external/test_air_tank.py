@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from fieldworthy.physics.gas import tank, tankplan
+from fieldworthy.physics.gas import tank
+from fieldworthy.physics.gas.actuation import Cylinder
 from fieldworthy.physics.gas.air import P_ATM
-from fieldworthy.physics.gas.cylinder import Cylinder
 from gaslaw import extend_draw, pressures_after, retract_draw
 from reference import case, cases
 
@@ -25,7 +25,7 @@ def test_unregulated_strokes_worked_by_hand(given):
     # and back: with exactly that pressure needed by the last draw, this charge and this tank are what is needed
     last = retract_draw(c, p_need=end * PSI + P_ATM)
     every = [*draws * (n - 1), draws[0], last]
-    assert tankplan.volume_needed(start, every) == pytest.approx(V, rel=1e-5)
+    assert tank.volume_needed(start, every) == pytest.approx(V, rel=1e-5)
 
 
 def test_air_07_regulated_slow_and_fast():
@@ -50,22 +50,22 @@ def test_regulator_holds_and_then_passes_the_tank_on():
 def test_counts_by_hand():
     # no regulator, 10 mL from 100 mL: 8e5 / 1.1**n >= 4e5 for n <= 7.27; regulated at 4e5: 8e5 - n 4e4 >= 4e5
     free, held = tank.Draw(0.0, 1e-5, p_need=4e5), tank.Draw(0.0, 1e-5, 4e5, p_need=4e5)
-    assert tankplan.draws_before_short(8e5, 1e-4, [free]) == pytest.approx(7.0, abs=0.0)
-    assert tankplan.draws_before_short(8e5, 1e-4, [held]) == pytest.approx(10.0, abs=0.0)
+    assert tank.draws_before_short(8e5, 1e-4, [free]) == pytest.approx(7.0, abs=0.0)
+    assert tank.draws_before_short(8e5, 1e-4, [held]) == pytest.approx(10.0, abs=0.0)
     weak = tank.Draw(0.0, 1e-5, 4e5, p_need=5e5)
-    assert tankplan.draws_before_short(8e5, 1e-4, [held, weak]) == pytest.approx(1.0, abs=0.0)
+    assert tank.draws_before_short(8e5, 1e-4, [held, weak]) == pytest.approx(1.0, abs=0.0)
     # n = 10 at 4e5, then 4e5 / 1.1**k >= 2e5 for k <= 7.27
     patient = tank.Draw(0.0, 1e-5, 4e5, p_need=2e5)
-    assert tankplan.actuations_until_short(8e5, 1e-4, [patient]) == pytest.approx([17.0], abs=0.0)
+    assert tank.actuations_until_short(8e5, 1e-4, [patient]) == pytest.approx([17.0], abs=0.0)
 
 
 def test_tank_and_charge_by_hand():
     # 10 regulated draws of 10 mL at 4e5 from 8e5: V = 10 * 4e5 * 1e-5 / 4e5 = 100 mL
     held = [tank.Draw(0.0, 1e-5, 4e5, p_need=4e5)] * 10
-    assert tankplan.volume_needed(8e5, held) == pytest.approx(1e-4, rel=1e-9)
+    assert tank.volume_needed(8e5, held) == pytest.approx(1e-4, rel=1e-9)
     beyond = [tank.Draw(0.0, 1e-5, 4e5, p_need=4.1e5)]
-    assert tankplan.volume_needed(8e5, beyond) == np.inf
-    assert tankplan.volume_needed(3.9e5, held) == np.inf
+    assert tank.volume_needed(8e5, beyond) == np.inf
+    assert tank.volume_needed(3.9e5, held) == np.inf
 
 
 def test_leak_from_two_readings():
@@ -80,7 +80,7 @@ def test_leak_from_two_readings():
         (lambda: tank.Draw(2e-6, 1e-6), "V_before"),
         (lambda: tank.Draw(0.0, 1e-6, p_set=0.0), "p_set"),
         (lambda: tank.Draw(0.0, 1e-6, p_need=-1.0), "p_need"),
-        (lambda: tankplan.draws_before_short(5e5, 0.0, [tank.Draw(0.0, 1e-6)]), "tank volume"),
+        (lambda: tank.draws_before_short(5e5, 0.0, [tank.Draw(0.0, 1e-6)]), "tank volume"),
     ],
 )
 def test_impossible_inputs_are_refused(call, word):

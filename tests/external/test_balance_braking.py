@@ -6,9 +6,17 @@
 import numpy as np
 import pytest
 
-from fieldworthy.physics.statics.antitip import roller_impact_tip_speed, roller_stage
-from fieldworthy.physics.statics.braking import Brakes, over_need, over_speed, swing
-from fieldworthy.physics.statics.tipping import Overturn, impact_tip_speed, tip_acceleration
+from fieldworthy.physics.statics.tipping import (
+    Brakes,
+    Overturn,
+    impact_tip_speed,
+    over_need,
+    over_speed,
+    roller_impact_tip_speed,
+    roller_stage,
+    swing,
+    tip_acceleration,
+)
 from overturning import Robot
 
 G = 9.80665

@@ -8,11 +8,15 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.physics.statics.antitip import (
+from fieldworthy.physics.statics.tipping import (
+    Overturn,
+    impact_tip_speed,
+    push_to_tip,
     roller_impact_tip_speed,
     roller_stage,
+    tip_acceleration,
+    tip_angle,
 )
-from fieldworthy.physics.statics.tipping import Overturn, impact_tip_speed, push_to_tip, tip_acceleration, tip_angle
 from reference import case, cases
 
 G = 9.81

@@ -7,7 +7,7 @@ from scipy.optimize import linprog
 from scipy.spatial import ConvexHull
 
 from fieldworthy.physics.contact import clamp
-from fieldworthy.physics.statics import outline
+from fieldworthy.physics.statics import support
 
 RNG = np.random.default_rng(3)
 
@@ -23,36 +23,36 @@ POLYGONS = [_random_polygon(n) for n in (4, 8, 20, 60)]
 @pytest.mark.parametrize("vertices", POLYGONS)
 def test_support_by_linear_programming(vertices):
     hull = ConvexHull(vertices)
-    made = outline.Polygon(vertices)
+    made = support.Polygon(vertices)
     for angle in np.linspace(-3.0, 3.0, 9):
         u = np.array([np.cos(angle), np.sin(angle)])
         far = linprog(-u, hull.equations[:, :2], -hull.equations[:, 2], bounds=(None, None)).fun
-        assert outline.support(made, angle) == pytest.approx(-far, rel=1e-7, abs=1e-9)
+        assert support.support(made, angle) == pytest.approx(-far, rel=1e-7, abs=1e-9)
 
 
 @pytest.mark.parametrize("vertices", POLYGONS)
 def test_least_and_greatest_width_by_brute_force(vertices):
-    made = outline.Polygon(vertices)
+    made = support.Polygon(vertices)
     turn = np.linspace(0, np.pi, 20001)
     u = np.stack([np.cos(turn), np.sin(turn)])
     widths = np.ptp(vertices @ u, axis=0)
     # A step of 1.6e-4 rad misses a kinked least by at most that times the diameter, a smooth greatest by far less.
-    assert outline.greatest_width(made) == pytest.approx(widths.max(), rel=1e-7)
-    assert outline.flat_lengths(made).sum() == pytest.approx(ConvexHull(vertices).area, rel=1e-12)
+    assert support.greatest_width(made) == pytest.approx(widths.max(), rel=1e-7)
+    assert support.flat_lengths(made).sum() == pytest.approx(ConvexHull(vertices).area, rel=1e-12)
     # Angles of a polygon of k corners add to (k - 2) half turns (Euclid).
-    assert outline.corner_angles(made).sum() == pytest.approx((len(vertices) - 2) * np.pi, rel=1e-12)
+    assert support.corner_angles(made).sum() == pytest.approx((len(vertices) - 2) * np.pi, rel=1e-12)
 
 
 def test_regular_polygons_and_rectangles():
-    hexagon = outline.regular_polygon(6, 0.3)
+    hexagon = support.regular_polygon(6, 0.3)
     # Euclid: a hexagon of width s across flats has sides s / sqrt(3) and is 2 s / sqrt(3) across corners.
-    assert outline.flat_lengths(hexagon) == pytest.approx(np.full(6, 0.3 / np.sqrt(3)), rel=1e-12)
-    assert outline.greatest_width(hexagon) == pytest.approx(0.6 / np.sqrt(3), rel=1e-12)
-    assert np.degrees(outline.corner_angles(hexagon)) == pytest.approx(np.full(6, 120.0), rel=1e-12)
-    box = outline.rectangle(0.3, 0.4)
-    assert outline.greatest_width(box) == pytest.approx(0.5, rel=1e-12)
+    assert support.flat_lengths(hexagon) == pytest.approx(np.full(6, 0.3 / np.sqrt(3)), rel=1e-12)
+    assert support.greatest_width(hexagon) == pytest.approx(0.6 / np.sqrt(3), rel=1e-12)
+    assert np.degrees(support.corner_angles(hexagon)) == pytest.approx(np.full(6, 120.0), rel=1e-12)
+    box = support.rectangle(0.3, 0.4)
+    assert support.greatest_width(box) == pytest.approx(0.5, rel=1e-12)
     # A circle is of constant width.
-    assert outline.greatest_width(outline.Circle(0.1)) == pytest.approx(0.2, rel=1e-12)
+    assert support.greatest_width(support.Circle(0.1)) == pytest.approx(0.2, rel=1e-12)
 
 
 def test_stars_dents_and_clockwise_corners_are_not_convex():
@@ -60,13 +60,13 @@ def test_stars_dents_and_clockwise_corners_are_not_convex():
     turn = 2 * np.pi * np.arange(5) * 2 / 5
     star = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     dent = np.array([[0, 0], [1, 0], [0.4, 0.4], [0, 1.0]])
-    assert outline.is_convex(square)
+    assert support.is_convex(square)
     for bad in (square[::-1], star, dent):
-        assert not outline.is_convex(bad)
+        assert not support.is_convex(bad)
         with pytest.raises(ValueError, match="convex"):
-            outline.Polygon(bad)
+            support.Polygon(bad)
     both = np.stack([square, dent], axis=-1)
-    assert outline.is_convex(both).tolist() == [True, False]
+    assert support.is_convex(both).tolist() == [True, False]
 
 
 def _engagement_by_programming(seat, vertices, yaw, sideways):
@@ -96,19 +96,19 @@ SEATS = [
 
 
 @pytest.mark.parametrize("seat", SEATS)
-@pytest.mark.parametrize("vertices", [*POLYGONS, outline.regular_polygon(6, 0.25).vertices])
+@pytest.mark.parametrize("vertices", [*POLYGONS, support.regular_polygon(6, 0.25).vertices])
 def test_engagement_by_linear_programming(seat, vertices):
     for yaw in np.linspace(-3.0, 3.0, 5):
         for sideways in (-0.06, 0.0, 0.02):
             found = _engagement_by_programming(seat, vertices, yaw, sideways)
-            ours = clamp.engagement(seat, outline.Polygon(vertices), yaw, sideways)
+            ours = clamp.engagement(seat, support.Polygon(vertices), yaw, sideways)
             assert ours == pytest.approx(found, abs=1e-8)
 
 
 @pytest.mark.parametrize("seat", SEATS)
 def test_circle_is_the_limit_of_polygons(seat):
     # A polygon of 2,000 sides lies within r (1 - cos(pi / n)) = 1.2e-6 r of its circle, seen along a slope of 1.
-    many, disc = outline.regular_polygon(2000, 0.25), outline.Circle(0.125)
+    many, disc = support.regular_polygon(2000, 0.25), support.Circle(0.125)
     for sideways in (-0.03, 0.0, 0.04):
         ours = clamp.engagement(seat, disc, 0.3, sideways)
         assert ours == pytest.approx(clamp.engagement(seat, many, 0.3, sideways), abs=5e-7)
@@ -116,7 +116,7 @@ def test_circle_is_the_limit_of_polygons(seat):
 
 def test_window_ends_by_brute_force():
     """Walk outward in small steps with the linear programmes' engagement; the window must end where they first fail."""
-    seat, base = clamp.Seat(0.08, 0.02, 0.03, 0.04, 0.01), outline.regular_polygon(6, 0.25)
+    seat, base = clamp.Seat(0.08, 0.02, 0.03, 0.04, 0.01), support.regular_polygon(6, 0.25)
     step = np.radians(0.25)
     for yaw in (clamp.flat_yaw(base, 0), clamp.corner_yaw(base, 1)):
         window = clamp.yaw_window(seat, base, yaw, np.radians(30))
@@ -133,7 +133,7 @@ def test_window_ends_by_brute_force():
 
 def test_flat_window_in_closed_form():
     # While stop and jaw's end are on one flat, the face is a line: tan(yaw) (gap + jaw) / 2 = reach - hook.
-    seat, base = clamp.Seat(0.06, 0.05, 0.02, 0.04, 0.01), outline.rectangle(0.4, 0.4)
+    seat, base = clamp.Seat(0.06, 0.05, 0.02, 0.04, 0.01), support.rectangle(0.4, 0.4)
     window = clamp.yaw_window(seat, base, clamp.flat_yaw(base, 0), np.radians(45))
     assert window.above == pytest.approx(np.arctan(0.01 / 0.05), abs=2e-7)
 
@@ -182,7 +182,7 @@ def _pushed(shift):
 
 
 def test_one_stop_alone_turns_the_object_away():
-    box, seat = outline.rectangle(0.26, 0.42), clamp.Seat(0.16, np.inf, 0.034, 0.11, 0.01)
+    box, seat = support.rectangle(0.26, 0.42), clamp.Seat(0.16, np.inf, 0.034, 0.11, 0.01)
     window = clamp.sideways_window(seat, box, 0.0, 0.21)
     # both stops have the side before them up to 210 - 80 mm; pushed there with its centre between them it stays
     assert window.above == pytest.approx(0.13, abs=1e-4)

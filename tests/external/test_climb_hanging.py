@@ -6,15 +6,17 @@ import pytest
 
 from fieldworthy.physics.statics.hanging import (
     Wall,
+    actuator_force,
     critical_hook_x,
     free_attitude,
     friction_swing,
     hang,
+    lift_off,
+    lift_ramp,
     lowest_point,
     rest_attitude,
     turned,
 )
-from fieldworthy.physics.statics.liftoff import actuator_force, lift_off, lift_ramp
 from reference import case, cases
 
 G = 9.81

@@ -6,7 +6,7 @@ ejector and errors in test_sorting_decision.py.
 
 import numpy as np
 
-from fieldworthy.physics.contact import clamp, handover, hooks, rollers, seams
+from fieldworthy.physics.contact import clamp, handover, rolling
 
 RNG = np.random.default_rng(17)
 N = 400
@@ -14,11 +14,11 @@ N = 400
 
 def test_a_row_with_hooks_passes_no_more_than_its_hooks():
     speeds = RNG.uniform(0.2, 2.0, (3, N))
-    spacing = hooks.hook_spacing(0.00635, RNG.integers(12, 40, N))
+    spacing = handover.hook_spacing(0.00635, RNG.integers(12, 40, N))
     length = RNG.uniform(0.05, 0.1, N)
     lengths = np.stack([length, np.maximum(spacing, length), length])
     rate = handover.throughput(speeds, lengths)
-    passing = hooks.passing_frequency(speeds[1], np.maximum(spacing, length))
+    passing = handover.passing_frequency(speeds[1], np.maximum(spacing, length))
     assert np.all(rate <= passing * (1 + 1e-12))
     limits = handover.limiting_stage(speeds, lengths) == 1
     assert 0 < limits.sum() < N
@@ -50,9 +50,9 @@ def test_more_press_and_friction_never_drop_a_ball():
 
     def carried(press, mu, guide):
         """Whether the roller moves the ball on."""
-        drag = rollers.drag(press, guide, loss, weight)
-        stage = rollers.rolling(rollers.Stage(1.0, 1.0, 0.03, 0.004, press, mu, drag), guide, loss, weight)
-        return rollers.object_speed(stage, 10.0) > 0.0
+        drag = rolling.drag(press, guide, loss, weight)
+        stage = rolling.rolling(rolling.Stage(1.0, 1.0, 0.03, 0.004, press, mu, drag), guide, loss, weight)
+        return rolling.object_speed(stage, 10.0) > 0.0
 
     plain = carried(press, mu, guide)
     assert 0 < plain.sum() < N
@@ -63,9 +63,9 @@ def test_more_press_and_friction_never_drop_a_ball():
 def test_a_higher_seam_or_a_lighter_press_never_keeps_a_wheel_down_longer():
     radius, step, give = RNG.uniform(0.02, 0.05, N), RNG.uniform(0.0, 0.02, N), RNG.uniform(0.0, 1e-3, N)
     down, mass = RNG.uniform(1.0, 20.0, N), RNG.uniform(0.05, 0.4, N)
-    stays = seams.contact_speed(radius, step, down, mass, give)
-    assert np.all(seams.contact_speed(radius, 1.1 * step + 1e-5, down, mass, give) <= stays)
-    assert np.all(seams.contact_speed(radius, step, 1.1 * down, mass, give) >= stays)
-    assert np.all(seams.contact_speed(radius, step, down, mass, give + 1e-4) >= stays)
-    flies = seams.flight_length(radius, step, down, mass, 1.5, give) > 0.0
+    stays = rolling.contact_speed(radius, step, down, mass, give)
+    assert np.all(rolling.contact_speed(radius, 1.1 * step + 1e-5, down, mass, give) <= stays)
+    assert np.all(rolling.contact_speed(radius, step, 1.1 * down, mass, give) >= stays)
+    assert np.all(rolling.contact_speed(radius, step, down, mass, give + 1e-4) >= stays)
+    flies = rolling.flight_length(radius, step, down, mass, 1.5, give) > 0.0
     np.testing.assert_array_equal(flies, stays < 1.5)

@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, speedcurve
+from fieldworthy.physics.motors import driving, motion, motor
 from reference import case, cases
 
 RPM = 2.0 * np.pi / 60.0
@@ -26,8 +26,8 @@ ROBOTS = [
 
 def build(robot):
     limit, cap, Rb, ratio, radius, mass, rotating, resistance, grip = robot
-    wheels = motion.Wheels(gearing.GearStage(ratio, 0.92), radius)
-    train = motion.Powertrain(MOTOR, motor.Controller(limit, cap), battery.Battery(12.5, Rb), 6, wheels)
+    wheels = motion.Wheels(motor.GearStage(ratio, 0.92), radius)
+    train = motion.Powertrain(MOTOR, motor.Controller(limit, cap), motor.Battery(12.5, Rb), 6, wheels)
     return train, motion.Load(mass, rotating, resistance, grip, 4.0)
 
 
@@ -159,7 +159,7 @@ def test_draw_against_integration_in_time(robot):
     train, load = build(robot)
     drive = motion.drive_line(train)
     moved = motion.move(drive, load, 1.2)
-    draw = drivecurrent.move_draw(train, load, moved)
+    draw = driving.move_draw(train, load, moved)
     _, _, Rb, ratio, radius, mass, rotating, resistance, _ = robot
     K, Ke, R, I0 = MOTOR.torque_constant, MOTOR.voltage_constant, MOTOR.resistance, MOTOR.free_current
 
@@ -183,17 +183,17 @@ def test_draw_against_integration_in_time(robot):
 def test_no_drive_takes_more_than_its_battery_gives():
     # maximum power transfer: an ideal source behind a resistance gives V0^2 / (4 R) at most (circuit theory, from
     # memory); 12 V and 0.1 ohm: 360 W, at 6 V and 60 A
-    wheels = motion.Wheels(gearing.GearStage(1.25, 0.92), 0.035)
-    train = motion.Powertrain(MOTOR, motor.Controller(), battery.Battery(12.0, 0.1), 6, wheels)
-    asked = drivecurrent.pulled(train, np.array([400.0, 20.0]), np.array([5.0, 1.0]))
+    wheels = motion.Wheels(motor.GearStage(1.25, 0.92), 0.035)
+    train = motion.Powertrain(MOTOR, motor.Controller(), motor.Battery(12.0, 0.1), 6, wheels)
+    asked = driving.pulled(train, np.array([400.0, 20.0]), np.array([5.0, 1.0]))
     assert np.isinf(asked.battery_current).tolist() == [True, False]
     assert np.isinf(asked.power).tolist() == [True, False]
     # what is given closes the loop: V = V0 - R i and P = V i
     i, P = asked.battery_current[1], asked.power[1]
     assert (12.0 - 0.1 * i) * i == pytest.approx(P, rel=1e-12)
     # up to the most that the battery gives, found by bracketing, the current is 60 A at most
-    edge = brentq(lambda F: float(drivecurrent.pulled(train, F, 1.5).power > 1e300) - 0.5, 1.0, 1000.0, xtol=1e-9)
-    below = drivecurrent.pulled(train, edge - 1e-6, 1.5)
+    edge = brentq(lambda F: float(driving.pulled(train, F, 1.5).power > 1e300) - 0.5, 1.0, 1000.0, xtol=1e-9)
+    below = driving.pulled(train, edge - 1e-6, 1.5)
     assert below.power == pytest.approx(360.0, rel=1e-6)
     assert below.battery_current == pytest.approx(60.0, rel=1e-3)
 
@@ -211,4 +211,4 @@ def test_newton_leaves_a_residual_below_a_billionth():
     peak, cruise = curve.peak_speed(distance, load.deceleration)
     way = curve.run_up(peak)[1] + peak**2 / (2.0 * load.deceleration) + cruise
     assert way / distance == pytest.approx(np.ones_like(way), abs=2e-9)
-    assert speedcurve.SpeedCurve(1.0, 1.0, 1.0, 0.5, 9.0, 0.7).top_speed == 0.0
+    assert motion.SpeedCurve(1.0, 1.0, 1.0, 0.5, 9.0, 0.7).top_speed == 0.0

@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldworthy.physics.motors.feedforward import feedforward
-from fieldworthy.physics.motors.motor import MotorLine
+from fieldworthy.physics.motors.motor import MotorLine, feedforward
 
 LINE = MotorLine(free_speed=62.8, stall_torque=0.7, free_current=0.1, stall_current=3.6, rated_voltage=12.0)
 

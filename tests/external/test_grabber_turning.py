@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from fieldworthy.physics.contact import grabber
-from fieldworthy.physics.motors import motion, turning
+from fieldworthy.physics.motors import driving, motion
 
 DRIVE = motion.DriveLine(60.0, 30.0, 55.0, 40.0, 55.0)
 
@@ -49,8 +49,8 @@ def most(push, x, b, mu, reach):
 def test_force_across_against_patches_in_time(push, x, mu, reach):
     # 3 % or 0.3 N: the layer in which the patches' friction builds up, and the steps of the push
     b, weight = 0.14, 60.0
-    yaw = turning.YawLoad(0.1, b, mu * weight * x, mu * weight)
-    found = min(float(f) for f in turning.force_across(push, yaw, mu * weight, reach))
+    yaw = driving.YawLoad(0.1, b, mu * weight * x, mu * weight)
+    found = min(float(f) for f in driving.force_across(push, yaw, mu * weight, reach))
     assert found == pytest.approx(most(min(push, mu * weight), x, b, mu, reach), rel=0.03, abs=0.3)
 
 
@@ -66,14 +66,14 @@ def test_what_turns_by_itself_pushes_too():
     )
     stall = rng.uniform(10.0, 80.0, n)
     drive = motion.DriveLine(stall, 30.0, 0.9 * stall, 40.0, 55.0)
-    yaw = turning.YawLoad(0.08, b, mu * weight * x, mu * weight, resistance=1.0)
-    turns = np.isfinite(turning.turn(drive, yaw).time)
-    pushes = np.minimum(*turning.force_across(0.9 * stall, yaw, mu * weight, 0.25)) > 0.0
+    yaw = driving.YawLoad(0.08, b, mu * weight * x, mu * weight, resistance=1.0)
+    turns = np.isfinite(driving.turn(drive, yaw).time)
+    pushes = np.minimum(*driving.force_across(0.9 * stall, yaw, mu * weight, 0.25)) > 0.0
     assert turns.any()
     assert (~turns).any()
     np.testing.assert_array_equal(turns, pushes)
     # more force of the motors never pushes less
-    forces = [np.minimum(*turning.force_across(k * stall, yaw, mu * weight, 0.25)) for k in (0.5, 0.7, 0.9, 1.2)]
+    forces = [np.minimum(*driving.force_across(k * stall, yaw, mu * weight, 0.25)) for k in (0.5, 0.7, 0.9, 1.2)]
     assert np.all(np.diff(forces, axis=0) >= -1e-9)
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.contact import handover, rollers
+from fieldworthy.physics.contact import handover, rolling
 
 LENGTH = 0.09
 
@@ -94,9 +94,9 @@ def intake(rpm):
     """Surface speed under load and drawing force of a stage on an 11 W motor geared to so many rpm."""
     free = rpm * np.pi / 30.0
     stall = 4.0 * 11.0 / free  # peak power of a straight line is a quarter of free speed times stall torque
-    stage = rollers.Stage(1.0, 0.9, 0.0254, 0.004, 20.0, 0.8, rollers.drag(20.0, 0.2))
-    torque = rollers.load_torque(stage)
-    speed = rollers.object_speed(stage, rollers.motor_speed(free, stall, [torque]))
+    stage = rolling.Stage(1.0, 0.9, 0.0254, 0.004, 20.0, 0.8, rolling.drag(20.0, 0.2))
+    torque = rolling.load_torque(stage)
+    speed = rolling.object_speed(stage, rolling.motor_speed(free, stall, [torque]))
     pull = min(16.0, stall / torque * 4.0) - 4.0
     return float(speed), float(pull)
 

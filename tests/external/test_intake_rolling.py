@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.contact import handover, rollers
+from fieldworthy.physics.contact import handover, rolling
 
 G = 9.80665
 MASS, RADIUS, PRESS, GRIP = 0.085, 0.05, 5.0, 0.8
@@ -40,10 +40,10 @@ def carried(guide, *, climb=0.0, flexing=0.0, shape="sphere", time=2.5):
 def of(guide, *, climb=0.0, flexing=0.0, ball=True):
     """Share of the surface's speed by the model; its roller is as large as can be, without squeeze."""
     uphill = MASS * G * np.sin(climb)
-    drag = rollers.drag(PRESS, guide, flexing, uphill)
-    stage = rollers.Stage(1.0, 1.0, 1.0, 0.0, PRESS, GRIP, drag)
-    stage = rollers.rolling(stage, guide, flexing, uphill) if ball else stage
-    return float(rollers.object_speed(stage, 1.0))
+    drag = rolling.drag(PRESS, guide, flexing, uphill)
+    stage = rolling.Stage(1.0, 1.0, 1.0, 0.0, PRESS, GRIP, drag)
+    stage = rolling.rolling(stage, guide, flexing, uphill) if ball else stage
+    return float(rolling.object_speed(stage, 1.0))
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def passed(squeeze, ball=0.05, roller=0.03):
 
 @pytest.mark.parametrize("squeeze", [0.002, 0.006, 0.012])
 def test_a_roller_holds_a_ball_over_a_chord(squeeze):
-    assert rollers.held_length(0.03, squeeze, 0.1) == pytest.approx(passed(squeeze), abs=4e-6)
+    assert rolling.held_length(0.03, squeeze, 0.1) == pytest.approx(passed(squeeze), abs=4e-6)
 
 
 @pytest.mark.parametrize(

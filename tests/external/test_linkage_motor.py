@@ -4,10 +4,9 @@ import mujoco
 import numpy as np
 import pytest
 
-from fieldworthy.physics.arms import moments as leverage
-from fieldworthy.physics.arms import motorarm
+from fieldworthy.physics.arms import linkage, motorarm
 
-WEIGHTS = (leverage.Weight(5.0, 0.25, 0.1), leverage.Weight(2.0, 0.4, 0.0))
+WEIGHTS = (linkage.Weight(5.0, 0.25, 0.1), linkage.Weight(2.0, 0.4, 0.0))
 
 
 def _arm():
@@ -30,7 +29,7 @@ def test_torque_to_accelerate_by_inverse_dynamics(sense):
     for angle in np.linspace(-1.5, 1.5, 7):
         data.qpos[0], data.qvel[0], data.qacc[0] = angle, 0.7 * sense, 4.0 * sense
         mujoco.mj_inverse(model, data)
-        passive = leverage.weight_torque(WEIGHTS, np.cos(angle), np.sin(angle))
+        passive = linkage.weight_torque(WEIGHTS, np.cos(angle), np.sin(angle))
         ours = motorarm.motor_torque(passive, sense, 0.0, inertia * 4.0)
         # The spheres' own inertia, 0.4 m (0.1 mm)^2 each, is not in ours: 1.1e-8 N m at 4 rad/s2.
         assert sense * ours == pytest.approx(data.qfrc_inverse[0], rel=1e-9, abs=1.3e-8)

@@ -5,7 +5,6 @@ import numpy as np
 import pytest
 
 from fieldworthy.physics.arms import linkage
-from fieldworthy.physics.arms import moments as leverage
 from reference import case
 from stroke import elastic_energy
 
@@ -46,12 +45,12 @@ def _at(model, data, angle):
 @pytest.mark.parametrize("arm", ARMS)
 def test_length_lever_and_torques_agree_with_mujoco(arm):
     # MuJoCo 4: tendon length and Jacobian, its slack springs, and its gravity torque; 1e-9 is rounding of the XML.
-    weights = (leverage.Weight(4.0, 0.2, 0.1), leverage.Weight(2.5, 0.3, -0.2))
-    band = leverage.Elastic(0.15, 2.0, 0.1, 0.2, 0.08, 90.0, 3.0)
+    weights = (linkage.Weight(4.0, 0.2, 0.1), linkage.Weight(2.5, 0.3, -0.2))
+    band = linkage.Elastic(0.15, 2.0, 0.1, 0.2, 0.08, 90.0, 3.0)
     model, data = _mujoco_arm(arm, band, weights)
     rocker = linkage.Rocker(*arm)
     poses = linkage.sweep(rocker, 9)
-    passive = leverage.passive_torque(poses, weights, (band,))
+    passive = linkage.passive_torque(poses, weights, (band,))
     stretched = 0
     for k, angle in enumerate(poses.angle):
         length, jacobian, spring, gravity = _at(model, data, angle)
@@ -64,8 +63,8 @@ def test_length_lever_and_torques_agree_with_mujoco(arm):
 
 
 def test_energy_of_a_band_agrees_with_mujoco():
-    band = leverage.Elastic(0.15, 2.0, 0.1, 0.2, 0.11, 90.0, 3.0)
-    model, data = _mujoco_arm(ARMS[0], band, (leverage.Weight(1.0, 0.1),))
+    band = linkage.Elastic(0.15, 2.0, 0.1, 0.2, 0.11, 90.0, 3.0)
+    model, data = _mujoco_arm(ARMS[0], band, (linkage.Weight(1.0, 0.1),))
     model.opt.enableflags |= mujoco.mjtEnableBit.mjENBL_ENERGY
     model.opt.gravity[:] = 0.0
     for angle in np.linspace(-2.0, 2.0, 7):
@@ -94,7 +93,7 @@ def test_reference_rocker_of_mujoco(degrees):
     assert length * 1e3 == pytest.approx(expect[f"L_{degrees}"]["value"], rel=1e-6)
     pose = linkage.pose(rocker, length - 0.0805)
     assert pose.moment_arm * 1e3 == pytest.approx(expect[f"arm_{degrees}"]["value"], rel=1e-6)
-    torque = leverage.Balance(pose, leverage.Drive(given["F_N"]), np.zeros(())).available_out
+    torque = linkage.Balance(pose, linkage.Drive(given["F_N"]), np.zeros(())).available_out
     assert torque == pytest.approx(expect[f"torque_{degrees}_at_54.15N"]["value"], rel=1e-5)
     # The reference gives the acute angle between the lines.
 
@@ -113,12 +112,12 @@ def test_reference_swing_and_work():
 
 def test_balance_against_newton_in_mujoco():
     """With the cylinder's force at the tendon, the arm's acceleration changes sign where our margin does."""
-    weights, band = (leverage.Weight(4.0, 0.2, 0.1),), leverage.Elastic(0.15, 2.0, 0.1, 0.2, 0.11, 90.0, 1.0)
+    weights, band = (linkage.Weight(4.0, 0.2, 0.1),), linkage.Elastic(0.15, 2.0, 0.1, 0.2, 0.11, 90.0, 1.0)
     model, data = _mujoco_arm(ARMS[0], band, weights)
     rocker = linkage.Rocker(*ARMS[0])
     poses = linkage.sweep(rocker)
-    passive = leverage.passive_torque(poses, weights, (band,))
-    use = leverage.Balance(poses, leverage.Drive(1.0, 1.0), passive).use_out
+    passive = linkage.passive_torque(poses, weights, (band,))
+    use = linkage.Balance(poses, linkage.Drive(1.0, 1.0), passive).use_out
     needed, hardest = use.max(), poses.extension[use.argmax()]
     for share, sign in ((0.9999, -1.0), (1.0001, 1.0)):
         at = linkage.pose(rocker, hardest)

@@ -5,13 +5,12 @@ import pytest
 from scipy import optimize
 
 from fieldworthy.physics.arms import linkage, sizing
-from fieldworthy.physics.arms import moments as leverage
 
 STROKES = np.array(sizing.STANDARD_STROKES)
 BORES, RODS = np.array([0.010, 0.016, 0.020]), np.array([0.004, 0.005, 0.008])
 P_GAUGE = 690e3
 ARM = linkage.Rocker(0.12, 0.05, 0.09, 0.05, -1.9, 0.0, 1.0)
-WEIGHTS = (leverage.Weight(0.45 * 9.81, 0.16), leverage.Weight(0.25 * 9.81, 0.30))
+WEIGHTS = (linkage.Weight(0.45 * 9.81, 0.16), linkage.Weight(0.25 * 9.81, 0.30))
 MOMENT = 0.45 * 9.81 * 0.16 + 0.25 * 9.81 * 0.30
 
 
@@ -92,11 +91,11 @@ def test_batch_equals_case_by_case():
     made = sizing.Candidates(STROKES, BORES, RODS, 0.065)
     task = sizing.Task(np.radians(50), P_GAUGE)
     many = linkage.Rocker(base, 0.05, 0.09, 0.05, ARM.base_angle)
-    whole = sizing.try_candidates(many, made, task, (leverage.Weight(weight, 0.2),))
+    whole = sizing.try_candidates(many, made, task, (linkage.Weight(weight, 0.2),))
     chosen = sizing.smallest(whole)
     for k in range(3):
         one = linkage.Rocker(base[k], 0.05, 0.09, 0.05, ARM.base_angle)
-        single = sizing.try_candidates(one, made, task, (leverage.Weight(weight[k], 0.2),))
+        single = sizing.try_candidates(one, made, task, (linkage.Weight(weight[k], 0.2),))
         assert whole.margin[..., k] == pytest.approx(single.margin[..., 0], rel=1e-12)
         assert chosen.stroke[k] == sizing.smallest(single).stroke[0]
 

@@ -4,11 +4,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.motors.battery import Battery
-from fieldworthy.physics.motors.coastdown import coast, coast_deceleration, motor_drag
-from fieldworthy.physics.motors.gearing import GearStage
+from fieldworthy.physics.motors.driving import coast, coast_deceleration, motor_drag
 from fieldworthy.physics.motors.motion import Load, Powertrain, Wheels
-from fieldworthy.physics.motors.motor import Controller, MotorLine
+from fieldworthy.physics.motors.motor import Battery, Controller, GearStage, MotorLine
 
 # 6 motors of 0.7 N m and 3.6 A at standstill, 0.13 A without load; 4:3 in lossy gears; wheels of 70 mm
 LINE = MotorLine(62.8, 0.7, 0.13, 3.6, 12.0)

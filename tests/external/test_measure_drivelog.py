@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from fieldworthy.physics.motors.speedcurve import SpeedCurve
+from fieldworthy.physics.motors.motion import SpeedCurve
 from fitted import measurements, only, write_csv
 from reference import case
 

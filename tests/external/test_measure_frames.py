@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way
-from fieldworthy.physics.gas.flow import Element
+from fieldworthy.physics.gas.air import Element
 from fitted import measurements, only, write_csv
 
 P_ATM, R_AIR, RHO, T = 101325.0, 287.05, 1.185, 293.15

@@ -13,8 +13,8 @@ from fieldworthy.measure.airtests import fit_cycles
 from fieldworthy.measure.model import AirCycles, Odometry, Scales
 from fieldworthy.measure.odometry import fit_odometry
 from fieldworthy.measure.scales import FORWARD, HEIGHT, MASS, fit_scales
-from fieldworthy.physics.odometry.umbmark import SquareErrors, systematic_errors
-from fieldworthy.physics.statics.weighing import balance_tilt, pitch_of_lift, wheel_loads
+from fieldworthy.physics.odometry.odometry import SquareErrors, systematic_errors
+from fieldworthy.physics.statics.rigidbody import balance_tilt, pitch_of_lift, wheel_loads
 from measuring import measured, section
 
 BASE, RADIUS = 0.26, 0.035  # m, of the small robot: axles at 0.14 and -0.12

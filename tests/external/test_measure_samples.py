@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.physics.chance.intervals import hue_estimate, spread_half_width
+from fieldworthy.physics.chance.chance import hue_estimate, spread_half_width
 
 
 def draw(seed, count, mean=0.3, spread=0.35):

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fieldworthy.physics.motors import battery, motion, motor, thermal
+from fieldworthy.physics.motors import motion, motor, thermal
 from motorline import motor_torque
 from reference import case
 
@@ -53,7 +53,7 @@ def test_sag_against_kirchhoff_solved_by_root_finding():
     # what the motors take
     line = motor.MotorLine(62.8, 0.7, 0.13, 3.6, 12.0)
     K, Ke, R, I0 = line.torque_constant, line.voltage_constant, line.resistance, line.free_current
-    source = battery.Battery(12.6, 0.12)
+    source = motor.Battery(12.6, 0.12)
     for limit, cap in ((np.inf, np.inf), (2.5, 11.0), (1.4, 6.0), (np.inf, 9.0)):
         held = motor.Controller(limit, cap)
         for speed in (0.0, 5.0, 20.0, 35.0, 55.0, 61.0):
@@ -64,7 +64,7 @@ def test_sag_against_kirchhoff_solved_by_root_finding():
                 return 6.0 * current * (current * R + Ke * w) / V
 
             V = brentq(lambda V, f=taken: 12.6 - 0.12 * f(V) - V, 7.0, 14.0, xtol=1e-13)
-            point = battery.operating_point(line, held, source, 6, speed)
+            point = motor.operating_point(line, held, source, 6, speed)
             assert point.voltage == pytest.approx(V, rel=1e-11)
             assert point.battery_current == pytest.approx(taken(V), rel=1e-9, abs=1e-9)
 
@@ -76,8 +76,8 @@ CORE = [
     (motor.motor_current, (90.0, 12.0, 0.18, 3.3, 0.5)),
     (motor.shaft_torque, (1.4, 0.2, 0.13)),
     (motor.torque_current, (0.3, 0.2, 0.13)),
-    (battery.terminal_voltage, (5.0, 12.5, 0.6, 0.18, 3.3, 2.5)),
-    (battery.terminal_voltage, (50.0, 12.5, 0.6, 0.18, 3.3, np.inf)),
+    (motor.terminal_voltage, (5.0, 12.5, 0.6, 0.18, 3.3, 2.5)),
+    (motor.terminal_voltage, (50.0, 12.5, 0.6, 0.18, 3.3, np.inf)),
     (motion.drive_force, (1.1, 50.0, 20.0, 40.0, 30.0)),
     (motion.drive_force, (0.0, 50.0, 20.0, np.inf, np.inf)),
     (motion.acceleration, (30.0, 2.0, 6.0, 0.4, 5.0)),

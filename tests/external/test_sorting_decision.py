@@ -6,8 +6,8 @@ from scipy import stats
 from scipy.integrate import quad
 from scipy.optimize import brentq, minimize_scalar
 
-from fieldworthy.physics.colour import hue, sorting
-from fieldworthy.physics.contact import eject
+from fieldworthy.physics.colour import colour, sorting
+from fieldworthy.physics.contact import timing
 from reference import case
 
 TURN = 2.0 * np.pi
@@ -26,7 +26,7 @@ def test_threshold_of_the_reference_case():
     sds = np.radians([g["sd1_deg"], g["sd2_deg"]])
     arcs = sorting.sectors(means, sds)
     ((start, width),) = arcs.of(0)
-    upper = np.degrees(hue.wrap(start + width))
+    upper = np.degrees(colour.wrap(start + width))
     assert upper == pytest.approx(ref["expect"]["threshold_deg"], rel=ref["rel_tol"])
     error = sorting.misclassification(means, sds, arcs).mean()
     assert error == pytest.approx(ref["expect"]["error"], rel=1e-6)
@@ -58,7 +58,7 @@ def test_thresholds_are_of_least_error(means, sds, priors):
     arcs = sorting.sectors(m, s, p)
     order = np.argsort(m)
     for i, j in zip(order, np.roll(order, -1), strict=True):
-        arc = float(hue.wrap(m[j] - m[i]))
+        arc = float(colour.wrap(m[j] - m[i]))
         x = m[i] + np.linspace(0.0, arc, 20_001)
         step = arc / 20_000
         lost_i = np.cumsum((p[i] * wound(x, m[i], s[i]))[::-1])[::-1] * step
@@ -71,8 +71,8 @@ def test_thresholds_are_of_least_error(means, sds, priors):
         ((start, width),), ((behind, _),) = arcs.of(i), arcs.of(j)
         upper = start + width
         if p[i] * wound(upper, m[i], s[i]) > 1e-8:  # flatter than that, a search finds only rounding
-            assert hue.distance(upper, best) == pytest.approx(0.0, abs=1e-3)
-        assert hue.distance(upper, behind) == pytest.approx(0.0, abs=1e-9)
+            assert colour.distance(upper, best) == pytest.approx(0.0, abs=1e-3)
+        assert colour.distance(upper, behind) == pytest.approx(0.0, abs=1e-9)
     assert arcs.width.sum() == pytest.approx(TURN, rel=1e-12)
 
 
@@ -215,7 +215,7 @@ def test_eject_window_against_a_scan_in_time(decision):
     before_gone = nose + spacing - length > distance
     here_not_yet = nose < distance
     ready = t >= decision + actuator
-    window = eject.eject_window(distance, length, spacing, speed, decision, actuator)
+    window = timing.eject_window(distance, length, spacing, speed, decision, actuator)
     free = before_gone & here_not_yet & ready
     assert max(window.margin, 0.0) == pytest.approx(free.sum() * 1e-6, abs=3e-6)
     # it aims at the middle of the whole window, or as early as it can where that is later
@@ -227,22 +227,22 @@ def test_eject_window_against_a_scan_in_time(decision):
 def test_eject_chance_against_drawn_moments(ready):
     # 400,000 drawn moments round the aim; three errors of a share of a half are 0.0024. An ejector that is in place
     # before it was thought to be is not too late: only the ends of the window count
-    window = eject.EjectWindow(0.0, 0.05, ready)
+    window = timing.EjectWindow(0.0, 0.05, ready)
     moments = np.random.default_rng(8).normal(window.aim, 0.008, 400_000)
-    assert eject.eject_chance(window, 0.008) == pytest.approx(((moments > 0.0) & (moments < 0.05)).mean(), abs=2.4e-3)
+    assert timing.eject_chance(window, 0.008) == pytest.approx(((moments > 0.0) & (moments < 0.05)).mean(), abs=2.4e-3)
 
 
 def test_spare_and_chance_are_one_model():
     # what holds by its spare time is in time for 95 % or more; what is not in time for 95 % does not hold
     rng = np.random.default_rng(9)
     opens, width, scatter = rng.uniform(-0.1, 0.1, 400), rng.uniform(0.0, 0.1, 400), rng.uniform(1e-3, 0.03, 400)
-    window = eject.EjectWindow(opens, opens + width, opens + rng.uniform(-0.1, 0.15, 400))
-    chance, holds = eject.eject_chance(window, scatter), window.spare >= eject.needed_spare(scatter)
+    window = timing.EjectWindow(opens, opens + width, opens + rng.uniform(-0.1, 0.15, 400))
+    chance, holds = timing.eject_chance(window, scatter), window.spare >= timing.needed_spare(scatter)
     assert holds.any()
     assert (~holds).any()
     assert np.all(chance[holds] >= 0.95 - 1e-12)
     assert np.all(chance[~holds] < 0.975)
-    assert eject.needed_spare(0.01) == pytest.approx(0.01 * stats.norm.ppf(0.975), rel=1e-12)
+    assert timing.needed_spare(0.01) == pytest.approx(0.01 * stats.norm.ppf(0.975), rel=1e-12)
 
 
 def wrapped(x, mean, sd):
@@ -277,7 +277,7 @@ def test_outcome_against_simulated_objects():
     unwanted = rng.random(500_000) < 0.4
     taken = np.where(unwanted, rng.random(500_000) >= 0.05, rng.random(500_000) < 0.02)
     thrown = taken & (rng.random(500_000) < 0.9)
-    found = eject.outcome(0.4, 0.05, 0.02, 0.9)
+    found = timing.outcome(0.4, 0.05, 0.02, 0.9)
     for share, seen in (
         (found.kept_right, ~unwanted & ~thrown),
         (found.kept_wrong, unwanted & ~thrown),
@@ -298,9 +298,9 @@ def test_outcome_against_simulated_objects():
         (lambda: sorting.sample_count(0.1, 1.0, 0.0), "sample_period"),
         (lambda: sorting.majority_error(1.2, 3), "error"),
         (lambda: sorting.majority_error(0.1, -1), "count"),
-        (lambda: eject.eject_window(0.1, 0.1, 0.1, 0.0, 0.1, 0.1), "speed"),
-        (lambda: eject.eject_chance(eject.EjectWindow(0.0, 1.0, 0.5), 0.0), "scatter"),
-        (lambda: eject.outcome(0.4, 0.1, 0.1, 1.1), "ejected"),
+        (lambda: timing.eject_window(0.1, 0.1, 0.1, 0.0, 0.1, 0.1), "speed"),
+        (lambda: timing.eject_chance(timing.EjectWindow(0.0, 1.0, 0.5), 0.0), "scatter"),
+        (lambda: timing.outcome(0.4, 0.1, 0.1, 1.1), "ejected"),
     ],
 )
 def test_bad_input_is_named(call, named):

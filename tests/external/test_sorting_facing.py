@@ -5,8 +5,8 @@ import warnings
 import numpy as np
 import pytest
 
-from fieldworthy.physics.colour import background, colour
-from fieldworthy.physics.contact.eject import decision_time
+from fieldworthy.physics.colour import colour, sorting
+from fieldworthy.physics.contact.timing import decision_time
 
 
 def science():
@@ -20,7 +20,7 @@ def test_colours_by_hue_against_colour_science():
     hues = np.linspace(0.0, 1.0, 37)[:-1]
     for saturation, value in ((1.0, 1.0), (0.6, 0.5), (0.1, 0.9), (0.0, 0.3)):
         want = science().HSV_to_RGB(np.stack(np.broadcast_arrays(hues, saturation, value), axis=-1)).T
-        found = background.to_rgb(2.0 * np.pi * hues, saturation, value)
+        found = sorting.to_rgb(2.0 * np.pi * hues, saturation, value)
         assert found == pytest.approx(want, abs=1e-12)
         if saturation > 0.0:
             assert np.asarray(colour.from_rgb(found)[0]) == pytest.approx(2.0 * np.pi * hues, abs=1e-12)
@@ -29,30 +29,28 @@ def test_colours_by_hue_against_colour_science():
 def test_pure_hues():
     # hexagon: sixths of a turn (HSV by colour-science); CIELAB: Lab of the sRGB primaries under D50 by colour-science
     cs = science()
-    lab = background.pure_hues("cielab")
+    lab = sorting.pure_hues("cielab")
     white = cs.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D50"]
     for name, rgb in (("red", (1, 0, 0)), ("yellow", (1, 1, 0)), ("green", (0, 1, 0)), ("blue", (0, 0, 1))):
-        assert background.pure_hues("hexagonal")[name] == pytest.approx(
-            2 * np.pi * cs.RGB_to_HSV(np.array(rgb, float))[0]
-        )
+        assert sorting.pure_hues("hexagonal")[name] == pytest.approx(2 * np.pi * cs.RGB_to_HSV(np.array(rgb, float))[0])
         xyz = cs.sRGB_to_XYZ(np.array(rgb, float), white, chromatic_adaptation_transform="Bradford")
         want = np.arctan2(*cs.XYZ_to_Lab(xyz, white)[:0:-1]) % (2 * np.pi)
         # 0.002 rad: matrices rounded to four digits and more
         assert lab[name] == pytest.approx(want, abs=0.002)
     with pytest.raises(ValueError, match="painter, hexagonal or cielab"):
-        background.pure_hues("wheel")
+        sorting.pure_hues("wheel")
 
 
 @pytest.mark.parametrize("circle", ["painter", "hexagonal", "cielab"])
 def test_facing_against_an_exhaustive_search(circle):
-    where, sd, back = background.pure_hues(circle), 0.2, 0.08
+    where, sd, back = sorting.pure_hues(circle), 0.2, 0.08
     grid = np.radians(np.arange(0.0, 360.0, 0.01))
 
     def clear(at, own=back):
         steps = [np.abs(np.angle(np.exp(1j * (at - where[c])))) for c in ("red", "blue")]
         return np.minimum(*steps) / np.sqrt((sd**2 + own**2) / 2)
 
-    found = background.facing(circle, sd, back)
+    found = sorting.facing(circle, sd, back)
     assert found.yellow == pytest.approx(clear(where["yellow"]), rel=1e-9)
     assert found.green == pytest.approx(clear(where["green"]), rel=1e-9)
     assert found.best == pytest.approx(clear(grid).max(), rel=1e-3)
@@ -68,9 +66,9 @@ def test_facing_against_an_exhaustive_search(circle):
 
 
 def test_facing_broadcasts():
-    whole = background.facing("hexagonal", np.array([0.1, 0.3]), np.array([0.05, 0.2]))
+    whole = sorting.facing("hexagonal", np.array([0.1, 0.3]), np.array([0.05, 0.2]))
     for i, (sd, back) in enumerate(((0.1, 0.05), (0.3, 0.2))):
-        alone = background.facing("hexagonal", sd, back)
+        alone = sorting.facing("hexagonal", sd, back)
         for name in ("yellow", "green", "best", "hue", "breakeven"):
             assert getattr(whole, name)[i] == getattr(alone, name)
 
@@ -87,6 +85,6 @@ def test_decision_time_against_clocked_readings():
 
 def test_bad_input_is_named():
     with pytest.raises(ValueError, match="angle"):
-        background.to_rgb(-0.1, 0.5, 0.5)
+        sorting.to_rgb(-0.1, 0.5, 0.5)
     with pytest.raises(ValueError, match="saturation"):
-        background.to_rgb(1.0, 1.5, 0.5)
+        sorting.to_rgb(1.0, 1.5, 0.5)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.contact import stagedhold as staging
+from fieldworthy.physics.contact import timing
 from holdlimit import hold_limit_by_events
 from reference import case
 
@@ -42,7 +42,7 @@ def stepped(upper, lower, path, phase, step=2e-6):
 def test_places_of_rest_against_time_steps(phase, change):
     path = {**PATH, **change}
     want = stepped(UPPER, LOWER, path, phase)
-    found = staging.simulate(staging.Stop(**UPPER), staging.Stop(**LOWER), staging.Path(**path), phase)
+    found = timing.simulate(timing.Stop(**UPPER), timing.Stop(**LOWER), timing.Path(**path), phase)
     # 2e-5 m: a few steps of 2 microseconds at 1 m/s, several times over
     assert found.first == pytest.approx(want[0], abs=2e-5)
     assert found.second == pytest.approx(want[1], abs=2e-5)
@@ -54,21 +54,21 @@ def test_an_object_between_two_readings_is_missed():
     # steps
     upper = {**UPPER, "speed": 4.0, "sample_period": 0.04}
     lower = {**LOWER, "sample_period": 0.04}
-    stops = staging.Stop(**upper), staging.Stop(**lower)
+    stops = timing.Stop(**upper), timing.Stop(**lower)
     for phase in (0.6, 0.65):
         x1, _ = stepped(upper, lower, PATH, phase, step=2e-5)
-        assert (x1 > 2.0) == np.isinf(staging.simulate(*stops, staging.Path(**PATH), phase).first)
-    seen = np.isfinite(staging.simulate(*stops, staging.Path(**PATH), np.linspace(0.0, 1.0, 10_001)).first)
+        assert (x1 > 2.0) == np.isinf(timing.simulate(*stops, timing.Path(**PATH), phase).first)
+    seen = np.isfinite(timing.simulate(*stops, timing.Path(**PATH), np.linspace(0.0, 1.0, 10_001)).first)
     assert seen.mean() == pytest.approx(25.0 / 40.0, abs=2e-4)
 
 
 def test_limit_speed_is_where_time_steps_begin_to_fail():
     # The plain controller again, at 2 % below and above the limit, at the worst phases: it holds, then it
     # does not
-    stops = staging.Stop(**UPPER), staging.Stop(**LOWER)
+    stops = timing.Stop(**UPPER), timing.Stop(**LOWER)
     for change in ({"room": 0.03}, {"room": 0.2, "below": 0.12}):
         path = {**PATH, **change}
-        limit = float(staging.hold_limit_speed(*stops, staging.Path(**path)))
+        limit = float(timing.hold_limit_speed(*stops, timing.Path(**path)))
         results = []
         for factor in (0.98, 1.02):
             upper = {**UPPER, "speed": factor * limit}
@@ -83,9 +83,9 @@ def test_limit_speed_is_where_time_steps_begin_to_fail():
 @pytest.mark.parametrize("change", [{"room": 0.03}, {"room": 0.2, "below": 0.12}, {"room": 0.2, "below": 0.3}])
 def test_limit_speed_closed_form_and_by_events(change):
     # Two computations of one number: 2 % is the share of a sample period between the 129 phases tried
-    parts = staging.Stop(**UPPER), staging.Stop(**LOWER), staging.Path(**{**PATH, **change})
+    parts = timing.Stop(**UPPER), timing.Stop(**LOWER), timing.Path(**{**PATH, **change})
     by_events = hold_limit_by_events(*parts, phases=129)
-    assert staging.hold_limit_speed(*parts) == pytest.approx(by_events, rel=0.02)
+    assert timing.hold_limit_speed(*parts) == pytest.approx(by_events, rel=0.02)
 
 
 def polled(v, ratio, phase, path, stop):
@@ -109,9 +109,9 @@ def test_two_sensors_of_one_clock_are_not_independent(ratio, spacing):
     moments = np.linspace(1e-5, 1 - 1e-5, 60)
     scan = np.arange(0.05, 4.0, 0.01)
     fails = next(v for v in scan if not all(polled(v, ratio, p, path, stop) for p in moments))
-    upper, lower = staging.Stop(1.0, *stop), staging.Stop(ratio, *stop)
+    upper, lower = timing.Stop(1.0, *stop), timing.Stop(ratio, *stop)
     want = fails if fails > scan[0] else 0.0
-    assert staging.hold_limit_speed(upper, lower, staging.Path(**path)) == pytest.approx(want, abs=0.02)
+    assert timing.hold_limit_speed(upper, lower, timing.Path(**path)) == pytest.approx(want, abs=0.02)
 
 
 @pytest.mark.parametrize(
@@ -131,16 +131,16 @@ def test_a_narrow_band_of_speeds_that_fails_is_not_stepped_over(ratio, stop, spa
     assert not fails(np.arange(0.05, about - 0.002, 0.01))
     assert band
     assert not fails([about + 0.01])
-    upper, lower = staging.Stop(1.0, *stop), staging.Stop(ratio, *stop)
-    assert staging.hold_limit_speed(upper, lower, staging.Path(**path)) == pytest.approx(band[0], abs=5e-5)
+    upper, lower = timing.Stop(1.0, *stop), timing.Stop(ratio, *stop)
+    assert timing.hold_limit_speed(upper, lower, timing.Path(**path)) == pytest.approx(band[0], abs=5e-5)
 
 
 def test_stop_distance_of_the_reference_case():
     # stop-distance-0: formula by hand; paired with the stepped controller above
     ref = case("stop-distance-0")
     g = ref["given"]
-    stop = staging.Stop(g["speed_m_s"], g["sample_period_s"], g["latency_s"], g["deceleration_m_s2"])
-    found = staging.stop_distance(stop, np.array([0.0, 1.0]))
+    stop = timing.Stop(g["speed_m_s"], g["sample_period_s"], g["latency_s"], g["deceleration_m_s2"])
+    found = timing.stop_distance(stop, np.array([0.0, 1.0]))
     want = [ref["expect"]["shortest_m"], ref["expect"]["longest_m"]]
     assert found == pytest.approx(want, rel=ref["rel_tol"])
 
@@ -150,32 +150,32 @@ def test_stopping_sight_distance():
     # 0.039 is 0.8 %
     ref = case("STP-01")
     g, want = ref["inputs"], ref["expected"]
-    stop = staging.Stop(g["V_kmh"] / 3.6, 1e-9, g["t_s"], g["a_m_s2"])
-    assert staging.stop_distance(stop, 0.0) == pytest.approx(want["total"]["value"], rel=0.008)
-    brake = staging.stop_distance(staging.Stop(g["V_kmh"] / 3.6, 1e-9, 0.0, g["a_m_s2"]), 0.0)
+    stop = timing.Stop(g["V_kmh"] / 3.6, 1e-9, g["t_s"], g["a_m_s2"])
+    assert timing.stop_distance(stop, 0.0) == pytest.approx(want["total"]["value"], rel=0.008)
+    brake = timing.stop_distance(timing.Stop(g["V_kmh"] / 3.6, 1e-9, 0.0, g["a_m_s2"]), 0.0)
     assert brake == pytest.approx(want["d_brake_exact"]["value"], rel=1e-6)
     # STP-02: the same in US units, formula as read in a road-design manual; its constants are rounded, 0.1 %
     ref = case("STP-02")
     g, want = ref["inputs"], ref["expected"]
-    stop = staging.Stop(g["V_mph"] * MILE_PER_HOUR, 1e-9, g["t_s"], g["a_ft_s2"] * FOOT)
-    assert staging.stop_distance(stop, 0.0) / FOOT == pytest.approx(want["SSD"]["value"], rel=1e-3)
+    stop = timing.Stop(g["V_mph"] * MILE_PER_HOUR, 1e-9, g["t_s"], g["a_ft_s2"] * FOOT)
+    assert timing.stop_distance(stop, 0.0) / FOOT == pytest.approx(want["SSD"]["value"], rel=1e-3)
 
 
 def test_stop_moments_against_drawn_phases():
     # 400,000 uniform phases; five standard errors of the mean are 4.6e-5 m/s * T_s, of the sd less
-    stop = staging.Stop(1.2, 0.02, 0.015, 20.0)
-    drawn = staging.stop_distance(stop, np.random.default_rng(8).uniform(size=400_000))
-    mean, sd = staging.stop_moments(stop)
+    stop = timing.Stop(1.2, 0.02, 0.015, 20.0)
+    drawn = timing.stop_distance(stop, np.random.default_rng(8).uniform(size=400_000))
+    mean, sd = timing.stop_moments(stop)
     assert mean == pytest.approx(drawn.mean(), abs=6e-5)
     assert sd == pytest.approx(drawn.std(), rel=5e-3)
 
 
 def test_hold_chance_is_the_share_of_phases():
     # Room for half a sample period of travel beyond the shortest stop: half of the phases hold, by hand
-    upper, lower = staging.Stop(**UPPER), staging.Stop(**LOWER)
+    upper, lower = timing.Stop(**UPPER), timing.Stop(**LOWER)
     short = 1.0 * 0.012 + 1.0 / 60.0
-    path = staging.Path(**{**PATH, "room": short + 0.5 * 0.01, "below": 0.3, "spacing": 0.5})
-    assert staging.hold_chance(upper, lower, path, phases=1000) == pytest.approx(0.5, abs=2e-3)
+    path = timing.Path(**{**PATH, "room": short + 0.5 * 0.01, "below": 0.3, "spacing": 0.5})
+    assert timing.hold_chance(upper, lower, path, phases=1000) == pytest.approx(0.5, abs=2e-3)
 
 
 positive = st.floats(0.05, 3.0)
@@ -183,30 +183,30 @@ positive = st.floats(0.05, 3.0)
 
 @given(positive, st.floats(1e-3, 0.05), st.floats(0.0, 0.05), st.floats(2.0, 60.0), st.floats(0.0, 1.0))
 def test_stop_lies_within_the_closed_form_ends(speed, period, latency, deceleration, phase):
-    stop = staging.Stop(speed, period, latency, deceleration)
-    d = staging.stop_distance(stop, phase)
+    stop = timing.Stop(speed, period, latency, deceleration)
+    d = timing.stop_distance(stop, phase)
     brake = speed**2 / (2.0 * deceleration)
     low, high = brake + speed * latency, brake + speed * (latency + period)
     assert low * (1 - 1e-12) <= d <= high * (1 + 1e-12)
     # And the speed that just fits the worst stop is the one it came from
-    assert staging.limit_speed(period, latency, deceleration, high) == pytest.approx(speed, rel=1e-9)
+    assert timing.limit_speed(period, latency, deceleration, high) == pytest.approx(speed, rel=1e-9)
 
 
 @settings(max_examples=60)
 @given(st.floats(0.3, 2.0), st.floats(0.3, 2.0), st.floats(0.1, 0.3), st.floats(0.1, 0.3), st.floats(0.01, 0.1))
 def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
-    upper = staging.Stop(1.0, 0.01 * period, 0.01, 30.0)
-    lower = staging.Stop(ratio, 0.01 * period, 0.01, 30.0)
-    path = staging.Path(0.1, spacing, below, 0.09, room)
-    limit = float(staging.hold_limit_speed(upper, lower, path))
+    upper = timing.Stop(1.0, 0.01 * period, 0.01, 30.0)
+    lower = timing.Stop(ratio, 0.01 * period, 0.01, 30.0)
+    path = timing.Path(0.1, spacing, below, 0.09, room)
+    limit = float(timing.hold_limit_speed(upper, lower, path))
     events = float(hold_limit_by_events(upper, lower, path))
     # At the limit every phase holds. A little above not all do, be it in a narrow band of speeds alone
     phases = np.linspace(0.0, 1.0, 401)
 
     def holds(share):
         v = share * limit
-        stops = [staging.Stop(f * v, 0.01 * period, 0.01, 30.0) for f in (1.0, ratio)]
-        return bool(staging.simulate(*stops, path, phases).held.all())
+        stops = [timing.Stop(f * v, 0.01 * period, 0.01, 30.0) for f in (1.0, ratio)]
+        return bool(timing.simulate(*stops, path, phases).held.all())
 
     assert limit >= 0.0
     if limit > 0.0:
@@ -218,23 +218,23 @@ def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
 def test_batch_equals_case_by_case():
     speed = np.array([0.5, 1.0, 1.8])
     room = np.array([0.02, 0.05, 0.08])
-    upper = staging.Stop(**{**UPPER, "speed": speed})
-    lower, path = staging.Stop(**LOWER), staging.Path(**{**PATH, "room": room})
+    upper = timing.Stop(**{**UPPER, "speed": speed})
+    lower, path = timing.Stop(**LOWER), timing.Path(**{**PATH, "room": room})
     phase = np.linspace(0.0, 1.0, 7)[:, None]
-    many = staging.simulate(upper, lower, path, phase)
+    many = timing.simulate(upper, lower, path, phase)
     limits, events = (
-        staging.hold_limit_speed(upper, lower, path),
+        timing.hold_limit_speed(upper, lower, path),
         hold_limit_by_events(upper, lower, path),
     )
-    chances = staging.hold_chance(upper, lower, path)
+    chances = timing.hold_chance(upper, lower, path)
     for i in range(3):
-        one = staging.Stop(**{**UPPER, "speed": float(speed[i])})
-        way = staging.Path(**{**PATH, "room": float(room[i])})
-        assert limits[i] == staging.hold_limit_speed(one, lower, way)
+        one = timing.Stop(**{**UPPER, "speed": float(speed[i])})
+        way = timing.Path(**{**PATH, "room": float(room[i])})
+        assert limits[i] == timing.hold_limit_speed(one, lower, way)
         assert events[i] == hold_limit_by_events(one, lower, way)
-        assert chances[i] == staging.hold_chance(one, lower, way)
+        assert chances[i] == timing.hold_chance(one, lower, way)
         for j in range(7):
-            alone = staging.simulate(one, lower, way, float(phase[j, 0]))
+            alone = timing.simulate(one, lower, way, float(phase[j, 0]))
             assert (many.first[j, i], many.second[j, i], many.held[j, i]) == (
                 alone.first,
                 alone.second,
@@ -245,14 +245,14 @@ def test_batch_equals_case_by_case():
 @pytest.mark.parametrize(
     ("call", "named"),
     [
-        (lambda: staging.Stop(**{**UPPER, "sample_period": 0.0}), "sample_period"),
-        (lambda: staging.Stop(**{**UPPER, "latency": -0.1}), "latency"),
-        (lambda: staging.Path(**{**PATH, "below": 0.05}), "below"),
-        (lambda: staging.Path(**{**PATH, "spacing": 0.05}), "spacing"),
-        (lambda: staging.Path(**{**PATH, "handover": 0.2}), "below"),
-        (lambda: staging.stop_distance(staging.Stop(**UPPER), 1.2), "phase"),
-        (lambda: staging.limit_speed(0.0, 0.0, 1.0, 1.0), "sample_period"),
-        (lambda: staging.hold_chance(*[staging.Stop(**UPPER)] * 2, staging.Path(**PATH), 0), "phases"),
+        (lambda: timing.Stop(**{**UPPER, "sample_period": 0.0}), "sample_period"),
+        (lambda: timing.Stop(**{**UPPER, "latency": -0.1}), "latency"),
+        (lambda: timing.Path(**{**PATH, "below": 0.05}), "below"),
+        (lambda: timing.Path(**{**PATH, "spacing": 0.05}), "spacing"),
+        (lambda: timing.Path(**{**PATH, "handover": 0.2}), "below"),
+        (lambda: timing.stop_distance(timing.Stop(**UPPER), 1.2), "phase"),
+        (lambda: timing.limit_speed(0.0, 0.0, 1.0, 1.0), "sample_period"),
+        (lambda: timing.hold_chance(*[timing.Stop(**UPPER)] * 2, timing.Path(**PATH), 0), "phases"),
     ],
 )
 def test_bad_input_is_named(call, named):

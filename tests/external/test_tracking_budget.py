@@ -8,10 +8,9 @@ from scipy import stats
 from scipy.integrate import solve_ivp
 
 from drifting import distance_sensor, simulate
-from fieldworthy.physics.odometry import relocation
+from fieldworthy.physics.odometry import covariance as relocation
 from fieldworthy.physics.odometry.covariance import Placement, budget, ellipse
-from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
-from fieldworthy.physics.odometry.pose import Path, joints, path_through
+from fieldworthy.physics.odometry.odometry import Gyro, Path, Tracking, TrackingWheel, joints, path_through
 from reference import case
 
 EVERYTHING = {

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from drifting import move, sample, wheel_and_gyro
-from fieldworthy.physics.odometry import pose
+from fieldworthy.physics.odometry import odometry
 from reference import case
 
 
@@ -69,8 +69,8 @@ def test_wheel_and_gyro_follow_the_integrated_drive():
 
 def test_path_through_points_passes_them_and_takes_its_time():
     points = np.array([[0.2, 0.1], [1.0, 0.1], [1.0, 0.1], [0.4, 0.9], [-0.3, -0.5]])
-    path = pose.path_through(points, 0.5, speed=0.8, turn_rate=2.0)
-    x, y, heading = pose.joints(path)
+    path = odometry.path_through(points, 0.5, speed=0.8, turn_rate=2.0)
+    x, y, heading = odometry.joints(path)
     np.testing.assert_allclose(np.array([x, y])[:, [m + 1 for m in path.marks]].T, points[1:], atol=1e-12)
     legs = np.diff(points, axis=0)
     long = np.hypot(*legs.T) > 0.0
@@ -82,7 +82,7 @@ def test_path_through_points_passes_them_and_takes_its_time():
 
 
 def test_samples_lie_on_the_integrated_path():
-    path = pose.Path(
+    path = odometry.Path(
         (0.1, 0.2, -0.3), np.array([0.5, 0.4]), np.array([0.0, 0.2]), np.array([0.0, 2.0]), np.ones(2), (1,)
     )
     found = np.array(sample(path, 4))

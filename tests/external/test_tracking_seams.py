@@ -6,7 +6,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from fieldworthy.physics.contact import seams
+from fieldworthy.physics.contact import rolling
 from reference import cases
 
 INCH = 0.0254
@@ -15,7 +15,7 @@ INCH = 0.0254
 @pytest.mark.parametrize("ref", cases("step-over-"), ids=lambda ref: ref["id"])
 def test_force_over_load_of_the_reference(ref):
     radius, step = 0.5 * ref["given"]["wheel_in"] * INCH, 1e-3 * ref["given"]["step_mm"]
-    assert seams.step_force(radius, step, 1.0) == pytest.approx(ref["expect"]["force_over_load"], rel=ref["rel_tol"])
+    assert rolling.step_force(radius, step, 1.0) == pytest.approx(ref["expect"]["force_over_load"], rel=ref["rel_tol"])
 
 
 SCENE = """
@@ -54,7 +54,7 @@ def test_rigid_wheel_in_another_simulator(wheel, step):
     for _ in range(7):
         force = 0.5 * (low + high)
         low, high = (low, force) if climbs(model, data, force) else (force, high)
-    assert seams.step_force(radius, step, 0.5 * 9.81) == pytest.approx(0.5 * (low + high), rel=0.05)
+    assert rolling.step_force(radius, step, 0.5 * 9.81) == pytest.approx(0.5 * (low + high), rel=0.05)
 
 
 @pytest.mark.parametrize("step", [0.0005, 0.002, 0.011])
@@ -64,13 +64,13 @@ def test_force_by_virtual_work(step):
     x, h = -np.sqrt(radius**2 - (radius - step) ** 2), 1e-7
     after, before = np.sqrt(radius**2 - (x + np.array([h, -h])) ** 2)
     slope = (after - before) / (2.0 * h)
-    assert seams.step_force(radius, step, load) == pytest.approx(load * slope, rel=1e-5)
+    assert rolling.step_force(radius, step, load) == pytest.approx(load * slope, rel=1e-5)
 
 
 def test_sinking_in_balances_the_load_in_a_summed_foundation():
-    foam = seams.Foam(modulus=0.6e6, thickness=0.016, loss=0.3)
+    foam = rolling.Foam(modulus=0.6e6, thickness=0.016, loss=0.3)
     radius, width, load = 0.0254, 0.012, 9.0
-    found = seams.sinkage(radius, width, load, foam)
+    found = rolling.sinkage(radius, width, load, foam)
     x = np.linspace(-radius, radius, 400_001)
     pressure = foam.modulus / foam.thickness * np.clip(found.depth - x**2 / (2.0 * radius), 0.0, None)
     dx = x[1] - x[0]
@@ -82,7 +82,7 @@ def test_sinking_in_balances_the_load_in_a_summed_foundation():
 
 def test_parabola_against_the_true_circle():
     # The parabola's depth against a circular wheel on the same springs: 2 percent while depth < 5 percent of radius.
-    radius, width, load, foam = 0.0254, 0.02, 4.0, seams.Foam(1.0e6, 0.016)
+    radius, width, load, foam = 0.0254, 0.02, 4.0, rolling.Foam(1.0e6, 0.016)
 
     def carried(depth):
         half = np.sqrt(radius**2 - (radius - depth) ** 2)
@@ -91,7 +91,7 @@ def test_parabola_against_the_true_circle():
 
     depth = brentq(lambda d: carried(d) - load, 1e-7, 0.01)
     assert depth < 0.05 * radius
-    assert seams.sinkage(radius, width, load, foam).depth == pytest.approx(depth, rel=0.02)
+    assert rolling.sinkage(radius, width, load, foam).depth == pytest.approx(depth, rel=0.02)
 
 
 def flown(radius, step, down_force, mass, speed):
@@ -116,61 +116,63 @@ def flown(radius, step, down_force, mass, speed):
 @pytest.mark.parametrize("over", [1.05, 1.3, 3.0])
 def test_flight_over_an_edge_against_an_integrated_one(over):
     radius, step, down, mass = 0.0254, 0.002, 8.0, 0.12
-    speed = over * seams.contact_speed(radius, step, down, mass)
+    speed = over * rolling.contact_speed(radius, step, down, mass)
     expected = flown(radius, step, down, mass, speed)
-    assert seams.flight_length(radius, step, down, mass, speed) == pytest.approx(expected, rel=2e-3)
+    assert rolling.flight_length(radius, step, down, mass, speed) == pytest.approx(expected, rel=2e-3)
 
 
 def test_contact_speed_is_where_the_floor_stops_pushing():
     # Force on the axle along the corner's circle at constant speed, by differences: its least value is zero.
     radius, step, down, mass = 0.0349, 0.003, 6.0, 0.15
-    v = seams.contact_speed(radius, step, down, mass)
+    v = rolling.contact_speed(radius, step, down, mass)
     x = np.linspace(-np.sqrt(radius**2 - (radius - step) ** 2), 0.0, 20_001)
     z = np.sqrt(radius**2 - x**2)
     bend = np.gradient(np.gradient(z, x), x)[5:-5]
     assert np.min(down + mass * v**2 * bend) == pytest.approx(0.0, abs=0.01 * down)
-    assert seams.flight_length(radius, step, down, mass, 0.999 * v) == 0.0
+    assert rolling.flight_length(radius, step, down, mass, 0.999 * v) == 0.0
 
 
 def test_small_wheels_against_large_ones():
     # Common practice, no source: 2.0 in wheels dig in and wobble on foam tiles where 2.75 in ones do not. The models
     # agree in direction, but give 11 to 38 percent and no threshold, and nothing that makes a small wheel wobble.
-    small, large, foam = 1.0 * INCH, 1.375 * INCH, seams.Foam(0.6e6, 0.016)
+    small, large, foam = 1.0 * INCH, 1.375 * INCH, rolling.Foam(0.6e6, 0.016)
     ratio = large / small
-    force = seams.step_force(small, 0.002, 1.0) / seams.step_force(large, 0.002, 1.0)
+    force = rolling.step_force(small, 0.002, 1.0) / rolling.step_force(large, 0.002, 1.0)
     # Rigid wheels at a 2 mm step by hand: sqrt(645.16 - 547.56)/23.4 over sqrt(1219.8 - 1084.1)/32.925.
     assert force == pytest.approx(0.4222 / 0.3538, rel=0.001)
-    depth = seams.sinkage(small, 0.01, 9.0, foam).depth / seams.sinkage(large, 0.01, 9.0, foam).depth
+    depth = rolling.sinkage(small, 0.01, 9.0, foam).depth / rolling.sinkage(large, 0.01, 9.0, foam).depth
     assert depth == pytest.approx(ratio ** (1.0 / 3.0), rel=1e-9)
 
 
 def test_step_as_high_as_the_radius_cannot_be_climbed():
-    assert seams.step_force(0.02, 0.02, 1.0) == np.inf
-    assert seams.contact_speed(0.02, 0.02, 1.0, 0.1) == pytest.approx(0.0, abs=1e-12)
-    assert seams.flight_length(0.02, 0.03, 1.0, 0.1, 0.5) == np.inf
-    assert seams.flight_length(0.02, 0.03, 1.0, 0.1, 0.0) == 0.0
+    assert rolling.step_force(0.02, 0.02, 1.0) == np.inf
+    assert rolling.contact_speed(0.02, 0.02, 1.0, 0.1) == pytest.approx(0.0, abs=1e-12)
+    assert rolling.flight_length(0.02, 0.03, 1.0, 0.1, 0.5) == np.inf
+    assert rolling.flight_length(0.02, 0.03, 1.0, 0.1, 0.0) == 0.0
 
 
 def test_batch_equals_case_by_case():
     step, speed = np.array([0.0, 0.001, 0.004, 0.03]), np.array([0.0, 0.4, 2.0, 1.0])
-    together = seams.flight_length(0.025, step, 8.0, 0.1, speed)
-    alone = [seams.flight_length(0.025, s, 8.0, 0.1, v) for s, v in zip(step, speed, strict=True)]
+    together = rolling.flight_length(0.025, step, 8.0, 0.1, speed)
+    alone = [rolling.flight_length(0.025, s, 8.0, 0.1, v) for s, v in zip(step, speed, strict=True)]
     np.testing.assert_array_equal(together, alone)
-    np.testing.assert_array_equal(seams.step_force(0.025, step, 2.0), [seams.step_force(0.025, s, 2.0) for s in step])
+    np.testing.assert_array_equal(
+        rolling.step_force(0.025, step, 2.0), [rolling.step_force(0.025, s, 2.0) for s in step]
+    )
 
 
 @pytest.mark.parametrize(
     ("call", "named"),
     [
-        (lambda: seams.step_force(0.0, 0.001, 1.0), "radius"),
-        (lambda: seams.step_force(0.02, -0.001, 1.0), "step"),
-        (lambda: seams.step_force(0.02, 0.001, -1.0), "load"),
-        (lambda: seams.Foam(0.0, 0.016), "modulus"),
-        (lambda: seams.Foam(1e6, 0.016, 1.5), "loss"),
-        (lambda: seams.sinkage(0.02, 0.0, 1.0, seams.Foam(1e6, 0.016)), "width"),
-        (lambda: seams.contact_speed(0.02, 0.001, 1.0, 0.0), "mass"),
-        (lambda: seams.flight_length(0.02, 0.001, 0.0, 0.1, 1.0), "down_force"),
-        (lambda: seams.flight_length(0.02, 0.001, 1.0, 0.1, -1.0), "speed"),
+        (lambda: rolling.step_force(0.0, 0.001, 1.0), "radius"),
+        (lambda: rolling.step_force(0.02, -0.001, 1.0), "step"),
+        (lambda: rolling.step_force(0.02, 0.001, -1.0), "load"),
+        (lambda: rolling.Foam(0.0, 0.016), "modulus"),
+        (lambda: rolling.Foam(1e6, 0.016, 1.5), "loss"),
+        (lambda: rolling.sinkage(0.02, 0.0, 1.0, rolling.Foam(1e6, 0.016)), "width"),
+        (lambda: rolling.contact_speed(0.02, 0.001, 1.0, 0.0), "mass"),
+        (lambda: rolling.flight_length(0.02, 0.001, 0.0, 0.1, 1.0), "down_force"),
+        (lambda: rolling.flight_length(0.02, 0.001, 1.0, 0.1, -1.0), "speed"),
     ],
 )
 def test_bad_input_is_refused_by_name(call, named):
@@ -180,11 +182,11 @@ def test_bad_input_is_refused_by_name(call, named):
 
 def test_no_edge_throws_no_wheel():
     # nothing to fly off at a level seam, and next to nothing at one of a micrometre, where the foam follows by more
-    assert seams.contact_speed(0.0349, 0.0, 9.0, 0.25) == np.inf
-    assert seams.contact_speed(0.0349, 0.0, 9.0, 0.25, 5e-4) == np.inf
-    assert seams.contact_speed(0.0349, 1e-6, 9.0, 0.25, 5e-4) > 10.0
+    assert rolling.contact_speed(0.0349, 0.0, 9.0, 0.25) == np.inf
+    assert rolling.contact_speed(0.0349, 0.0, 9.0, 0.25, 5e-4) == np.inf
+    assert rolling.contact_speed(0.0349, 1e-6, 9.0, 0.25, 5e-4) > 10.0
     steps = np.array([0.0, 1e-6, 1e-5, 1e-4, 1e-3, 5e-3])
-    assert np.all(np.diff(seams.contact_speed(0.0349, steps, 9.0, 0.25, 5e-4)[1:]) < 0.0)
+    assert np.all(np.diff(rolling.contact_speed(0.0349, steps, 9.0, 0.25, 5e-4)[1:]) < 0.0)
 
 
 def highest(radius, step, down, mass, give, speed):
@@ -214,7 +216,7 @@ def highest(radius, step, down, mass, give, speed):
 def test_a_floor_that_gives_way_keeps_the_wheel(radius, step, give):
     # scipy's integration of a wheel on a spring floor without rebound: on it below the limit, off it by twice the
     # limit where the step is well above the give, never off it where the give is the greater
-    limit = float(seams.contact_speed(radius, step, 6.0, 0.15, give))
+    limit = float(rolling.contact_speed(radius, step, 6.0, 0.15, give))
     assert highest(radius, step, 6.0, 0.15, give, 0.95 * limit) < 0.0
     if step > 2.0 * give:
         assert highest(radius, step, 6.0, 0.15, give, 2.0 * limit) > 0.0
@@ -243,5 +245,5 @@ def test_a_floor_that_loses_work_follows_less_far(loss):
         low, high = (low, 0.5 * (low + high)) if gets_off(0.5 * (low + high)) else (0.5 * (low + high), high)
     # what the floor's following adds to the square of the upward speed at which the wheel leaves it
     tilt = np.tan(np.arccos(1.0 - step / radius))
-    hard, soft = (seams.contact_speed(radius, step, down, mass, g) for g in (0.0, follows))
+    hard, soft = (rolling.contact_speed(radius, step, down, mass, g) for g in (0.0, follows))
     assert (soft**2 - hard**2) * tilt**2 == pytest.approx(low**2, rel=1e-6)

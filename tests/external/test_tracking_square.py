@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fieldworthy.physics.odometry import umbmark
+from fieldworthy.physics.odometry import odometry
 
 
 def square(track_ratio, diameter_ratio, side, track, ccw, steps=400):
@@ -32,7 +32,7 @@ def test_driven_squares_give_back_what_was_wrong(track_ratio, diameter_ratio):
         square(track_ratio, diameter_ratio, side, track, False),
         square(track_ratio, diameter_ratio, side, track, True),
     )
-    found = umbmark.systematic_errors(umbmark.SquareErrors(*ends[0], *ends[1]), side, track)
+    found = odometry.systematic_errors(odometry.SquareErrors(*ends[0], *ends[1]), side, track)
     alpha, beta = 0.5 * np.pi * (1.0 - 1.0 / track_ratio), side / track * (diameter_ratio - 1.0)
     tol = 0.04 * max(abs(alpha), abs(beta))
     assert found.alpha == pytest.approx(alpha, abs=tol)
@@ -43,24 +43,24 @@ def test_driven_squares_give_back_what_was_wrong(track_ratio, diameter_ratio):
 
 def test_correcting_once_shrinks_the_error_tenfold():
     side, track, truth = 4.0, 0.34, (1.006, 0.9993)
-    before = umbmark.SquareErrors(*square(*truth, side, track, False), *square(*truth, side, track, True))
-    found = umbmark.systematic_errors(before, side, track)
+    before = odometry.SquareErrors(*square(*truth, side, track, False), *square(*truth, side, track, True))
+    found = odometry.systematic_errors(before, side, track)
     rest = truth[0] / found.track_ratio, truth[1] / found.diameter_ratio
-    after = umbmark.SquareErrors(*square(*rest, side, track, False), *square(*rest, side, track, True))
-    assert 0.0 < umbmark.worst_offset(after) < 0.1 * umbmark.worst_offset(before)
+    after = odometry.SquareErrors(*square(*rest, side, track, False), *square(*rest, side, track, True))
+    assert 0.0 < odometry.worst_offset(after) < 0.1 * odometry.worst_offset(before)
 
 
 def test_mean_and_worst_offset():
-    assert umbmark.worst_offset(umbmark.SquareErrors(0.3, 0.4, 0.1, 0.1)) == pytest.approx(0.5, rel=1e-15)
+    assert odometry.worst_offset(odometry.SquareErrors(0.3, 0.4, 0.1, 0.1)) == pytest.approx(0.5, rel=1e-15)
 
 
 @pytest.mark.parametrize(
     ("call", "named"),
     [
-        (lambda: umbmark.systematic_errors(umbmark.SquareErrors(0, 0, 0, 0), 0.0, 0.3), "side"),
-        (lambda: umbmark.systematic_errors(umbmark.SquareErrors(0, 0, 0, 0), 1.0, -0.3), "track"),
-        (lambda: umbmark.systematic_errors(umbmark.SquareErrors(np.nan, 0, 0, 0), 1.0, 0.3), "errors"),
-        (lambda: umbmark.systematic_errors(umbmark.SquareErrors(6, 6, -6, 6), 1.0, 2.0), "errors"),
+        (lambda: odometry.systematic_errors(odometry.SquareErrors(0, 0, 0, 0), 0.0, 0.3), "side"),
+        (lambda: odometry.systematic_errors(odometry.SquareErrors(0, 0, 0, 0), 1.0, -0.3), "track"),
+        (lambda: odometry.systematic_errors(odometry.SquareErrors(np.nan, 0, 0, 0), 1.0, 0.3), "errors"),
+        (lambda: odometry.systematic_errors(odometry.SquareErrors(6, 6, -6, 6), 1.0, 2.0), "errors"),
     ],
 )
 def test_bad_input_is_refused_by_name(call, named):

@@ -14,9 +14,8 @@ from fieldworthy.engine.context import Context
 from fieldworthy.match import play_runs, played, setup
 from fieldworthy.match.travel import PHASES, phases_of
 from fieldworthy.match.travel import least_turn as compiled_turn
-from fieldworthy.physics.motors.drivecurrent import move_draw
+from fieldworthy.physics.motors.driving import move_draw, turn
 from fieldworthy.physics.motors.motion import DriveLine, Load, move
-from fieldworthy.physics.motors.turning import turn
 from fieldworthy.systems.drive.mechanics import drive_use
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import powertrain

@@ -8,7 +8,7 @@ import pytest
 from fieldworthy.files import BadInput
 from fieldworthy.measure.compare import combined, comparisons
 from fieldworthy.measure.fit import procedures
-from fieldworthy.physics.chance.intervals import hue_estimate, spread_half_width
+from fieldworthy.physics.chance.chance import hue_estimate, spread_half_width
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
 
 ROLLERS = {"diameter": "60 mm", "squeeze": "5 mm", "press": "5 N", "friction": 0.8, "width": "200 mm"}

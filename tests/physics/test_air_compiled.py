@@ -4,7 +4,7 @@ import numba
 import numpy as np
 import pytest
 
-from fieldworthy.physics.gas import flow, tank
+from fieldworthy.physics.gas import air, tank
 from gaslaw import air_mass
 
 RNG = np.random.default_rng(8)
@@ -17,7 +17,7 @@ SET = np.where(RNG.random(N) < 0.3, np.inf, RNG.uniform(2e5, 7e5, N))
 C, B = RNG.uniform(1e-9, 1e-8, N), RNG.uniform(0.0, 0.6, N)
 T = RNG.uniform(260.0, 310.0, N)
 CASES = {
-    "mass_flow": (flow.mass_flow, (P, P * RNG.uniform(0.05, 1.2, N), C, B, T)),
+    "mass_flow": (air.mass_flow, (P, P * RNG.uniform(0.05, 1.2, N), C, B, T)),
     "air_mass": (air_mass, (P, V, T)),
     "after_draw": (tank.after_draw, (P, V, DEAD, FULL, ATM, SET)),
     "fast_pressure": (tank.fast_pressure, (P * 0.8, P)),

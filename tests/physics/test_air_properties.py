@@ -5,9 +5,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.gas import flow, tank, tankplan
-from fieldworthy.physics.gas.actuation import Stroke, actuation
-from fieldworthy.physics.gas.cylinder import Cylinder
+from fieldworthy.physics.gas import air, tank
+from fieldworthy.physics.gas.actuation import Cylinder, Stroke, actuation
 from gaslaw import air_mass, chamber_fill_mass, extend_draw, pressures_after, retract_draw
 
 ATM = 101325.0
@@ -45,7 +44,7 @@ def test_more_dead_volume_never_helps(p, V, before, more, sweep, p_set):
     fat = tank.Draw(before + more, before + more + sweep, p_set)
     low, high = (pressures_after(p, V, [d] * 8)[-1] for d in (fat, lean))
     assert low <= high * (1 + 1e-12)
-    counts = [tankplan.draws_before_short(p, V, [d]) for d in (fat, lean)]
+    counts = [tank.draws_before_short(p, V, [d]) for d in (fat, lean)]
     assert counts[0] <= counts[1]
 
 
@@ -54,7 +53,7 @@ def test_more_dead_volume_never_helps(p, V, before, more, sweep, p_set):
 def test_closed_form_equals_the_draws_one_by_one(p, V, rows):
     draws = [tank.Draw(b, b + s, r, n) for b, s, r, n in rows]
     step = pressures_after(p, V, draws * 30)
-    counts = tankplan.actuations_until_short(p, V, draws)
+    counts = tank.actuations_until_short(p, V, draws)
     assert len(counts) == len(draws) > 0
     for j, d in enumerate(draws):
         reached = tank.fill_pressure(step[1 + j :: len(draws)], d.p_set)
@@ -68,7 +67,7 @@ def test_closed_form_equals_the_draws_one_by_one(p, V, rows):
 def test_with_the_volume_needed_the_hardest_draw_just_reaches_what_it_needs(rows):
     draws = [tank.Draw(b, b + s, r, min(n, r)) for b, s, r, n in rows] * 4
     charge = max(d.p_need for d in draws) * 3.0
-    V = tankplan.volume_needed(charge, draws)
+    V = tank.volume_needed(charge, draws)
     assume(np.isfinite(V))
     found = pressures_after(charge, V, draws)[1:]
     spare = [min(p, d.p_set) / max(d.p_need, ATM) - 1 for p, d in zip(found, draws, strict=True)]
@@ -78,8 +77,8 @@ def test_with_the_volume_needed_the_hardest_draw_just_reaches_what_it_needs(rows
 def test_a_tank_of_its_own_is_unaffected_by_the_others():
     # common practice, no source: separate circuits do not rob each other; a joined tank lets one starve the other
     weak, greedy = tank.Draw(1e-6, 5e-6, p_need=3e5), tank.Draw(2e-6, 3e-5)
-    alone = tankplan.actuations_until_short(7e5, 1e-4, [weak])[0]
-    both = tankplan.actuations_until_short(7e5, np.array([1e-4, 2e-4]), [weak, greedy])[0]
+    alone = tank.actuations_until_short(7e5, 1e-4, [weak])[0]
+    both = tank.actuations_until_short(7e5, np.array([1e-4, 2e-4]), [weak, greedy])[0]
     assert alone > both[1] > both[0]
 
 
@@ -91,8 +90,8 @@ def test_leak_falls_to_the_atmosphere_and_its_constant_is_found_again(p, tau, ti
 
 @given(st.floats(1.2e5, 9e5), st.floats(0.0, 1.2), st.floats(0.0, 0.7))
 def test_flow_lies_between_nothing_and_choked(p, ratio, b):
-    m = flow.mass_flow(p, ratio * p, 1e-8, b, 293.15)
-    choked = flow.mass_flow(p, 0.0, 1e-8, b, 293.15)
+    m = air.mass_flow(p, ratio * p, 1e-8, b, 293.15)
+    choked = air.mass_flow(p, 0.0, 1e-8, b, 293.15)
     assert 0.0 <= m <= choked
     assert choked == pytest.approx(1.185e-8 * p, rel=1e-12)
 
@@ -104,10 +103,10 @@ def test_batch_equals_cases_one_by_one():
     p, V, p_set = rng.uniform(3e5, 8e5, n), rng.uniform(1e-4, 3e-4, n), rng.uniform(2e5, 6e5, n)
     many = Cylinder(0.016, 0.005, 0.05, *[np.array([x.dead_extend for x in c])] * 2)
     cycle = [extend_draw(many, p_set, 2e5), retract_draw(many, np.inf, 2e5)]
-    batch = tankplan.actuations_until_short(p, V, cycle)
+    batch = tank.actuations_until_short(p, V, cycle)
     for i in range(n):
         one = [extend_draw(c[i], p_set[i], 2e5), retract_draw(c[i], np.inf, 2e5)]
-        assert tankplan.actuations_until_short(p[i], V[i], one) == pytest.approx(batch[:, i], abs=0.0)
+        assert tank.actuations_until_short(p[i], V[i], one) == pytest.approx(batch[:, i], abs=0.0)
 
 
 def test_stroke_times_of_a_batch_equal_those_one_by_one():
@@ -115,9 +114,9 @@ def test_stroke_times_of_a_batch_equal_those_one_by_one():
     rng = np.random.default_rng(5)
     load, mass, C, p = rng.uniform(0, 40, 50), rng.uniform(0.05, 2, 50), rng.uniform(5e-10, 8e-9, 50), 6e5
     fixed = (1.5e-4, 1.3e-4, 1e-6, 2e-6, 0.05)
-    both = actuation(Stroke(*fixed, mass, (load, 0.0)), flow.Element(C, 0.3), flow.Element(C, 0.4), p, p)
+    both = actuation(Stroke(*fixed, mass, (load, 0.0)), air.Element(C, 0.3), air.Element(C, 0.4), p, p)
     for i in range(50):
-        valve = flow.Element(C[i], 0.3), flow.Element(C[i], 0.4)
+        valve = air.Element(C[i], 0.3), air.Element(C[i], 0.4)
         one = actuation(Stroke(*fixed, mass[i], (load[i], 0.0)), *valve, p, p)
         assert (one.lag, one.time) == pytest.approx((both.lag[i], both.time[i]), rel=1e-5)
 
@@ -129,7 +128,7 @@ def test_a_stroke_takes_longer_with_load_mass_or_a_tighter_valve(share, mass, C,
     load = share * (p - ATM) * 1.5e-4 / 2
 
     def time(load, mass, C):
-        valve = flow.Element(C * 1e-8, 0.3)
+        valve = air.Element(C * 1e-8, 0.3)
         return actuation(Stroke(1.5e-4, 1.3e-4, 1e-6, 1e-6, 0.05, mass, (load, 0.0)), valve, valve, p, p).time
 
     base = time(load, mass, C)

@@ -5,12 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.statics.ballast import best_ballast, least_ballast
 from fieldworthy.physics.statics.rigidbody import assemble, combine, inertia_about, rotate_y, translate
 from fieldworthy.physics.statics.support import DIRECTIONS, edge_slack, hull_order, reach, support_polygon, wheel_loads
 from fieldworthy.physics.statics.tipping import (
     Overturn,
+    best_ballast,
     impact_tip_speed,
+    least_ballast,
     tip_acceleration,
     tip_angle,
 )

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldworthy.physics.contact import clamp
-from fieldworthy.physics.statics import outline
+from fieldworthy.physics.statics import support
 
 gaps = st.floats(0.02, 0.12)
 
@@ -19,7 +19,7 @@ def seats(draw):
 @given(seats(), st.integers(3, 9), st.booleans())
 @settings(max_examples=40, deadline=None)
 def test_symmetric_objects_have_symmetric_windows(seat, sides, corner):
-    base = outline.regular_polygon(sides, 0.25)
+    base = support.regular_polygon(sides, 0.25)
     yaw = clamp.corner_yaw(base, 0) if corner else clamp.flat_yaw(base, 0)
     for window in (
         clamp.yaw_window(seat, base, yaw, np.pi / sides),
@@ -31,7 +31,7 @@ def test_symmetric_objects_have_symmetric_windows(seat, sides, corner):
 @given(seats(), st.floats(1.0, 2.0), st.integers(3, 9))
 @settings(max_examples=40, deadline=None)
 def test_window_grows_with_the_jaws_opening(seat, times, sides):
-    base = outline.regular_polygon(sides, 0.25)
+    base = support.regular_polygon(sides, 0.25)
     wider = clamp.Seat(seat.stop_gap, seat.throat, seat.jaw_reach * times, seat.jaw_width, seat.hook)
     yaw = clamp.flat_yaw(base, 0)
     less, more = (clamp.yaw_window(s, base, yaw, np.pi / sides).above for s in (seat, wider))
@@ -46,7 +46,7 @@ def test_window_grows_with_the_jaws_opening(seat, times, sides):
 @given(seats(), st.integers(3, 9), st.floats(-0.5, 0.5), st.floats(-0.03, 0.03))
 @settings(max_examples=60, deadline=None)
 def test_mirror_image(seat, sides, yaw, sideways):
-    base = outline.regular_polygon(sides, 0.25)
+    base = support.regular_polygon(sides, 0.25)
     left, right = clamp.engagement(seat, base, yaw, sideways), clamp.engagement(seat, base, -yaw, -sideways)
     assert left == pytest.approx(right, abs=1e-9)
 
@@ -57,38 +57,38 @@ def test_batch_equals_case_by_case(singles, size):
     names = ("stop_gap", "throat", "jaw_reach", "jaw_width", "hook")
     many = clamp.Seat(*(np.array([getattr(s, n) for s in singles]) for n in names))
     sizes = size + 0.01 * np.arange(len(singles))
-    bases = outline.regular_polygon(6, sizes)
+    bases = support.regular_polygon(6, sizes)
     whole = clamp.yaw_window(many, bases, clamp.flat_yaw(bases, 0), np.pi / 6)
     aside = clamp.sideways_window(many, bases, clamp.corner_yaw(bases, 2), 0.15)
-    deep = clamp.engagement(many, outline.Circle(sizes), 0.0, 0.01)
+    deep = clamp.engagement(many, support.Circle(sizes), 0.0, 0.01)
     assert singles
     for k, seat in enumerate(singles):
-        base = outline.regular_polygon(6, sizes[k])
+        base = support.regular_polygon(6, sizes[k])
         one = clamp.yaw_window(seat, base, clamp.flat_yaw(base, 0), np.pi / 6)
         assert (whole.below[k], whole.above[k]) == pytest.approx((float(one.below), float(one.above)), abs=2e-7)
         one = clamp.sideways_window(seat, base, clamp.corner_yaw(base, 2), 0.15)
         assert (aside.below[k], aside.above[k]) == pytest.approx((float(one.below), float(one.above)), abs=2e-7)
-        assert deep[k] == pytest.approx(clamp.engagement(seat, outline.Circle(sizes[k]), 0.0, 0.01), rel=1e-12)
+        assert deep[k] == pytest.approx(clamp.engagement(seat, support.Circle(sizes[k]), 0.0, 0.01), rel=1e-12)
 
 
 @given(st.integers(3, 12), st.floats(0.05, 0.5), st.floats(-np.pi, np.pi))
 @settings(max_examples=60, deadline=None)
 def test_seats_of_a_regular_polygon(sides, size, turn):
-    base = outline.regular_polygon(sides, size)
+    base = support.regular_polygon(sides, size)
     flats = np.array([clamp.flat_yaw(base, k) for k in range(sides)])
     corners = np.array([clamp.corner_yaw(base, k) for k in range(sides)])
     # on a flat the nearest face is the apothem away, on a corner the circumradius, and each is a seat of its own, an
     # even share of the turn from the next (Euclid)
     apothem, circumradius = size / 2, size / 2 / np.cos(np.pi / sides)
-    assert [outline.support(base, np.pi - yaw) for yaw in flats] == pytest.approx([apothem] * sides, rel=1e-9)
-    assert [outline.support(base, np.pi - yaw) for yaw in corners] == pytest.approx([circumradius] * sides, rel=1e-9)
+    assert [support.support(base, np.pi - yaw) for yaw in flats] == pytest.approx([apothem] * sides, rel=1e-9)
+    assert [support.support(base, np.pi - yaw) for yaw in corners] == pytest.approx([circumradius] * sides, rel=1e-9)
     for seats_ in (flats, corners):
         apart = np.diff(np.sort(np.mod(seats_ - seats_[0] + 1e-6, 2.0 * np.pi)))
         assert apart == pytest.approx(np.full(sides - 1, 2.0 * np.pi / sides), abs=1e-8)
 
 
 def test_caught_and_missed():
-    seat, base = clamp.Seat(0.08, 0.0, 0.03, 0.04, 0.01), outline.rectangle(0.3, 0.3)
+    seat, base = clamp.Seat(0.08, 0.0, 0.03, 0.04, 0.01), support.rectangle(0.3, 0.3)
     # Square on, the rim is 30 mm under the jaw; 0.2 m aside the jaw comes down beside it.
     assert clamp.engagement(seat, base, 0.0, 0.0) == pytest.approx(0.03, abs=1e-12)
     assert clamp.engagement(seat, base, 0.0, 0.2) == -np.inf
@@ -113,8 +113,8 @@ def test_other_refusals():
     with pytest.raises(ValueError, match="rim_top"):
         clamp.Heights(0.05, 0.03, 0.0, 0.01)
     with pytest.raises(ValueError, match="radius"):
-        outline.Circle(0.0)
+        support.Circle(0.0)
     with pytest.raises(ValueError, match="sides"):
-        outline.regular_polygon(2, 0.1)
+        support.regular_polygon(2, 0.1)
     with pytest.raises(ValueError, match="vertices"):
-        outline.Polygon(np.zeros((2, 2)))
+        support.Polygon(np.zeros((2, 2)))

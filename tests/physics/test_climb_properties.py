@@ -10,11 +10,12 @@ from fieldworthy.physics.statics.hanging import (
     critical_hook_x,
     free_attitude,
     hang,
+    lift_off,
+    lift_ramp,
     lowest_point,
     rest_attitude,
     turned,
 )
-from fieldworthy.physics.statics.liftoff import lift_off, lift_ramp
 
 seeds = st.integers(0, 2**32 - 1)
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.physics.motors import battery, drivecurrent, gearing, motion, motor, thermal, turning
+from fieldworthy.physics.motors import driving, motion, motor, thermal
 
 
 def between(low, high):
@@ -29,11 +29,11 @@ def powertrains(draw):
         draw(between(0.4, 1.3)) * line.stall_current,
         draw(between(0.2, 1.3)) * line.stall_torque * line.free_speed / 4.0,
     )
-    source = battery.Battery(draw(between(10.0, 13.0)), draw(between(0.0, 0.15)))
+    source = motor.Battery(draw(between(10.0, 13.0)), draw(between(0.0, 0.15)))
     # a rim at 1 to 3 m/s without load
     radius = draw(between(0.025, 0.055))
     ratio = line.free_speed * radius / draw(between(1.0, 3.0))
-    wheels = motion.Wheels(gearing.GearStage(ratio, draw(between(0.7, 1.0))), radius)
+    wheels = motion.Wheels(motor.GearStage(ratio, draw(between(0.7, 1.0))), radius)
     return motion.Powertrain(line, controller, source, draw(st.integers(2, 8)), wheels)
 
 
@@ -57,7 +57,7 @@ def test_electrical_power_is_mechanical_power_and_losses(train, share):
     drive = motion.drive_line(train)
     gear = train.wheels.train.ratio / train.wheels.radius
     speed = share * drive.stall_force / drive.slope
-    point = battery.operating_point(line, train.controller, train.battery, n, speed * gear)
+    point = motor.operating_point(line, train.controller, train.battery, n, speed * gear)
     force = motion.drive_force(speed, drive.stall_force, drive.slope, drive.force_limit, drive.power_limit)
     shaft = force * speed / train.wheels.train.efficiency
     friction = n * line.torque_constant * line.free_current * speed * gear
@@ -78,7 +78,7 @@ def test_energy_of_a_move_is_accounted_for(train, load, distance):
     moved = motion.move(drive, load, distance)
     if not np.isfinite(moved.time):
         return
-    draw = drivecurrent.move_draw(train, load, moved)
+    draw = driving.move_draw(train, load, moved)
     line, curve = train.line, motion.speed_curve(drive, load)
     v = float(moved.peak_speed) * np.linspace(0.0, 1.0, 4001)
     time = curve.run_up(v)[0]
@@ -128,22 +128,22 @@ def test_a_batch_equals_its_cases(rows):
         return kind(*[np.array([getattr(p, f.name) for p in parts], dtype=float) for f in fields(kind)])
 
     trains, each_load, each_distance = zip(*rows, strict=True)
-    stages = pack(gearing.GearStage, [t.wheels.train for t in trains])
+    stages = pack(motor.GearStage, [t.wheels.train for t in trains])
     batch = motion.Powertrain(
         pack(motor.MotorLine, [t.line for t in trains]),
         pack(motor.Controller, [t.controller for t in trains]),
-        pack(battery.Battery, [t.battery for t in trains]),
+        pack(motor.Battery, [t.battery for t in trains]),
         np.array([float(t.motors) for t in trains]),
         motion.Wheels(stages, np.array([t.wheels.radius for t in trains])),
     )
     load = pack(motion.Load, each_load)
     moved = motion.move(motion.drive_line(batch), load, np.array(each_distance))
-    draw = drivecurrent.move_draw(batch, load, moved)
+    draw = driving.move_draw(batch, load, moved)
     assert rows
     for i, (one, single, way) in enumerate(rows):
         alone = motion.move(motion.drive_line(one), single, way)
         assert moved.time[i] == pytest.approx(float(alone.time), rel=1e-12)
-        lone_draw = drivecurrent.move_draw(one, single, alone)
+        lone_draw = driving.move_draw(one, single, alone)
         assert draw.charge[i] == pytest.approx(float(lone_draw.charge), rel=1e-9, abs=1e-12)
         assert draw.square[i] == pytest.approx(float(lone_draw.square), rel=1e-9, abs=1e-12)
 
@@ -152,9 +152,9 @@ def test_a_batch_equals_its_cases(rows):
 @given(powertrains(), between(0.0, 8.0), between(1.0, 3.0))
 def test_more_scrub_never_turns_faster(train, scrub, more):
     drive = motion.drive_line(train)
-    easy = turning.YawLoad(0.08, 0.14, scrub, 55.0, 1.0, 0.3)
+    easy = driving.YawLoad(0.08, 0.14, scrub, 55.0, 1.0, 0.3)
     hard = replace(easy, scrub=scrub * more)
-    assert turning.turn_rate(drive, hard) <= turning.turn_rate(drive, easy) * (1 + 1e-9)
+    assert driving.turn_rate(drive, hard) <= driving.turn_rate(drive, easy) * (1 + 1e-9)
 
 
 @times
@@ -188,14 +188,14 @@ def test_energy_of_heat_is_kept():
         lambda: motor.MotorLine(60.0, 1.0, 2.0, 2.0, 12.0),
         lambda: motor.Controller(-1.0),
         lambda: motor.Controller(power_cap=np.nan),
-        lambda: battery.Battery(12.0, -0.1),
-        lambda: gearing.GearStage(2.0, 1.2),
-        lambda: gearing.reflected_inertia([gearing.GearStage(2.0)], [1.0]),
+        lambda: motor.Battery(12.0, -0.1),
+        lambda: motor.GearStage(2.0, 1.2),
+        lambda: motor.reflected_inertia([motor.GearStage(2.0)], [1.0]),
         lambda: motion.Load(6.0, resistance=-1.0),
         lambda: motion.Load(6.0, deceleration=0.0),
         lambda: motion.move(motion.DriveLine(50.0, 20.0), motion.Load(6.0), -1.0),
         lambda: motion.move(motion.DriveLine(50.0, 20.0), motion.Load(6.0), np.inf),
-        lambda: turning.YawLoad(0.0, 0.1, 1.0, 50.0),
+        lambda: driving.YawLoad(0.0, 0.1, 1.0, 50.0),
         lambda: thermal.HeatPath(25.0, 90.0, 0.0, 7.0),
         lambda: thermal.Derating(2.5, (330.0,), ()),
     ],
@@ -206,9 +206,9 @@ def test_impossible_input_is_refused(make):
 
 
 def test_reflected_inertia_is_the_kinetic_energy_of_the_train():
-    stages = [gearing.GearStage(3.0, 0.9), gearing.GearStage(0.5, 0.9)]
+    stages = [motor.GearStage(3.0, 0.9), motor.GearStage(0.5, 0.9)]
     # shafts turn 1.5, 0.5 and 1 times the wheel; twice their energy at 1 rad/s of the wheel
     want = 2e-4 * 1.5**2 + 3e-4 * 0.5**2 + 5e-4
-    assert gearing.reflected_inertia(stages, [2e-4, 3e-4, 5e-4]) == pytest.approx(want, rel=1e-12)
-    assert gearing.train(stages).ratio == pytest.approx(1.5, rel=1e-12)
-    assert gearing.train(stages).efficiency == pytest.approx(0.81, rel=1e-12)
+    assert motor.reflected_inertia(stages, [2e-4, 3e-4, 5e-4]) == pytest.approx(want, rel=1e-12)
+    assert motor.train(stages).ratio == pytest.approx(1.5, rel=1e-12)
+    assert motor.train(stages).efficiency == pytest.approx(0.81, rel=1e-12)

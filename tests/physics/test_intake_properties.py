@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldworthy.physics.contact import handover, hooks, rollers
+from fieldworthy.physics.contact import handover, rolling
 
 speeds = st.lists(st.floats(0.05, 4.0), min_size=1, max_size=5)
 lengths = st.floats(0.02, 0.3)
@@ -13,7 +13,7 @@ lengths = st.floats(0.02, 0.3)
 
 @given(st.floats(0.005, 0.05), st.floats(0.0, 0.9))
 def test_rolling_radius_lies_between_squeezed_and_free(radius, share):
-    found = rollers.rolling_radius(radius, share * radius)
+    found = rolling.rolling_radius(radius, share * radius)
     assert radius * (1.0 - share) <= found * (1 + 1e-12)
     assert found <= radius * (1 + 1e-12)
     # Never less than R - d / 2, nor more than R - d / 3 within half a per cent: the ends of the arc and
@@ -56,15 +56,15 @@ def test_a_pull_apart_and_a_pile_up_mirror(both, pair, grips):
 
 @given(st.floats(0.02, 0.3), st.floats(0.0, 0.05), st.floats(0.01, 0.2), st.floats(0.0, 0.1))
 def test_window_shrinks_with_everything_that_fills_it(spacing, hook, extent, travel):
-    free = hooks.window(spacing, hook, extent, travel)
-    assert 0.0 <= hooks.random_chance(free, spacing) <= 1.0
+    free = handover.window(spacing, hook, extent, travel)
+    assert 0.0 <= handover.random_chance(free, spacing) <= 1.0
     assert free == pytest.approx(max(spacing - (hook + extent + travel), 0.0), abs=1e-12)
 
 
 @given(st.floats(0.02, 0.6), st.floats(0.01, 0.1), st.floats(0.2, 1.0))
 def test_the_stack_that_clears_fits_and_one_more_does_not(room, height, share):
     nested = share * height
-    n = hooks.pieces_cleared(room, height, nested)
+    n = handover.pieces_cleared(room, height, nested)
     if n > 0:
-        assert hooks.stack_height(n, height, nested) <= room + 1e-9
-    assert hooks.stack_height(n + 1, height, nested) > room - 1e-9
+        assert handover.stack_height(n, height, nested) <= room + 1e-9
+    assert handover.stack_height(n + 1, height, nested) > room - 1e-9

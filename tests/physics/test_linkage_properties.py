@@ -6,7 +6,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldworthy.physics.arms import linkage
-from fieldworthy.physics.arms import moments as leverage
 from stroke import elastic_energy, margin
 
 lengths = st.floats(0.02, 0.5)
@@ -35,7 +34,7 @@ def test_virtual_work_at_every_point(rocker, force):
     step = 1e-30
     pin = rocker.radius * np.array([np.cos(poses.included + 1j * step), np.sin(poses.included + 1j * step)])
     apart = np.sqrt((pin[0] - rocker.base) ** 2 + pin[1] ** 2)
-    torque = leverage.Balance(poses, leverage.Drive(force), np.zeros(())).available_out
+    torque = linkage.Balance(poses, linkage.Drive(force), np.zeros(())).available_out
     assert torque == pytest.approx(force * apart.imag / step, rel=1e-9, abs=1e-9 * force * rocker.radius)
 
 
@@ -55,11 +54,11 @@ def test_angle_and_length_go_round(rocker):
 @settings(max_examples=60, deadline=None)
 def test_work_along_the_stroke_is_energy(rocker, weight, reach):
     """The weights' work between the ends is the fall in height, the bands' the fall of stored energy."""
-    loads = (leverage.Weight(weight, reach, 0.4),)
-    bands = (leverage.Elastic(0.2, 1.1, 0.15, -0.3, 0.1, 80.0, 2.0),)
+    loads = (linkage.Weight(weight, reach, 0.4),)
+    bands = (linkage.Elastic(0.2, 1.1, 0.15, -0.3, 0.1, 80.0, 2.0),)
     poses = linkage.sweep(rocker, 4001)
     angle = np.unwrap(poses.angle)
-    work = np.trapezoid(leverage.passive_torque(poses, loads, bands), angle)
+    work = np.trapezoid(linkage.passive_torque(poses, loads, bands), angle)
     height = weight * reach * np.sin(angle + 0.4)
     store = elastic_energy(bands, poses.cos_arm, poses.sin_arm)
     fall = height[0] - height[-1] + store[0] - store[-1]
@@ -72,12 +71,12 @@ def test_work_along_the_stroke_is_energy(rocker, weight, reach):
 def test_batch_equals_case_by_case(arms):
     fields = ("base", "radius", "closed", "stroke", "base_angle", "pin_angle", "branch")
     many = linkage.Rocker(*(np.array([getattr(a, f) for a in arms]) for f in fields))
-    drive = leverage.Drive(50.0, 40.0, 0.8, 0.05)
-    loads, bands = (leverage.Weight(4.0, 0.2, 0.1),), (leverage.Elastic(0.2, 1.1, 0.15, -0.3, 0.1, 80.0),)
+    drive = linkage.Drive(50.0, 40.0, 0.8, 0.05)
+    loads, bands = (linkage.Weight(4.0, 0.2, 0.1),), (linkage.Elastic(0.2, 1.1, 0.15, -0.3, 0.1, 80.0),)
 
     def margins(arm):
         poses = linkage.sweep(arm)
-        found = leverage.Balance(poses, drive, leverage.passive_torque(poses, loads, bands))
+        found = linkage.Balance(poses, drive, linkage.passive_torque(poses, loads, bands))
         return np.stack([margin(found.use_out), margin(found.use_in), linkage.swing(arm)])
 
     whole = margins(many)
@@ -95,10 +94,10 @@ def test_dead_points_and_what_is_left_of_the_stroke():
     end = linkage.sweep(made, 2)
     assert end.included[1] == pytest.approx(np.pi, abs=1e-7)
     assert end.moment_arm[1] == pytest.approx(0.0, abs=1e-9)
-    use = leverage.Balance(end, leverage.Drive(50.0, 40.0), np.full(2, -1.0)).use_out
+    use = linkage.Balance(end, linkage.Drive(50.0, 40.0), np.full(2, -1.0)).use_out
     assert margin(use) == pytest.approx(-1.0, abs=1e-6)
-    assert np.isinf(leverage.reflected_mass(0.1, 0.0))
-    assert leverage.reflected_mass(0.1, 0.05) == pytest.approx(40.0, rel=1e-12)
+    assert np.isinf(linkage.reflected_mass(0.1, 0.0))
+    assert linkage.reflected_mass(0.1, 0.05) == pytest.approx(40.0, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -130,11 +129,11 @@ def test_other_refusals():
     with pytest.raises(ValueError, match="branch"):
         linkage.Rocker(0.2, 0.06, 0.152, 0.05, branch=0.0)
     with pytest.raises(ValueError, match="stiffness"):
-        leverage.Elastic(0.1, 0.0, 0.1, 0.0, 0.1, -5.0)
+        linkage.Elastic(0.1, 0.0, 0.1, 0.0, 0.1, -5.0)
     with pytest.raises(ValueError, match="efficiency"):
-        leverage.Drive(50.0, efficiency=1.2)
+        linkage.Drive(50.0, efficiency=1.2)
     with pytest.raises(ValueError, match="push"):
-        leverage.Drive(-50.0)
+        linkage.Drive(-50.0)
 
 
 def test_over_centre_rest_by_hand():
@@ -145,18 +144,18 @@ def test_over_centre_rest_by_hand():
     rocker = linkage.Rocker(0.12, 0.06, 0.09, 0.05, np.radians(110) - start, branch=-1.0)
     poses = linkage.sweep(rocker)
     assert np.degrees(poses.angle[[0, -1]]) == pytest.approx([110, 110 - np.degrees(swung)], rel=1e-9)
-    passive = leverage.passive_torque(poses, (leverage.Weight(10.0, 0.2),))
-    first, last = leverage.rest_torque(rocker, passive)
+    passive = linkage.passive_torque(poses, (linkage.Weight(10.0, 0.2),))
+    first, last = linkage.rest_torque(rocker, passive)
     # Weight moments by hand: 10 N x 0.2 m x cos; both stops are beyond the upright, one each side.
     assert first == pytest.approx(2.0 * -np.cos(np.radians(110)), rel=1e-9)
     assert last == pytest.approx(2.0 * np.cos(np.radians(110) - swung), rel=1e-9)
-    assert leverage.rest_torque(rocker, passive, 0.3)[0] == pytest.approx(first + 0.3, rel=1e-12)
+    assert linkage.rest_torque(rocker, passive, 0.3)[0] == pytest.approx(first + 0.3, rel=1e-12)
 
 
 def test_loads_may_vary_where_the_arm_does_not():
     rocker = linkage.Rocker(0.2, 0.06, 0.152, 0.05)
     weight = np.array([1.0, 5.0, 9.0])
     poses = linkage.sweep(rocker, axes=1)
-    passive = leverage.passive_torque(poses, (leverage.Weight(weight, 0.3),))
+    passive = linkage.passive_torque(poses, (linkage.Weight(weight, 0.3),))
     assert passive.shape == (linkage.STROKE_POINTS, 3)
     assert passive[:, 1] == pytest.approx(5.0 * passive[:, 0], rel=1e-12)

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from fieldworthy.physics.colour import background, colour, hue, sorting
-from fieldworthy.physics.contact import eject
+from fieldworthy.physics.colour import colour, sorting
+from fieldworthy.physics.contact import timing
 
 TURN = 2.0 * np.pi
 angles = st.floats(0.0, 6.28)
@@ -17,20 +17,24 @@ spreads = st.floats(0.02, 0.5)
 @given(st.lists(angles, min_size=3, max_size=20), st.floats(-20.0, 20.0))
 def test_turning_the_circle_turns_the_mean_and_keeps_the_deviation(samples, turn):
     x = np.array(samples)
-    moved = hue.wrap(x + turn)
-    length = hue.resultant(x)[1]
-    assert hue.resultant(moved)[1] == pytest.approx(length, abs=1e-9)
+    moved = colour.wrap(x + turn)
+    length = colour.resultant(x)[1]
+    assert colour.resultant(moved)[1] == pytest.approx(length, abs=1e-9)
     if length > 0.01:
-        assert hue.distance(hue.circmean(moved), hue.wrap(hue.circmean(x) + turn)) == pytest.approx(0.0, abs=1e-7)
-        assert hue.circstd(moved) == pytest.approx(hue.circstd(x), abs=1e-6)
+        assert colour.distance(colour.circmean(moved), colour.wrap(colour.circmean(x) + turn)) == pytest.approx(
+            0.0, abs=1e-7
+        )
+        assert colour.circstd(moved) == pytest.approx(colour.circstd(x), abs=1e-6)
 
 
 @given(angles, angles, st.floats(-20.0, 20.0))
 def test_distance_is_that_of_the_shorter_way(a, b, turn):
-    d = hue.distance(a, b)
+    d = colour.distance(a, b)
     assert d == pytest.approx(min(abs(a - b), TURN - abs(a - b)), abs=1e-12)
-    assert hue.distance(hue.wrap(a + turn), hue.wrap(b + turn)) == pytest.approx(d, abs=1e-9)
-    assert hue.wrap(b + hue.difference(a, b)) == pytest.approx(hue.wrap(a), abs=1e-9) or d == pytest.approx(0, abs=1e-9)
+    assert colour.distance(colour.wrap(a + turn), colour.wrap(b + turn)) == pytest.approx(d, abs=1e-9)
+    assert colour.wrap(b + colour.difference(a, b)) == pytest.approx(colour.wrap(a), abs=1e-9) or d == pytest.approx(
+        0, abs=1e-9
+    )
 
 
 @given(
@@ -45,30 +49,30 @@ def test_arcs_close_the_circle_and_err_no_more_than_halves(means, sds):
     order = np.argsort(m)
     gaps = np.mod(np.roll(m[order], -1) - m[order], TURN)
     before = np.roll(gaps, 1) / 2
-    halves = sorting.Sectors(hue.wrap(m[order] - before), before + gaps / 2, np.arange(len(m)), len(m))
+    halves = sorting.Sectors(colour.wrap(m[order] - before), before + gaps / 2, np.arange(len(m)), len(m))
     plain = sorting.misclassification(m[order], s[order], halves).mean()
     assert sorting.misclassification(m, s, arcs).mean() <= plain + 1e-9
     # every hue belongs to exactly one arc
     grid = np.linspace(0.0, TURN, 77, endpoint=False)
-    inside = hue.wrap(grid - arcs.start[:, None]) < arcs.width[:, None]
+    inside = colour.wrap(grid - arcs.start[:, None]) < arcs.width[:, None]
     # (but for one that rounding puts on both sides of a threshold, or on neither)
     assert (inside.sum(axis=0) != 1).sum() <= 2
 
 
 @given(angles, st.floats(0.3, 2.5), spreads)
 def test_alike_classes_part_in_the_middle(mean, apart, sd):
-    m = np.array([mean, hue.wrap(mean + apart)])
+    m = np.array([mean, colour.wrap(mean + apart)])
     arcs = sorting.sectors(m, np.array([sd, sd]))
     ((start, width),) = arcs.of(0)
-    assert hue.distance(hue.wrap(start + width), hue.wrap(mean + apart / 2)) == pytest.approx(0, abs=1e-7)
+    assert colour.distance(colour.wrap(start + width), colour.wrap(mean + apart / 2)) == pytest.approx(0, abs=1e-7)
     threshold, _ = sorting.equal_error_threshold(m[0], sd, m[1], sd)
-    assert hue.distance(threshold, hue.wrap(mean + apart / 2)) == pytest.approx(0.0, abs=1e-7)
+    assert colour.distance(threshold, colour.wrap(mean + apart / 2)) == pytest.approx(0.0, abs=1e-7)
 
 
 @given(angles, angles, st.floats(0.0, 6.28), st.floats(0.02, 2.0))
 def test_an_arc_and_the_rest_hold_everything(start, mean, width, sd):
-    inside = hue.arc_probability(start, width, mean, sd)
-    outside = hue.arc_probability(hue.wrap(start + width), TURN - width, mean, sd)
+    inside = colour.arc_probability(start, width, mean, sd)
+    outside = colour.arc_probability(colour.wrap(start + width), TURN - width, mean, sd)
     assert inside + outside == pytest.approx(1.0, abs=1e-8)
 
 
@@ -92,15 +96,15 @@ def test_correlated_votes_lie_between_one_reading_and_independent_ones(error, ha
 
 @given(st.floats(0.05, 0.4), st.floats(0.02, 0.1), st.floats(0.01, 0.2), st.floats(0.2, 2.0), st.floats(0.0, 0.1))
 def test_a_slower_path_never_shortens_the_eject_window(distance, length, gap, speed, decision):
-    slow = eject.eject_window(distance, length, length + gap, 0.9 * speed, decision, 0.02)
-    fast = eject.eject_window(distance, length, length + gap, speed, decision, 0.02)
+    slow = timing.eject_window(distance, length, length + gap, 0.9 * speed, decision, 0.02)
+    fast = timing.eject_window(distance, length, length + gap, speed, decision, 0.02)
     assert slow.margin >= fast.margin - 1e-12
     assert slow.closes - slow.opens == pytest.approx(gap / (0.9 * speed), rel=1e-6)
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_outcomes_add_up(unwanted, missed, false_alarm, ejected):
-    o = eject.outcome(unwanted, missed, false_alarm, ejected)
+    o = timing.outcome(unwanted, missed, false_alarm, ejected)
     parts = np.array([o.kept_right, o.kept_wrong, o.thrown_right, o.thrown_wrong])
     assert parts.sum() == pytest.approx(1.0, abs=1e-12)
     assert ((parts >= -1e-12) & (parts <= 1.0 + 1e-12)).all()
@@ -110,9 +114,9 @@ def test_outcomes_add_up(unwanted, missed, false_alarm, ejected):
 @given(st.lists(angles, min_size=1, max_size=4), st.lists(spreads, min_size=4, max_size=4), angles, spreads)
 def test_no_hue_beats_the_best_one(means, sds, other, own):
     m, s = np.array(means), np.array(sds[: len(means)])
-    best, clear = background.best_hue(m, s, own)
-    assert background.detectability(other, own, m, s) <= clear * (1 + 1e-9)
-    assert background.detectability(best, own, m, s) == pytest.approx(clear, rel=1e-6, abs=1e-9)
+    best, clear = sorting.best_hue(m, s, own)
+    assert sorting.detectability(other, own, m, s) <= clear * (1 + 1e-9)
+    assert sorting.detectability(best, own, m, s) == pytest.approx(clear, rel=1e-6, abs=1e-9)
 
 
 @given(st.tuples(*[st.floats(0.0, 1.0)] * 3), st.floats(0.1, 10.0))
@@ -120,7 +124,7 @@ def test_brightness_does_not_change_hue_or_saturation(rgb, gain):
     x = np.array(rgb)
     assume(x.max() - x.min() > 1e-3)
     (h, s, v), (h2, s2, v2) = colour.from_rgb(x), colour.from_rgb(gain * x)
-    assert hue.distance(h, h2) == pytest.approx(0.0, abs=1e-9)
+    assert colour.distance(h, h2) == pytest.approx(0.0, abs=1e-9)
     assert s2 == pytest.approx(s, abs=1e-9)
     assert v2 == pytest.approx(gain * v, rel=1e-12)
     assert colour.noise(gain * x, gain * 0.01) == pytest.approx(colour.noise(x, 0.01), rel=1e-9)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drifting import move
-from fieldworthy.physics.odometry import odometry, pose, relocation
+from fieldworthy.physics.odometry import covariance, odometry
 from fieldworthy.physics.odometry.covariance import SOURCES, Placement, budget, ellipse
 from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
 
@@ -39,11 +39,11 @@ def setups(draw):
 def paths(draw):
     count = draw(st.integers(1, 5))
     rows = [draw(st.lists(st.floats(-1.0, 1.0), min_size=count, max_size=count)) for _ in range(3)]
-    return pose.Path(draw(poses), *map(np.array, rows), np.ones(count), tuple(range(count)))
+    return odometry.Path(draw(poses), *map(np.array, rows), np.ones(count), tuple(range(count)))
 
 
 PLACED = Placement(0.003, 0.004, 0.005)
-FIX = relocation.wall_contact(0, 0.4, 0.003, 0.01)
+FIX = covariance.wall_contact(0, 0.4, 0.003, 0.01)
 
 
 @given(poses, length, length, angle, st.floats(0.0, 1.0))
@@ -71,7 +71,7 @@ def test_every_part_is_a_covariance(setup, path, fixed):
 @settings(max_examples=30, deadline=None)
 def test_spread_grows_along_a_straight(setup, leg, legs):
     zeros = np.zeros(legs)
-    path = pose.Path((0.0, 0.0, 0.0), np.full(legs, leg), zeros, zeros, np.full(legs, leg), tuple(range(legs)))
+    path = odometry.Path((0.0, 0.0, 0.0), np.full(legs, leg), zeros, zeros, np.full(legs, leg), tuple(range(legs)))
     found = budget(setup, path, PLACED)
     for source, part in zip(found.sources, found.parts, strict=True):
         if source not in ("runout", "resolution"):  # these swing or stay
@@ -114,7 +114,7 @@ def test_a_larger_world_has_larger_errors_and_the_same_headings(setup, path, by)
         for w in setup.wheels
     )
     x, y, heading = path.start
-    larger = pose.Path((by * x, by * y, heading), by * path.ahead, by * path.left, path.turn, path.time, path.marks)
+    larger = odometry.Path((by * x, by * y, heading), by * path.ahead, by * path.left, path.turn, path.time, path.marks)
     one, other = budget(setup, path), budget(Tracking(wheels=wheels, gyro=setup.gyro), larger)
     powers = np.array([by**2, by**2, by**2, by, by, 1.0])
     np.testing.assert_allclose(other.parts, one.parts * powers, rtol=1e-8, atol=1e-14)
@@ -171,19 +171,19 @@ def test_batch_equals_case_by_case(gyro):
     wheels += [] if gyro else [varied(wheel(offset=-0.11, **own), rng, 4)]
     sensor = varied(Gyro(scale_sd=3e-3, drift_sd=1e-3, noise=1e-3), rng, 4) if gyro else None
     placed, points = varied(PLACED, rng, 4), rng.random((4, 2, 4))
-    path = pose.path_through(points, 0.3 * rng.random(4), 0.8, 2.0)
+    path = odometry.path_through(points, 0.3 * rng.random(4), 0.8, 2.0)
     normal, sd = rng.random(4), 0.003 + 0.001 * rng.random(4)
     together = budget(
-        Tracking(wheels=tuple(wheels), gyro=sensor), path, placed, [relocation.wall_contact(1, normal, sd, 0.01)]
+        Tracking(wheels=tuple(wheels), gyro=sensor), path, placed, [covariance.wall_contact(1, normal, sd, 0.01)]
     )
     for i in range(4):
         setup = Tracking(wheels=tuple(picked(w, i) for w in wheels), gyro=sensor and picked(sensor, i))
-        way = pose.Path(
+        way = odometry.Path(
             tuple(float(part[i]) for part in path.start),
             *(part[:, i] for part in (path.ahead, path.left, path.turn, path.time)),
             path.marks,
         )
-        alone = budget(setup, way, picked(placed, i), [relocation.wall_contact(1, normal[i], sd[i], 0.01)])
+        alone = budget(setup, way, picked(placed, i), [covariance.wall_contact(1, normal[i], sd[i], 0.01)])
         assert alone.sources == together.sources
         np.testing.assert_allclose(together.parts[..., i], alone.parts, rtol=1e-10, atol=1e-18)
         np.testing.assert_allclose(together.mean[..., i], alone.mean, rtol=1e-10, atol=1e-15)
@@ -215,7 +215,7 @@ def test_three_parallel_wheels_average_by_least_squares():
     np.testing.assert_allclose(np.array(odometry.weights(setup), float).T, np.linalg.pinv(rows), atol=1e-12)
 
 
-STRAIGHT = pose.Path((0.0, 0.0, 0.0), np.ones(1), np.zeros(1), np.zeros(1), np.ones(1), (0,))
+STRAIGHT = odometry.Path((0.0, 0.0, 0.0), np.ones(1), np.zeros(1), np.zeros(1), np.ones(1), (0,))
 GOOD = Tracking(wheels=(wheel(), wheel("sideways", 0.1)), gyro=Gyro(noise=0.001))
 
 
@@ -232,7 +232,7 @@ GOOD = Tracking(wheels=(wheel(), wheel("sideways", 0.1)), gyro=Gyro(noise=0.001)
         (lambda: Placement(heading_sd=-1.0), "heading_sd"),
         (lambda: budget(Tracking(wheels=(wheel(),)), STRAIGHT), "heading"),
         (lambda: budget(Tracking(wheels=(wheel("sideways"),), gyro=Gyro()), STRAIGHT), "motion ahead"),
-        (lambda: budget(GOOD, STRAIGHT, None, [relocation.wall_contact(1, 0.0, 0.01)]), "waypoint"),
+        (lambda: budget(GOOD, STRAIGHT, None, [covariance.wall_contact(1, 0.0, 0.01)]), "waypoint"),
         (
             lambda: budget(Tracking(wheels=(wheel(),), gyro=Gyro()), dataclasses.replace(STRAIGHT, left=np.ones(1))),
             "left",
@@ -240,9 +240,9 @@ GOOD = Tracking(wheels=(wheel(), wheel("sideways", 0.1)), gyro=Gyro(noise=0.001)
         (lambda: budget(GOOD, STRAIGHT).dominating("speed"), "what"),
         (lambda: budget(dataclasses.replace(GOOD, gyro=Gyro()), STRAIGHT).dominating(), "sources"),
         (lambda: ellipse(budget(GOOD, STRAIGHT).total, 1.0), "confidence"),
-        (lambda: relocation.wall_contact(0, 0.0, 0.0), "sd"),
-        (lambda: pose.path_through(np.zeros((1, 2)), 0.0, 1.0, 1.0), "points"),
-        (lambda: pose.path_through(np.zeros((2, 2)), 0.0, 0.0, 1.0), "speed"),
+        (lambda: covariance.wall_contact(0, 0.0, 0.0), "sd"),
+        (lambda: odometry.path_through(np.zeros((1, 2)), 0.0, 1.0, 1.0), "points"),
+        (lambda: odometry.path_through(np.zeros((2, 2)), 0.0, 0.0, 1.0), "speed"),
         (lambda: dataclasses.replace(STRAIGHT, turn=np.full(1, 7.0)), "turn"),
         (lambda: dataclasses.replace(STRAIGHT, time=-np.ones(1)), "time"),
         (lambda: dataclasses.replace(STRAIGHT, ahead=np.full(1, np.inf)), "ahead"),

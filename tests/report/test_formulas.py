@@ -11,14 +11,13 @@ import pytest
 from fieldworthy.physics.arms import linkage, motorarm
 from fieldworthy.physics.chance import chance
 from fieldworthy.physics.colour import sorting
-from fieldworthy.physics.colour.background import facing
-from fieldworthy.physics.contact import clamp, grabber, rollers, seams
-from fieldworthy.physics.contact import stagedhold as staging
-from fieldworthy.physics.gas import cylinder, flow, tank
-from fieldworthy.physics.motors import chain, motion, motor, turning
-from fieldworthy.physics.motors.battery import Battery
-from fieldworthy.physics.odometry import _errorstate
-from fieldworthy.physics.statics import guide, hanging, liftoff, rigidbody, tipping
+from fieldworthy.physics.colour.sorting import facing
+from fieldworthy.physics.contact import clamp, grabber, rolling, timing
+from fieldworthy.physics.gas import actuation, air, tank
+from fieldworthy.physics.motors import chain, driving, motion, motor
+from fieldworthy.physics.motors.motor import Battery
+from fieldworthy.physics.odometry import _errors
+from fieldworthy.physics.statics import guide, hanging, rigidbody, tipping
 from fieldworthy.report.formulas import formulas, mathml
 from fieldworthy.report.pages import all_pages
 
@@ -81,7 +80,7 @@ def sprint():
 def scrub():
     x, load, grip = np.array([0.15, 0.0, -0.15]), np.array([20.0, 30.0, 25.0]), np.array([0.8, 0.8, 0.8])
     by_hand = min(sum(m * n * abs(a - c) for m, n, a in zip(grip, load, x, strict=True)) for c in x)
-    return by_hand, float(np.asarray(turning.scrub_moment(x, load, grip)))
+    return by_hand, float(np.asarray(driving.scrub_moment(x, load, grip)))
 
 
 def tip():
@@ -108,19 +107,19 @@ def draw():
 
 def choked():
     return 0.2e-8 * 1.185 * 700e3 * math.sqrt(293.15 / 300.0), float(
-        np.asarray(flow.mass_flow(700e3, 101325.0, 0.2e-8, 0.3, 300.0))
+        np.asarray(air.mass_flow(700e3, 101325.0, 0.2e-8, 0.3, 300.0))
     )
 
 
 def stop():
-    return 1.5 * (0.5 * 0.01 + 0.012) + 1.5**2 / (2 * 40), staging.stop_distance(
-        staging.Stop(1.5, 0.01, 0.012, 40.0), 0.5
+    return 1.5 * (0.5 * 0.01 + 0.012) + 1.5**2 / (2 * 40), timing.stop_distance(
+        timing.Stop(1.5, 0.01, 0.012, 40.0), 0.5
     )
 
 
 def roller():
     alpha = math.acos(1 - 0.006 / 0.03)
-    return 0.03 * math.sin(alpha) / alpha, float(np.asarray(rollers.rolling_radius(0.03, 0.006)))
+    return 0.03 * math.sin(alpha) / alpha, float(np.asarray(rolling.rolling_radius(0.03, 0.006)))
 
 
 def chain_length():
@@ -160,7 +159,7 @@ def hang():
 
 
 def hoist():
-    return 80.0 * 2.0 / (2 * 0.9), float(np.asarray(liftoff.actuator_force(80.0, 2.0, 2.0, 0.9)))
+    return 80.0 * 2.0 / (2 * 0.9), float(np.asarray(hanging.actuator_force(80.0, 2.0, 2.0, 0.9)))
 
 
 def lever():
@@ -172,10 +171,10 @@ def lever():
 
 
 def push():
-    made = cylinder.Cylinder(0.016, 0.006, 0.05, 1e-6, 1e-6, True, (0.0, 0.0))
+    made = actuation.Cylinder(0.016, 0.006, 0.05, 1e-6, 1e-6, True, (0.0, 0.0))
     piston, ring = math.pi / 4 * 0.016**2, math.pi / 4 * (0.016**2 - 0.006**2)
     by_hand = 600e3 * piston - 120e3 * ring - 101325.0 * (piston - ring) - 3.0
-    return by_hand, float(np.asarray(cylinder.push_force(made, 600e3, 120e3, 3.0)))
+    return by_hand, float(np.asarray(actuation.push_force(made, 600e3, 120e3, 3.0)))
 
 
 def arm():
@@ -192,14 +191,14 @@ def guide_ratio():
 
 
 def seam():
-    force = float(np.asarray(seams.step_force(0.025, 0.002, 6.0)))
+    force = float(np.asarray(rolling.step_force(0.025, 0.002, 6.0)))
     return force * (0.025 - 0.002), 6.0 * math.sqrt(0.025**2 - (0.025 - 0.002) ** 2)
 
 
 def heading():
     # one random number moves the place by z and the heading by t; its second moment after a step of s
     z, t, s = 0.01 + 0.02j, 0.03, 1.5 - 0.5j
-    after = _errorstate.carry(_errorstate.outer(np.asarray(z), np.asarray(t), 1.0), np.asarray(s))
+    after = _errors.carry(_errors.outer(np.asarray(z), np.asarray(t), 1.0), np.asarray(s))
     return abs(z + 1j * s * t) ** 2, float(np.asarray(after.size).real)
 
 

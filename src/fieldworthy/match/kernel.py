@@ -85,7 +85,7 @@ from fieldworthy.match.state import (
 )
 from fieldworthy.match.travel import PHASES, least_turn, phases_of, terminal_voltage, torque_current
 from fieldworthy.physics.gas import tank
-from fieldworthy.physics.motors import battery, motion, motor, thermal
+from fieldworthy.physics.motors import motion, motor, thermal
 
 after_draw, after_leak, fill_pressure = bare(tank.after_draw), bare(tank.after_leak), bare(tank.fill_pressure)
 two_node_step: Any = bare(thermal.two_node_step)
@@ -424,6 +424,6 @@ def _compiled(sources: int) -> Callable[..., Any]:
     return play_all
 
 
-play_all = _compiled(fingerprint((battery, motion, motor, tank, thermal, compiling, layout, random, state, travel)))
+play_all = _compiled(fingerprint((motor, motion, tank, thermal, compiling, layout, random, state, travel)))
 """``play_all(structure, numbers, (first run, first case, matches of each case, luck), seed, arrays to fill)``; a
 negative number of matches has one case for all, and a belief for so many each."""

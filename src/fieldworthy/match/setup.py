@@ -16,8 +16,8 @@ from fieldworthy.engine.display import first
 from fieldworthy.errors import Error
 from fieldworthy.match.state import MOST_ROUNDS, NONE, Numbers, Structure, Whole
 from fieldworthy.physics.chance.chance import posterior
+from fieldworthy.physics.motors.driving import as_straight
 from fieldworthy.physics.motors.motion import Load, brake_deceleration, drive_line
-from fieldworthy.physics.motors.turning import as_straight
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.catalogue import MotorClass
 from fieldworthy.robot.model.plan import Action, Plan, Repeat, Step

@@ -33,12 +33,12 @@ from fieldworthy.match.state import (
     SLOPE,
     V_OPEN,
 )
-from fieldworthy.physics.motors import battery, motion, motor
+from fieldworthy.physics.motors import motion, motor
 
 drive_force: Any = bare(motion.drive_force)
 acceleration: Any = bare(motion.acceleration)
 torque_current: Any = bare(motor.torque_current)
-terminal_voltage: Any = bare(battery.terminal_voltage)
+terminal_voltage: Any = bare(motor.terminal_voltage)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 _SHARES, _PARTS = 0.5 + 0.5 * _NODES, 0.5 * _WEIGHTS
@@ -193,7 +193,7 @@ def phases_of(line: Array, load: Array, distance: float, drive: Array, motor_row
 
     Notes
     -----
-    As `fieldworthy.physics.motion.move` and `drivecurrent.move_draw`, of which tests hold it within 5e-5. Braking
+    As `fieldworthy.physics.motors.motion.move` and `driving.move_draw`, of which tests hold it within 5e-5. Braking
     heats the windings and feeds nothing back.
     """
     for k in range(PHASES):

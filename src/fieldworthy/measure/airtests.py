@@ -159,7 +159,7 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
     Notes
     -----
     Every stroke fills its side to what tank and side have in common, or to the regulator's setting: the mass balance of
-    `fieldworthy.physics.tank.after_draw`, isothermal, for readings taken once the tank is warm again. The tube is taken
+    `physics.gas.tank.after_draw`, isothermal, for readings taken once the tank is warm again. The tube is taken
     from the robot file; tank, bore and stroke are known as well as their tolerances say.
     """
     rig = _rig(section, measured)

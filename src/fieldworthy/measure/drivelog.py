@@ -21,8 +21,7 @@ from fieldworthy.measure.model import Coast, DragTest, DriveLog, DriveRuns, Push
 from fieldworthy.measure.prediction import Question, Readings, combinations, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
-from fieldworthy.physics.motors.coastdown import Course, coast, coast_deceleration
-from fieldworthy.physics.motors.drivecurrent import Pulled, pulled
+from fieldworthy.physics.motors.driving import Course, Pulled, coast, coast_deceleration, pulled
 from fieldworthy.physics.motors.motion import NO_BRAKING, move, speed_curve
 from fieldworthy.physics.motors.motion import top_speed as physics_top_speed
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY

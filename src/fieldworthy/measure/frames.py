@@ -23,8 +23,7 @@ from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.model import Film
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Table, Wanted, read_table
-from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way
-from fieldworthy.physics.gas.cylinder import pull_force, push_force
+from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way, pull_force, push_force
 from fieldworthy.physics.gas.tank import after_draw, fill_pressure
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season

@@ -16,8 +16,13 @@ from fieldworthy.measure.hand_readings import Asked, deviation, told
 from fieldworthy.measure.model import Odometry, Squares
 from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
-from fieldworthy.physics.odometry.odometry import TrackingWheel
-from fieldworthy.physics.odometry.umbmark import SquareErrors, SystematicErrors, systematic_errors, worst_offset
+from fieldworthy.physics.odometry.odometry import (
+    SquareErrors,
+    SystematicErrors,
+    TrackingWheel,
+    systematic_errors,
+    worst_offset,
+)
 from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
 from fieldworthy.units import digits
 
@@ -61,7 +66,7 @@ def angles_of(ratios: Array, track: Real, reckoned: float, side: float) -> tuple
 
     Notes
     -----
-    The inverse of `fieldworthy.physics.umbmark.systematic_errors`; wheels that are both too large turn too far too.
+    The inverse of `physics.odometry.odometry.systematic_errors`; wheels that are both too large turn too far too.
     """
     left, right = ratios[..., 0], ratios[..., 1]
     lean = (right - left) / (right + left)

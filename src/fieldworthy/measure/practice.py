@@ -8,8 +8,7 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.model import Practised
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
-from fieldworthy.physics.chance.chance import mean_interval, posterior
-from fieldworthy.physics.chance.intervals import spread_half_width
+from fieldworthy.physics.chance.chance import mean_interval, posterior, spread_half_width
 from fieldworthy.units import digits
 
 _FAR = 5.0  # middle deviations from the middle; beyond 3.4 standard deviations of a normal

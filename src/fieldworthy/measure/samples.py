@@ -16,9 +16,8 @@ from fieldworthy.measure.fitting import PER_95
 from fieldworthy.measure.model import HueSamples
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
-from fieldworthy.physics.chance.chance import mean_interval
-from fieldworthy.physics.chance.intervals import HueEstimate, hue_estimate
-from fieldworthy.physics.colour import hue, sorting
+from fieldworthy.physics.chance.chance import HueEstimate, hue_estimate, mean_interval
+from fieldworthy.physics.colour import colour, sorting
 from fieldworthy.systems.sorter.check import palette_of
 from fieldworthy.systems.sorter.model import Sorter
 from fieldworthy.units import digits, percent
@@ -86,13 +85,13 @@ def _readings(given: HueSamples, measured: Measured, name: str, spec: Sorter) ->
     words = np.array([word.strip() for word in table.words["class"]], dtype=object)
     wrong = [(int(line), word) for line, word in zip(table.lines, words, strict=True) if word not in known]
     turned = table.numbers["hue"]
-    off = [int(line) for line in table.lines[(turned < -1e-9) | (turned > hue.TURN + 1e-6)]]
+    off = [int(line) for line in table.lines[(turned < -1e-9) | (turned > colour.TURN + 1e-6)]]
     if wrong or off:
         raise BadInput([
             *(source.bad(line, f"{_listed(known)} (found {word!r})", nearest(word, known)) for line, word in wrong),
             *(source.bad(line, "expected a hue on the circle, 0 deg to 360 deg") for line in off),
         ])  # fmt: skip
-    columns = table.numbers | {"hue": np.asarray(hue.wrap(turned))}
+    columns = table.numbers | {"hue": np.asarray(colour.wrap(turned))}
     by_class = {
         label: {column: values[words == label] for column, values in columns.items()}
         for label in known if (words == label).any()
@@ -158,7 +157,7 @@ def _thresholds(spec: Sorter, found: Mapping[str, HueEstimate]) -> tuple[list[Fi
     rng = np.random.default_rng(_SEED)
     shape = (len(labels), _DRAWS)
     drawn = (
-        hue.wrap(means[:, None] + mean_sd[:, None] * rng.standard_normal(shape)),
+        colour.wrap(means[:, None] + mean_sd[:, None] * rng.standard_normal(shape)),
         np.maximum(spreads[:, None] + spread_sd[:, None] * rng.standard_normal(shape), 0.2 * spreads[:, None]),
     )
     begins = _arcs(spec, labels, means, spreads)
@@ -176,13 +175,13 @@ def _thresholds(spec: Sorter, found: Mapping[str, HueEstimate]) -> tuple[list[Fi
 
 def _half(many: sorting.Sectors, own: int, start: float) -> float:
     """Half width of a threshold: 95 % of the draws have one of the class nearer than this [rad]."""
-    off = np.where((many.owner == own) & (many.width > 0.0), np.abs(hue.difference(many.start, start)), np.pi)
+    off = np.where((many.owner == own) & (many.width > 0.0), np.abs(colour.difference(many.start, start)), np.pi)
     return float(np.quantile(off.min(axis=0), 0.95))
 
 
 def _told(arcs: list[tuple[float, float]]) -> str:
     """Arcs of a class in words."""
-    ends = ((np.degrees(a), np.degrees(hue.wrap(a + w))) for a, w in arcs)
+    ends = ((np.degrees(a), np.degrees(colour.wrap(a + w))) for a, w in arcs)
     return " and ".join(f"from {digits(float(a))}° to {digits(float(b))}°" for a, b in ends) or "nowhere"
 
 
@@ -208,7 +207,7 @@ def _each(values: Array) -> list[Any]:
 
 def _shown(label: str, readings: Array, found: HueEstimate) -> Residuals:
     """Readings in order beside their mean, on the turn of the circle that is nearest to it."""
-    near = found.mean + np.asarray(hue.difference(readings, found.mean))
+    near = found.mean + np.asarray(colour.difference(readings, found.mean))
     count = tuple(float(i + 1) for i in range(readings.size))
     return Residuals(f"hue of '{label}'", "reading", "", count, "angle", tuple(near.tolist()),
                      (found.mean,) * readings.size)  # fmt: skip

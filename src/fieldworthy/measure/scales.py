@@ -25,7 +25,7 @@ from fieldworthy.measure.hand_readings import (
 from fieldworthy.measure.model import Raised, Scales, Tilt, Weighing
 from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
-from fieldworthy.physics.statics.weighing import balance_tilt, pitch_of_lift, plumb_place, wheel_loads
+from fieldworthy.physics.statics.rigidbody import balance_tilt, pitch_of_lift, plumb_place, wheel_loads
 from fieldworthy.units import digits, show
 
 MASS, FORWARD, LEFT, HEIGHT = (

@@ -12,8 +12,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
-from fieldworthy.physics.motors.battery import Battery
-from fieldworthy.physics.motors.gearing import GearStage, reflected_inertia, train
+from fieldworthy.physics.motors.driving import YawLoad, scrub_moment, turn
 from fieldworthy.physics.motors.motion import (
     DriveLine,
     Load,
@@ -24,8 +23,7 @@ from fieldworthy.physics.motors.motion import (
     move,
     speed_curve,
 )
-from fieldworthy.physics.motors.motor import Controller, MotorLine
-from fieldworthy.physics.motors.turning import YawLoad, scrub_moment, turn
+from fieldworthy.physics.motors.motor import Battery, Controller, GearStage, MotorLine, reflected_inertia, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY, wheel_loads
 from fieldworthy.physics.statics.tipping import tip_acceleration
 from fieldworthy.robot.model.body import Pose

@@ -8,8 +8,6 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
-from fieldworthy.physics.statics.antitip import RollerStage, roller_stage
-from fieldworthy.physics.statics.braking import Brakes, over_need, over_speed, swing
 from fieldworthy.physics.statics.rigidbody import RigidBody, axis_inertia
 from fieldworthy.physics.statics.support import (
     DIRECTIONS,
@@ -19,7 +17,15 @@ from fieldworthy.physics.statics.support import (
     reach,
     support_polygon,
 )
-from fieldworthy.physics.statics.tipping import Overturn
+from fieldworthy.physics.statics.tipping import (
+    Brakes,
+    Overturn,
+    RollerStage,
+    over_need,
+    over_speed,
+    roller_stage,
+    swing,
+)
 from fieldworthy.robot.model.body import Pose, Roller
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.body import stacked

@@ -7,7 +7,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.physics.gas.air import atmosphere
-from fieldworthy.physics.gas.tankplan import Circuit
+from fieldworthy.physics.gas.tank import Circuit
 from fieldworthy.physics.statics.rigidbody import RigidBody
 from fieldworthy.robot.model.body import CHASSIS
 from fieldworthy.vehicle.body import Group, body_in, corrected, extent_in, group_of

@@ -10,11 +10,9 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.physics.gas.actuation import Stroke, actuation, extend_stroke, retract_stroke
-from fieldworthy.physics.gas.cylinder import Cylinder
-from fieldworthy.physics.gas.flow import Element, in_series, tube
-from fieldworthy.physics.gas.tank import Draw, after_draw, after_leak, fast_pressure, fill_pressure
-from fieldworthy.physics.gas.tankplan import Circuit
+from fieldworthy.physics.gas.actuation import Cylinder, Stroke, actuation, extend_stroke, retract_stroke
+from fieldworthy.physics.gas.air import Element, in_series, tube
+from fieldworthy.physics.gas.tank import Circuit, Draw, after_draw, after_leak, fast_pressure, fill_pressure
 from fieldworthy.robot.model.air import Cylinder as CylinderSpec
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked

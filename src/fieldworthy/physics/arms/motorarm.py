@@ -12,8 +12,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import SMALL, ratio, refuse
-from fieldworthy.physics.motors.battery import Battery, operating_point
-from fieldworthy.physics.motors.motor import Controller, MotorLine, torque_current
+from fieldworthy.physics.motors.motor import Battery, Controller, MotorLine, operating_point, torque_current
 
 _NEWTON_POWER = 3
 

@@ -13,8 +13,17 @@ import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import SMALL, ratio, refuse_unsized
-from fieldworthy.physics.arms.linkage import Rocker, reachable, sweep, swing
-from fieldworthy.physics.arms.moments import Balance, Drive, Elastic, Weight, passive_torque
+from fieldworthy.physics.arms.linkage import (
+    Balance,
+    Drive,
+    Elastic,
+    Rocker,
+    Weight,
+    passive_torque,
+    reachable,
+    sweep,
+    swing,
+)
 
 STANDARD_STROKES = (0.025, 0.050, 0.075)
 """Strokes of usual small cylinders [m] (common practice, no source)."""

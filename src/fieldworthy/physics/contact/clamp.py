@@ -20,7 +20,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import ratio, refuse, refuse_unsized
-from fieldworthy.physics.statics.outline import Outline, Polygon, corner_angles, front, nearest, normals
+from fieldworthy.physics.statics.support import Outline, Polygon, corner_angles, front, nearest, normals
 
 SCAN = 8
 """Steps in which a window is searched for its first end; one that opens and shuts within a step goes unseen."""

@@ -1,17 +1,31 @@
-"""The permanent-magnet motor: its straight torque-speed line, and the bounds that the controller puts on it.
+"""Electric drive: motors and their controllers, the battery they share, gearing, and feedforward constants.
+
+The permanent-magnet motor: its straight torque-speed line, and the bounds that the controller puts on it.
 
 The functions of plain numbers (``current_bound`` to ``shaft_torque``) use arithmetic and numpy ufuncs only:
 the same function broadcasts over cases and compiles unchanged on scalars. They hold for a motor that turns
 forward or stands; for the other way, mirror the signs.
+
+The battery: its voltage sags by its internal resistance, and every motor on it shares the sag.
+
+A controller is taken as a lossless chopper: where a bound holds a motor below the current that full voltage
+would drive, the battery gives the power ``I ** 2 R + Ke w I`` and not the winding's current.
+
+Caution: lithium batteries burn when shorted, crushed, over-charged or charged cold; use the maker's charger.
+
+Gearing from motor to wheel: ratio, efficiency, and inertia as the wheel feels it.
+
+The voltage that holds a geared motor at a speed and an acceleration, as a robot's own program wants it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.arrays import Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.physics._require import not_negative, positive
 
 _STANDSTILL = 1e-9
@@ -220,3 +234,275 @@ def limit_torque(line: MotorLine, controller: Controller) -> Real:
     """
     current = np.minimum(line.stall_current, controller.current_limit)
     return np.maximum(shaft_torque(current, line.torque_constant, line.free_current), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Battery:
+    """A battery as an ideal source behind a resistance.
+
+    Parameters
+    ----------
+    open_voltage : Real
+        Voltage without load [V].
+    resistance : Real
+        Internal resistance, leads included [ohm].
+
+    Raises
+    ------
+    ValueError
+        If the voltage is not positive or the resistance negative.
+    """
+
+    open_voltage: Real
+    resistance: Real = 0.0
+
+    def __post_init__(self) -> None:
+        positive(open_voltage=self.open_voltage)
+        not_negative(resistance=self.resistance)
+
+
+def terminal_voltage(
+    speed: Real, open_voltage: Real, source_resistance: Real, voltage_constant: Real, resistance: Real, bound: Real
+) -> Real:
+    """Return the battery's terminal voltage under a number of equal motors that drive at one speed.
+
+    Parameters
+    ----------
+    speed : Real
+        Shaft speed, not negative [rad/s].
+    open_voltage : Real
+        Battery voltage without load [V].
+    source_resistance : Real
+        Internal resistance times the number of motors [ohm].
+    voltage_constant : Real
+        Induced voltage per speed [V s/rad].
+    resistance : Real
+        Winding resistance [ohm].
+    bound : Real
+        Winding current that the controller allows at this speed [A].
+
+    Returns
+    -------
+    Real
+        Voltage [V].
+
+    Notes
+    -----
+    Where no bound holds, ``V = (V0 + n Rb Ke w / R) / (1 + n Rb / R)``. Where one holds, each motor takes a
+    known power P and ``V = (V0 + sqrt(V0 ** 2 - 4 n Rb P)) / 2``. A held motor draws less than the line would,
+    so the second is the greater exactly where the bound holds.
+
+    References
+    ----------
+    hughes: ch. 3; Kirchhoff's voltage law.
+    """
+    induced = voltage_constant * speed
+    share = source_resistance / resistance
+    on_line = (open_voltage + share * induced) / (1.0 + share)
+    held = np.minimum(bound, (on_line - induced) / resistance)
+    power = held * (held * resistance + induced)
+    under_root = np.maximum(open_voltage * open_voltage - 4.0 * source_resistance * power, 0.0)
+    # the held current equals the line's where no bound holds; there the root must be the line's own
+    at_power = 0.5 * (open_voltage + np.sqrt(under_root))
+    is_held = 1.0 * (bound < (on_line - induced) / resistance)
+    return on_line + is_held * (at_power - on_line)
+
+
+@dataclass(frozen=True, slots=True)
+class OperatingPoint:
+    """What equal motors on one battery do at a speed.
+
+    Parameters
+    ----------
+    voltage : Real
+        Terminal voltage of the battery [V].
+    motor_current : Real
+        Winding current of each motor [A].
+    battery_current : Real
+        Current that all of them draw [A]; negative where they feed back.
+    torque : Real
+        Shaft torque of each motor [N m].
+    """
+
+    voltage: Real
+    motor_current: Real
+    battery_current: Real
+    torque: Real
+
+
+def operating_point(
+    line: MotorLine, controller: Controller, battery: Battery, motors: Real, speed: Real
+) -> OperatingPoint:
+    """Return voltages, currents and torque of equal motors that drive at one speed.
+
+    Parameters
+    ----------
+    line : MotorLine
+        Each motor [-].
+    controller : Controller
+        Its bounds [-].
+    battery : Battery
+        The shared battery [-].
+    motors : Real
+        Number of motors [-].
+    speed : Real
+        Shaft speed, not negative [rad/s].
+
+    Returns
+    -------
+    OperatingPoint
+        The solved state [-].
+    """
+    Kt, Ke, R, I0 = line.torque_constant, line.voltage_constant, line.resistance, line.free_current
+    bound = current_bound(speed, Kt, I0, controller.current_limit, controller.power_cap)
+    V = terminal_voltage(speed, battery.open_voltage, motors * battery.resistance, Ke, R, bound)
+    current = motor_current(speed, V, Ke, R, bound)
+    drawn = motors * current * (current * R + Ke * speed) / V
+    return OperatingPoint(V, current, drawn, shaft_torque(current, Kt, I0))
+
+
+@dataclass(frozen=True, slots=True)
+class GearStage:
+    """One stage of gears or chain.
+
+    Parameters
+    ----------
+    ratio : Real
+        Turns of the motor's side per turn of the wheel's side [-].
+    efficiency : Real
+        Share of the torque that it lets through [-].
+
+    Raises
+    ------
+    ValueError
+        If the ratio is not positive or the efficiency not above 0 and at most 1.
+    """
+
+    ratio: Real
+    efficiency: Real = 1.0
+
+    def __post_init__(self) -> None:
+        positive(ratio=self.ratio, efficiency=self.efficiency)
+        if not np.all(np.less_equal(self.efficiency, 1.0)):
+            raise ValueError(f"efficiency must be at most 1, got {self.efficiency!r}")
+
+
+def train(stages: Sequence[GearStage]) -> GearStage:
+    """Return the one stage that a train of stages amounts to.
+
+    Parameters
+    ----------
+    stages : sequence of GearStage
+        Stages from motor to wheel [-]; none means a direct drive.
+
+    Returns
+    -------
+    GearStage
+        Products of the ratios and of the efficiencies [-].
+    """
+    ratio: Real = 1.0
+    efficiency: Real = 1.0
+    for stage in stages:
+        ratio = ratio * stage.ratio
+        efficiency = efficiency * stage.efficiency
+    return GearStage(ratio, efficiency)
+
+
+def reflected_inertia(stages: Sequence[GearStage], shafts: Sequence[Real]) -> Array:
+    """Return the moment of inertia of a train as its last shaft feels it.
+
+    Parameters
+    ----------
+    stages : sequence of GearStage
+        Stages from motor to wheel [-].
+    shafts : sequence of Real
+        Moment of inertia on each shaft, the motor's first and the wheel's last, one more than stages [kg m2].
+
+    Returns
+    -------
+    Array
+        Moment of inertia referred to the last shaft [kg m2].
+
+    Raises
+    ------
+    ValueError
+        If the number of shafts does not fit, or an inertia is negative.
+
+    Notes
+    -----
+    ``J = sum J_k i_k ** 2`` with the ratio ``i_k`` from shaft k to the last; the losses of the gears on this
+    share are left out.
+
+    References
+    ----------
+    meriam_dynamics: kinetic energy of connected shafts.
+    """
+    if len(shafts) != len(stages) + 1:
+        raise ValueError(f"{len(stages)} stages join {len(stages) + 1} shafts, got {len(shafts)}")
+    total = np.asarray(shafts[0], dtype=float)
+    for stage, inertia in zip(stages, shafts[1:], strict=True):
+        not_negative(inertia=inertia)
+        total = total * np.square(stage.ratio) + inertia
+    not_negative(inertia=shafts[0])
+    return np.asarray(total)
+
+
+@dataclass(frozen=True, slots=True)
+class Feedforward:
+    """Voltage = start + per_speed * speed + per_acceleration * acceleration.
+
+    Parameters
+    ----------
+    start : Real
+        Against friction, in the direction of motion [V].
+    per_speed : Real
+        For each unit of speed [V s/m].
+    per_acceleration : Real
+        For each unit of acceleration [V s2/m].
+    """
+
+    start: Real
+    per_speed: Real
+    per_acceleration: Real
+
+
+def feedforward(line: MotorLine, motors: Real, travel: Real, efficiency: Real, moved: tuple[Real, Real]) -> Feedforward:
+    """Find the voltage that moves a load at a speed and an acceleration.
+
+    Parameters
+    ----------
+    line : MotorLine
+        One motor's torque-speed line [SI].
+    motors : Real
+        How many share the load [-].
+    travel : Real
+        Way of the load for each radian that a motor turns: wheel radius over ratio [m/rad].
+    efficiency : Real
+        Share of the torque that the gearing lets through [-].
+    moved : tuple of Real
+        Mass, turning parts included, and the force that resists it [kg, N].
+
+    Returns
+    -------
+    Feedforward
+        Constants of the straight line [V, V s/m, V s2/m].
+
+    Raises
+    ------
+    ValueError
+        If a count, way, efficiency or mass is not positive, or the resistance negative.
+
+    Notes
+    -----
+    On the line T = T0 (V / V0 - w / w0), so V = V0 (w / w0 + T / T0) with w = v / travel and
+    T = (m a + F) travel / (motors efficiency). Driving forward only, within the bounds of controller and battery.
+
+    References
+    ----------
+    hughes: ch. 3, the straight torque-speed line moves in parallel with the voltage.
+    """
+    mass, resistance = moved
+    positive(motors=motors, travel=travel, efficiency=efficiency, mass=mass)
+    not_negative(resistance=resistance)
+    per_force = line.rated_voltage * travel / (motors * efficiency * line.stall_torque)
+    return Feedforward(per_force * resistance, line.rated_voltage / (line.free_speed * travel), per_force * mass)

@@ -11,14 +11,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, unknown
-from fieldworthy.physics.gas.tankplan import (
-    Circuit,
-    Demand,
-    all_layouts,
-    draws_before_short,
-    volume_needed,
-    worst_margins,
-)
+from fieldworthy.physics.gas.tank import Circuit, Demand, all_layouts, draws_before_short, volume_needed, worst_margins
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.drivetrain import together

@@ -17,8 +17,7 @@ from fieldworthy.drawing.svg import Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import WIDEST
-from fieldworthy.physics.gas.tank import after_leak, fill_pressure
-from fieldworthy.physics.gas.tankplan import Circuit
+from fieldworthy.physics.gas.tank import Circuit, after_leak, fill_pressure
 from fieldworthy.systems.air.check import worse_way
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.supply import AirUse, PlanAir, PlanDraw, air_along_plan, use_of

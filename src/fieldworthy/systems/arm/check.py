@@ -11,7 +11,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.physics.arms.moments import elastic_torque, weight_torque
+from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
     SaggingMotor,
@@ -21,8 +21,7 @@ from fieldworthy.physics.arms.motorarm import (
     run_up_time,
     sagged_speed,
 )
-from fieldworthy.physics.motors.gearing import GearStage, train
-from fieldworthy.physics.motors.motor import Controller
+from fieldworthy.physics.motors.motor import Controller, GearStage, train
 from fieldworthy.physics.motors.thermal import Winding, steady
 from fieldworthy.robot.model.catalogue import MotorClass
 from fieldworthy.systems.arm.model import MotorArm

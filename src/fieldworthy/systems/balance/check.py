@@ -10,10 +10,15 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, unknown
-from fieldworthy.physics.statics.antitip import RollerStage, roller_impact_tip_speed
-from fieldworthy.physics.statics.ballast import best_ballast
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
-from fieldworthy.physics.statics.tipping import push_to_tip, tip_acceleration, tip_angle
+from fieldworthy.physics.statics.tipping import (
+    RollerStage,
+    best_ballast,
+    push_to_tip,
+    roller_impact_tip_speed,
+    tip_acceleration,
+    tip_angle,
+)
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import stacked
 from fieldworthy.vehicle.drivetrain import DrivePerformance

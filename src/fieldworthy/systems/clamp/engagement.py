@@ -11,7 +11,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.physics.contact import clamp as clamping
-from fieldworthy.physics.statics.outline import (
+from fieldworthy.physics.statics.support import (
     Circle,
     Outline,
     Polygon,

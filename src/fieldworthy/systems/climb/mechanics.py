@@ -12,19 +12,20 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.physics.gas.tank import after_leak
-from fieldworthy.physics.motors.battery import operating_point
-from fieldworthy.physics.motors.gearing import GearStage, train
-from fieldworthy.physics.motors.motor import Controller
+from fieldworthy.physics.motors.motor import Controller, GearStage, operating_point, train
 from fieldworthy.physics.statics.hanging import (
     Hang,
+    LiftRamp,
     Wall,
     critical_hook_x,
     free_attitude,
     hang,
+    lift_off,
+    lift_ramp,
     lowest_point,
     rest_attitude,
+    standing_attitude,
 )
-from fieldworthy.physics.statics.liftoff import LiftRamp, lift_off, lift_ramp, standing_attitude
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.body import CHASSIS, Move, Pose
 from fieldworthy.robot.model.robot import Robot

@@ -10,10 +10,10 @@ from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, unknown
-from fieldworthy.physics.motors.gearing import GearStage, train
+from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
+from fieldworthy.physics.motors.motor import GearStage, train
 from fieldworthy.physics.motors.thermal import cool_down_time
-from fieldworthy.physics.motors.turning import turn, turn_rate
 from fieldworthy.systems.drive.mechanics import DriveUse, drive_use, shared_use
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import DrivePerformance, drive_of, gear_stages, loaded, picked

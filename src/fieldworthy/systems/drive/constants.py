@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from fieldworthy.engine.constants import COMPUTED, Constant, Constants, Found, Quantities, stated
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.physics.motors.feedforward import feedforward
+from fieldworthy.physics.motors.motor import feedforward
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import half_track, motor_line, wheel_radius
 

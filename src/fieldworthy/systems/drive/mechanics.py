@@ -10,12 +10,10 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.physics.motors.battery import operating_point
-from fieldworthy.physics.motors.drivecurrent import Draw, move_draw
+from fieldworthy.physics.motors.driving import Draw, as_straight, move_draw
 from fieldworthy.physics.motors.motion import Load, move
-from fieldworthy.physics.motors.motor import Controller, torque_current
+from fieldworthy.physics.motors.motor import Controller, operating_point, torque_current
 from fieldworthy.physics.motors.thermal import Derating, HeatPath, Temperatures, Winding, over_phases
-from fieldworthy.physics.motors.turning import as_straight
 from fieldworthy.robot.model.catalogue import MotorClass
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import stacked

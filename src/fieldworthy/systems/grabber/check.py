@@ -13,9 +13,8 @@ from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called, unknown
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
-from fieldworthy.physics.motors.gearing import GearStage, train
-from fieldworthy.physics.motors.motor import Controller, limit_torque
-from fieldworthy.physics.motors.turning import force_across
+from fieldworthy.physics.motors.driving import force_across
+from fieldworthy.physics.motors.motor import Controller, GearStage, limit_torque, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.mechanics import Low, lowest_after, rod_force

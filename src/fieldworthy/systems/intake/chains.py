@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Real
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called, unknown
-from fieldworthy.physics.contact import hooks
+from fieldworthy.physics.contact import handover
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import Row, Running
 from fieldworthy.systems.intake.model import Chain as ChainDrive
@@ -94,10 +94,10 @@ def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcom
 def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[Outcome]:
     """The window between two hooks, and the rate at which they pass."""
     pitch, ending = chain.SIZES[carrier.chain.size].pitch, f"{row.name}.{stage.name}"
-    spacing = hooks.hook_spacing(pitch, float(carrier.links_between))
-    opening = hooks.window(spacing, carrier.thickness, row.length, stage.speed * carrier.entry_time)
-    chance = hooks.random_chance(opening, spacing)
-    count = hooks.hook_count(links_of(carrier.chain), float(carrier.links_between))
+    spacing = handover.hook_spacing(pitch, float(carrier.links_between))
+    opening = handover.window(spacing, carrier.thickness, row.length, stage.speed * carrier.entry_time)
+    chance = handover.random_chance(opening, spacing)
+    count = handover.hook_count(links_of(carrier.chain), float(carrier.links_between))
     numbers: dict[str, tuple[Real, str]] = {
         "opening": (opening, "length"), "spacing": (spacing, "length"), "chance": (chance, "share"),
         "wanted": (carrier.first_try, "share"), "count": (count, "count"), "speed": (stage.speed, "speed"),
@@ -115,7 +115,7 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
     yield Outcome(
         f"intake.hooks_window.{ending}", subject, chance, carrier.first_try, "ratio", message, sources=("practice",)
     )
-    rate = hooks.passing_frequency(stage.speed, spacing)
+    rate = handover.passing_frequency(stage.speed, spacing)
     wanted = row.spec.throughput
     if wanted is not None:
         numbers = {"rate": (rate, "count"), "wanted": (wanted, "count")}
@@ -138,14 +138,14 @@ def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[
         key = f"mechanisms.{row.name}.stages.{ending.removeprefix(row.name + '.')}.hooks.shaft_height"
         yield unknown("intake.hooks_clearance", subject, "length", because, (key,))
         return
-    tip = hooks.tip_radius(chain.SIZES[carrier.chain.size].pitch, carrier.chain.teeth[1], carrier.height)
+    tip = handover.tip_radius(chain.SIZES[carrier.chain.size].pitch, carrier.chain.teeth[1], carrier.height)
     room = carrier.shaft_height - tip - carrier.clearance
     nested = row.height if carrier.nested is None else carrier.nested
-    pile = hooks.stack_height(float(carrier.carried), row.height, nested)
+    pile = handover.stack_height(float(carrier.carried), row.height, nested)
     if carrier.hopper is not None:
         size = row.length, row.across, row.height
-        pile = hooks.heap_height(float(carrier.carried), size, carrier.hopper, ball=row.ball)
-    cleared = hooks.pieces_cleared(np.maximum(room, 0.0), row.height, nested)
+        pile = handover.heap_height(float(carrier.carried), size, carrier.hopper, ball=row.ball)
+    cleared = handover.pieces_cleared(np.maximum(room, 0.0), row.height, nested)
     numbers: dict[str, tuple[Real, str]] = {
         "room": (room, "length"), "pile": (pile, "length"), "cleared": (cleared, "count"),
         "gap": (carrier.clearance, "length"), "tip": (tip, "length"),

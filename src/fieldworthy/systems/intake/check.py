@@ -10,9 +10,8 @@ from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called, unknown
-from fieldworthy.physics.contact import handover, rollers
-from fieldworthy.physics.contact import stagedhold as staging
-from fieldworthy.physics.motors.stagemotor import rim_force
+from fieldworthy.physics.contact import handover, rolling, timing
+from fieldworthy.physics.contact.rolling import rim_force
 from fieldworthy.systems.intake.chains import chains
 from fieldworthy.systems.intake.mechanics import Row, Running, geared_even, row_of, surface_ratio
 from fieldworthy.systems.intake.model import Hold, Intake
@@ -46,7 +45,7 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
         "free": (stage.free, "angular speed"),
         "turning": (stage.turning, "angular speed"),
         "speed": (stage.speed, "speed"),
-        "wide": (2.0 * rollers.rolling_radius(stage.surface.radius, stage.surface.squeeze), "length"),
+        "wide": (2.0 * rolling.rolling_radius(stage.surface.radius, stage.surface.squeeze), "length"),
         "diameter": (2.0 * stage.surface.radius, "length"),
     }
     text = "{stage} moves a piece at {speed}: it turns at {free} empty and at {turning} with a piece in it"
@@ -63,7 +62,7 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
                   sources=("hughes", "tyre-radius"))  # fmt: skip
     if stage.spec.rollers is not None:
         yield from _grip(row, stage, subject, ending)
-    jam = rollers.held_torque(stage.surface)
+    jam = rolling.held_torque(stage.surface)
     most = stage.motor.limit
     stalls = "stalls" if first(jam) > first(most) else "keeps slipping on it"
     jammed = f". On a jammed piece it {stalls} ({{jam}})" if stage.spec.rollers is not None else ""
@@ -251,7 +250,7 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
     )
 
 
-def hold_stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, staging.Path]:
+def hold_stops(row: Row, hold: Hold) -> tuple[timing.Stop, timing.Stop, timing.Path]:
     """Say how the two stages of a staged hold stop, and where things lie along its path."""
     upper = row.stages[hold.stage]
     lower = next(a for a, b in row.pairs() if b is upper)
@@ -262,9 +261,9 @@ def hold_stops(row: Row, hold: Hold) -> tuple[staging.Stop, staging.Stop, stagin
     slows = hold.deceleration * upper.surface.share, down * lower.surface.share
     below = np.maximum(np.maximum(hold.below, row.length), hold.handover)
     return (
-        staging.Stop(np.maximum(upper.speed, slow), hold.period, hold.latency, slows[0]),
-        staging.Stop(np.maximum(lower.speed, slow), hold.period, hold.latency, slows[1]),
-        staging.Path(row.length, np.maximum(spacing, row.length), below, hold.handover, hold.room),
+        timing.Stop(np.maximum(upper.speed, slow), hold.period, hold.latency, slows[0]),
+        timing.Stop(np.maximum(lower.speed, slow), hold.period, hold.latency, slows[1]),
+        timing.Path(row.length, np.maximum(spacing, row.length), below, hold.handover, hold.room),
     )
 
 
@@ -275,7 +274,7 @@ def one_motor(row: Row, hold: Hold) -> bool:
     return row.spec.driver(hold.stage) == row.spec.driver(before)
 
 
-def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: staging.Path) -> Iterator[Outcome]:
+def _tied(row: Row, hold: Hold, stops: tuple[timing.Stop, timing.Stop], path: timing.Path) -> Iterator[Outcome]:
     """A hold whose stages share a motor: the second stays where it is as the first stops."""
     upper, lower = stops
     names = list(row.stages)
@@ -288,8 +287,8 @@ def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: 
     message = Message("", text, {"speed": (upper.speed, "speed")}, words)
     yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, 0.0, "speed", message, "at most",
                   scale=upper.speed, sources=("practice",))  # fmt: skip
-    ran = staging.stop_distance(upper, 0.5)
-    behind = path.below - staging.head_start(upper.speed, lower.speed, path) - ran * lower.speed / upper.speed
+    ran = timing.stop_distance(upper, 0.5)
+    behind = path.below - timing.head_start(upper.speed, lower.speed, path) - ran * lower.speed / upper.speed
     gap = ran + behind - path.length
     text = (
         "The first piece rests {first} past its sensor; as both stages stop together, the second rests "
@@ -300,10 +299,10 @@ def _tied(row: Row, hold: Hold, stops: tuple[staging.Stop, staging.Stop], path: 
                   sources=("stopping-sight",))  # fmt: skip
 
 
-def _failing(upper: staging.Stop, lower: staging.Stop, path: staging.Path) -> tuple[str, dict[str, tuple[Real, str]]]:
+def _failing(upper: timing.Stop, lower: timing.Stop, path: timing.Path) -> tuple[str, dict[str, tuple[Real, str]]]:
     """Say what goes wrong first at the worst moment of a reading, and the numbers of it; nominal."""
     one, two, way = picked(upper), picked(lower), picked(path)
-    rest = staging.simulate(one, two, way, np.linspace(0.0, 1.0, 65))
+    rest = timing.simulate(one, two, way, np.linspace(0.0, 1.0, 65))
     ran, second, gap = np.asarray(rest.first), np.asarray(rest.second), np.asarray(rest.gap)
     if not (np.isfinite(ran).all() and np.isfinite(second).all()):
         return "a piece can pass a sensor unread", {}
@@ -335,9 +334,9 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     if one_motor(row, hold):
         yield from _tied(row, hold, (upper, lower), path)
         return
-    limit = staging.hold_limit_speed(upper, lower, path)
+    limit = timing.hold_limit_speed(upper, lower, path)
     numbers = {"speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
-               "longest": (staging.stop_distance(upper, 1.0), "length")}  # fmt: skip
+               "longest": (timing.stop_distance(upper, 1.0), "length")}  # fmt: skip
     failing, more = _failing(upper, lower, path)
     message = Message(
         "{intake} holds two pieces reliably up to {limit} in stage '{stage}', which runs at {speed}; the first stops "
@@ -350,10 +349,10 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     )
     yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, limit, "speed", message, "at most",
                   sources=("stopping-sight",))  # fmt: skip
-    rest = staging.simulate(upper, lower, path, 0.5)
+    rest = timing.simulate(upper, lower, path, 0.5)
     numbers = {"first": (rest.first, "length"), "second": (np.negative(rest.second), "length"),
                "gap": (np.abs(rest.gap), "length"),
-               "spread": (staging.stop_moments(upper)[1], "length")}  # fmt: skip
+               "spread": (timing.stop_moments(upper)[1], "length")}  # fmt: skip
     seen = np.isfinite(first(rest.gap))
     space = "{gap} are left between them" if first(rest.gap) >= 0.0 else "it pushes the first on by {gap}"
     text = "The first piece rests {first} past its sensor (give or take {spread}, by when it is read), the second "

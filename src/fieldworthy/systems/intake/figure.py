@@ -19,8 +19,7 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import SMALL, Box, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.physics.contact import handover
-from fieldworthy.physics.contact import stagedhold as staging
+from fieldworthy.physics.contact import handover, timing
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
 from fieldworthy.systems.intake.model import Intake
@@ -312,8 +311,8 @@ def _hold(row: Row, grips: Sequence[float]) -> HoldView | None:
     if hold is None or one_motor(row, hold):
         return None
     upper, lower, path = hold_stops(row, hold)
-    rest = staging.simulate(upper, lower, path, np.linspace(0.0, 1.0, _PHASES))
-    middle = staging.simulate(upper, lower, path, 0.5)
+    rest = timing.simulate(upper, lower, path, np.linspace(0.0, 1.0, _PHASES))
+    middle = timing.simulate(upper, lower, path, 0.5)
     if not (np.all(np.isfinite(rest.second)) and np.isfinite(first(middle.second))):
         return None
     # the path's places count from the upper sensor
@@ -330,9 +329,9 @@ def _hold(row: Row, grips: Sequence[float]) -> HoldView | None:
         _ends(sensor + rest.first),
         _ends(sensor + rest.second),
         _ends(rest.gap),
-        first(staging.hold_chance(upper, lower, path)),
+        first(timing.hold_chance(upper, lower, path)),
         first(upper.speed),
-        first(staging.hold_limit_speed(upper, lower, path)),
+        first(timing.hold_limit_speed(upper, lower, path)),
     )
 
 
@@ -340,15 +339,15 @@ def _ends(values: Real) -> tuple[float, float]:
     return float(np.min(values)), float(np.max(values))
 
 
-_Stops = tuple[staging.Stop, staging.Stop]
+_Stops = tuple[timing.Stop, timing.Stop]
 
 
-def _in_sight(sensor: float, length: float, path: staging.Path) -> float:
+def _in_sight(sensor: float, length: float, path: timing.Path) -> float:
     """Where a line begins: half an object before the lower sensor and the first grip, from the upper sensor."""
     return min(-sensor, -first(path.below)) - 0.5 * length
 
 
-def _first_in(sensor: float, stops: _Stops, path: staging.Path, rest: float) -> Trace:
+def _first_in(sensor: float, stops: _Stops, path: timing.Path, rest: float) -> Trace:
     """The first object: at the lower stage's speed up to the hand-over, then at the upper one's, then braked."""
     upper, lower = stops
     v, w, back = first(upper.speed), first(lower.speed), first(path.handover)
@@ -357,11 +356,11 @@ def _first_in(sensor: float, stops: _Stops, path: staging.Path, rest: float) -> 
     return _braked(corners, (v, first(upper.deceleration)), sensor, (0.0, 0.0), rest)
 
 
-def _second_in(sensor: float, stops: _Stops, path: staging.Path, rest: float) -> Trace:
+def _second_in(sensor: float, stops: _Stops, path: timing.Path, rest: float) -> Trace:
     """The second object: at the lower stage's speed all the way, then braked."""
     upper, lower = stops
     w = first(lower.speed)
-    now = first(staging.head_start(first(upper.speed), w, path)) - first(path.below)  # while the first is at its sensor
+    now = first(timing.head_start(first(upper.speed), w, path)) - first(path.below)  # while the first is at its sensor
     start = _in_sight(sensor, first(path.length), path)
     return _braked([((start - now) / w, start)], (w, first(lower.deceleration)), sensor, (0.0, now), rest)
 

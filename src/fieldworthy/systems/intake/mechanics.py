@@ -9,12 +9,11 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.physics.contact import handover, rollers
-from fieldworthy.physics.contact.hooks import hook_spacing
+from fieldworthy.physics.contact import handover, rolling
+from fieldworthy.physics.contact.handover import hook_spacing
+from fieldworthy.physics.contact.rolling import loaded_speed
 from fieldworthy.physics.motors import chain
-from fieldworthy.physics.motors.gearing import GearStage, train
-from fieldworthy.physics.motors.motor import Controller, MotorLine, limit_torque
-from fieldworthy.physics.motors.stagemotor import loaded_speed
+from fieldworthy.physics.motors.motor import Controller, GearStage, MotorLine, limit_torque, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.mechanism import MotorUse
 from fieldworthy.systems.intake.model import Intake, IntakeStage
@@ -60,7 +59,7 @@ class Running:
 
     name: str
     spec: IntakeStage
-    surface: rollers.Stage
+    surface: rolling.Stage
     motor: Motor
     asked: Real
     free: Real
@@ -127,7 +126,7 @@ class Row:
     def _held(self, stage: Running) -> Real:
         if not self.ball or stage.spec.hooks is not None:
             return self.length
-        return np.maximum(rollers.held_length(stage.surface.radius, stage.surface.squeeze, self.length), 1e-4)
+        return np.maximum(rolling.held_length(stage.surface.radius, stage.surface.squeeze, self.length), 1e-4)
 
     def coasts(self, here: Running, there: Running) -> Real:
         """How far an object coasts on from where a stage lets go of it, towards the next."""
@@ -161,17 +160,17 @@ def _row(context: Context, name: str) -> Row:
 
 
 def run(
-    spec: Intake, surfaces: dict[str, rollers.Stage], motors: dict[str, Motor], drivers: dict[str, str]
+    spec: Intake, surfaces: dict[str, rolling.Stage], motors: dict[str, Motor], drivers: dict[str, str]
 ) -> dict[str, Running]:
     """Find every stage's speed under the load of all stages on its motor, an object in each."""
     found = {}
     for name, surface in surfaces.items():
         driver = drivers[name]
         motor = motors[driver]
-        asked: Real = sum((rollers.load_torque(surfaces[n]) for n, d in drivers.items() if d == driver), start=0.0)
+        asked: Real = sum((rolling.load_torque(surfaces[n]) for n, d in drivers.items() if d == driver), start=0.0)
         speed = loaded_speed(motor.line, motor.controller, asked / motor.count)
         free = motor.line.free_speed / surface.ratio
-        carried = rollers.object_speed(surface, speed)
+        carried = rolling.object_speed(surface, speed)
         found[name] = Running(name, spec.stages[name], surface, motor, asked, free, speed / surface.ratio, carried)
     return found
 
@@ -190,7 +189,7 @@ def geared_even(row: Row) -> Row:
 
 def surface_ratio(first: Running, second: Running) -> Real:
     """Compare the free surface speeds of two stages."""
-    return rollers.surface_speed(first.surface, first.free * first.surface.ratio) / rollers.surface_speed(
+    return rolling.surface_speed(first.surface, first.free * first.surface.ratio) / rolling.surface_speed(
         second.surface, second.free * second.surface.ratio
     )
 
@@ -201,7 +200,7 @@ def _motor(context: Context, stage: IntakeStage) -> Motor:
     return Motor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), use.count)
 
 
-def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rollers.Stage:
+def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rolling.Stage:
     gears = [GearStage(g.driven / g.driver, g.efficiency) for g in stage.gearing]
     if stage.chain is not None:
         gears.append(GearStage(stage.chain.teeth[1] / stage.chain.teeth[0], stage.chain.efficiency))
@@ -213,7 +212,7 @@ def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rollers.Stage:
         drawn = chain.SIZES[hooks.chain.size].pitch * hooks.chain.teeth[0] / (2.0 * np.pi)
         # hooks do not slip: as if they pressed with just what they carry, at a friction of one
         load = np.maximum(hooks.load + uphill, 0.0)
-        return rollers.Stage(whole.ratio, whole.efficiency, drawn, 0.0, load, 1.0, load)
+        return rolling.Stage(whole.ratio, whole.efficiency, drawn, 0.0, load, 1.0, load)
     assert soft is not None, "a stage has rollers or hooks"
     whole = train(gears)
     radius = soft.diameter / 2.0
@@ -221,8 +220,8 @@ def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rollers.Stage:
     squeeze = np.minimum(soft.squeeze, 0.95 * radius)
     if soft.against == "rollers":
         # both sides grip and flex, and nothing rubs
-        both = rollers.drag(soft.press, 0.0, 2.0 * soft.flexing, uphill)
-        return rollers.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, 2.0 * soft.friction, both)
-    drag = rollers.drag(soft.press, soft.guide_friction, soft.flexing, uphill)
-    slides = rollers.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, soft.friction, drag)
-    return rollers.rolling(slides, soft.guide_friction, soft.flexing, uphill) if ball else slides
+        both = rolling.drag(soft.press, 0.0, 2.0 * soft.flexing, uphill)
+        return rolling.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, 2.0 * soft.friction, both)
+    drag = rolling.drag(soft.press, soft.guide_friction, soft.flexing, uphill)
+    slides = rolling.Stage(whole.ratio, whole.efficiency, radius, squeeze, soft.press, soft.friction, drag)
+    return rolling.rolling(slides, soft.guide_friction, soft.flexing, uphill) if ball else slides

@@ -12,8 +12,21 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.physics.arms.linkage import Pose, Rocker, arm_angle, cylinder_length, dead_points, pose, sweep
-from fieldworthy.physics.arms.moments import Balance, Drive, passive_torque, reflected_mass, rest_torque, slack_angles
+from fieldworthy.physics.arms.linkage import (
+    Balance,
+    Drive,
+    Pose,
+    Rocker,
+    arm_angle,
+    cylinder_length,
+    dead_points,
+    passive_torque,
+    pose,
+    reflected_mass,
+    rest_torque,
+    slack_angles,
+    sweep,
+)
 from fieldworthy.physics.arms.sizing import (
     STANDARD_STROKES,
     Candidates,

@@ -18,9 +18,8 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
+from fieldworthy.physics.arms.linkage import Balance, arm_angle, cylinder_length, dead_points, passive_torque, pose
 from fieldworthy.physics.arms.linkage import Pose as Linkage
-from fieldworthy.physics.arms.linkage import arm_angle, cylinder_length, dead_points, pose
-from fieldworthy.physics.arms.moments import Balance, passive_torque
 from fieldworthy.robot.model.body import Move, Pose
 from fieldworthy.systems.lift.check import Lifted, lifted
 from fieldworthy.systems.lift.mechanics import height_at, polar

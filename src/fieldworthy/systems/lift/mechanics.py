@@ -11,7 +11,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.physics.arms.moments import Elastic, Weight
+from fieldworthy.physics.arms.linkage import Elastic, Weight
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.systems.lift.model import Band, SidePoint, Swung
 from fieldworthy.vehicle import state

@@ -11,8 +11,8 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called, unknown
-from fieldworthy.physics.colour import hue, sorting
-from fieldworthy.physics.contact import eject as ejecting
+from fieldworthy.physics.colour import colour, sorting
+from fieldworthy.physics.contact import timing
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
 from fieldworthy.systems.sorter.mechanics import backgrounds
 from fieldworthy.systems.sorter.model import HueClass, Sorter
@@ -51,11 +51,11 @@ def palette_of(spec: Sorter) -> Palette:
 
 def _class(spec: HueClass) -> tuple[Real, Real]:
     if spec.samples is not None:
-        readings = np.asarray(hue.wrap(stacked(list(spec.samples))))
-        return hue.circmean(readings), hue.circstd(readings)
+        readings = np.asarray(colour.wrap(stacked(list(spec.samples))))
+        return colour.circmean(readings), colour.circstd(readings)
     assert spec.hue is not None, "a class has a hue or samples"
     assert spec.spread is not None, "a class has a spread or samples"
-    return hue.wrap(spec.hue), spec.spread
+    return colour.wrap(spec.hue), spec.spread
 
 
 def check(context: Context) -> Iterator[Outcome]:
@@ -142,7 +142,7 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Gener
     for i, label in enumerate(palette.names):
         said = []
         for k, (start, width) in enumerate(arcs.of(i)):
-            numbers |= {f"from{i}_{k}": (start, "angle"), f"to{i}_{k}": (hue.wrap(start + width), "angle")}
+            numbers |= {f"from{i}_{k}": (start, "angle"), f"to{i}_{k}": (colour.wrap(start + width), "angle")}
             said.append(f"from {{from{i}_{k}}} to {{to{i}_{k}}}")
         parts.append(f"{label} {' and '.join(said) or 'nowhere'}")
     text = (
@@ -155,7 +155,7 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Gener
 
 
 def _mix(values: Array, shares: Array) -> Real:
-    a, b = hue.align(values, shares)
+    a, b = colour.align(values, shares)
     mixed: Real = (a * b).sum(axis=0)
     return mixed
 
@@ -175,7 +175,7 @@ class Throw:
     decided: Real
     actuator: Real
     spacing: Real
-    window: ejecting.EjectWindow
+    window: timing.EjectWindow
 
 
 def throw_of(context: Context, spec: Sorter, passing: Passing) -> Throw | None:
@@ -184,10 +184,10 @@ def throw_of(context: Context, spec: Sorter, passing: Passing) -> Throw | None:
     if ejector is None:
         return None
     spot = np.minimum(sensor.spot, row.length)
-    decided = ejecting.decision_time(spot, passing.speed, passing.used, sensor.period, sensor.latency)
+    decided = timing.decision_time(spot, passing.speed, passing.used, sensor.period, sensor.latency)
     actuator = _actuator(context, spec)
     spacing = np.maximum(row.spacing(passing.stage), row.length)
-    window = ejecting.eject_window(ejector.distance, row.length, spacing, passing.speed, decided, actuator)
+    window = timing.eject_window(ejector.distance, row.length, spacing, passing.speed, decided, actuator)
     return Throw(decided, actuator, spacing, window)
 
 
@@ -210,19 +210,19 @@ def _ends(
         because = f"What {called('sorter', name)} throws the unwanted out with is not known, so neither is its error."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
         return
-    scatter, in_time = spec.ejector.scatter, ejecting.eject_chance(throw.window, spec.ejector.scatter)
+    scatter, in_time = spec.ejector.scatter, timing.eject_chance(throw.window, spec.ejector.scatter)
     yield _in_time(name, throw, scatter, in_time)
     yield _error(name, spec, palette, voted, in_time)
 
 
 def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real) -> Outcome:
     """Whether the window leaves room for the scatter of the moment, by the model that `sort.error` counts with."""
-    window, needed = throw.window, ejecting.needed_spare(scatter)
+    window, needed = throw.window, timing.needed_spare(scatter)
     numbers: dict[str, tuple[Real, str]] = {
         "decided": (throw.decided, "time"), "actuator": (throw.actuator, "time"), "closes": (window.closes, "time"),
         "opens": (np.maximum(window.opens, 0.0), "time"), "spare": (np.maximum(window.spare, 0.0), "time"),
         "late": (-np.minimum(window.spare, 0.0), "time"), "aim": (window.aim, "time"), "needed": (needed, "time"),
-        "scatter": (scatter, "time"), "in_time": (in_time, "share"), "most": (ejecting.IN_TIME, "share"),
+        "scatter": (scatter, "time"), "in_time": (in_time, "share"), "most": (timing.IN_TIME, "share"),
     }  # fmt: skip
     start = (
         ": it decides {decided} after a piece reaches the sensor, its ejector takes {actuator}, and the piece "
@@ -248,7 +248,7 @@ def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Rea
     kept = palette.shares[wanted]
     false_alarm = np.clip(_mix(voted[wanted], kept / kept.sum(axis=0)), 0.0, 1.0)
     share = np.clip(palette.shares[bad], 0.0, 1.0)
-    ends = ejecting.outcome(share, np.clip(voted[bad], 0.0, 1.0), false_alarm, np.clip(in_time, 0.0, 1.0))
+    ends = timing.outcome(share, np.clip(voted[bad], 0.0, 1.0), false_alarm, np.clip(in_time, 0.0, 1.0))
     error = ends.kept_wrong + ends.thrown_wrong
     numbers: dict[str, tuple[Real, str]] = {
         "error": (error, "share"), "kept": (ends.kept_wrong, "share"), "thrown": (ends.thrown_wrong, "share"),

@@ -23,7 +23,8 @@ from fieldworthy.drawing.svg import SMALL, Ink, Letters, Point, Sheet, node, num
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.physics.colour import hue, sorting
+from fieldworthy.physics.colour import colour as hue
+from fieldworthy.physics.colour import sorting
 from fieldworthy.systems.sorter import check as checks
 from fieldworthy.systems.sorter.check import Palette, palette_of, passing_of, throw_of
 from fieldworthy.systems.sorter.mechanics import backgrounds

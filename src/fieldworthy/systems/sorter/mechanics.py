@@ -9,9 +9,8 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called
-from fieldworthy.physics.colour import background, colour, hue
-from fieldworthy.physics.colour.background import facing, to_rgb
-from fieldworthy.physics.colour.sorting import sectors
+from fieldworthy.physics.colour import colour, sorting
+from fieldworthy.physics.colour.sorting import facing, sectors, to_rgb
 from fieldworthy.systems.sorter.model import Sorter
 
 _SOURCES = ("detection",)
@@ -23,14 +22,14 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
     behind = spec.background
     if behind is None:
         return
-    at = hue.wrap(behind.hue)
+    at = colour.wrap(behind.hue)
     if behind.spread is None:
         rgb = to_rgb(at, behind.saturation, behind.brightness)
         spread = np.maximum(colour.noise(rgb, spec.sensor.noise), 1e-3)
     else:
         spread = behind.spread
-    clear = background.detectability(at, spread, means, sds)
-    best, most = background.best_hue(means, sds, spread)
+    clear = sorting.detectability(at, spread, means, sds)
+    best, most = sorting.best_hue(means, sds, spread)
     numbers: dict[str, tuple[Real, str]] = {
         "at": (at, "angle"), "clear": (clear, "count"), "limit": (behind.clear, "count"), "spread": (spread, "angle"),
         "best": (best, "angle"), "most": (most, "count"),
@@ -67,7 +66,7 @@ def _edges(name: str, spec: Sorter, classes: tuple[Array, Array], at: Real, spre
     shares = {}
     for i, (label, spec_class) in enumerate(spec.classes.items()):
         thing = to_rgb(classes[0][i], spec_class.saturation, spec_class.brightness)
-        shares[label] = background.false_share(back, thing, i, arcs)
+        shares[label] = sorting.false_share(back, thing, i, arcs)
     worst = max(shares, key=lambda label: first(shares[label]))
     if first(shares[worst]) > 0.0:
         text = (

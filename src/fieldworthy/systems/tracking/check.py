@@ -12,11 +12,9 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, unknown
-from fieldworthy.physics.contact.seams import Foam, contact_speed, flight_length, sinkage, step_force
-from fieldworthy.physics.odometry.covariance import Budget, Placement, budget, ellipse
-from fieldworthy.physics.odometry.odometry import Gyro, Tracking, TrackingWheel
-from fieldworthy.physics.odometry.pose import Path, path_through
-from fieldworthy.physics.odometry.relocation import Relocation, wall_contact
+from fieldworthy.physics.contact.rolling import Foam, contact_speed, flight_length, sinkage, step_force
+from fieldworthy.physics.odometry.covariance import Budget, Placement, Relocation, budget, ellipse, wall_contact
+from fieldworthy.physics.odometry.odometry import Gyro, Path, Tracking, TrackingWheel, path_through
 from fieldworthy.robot.model.tracking import Gyro as GyroSpec
 from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
 from fieldworthy.vehicle import state
