@@ -17,33 +17,11 @@ from fieldworthy.engine.output import as_data, json_schema
 from fieldworthy.engine.sampling import BLOCK
 from fieldworthy.match import blocks, timeline
 from fieldworthy.match.uncertainty import EACH
+from ringing import MANY, POINTS, SEASON, bot
 from robots import GONE, changed, example, load, nominal
 
 RUNS = 4000
 WHOLE = BLOCK - BLOCK % EACH
-MANY = 1000  # practice tries, as many as a file may state: they leave the chance 1.6 % of standard deviation
-POINTS = 5.0
-SEASON = {
-    "tasks": {"bell": {"points": POINTS, "needs": ["ring"]}, "drum": {"points": 1, "needs": ["beat", "ring"]}},
-}
-
-
-def bot(name, rounds, chance, action="ring", **more):
-    """A robot that tries one action over and over where it stands, each try with a known chance."""
-    # with a uniform prior the mean is (successes + 1) / (attempts + 2)
-    counts = {"successes": round(chance * (MANY + 2) - 1), "attempts": MANY}
-    return changed(
-        {
-            "robot": name,
-            "mechanisms": {
-                "ringer": {"kind": "plain", "can": ["ring"], "build_time": {"value": "2 h", "tolerance": "0 h"}}
-            },
-            "hours_left": "5 h",
-            "actions": {action: {"time": "1 s", "task": "bell", "practice": counts}},
-            "plan": {"start": "a", "driven": [{"times": rounds, "repeat": [{"action": action, "at": "a"}]}]},
-        },
-        more,
-    )
 
 
 @pytest.fixture
@@ -191,7 +169,7 @@ def test_json_follows_its_schema(put):
     Draft202012Validator(json_schema(Comparison)).validate(data)
     assert list(data) == [
         "format", "difference", "interval", "chance", "can_do", "findings_changed", "limits_used", "hours", "flip",
-        "recommendation", "gains", "entry", "contradictions",
+        "recommendation", "gains", "entry", "contradictions", "work",
     ]  # fmt: skip
 
 

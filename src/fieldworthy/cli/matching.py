@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import typer
 from rich.console import Console
@@ -21,6 +22,7 @@ from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.decide.features import Ability, Hours
 from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.sensitivity import Influence, sensitivity
+from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.output import as_data
 from fieldworthy.files.problems import nearest
@@ -72,16 +74,22 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
         spare(table, loaded.texts)
     found = _played(robot, options.runs, options.seed, chosen)
     influences = _influences(loaded, options, chosen) if options.sensitivity and not found.interrupted else None
+    work = None if found.interrupted else work_of(loaded, options.runs, options.seed, chosen)
     if table is not None:
         write_atomically(table, as_csv(found.timeline))
     if as_json:
-        more = {} if influences is None else {"sensitivity": [dataclasses.asdict(i) for i in influences]}
+        more: dict[str, Any] = (
+            {} if influences is None else {"sensitivity": [dataclasses.asdict(i) for i in influences]}
+        )
+        more |= {} if work is None else {"work": work_data(work)}
         print_json(as_data(found) | more)
     else:
         console = plain_console()
         print_forecast(console, found, DisplayUnits.of(loaded.quantities))
         if influences is not None:
-            _print_influences(console, influences)
+            _print_influences(console, influences, () if work is None else work.blocked)
+        if work is not None:
+            print_work(console, work)
     if found.interrupted:
         sys.stderr.write(f"interrupted after {found.runs} of {found.asked} runs\n")
     return not found.interrupted
@@ -92,8 +100,10 @@ def _influences(loaded: Loaded, options: MatchOptions, part: Part) -> tuple[Infl
         return sensitivity(loaded, options.runs, options.seed, part, progress=tell)
 
 
-def _print_influences(console: Console, influences: tuple[Influence, ...]) -> None:
+def _print_influences(console: Console, influences: tuple[Influence, ...], stops: tuple[Blocked, ...]) -> None:
     console.print(Text("\nWhat moves the points most, one at a time", style="bold"))
+    for stop in stops:
+        print_line(console, "", stop.sentence)
     if not influences:
         console.print("No input moves them within what is believed of it.")
     for i in influences:
@@ -101,6 +111,21 @@ def _print_influences(console: Console, influences: tuple[Influence, ...]) -> No
         console.print(
             f"{i.points:+.1f} points ({low} to {high}) from {i.low} to {i.high}: {i.key} ({i.basis}); {i.advice}"
         )
+
+
+def print_work(console: Console, work: Work) -> None:
+    """Print what to do with the hours left."""
+    if work.spare is not None:
+        print_line(console, "\n", work.spare.sentence)
+    left = "" if work.left is None else f" in the {work.left:g} h left"
+    _head(console, f"What to do{left}, by points gained an hour")
+    for place, one in enumerate(work.jobs, 1):
+        print_line(console, f"{place:2}. ", one.sentence)
+    for skill in work.skills:
+        print_line(console, " -  ", skill.sentence)
+    if work.left is None and any(one.hours for one in work.jobs):
+        console.print("The file does not say how many hours are left ('hours_left'), so what fits in is not known.")
+    print_line(console, "", work.told)
 
 
 def _part(name: str) -> Part:
@@ -257,6 +282,8 @@ def print_comparison(console: Console, found: Comparison) -> None:
             console.print(f"{gain.points:+6.1f}  {gain.task}{because}")
     for flip in found.flip:
         console.print(_flip(flip))
+    if found.work is not None:
+        print_work(console, found.work)
     _head(console, "Tasks of the season")
     for ability in found.can_do:
         console.print(_ability(ability))

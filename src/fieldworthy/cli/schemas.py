@@ -12,6 +12,7 @@ from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst
 from fieldworthy.decide.remedy import with_remedies
 from fieldworthy.decide.sensitivity import with_sensitivity
+from fieldworthy.decide.work import with_work
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.output import json_schema
 from fieldworthy.files import BadInput, Problem, schema_of
@@ -48,7 +49,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "measurements": _of_file(Measurements, "measurements"),
     "faultlog": _of_file(FaultLog, "faults"),
     "check": lambda: with_remedies(json_schema(Report)),
-    "match": lambda: with_sensitivity(json_schema(Forecast)),
+    "match": lambda: with_work(with_sensitivity(json_schema(Forecast))),
     "compare": lambda: json_schema(Comparison),
     "fit": lambda: json_schema(FitReport),
     "faults": lambda: json_schema(FixFirst),

@@ -6,6 +6,7 @@ what two variants share goes the same way in both, and only what differs between
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
@@ -16,13 +17,16 @@ from fieldworthy import stopping
 from fieldworthy.arrays import Array
 from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimit, abilities, changes, hours, limits
 from fieldworthy.decide.flip import Flip, flip_of
+from fieldworthy.decide.information import doubts_of
 from fieldworthy.decide.recommend import Side, recommend
+from fieldworthy.decide.work import Entrant, Work, work_between
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput
 from fieldworthy.match import WHY, Runs, blocks
 from fieldworthy.match.ability import Contradiction, ability
+from fieldworthy.match.forecast import doubts
 from fieldworthy.match.state import DONE, REASONS
 from fieldworthy.match.uncertainty import grouped, true_means
 from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
@@ -143,6 +147,7 @@ class Comparison:
     gains : Where the difference comes from, the largest first, for each variant after the first
     entry : Of every variant, the first too
     contradictions : Where practice and the check disagree, for every variant
+    work : What to do with the hours left while this is open
     """
 
     FORMAT: ClassVar[str] = "fieldworthy compare 2"
@@ -159,6 +164,7 @@ class Comparison:
     gains: tuple[Gain, ...] = ()
     entry: tuple[Entry, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
+    work: Work | None = None
 
 
 def compare(
@@ -166,7 +172,7 @@ def compare(
 ) -> Comparison:
     """Compare variants of a robot."""
     _same_season(variants)
-    variants = [variants[0], *(keep_weights(variants[0], v) for v in variants[1:])]
+    variants = told_apart([variants[0], *(keep_weights(variants[0], v) for v in variants[1:])])
     played = _played(variants, runs, seed, progress)
     points, kept = [p.points for p in played], [p.kept for p in played]
     names = [v.nominal.robot for v in variants]
@@ -193,7 +199,36 @@ def compare(
         gains,
         entry,
         tuple(c for v in variants for c in ability(v, Cases(seed, 0, _SAMPLES, [])).contradictions),
+        work_between(_entrants(variants, played, (times, entry), seed), seed),
     )
+
+
+def told_apart(variants: Sequence[Loaded]) -> list[Loaded]:
+    """Add the name of its file to a robot whose name another one bears too."""
+    names = [v.nominal.robot for v in variants]
+    found = []
+    for i, (variant, name) in enumerate(zip(variants, names, strict=True)):
+        stem = variant.document.file.stem
+        same = [j for j, other in enumerate(names) if other == name]
+        alike = [j for j in same if variants[j].document.file.stem == stem]
+        added = stem if len(alike) == 1 else f"file {i + 1}"
+        spec = variant.robot.model_copy(update={"robot": f"{name} ({added})"})
+        found.append(variant if len(same) == 1 else dataclasses.replace(variant, robot=spec))
+    return found
+
+
+def _entrants(
+    variants: Sequence[Loaded], played: Sequence[Played], judged: tuple[Sequence[Hours], Sequence[Entry]], seed: int
+) -> list[Entrant]:
+    """Variants that may be entered; the draws of the first block alone, whose inputs are at hand."""
+    found = []
+    for variant, one, time, entry in zip(variants, played, *judged, strict=True):
+        first = one.kept[0]
+        table, odds = grouped(first.points, first.each), first.odds[:: first.each]
+        known = doubts_of(variant, doubts(variant, first.setup, odds, seed))
+        if not entry.breaks:
+            found.append(Entrant(variant.nominal.robot, table, known, time.needed, time.left))
+    return found
 
 
 def entry_of(name: str, report: Report) -> Entry:

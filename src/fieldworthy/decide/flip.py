@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,8 +13,8 @@ from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.plan import Practice
 
-_CLOSE = 1e-4  # of the chance; practice counts never know it better
-_CHANCES = tuple(i / 10 for i in range(11))  # at which the curve is told
+_CHANCES = (0.0, 0.25, 0.5, 0.75, 1.0)  # at which the curve is told: points are all but straight in a chance
+_REFINED = 2  # times that the crossing is looked at again, closer
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,6 @@ class Flip:
 
 def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequence[Runs]], seed: int) -> Flip:
     """Find the chance at which a variant and the first robot score the same."""
-    from scipy.optimize import brentq  # noqa: PLC0415  only where it is used: the command must start fast
-
     level = float(np.concatenate([runs.points for runs in played[0]]).mean())
 
     def gap(chance: float, action: str) -> float:
@@ -60,12 +58,26 @@ def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequen
         return Flip(name, None, None, None, None, None, None)
     action = max(ends, key=lambda a: abs(ends[a][1] - ends[a][0]))
     low, high = ends[action]
-    chance = None
-    if low * high <= 0 and low != high:
-        chance = float(brentq(gap, 0.0, 1.0, args=(action,), xtol=_CLOSE))
     inner = [(c, gap(c, action)) for c in _CHANCES[1:-1]]
     curve = ((0.0, low), *inner, (1.0, high))
+    chance = _crossing(curve, lambda c: gap(c, action)) if low * high <= 0 and low != high else None
     return Flip(name, action, chance, *_practice(variant.nominal.actions[action].practice, chance), low, high, curve)
+
+
+def _crossing(curve: Sequence[tuple[float, float]], gap: Callable[[float], float]) -> float:
+    """Where a curve crosses zero: straight between the points about it, which are brought closer."""
+    after = next(i for i in range(1, len(curve)) if curve[i - 1][1] * curve[i][1] <= 0.0)
+    low, high = curve[after - 1], curve[after]
+    for _ in range(_REFINED):
+        at = _straight(low, high)
+        here = (at, gap(at))
+        low, high = (here, high) if (here[1] > 0.0) == (low[1] > 0.0) else (low, here)
+    return _straight(low, high)
+
+
+def _straight(low: tuple[float, float], high: tuple[float, float]) -> float:
+    rise = high[1] - low[1]
+    return low[0] - low[1] * (high[0] - low[0]) / rise if rise else 0.5 * (low[0] + high[0])
 
 
 def _mean(played: Sequence[Runs], action: str, chance: float, seed: int) -> float:

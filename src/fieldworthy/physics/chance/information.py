@@ -285,7 +285,7 @@ def after_tries(means: Array, rates: Array, tries: int) -> Array:
     k = np.arange(tries + 1.0)
     ways = -betaln(tries - k + 1.0, k + 1.0) - np.log1p(tries)
     likely = np.exp(ways + xlogy(k, rates[:, None]) + xlog1py(tries - k, -rates[:, None])) / rates.size
-    best = np.einsum("nk,...nd->...kd", likely, means).max(axis=-1).sum(axis=-1)
+    best = (likely.T @ means).max(axis=-1).sum(axis=-1)
     return np.asarray(best - means.mean(axis=-2).max(axis=-1))
 
 
@@ -308,7 +308,7 @@ def equally_likely(belief: Beta, count: int = _NODES) -> Array:
     return belief.quantile(places)
 
 
-def value_of_tries(benefits: Array, drawn: Array, belief: Beta, tries: int, seed: int = 0) -> Worth:
+def value_of_tries(benefits: Array, drawn: Array, belief: Beta, tries: int | None, seed: int = 0) -> Worth:
     """Value of a number of further tries of an action to a choice between acts.
 
     Parameters
@@ -319,8 +319,8 @@ def value_of_tries(benefits: Array, drawn: Array, belief: Beta, tries: int, seed
         Success rate of the action in each draw, shape (n,) [-].
     belief : Beta
         The belief that the rates were drawn from [-].
-    tries : int
-        Further tries [-].
+    tries : int or None
+        Further tries; None for so many that the rate is known [-].
     seed : int
         Fixes the draws that tell the error.
 
@@ -339,4 +339,6 @@ def value_of_tries(benefits: Array, drawn: Array, belief: Beta, tries: int, seed
     if surface is None:
         return Worth(0.0, 0.0)
     rates = equally_likely(belief)
+    if tries is None:
+        return _worth(surface, rates[:, None], information_value, seed)
     return _worth(surface, rates[:, None], lambda means: after_tries(means, rates, tries), seed)

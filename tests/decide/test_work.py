@@ -1,0 +1,156 @@
+"""What to do next: practice and measurement by hand, plans that end early, and what fits into the hours."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from edge import run as command
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.work import Job, in_order, job, work_of
+from ringing import MANY, POINTS, SEASON, bot
+from robots import EXAMPLES, GONE, changed, example, load
+
+RUNS = 4000
+
+
+@pytest.fixture
+def put(tmp_path):
+    """Writes a robot with the season into a folder of its own and reads it."""
+
+    def write(robot, season=SEASON):
+        folder = tmp_path / robot["robot"]
+        folder.mkdir(exist_ok=True)
+        return load(folder, robot, season)
+
+    return write
+
+
+def unpractised(name, rounds):
+    """A robot whose action belongs to a mechanism that is not built, and was never tried: any chance is as likely."""
+    return changed(bot(name, rounds, 0.5, action="swing"), {"actions": {"swing": {"practice": GONE}}})
+
+
+def test_practice_is_worth_what_the_two_action_case_says_by_hand(put):
+    """Three sure rings of 5 points against six swings of 5 points with a chance p of which nothing is known.
+
+    Both earn 15 on average. Knowing p, the mean of max(15, 30 p) is 15 / 2 + (30 - 7.5) / 2 = 18.75: worth 3.75. After
+    ten tries 0 to 10 successes are equally likely and the mean of p is (k + 1) / 12: from k = 6 on the swings are
+    better, with 17.5, 20, 22.5, 25 and 27.5 points: (6 x 15 + 112.5) / 11 - 15 = 3.41 points.
+    """
+    one = put(
+        changed(
+            bot("one", 3, 0.9),
+            {"actions": {"ring": {"practice": GONE}}, "mechanisms": {"ringer": {"build_time": "0 h"}}},
+        )
+    )
+    work = compare([one, put(unpractised("two", 6))], RUNS).work
+    known = {(a.key, a.tries): a for a in work.answers}
+    perfect, ten = known["actions.swing.practice", None], known["actions.swing.practice", 10]
+    assert perfect.points == pytest.approx(3.75, abs=3 * perfect.error)
+    assert ten.points == pytest.approx(3.409, abs=3 * ten.error)
+    assert perfect.error < 0.3
+    assert ten.points < known["actions.swing.practice", 40].points < perfect.points
+    assert known["everything", None].points == pytest.approx(3.75, abs=0.3)
+    # a try takes its second and a minute to set up again
+    assert ten.minutes == pytest.approx(10 * 61 / 60)
+    practise = next(j for j in work.jobs if j.kind == "practise")
+    assert practise.what == "Try 'swing' 10 times more"
+    assert practise.rate == pytest.approx(ten.points / (610 / 3600))
+    assert practise.day == pytest.approx(8 * ten.points)
+    assert "Most of that hangs on how often 'swing' works" in work.told
+
+
+def test_what_is_settled_needs_no_finding_out(put):
+    work = compare([put(bot("one", 3, 0.9)), put(bot("two", 6, 0.9))], 1000).work
+    assert not [j for j in work.jobs if j.kind in ("practise", "measure")]
+    assert (
+        work.told
+        == "No practice and no measurement would change whether one or two is better: what is known settles it."
+    )
+
+
+def test_a_plan_that_ends_early_says_so_and_what_fits_in(put):
+    """Ten rings of a second in a hundred seconds leave 90, in which ninety more earn 5 points at 0.6 each."""
+    work = work_of(put(bot("one", 10, 0.6)), 1000)
+    assert (work.spare.ends, work.spare.of) == (pytest.approx(30.0), 120.0)
+    assert work.spare.fits == ("ring",)
+    error = POINTS * math.sqrt(90 * 0.6 * 0.4 / 1000) + 90 * POINTS * math.sqrt(0.24 / MANY) / math.sqrt(200)
+    assert work.spare.gain.points == pytest.approx(90 * POINTS * 0.6, abs=4 * error)
+    assert work.spare.sentence.startswith(
+        "The plan ends at 30 s of 120 s and leaves 90 s unused; 'ring', repeated in that time, brings 2"
+    )
+    plan = next(j for j in work.jobs if j.kind == "plan")
+    assert plan.what == "Repeat 'ring' until the finish"
+    assert plan.hours == 0
+    assert work.jobs[0] is plan
+
+
+def test_a_plan_that_fills_the_match_leaves_nothing(put):
+    assert work_of(put(bot("one", 200, 0.6)), 200).spare is None
+
+
+def test_spare_time_in_which_nothing_counts_any_more(put):
+    season = {
+        "tasks": {
+            "bell": {"points": POINTS, "needs": ["ring"], "per": "each", "most": 1},
+            "drum": SEASON["tasks"]["drum"],
+        }
+    }
+    sure = changed(
+        bot("one", 10, 0.9), {"actions": {"ring": {"practice": GONE}}, "mechanisms": {"ringer": {"build_time": "0 h"}}}
+    )
+    work = work_of(put(sure, season), 200)
+    assert work.spare.sentence.endswith("none of its steps, repeated in that time, brings more points.")
+
+
+def test_building_a_mechanism_gains_what_its_actions_earn(put):
+    work = work_of(put(bot("one", 6, 0.6)), 2000)
+    build = next(j for j in work.jobs if j.kind == "build")
+    error = POINTS * math.sqrt(6 * 0.24 / 2000)
+    assert build.points == pytest.approx(6 * POINTS * 0.6, abs=4 * error)
+    assert build.hours == pytest.approx(2.0)
+    assert build.rate == pytest.approx(build.points / 2.0)
+    assert build.fits  # 2 of 5 h
+    skill = work.skills[0] if work.skills else None
+    assert skill is None or skill.points == pytest.approx(0.1 * 6 * POINTS, abs=3 * skill.error)
+
+
+def test_work_stands_in_the_order_of_points_an_hour_and_fits_the_hours():
+    jobs = [job("build", "a", 10.0, 8.0), job("practise", "b", 2.0, 0.5), job("plan", "c", 1.0, 0.0),
+            job("build", "d", 4.0, 4.0), job("mend", "e", 30.0, None), job("measure", "f", 0.5, 1.0)]  # fmt: skip
+    found = in_order(jobs, 9.0)
+    # points an hour: b 4, a 1.25, d 1, f 0.5; after b and a, 0.5 h are left
+    assert [j.what for j in found] == ["c", "b", "a", "d", "f", "e"]
+    assert [j.fits for j in found] == [True, True, True, False, False, None]
+    assert all(isinstance(j, Job) and j.fits is None for j in in_order(jobs, None))
+    assert in_order([job("build", "nothing", 0.0, 1.0)], 9.0) == ()
+
+
+def test_what_stops_an_action_is_named_with_what_it_costs():
+    """The example's climb lacks air: worth 20 points at the (11 + 1) / (16 + 2) of its practice counts."""
+    work = work_of(example("mk1"), 1000)
+    stop = work.blocked[0]
+    assert (stop.action, stop.reason) == ("climb", "air")
+    assert stop.share > 0.99
+    assert stop.gain.points == pytest.approx(20 * 12 / 18, abs=1.5)
+    assert stop.sentence.startswith(
+        "'climb' lacks air in over 99 % of its tries; nothing that the file leaves open turns that."
+    )
+    assert "Give 'climb' the air that it lacks (tank 'left' is below what 'hooks' needs" in stop.sentence
+
+
+def test_the_command_prints_the_work_and_its_json_fits_the_schema():
+    shown = command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--sensitivity").out
+    assert "What to do in the 14 h left, by points gained an hour" in shown
+    assert "The plan ends at 72 s of 120 s and leaves 48 s unused" in shown
+    before, _, after = shown.partition("What moves the points most, one at a time")
+    assert "'climb' lacks air" in after
+    assert "climb" in before
+    data = json.loads(command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--json").out)
+    schema = json.loads(command("schema", "match").out)
+    Draft202012Validator(schema).validate(data)
+    assert data["work"]["left"] == pytest.approx(14.0)
