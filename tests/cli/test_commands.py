@@ -1,8 +1,10 @@
 """The command line: how commands end, what they print, and that the schemas fit what they describe."""
 
 import json
+import re
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -188,3 +190,36 @@ def test_an_interruption_ends_with_130_and_a_closed_pipe_with_0(tmp_path, monkey
 
         monkeypatch.setattr("fieldworthy.cli.checking.run_check", interrupted)
         assert run("check", written(tmp_path)).code == code
+
+
+@pytest.mark.parametrize("name", ["mk1", "mk2"])
+def test_a_plain_check_is_one_screen_that_leads_with_causes(name):
+    """A terminal of old has 80 columns; 40 lines are read without scrolling (common practice, no source)."""
+    ended = run("check", EXAMPLES / "heron" / f"{name}.yaml")
+    lines = ended.out.splitlines()
+    assert len(lines) <= 40
+    assert max(len(line) for line in lines) <= 80
+    found = json.loads(run("check", EXAMPLES / "heron" / f"{name}.yaml", "--json").out)
+    verdicts = [f["verdict"] for f in found["findings"]]
+    counts = {v: verdicts.count(v) for v in ("close", "unknown", "holds")}
+    assert f"{counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold" in lines[1]
+    numbers = [line[2:4].strip() for line in lines if line.startswith("✗ ")]
+    assert numbers == [str(i) for i in range(1, len(found["causes"]) + 1)]
+    assert sum(line.startswith("    → ") for line in lines) == len(numbers)
+    flat = " ".join(line.strip() for line in lines)
+    for finding in found["findings"]:
+        if finding["verdict"] in ("short", "close", "unknown"):
+            assert finding["id"] in flat
+    assert sum(line.startswith("! ") for line in lines) == 1
+    assert not any(re.search(r"\d$", line) and re.match(r" *(%|mm|bar|m/s)", after) for line, after in pairwise(lines))
+
+
+def test_help_says_whole_sentences_in_80_columns(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    lines = run("--help").out.splitlines()
+    commands = [line.split()[0] for line in lines[lines.index("Commands:") + 1 :]]
+    assert len(commands) >= 15
+    assert not any(line.endswith("...") for line in lines[lines.index("Commands:") :])
+    texts = {name: run(name, "--help").out for name in commands}
+    assert max(len(line) for text in (*texts.values(), *lines) for line in text.splitlines()) <= 80
+    assert [name for name, text in texts.items() if re.search(r"\.\.\.$", text, re.MULTILINE)] == ["compare", "report"]

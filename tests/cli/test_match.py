@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import subprocess
 import sys
 
@@ -13,6 +14,7 @@ from jsonschema import Draft202012Validator
 from edge import ROBOT, SEASON, changed, place, run, written
 from fieldworthy.match.state import REASONS
 from fieldworthy.match.timeline import WHY
+from robots import EXAMPLES
 
 SOLO = changed("driven: 100 s}", "driven: 100 s, solo: 60 s}", SEASON)
 
@@ -161,3 +163,16 @@ def test_commands_that_play_no_match_do_not_start_the_compiler(tmp_path):
         code = f"import sys; from fieldworthy.cli import main\ntry: main({words!r})\nexcept SystemExit: pass\n"
         code += "sys.exit('numba' in sys.modules)"
         assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
+
+
+def test_a_timeline_of_the_example_stays_a_table_of_80_columns():
+    lines = run("match", EXAMPLES / "mk1.yaml", "--runs", 1).out.splitlines()
+    head = next(i for i, line in enumerate(lines) if line.split()[:3] == ["from", "to", "action"])
+    rows = [line for line in lines[head + 1 :] if re.match(r" *[\d.]+ s +[\d.]+ s  ", line)]
+    events = json.loads(run("match", EXAMPLES / "mk1.yaml", "--runs", 1, "--json").out)["timeline"]["events"]
+    assert len(rows) == len(events) > 10
+    assert max(map(len, (lines[head], *rows))) <= 80
+    ends = {line.index(event["action"]) for line, event in zip(rows, events, strict=True)}
+    assert len(ends) == 1  # its columns line up
+    failed = [WHY[e["reason"]] for e in events if e["reason"] not in ("done", "luck") and WHY[e["reason"]]]
+    assert [line.strip(" ↳") for line in lines if "↳" in line] == failed

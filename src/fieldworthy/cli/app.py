@@ -22,9 +22,11 @@ app = typer.Typer(
 
 RobotFile = Annotated[Path, typer.Argument(help="The robot file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
-OutFile = Annotated[Path | None, typer.Option("-o", "--out", help="File to write; printed where not given.")]
-Date = Annotated[str, typer.Option(help="Date on the document, such as 2026-11-25; none where not given.")]
-Seed = Annotated[int, typer.Option(min=0, max=2**64 - 1, help="Fixes the random draws: same seed, same output.")]
+OutFile = Annotated[Path | None, typer.Option("-o", "--out", help="Write to this file instead of printing.")]
+Date = Annotated[str, typer.Option(help="Date the document, such as 2026-11-25.")]
+Seed = Annotated[
+    int, typer.Option(min=0, max=2**64 - 1, help="Fix the random draws: the same seed gives the same output.")
+]
 
 
 def _version(wanted: bool) -> None:
@@ -47,22 +49,23 @@ def common(
 def check(  # noqa: PLR0913, PLR0917  the command library reads options from parameters
     robot: RobotFile,
     samples: Annotated[
-        int, typer.Option(min=0, max=10_000_000, help="Samples of the tolerances for the chances.")
+        int, typer.Option(min=0, max=10_000_000, help="Draw so many robots within the tolerances.")
     ] = 1000,
     seed: Seed = 0,
     as_json: AsJson = False,
     every: Annotated[
         bool, typer.Option("--all", help="Show every check with its inputs, sources and assumptions.")
     ] = False,
-    remedies: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
-    only: Annotated[
-        str, typer.Option(help="Show what is about one thing: climb, balance.tip, a mechanism's name.")
-    ] = "",
+    remedies: Annotated[bool, typer.Option("--remedies", help="Say which changes mend what is short.")] = False,
+    only: Annotated[str, typer.Option(help="Show only what is about climb, balance.tip or a mechanism.")] = "",
     exit_zero: Annotated[
-        bool, typer.Option("--exit-zero", help="End with status 0 though something is short.")
+        bool, typer.Option("--exit-zero", help="End with status 0 even where something is short.")
     ] = False,
 ) -> None:
-    """Say what will not work on a robot, by how much, and how sure that is."""
+    """Say what will not work on a robot, and how to mend it.
+
+    The causes come first, then what is close, and what cannot be judged. Status 1 says that something is short.
+    """
     from fieldworthy.cli.checking import CheckOptions, run_check  # noqa: PLC0415
 
     short = run_check(robot, CheckOptions(samples, seed, every, remedies, only), as_json=as_json)
@@ -72,14 +75,14 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
 @app.command()
 def match(
     robot: RobotFile,
-    runs: Annotated[int, typer.Option(min=1, max=100_000_000, help="Matches to play.")] = 2000,
+    runs: Annotated[int, typer.Option(min=1, max=100_000_000, help="Play so many matches.")] = 2000,
     seed: Seed = 0,
-    part: Annotated[str, typer.Option(help="whole, autonomous, driven or solo.")] = "whole",
+    part: Annotated[str, typer.Option(help="Play this part: whole, autonomous, driven or solo.")] = "whole",
     as_json: AsJson = False,
     table: Annotated[Path | None, typer.Option("--csv", help="Write the timeline to this CSV file.")] = None,
     sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
 ) -> None:
-    """Forecast a match: one timeline, the spread of points over many matches, and what limits them."""
+    """Forecast a match: points, their spread, and what limits them."""
     from fieldworthy.cli.matching import MatchOptions, run_match  # noqa: PLC0415
 
     done = run_match(robot, MatchOptions(runs, seed, part, sensitivity), as_json=as_json, table=table)
@@ -89,11 +92,14 @@ def match(
 @app.command()
 def compare(
     robots: Annotated[list[Path], typer.Argument(help="Two robot files or more (YAML).")],
-    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches that each plays.")] = 2000,
+    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches with each.")] = 2000,
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Compare variants: who scores more and how sure that is, what changes, and whether there is time to build it."""
+    """Say which variant scores more, and how sure that is.
+
+    Also what changes with it, and whether there is time to build it.
+    """
     from fieldworthy.cli.matching import run_compare  # noqa: PLC0415
 
     raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else INTERRUPTED)
@@ -104,7 +110,7 @@ def search(
     robot: RobotFile,
     vary: Annotated[list[str] | None, typer.Option(help="Key that may vary; '?' lists them all. Repeat it.")] = None,
 ) -> None:
-    """Search ranges and choices for the best robot within the season's limits."""
+    """Search ranges and choices for the best robot in the limits."""
     from fieldworthy.cli.searching import list_varying  # noqa: PLC0415
 
     if vary and vary[0].endswith("?"):
@@ -114,22 +120,27 @@ def search(
 @app.command()
 def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     file: Annotated[Path, typer.Argument(help="The robot file to write.")] = Path("robot.yaml"),
-    name: Annotated[str | None, typer.Option(help="What the robot is called.")] = None,
-    season: Annotated[str | None, typer.Option(help="Season file in the same folder; written if missing.")] = None,
-    units: Annotated[str | None, typer.Option(help="metric or inch.")] = None,
-    motor: Annotated[str | None, typer.Option(help="Class of the drive motors.")] = None,
-    motors: Annotated[int | None, typer.Option(help="Number of drive motors.")] = None,
-    wheels: Annotated[int | None, typer.Option(help="Number of drive wheels, both sides together.")] = None,
-    wheel_size: Annotated[str | None, typer.Option(help="Their diameter, such as '2.75 in'.")] = None,
-    gearing: Annotated[str | None, typer.Option(help="Teeth motor:wheel, such as 48:60, or direct.")] = None,
-    mass: Annotated[str | None, typer.Option(help="Of the whole robot, such as '6.5 kg'.")] = None,
-    length: Annotated[str | None, typer.Option(help="Such as '400 mm'.")] = None,
-    width: Annotated[str | None, typer.Option(help="Such as '380 mm'.")] = None,
-    height: Annotated[str | None, typer.Option(help="Such as '350 mm'.")] = None,
-    tanks: Annotated[int | None, typer.Option(help="Number of air tanks, 0 for none.")] = None,
+    name: Annotated[str | None, typer.Option(help="Call the robot this.")] = None,
+    season: Annotated[
+        str | None, typer.Option(help="Use this season file in the same folder; write it if missing.")
+    ] = None,
+    units: Annotated[str | None, typer.Option(help="Write in metric or inch units.")] = None,
+    motor: Annotated[str | None, typer.Option(help="Use this class of drive motor.")] = None,
+    motors: Annotated[int | None, typer.Option(help="Use so many drive motors.")] = None,
+    wheels: Annotated[int | None, typer.Option(help="Use so many drive wheels, both sides together.")] = None,
+    wheel_size: Annotated[str | None, typer.Option(help="Give their diameter, such as '2.75 in'.")] = None,
+    gearing: Annotated[str | None, typer.Option(help="Give the teeth motor:wheel, such as 48:60, or direct.")] = None,
+    mass: Annotated[str | None, typer.Option(help="Give the mass of the whole robot, such as '6.5 kg'.")] = None,
+    length: Annotated[str | None, typer.Option(help="Give its length, such as '400 mm'.")] = None,
+    width: Annotated[str | None, typer.Option(help="Give its width, such as '380 mm'.")] = None,
+    height: Annotated[str | None, typer.Option(help="Give its height, such as '350 mm'.")] = None,
+    tanks: Annotated[int | None, typer.Option(help="Use so many air tanks, 0 for none.")] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over an existing robot file.")] = False,
 ) -> None:
-    """Write a first robot file with comments; asks on a terminal what the options leave open."""
+    """Write a first robot file, with comments.
+
+    On a terminal it asks what the options leave open.
+    """
     from fieldworthy.cli.newfile import Options, run_new  # noqa: PLC0415
 
     sizes = (length, width, height)
@@ -140,10 +151,13 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 @app.command()
 def export(
     robot: RobotFile,
-    to: Annotated[str, typer.Option("--to", help="json, c, python, csv or urdf.")] = "json",
+    to: Annotated[str, typer.Option("--to", help="Write json, c, python, csv or urdf.")] = "json",
     out: OutFile = None,
 ) -> None:
-    """Write the tuned constants for the robot's own program, or its bodies for a physics engine."""
+    """Write the tuned constants for the robot's own program.
+
+    With --to urdf: its bodies, for a physics engine.
+    """
     from fieldworthy.cli.exporting import run_export  # noqa: PLC0415
 
     run_export(robot, to, out)
@@ -155,10 +169,13 @@ def parts(
     out: OutFile = None,
     table: Annotated[Path | None, typer.Option("--from", help="Take in this CSV file or spreadsheet.")] = None,
     columns: Annotated[
-        list[str] | None, typer.Option(help="Which head a column comes from, such as 'mass=Mass (g)'; repeat it.")
+        list[str] | None, typer.Option(help="Say which head a column has, such as 'mass=Mass (g)'; repeat it.")
     ] = None,
 ) -> None:
-    """Write the parts list as CSV or spreadsheet, with totals; take in one that another program wrote."""
+    """Write the parts list with totals, or take one in.
+
+    As CSV or spreadsheet; --from takes in one that another program wrote.
+    """
     from fieldworthy.cli.exporting import run_parts  # noqa: PLC0415
 
     run_parts(robot, out, table, columns or [])
@@ -166,7 +183,10 @@ def parts(
 
 @app.command()
 def inspect(robot: RobotFile, out: OutFile = None, date: Date = "") -> None:
-    """Hold the season's limits against the robot, item by item, with blanks for what is measured by hand."""
+    """Hold the season's limits against the robot, item by item.
+
+    With blanks for what is measured by hand.
+    """
     from fieldworthy.cli.reporting import run_inspect  # noqa: PLC0415
 
     raise typer.Exit(1 if run_inspect(robot, out, date) else 0)
@@ -175,9 +195,9 @@ def inspect(robot: RobotFile, out: OutFile = None, date: Date = "") -> None:
 @app.command()
 def card(
     robot: RobotFile,
-    out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("card.pdf"),
+    out: Annotated[Path, typer.Option("-o", "--out", help="Write this PDF or HTML file.")] = Path("card.pdf"),
     date: Date = "",
-    log: Annotated[Path | None, typer.Option("--faults", help="The fault log: what failed is checked first.")] = None,
+    log: Annotated[Path | None, typer.Option("--faults", help="Check first what failed by this fault log.")] = None,
 ) -> None:
     """Write the pit card: one page for the two minutes before a match."""
     from fieldworthy.cli.reporting import run_card  # noqa: PLC0415
@@ -188,14 +208,17 @@ def card(
 @app.command("open")
 def open_(
     folder: Annotated[Path, typer.Argument(help="The folder with the robot files.")] = Path(),
-    port: Annotated[int | None, typer.Option(min=1, max=65535, help="Port; the next free one if it is taken.")] = None,
+    port: Annotated[int | None, typer.Option(min=1, max=65535, help="Use this port, or the next free one.")] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address and open no browser.")] = False,
     share: Annotated[bool, typer.Option("--share", help="Let others in the network look, by a code.")] = False,
     allow_changes: Annotated[
-        bool, typer.Option("--allow-changes", help="With --share: let them change files.")
+        bool, typer.Option("--allow-changes", help="Let them change files, with --share.")
     ] = False,
 ) -> None:
-    """Open the page: describe, check and compare robots in a browser, on this machine alone."""
+    """Open the page: describe and check robots in a browser.
+
+    On this machine alone, unless --share is given.
+    """
     from fieldworthy.web import Options, serve  # noqa: PLC0415
 
     options = Options(port, not no_browser, share, allow_changes)
@@ -205,22 +228,25 @@ def open_(
 @app.command()
 def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     robots: Annotated[list[Path], typer.Argument(help="The robot file (YAML); after --compare, variants too.")],
-    out: Annotated[Path, typer.Option("-o", "--out", help="PDF or HTML to write.")] = Path("notebook.pdf"),
+    out: Annotated[Path, typer.Option("-o", "--out", help="Write this PDF or HTML file.")] = Path("notebook.pdf"),
     date: Date = "",
-    job: Annotated[str, typer.Option(help="What the notebook is for, in a sentence, for the cover.")] = "",
-    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches of the forecast.")] = 2000,
+    job: Annotated[str, typer.Option(help="Say on the cover what the notebook is for, in a sentence.")] = "",
+    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches for the forecast.")] = 2000,
     seed: Seed = 0,
-    mend: Annotated[bool, typer.Option("--remedies", help="Say which single changes mend what is short.")] = False,
-    since: Annotated[Path | None, typer.Option(help="An older revision: add what changed since.")] = None,
+    mend: Annotated[bool, typer.Option("--remedies", help="Say which changes mend what is short.")] = False,
+    since: Annotated[Path | None, typer.Option(help="Add what changed since this older revision.")] = None,
     against: Annotated[
-        list[Path] | None, typer.Option("--compare", help="Variants to decide between, one behind the other.")
+        list[Path] | None, typer.Option("--compare", help="Decide between these variants, one behind the other.")
     ] = None,
-    weights: Annotated[str, typer.Option(help="What counts how much in the decision: 'points=3,hours=1'.")] = "",
+    weights: Annotated[str, typer.Option(help="Weigh the decision so: 'points=3,hours=1'.")] = "",
     reader: Annotated[
-        Literal["team", "judges"], typer.Option("--for", help="The whole notebook, or two pages for the judges.")
+        Literal["team", "judges"], typer.Option("--for", help="Write the whole notebook, or two pages for the judges.")
     ] = "team",
 ) -> None:
-    """Write the engineering notebook: the reasoning about the robot, page by page, as PDF or HTML."""
+    """Write the engineering notebook, page by page.
+
+    The reasoning about the robot, as PDF or HTML.
+    """
     from fieldworthy.cli.reporting import run_report, weights_of  # noqa: PLC0415
     from fieldworthy.report.making import Wanted  # noqa: PLC0415
 
@@ -242,11 +268,16 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     every: Annotated[
         bool, typer.Option("--all", help="Show changed numbers that nothing limits, and sources.")
     ] = False,
-    samples: Annotated[int, typer.Option(min=0, max=1_000_000, help="Samples of the tolerances.")] = 1000,
+    samples: Annotated[
+        int, typer.Option(min=0, max=1_000_000, help="Draw so many robots within the tolerances.")
+    ] = 1000,
     seed: Seed = 0,
     plots: Annotated[Path | None, typer.Option(help="Write residual plots (SVG) into this folder.")] = None,
 ) -> None:
-    """Fit readings of the real robot: values with intervals, where the file is unlikely, and what that changes."""
+    """Fit readings of the real robot, and say what they change.
+
+    Values with intervals, and where the file is unlikely.
+    """
     from fieldworthy.cli.measuring import FitOptions, run_fit  # noqa: PLC0415
 
     run_fit(robot, measurements, FitOptions(as_json, every, write, samples, seed, plots))
@@ -256,11 +287,14 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 def faults(
     robot: RobotFile,
     log: Annotated[Path, typer.Argument(help="The fault log (YAML).")],
-    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Matches played for each fault.")] = 2000,
+    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches for each fault.")] = 2000,
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Say which fault to mend first: how often each comes and the points that it costs in a match."""
+    """Say which fault to mend first.
+
+    By how often each comes and the points that it costs in a match.
+    """
     from fieldworthy.cli.matching import run_faults  # noqa: PLC0415
 
     run_faults(robot, log, runs, seed, as_json=as_json)
@@ -272,7 +306,10 @@ def sheet(
     out: Annotated[Path | None, typer.Option("-o", "--out", help="HTML, Markdown or text file to write.")] = None,
     every: Annotated[bool, typer.Option("--list", help="List the procedures.")] = False,
 ) -> None:
-    """Print the sheet of a measuring procedure: what to do in steps, cautions first, blanks to fill."""
+    """Print the sheet of a measuring procedure.
+
+    What to do in steps, cautions first, with blanks to fill.
+    """
     from fieldworthy.cli.measuring import run_sheet  # noqa: PLC0415
 
     run_sheet(None if every else procedure, out)
@@ -287,7 +324,10 @@ def schema(
         ),
     ],
 ) -> None:
-    """Print a JSON Schema, so that an editor completes and checks the file."""
+    """Print a JSON Schema for an editor.
+
+    It then completes the file and checks it as you type.
+    """
     from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415
 
     print_schema(what)

@@ -12,7 +12,17 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.api import Robot, load
-from fieldworthy.cli.output import PATIENCE, VERDICT_SIGNS, plain_console, print_json, print_line, progress_bar
+from fieldworthy.cli.output import (
+    COLUMNS,
+    PATIENCE,
+    VERDICT_SIGNS,
+    plain_console,
+    print_json,
+    print_line,
+    print_lines,
+    progress_bar,
+    wrapped,
+)
 from fieldworthy.decide.remedy import FoundRemedies, Remedy, remedies, remedies_data
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
 from fieldworthy.engine.output import as_data
@@ -55,25 +65,47 @@ def _leads(report: Report) -> Report:
 
 
 _INDENT = "    "
+_PAGE = 40
+"""Lines of a screen: what is longer is not read before a match."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Some lines of the first page, and how they begin."""
+
+    head: str
+    lines: list[str]
+    style: str = ""
+    head_style: str = ""
 
 
 def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemedies], file: Path) -> None:
     """Print what to act on, on one screen: causes with a remedy each, what is close, what is not judged."""
+    width = min(console.width, 100) if console.is_terminal else COLUMNS
     mended = {(m.id, m.subject): m for m in mendings}
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
     console.print(Text(f"{report.robot} in {report.season}: {len(report.findings)} checks", style="bold"))
     short = f"{counts['short']} short, from {len(causes)} cause{'s' * (len(causes) != 1)}" if causes else "none short"
     console.print(f"{short}; {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold\n")
-    for number, cause in enumerate(causes, 1):
-        _print_cause(console, number, cause, mended.get((cause.lead.id, cause.lead.subject)))
-    _print_others(console, report)
-    if report.assumptions:
-        console.print(f"~ {len(report.assumptions)} defaults stand in for what the file does not say.")
-    name = quoted(file)
-    asked = f"fieldworthy check {name} --only {_word(report)} | --all | --remedies"
-    print_line(console, "> ", f"Next: {asked}; fieldworthy match {name}")
-    more = f" --all lists {len(report.cautions) - 1} more cautions." if len(report.cautions) > 1 else ""
-    print_line(console, "! ", report.cautions[0] + more)
+    told = [_cause(n, c, mended.get((c.lead.id, c.lead.subject)), width) for n, c in enumerate(causes, 1)]
+    rest = [*_others(report, width), *_ending(report, file, width)]
+    room = _PAGE - 4 - sum(len(block.lines) for block in rest)
+    shown = 0
+    for blocks in told:
+        used = sum(len(block.lines) for block in blocks)
+        if shown and used > room:
+            break
+        room -= used
+        shown += 1
+        _print_blocks(console, blocks)
+    if shown < len(told):
+        console.print(f"✗ and {len(told) - shown} more: --all lists them", style="bold red")
+    _print_blocks(console, rest)
+
+
+def _print_blocks(console: Console, blocks: Sequence[_Block]) -> None:
+    for block in blocks:
+        print_lines(console, block.head, block.lines, block.style, block.head_style)
 
 
 def quoted(file: Path) -> str:
@@ -88,37 +120,60 @@ def _word(report: Report) -> str:
     return leads[0].id.partition(".")[0] if leads else "drive"
 
 
-def _print_cause(console: Console, number: int, cause: Cause, mending: FoundRemedies | None) -> None:
-    lead = cause.lead
-    print_line(console, f"✗ {number} ", lead.because, head_style="bold red")
-    detail = [lead.id]
+def _cause(number: int, cause: Cause, mending: FoundRemedies | None, width: int) -> list[_Block]:
+    """A cause: its sentence, what follows from it, and one remedy."""
+    lead, inner = cause.lead, width - len(_INDENT)
+    head = f"✗ {number} ".ljust(len(_INDENT))
+    behind = [lead.id] if lead.chance is None else [f"{lead.id}, chance {chance_text(lead.chance)}"]
     if cause.twins:
-        detail.append(f"the same of {', '.join(t.id for t in cause.twins)}")
-    if lead.chance is not None:
-        detail.append(f"holds in {share(lead.chance)}")
+        behind.append(f"the same: {', '.join(t.id for t in cause.twins)}")
     if cause.consequences:
-        detail.append("with it: " + ", ".join(f.id for f in cause.consequences))
-    print_line(console, _INDENT, " · ".join(detail), "dim")
+        many = len(cause.consequences)
+        behind.append(f"{many} more follow{'s' * (many == 1)}: {', '.join(f.id for f in cause.consequences)}")
     if mending is None or not mending.remedies:
-        print_line(console, f"{_INDENT}→ ", mending.answer if mending is not None else "No remedy was looked for.")
+        answer = mending.answer if mending is not None else "No remedy was looked for."
     else:
-        print_line(console, f"{_INDENT}→ ", _told(mending.remedies[0], brief=True), head_style="cyan")
+        answer = _told(mending.remedies[0], brief=True)
+    return [
+        _Block(head, wrapped(lead.because, inner), "", "bold red"),
+        _Block(_INDENT, wrapped("; ".join(behind), inner), "dim"),
+        _Block(f"{_INDENT}→ ", wrapped(answer, inner - 2), "", "cyan"),
+    ]
 
 
-def _print_others(console: Console, report: Report) -> None:
-    """What is close with its chance, and what is not judged with what is missing."""
-    close = [f"{f.id} ({share(f.chance or 0.0, '')})" for f in report.of("close")]
+def _others(report: Report, width: int) -> list[_Block]:
+    """What is close with its chance, what is not judged with what is missing, and the defaults in use."""
+    blocks = []
+    close = sorted(report.of("close"), key=lambda f: f.chance or 0.0)
     if close:
-        print_line(
-            console, "≈ ", f"Close, the tolerances decide: {', '.join(dict.fromkeys(close))}.", head_style="yellow"
-        )
+        listed = dict.fromkeys(f"{f.id} {chance_text(f.chance or 0.0)}" for f in close)
+        text = f"Close, with the chance that it works: {', '.join(listed)}."
+        blocks.append(_Block("≈ ", wrapped(text, width - 2), "", "yellow"))
     unknown = report.of("unknown")
     if unknown:
         wanting = list(dict.fromkeys(key for f in unknown for key in f.missing))
         more = f" and {len(wanting) - 6} more" if len(wanting) > 6 else ""
-        ids = ", ".join(dict.fromkeys(f.id for f in unknown))
-        text = f"Not judged: {ids}; the file does not say {', '.join(wanting[:6])}{more}."
-        print_line(console, "? ", text, head_style="cyan")
+        ids = list(dict.fromkeys(f.id for f in unknown))
+        rest = f" and {len(ids) - 6} more" if len(ids) > 6 else ""
+        text = f"Not judged: {', '.join(ids[:6])}{rest}, for the file does not say {', '.join(wanting[:6])}{more}."
+        blocks.append(_Block("? ", wrapped(text, width - 2), "", "cyan"))
+    if report.assumptions:
+        many = len(report.assumptions)
+        text = f"{many} default{'s' * (many != 1)} stand{'s' * (many == 1)} in for what the file does not say."
+        blocks.append(_Block("~ ", wrapped(f"{text} --all lists them.", width - 2)))
+    return blocks
+
+
+def _ending(report: Report, file: Path, width: int) -> list[_Block]:
+    """What to ask next, and one caution."""
+    name = quoted(file)
+    asked = f"Next: fieldworthy check {name} --only {_word(report)}, or --all, or --remedies;"
+    more = f" --all lists {len(report.cautions) - 1} more cautions." if len(report.cautions) > 1 else ""
+    return [
+        _Block("> ", wrapped(asked, width - 2)),
+        _Block("  ", wrapped(f"fieldworthy match {name}", width - 2)),
+        _Block("! ", wrapped(report.cautions[0] + more, width - 2)),
+    ]
 
 
 def _mended(loaded: Loaded, report: Report) -> tuple[FoundRemedies, ...]:

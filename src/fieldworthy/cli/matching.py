@@ -16,7 +16,7 @@ from rich.text import Text
 
 from fieldworthy.api import Robot, compare, load
 from fieldworthy.cli.checking import share
-from fieldworthy.cli.output import plain_console, print_json, print_line, progress_bar
+from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.decide.features import Ability, Hours
@@ -27,12 +27,12 @@ from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.output import as_data
 from fieldworthy.files.problems import nearest
 from fieldworthy.files.writing import spare, write_atomically
-from fieldworthy.match import PARTS, WHY, Event, Forecast, Part, Timeline
+from fieldworthy.match import PARTS, WHY, Forecast, Part, Timeline
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.match.uncertainty import EACH
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.units import digits, labelled
+from fieldworthy.units import digits, labelled, percent, unit_label
 
 _PLAYING = "Playing matches (the first time here it compiles for half a minute)"
 _LIMITS = {
@@ -157,41 +157,44 @@ def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> No
 
 
 def _print_timeline(console: Console, timeline: Timeline, shown: DisplayUnits) -> None:
+    """Print one row an action, in 80 columns where it can be done; why something failed stands below its row."""
     tanks = list(timeline.events[0].pressure) if timeline.events else []
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for head in ("from", "to"):
-        table.add_column(head, justify="right")
-    for head in ("action", "place"):
-        table.add_column(head)
-    table.add_column("points", justify="right")
-    for head in [*(f"{t} [{shown.units['pressure']}]" for t in tanks), "hottest motor", "battery"]:
-        table.add_column(head, justify="right")
-    table.add_column("why not")
-    for event in timeline.events:
-        table.add_row(*_cells(event, tanks, timeline.capacity, shown))
-    if console.is_terminal:
-        console.print(table)
+    width = console.width if console.is_terminal else COLUMNS
+    for left_out in ((), ("from",), ("from", "place")):
+        lines = _rows(timeline, tanks, shown, left_out)
+        if max(map(len, lines)) <= width:
+            break
+    console.print(lines[0], style="bold")
+    for line, event in zip(lines[1:], timeline.events, strict=True):
+        console.print(line)
+        if WHY[event.reason]:
+            console.print(f"        ↳ {WHY[event.reason]}", style="yellow")
+    if not timeline.events:
         return
-    # in a file or a pipe a row stays one line, however long
-    wide = Console(file=console.file, width=400, highlight=False, markup=False)
+    last = timeline.events[-1]
+    air = f"Air in {unit_label(shown.units['pressure'])}, after each action. " if tanks else ""
+    left = percent(max(1.0 - last.charge / timeline.capacity, 0.0))
+    hot = shown.number(last.hottest, "temperature")
+    end = f"At the end the hottest motor ({last.hottest_motor}) has {hot} and the battery {left} left."
+    print_lines(console, "", wrapped(air + end, width))
+
+
+def _rows(timeline: Timeline, tanks: list[str], shown: DisplayUnits, left_out: Sequence[str]) -> list[str]:
+    """The head and the rows of a timeline as text."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    texts = ("action", "place")
+    heads = [head for head in ("from", "to", *texts, "points", *tanks) if head not in left_out]
+    for head in heads:
+        table.add_column(head, justify="left" if head in texts else "right", no_wrap=True)
+    for event in timeline.events:
+        cells = {"from": f"{event.begins:.1f} s", "to": f"{event.ends:.1f} s", "action": event.action}
+        cells |= {"place": event.place, "points": f"{event.points:g}" if event.points else ""}
+        cells |= {t: digits(shown.plain(event.pressure[t], "pressure") or 0.0) for t in tanks}
+        table.add_row(*(cells[head] for head in heads))
+    wide = Console(width=400, highlight=False, markup=False, color_system=None)
     with wide.capture() as caught:
         wide.print(table)
-    console.file.write("\n".join(line.rstrip() for line in caught.get().splitlines()) + "\n")
-
-
-def _cells(event: Event, tanks: list[str], capacity: float, shown: DisplayUnits) -> list[str]:
-    left = max(1.0 - event.charge / capacity, 0.0)
-    return [
-        f"{event.begins:.1f} s",
-        f"{event.ends:.1f} s",
-        event.action,
-        event.place,
-        f"{event.points:g}" if event.points else "",
-        *(digits(shown.plain(event.pressure[t], "pressure") or 0.0) for t in tanks),
-        f"{event.hottest_motor} {shown.number(event.hottest, 'temperature')}",
-        f"{100 * left:.0f} %",
-        WHY[event.reason],
-    ]
+    return [line.rstrip() for line in caught.get().splitlines()]
 
 
 def _because(found: Forecast) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import sys
 import textwrap
 import time
@@ -36,10 +37,26 @@ def print_json(data: Any) -> None:
     sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
 
 
+COLUMNS = 80
+"""Width of a page of text that goes into a file or a pipe."""
+_AMOUNT = re.compile(r"(?<=\d) (?=[^\W\d]|[%°µΩ])")
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Break a text into lines, never between a number and its unit."""
+    lines = textwrap.wrap(_AMOUNT.sub("\N{NO-BREAK SPACE}", text), max(width, 30), break_on_hyphens=False) or [""]
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+
+
 def print_line(console: Console, head: str, text: str, style: str = "", head_style: str = "") -> None:
     """Print a line with its continuation under its text; whole where it goes into a file or a pipe."""
-    width = console.width - len(head) if console.is_terminal else sys.maxsize
-    first, *rest = textwrap.wrap(text, max(width, 30)) or [""]
+    print_lines(console, head, wrapped(text, console.width - len(head) if console.is_terminal else sys.maxsize), style,
+                head_style)  # fmt: skip
+
+
+def print_lines(console: Console, head: str, lines: list[str], style: str = "", head_style: str = "") -> None:
+    """Print lines that are broken already, each under the text of the first."""
+    first, *rest = lines
     console.print(Text.assemble((head, head_style), (first, style)))
     for more in rest:
         console.print(Text(" " * len(head) + more, style=style))
