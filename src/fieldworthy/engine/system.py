@@ -15,6 +15,7 @@ from fieldworthy.engine.finding import Outcome
 from fieldworthy.robot.kinds import declared
 from fieldworthy.robot.model.mechanism import Mechanism
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import PLAIN, Typical
 
 _ALWAYS = (
     "The event's own rules and the makers' ratings come first; these results are estimates, not a licence.",
@@ -73,6 +74,7 @@ class System:
     follows : Which of its findings are consequences of which others, on a robot
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
     constants : What the robot's own program may want to know of it
+    shelf : Typical things that a person can put on a robot to begin with
     """
 
     name: str
@@ -91,6 +93,7 @@ class System:
     follows: Callable[[Robot], Follows] = _follows_nothing
     required: tuple[str, ...] = ()
     constants: Constants = field(default_factory=Constants)
+    shelf: tuple[Typical, ...] = ()
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""
@@ -100,6 +103,11 @@ class System:
 def systems() -> tuple[System, ...]:
     """Every installed system, in the order in which its check runs and its page stands."""
     return declared()
+
+
+def shelf() -> tuple[Typical, ...]:
+    """Every typical thing that a robot can begin with."""
+    return (*(typical for system in systems() for typical in system.shelf), PLAIN)
 
 
 def cautions(robot: Robot) -> tuple[str, ...]:

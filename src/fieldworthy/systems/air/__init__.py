@@ -6,7 +6,10 @@ from collections.abc import Mapping
 
 from fieldworthy.engine.constants import Constants, Found, Stated
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
+from fieldworthy.robot.catalogue import builtin_names
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.air.check import check as judge
 from fieldworthy.systems.air.figure import figures
 
@@ -26,9 +29,19 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return {f"air.time.{name}": (f"air.pressure.{name}",) for name in robot.air.cylinders}
 
 
+def _pair(room: Room) -> KeyPath:
+    """Two tanks, each with a circuit of its own."""
+    kind = builtin_names("tanks")[0]
+    names = [room.add(("air", "tanks"), wanted, {"tank": kind}) for wanted in ("left", "right")]
+    x, y = room.reach
+    room.part("tanks", 0.16, (-0.5 * x, 0, 0.1), (0.16, 1.2 * y, 0.04))
+    return ("air", "tanks", names[0])
+
+
 SYSTEM = System(
     name="air",
     package=__name__,
+    shelf=(Typical("tank pair", "Two tanks of 200 mL, each with a circuit of its own.", _pair, ("air", "tanks")),),
     check=judge,
     families={"air": "whether every cylinder still has the pressure that it needs when the plan uses it"},
     page=Page(

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fieldworthy.engine.system import System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.arm.check import check as judge
 from fieldworthy.systems.arm.constants import CONSTANTS
 from fieldworthy.systems.arm.figure import figures
@@ -22,9 +24,27 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
+def _put(room: Room) -> KeyPath:
+    """An arm ahead of its pivot, swung up by a motor."""
+    group = room.part("arm", 0.3, (0.05, 0, 0.3), (0.3, 0.04, 0.03))
+    room.changes[("parts", group)] |= {"rides": group}  # type: ignore[operator]
+    entry = {
+        "kind": "motor arm",
+        "motors": [{"motor": "smart motor, 11 W class, 100 rpm"}],
+        "rides": group,
+        "side": "ahead",
+        "pivot": room.at(-0.1, 0.3),
+        "stages": [{"driver": 12, "driven": 60}],
+        "swing": "80 deg",
+        "carries": {"load": {"object": room.thing(), "position": room.at(0.19, 0.3)}},
+    }
+    return ("mechanisms", room.add(("mechanisms",), "arm", entry))
+
+
 SYSTEM = System(
     name="arm",
     package=__name__,
+    shelf=(Typical("motor arm", "An arm on a pivot, swung up by a motor through gears.", _put),),
     check=judge,
     families={"arm": "whether an arm on motors reaches its height in time, and what holding it costs"},
     kinds=(MotorArm,),

@@ -6,7 +6,9 @@ from collections.abc import Mapping
 
 from fieldworthy.engine.constants import Constants, Found
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.clamp.check import check as judge
 from fieldworthy.systems.clamp.model import Clamp
 
@@ -20,9 +22,47 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     }
 
 
+def _put(room: Room) -> KeyPath:
+    """A jaw behind the robot, closed by two cylinders; the season needs an object with a rim."""
+    thing = room.first(("season", "objects"), lambda it: "rim" in it) or room.add(
+        ("season", "objects"),
+        "object with a rim",
+        {
+            "mass": room.of("mass", 1.0),
+            "size": room.at(0.3, 0.3, 0.15),
+            "rim": {
+                "height": room.plain("length", 0.13),
+                "thickness": room.plain("length", 0.014),
+                "overhang": room.plain("length", 0.022),
+            },
+        },
+    )
+    room.part("clamp", 0.35, (-room.reach[0] - 0.03, 0, 0.14), (0.08, 0.2, 0.06))
+    kind = "cylinder, 16 mm bore, 25 mm stroke"
+    cylinder = room.cylinder("clamp", kind, count=2, pull_load=room.of("force", 50.0))
+    entry = {
+        "kind": "clamp",
+        "object": thing,
+        "stop_gap": room.of("length", 0.16),
+        "jaw_reach": room.of("length", 0.034),
+        "jaw_width": room.of("length", 0.11),
+        "hook": room.plain("length", 0.01),
+        "seat_height": room.of("length", 0.11),
+        "opening": room.of("length", 0.038),
+        "closed_gap": room.of("length", 0.012),
+        "cylinder": cylinder,
+        "working": "back",
+        "friction": room.ratio(0.5),
+    }
+    name = room.add(("mechanisms",), "clamp", entry)
+    room.changes[("air", "cylinders", cylinder)] |= {"mechanism": name}  # type: ignore[operator]
+    return ("mechanisms", name)
+
+
 SYSTEM = System(
     name="clamp",
     package=__name__,
+    shelf=(Typical("clamp", "A jaw that comes down on the rim of an object, closed by air.", _put),),
     check=judge,
     families={"clamp": "whether the object is caught, and held against a rival's pull"},
     kinds=(Clamp,),

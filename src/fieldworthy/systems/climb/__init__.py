@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical, length_of
 from fieldworthy.systems.climb.check import check as judge
 from fieldworthy.systems.climb.figure import figures
 from fieldworthy.systems.climb.model import Climber, CylinderLift
@@ -29,9 +31,35 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
+def _put(room: Room) -> KeyPath:
+    """Hooks behind the robot, drawn down by two cylinders; the season needs a bar."""
+    bar = {"height": room.plain("length", 0.6), "diameter": room.plain("length", 0.04)}
+    structures = ("season", "structures")
+    structure = room.first(structures, lambda it: "diameter" in it) or room.add(structures, "bar", bar)
+    height = length_of(room.before.data((*structures, structure, "height"))) or 0.6
+    x = -room.reach[0]
+    group = room.part("hooks", 0.4, (x, 0, height - 0.15), (0.05, 1.2 * room.reach[1], 0.2))
+    room.changes[("parts", group)] |= {"rides": group}  # type: ignore[operator]
+    pose = room.add(("poses",), "hooks up", {"use": "climb", "moves": {group: {"shift": room.at(0, 0, 0.1)}}})
+    kind = "cylinder, 20 mm bore, 75 mm stroke"
+    cylinder = room.cylinder("hooks", kind, count=2, pull_load=room.of("force", 90.0), moved=room.of("mass", 7.0))
+    entry = {
+        "kind": "climber",
+        "pose": pose,
+        "structure": structure,
+        "hook": room.at(x, height + 0.01),
+        "rides": group,
+        "lift": {"cylinder": cylinder, "working": "back"},
+    }
+    name = room.add(("mechanisms",), "hooks", entry)
+    room.changes[("air", "cylinders", cylinder)] |= {"mechanism": name}  # type: ignore[operator]
+    return ("mechanisms", name)
+
+
 SYSTEM = System(
     name="climb",
     package=__name__,
+    shelf=(Typical("hooks", "Hooks that take a bar and pull the robot up by air.", _put),),
     check=judge,
     families={"climb": "whether it leaves the floor, and hangs steady until the end"},
     kinds=(Climber,),

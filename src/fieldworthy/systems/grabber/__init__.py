@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.grabber.check import check as judge
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
@@ -19,9 +21,32 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     }
 
 
+def _put(room: Room) -> KeyPath:
+    """An arm at the side of the front, whose hook comes down behind a lip."""
+    x, y = room.reach
+    if room.first(("parts",)) is None:
+        room.part("everything so far", 5.0, (0, 0, 0.12), (2.4 * x, 2.2 * y, 0.2))
+    room.part("hook arm", 0.15, (x, y, 0.15), (0.15, 0.02, 0.02))
+    entry = {
+        "kind": "grabber",
+        "motors": [{"motor": "smart motor, 5.5 W class, 200 rpm"}],
+        "object": room.thing(),
+        "does": "pull",
+        "by": "drive",
+        "pose": room.pose("drive", "driving"),
+        "pivot": room.at(x, 0.15),
+        "length": room.of("length", 0.15),
+        "lowest": "-12 deg",
+        "lip": {"height": room.of("length", 0.09), "depth": room.of("length", 0.02), "near": room.of("length", 0.04)},
+        "arm": {"gears": [{"driver": 12, "driven": 36}]},
+    }
+    return ("mechanisms", room.add(("mechanisms",), "hook arm", entry))
+
+
 SYSTEM = System(
     name="grabber",
     package=__name__,
+    shelf=(Typical("hook arm", "An arm whose hook comes down behind the lip of an object, to pull or tip it.", _put),),
     check=judge,
     families={"grabber": "whether the hook reaches, catches and pulls without tipping the robot"},
     kinds=(Grabber,),

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fieldworthy.engine.system import System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.guide.check import check as judge
 from fieldworthy.systems.guide.figure import figures
 from fieldworthy.systems.guide.model import LinearGuide
@@ -21,9 +23,26 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
+def _put(room: Room) -> KeyPath:
+    """A carriage that a cylinder lifts on a straight guide."""
+    room.part("carriage", 0.4, (0, 0, 0.3), (0.15, 0.2, 0.03), "carriage")
+    kind = "cylinder, 16 mm bore, 75 mm stroke"
+    cylinder = room.cylinder("guide lift", kind, push_load=room.of("force", 12.0))
+    entry = {
+        "kind": "guide",
+        "length": room.of("length", 0.06),
+        "load": room.of("force", 12.0),
+        "load_offset": room.of("length", 0.02),
+        "drive_offset": room.of("length", 0.01),
+        "cylinder": cylinder,
+    }
+    return ("mechanisms", room.add(("mechanisms",), "guide lift", entry))
+
+
 SYSTEM = System(
     name="guide",
     package=__name__,
+    shelf=(Typical("guide lift", "A carriage on a straight guide, lifted by a cylinder beside it.", _put),),
     check=judge,
     families={"guide": "whether a carriage binds on its straight guide"},
     kinds=(LinearGuide,),

@@ -4,13 +4,59 @@ from __future__ import annotations
 
 from fieldworthy.engine.constants import Constants, Found, Stated
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.intake.check import check as judge
 from fieldworthy.systems.intake.figure import figures
 from fieldworthy.systems.intake.model import Intake
 
+_MOTOR = "smart motor, 11 W class, 600 rpm"
+
+
+def _rollers(room: Room, climb: float, **more: object) -> dict[str, object]:
+    """A stage of rollers on a motor of its own."""
+    rollers = {
+        "diameter": room.of("length", 0.06),
+        "squeeze": room.of("length", 0.006),
+        "press": room.of("force", 6.0),
+        "friction": room.ratio(0.8),
+    }
+    return {"motor": _MOTOR, "rollers": rollers, "climb": f"{climb:g} deg", **more}
+
+
+def _put(room: Room, wanted: str, stages: dict[str, object]) -> KeyPath:
+    x, y = room.reach
+    room.part(wanted, 0.7, (x + 0.02, 0, 0.12), (0.12, 1.6 * y, 0.16))
+    entry = {"kind": "intake", "object": room.thing(), "stages": stages}
+    return ("mechanisms", room.add(("mechanisms",), wanted, entry))
+
+
+def _two_stages(room: Room) -> KeyPath:
+    front = _rollers(room, 20.0, to_next=room.of("length", 0.1))
+    return _put(room, "intake", {"front": front, "rear": _rollers(room, 60.0)})
+
+
+def _hook_chain(room: Room) -> KeyPath:
+    chain = {"size": "04C", "teeth": [16, 16], "centre": room.of("length", 0.3)}
+    hooks = {
+        "chain": chain,
+        "links_between": 22,
+        "height": room.of("length", 0.025),
+        "thickness": room.of("length", 0.006),
+    }
+    front = _rollers(room, 20.0, to_next=room.of("length", 0.1))
+    return _put(room, "hook chain", {"front": front, "chain": {"motor": _MOTOR, "hooks": hooks, "climb": "75 deg"}})
+
+
+SHELF = (
+    Typical("two-stage intake", "Two rollers, each on a motor, that take an object in and hand it on.", _two_stages),
+    Typical("hook chain", "A roller, then a chain with hooks that lifts objects one by one.", _hook_chain),
+)
+
 SYSTEM = System(
     name="intake",
     package=__name__,
+    shelf=SHELF,
     check=judge,
     families={"intake": "whether every piece is gripped, carried, handed over and stopped where it belongs"},
     kinds=(Intake,),
@@ -45,4 +91,4 @@ SYSTEM = System(
     ),
 )
 
-__all__ = ["SYSTEM", "Intake"]
+__all__ = ["SHELF", "SYSTEM", "Intake"]

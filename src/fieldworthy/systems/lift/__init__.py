@@ -6,7 +6,9 @@ from collections.abc import Mapping
 
 from fieldworthy.engine.constants import Constants, Found, Stated
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.lift.check import check as judge
 from fieldworthy.systems.lift.figure import figures
 from fieldworthy.systems.lift.model import Lift
@@ -24,9 +26,32 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
+def _put(room: Room) -> KeyPath:
+    """A tray behind its pivot, tipped up by two cylinders below it."""
+    group = room.part("tray", 0.35, (0.08, 0, 0.43), (0.25, 1.5 * room.reach[1], 0.01))
+    room.changes[("parts", group)] |= {"rides": group}  # type: ignore[operator]
+    kind = "cylinder, 10 mm bore, 75 mm stroke"
+    cylinder = room.cylinder("tray", kind, count=2, push_load=room.of("force", 18.0), moved=room.of("mass", 0.6))
+    entry = {
+        "kind": "lift",
+        "rides": group,
+        "side": "behind",
+        "pivot": room.at(0.195, 0.425),
+        "fixed_pin": room.at(0.115, 0.229),
+        "arm_pin": room.at(0.125, 0.375),
+        "cylinder": cylinder,
+        "swing": "50 deg",
+        "carries": {"load": {"object": room.thing(), "position": room.at(0.12, 0.43)}},
+    }
+    name = room.add(("mechanisms",), "tray", entry)
+    room.changes[("air", "cylinders", cylinder)] |= {"mechanism": name}  # type: ignore[operator]
+    return ("mechanisms", name)
+
+
 SYSTEM = System(
     name="lift",
     package=__name__,
+    shelf=(Typical("swinging tray", "A tray on a pivot, tipped up by cylinders.", _put),),
     check=judge,
     families={"lift": "whether an arm on a cylinder reaches its height in time, and what holds it without air"},
     kinds=(Lift,),

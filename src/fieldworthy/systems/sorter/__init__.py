@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.systems.intake import SHELF
 from fieldworthy.systems.sorter.check import check as judge
 from fieldworthy.systems.sorter.constants import CONSTANTS
 from fieldworthy.systems.sorter.figure import figures
@@ -27,9 +31,33 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
+def _put(room: Room) -> KeyPath:
+    """A colour sensor beside the path of an intake, and something that throws out behind it."""
+    intakes = room.first(("mechanisms",), lambda it: it.get("kind") == "intake")
+    intake = intakes or str(SHELF[0].put(room)[-1])
+    there = room.before.data(("mechanisms", intake, "stages")) or room.changes[("mechanisms", intake)]["stages"]  # type: ignore[index]
+    classes = {
+        "red": {"hue": "5 deg", "spread": room.of("angle", math.radians(12.0))},
+        "blue": {"hue": "230 deg", "spread": room.of("angle", math.radians(12.0))},
+    }
+    entry = {
+        "kind": "sorter",
+        "intake": intake,
+        "stage": list(there)[-1],
+        "sensor": {"period": room.of("time", 0.01), "latency": room.of("time", 0.01)},
+        "classes": classes,
+        "unwanted": "blue",
+        "ejector": {"time": room.of("time", 0.08), "distance": room.of("length", 0.2)},
+    }
+    return ("mechanisms", room.add(("mechanisms",), "sorter", entry))
+
+
 SYSTEM = System(
     name="sorter",
     package=__name__,
+    shelf=(
+        Typical("colour sorter", "A colour sensor on the intake's path, and what throws the wrong ones out.", _put),
+    ),
     check=judge,
     families={"sort": "whether colours are told apart, and the unwanted piece leaves in time"},
     kinds=(Sorter,),

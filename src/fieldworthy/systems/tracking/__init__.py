@@ -3,13 +3,31 @@
 from __future__ import annotations
 
 from fieldworthy.engine.system import Page, System
+from fieldworthy.files.problems import KeyPath
+from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.tracking.check import check as judge
 from fieldworthy.systems.tracking.constants import CONSTANTS
 from fieldworthy.systems.tracking.figure import figures
 
+_WHEELS: KeyPath = ("tracking", "wheels")
+
+
+def _put(room: Room) -> KeyPath:
+    """Two wheels and a gyro; one wheel more where there are some already."""
+    common = {"diameter": room.plain("length", 0.0508), "counts": 4096, "down_force": room.of("force", 6.0)}
+    ahead = {"direction": "forward", "offset": room.of("length", 0.025), **common}
+    if room.first(_WHEELS) is not None:
+        return (*_WHEELS, room.add(_WHEELS, "ahead", ahead))
+    across = {"direction": "sideways", "offset": room.of("length", -0.06), **common}
+    whole = {"wanted": room.plain("length", 0.06), "wheels": {"ahead": ahead, "across": across}, "gyro": {}}
+    room.changes[("tracking",)] = whole
+    return (*_WHEELS, "ahead")
+
+
 SYSTEM = System(
     name="tracking",
     package=__name__,
+    shelf=(Typical("tracking wheels and a gyro", "With which the robot knows where it is.", _put, _WHEELS),),
     check=judge,
     families={"tracking": "how far the robot is from where it thinks it is, and why"},
     page=Page(
