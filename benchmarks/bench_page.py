@@ -68,7 +68,7 @@ def told(benchmark, times):
 def test_move_a_number(benchmark, browser, tmp_path):
     example_copy(tmp_path)
     with serving(tmp_path) as server, window(browser, server) as page:
-        show(page, server, "describe", file="mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file="mk1.yaml", key="air.supply.charge")
         page.wait_for_selector("#beside-rows li")
         page.wait_for_timeout(2000)  # the processes behind the page have started
         times, values = [], iter(f"{100 - 0.1 * i:.1f} psi" for i in range(10_000))

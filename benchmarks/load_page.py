@@ -65,7 +65,7 @@ class Window:
 
     async def open(self, number: str) -> None:
         """Load the page and connect as its script does."""
-        page = await asyncio.to_thread(self.get, f"/describe?file=mk1.yaml&key={number.replace(' ', '+')}")
+        page = await asyncio.to_thread(self.get, f"/build?file=mk1.yaml&key={number.replace(' ', '+')}")
         found = re.search(r"'client_id': '([0-9a-f-]{36})'", page)
         assert found is not None, page[-3000:]
         self.client = found[1]

@@ -17,7 +17,7 @@ from fieldworthy.engine.system import systems
 from fieldworthy.report.making import Wanted, make_card, make_notebook
 from fieldworthy.report.page import as_html
 from fieldworthy.web.figures import Look, moving
-from fieldworthy.web.form import form_of
+from fieldworthy.web.form import Field, rows_of
 from fieldworthy.web.judging import Source
 
 
@@ -43,7 +43,11 @@ def everything(file, root):
         "schema": json.loads(said("schema", "robot")),
         "notebook": as_html(make_notebook(robot.loaded, Wanted())),
         "card": as_html(make_card(robot.loaded)),
-        "form": [[f.key, f.section, f.sort, f.value, f.kind, f.about] for f in form_of(source)],
+        "form": [
+            [f.key, f.sort, f.value, f.kind, f.about]
+            for f in rows_of(source, ("mechanisms", "to the arm"))
+            if isinstance(f, Field)
+        ],
         "pictures": [[name, figure.svg] for name, figure in moving(source, Look(Style(), "file"))],
         "files": runpy.run_path(str(root / "docs" / "make_files.py"))["text"](),
         "findings": runpy.run_path(str(root / "docs" / "make_findings.py"))["text"](),

@@ -22,7 +22,6 @@ from fieldworthy.robot.things import (
     references_to,
     removal,
     renamed,
-    things,
 )
 from robots import EXAMPLES
 
@@ -127,7 +126,8 @@ def test_taking_a_tank_away_says_what_cannot_be_without_it_and_what_only_names_i
 
 def _all() -> list[Any]:
     """Every thing of the robot; the first of each kind is looked at in the quick suite."""
-    found = [[(*c.path, name) for name in names] for c, names in things(files())]
+    before = files()
+    found = [[(*c.path, name) for name in before.names(c)] for c in COLLECTIONS]
     return [
         pytest.param(path, id=" ".join(map(str, path)), marks=[pytest.mark.long] if i else [])
         for paths in found

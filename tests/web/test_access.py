@@ -24,7 +24,7 @@ def violations(page, what, where=None):
     return [(what, v["id"], node["html"][:160], node["failureSummary"]) for v in found for node in v["nodes"]]
 
 
-JUDGED = {"describe": ("#describe-rows li", "#beside-rows li"), "margins": ("#margins-rows li",)}
+JUDGED = {"build": ("#build-rows li", "#beside-rows li"), "margins": ("#margins-rows li",)}
 """What comes once the robot is judged, after the view itself."""
 
 
@@ -58,8 +58,8 @@ def test_every_view_is_accessible(browser, server, heron, view, width):
             page.locator("#margins-rows summary").first.click()
             page.wait_for_selector("#margins-rows dl")
             found += violations(page, f"an opened finding at {width}", "#margins-rows > li:first-child")
-        if view == "describe":
-            page.goto(f"{server.base}/describe?file={heron}/mk1.yaml&part=text")
+        if view == "build":
+            page.goto(f"{server.base}/build?file={heron}/mk1.yaml&part=text")
             wait_built(page)
             page.wait_for_selector("#beside-rows li")
             found += in_both_themes(page, f"the text at {width}", drawn=False)
@@ -72,7 +72,7 @@ def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, s
         page.locator("details.panel summary").click()
         page.locator("summary", has_text="Display").click()
         found = in_both_themes(page, f"start at {width}", drawn=False)
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", part="text")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", part="text")
         wait_built(page)
         area = page.locator("#text-area")
         area.fill(area.input_value() + "# mine\n")
@@ -121,7 +121,7 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(browser, server, 
         expect(page.locator("#margins-rows dl").first).to_be_visible()
         outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
         assert outline == "solid"
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         charge = page.locator("#f-air_2e_supply_2e_charge")
         expect(charge).to_be_focused()
         page.keyboard.press("ArrowDown")
@@ -132,7 +132,7 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(browser, server, 
 
 def test_a_verdict_that_turns_is_told_to_who_cannot_see_it(browser, server, heron):
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         page.wait_for_selector("#beside-rows li")
         page.fill("#f-air_2e_supply_2e_charge", "50 psi")
         page.keyboard.press("Tab")

@@ -73,7 +73,7 @@ def test_the_list_of_findings_is_that_of_the_command(browser, server, heron):
 def test_a_number_moves_at_least_three_others_at_once_and_saves_as_one_line(browser, server, heron):
     file = server.folder / heron / "mk1.yaml"
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         page.wait_for_selector("#beside-rows li")
         expect(page.locator(CHARGE)).to_be_focused()
         before = dict(rows_of(page))
@@ -113,8 +113,9 @@ def rows_of(page):
 
 def test_undo_and_redo_go_through_the_changes(browser, server, heron):
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         put(page, CHARGE, "90 psi")
+        page.locator("#build-more > summary").click()
         put(page, "#f-air_2e_supply_2e_tube_5f_bore", "3 mm")
         page.click("#fw-undo")
         expect(page.locator("#f-air_2e_supply_2e_tube_5f_bore")).to_have_value("2.5 mm")
@@ -132,7 +133,7 @@ def test_two_windows_never_overwrite_each_other_silently(browser, server, heron)
     file, name = server.folder / heron / "mk1.yaml", f"{heron}/mk1.yaml"
     with window(browser, server) as first, window(browser, server) as second:
         for page, value in ((first, "90 psi"), (second, "70 psi")):
-            show(page, server, "describe", file=name, key="air.supply.charge")
+            show(page, server, "build", file=name, key="air.supply.charge")
             put(page, CHARGE, value)
         first.click("#fw-save")
         expect(state(first)).to_have_text(SAVED)
@@ -153,7 +154,7 @@ def test_two_windows_never_overwrite_each_other_silently(browser, server, heron)
 def test_the_files_text_can_be_taken_instead_and_undone(browser, server, heron):
     file = server.folder / heron / "mk1.yaml"
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         put(page, CHARGE, "90 psi")
         file.write_text(file.read_text("utf-8").replace("value: 6.9 bar", "value: 60 psi"), "utf-8")
         page.wait_for_selector("#fw-conflict[open]")
@@ -167,7 +168,7 @@ def test_the_files_text_can_be_taken_instead_and_undone(browser, server, heron):
 def test_a_window_without_changes_follows_the_disk(browser, server, heron):
     file = server.folder / heron / "mk1.yaml"
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         charge = page.locator(CHARGE)
         expect(charge).to_have_value("6.9 bar")
         text = file.read_text("utf-8").replace("value: 6.9 bar", "value: 60 psi")
@@ -178,7 +179,7 @@ def test_a_window_without_changes_follows_the_disk(browser, server, heron):
 def test_a_reload_keeps_what_is_not_saved(browser, server, heron):
     with window(browser, server) as page:
         page.on("dialog", lambda dialog: dialog.accept())
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         put(page, CHARGE, "91 psi")
         page.reload()
         expect(page.locator(CHARGE)).to_have_value("91 psi")
@@ -202,7 +203,7 @@ def test_units_follow_the_person_and_not_the_file(browser, server, heron):
 
 def test_a_mistake_in_the_text_is_shown_at_its_line(browser, server, heron):
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", part="text")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", part="text")
         area = page.locator("#text-area")
         text = area.input_value()
         line = 1 + text[: text.index("charge:")].count("\n")
@@ -247,11 +248,11 @@ def test_text_from_a_file_never_becomes_part_of_the_page(browser, server, heron)
     with window(browser, server) as page:
         page.goto(server.base)
         expect(page.get_by_text("<img src=x").first).to_be_visible()
-        show(page, server, "describe", file=f"{heron}/mk1.yaml")
+        show(page, server, "build", file=f"{heron}/mk1.yaml")
         expect(page.locator("#f-robot")).to_have_value(evil)
         page.fill("#f-robot", evil + "!")
         page.press("#f-robot", "Tab")
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", part="text")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", part="text")
         page.locator("#text-area").fill(text.replace("motors: 6", f"motors: {quoted}", 1))
         expect(page.locator("#text-problems")).to_contain_text("<img src=x")
         assert page.locator("#app img").count() == 0
@@ -273,7 +274,7 @@ def test_a_visitor_with_the_code_sees_everything_and_changes_nothing(browser, tm
         page.click("text=Come in")
         page.wait_for_selector("#fw-title")
         assert page.locator("text=New robot").count() == 0
-        show(page, server, "describe", file="mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file="mk1.yaml", key="air.supply.charge")
         expect(page.locator("#fw-state")).to_have_text("visitor: read-only")
         assert page.locator("#fw-save").count() == 0
         expect(page.locator(CHARGE)).to_have_attribute("readonly", "")

@@ -259,7 +259,7 @@ def test_documents_are_made_looked_at_and_saved(browser, server, heron):
 
 def test_constants_of_unsaved_changes_are_those_of_the_window(browser, server, heron):
     with window(browser, server) as page:
-        show(page, server, "describe", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
         page.fill("#f-air_2e_supply_2e_charge", "90 psi")
         page.press("#f-air_2e_supply_2e_charge", "Tab")
         expect(page.locator("#fw-state")).to_have_text(UNSAVED)
@@ -285,7 +285,7 @@ def test_a_variant_is_a_copy_under_a_new_name_that_opens_at_once(browser, server
         show(page, server, "compare", file=f"{heron}/mk1.yaml")
         page.fill("#in-variant", "Heron mk3, lighter")
         page.get_by_role("button", name="Make the variant").click()
-        page.wait_for_url(re.compile("describe"))
+        page.wait_for_url(re.compile("build"))
         expect(page.locator("header")).to_contain_text("heron_mk3_lighter.yaml")
         made = server.folder / heron / "heron_mk3_lighter.yaml"
         old = (server.folder / heron / "mk1.yaml").read_text("utf-8").splitlines()

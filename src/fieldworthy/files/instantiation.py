@@ -112,7 +112,7 @@ def _referred(value: Any, annotation: Any, path: KeyPath) -> Iterator[tuple[KeyP
         # a name of digits alone reads as a number
         if isinstance(mark, Ref) and isinstance(value, str | int) and not isinstance(value, bool):
             yield path, mark.to, str(value)
-    declared = _declared_in(value, annotation)
+    declared = declaration_of(value, annotation)
     if declared is not None:
         yield from references(value, declared, path)
     elif isinstance(value, dict):
@@ -126,7 +126,7 @@ def _referred(value: Any, annotation: Any, path: KeyPath) -> Iterator[tuple[KeyP
             yield from _referred(item, note, (*path, i))
 
 
-def _declared_in(value: Any, annotation: Any) -> type | None:
+def declaration_of(value: Any, annotation: Any) -> type | None:
     """The declaration that a specification or a mapping of a file follows; None where it is something else."""
     if isinstance(value, Spec):
         return _declared_for(value, annotation)

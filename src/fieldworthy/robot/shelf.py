@@ -13,7 +13,7 @@ from typing import Any
 
 from fieldworthy.files import BadInput
 from fieldworthy.files.problems import KeyPath
-from fieldworthy.robot.catalogue import builtin_names
+from fieldworthy.robot.catalogue import builtin, builtin_names
 from fieldworthy.robot.things import Opened, free_name
 from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
 
@@ -176,11 +176,21 @@ def _object(room: Room) -> object:
     return {"mass": room.of("mass", 0.08), "size": room.at(0.1, 0.1, 0.1)}
 
 
+SECTIONS = ("motors", "wheels", "tanks", "cylinders", "valves")
+"""Of the catalogue, those of which a team may have classes of its own."""
+
+
+def _class_of(section: str) -> Callable[[Room], object]:
+    """A class of the team's own begins as the first generic one."""
+    return lambda _: builtin()[section][builtin_names(section)[0]]
+
+
 _ENTRIES: dict[KeyPath, tuple[str, Callable[[Room], object]]] = {
     ("parts",): ("part", _part),
     ("drive", "wheels"): ("wheel", _wheel),
     ("air", "tanks"): ("tank", lambda _: {"tank": builtin_names("tanks")[0]}),
     ("air", "cylinders"): ("cylinder", _cylinder),
+    ("motors",): ("shared motor", lambda _: {"motor": builtin_names("motors")[0]}),
     ("poses",): ("pose", lambda _: {"use": "drive"}),
     ("actions",): ("action", _action),
     ("contacts",): ("caster", lambda room: {"position": room.at(-room.reach[0], 0)}),
@@ -190,6 +200,7 @@ _ENTRIES: dict[KeyPath, tuple[str, Callable[[Room], object]]] = {
     ("season", "objects"): ("object", _object),
     ("season", "structures"): ("structure", lambda room: {"height": room.plain("length", 0.5)}),
     ("season", "tasks"): ("task", lambda _: {"points": 1}),
+    **{("catalogue", s): (f"our {s.removesuffix('s')}", _class_of(s)) for s in SECTIONS},
 }
 """By kind of thing, what a new one is called and what stands in it."""
 

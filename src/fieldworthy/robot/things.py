@@ -7,7 +7,7 @@ that would make a new one.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -341,9 +341,3 @@ def _is_last(before: Opened, path: KeyPath, above: list[Any]) -> bool:
 def _is_optional_field(before: Opened, path: KeyPath) -> bool:
     field = _field(before, path)
     return field is not None and not field.is_required()
-
-
-def things(before: Opened) -> Iterator[tuple[Collection, list[str]]]:
-    """Every kind of thing with the names of those that there are."""
-    for collection in COLLECTIONS:
-        yield collection, before.names(collection)

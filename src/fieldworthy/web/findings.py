@@ -128,7 +128,7 @@ def finding_body(finding: Finding, file: str) -> Markup:
 
 
 def _links(keys: Iterable[str], file: str) -> Markup:
-    listed = [tag("li", tag("a", key, href=address("describe", file=file, key=key), data_go=True)) for key in keys]
+    listed = [tag("li", tag("a", key, href=address("build", file=file, key=key), data_go=True)) for key in keys]
     more = listed[_SHOWN:]
     rest = tag("details", tag("summary", f"and {len(more)} more"), tag("ul", more, class_="keys")) if more else ""
     return join([tag("ul", listed[:_SHOWN], class_="keys"), rest])

@@ -1,29 +1,33 @@
-"""A robot's or season's file as a form: every value with its unit, tolerance and basis, grouped as the file is."""
+"""A robot's or season's things as forms, made from their declarations and from the file as it stands.
+
+The file need not be without mistakes: what reads wrong is shown as it stands, with what was expected at its own box.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import dataclasses
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, get_args, get_origin
+from functools import lru_cache
+from typing import Any, Literal, TypeAlias, get_args, get_origin
 
-from fieldworthy.decide.change import written
-from fieldworthy.files import Document, Of, Quantity
-from fieldworthy.files.declare import Spec
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.problems import KeyPath, dotted
-from fieldworthy.robot import Loaded
-from fieldworthy.robot.editing import season_file
-from fieldworthy.robot.loading import known_names, load_season
+from pydantic_core import PydanticCustomError
+
+from fieldworthy.files import BadInput, Document, Of, Quantity, Ref, read_document
+from fieldworthy.files.declare import hints, mark_of
+from fieldworthy.files.instantiation import declaration_of
+from fieldworthy.files.problems import KeyPath, Problem, dotted
+from fieldworthy.robot.catalogue import builtin, builtin_names
+from fieldworthy.robot.loading import load_season
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.units import KINDS, show, to_unit
-from fieldworthy.web.judging import Source, robot_of
+from fieldworthy.robot.model.season import Season
+from fieldworthy.robot.shelf import still_typical
+from fieldworthy.robot.things import COLLECTIONS, Collection, Opened, mistakes, opened
+from fieldworthy.units import show
+from fieldworthy.web.folder import is_season
+from fieldworthy.web.judging import Source
 
-Sort = Literal["quantity", "whole number", "truth", "choice", "text"]
-_ROBOT_SECTIONS = (
-    "robot", "drive", "battery", "parts", "weighed", "contacts", "rollers", "ballast", "balance", "poses", "air",
-    "motors", "mechanisms", "tracking", "actions", "plan", "hours_left", "catalogue",
-)  # fmt: skip
-_SPLIT = ("mechanisms", "catalogue", "air", "objects")  # sections whose entries are sections of their own
+Sort = Literal["quantity", "whole number", "number", "truth", "choice", "text", "list"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,29 +38,30 @@ class Field:
     ----------
     path : Its key path; one of the season begins with ``season``
     key : The path as people read it
-    section, group : Where it stands in the form
-    label : The last keys of its path
+    label : What it is called
     sort : What may stand there
     value : As the file says it; the default where it says nothing
     stated : Whether the file says it
+    needed : Whether the file must say it
     about : One sentence
-    kind : Of a quantity
+    kind : Of a quantity, or of those in a list
     tolerance, basis : Of a quantity, as the file says them, or the defaults
     own_tolerance : Whether the file says the tolerance
     choices : What can be chosen
     file : The name of the file that holds it
     fixed : Whether it cannot be changed here
-    generic : Whether it is of a class that comes with the program
+    exact : Whether a quantity has no tolerance, as a rule of the season has none
+    typical : Whether it stands as it came from the shelf
+    trouble : What is wrong with it; empty where nothing is
     """
 
     path: KeyPath
     key: str
-    section: str
-    group: str
     label: str
     sort: Sort
     value: str
     stated: bool = True
+    needed: bool = False
     about: str = ""
     kind: str = ""
     tolerance: str = ""
@@ -65,162 +70,454 @@ class Field:
     choices: tuple[str, ...] = ()
     file: str = ""
     fixed: bool = False
-    generic: bool = False
+    exact: bool = False
+    typical: bool = False
+    trouble: str = ""
 
 
-def form_of(source: Source) -> tuple[Field, ...]:
-    """Turn a robot into a form."""
-    loaded = robot_of(source)
-    robot = _Walk(loaded.document, _choices(loaded), ())
-    found = list(robot.fields(loaded.robot, ()))
-    season = season_file(loaded)
-    document, _ = load_season(season, loaded.texts.get(season))
-    found += _Walk(document, {}, ("season",)).fields(loaded.season, ())
-    order = {name: i for i, name in enumerate(_ROBOT_SECTIONS)}
-    return tuple(sorted(found, key=lambda f: order.get(str(f.path[0]), 99)))
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The heading of values that belong together inside a thing.
+
+    Attributes
+    ----------
+    path, key : Where they stand
+    label, about : What they are
+    adds : What one more of them is called; empty where none can be added
+    gone : Whether they can be taken away
+    depth : How deep inside the thing
+    trouble : What is wrong with them as a whole
+    """
+
+    path: KeyPath
+    key: str
+    label: str
+    about: str = ""
+    adds: str = ""
+    gone: bool = False
+    depth: int = 0
+    trouble: str = ""
 
 
-def season_form(source: Source) -> tuple[Field, ...]:
-    """Turn a season into a form."""
-    document, spec = load_season(source.file, dict(source.texts).get(source.file))
-    return tuple(_Walk(document, {}, ()).fields(spec, ()))
+Row: TypeAlias = Field | Head
 
 
-def _choices(loaded: Loaded) -> dict[KeyPath, tuple[str, ...]]:
-    """What can be chosen where a name of something else stands."""
-    data = loaded.document.data
-    return {
-        path: tuple(name for target in targets for name in known_names(data, loaded.season, target))
-        for path, targets, _ in references(data, Robot)
-    }
+@dataclass(frozen=True, slots=True)
+class Made:
+    """One kind of thing that a robot is made of.
+
+    Attributes
+    ----------
+    key : Names it on the page
+    path : Where it stands
+    group : Under which heading of the list
+    label, one : What people call all of them, and one
+    names : Those that there are; empty for what there is only one of
+    wrong : Those in which something is to be mended, by name
+    typical : How many numbers are still as they came from the shelf
+    """
+
+    key: str
+    path: KeyPath
+    group: str
+    label: str
+    one: str = ""
+    names: tuple[str, ...] = ()
+    wrong: tuple[str, ...] = ()
+    typical: int = 0
+
+
+SINGLES: tuple[tuple[KeyPath, str, str], ...] = (
+    (("robot",), "Robot", "Name and battery"),
+    (("drive",), "Drive", "Motors and gearing"),
+    (("weighed",), "Robot", "What scales say of the whole"),
+    (("balance",), "Robot", "Balance wanted"),
+    (("air", "supply"), "Air", "Charge and tubing"),
+    (("tracking",), "Sensors", "Gyro and what is wanted"),
+    (("season",), "Season", "Name and hall"),
+    (("season", "limits"), "Season", "Limits"),
+    (("season", "field"), "Season", "Field"),
+    (("season", "periods"), "Season", "Periods"),
+)
+"""What there is only one of: where it stands, the group of the list, what people call it."""
+GROUPS: dict[str, tuple[KeyPath, ...]] = {
+    "Robot": (("parts",), ("poses",), ("contacts",), ("rollers",), ("ballast",)),
+    "Drive": (("drive", "wheels"),),
+    "Air": (("air", "tanks"), ("air", "cylinders")),
+    "Mechanisms": (("mechanisms",), ("motors",)),
+    "Sensors": (("tracking", "wheels"),),
+    "Match": (("actions",),),
+    "Season": tuple(c.path for c in COLLECTIONS if c.path[0] == "season"),
+    "Own classes": tuple(c.path for c in COLLECTIONS if c.path[0] == "catalogue"),
+}
+_ROOT = ("robot", "about", "battery", "hours_left", "parts_list")
+_SEASON = ("season", "about", "altitude", "temperature")
+LABELS = {
+    "robot": "name", "hours_left": "work time left", "rides": "moves with", "use": "is for",
+    "fixed_pin": "pin on the frame", "arm_pin": "pin on the arm", "swing": "raised by",
+    "brackets": "brackets beyond the cylinder", "throughput": "objects a second", "to_next": "way to the next stage",
+    "period": "time between readings", "latency": "delay to the command", "moved": "mass that moves",
+    "tube": "tube to each port", "needs": "pressure it needs", "driver": "teeth on the motor's side",
+    "driven": "teeth on the wheel's side", "takes": "objects it picks up", "objects": "objects it scores",
+    "spread": "spread from try to try", "can": "what it can do", "most": "at most", "per": "counts",
+    "down_force": "pressed down with", "stowed_size": "size at the start", "extended_size": "size later on",
+    "seam_step": "step at tile seams", "wanted": "place known within", "lowest": "angle when down",
+    "x": "centre of gravity, forward", "y": "centre of gravity, left", "z": "centre of gravity, up",
+}  # fmt: skip
+"""What people call a value whose key says it less well."""
+_ONE = {"carries": "load", "moves": "moved group", "gearing": "gear stage", "stages": "stage", "classes": "class"}
+"""What people call one of several inside a thing, where that is not their name without its s."""
+
+
+@lru_cache(maxsize=24)
+def files_of(source: Source) -> Opened:
+    """Read the files of a source as far as they can be read; a season's own file has no robot beside it."""
+    texts = dict(source.texts)
+    if is_of_season(source):
+        document = read_document(source.file, texts[source.file])
+        return Opened(Document(source.file, {}), document if isinstance(document.data, dict) else None, texts)
+    return opened(source.file, texts)
+
+
+@lru_cache(maxsize=24)
+def mistakes_of(source: Source) -> tuple[Problem, ...]:
+    """What is wrong with the files of a source."""
+    if not is_of_season(source):
+        return mistakes(source.file, dict(source.texts))
+    try:
+        load_season(source.file, dict(source.texts)[source.file])
+    except BadInput as error:
+        return error.problems
+    return ()
+
+
+def is_of_season(source: Source) -> bool:
+    """Whether the source is a season's own file."""
+    return is_season(dict(source.texts).get(source.file, ""))
+
+
+def made_of(source: Source) -> tuple[Made, ...]:
+    """List what a robot is made of, as people would."""
+    files = files_of(source)
+    keys = [_season_key(files, p) for p in mistakes_of(source)]
+    found = []
+    for group, paths in GROUPS.items():
+        for path, at, label in SINGLES:
+            if at == group:
+                skip = _skipped(path)
+                wrong = any(_under(k, path) and not any(k[: len(s)] == s for s in skip) for k in keys)
+                found.append(Made(dotted(path), path, group, label, wrong=(label,) if wrong else ()))
+        found += [_kind(files, keys, group, c) for p in paths for c in COLLECTIONS if c.path == p]
+    return tuple(found)
+
+
+def _kind(files: Opened, keys: list[KeyPath], group: str, c: Collection) -> Made:
+    names = tuple(files.names(c))
+    wrong = tuple(n for n in names if any(k[: len(c.path) + 1] == (*c.path, n) for k in keys))
+    typical = sum(1 for n in names for _ in still_typical(files.data((*c.path, n))))
+    return Made(dotted(c.path), c.path, group, c.many, c.one, names, wrong, typical)
+
+
+def _season_key(files: Opened, problem: Problem) -> KeyPath:
+    """The key of a problem as the form writes it."""
+    in_season = files.season is not None and problem.file.name == files.season.file.name
+    return ("season", *problem.key) if in_season else problem.key
+
+
+def _under(key: KeyPath, path: KeyPath) -> bool:
+    if path == ("robot",):
+        return key[:1] in [(name,) for name in _ROOT]
+    return key[1:2] in [(name,) for name in _SEASON] if path == ("season",) else key[: len(path)] == path
+
+
+def _skipped(path: KeyPath) -> tuple[KeyPath, ...]:
+    """What stands below a thing of which there is one, and is a kind of thing itself."""
+    return tuple(c.path for c in COLLECTIONS if c.path[: len(path)] == path and c.path != path)
+
+
+def rows_of(source: Source, path: KeyPath) -> tuple[Row, ...]:
+    """Turn one thing into a form."""
+    files = files_of(source)
+    problems: dict[KeyPath, str] = {}
+    for p in mistakes_of(source):
+        hint = f" Did you mean {p.suggestion!r}?" if p.suggestion else ""
+        problems.setdefault(_season_key(files, p), f"{p.expected}.{hint}")
+    walk = _Walk(files, problems, _skipped(path))
+    if path == ("robot",):
+        return tuple(row for name in _ROOT for row in walk.named(Robot, files.document.data, (), name))
+    if path == ("season",):
+        data = files.season.data if files.season else {}
+        return tuple(row for name in _SEASON for row in walk.named(Season, data, path, name))
+    note, here = _place(files, path)
+    return tuple(walk.below(note, here, path, 0))
+
+
+def _place(files: Opened, path: KeyPath) -> tuple[Any, Any]:
+    """How what stands at a path is declared, and the data there."""
+    in_season = path[0] == "season"
+    note: Any = Season if in_season else Robot
+    here: Any = (files.season.data if files.season else {}) if in_season else files.document.data
+    for key in path[1:] if in_season else path:
+        note = _inner(note, here, key)
+        inside = isinstance(here, list) and isinstance(key, int) and key < len(here)
+        here = here.get(str(key)) if isinstance(here, dict) else here[key] if inside else None
+    if here is None and path[0] == "catalogue" and len(path) == 3:  # of the generic catalogue
+        here = builtin()[str(path[1])].get(str(path[2]))
+    return note, here
+
+
+def blanks_of(source: Source, path: KeyPath) -> tuple[Field, ...]:
+    """Ask what a new entry or section needs, and nothing else."""
+    files = files_of(source)
+    note, _ = _place(files, path)
+    return tuple(r for r in _blank(files, note, path) if isinstance(r, Field) and r.needed)
+
+
+def _blank(files: Opened, note: Any, path: KeyPath) -> tuple[Row, ...]:
+    """Turn what does not stand in the file yet into a form; an entry that has a name is asked for it."""
+    walk = _Walk(files, {}, ())
+    first: list[Row] = []
+    if (entry := _entry_note(note)) is not None:
+        note, keys = entry
+        if keys is not None:
+            choices = walk.choices(keys) if isinstance(keys, Ref) else ()
+            sort: Sort = "choice" if choices else "text"
+            first = [Field((*path, ""), dotted((*path, "name")), "name", sort, "", needed=True, choices=choices)]
+    if dataclasses.is_dataclass(_plainest(note)):
+        return (*first, *walk.below(_plainest(note), {}, (*path, "new"), 0))
+    return (*first, *walk.value(note, None, (*path, "value"), "value", about="", needed=True))
+
+
+def _entry_note(note: Any) -> tuple[Any, Any] | None:
+    """What an entry of a mapping or a list is declared as, and what its keys are; None for a section."""
+    for option in _options(note):
+        if get_origin(option) is dict:
+            keys, item = get_args(option)
+            return item, mark_of(keys) or str
+        if get_origin(option) is tuple and get_args(option)[-1] is Ellipsis:
+            return get_args(option)[0], None
+    return None
+
+
+def _plainest(note: Any) -> Any:
+    """A declaration itself; the first of several."""
+    return next((o for o in _options(note) if dataclasses.is_dataclass(o)), note)
+
+
+def _options(note: Any) -> tuple[Any, ...]:
+    args = get_args(note)
+    if get_origin(note) in (dict, tuple, Literal) or mark_of(note) is not None or not args:
+        return (note,)
+    inner = [a for a in args if a is not type(None)]
+    return tuple(o for a in inner for o in _options(a)) if inner != [note] else (note,)
+
+
+def _inner(note: Any, here: Any, key: str | int) -> Any:
+    """What stands below a key is declared as."""
+    for option in _options(note):
+        if get_origin(option) is dict:
+            return get_args(option)[1]
+        if get_origin(option) is tuple and isinstance(key, int):
+            args = get_args(option)
+            return args[0] if args[-1] is Ellipsis else args[min(key, len(args) - 1)]
+    declared = declaration_of(here if isinstance(here, dict) else {}, note) or _plainest(note)
+    return hints(declared).get(str(key), Any) if dataclasses.is_dataclass(declared) else Any
+
+
+_FIXED_FILES = (".xlsx", ".xlsm")
 
 
 @dataclass(frozen=True, slots=True)
 class _Walk:
-    """Goes through a specification and its file side by side."""
+    """Goes through a declaration and a file's data side by side."""
 
-    document: Document
-    choices: dict[KeyPath, tuple[str, ...]]
-    head: KeyPath
+    files: Opened
+    problems: Mapping[KeyPath, str]
+    skip: tuple[KeyPath, ...]
 
-    def fields(self, spec: Any, path: KeyPath) -> Iterator[Field]:
-        """Every value below one place."""
-        if isinstance(spec, Spec):
-            for name, info in type(spec).model_fields.items():
-                if path or name not in ("fieldworthy", "season", "parts_list", "about"):
-                    yield from self._under(getattr(spec, name), (*path, name), info)
-        elif isinstance(spec, dict):
-            for name, item in spec.items():
-                yield from self._under(item, (*path, name), None)
-        elif isinstance(spec, tuple):
-            for i, item in enumerate(spec):
-                yield from self._under(item, (*path, i), None)
+    def below(self, note: Any, here: Any, path: KeyPath, depth: int) -> Iterator[Row]:
+        """Every value of one thing."""
+        data = here if isinstance(here, dict) else {}
+        declared = note if isinstance(note, type) else declaration_of(data, note) or _plainest(note)
+        if not dataclasses.is_dataclass(declared):
+            yield from self.value(note, here, path, str(path[-1]), about="", needed=False, depth=depth)
+            return
+        found = [row for f in dataclasses.fields(declared) for row in self.named(declared, data, path, f.name, depth)]
+        heads = [row.path for row in found if isinstance(row, Head)]
+        deep = [any(row.path[: len(head)] == head for head in heads) for row in found]
+        yield from (row for row, inside in zip(found, deep, strict=True) if not inside)
+        yield from (row for row, inside in zip(found, deep, strict=True) if inside)
 
-    def _under(self, value: Any, path: KeyPath, info: Any) -> Iterator[Field]:
-        about = str(getattr(info, "description", "") or "").partition(" (assumed")[0]
-        if isinstance(value, Quantity):
-            yield self._quantity(value, path, about)
-        elif isinstance(value, Spec | dict | tuple):
-            yield from self.fields(value, path)
-        elif value is None:
-            mark = _mark(getattr(info, "annotation", None), getattr(info, "metadata", ()))
-            if mark is not None:
-                yield self._made(path, "quantity", "", about=about, kind=mark.kind)
+    def named(self, declared: Any, data: Any, path: KeyPath, name: str, depth: int = 0) -> Iterator[Row]:
+        """One field of a declaration."""
+        field = next(f for f in dataclasses.fields(declared) if f.name == name)
+        at = (*path, name)
+        if at in self.skip or name == "fieldworthy":
+            return
+        meta = field.metadata
+        about = str(meta.get("about") or meta.get("why") or "")
+        needed = not {"assume", "default", "factory"} & set(meta)
+        value, stated = data.get(name), name in data
+        if not stated and "assume" in meta:
+            value = meta["assume"]
+        elif not stated and meta.get("default") not in (None, ()):
+            value = meta["default"]
+        elif value is None and "factory" in meta:
+            value = {}
+        rows = self.value(hints(declared)[name], value, at, name, about=about, needed=needed, depth=depth)
+        yield from (r if stated or isinstance(r, Head) else dataclasses.replace(r, stated=False) for r in rows)
+
+    def value(
+        self, note: Any, value: Any, path: KeyPath, name: str, *, about: str, needed: bool, depth: int = 0
+    ) -> Iterator[Row]:
+        """One value, or all that are inside it."""
+        label = LABELS.get(name, name.replace("_", " "))
+        options = _options(note)
+        if any(dataclasses.is_dataclass(o) for o in options):
+            yield from self._section(note, value, path, label, about, needed=needed, depth=depth)
+        elif (entry := _entry_note(note)) is not None and not self._is_list(note):
+            yield from self._entries(entry[0], value, path, label, about, depth=depth)
+        elif any(get_origin(o) is tuple and get_args(o)[-1] is not Ellipsis for o in options) and isinstance(
+            value, list
+        ):
+            args = next(get_args(o) for o in options if get_origin(o) is tuple)
+            for i, (inner, item) in enumerate(zip(args, value, strict=False)):
+                of_place = isinstance(m := mark_of(inner), Of) and m.kind == "length"
+                told = f"{label}, {axis_of(name, about, len(args), i) if of_place else ('first', 'second')[i % 2]}"
+                yield self._field(inner, item, (*path, i), told, about=about if i == 0 else "", needed=needed)
         else:
-            yield self._plain(value, path, about, info)
+            yield self._field(note, value, path, label, about=about, needed=needed)
 
-    def _stated(self, path: KeyPath) -> bool:
-        return path in self.document.marks or path[:-1] in self.document.files
+    @staticmethod
+    def _is_list(note: Any) -> bool:
+        """Whether it is a list of plain values, which stand in one box."""
+        option = next((o for o in _options(note) if get_origin(o) is tuple), None)
+        return option is not None and not any(dataclasses.is_dataclass(o) for o in _options(get_args(option)[0]))
 
-    def _raw(self, path: KeyPath) -> Any:
-        here = self.document.data
-        for key in path:
+    def _section(
+        self, note: Any, value: Any, path: KeyPath, label: str, about: str, *, needed: bool, depth: int
+    ) -> Iterator[Row]:
+        there = path in self.files.document.marks or path[0] == "season"
+        told = self.problems.get(path, "")
+        if value is None and not needed:
+            yield Head(path, dotted(path), label, about, adds=label, depth=depth, trouble=told)
+            return
+        yield Head(path, dotted(path), label, about, gone=there and not needed, depth=depth, trouble=told)
+        yield from self.below(note, value, path, depth + 1)
+
+    def _entries(self, note: Any, value: Any, path: KeyPath, label: str, about: str, *, depth: int) -> Iterator[Row]:
+        one = _ONE.get(str(path[-1]), label.removesuffix("s"))
+        yield Head(path, dotted(path), label, about, adds=one, depth=depth, trouble=self.problems.get(path, ""))
+        pairs: Iterable[tuple[Any, Any]] = ()
+        if isinstance(value, dict):
+            pairs = value.items()
+        elif isinstance(value, list | tuple):
+            pairs = enumerate(value)
+        for key, item in pairs:
+            at = (*path, key)
+            title = f"{one} {key + 1}" if isinstance(key, int) else str(key)
+            if any(dataclasses.is_dataclass(o) for o in _options(note)):
+                yield Head(at, dotted(at), title, gone=True, depth=depth + 1, trouble=self.problems.get(at, ""))
+                yield from self.below(note, item, at, depth + 2)
+            else:
+                yield self._field(note, item, at, title, about="", needed=False)
+
+    def _field(self, note: Any, value: Any, path: KeyPath, label: str, *, about: str, needed: bool) -> Field:
+        file = self._file(path)
+        shared: dict[str, Any] = {
+            "about": about, "needed": needed, "file": file, "trouble": self._trouble(path),
+            "fixed": file.endswith(_FIXED_FILES) or path[-1] == "kind" or path == ("season",),
+        }  # fmt: skip
+        of = next((m for o in _options(note) if isinstance(m := mark_of(o), Of)), None)
+        if of is not None:
+            return self._quantity(of, value, path, label, shared)
+        sort, choices = self._sort(note)
+        text = _written(value)
+        if sort == "choice" and value is not None and text not in choices:
+            choices = (text, *choices)
+        kind = self._kind_of_list(note) if sort == "list" else ""
+        return Field(path, dotted(path), label, sort, text, choices=choices, kind=kind, **shared)
+
+    def _sort(self, note: Any) -> tuple[Sort, tuple[str, ...]]:
+        """What may stand at a field that is no quantity, and what can be chosen there."""
+        words = tuple(str(w) for o in _options(note) if get_origin(o) is Literal for w in get_args(o))
+        ref = next((m for o in _options(note) if isinstance(m := mark_of(o), Ref)), None)
+        if words or ref is not None:
+            return "choice", words or self.choices(ref)
+        plain = [get_args(o)[0] if get_args(o) and get_origin(o) not in (tuple, dict) else o for o in _options(note)]
+        sorts: dict[Any, Sort] = {bool: "truth", int: "whole number", float: "number"}
+        if any(get_origin(o) is tuple for o in _options(note)):
+            return "list", ()
+        found: Sort = next((sorts[p] for p in plain if p in sorts), "text")
+        truth: tuple[str, ...] = ("yes", "no") if found == "truth" else ()
+        return found, truth
+
+    @staticmethod
+    def _kind_of_list(note: Any) -> str:
+        inner = [a for o in _options(note) if get_origin(o) is tuple for a in get_args(o)]
+        return next((m.kind for a in inner if isinstance(m := mark_of(a), Of)), "")
+
+    def choices(self, ref: Ref | None) -> tuple[str, ...]:
+        """The names that a reference can be."""
+        found: list[str] = []
+        for target in ref.to if ref is not None else ():
+            keys: KeyPath = ("season", "field", "places") if target == "season.places" else tuple(target.split("."))
+            there = self.files.data(keys)
+            found += list(there) if isinstance(there, dict) else []
+            found += builtin_names(str(keys[1])) if keys[0] == "catalogue" else []
+        return tuple(dict.fromkeys(found))
+
+    def _file(self, path: KeyPath) -> str:
+        if path[0] == "season" and len(path) > 1 and self.files.season is not None:
+            return self.files.season.file.name
+        table = self.files.document.files.get(path[:2])
+        return (table or self.files.document.file).name
+
+    def _trouble(self, path: KeyPath) -> str:
+        deeper = [path, *((*path, part) for part in ("value", "tolerance", "basis", "date"))]
+        return next((self.problems[p] for p in deeper if p in self.problems), "")
+
+    def _quantity(self, of: Of, value: Any, path: KeyPath, label: str, shared: dict[str, Any]) -> Field:
+        parts = value if isinstance(value, dict) else {"value": value}
+        text = _written(parts.get("value"))
+        read: Quantity | None = None
+        if value is not None:
             try:
-                here = here[key]
-            except (KeyError, IndexError, TypeError):
-                return None
-        return here
-
-    def _quantity(self, quantity: Quantity, path: KeyPath, about: str) -> Field:
-        raw = self._raw(path)
-        parts = raw if isinstance(raw, dict) else {"value": raw}
-        unit = quantity.unit
-        value = parts.get("value")
-        shown = (
-            str(value)
-            if isinstance(value, str | int | float)
-            else written(to_unit(quantity.si, quantity.kind, unit), unit)
-        )
+                read = of.read(value)
+            except PydanticCustomError as error:
+                said = str((error.context or {}).get("expected", error))
+                shared = {**shared, "trouble": shared["trouble"] or f"expected {said}."}
         own = parts.get("tolerance")
-        step = "temperature step" if quantity.kind == "temperature" else quantity.kind
-        step_unit = "K" if quantity.kind == "temperature" else unit
-        default = show(quantity.tolerance, step, step_unit, 2) if quantity.tolerance else "none"
-        return self._made(
-            path, "quantity", shown, about=about, kind=quantity.kind,
-            tolerance=str(own) if own is not None else default, basis=quantity.basis, own_tolerance=own is not None,
-        )  # fmt: skip
-
-    def _plain(self, value: Any, path: KeyPath, about: str, info: Any) -> Field:
-        words = _words(getattr(info, "annotation", None))
-        if isinstance(value, bool):
-            return self._made(path, "truth", "yes" if value else "no", about=about, choices=("yes", "no"))
-        if isinstance(value, int):
-            return self._made(path, "whole number", str(value), about=about)
-        choices = words or self.choices.get(path, ())
-        sort: Sort = "choice" if choices else "text"
-        return self._made(path, sort, str(value), about=about, choices=choices, fixed=path[-1] == "kind")
-
-    def _made(self, path: KeyPath, sort: Sort, value: str, **rest: Any) -> Field:
-        generic = path[0] == "catalogue" and path not in self.document.marks and path[:3] not in self.document.marks
-        section, group, label = _place(self.head or (), path)
-        file = next(
-            (f for i in range(len(path), 0, -1) if (f := self.document.files.get(path[:i]))), self.document.file
-        )
-        rest["fixed"] = rest.get("fixed", False) or file.suffix == ".xlsx"
-        whole = (*self.head, *path)
+        step = "temperature step" if of.kind == "temperature" else of.kind
+        default = ""
+        shared["exact"] = of.fixed
+        if read is not None and read.tolerance:
+            default = show(read.tolerance, step, "K" if of.kind == "temperature" else read.unit, 2)
         return Field(
-            whole, dotted(whole), section, group, label, sort, value,
-            stated=self._stated(path) and not generic, file=file.name, generic=generic, **rest,
+            path, dotted(path), label, "quantity", text, kind=of.kind, own_tolerance=own is not None,
+            tolerance=_written(own) if own is not None else default, basis=read.basis if read else "",
+            typical=bool(list(still_typical(value))), **shared,
         )  # fmt: skip
 
 
-def _place(head: KeyPath, path: KeyPath) -> tuple[str, str, str]:
-    """Section, group and label of a value."""
-    first = str(path[0])
-    if head:
-        return "season", first, dotted(path[1:]) or first
-    if len(path) == 1:
-        return ("robot", "", first) if first in ("robot", "battery", "hours_left") else (first, "", first)
-    split = first in _SPLIT and len(path) > 2
-    section = f"{first}.{path[1]}" if split else first
-    rest = path[2:] if split else path[1:]
-    if len(rest) == 1:
-        return section, "", str(rest[0])
-    # the name of a thing heads its values; what is deeper is told in their labels
-    return section, str(rest[0]) if not isinstance(rest[0], int) else dotted(rest[:1]), dotted(rest[1:])
+def _written(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return ", ".join(_written(v.get("value") if isinstance(v, dict) else v) for v in value)
+    return str(value)
 
 
-def _mark(annotation: Any, metadata: Any) -> Of | None:
-    for item in metadata or ():
-        if isinstance(item, Of):
-            return item
-    for inner in get_args(annotation):
-        if isinstance(inner, Of):
-            return inner
-        found = _mark(inner, ())
-        if found is not None:
-            return found
-    return None
+_AXES = {"size": ("length", "width", "height")}
 
 
-def _words(annotation: Any) -> tuple[str, ...]:
-    """The words that a field takes, where it takes only certain ones."""
-    if get_origin(annotation) is Literal:
-        return tuple(str(word) for word in get_args(annotation))
-    found = [word for inner in get_args(annotation) for word in _words(inner)]
-    return tuple(found)
-
-
-def example(kind: str) -> str:
-    """Show how a quantity of a kind is written."""
-    return KINDS[kind].example
+def axis_of(name: str, about: str, count: int, place: int) -> str:
+    """Name a value of a place or a size by its axis."""
+    if "length, width, height" in about or name.endswith("size"):
+        return ("length", "width", "height")[place] if count == 3 else ("length", "width")[place]
+    if count == 3:
+        return ("forward", "left", "up")[place]
+    ground = "y left" in about or "floor" in about or not about
+    return ("forward", "left" if ground else "up")[place] if count == 2 else str(place + 1)

@@ -13,17 +13,21 @@ from fieldworthy.api import Robot
 from fieldworthy.decide.remedy import FoundRemedies, remedies
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.preview import NominalFinding, NominalPreview
+from fieldworthy.engine.system import shelf
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.files.splicing import spliced
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.loading import load_season
-from fieldworthy.robot.things import changed
+from fieldworthy.robot.shelf import added
+from fieldworthy.robot.things import Removal, changed, copied, opened, removal, renamed
 from fieldworthy.units import KINDS, UnitError, parse
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.worker import progress
 
 Units = Literal["file", "metric", "inch"]
+Texts = tuple[tuple[Path, str], ...]
+"""Pairs of a file's path and its text."""
 Moves = tuple[tuple[KeyPath, str], ...]
 """New values as a file writes them, by key path."""
 
@@ -135,10 +139,35 @@ def edit(source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> tuple[t
     """Change values in a robot's files, or in a season."""
     own = dict(source.texts).get(source.file)
     if own is not None and is_season(own):
-        text = spliced(source.file, own, dict(changes))
+        inner = {path[1:] if path[0] == "season" and len(path) > 1 else path: value for path, value in changes}
+        text = spliced(source.file, own, inner)
         load_season(source.file, text)
         return ((source.file, text),)
     return texts_of(changed(source.file, dict(source.texts), dict(changes)))
+
+
+def put_on(source: Source, path: KeyPath, place: int | None) -> tuple[KeyPath, Texts]:
+    """Put a typical thing on a robot, one of the shelf by its place there or a plain entry: its path, the texts."""
+    before = opened(source.file, dict(source.texts))
+    at, changes = added(before, path, None if place is None else shelf()[place])
+    return at, texts_of(changed(source.file, before.texts, changes))
+
+
+def copy_in(source: Source, path: KeyPath) -> tuple[KeyPath, Texts]:
+    """Copy a thing of a robot: the copy's path, and the new texts."""
+    before = opened(source.file, dict(source.texts))
+    name, change = copied(before, path)
+    return (*path[:-1], name), texts_of(changed(source.file, before.texts, change))
+
+
+def rename_in(source: Source, path: KeyPath, name: str) -> Texts:
+    """Rename a thing of a robot, and whatever names it."""
+    return texts_of(renamed(source.file, dict(source.texts), path, name))
+
+
+def taken_from(source: Source, path: KeyPath) -> Removal:
+    """Find what goes with a thing of a robot."""
+    return removal(opened(source.file, dict(source.texts)), path)
 
 
 def ready() -> bool:

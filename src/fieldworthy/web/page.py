@@ -20,7 +20,7 @@ from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.web.access import Visitor
 from fieldworthy.web.figures import Look
 from fieldworthy.web.folder import is_season
-from fieldworthy.web.form import season_form
+from fieldworthy.web.form import mistakes_of
 from fieldworthy.web.jobs import JobQueue, Latest
 from fieldworthy.web.judging import Judged, Source, Units, edit
 from fieldworthy.web.markup import Content, Markup, field_id, join, sentences, tag
@@ -297,6 +297,16 @@ class Editor:
         self.put_texts(dict(texts), about)
         return True
 
+    async def try_change(self, changes: Mapping[KeyPath, object], about: object = None) -> bool:
+        """Change values likewise, but raise what is wrong with them, for whoever says so where they were typed."""
+        page = self._page
+        if page.draft is None or not self.allowed():
+            return False
+        page.previewer.drop()
+        texts = await page.queue.quick.run(edit, page.draft.source, tuple(changes.items()))
+        self.put_texts(dict(texts), about)
+        return True
+
     def put_texts(self, texts: Mapping[Path, str], about: object = None) -> None:
         """Put other texts in place of the open file's, as yet unsaved, and have them judged."""
         page = self._page
@@ -372,8 +382,7 @@ class Checker:
         page, draft = self._page, self._page.draft
         try:
             if page.season_open:
-                await page.queue.compute(season_form, source)
-                self._tell(draft, None, ())
+                self._tell(draft, None, await page.queue.compute(mistakes_of, source))
                 return
             found = await page.queue.judge(source, page.display.units)
         except BadInput as error:

@@ -28,7 +28,10 @@ const fw = (() => {
     const element = byId(id);
     if (!element) return;
     const key = focusOf(element);
+    const open = [...element.querySelectorAll("details[open] > summary[data-key]")].map((e) => e.dataset.key);
     element.innerHTML = html;
+    for (const summary of element.querySelectorAll("details > summary[data-key]"))
+      if (open.includes(summary.dataset.key)) summary.parentElement.open = true;
     giveBack(element, key);
   }
   function node(html) {

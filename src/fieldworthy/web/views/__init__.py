@@ -61,7 +61,7 @@ class View:
 
 VIEWS: tuple[View, ...] = (
     View(
-        "describe", "Describe", "What the robot is: every number, what it rests on, and the file's text.", True, False
+        "build", "Build", "What the robot is made of: add, place, connect and see it; and the file's text.", True, False
     ),
     View("margins", "Margins", "What holds and what does not, worst first, and what to do about it.", drawn=False),
     View("robot", "Robot", "The robot to scale in every pose, its arms moving, on the bar, and how it drives."),

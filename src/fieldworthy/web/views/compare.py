@@ -75,7 +75,7 @@ async def _make_variant(page: Page, values: dict[str, Any]) -> None:
     written({target: dict(texts).get(own, page.draft.text)}, copy_dated=None, expect={target: ""})
     made = folder.name(target)
     page.note(f"Wrote {made}: the same robot under the name {name}. Change what is to be tried.")
-    await page.go(address("describe", file=made))
+    await page.go(address("build", file=made))
 
 
 def _job(page: Page) -> Job | None:

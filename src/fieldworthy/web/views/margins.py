@@ -137,7 +137,7 @@ def _show(page: Page, state: _State) -> None:
 
 
 def _assumed(key: str, why: str, file: str) -> Markup:
-    link = tag("a", key, href=address("describe", file=file, key=key), data_go=True)
+    link = tag("a", key, href=address("build", file=file, key=key), data_go=True)
     return tag("li", link, " ", why, class_="fact")
 
 
@@ -145,7 +145,7 @@ def problems_of(page: Page) -> Content:
     """Say what is wrong with the open file, where something is."""
     if not page.problems:
         return ""
-    way = tag("a", "Mend it in the file's text", href=address("describe", file=page.file, part="text"), data_go=True)
+    way = tag("a", "Mend it in the file's text", href=address("build", file=page.file, part="text"), data_go=True)
     before = tag("p", "What stands below is from before that.") if page.judged else ""
     return tag(
         "div",

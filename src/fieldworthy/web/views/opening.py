@@ -38,7 +38,7 @@ def build(page: Page) -> None:
 
 
 def _listed(title: str, entries: list[Entry], otherwise: str) -> Markup:
-    view = "margins" if title == "Robots" else "describe"
+    view = "margins" if title == "Robots" else "build"
     rows = [
         tag(
             "li",

@@ -1,0 +1,550 @@
+"""What the robot is made of: a list with an Add on each kind, the form of what is chosen, and what moves beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from fieldworthy.engine.system import shelf
+from fieldworthy.files.problems import BadInput, KeyPath, Problem, dotted
+from fieldworthy.robot.editing import GONE
+from fieldworthy.robot.shelf import can_be_added
+from fieldworthy.robot.things import Removal
+from fieldworthy.web.components import Rows, counted, heading, values_of
+from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, read_part, row_key, rows_shown
+from fieldworthy.web.findings import finding_row, key_of
+from fieldworthy.web.form import Field, Head, Made, Row, blanks_of, made_of, rows_of
+from fieldworthy.web.judging import copy_in, put_on, rename_in, taken_from
+from fieldworthy.web.markup import Content, Markup, address, field_id, tag
+from fieldworthy.web.page import Page
+from fieldworthy.web.views.margins import counts_of, problems_of, show_preview
+from fieldworthy.web.views.text import build_text, show_text
+from fieldworthy.web.worker import Broken
+
+T = TypeVar("T")
+_BESIDE = 14  # findings that stand beside the form
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """One thing that can be chosen: where it stands, what it is called, and of which kind it is."""
+
+    path: KeyPath
+    label: str
+    made: Made
+
+    @property
+    def key(self) -> str:
+        """Names it in addresses and buttons."""
+        return dotted(self.path)
+
+    @property
+    def named(self) -> bool:
+        """Whether it is one of several, with a name that can be changed."""
+        return self.path != self.made.path
+
+
+@dataclass(slots=True)
+class State:
+    """What this view of one window shows.
+
+    Attributes
+    ----------
+    rows, rare, beside : The form's values, those rarely said, and the findings beside them
+    made : What the robot is made of
+    things : Every thing by its key
+    fields : The values of the chosen thing, by key
+    chosen : The key of the thing whose form is shown
+    at : The key that has the focus, or had it last
+    panel : What stands above the form: ``shelf KEY``, ``take KEY``, or nothing
+    removal : What would go with the thing that is to be taken away
+    """
+
+    rows: Rows
+    rare: Rows
+    beside: Rows
+    made: tuple[Made, ...] = ()
+    things: dict[str, Thing] = field(default_factory=dict)
+    fields: dict[str, Field] = field(default_factory=dict)
+    heads: dict[str, Head] = field(default_factory=dict)
+    chosen: str = ""
+    at: str = ""
+    panel: str = ""
+    removal: Removal | None = None
+
+
+async def build(page: Page) -> None:
+    """Show the open file."""
+    text = page.query.get("part") == "text"
+    top = tag("div", heading("Build"), _parts(page, "text" if text else ""), class_="headline")
+    state = State(Rows(page, "build-rows"), Rows(page, "build-rare"), Rows(page, "beside-rows"))
+    if text:
+        page.fill(top, build_text(page), _beside(page))
+
+        def judged() -> None:
+            show_text(page)
+            _show_beside(page, state)
+
+        page.on_judged(judged)
+        judged()
+        return
+    state.at = page.query.get("key", "")
+    page.fill(top, tag("div", id="build-problems"), _body(page))
+    _listen(page, state)
+    await _read(page, state)
+    if state.at in state.fields:
+        page.call("focus", field_id(state.fields[state.at].path))
+
+
+def _parts(page: Page, now: str) -> Markup:
+    links = [
+        tag("a", label, href=address("build", file=page.file, part=part), data_go=True,
+            aria_current="true" if part == now else None)
+        for label, part in (("Robot", ""), ("Text of the file", "text"))
+    ]  # fmt: skip
+    return tag("nav", links, class_="parts", aria_label="Ways to build")
+
+
+def _body(page: Page) -> Content:
+    form = tag(
+        "section",
+        tag("div", id="build-panel"),
+        tag("div", id="build-head"),
+        tag("ul", id="build-rows", class_="fields-list"),
+        tag("details", tag("summary", "What is rarely said", id="build-rare-title"), tag("ul", id="build-rare"),
+            id="build-more", hidden=True),
+        class_="form", aria_labelledby="build-name",
+    )  # fmt: skip
+    made = tag("nav", tag("div", id="build-list"), class_="made", aria_label="What it is made of")
+    return tag("div", made, tag("div", form, _beside(page), class_="two"), class_="building")
+
+
+def _beside(page: Page) -> Content:
+    if page.season_open:
+        return ""
+    return tag(
+        "section",
+        tag("h2", tag("span", "What moves", id="beside-title"), " ", tag("span", id="beside-counts", class_="counts")),
+        tag("p", id="beside-about", class_="fine"),
+        tag("ul", id="beside-rows", class_="findings"),
+        class_="beside",
+        tabindex="0",
+        aria_labelledby="beside-title",
+    )
+
+
+def _listen(page: Page, state: State) -> None:
+    async def judged() -> None:
+        await _read(page, state)
+
+    page.on("pick", lambda data: _pick(page, state, str(data.get("of"))))
+    page.on("add", lambda data: _add(page, state, str(data.get("of"))))
+    page.on("shelf", lambda data: _from_shelf(page, state, str(data.get("of")), str(data.get("place"))))
+    page.on("copy", lambda data: _copy(page, state, str(data.get("of"))))
+    page.on("rename", lambda data: _rename(page, state, str(data.get("of")), str(data.get("value"))))
+    page.on("take", lambda data: _take(page, state, str(data.get("of"))))
+    page.on("taken", lambda _: _taken(page, state))
+    page.on("gone", lambda data: _gone(page, state, str(data.get("of"))))
+    page.on("more", lambda data: _more(page, state, str(data.get("of"))))
+    page.on("fill", lambda data: _fill(page, state, values_of(data)))
+    page.on("close", lambda _: _close(page, state))
+    page.on("move", lambda data: _move(page, state, data))
+    page.on("set", lambda data: _set(page, state, data))
+    page.on("at", lambda data: _focused(page, state, str(data.get("path"))))
+    page.on_judged(lambda: page.later(judged()))
+    page.on_preview(lambda findings: show_preview(page, findings, state.beside))
+
+
+async def _read(page: Page, state: State) -> None:
+    """Read what the robot is made of, and show what is different."""
+    draft = page.draft
+    if draft is None:
+        return
+    page.put("build-problems", _troubles(page))
+    page.call("mark", "fw-view", {"data-stale": "yes" if page.problems else None})
+    try:
+        state.made = await page.queue.compute(made_of, draft.source)
+    except BadInput:  # the text cannot be read at all: what was read last stays, and cannot be changed here
+        return
+    state.things = _things(page, state.made)
+    if state.chosen not in state.things:
+        state.chosen = _thing_at(state, state.at) or next(iter(state.things))
+    await _show(page, state)
+
+
+def _troubles(page: Page) -> Content:
+    if not page.problems:
+        return ""
+    before = tag("p", "The verdicts are from before that, and greyed.") if page.judged else ""
+    return tag("div", problems_of(page), before)
+
+
+def _things(page: Page, made: Iterable[Made]) -> dict[str, Thing]:
+    found: dict[str, Thing] = {}
+    for kind in made:
+        if page.season_open and kind.path[0] != "season":
+            continue
+        if not kind.one:
+            found[kind.key] = Thing(kind.path, kind.label, kind)
+        for name in kind.names:
+            thing = Thing((*kind.path, name), name, kind)
+            found[thing.key] = thing
+    return found
+
+
+def _thing_at(state: State, key: str) -> str:
+    """The thing that a key stands in; the nearest above it."""
+    if key.partition(".")[0] in ("battery", "hours_left", "robot", "about"):
+        return "robot"
+    fits = [k for k in state.things if key == k or key.startswith((f"{k}.", f"{k}["))]
+    return max(fits, key=len, default="")
+
+
+async def _show(page: Page, state: State) -> None:
+    page.put("build-list", _listed(page, state))
+    await _show_form(page, state)
+    _show_beside(page, state)
+
+
+def _listed(page: Page, state: State) -> Content:
+    groups: dict[str, list[Content]] = {}
+    for kind in state.made:
+        if page.season_open and kind.path[0] != "season":
+            continue
+        groups.setdefault(kind.group, []).append(_kind(page, state, kind))
+    return [tag("section", tag("h2", group), rows) for group, rows in groups.items()]
+
+
+def _kind(page: Page, state: State, kind: Made) -> Content:
+    if not kind.one:
+        return _link(state, kind.key, kind.label, bad=bool(kind.wrong))
+    can = page.may_change and (can_be_added(kind.path) or any(t.into == kind.path for t in shelf()))
+    add = tag("button", "Add", type="button", class_="add", data_do="add", data_of=kind.key,
+              aria_label=f"Add a {kind.one}", data_key=f"add {kind.key}") if can else ""  # fmt: skip
+    if not kind.names:
+        return tag("div", tag("span", kind.label, class_="none"), add, class_="kind")
+    here = [dotted((*kind.path, name)) for name in kind.names]
+    count = tag("span", len(kind.names), class_="count")
+    rows = [tag("li", _link(state, key, n, bad=n in kind.wrong)) for key, n in zip(here, kind.names, strict=True)]
+    is_open = state.chosen in here or bool(kind.wrong) or len(rows) <= 6
+    typical = tag("p", f"{counted(kind.typical, 'number')} still typical", class_="fine") if kind.typical else ""
+    inner = tag("details", tag("summary", kind.label, " ", count, data_key=f"k {kind.key}"), tag("ul", rows), typical,
+                open=is_open)  # fmt: skip
+    return tag("div", inner, add, class_="kind")
+
+
+def _link(state: State, key: str, label: str, *, bad: bool) -> Markup:
+    said = tag("span", " to mend", class_="bad") if bad else ""
+    return tag("button", label, said, type="button", class_="pick", data_do="pick", data_of=key, data_key=f"p {key}",
+               aria_current="true" if key == state.chosen else None)  # fmt: skip
+
+
+async def _show_form(page: Page, state: State) -> None:
+    thing = state.things.get(state.chosen)
+    if thing is None or page.draft is None:
+        return
+    rows: tuple[Row, ...] = await page.queue.compute(rows_of, page.draft.source, thing.path)
+    state.fields = {row.key: row for row in rows if isinstance(row, Field)}
+    state.heads = {row.key: row for row in rows if isinstance(row, Head)}
+    page.put("build-head", _head(page, thing))
+    main, rare = rows_shown(rows, may_change=page.may_change)
+    state.rows.show(main)
+    state.rare.show(rare)
+    page.call("mark", "build-more", {"hidden": None if rare else "hidden"})
+    page.put("build-rare-title", f"What is rarely said: {len(rare)}" if main else "What can be said")
+    if rare and not main:
+        page.call("mark", "build-more", {"open": "open"})
+
+
+def _head(page: Page, thing: Thing) -> Content:
+    title = tag("h2", thing.label, id="build-name")
+    if not thing.named:
+        return tag("div", title, class_="thing")
+    kind = tag("p", thing.made.one, class_="fine")
+    if not page.may_change:
+        return tag("div", title, kind, class_="thing")
+    name = tag("label", "Name ", tag("input", type="text", value=thing.label, id="build-rename", data_change="rename",
+                                     data_of=thing.key, maxlength=60, autocomplete="off"))  # fmt: skip
+    acts = [
+        tag("button", word, type="button", data_do=do, data_of=thing.key, aria_label=f"{word} {thing.label}")
+        for word, do in (("Copy", "copy"), ("Take away", "take"))
+    ]
+    said = tag("p", id="build-said", class_="said", role="alert")
+    return tag("div", title, kind, tag("div", name, acts, class_="tools"), said, class_="thing")
+
+
+async def _work(page: Page, place: str, function: Callable[..., T], *arguments: Any) -> T | None:
+    """Have something done to the files; what cannot be is said where it was asked."""
+    if page.draft is None or not page.editor.allowed():
+        return None
+    page.put(place, "")
+    try:
+        return await page.queue.quick.run(function, page.draft.source, *arguments)
+    except BadInput as error:
+        page.put(place, _said(error.problems))
+    except Broken as error:
+        page.note(str(error), bad=True)
+    return None
+
+
+def _said(problems: tuple[Problem, ...]) -> str:
+    hint = f" Did you mean {problems[0].suggestion!r}?" if problems[0].suggestion else ""
+    return f"{problems[0].expected[:1].upper()}{problems[0].expected[1:]}.{hint}"
+
+
+async def _pick(page: Page, state: State, key: str) -> None:
+    if key in state.things:
+        state.chosen, state.at, state.panel = key, "", ""
+        page.put("build-panel", "")
+        await _show(page, state)
+        page.call("focus", "build-head")
+
+
+async def _add(page: Page, state: State, key: str) -> None:
+    kind = next((m for m in state.made if m.key == key and m.one), None)
+    if kind is None:
+        return
+    choices = [(place, t) for place, t in enumerate(shelf()) if t.into == kind.path]
+    if choices:
+        state.panel = f"shelf {key}"
+        cards = [
+            tag("li", tag("button", t.name, type="button", data_do="shelf", data_of=key, data_place=place),
+                tag("span", t.about))
+            for place, t in choices
+        ]  # fmt: skip
+        if can_be_added(kind.path):
+            plain = tag("button", f"one {kind.one}", type="button", data_do="shelf", data_of=key, data_place="")
+            cards.append(tag("li", plain, tag("span", "Nothing but that.")))
+        told = "Typical, with the numbers of an invented team, each an estimate: change what differs."
+        close = tag("button", "Not now", type="button", class_="quiet", data_do="close")
+        title = tag("h2", f"Add a {kind.one}", id="shelf-title", tabindex="-1")
+        said = tag("p", id="panel-said", class_="said", role="alert")
+        listed = tag("ul", cards, class_="shelf")
+        page.put("build-panel", tag("div", title, tag("p", told, class_="fine"), listed, said, close, class_="panel"))
+        page.call("focus", "shelf-title")
+        return
+    await _from_shelf(page, state, key, "")
+
+
+async def _from_shelf(page: Page, state: State, key: str, place: str) -> None:
+    kind = next((m for m in state.made if m.key == key and m.one), None)
+    if kind is None or (place and not place.isdecimal()) or int(place or 0) >= len(shelf()):
+        return
+    found = await _work(page, "panel-said", put_on, kind.path, int(place) if place else None)
+    if found is not None:
+        _put(page, state, *found)
+
+
+def _put(page: Page, state: State, path: KeyPath, texts: Any) -> None:
+    """Take in the files with a new thing in them, and choose it."""
+    state.chosen, state.panel = dotted(path), ""
+    page.put("build-panel", "")
+    page.editor.put_texts(dict(texts))
+    page.say(f"'{path[-1]}' is on the robot, and its form is open.")
+
+
+async def _copy(page: Page, state: State, key: str) -> None:
+    thing = state.things.get(key)
+    found = await _work(page, "build-said", copy_in, thing.path) if thing and thing.named else None
+    if found is not None:
+        _put(page, state, *found)
+
+
+async def _rename(page: Page, state: State, key: str, name: str) -> None:
+    thing, name = state.things.get(key), name.strip()[:100]
+    if thing is None or not thing.named or name == thing.label:
+        return
+    texts = await _work(page, "build-said", rename_in, thing.path, name)
+    if texts is not None:
+        state.chosen = dotted((*thing.path[:-1], name))
+        page.editor.put_texts(dict(texts))
+
+
+async def _take(page: Page, state: State, key: str) -> None:
+    thing = state.things.get(key)
+    found = await _work(page, "build-said", taken_from, thing.path) if thing and thing.named else None
+    if found is None or thing is None:
+        return
+    state.removal = found
+    if not (found.gone or found.freed or found.leaves):
+        _taken(page, state)
+        page.note(f"'{thing.label}' is gone; Undo brings it back.")
+        return
+    page.put("build-panel", _asked(thing, found))
+    page.call("focus", "take-title")
+
+
+def _asked(thing: Thing, found: Removal) -> Markup:
+    """Say what goes with a thing, and ask."""
+    lists = [
+        ("These cannot be without it, and go too", [words_of(path) for path in found.gone]),
+        ("These only stop naming it", [words_of(path) for path in found.freed]),
+        ("This is then to be mended", [f"{words_of(p.key)}: {p.expected}" for p in found.leaves]),
+    ]
+    told = [
+        [tag("h3", title), tag("ul", [tag("li", line) for line in dict.fromkeys(lines)])]
+        for title, lines in lists
+        if lines
+    ]
+    choices = tag(
+        "div",
+        tag("button", "Take it all away", type="button", data_do="taken"),
+        tag("button", "Keep it", type="button", class_="main", data_do="close"),
+        class_="choices",
+    )
+    title = tag("h2", f"Take '{thing.label}' away?", id="take-title", tabindex="-1")
+    return tag("div", title, told, choices, class_="panel")
+
+
+def words_of(path: KeyPath) -> str:
+    """Name a place of the file as people do: the thing first, then what is inside it."""
+    words = [f"{key + 1}." if isinstance(key, int) else key.replace("_", " ") for key in path]
+    if path[:1] in (("plan",), ("season",)):
+        return " ".join(words)
+    at = 2 if path[:1] in (("air",), ("drive",), ("tracking",), ("catalogue",)) and len(path) > 2 else 1
+    if len(words) <= at:
+        return " ".join(words)
+    kind = words[at - 1].removesuffix("s")
+    return f"{kind} '{words[at]}'" + (f", {' '.join(words[at + 1 :])}" if words[at + 1 :] else "")
+
+
+def _taken(page: Page, state: State) -> None:
+    if state.removal is not None:
+        texts, state.removal = state.removal.texts, None
+        page.put("build-panel", "")
+        state.chosen = ""
+        page.editor.put_texts(texts)
+
+
+def _close(page: Page, state: State) -> None:
+    state.removal, state.panel = None, ""
+    page.put("build-panel", "")
+    for head in state.heads.values():
+        page.put(f"more-{field_id(head.path)}", "")
+
+
+async def _gone(page: Page, state: State, key: str) -> None:
+    head = state.heads.get(key)
+    if head is not None and head.gone:
+        await _change(page, {head.path: GONE}, f"more-{field_id(head.path)}", None)
+
+
+async def _more(page: Page, state: State, key: str) -> None:
+    """Ask for what one more entry needs; where it needs nothing, it is there at once."""
+    head = state.heads.get(key)
+    if head is None or not head.adds or page.draft is None:
+        return
+    place = f"more-{field_id(head.path)}"
+    blanks = await page.queue.compute(blanks_of, page.draft.source, head.path)
+    if not blanks:
+        await _change(page, {head.path: {}}, place, None)
+        return
+    page.put(place, blank_form(head.key, blanks, head.adds))
+    page.call("focus", f"in-{field_id(blanks[0].path)}")
+
+
+async def _fill(page: Page, state: State, values: dict[str, Any]) -> None:
+    head = state.heads.get(str(values.get("of")))
+    if head is None or page.draft is None:
+        return
+    blanks = await page.queue.compute(blanks_of, page.draft.source, head.path)
+    try:
+        path, entry = filled(blanks, head.path, {key: str(value)[:500] for key, value in values.items()})
+    except BadInput as error:
+        page.put("blank-said", _said(error.problems))
+        return
+    if path == head.path and _is_list(state, head):
+        path = (*path, sum(1 for h in state.heads.values() if h.path[:-1] == head.path))
+    await _change(page, {path: entry}, "blank-said", None)
+
+
+def _is_list(state: State, head: Head) -> bool:
+    """Whether entries of a heading have places and not names."""
+    below = [h.path[-1] for h in state.heads.values() if h.path[:-1] == head.path]
+    return head.label != head.adds and all(isinstance(key, int) for key in below)
+
+
+async def _change(page: Page, changes: dict[KeyPath, object], place: str, about: object) -> bool:
+    """Change values; what cannot be is said at the place where it was typed."""
+    try:
+        return await page.editor.try_change(changes, about)
+    except BadInput as error:
+        page.put(place, _said(error.problems))
+    return False
+
+
+def _known(page: Page, state: State, data: dict[str, Any]) -> Field:
+    """The value that an element of the form stands for; nothing else can be changed from there."""
+    found = state.fields.get(str(data.get("path")))
+    if found is None or found.fixed or page.draft is None:
+        expected = "expected a value of this form: reload the page"
+        raise BadInput([Problem(page.workspace.folder.root, 1, 1, (), expected)])
+    return found
+
+
+def _move(page: Page, state: State, data: dict[str, Any]) -> None:
+    found = _known(page, state, data)
+    judged = found.sort == "quantity" and found.value and not page.season_open and not page.problems
+    if judged:
+        page.previewer.move(found.path, str(data.get("value"))[:100])
+    else:
+        page.call("moved")
+
+
+async def _set(page: Page, state: State, data: dict[str, Any]) -> None:
+    found = _known(page, state, data)
+    part = str(data.get("part") or "value")
+    if part not in ("value", *NUMBER_PARTS):
+        return
+    text = str(data.get("value"))[:500].strip()
+    said = f"{field_id(found.path)}-said"
+    for rows in (state.rows, state.rare):  # the browser shows what was typed
+        rows.spoil([found.key, row_key(found)])
+    page.put(said, "")
+    try:
+        path, value = read_part(found, part, text)
+    except BadInput as error:
+        page.put(said, _said(error.problems))
+        page.call("mark", field_id(found.path), {"aria-invalid": "true"})
+        return
+    changes: dict[KeyPath, object] = {path: value}
+    if found.typical and part == "value" and value is not GONE:  # a number of the team's own has a tolerance of its own
+        changes = {(*path, "value"): value, (*path, "tolerance"): GONE}
+    done = await _change(page, changes, said, ("set", path))
+    page.call("mark", field_id(found.path), {"aria-invalid": None if done else "true"})
+
+
+def _focused(page: Page, state: State, key: str) -> None:
+    found = state.fields.get(key)
+    if found is None:
+        return
+    if found.sort == "quantity" and found.value and not page.season_open and not page.problems:
+        page.previewer.warm(found.path, found.value)
+    if key != state.at:
+        state.at = key
+        _show_beside(page, state)
+
+
+def _show_beside(page: Page, state: State) -> None:
+    if page.season_open or page.judged is None:
+        return
+    report = page.judged.report
+    value = state.fields.get(state.at)
+    thing = state.things.get(state.chosen)
+    if value is not None:
+        found = [f for f in report.findings if state.at in f.inputs]
+        what = value.label
+    else:
+        inside = (f"{state.chosen}.", f"{state.chosen}[")
+        found = [f for f in report.findings if any(k == state.chosen or k.startswith(inside) for k in f.inputs)]
+        what = f"'{thing.label}'" if thing is not None else ""
+    about = "The worst findings; move a number and watch."
+    if found:
+        about = f"{counted(len(found), 'finding')} that {'rest' if len(found) > 1 else 'rests'} on {what}."
+    elif what:
+        about = f"No finding rests on {what} as it stands; the worst are shown."
+    page.put("beside-about", about)
+    page.put("beside-counts", Markup(counts_of(report)))
+    rows = {key_of(f): finding_row(f, small=True) for f in (found or list(report.findings))[:_BESIDE]}
+    state.beside.show(rows)
