@@ -91,4 +91,4 @@ SYSTEM = System(
     ),
 )
 
-__all__ = ["SHELF", "SYSTEM", "Intake"]
+__all__ = ["SYSTEM", "Intake"]

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.system import Page, System, shelf
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.intake import SHELF
 from fieldworthy.systems.sorter.check import check as judge
 from fieldworthy.systems.sorter.constants import CONSTANTS
 from fieldworthy.systems.sorter.figure import figures
@@ -34,7 +33,7 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
 def _put(room: Room) -> KeyPath:
     """A colour sensor beside the path of an intake, and something that throws out behind it."""
     intakes = room.first(("mechanisms",), lambda it: it.get("kind") == "intake")
-    intake = intakes or str(SHELF[0].put(room)[-1])
+    intake = intakes or str(next(t for t in shelf() if t.name == "two-stage intake").put(room)[-1])
     there = room.before.data(("mechanisms", intake, "stages")) or room.changes[("mechanisms", intake)]["stages"]  # type: ignore[index]
     classes = {
         "red": {"hue": "5 deg", "spread": room.of("angle", math.radians(12.0))},
