@@ -11,13 +11,16 @@ import pytest
 from scipy.optimize import linprog, minimize_scalar
 
 from fieldworthy.cli.app import main
+from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import run
 from fieldworthy.engine.sampling import Cases, nudge
-from fieldworthy.files import instantiate
+from fieldworthy.files import BadInput, instantiate
+from fieldworthy.match.ability import held_back
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.systems.grabber import check as grabber
+from fieldworthy.systems.grabber.figure import deeds, grabbed
 from robots import GRAVITY, check, example_copy, find, load, nominal
 
 GRAB = {
@@ -306,3 +309,62 @@ def test_the_robot_tips_at_its_contacts_by_linear_programming(tmp_path, by, lip,
                     b_eq=[7.0 * GRAVITY, 7.0 * GRAVITY * 0.02], bounds=[(0, None)] * 3)  # fmt: skip
     given = grabber._given(context, spec, grabber.arm_of(context, spec))
     assert given.by_tipping == pytest.approx(loads.x[2], rel=1e-6)
+
+
+SEVERAL = {
+    "does": ["tip", "right"], "by": "arm", "can": ["tip it", "right it"],
+    "deeds": {
+        "tip": {"by": "turning", "lip": {"height": "0.18 m", "depth": "20 mm", "near": "0.05 m"}, "can": ["tip it"]},
+        "right": {"by": "drive", "lowest": "-30 deg", "half_base": "0.07 m", "can": ["right it"]},
+    },
+}  # fmt: skip
+
+
+def test_each_of_several_things_is_judged_as_if_it_were_the_only_one(tmp_path):
+    """And what it takes is the statics on paper: the weight's lever over the edge, over the lip's height."""
+    several = found(tmp_path, SEVERAL)
+    alone = {
+        "tip": {"does": "tip", "by": "turning", "lip": SEVERAL["deeds"]["tip"]["lip"]},
+        "right": {"does": "right", "by": "drive", "lowest": "-30 deg", "half_base": "0.07 m"},
+    }
+    for does, keys in alone.items():
+        one = found(tmp_path, keys)
+        mine = {k.split(".arm (")[0]: f for k, f in several.items() if k.endswith(f"({does})")}
+        assert mine.keys() == one.keys()
+        assert [f.value for f in mine.values()] == [f.value for f in one.values()]
+    # turning pushes level and across: 1.5 kg times g times half its length over the lip's height
+    asked = 1.5 * GRAVITY * 0.06 / 0.18
+    assert f"{asked:.3g} N at its lip" in several["grabber.force.arm (tip)"].because
+
+
+def test_an_action_is_held_back_by_the_thing_that_it_needs_alone(tmp_path):
+    robot, season = world(SEVERAL)
+    season["tasks"] = {n: {"points": 1, "needs": [f"{n} it"]} for n in ("tip", "right")}
+    robot["actions"] = {n: {"time": "1 s", "task": n} for n in ("tip", "right")}
+    loaded = load(tmp_path, robot, season)
+    for does in ("tip", "right"):
+        held = held_back(loaded.nominal, loaded.nominal_season)[does]
+        assert set(held) == {f"grabber.{word}.arm ({does})" for word in ("reach", "hook", "force")}
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ({"does": ["tip", "tip"]}, "each once"),
+        ({"does": []}, "one thing or more"),
+        ({"does": "tpi"}, "does"),
+        ({"deeds": {"pull": {"by": "arm"}}}, "one of the things in 'does': tip, right"),
+        ({"deeds": {"tip": {"can": ["fly"]}}}, "words of its 'can': tip it; right it"),
+    ],
+)
+def test_what_one_tool_cannot_do_is_said(tmp_path, keys, said):
+    with pytest.raises(BadInput, match=said):
+        load(tmp_path, *world(SEVERAL | keys))
+
+
+def test_the_figure_shows_each_thing_with_what_it_takes(tmp_path):
+    data = deeds(nominal(load(tmp_path, *world(SEVERAL))))
+    assert [d.name for d in data] == ["arm (tip)", "arm (right)"]
+    assert data[0].asked == pytest.approx(1.5 * GRAVITY * 0.06 / 0.18, rel=0.05)
+    figure = grabbed(data, Style(PRINT, "metric", 640.0))
+    assert "arm (right) takes" in figure.alt

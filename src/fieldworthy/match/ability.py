@@ -62,12 +62,17 @@ class Ability:
 
 
 def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
-    """Name the mechanisms that do part of what an action's task needs."""
+    """Name the mechanisms that do part of what an action's task needs, as findings name them."""
     task = robot.actions[action].task
     if task is None or task not in season.tasks:
         return ()
     needs = set(season.tasks[task].needs)
-    return tuple(name for name, mechanism in robot.mechanisms.items() if set(mechanism.can) & needs)
+    return tuple(
+        label
+        for name, mechanism in robot.mechanisms.items()
+        for label, can in mechanism.judged_as(name).items()
+        if set(can) & needs
+    )
 
 
 def able(loaded: Loaded, cases: Cases, actions: Sequence[str]) -> dict[str, Array]:
@@ -125,12 +130,13 @@ _DOUBTFUL = 0.1
 
 
 def _required(robot: Robot) -> dict[str, tuple[str, ...]]:
-    """Ids of the findings that each mechanism cannot do without."""
+    """Ids of the findings that each mechanism cannot do without, by the name that they use."""
     return {
-        name: tuple(f"{stem}.{name}" for stem in system.required)
+        label: tuple(f"{stem}.{label}" for stem in system.required)
         for system in systems()
         for name, mechanism in robot.mechanisms.items()
         if isinstance(mechanism, system.kinds)
+        for label in mechanism.judged_as(name)
     }
 
 

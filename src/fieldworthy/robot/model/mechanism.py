@@ -45,6 +45,10 @@ class Mechanism:
         """The motors that it uses; those of a kind without any are none."""
         return ()
 
+    def judged_as(self, name: str) -> dict[str, tuple[str, ...]]:
+        """Names under which findings speak of it, and what it can do as that: one unless it does several things."""
+        return {name: self.can}
+
     def validate_in_robot(self, _robot: Any) -> Iterable[Fault]:
         """Say what does not fit the rest of the robot; the robot is as its file states it."""
         return ()

@@ -9,15 +9,17 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.grabber.check import check as judge
+from fieldworthy.systems.grabber.figure import figures
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     """An arm on a cylinder holds with the pressure that is left in its tank."""
     return {
-        f"grabber.hold.{name}": (f"air.pressure.{spec.arm.cylinder}",)
+        f"grabber.hold.{label}": (f"air.pressure.{spec.arm.cylinder}",)
         for name, spec in robot.mechanisms.items()
         if isinstance(spec, Grabber) and isinstance(spec.arm, CylinderArm)
+        for label in spec.alone(name)
     }
 
 
@@ -55,6 +57,7 @@ SYSTEM = System(
         question="Does its hook reach, catch and pull without tipping the robot?",
         formulas=(("tipover", ""),),
     ),
+    figures=figures,
     card={"grabber": "{name}: swings down and back, its hook is straight."},
     follows=follows,
     required=("grabber.reach", "grabber.hook", "grabber.force"),

@@ -95,18 +95,33 @@ def arm_of(context: Context, spec: Grabber) -> Arm:
 
 
 def check(context: Context) -> Iterator[Outcome]:
-    """Judge every grabber of the robot."""
-    for name, spec in context.robot.mechanisms.items():
-        if not isinstance(spec, Grabber):
-            continue
-        yield from _reach(context, name, spec)
-        friction = context.season.objects[spec.object].friction
-        if friction is None:
-            because = f"How well the {spec.object} grips the floor is not known, so not whether it slides or tips."
-            yield unknown(f"grabber.force.{name}", name, "force", because, (f"season.objects.{spec.object}.friction",))
-            continue
-        thing = thing_of(spec, context.season.objects[spec.object], friction)
-        yield from _forces(context, name, spec, thing)
+    """Judge every grabber of the robot, and each thing that it does by itself."""
+    for name, mechanism in context.robot.mechanisms.items():
+        if isinstance(mechanism, Grabber):
+            for label, spec in mechanism.alone(name).items():
+                yield from _judged(context, label, spec)
+
+
+def _judged(context: Context, name: str, spec: Grabber) -> Iterator[Outcome]:
+    """Judge one thing that a grabber does."""
+    yield from _reach(context, name, spec)
+    friction = context.season.objects[spec.object].friction
+    if friction is None:
+        because = f"How well a {spec.object} grips the floor is not known, so not whether it slides or tips."
+        yield unknown(f"grabber.force.{name}", name, "force", because, (f"season.objects.{spec.object}.friction",))
+        return
+    yield from _forces(context, name, spec, thing_of(spec, context.season.objects[spec.object], friction))
+
+
+def asked_and_given(context: Context, spec: Grabber) -> tuple[Array, grabbing.Given] | None:
+    """Force at the lip that one thing takes all the way, and what the robot gives; None where friction is unknown."""
+    kind = context.season.objects[spec.object]
+    if kind.friction is None:
+        return None
+    thing = thing_of(spec, kind, kind.friction)
+    turns, slides = _asked(spec, thing)
+    asked = slides if spec.does == "pull" else np.maximum(turns, over(spec, thing).force)
+    return asked, _given(context, spec, arm_of(context, spec))
 
 
 def _tip(spec: Grabber) -> tuple[Array, Array]:
@@ -290,7 +305,7 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
     itself = "; the robot itself tips at {tips}" if np.isfinite(first(given.by_tipping)) else ""
     need = "{asked} at its lip" if np.isfinite(first(asked)) else "more than any force in this direction"
     if spec.does == "pull":
-        end = f"{_DOES[spec.does]}: it takes {need}, and {{by}} gives {{given}}{air} ({{then}}){itself}."
+        end = f"{_DOES[str(spec.does)]}: it takes {need}, and {{by}} gives {{given}}{air} ({{then}}){itself}."
         message = Message(f"{{grabber}} can {end}", f"{{grabber}} cannot {end}", numbers, words)
         scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
         return Outcome(f"grabber.force.{name}", name, given.force, asked, "force", message, scale=scale,
@@ -298,7 +313,7 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
     lever = np.where(np.isfinite(asked), thing.moment / np.maximum(asked, 1e-9), 0.0)
     most = given.force * lever
     numbers["most"] = (most, "torque")
-    end = f"{_DOES[spec.does]}: it takes {{moment}}, which is {need}, and {{by}} gives {{most}} ({{given}}){air}"
+    end = f"{_DOES[str(spec.does)]}: it takes {{moment}}, which is {need}, and {{by}} gives {{most}} ({{given}}){air}"
     message = Message(
         f"{{grabber}} can {end}: {{then}}{itself}.",
         f"{{grabber}} cannot {end}: {{then}}{itself}. A lip farther from the edge it turns over, or more force, helps.",

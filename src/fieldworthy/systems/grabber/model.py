@@ -6,8 +6,8 @@ The robot may tip before the object does, and an arm under air moves by itself: 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Annotated, Literal
+from dataclasses import dataclass, replace
+from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
 from fieldworthy.files.kinds import Efficiency, Gap, Length, Load, Ratio, Real, Size
@@ -45,18 +45,33 @@ class Lip:
     near: Length = need("level distance from the object's centre of gravity to the lip, towards the robot")
 
 
+Does: TypeAlias = Literal["pull", "tip", "right"]
+By: TypeAlias = Literal["arm", "drive", "turning"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deed:
+    """What is otherwise for one of several things that the hook does; what is absent is as for the others."""
+
+    can: tuple[str, ...] = exact((), "which of the words in 'can' this is; all of them where absent")
+    by: By | None = exact(None, "where the force comes from for this")
+    pose: Annotated[str, Ref(("poses",))] | None = exact(None, "the pose of the robot for this")
+    lowest: Annotated[Real, Of("angle", -1.5708, 1.5708)] | None = exact(None, "of the arm when it is down for this")
+    lip: Lip | None = exact(None, "what the hook reaches behind, as the object lies or stands then")
+    half_base: Size | None = exact(None, "to the edge that it turns over then", role="fact")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grabber(MotorMechanism):
     """An arm whose hook comes down behind the lip of an object."""
 
     kind: Literal["grabber"] = need("grabber: an arm whose hook comes down behind a lip")
     object: Annotated[str, Ref(("season.objects",))] = need("the season's object that it grabs")
-    does: Literal["pull", "tip", "right"] = need(
-        "pull: drags it over the floor; tip: turns it over; right: sets it upright from its side"
+    does: Does | tuple[Does, ...] = need(
+        "pull: drags it over the floor; tip: turns it over; right: sets it upright from its side; a list for several"
     )
-    by: Literal["arm", "drive", "turning"] = need(
-        "where the force comes from: the arm lifts, the drive pulls back, or the robot turns on the spot"
-    )
+    deeds: dict[Does, Deed] = exact(dict, "where it does several things: what is otherwise for one of them")
+    by: By = need("where the force comes from: the arm lifts, the drive pulls back, or the robot turns on the spot")
     pose: Annotated[str, Ref(("poses",))] = need("the pose of the robot in which it does so")
     pivot: tuple[Length, Size] = need("the arm's pivot: x forward, z up")
     length: Size = need("from the pivot to the hook's tip")
@@ -75,8 +90,32 @@ class Grabber(MotorMechanism):
     arm: CylinderArm | MotorArm = need("what turns the arm: a cylinder, or motors through gears")
     force: Load | None = exact(None, "down-force of the hook's tip, where the team has measured it")
 
+    def alone(self, name: str) -> dict[str, Grabber]:
+        """Each thing that it does as a grabber that does nothing else, by the name that findings use."""
+        if isinstance(self.does, str):
+            return {name: self}
+        found = {}
+        for does in self.does:
+            deed = self.deeds.get(does, Deed(can=(), by=None, pose=None, lowest=None, lip=None, half_base=None))
+            other = {key: getattr(deed, key) for key in ("by", "pose", "lowest", "lip", "half_base")}
+            given = {key: value for key, value in other.items() if value is not None}
+            found[f"{name} ({does})"] = replace(self, does=does, deeds={}, can=deed.can or self.can, **given)
+        return found
+
+    def judged_as(self, name: str) -> dict[str, tuple[str, ...]]:
+        """Names under which findings speak of it, and what it can do as that."""
+        return {label: one.can for label, one in self.alone(name).items()}
+
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
+        listed = (self.does,) if isinstance(self.does, str) else self.does
+        if not listed or len(set(listed)) < len(listed):
+            yield ("does",), "expected one thing or more, each once: pull, tip, right"
+        for does, deed in self.deeds.items():
+            if does not in listed:
+                yield ("deeds", does), f"expected one of the things in 'does': {', '.join(listed)}"
+            if any(word not in self.can for word in deed.can):
+                yield ("deeds", does, "can"), f"expected words of its 'can': {'; '.join(self.can) or 'it has none'}"
         if isinstance(self.arm, MotorArm) and len(self.motors) != 1:
             yield ("motors",), "expected one class of motors: those that turn the arm"
 
@@ -86,11 +125,15 @@ class Grabber(MotorMechanism):
             yield ("pose",), "expected parts in this file: how the robot stands decides what it can pull"
         if isinstance(self.arm, CylinderArm) and self.arm.cylinder in robot.air.cylinders:
             kind = robot.catalogue.cylinders.get(robot.air.cylinders[self.arm.cylinder].cylinder)
-            if kind is not None and kind.single_acting and (self.by == "arm" or self.arm.lowers == "back"):
+            if (
+                kind is not None
+                and kind.single_acting
+                and (any(one.by == "arm" for one in self.alone("").values()) or self.arm.lowers == "back")
+            ):
                 yield (
                     ("arm", "cylinder"),
                     "expected a double-acting cylinder: this one comes back with its spring alone",
                 )
 
 
-__all__ = ["CylinderArm", "Grabber", "Lip", "MotorArm"]
+__all__ = ["CylinderArm", "Deed", "Grabber", "Lip", "MotorArm"]
