@@ -33,6 +33,24 @@ def _follows_nothing(_robot: Robot) -> Follows:
     return {}
 
 
+@dataclass(frozen=True, slots=True)
+class Actuator:
+    """What moves a group of parts, for an engine that simulates it.
+
+    Attributes
+    ----------
+    effort : The most it gives at the joint [N m or N]
+    speed : The most it moves at [rad/s or m/s]
+    """
+
+    effort: float
+    speed: float
+
+
+def _no_actuators(_context: Context) -> Mapping[str, Actuator]:
+    return {}
+
+
 def _no_cautions(_robot: Robot) -> tuple[str, ...]:
     return ()
 
@@ -75,6 +93,7 @@ class System:
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
     constants : What the robot's own program may want to know of it
     shelf : Typical things that a person can put on a robot to begin with
+    actuators : What moves the groups of parts that ride its mechanisms, by group
     """
 
     name: str
@@ -94,6 +113,7 @@ class System:
     required: tuple[str, ...] = ()
     constants: Constants = field(default_factory=Constants)
     shelf: tuple[Typical, ...] = ()
+    actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""

@@ -8,6 +8,7 @@ from fieldworthy.engine.system import System
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.systems.arm.check import actuators
 from fieldworthy.systems.arm.check import check as judge
 from fieldworthy.systems.arm.constants import CONSTANTS
 from fieldworthy.systems.arm.figure import figures
@@ -53,6 +54,7 @@ SYSTEM = System(
     drawn_apart=True,
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
+    actuators=actuators,
     required=("arm.torque", "lift.target"),
     constants=CONSTANTS,
 )

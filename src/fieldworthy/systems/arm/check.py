@@ -11,6 +11,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
+from fieldworthy.engine.system import Actuator
 from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
@@ -100,6 +101,17 @@ def driven(context: Context, name: str, spec: MotorArm) -> Driven:
     angles = first(spec.swing) * np.linspace(0.0, 1.0, points) ** 1.5  # denser where it speeds up
     shape = cases_of(arm, drive.stall_torque, free, drive.efficiency, spec.friction, kind.rotor_inertia)
     return Driven(name, spec, kind, motor, drive, arm, angles, *_passives(arm, angles, shape))
+
+
+def actuators(context: Context) -> dict[str, Actuator]:
+    """What the motors give at the arms: torque at stall behind their gears, and speed without load."""
+    found = {}
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, MotorArm):
+            drive = driven(context, name, spec).drive
+            torque = first(drive.stall_torque * drive.reduction * drive.efficiency)
+            found[spec.rides] = Actuator(torque, first(drive.free_speed / drive.reduction))
+    return found
 
 
 def _passives(arm: Arm, angles: Array, shape: tuple[int, ...]) -> tuple[Array, Array]:

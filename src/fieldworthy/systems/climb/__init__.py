@@ -10,6 +10,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
 from fieldworthy.systems.climb.check import check as judge
 from fieldworthy.systems.climb.figure import figures
+from fieldworthy.systems.climb.mechanics import actuators
 from fieldworthy.systems.climb.model import Climber, CylinderLift
 
 _HANGS = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
@@ -77,6 +78,7 @@ SYSTEM = System(
     card={"climber": "{name}: hooks out and back; nobody beneath."},
     cautions=cautions_of,
     follows=follows,
+    actuators=actuators,
     required=("climb.reach", "climb.lift"),
 )
 

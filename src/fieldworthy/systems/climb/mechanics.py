@@ -11,6 +11,7 @@ import numpy.typing as npt
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
+from fieldworthy.engine.system import Actuator
 from fieldworthy.physics.gas.tank import after_leak
 from fieldworthy.physics.motors.motor import Controller, GearStage, operating_point, train
 from fieldworthy.physics.statics.hanging import (
@@ -34,7 +35,7 @@ from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import Group, outline_in, stacked
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
 from fieldworthy.vehicle.stance import floor_contacts
-from fieldworthy.vehicle.supply import AirUse, air_along_plan, use_of
+from fieldworthy.vehicle.supply import AirUse, air_along_plan, stroke_time, use_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +98,26 @@ def _motors(context: Context, spec: Climber, lift: MotorLift) -> Pull:
     stalled = operating_point(motor_line(kind), bounds, robot_battery(robot), float(use.count), 0.0)
     force = use.count * stalled.torque * gears.ratio * gears.efficiency * lift.efficiency / lift.drum_radius
     return Pull(force, "at stall, the battery's sag counted")
+
+
+def actuators(context: Context) -> dict[str, Actuator]:
+    """What draws the hooks down: force on a full tank or at stall; twice the mean speed, or the free one of motors."""
+    found = {}
+    for spec in context.robot.mechanisms.values():
+        if not isinstance(spec, Climber) or spec.rides == CHASSIS:
+            continue
+        if isinstance(spec.lift, MotorLift):
+            use = context.robot.motor(spec.motors[0])
+            ratio = train([GearStage(s.driven / s.driver, s.efficiency) for s in spec.lift.stages]).ratio
+            speed = context.robot.catalogue.motors[use.motor].free_speed / ratio * spec.lift.drum_radius
+            found[spec.rides] = Actuator(first(_motors(context, spec, spec.lift).hook_force), first(speed))
+        else:
+            air = use_of(context, spec.lift.cylinder)
+            full = np.minimum(air.circuit.p_charge, air.circuit.p_set) - state.p_atm(context)
+            time = stroke_time(context, spec.lift.cylinder, 0 if spec.lift.working == "out" else 1)
+            speed = 2.0 * travel_of(context, spec) / time
+            found[spec.rides] = Actuator(first(_by_cylinder(air, spec.lift, full)), first(speed))
+    return found
 
 
 def held_later(context: Context, spec: Climber) -> Real:

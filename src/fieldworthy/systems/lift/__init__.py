@@ -9,6 +9,7 @@ from fieldworthy.engine.system import Page, System
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.systems.lift.check import actuators
 from fieldworthy.systems.lift.check import check as judge
 from fieldworthy.systems.lift.figure import figures
 from fieldworthy.systems.lift.model import Lift
@@ -68,6 +69,7 @@ SYSTEM = System(
     drawn_apart=True,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
+    actuators=actuators,
     required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),
     constants=Constants(
         (Stated("mechanisms.*.swing", "{0}/swing", "from where '{0}' lies to where it is raised"),),

@@ -12,6 +12,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
+from fieldworthy.engine.system import Actuator
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,
@@ -330,6 +331,24 @@ def raising_stroke(at: Lifted, supply: Real) -> Stroke:
     rise = np.clip(2.0 * (mean - begin), load.min(axis=0) - begin, load.max(axis=0) - begin) / cylinder.stroke
     area, stroke = (cylinder.piston_area, extend_stroke) if at.pushes else (cylinder.ring_area, retract_stroke)
     return stroke(cylinder, mass, begin + at.use.friction(supply, area), rise)
+
+
+def actuators(context: Context) -> dict[str, Actuator]:
+    """What the cylinders give at the arms: force times longest lever; twice the mean speed of the way up.
+
+    Notes
+    -----
+    A body that starts from rest and gains speed evenly ends at twice its mean speed.
+    """
+    found = {}
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Lift):
+            at = lifted(context, name, spec)
+            drive, lever = at.balance.drive, float(np.max(np.abs(at.along.moment_arm)))
+            force = first(drive.push if at.pushes else drive.pull)
+            turned, time = abs(first(at.turned(at.high)) - first(at.turned(at.low))), first(raising_time(context, at))
+            found[spec.rides] = Actuator(force * lever, 2.0 * turned / time)
+    return found
 
 
 def _rest(at: Lifted) -> Iterator[Outcome]:
