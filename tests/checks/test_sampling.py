@@ -1,13 +1,21 @@
 """Draws of the tolerances against scipy's normal distribution, and the promises that make runs comparable."""
 
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.engine.sampling import BLOCK, Cases, nudge, sampled
+from edge import SEASON, changed, run, written
+from fieldworthy.decide.candidates import CandidateEvaluator
+from fieldworthy.engine import sampling
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.sampling import BLOCK, Cases, batches, nudge, sampled
 from fieldworthy.files import Quantity
+from fieldworthy.robot import load_robot
+from robots import EXAMPLES, example_copy
 
 BLOCKS = 16
 N = BLOCK * BLOCKS
@@ -134,3 +142,105 @@ def test_draws_are_kept_from_being_written_over():
     drawn = Cases(0, 0, 5, []).draw(("a",), LENGTH)
     with pytest.raises(ValueError, match="read-only"):
         drawn[0] = 1.0
+
+
+@pytest.mark.parametrize(("samples", "nudges"), [(0, 0), (0, 700), (300, 0), (300, 700), (BLOCK + 300, 50)])
+def test_each_nudge_and_each_sample_stands_in_one_batch_and_is_drawn_as_ever(monkeypatch, samples, nudges):
+    paths = [("parts", f"p{i}", "mass") for i in range(nudges)]
+    quantity = Quantity(0.4, "length", "mm", 0.01)
+    one = paths[5] if paths else ("parts", "other", "mass")
+
+    def drawn():
+        found = list(batches(7, samples, paths, 20))
+        assert [path for cases in found for path in cases.nudged] == paths
+        own = [np.broadcast_to(cases.draw(one, quantity), (cases.size,)) for cases in found]
+        assert all(a[0] == quantity.si for a in own)
+        moved = np.concatenate([a[1 : 1 + len(c.nudged)] for a, c in zip(own, found, strict=True)])
+        return len(found), moved, np.concatenate([a[c.sampled] for a, c in zip(own, found, strict=True)])
+
+    whole, moved, taken = drawn()
+    monkeypatch.setattr(sampling, "ROOM", 2000)
+    parted, moved_too, taken_too = drawn()
+    assert whole == max(1, math.ceil(samples / BLOCK))
+    assert parted > whole or samples + nudges == 0
+    assert len(moved) == nudges
+    assert len(taken) == samples
+    assert np.array_equal(moved, moved_too)
+    assert np.array_equal(taken, taken_too)
+
+
+def test_a_report_does_not_depend_on_how_its_cases_are_parted(monkeypatch):
+    loaded = load_robot(EXAMPLES / "mk1.yaml")
+    whole = evaluate(loaded, 300)
+    monkeypatch.setattr(sampling, "ROOM", 200 * len(loaded.quantities))
+    assert evaluate(loaded, 300) == whole
+
+
+def test_candidates_do_not_depend_on_how_they_are_parted(monkeypatch):
+    evaluator = CandidateEvaluator(load_robot(EXAMPLES / "mk1.yaml"))
+    keys = list(evaluator.now)
+    moves = [(("drive", "stages", 0, "efficiency"), 0.5 + 0.002 * i) for i in range(230)]
+    whole = evaluator.batch(moves, keys)
+    assert len(np.unique(whole, axis=1).T) > 100
+    monkeypatch.setattr(sampling, "ROOM", 100)
+    assert np.array_equal(evaluator.batch(moves, keys), whole)
+
+
+def test_an_angle_with_a_tolerance_turns_parts_without_one(tmp_path):
+    lift = "  lift: {mass: 1 kg, position: [0 mm, 0 mm, 200 mm], size: [60 mm, 200 mm, 200 mm], rides: lift}"
+    number = "{{value: {}, tolerance: 0 {}}}"
+    place, size = ([number.format(f"{v} mm", "mm") for v in each] for each in ((0, 0, 200), (60, 200, 200)))
+    exact = "  lift: {{mass: {}, position: [{}], size: [{}], rides: lift}}"
+    exact = exact.format(number.format("1 kg", "kg"), ", ".join(place), ", ".join(size))
+    robot = changed("turn: 10 deg", "turn: {value: 10 deg, tolerance: 2 deg}")
+    sizes = "stowed_size: [450 mm, 450 mm, 450 mm]"
+    season = changed(sizes, f"{sizes}, extended_size: [450 mm, 450 mm, 600 mm]", SEASON)
+    file = written(tmp_path, changed(lift, exact, robot), season)
+    report = evaluate(load_robot(file), BLOCK + 50)
+    assert report.samples == BLOCK + 50
+    extended = next(f for f in report.findings if f.id == "limits.extended_size.height")
+    # worked by hand: the upper corner of a part 200 mm high and 60 mm long, turned about its middle at 200 mm
+    turn = math.radians(10)
+    assert extended.value == pytest.approx(200 + 100 * math.cos(turn) + 30 * math.sin(turn))
+
+
+def many_parts(folder, count):
+    """The example with as many parts more, small ones."""
+    file = example_copy(folder)
+    table = folder / "mk1_parts.csv"
+    rows = [f"more {i},1,{i % 40 * 5 - 100},{i % 37 * 5 - 90},{50 + i % 100},10,10,5,chassis,1,estimate\n"
+            for i in range(count)]  # fmt: skip
+    table.write_text(table.read_text("utf-8").rstrip("\n") + "\n" + "".join(rows), "utf-8")
+    return file, len(load_robot(EXAMPLES / "mk1.yaml").nominal.parts)
+
+
+def test_more_parts_than_the_bound_are_refused_at_their_line(tmp_path):
+    file, own = many_parts(tmp_path, 2999)
+    ended = run("check", file)
+    assert ended.code == 2
+    ((name, line, _, says),) = ended.problems
+    assert name == "mk1_parts.csv"
+    assert line == len((EXAMPLES / "mk1_parts.csv").read_text("utf-8").splitlines()) + 3000 - own + 1
+    assert f"expected at most 3,000 parts (found {2999 + own:,})" in says
+
+
+_PEAK = """
+import resource, sys
+from fieldworthy.cli import main
+try:
+    main(["check", sys.argv[1], "--json", "--exit-zero"])
+except SystemExit as ended:
+    assert not ended.code
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+sys.stderr.write(str(peak // (1024 if sys.platform == "linux" else 2**20)))
+"""
+
+
+@pytest.mark.long
+@pytest.mark.skipif(sys.platform == "win32", reason="the system does not tell the peak there")
+def test_three_thousand_parts_are_checked_within_a_gigabyte(tmp_path):
+    _, own = many_parts(tmp_path, 0)
+    file, _ = many_parts(tmp_path, 3000 - own)
+    done = subprocess.run([sys.executable, "-c", _PEAK, str(file)], capture_output=True, text=True, check=True)
+    assert int(done.stderr) < 1000, "MB at the peak"
+    assert len(done.stdout) > 10_000

@@ -14,6 +14,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits, first
 from fieldworthy.engine.finding import WIDEST, Outcome
+from fieldworthy.engine.sampling import most_cases
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
@@ -99,6 +100,10 @@ class CandidateEvaluator:
         """
         if not moves:
             return np.empty((len(keys), 0))
+        most = most_cases(len(self.loaded.quantities))
+        if len(moves) > most:
+            parts = [self.batch(moves[at : at + most], keys) for at in range(0, len(moves), most)]
+            return np.concatenate(parts, axis=1)
         try:
             return self._margins(moves, keys)
         except _OUTSIDE:

@@ -15,7 +15,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.finding import VERDICTS, Assumption, Fact, Finding, Outcome, Report
 from fieldworthy.engine.judging import Said, Table, Tally, judged
-from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.sampling import Cases, batches
 from fieldworthy.engine.system import cautions, consequences, systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
@@ -26,24 +26,24 @@ from fieldworthy.robot.model.season import Season
 from fieldworthy.units import show
 
 Progress = Callable[[int], None]
-BLOCK = 8192
-"""Samples are checked in blocks of this size, so that memory stays flat; the time hardly depends on it."""
 
 
 def evaluate(loaded: Loaded, samples: int = 1000, seed: int = 0, progress: Progress | None = None) -> Report:
     """Check one robot."""
     table = Table(entries_of(loaded.nominal, loaded.quantities), DisplayUnits.of(loaded.quantities))
-    head = min(samples, BLOCK)
-    cases = Cases(seed, 0, head, [path for path, _ in table.entries])
     base = Context(loaded.nominal, loaded.nominal_season)
-    outcomes = run(loaded, cases, base)
-    tallies = [Tally.of(o, cases.sampled) for o in outcomes]
-    for block, start in enumerate(range(head, samples, BLOCK), 1):
-        more = Cases(seed, block, min(BLOCK, samples - start), [])
-        for tally, outcome in zip(tallies, run(loaded, more, base), strict=True):
-            tally.add(outcome, more.sampled)
-        if progress:
-            progress(start + more.samples)
+    outcomes: list[Outcome] = []
+    tallies: list[Tally] = []
+    done = 0
+    for cases in batches(seed, samples, [path for path, _ in table.entries], len(loaded.quantities)):
+        found = run(loaded, cases, base)
+        outcomes = outcomes or found  # those of the first batch speak: each batch has the nominal case
+        tallies = tallies or [Tally() for _ in found]
+        for tally, outcome in zip(tallies, found, strict=True):
+            tally.add(outcome, len(cases.nudged), cases.sampled)
+        done += cases.samples
+        if progress and outcomes is not found:
+            progress(done)
     said = [judged(o, t, table) for o, t in zip(outcomes, tallies, strict=True)]
     return report_of(loaded, loaded.nominal, said, samples, seed)
 

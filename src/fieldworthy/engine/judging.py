@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -18,7 +18,7 @@ from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath, dotted
 
 Said = Finding | Fact
-_MOVED = 1e-9  # a margin or value that moves by less does not depend on the quantity
+_LEAST = 1e-9  # a margin or value that moves by less does not depend on the quantity
 
 
 @dataclass(frozen=True)
@@ -63,29 +63,27 @@ class Tally:
     ----------
     margin : Of the nominal case
     holds, count : Samples in which it holds, of how many
-    values : The samples of its value, by block
+    values : The samples of its value, by batch
+    moved : By how much the nudge of each quantity moves it, by batch
     """
 
-    margin: float
-    holds: int
-    count: int
-    values: list[Array]
+    margin: float = math.nan
+    holds: int = 0
+    count: int = 0
+    values: list[Array] = field(default_factory=list)
+    moved: list[Array] = field(default_factory=list)
 
-    @classmethod
-    def of(cls, outcome: Outcome, where: slice) -> Tally:
-        """Begin with the batch whose first case is nominal."""
-        tally = cls(0.0, 0, 0, [])
-        tally.margin = first(tally.add(outcome, where))
-        return tally
-
-    def add(self, outcome: Outcome, where: slice) -> Real:
-        """Count a block of samples."""
+    def add(self, outcome: Outcome, nudges: int, where: slice) -> None:
+        """Count a batch: its first case is nominal, then come nudges, then samples."""
         margin, size = outcome.margin(), where.stop - where.start
+        if math.isnan(self.margin):
+            self.margin = first(margin)
         self.count += size
-        if not outcome.missing:
+        if nudges:
+            self.moved.append(_moved(outcome, nudges))
+        if not outcome.missing and size:
             self.holds += int(np.count_nonzero(_over(margin, where) >= 0))
             self.values.append(_over(outcome.value, where))
-        return margin
 
     def chance(self) -> float | None:
         """Give the share of the samples in which it holds."""
@@ -106,22 +104,28 @@ class Tally:
 
 def _over(value: Real, where: slice) -> Array:
     array = np.asarray(value, dtype=float)
-    return np.broadcast_to(array, (where.stop - where.start,)) if array.ndim == 0 else array[where]
+    return np.broadcast_to(array, (where.stop - where.start,)) if array.size == 1 else array[where]
 
 
-def _influences(outcome: Outcome, weights: Array) -> tuple[npt.NDArray[np.intp], Array]:
-    """Which quantities move the outcome, by how much of its spread, most first."""
-    moved = np.zeros(len(weights))
+def _moved(outcome: Outcome, nudges: int) -> Array:
+    """By how much each nudge of a batch moves an outcome, as a share of its nominal value."""
+    moved = np.zeros(nudges)
     for number in (outcome.value, outcome.limit):
         array = np.asarray(0.0 if number is None else number, dtype=float)
         if array.ndim:
-            nominal, nudged = float(array[0]), array[1 : 1 + len(weights)]
+            nominal, nudged = float(array[0]), array[1 : 1 + nudges]
             rows = np.flatnonzero(nudged != nominal)
             scale = max(abs(nominal), 1e-12)
             # a step between a finite and an infinite value counts as a whole one
             step = np.ones(rows.size) if math.isinf(nominal) else np.abs(nudged[rows] - nominal) / scale
             moved[rows] = np.maximum(moved[rows], np.where(np.isfinite(step), step, 1.0))
-    order = np.flatnonzero(moved > _MOVED)
+    return moved
+
+
+def _influences(tally: Tally, weights: Array) -> tuple[npt.NDArray[np.intp], Array]:
+    """Which quantities move the outcome, by how much of its spread, most first."""
+    moved = np.concatenate([*tally.moved, np.zeros(0)])[: len(weights)]
+    order = np.flatnonzero(moved > _LEAST)
     shares = moved[order] * weights[order]
     most_first = np.argsort(-shares, kind="stable")
     return order[most_first], shares[most_first]
@@ -160,7 +164,7 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
     shown = table.shown
     known = not outcome.missing
     verdict = verdict_of(tally.margin if known else None, tally.chance() if known else None)
-    rows, shares = _influences(outcome, table.weights if known else table.weights[:0])
+    rows, shares = _influences(tally, table.weights if known else table.weights[:0])
     bases = _picked(table.bases, rows)
     guesses = rows[table.guessed[rows] & (shares > 0)]
     limit = 0.0 if outcome.limit is None else first(outcome.limit)
@@ -186,7 +190,7 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
 
 def _fact(outcome: Outcome, tally: Tally, table: Table) -> Fact:
     shown = table.shown
-    rows, _ = _influences(outcome, table.weights)
+    rows, _ = _influences(tally, table.weights)
     return Fact(
         outcome.id,
         outcome.subject,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -18,8 +18,11 @@ from fieldworthy.arrays import Array
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import KeyPath, dotted
 
-BLOCK = 4096
+BLOCK = 8192
 """Samples are drawn in blocks of this size, so that memory stays flat however many are asked for."""
+ROOM = 10_000_000
+"""Numbers that a batch may hold, all quantities over all cases: what is computed from them takes some times as much."""
+_FEWEST = 100  # cases of a batch, however many quantities there are
 _WIDEST = 3.0  # standard deviations; no tape or scale is off by more without someone noticing
 _PER_95 = 1.959963984540054  # standard normal quantile at 97.5 %
 # glibc hands a large array back to the system when it is freed and asks for the next one anew, page by page, which took
@@ -75,12 +78,15 @@ class Cases:
     ----------
     seed, block, samples : Which samples; `samples` may be 0
     nudged : Key paths to nudge, one case each, in this order
+    begin, whole : Where in the block the samples begin, and how many the block has in all; 0 where these are all
     """
 
     seed: int
     block: int
     samples: int
     nudged: Sequence[KeyPath]
+    begin: int = 0
+    whole: int = 0
     _row: dict[KeyPath, int] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -100,16 +106,40 @@ class Cases:
         """Give the number or array of one quantity over the batch."""
         row = self._row.get(path)
         if row is None and not (self.samples > 0 and quantity.tolerance > 0):
-            return quantity.si
-        make = _remembered if self.block == 0 else _drawn
+            # another batch nudges it: an array here too, for what the checks line up with it has its cases
+            return np.broadcast_to(quantity.si, (self.size,)) if self.nudged and self.whole else quantity.si
+        make = _remembered if self.block == 0 and not self.whole else _drawn
         return make(dotted(path), quantity, row, self)
 
     def __hash__(self) -> int:
-        return hash((self.seed, self.block, self.samples, len(self.nudged)))
+        return hash((self.seed, self.block, self.samples, len(self.nudged), self.begin, self.whole))
 
     def __eq__(self, other: object) -> bool:
         """Equal where the same draws stand in the same rows."""
         return isinstance(other, Cases) and hash(self) == hash(other)
+
+
+def batches(seed: int, samples: int, nudged: Sequence[KeyPath], quantities: int) -> Iterator[Cases]:
+    """Part nudges and samples into batches that fit into the room; what is drawn does not depend on how."""
+    first = min(samples, BLOCK)
+    if (1 + len(nudged) + first) * quantities <= ROOM:
+        yield Cases(seed, 0, first, nudged)
+        blocks = range(1, math.ceil(samples / BLOCK))
+    else:
+        rows = most_cases(quantities)
+        for start in range(0, max(len(nudged), 1), rows):
+            yield Cases(seed, 0, 0, nudged[start : start + rows], whole=first)
+        blocks = range(math.ceil(samples / BLOCK))
+    for block in blocks:
+        size = min(BLOCK, samples - block * BLOCK)
+        rows = min(size, most_cases(quantities))
+        for begin in range(0, size, rows):
+            yield Cases(seed, block, min(rows, size - begin), [], begin, size)
+
+
+def most_cases(quantities: int) -> int:
+    """Tell how many cases a batch may have, so that a robot of thousands of parts does not fill the memory."""
+    return max(ROOM // max(quantities, 1), _FEWEST)
 
 
 def _drawn(key: str, quantity: Quantity, row: int | None, cases: Cases) -> Array:
@@ -117,7 +147,8 @@ def _drawn(key: str, quantity: Quantity, row: int | None, cases: Cases) -> Array
     if row is not None:
         drawn[row] += nudge(quantity)
     if cases.samples > 0 and quantity.tolerance > 0:
-        drawn[cases.sampled] = sampled(quantity, key, cases.seed, cases.block, cases.samples)
+        some = slice(cases.begin, cases.begin + cases.samples)
+        drawn[cases.sampled] = sampled(quantity, key, cases.seed, cases.block, cases.whole or cases.samples)[some]
     drawn.flags.writeable = False
     return drawn
 

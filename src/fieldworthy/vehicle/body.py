@@ -128,6 +128,8 @@ def _turned(corners: Array, move: Move) -> tuple[Array, Array]:
     assert move.pivot is not None
     px, _, pz = move.pivot
     cos, sin = np.cos(move.turn), np.sin(move.turn)
+    if corners.ndim == 3 and any(np.ndim(number) for number in (px, pz, move.turn)):
+        corners = corners[..., None]  # parts without tolerance that turn by an angle or about a place with one
     x = np.stack([corners[:, i, 0] for i in (0, 0, 1, 1)]) - px
     z = np.stack([corners[:, i, 2] for i in (0, 1, 0, 1)]) - pz
     turned_x, turned_z = x * cos + z * sin + px, z * cos - x * sin + pz

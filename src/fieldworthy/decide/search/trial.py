@@ -24,7 +24,7 @@ from fieldworthy.decide.search.wanted import Asked, Objective
 from fieldworthy.decide.variables import effort_of
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import WIDEST, Outcome
-from fieldworthy.engine.sampling import sampled
+from fieldworthy.engine.sampling import most_cases, sampled
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.kinds import default_tolerance
@@ -139,7 +139,7 @@ class Trial:
         worth = np.full((len(rows), len(self.asked.objectives)), -np.inf)
         lacks = np.full((len(rows), len(self.asked.constraints)), WIDEST)
         for chosen in self._alike(rows):
-            size = max(CASES // effort.cases, 1)
+            size = max(min(CASES, most_cases(len(self.loaded.quantities))) // effort.cases, 1)
             for start in range(0, len(chosen), size):
                 part = chosen[start : start + size]
                 worth[part], lacks[part] = self._batch(rows[part], effort)

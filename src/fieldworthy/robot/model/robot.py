@@ -18,6 +18,7 @@ from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, SharedMotor
 from fieldworthy.robot.model.plan import Action, Plan
 from fieldworthy.robot.model.tracking import Tracking
 
+MOST_PARTS = 3000  # a check then takes half a minute and less than 1 GB; a team's parts list has some hundreds
 _SAME_SIZE = 0.01  # share by which worn or measured wheels of one drive may differ; common practice, no source
 
 
@@ -39,7 +40,7 @@ class Robot:
     about: str = exact("", "a sentence or two for people")
     season: str = exact("", "the season file, beside this one; needed")
     parts_list: str | None = exact(None, "a table of parts, CSV or spreadsheet (.xlsx), beside this one")
-    parts: dict[str, Part] = exact(dict, "what has mass, by name: how heavy, where, how large")
+    parts: dict[str, Part] = exact(dict, "what has mass, by name: how heavy, where, how large; 3,000 at most")
     weighed: Weighed | None = exact(None, "what scales say of the whole robot")
     contacts: dict[str, Contact] = exact(dict, "floor contacts besides the drive wheels")
     rollers: dict[str, Roller] = exact(dict, "anti-tip rollers")
@@ -59,6 +60,11 @@ class Robot:
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
+        for name in list(self.parts)[MOST_PARTS : MOST_PARTS + 1]:
+            yield (
+                ("parts", name),
+                f"expected at most {MOST_PARTS:,} parts (found {len(self.parts):,}): put alike ones together",
+            )
         ridden = {part.rides: None for part in self.parts.values()}
         listed = "; ".join(list(ridden)[:10]) or "none are declared"
         for name, pose in self.poses.items():
