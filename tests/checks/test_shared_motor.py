@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.files import BadInput
 from fieldworthy.match import play_runs, setup
 from fieldworthy.report.card import spares
-from fieldworthy.systems.drive.figure import shared_curves
+from fieldworthy.systems.drive.figure import heat, shared_curves
 from fieldworthy.systems.drive.mechanics import shared_use
 from fieldworthy.vehicle import state
 from robots import MOTOR, check, example, find, load, nominal
@@ -82,7 +83,10 @@ def test_its_heat_is_that_of_the_two_lumps_integrated(tmp_path):
     assert len(beats) == 6
     assert hottest - warm > 3.0
     assert float(use.hottest) - warm == pytest.approx(hottest - warm, rel=1e-4)
-    assert shared_curves(context)["elbow"].winding.max() == pytest.approx(hottest, abs=1e-3)
+    drawn = shared_curves(context)["elbow"]
+    assert drawn.time.shape == drawn.winding.shape
+    assert "motor 'elbow' turns" in heat(drawn, Style(PRINT, "metric", 640.0)).alt
+    assert drawn.winding.max() == pytest.approx(hottest, abs=1e-3)
 
 
 def test_the_forecast_warms_it_for_both(tmp_path):

@@ -191,7 +191,7 @@ def shared_use(context: Context, name: str) -> SharedUse | None:
         heat_path(kind), Winding(line.resistance), Temperatures(warm, warm), context.season.temperature, phases,
         _guard(kind), _SUB_STEPS,
     )  # fmt: skip
-    clock = np.cumsum(np.repeat([float(first(duration)) / _SUB_STEPS for duration, _ in phases], _SUB_STEPS))
+    clock = np.cumsum([float(first(duration)) for duration, _ in phases])
     return SharedUse(hardest, loads[hardest], run.hottest, clock, run.winding)
 
 
