@@ -39,7 +39,7 @@ LIFT = {
 ROBOT = {
     "parts": {"arm": ARM},
     "air": {
-        "tanks": {"tank": {"tank": "test tank", "charge": "400 kPa"}},
+        "tanks": {"tank": {"tank": "test tank", "charge": "650 kPa", "regulator": "400 kPa"}},
         "cylinders": {
             "lift": {"cylinder": "test cylinder", "tank": "tank", "valve": "test valve", "push_load": "20 N"}
         },

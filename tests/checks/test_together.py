@@ -12,7 +12,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import instantiate
 from fieldworthy.physics._require import above, at_least
-from fieldworthy.physics.gas.actuation import actuation
+from fieldworthy.physics.gas.actuation import Source, actuation
 from fieldworthy.physics.gas.tank import draws_before_short
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air.check import _cycles
@@ -37,16 +37,19 @@ NAMES = ["nominal", "batch", "mixed"]
 
 @pytest.mark.parametrize("context", SUBJECTS, ids=NAMES)
 def test_strokes_timed_together_are_those_timed_alone(context):
-    plan, p_atm = air_along_plan(context), state.p_atm(context)
+    p_atm = state.p_atm(context)
     assert context.robot.air.cylinders
     for name in context.robot.air.cylinders:
         use = use_of(context, name)
         line = air_line(context, use)
+        plan = air_along_plan(context).lowest[name]
         for way in range(len(use.draws)):
-            supply = np.minimum(plan.lowest[name][way].gauge + p_atm, use.circuit.p_set)
-            vented = supply if use.cylinder.double_acting else p_atm
-            stroke = stroke_at(use, supply, way)
-            alone = actuation(stroke, line, line, supply, vented, p_atm, context.season.temperature).time
+            source = Source(plan[way].before, use.circuit.volume / use.spec.count, use.circuit.p_set)
+            supply = np.minimum(plan[way].before, use.circuit.p_set)
+            left = plan[way].gauge + p_atm
+            vented = left if use.cylinder.double_acting else p_atm
+            stroke = stroke_at(use, supply, way, left)
+            alone = actuation(stroke, line, line, source, vented, p_atm, context.season.temperature).time
             together = stroke_time(context, name, way)
             # single precision inside: vector and scalar code may differ by a few 1e-7
             assert together == pytest.approx(np.broadcast_to(alone, np.shape(together)), rel=1e-5)

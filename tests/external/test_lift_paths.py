@@ -30,7 +30,7 @@ BEHIND = {
 
 def robot_of(mechanism, arm=ARM, **cylinder):
     air = {
-        "tanks": {"tank": {"tank": "test tank", "charge": "400 kPa"}},
+        "tanks": {"tank": {"tank": "test tank", "charge": "650 kPa", "regulator": "400 kPa"}},
         "cylinders": {"lift": {"cylinder": "test cylinder", "tank": "tank", "valve": "test valve", **cylinder}},
     }
     return {"parts": {"arm": arm}, "air": air, "mechanisms": {"lift": mechanism}}
@@ -105,7 +105,7 @@ def time_by_integration(subject, at):
     """Two isothermal chambers, the real lever and load at every angle, held at its stop until it can move."""
     c, count, T = at.use.cylinder, at.use.spec.count, float(subject.season.temperature)
     atm = float(state.p_atm(subject))
-    line, supply = air_line(subject, at.use), atm + float(at.gauge)
+    line, supply = air_line(subject, at.use), atm + 400e3
     areas = (c.piston_area, c.ring_area) if at.pushes else (c.ring_area, c.piston_area)
     dead = (c.dead_extend, c.dead_retract) if at.pushes else (c.dead_retract, c.dead_extend)
     rod = atm * (areas[0] - areas[1])

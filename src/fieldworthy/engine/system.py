@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from importlib import resources
 from types import MappingProxyType
 
+import numpy as np
+
+from fieldworthy.arrays import Array, Real
 from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.constants import Constants
@@ -23,6 +26,36 @@ _ALWAYS = (
 )
 _STORED = "Raised arms and stretched bands store energy, and moving mechanisms pinch: support them before you reach in."
 Check = Callable[[Context], Iterable[Outcome]]
+
+
+@dataclass(frozen=True, slots=True)
+class RodLoad:
+    """What a mechanism asks of the rods of its cylinder on one way.
+
+    Attributes
+    ----------
+    cylinder : Name of the cylinder, all on its valve together
+    way : 0 out, 1 back
+    force : Against the rods, places along the way leading; negative where it helps [N]
+    share : Of the way that is done at those places [-]
+    moving : Force at the start of the way, and its rise along it; None where it only has to be held [N]
+    """
+
+    cylinder: str
+    way: int
+    force: Array
+    share: Array
+    moving: tuple[Real, Real] | None = None
+
+    @classmethod
+    def held(cls, cylinder: str, way: int, force: Real) -> RodLoad:
+        """Hold one force at the end of the way."""
+        return cls(cylinder, way, np.asarray(force)[None], np.ones(1))
+
+    @classmethod
+    def moved(cls, cylinder: str, way: int, force: Real) -> RodLoad:
+        """Move against one force along the whole way."""
+        return cls(cylinder, way, np.asarray(force)[None], np.ones(1), (force, 0.0))
 
 
 Follows = Mapping[str, tuple[str, ...]]
@@ -49,6 +82,10 @@ class Actuator:
 
 def _no_actuators(_context: Context) -> Mapping[str, Actuator]:
     return {}
+
+
+def _moves_no_rods(_context: Context) -> tuple[RodLoad, ...]:
+    return ()
 
 
 def _no_cautions(_robot: Robot) -> tuple[str, ...]:
@@ -94,6 +131,7 @@ class System:
     constants : What the robot's own program may want to know of it
     shelf : Typical things that a person can put on a robot to begin with
     actuators : What moves the groups of parts that ride its mechanisms, by group
+    rods : What its mechanisms ask of the rods of their cylinders, whatever the air
     """
 
     name: str
@@ -114,6 +152,7 @@ class System:
     constants: Constants = field(default_factory=Constants)
     shelf: tuple[Typical, ...] = ()
     actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
+    rods: Callable[[Context], Iterable[RodLoad]] = _moves_no_rods
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""

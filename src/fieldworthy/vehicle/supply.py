@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import reduce
 
 import numpy as np
@@ -10,7 +10,8 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.physics.gas.actuation import Cylinder, Stroke, actuation, extend_stroke, retract_stroke
+from fieldworthy.engine.system import RodLoad, systems
+from fieldworthy.physics.gas.actuation import Cylinder, Source, Stroke, actuation, extend_stroke, retract_stroke
 from fieldworthy.physics.gas.air import Element, in_series, tube
 from fieldworthy.physics.gas.tank import Circuit, Draw, after_draw, after_leak, fast_pressure, fill_pressure
 from fieldworthy.robot.model.air import Cylinder as CylinderSpec
@@ -28,8 +29,9 @@ class AirUse:
     spec : As the file gives it
     cylinder : Geometry of one cylinder with its tubing
     circuit : Its tank
-    needs_gauge : Gauge pressure it needs on its way out and back [Pa]; None where the file says neither load nor
-        pressure
+    needs_gauge : Gauge pressure that it needs at the end of its way out and back, below which it fails [Pa]; None
+        where neither load nor pressure is known
+    asked : What its mechanisms ask of its rods, whatever the file states
     draws : Out and, for a double-acting cylinder, back; all cylinders on the valve together
     efficiency : Share of the force that friction leaves
     p_atm : Absolute pressure of the atmosphere [Pa]
@@ -41,6 +43,7 @@ class AirUse:
     cylinder: Cylinder
     circuit: Circuit
     needs_gauge: tuple[Real, ...] | None
+    asked: tuple[RodLoad, ...]
     draws: tuple[Draw, ...]
     efficiency: Real
     p_atm: Real
@@ -48,6 +51,29 @@ class AirUse:
     def friction(self, p_abs: Real, area: Real) -> Real:
         """Friction of one cylinder's seals at a pressure."""
         return (1.0 - self.efficiency) * np.maximum(p_abs - self.p_atm, 0.0) * area
+
+    def area(self, way: int) -> Real:
+        """Area of one piston that the air pushes on."""
+        return self.cylinder.piston_area if way == 0 else self.cylinder.ring_area
+
+    @property
+    def spring_back(self) -> Real:
+        """Force with which the return springs draw the rods back, friction of the seals taken off."""
+        return self.spec.count * self.efficiency * self.cylinder.spring_force(0.0)
+
+    def load(self, way: int) -> tuple[Real, Real] | None:
+        """Load of all rods on a way at its start and its rise along it: the file's own, else its mechanism's."""
+        stated = self.spec.push_load if way == 0 else self.spec.pull_load
+        if np.any(np.asarray(stated) != 0.0):
+            return stated, 0.0
+        return next((load.moving for load in self.asked if load.way == way and load.moving is not None), None)
+
+    def fed(self, way: int, share: Real, before_abs: Real) -> Real:
+        """Gauge pressure behind the piston with a share of a way done, from a tank that stood at a pressure before."""
+        draw, circuit = self.draws[way], self.circuit
+        filled = draw.V_before + np.asarray(share) * (draw.V_after - draw.V_before)
+        left = after_draw(before_abs, circuit.volume, draw.V_before, filled, self.p_atm, circuit.p_set)
+        return fill_pressure(left, circuit.p_set) - self.p_atm
 
 
 def use_of(context: Context, name: str) -> AirUse:
@@ -64,28 +90,64 @@ def _use(context: Context, name: str) -> AirUse:
     dead = np.maximum(tubing, 1e-7)
     cylinder = Cylinder(kind.bore, kind.rod, kind.stroke, dead, dead, not kind.single_acting, (kind.spring, 0.0))
     circuit = state.circuits(context)[spec.tank]
-    needs = _needs(spec, cylinder, kind.efficiency)
+    asked = tuple(load for load in rod_loads(context) if load.cylinder == name)
     ways = [(cylinder.dead_extend, cylinder.dead_extend + cylinder.swept_extend)]
     if cylinder.double_acting:
         ways.append((cylinder.dead_retract, cylinder.dead_retract + cylinder.swept_retract))
-    gauge = needs or (0.0, 0.0)
-    draws = tuple(
-        Draw(a * spec.count, b * spec.count, circuit.p_set, state.p_atm(context) + need)
-        for (a, b), need in zip(ways, gauge, strict=False)
-    )
-    return AirUse(name, spec.tank, spec, cylinder, circuit, needs, draws, kind.efficiency, state.p_atm(context))
+    draws = tuple(Draw(a * spec.count, b * spec.count, circuit.p_set) for a, b in ways)
+    bare = AirUse(name, spec.tank, spec, cylinder, circuit, None, asked, draws, kind.efficiency, state.p_atm(context))
+    needs = _needs(bare)
+    if needs is None:
+        return bare
+    each = zip(draws, needs, strict=True)
+    return replace(bare, needs_gauge=needs, draws=tuple(replace(d, p_need=bare.p_atm + n) for d, n in each))
 
 
-def _needs(spec: CylinderSpec, cylinder: Cylinder, efficiency: Real) -> tuple[Real, ...] | None:
-    """Gauge pressure that holds the load at the end of each stroke, or what the team found."""
-    ways = 2 if cylinder.double_acting else 1
+def rod_loads(context: Context) -> tuple[RodLoad, ...]:
+    """What the mechanisms of all systems ask of the rods of their cylinders."""
+    return context.once("rod loads", lambda: tuple(load for system in systems() for load in system.rods(context)))
+
+
+ENDLESS = 1e8
+"""Gauge pressure that stands for one that nothing gives [Pa]."""
+
+
+def _needs(use: AirUse) -> tuple[Real, ...] | None:
+    """Gauge pressure that each way needs at its end: what the team found, else the most that a load asks for."""
+    spec, ways = use.spec, range(len(use.draws))
     if spec.needs is not None:
-        return (spec.needs,) * ways
-    if first(spec.push_load) == 0 and first(spec.pull_load) == 0:
+        return tuple(spec.needs for _ in ways)
+    stated = (spec.push_load, spec.pull_load)
+    known = [[_gauge(use, way, stated[way])] for way in ways]
+    for load in use.asked:
+        if load.way in ways:
+            known[load.way].append(_at_end(use, load))
+    if first(spec.push_load) == 0 and first(spec.pull_load) == 0 and all(len(each) == 1 for each in known):
         return None
-    push = (spec.push_load / spec.count + cylinder.spring_force(cylinder.stroke)) / (efficiency * cylinder.piston_area)
-    pull = spec.pull_load / spec.count / (efficiency * cylinder.ring_area)
-    return (np.maximum(push, 0.0), np.maximum(pull, 0.0))[:ways]
+    return tuple(np.clip(reduce(np.maximum, each), 0.0, ENDLESS) for each in known)
+
+
+def _gauge(use: AirUse, way: int, force: Real) -> Real:
+    """Gauge pressure with which the rods just hold a force."""
+    spring = use.cylinder.spring_force(use.cylinder.stroke) if way == 0 else 0.0
+    return (force / use.spec.count + spring) / (use.efficiency * use.area(way))
+
+
+def _at_end(use: AirUse, load: RodLoad) -> Real:
+    """Gauge pressure at the end of a way that a load along it asks for.
+
+    Notes
+    -----
+    On the way tank and chamber share the same air, so that ``p (V + V_s)`` stays: the pressure at a place is higher
+    than at the end. What a regulator does not give anywhere is not given at the end either.
+    """
+    draw, circuit = use.draws[load.way], use.circuit
+    force, share = (x if np.ndim(x) > 1 else np.asarray(x)[:, None] for x in (load.force, load.share))
+    there = _gauge(use, load.way, force) + use.p_atm
+    filled = draw.V_before + share * (draw.V_after - draw.V_before)
+    at_end = there * (circuit.volume + filled) / (circuit.volume + draw.V_after)
+    most = np.asarray(np.where(there > circuit.p_set, there, at_end).max(axis=0)) - use.p_atm
+    return most[0] if most.shape == (1,) else most
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,12 +178,14 @@ class Lowest:
 
     Attributes
     ----------
-    gauge : Gauge pressure [Pa]
+    gauge : Gauge pressure once its air is drawn [Pa]
     when : In words
+    before : Absolute pressure in the tank before [Pa]
     """
 
     gauge: Real
     when: str
+    before: Real
 
 
 @dataclass(slots=True)
@@ -175,7 +239,7 @@ def _played(context: Context) -> PlanAir:
         rested = after_leak(pressure[tank], draw.time - since[tank], circuit.leak, p_atm)
         after = after_draw(rested, circuit.volume, draw.draw.V_before, draw.draw.V_after, p_atm, circuit.p_set)
         pressure[tank], since[tank] = after, draw.time
-        filled = Lowest(fill_pressure(after, circuit.p_set) - p_atm, f"'{draw.action}' at {draw.time:.0f} s")
+        filled = Lowest(fill_pressure(after, circuit.p_set) - p_atm, f"'{draw.action}' at {draw.time:.0f} s", rested)
         reached.setdefault(draw.name, []).append((draw.way, filled))
         plan.times.setdefault(tank, []).append(draw.time)
         plan.gauge.setdefault(tank, []).append(np.asarray(after - p_atm))
@@ -212,8 +276,14 @@ def air_line(context: Context, use: AirUse) -> Element:
     return Element(whole.C / use.spec.count, whole.b)
 
 
+def before_stroke(use: AirUse, context: Context, way: int) -> Real:
+    """Absolute pressure in the tank before the stroke that gets least; the full charge where the plan has none."""
+    lowest = air_along_plan(context).lowest.get(use.name)
+    return use.circuit.p_charge if lowest is None else lowest[way].before
+
+
 def stroke_time(context: Context, name: str, way: int) -> Real:
-    """Time a stroke at the lowest pressure that the plan leaves it.
+    """Time a stroke at the lowest pressure that the plan leaves it, which falls further while it moves.
 
     Notes
     -----
@@ -226,31 +296,50 @@ def stroke_time(context: Context, name: str, way: int) -> Real:
 def _times(context: Context) -> dict[tuple[str, int], Real]:
     """All strokes of all cylinders, solved together."""
     uses = [use_of(context, name) for name in context.robot.air.cylinders]
-    asked = [(use, way) for use in uses for way in range(len(use.draws))]
-    p_atm, plan = state.p_atm(context), air_along_plan(context)
-    lines = {use.name: air_line(context, use) for use in uses}
-    supplies, strokes = [], []
-    for use, way in asked:
-        gauge = plan.lowest[use.name][way].gauge if use.name in plan.lowest else use.circuit.p_charge - p_atm
-        supplies.append(np.minimum(p_atm + gauge, use.circuit.p_set))
-        strokes.append(stroke_at(use, supplies[-1], way))
-    vented = [at if use.cylinder.double_acting else p_atm for at, (use, _) in zip(supplies, asked, strict=True)]
-    numbers = [
-        (s.drive_area, s.vent_area, s.drive_dead, s.vent_dead, s.length, s.mass, *s.load, line.C, line.b, supply, vent)
-        for s, supply, vent, line in zip(strokes, supplies, vented, (lines[use.name] for use, _ in asked), strict=True)
-    ]
+    asked = [(use, way) for use in uses for way in (0, 1)]
+    p_atm = state.p_atm(context)
+    numbers = [_numbers(context, use, way) for use, way in asked]
     columns = aligned([stacked(column) for column in zip(*numbers, strict=True)])
-    (area1, area2, dead1, dead2, length, mass), (load, rise, C, b, supply, vent) = columns[:6], columns[6:]
+    (area1, area2, dead1, dead2, length, mass, load, rise), (C, b, tank, volume, p_set, vent) = columns[:8], columns[8:]
     line, stroke = Element(C, b), Stroke(area1, area2, dead1, dead2, length, mass, (load, rise))
-    times = actuation(stroke, line, line, supply, vent, p_atm, context.season.temperature).time
+    source = Source(tank, volume, p_set)
+    times = actuation(stroke, line, line, source, vent, p_atm, context.season.temperature).time
     return {(use.name, way): time for (use, way), time in zip(asked, times, strict=True)}
 
 
-def stroke_at(use: AirUse, supply: Real, way: int) -> Stroke:
-    """Describe a stroke of one of the cylinders on a valve, with its share of load and mass and its own friction."""
+def _numbers(context: Context, use: AirUse, way: int) -> tuple[Real, ...]:
+    """One stroke in numbers: what moves, its line, its source and what the other side holds."""
+    line, source, vent = air_line(context, use), source_of(use, context, way), use.p_atm
+    fed = np.minimum(source.p_tank_abs, source.p_set)
+    left = fed if way >= len(use.draws) else use.fed(way, 1.0, source.p_tank_abs) + use.p_atm
+    if use.cylinder.double_acting:
+        vent = left
+    elif way == 1:  # the spring pushes out what the way out was filled with
+        vent = use.fed(0, 1.0, before_stroke(use, context, 0)) + use.p_atm
+    s = stroke_at(use, fed, way, left)
+    moved = (s.drive_area, s.vent_area, s.drive_dead, s.vent_dead, s.length, s.mass, *s.load)
+    return (*moved, line.C, line.b, source.p_tank_abs, source.volume, source.p_set, vent)
+
+
+def source_of(use: AirUse, context: Context, way: int) -> Source:
+    """What feeds one of the cylinders on a valve: its share of the tank; the open air where a spring draws it back."""
+    if way >= len(use.draws):
+        return Source(use.p_atm)
+    return Source(before_stroke(use, context, way), use.circuit.volume / use.spec.count, use.circuit.p_set)
+
+
+def stroke_at(use: AirUse, supply: Real, way: int, left: Real | None = None) -> Stroke:
+    """Describe a stroke of one of the cylinders on a valve, with its share of load and mass and its own friction.
+
+    The seals rub with the pressure, which falls to what is left on the way.
+    """
     count, cylinder = use.spec.count, use.cylinder
-    if way == 0:
-        load = use.spec.push_load / count + use.friction(supply, cylinder.piston_area)
-        return extend_stroke(cylinder, use.spec.moved / count, load)
-    load = use.spec.pull_load / count + use.friction(supply, cylinder.ring_area)
-    return retract_stroke(cylinder, use.spec.moved / count, load)
+    begin, rise = use.load(way) or (0.0, 0.0)
+    begin, rise = begin / count, rise / count / cylinder.stroke
+    if way >= len(use.draws):
+        rubs = less = (1.0 - use.efficiency) * cylinder.spring_force(0.0)
+    else:
+        rubs = use.friction(supply, use.area(way))
+        less = rubs if left is None else use.friction(left, use.area(way))
+    made = extend_stroke if way == 0 else retract_stroke
+    return made(cylinder, use.spec.moved / count, begin + rubs, rise + (less - rubs) / cylinder.stroke)

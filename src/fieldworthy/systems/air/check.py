@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from fieldworthy.physics.gas.tank import Circuit, Demand, all_layouts, draws_bef
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.drivetrain import together
-from fieldworthy.vehicle.supply import AirUse, Lowest, PlanAir, air_along_plan, stroke_time, use_of
+from fieldworthy.vehicle.supply import ENDLESS, AirUse, Lowest, PlanAir, air_along_plan, stroke_time, use_of
 
 _SOURCES = ("cengel", "iso6358")
 _WAYS = ("out", "back")
@@ -32,6 +33,7 @@ def check(context: Context) -> Iterator[Outcome]:
     for name in air.cylinders:
         use = use_of(context, name)
         yield from _pressure(use, plan)
+        yield from _return(use)
         yield from _count(context, use)
         yield from _times(context, use)
     for name in air.tanks:
@@ -70,6 +72,10 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
         )
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, (f"{key}.needs", f"{key}.push_load"))
         return
+    if max(first(need) for need in use.needs_gauge) >= ENDLESS:
+        because = f"No pressure of cylinder '{use.name}' moves its mechanism, so what it needs is not known."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("mechanisms",))
+        return
     if use.name not in plan.lowest:
         because = f"The plan never uses cylinder '{use.name}', so its lowest pressure is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
@@ -85,6 +91,27 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
                 {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
         sources=_SOURCES,
     )  # fmt: skip
+
+
+def _return(use: AirUse) -> Iterator[Outcome]:
+    """Whether its spring draws the load of a spring-return cylinder back."""
+    if use.cylinder.double_acting:
+        return
+    back = [np.max(load.force, axis=0) for load in use.asked if load.way == 1]
+    load = use.spec.pull_load if first(use.spec.pull_load) > 0.0 or not back else reduce(np.maximum, back)
+    spring = use.spring_back
+    numbers = {"spring": (spring, "force"), "load": (load, "force")}
+    text = "Cylinder '{name}' is drawn back by its spring with {spring}, friction of the seals taken off"
+    if first(use.spec.pull_load) == 0.0 and not back:
+        message = Message(text + "; nothing is said to hold it.", "", numbers, {"name": use.name})
+        yield Outcome(f"air.return.{use.name}", f"cylinder {use.name}", spring, None, "force", message)
+        return
+    holds = text + ("; {load} holds it." if first(load) > 0.0 else "; its load helps.")
+    stays = "Cylinder '{name}' stays out: its spring draws it back with {spring} only, and {load} holds it."
+    message = Message(holds, stays, numbers, {"name": use.name})
+    scale = np.maximum(np.maximum(load, 0.1 * spring), 1e-3)
+    yield Outcome(f"air.return.{use.name}", f"cylinder {use.name}", spring, load, "force", message, scale=scale,
+                  sources=("meriam_statics",))  # fmt: skip
 
 
 def worse_way(use: AirUse, plan: PlanAir) -> tuple[Lowest, Real, int]:
@@ -121,14 +148,15 @@ def _cycles(context: Context) -> dict[str, Array]:
 
 
 def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
-    """Time of the slower stroke, each at the lowest pressure that the plan leaves it."""
-    times = [stroke_time(context, use.name, way) for way in range(len(use.draws))]
+    """Time of the slower stroke, each from the lowest pressure that the plan leaves it."""
+    times = [stroke_time(context, use.name, way) for way in (0, 1)]
     slower = max(times, key=first)
     limit = use.spec.time_limit
     words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
+    words["by"] = " by its spring" if slower is times[1] and not use.cylinder.double_acting else ""
     numbers = {"value": (slower, "time")} | ({"limit": (limit, "time")} if limit is not None else {})
-    stuck = "Cylinder '{name}' cannot move its load {way} at the lowest pressure of the plan."
-    late = "Cylinder '{name}' takes {value} to go {way} at the lowest pressure of the plan"
+    stuck = "Cylinder '{name}' cannot move its load {way}{by} at the lowest pressure of the plan."
+    late = "Cylinder '{name}' takes {value} to go {way}{by} at the lowest pressure of the plan"
     if limit is None:
         message = Message(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
         yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", message, sources=_SOURCES)
@@ -233,7 +261,9 @@ def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:
         text = "Your layout of cylinders on tanks is the best one, worst margin {now}."
     blind = [user for user in best.tanks if use_of(context, user).needs_gauge is None]
     if blind:
-        text = f"Leaving out {', '.join(blind)}, whose needs are not known: {text[0].lower()}{text[1:]}"
+        are = "need is not known: their air is counted, but they are" if len(blind) > 1 else ""
+        are = are or "needs is not known: its air is counted, but it is"
+        text += f" What {', '.join(blind)} {are} never the worst."
     numbers = {"best": (best.margin, "count"), "now": (best.now, "count")}
     message = Message(text, "", numbers, {"layout": listed})
     yield Outcome("air.layout", "robot", best.margin, None, "ratio", message, sources=("cengel", "practice"))

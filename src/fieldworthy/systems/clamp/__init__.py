@@ -10,6 +10,7 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.clamp.check import check as judge
+from fieldworthy.systems.clamp.mechanics import rods
 from fieldworthy.systems.clamp.model import Clamp
 
 
@@ -66,6 +67,7 @@ SYSTEM = System(
     check=judge,
     families={"clamp": "whether the object is caught, and held against a rival's pull"},
     kinds=(Clamp,),
+    rods=rods,
     page=Page(
         title="Clamp",
         question="Does it catch the object, and hold it against a rival's pull?",
@@ -77,7 +79,7 @@ SYSTEM = System(
     follows=follows,
     required=("clamp.entry", "clamp.bite"),
     constants=Constants(
-        found=(Found("clamp.slip.*", "value", "{0}/pressure least", "below this gauge pressure '{0}' slips off"),)
+        found=(Found("clamp.slip.*", "value", "{0}/pressure least", "below this gauge pressure '{0}' fails"),)
     ),
 )
 

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.arrays import Real
+from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called, unknown
+from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.gas.tank import fill_pressure
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
-from fieldworthy.systems.clamp.model import Clamp, Toggle
+from fieldworthy.systems.clamp.model import Clamp, Rival, Toggle
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.supply import AirUse, air_along_plan, use_of
 
@@ -59,6 +60,35 @@ def returning(use: AirUse, way: int) -> Real:
     return use.cylinder.spring_force(use.cylinder.stroke) * use.spec.count if way == 0 else 0.0
 
 
+def rods(context: Context) -> Iterator[RodLoad]:
+    """What every clamp asks of its rods: to hold against a rival's pull, or to get its knee through the centre."""
+    for spec in context.robot.mechanisms.values():
+        if not isinstance(spec, Clamp):
+            continue
+        way = 0 if spec.working == "out" else 1
+        if spec.toggle is not None:
+            yield RodLoad.held(spec.cylinder, way, _peak(spec.toggle) / spec.efficiency)
+        elif spec.rival is not None:
+            per = spec.efficiency / spec.lever
+            gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+            # a pressure per pascal of one newton is a force
+            force = clamping.slip_pressure(_pull(spec.rival), per, spec.spring, gain, spec.seat_friction)
+            if np.isfinite(first(force)):
+                yield RodLoad.held(spec.cylinder, way, force)
+
+
+def _peak(toggle: Toggle) -> Array:
+    """Force at the knee that takes it through the centre."""
+    return np.asarray(
+        clamping.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
+    )
+
+
+def _pull(rival: Rival) -> Array:
+    """What a rival pulls with at the limit of its wheels' grip."""
+    return np.asarray(rival.mass * STANDARD_GRAVITY * rival.grip)
+
+
 def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
     """Judge what a clamp holds."""
     use, low = use_of(context, spec.cylinder), lowest_after(context, spec.cylinder)
@@ -74,10 +104,11 @@ def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
                                                            f"{called('clamp', name)} holds is not known.",
                       (f"mechanisms.{name}.rival",))  # fmt: skip
         return
-    pull = np.asarray(spec.rival.mass * STANDARD_GRAVITY * spec.rival.grip)
+    pull = _pull(spec.rival)
     yield _hold(name, spec, (down, clamping.holding_force(down, gain, spec.seat_friction), pull), low)
     if spec.toggle is None:
-        yield _slip(name, clamping.slip_pressure(pull, per, spring, gain, spec.seat_friction), pull, low)
+        slips = clamping.slip_pressure(pull, per, spring, gain, spec.seat_friction)
+        yield _slip(name, spec, (slips, use.needs_gauge[way] if use.needs_gauge else slips), pull, low)
 
 
 def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> Outcome:
@@ -99,16 +130,24 @@ def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> 
     return Outcome(f"clamp.hold.{name}", name, held, pull, "force", message, sources=("meriam_statics", "practice"))
 
 
-def _slip(name: str, slips: Real, pull: Real, low: Low) -> Outcome:
+def _slip(name: str, spec: Clamp, pressures: tuple[Real, Real], pull: Real, low: Low) -> Outcome:
+    """Tell below which pressure it fails: where it slips, or where it does not close or was found to fail."""
+    slips, fails = pressures
     numbers: dict[str, tuple[Real, str]] = {
-        "slips": (slips, "pressure"), "low": (low.gauge, "pressure"), "pull": (pull, "force")
+        "slips": (slips, "pressure"), "low": (low.gauge, "pressure"), "pull": (pull, "force"),
+        "fails": (fails, "pressure"),
     }  # fmt: skip
-    text = "{clamp} slips below {slips} under a pull of {pull}; its lowest pressure is {low}, {when}"
+    text = "{clamp} slips below {slips} under a pull of {pull}"
     if first(slips) <= 0.0:
-        text = "{clamp} holds a pull of {pull} by its springs alone, without air"
+        by = "springs" if first(spec.spring) > 0.0 else "hook"
+        text = "{clamp} holds a pull of {pull} by its " + by + " alone, without air"
     elif not np.isfinite(first(slips)):
         text = "{clamp} holds a pull of {pull} at no pressure"
-    return Outcome(f"clamp.slip.{name}", name, slips, None, "pressure",
+    if np.isfinite(first(slips)) and abs(first(fails) - first(slips)) > 1e-6 * max(first(fails), 1.0):
+        text += " and fails below {fails}, by what the file says of its cylinder"
+    text += "; its lowest pressure is {low}, {when}" if np.isfinite(first(slips)) and first(fails) > 0.0 else ""
+    told = np.where(np.isfinite(slips), fails, slips)
+    return Outcome(f"clamp.slip.{name}", name, told, None, "pressure",
                    Message(text + ".", "", numbers, {"when": low.when, "clamp": called("clamp", name)}),
                    sources=("meriam_statics",))  # fmt: skip
 
@@ -128,7 +167,7 @@ def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome
     )
     # what it takes to lift the knee by hand is not asked: any force above that of a bump, a newton, keeps it
     yield Outcome(f"clamp.lock.{name}", name, kept, 1.0, "force", message, sources=("meriam_statics", "practice"))
-    peak = clamping.over_centre_peak(toggle.preload, toggle.stiffness, toggle.past, toggle.link, toggle.other)
+    peak = _peak(toggle)
     numbers = {"force": (force, "force"), "peak": (peak, "force"), "low": (low.gauge, "pressure")}
     message = Message(
         "The cylinder of {clamp} pushes the knee with {force} on the {low} that is left {when}; {peak} takes it "

@@ -10,7 +10,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
 from fieldworthy.systems.climb.check import check as judge
 from fieldworthy.systems.climb.figure import figures
-from fieldworthy.systems.climb.mechanics import actuators
+from fieldworthy.systems.climb.mechanics import actuators, rods
 from fieldworthy.systems.climb.model import Climber, CylinderLift
 
 _HANGS = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
@@ -64,6 +64,7 @@ SYSTEM = System(
     check=judge,
     families={"climb": "whether it leaves the floor, and hangs steady until the end"},
     kinds=(Climber,),
+    rods=rods,
     page=Page(
         title="Climb",
         question="Does it lift itself off the floor, and hang steady until the end?",

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
-from fieldworthy.engine.system import Actuator
+from fieldworthy.engine.system import Actuator, RodLoad
 from fieldworthy.physics.gas.tank import after_leak
 from fieldworthy.physics.motors.motor import Controller, GearStage, operating_point, train
 from fieldworthy.physics.statics.hanging import (
@@ -131,6 +131,14 @@ def held_later(context: Context, spec: Climber) -> Real:
     return _by_cylinder(use, spec.lift, left)
 
 
+def rods(context: Context) -> Iterator[RodLoad]:
+    """What every climber on cylinders asks of its rods: the most that lifts the robot off the floor, till it hangs."""
+    for spec in context.robot.mechanisms.values():
+        if isinstance(spec, Climber) and isinstance(spec.lift, CylinderLift) and context.robot.parts:
+            force = _ramp(context, spec)[0].force.max(axis=0) * spec.lift.ratio / spec.lift.efficiency
+            yield RodLoad.moved(spec.lift.cylinder, 0 if spec.lift.working == "out" else 1, force)
+
+
 _WAY = 5  # stations of the hooks from leaving the floor to the end of their travel
 _HALVINGS = 12  # of the travel, to find where the last wheels leave
 _STEPS = 7  # attitudes between standing level and hanging; the force is smooth in between
@@ -245,10 +253,18 @@ def hung(context: Context, name: str, spec: Climber) -> Hung:
     share = 0.0 if rides is None else rides.body.mass / body.mass
     cg = stacked([body.cg[0], body.cg[2] - share * travel])
     hook = stacked([spec.hook[0], spec.hook[1] - travel])
-    off, stands = _first_off(context, weight, spec.hook[0], body.cg[0])
-    ramp = lift_ramp(weight, stacked(spec.hook), stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0]), _STEPS)
+    ramp, off, stands = _ramp(context, spec)
     bar = context.season.structures[spec.structure].height
     return Hung(name, spec, weight, cg, hook, bar, ramp, first(off), stands, travel)
+
+
+def _ramp(context: Context, spec: Climber) -> tuple[LiftRamp, Array, Real]:
+    """From the floor to hanging free, hooks not drawn down yet; which end lifts first, and where the other stands."""
+    body = state.body(context, spec.pose)
+    weight = body.mass * STANDARD_GRAVITY
+    off, stands = _first_off(context, weight, spec.hook[0], body.cg[0])
+    ramp = lift_ramp(weight, stacked(spec.hook), stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0]), _STEPS)
+    return ramp, off, stands
 
 
 def _first_off(context: Context, weight: Real, hook: Real, cg: Real) -> tuple[Array, Real]:

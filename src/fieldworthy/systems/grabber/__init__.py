@@ -9,6 +9,7 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.grabber.check import check as judge
+from fieldworthy.systems.grabber.check import rods
 from fieldworthy.systems.grabber.figure import figures
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
@@ -52,6 +53,7 @@ SYSTEM = System(
     check=judge,
     families={"grabber": "whether the hook reaches, catches and pulls without tipping the robot"},
     kinds=(Grabber,),
+    rods=rods,
     page=Page(
         title="Grabber",
         question="Does its hook reach, catch and pull without tipping the robot?",

@@ -11,13 +11,14 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome, called, unknown
+from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
 from fieldworthy.physics.motors.driving import force_across
 from fieldworthy.physics.motors.motor import Controller, GearStage, limit_torque, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.season import GameObject
-from fieldworthy.systems.clamp.mechanics import Low, lowest_after, rod_force
+from fieldworthy.systems.clamp.mechanics import Low, lowest_after, returning, rod_force
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import DrivePerformance, motor_line
@@ -92,6 +93,37 @@ def arm_of(context: Context, spec: Grabber) -> Arm:
         torque = torque * whole.ratio * whole.efficiency
     force = torque / spec.length
     return Arm(force, force, None, None)
+
+
+def rods(context: Context) -> Iterator[RodLoad]:
+    """What every arm on a cylinder asks of its rods for each thing that it does."""
+    for name, mechanism in context.robot.mechanisms.items():
+        if isinstance(mechanism, Grabber):
+            for spec in mechanism.alone(name).values():
+                yield from _rods(context, spec)
+
+
+def _rods(context: Context, spec: Grabber) -> Iterator[RodLoad]:
+    """Force of the rods that lifts the object, or that keeps the hook behind the lip."""
+    friction = context.season.objects[spec.object].friction
+    if not isinstance(spec.arm, CylinderArm) or friction is None or (spec.by != "arm" and spec.force is not None):
+        return
+    thing = thing_of(spec, context.season.objects[spec.object], friction)
+    turns, slides = _asked(spec, thing)
+    asked = slides if spec.does == "pull" else np.maximum(turns, over(spec, thing).force)
+    if not np.isfinite(first(asked)):
+        return
+    asked = np.minimum(asked, _MOST * np.asarray(thing.weight))
+    gain = spec.arm.lever * spec.arm.efficiency / spec.length
+    lowers = 0 if spec.arm.lowers == "out" else 1
+    if spec.by == "arm":
+        yield RodLoad.held(spec.arm.cylinder, 1 - lowers, asked / gain)
+        return
+    hooked = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    # a pressure per pascal of one newton is a force
+    force = clamping.slip_pressure(asked, gain * np.cos(spec.lowest), 0.0, hooked, 0.0)
+    if np.isfinite(first(force)):
+        yield RodLoad.held(spec.arm.cylinder, lowers, force)
 
 
 def check(context: Context) -> Iterator[Outcome]:
@@ -261,7 +293,7 @@ def _forces(context: Context, name: str, spec: Grabber, thing: Thing) -> Iterato
         yield from _travel(context, name, spec, whole)
     yield _enough(name, spec, thing, (asked, given), arm)
     if spec.by != "arm":
-        yield from _keeps(name, spec, thing, asked, arm)
+        yield from _keeps(context, name, spec, (thing, asked), arm)
 
 
 def _travel(context: Context, name: str, spec: Grabber, whole: Over) -> Iterator[Outcome]:
@@ -346,8 +378,9 @@ def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) ->
     return Outcome(f"grabber.mode.{name}", name, other, asked, "force", message, sources=("meriam_statics",))
 
 
-def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> Iterator[Outcome]:
+def _keeps(context: Context, name: str, spec: Grabber, moved: tuple[Thing, Array], arm: Arm) -> Iterator[Outcome]:
     """Whether the hook stays down behind the lip under that pull."""
+    thing, asked = moved
     gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
     press = arm.down * np.cos(spec.lowest) if spec.force is None else spec.force
     held = clamping.holding_force(press, gain, 0.0)
@@ -367,17 +400,24 @@ def _keeps(name: str, spec: Grabber, thing: Thing, asked: Array, arm: Arm) -> It
     )
     scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
     yield Outcome(f"grabber.hold.{name}", name, held, asked, "force", message, scale=scale, sources=("meriam_statics",))
-    if arm.per is None or arm.low is None or spec.force is not None or not np.isfinite(first(asked)):
+    if not isinstance(spec.arm, CylinderArm) or spec.force is not None or not np.isfinite(first(asked)):
         return
+    assert arm.per is not None, "an arm on a cylinder has it"
+    assert arm.low is not None, "an arm on a cylinder has it"
     # a sampled object may be past moving
     asked = np.minimum(asked, _MOST * np.asarray(thing.weight))
-    slips = clamping.slip_pressure(asked, arm.per * np.cos(spec.lowest), 0.0, gain, 0.0)
-    numbers = {"slips": (slips, "pressure"), "low": (arm.low.gauge, "pressure")}
+    use, way = use_of(context, spec.arm.cylinder), 0 if spec.arm.lowers == "out" else 1
+    spring = -returning(use, way) * spec.arm.lever * spec.arm.efficiency / spec.length * np.cos(spec.lowest)
+    slips = clamping.slip_pressure(asked, arm.per * np.cos(spec.lowest), spring, gain, 0.0)
+    fails = use.needs_gauge[way] if use.needs_gauge and np.isfinite(first(slips)) else slips
+    numbers = {"slips": (slips, "pressure"), "low": (arm.low.gauge, "pressure"), "fails": (fails, "pressure")}
     text = "{grabber} slips off the lip below {slips}; its lowest pressure is {low}, {when}."
     if first(slips) <= 0.0:
         text = "{grabber} stays behind the lip while it is pressed down at all; its lowest pressure is {low}, {when}."
     elif not np.isfinite(first(slips)):
         text = "{grabber} stays behind the lip at no pressure; its lowest is {low}, {when}."
-    yield Outcome(f"grabber.slip.{name}", name, slips, None, "pressure",
+    if np.isfinite(first(slips)) and abs(first(fails) - first(slips)) > 1e-6 * max(first(fails), 1.0):
+        text = text.replace("; its", "; it fails below {fails}, by what the file says of its cylinder. Its")
+    yield Outcome(f"grabber.slip.{name}", name, fails, None, "pressure",
                   Message(text, "", numbers, {"when": arm.low.when, "grabber": called("grabber", name)}),
                   sources=("meriam_statics",))  # fmt: skip

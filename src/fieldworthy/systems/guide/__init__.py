@@ -9,6 +9,7 @@ from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.guide.check import check as judge
+from fieldworthy.systems.guide.check import rods
 from fieldworthy.systems.guide.figure import figures
 from fieldworthy.systems.guide.model import LinearGuide
 
@@ -46,6 +47,7 @@ SYSTEM = System(
     check=judge,
     families={"guide": "whether a carriage binds on its straight guide"},
     kinds=(LinearGuide,),
+    rods=rods,
     page_of="lift",
     figures=figures,
     card={"guide": "{name}: runs out and back without binding."},

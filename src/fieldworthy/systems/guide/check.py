@@ -10,6 +10,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
+from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, moving_forces, shortest_guide
 from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle import state
@@ -63,6 +64,15 @@ def moving(spec: LinearGuide) -> tuple[Array, Array]:
     """Find the least and the greatest force that moves a load along its guide; infinite and none where it locks."""
     guide = Guide(spec.length, spec.friction, spec.width)
     return moving_forces(guide, spec.load, spec.load_offset, spec.drive_offset)
+
+
+def rods(context: Context) -> Iterator[RodLoad]:
+    """What every guide asks of its rods, friction of its pads included."""
+    for spec in context.robot.mechanisms.values():
+        if isinstance(spec, LinearGuide) and spec.cylinder is not None:
+            needed, _ = moving(spec)
+            if np.isfinite(first(needed)):
+                yield RodLoad.moved(spec.cylinder, 0 if spec.working == "out" else 1, needed)
 
 
 def forces(context: Context, spec: LinearGuide) -> tuple[Real, Real | None]:

@@ -9,7 +9,7 @@ from fieldworthy.engine.system import Page, System
 from fieldworthy.files.problems import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.lift.check import actuators
+from fieldworthy.systems.lift.check import actuators, rods
 from fieldworthy.systems.lift.check import check as judge
 from fieldworthy.systems.lift.figure import figures
 from fieldworthy.systems.lift.model import Lift
@@ -67,6 +67,7 @@ SYSTEM = System(
     ),
     figures=figures,
     drawn_apart=True,
+    rods=rods,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
     actuators=actuators,

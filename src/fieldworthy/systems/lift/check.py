@@ -12,7 +12,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.display import first
 from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.engine.system import Actuator
+from fieldworthy.engine.system import Actuator, RodLoad
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,
@@ -39,10 +39,11 @@ from fieldworthy.physics.arms.sizing import (
     try_candidates,
 )
 from fieldworthy.physics.gas.actuation import Stroke, actuation, extend_stroke, retract_stroke
+from fieldworthy.robot.model.catalogue import CylinderClass
 from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, polar, target, timed
 from fieldworthy.systems.lift.model import Lift
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.supply import AirUse, air_along_plan, air_line, use_of
+from fieldworthy.vehicle.supply import AirUse, air_line, before_stroke, source_of, use_of
 
 _SOURCES = ("meriam_statics",)
 _SIZE_SOURCES = ("iso8778", "practice")
@@ -64,7 +65,6 @@ class Lifted:
     rocker : Its pins [m, rad]
     along : Poses along the usable stroke, points leading, retracted first [SI]
     balance, empty : Cylinder against everything else, both ways, loaded and with nothing on the arm [N m]
-    gauge : Gauge pressure with which it is raised [Pa]
     up, down : Share of the cylinder's force in use raising and lowering, points leading, loaded or empty, whichever
         takes more; infinite at a dead point, negative where the load helps
     kinks : The same where a band goes slack between those points: poses, share up, share down; None without bands
@@ -78,7 +78,6 @@ class Lifted:
     along: Pose
     balance: Balance
     empty: Balance
-    gauge: Real
     up: Array
     down: Array
     kinks: tuple[Pose, Array, Array] | None
@@ -119,8 +118,9 @@ class Lifted:
         along, use = max(rows, key=lambda row: max(first(point) for point in row[1]))
         place = int(np.argmax([first(point) for point in use]))
         most = rows[0][1].max(axis=0) if len(rows) == 1 else np.maximum(*(row[1].max(axis=0) for row in rows))
+        # whatever moves it, the larger demand decides
         loaded, empty = (
-            first((b.use_out if out else b.use_in)[place]) for b in _balances(along, self.balance.drive, self.arm)
+            first((b.demand_out if out else b.demand_in)[place]) for b in _balances(along, self.balance.drive, self.arm)
         )
         words = "" if not self.spec.carries else ", empty," if empty > loaded else ", loaded,"
         return np.asarray(most), self.raised(along, place), words
@@ -131,22 +131,53 @@ def lifted(context: Context, name: str, spec: Lift) -> Lifted:
     use = use_of(context, spec.cylinder)
     kind = context.robot.catalogue.cylinders[use.spec.cylinder]
     arm = arm_of(context, spec, spec.arm_pin)
+    air = (use.efficiency, use.p_atm, use.circuit.volume, use.circuit.p_set, use.cylinder.bore, use.cylinder.rod)
+    tanks = tuple(before_stroke(use, context, way) for way in range(len(use.draws)))
+    filled = tuple(draw.V_before for draw in use.draws)
+    rocker = _rocker(spec, kind, arm, (*air, *tanks, *filled, use.cylinder.spring[0], spec.friction))
+    along = sweep(rocker, _POINTS)
+    balance, empty = _balances(along, _drive(context, use, spec, along), arm)
+    up, down = _shares(balance, empty)
+    slack = _slack(rocker, arm)
+    kinks = None if slack is None else (slack, *_shares(*_balances(slack, _drive(context, use, spec, slack), arm)))
+    return Lifted(name, spec, use, arm, rocker, along, balance, empty, up, down, kinks)
+
+
+def _rocker(spec: Lift, kind: CylinderClass, arm: Arm, others: tuple[Real, ...]) -> Rocker:
+    """Lay out an arm's pins over the cases of everything that goes with them."""
     base, base_angle = polar(spec, spec.fixed_pin)
     radius, _ = polar(spec, spec.arm_pin)
     # the rod raises the arm on its way out where the arm's pin is turned ahead of the fixed pin
     branch = 1.0 if first(np.sin(arm.axis - base_angle)) >= 0.0 else -1.0
-    closed, gauges = kind.closed_length + spec.brackets, _gauges(context, use)
-    drive = _drive(use, spec, gauges)
-    shape = cases_of(arm, base, radius, closed, kind.stroke, drive.push, drive.pull, use.efficiency, spec.friction)
-    rocker = Rocker(np.broadcast_to(base, shape), radius, closed, kind.stroke, base_angle, 0.0, branch)
-    along = sweep(rocker, _POINTS)
-    balance, empty = _balances(along, drive, arm)
-    up, down = _shares(balance, empty)
-    slack = _slack(rocker, arm, shape)
-    kinks = None if slack is None else (slack, *_shares(*_balances(slack, drive, arm)))
-    return Lifted(
-        name, spec, use, arm, rocker, along, balance, empty, gauges[0 if branch > 0.0 else 1], up, down, kinks
-    )
+    closed = kind.closed_length + spec.brackets
+    shape = cases_of(arm, base, radius, closed, kind.stroke, *others)
+    return Rocker(np.broadcast_to(base, shape), radius, closed, kind.stroke, base_angle, 0.0, branch)
+
+
+def rods(context: Context) -> Iterator[RodLoad]:
+    """What every lift asks of its rods along both ways, loaded or empty, whichever takes more."""
+    for spec in context.robot.mechanisms.values():
+        if not isinstance(spec, Lift):
+            continue
+        kind = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.cylinder].cylinder]
+        arm = arm_of(context, spec, spec.arm_pin)
+        rocker = _rocker(spec, kind, arm, (spec.friction,))
+        poses = [sweep(rocker, _POINTS), *([] if (slack := _slack(rocker, arm)) is None else [slack])]
+        balances = [_balances(at, Drive(1.0, 1.0, 1.0, spec.friction), arm) for at in poses]
+        for way in (0, 1):
+            asked = [np.maximum(*(b.use_out if way == 0 else b.use_in for b in both)) for both in balances]
+            out = np.concatenate([at.extension for at in poses]) / kind.stroke
+            start, end = (0, -1) if way == 0 else (-1, 0)
+            force = np.where(np.concatenate(asked) > _NO_LEVER, np.inf, np.concatenate(asked))
+            yield RodLoad(spec.cylinder, way, force, out if way == 0 else 1.0 - out, _slope(asked[0], start, end))
+
+
+def _slope(load: Array, start: int, end: int) -> tuple[Array, Array]:
+    """The straight line along a stroke that starts as a load does and takes as much work: start, and rise over it."""
+    held = np.clip(load, -_NO_LEVER, _NO_LEVER)
+    mean = (held.sum(axis=0) - 0.5 * (held[start] + held[end])) / (_POINTS - 1)
+    begin = held[start]
+    return begin, np.clip(2.0 * (mean - begin), held.min(axis=0) - begin, held.max(axis=0) - begin)
 
 
 def _balances(along: Pose, drive: Drive, arm: Arm) -> tuple[Balance, Balance]:
@@ -162,29 +193,30 @@ def _shares(loaded: Balance, empty: Balance) -> tuple[Array, Array]:
     return (out, back) if first(loaded.pose.rocker.branch) > 0.0 else (back, out)
 
 
-def _slack(rocker: Rocker, arm: Arm, shape: tuple[int, ...]) -> Pose | None:
+def _slack(rocker: Rocker, arm: Arm) -> Pose | None:
     """Poses in which a band just goes slack, held within the stroke."""
     angles = [angle for band in arm.bands for angle in slack_angles(band)]
     if not angles:
         return None
-    out = [np.broadcast_to(cylinder_length(rocker, angle) - rocker.closed, shape) for angle in angles]
+    out = [np.broadcast_to(cylinder_length(rocker, angle) - rocker.closed, np.shape(rocker.base)) for angle in angles]
     return pose(rocker, np.stack(out))
 
 
-def _gauges(context: Context, use: AirUse) -> tuple[Real, Real]:
-    """Gauge pressure out and back: the lowest of the plan, or the charge where the plan does not use it."""
-    lowest = air_along_plan(context).lowest.get(use.name)
-    full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
-    both = (full, full) if lowest is None else tuple(way.gauge for way in lowest)
-    back = both[1] if use.cylinder.double_acting else 0.0
-    return np.maximum(both[0], 0.0), np.maximum(back, 0.0)
+def _drive(context: Context, use: AirUse, spec: Lift, along: Pose) -> Drive:
+    """What the cylinder gives at places along its stroke, with the pressure that falls while it moves.
 
-
-def _drive(use: AirUse, spec: Lift, gauges: tuple[Real, Real]) -> Drive:
+    The stroke that gets least in the plan counts, or one from the charge where the plan does not use it.
+    """
     count, cylinder = use.spec.count, use.cylinder
-    push = count * np.maximum(gauges[0] * cylinder.piston_area - cylinder.spring_force(cylinder.stroke), 0.0)
-    pull = count * (gauges[1] * cylinder.ring_area if cylinder.double_acting else cylinder.spring_force(0.0))
-    return Drive(push, np.maximum(pull, 0.0), use.efficiency, spec.friction)
+    out = along.extension / cylinder.stroke
+    gauge = np.maximum(use.fed(0, out, before_stroke(use, context, 0)), 0.0)
+    # the seals take their share of the air's force, not of the spring's
+    spring = cylinder.spring_force(cylinder.stroke) / use.efficiency
+    push = count * np.maximum(gauge * cylinder.piston_area - spring, 0.0)
+    if not cylinder.double_acting:
+        return Drive(push, count * cylinder.spring_force(0.0), use.efficiency, spec.friction)
+    gauge = np.maximum(use.fed(1, 1.0 - out, before_stroke(use, context, 1)), 0.0)
+    return Drive(push, count * gauge * cylinder.ring_area, use.efficiency, spec.friction)
 
 
 def judged(at: Lifted) -> Iterator[Outcome]:
@@ -306,17 +338,23 @@ def _force(at: Lifted) -> Iterator[Outcome]:
 def raising_time(context: Context, at: Lifted) -> Array:
     """Time the way up, with the flow of its valve, its load along the stroke and what its rod feels of its inertia.
 
+    The pressure falls while it moves, from what the tank has before that stroke of the plan which gets least.
+
     Notes
     -----
     The load on the rod is taken as a straight line that starts as the real one and takes as much work; the mass that
     the rod feels as its mean along the stroke.
     """
-    supply = np.minimum(state.p_atm(context) + at.gauge, at.use.circuit.p_set)
-    line, double = air_line(context, at.use), at.use.cylinder.double_acting
-    stroke = raising_stroke(at, supply)
+    use, way = at.use, 0 if at.pushes else 1
+    line, source = air_line(context, use), source_of(use, context, way)
+    fed = np.minimum(source.p_tank_abs, source.p_set)
+    left = fed if way >= len(use.draws) else use.fed(way, 1.0, source.p_tank_abs) + use.p_atm
+    stroke = raising_stroke(at, 0.5 * (fed + left))
     # with the rod out or in, the other side still holds the air of the stroke before, or breathes
-    vent = supply if double or not at.pushes else state.p_atm(context)
-    time = actuation(stroke, line, line, supply, vent, state.p_atm(context), context.season.temperature).time
+    vent = left if use.cylinder.double_acting else use.p_atm
+    if way >= len(use.draws):
+        vent = use.fed(0, 1.0, before_stroke(use, context, 0)) + use.p_atm
+    time = actuation(stroke, line, line, source, vent, use.p_atm, context.season.temperature).time
     return np.where(at.worst("up")[0] < 1.0, time, np.inf)
 
 
@@ -326,11 +364,9 @@ def raising_stroke(at: Lifted, supply: Real) -> Stroke:
     arms = np.maximum(at.along.moment_arm, 1e-4)
     load = (at.balance.demand_out if at.pushes else at.balance.demand_in) / arms / count
     mass = np.clip(reflected_mass(at.arm.inertia, arms).mean(axis=0) / count, 1e-3, 1e3)
-    mean = (load.sum(axis=0) - 0.5 * (load[0] + load[-1])) / (_POINTS - 1)
-    begin = load[at.low]
-    rise = np.clip(2.0 * (mean - begin), load.min(axis=0) - begin, load.max(axis=0) - begin) / cylinder.stroke
+    begin, rise = _slope(load, at.low, at.high)
     area, stroke = (cylinder.piston_area, extend_stroke) if at.pushes else (cylinder.ring_area, retract_stroke)
-    return stroke(cylinder, mass, begin + at.use.friction(supply, area), rise)
+    return stroke(cylinder, mass, begin + at.use.friction(supply, area), rise / cylinder.stroke)
 
 
 def actuators(context: Context) -> dict[str, Actuator]:
@@ -345,7 +381,7 @@ def actuators(context: Context) -> dict[str, Actuator]:
         if isinstance(spec, Lift):
             at = lifted(context, name, spec)
             drive, lever = at.balance.drive, float(np.max(np.abs(at.along.moment_arm)))
-            force = first(drive.push if at.pushes else drive.pull)
+            force = max(first(place) for place in np.atleast_1d(drive.push if at.pushes else drive.pull))
             turned, time = abs(first(at.turned(at.high)) - first(at.turned(at.low))), first(raising_time(context, at))
             found[spec.rides] = Actuator(force * lever, 2.0 * turned / time)
     return found
@@ -410,7 +446,9 @@ def try_all(context: Context, at: Lifted) -> Trial:
     made shorter: its swing then begins farther on.
     """
     count = at.use.spec.count
-    gauge = max(first(at.gauge), 1.0)
+    way = 0 if at.pushes else 1
+    used = way < len(at.use.draws)
+    gauge = max(first(at.use.fed(way, 1.0, before_stroke(at.use, context, way))) if used else 0.0, 1.0)
     task = Task(at.spec.swing, gauge, first(state.p_atm(context)), at.use.efficiency, first(at.spec.friction) / count)
     weights = tuple(replace(w, force=first(w.force) / count) for w in at.arm.weights)
     bands = tuple(replace(b, count=b.count / count) for b in at.arm.bands)
