@@ -55,12 +55,14 @@ def test_practice_is_worth_what_the_two_action_case_says_by_hand(put):
     assert perfect.error < 0.3
     assert ten.points < known["actions.swing.practice", 40].points < perfect.points
     assert known["everything", None].points == pytest.approx(3.75, abs=0.3)
-    # a try takes its second and a minute to set up again
-    assert ten.minutes == pytest.approx(10 * 61 / 60)
+    # two hours to build it; then a try takes its second and a minute to set up again
+    assert ten.minutes == pytest.approx(120 + 10 * 61 / 60)
     practise = next(j for j in work.jobs if j.kind == "practise")
-    assert practise.what == "Try 'swing' 10 times more"
-    assert practise.rate == pytest.approx(ten.points / (610 / 3600))
-    assert practise.day == pytest.approx(8 * ten.points)
+    assert practise.what.startswith("Build 'ringer', then try 'swing' ")
+    tries = int(practise.what.split()[-3])
+    assert practise.points == known["actions.swing.practice", tries].points
+    assert practise.rate == pytest.approx(practise.points / (2 + tries * 61 / 3600))
+    assert practise.day == pytest.approx(8 * practise.points)
     assert "Most of that hangs on how often 'swing' works" in work.told
 
 

@@ -3,11 +3,11 @@
 import pytest
 
 from fieldworthy.decide.compare import compare
-from fieldworthy.decide.matrix import CRITERIA, EVEN, matrix
+from fieldworthy.decide.matrix import CRITERIA, EVEN, leading, matrix
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves
-from fieldworthy.report.choice import Decision, choice, leading
+from fieldworthy.report.choice import Decision, choice
 from fieldworthy.report.pages import style_of
 from robots import example, load
 

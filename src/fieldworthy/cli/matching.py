@@ -268,7 +268,7 @@ def print_comparison(console: Console, found: Comparison) -> None:
     """Print a comparison for a person."""
     _head(console, "Recommendation")
     print_line(console, "", found.recommendation)
-    for one in found.contradictions:
+    for one in (c for c in found.contradictions if c.sentence not in found.recommendation):
         print_line(console, "? ", one.sentence)
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
         console.print(Text(f"\n{gap.variant} against {gap.first}", style="bold"))

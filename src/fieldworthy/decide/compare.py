@@ -19,18 +19,20 @@ from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimi
 from fieldworthy.decide.flip import Flip, flip_of
 from fieldworthy.decide.information import doubts_of
 from fieldworthy.decide.recommend import Side, recommend
-from fieldworthy.decide.work import Entrant, Work, work_between
+from fieldworthy.decide.work import Entrant, Work, gain_of, lifted, work_between
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput
-from fieldworthy.match import WHY, Runs, blocks
+from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
 from fieldworthy.match.forecast import doubts
+from fieldworthy.match.setup import unbuilt
 from fieldworthy.match.state import DONE, REASONS
 from fieldworthy.match.uncertainty import grouped, true_means
 from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.weights import keep_weights
 
 Progress = Callable[[int], None]
@@ -144,9 +146,11 @@ class Comparison:
     hours : Of every variant, the first too
     flip : Of each variant after the first
     recommendation : What to do, in a few sentences
+    chosen : The variant that it names; None where it names none
     gains : Where the difference comes from, the largest first, for each variant after the first
     entry : Of every variant, the first too
     contradictions : Where practice and the check disagree, for every variant
+    disputes : What becomes of each difference if practice is right there
     work : What to do with the hours left while this is open
     """
 
@@ -164,7 +168,9 @@ class Comparison:
     gains: tuple[Gain, ...] = ()
     entry: tuple[Entry, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
+    disputes: tuple[Dispute, ...] = ()
     work: Work | None = None
+    chosen: str | None = None
 
 
 def compare(
@@ -183,9 +189,18 @@ def compare(
     later = list(zip(names[1:], played[1:], strict=True))
     gains = tuple(g for n, p in later for g in gains_of(n, played[0], p))
     entry = tuple(entry_of(n, r) for n, r in zip(names, reports, strict=True))
+    disputed = tuple(
+        c
+        for v, p in zip(variants, played, strict=True)
+        for c in ability(v, Cases(seed, 0, _SAMPLES, [])).contradictions
+        if c.action in p.kept[0].setup.actions
+    )
+    disputes = tuple(d for n, p in later for d in disputes_of((played[0], p), (names[0], n), disputed, seed))
     sides = [
-        Side(n, p, t, c, e.breaks, e.short) for n, p, t, c, e in zip(names, points, times, cannot, entry, strict=True)
+        Side(n, p, t, c, e.breaks, e.short, _untried(v, k[0]))
+        for n, p, t, c, e, v, k in zip(names, points, times, cannot, entry, variants, kept, strict=True)
     ]
+    advice = recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains], (disputed, disputes))
     return Comparison(
         tuple(_difference((names[0], n), points[0], p.points, seed) for n, p in later),
         tuple(_interval(n, points[0], p.points) for n, p in later),
@@ -195,11 +210,13 @@ def compare(
         tuple(u for r in reports for u in limits(r)),
         times,
         flips,
-        recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains]),
+        advice.text,
         gains,
         entry,
-        tuple(c for v in variants for c in ability(v, Cases(seed, 0, _SAMPLES, [])).contradictions),
+        disputed,
+        disputes,
         work_between(_entrants(variants, played, (times, entry), seed), seed),
+        advice.chosen,
     )
 
 
@@ -231,6 +248,12 @@ def _entrants(
     return found
 
 
+def _untried(variant: Loaded, runs: Runs) -> tuple[str, ...]:
+    """Actions of mechanisms that are not built yet and were never practised."""
+    robot, season = variant.nominal, variant.nominal_season
+    return tuple(a for a in runs.setup.unpractised if unbuilt(robot, season, robot.actions[a]))
+
+
 def entry_of(name: str, report: Report) -> Entry:
     """Say which season limits a robot breaks, and what else is short on it."""
     over = [f for f in report.short if f.id.startswith("limits.")]
@@ -249,6 +272,7 @@ class Played:
     earned : Mean points of a match by task
     ended : How often in a match each action ended so, by action and reason
     tasks : Task of each action that has one
+    robot : The robot, nominal
     """
 
     points: Array
@@ -256,6 +280,7 @@ class Played:
     earned: dict[str, float]
     ended: dict[str, Array]
     tasks: dict[str, str]
+    robot: Robot
 
 
 def gains_of(name: str, first: Played, then: Played) -> list[Gain]:
@@ -268,6 +293,52 @@ def gains_of(name: str, first: Played, then: Played) -> list[Gain]:
     return sorted(found, key=lambda g: -abs(g.points))
 
 
+@dataclass(frozen=True, slots=True)
+class Dispute:
+    """What becomes of a difference if practice is right where the check says that an action cannot be done.
+
+    Attributes
+    ----------
+    variant, robot, action : The variant that is held against the first, the robot or robots that the dispute is about,
+        and their action
+    difference : Mean points of the variant less those of the first, if practice is right
+    interval : Its 95 % interval over what is not known
+    chance : That the variant is truly better then
+    """
+
+    variant: str
+    robot: str
+    action: str
+    difference: float
+    interval: tuple[float, float]
+    chance: float
+
+
+def disputes_of(
+    pair: tuple[Played, Played], names: tuple[str, str], disputed: Sequence[Contradiction], seed: int
+) -> list[Dispute]:
+    """Play the first matches again with what practice shows working taken to work."""
+    before, after = (one.kept[0] for one in pair)
+    found = []
+    for action in dict.fromkeys(c.action for c in disputed if c.robot in names):
+        robots = [name for name in names if any((c.robot, c.action) == (name, action) for c in disputed)]
+        tables = [
+            _as_practised(runs, action, seed) if name in robots else grouped(runs.points, runs.each)
+            for name, runs in zip(names, (before, after), strict=True)
+        ]
+        gain = gain_of(*tables)
+        found.append(Dispute(names[1], " and ".join(robots), action, gain.points, gain.interval, gain.chance))
+    return found
+
+
+def _as_practised(runs: Runs, action: str, seed: int) -> Array:
+    match = runs.setup
+    for reason in ("air", "load", "unable"):
+        match = lifted(match, match.actions.index(action), reason) if action in match.actions else match
+    again = play_runs(match, runs.points.size, seed=seed, each=runs.each)
+    return grouped(again.points, again.each)
+
+
 def _otherwise(task: str, first: Played, then: Played) -> str:
     """The way of ending that differs most between two variants in the actions of a task."""
     best, said = _LEAST_ENDS, ""
@@ -277,11 +348,38 @@ def _otherwise(task: str, first: Played, then: Played) -> str:
         for reason, (a, b) in enumerate(zip(was, now, strict=True)):
             if reason != DONE and abs(b - a) > best:
                 best = abs(b - a)
-                said = f"'{action}' ends with '{_WORDS[REASONS[reason]]}' {b:.2f} times a match instead of {a:.2f}"
+                why = _air_cause(first, then, action) if REASONS[reason] == "air" else ""
+                said = f"'{action}' {_ENDS[REASONS[reason]]} {b:.2g} times a match instead of {a:.2g}{why}"
     return said
 
 
-_WORDS = {reason: text or reason for reason, text in WHY.items()}
+_ENDS = {
+    "luck": "fails", "time": "finds no time", "air": "lacks air", "heat": "is cut back by heat",
+    "objects": "has nothing on board or to take", "battery": "finds the battery empty",
+    "load": "is too heavy for its motors", "full": "is done but not counted", "unable": "is beyond its mechanism",
+}  # fmt: skip
+
+
+def _air_cause(first: Played, then: Played, action: str) -> str:
+    """Which cylinders no longer share the action's tank, or do now."""
+    if action not in first.robot.actions or action not in then.robot.actions:
+        return ""
+    was, now = (_sharing(played, action) for played in (first, then))
+    gone, come = [c for c in was if c not in now], [c for c in now if c not in was]
+    ended = [float(played.ended[action][REASONS.index("air")]) for played in (first, then)]
+    changed, verb = (gone, "no longer uses") if ended[1] < ended[0] else (come, "now uses")
+    if not changed:
+        return ""
+    tanks = (was if changed is gone else now)[changed[0]]
+    return f", because '{changed[0]}' {verb} tank '{tanks}'"
+
+
+def _sharing(played: Played, action: str) -> dict[str, str]:
+    """Cylinders of other actions of the plan that draw on the tanks of an action, with the tank."""
+    robot, cylinders = played.robot, played.robot.air.cylinders
+    tanks = {cylinders[name].tank for name in robot.actions[action].strokes}
+    used = [name for a in played.ended for name in robot.actions[a].strokes if a != action]
+    return {name: cylinders[name].tank for name in used if cylinders[name].tank in tanks}
 
 
 def _same_season(variants: Sequence[Loaded]) -> None:
@@ -331,7 +429,7 @@ def _summed(variant: Loaded, points: Array, kept: list[Runs], sums: tuple[Array 
     earned, ended = (np.asarray(s, dtype=float) / points.size for s in sums)
     tasks = {a: task for a in match.actions if (task := robot.actions[a].task) is not None}
     by_task = dict(zip(match.tasks, earned.tolist(), strict=True))
-    return Played(points, kept, by_task, dict(zip(match.actions, ended, strict=True)), tasks)
+    return Played(points, kept, by_task, dict(zip(match.actions, ended, strict=True)), tasks, robot)
 
 
 def _difference(names: tuple[str, str], first: Array, points: Array, seed: int) -> Difference:

@@ -13,8 +13,10 @@ from typing import Literal
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.display import first
 from fieldworthy.files import Quantity
 from fieldworthy.files.problems import dotted
+from fieldworthy.match.ability import mechanisms_for
 from fieldworthy.match.forecast import practice_of
 from fieldworthy.match.uncertainty import true_means
 from fieldworthy.physics.chance.chance import Beta, normal_quantile, posterior
@@ -44,6 +46,7 @@ class Doubt:
     kind : ``practise``: the chance of an action; ``measure``: a quantity
     drawn : In each draw, shape (draws, variants that have it)
     minutes : To measure it once, or for one try
+    before, first : Minutes of work before the first try, and what work that is; 0 and empty for none
     belief : About the chance; None for a quantity
     words : What a person calls it
     """
@@ -54,6 +57,8 @@ class Doubt:
     minutes: float
     belief: Beta | None = None
     words: str = ""
+    before: float = 0.0
+    first: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +74,7 @@ class Answer:
     points, error : Points a match that the better choice would bring on average, and their standard error
     day : Points on a day of `MATCHES_A_DAY` matches
     minutes : What it takes; None for a group
+    first : What must be built before; empty for nothing
     """
 
     key: str
@@ -79,6 +85,7 @@ class Answer:
     error: float
     day: float
     minutes: float | None
+    first: str = ""
 
     @property
     def tells(self) -> bool:
@@ -101,7 +108,11 @@ def _chance(loaded: Loaded, action: str, values: Array) -> Doubt:
     counts = loaded.nominal.actions[action].practice
     belief = posterior(float(counts.successes), float(counts.attempts)) if counts is not None else Beta(1.0, 1.0)
     minutes = (float(loaded.nominal.actions[action].time) + _RESET) / 60.0
-    return Doubt(practice_of(action), "practise", values[:, None], minutes, belief, f"'{action}'")
+    waiting = {name: time for name in mechanisms_for(loaded.nominal, loaded.nominal_season, action)
+               if (time := loaded.nominal.mechanisms[name].build_time) is not None and first(time) > 0.0}  # fmt: skip
+    build = f"Build {' and '.join(repr(name) for name in waiting)}" if waiting else ""
+    before = sum(first(time) for time in waiting.values()) / 60.0
+    return Doubt(practice_of(action), "practise", values[:, None], minutes, belief, f"'{action}'", before, build)
 
 
 def _quantity(key: str, quantity: Quantity, values: Array) -> Doubt:
@@ -156,10 +167,10 @@ def answers(tables: Sequence[Array], doubts: Sequence[Doubt], seed: int = 0) -> 
 
 
 def _answer(doubt: Doubt, tries: int | None, worth: Worth) -> Answer:
-    minutes = doubt.minutes if doubt.belief is None else (doubt.minutes * tries if tries is not None else None)
-    return Answer(
-        doubt.key, doubt.words, doubt.kind, tries, worth.value, worth.error, MATCHES_A_DAY * worth.value, minutes
-    )
+    minutes = doubt.minutes if doubt.belief is None else None
+    minutes = doubt.before + doubt.minutes * tries if tries is not None else minutes
+    day, words = MATCHES_A_DAY * worth.value, doubt.words
+    return Answer(doubt.key, words, doubt.kind, tries, worth.value, worth.error, day, minutes, doubt.first)
 
 
 def _moving(benefits: Array, doubts: Sequence[Doubt]) -> list[Doubt]:

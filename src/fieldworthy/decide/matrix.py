@@ -55,11 +55,13 @@ class Matrix:
     names : Of the alternatives
     criteria : The rows
     totals : Weighted mean of the scores that count, from 0 to 1, by alternative
+    barred : Alternatives that cannot be entered: they are shown and do not lead
     """
 
     names: tuple[str, ...]
     criteria: tuple[Criterion, ...]
     totals: tuple[float, ...]
+    barred: tuple[str, ...] = ()
 
 
 def matrix(found: Comparison, reports: Sequence[Report], weights: Mapping[str, float] = EVEN) -> Matrix:
@@ -82,7 +84,60 @@ def matrix(found: Comparison, reports: Sequence[Report], weights: Mapping[str, f
     totals = tuple(
         sum(c.weight * (c.scores[i] or 0.0) for c in counting) / whole if whole else 0.0 for i in range(len(reports))
     )
-    return Matrix(tuple(r.robot for r in reports), criteria, totals)
+    names = [found.difference[0].first, *(d.variant for d in found.difference)]
+    return Matrix(tuple(names), criteria, totals, tuple(e.variant for e in found.entry if e.breaks))
+
+
+_CLOSE = 0.02  # totals nearer than this do not tell alternatives apart; common practice, no source
+
+
+def leading(matrix: Matrix) -> str:
+    """Say which alternative the matrix puts first; one that cannot be entered does not stand in the row."""
+    order = _order(matrix)
+    out = f" {' and '.join(matrix.barred)} cannot be entered and does not count." if matrix.barred else ""
+    if len(order) < 2:
+        return f"The matrix has nothing to decide.{out}"
+    best, following = order[0], order[1]
+    gap = matrix.totals[best] - matrix.totals[following]
+    if gap < _CLOSE:
+        return (
+            f"By these weights {matrix.names[best]} and {matrix.names[following]} are as good as level "
+            f"({matrix.totals[best]:.2f} and {matrix.totals[following]:.2f}): the matrix does not decide it.{out}"
+        )
+    return (
+        f"By these weights {matrix.names[best]} leads with {matrix.totals[best]:.2f}, before {matrix.names[following]} "
+        f"with {matrix.totals[following]:.2f}.{out}"
+    )
+
+
+def _order(matrix: Matrix) -> list[int]:
+    free = [i for i, name in enumerate(matrix.names) if name not in matrix.barred]
+    return sorted(free, key=lambda i: -matrix.totals[i])
+
+
+def argument(matrix: Matrix, found: Comparison) -> str:
+    """Say in one sentence how matrix and recommendation go together, and why where they differ."""
+    order = _order(matrix)
+    if found.chosen is None or len(order) < 2 or found.chosen not in matrix.names:
+        return "The recommendation on the next page names none of them to choose, and says what is missing."
+    own, other = order[0], matrix.names.index(found.chosen)
+    level = matrix.totals[own] - matrix.totals[other] < _CLOSE
+    if own == other:
+        level = matrix.totals[own] - matrix.totals[order[1]] < _CLOSE
+        return f"The recommendation chooses {found.chosen} too{', by its points' if level else ''}."
+    if level:
+        return f"The recommendation chooses {found.chosen}, by its points."
+    ahead = {
+        row.name: row.weight * ((row.scores[own] or 0.0) - (row.scores[other] or 0.0))
+        for row in matrix.criteria
+        if row.counts
+    }
+    better = [name for name in sorted(ahead, key=lambda name: -ahead[name]) if ahead[name] > 0.0]
+    return (
+        f"The recommendation chooses {found.chosen} all the same, since it looks at points and at whether the hours "
+        f"suffice; the matrix puts {matrix.names[own]} first because of {' and '.join(better[:2])}, by the weights "
+        "that the team gave."
+    )
 
 
 Row = tuple[Sequence[float | None], str, Sequence[float | None]]

@@ -336,6 +336,7 @@ def learning(found: Sequence[Answer]) -> Iterator[Job]:
         if answer.kind == "group" or answer.minutes is None or not answer.tells:
             continue
         what = f"Try {answer.words} {answer.tries} times more" if answer.tries else f"Measure {answer.words}"
+        what = f"{answer.first}, then t{what[1:]}" if answer.first else what
         kind: Kind = "practise" if answer.tries else "measure"
         one = dataclasses.replace(job(kind, what, answer.points, answer.minutes / 60.0), error=answer.error)
         if answer.key not in best or (one.rate or 0.0) > (best[answer.key].rate or 0.0):
@@ -375,7 +376,8 @@ def work_between(entrants: Sequence[Entrant], seed: int = 0) -> Work:
         gains = [(e, gain_of(base.table, e.table)) for e in entrants if e.needed > 0.0]
         jobs += [job("build", f"Build {e.name}", gain.points, e.needed) for e, gain in gains]
     names = " or ".join(e.name for e in entrants)
-    return Work(left, names, in_order(jobs, left), found, told(found, f"whether {names} is better"))
+    same = all(np.array_equal(e.table, entrants[0].table) for e in entrants)
+    return Work(left, names, in_order(jobs, left), found, told(found, f"whether {names} is better", same=same))
 
 
 def job(kind: Kind, what: str, points: float, hours: float | None) -> Job:
@@ -399,14 +401,16 @@ def in_order(jobs: Sequence[Job], left: float | None) -> tuple[Job, ...]:
     return tuple(found)
 
 
-def told(found: Sequence[Answer], question: str) -> str:
+def told(found: Sequence[Answer], question: str, *, same: bool = False) -> str:
     """Say what practice and measurements could change at most."""
     whole = next((a for a in found if a.key == "everything"), None)
     if whole is None:
         return "There is nothing to choose between, so nothing to find out first."
+    if same:
+        return "They score the same whatever is found out, so there is nothing to find out first."
     if not whole.tells:
         return f"No practice and no measurement would change {question}: what is known settles it."
-    said = f"Knowing everything would bring {whole.points:.1f} points a match by choosing better {question}"
+    said = f"Knowing all that is open would bring {whole.points:.1f} points a match, since it would tell {question}"
     parts = [a for a in found if a.key != "everything" and a.tries is None and a.tells and a.kind != "group"]
     if not parts:
         return f"{said}; no single number brings a share that can be told from nothing."
@@ -478,13 +482,13 @@ def blocked(bench: _Bench) -> tuple[Blocked, ...]:
         for reason in _LIFTED:
             share = float(ended[i, REASONS.index(reason)]) / tries if tries else 0.0
             if share > _OFTEN:
-                gain = gain_of(bench.table, bench.against(_lifted(match, i, reason)))
+                gain = gain_of(bench.table, bench.against(lifted(match, i, reason)))
                 if gain.points >= _LEAST:
                     found.append(Blocked(action, reason, share, gain, _change(bench, action, reason)))
     return tuple(sorted(found, key=lambda b: -b.gain.points))
 
 
-def _lifted(match: Setup, action: int, reason: str) -> Setup:
+def lifted(match: Setup, action: int, reason: str) -> Setup:
     """The same match without one thing that stops an action."""
     structure, numbers = match.structure, match.numbers
     if reason == "unable":

@@ -9,14 +9,12 @@ from fieldworthy.decide import figure as drawn
 from fieldworthy.decide.compare import Chance, Comparison, Difference, Interval
 from fieldworthy.decide.features import Ability, Hours, UsedLimit
 from fieldworthy.decide.flip import Flip
-from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix
+from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix, argument, leading
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table
 from fieldworthy.report.numbers import with_unit
 from fieldworthy.robot import Loaded
-
-_CLOSE = 0.02  # totals nearer than this do not tell alternatives apart; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +50,9 @@ def choice(decision: Decision, style: Style) -> list[Section]:
 def alternatives_table(decision: Decision) -> Table:
     """Name the alternatives, with what is short on each."""
     rows: list[list[Cell]] = []
-    for loaded, report in zip(decision.variants, decision.reports, strict=True):
+    for name, loaded, report in zip(decision.matrix.names, decision.variants, decision.reports, strict=True):
         counts = f"{len(report.short)} short of {len(report.findings)}"
-        rows.append([Mark(report.robot, "bold"), loaded.nominal.about or "–", counts])
+        rows.append([Mark(name, "bold"), loaded.nominal.about or "–", counts])
     return Table(("Robot", "What it is", "Checks"), rows, (1.6, 5.4, 1.4))
 
 
@@ -104,7 +102,7 @@ def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
     told = (
         "The numbers come from the model; each is turned into a score from 0 to 1, shown behind it. The weights are "
         "the team's own. A row that is not known for every alternative does not count. The recommendation on the next "
-        "page looks at points and hours alone; where the two differ, the weights say why."
+        "page looks at points and hours alone."
     )
     widths = (1.3, 3.6, 0.9, *([1.7] * len(matrix.names)))
     right = (2, *range(3, 3 + len(matrix.names)))
@@ -114,7 +112,7 @@ def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
         Para(told),
         Table(heads, rows, widths, right),
         Para(leading(matrix), "bold"),
-        *_otherwise(matrix, found),
+        Para(argument(matrix, found), "bold"),
     ]
 
 
@@ -141,42 +139,6 @@ def _used(decision: Decision) -> list[Block]:
         Head("Used of what is allowed, where they differ"),
         Table(("Limit", "Allowed", *names), rows, widths, right),
     ]
-
-
-def leading(matrix: Matrix) -> str:
-    """Say which alternative the matrix puts first."""
-    order = sorted(range(len(matrix.names)), key=lambda i: -matrix.totals[i])
-    best, following = order[0], order[1]
-    gap = matrix.totals[best] - matrix.totals[following]
-    if gap < _CLOSE:
-        return (
-            f"By these weights {matrix.names[best]} and {matrix.names[following]} are as good as level "
-            f"({matrix.totals[best]:.2f} and {matrix.totals[following]:.2f}): the matrix does not decide it."
-        )
-    return (
-        f"By these weights {matrix.names[best]} leads with {matrix.totals[best]:.2f}, before {matrix.names[following]} "
-        f"with {matrix.totals[following]:.2f}."
-    )
-
-
-def _otherwise(matrix: Matrix, found: Comparison) -> list[Block]:
-    """Say why, where the matrix puts another first than the points do."""
-    points = {found.difference[0].first: found.difference[0].first_points}
-    points |= {gap.variant: gap.points for gap in found.difference}
-    most = max(points, key=lambda name: points[name])
-    first = matrix.names[max(range(len(matrix.names)), key=lambda i: matrix.totals[i])]
-    if most == first or most not in matrix.names:
-        return []
-    own, other = matrix.names.index(first), matrix.names.index(most)
-    ahead = {
-        row.name: row.weight * ((row.scores[own] or 0.0) - (row.scores[other] or 0.0))
-        for row in matrix.criteria
-        if row.counts
-    }
-    better = [name for name in sorted(ahead, key=lambda name: -ahead[name]) if ahead[name] > 0.0]
-    reasons = " and ".join(better[:2]) or "the weights"
-    return [Para(f"The forecast puts {most} first, by {points[most] - points.get(first, 0.0):.1f} points a match; the "
-                 f"matrix puts {first} first because of {reasons}, with the weights above.")]  # fmt: skip
 
 
 def _scored(row: Criterion, i: int) -> str:

@@ -114,7 +114,11 @@ async def _show(page: Page, job: Job) -> None:
     if figures is None or page.view != "compare":
         return
     found = compared.comparison
-    warned = [tag("p", one.sentence, class_="caution") for one in found.contradictions]
+    warned = [
+        tag("p", one.sentence, class_="caution")
+        for one in found.contradictions
+        if one.sentence not in found.recommendation
+    ]
     said = tag("section", tag("h2", "Recommendation"), tag("p", found.recommendation), warned, class_="panel")
     pictures = tag("div", pictures_of(page, figures), class_="figures")
     page.put("compare-found", said, _gains(found), pictures, _tables(found))
