@@ -23,6 +23,8 @@ _FIRST = (16, 128)  # points spread evenly before anything is learned, at least 
 _KEPT = 40  # candidates that others are made from
 _SIGMA = 0.25
 _STALE = 12  # rounds without a better one after which CMA-ES begins anew, wider
+_CROSSED = 0.5  # share of children of two parents; the others step away from one
+_STEPS = (0.005, 0.3)  # shares of a range that they step, at least and at most
 _SPREAD = 15.0  # of the crossover and the mutation of numbers: how near children stay (Deb and Agrawal, 1995)
 
 
@@ -66,12 +68,14 @@ class Proposer:
     seed : Fixes every proposal
     objectives : How many there are
     size : Candidates of a round
+    pool : How many times as many are proposed where most break something that must hold
     """
 
     space: Space
     seed: int = 0
     objectives: int = 1
     size: int = 24
+    pool: int = 1
     rows: Array = field(init=False)
     worth: Array = field(init=False)
     lack: Array = field(init=False)
@@ -84,6 +88,7 @@ class Proposer:
         self.worth, self.lack = np.zeros((0, self.objectives)), np.zeros(0)
         self._cma: _Numbers | None = None
         self._stale, self._widths = 0, 0
+        self._own: set[bytes] = set()
 
     @property
     def is_listed(self) -> bool:
@@ -125,9 +130,11 @@ class Proposer:
         """Children of the best: from CMA-ES where one thing is wanted, by crossing where several are."""
         numbers, choices = self.space.numbers, self.space.choices
         for _ in range(8):
-            share = 0.0 if not numbers or self.objectives > 1 else 1.0 if not choices else 0.5
+            share = 0.0 if not numbers or self.objectives > 1 else 0.75 if not choices else 0.5
             count = round(self.size * share)
-            rows = np.vstack([self._from_cma(count), self._crossed(self.size - count)])
+            own = self._from_cma(count)
+            self._own = {row.tobytes() for row in own}
+            rows = np.vstack([own, self._crossed(self.size * self.pool - count)])
             found = self._new(rows)
             if len(found):
                 return found
@@ -162,12 +169,12 @@ class Proposer:
 
     def _child(self) -> Array:
         one, other = self._parent(), self._parent()
-        crossed = self._random.random() < 0.9
+        crossed = self._random.random() < _CROSSED
         numbers, choices = list(self.space.numbers), list(self.space.choices)
         if numbers:
             shares = self.space.shares_of(np.stack([one, other]))[:, numbers]
             mixed = self._between(shares[0], shares[1]) if crossed else shares[0]
-            moved = self._moved(mixed)
+            moved = self._moved(mixed) if crossed else self._stepped(mixed)
             for column, share, before in zip(numbers, moved, shares[0], strict=True):
                 if share != before:  # what is not touched stays off the grid where it was
                     one[column] = self.space.variables[column].of_share(np.array([share]))[0]
@@ -210,12 +217,21 @@ class Proposer:
         chosen = self._random.random(shares.size) < 1.0 / shares.size
         return np.where(chosen, np.clip(shares + step, 0.0, 1.0 - 1e-12), shares)
 
+    def _stepped(self, shares: Array) -> Array:
+        """A few numbers a step away, near as often as far."""
+        few = self._random.permutation(shares.size)[: 1 + int(self._random.integers(min(3, shares.size)))]
+        size = _STEPS[0] * (_STEPS[1] / _STEPS[0]) ** self._random.random(few.size)
+        moved = shares.copy()
+        moved[few] = np.clip(moved[few] + size * self._random.standard_normal(few.size), 0.0, 1.0 - 1e-12)
+        return moved
+
     def tell(self, rows: Array, worth: Array, lack: Array) -> None:
         """Learn what candidates are worth; the best of all are kept, the best first."""
         before = self.rows[:1].tobytes()
-        places = order(worth, lack)
-        if self._cma is not None:
-            self._cma.tell(self.space.shares_of(rows)[:, list(self.space.numbers)], places)
+        own = np.array([row.tobytes() in self._own for row in rows], dtype=bool)
+        if self._cma is not None and own.any():
+            mine = self.space.shares_of(rows[own])[:, list(self.space.numbers)]
+            self._cma.tell(mine, order(worth[own], lack[own]))
         rows, worth = np.vstack([self.rows, rows]), np.vstack([self.worth, worth])
         lack = np.concatenate([self.lack, lack])
         kept = order(worth, lack)[: _KEPT if self.objectives == 1 else 2 * _KEPT]

@@ -19,7 +19,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.decide.candidates import CandidateEvaluator, Key, keyed, margins_of
-from fieldworthy.decide.search.space import Variable, fixed_part, section_of
+from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
 from fieldworthy.decide.search.wanted import Asked, Objective
 from fieldworthy.decide.variables import effort_of
 from fieldworthy.engine.context import Context
@@ -125,7 +125,36 @@ class Trial:
 
     @cached_property
     def _wanted(self) -> list[Key]:
-        return [c.key for c in self.asked.constraints] + [o.key for o in self.asked.objectives if o.key is not None]
+        """The findings whose margins are asked for, without those that nothing which varies moves."""
+        moved = self._moved
+        keys = [c.key for c in self.asked.constraints if c.key in moved]
+        return keys + [o.key for o in self.asked.objectives if o.key is not None]
+
+    @cached_property
+    def _moved(self) -> set[Key]:
+        """Findings that must hold and whose margin some candidate changes, or that do not hold as it is."""
+        now, space = self.evaluator.now, self.asked.space
+        keys = [c.key for c in self.asked.constraints]
+        held = {key: float(np.ravel(margins_of(now[key]))[0]) for key in keys}
+        left = [key for key in keys if held[key] >= 0]
+        found = set(keys) - set(left)
+        for rows in self._alike_rows(_spread(space)):
+            if not left:
+                break
+            try:
+                with np.errstate(all="ignore"), warnings.catch_warnings():
+                    warnings.simplefilter("ignore", RuntimeWarning)
+                    context = self.context(rows, 1)
+                    said = keyed(o for i in self.evaluator.checks_for(left) for o in systems()[i].check(context))
+            except _OUTSIDE:
+                return set(keys)
+            moved = [k for k in left if k not in said or np.any(np.abs(margins_of(said[k]) - held[k]) > 1e-9)]
+            found |= set(moved)
+            left = [k for k in left if k not in found]
+        return found
+
+    def _alike_rows(self, rows: Array) -> list[Array]:
+        return [rows[part] for part in self._alike(rows)]
 
     @cached_property
     def _checks(self) -> tuple[int, ...]:
@@ -177,10 +206,28 @@ class Trial:
             return np.broadcast_to(np.asarray(real, dtype=float), (shape[0] * shape[1],)).reshape(shape)
 
         margins = {key: over(margins_of(said[key])) if key in said else over(-WIDEST) for key in self._wanted}
-        lacks = [_lacking(margins[c.key], c.chance) for c in self.asked.constraints]
+        held = over(0.0)
+        lacks = [_lacking(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
         played = self._played(context, said, shape, effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows, over) for o in self.asked.objectives]
         return np.stack(worth, axis=1), np.stack(lacks, axis=1) if lacks else np.zeros((len(rows), 0))
+
+    def points(self, rows: Array, effort: Effort) -> Array:
+        """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""
+        found = []
+        size = max(CASES // effort.cases, 1)
+        for chosen in self._alike(rows):
+            for start in range(0, len(chosen), size):
+                part = chosen[start : start + size]
+                with np.errstate(all="ignore"), warnings.catch_warnings():
+                    warnings.simplefilter("ignore", RuntimeWarning)
+                    context = self.context(rows[part], effort.cases)
+                    said = keyed(o for i in self._checks for o in systems()[i].check(context))
+                    found.append((part, self._played(context, said, (len(part), effort.cases), effort)[0]))
+        points = np.empty((len(rows), effort.matches))
+        for part, one in found:
+            points[part] = one
+        return points
 
     def _worth(
         self, objective: Objective, found: tuple[Context, dict[Key, Array], tuple[Array, Array] | None],
@@ -326,6 +373,18 @@ def _matches(match: Setup, first: int, effort: Effort, seed: int) -> tuple[Array
     out = loop(match, which, seed, effort.matches, 0)
     lowest = out.pressure.min(axis=1) if out.pressure.shape[1] else np.zeros(effort.matches)
     return out.totals[:, 0].copy(), lowest
+
+
+def _spread(space: Space) -> Array:
+    """Rows that show what each variable moves: a few of its values alone, then all of them at once."""
+    rows = [space.now]
+    for i, variable in enumerate(space.variables):
+        values = variable.grid[np.unique(np.linspace(0, variable.grid.size - 1, 5).astype(int))]
+        for value in values.tolist() if variable.is_number else variable.grid.tolist()[:12]:
+            row = space.now.copy()
+            row[i] = value
+            rows.append(row)
+    return np.stack(rows)
 
 
 def _lacking(margins: Array, chance: float) -> Array:

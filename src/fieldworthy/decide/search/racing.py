@@ -1,0 +1,363 @@
+"""Runs a search: candidates race for matches, the budget is kept, and a stopped search goes on where it was.
+
+A round of candidates is screened by the checks alone; what holds is played a few matches, the better part of it more,
+and the best of those many (successive halving; Jamieson and Talwalkar, 2016, from memory), all with the same draws and
+the same luck. Rounds depend on the seed alone, so the answer is the same on any number of workers.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import math
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import fieldworthy
+from fieldworthy import stopping
+from fieldworthy.arrays import Array
+from fieldworthy.decide.search.propose import Proposer, order
+from fieldworthy.decide.search.trial import Effort, Trial, Tried
+from fieldworthy.decide.search.wanted import asked
+from fieldworthy.files import BadInput, Document, Problem
+from fieldworthy.files.document import read_text
+from fieldworthy.match.state import Whole
+from fieldworthy.robot import Loaded, load_robot
+
+STEPS = (Effort(9, 5), Effort(41, 5), Effort(161, 5))
+"""How much is spent on a candidate that is still in the race: 40, 200 and 800 matches."""
+FEW = Effort(1, 4)
+"""On each candidate of a long list, before the race."""
+_LONG = 96  # candidates of a round from which on the race begins with few matches
+_THIN = 10  # one of so many goes on from a long list
+_KEPT = 3  # one of so many goes on
+_LEAST = 4  # go on at least
+_TASK = 32  # candidates of one task
+STATE = "fieldworthy search state 1"
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How long a search may go on.
+
+    Attributes
+    ----------
+    candidates : To propose at most
+    minutes : Of time at most; None for no bound
+    """
+
+    candidates: int = 2000
+    minutes: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a search is.
+
+    Attributes
+    ----------
+    candidates, matches : Tried and played so far
+    share : Of the budget that is spent
+    worth : Of the best so far, by objective, more is better; None where nothing holds yet
+    """
+
+    candidates: int
+    matches: int
+    share: float
+    worth: tuple[float, ...] | None
+
+
+Tell = Callable[[Progress], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A search as a worker needs it: texts, since what was read from them does not travel.
+
+    Attributes
+    ----------
+    file : The robot file as named
+    texts : Of every file that was read
+    data : What the search file or the options say
+    seed : Fixes draws and luck
+    """
+
+    file: str
+    texts: tuple[tuple[str, str], ...]
+    data: str
+    seed: int
+
+    @classmethod
+    def of(cls, loaded: Loaded, document: Document, seed: int) -> Task:
+        """Put a search into words."""
+        texts = tuple((str(path), text) for path, text in loaded.texts.items())
+        return cls(str(loaded.document.file), texts, json.dumps(document.data, sort_keys=True), seed)
+
+    @property
+    def fingerprint(self) -> str:
+        """Tell this search from any other."""
+        said = json.dumps([sorted(text for _, text in self.texts), self.data, self.seed])
+        return hashlib.sha256(said.encode()).hexdigest()
+
+
+_KNOWN: dict[str, Trial] = {}
+
+
+def trial_of(task: Task) -> Trial:
+    """Read a search again; each worker does so once."""
+    if task.fingerprint not in _KNOWN:
+        _KNOWN.clear()
+        file = Path(task.file)
+        loaded = load_robot(file, None, {Path(path): text for path, text in task.texts})
+        _KNOWN[task.fingerprint] = Trial(loaded, asked(loaded, Document(file, json.loads(task.data))), task.seed)
+    return _KNOWN[task.fingerprint]
+
+
+@dataclass
+class Crew:
+    """Tries candidates in this process."""
+
+    trial: Trial
+
+    def tried(self, rows: Array, effort: Effort) -> Tried:
+        """Try candidates, in tasks that do not depend on how many workers there are."""
+        parts = list(self._parts(rows))
+        found = self._work([rows[part] for part in parts], effort)
+        worth = np.empty((len(rows), len(self.trial.asked.objectives)))
+        lacks = np.empty((len(rows), len(self.trial.asked.constraints)))
+        for part, (good, lacking) in zip(parts, found, strict=True):
+            worth[part], lacks[part] = good, lacking
+        return Tried(worth, lacks)
+
+    def _parts(self, rows: Array) -> Iterator[Whole]:
+        """Tasks of candidates that differ little, so that they fit into few batches."""
+        choices = [rows[:, i] for i in self.trial.asked.space.choices]
+        places = np.lexsort(choices) if choices else np.arange(len(rows))
+        for start in range(0, len(rows), _TASK):
+            yield places[start : start + _TASK]
+
+    def _work(self, parts: list[Array], effort: Effort) -> list[tuple[Array, Array]]:
+        found = [self.trial.tried(part, effort) for part in parts]
+        return [(t.worth, t.lacks) for t in found]
+
+    def close(self) -> None:
+        """Let the workers go."""
+
+
+@dataclass
+class Race:
+    """The rounds of one search.
+
+    Attributes
+    ----------
+    proposer : What proposes, and keeps the best
+    crew : Who tries
+    plays : Whether matches are played
+    candidates, screened, matches : Proposed, found to break what must hold, played
+    nearest : How near the best came to each constraint
+    """
+
+    proposer: Proposer
+    crew: Crew
+    plays: bool
+    candidates: int = 0
+    screened: int = 0
+    matches: int = 0
+    nearest: Array | None = None
+    _now: dict[Effort, Array] = field(default_factory=dict)
+
+    def run(self, rows: Array) -> tuple[Array, Tried]:
+        """Screen a round of candidates and play those that hold what they must; says of which it has learned."""
+        self.candidates += len(rows)
+        found = self.crew.tried(rows, Effort(1, 0))
+        self._note(found)
+        alive = np.flatnonzero(found.lack <= 0)
+        self.screened += len(rows) - alive.size
+        listed = self.proposer.is_listed or not len(self.proposer.rows)
+        if not listed:  # of many that hold what they must a round plays some, of the others it learns from the nearest
+            alive = alive[: self.proposer.size]
+            broken = np.flatnonzero(found.lack > 0)
+            broken = broken[np.argsort(found.lack[broken], kind="stable")[: self.proposer.size]]
+            told = np.sort(np.concatenate([alive, broken]))
+            alive = np.flatnonzero(np.isin(told, alive))
+            rows, found = rows[told], Tried(found.worth[told], found.lacks[told])
+        if self.plays:
+            found.worth[:] = -np.inf
+        if self.plays and alive.size > _LONG:
+            alive = self._raced(rows, found, alive, FEW, max(alive.size // _THIN, _LEAST))
+        for effort in STEPS:
+            if alive.size:
+                alive = self._raced(rows, found, alive, effort, max(math.ceil(alive.size / _KEPT), _LEAST))
+        return rows, found
+
+    def _raced(self, rows: Array, found: Tried, alive: Whole, effort: Effort, many: int) -> Whole:
+        """Spend so much on each that is still in the race, and say which go on."""
+        tried = self._played(rows[alive], effort)
+        # a few matches are luckier or less lucky than many for all alike: told as they differ from the present robot
+        offset = self._present(STEPS[-1]) - self._present(effort) if self.plays else 0.0
+        worth = tried.worth + offset
+        found.worth[alive], found.lacks[alive] = worth, tried.lacks
+        return np.asarray(alive[order(worth, tried.lack)[:many]])
+
+    def _present(self, effort: Effort) -> Array:
+        """What the present robot is worth on the same matches."""
+        if effort not in self._now:
+            now = self._played(self.proposer.space.now[None, :], effort).worth[0]
+            self._now[effort] = np.where(np.isfinite(now), now, 0.0)
+        return self._now[effort]
+
+    def _played(self, rows: Array, effort: Effort) -> Tried:
+        spent = effort if self.plays else Effort(effort.cases, 0)
+        self.matches += len(rows) * (spent.matches if self.plays else 0)
+        return self.crew.tried(rows, spent)
+
+    def _note(self, found: Tried) -> None:
+        """Keep how near the best came to what must hold."""
+        if found.lacks.size:
+            least = found.lacks.min(axis=0)
+            self.nearest = least if self.nearest is None else np.minimum(self.nearest, least)
+
+
+@dataclass
+class Journal:
+    """The state file of a search: what each round gave, so that a stopped search goes on.
+
+    Attributes
+    ----------
+    file : It is kept in; None for nowhere
+    task : The search that it belongs to
+    """
+
+    file: Path | None
+    task: Task
+    _rounds: list[dict[str, Any]] = field(default_factory=list)
+    _at: int = 0
+
+    def __post_init__(self) -> None:
+        if self.file is None:
+            return
+        if self.file.exists():
+            self._read(self.file)
+        else:
+            with _writing(self.file), self.file.open("w", encoding="utf-8") as stream:
+                stream.write(json.dumps(self._head()) + "\n")
+
+    def _head(self) -> dict[str, str]:
+        return {"format": STATE, "version": fieldworthy.__version__, "search": self.task.fingerprint}
+
+    def _read(self, file: Path) -> None:
+        lines = read_text(file).splitlines()
+        said = _json(lines[0]) if lines else None
+        if not isinstance(said, dict) or said.get("format") != STATE:
+            raise BadInput([Problem(file, 1, 1, (), f"expected a state file of a search ({STATE}), or no file yet")])
+        if said != self._head():
+            what = "another version of the program" if said.get("search") == self.task.fingerprint else "another search"
+            expected = (
+                f"expected the state of this search; this one belongs to {what}: the robot, what may vary, what is "
+                "wanted and the seed must be as they were. Name another file to begin anew"
+            )
+            raise BadInput([Problem(file, 1, 1, (), expected)])
+        found = [one for line in lines[1:] if isinstance(one := _json(line), dict)]  # the last may be cut off
+        self._rounds = found
+
+    def known(self, rows: Array) -> dict[str, Any] | None:
+        """What a round of candidates gave when it was run before."""
+        if self._at >= len(self._rounds):
+            return None
+        one = self._rounds[self._at]
+        if one.get("rows") != _digest(rows):
+            self._rounds = self._rounds[: self._at]
+            return None
+        self._at += 1
+        return one
+
+    def keep(self, rows: Array, learned: tuple[Array, Tried], race: Race) -> None:
+        """Write down what a round gave."""
+        self._at += 1
+        if self.file is None:
+            return
+        places = {row.tobytes(): i for i, row in enumerate(rows)}
+        told, found = [places[row.tobytes()] for row in learned[0]], learned[1]
+        counts = [race.candidates, race.screened, race.matches]
+        nearest = None if race.nearest is None else race.nearest.tolist()
+        one = {"rows": _digest(rows), "told": told, "worth": _listed(found.worth), "lacks": found.lacks.tolist(),
+               "counts": counts, "nearest": nearest}  # fmt: skip
+        with _writing(self.file), self.file.open("a", encoding="utf-8") as stream:
+            stream.write(json.dumps(one) + "\n")
+
+
+def _json(line: str) -> Any:
+    try:
+        return json.loads(line)
+    except ValueError:
+        return None
+
+
+@contextlib.contextmanager
+def _writing(file: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise BadInput([Problem(file, 1, 1, (), f"the file cannot be written ({error.strerror or error})")]) from error
+
+
+def _digest(rows: Array) -> str:
+    return hashlib.sha256(np.ascontiguousarray(rows).tobytes()).hexdigest()[:16]
+
+
+def _listed(worth: Array) -> list[list[float | None]]:
+    return [[w if math.isfinite(w) else None for w in row] for row in worth.tolist()]
+
+
+def _from_list(worth: list[list[float | None]]) -> Array:
+    return np.array([[-np.inf if w is None else w for w in row] for row in worth], dtype=float)
+
+
+def run(race: Race, budget: Budget, journal: Journal, tell: Tell | None = None) -> bool:
+    """Run rounds until the budget is spent, and say whether it was; Ctrl-C ends it with what there is."""
+    began = time.monotonic()
+    try:
+        with stopping.in_order():
+            while race.candidates < budget.candidates and not _is_late(began, budget):
+                rows = race.proposer.ask()[: budget.candidates - race.candidates]
+                if not len(rows):
+                    break
+                _round(race, journal, rows)
+                if tell is not None:
+                    tell(_progress(race, budget, time.monotonic() - began))
+    except KeyboardInterrupt:
+        return False
+    return True
+
+
+def _is_late(began: float, budget: Budget) -> bool:
+    return budget.minutes is not None and time.monotonic() - began >= 60.0 * budget.minutes
+
+
+def _round(race: Race, journal: Journal, rows: Array) -> None:
+    known = journal.known(rows)
+    if known is not None:
+        told = rows[known["told"]]
+        found = Tried(_from_list(known["worth"]), np.array(known["lacks"], dtype=float).reshape(len(told), -1))
+        race.candidates, race.screened, race.matches = known["counts"]
+        race.nearest = None if known["nearest"] is None else np.array(known["nearest"])
+    else:
+        told, found = race.run(rows)
+        journal.keep(rows, (told, found), race)
+    race.proposer.tell(told, found.worth, found.lack)
+
+
+def _progress(race: Race, budget: Budget, spent: float) -> Progress:
+    shares = [race.candidates / max(budget.candidates, 1)]
+    if budget.minutes:
+        shares.append(spent / (60.0 * budget.minutes))
+    best = race.proposer
+    holds = len(best.rows) > 0 and best.lack[0] <= 0 and np.isfinite(best.worth[0]).all()
+    worth = tuple(best.worth[0].tolist()) if holds else None
+    return Progress(race.candidates, race.matches, min(max(shares), 1.0), worth)

@@ -1,0 +1,508 @@
+"""What a search found: the best design, those that cannot be told from it, what carries the gain, how sure that is.
+
+The best of many is partly the luckiest: what is told of a design comes from its own file, played again with luck that
+had no part in choosing it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, ClassVar
+
+import numpy as np
+
+from fieldworthy.arrays import Array
+from fieldworthy.decide.change import Edit
+from fieldworthy.decide.compare import chance_better
+from fieldworthy.decide.search.propose import order
+from fieldworthy.decide.search.racing import STEPS, Race
+from fieldworthy.decide.search.space import Space
+from fieldworthy.decide.search.trial import Effort, Trial
+from fieldworthy.decide.search.wanted import Asked, Constraint
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import Finding, Report
+from fieldworthy.files import BadInput
+from fieldworthy.files.problems import dotted
+from fieldworthy.match import blocks
+from fieldworthy.match.uncertainty import grouped, true_means
+from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot.editing import edited
+from fieldworthy.vehicle.weights import keep_weights
+
+RUNS = 4000
+"""Matches that a design is played again, with fresh luck."""
+_FRESH = 0x5EED
+"""Added to the seed for what is told: luck that chose nothing."""
+_SAMPLES = 400
+_FINALS = 12  # candidates that are tried as their files would be
+_ALIKE = 5  # told at most that cannot be told from the best
+_APART = 0.05  # share of a range by which two designs differ visibly
+_FRONT = 8  # designs of several objectives that are told
+_NO_GAIN = 0.02  # share of the gain below which a change is left out
+_EVEN = 0.05  # points a match; less is no difference
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """How much of one thing a design has.
+
+    Attributes
+    ----------
+    name, unit : As asked for
+    value : Of the design
+    now : Of the present robot
+    """
+
+    name: str
+    unit: str
+    value: float
+    now: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """How many points a design scores more than the present robot, played again with fresh luck.
+
+    Attributes
+    ----------
+    points, now : Mean points of both
+    more : Difference
+    low, high : 95 % interval of the difference of the true means, over what is not known
+    chance : That the design is truly better
+    runs : Matches that each played
+    """
+
+    points: float
+    now: float
+    more: float
+    low: float
+    high: float
+    chance: float
+    runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What one change is worth: the design against the same with this one left as it is.
+
+    Attributes
+    ----------
+    key : Of the change
+    more : Points that the design scores more with it; None where what is wanted is something else
+    low, high : 95 % interval over what is not known
+    needed : What would not hold without it, by id; empty where everything would
+    """
+
+    key: str
+    more: float | None
+    low: float | None
+    high: float | None
+    needed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """One robot that was found.
+
+    Attributes
+    ----------
+    edits : What its file says otherwise
+    sentences : What changes, one sentence each
+    amounts : Of what is wanted
+    gain : In points; None where no matches are played
+    breaks : Sentences of what holds now and would be short
+    mends : Ids of what is short now and would hold
+    hours : Of work, about: build times and changes
+    plan : The order of actions where it changes, in words
+    """
+
+    edits: tuple[Edit, ...]
+    sentences: tuple[str, ...]
+    amounts: tuple[Amount, ...]
+    gain: Gain | None
+    breaks: tuple[str, ...]
+    mends: tuple[str, ...]
+    hours: float
+    plan: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """How near the best candidate came to something that must hold and that none met.
+
+    Attributes
+    ----------
+    id : Of the finding
+    why : Why it must hold
+    near : By how much of the limit, or of the chance, the nearest lacks it
+    """
+
+    id: str
+    why: str
+    near: float
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a search found.
+
+    Attributes
+    ----------
+    robot, season, part, seed : Names, and what fixes the search
+    varied : How many things vary
+    possible : How many candidates there are; None where too many to count
+    candidates, screened, matches : Proposed, found to break what must hold, played
+    finished : False where it was stopped before its budget was spent
+    answer : What was found, in a few sentences
+    best : The best design; None where none holds what it must, or none is better
+    alike : Designs that cannot be told from it
+    carried : What each change of the best is worth
+    front : Where several things are wanted: designs that nothing beats
+    knee : Which of the front gives most of both; None where there is no front
+    short : Where nothing holds what it must: how near the best came
+    """
+
+    FORMAT: ClassVar[str] = "fieldworthy search 1"
+
+    robot: str
+    season: str
+    part: str
+    seed: int
+    varied: int
+    possible: float | None
+    candidates: int
+    screened: int
+    matches: int
+    finished: bool
+    answer: str
+    best: Design | None = None
+    alike: tuple[Design, ...] = ()
+    carried: tuple[Carried, ...] = ()
+    front: tuple[Design, ...] = ()
+    knee: int | None = None
+    short: tuple[Short, ...] = ()
+
+
+@dataclass
+class Judge:
+    """Tries designs as their files would be, with luck that had no part in choosing them.
+
+    Attributes
+    ----------
+    loaded : The present robot
+    asked : What is varied and wanted
+    seed : Of the search
+    runs : Matches of each
+    """
+
+    loaded: Loaded
+    asked: Asked
+    seed: int
+    runs: int = RUNS
+
+    @cached_property
+    def now(self) -> Report:
+        """What is said of the present robot."""
+        return evaluate(self.loaded, samples=_SAMPLES, seed=self.seed)
+
+    @cached_property
+    def points_now(self) -> Array:
+        """The present robot's points."""
+        return self.points(self.loaded)
+
+    @cached_property
+    def plays(self) -> bool:
+        """Whether points can be told at all."""
+        return self.loaded.nominal.plan is not None and any(
+            o.name in ("points", "careful points", "air left") for o in self.asked.objectives
+        )
+
+    def points(self, loaded: Loaded) -> Array:
+        """Play a robot's matches with fresh luck."""
+        played = blocks(loaded, self.runs, self.seed + _FRESH, self.asked.part)
+        return np.concatenate([block.points for block in played])
+
+    def built(self, row: Array) -> Loaded | None:
+        """Read a candidate as its file would be; None where the file would be refused."""
+        try:
+            texts = edited(self.loaded, self.asked.space.edits(row))
+            variant = load_robot(self.loaded.document.file, None, {**self.loaded.texts, **texts})
+        except BadInput:
+            return None
+        return keep_weights(self.loaded, variant)
+
+    def lacks(self, report: Report) -> tuple[str, ...]:
+        """Ids of what must hold and does not, on a report of the candidate's own."""
+        return tuple(c.key[0] for c in self.asked.constraints if not _holds(c, report))
+
+    def gain(self, loaded: Loaded) -> Gain | None:
+        """How many points more a design scores."""
+        if not self.plays:
+            return None
+        return gain_of(self.points_now, self.points(loaded))
+
+
+def gain_of(first: Array, then: Array) -> Gain:
+    """Hold the points of two robots that played the same matches against each other."""
+    gaps = true_means(grouped(then - first))
+    low, high = np.quantile(gaps, [0.025, 0.975]).tolist() if gaps.size > 1 else (-math.inf, math.inf)
+    more = float((then - first).mean())
+    return Gain(float(then.mean()), float(first.mean()), more, low, high, chance_better(first, then), int(then.size))
+
+
+def _holds(constraint: Constraint, report: Report) -> bool:
+    identifier, subject = constraint.key
+    found = [f for f in report.findings if f.id == identifier and subject in ("", f.subject)]
+    return bool(found) and all(_one_holds(f, constraint.chance) for f in found)
+
+
+def _one_holds(finding: Finding, chance: float) -> bool:
+    if finding.margin is None or finding.margin < 0:
+        return False
+    return chance <= 0 or finding.chance is None or finding.chance >= chance
+
+
+def found(judge: Judge, race: Race, *, finished: bool) -> Found:
+    """Judge what a search's race came to."""
+    asked, space = judge.asked, judge.asked.space
+    possible = space.count if space.count < 1e15 else None
+    counts = (race.candidates, race.screened, race.matches)
+    robot, season = judge.loaded.nominal.robot, judge.loaded.nominal_season.season
+    head = (robot, season, asked.part, judge.seed, len(space.variables), possible, *counts, finished)
+    finals = _finals(judge, race)
+    if not finals:
+        short = _nearest(asked, race)
+        return Found(*head, _none(short, race), short=short)
+    if len(asked.objectives) > 1:
+        front = tuple(_design(judge, race.crew.trial, row, loaded, report) for row, loaded, report in finals)
+        front, knee = _thinned(front, asked)
+        return Found(*head, _front_words(front, knee), front=front, knee=knee)
+    row, loaded, report = finals[0]
+    best = _design(judge, race.crew.trial, row, loaded, report)
+    if not best.edits:
+        return Found(*head, _no_better(judge, race))
+    alike = _alike(judge, race.crew.trial, finals, best)
+    return Found(*head, _words(judge, best, race), best, alike, _carried(judge, row))
+
+
+_Final = tuple[Array, Loaded, Report]
+
+
+def _finals(judge: Judge, race: Race) -> list[_Final]:
+    """The best candidates that hold what they must as their files would be, the best first."""
+    kept = race.proposer
+    rows = kept.rows[(kept.lack <= 0) & np.isfinite(kept.worth).all(axis=1)]
+    several = len(judge.asked.objectives) > 1
+    rows = _distinct(judge.asked.space, rows, 4 * _FRONT if several else _FINALS)
+    if len(rows) and not several:
+        simple = simplified(race, rows[0])
+        rows = np.vstack([simple[None, :], rows])
+        rows = rows[np.sort(np.unique(rows, axis=0, return_index=True)[1])]
+    found: list[_Final] = []
+    for row in rows:
+        loaded = judge.built(row)
+        if loaded is None:
+            continue
+        report = evaluate(loaded, samples=_SAMPLES, seed=judge.seed)
+        if not judge.lacks(report):
+            found.append((row, loaded, report))
+    return found
+
+
+def _distinct(space: Space, rows: Array, most: int) -> Array:
+    """Candidates that differ visibly from the better ones before them."""
+    shares = space.shares_of(rows) if len(rows) else rows
+    kept: list[int] = []
+    for i in range(len(rows)):
+        if all(_differs(space, shares[i], shares[k]) for k in kept):
+            kept.append(i)
+        if len(kept) == most:
+            break
+    return np.asarray(rows[kept])
+
+
+def _differs(space: Space, one: Array, other: Array) -> bool:
+    gap = np.abs(one - other)
+    return bool(any(gap[i] > _APART for i in space.numbers) or any(gap[i] > 1e-9 for i in space.choices))
+
+
+def simplified(race: Race, row: Array) -> Array:
+    """Put back every change that the gain does not rest on, the least first."""
+    space, trial = race.crew.trial.asked.space, race.crew.trial
+    effort = STEPS[1] if trial.plays else Effort(STEPS[1].cases, 0)
+    first = race.crew.tried(np.stack([space.now, row]), effort)
+    gain = float(first.worth[1, 0] - first.worth[0, 0])
+    allowed = _NO_GAIN * abs(gain) if math.isfinite(gain) and first.lack[0] <= 0 else 0.0
+    floor = float(first.worth[1, 0]) - allowed
+    while True:
+        changed = np.flatnonzero(row != space.now)
+        if not changed.size:
+            return row
+        back = np.repeat(row[None, :], changed.size, axis=0)
+        back[np.arange(changed.size), changed] = space.now[changed]
+        tried = race.crew.tried(back, effort)
+        good = np.flatnonzero((tried.lack <= 0) & (tried.worth[:, 0] >= floor))
+        if not good.size:
+            return row
+        together = row.copy()
+        together[changed[good]] = space.now[changed[good]]
+        at_once = race.crew.tried(together[None, :], effort)
+        if at_once.lack[0] <= 0 and at_once.worth[0, 0] >= floor:
+            row = together
+        else:
+            row = back[good[order(tried.worth[good], tried.lack[good])[0]]]
+
+
+def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Report) -> Design:
+    space = judge.asked.space
+    values = zip(space.variables, row.tolist(), strict=True)
+    changed = [(v, value) for v, value in values if value != v.now]
+    edits = tuple(
+        Edit(dotted(path), path, str(_was(v, path)), str(text))
+        for v, value in changed
+        for path, text in v.edits(value).items()
+    )
+    gain = judge.gain(loaded)
+    rows = np.stack([space.now, row])
+    worth = trial.tried(rows, STEPS[-1] if trial.plays else Effort()).worth
+    amounts = []
+    for i, one in enumerate(judge.asked.objectives):
+        value, now = one.better * worth[1, i], one.better * worth[0, i]
+        if one.name == "points" and gain is not None:
+            value, now = gain.points, gain.now
+        amounts.append(Amount(one.name, one.unit, float(value), float(now)))
+    before = {(f.id, f.subject): f for f in judge.now.findings}
+    held = {key for key, f in before.items() if f.verdict == "holds"}
+    short = {key for key, f in before.items() if f.verdict == "short"}
+    breaks = tuple(f.because for f in report.short if (f.id, f.subject) in held)
+    mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
+    return Design(edits, tuple(_sentence(v, value) for v, value in changed), tuple(amounts), gain, breaks, mends,
+                  float(trial.hours(row[None, :])[0]))  # fmt: skip
+
+
+def _was(variable: Any, path: tuple[str | int, ...]) -> object:
+    return variable.edits(variable.now)[path]
+
+
+def _sentence(variable: Any, value: float) -> str:
+    before, after = variable.text(variable.now), variable.text(value)
+    also = " and what mirrors it" if len(variable.paths) > 1 and variable.is_number else ""
+    if variable.is_number:
+        verb = "Raise" if abs(value) > abs(variable.now) else "Lower"
+        if variable.quantity.kind == "length" and variable.quantity.low < 0:
+            verb = "Move"
+        return f"{verb} {variable.key}{also} from {before} to {after}."
+    if variable.sort == "tank":
+        return f"Put {variable.key.removeprefix('air.cylinders.').removesuffix('.tank')} on tank {after}, not {before}."
+    return f"Use {after} in place of {before} for {variable.key}."
+
+
+def _alike(judge: Judge, trial: Trial, finals: Sequence[_Final], best: Design) -> tuple[Design, ...]:
+    """Designs whose difference from the best fresh luck does not tell."""
+    if not judge.plays:
+        top = best.amounts[0].value
+        close = [_design(judge, trial, *one) for one in finals[1 : 1 + _ALIKE]]
+        return tuple(d for d in close if math.isclose(d.amounts[0].value, top, rel_tol=1e-3, abs_tol=1e-9))
+    first = judge.points(finals[0][1])
+    told = []
+    for row, loaded, report in finals[1:]:
+        points = judge.points(loaded)
+        table = grouped(points - first).mean(axis=1)
+        error = float(table.std(ddof=1)) / math.sqrt(table.size) if table.size > 1 else math.inf
+        if abs(float((points - first).mean())) <= max(1.96 * error, _EVEN):
+            told.append(_design(judge, trial, row, loaded, report))
+        if len(told) == _ALIKE:
+            break
+    return tuple(told)
+
+
+def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
+    """Leave one change back at a time, and see what is lost with fresh luck or does not hold."""
+    space = judge.asked.space
+    changed = np.flatnonzero(row != space.now)
+    fresh = Trial(judge.loaded, judge.asked, judge.seed + _FRESH)
+    back = np.repeat(row[None, :], changed.size + 1, axis=0)
+    back[np.arange(1, changed.size + 1), changed] = space.now[changed]
+    lacks = fresh.tried(back, Effort()).lacks
+    points = fresh.points(back, STEPS[-1]) if judge.plays else None
+    found = []
+    for k, column in enumerate(changed.tolist(), 1):
+        needed = tuple(c.key[0] for c, lack in zip(judge.asked.constraints, lacks[k], strict=True) if lack > 0)
+        gain = None if points is None else gain_of(points[k], points[0])
+        key = space.variables[column].key
+        if gain is None:
+            found.append(Carried(key, None, None, None, needed))
+        else:
+            found.append(Carried(key, gain.more, gain.low, gain.high, needed))
+    return tuple(sorted(found, key=lambda c: (not c.needed, -(c.more or 0.0))))
+
+
+def _nearest(asked: Asked, race: Race) -> tuple[Short, ...]:
+    """What no candidate met, the farthest first."""
+    near = np.zeros(len(asked.constraints)) if race.nearest is None else race.nearest
+    pairs = sorted(zip(asked.constraints, near.tolist(), strict=True), key=lambda pair: -pair[1])
+    return tuple(Short(c.key[0], c.why, lack) for c, lack in pairs if lack > 0)
+
+
+def _none(short: Sequence[Short], race: Race) -> str:
+    if not race.candidates:
+        return "No candidate was tried: the budget is spent before the first."
+    if not short:
+        return (
+            f"None of the {race.candidates} candidates holds all that it must at once, though each thing holds on "
+            "some of them: widen a range, or ask for less."
+        )
+    worst = short[0]
+    return (
+        f"Nothing within these ranges holds what it must. {worst.id} is the farthest: the nearest of "
+        f"{race.candidates} candidates is {100 * worst.near:.2g} % of its limit short. Widen a range, or ask for less."
+    )
+
+
+def _no_better(judge: Judge, race: Race) -> str:
+    name = judge.loaded.nominal.robot
+    return f"None of the {race.candidates} candidates that were tried is better than {name} as it is."
+
+
+def _words(judge: Judge, best: Design, race: Race) -> str:
+    name = judge.loaded.nominal.robot
+    if best.gain is not None:
+        g = best.gain
+        sure = f"{100 * g.chance:.0f} %" if g.chance < 0.995 else "over 99 %"
+        return (
+            f"The best of {race.candidates} candidates scores {g.points:.1f} points a match where {name} scores "
+            f"{g.now:.1f}: {g.more:+.1f}, 95 % interval {g.low:+.1f} to {g.high:+.1f} over what is not known, played "
+            f"again with fresh luck. Chance that it is truly better: {sure}."
+        )
+    a = best.amounts[0]
+    value = f"{a.value:.3g} {a.unit}".rstrip()
+    return f"The best of {race.candidates} candidates has {a.name} {value} where {name} has {a.now:.3g}."
+
+
+def _thinned(front: Sequence[Design], asked: Asked) -> tuple[tuple[Design, ...], int]:
+    """Designs that nothing beats, as many as a person can look at, and which of them is the knee."""
+    import moocore  # noqa: PLC0415  only where there are several objectives
+
+    worth = np.array([[o.better * a.value for o, a in zip(asked.objectives, d.amounts, strict=True)] for d in front])
+    kept = np.flatnonzero(moocore.is_nondominated(-worth, keep_weakly=False))
+    low, high = worth[kept].min(axis=0), worth[kept].max(axis=0)
+    lost = (high - worth[kept]) / np.maximum(high - low, 1e-12)
+    while len(kept) > _FRONT:
+        share = np.asarray(moocore.hv_contributions(lost, ref=np.full(worth.shape[1], 1.1)))
+        ends = lost.min(axis=0) == lost
+        gone = int(np.where(ends.any(axis=1), np.inf, share).argmin())
+        kept, lost = np.delete(kept, gone), np.delete(lost, gone, axis=0)
+    along = np.argsort(-worth[kept][:, 0], kind="stable")
+    kept, lost = kept[along], lost[along]
+    return tuple(front[int(i)] for i in kept), int(lost.sum(axis=1).argmin())
+
+
+def _front_words(front: Sequence[Design], knee: int) -> str:
+    ends = "; ".join(f"{a.name} {min(d.amounts[i].value for d in front):.3g} to "
+                     f"{max(d.amounts[i].value for d in front):.3g} {a.unit}".rstrip()
+                     for i, a in enumerate(front[0].amounts))  # fmt: skip
+    at = ", ".join(f"{a.name} {a.value:.3g} {a.unit}".rstrip() for a in front[knee].amounts)
+    return f"{len(front)} designs that nothing found beats: {ends}. The knee, where each gives up least: {at}."
