@@ -106,15 +106,40 @@ def compare(
 
 
 @app.command()
-def search(
+def search(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     robot: RobotFile,
+    file: Annotated[
+        Path | None, typer.Argument(help="What to search, as a file (YAML); options may say it too.")
+    ] = None,
     vary: Annotated[list[str] | None, typer.Option(help="Key that may vary; '?' lists them all. Repeat it.")] = None,
+    between: Annotated[list[str] | None, typer.Option(help="Range of a key, such as 'drive.braking=0.4..1'.")] = None,
+    values: Annotated[list[str] | None, typer.Option(help="The only values of a key: 'drive.motors=4|6'.")] = None,
+    want: Annotated[
+        list[str] | None, typer.Option(help="points, mass, hours, air left or a finding; repeat it.")
+    ] = None,
+    must: Annotated[list[str] | None, typer.Option(help="Finding that must hold, or how its id begins.")] = None,
+    chance: Annotated[float | None, typer.Option(help="Chance with which it must hold; 0.95 where not given.")] = None,
+    free: Annotated[bool, typer.Option("--free", help="Let what holds now become short.")] = False,
+    part: Annotated[str, typer.Option(help="whole, autonomous, driven or solo.")] = "whole",
+    candidates: Annotated[int, typer.Option(min=0, max=10_000_000, help="Candidates to try at most.")] = 2000,
+    minutes: Annotated[float | None, typer.Option(min=0.0, help="Minutes to search at most.")] = None,
+    runs: Annotated[int, typer.Option(min=10, max=1_000_000, help="Matches that the best is played again.")] = 4000,
+    seed: Seed = 0,
+    state: Annotated[Path | None, typer.Option(help="File that lets a stopped search go on.")] = None,
+    write: Annotated[Path | None, typer.Option(help="File to write the best robot into.")] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Search ranges and choices for the best robot in the limits."""
-    from fieldworthy.cli.searching import list_varying  # noqa: PLC0415
+    from fieldworthy.cli.searching import SearchOptions, list_varying, run_search  # noqa: PLC0415
+    from fieldworthy.decide.search import Budget, How  # noqa: PLC0415
 
     if vary and vary[0].endswith("?"):
         list_varying(robot, vary[0].removesuffix("?"))
+        return
+    how = How(Budget(candidates, minutes), seed, runs, state)
+    told = (vary or (), between or (), values or (), want or (), must or ())
+    options = SearchOptions(*told, chance, not free, part, how, write)
+    raise typer.Exit(0 if run_search(robot, file, options, as_json=as_json) else INTERRUPTED)
 
 
 @app.command()
@@ -320,7 +345,8 @@ def schema(
     what: Annotated[
         str,
         typer.Argument(
-            help="robot, season, measurements, faultlog, export, or check, match, compare, fit or faults (with --json)."
+            help="robot, season, measurements, faultlog, searchfile, export, or check, match, compare, search, fit or "
+            "faults (with --json)."
         ),
     ],
 ) -> None:

@@ -72,9 +72,9 @@ def progress_bar(words: str, total: float | None = None, after: float = 0.0) -> 
     bar = Progress(console=Console(stderr=True), transient=True)
     task = bar.add_task(words, total=total)
 
-    def tell(done: float, of: float | None = None) -> None:
-        """Move the bar on; show it once there is something to wait for."""
-        bar.update(task, completed=done, total=of)
+    def tell(done: float, of: float | None = None, words: str | None = None) -> None:
+        """Move the bar on, with other words where there are some; show it once there is something to wait for."""
+        bar.update(task, completed=done, total=of, description=words)
         if time.monotonic() - began >= after:
             bar.start()
 

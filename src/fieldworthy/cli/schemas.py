@@ -11,6 +11,8 @@ from typing import Any
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst
 from fieldworthy.decide.remedy import with_remedies
+from fieldworthy.decide.search import Found
+from fieldworthy.decide.search.wanted import SearchFile
 from fieldworthy.decide.sensitivity import with_sensitivity
 from fieldworthy.decide.work import with_work
 from fieldworthy.engine.finding import Report
@@ -51,6 +53,8 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "check": lambda: with_remedies(json_schema(Report)),
     "match": lambda: with_work(with_sensitivity(json_schema(Forecast))),
     "compare": lambda: json_schema(Comparison),
+    "search": lambda: json_schema(Found),
+    "searchfile": _of_file(SearchFile, "search"),
     "fit": lambda: json_schema(FitReport),
     "faults": lambda: json_schema(FixFirst),
     "export": _export,

@@ -208,7 +208,7 @@ class Race:
     def _present(self, effort: Effort) -> Array:
         """What the present robot is worth on the same matches."""
         if effort not in self._now:
-            now = self._played(self.proposer.space.now[None, :], effort).worth[0]
+            now = self.crew.tried(self.proposer.space.now[None, :], effort).worth[0]
             self._now[effort] = np.where(np.isfinite(now), now, 0.0)
         return self._now[effort]
 

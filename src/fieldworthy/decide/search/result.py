@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import Any, ClassVar
 
 import numpy as np
@@ -20,24 +21,24 @@ from fieldworthy.decide.compare import chance_better
 from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
-from fieldworthy.decide.search.trial import Effort, Trial
+from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import Asked, Constraint
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
-from fieldworthy.files import BadInput
+from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.problems import dotted
+from fieldworthy.files.writing import write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.uncertainty import grouped, true_means
-from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited
-from fieldworthy.vehicle.weights import keep_weights
 
 RUNS = 4000
 """Matches that a design is played again, with fresh luck."""
 _FRESH = 0x5EED
 """Added to the seed for what is told: luck that chose nothing."""
 _SAMPLES = 400
-_FINALS = 12  # candidates that are tried as their files would be
+_FINALS = 6  # candidates that are tried as their files would be
 _ALIKE = 5  # told at most that cannot be told from the best
 _APART = 0.05  # share of a range by which two designs differ visibly
 _FRONT = 8  # designs of several objectives that are told
@@ -225,15 +226,6 @@ class Judge:
         played = blocks(loaded, self.runs, self.seed + _FRESH, self.asked.part)
         return np.concatenate([block.points for block in played])
 
-    def built(self, row: Array) -> Loaded | None:
-        """Read a candidate as its file would be; None where the file would be refused."""
-        try:
-            texts = edited(self.loaded, self.asked.space.edits(row))
-            variant = load_robot(self.loaded.document.file, None, {**self.loaded.texts, **texts})
-        except BadInput:
-            return None
-        return keep_weights(self.loaded, variant)
-
     def lacks(self, report: Report) -> tuple[str, ...]:
         """Ids of what must hold and does not, on a report of the candidate's own."""
         return tuple(c.key[0] for c in self.asked.constraints if not _holds(c, report))
@@ -250,6 +242,7 @@ def gain_of(first: Array, then: Array) -> Gain:
     gaps = true_means(grouped(then - first))
     low, high = np.quantile(gaps, [0.025, 0.975]).tolist() if gaps.size > 1 else (-math.inf, math.inf)
     more = float((then - first).mean())
+    low, high = min(low, more), max(high, more)  # where a rare draw makes the difference
     return Gain(float(then.mean()), float(first.mean()), more, low, high, chance_better(first, then), int(then.size))
 
 
@@ -298,12 +291,11 @@ def _finals(judge: Judge, race: Race) -> list[_Final]:
     several = len(judge.asked.objectives) > 1
     rows = _distinct(judge.asked.space, rows, 4 * _FRONT if several else _FINALS)
     if len(rows) and not several:
-        simple = simplified(race, rows[0])
-        rows = np.vstack([simple[None, :], rows])
+        rows = np.stack([simplified(race, row) for row in rows])
         rows = rows[np.sort(np.unique(rows, axis=0, return_index=True)[1])]
     found: list[_Final] = []
     for row in rows:
-        loaded = judge.built(row)
+        loaded = built(judge.loaded, judge.asked.space, row)
         if loaded is None:
             continue
         report = evaluate(loaded, samples=_SAMPLES, seed=judge.seed)
@@ -361,7 +353,7 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     values = zip(space.variables, row.tolist(), strict=True)
     changed = [(v, value) for v, value in values if value != v.now]
     edits = tuple(
-        Edit(dotted(path), path, str(_was(v, path)), str(text))
+        Edit(dotted(path), path, _written(_was(v, path)), _written(text))
         for v, value in changed
         for path, text in v.edits(value).items()
     )
@@ -381,6 +373,10 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
     return Design(edits, tuple(_sentence(v, value) for v, value in changed), tuple(amounts), gain, breaks, mends,
                   float(trial.hours(row[None, :])[0]))  # fmt: skip
+
+
+def _written(value: object) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def _was(variable: Any, path: tuple[str | int, ...]) -> object:
@@ -506,3 +502,27 @@ def _front_words(front: Sequence[Design], knee: int) -> str:
                      for i, a in enumerate(front[0].amounts))  # fmt: skip
     at = ", ".join(f"{a.name} {a.value:.3g} {a.unit}".rstrip() for a in front[knee].amounts)
     return f"{len(front)} designs that nothing found beats: {ends}. The knee, where each gives up least: {at}."
+
+
+def write_variant(loaded: Loaded, design: Design, file: Path) -> tuple[Path, ...]:
+    """Write a design into a file of its own, comments kept; a changed parts list beside it."""
+    changes = {edit.path: _as_data(edit) for edit in design.edits}
+    texts = edited(loaded, changes)
+    main = loaded.document.file
+    text = texts.pop(main, loaded.texts[main])
+    written = []
+    for other, changed in texts.items():
+        beside = file.with_name(f"{file.stem}_{other.name}")
+        if beside.exists():
+            raise BadInput([Problem(beside, 1, 1, (), "expected a file that is not there yet: it would be lost")])
+        write_atomically(beside, changed)
+        text = text.replace(other.name, beside.name)
+        written.append(beside)
+    if file.resolve().parent != main.resolve().parent:
+        raise BadInput([Problem(file, 1, 1, (), "expected a file beside the robot's, which names its season there")])
+    write_atomically(file, text)
+    return (file, *written)
+
+
+def _as_data(edit: Edit) -> object:
+    return int(edit.after) if edit.after.isdigit() else {"true": True, "false": False}.get(edit.after, edit.after)

@@ -19,6 +19,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.decide.candidates import CandidateEvaluator, Key, keyed, margins_of
+from fieldworthy.decide.change import with_value
 from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
 from fieldworthy.decide.search.wanted import Asked, Objective
 from fieldworthy.decide.variables import effort_of
@@ -34,11 +35,12 @@ from fieldworthy.match.ability import held_back
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import Whole
 from fieldworthy.match.timeline import loop
-from fieldworthy.robot import Loaded
+from fieldworthy.robot import Loaded, refusals
 from fieldworthy.robot.model.robot import Robot, settled
 from fieldworthy.robot.model.season import Season
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import whole
+from fieldworthy.vehicle.weights import keep_weights
 
 CASES = 8192
 """Cases of one batch at most, so that memory stays flat."""
@@ -373,6 +375,25 @@ def _matches(match: Setup, first: int, effort: Effort, seed: int) -> tuple[Array
     out = loop(match, which, seed, effort.matches, 0)
     lowest = out.pressure.min(axis=1) if out.pressure.shape[1] else np.zeros(effort.matches)
     return out.totals[:, 0].copy(), lowest
+
+
+def built(loaded: Loaded, space: Space, row: Array) -> Loaded | None:
+    """A candidate as its file would be read; None where it would be refused."""
+    spec = fixed_part(loaded, space, row)
+    entries = dict(loaded.quantities)
+    for i in space.numbers:
+        variable = space.variables[i]
+        for path, sign in zip(variable.paths, variable.signs, strict=True):
+            si = sign * float(row[i])
+            new = dataclasses.replace(entries[path], si=si, tolerance=_tolerance(entries[path], si))
+            spec = with_value(spec, path, new)
+    made = dataclasses.replace(loaded, robot=spec)
+    try:
+        if any(True for _ in refusals(made.nominal, made.nominal_season)):
+            return None
+    except _OUTSIDE:
+        return None
+    return keep_weights(loaded, made)
 
 
 def _spread(space: Space) -> Array:

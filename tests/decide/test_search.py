@@ -1,0 +1,289 @@
+"""Search: what may vary, what people get wrong, and the best held against trying every candidate by its own file."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+
+import numpy as np
+import pytest
+from jsonschema import Draft202012Validator
+
+from edge import run as command
+from fieldworthy.decide.search import Budget, How, search
+from fieldworthy.decide.search.propose import Proposer
+from fieldworthy.decide.search.space import what_varies
+from fieldworthy.decide.search.trial import Effort, Trial, built
+from fieldworthy.decide.search.wanted import asked, from_options
+from fieldworthy.engine.output import as_data, json_schema
+from fieldworthy.files import BadInput, Document, read_document
+from fieldworthy.match import blocks
+from fieldworthy.robot import load_robot
+from fieldworthy.robot.editing import edited
+from robots import changed, example, example_copy, load
+
+RUNNER = {
+    "robot": "Runner",
+    "mechanisms": {"hand": {"kind": "plain", "can": ["carry"]}},
+    "actions": {
+        "take": {"time": "0.5 s", "takes": 1, "object": "ball", "practice": {"successes": 90, "attempts": 100}},
+        "give": {"time": "0.5 s", "task": "goal", "practice": {"successes": 90, "attempts": 100}},
+    },
+    "plan": {
+        "start": "a",
+        "driven": [{"until": "100 s", "repeat": [{"action": "take", "at": "a"}, {"action": "give", "at": "c"}]}],
+    },
+}
+SEASON = {"tasks": {"goal": {"points": 3, "object": "ball", "needs": ["carry"]}}}
+
+
+@pytest.fixture
+def runner(tmp_path):
+    """A robot that carries balls from one corner to the other as often as its drive lets it."""
+    return load(tmp_path, RUNNER, SEASON)
+
+
+def wanted(*keys, **more):
+    return from_options({"vary": [k if isinstance(k, dict) else {"key": k} for k in keys], **more})
+
+
+def by_file(loaded, space, row, runs, seed):
+    """Mean points of a candidate whose file is written, read and played."""
+    texts = edited(loaded, space.edits(row))
+    variant = load_robot(loaded.document.file, None, {**loaded.texts, **texts})
+    return float(np.concatenate([block.points for block in blocks(variant, runs, seed)]).mean())
+
+
+def test_what_varies_is_the_teams_to_choose():
+    found = {v.key: v for v in what_varies(example())}
+    assert {"drive.motor", "drive.stages[0].driven", "mechanisms.tray.fixed_pin[0]", "air.cylinders.tray.tank"} <= set(
+        found
+    )
+    assert not [key for key in found if key.startswith(("season", "weighed")) or "build_time" in key]
+    pin = found["mechanisms.tray.fixed_pin[0]"]
+    assert pin.text(pin.now) == "115 mm"
+    assert pin.range_text() == "65 mm to 165 mm, 1 mm apart"
+    # gears have whole teeth, a drive as many motors on each side
+    assert all(option.text.isdigit() for option in found["drive.stages[0].driven"].options)
+    assert [o.text for o in found["drive.motors"].options] == ["2", "4", "6", "8", "10"]
+
+
+def test_left_and_right_change_together():
+    found = {v.key: v for v in what_varies(example())}
+    roller = found["rollers.front left.position[1]"]
+    assert roller.edits(0.15) == {
+        ("rollers", "front left", "position", 1): "150 mm",
+        ("rollers", "front right", "position", 1): "-150 mm",
+    }
+    assert "rollers.front right.position[1]" not in found
+
+
+def test_stars_change_together_and_sections_open():
+    space = asked(example(), wanted("rollers.*.clearance", "air.layout", "drive.stages")).space
+    keys = [v.key for v in space.variables]
+    assert keys[0] == "rollers.*.clearance"
+    assert len(space.variables[0].paths) == 2
+    assert len([k for k in keys if k.endswith(".tank")]) == 6
+    assert keys[-2:] == ["drive.stages[0].driven", "drive.stages[0].driver"]
+
+
+@pytest.mark.parametrize(
+    ("said", "key", "expected"),
+    [
+        ({"vary": [{"key": "drive.stage"}]}, "vary[0].key", "did you mean 'drive.stages'"),
+        ({"vary": [{"key": "drive.braking", "between": ["1", "0.5"]}]}, "vary[0].between", "the smaller value first"),
+        ({"vary": [{"key": "drive.braking", "between": [1, 1]}]}, "vary[0].between", "more than one value"),
+        ({"vary": [{"key": "mechanisms.tray.fixed_pin[0]", "between": ["40 kg", "90 mm"]}]}, "between[0]", "kg"),
+        ({"vary": [{"key": "drive.motor", "values": ["smart motor, 11 W clas, 100 rpm"]}]}, "values[0]", "did you"),
+        ({"vary": [{"key": "drive.motor", "between": [1, 2]}]}, "vary[0].between", "one of several things"),
+        ({"vary": [{"key": "drive.motors", "between": [9, 3]}]}, "vary[0].between", "the smaller number first"),
+        ({"vary": [{"key": "season.limits.mass"}]}, "vary[0].key", "the season's"),
+        ({"vary": [{"key": "air.cylinders.hooks.pull_load"}]}, "vary[0].key", "fact to find out"),
+        ({"vary": [{"key": "drive.stages"}, {"key": "drive.stages[0].driven", "values": [60]}]}, "", ""),
+        ({"vary": []}, "vary", "something that may vary"),
+        ({"vary": [{"key": "drive.stages"}], "want": ["pionts"]}, "want[0]", "did you mean 'points'"),
+        ({"vary": [{"key": "drive.stages"}], "want": []}, "want", "something that is wanted"),
+        ({"vary": [{"key": "drive.stages"}], "must": ["balance.tipp"]}, "must[0]", "did you mean 'balance.tip'"),
+        ({"vary": [{"key": "drive.stages"}], "chance": 1.5}, "chance", "at most 1"),
+        ({"vary": [{"key": "drive.stages"}], "parts": "solo"}, "parts", "did you mean 'part'"),
+        ({"vary": [{"key": "drive.braking", "step": "0", "between": ["0.5", "1"]}]}, "step", "above 0"),
+        ({"vary": [{"key": "drive.braking", "values": []}]}, "values", "at least one value"),
+    ],
+)  # fmt: skip
+def test_what_people_get_wrong(said, key, expected):
+    if not key:  # a key that two entries vary, varies once
+        assert len(asked(example(), from_options(said)).space.variables) == 2
+        return
+    with pytest.raises(BadInput) as caught:
+        asked(example(), from_options(said))
+    told = str(caught.value)
+    assert key in told
+    assert expected in told
+
+
+def test_a_mistake_in_a_search_file_is_told_by_line_and_column(tmp_path):
+    file = example_copy(tmp_path)
+    wrong = tmp_path / "search.yaml"
+    wrong.write_text("fieldworthy: search 1\nvary:\n  - key: drive.stages\n  - {key: drive.brakng}\n", encoding="utf-8")
+    done = command("search", file, wrong)
+    assert done.code == 2
+    assert "search.yaml:4:11: vary[1].key" in done.err
+    assert "did you mean 'drive.braking'?" in done.err
+
+
+def test_a_plan_that_is_not_there(tmp_path):
+    loaded = load(tmp_path)
+    with pytest.raises(BadInput, match="a robot with a plan"):
+        asked(loaded, wanted("plan"))
+
+
+def test_candidates_in_a_batch_score_what_their_files_do(runner):
+    """The batch is held to each file by itself, written, read and played: same draws, same luck, same points."""
+    document = wanted("drive.stages", "drive.wheels.left front.position[0]", "parts.box.position[2]", keep=False)
+    task = asked(runner, document)
+    rows = task.space.of_shares(np.random.default_rng(3).random((5, len(task.space.variables))))
+    effort = Effort(9, 5)
+    tried = Trial(runner, task, 7).tried(np.vstack([task.space.now, rows]), effort)
+    for row, worth in zip([task.space.now, *rows], tried.worth[:, 0], strict=True):
+        assert worth == pytest.approx(by_file(runner, task.space, row, effort.matches, 7), abs=1e-9)
+
+
+def test_a_candidate_is_built_as_its_file_would_be():
+    loaded = example()
+    space = asked(loaded, wanted("mechanisms.tray.fixed_pin[0]", "drive.motor", "air.cylinders.gate.tank")).space
+    row = space.now.copy()
+    row[0] = 0.11
+    row[1:] = 1
+    texts = edited(loaded, space.edits(row))
+    filed = load_robot(loaded.document.file, None, {**loaded.texts, **texts})
+    found = built(loaded, space, row)
+    assert found is not None
+    assert found.nominal.mechanisms == filed.nominal.mechanisms
+    assert found.nominal.air == filed.nominal.air
+    assert found.nominal.drive == filed.nominal.drive
+
+
+def test_best_gearing_is_that_of_trying_every_one(runner):
+    """121 gearings, each as its own file over the same 800 matches; the race plays a fraction of them."""
+    document = wanted("drive.stages", keep=False)
+    space = asked(runner, document).space
+    runs, points = 800, {}
+    ratios: dict[float, float] = {}
+    for driver, driven in itertools.product(range(11), repeat=2):
+        row = np.array([float(driven), float(driver)])
+        ratio = float(space.variables[0].options[driven].text) / float(space.variables[1].options[driver].text)
+        if ratio not in ratios:  # the same ratio is the same drive
+            ratios[ratio] = by_file(runner, space, row, runs, 0)
+        points[driven, driver] = ratios[ratio]
+    found = search(runner, document, How(Budget(500), runs=800))
+    assert found.candidates == 121
+    assert found.best is not None
+    chosen = {edit.key: edit.after for edit in found.best.edits}
+    sizes = [[o.text for o in v.options] for v in space.variables]
+    now = [v.text(v.now) for v in space.variables]
+    at = tuple(s.index(chosen.get(v.key, n)) for s, v, n in zip(sizes, space.variables, now, strict=True))
+    best = max(points.values())
+    assert points[at] >= 0.995 * best
+    assert points[at] > points[tuple(int(n) for n in space.now)]
+    assert found.matches < 0.3 * 121 * runs
+
+
+def test_a_margin_is_taken_to_where_another_begins_to_break(runner):
+    """Load moved forward tips less backward and more forward: the best is where forward has nothing left.
+
+    Static tilt by hand: the centre of gravity falls over the front contact at 0.14 m after turning by
+    atan((0.14 - x) / height); it must be 12 degrees or more. The box is all that has mass, its middle 0.12 m high.
+    """
+    document = wanted({"key": "parts.box.position[0]", "between": ["-100 mm", "139 mm"]}, want=["balance.tip.back"])
+    found = search(runner, document, How(Budget(400)))
+    assert found.best is not None
+    [edit] = found.best.edits
+    assert found.best.amounts[0].value > found.best.amounts[0].now
+    assert not found.best.breaks
+    assert float(edit.after.split()[0]) <= 0.14 - 0.12 * math.tan(math.radians(12.0))
+    space = asked(runner, document).space
+    row = np.array([float(edit.after.split()[0]) + 0.004])  # a little farther, something that holds now breaks
+    farther = Trial(runner, asked(runner, document)).tried(row[None, :], Effort())
+    assert farther.lack[0] > 0
+    assert space.count == len(space.every())
+
+
+def test_nothing_can_meet_it(runner):
+    document = wanted("drive.stages", must=["balance.tilt"], keep=False)
+    heavy = changed(RUNNER, {"parts": {"box": {"position": ["0.02 m", "0.01 m", "1.9 m"]}}})
+    loaded = load(runner.document.file.parent, heavy, SEASON)
+    found = search(loaded, document, How(Budget(50)))
+    assert found.best is None
+    assert found.short[0].id == "balance.tilt"
+    assert "balance.tilt is the farthest" in found.answer
+
+
+def test_no_budget_and_one_candidate(runner):
+    none = search(runner, wanted("drive.stages"), How(Budget(0)))
+    assert none.best is None
+    assert "budget is spent" in none.answer
+    one = search(runner, wanted("drive.stages", keep=False), How(Budget(1), runs=100))
+    assert one.candidates == 1
+    assert one.best is None
+    assert "better than Runner as it is" in one.answer
+
+
+def test_same_seed_same_answer_and_another_seed_another_way(runner):
+    document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])
+    one, again = (search(runner, document, How(Budget(400), seed=4, runs=100)) for _ in range(2))
+    assert as_data(one) == as_data(again)
+    space = asked(runner, document).space
+    first = [Proposer(space, seed).ask() for seed in (4, 5)]
+    assert not np.array_equal(first[0], first[1])
+
+
+def test_a_stopped_search_goes_on_to_the_same_answer(runner, tmp_path):
+    document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])
+    whole = search(runner, document, How(Budget(900), runs=100))
+    state = tmp_path / "state.jsonl"
+    search(runner, document, How(Budget(400), runs=100, state=state))
+    with state.open("a", encoding="utf-8") as stream:
+        stream.write('{"rows": "cut o')  # as a pulled plug leaves it
+    going_on = search(runner, document, How(Budget(900), runs=100, state=state))
+    assert as_data(going_on) == as_data(whole)
+    with pytest.raises(BadInput, match="belongs to another search"):
+        search(runner, wanted("drive.stages"), How(Budget(90), state=state))
+    state.write_text("hello\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="expected a state file"):
+        search(runner, document, How(Budget(90), state=state))
+
+
+def test_json_follows_its_schema_and_the_variant_keeps_its_comments(tmp_path):
+    file = example_copy(tmp_path)
+    out = tmp_path / "better.yaml"
+    options = ("--vary", "parts.battery.position[0]", "--want", "balance.tip.forward", "--candidates", "60", "--json")
+    done = command("search", file, *options, "--write", out)
+    assert done.code == 0, done.err
+    data = json.loads(done.out)
+    assert data["format"] == "fieldworthy search 1"
+    from fieldworthy.decide.search import Found
+
+    Draft202012Validator(json_schema(Found)).validate(data)
+    [edit] = data["best"]["edits"]
+    text = out.read_text(encoding="utf-8")
+    assert "# Heron mk1: a robot of an invented team" in text
+    assert load_robot(out).nominal.parts["battery"].position[0] < -0.12  # the load goes back, it tips forward later
+    assert edit["key"] == "parts.battery.position[0]"
+    again = command("search", file, *options, "--write", out)
+    assert again.code == 2
+    assert "not there yet" in again.err
+
+
+def test_list_of_what_varies_is_printed(tmp_path):
+    done = command("search", example_copy(tmp_path), "--vary", "drive?")
+    assert "drive.stages[0].driven: 60 now; 12; 18; 24" in done.out
+    assert "mechanisms" not in done.out
+
+
+def test_options_read_like_a_file():
+    file = read_document(
+        __import__("pathlib").Path("search.yaml"), "fieldworthy: search 1\nvary: [{key: drive.motors}]\n"
+    )
+    assert isinstance(file, Document)
+    assert asked(example(), file).space.variables == asked(example(), wanted("drive.motors")).space.variables
