@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast, Points
     from fieldworthy.api.report import Report, UnknownFinding
     from fieldworthy.api.robot import Robot, load
+    from fieldworthy.api.search import Search
     from fieldworthy.engine.finding import Fact, Finding
     from fieldworthy.errors import Error
     from fieldworthy.files.problems import BadFile, Problem
@@ -31,6 +32,7 @@ __all__ = [
     "Problem",
     "Report",
     "Robot",
+    "Search",
     "UnknownFinding",
     "compare",
     "fit",

@@ -18,7 +18,7 @@ from robots import EXAMPLES
 MODULES = ["fieldworthy", *(f"fieldworthy.api.{m.name}" for m in pkgutil.iter_modules(fieldworthy.api.__path__))]
 NAMES = [
     "BadFile", "Comparison", "Error", "Fact", "Finding", "Fit", "Forecast", "Points", "Problem", "Report", "Robot",
-    "UnknownFinding", "compare", "fit", "load",
+    "Search", "UnknownFinding", "compare", "fit", "load",
 ]  # fmt: skip
 
 

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast, Points
     from fieldworthy.api.report import Report, UnknownFinding
     from fieldworthy.api.robot import Robot, load
+    from fieldworthy.api.search import Search
     from fieldworthy.engine.finding import Fact, Finding
     from fieldworthy.errors import Error
     from fieldworthy.files.problems import BadFile, Problem
@@ -28,6 +29,7 @@ __all__ = [
     "Problem",
     "Report",
     "Robot",
+    "Search",
     "UnknownFinding",
     "compare",
     "fit",
@@ -40,6 +42,7 @@ _HOMES = {
     "fieldworthy.api.forecast": ("Forecast", "Points"),
     "fieldworthy.api.report": ("Report", "UnknownFinding"),
     "fieldworthy.api.robot": ("Robot", "load"),
+    "fieldworthy.api.search": ("Search",),
     "fieldworthy.engine.finding": ("Fact", "Finding"),
     "fieldworthy.errors": ("Error",),
     "fieldworthy.files.problems": ("BadFile", "Problem"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,6 +23,8 @@ from fieldworthy.vehicle.weights import keep_weights
 
 if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast
+    from fieldworthy.api.search import Search
+    from fieldworthy.decide.search import Progress as SearchProgress
     from fieldworthy.match import Part
 
 Progress = Callable[[int], None]
@@ -133,6 +135,53 @@ class Robot:
         if part not in PARTS:
             raise ValueError(f"expected one of {', '.join(PARTS)} (found {part!r})")
         return played(self.loaded, (runs, seed), part, progress)
+
+    def search(
+        self,
+        wanted: str | Path | Sequence[str] | Mapping[str, Any],
+        candidates: int = 2000,
+        minutes: float | None = None,
+        seed: int = 0,
+        progress: Callable[[SearchProgress], None] | None = None,
+    ) -> Search:
+        """Search for the best robot within stated ranges and the limits of the season.
+
+        Parameters
+        ----------
+        wanted : str, Path, list of str or mapping
+            A search file (YAML), the keys that may vary with their usual ranges, or what a search file would say:
+            ``{"vary": [{"key": "drive.stages"}], "want": ["points"], "must": ["balance"]}``.
+        candidates : int
+            Candidates to try at most.
+        minutes : float, optional
+            Time to search at most.
+        seed : int
+            Fixes every proposal, draw and match: the same seed gives the same answer.
+        progress : callable, optional
+            Told how many candidates are tried, and how good the best is.
+
+        Returns
+        -------
+        Search
+            The best design, those that cannot be told from it, and how sure that is.
+
+        Raises
+        ------
+        BadFile
+            If what is wanted cannot be searched; ``problems`` holds what was expected.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> robot = fw.load("mk1.yaml")
+        >>> robot.search(["drive.motor"], candidates=1).data.candidates
+        1
+        """
+        from fieldworthy.api.search import Search, document_of  # noqa: PLC0415  a check needs none of it
+        from fieldworthy.decide.search import Budget, How, search  # noqa: PLC0415
+
+        how = How(Budget(candidates, minutes), seed)
+        return Search(search(self.loaded, document_of(wanted), how, progress), self)
 
     def changed(self, changes: Mapping[str, Any]) -> Robot:
         """Give this robot with some values changed; no file is written.

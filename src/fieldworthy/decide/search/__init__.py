@@ -7,13 +7,13 @@ from pathlib import Path
 
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Budget, Crew, Journal, Progress, Race, Task, Tell, run
-from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, found, write_variant
+from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, as_plain, found, write_variant
 from fieldworthy.decide.search.trial import Trial
 from fieldworthy.decide.search.wanted import asked
 from fieldworthy.files import Document
 from fieldworthy.robot import Loaded
 
-__all__ = ["Budget", "Design", "Found", "How", "Progress", "search", "write_variant"]
+__all__ = ["Budget", "Design", "Found", "How", "Progress", "as_plain", "search", "write_variant"]
 
 
 _POOL = 8

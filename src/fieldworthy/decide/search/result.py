@@ -506,7 +506,7 @@ def _front_words(front: Sequence[Design], knee: int) -> str:
 
 def write_variant(loaded: Loaded, design: Design, file: Path) -> tuple[Path, ...]:
     """Write a design into a file of its own, comments kept; a changed parts list beside it."""
-    changes = {edit.path: _as_data(edit) for edit in design.edits}
+    changes = {edit.path: as_plain(edit) for edit in design.edits}
     texts = edited(loaded, changes)
     main = loaded.document.file
     text = texts.pop(main, loaded.texts[main])

@@ -79,7 +79,6 @@ class SearchFile:
     )
     keep: bool = exact(True, "whether what holds now must go on holding")
     part: Part = exact("whole", "which part of the match counts: whole, autonomous, driven or solo")
-    variants: tuple[str, ...] = exact((), "other robot files beside this one, to search too: with and without a thing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +128,6 @@ class Asked:
     constraints : What must hold
     part : Which part of the match counts
     plans : Whether the plan may vary
-    variants : Other robot files
     """
 
     space: Space
@@ -137,7 +135,6 @@ class Asked:
     constraints: tuple[Constraint, ...]
     part: Part = "whole"
     plans: bool = False
-    variants: tuple[str, ...] = ()
 
 
 def read_search(file: Path) -> Document:
@@ -170,11 +167,11 @@ def asked(loaded: Loaded, document: Document) -> Asked:
         told.add(("want",), "expected something that is wanted, such as points")
     if plans and loaded.nominal.plan is None:
         told.add(("vary",), "expected a robot with a plan: its file has none, so there is no order of actions to vary")
-    if not problems and not variables and not plans and not said.variants:
+    if not problems and not variables and not plans:
         told.add(("vary",), "expected something that may vary; 'fieldworthy search ROBOT --vary ?' lists it")
     if problems:
         raise BadInput(problems)
-    return Asked(Space(tuple(variables)), tuple(objectives), constraints, said.part, plans, said.variants)
+    return Asked(Space(tuple(variables)), tuple(objectives), constraints, said.part, plans)
 
 
 @dataclass(slots=True)
