@@ -524,5 +524,6 @@ def write_variant(loaded: Loaded, design: Design, file: Path) -> tuple[Path, ...
     return (file, *written)
 
 
-def _as_data(edit: Edit) -> object:
+def as_plain(edit: Edit) -> int | bool | str:
+    """What an edit writes, as a file's data."""
     return int(edit.after) if edit.after.isdigit() else {"true": True, "false": False}.get(edit.after, edit.after)
