@@ -14,12 +14,12 @@ import math
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-import fieldworthy
 from fieldworthy import stopping
 from fieldworthy.arrays import Array
 from fieldworthy.decide.search.propose import Proposer, order
@@ -249,7 +249,7 @@ class Journal:
                 stream.write(json.dumps(self._head()) + "\n")
 
     def _head(self) -> dict[str, str]:
-        return {"format": STATE, "version": fieldworthy.__version__, "search": self.task.fingerprint}
+        return {"format": STATE, "version": version("fieldworthy"), "search": self.task.fingerprint}
 
     def _read(self, file: Path) -> None:
         lines = read_text(file).splitlines()
