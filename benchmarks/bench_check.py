@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 
 from fieldworthy.decide.change import with_value
-from fieldworthy.engine.evaluate import evaluate, run
-from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.evaluate import Cases, evaluate, run
 from fieldworthy.robot import load_robot
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "heron" / "mk1.yaml"

@@ -9,12 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.system import Context
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.report.notebook import Content, Played, notebook
-from fieldworthy.report.page import as_html
-from fieldworthy.report.typeset import as_pdf
+from fieldworthy.report.typeset import as_html, as_pdf
 from fieldworthy.robot import load_robot
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "heron" / "mk1.yaml"

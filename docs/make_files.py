@@ -11,10 +11,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
-from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.kinds import LEAST_OF_PLACES, Of, tolerance_table
+from fieldworthy.files.declare import LEAST_OF_PLACES, Of, hints, mark_of, tolerance_table
 from fieldworthy.measure.model import Measurements
-from fieldworthy.robot.catalogue import builtin
+from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season

@@ -13,7 +13,7 @@ from fieldworthy.decide import figure as draw_compare
 from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.drawing import DARK, LIGHT, PRINT, Figure, Style
-from fieldworthy.drawing.lettering import width
+from fieldworthy.drawing.style import width
 from fieldworthy.engine import figure as draw_margins
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.figure import margins_of

@@ -18,7 +18,7 @@ from fieldworthy.cli.app import main
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.system import systems
 from fieldworthy.files import schema_of
-from fieldworthy.files.kinds import Mass, Of
+from fieldworthy.files.declare import Mass, Of
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.season import Season
 from robots import GONE, check, example

@@ -43,7 +43,7 @@ FOUND_IN_FOLDER = {"fieldworthy.web.views.": ("build", "the page finds each view
 # single definitions that only something outside src uses
 ALLOWED = {
     "fieldworthy.report.formulas.known": "docs/make_findings.py lists all sources from it",
-    "fieldworthy.files.kinds.tolerance_table": "docs/make_files.py writes a page of the handbook from it",
+    "fieldworthy.files.declare.tolerance_table": "docs/make_files.py writes a page of the handbook from it",
     "fieldworthy.engine.system.System.findings_text": "docs/make_findings.py writes a page of the handbook from it",
 }
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fieldworthy.api.search import Search
     from fieldworthy.engine.finding import Fact, Finding
     from fieldworthy.errors import Error
-    from fieldworthy.files.problems import BadFile, Problem
+    from fieldworthy.files.document import BadFile, Problem
 
 __version__ = "0.1.0"
 __all__ = [

@@ -14,10 +14,10 @@ import pytest
 import fieldworthy as fw
 from fieldworthy.engine.finding import VERDICTS
 from fieldworthy.engine.finding import Report as Found
-from fieldworthy.files.problems import dotted
+from fieldworthy.files.document import dotted
 from fieldworthy.measure import load_measurements
 from fieldworthy.robot import load_robot
-from fieldworthy.robot.keys import key_path
+from fieldworthy.robot.editing import key_path
 from robots import EXAMPLES, ROBOT, SEASON, changed
 
 MK1 = EXAMPLES / "mk1.yaml"

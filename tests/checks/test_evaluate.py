@@ -11,12 +11,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.evaluate import BLOCK, evaluate, run
-from fieldworthy.engine.finding import VERDICTS, Finding, Message, Outcome, Report, causes_of
-from fieldworthy.engine.judging import verdict_of
-from fieldworthy.engine.output import as_data, json_schema
-from fieldworthy.engine.sampling import Cases, nudge
+from fieldworthy.engine.evaluate import CHUNK as BLOCK
+from fieldworthy.engine.evaluate import Cases, evaluate, nudge, run, verdict_of
+from fieldworthy.engine.finding import (
+    VERDICTS,
+    DisplayUnits,
+    Finding,
+    Message,
+    Outcome,
+    Report,
+    as_data,
+    causes_of,
+    json_schema,
+)
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES, GONE, WHEEL, changed, check, example, find, load
 

@@ -8,8 +8,7 @@ import random
 import pytest
 
 from fieldworthy.decide.change import value_at, with_value
-from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.preview import NominalPreview
+from fieldworthy.engine.evaluate import NominalPreview, evaluate
 from robots import example, load
 
 

@@ -10,9 +10,8 @@ from scipy import stats
 
 from edge import SEASON, changed, run, written
 from fieldworthy.decide.candidates import CandidateEvaluator
-from fieldworthy.engine import sampling
-from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.sampling import BLOCK, Cases, batches, nudge, sampled
+from fieldworthy.engine import evaluate as sampling
+from fieldworthy.engine.evaluate import BLOCK, Cases, batches, evaluate, nudge, sampled
 from fieldworthy.files import Quantity
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES, example_copy

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 import fieldworthy as fw
-from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.files import BadInput
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.weights import keep_weights
+from fieldworthy.vehicle.state import keep_weights
 from robots import check, example, fact, find, load, nominal
 
 LIFT = {"mass": "1 kg", "position": ["0.1 m", "0 m", "0.3 m"], "size": ["0.1 m", "0.1 m", "0.1 m"], "rides": "lift"}

@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 
 import fieldworthy
 from edge import ROBOT, SEASON, changed, run, written
-from fieldworthy.cli.schemas import SCHEMAS
+from fieldworthy.cli.output import SCHEMAS
 from fieldworthy.files import read_document
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -248,7 +248,7 @@ def test_on_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch):
         return next(answers, None) or next(rest)
 
     monkeypatch.setattr("typer._click.termui.visible_prompt_func", prompt)
-    monkeypatch.setattr("fieldworthy.cli.newfile._person", lambda: True)
+    monkeypatch.setattr("fieldworthy.cli.reporting._person", lambda: True)
     assert run("new", tmp_path / "robot.yaml").code == 0
     robot = robot_of(tmp_path / "robot.yaml")
     assert len(asked) == 15  # thirteen questions, two of them twice

@@ -12,9 +12,8 @@ from scipy.stats import beta
 from edge import run as command
 from fieldworthy.decide.compare import Comparison, compare
 from fieldworthy.decide.features import limits
-from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.output import as_data, json_schema
-from fieldworthy.engine.sampling import BLOCK
+from fieldworthy.engine.evaluate import BLOCK, evaluate
+from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.match import blocks, timeline
 from fieldworthy.match.uncertainty import EACH
 from ringing import MANY, POINTS, SEASON, bot

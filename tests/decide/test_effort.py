@@ -9,8 +9,7 @@ import pytest
 
 from fieldworthy.decide.variables import changeable, effort_of, ways
 from fieldworthy.files import Of, Quantity, schema_of
-from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.kinds import Role
+from fieldworthy.files.declare import Role, hints, mark_of
 from fieldworthy.robot import Robot
 from fieldworthy.robot.model import Part
 from fieldworthy.robot.model.season import Season

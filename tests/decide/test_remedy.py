@@ -20,9 +20,8 @@ from fieldworthy.decide.candidates import CandidateEvaluator
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.decide.smallest import brackets, narrowed
 from fieldworthy.decide.variables import changeable, ways
-from fieldworthy.engine.evaluate import evaluate, run
+from fieldworthy.engine.evaluate import Cases, evaluate, run
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import Quantity, read_document
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import split

@@ -16,7 +16,7 @@ from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import asked, from_options
-from fieldworthy.engine.output import as_data, json_schema
+from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.files import BadInput, Document, read_document
 from fieldworthy.match import blocks
 from fieldworthy.robot import load_robot

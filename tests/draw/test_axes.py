@@ -34,8 +34,8 @@ from fieldworthy.drawing import (
     panels,
 )
 from fieldworthy.drawing.frame import Scale, ends, tick_step, tick_texts, ticks
-from fieldworthy.drawing.lettering import shortened, width, wrapped
 from fieldworthy.drawing.painting import spread
+from fieldworthy.drawing.style import shortened, width, wrapped
 from fieldworthy.drawing.svg import escape, number
 
 SIZES = st.floats(1e-6, 1e9)

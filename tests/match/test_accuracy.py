@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Context
 from fieldworthy.match import play_runs, played, setup
 from fieldworthy.match.travel import PHASES, phases_of
 from fieldworthy.match.travel import least_turn as compiled_turn
@@ -259,7 +259,7 @@ def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
 
 
 def test_batch_is_cases_one_by_one(tmp_path):
-    from fieldworthy.engine.sampling import Cases
+    from fieldworthy.engine.evaluate import Cases
     from fieldworthy.match.forecast import _drawn
 
     loaded = example()

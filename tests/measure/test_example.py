@@ -37,7 +37,7 @@ def test_it_says_that_it_is_invented():
 
 
 def test_the_hidden_values_are_found(found):
-    from fieldworthy.files.problems import dotted
+    from fieldworthy.files.document import dotted
 
     told = {dotted(item.key): item for item in combined(found)}
     told |= {f.name: f for p in found for f in p.fitted if not f.key}

@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 
 from edge import run
-from fieldworthy.engine.output import as_data, json_schema
+from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.measure.compare import combined, comparisons
 from fieldworthy.measure.fit import FitReport, changes, fit, laid_in
 from fieldworthy.measure.result import Fitted, Procedure, file_text, width_text, with_interval

@@ -12,8 +12,7 @@ import pytest
 from tests.edge import run
 
 from fieldworthy.files import read_document, validate
-from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.kinds import Of
+from fieldworthy.files.declare import Of, hints, mark_of
 from fieldworthy.measure.fit import PROCEDURES
 from fieldworthy.measure.model import Measurements
 from fieldworthy.measure.sheets import RULES, as_html, as_text, sheets

@@ -15,7 +15,7 @@ from fieldworthy.decide.remedy import remedies
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.system import systems
 from fieldworthy.report.making import Wanted, make_card, make_notebook
-from fieldworthy.report.page import as_html
+from fieldworthy.report.typeset import as_html
 from fieldworthy.web.figures import Look, moving
 from fieldworthy.web.form import Field, rows_of
 from fieldworthy.web.judging import Source

@@ -8,7 +8,7 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves
 from fieldworthy.report.choice import Decision, choice
-from fieldworthy.report.pages import style_of
+from fieldworthy.report.formulas import style_of
 from robots import example, load
 
 

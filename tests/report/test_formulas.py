@@ -18,8 +18,7 @@ from fieldworthy.physics.motors import chain, driving, motion, motor
 from fieldworthy.physics.motors.motor import Battery
 from fieldworthy.physics.odometry import _errors
 from fieldworthy.physics.statics import guide, hanging, rigidbody, tipping
-from fieldworthy.report.formulas import formulas, mathml
-from fieldworthy.report.pages import all_pages
+from fieldworthy.report.formulas import all_pages, formulas, mathml
 
 G = 9.80665
 

@@ -10,9 +10,9 @@ import pytest
 from edge import run
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report import Wanted, as_html, as_pdf, make_notebook
+from fieldworthy.report.blocks import chance
+from fieldworthy.report.formulas import pages_of as subjects_of
 from fieldworthy.report.notebook import Content, notebook
-from fieldworthy.report.numbers import chance
-from fieldworthy.report.pages import pages_of as subjects_of
 from papers import flat, ink, pages_of, strict
 from robots import EXAMPLES, example, example_file, load
 

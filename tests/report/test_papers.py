@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.report.blocks import Formula, Head, Mark, Paper, Para, Picture, Points, Section, Side, Table
-from fieldworthy.report.page import as_html
-from fieldworthy.report.typeset import as_pdf, breakable, pages
+from fieldworthy.report.typeset import as_html, as_pdf, breakable, pages
 from papers import flat, pages_of, strict
 
 DRAWING = Figure(

@@ -8,12 +8,11 @@ from hypothesis import strategies as st
 
 from edge import run
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.report import card as cards
-from fieldworthy.report.inspection import as_paper, inspection
-from fieldworthy.report.page import as_html
-from fieldworthy.report.pages import belongs
-from fieldworthy.report.pages import pages_of as subjects_of
-from fieldworthy.report.typeset import as_pdf, pages
+from fieldworthy.report import card
+from fieldworthy.report.card import as_paper, inspection
+from fieldworthy.report.formulas import belongs
+from fieldworthy.report.formulas import pages_of as subjects_of
+from fieldworthy.report.typeset import as_html, as_pdf, pages
 from papers import flat, ink, pages_of, strict
 from robots import EXAMPLES, example, example_file, load
 
@@ -137,7 +136,7 @@ def many(count: int) -> dict:
 @pytest.mark.parametrize("count", [0, 1, 12, 40])
 def test_however_much_a_robot_has_its_card_is_one_page(count, tmp_path):
     loaded = load(tmp_path, many(count) if count else None)
-    paper = cards.fitted(cards.card(loaded, evaluate(loaded, samples=0), cards.Asked()))
+    paper = card.fitted(card.card(loaded, evaluate(loaded, samples=0), card.Asked()))
     assert pages(paper) == 1
     assert paper.scale >= 0.8  # letters stay large: 12 points times this
     (text,) = pages_of(as_pdf(paper))
@@ -148,7 +147,7 @@ def test_however_much_a_robot_has_its_card_is_one_page(count, tmp_path):
 
 def test_checks_are_in_order_safe_first_and_faults_next():
     robot, report = example().nominal, evaluate(example(), samples=0)
-    listed = cards.checks(robot, report, ("hook cylinder: it leaked twice",))
+    listed = card.checks(robot, report, ("hook cylinder: it leaked twice",))
     assert listed[0].startswith("Air out")
     assert listed[1] == "hook cylinder: it leaked twice"
     assert listed[-1].startswith("Charge again")
@@ -176,7 +175,7 @@ def slide(length):
 def test_a_guide_that_binds_is_not_called_free(length, locks, tmp_path):
     loaded = load(tmp_path, slide(length))
     report = evaluate(loaded, samples=200)
-    (text,) = pages_of(as_pdf(cards.card(loaded, report, cards.Asked())))
+    (text,) = pages_of(as_pdf(card.card(loaded, report, card.Asked())))
     assert (flat("tray: it can lock as built.") in text) is locks
     assert (flat("tray: runs out and back without binding.") in text) is not locks
     assert flat("nothing rubs") not in text
@@ -216,7 +215,7 @@ def test_a_fault_log_that_is_wrong_is_refused(tmp_path):
 
 def test_spares_count_what_the_robot_has():
     """mk1: six drive motors and two of its intake in one class; two 10 mm by 75 mm cylinders."""
-    listed = cards.spares(example().nominal)
+    listed = card.spares(example().nominal)
     assert "smart motor, 11 W class, 600 rpm (it has 8)" in listed
     assert "cylinder, 10 mm bore, 75 mm stroke (it has 2)" in listed
 
@@ -230,7 +229,7 @@ def test_hostile_names_on_sheets(name, tmp_path_factory):
     report = evaluate(loaded, samples=0)
     for paper in (
         as_paper(inspection(report, loaded.nominal, loaded.nominal_season)),
-        cards.card(loaded, report, cards.Asked()),
+        card.card(loaded, report, card.Asked()),
     ):
         assert flat(shown) in "".join(pages_of(as_pdf(paper)))
         assert flat(shown) in flat("".join(strict(as_html(paper)).text))

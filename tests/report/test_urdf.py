@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from edge import run
 from fieldworthy.physics.statics.rigidbody import combine
-from fieldworthy.report.urdf import Joint, as_urdf, joint_of
-from fieldworthy.robot.model.body import Move
+from fieldworthy.report.export import Joint, as_urdf, joint_of
+from fieldworthy.robot.model.machine import Move
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import moved
 from robots import EXAMPLES, GONE, example, load, nominal

@@ -6,7 +6,7 @@ import pytest
 
 from fieldworthy.files import instantiate, quantities, schema_of
 from fieldworthy.physics.motors.motor import MotorLine
-from fieldworthy.robot.catalogue import builtin
+from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
 
 CATALOGUE = schema_of(Catalogue).model_validate(builtin())

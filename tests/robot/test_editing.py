@@ -13,7 +13,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from fieldworthy.files import BadInput, Quantity
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, edited
 from fieldworthy.robot.loading import load_season

@@ -11,7 +11,7 @@ import pytest
 from ruamel.yaml import YAML
 
 from fieldworthy.files import BadInput
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.things import (
     COLLECTIONS,
     Opened,
@@ -161,7 +161,7 @@ def test_a_thing_is_added_beside_a_mistake_elsewhere_and_a_new_mistake_is_refuse
 
 def test_every_reference_that_the_declarations_know_leads_to_a_kind_of_thing():
     """The names of kinds of things are those that references are declared with, so that none is left behind."""
-    from fieldworthy.files.instantiation import references
+    from fieldworthy.files.reading import references
     from fieldworthy.robot.model.robot import Robot
     from fieldworthy.robot.model.season import Season
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from edge import written
-from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.evaluate import Cases
 from fieldworthy.files import instantiate, quantities
-from fieldworthy.files.problems import dotted
+from fieldworthy.files.document import dotted
 from fieldworthy.robot import Robot, load_robot
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "heron" / "mk1.yaml"

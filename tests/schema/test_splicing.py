@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
 from fieldworthy.files import BadInput, read_document
-from fieldworthy.files.changes import GONE
 from fieldworthy.files.splicing import spliced
+from fieldworthy.files.writing import GONE
 
 FILE = Path("robot.yaml")
 TEXT = """\

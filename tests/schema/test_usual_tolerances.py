@@ -7,7 +7,7 @@ import math
 import pytest
 
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.files.kinds import default_tolerance
+from fieldworthy.files.declare import default_tolerance
 from robots import fact, load
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from awaiting import awaited
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import BadInput
 from fieldworthy.robot import load_robot
 from fieldworthy.web.jobs import JobQueue, Latest, Shared
 from fieldworthy.web.judging import Source, edit, judged, mended, previewed, robot_of, texts_of

@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldworthy.files.changes import GONE
-from fieldworthy.files.document import read_text
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import BadInput, read_text
+from fieldworthy.files.writing import GONE
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.robot import load_robot

@@ -6,7 +6,7 @@ import os
 import time
 from pathlib import Path
 
-from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.document import BadInput, Problem
 from fieldworthy.web.worker import progress
 
 

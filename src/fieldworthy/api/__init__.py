@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from fieldworthy.api.search import Search
     from fieldworthy.engine.finding import Fact, Finding
     from fieldworthy.errors import Error
-    from fieldworthy.files.problems import BadFile, Problem
+    from fieldworthy.files.document import BadFile, Problem
 
 __all__ = [
     "BadFile",
@@ -45,7 +45,7 @@ _HOMES = {
     "fieldworthy.api.search": ("Search",),
     "fieldworthy.engine.finding": ("Fact", "Finding"),
     "fieldworthy.errors": ("Error",),
-    "fieldworthy.files.problems": ("BadFile", "Problem"),
+    "fieldworthy.files.document": ("BadFile", "Problem"),
 }
 _HOME = {name: home for home, names in _HOMES.items() for name in names}
 

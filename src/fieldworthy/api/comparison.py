@@ -6,15 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.api.frames import frame_of
-from fieldworthy.api.html import block
+from fieldworthy.api.report import block, frame_of
 from fieldworthy.api.robot import Robot
 from fieldworthy.decide import compare as decided
 from fieldworthy.decide import figure as drawn
 from fieldworthy.decide.features import ChangedFinding
-from fieldworthy.drawing.figure import Figure
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.output import as_data
+from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.finding import DisplayUnits, as_data
 
 Progress = Callable[[int], None]
 

@@ -8,10 +8,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.api.frames import frame_of
-from fieldworthy.api.html import block, table
+from fieldworthy.api.report import block, frame_of, table
 from fieldworthy.api.robot import Robot
-from fieldworthy.engine.output import as_data
+from fieldworthy.engine.finding import as_data
 from fieldworthy.measure import Comparison, Measured, Procedure, load_measurements
 from fieldworthy.measure.fit import FitReport, Touched, Ways, changes, laid_in
 from fieldworthy.measure.fit import fit as fitted

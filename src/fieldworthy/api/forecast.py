@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from fieldworthy.api.frames import frame_of
-from fieldworthy.api.html import block, table
-from fieldworthy.drawing.figure import Figure
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.output import as_data
+from fieldworthy.api.report import block, frame_of, table
+from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.finding import DisplayUnits, as_data
+from fieldworthy.engine.system import Context
 from fieldworthy.match import PARTS, Part, Scores, Timeline, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction

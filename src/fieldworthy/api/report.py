@@ -1,23 +1,56 @@
-"""What a check found, by id: verdicts, margins and chances, as text, table, figure and plain data."""
+"""What a check found, by id: verdicts, margins and chances, as text, table, figure, HTML and plain data."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import importlib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from html import escape
 from typing import Any
 
-from fieldworthy.api.frames import frame_of
-from fieldworthy.api.html import block, table
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import finding as found
-from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.figure import margins, margins_of
-from fieldworthy.engine.finding import VERDICTS, Assumption, Cause, Fact, Finding
-from fieldworthy.engine.output import as_data
+from fieldworthy.engine.finding import VERDICTS, Assumption, Cause, DisplayUnits, Fact, Finding, as_data
 from fieldworthy.errors import Error
-from fieldworthy.files.problems import nearest
+from fieldworthy.files.document import nearest
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, digits
+
+LIBRARIES = ("pandas", "polars")
+
+
+def frame_of(columns: Mapping[str, Sequence[Any]]) -> Any:
+    """Make a data frame with the first library of `LIBRARIES` that is installed."""
+    for name in LIBRARIES:
+        try:
+            library = importlib.import_module(name)
+        except ImportError:
+            continue
+        return library.DataFrame({heading: list(values) for heading, values in columns.items()})
+    raise ImportError(
+        "to_frame needs pandas or polars, and neither is installed: run 'python -m pip install pandas', "
+        "or 'python -m pip install polars'"
+    )
+
+
+_CELL = "text-align:left;vertical-align:top"
+
+
+def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Write a table; every text is escaped."""
+    head = "".join(f'<th style="{_CELL}">{escape(text)}</th>' for text in heads)
+    body = "".join(
+        "<tr>" + "".join(f'<td style="{_CELL}">{escape(cell)}</td>' for cell in row) + "</tr>" for row in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def block(title: str, sentences: Sequence[str], *parts: str) -> str:
+    """Write a title and sentences, which are escaped, and parts that are HTML already."""
+    told = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences)
+    return f"<div><strong>{escape(title)}</strong>{told}{''.join(parts)}</div>"
+
 
 _SIGN = {"short": "✗ short", "close": "≈ close", "unknown": "? unknown", "holds": "✓ holds"}
 _LISTED = 10  # ids in a message

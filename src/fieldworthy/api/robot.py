@@ -7,19 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.api.html import block
-from fieldworthy.api.report import Report
-from fieldworthy.drawing.figure import Figure
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits
+from fieldworthy.api.report import Report, block
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.engine.system import Context
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.robot.editing import edited
-from fieldworthy.robot.keys import key_paths
+from fieldworthy.robot.editing import edited, key_paths
 from fieldworthy.units import show
 from fieldworthy.vehicle import drawing
+from fieldworthy.vehicle.state import keep_weights
 from fieldworthy.vehicle.views import body_curves, first_pose
-from fieldworthy.vehicle.weights import keep_weights
 
 if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast

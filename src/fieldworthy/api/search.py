@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.api.html import block
+from fieldworthy.api.report import block
 from fieldworthy.decide import search as decided
 from fieldworthy.decide.search.wanted import from_options, read_search
-from fieldworthy.engine.output import as_data
+from fieldworthy.engine.finding import as_data
 from fieldworthy.files import Document
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from fieldworthy.cli import interruption
+from fieldworthy.cli import ending
 
 __all__ = ["main"]
 
@@ -14,14 +14,14 @@ def main(arguments: list[str] | None = None) -> None:
     whole = arguments is None  # the program itself, not a part of another one
     try:
         if whole:
-            interruption.listen()
+            ending.listen()
         from fieldworthy.cli.app import main as run  # noqa: PLC0415
 
         run(arguments)
     except KeyboardInterrupt:
         if sys.stderr is not None:
             sys.stderr.write("interrupted\n")
-        raise SystemExit(interruption.INTERRUPTED) from None
+        raise SystemExit(ending.INTERRUPTED) from None
     finally:
         if whole:
-            interruption.ignore()
+            ending.ignore()

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import typer
 
 from fieldworthy import __version__
-from fieldworthy.cli.interruption import INTERRUPTED
+from fieldworthy.cli.ending import INTERRUPTED
 
 app = typer.Typer(
     name="fieldworthy",
@@ -166,7 +166,7 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 
     On a terminal it asks what the options leave open.
     """
-    from fieldworthy.cli.newfile import Options, run_new  # noqa: PLC0415
+    from fieldworthy.cli.reporting import Options, run_new  # noqa: PLC0415
 
     sizes = (length, width, height)
     given = Options(name, season, units, motor, motors, wheels, wheel_size, gearing, mass, *sizes, tanks)
@@ -183,7 +183,7 @@ def export(
 
     With --to urdf: its bodies, for a physics engine.
     """
-    from fieldworthy.cli.exporting import run_export  # noqa: PLC0415
+    from fieldworthy.cli.reporting import run_export  # noqa: PLC0415
 
     run_export(robot, to, out)
 
@@ -201,7 +201,7 @@ def parts(
 
     As CSV or spreadsheet; --from takes in one that another program wrote.
     """
-    from fieldworthy.cli.exporting import run_parts  # noqa: PLC0415
+    from fieldworthy.cli.reporting import run_parts  # noqa: PLC0415
 
     run_parts(robot, out, table, columns or [])
 
@@ -354,7 +354,7 @@ def schema(
 
     It then completes the file and checks it as you type.
     """
-    from fieldworthy.cli.schemas import print_schema  # noqa: PLC0415
+    from fieldworthy.cli.output import print_schema  # noqa: PLC0415
 
     print_schema(what)
 
@@ -362,7 +362,7 @@ def schema(
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line."""
     from fieldworthy.cli.ending import orderly  # noqa: PLC0415
-    from fieldworthy.files.problems import BadInput  # noqa: PLC0415
+    from fieldworthy.files.document import BadInput  # noqa: PLC0415
 
     with orderly():
         try:

@@ -24,8 +24,7 @@ from fieldworthy.cli.output import (
     wrapped,
 )
 from fieldworthy.decide.remedy import FoundRemedies, Remedy, remedies, remedies_data
-from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report
-from fieldworthy.engine.output import as_data
+from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, as_data
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, digits
 

@@ -23,9 +23,8 @@ from fieldworthy.decide.features import Ability, Hours
 from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.output import as_data
-from fieldworthy.files.problems import nearest
+from fieldworthy.engine.finding import DisplayUnits, as_data
+from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Forecast, Part, Timeline
 from fieldworthy.match.timeline import as_csv

@@ -16,10 +16,9 @@ from fieldworthy.api import Fit, Robot, fit, load
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import PATIENCE, plain_console, print_json, print_line, progress_bar
 from fieldworthy.drawing import Figure
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.output import as_data
+from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.problems import KeyPath, nearest
+from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure import Measured
 from fieldworthy.measure.compare import Combined, combined, unit_of

@@ -1,15 +1,15 @@
-"""Writes documents: the inspection sheet, the pit card and the notebook."""
+"""Writes files: documents, a robot's constants, its parts list, and a first robot file from a few answers."""
 
 from __future__ import annotations
 
 import datetime
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 import typer
 from rich.console import Console
@@ -17,16 +17,109 @@ from rich.text import Text
 
 from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
 from fieldworthy.decide.matrix import CRITERIA
-from fieldworthy.files.kinds import is_day
-from fieldworthy.files.problems import nearest
-from fieldworthy.files.writing import write_atomically
+from fieldworthy.files.declare import is_day
+from fieldworthy.files.document import nearest
+from fieldworthy.files.writing import spare, write_atomically, written
 from fieldworthy.measure.faultlog import load_faults
 from fieldworthy.report.blocks import Paper
-from fieldworthy.report.inspection import Inspection, as_paper
+from fieldworthy.report.card import Inspection, as_paper
+from fieldworthy.report.export import WRITERS, as_sheet, as_table, as_urdf, export_of
 from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook, size_of
-from fieldworthy.report.page import as_html
-from fieldworthy.report.typeset import as_pdf
-from fieldworthy.robot import load_robot
+from fieldworthy.report.typeset import as_html, as_pdf
+from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot.answers import AnswerError, gather, meets
+from fieldworthy.robot.partslist import beside
+from fieldworthy.robot.partstables import flow_in
+from fieldworthy.robot.starter import Meets, starter_robot, starter_season
+
+FORMS = (*WRITERS, "urdf")
+"""What constants can be written as."""
+
+
+def run_export(file: Path, to: str, out: Path | None) -> None:
+    """Write the constants of a robot."""
+    if to not in FORMS:
+        near = nearest(to, FORMS)
+        hint = f"; did you mean {near!r}?" if near else ""
+        raise typer.BadParameter(f"expected one of {', '.join(FORMS)}{hint}", param_hint="'--to'")
+    loaded = load_robot(file)
+    if out is not None:
+        spare(out, loaded.texts)
+    text = as_urdf(loaded) if to == "urdf" else WRITERS[to](export_of(loaded, today()))
+    if out is None:
+        sys.stdout.write(text)
+        return
+    write_atomically(out, text)
+    sys.stdout.write(f"wrote {out}\n")
+
+
+def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequence[str]) -> None:
+    """Write the parts of a robot, with what flows in from another table where one is given."""
+    if out is not None and out.suffix.lower() not in (".csv", ".xlsx"):
+        raise typer.BadParameter("expected a file that ends in .csv or .xlsx", param_hint="'--out'")
+    if columns and table is None:
+        raise typer.BadParameter("expected --from with it: the table whose heads these are", param_hint="'--columns'")
+    loaded = load_robot(file)
+    parts: Mapping[str, Any] = loaded.robot.parts  # type: ignore[attr-defined]
+    if table is not None:
+        inflow = flow_in(loaded, table, _mapped(columns))
+        parts = inflow.parts
+        loaded = replace(loaded, robot=loaded.robot.model_copy(update={"parts": dict(parts)}))
+        to = sys.stderr if out is None else sys.stdout
+        to.write("".join(f"{line}\n" for line in inflow.changes) or "nothing changes\n")
+    if out is None:
+        sys.stdout.write(as_table(loaded, parts))
+        return
+    if not _own_list(loaded, out):
+        spare(out, loaded.texts if table is None else (*loaded.texts, table))
+    listed = _listed(loaded, parts, out)
+    write_atomically(out, as_sheet(loaded, listed) if out.suffix.lower() == ".xlsx" else as_table(loaded, listed))
+    sys.stdout.write(f"wrote {len(listed)} parts to {out}\n{_hint(loaded, out)}")
+
+
+def _mapped(columns: Sequence[str]) -> dict[str, str]:
+    found = {}
+    for text in columns:
+        ours, equals, theirs = text.partition("=")
+        if not equals or not theirs.strip():
+            raise typer.BadParameter(f'expected "mass=Mass (g)", found {text[:40]!r}', param_hint="'--columns'")
+        found[ours.strip().lower()] = theirs.strip()
+    return found
+
+
+def _listed(loaded: Loaded, parts: Mapping[str, Any], out: Path) -> dict[str, Any]:
+    """Those to write: where the robot's own parts list is written over, what its file describes itself stays there."""
+    if not _own_list(loaded, out):
+        return dict(parts)
+    here = {path[1] for path in loaded.document.files if len(path) == 2 and path[0] == "parts"}
+    described = {name for name in _raw_parts(loaded) if name not in here}
+    changed = [name for name in described if _was(loaded, name) != parts[name]]
+    if changed:
+        sys.stdout.write(f"described in {loaded.document.file}, change it there: {', '.join(sorted(changed))}\n")
+    return {name: part for name, part in parts.items() if name not in described}
+
+
+def _raw_parts(loaded: Loaded) -> dict[str, Any]:
+    found: dict[str, Any] = loaded.document.data.get("parts") or {}
+    return found
+
+
+def _was(loaded: Loaded, name: str) -> Any:
+    return load_robot(loaded.document.file).robot.parts[name]  # type: ignore[attr-defined]
+
+
+def _own_list(loaded: Loaded, out: Path) -> bool:
+    named = loaded.robot.parts_list  # type: ignore[attr-defined]
+    own = beside(loaded.document.file, named) if named else None
+    return own is not None and own.resolve() == out.resolve()
+
+
+def _hint(loaded: Loaded, out: Path) -> str:
+    if _own_list(loaded, out):
+        return ""
+    name = loaded.document.file.name
+    return f"to use it, put it beside {name}, write 'parts_list: {out.name}' there and take out its parts\n"
+
 
 Reader = Literal["team", "judges"]
 """For whom a report is written: all the reasoning, or what judges ask for."""
@@ -132,3 +225,76 @@ def write(paper: Paper, out: Path) -> None:
     """Write a document and say so."""
     write_atomically(out, as_html(paper) if is_page(out) else as_pdf(paper))
     sys.stdout.write(f"wrote {out}\n")
+
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """The options of the command as typed; None where the person did not give one."""
+
+    name: str | None = None
+    season: str | None = None
+    units: str | None = None
+    motor: str | None = None
+    motors: int | None = None
+    wheels: int | None = None
+    wheel_size: str | None = None
+    gearing: str | None = None
+    mass: str | None = None
+    length: str | None = None
+    width: str | None = None
+    height: str | None = None
+    tanks: int | None = None
+
+
+def run_new(file: Path, options: Options, *, force: bool) -> None:
+    """Write a first robot file, and a season file beside it where there is none yet."""
+    if file.exists() and not force:
+        raise _refused("FILE", f"{file} exists already; --force writes over it")
+    try:
+        answers = gather(_Asker(options, ask=_person()), file)
+    except AnswerError as error:
+        raise _refused(f"--{error.question}", error.message) from error
+    season = file.parent / answers.season
+    write_season = not season.exists()
+    offered = Meets() if write_season else meets(season)
+    texts = {file: starter_robot(answers, offered)}
+    if write_season:
+        texts[season] = starter_season(answers.inch)
+    written(texts, copy_dated=None, expect={each: "" for each in texts if each != file or not force})
+    named = f"{file} and {season}" if write_season else str(file)
+    typer.echo(f"Wrote {named}. Next: fieldworthy check {file}")
+
+
+def _person() -> bool:
+    """Whether there is a person to ask: both ends are a terminal."""
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _refused(option: str, message: str) -> typer.BadParameter:
+    return typer.BadParameter(message, param_hint=f"'{option}'")
+
+
+class _Asker:
+    """Takes an answer from an option, from the person, or from the default, in this order."""
+
+    def __init__(self, options: Options, *, ask: bool) -> None:
+        self._options = options
+        self._ask = ask
+
+    def __call__(self, question: str, default: str, words: str, read: Callable[[str], T]) -> T:
+        given: Any = getattr(self._options, question.replace("-", "_"))
+
+        def checked(text: str) -> T:
+            """Read an answer; a bad one is refused under its option's name."""
+            try:
+                return read(str(text).strip())
+            except ValueError as error:
+                raise _refused(f"--{question}", str(error)) from error
+
+        if given is not None or not self._ask:
+            return checked(default if given is None else given)
+        answer: T = typer.prompt(words, default=default, value_proc=checked)
+        return answer

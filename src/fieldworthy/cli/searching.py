@@ -16,7 +16,7 @@ from fieldworthy.cli.output import plain_console, print_json, print_line, progre
 from fieldworthy.decide.search import Design, Found, How, Progress, search, write_variant
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.wanted import from_options, read_search
-from fieldworthy.engine.output import as_data
+from fieldworthy.engine.finding import as_data
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.robot import load_robot
 from fieldworthy.units import digits

@@ -11,14 +11,12 @@ from typing import TypeAlias
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits, first
-from fieldworthy.engine.finding import WIDEST, Outcome
-from fieldworthy.engine.sampling import most_cases
-from fieldworthy.engine.system import systems
+from fieldworthy.engine.evaluate import most_cases
+from fieldworthy.engine.finding import WIDEST, DisplayUnits, Outcome, first
+from fieldworthy.engine.system import Context, systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot import Loaded, refusals
 from fieldworthy.robot.model.robot import Robot
 

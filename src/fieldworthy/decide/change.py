@@ -9,7 +9,7 @@ from typing import Any, Literal, TypeVar
 
 from fieldworthy.files import Quantity
 from fieldworthy.files.declare import Spec
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.units import parse, to_unit
 
 Kind = Literal["value", "teeth", "count", "class", "layout", "latch"]

@@ -13,16 +13,15 @@ from typing import ClassVar
 
 import numpy as np
 
-from fieldworthy import stopping
+from fieldworthy import errors
 from fieldworthy.arrays import Array
 from fieldworthy.decide.features import Ability, ChangedFinding, Hours, UsedLimit, abilities, changes, hours, limits
 from fieldworthy.decide.flip import Flip, flip_of
 from fieldworthy.decide.information import doubts_of
 from fieldworthy.decide.recommend import Side, recommend
 from fieldworthy.decide.work import Entrant, Work, gain_of, lifted, work_between
-from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.sampling import Cases
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
@@ -33,7 +32,7 @@ from fieldworthy.match.uncertainty import grouped, true_means
 from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.vehicle.weights import keep_weights
+from fieldworthy.vehicle.state import keep_weights
 
 Progress = Callable[[int], None]
 _SAMPLES = 400
@@ -403,7 +402,7 @@ def _played(variants: Sequence[Loaded], runs: int, seed: int, progress: Progress
     ended: list[list[Array]] = [[] for _ in variants]
     done = 0
     try:
-        with stopping.in_order():
+        with errors.in_order():
             for row in zip(*(blocks(v, runs, seed) for v in variants), strict=True):
                 for i, block in enumerate(row):
                     points[i].append(block.points)

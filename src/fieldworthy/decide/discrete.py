@@ -11,9 +11,9 @@ from fieldworthy.decide.candidates import CandidateEvaluator
 from fieldworthy.decide.change import GONE, Change, Edit, Kind, value_at, with_value
 from fieldworthy.files import quantities, schema_of
 from fieldworthy.files.declare import Spec, hints
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.problems import KeyPath, dotted
-from fieldworthy.robot.catalogue import builtin
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.reading import references
+from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air.check import best_layout

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.decide.compare import paired
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput
 from fieldworthy.match import CannotPlay, Setup, play_runs, setup, with_chance
 from fieldworthy.measure.faultlog import Risk, risks

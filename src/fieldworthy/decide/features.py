@@ -8,7 +8,7 @@ from typing import Literal
 
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model.plan import Step
+from fieldworthy.robot.model.season import Step
 
 _ORDER = {"short": 0, "close": 1, "unknown": 2, "holds": 3}
 _HOUR = 3600.0

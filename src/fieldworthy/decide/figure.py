@@ -9,12 +9,10 @@ from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.features import Hours, UsedLimit
 from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.sensitivity import Influence
-from fieldworthy.drawing.axes import Chart, chart
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Chart, Row, chart, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
-from fieldworthy.drawing.rows import Row, draw_rows, rows_height
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import Sheet
+from fieldworthy.drawing.svg import Figure, Sheet
 from fieldworthy.units import COMMON, digits, labelled
 
 _TASK = 24.0  # height of a task's line [px]

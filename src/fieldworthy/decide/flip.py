@@ -11,7 +11,7 @@ from fieldworthy.decide.features import planned_actions
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.model.plan import Practice
+from fieldworthy.robot.model.season import Practice
 
 _CHANCES = (0.0, 0.25, 0.5, 0.75, 1.0)  # at which the curve is told: points are all but straight in a chance
 _REFINED = 2  # times that the crossing is looked at again, closer

@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
 from fieldworthy.files import Quantity
-from fieldworthy.files.problems import dotted
+from fieldworthy.files.document import dotted
 from fieldworthy.match.ability import mechanisms_for
 from fieldworthy.match.forecast import practice_of
 from fieldworthy.match.uncertainty import true_means

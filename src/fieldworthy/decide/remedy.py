@@ -14,9 +14,8 @@ from fieldworthy.decide.change import Change, Edit, Kind
 from fieldworthy.decide.discrete import Ladder, ladders
 from fieldworthy.decide.smallest import Bracket, Entry, brackets, narrowed, settled
 from fieldworthy.decide.variables import changeable
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Fact, Finding, Outcome, Report
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.engine.finding import Fact, Finding, Outcome, Report, first
+from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.robot import Loaded
 
 Progress = Callable[[float], None]

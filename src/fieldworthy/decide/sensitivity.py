@@ -15,10 +15,10 @@ from pydantic import TypeAdapter
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.features import planned_actions
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits
+from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.engine.system import Context
 from fieldworthy.files import Quantity, instantiate
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
 from fieldworthy.match.uncertainty import EACH
 from fieldworthy.physics.chance.chance import posterior

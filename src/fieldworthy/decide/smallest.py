@@ -12,7 +12,7 @@ from fieldworthy.decide.candidates import CandidateEvaluator, Key, holds
 from fieldworthy.decide.change import Change, rounded, value_change
 from fieldworthy.decide.variables import effort_of, ways
 from fieldworthy.files import Quantity
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 
 Entry = tuple[KeyPath, Quantity]
 _ROUNDS = 3

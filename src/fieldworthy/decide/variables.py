@@ -12,7 +12,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import Quantity
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 
 _EASY: dict[str, tuple[float, float]] = {
     "length": (0.02, 0.010),

@@ -6,10 +6,9 @@ put on a `Sheet` of their own. Every figure is drawn by ``name(data, style)``.
 """
 
 from fieldworthy.drawing.axes import Chart, chart, paint, panels
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Band, Bars, Limit, Line, Mark, Points, Span, Spot
 from fieldworthy.drawing.style import DARK, LIGHT, PRINT, THEMES, Style, Theme
-from fieldworthy.drawing.svg import Box, Ink, Letters, Sheet, node
+from fieldworthy.drawing.svg import Box, Figure, Ink, Letters, Sheet, node
 
 __all__ = [
     "DARK", "LIGHT", "PRINT", "THEMES", "Axis", "Band", "Bars", "Box", "Chart", "Figure", "Ink", "Letters", "Limit",

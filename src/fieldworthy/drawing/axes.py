@@ -1,4 +1,4 @@
-"""Charts: axes in the person's units, with what `axesmarks` lists drawn between them.
+"""Charts: one pair of axes, rows of bars with words above them, and charts below each other over one axis.
 
 A chart is described (`Chart`) and then drawn (`chart`, or `panels` for several below each other, or `paint` into a
 part of a larger sheet).
@@ -6,13 +6,14 @@ part of a larger sheet).
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
 
 import numpy as np
 
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.arrays import Array
 from fieldworthy.drawing.frame import (
     Axis,
     Band,
@@ -23,13 +24,15 @@ from fieldworthy.drawing.frame import (
     Mark,
     Points,
     Span,
+    Tone,
+    colour_of,
     frame,
     head_rows,
     legend_rows,
 )
-from fieldworthy.drawing.painting import paint_marks
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import LARGE, Box, Letters, Sheet
+from fieldworthy.drawing.painting import draw_spot, end_labels, limit_label, paint_marks
+from fieldworthy.drawing.style import Style, width, wrapped
+from fieldworthy.drawing.svg import LARGE, NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,3 +185,261 @@ def _shown(numbers: Any, axis: Axis, style: Style) -> list[Any]:
     if axis.names:
         return [axis.names[int(value)] for value in values]
     return [float(value) for value in style.value(values, axis.kind)]
+
+
+Shape = Literal["dot", "ring", "square", "cross", "diamond", "triangle"]
+_LINE, _BAR, _ROW_GAP = 15.0, 12.0, 11.0  # of a text, of a bar, and between rows [px]
+_EDGE = 12.0  # [px]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One row.
+
+    Attributes
+    ----------
+    label : Above it; broken into lines that fit
+    note : At the right end of the label's first line: the number in words
+    bar : From where to where a bar goes [SI]
+    interval : Ends of an interval [SI]
+    at : Where its mark is [SI]
+    shape : Of the mark
+    tone : As for a mark of a chart
+    hollow : Whether the bar is an outline only
+    heading : Whether it is a heading without a bar
+    """
+
+    label: str
+    note: str = ""
+    bar: tuple[float, float] | None = None
+    interval: tuple[float, float] | None = None
+    at: float | None = None
+    shape: Shape = "dot"
+    tone: Tone = 0
+    hollow: bool = False
+    heading: bool = False
+
+
+def rows_height(rows: Sequence[Row], axis: Axis, wide: float) -> float:
+    """Say how high rows and their axis are."""
+    return sum(_tall(row, wide) for row in rows) + 10.0 + 24.0 + (18.0 if axis.label else 0.0)
+
+
+def _tall(row: Row, wide: float) -> float:
+    lines = len(_lines(row, wide))
+    return 12.0 + 18.0 * lines if row.heading else _LINE * lines + _BAR + _ROW_GAP
+
+
+def _lines(row: Row, wide: float) -> list[str]:
+    """The label in lines, the first of which leaves room for the note."""
+    size = NORMAL if row.heading else SMALL
+    room = wide - 2.0 * _EDGE
+    first = room - (width(row.note, SMALL, bold=True) + 14.0 if row.note else 0.0)
+    whole = wrapped(row.label, size, max(first, 0.4 * room))
+    if len(whole) < 2:
+        return whole or [""]
+    rest = row.label[len(whole[0]) :].strip() if row.label.startswith(whole[0]) else " ".join(whole[1:])
+    return [whole[0], *wrapped(rest, size, room)]
+
+
+def draw_rows(sheet: Sheet, top: float, rows: Sequence[Row], axis: Axis, marks: Sequence[Limit | Span] = ()) -> Frame:
+    """Draw rows over one axis."""
+    wide = sheet.style.width
+    box = Box(0.0, top, wide, rows_height(rows, axis, wide))
+    extent = np.array([axis.low or 0.0, axis.high or 1.0])
+    where = frame(sheet, box, (axis, Axis("", names=("",))), (extent, np.zeros(1)), ())
+    # lines lie under the words, their own names find what room is left
+    paint_marks(sheet, where, [replace(mark, name="") if isinstance(mark, Limit) else mark for mark in marks])
+    y = where.plot.y
+    for row in rows:
+        _row(sheet, where, y, row)
+        y += _tall(row, wide)
+    for mark in marks:
+        if isinstance(mark, Limit) and mark.name:
+            colour = colour_of(mark.tone, 0, sheet.style)[0]
+            limit_label(sheet, where, mark, colour, [])
+    return where
+
+
+def _row(sheet: Sheet, where: Frame, top: float, row: Row) -> None:
+    theme, wide = sheet.style.theme, sheet.style.width
+    lines = _lines(row, wide)
+    step, size = (18.0, NORMAL) if row.heading else (_LINE, SMALL)
+    base = top + (20.0 if row.heading else 11.0)
+    for i, line in enumerate(lines):
+        sheet.text(_EDGE, base + step * i, line, Letters(theme.ink, size, bold=row.heading, halo=theme.paper))
+    if row.note:
+        sheet.text(wide - _EDGE, base, row.note, Letters(theme.ink, SMALL, "end", bold=True, halo=theme.paper))
+    if row.heading:
+        return
+    middle = top + _LINE * len(lines) + _BAR / 2.0 + 1.0
+    colour = colour_of(row.tone, 0, sheet.style)[0]
+    if row.bar is not None:
+        a, b = sorted(_held(where, at) for at in row.bar)
+        box = Box(a, middle - _BAR / 2.0, max(b - a, 1.0), _BAR)
+        sheet.rect(box, Ink(colour, theme.paper if row.hollow else colour, 1.4), 1.5)
+    if row.interval is not None:
+        _interval(sheet, where, middle, row.interval, theme.ink if row.bar is not None else colour)
+    if row.at is not None:
+        _mark(sheet, where, middle, row, colour)
+
+
+def _held(where: Frame, at: float) -> float:
+    """On the sheet, kept between the ends of the axis [px]."""
+    if np.isnan(at):
+        return where.plot.x
+    low, high = sorted((where.x.low, where.x.high))
+    shown = float(np.clip(where.x.style.value(float(at), where.x.kind), low, high))
+    return float(where.x.shown(shown))
+
+
+def _interval(sheet: Sheet, where: Frame, y: float, ends: tuple[float, float], colour: str) -> None:
+    a, b = sorted(_held(where, at) for at in ends)
+    sheet.line((a, y), (b, y), Ink(colour, width=1.6))
+    for at in (a, b):
+        sheet.line((at, y - 4.0), (at, y + 4.0), Ink(colour, width=1.6))
+
+
+def _mark(sheet: Sheet, where: Frame, y: float, row: Row, colour: str) -> None:
+    """The row's mark; an arrow at the end of the axis where it lies beyond."""
+    at = row.at or 0.0
+    x, shown = _held(where, at), where.x.style.value(float(at), where.x.kind)
+    if shown > where.x.high * (1.0 + 1e-9) + 1e-12:
+        sheet.arrow((x - 16.0, y), (x, y), Ink(colour, width=2.2), 9.0)
+        x -= 22.0
+    elif shown < where.x.low - abs(where.x.low) * 1e-9 - 1e-12:
+        sheet.arrow((x + 16.0, y), (x, y), Ink(colour, width=2.2), 9.0)
+        x += 22.0
+    draw_spot(sheet, (x, y), row.shape, colour)
+
+
+HEAD = 26.0
+"""Height of a pane's title [px]."""
+_GAP = 22.0  # of names in the margin, from the plot and from the edge [px]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """A level line right across a pane, named in the margin.
+
+    Attributes
+    ----------
+    at : Where it crosses the y axis [SI]
+    name : What it is
+    tone : As for a mark
+    dash : Dash pattern; None for a full line
+    """
+
+    at: float
+    name: str
+    tone: Tone = "quiet"
+    dash: str | None = "6 3"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pane:
+    """One of several charts over the same axis.
+
+    Attributes
+    ----------
+    title : Above it; none where empty
+    y : Its own axis
+    marks : What is drawn
+    levels : Level lines, named in the margin
+    named : Lines whose names stand in the margin, beside their right ends
+    holds : What the y axis must hold, where it does not give both ends [SI]
+    height : Without the title [px]
+    aside : What stands in the margin, above the names
+    last : Whether the shared axis is named below it
+    """
+
+    title: str
+    y: Axis
+    marks: Sequence[Mark]
+    levels: Sequence[Level] = ()
+    named: Sequence[Line] = ()
+    holds: Sequence[float] = ()
+    height: float = 190.0
+    aside: str = ""
+    last: bool = True
+
+    @property
+    def tall(self) -> float:
+        """Height with the title [px]."""
+        return self.height + (HEAD if self.title else 0.0)
+
+
+def margin_of(panes: Sequence[Pane], style: Style) -> float:
+    """Find the width that the names at the right need."""
+    names = [level.name for pane in panes for level in pane.levels]
+    names += [line.name for pane in panes for line in pane.named]
+    if not names:
+        return 0.0
+    widths = [width(name, SMALL) for name in (*names, *(pane.aside for pane in panes))]
+    return min(max(widths) + _GAP, 0.34 * style.width)
+
+
+def stack(sheet: Sheet, top: float, panes: Sequence[Pane], x: Axis) -> list[Frame]:
+    """Draw charts below each other with their plots in line."""
+    room = margin_of(panes, sheet.style)
+    left = max((_trial(sheet.style, pane, x, room) for pane in panes), default=0.0)
+    frames = []
+    for pane in panes:
+        if pane.title:
+            sheet.text(12.0, top + 18.0, pane.title, Letters(sheet.style.theme.ink, LARGE, bold=True))
+            top += HEAD
+        frames.append(_pane(sheet, top, pane, x, (left, room)))
+        top += pane.height
+    return frames
+
+
+def _trial(style: Style, pane: Pane, x: Axis, room: float) -> float:
+    """How far right the plot of a pane begins if nothing pushes it [px]."""
+    return _framed(Sheet(style, pane.height), 0.0, pane, x, (0.0, room)).plot.x
+
+
+def _framed(sheet: Sheet, top: float, pane: Pane, x: Axis, sides: tuple[float, float]) -> Frame:
+    push, room = sides
+    box = Box(push, top, sheet.style.width - room - push, pane.height)
+    given = [end for end in (pane.y.low, pane.y.high) if end is not None]
+    extents = (np.array([x.low or 0.0, x.high or 1.0]), np.array([*pane.holds, *given], dtype=float))
+    own = x if pane.last else dataclasses.replace(x, label="")
+    return frame(sheet, box, (own, pane.y), extents, pane.marks)
+
+
+def _pane(sheet: Sheet, top: float, pane: Pane, x: Axis, sides: tuple[float, float]) -> Frame:
+    left, room = sides
+    push = left - _trial(sheet.style, pane, x, room)
+    where = _framed(sheet, top, pane, x, (push, room))
+    lines = [line for i, level in enumerate(pane.levels) if (line := _level(sheet, where, level, i)) is not None]
+    lines += [_named(sheet, where, line) for line in pane.named]
+    if lines and pane.aside:
+        sheet.text(where.plot.right + 14.0, where.plot.y - 12.0, pane.aside, Letters(sheet.style.theme.quiet, SMALL))
+    paint_marks(sheet, where, pane.marks)
+    end_labels(sheet, dataclasses.replace(where, outer=sheet.area), lines)
+    return where
+
+
+def _level(sheet: Sheet, where: Frame, level: Level, turn: int) -> tuple[Array, str, str] | None:
+    """Draw a level; its ends, name and colour."""
+    y, plot = float(where.y(level.at)), where.plot
+    if not plot.y - 1.0 <= y <= plot.bottom + 1.0:
+        return None
+    colour = colour_of(level.tone, turn, sheet.style)[0]
+    sheet.line((plot.x, y), (plot.right, y), Ink(colour, width=1.5, dash=level.dash))
+    return np.array([(plot.x, y), (plot.right, y)]), level.name, colour
+
+
+def _named(sheet: Sheet, where: Frame, line: Line) -> tuple[Array, str, str]:
+    """Draw a line, dotted on to the margin where it ends before; its end, name and colour."""
+    paint_marks(sheet, where, [dataclasses.replace(line, name="")])
+    colour = colour_of(line.tone, 0, sheet.style)[0]
+    x, y = float(where.x(np.asarray(line.x, float)[-1])), float(where.y(np.asarray(line.y, float)[-1]))
+    if x < where.plot.right - 3.0:
+        sheet.line((x, y), (where.plot.right, y), Ink(colour, dash="1 4"))
+    return np.array([(where.plot.right, y)]), line.name, colour
+
+
+def pane_height(style: Style, marks: Sequence[Mark] = ()) -> float:
+    """Choose the height of a pane."""
+    return float(np.clip(0.34 * style.width, 190.0, 270.0)) + 20.0 * legend_rows(marks, style)

@@ -11,8 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.lettering import shortened, width
-from fieldworthy.drawing.style import DASHES, Style
+from fieldworthy.drawing.style import DASHES, Style, shortened, width
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
 
 Numbers: TypeAlias = Sequence[float] | npt.ArrayLike

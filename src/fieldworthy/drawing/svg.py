@@ -1,18 +1,20 @@
-"""Plain SVG: elements with presentation attributes alone, and a sheet that remembers where its texts are."""
+"""Plain SVG: elements with presentation attributes, a sheet that remembers its texts, the finished figure."""
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from itertools import zip_longest
+from typing import Any, Literal
 from xml.sax.saxutils import escape as _escape
 
 import numpy as np
 
-from fieldworthy.drawing.lettering import shortened, width
-from fieldworthy.drawing.style import FONT, Style
+from fieldworthy.drawing.style import FONT, Style, shortened, width
 
 Anchor = Literal["start", "middle", "end"]
 Point = tuple[float, float]
@@ -234,3 +236,44 @@ class Sheet:
             "svg", *words, paper, *self._nodes, xmlns="http://www.w3.org/2000/svg", role="img",
             viewBox=f"0 0 {number(wide)} {number(high)}", width=wide, height=high, font_family=FONT,
         )  # fmt: skip
+
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a spreadsheet would reckon with a text that begins so
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure.
+
+    Attributes
+    ----------
+    title : What it shows, in a few words
+    alt : One sentence for who cannot see it, with the numbers that matter
+    svg : The drawing, a whole SVG document without scripts, style sheets or outside references
+    columns : The numbers behind it by heading, with the unit in the heading; columns may differ in length
+    """
+
+    title: str
+    alt: str
+    svg: str
+    columns: dict[str, Sequence[Any]] = field(default_factory=dict)
+
+    def _repr_svg_(self) -> str:
+        """What a notebook shows."""
+        return self.svg
+
+    def csv(self) -> str:
+        """Write the numbers behind the figure."""
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow([_cell(heading) for heading in self.columns])
+        for row in zip_longest(*self.columns.values(), fillvalue=""):
+            writer.writerow([_cell(value) for value in row])
+        return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, str):
+        return "'" + value if value.startswith(_FORMULA) else value
+    number = float(value)
+    return f"{number:.6g}" if math.isfinite(number) else ""

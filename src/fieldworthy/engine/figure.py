@@ -9,13 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Row, Shape, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot, frame
-from fieldworthy.drawing.lettering import shortened, width
 from fieldworthy.drawing.painting import paint_marks
-from fieldworthy.drawing.rows import Row, Shape, draw_rows, rows_height
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import SMALL, Box, Letters, Sheet
+from fieldworthy.drawing.style import Style, shortened, width
+from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
 from fieldworthy.engine.finding import WIDEST, Finding, Report, Verdict
 
 

@@ -1,24 +1,321 @@
-"""What a subsystem of a robot says of itself, in one declaration that everything else reads."""
+"""What a subsystem says of itself in one declaration, and the context in which checks compute shared state once.
+
+What a result rests on is found, not typed: the robot that the checks see notes which of its fields they read. Its
+numbers can be changed in place, so whoever holds on to a part of it sees the new ones.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+import dataclasses
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from importlib import resources
 from types import MappingProxyType
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import Style
-from fieldworthy.engine.constants import Constants
-from fieldworthy.engine.context import Context
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.robot.kinds import declared
-from fieldworthy.robot.model.mechanism import Mechanism
+from fieldworthy.files import Quantity
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.reading import Draw
+from fieldworthy.robot.model.machine import Mechanism, declared
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.shelf import PLAIN, Typical
+
+T = TypeVar("T")
+K = TypeVar("K", bound=Hashable)
+Place: TypeAlias = tuple[int, str]
+"""A field of a description: which of its things, counted from the top, and the field's name."""
+Places: TypeAlias = frozenset[Place]
+
+
+class Reads:
+    """Collects which fields are read.
+
+    Attributes
+    ----------
+    seen : Those read so far in what is being computed now
+    """
+
+    __slots__ = ("seen",)
+
+    def __init__(self) -> None:
+        self.seen: set[Place] = set()
+
+    def of(self, compute: Callable[[], T]) -> tuple[T, Places]:
+        """Compute something and tell what it read."""
+        around, self.seen = self.seen, set()
+        try:
+            made = compute()
+            return made, frozenset(self.seen)
+        finally:
+            around |= self.seen
+            self.seen = around
+
+
+class Memory:
+    """What was computed once, and what it read."""
+
+    __slots__ = ("_kept", "_reads")
+
+    def __init__(self, reads: Reads | None = None) -> None:
+        self._reads = reads
+        self._kept: dict[Hashable, tuple[Any, Places]] = {}
+
+    def once(self, key: Hashable, compute: Callable[[], T]) -> T:
+        """Compute something the first time it is asked for."""
+        kept = self._kept.get(key)
+        if kept is None:
+            made = (compute(), frozenset()) if self._reads is None else self._reads.of(compute)
+            kept = self._kept[key] = made
+        elif self._reads is not None:
+            self._reads.seen |= kept[1]
+        found: T = kept[0]
+        return found
+
+    def __contains__(self, key: Hashable) -> bool:
+        """Tell whether something was computed already."""
+        return key in self._kept
+
+    def forget(self, changed: Places | None) -> None:
+        """Drop what read a field that has changed."""
+        self._kept = undisturbed(self._kept, changed)
+
+
+def undisturbed(kept: dict[K, tuple[T, Places]], changed: Places | None) -> dict[K, tuple[T, Places]]:
+    """Choose what still holds after a change."""
+    if changed is None:
+        return {}
+    return {key: one for key, one in kept.items() if changed.isdisjoint(one[1])}
+
+
+class Live:
+    """Descriptions filled with numbers, which can be changed in place and note which fields are read.
+
+    Attributes
+    ----------
+    things : The declared things with numbers [SI]
+    """
+
+    def __init__(self, stated: Iterable[tuple[KeyPath, Any]], draw: Draw, reads: Reads, aside: bool = False) -> None:
+        self._draw, self._reads, self._aside = draw, reads, aside
+        self._nodes: list[tuple[KeyPath, Any]] = []
+        self.things = tuple(self._filled(thing, path) for path, thing in stated)
+
+    def _filled(self, value: Any, path: KeyPath) -> Any:
+        if isinstance(value, Quantity):
+            return self._draw(path, value)
+        if isinstance(value, dict):
+            return {key: self._filled(item, (*path, key)) for key, item in value.items()}
+        if isinstance(value, tuple):
+            return tuple(self._filled(item, (*path, i)) for i, item in enumerate(value))
+        return self._node(value, path) if dataclasses.is_dataclass(value) else value
+
+    def _node(self, stated: Any, path: KeyPath) -> Any:
+        declared: Any = type(stated)
+        node = object.__new__(_noting(declared))
+        object.__setattr__(node, "_at", ~len(self._nodes) if self._aside else len(self._nodes))
+        object.__setattr__(node, "_seen_by", self._reads)
+        self._nodes.append((path, node))
+        for name, put in _slots(declared).items():
+            put(node, self._filled(getattr(stated, name), (*path, name)))
+        return node
+
+    def change(self, fields: Mapping[Place, Any], draw: Draw) -> None:
+        """Put other numbers into some fields."""
+        self._draw = draw
+        for (at, name), value in fields.items():
+            path, node = self._nodes[at]
+            declared: Any = type(node).__base__
+            _slots(declared)[name](node, self._filled(value, (*path, name)))
+
+
+def fields_of(stated: Iterable[tuple[KeyPath, Any]]) -> Iterator[tuple[Place, KeyPath, Any]]:
+    """List every field of some descriptions, except those that hold further described things."""
+    count = iter(range(1_000_000_000))
+    for path, thing in stated:
+        yield from _fields(thing, path, count)
+
+
+def _fields(thing: Any, path: KeyPath, count: Iterator[int]) -> Iterator[tuple[Place, KeyPath, Any]]:
+    at = next(count)
+    declared: Any = type(thing)
+    for name in _slots(declared):
+        value = getattr(thing, name)
+        inner = list(_described(value, (*path, name)))
+        if not inner:
+            yield (at, name), (*path, name), value
+        for where, item in inner:
+            yield from _fields(item, where, count)
+
+
+def _described(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
+    """The described things that a field holds."""
+    if isinstance(value, dict | tuple):
+        for key, item in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _described(item, (*path, key))
+    elif dataclasses.is_dataclass(value) and not isinstance(value, Quantity):
+        yield path, value
+
+
+@cache
+def _slots(declared: Any) -> dict[str, Callable[[Any, Any], None]]:
+    """What sets each field of a declaration, past its being frozen."""
+    return {field.name: getattr(declared, field.name).__set__ for field in dataclasses.fields(declared)}
+
+
+@cache
+def _noting(declared: Any) -> Any:
+    """The same declaration, with fields that note when they are read; a copy of it is a plain one."""
+    members: dict[str, Any] = {name: _noted(name, getattr(declared, name)) for name in _slots(declared)}
+    own = {
+        "__slots__": ("_at", "_seen_by"),
+        "__module__": declared.__module__,
+        "__doc__": declared.__doc__,
+        "__new__": lambda _cls, **numbers: declared(**numbers),
+    }
+    return type(declared.__name__, (declared,), own | members)
+
+
+def _noted(name: str, slot: Any) -> property:
+    get = slot.__get__
+
+    def read(node: Any) -> Any:
+        """Note that the field was read, and give it."""
+        node._seen_by.seen.add((node._at, name))
+        return get(node)
+
+    return property(read)
+
+
+@dataclass(frozen=True)
+class Context:
+    """A robot in a season, over the cases of a batch: the evaluation context of checks, figures and forecasts."""
+
+    robot: Robot
+    season: Season
+    base: Context | None = None
+    memory: Memory = field(default_factory=Memory, repr=False)
+
+    def once(self, key: Hashable, compute: Callable[[], T]) -> T:
+        """Compute something once for this batch."""
+        return self.memory.once(key, compute)
+
+    @property
+    def nominal(self) -> Context:
+        """The same robot with nominal numbers alone, for questions with an axis of candidates of their own."""
+        return self.base or self
+
+
+EXACT = 8
+"""Digits of what is stated, or follows from counts and sizes alone."""
+COMPUTED = 4
+"""Digits of what the model gives: at most a twentieth of a per cent is lost."""
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """One number for the robot's program.
+
+    Attributes
+    ----------
+    words : What it is called, from the general to the particular; some are the person's own
+    value : In SI
+    kind : Kind of quantity; ``count`` for a bare number; or a unit of SI of its own, such as ``V*s/m``
+    about : What it is, in a few words
+    origin : Key of the file, or id of the finding or fact, that it comes from
+    basis : What it rests on
+    tolerance : Half width of its 95 % interval in SI; None for what is computed or exact
+    figures : Significant digits that mean something
+    """
+
+    words: tuple[str, ...]
+    value: float
+    kind: str
+    about: str
+    origin: str
+    basis: str = "computed"
+    tolerance: float | None = None
+    figures: int = EXACT
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """A number that goes out as the file states it.
+
+    Attributes
+    ----------
+    key : Its key path, with ``*`` for a name of the person's own
+    words, about : What it is called, with ``/`` between the words, and what it is; ``{0}``, ``{1}`` are those names
+    """
+
+    key: str
+    words: str
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A number that a finding or fact tells.
+
+    Attributes
+    ----------
+    id : Of the outcome; ends in ``*`` for the name of a mechanism
+    number : Which number of its sentence, or ``value``
+    words, about : As of `Stated`
+    at_most : Ids of outcomes whose value it may not exceed either, as what is safe is less than what can be done
+    counted : Whether it is a whole number
+    """
+
+    id: str
+    number: str
+    words: str
+    about: str
+    at_most: tuple[str, ...] = ()
+    counted: bool = False
+
+
+Quantities = Mapping[KeyPath, Quantity]
+Computed = Callable[[Context, Quantities], Iterable[Constant]]
+
+
+def _nothing(_context: Context, _quantities: Quantities) -> Iterable[Constant]:
+    return ()
+
+
+EXACT = 8
+"""Digits of what is stated, or follows from counts and sizes alone."""
+COMPUTED = 4
+"""Digits of what the model gives: at most a twentieth of a per cent is lost."""
+
+
+@dataclass(frozen=True, slots=True)
+class Constants:
+    """The constants of one system.
+
+    Attributes
+    ----------
+    computed : Those of the nominal robot that no file and no finding states
+    """
+
+    stated: tuple[Stated, ...] = ()
+    found: tuple[Found, ...] = ()
+    computed: Computed = _nothing
+
+
+def stated(path: KeyPath, quantity: Quantity, words: tuple[str, ...], about: str) -> Constant:
+    """Make a constant of a number of the file."""
+    exact = quantity.tolerance == 0.0
+    basis = "exact" if exact else quantity.basis
+    tolerance = None if exact else quantity.tolerance
+    return Constant(words, quantity.si, quantity.kind, about, dotted(path), basis, tolerance)
+
 
 _ALWAYS = (
     "The event's own rules and the makers' ratings come first; these results are estimates, not a licence.",

@@ -5,12 +5,9 @@ declaration come the file's schema (pydantic: unit strings, defaults, errors) an
 dataclass itself, filled with SI numbers or arrays over cases). Robots and seasons are both declared this way.
 """
 
-from fieldworthy.files.declare import all_are, assume, exact, need, schema_of
-from fieldworthy.files.document import Document, read_document
-from fieldworthy.files.instantiation import instantiate, quantities
-from fieldworthy.files.kinds import Basis, Of, Quantity, Ref
-from fieldworthy.files.problems import BadFile, BadInput, Problem
-from fieldworthy.files.reading import validate
+from fieldworthy.files.declare import Basis, Of, Quantity, Ref, all_are, assume, exact, need, schema_of
+from fieldworthy.files.document import BadFile, BadInput, Document, Problem, read_document
+from fieldworthy.files.reading import instantiate, quantities, validate
 
 __all__ = [
     "BadFile",

@@ -1,17 +1,326 @@
-"""From one declaration (a frozen dataclass) to the schema of the file (a pydantic model)."""
+"""From one declaration (a frozen dataclass, fields marked by kind) to the schema of the file (a pydantic model)."""
 
 from __future__ import annotations
 
 import dataclasses
+import math
+import re
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
 from functools import cache
-from typing import Annotated, Any, Literal, Optional, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, Optional, TypeAlias, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, create_model
+import numpy as np
+import numpy.typing as npt
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    Tag,
+    create_model,
+)
+from pydantic_core import PydanticCustomError, core_schema
 
-from fieldworthy.files.kinds import Of, Quantity, Ref, Role
-from fieldworthy.units import wanted
+from fieldworthy.files.document import nearest, shorten
+from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit, wanted
+
+Basis = Literal["measured", "datasheet", "estimate"]
+BASES: tuple[Basis, ...] = ("measured", "datasheet", "estimate")
+Role = Literal["choice", "made", "fact", "wish"]
+"""Whose a number is: the team's to choose; the team's where it makes the part, a fact where it buys it (the file then
+says ``basis: datasheet``); how things are, to be found out; what is wanted."""
+
+# Half widths of a 95 % interval for a bare value of each kind: the relative part, then the absolute part in SI.
+# Common practice, no source: what a team's tape, scale and datasheets usually turn out to be worth.
+_ESTIMATE: dict[str, tuple[float, float]] = {
+    "length": (0.01, 0.001),
+    "mass": (0.10, 0.002),
+    "angle": (0.0, 0.0175),
+    "time": (0.10, 0.0),
+    "temperature": (0.0, 3.0),
+    "voltage": (0.02, 0.0),
+    "charge": (0.10, 0.0),
+    "pressure": (0.03, 0.0),
+    "volume": (0.05, 0.0),
+    "ratio": (0.05, 0.0),
+    "resistance": (0.15, 0.0),
+    "thermal resistance": (0.25, 0.0),
+    "heat capacity": (0.25, 0.0),
+    "sonic conductance": (0.20, 0.0),
+    "inertia": (0.20, 0.0),
+    "work time": (0.25, 0.0),
+}
+_OTHER = (0.10, 0.0)
+_SHARE: dict[Basis, float] = {"estimate": 1.0, "datasheet": 0.5, "measured": 0.25}
+_MASS_SHARE: dict[Basis, float] = {"estimate": 1.0, "datasheet": 0.25, "measured": 0.125}  # scales beat a guess by more
+LEAST_OF_PLACES = 0.010
+"""The middle of a part that nobody has measured is uncertain by this at least [m], whatever the number itself is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One number of a file, with its unit, its tolerance and what it rests on.
+
+    Attributes
+    ----------
+    si : The value in SI
+    kind : A key of `fieldworthy.units.KINDS`
+    unit : The unit as written
+    tolerance : Half width of the 95 % interval, in SI
+    basis : What the value rests on
+    assumed : True where the file says nothing and a documented default stands in
+    low, high : Bounds that no sample may leave, in SI
+    date : The day on which it was found, as ISO 8601 writes it
+    role, effort, spread : As declared, see `Of`
+    usual : True where the file states no tolerance and the usual one stands in
+    """
+
+    si: float
+    kind: str
+    unit: str
+    tolerance: float
+    basis: Basis = "estimate"
+    assumed: bool = False
+    low: float = float("-inf")
+    high: float = float("inf")
+    date: str | None = None
+    role: Role = "choice"
+    effort: float = 1.0
+    spread: bool = False
+    usual: bool = False
+
+
+def default_tolerance(si: float, kind: str, basis: Basis, *, place: bool = False) -> float:
+    """Give the tolerance of a value whose file states none; `place` is the middle of a part or a load.
+
+    Notes
+    -----
+    Common practice, no source; the table is printed in docs/files.md.
+    """
+    relative, absolute = _ESTIMATE.get(kind, _OTHER)
+    usual = (relative * abs(si) + absolute) * (_MASS_SHARE if kind == "mass" else _SHARE)[basis]
+    return max(usual, LEAST_OF_PLACES) if place and basis == "estimate" else usual
+
+
+def tolerance_table() -> list[tuple[str, tuple[tuple[float, float], ...]]]:
+    """List the default tolerances by kind, relative and absolute part for estimate, datasheet and measured."""
+    rows = []
+    for kind, (relative, absolute) in [*_ESTIMATE.items(), ("everything else", _OTHER)]:
+        shares = (_MASS_SHARE if kind == "mass" else _SHARE).values()
+        rows.append((kind, tuple((relative * share, absolute * share) for share in shares)))
+    return rows
+
+
+Real: TypeAlias = float | npt.NDArray[np.float64]
+QUANTITY_KEYS = ("value", "tolerance", "basis", "date")
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+def _wrong(expected: str, suggestion: str | None = None, at: str = "") -> PydanticCustomError:
+    """Say what was expected, and at which key of the quantity's own mapping."""
+    said = {"expected": expected, "suggestion": suggestion or "", "at": at}
+    return PydanticCustomError("expected", "expected {expected}", said)
+
+
+def is_day(given: str) -> bool:
+    """Say whether a text is a day that exists, as ISO 8601 writes it with hyphens."""
+    try:
+        return _DAY.fullmatch(given) is not None and date.fromisoformat(given) is not None
+    except ValueError:
+        return False
+
+
+def _day(given: object) -> str | None:
+    """The day on which a value was found, as ISO 8601 writes it."""
+    if given is None or isinstance(given, date):  # some readers of YAML make a date of it themselves
+        return None if given is None else given.isoformat()[:10]
+    if isinstance(given, str) and _DAY.fullmatch(given):
+        if is_day(given):
+            return given
+        raise _wrong(f"a day that exists (found {shorten(given)})", at="date")
+    raise _wrong(f"a date such as 2026-11-25: year, month, day (found {shorten(given)})", at="date")
+
+
+@dataclass(frozen=True, slots=True)
+class Of:
+    """A field that holds a quantity of one kind, within bounds.
+
+    Attributes
+    ----------
+    kind : A key of `fieldworthy.units.KINDS`
+    low, high : Bounds in SI; `above` and `below` exclude the bound itself
+    above, below : Whether the lower and the upper bound are excluded
+    fixed : True for a rule of the season or a count-like number: it has no tolerance
+    role : Whose the number is
+    effort : How many times harder a change is than is usual for its kind; common practice, no source
+    spread : True where it says how far things are off: halving it is as hard at any size
+    place : True for the middle of a part or a load: guessed, it is uncertain by a centimetre at least
+    """
+
+    kind: str
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False
+    below: bool = False
+    fixed: bool = False
+    role: Role = "choice"
+    effort: float = 1.0
+    spread: bool = False
+    place: bool = False
+
+    def read(self, given: object) -> Quantity:
+        """Read a field of a file."""
+        if isinstance(given, Quantity):
+            return given
+        if isinstance(given, Mapping):
+            return replace(self._mapping(given), date=_day(given.get("date")))
+        return self._made(self._number(given, self.kind), None, "estimate")
+
+    def _mapping(self, given: Mapping[Any, Any]) -> Quantity:
+        for key in given:
+            if key not in QUANTITY_KEYS:
+                raise _wrong(f"one of {', '.join(QUANTITY_KEYS)} as key", nearest(str(key), QUANTITY_KEYS), str(key))
+        if "value" not in given:
+            raise _wrong("the key 'value' in this mapping")
+        basis = given.get("basis", "estimate")
+        if basis not in BASES:
+            raise _wrong(f"one of {', '.join(BASES)}", nearest(str(basis), BASES), "basis")
+        value = self._number(given["value"], self.kind, "value")
+        if given.get("tolerance") is None:
+            return self._made(value, None, basis)
+        step = "temperature step" if self.kind == "temperature" else self.kind
+        tolerance = self._number(given["tolerance"], step, "tolerance").si
+        if tolerance < 0:
+            raise _wrong("zero or more", at="tolerance")
+        return self._made(value, tolerance, basis)
+
+    @staticmethod
+    def _number(given: object, kind: str, at: str = "") -> Any:
+        if isinstance(given, bool) or not isinstance(given, str | int | float):
+            raise _wrong(wanted(kind), at=at)
+        try:
+            return parse(given, kind)
+        except (UnitError, OverflowError) as error:
+            expected = error.expected if isinstance(error, UnitError) else "a number of finite size"
+            near = getattr(error, "suggestion", None)
+            raise _wrong(f"{expected} (found {shorten(given)})", near, at) from error
+
+    def _made(self, value: Any, tolerance: float | None, basis: Basis) -> Quantity:
+        si = float(value.si)
+        too_low = si < self.low or (self.above and si == self.low)
+        too_high = si > self.high or (self.below and si == self.high)
+        if too_low or too_high:
+            label = "" if value.unit == "1" else f" {value.unit}"
+            found = digits(to_unit(si, self.kind, value.unit))
+            raise _wrong(f"{self.bounds(value.unit)} (found {found}{label})")
+        usual = not self.fixed and tolerance is None
+        if self.fixed:
+            tolerance = 0.0
+        elif tolerance is None:
+            tolerance = default_tolerance(si, self.kind, basis, place=self.place)
+        return Quantity(
+            si, self.kind, value.unit, tolerance, basis, False, self.low, self.high,
+            role=self.role, effort=self.effort, spread=self.spread, usual=usual,
+        )  # fmt: skip
+
+    def bounds(self, unit: str) -> str:
+        """Say the bounds in words."""
+        label = "" if unit == "1" else f" {unit}"
+        parts = []
+        if math.isfinite(self.low):
+            low = digits(to_unit(self.low, self.kind, unit))
+            parts.append(f"{'more than' if self.above else 'at least'} {low}{label}")
+        if math.isfinite(self.high):
+            high = digits(to_unit(self.high, self.kind, unit))
+            parts.append(f"{'less than' if self.below else 'at most'} {high}{label}")
+        return " and ".join(parts) or "a number"
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        kind = KINDS[self.kind]
+        text = {"type": "string", "examples": [kind.example]}
+        value: dict[str, Any] = {"anyOf": [text, {"type": "number"}]} if self.kind == "ratio" else text
+        if self.kind not in ("ratio", "temperature"):
+            value = {"anyOf": [text, {"const": 0}]}
+        mapping = {
+            "type": "object",
+            "required": ["value"],
+            "additionalProperties": False,
+            "properties": {
+                "value": value,
+                "tolerance": value,
+                "basis": {"enum": list(BASES)},
+                "date": {"type": "string", "format": "date"},
+            },
+        }
+        note = self.bounds(kind.metric)
+        about = f"{self.kind}{'' if note == 'a number' else ', ' + note}"
+        return {"anyOf": [*value.get("anyOf", [value]), mapping], "description": about}
+
+
+@dataclass(frozen=True, slots=True)
+class Ref:
+    """A field that names something declared elsewhere, for example ``air.tanks`` or ``season.places``.
+
+    Attributes
+    ----------
+    to : Dotted names of the mappings whose keys are accepted
+    """
+
+    to: tuple[str, ...]
+
+
+Length: TypeAlias = Annotated[Real, Of("length")]
+Size: TypeAlias = Annotated[Real, Of("length", 0.0, above=True)]
+Gap: TypeAlias = Annotated[Real, Of("length", 0.0)]
+Mass: TypeAlias = Annotated[Real, Of("mass", 0.0, above=True)]
+Inertia: TypeAlias = Annotated[Real, Of("inertia", 0.0)]
+Duration: TypeAlias = Annotated[Real, Of("time", 0.0)]
+Span: TypeAlias = Annotated[Real, Of("time", 0.0, above=True)]
+Angle: TypeAlias = Annotated[Real, Of("angle")]
+Speed: TypeAlias = Annotated[Real, Of("speed", 0.0, above=True)]
+Spin: TypeAlias = Annotated[Real, Of("angular speed", 0.0, above=True)]
+Force: TypeAlias = Annotated[Real, Of("force")]
+Load: TypeAlias = Annotated[Real, Of("force", 0.0)]
+Torque: TypeAlias = Annotated[Real, Of("torque", 0.0)]
+Power: TypeAlias = Annotated[Real, Of("power", 0.0, above=True)]
+Current: TypeAlias = Annotated[Real, Of("current", 0.0)]
+Voltage: TypeAlias = Annotated[Real, Of("voltage", 0.0, above=True)]
+Resistance: TypeAlias = Annotated[Real, Of("resistance", 0.0)]
+Charge: TypeAlias = Annotated[Real, Of("charge", 0.0, above=True)]
+Pressure: TypeAlias = Annotated[Real, Of("pressure", 0.0)]
+Volume: TypeAlias = Annotated[Real, Of("volume", 0.0)]
+Temperature: TypeAlias = Annotated[Real, Of("temperature", 173.15, 573.15, role="fact")]
+Ratio: TypeAlias = Annotated[Real, Of("ratio", 0.0)]
+Fraction: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0)]
+Efficiency: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, role="fact")]
+Conductance: TypeAlias = Annotated[Real, Of("sonic conductance", 0.0, above=True)]
+ThermalResistance: TypeAlias = Annotated[Real, Of("thermal resistance", 0.0, above=True)]
+HeatCapacity: TypeAlias = Annotated[Real, Of("heat capacity", 0.0, above=True)]
+WorkTime: TypeAlias = Annotated[Real, Of("work time", 0.0, role="fact")]
+Stiffness: TypeAlias = Annotated[Real, Of("stiffness", 0.0)]
+Frequency: TypeAlias = Annotated[Real, Of("frequency", 0.0, above=True)]
+
+Count: TypeAlias = Annotated[int, Field(strict=True, ge=1, le=1000)]
+Whole: TypeAlias = Annotated[int, Field(strict=True, ge=0, le=100_000)]
+Number: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
+
+Place: TypeAlias = tuple[Length, Length]
+Point: TypeAlias = tuple[Length, Length, Length]
+Somewhere: TypeAlias = Annotated[Real, Of("length", place=True)]
+Middle: TypeAlias = tuple[Somewhere, Somewhere, Somewhere]
+Box: TypeAlias = tuple[Size, Size, Size]
+
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,59}$"
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from fieldworthy.files.changes import (
+from fieldworthy.files.document import BadInput, KeyPath, Problem, events_of, scalar_of
+from fieldworthy.files.writing import (
     GONE,
     ChangeError,
     Edits,
@@ -29,8 +30,6 @@ from fieldworthy.files.changes import (
     key_text,
     laid_over,
 )
-from fieldworthy.files.document import events_of, scalar_of
-from fieldworthy.files.problems import BadInput, KeyPath, Problem
 
 
 @dataclass(slots=True)

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.evaluate import run
+from fieldworthy.engine.evaluate import Cases, run
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.engine.sampling import Cases
 from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot

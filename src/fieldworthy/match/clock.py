@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.match.setup import Part
 
 

@@ -10,14 +10,11 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import HEAD, Pane, Row, draw_rows, rows_height, stack
 from fieldworthy.drawing.frame import Axis, Band, Frame, Limit, Line, Mark, colour_of, tick_step
-from fieldworthy.drawing.lettering import shortened, width, wrapped
 from fieldworthy.drawing.painting import draw_spot
-from fieldworthy.drawing.rows import Row, draw_rows, rows_height
-from fieldworthy.drawing.stack import HEAD, Pane, stack
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import LARGE, SMALL, Box, Ink, Letters, Sheet
+from fieldworthy.drawing.style import Style, shortened, width, wrapped
+from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.match.clock import MatchClock
 from fieldworthy.match.forecast import Forecast, Scores
 from fieldworthy.match.timeline import WHY, Event, Timeline

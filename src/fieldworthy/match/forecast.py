@@ -10,12 +10,12 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from fieldworthy import stopping
+from fieldworthy import errors
 from fieldworthy.arrays import Array
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.sampling import BLOCK, Cases, standard_draws
+from fieldworthy.engine.evaluate import BLOCK, Cases, standard_draws
+from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, Quantity, instantiate
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match.ability import Contradiction, ability, able
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup, unbuilt, with_ability
 from fieldworthy.match.state import DONE, FULL, REASONS, Whole
@@ -287,7 +287,7 @@ def tallied(
     """Play a number of matches and keep the sums, the distribution of points among them."""
     tally = Tally(_setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1), seed=seed)
     try:
-        with stopping.in_order():
+        with errors.in_order():
             for block in blocks(loaded, runs, seed, part, tolerances=tolerances):
                 tally.add(block)
                 if progress:

@@ -11,8 +11,8 @@ from typing import Literal, get_args
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.errors import Error
 from fieldworthy.match.state import MOST_ROUNDS, NONE, Numbers, Structure, Whole
 from fieldworthy.physics.chance.chance import posterior
@@ -20,9 +20,8 @@ from fieldworthy.physics.motors.driving import as_straight
 from fieldworthy.physics.motors.motion import Load, brake_deceleration, drive_line
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.catalogue import MotorClass
-from fieldworthy.robot.model.plan import Action, Plan, Repeat, Step
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.model.season import Season
+from fieldworthy.robot.model.season import Action, Plan, Repeat, Season, Step
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import motor_line, motor_loads, powertrain, robot_battery
 from fieldworthy.vehicle.schedule import way_between

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.measure.files import Measured, number_at
 from fieldworthy.measure.result import Comparison, Fitted, Procedure, Standing, with_interval
 

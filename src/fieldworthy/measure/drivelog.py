@@ -13,7 +13,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.kinds import Real
+from fieldworthy.files.declare import Real
 from fieldworthy.measure.drivemodel import DriveModel, Knob, Run, Series, Trial, by_hand, noise
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve

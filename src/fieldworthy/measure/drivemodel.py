@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.context import Context
-from fieldworthy.files.kinds import Real
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.engine.system import Context
+from fieldworthy.files.declare import Real
+from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, number_at
 from fieldworthy.measure.fitting import PER_95, Parameter
 from fieldworthy.measure.hand_readings import listed_body
 from fieldworthy.measure.prediction import Belief
 from fieldworthy.measure.result import Residuals
 from fieldworthy.measure.scales import fit_scales
-from fieldworthy.robot.model.body import Listed, Part, Pose, Weighed
+from fieldworthy.robot.model.machine import Listed, Part, Pose, Weighed
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import Drive, DrivePerformance, performance_of

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fieldworthy.files import BadInput, Document, Problem, instantiate, read_document
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.problems import faults_of, nearest, shorten
-from fieldworthy.files.reading import checked
+from fieldworthy.files.document import faults_of, nearest, shorten
+from fieldworthy.files.reading import checked, references
 from fieldworthy.measure.model import Failure, FaultLog
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded

@@ -8,12 +8,10 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.axes import Chart, chart
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Chart, Pane, chart, pane_height, stack
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Points
-from fieldworthy.drawing.stack import Pane, pane_height, stack
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import Letters, Sheet
+from fieldworthy.drawing.svg import Figure, Letters, Sheet
 from fieldworthy.measure.result import Residuals
 
 _STEP = {"temperature": "temperature step"}

@@ -10,11 +10,9 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate, read_document
-from fieldworthy.files.declare import Spec
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.kinds import Real, is_day
-from fieldworthy.files.problems import KeyPath, faults_of, nearest, shorten
-from fieldworthy.files.reading import checked
+from fieldworthy.files.declare import Real, Spec, is_day
+from fieldworthy.files.document import KeyPath, faults_of, nearest, shorten
+from fieldworthy.files.reading import checked, references
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.partslist import beside, lacking_beside

@@ -9,12 +9,11 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, ClassVar
 
-from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.engine.system import cautions
+from fieldworthy.engine.system import Context, cautions
 from fieldworthy.files import BadInput
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.kinds import Real
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.declare import Real
+from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, number_at
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
 from fieldworthy.measure.model import Film

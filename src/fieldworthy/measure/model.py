@@ -9,8 +9,8 @@ from typing import Annotated, Literal, TypeAlias
 from pydantic import Field
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Count, Real, Whole, is_day
-from fieldworthy.files.problems import Fault
+from fieldworthy.files.declare import Count, Real, Whole, is_day
+from fieldworthy.files.document import Fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
-from fieldworthy.files.kinds import Real
+from fieldworthy.files.declare import Real
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
 from fieldworthy.measure.hand_readings import Asked, deviation, told
@@ -23,7 +23,7 @@ from fieldworthy.physics.odometry.odometry import (
     systematic_errors,
     worst_offset,
 )
-from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
+from fieldworthy.robot.model.machine import TrackingWheel as WheelSpec
 from fieldworthy.units import digits
 
 

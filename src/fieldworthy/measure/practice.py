@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.model import Practised
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified

@@ -15,8 +15,8 @@ from typing import TypeAlias
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Residual
 from fieldworthy.measure.result import Cause, Combination, Prediction

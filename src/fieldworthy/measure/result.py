@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.units import KINDS, labelled, show, to_unit
 
 
@@ -237,7 +237,7 @@ class Procedure:
 
     def get(self, name: str) -> Fitted:
         """Find one fitted quantity."""
-        from fieldworthy.files.problems import dotted  # noqa: PLC0415
+        from fieldworthy.files.document import dotted  # noqa: PLC0415
 
         for item in self.fitted:
             if name in (item.name, dotted(item.key)):

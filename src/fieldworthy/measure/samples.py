@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
-from fieldworthy.files.problems import KeyPath, nearest
+from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
 from fieldworthy.measure.model import HueSamples

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
 from fieldworthy.measure.hand_readings import (

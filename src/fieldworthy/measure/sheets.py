@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.problems import nearest
+from fieldworthy.files.document import nearest
 
 RULES = "The event's rules, the makers' ratings and a responsible adult come before this sheet."
 

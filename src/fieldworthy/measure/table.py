@@ -18,8 +18,7 @@ import numpy.typing as npt
 
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Document, Problem
-from fieldworthy.files.document import read_text
-from fieldworthy.files.problems import KeyPath, nearest, shorten
+from fieldworthy.files.document import KeyPath, nearest, read_text, shorten
 from fieldworthy.measure.model import Column
 from fieldworthy.units import KINDS, UnitError, affine, digits
 

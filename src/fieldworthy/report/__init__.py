@@ -5,13 +5,11 @@ A document is a `Paper`: data alone. `make_notebook`, `make_judges`, `make_card`
 """
 
 from fieldworthy.report.blocks import Paper
-from fieldworthy.report.export import export_of
-from fieldworthy.report.inspection import Inspection
-from fieldworthy.report.inspection import as_paper as inspection_paper
+from fieldworthy.report.card import Inspection
+from fieldworthy.report.card import as_paper as inspection_paper
+from fieldworthy.report.export import as_urdf, export_of
 from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook
-from fieldworthy.report.page import as_html
-from fieldworthy.report.typeset import as_pdf, as_pictures
-from fieldworthy.report.urdf import as_urdf
+from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
 
 __all__ = [
     "Inspection",

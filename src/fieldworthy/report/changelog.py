@@ -8,9 +8,8 @@ from typing import Any
 
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.files import read_document
-from fieldworthy.files.problems import KeyPath, dotted
-from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Section, Table
-from fieldworthy.report.numbers import chance, items_of, with_unit
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Section, Table, chance, items_of, with_unit
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.partslist import beside
 from fieldworthy.units import digits

@@ -12,8 +12,7 @@ from fieldworthy.decide.flip import Flip
 from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix, argument, leading
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
-from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table
-from fieldworthy.report.numbers import with_unit
+from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table, with_unit
 from fieldworthy.robot import Loaded
 
 

@@ -1,12 +1,23 @@
-"""The formulas of the documents: as the typesetter writes them, with their letters, source and function."""
+"""The formulas of the documents, and the systems' pages on which they stand with findings and facts."""
 
 from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+
+from fieldworthy.drawing.style import PRINT, Style
+from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
+from fieldworthy.engine.system import Context, Page, System, systems
+from fieldworthy.report.blocks import items_of
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.robot import Robot
+from fieldworthy.vehicle import drawing as body
+from fieldworthy.vehicle.views import body_curves, first_pose
 
 _WORTH = {
     "read": "checked in the source",
@@ -89,3 +100,85 @@ def mathml() -> dict[str, str]:
     found = re.findall(r"<math.*?</math>", page, re.DOTALL)
     assert len(found) == len(texts), "one element for each formula"
     return dict(zip(texts, found, strict=True))
+
+
+WIDTH, HALF = 640.0, 440.0
+"""Width of a figure across the paper, and of one with text beside it [px]: its letters are then nearly as large as
+those of the text."""
+
+
+def style_of(loaded: Loaded, width: float = WIDTH) -> Style:
+    """Choose how figures on paper look."""
+    return DisplayUnits.of(loaded.quantities).style(PRINT, width)
+
+
+def figures_for(name: str, context: Context, style: Style) -> list[Figure]:
+    """Draw the figures of a system's page, those of other systems that stand on it too."""
+    on = [system for system in systems() if name in (system.name, system.page_of) and system.figures is not None]
+    return [figure for system in on for figure in system.figures(context, style)]  # type: ignore[misc]
+
+
+def robot_figure(context: Context, style: Style) -> list[Figure]:
+    """Draw the robot in the pose it starts in, or in its first."""
+    pose = first_pose(context)
+    data = body_curves(context, pose) if pose is not None else None
+    return [] if data is None else [body.robot(data, style)]
+
+
+def tall(figure: Figure) -> bool:
+    """Tell a figure that needs a page of its own."""
+    match = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', figure.svg)
+    return match is not None and float(match[2]) > 1.2 * float(match[1])
+
+
+@dataclass(frozen=True, slots=True)
+class SystemPage:
+    """A page and the systems whose findings stand on it."""
+
+    page: Page
+    systems: tuple[System, ...]
+
+    @property
+    def name(self) -> str:
+        """Of the system that the page belongs to."""
+        return self.systems[0].name
+
+    @property
+    def families(self) -> frozenset[str]:
+        """First words of the ids of its findings."""
+        return frozenset(family for system in self.systems for family in system.families)
+
+
+def all_pages() -> list[SystemPage]:
+    """Every page that there can be, in the order of the systems."""
+    found = systems()
+    return [
+        SystemPage(one.page, (one, *(other for other in found if other.page_of == one.name)))
+        for one in found
+        if one.page is not None
+    ]
+
+
+def belongs(page: SystemPage, item: Finding | Fact) -> bool:
+    """Tell by the first word of its id whether a finding or fact stands on a page."""
+    return item.id.partition(".")[0] in page.families
+
+
+def pages_of(report: Report) -> list[SystemPage]:
+    """Choose the pages that have at least one finding or fact."""
+    return [p for p in all_pages() if any(belongs(p, i) for i in items_of(report))]
+
+
+def telling(page: Page, facts: Sequence[Fact], most: int) -> list[Fact]:
+    """Choose the facts that say most, in the page's order."""
+
+    def rank(fact: Fact) -> int:
+        return next((i for i, stem in enumerate(page.telling) if fact.id.startswith(stem)), len(page.telling))
+
+    return sorted(facts, key=rank)[:most]
+
+
+def formulas_for(page: Page, robot: Robot) -> list[str]:
+    """Choose the formulas of a page by the kinds of mechanism that the robot has."""
+    kinds = {m.kind for m in robot.mechanisms.values()}
+    return [key for key, kind in page.formulas if not kind or kind in kinds]

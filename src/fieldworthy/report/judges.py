@@ -6,18 +6,30 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn_choice
-from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Report
-from fieldworthy.files.problems import dotted
+from fieldworthy.engine.system import Context
+from fieldworthy.files.document import dotted
 from fieldworthy.match import Forecast, Scores
 from fieldworthy.match import figure as score
 from fieldworthy.physics.chance.chance import posterior
-from fieldworthy.report.blocks import Block, Cell, Head, Mark, Paper, Para, Picture, Points, Section, Size, Table
+from fieldworthy.report.blocks import (
+    Block,
+    Cell,
+    Head,
+    Mark,
+    Paper,
+    Para,
+    Picture,
+    Points,
+    Section,
+    Size,
+    Table,
+    chance,
+)
 from fieldworthy.report.changelog import moves
 from fieldworthy.report.choice import Decision, alternatives_table, turning
+from fieldworthy.report.formulas import robot_figure, style_of
 from fieldworthy.report.notebook import inputs_of
-from fieldworthy.report.numbers import chance
-from fieldworthy.report.pages import robot_figure, style_of
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits, show
 

@@ -8,21 +8,20 @@ from fieldworthy.decide.compare import compare
 from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.matrix import EVEN, matrix
 from fieldworthy.decide.remedy import remedies
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.finding import Report
+from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.engine.system import Context
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.measure.faultlog import risks
 from fieldworthy.measure.model import FaultLog
-from fieldworthy.report import card as cards
+from fieldworthy.report import card
 from fieldworthy.report.blocks import Paper, Section, Size
+from fieldworthy.report.card import Inspection, inspection
 from fieldworthy.report.changelog import changelog
 from fieldworthy.report.choice import Decision, choice
-from fieldworthy.report.inspection import Inspection, inspection
+from fieldworthy.report.formulas import style_of
 from fieldworthy.report.judges import Told, judges
 from fieldworthy.report.notebook import Content, Played, notebook
-from fieldworthy.report.pages import style_of
 from fieldworthy.robot import Loaded
 
 SAMPLES = 1000
@@ -103,15 +102,15 @@ def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:
 
 def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Paper:
     """Check a robot and lay its pit card out on one page."""
-    asked = cards.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded))
-    return cards.fitted(cards.card(loaded, evaluate(loaded, SAMPLES), asked))
+    asked = card.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded))
+    return card.fitted(card.card(loaded, evaluate(loaded, SAMPLES), asked))
 
 
 def _faults(loaded: Loaded, log: FaultLog) -> tuple[str, ...]:
     if loaded.nominal.plan is None:
-        return tuple(cards.fault(risk) for risk in risks(log) if risk.times)
+        return tuple(card.fault(risk) for risk in risks(log) if risk.times)
     ranked = fix_first(loaded, log).fixes
-    return tuple(cards.fault(fix.risk, fix.points) for fix in ranked if fix.risk.times)
+    return tuple(card.fault(fix.risk, fix.points) for fix in ranked if fix.risk.times)
 
 
 def make_inspection(loaded: Loaded) -> Inspection:

@@ -6,14 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from fieldworthy.decide.remedy import FoundRemedies
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import figure as drawn_margins
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits
 from fieldworthy.engine.figure import margins_of
-from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
+from fieldworthy.engine.system import Context
 from fieldworthy.files import Quantity
-from fieldworthy.files.problems import dotted
+from fieldworthy.files.document import dotted
 from fieldworthy.match import Forecast, MatchClock, Scores
 from fieldworthy.match import figure as drawn_match
 from fieldworthy.match import figure as score
@@ -31,22 +30,27 @@ from fieldworthy.report.blocks import (
     Side,
     Size,
     Table,
+    chance,
+    items_of,
+    span,
+    with_unit,
 )
-from fieldworthy.report.formulas import formula_of, named, worth
-from fieldworthy.report.numbers import chance, items_of, span, with_unit
-from fieldworthy.report.pages import (
+from fieldworthy.report.export import heads, rows, totals
+from fieldworthy.report.formulas import (
     HALF,
     SystemPage,
     belongs,
     figures_for,
+    formula_of,
     formulas_for,
+    named,
     pages_of,
     robot_figure,
     style_of,
     tall,
     telling,
+    worth,
 )
-from fieldworthy.report.partstable import heads, rows, totals
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits, show
 

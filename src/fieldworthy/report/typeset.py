@@ -1,4 +1,4 @@
-"""Sets a document as PDF, with fonts that the typesetter carries along."""
+"""Sets a document as PDF, with fonts that come along, or as one HTML page that needs nothing else."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ import dataclasses
 import datetime
 import json
 import re
+from collections.abc import Sequence
+from html import escape
 from importlib import resources
 from typing import Any, Literal
 
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import PRINT
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table
-from fieldworthy.report.formulas import formula_of, named
+from fieldworthy.report.formulas import formula_of, mathml, named
 
 FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
 _TOP = 80  # letters at the top of a page
@@ -142,3 +144,151 @@ def _formula(key: str) -> dict[str, Any]:
     where = [[symbol, meaning] for symbol, meaning in found.where]
     source = f"Source: {named(found.source)}"
     return {"kind": "formula", "typst": found.typst, "plain": found.says, "where": where, "source": source}
+
+
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+_SIGNS = {"short": "✗ ", "unknown": "? ", "holds": "✓ "}
+
+
+def as_html(paper: Paper) -> str:
+    """Write a document as HTML."""
+    css = resources.files("fieldworthy.report").joinpath("templates", "document.css").read_text(encoding="utf-8")
+    date = f"<p>{_text(paper.date)}</p>" if paper.date and paper.form != "notebook" else ""
+    head = [
+        "<!DOCTYPE html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{_text(paper.title)}</title>",
+        f"<style>\n{_colours()}\n{css}</style>",
+        "</head>",
+        "<body>",
+        "<main>",
+        f"<h1>{_text(paper.title)}</h1>",
+        f'<p class="subtitle">{_text(paper.subtitle)}</p>',
+        '<hr class="rule">',
+        *(f"<p>{_text(line)}</p>" for line in paper.about),
+        date,
+    ]
+    body = [*map(_html_block, paper.cover), _contents(paper)]
+    for number, section in enumerate(paper.sections, 1):
+        body += [f'<section id="s{number}">', f"<h2>{_text(section.title)}</h2>", *map(_html_block, section.blocks)]
+        body.append("</section>")
+    foot = [f"<footer>{_text(FOOTER)}</footer>", "</main>", "</body>", "</html>", ""]
+    return "\n".join(line for line in [*head, *_own_names(body), *foot] if line) + "\n"
+
+
+def _own_names(body: Sequence[str]) -> list[str]:
+    """Names inside each figure get a number of its own, so that none stands twice on the page."""
+    found, number = [], 0
+    for part in body:
+        pieces = re.split(r"(<svg.*?</svg>)", part, flags=re.DOTALL)
+        for i in range(1, len(pieces), 2):
+            number += 1
+            names = re.findall(r'\bid="([^"]+)"', pieces[i])
+            for name in sorted(names, key=len, reverse=True):
+                for before, after in (('id="', '"'), ("url(#", ")"), ('href="#', '"')):
+                    pieces[i] = pieces[i].replace(f"{before}{name}{after}", f"{before}f{number}-{name}{after}")
+            pieces[i] = _labelled(pieces[i], number)
+        found.append("".join(pieces))
+    return found
+
+
+def _labelled(svg: str, number: int) -> str:
+    """The figure's own references to its title and description follow their new names."""
+
+    def renamed(match: re.Match[str]) -> str:
+        return f'{match[1]}="{" ".join(f"f{number}-{name}" for name in match[2].split())}"'
+
+    return re.sub(r'\b(aria-labelledby|aria-describedby)="([^"]+)"', renamed, svg)
+
+
+def _colours() -> str:
+    theme = PRINT
+    named_ = {"paper": theme.paper, "ink": theme.ink, "quiet": theme.quiet, "edge": theme.edge, "grid": theme.grid,
+              "block": theme.block, "good": theme.good, "caution": theme.caution, "bad": theme.bad,
+              "accent": theme.series[0]}  # fmt: skip
+    return ":root { " + " ".join(f"--{name}: {value};" for name, value in named_.items()) + " }"
+
+
+def _text(text: str) -> str:
+    """A text that is nothing but text; what cannot be printed becomes a space."""
+    return escape("".join(c if c.isprintable() else " " for c in text), quote=True)
+
+
+def _contents(paper: Paper) -> str:
+    if paper.form != "notebook" or len(paper.sections) < 4:
+        return ""
+    lines = [f'<li><a href="#s{i}">{_text(s.title)}</a></li>' for i, s in enumerate(paper.sections, 1)]
+    return "\n".join(
+        ['<nav aria-label="Contents">', '<h2 class="contents">Contents</h2>', "<ol>", *lines, "</ol>", "</nav>"]
+    )
+
+
+def _html_cell(cell: Cell) -> str:
+    if not isinstance(cell, Mark):
+        return _text(cell)
+    if cell.look in ("plain", "number"):
+        return _text(cell.text)
+    return f'<span class="{cell.look}">{_SIGNS.get(cell.look, "")}{_text(cell.text)}</span>'
+
+
+def _table(block: Table) -> str:
+    def row(cells: Sequence[Cell], tag: str) -> str:
+        rights = [' class="right"' if i in block.right else "" for i in range(len(cells))]
+        scope = ' scope="col"' if tag == "th" else ""
+        return (
+            "<tr>"
+            + "".join(f"<{tag}{scope}{r}>{_html_cell(c)}</{tag}>" for c, r in zip(cells, rights, strict=True))
+            + ("</tr>")
+        )
+
+    total = sum(block.widths)
+    columns = "".join(f'<col style="width: {100 * w / total:.1f}%">' for w in block.widths)
+    head = f"<thead>{row(block.heads, 'th')}</thead>" if block.heads else ""
+    lines = "\n".join(row(r, "td") for r in block.rows)
+    small = ' class="small"' if block.small else ""
+    table = f"<table{small}><colgroup>{columns}</colgroup>{head}<tbody>\n{lines}\n</tbody></table>"
+    return f'<div class="scroll" tabindex="0" role="group" aria-label="Table">{table}</div>'
+
+
+def _html_formula(block: Formula) -> str:
+    found, written = formula_of(block.key), mathml()
+    letters = "".join(f"<dt>{written[s]}</dt><dd>{_text(meaning)}</dd>" for s, meaning in found.where)
+    source = f"<p>Source: {_text(named(found.source))}</p>"
+    written_ = f'<div tabindex="0" role="group" aria-label="Formula">{written[found.typst]}</div>'
+    return f'<div class="formula">{written_}<dl>{letters}</dl>{source}</div>'
+
+
+def _points(block: Points) -> str:
+    tag = "ol" if block.look == "numbers" else "ul"
+    css = "" if block.look in ("plain", "numbers") else f' class="{block.look}"'
+    return f"<{tag}{css}>" + "".join(f"<li>{_text(item)}</li>" for item in block.items) + f"</{tag}>"
+
+
+def _html_block(block: Block) -> str:
+    match block:
+        case Para(text, look):
+            css = "" if look == "plain" else f' class="{look}"'
+            return f"<p{css}>{_text(text)}</p>"
+        case Head(text):
+            return f"<h3>{_text(text)}</h3>"
+        case Points():
+            return _points(block)
+        case Table():
+            return _table(block)
+        case Picture(figure):
+            return f"<figure>{_inner(figure.svg)}</figure>"
+        case Formula():
+            return _html_formula(block)
+        case Side(columns, widths):
+            shares = " ".join(f"{w:g}fr" for w in widths)
+            inner = "".join(f"<div>{''.join(map(_html_block, column))}</div>" for column in columns)
+            return f'<div class="side" style="grid-template-columns: {shares}">{inner}</div>'
+
+
+def _inner(svg: str) -> str:
+    """A drawing as a part of the page: without the declaration that only a file of its own has."""
+    return re.sub(r"^\s*<\?xml.*?\?>\s*", "", svg, flags=re.DOTALL)

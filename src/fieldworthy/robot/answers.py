@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 from fieldworthy.errors import Error
-from fieldworthy.files.problems import nearest
-from fieldworthy.robot.catalogue import builtin_names
-from fieldworthy.robot.loading import load_season
+from fieldworthy.files.document import nearest
+from fieldworthy.robot.loading import builtin_names, load_season
 from fieldworthy.robot.starter import Answers, Meets, bought
 from fieldworthy.units import UnitError, digits, parse, to_unit
 

@@ -4,20 +4,60 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate, quantities, read_document
 from fieldworthy.files.declare import Spec
-from fieldworthy.files.document import read_text
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.problems import Fault, KeyPath, faults_of, nearest, shorten
-from fieldworthy.files.reading import checked
-from fieldworthy.robot.catalogue import builtin_names, with_builtin
+from fieldworthy.files.document import Fault, KeyPath, faults_of, nearest, read_text, shorten
+from fieldworthy.files.reading import checked, references
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.partslist import beside, lacking_beside, read_parts_list
+
+
+@cache
+def builtin() -> dict[str, dict[str, Any]]:
+    """Read the generic classes."""
+    text = files("fieldworthy.robot").joinpath("catalogue.yaml").read_text(encoding="utf-8")
+    data: dict[str, dict[str, Any]] = read_document(Path("catalogue.yaml"), text).data
+    return data
+
+
+def builtin_names(section: str) -> list[str]:
+    """List the generic classes of one section."""
+    return list(builtin().get(section, {}))
+
+
+def with_builtin(data: dict[str, Any]) -> dict[str, Any]:
+    """Add the generic classes that a robot file names to its own."""
+    own = data.get("catalogue") or {}
+    if not isinstance(own, dict):
+        return data
+    named = names_in(data)
+    merged = dict(own)
+    for section, classes in builtin().items():
+        mine = own.get(section) or {}
+        if isinstance(mine, dict):
+            merged[section] = {name: entry for name, entry in classes.items() if name in named} | mine
+    return data | {"catalogue": merged}
+
+
+def names_in(data: dict[str, Any]) -> set[str]:
+    """List every text that stands anywhere in a file's data."""
+    found: set[str] = set()
+    stack: list[Any] = [data]
+    while stack:
+        item = stack.pop()
+        if isinstance(item, str):
+            found.add(item)
+        elif isinstance(item, dict):
+            stack.extend(item.values())
+        elif isinstance(item, list):
+            stack.extend(item)
+    return found
 
 
 def load_season(file: Path | str, text: str | None = None) -> tuple[Document, Spec]:

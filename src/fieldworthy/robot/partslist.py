@@ -14,8 +14,7 @@ from pathlib import Path, PureWindowsPath
 from typing import Any
 
 from fieldworthy.files import BadInput, Document, Problem
-from fieldworthy.files.document import led_to, read_bytes, read_text
-from fieldworthy.files.problems import KeyPath, nearest, shorten
+from fieldworthy.files.document import KeyPath, led_to, nearest, read_bytes, read_text, shorten
 
 Line = tuple[int, list[str]]
 """Number of a row in its file, from 1, and its cells as text."""

@@ -10,8 +10,7 @@ from typing import Any
 
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.declare import Spec
-from fieldworthy.files.document import read_bytes
-from fieldworthy.files.problems import nearest, shorten
+from fieldworthy.files.document import nearest, read_bytes, shorten
 from fieldworthy.files.reading import validate
 from fieldworthy.robot.loading import Loaded
 from fieldworthy.robot.model.robot import Robot

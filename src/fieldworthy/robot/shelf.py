@@ -12,8 +12,8 @@ from functools import cached_property
 from typing import Any
 
 from fieldworthy.files import BadInput
-from fieldworthy.files.problems import KeyPath
-from fieldworthy.robot.catalogue import builtin, builtin_names
+from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.loading import builtin, builtin_names
 from fieldworthy.robot.things import Opened, free_name
 from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
 

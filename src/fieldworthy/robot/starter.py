@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.robot.catalogue import builtin
+from fieldworthy.robot.loading import builtin
 from fieldworthy.units import KINDS, digits, parse, to_unit
 
 Writes = Callable[[str, float], str]

@@ -13,13 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.files import BadInput, Document, Problem, read_document, schema_of
-from fieldworthy.files.changes import GONE, key_text, scalar_text
 from fieldworthy.files.declare import NAME_PATTERN
-from fieldworthy.files.document import read_text
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.problems import KeyPath
-from fieldworthy.files.reading import models_at
+from fieldworthy.files.document import KeyPath, read_text
+from fieldworthy.files.reading import models_at, references
 from fieldworthy.files.splicing import Node, places_of
+from fieldworthy.files.writing import GONE, key_text, scalar_text
 from fieldworthy.robot.editing import Texts, changed_texts, part_renamed
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.robot import Robot

@@ -1,4 +1,4 @@
-"""What scales say of the whole robot, laid over what its parts list adds up to."""
+"""What scales say of the whole robot, laid over what its parts list adds up to; and the worst of several poses."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.physics.statics.rigidbody import RigidBody, assemble, combine, lift, rotate_y, translate
-from fieldworthy.robot.model.body import CHASSIS, Move, Part, Pose, Weighed
+from fieldworthy.robot.model.machine import CHASSIS, Move, Part, Pose, Weighed
 from fieldworthy.robot.model.season import Season
 
 Vector = tuple[Real, Real, Real]
@@ -217,3 +218,32 @@ def _with(body: RigidBody, extra: Real, moment: Array) -> RigidBody:
     mass = np.asarray(body.mass + extra, dtype=np.float64)
     cg = (body.mass * lift(body.cg, 1, trailing) + lift(moment, 1, trailing)) / mass
     return RigidBody(mass, cg, lift(body.inertia, 2, trailing) * (mass / body.mass))
+
+
+@dataclass(frozen=True, slots=True)
+class Worst:
+    """Which of several rows is the worst, case by case.
+
+    Attributes
+    ----------
+    row : By case
+    """
+
+    row: npt.NDArray[np.intp]
+
+    @classmethod
+    def of(cls, scores: Sequence[Real]) -> Worst:
+        """Take the row with the lowest score."""
+        return cls(np.asarray(np.argmin(stacked(scores), axis=0)))
+
+    @property
+    def nominal(self) -> int:
+        """The row of the nominal case."""
+        return int(self.row.flat[0])
+
+    def take(self, values: Sequence[Real]) -> Array:
+        """Take each case's value out of its own row."""
+        wide = stacked(values)
+        shape = np.broadcast_shapes(wide.shape[1:], self.row.shape)
+        wide = np.broadcast_to(wide.reshape(len(wide), *(wide.shape[1:] or (1,) * len(shape))), (len(wide), *shape))
+        return np.asarray(np.take_along_axis(wide, np.broadcast_to(self.row, shape)[None], axis=0)[0])

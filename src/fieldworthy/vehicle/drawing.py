@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.callouts import Callout, callouts, column_width, numbered, numbered_height
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import tick_step
+from fieldworthy.drawing.painting import Callout, callouts, column_width, numbered, numbered_height
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet, node
+from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet, node
 from fieldworthy.vehicle.views import Block, BodyCurves, TipLimit, Wheel
 
 CHASSIS = "chassis"

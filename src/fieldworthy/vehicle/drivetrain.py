@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
 from fieldworthy.physics.motors.driving import YawLoad, scrub_moment, turn
 from fieldworthy.physics.motors.motion import (
     DriveLine,
@@ -26,8 +26,8 @@ from fieldworthy.physics.motors.motion import (
 from fieldworthy.physics.motors.motor import Battery, Controller, GearStage, MotorLine, reflected_inertia, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY, wheel_loads
 from fieldworthy.physics.statics.tipping import tip_acceleration
-from fieldworthy.robot.model.body import Pose
 from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.robot.model.machine import Pose
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.schedule import Travel

@@ -6,10 +6,9 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from fieldworthy.engine.display import first
-from fieldworthy.robot.model.plan import Repeat, Step
+from fieldworthy.engine.finding import first
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.model.season import Season
+from fieldworthy.robot.model.season import Repeat, Season, Step
 
 _LONGEST = 400  # beats; a plan of two minutes has far fewer
 Travel = Callable[[str | None, float, float], float]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
 from fieldworthy.physics.statics.rigidbody import RigidBody, axis_inertia
 from fieldworthy.physics.statics.support import (
     DIRECTIONS,
@@ -26,7 +26,7 @@ from fieldworthy.physics.statics.tipping import (
     roller_stage,
     swing,
 )
-from fieldworthy.robot.model.body import Pose, Roller
+from fieldworthy.robot.model.machine import Pose, Roller
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.body import stacked
 

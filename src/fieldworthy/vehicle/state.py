@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
+from typing import Any
+
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Context
+from fieldworthy.files.declare import Spec, schema_of
 from fieldworthy.physics.gas.air import atmosphere
 from fieldworthy.physics.gas.tank import Circuit
 from fieldworthy.physics.statics.rigidbody import RigidBody
-from fieldworthy.robot.model.body import CHASSIS
-from fieldworthy.vehicle.body import Group, body_in, corrected, extent_in, group_of
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.machine import CHASSIS, Listed, Weighed
+from fieldworthy.vehicle.body import Group, body_in, corrected, extent_in, group_of, whole
 from fieldworthy.vehicle.drivetrain import Drive, DrivePerformance, drive_of, nominal_travel, performance_of
 from fieldworthy.vehicle.schedule import Beat, legs_of, written_out
 from fieldworthy.vehicle.stance import Stance, SupportContacts, stand, support_contacts
@@ -144,3 +149,26 @@ def performance(context: Context, pose: str) -> DrivePerformance:
     return context.once(
         ("performance", pose), lambda: performance_of(robot, drivetrain(context), stance(context, pose), whole)
     )
+
+
+def keep_weights(weighed: Loaded, variant: Loaded) -> Loaded:
+    """Tie a variant's weights to the parts list of the robot that was weighed.
+
+    A variant that gives other weights, or says itself what its parts added up to then, stays as it is.
+    """
+    own, then = variant.nominal.weighed, weighed.nominal.weighed
+    if own is None or then is None or own.listed is not None or own != dataclasses.replace(then, listed=None):
+        return variant
+    spec: Any = variant.robot
+    known: Any = weighed.robot
+    listed = known.weighed.listed if then.listed is not None else _listed(weighed, then)
+    said = spec.weighed.model_copy(update={"listed": listed})
+    return dataclasses.replace(variant, robot=spec.model_copy(update={"weighed": said}))
+
+
+def _listed(weighed: Loaded, scales: Weighed) -> Spec:
+    """What the parts of a robot add up to, as its file would say it."""
+    moves = weighed.nominal.poses[scales.pose].moves if scales.pose is not None else {}
+    body = whole(listed_groups(Context(weighed.nominal, weighed.nominal_season)), moves)
+    x, y, z = (f"{float(c)!r} m" for c in body.cg)
+    return schema_of(Listed).model_validate({"mass": f"{float(body.mass)!r} kg", "x": x, "y": y, "z": z})

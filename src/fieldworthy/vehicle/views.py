@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.support import hull_order
 from fieldworthy.physics.statics.tipping import tip_acceleration, tip_angle
-from fieldworthy.robot.model.body import Carried, Move, Pose
+from fieldworthy.robot.model.machine import Carried, Move, Pose
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import side_moved

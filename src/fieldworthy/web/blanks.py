@@ -8,11 +8,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, TypeAlias, Union, get_args, get_origin
 
-from fieldworthy.files.changes import GONE
-from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.document import plain_scalar
-from fieldworthy.files.kinds import Of, Ref
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.declare import Of, Ref, hints, mark_of
+from fieldworthy.files.document import KeyPath, dotted, plain_scalar
+from fieldworthy.files.writing import GONE
 
 Sort = Literal["quantity", "number", "whole", "choice", "truth", "date", "text"]
 Texts: TypeAlias = Mapping[str, str]

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeAlias
 
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.svg import Figure
 from fieldworthy.web.figures import Named
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.markup import Content, Markup, tag

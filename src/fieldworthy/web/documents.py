@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fieldworthy.report.blocks import Paper
-from fieldworthy.report.export import WRITERS, export_of
-from fieldworthy.report.inspection import as_paper
+from fieldworthy.report.card import as_paper
+from fieldworthy.report.export import WRITERS, as_urdf, export_of
 from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook, size_of
-from fieldworthy.report.page import as_html
-from fieldworthy.report.typeset import as_pdf, as_pictures
-from fieldworthy.report.urdf import as_urdf
+from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
 from fieldworthy.web.judging import Source, robot_of
 from fieldworthy.web.worker import progress
 

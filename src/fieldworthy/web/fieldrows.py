@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.files.changes import GONE
-from fieldworthy.files.kinds import BASES
-from fieldworthy.files.problems import BadInput, KeyPath, Problem, dotted
+from fieldworthy.files.declare import BASES
+from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted
+from fieldworthy.files.writing import GONE
 from fieldworthy.units import KINDS
 from fieldworthy.web.form import Field, Head, Row
 from fieldworthy.web.markup import Content, Markup, field_id, tag

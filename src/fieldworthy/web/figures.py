@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
 
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import Style
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import DisplayUnits
-from fieldworthy.engine.sampling import Cases
-from fieldworthy.engine.system import systems
+from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.evaluate import Cases
+from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.engine.system import Context, systems
 from fieldworthy.files import instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air import figure as air

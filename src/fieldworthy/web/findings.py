@@ -9,8 +9,8 @@ from typing import TypeAlias
 
 from fieldworthy import units
 from fieldworthy.decide.remedy import FoundRemedies, Remedy
+from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding
-from fieldworthy.engine.preview import NominalFinding
 from fieldworthy.units import digits, labelled
 from fieldworthy.web.markup import Content, Markup, address, join, tag
 

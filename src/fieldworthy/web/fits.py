@@ -8,8 +8,8 @@ from datetime import date
 from functools import lru_cache, partial
 
 from fieldworthy.files import read_document
-from fieldworthy.files.changes import GONE
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.writing import GONE
 from fieldworthy.measure import Comparison, Fitted, Measured, Procedure
 from fieldworthy.measure import figure as left_over
 from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of

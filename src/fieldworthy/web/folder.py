@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-from fieldworthy.files.document import head_of_file, read_text
-from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.document import BadInput, Problem, head_of_file, read_text
 from fieldworthy.files.writing import is_dated_copy
 
 Kind = Literal["robot", "season"]

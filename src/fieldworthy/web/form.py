@@ -15,10 +15,9 @@ from pydantic_core import PydanticCustomError
 
 from fieldworthy.files import BadInput, Document, Of, Quantity, Ref, read_document
 from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.instantiation import declaration_of
-from fieldworthy.files.problems import KeyPath, Problem, dotted
-from fieldworthy.robot.catalogue import builtin, builtin_names
-from fieldworthy.robot.loading import load_season
+from fieldworthy.files.document import KeyPath, Problem, dotted
+from fieldworthy.files.reading import declaration_of
+from fieldworthy.robot.loading import builtin, builtin_names, load_season
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.shelf import still_typical

@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from nicegui import Client, app, core, ui
 
 from fieldworthy.drawing.style import DARK, LIGHT, Theme
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import BadInput
 from fieldworthy.web.access import VISITOR, guard
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.markup import Markup, address, join, plain_sentences, tag

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
-from fieldworthy.engine.preview import NominalFinding
-from fieldworthy.files.problems import BadInput
+from fieldworthy.engine.evaluate import NominalFinding
+from fieldworthy.files.document import BadInput
 from fieldworthy.web.judging import Judged, Moves, Source, Units, judged, previewed, ready
 from fieldworthy.web.markup import sentences
 from fieldworthy.web.worker import Broken, Stopped, Worker

@@ -11,11 +11,11 @@ from typing import Literal
 
 from fieldworthy.api import Robot
 from fieldworthy.decide.remedy import FoundRemedies, remedies
+from fieldworthy.engine.evaluate import NominalFinding, NominalPreview
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.preview import NominalFinding, NominalPreview
 from fieldworthy.engine.system import shelf
 from fieldworthy.files import Quantity
-from fieldworthy.files.problems import BadInput, KeyPath, Problem
+from fieldworthy.files.document import BadInput, KeyPath, Problem
 from fieldworthy.files.splicing import spliced
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.loading import load_season

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import TypeAlias
 from urllib.parse import urlencode
 
-from fieldworthy.files.problems import KeyPath, Problem, dotted
+from fieldworthy.files.document import KeyPath, Problem, dotted
 
 _NAME = re.compile(r"[a-z][a-z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from fieldworthy.drawing.style import DARK, LIGHT, Style
 from fieldworthy.drawing.style import Units as DrawUnits
-from fieldworthy.engine.preview import NominalFinding
-from fieldworthy.files.problems import BadInput, KeyPath, Problem
+from fieldworthy.engine.evaluate import NominalFinding
+from fieldworthy.files.document import BadInput, KeyPath, Problem
 from fieldworthy.web.access import Visitor
 from fieldworthy.web.figures import Look
 from fieldworthy.web.folder import is_season

@@ -9,10 +9,10 @@ from datetime import date
 from functools import partial
 from typing import Any, Union, get_args, get_origin
 
-from fieldworthy.engine.display import DisplayUnits
+from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.files import Document, read_document, schema_of
 from fieldworthy.files.declare import hints
-from fieldworthy.files.problems import BadInput, KeyPath, Problem
+from fieldworthy.files.document import BadInput, KeyPath, Problem
 from fieldworthy.files.reading import models_at
 from fieldworthy.files.splicing import spliced
 from fieldworthy.measure.files import measured_on

@@ -10,10 +10,8 @@ from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
-from fieldworthy.files.changes import flow_text
-from fieldworthy.files.document import head_of_file, read_text, text_of
-from fieldworthy.files.problems import BadInput, Problem, shorten
-from fieldworthy.files.writing import fingerprint, is_dated_copy, written
+from fieldworthy.files.document import BadInput, Problem, head_of_file, read_text, shorten, text_of
+from fieldworthy.files.writing import fingerprint, flow_text, is_dated_copy, written
 from fieldworthy.measure import drivelog, frames, samples
 from fieldworthy.measure.model import Column
 from fieldworthy.measure.table import DELIMITERS, Source, Table, Wanted, read_table

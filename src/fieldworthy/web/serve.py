@@ -15,7 +15,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from fieldworthy import stopping
+from fieldworthy import errors
 from fieldworthy.files.document import keep_within
 from fieldworthy.web.access import ENTER, Gate, Keys, Policy
 from fieldworthy.web.folder import Folder
@@ -100,7 +100,7 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
     folder = Folder.at(path)
     keep_within(folder.root)
     keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
-    with contextlib.suppress(KeyboardInterrupt), stopping.in_order(), listen(options) as door:
+    with contextlib.suppress(KeyboardInterrupt), errors.in_order(), listen(options) as door:
         port = int(door.getsockname()[1])
         address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
 

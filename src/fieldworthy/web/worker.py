@@ -19,8 +19,7 @@ from multiprocessing.context import SpawnProcess
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
-from fieldworthy.files.document import keep_within, kept_within
-from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.document import BadInput, Problem, keep_within, kept_within
 
 T = TypeVar("T")
 P = ParamSpec("P")

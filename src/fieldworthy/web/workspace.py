@@ -15,8 +15,7 @@ from typing import Protocol
 from fastapi import FastAPI, Request
 from fastapi.responses import PlainTextResponse
 
-from fieldworthy.files.document import LARGEST, read_text
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import LARGEST, BadInput, read_text
 from fieldworthy.files.writing import Changed, fingerprint, written
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.jobs import JobQueue

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from cable.mechanics import apart
 from cable.model import Cable
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Row, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit
-from fieldworthy.drawing.rows import Row, draw_rows, rows_height
-from fieldworthy.drawing.svg import Sheet
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.svg import Figure, Sheet
+from fieldworthy.engine.finding import first
 
 
 def figures(context, style):

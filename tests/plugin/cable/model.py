@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, assume, exact, need
-from fieldworthy.files.kinds import Gap, Point, Real
-from fieldworthy.robot.model.body import CHASSIS
-from fieldworthy.robot.model.mechanism import Mechanism
+from fieldworthy.files.declare import Gap, Point, Real
+from fieldworthy.robot.model.machine import CHASSIS, Mechanism
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy import stopping
+from fieldworthy import errors
 from fieldworthy.arrays import Array
 from fieldworthy.decide.search.propose import Proposer, order
 from fieldworthy.decide.search.trial import Effort, Trial, Tried
@@ -323,7 +323,7 @@ def run(race: Race, budget: Budget, journal: Journal, tell: Tell | None = None) 
     """Run rounds until the budget is spent, and say whether it was; Ctrl-C ends it with what there is."""
     began = time.monotonic()
     try:
-        with stopping.in_order():
+        with errors.in_order():
             while race.candidates < budget.candidates and not _is_late(began, budget):
                 rows = race.proposer.ask()[: budget.candidates - race.candidates]
                 if not len(rows):

@@ -26,7 +26,7 @@ from fieldworthy.decide.search.wanted import Asked, Constraint
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.problems import dotted
+from fieldworthy.files.document import dotted
 from fieldworthy.files.writing import write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.uncertainty import grouped, true_means

@@ -16,8 +16,8 @@ from fieldworthy.decide.change import with_value, written
 from fieldworthy.decide.discrete import counted, fits, integers, known_classes
 from fieldworthy.decide.variables import changeable
 from fieldworthy.files import Quantity
-from fieldworthy.files.instantiation import references
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.reading import references
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.loading import known_names
 from fieldworthy.robot.model.robot import Robot

@@ -23,13 +23,12 @@ from fieldworthy.decide.change import with_value
 from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
 from fieldworthy.decide.search.wanted import Asked, Objective
 from fieldworthy.decide.variables import effort_of
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import most_cases, sampled
 from fieldworthy.engine.finding import WIDEST, Outcome
-from fieldworthy.engine.sampling import most_cases, sampled
-from fieldworthy.engine.system import systems
+from fieldworthy.engine.system import Context, systems
 from fieldworthy.files import Quantity, instantiate
-from fieldworthy.files.kinds import default_tolerance
-from fieldworthy.files.problems import KeyPath, dotted
+from fieldworthy.files.declare import default_tolerance
+from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import CannotPlay, Setup, setup
 from fieldworthy.match.ability import held_back
 from fieldworthy.match.setup import with_ability
@@ -40,7 +39,7 @@ from fieldworthy.robot.model.robot import Robot, settled
 from fieldworthy.robot.model.season import Season
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import whole
-from fieldworthy.vehicle.weights import keep_weights
+from fieldworthy.vehicle.state import keep_weights
 
 CASES = 8192
 """Cases of one batch at most, so that memory stays flat."""

@@ -19,11 +19,10 @@ from fieldworthy.decide.search.space import (
     what_varies,
     whole,
 )
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome
+from fieldworthy.engine.finding import Outcome, first
 from fieldworthy.files import BadInput, Document, Of, Problem, Quantity, exact, instantiate, need, read_document
-from fieldworthy.files.kinds import Real
-from fieldworthy.files.problems import Fault, KeyPath, dotted, nearest, shorten
+from fieldworthy.files.declare import Real
+from fieldworthy.files.document import Fault, KeyPath, dotted, nearest, shorten
 from fieldworthy.files.reading import checked
 from fieldworthy.match import Part
 from fieldworthy.robot import Loaded

@@ -1,7 +1,5 @@
 """The declaration of a robot file, by subsystem."""
 
-from fieldworthy.robot.model.air import Air, Cylinder, Supply, Tank
-from fieldworthy.robot.model.body import Ballast, Carried, Contact, Listed, Move, Part, Pose, Roller, Weighed
 from fieldworthy.robot.model.catalogue import (
     Battery,
     Catalogue,
@@ -11,10 +9,31 @@ from fieldworthy.robot.model.catalogue import (
     ValveClass,
     WheelClass,
 )
-from fieldworthy.robot.model.drive import Drive, Stage, Targets, Wheel
-from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, Plain, SharedMotor
-from fieldworthy.robot.model.plan import Action, Plan, Practice, Repeat, Step
+from fieldworthy.robot.model.machine import (
+    Air,
+    Ballast,
+    Carried,
+    Contact,
+    Cylinder,
+    Drive,
+    Listed,
+    Mechanism,
+    MotorUse,
+    Move,
+    Part,
+    Plain,
+    Pose,
+    Roller,
+    SharedMotor,
+    Stage,
+    Supply,
+    Tank,
+    Targets,
+    Weighed,
+    Wheel,
+)
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.model.season import Action, Plan, Practice, Repeat, Step
 
 __all__ = [
     "Action",

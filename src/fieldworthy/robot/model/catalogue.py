@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fieldworthy.files import Of, all_are, assume, exact, need
-from fieldworthy.files.kinds import (
+from fieldworthy.files.declare import (
     Charge,
     Conductance,
     Current,
@@ -29,7 +29,7 @@ from fieldworthy.files.kinds import (
     Voltage,
     Volume,
 )
-from fieldworthy.files.problems import Fault
+from fieldworthy.files.document import Fault
 
 
 @all_are("fact")

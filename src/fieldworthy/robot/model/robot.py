@@ -8,15 +8,25 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Quantity, Real, WorkTime
-from fieldworthy.files.problems import Fault, KeyPath
-from fieldworthy.robot.model.air import Air
-from fieldworthy.robot.model.body import CHASSIS, Ballast, Contact, Part, Pose, Roller, Weighed
+from fieldworthy.files.declare import Quantity, Real, WorkTime
+from fieldworthy.files.document import Fault, KeyPath
 from fieldworthy.robot.model.catalogue import Catalogue
-from fieldworthy.robot.model.drive import Drive
-from fieldworthy.robot.model.mechanism import Mechanism, MotorUse, SharedMotor
-from fieldworthy.robot.model.plan import Action, Plan
-from fieldworthy.robot.model.tracking import Tracking
+from fieldworthy.robot.model.machine import (
+    CHASSIS,
+    Air,
+    Ballast,
+    Contact,
+    Drive,
+    Mechanism,
+    MotorUse,
+    Part,
+    Pose,
+    Roller,
+    SharedMotor,
+    Tracking,
+    Weighed,
+)
+from fieldworthy.robot.model.season import Action, Plan
 
 MOST_PARTS = 3000  # a check then takes half a minute and less than 1 GB; a team's parts list has some hundreds
 _SAME_SIZE = 0.01  # share by which worn or measured wheels of one drive may differ; common practice, no source

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.constants import Constants, Found, Stated
-from fieldworthy.engine.system import Page, System
-from fieldworthy.files.problems import KeyPath
-from fieldworthy.robot.catalogue import builtin_names
+from fieldworthy.engine.system import Constants, Found, Page, Stated, System
+from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.air.check import check as judge

@@ -9,9 +9,8 @@ from functools import reduce
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.gas.tank import Circuit, Demand, all_layouts, draws_before_short, volume_needed, worst_margins
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked

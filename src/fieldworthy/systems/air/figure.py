@@ -9,14 +9,12 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Level, Pane, pane_height, stack
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
-from fieldworthy.drawing.stack import Level, Pane, pane_height, stack
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import Sheet
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import WIDEST
+from fieldworthy.drawing.svg import Figure, Sheet
+from fieldworthy.engine.finding import WIDEST, first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.gas.tank import Circuit, after_leak, fill_pressure
 from fieldworthy.systems.air.check import worse_way
 from fieldworthy.vehicle import state

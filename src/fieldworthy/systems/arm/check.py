@@ -8,10 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.engine.system import Actuator
+from fieldworthy.engine.finding import Message, Outcome, first
+from fieldworthy.engine.system import Actuator, Context
 from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,

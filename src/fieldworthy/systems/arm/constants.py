@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fieldworthy.engine.constants import Constant, Constants, Found, Quantities
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities
 from fieldworthy.systems.arm.check import driven
 from fieldworthy.systems.arm.model import MotorArm
 

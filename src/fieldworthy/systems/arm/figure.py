@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.style import Style
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.arms.motorarm import motor_share
 from fieldworthy.systems.arm.check import Driven, driven
 from fieldworthy.systems.arm.model import MotorArm

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Real, Torque
-from fieldworthy.files.problems import Fault
-from fieldworthy.robot.model.drive import Stage
-from fieldworthy.robot.model.mechanism import MotorMechanism, MotorUse
+from fieldworthy.files.declare import Real, Torque
+from fieldworthy.files.document import Fault
+from fieldworthy.robot.model.machine import MotorMechanism, MotorUse, Stage
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.lift.model import ArmLoad, Band, SidePoint, Target, TimeLimit, no_group
 

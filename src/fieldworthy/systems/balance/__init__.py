@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.constants import Constants, Found
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.system import Constants, Found, Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.balance.check import check as judge
 from fieldworthy.systems.balance.figure import figures

@@ -7,9 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
 from fieldworthy.physics.statics.tipping import (
     RollerStage,
@@ -20,10 +19,9 @@ from fieldworthy.physics.statics.tipping import (
     tip_angle,
 )
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.body import stacked
+from fieldworthy.vehicle.body import Worst, stacked
 from fieldworthy.vehicle.drivetrain import DrivePerformance
 from fieldworthy.vehicle.stance import SIDES, Stance
-from fieldworthy.vehicle.worst import Worst
 
 _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
 

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldworthy.drawing.axes import Chart, panels
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Bars, Mark, Points
-from fieldworthy.drawing.lettering import width
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import SMALL
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.style import Style, width
+from fieldworthy.drawing.svg import SMALL, Figure
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.systems.balance.check import asked_of
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.stance import SIDES

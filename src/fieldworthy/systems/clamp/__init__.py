@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.constants import Constants, Found
-from fieldworthy.engine.system import Page, System
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.engine.system import Constants, Found, Page, System
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.clamp.check import check as judge

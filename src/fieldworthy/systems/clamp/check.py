@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, called
+from fieldworthy.engine.finding import Message, Outcome, called, first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.engagement import RIGHT, Place, best_place, outline_of, places, under_jaw, windows

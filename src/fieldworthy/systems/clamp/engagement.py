@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.statics.support import (
     Circle,

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.kinds import Efficiency, Force, Gap, Load, Mass, Ratio, Real, Size, Stiffness
-from fieldworthy.files.problems import Fault
-from fieldworthy.robot.model.mechanism import MotorMechanism
+from fieldworthy.files.declare import Efficiency, Force, Gap, Load, Mass, Ratio, Real, Size, Stiffness
+from fieldworthy.files.document import Fault
+from fieldworthy.robot.model.machine import MotorMechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 

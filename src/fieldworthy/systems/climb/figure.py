@@ -9,15 +9,13 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.figure import Figure
-from fieldworthy.drawing.lettering import shortened
 from fieldworthy.drawing.painting import Place, around, place
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.style import Style, shortened
+from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.hanging import turned
-from fieldworthy.robot.model.body import Pose
+from fieldworthy.robot.model.machine import Pose
 from fieldworthy.systems.climb.mechanics import Hung, drawn_down, hung, lifting_force, lowest
 from fieldworthy.systems.climb.model import Climber
 from fieldworthy.vehicle.drawing import View, fitted, floor_line, gravity_mark, near, paint_blocks, reach, scale_bar

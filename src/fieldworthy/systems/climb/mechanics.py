@@ -9,9 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.system import Actuator, RodLoad
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Actuator, Context, RodLoad
 from fieldworthy.physics.gas.tank import after_leak
 from fieldworthy.physics.motors.motor import Controller, GearStage, operating_point, train
 from fieldworthy.physics.statics.hanging import (
@@ -28,7 +27,7 @@ from fieldworthy.physics.statics.hanging import (
     standing_attitude,
 )
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
-from fieldworthy.robot.model.body import CHASSIS, Move, Pose
+from fieldworthy.robot.model.machine import CHASSIS, Move, Pose
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.climb.model import Climber, CylinderLift, MotorLift
 from fieldworthy.vehicle import state

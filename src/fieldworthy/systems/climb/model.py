@@ -10,11 +10,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Efficiency, Fraction, Length, Ratio, Real, Size
-from fieldworthy.files.problems import Fault
-from fieldworthy.robot.model.body import CHASSIS
-from fieldworthy.robot.model.drive import Stage
-from fieldworthy.robot.model.mechanism import MotorMechanism
+from fieldworthy.files.declare import Efficiency, Fraction, Length, Ratio, Real, Size
+from fieldworthy.files.document import Fault
+from fieldworthy.robot.model.machine import CHASSIS, MotorMechanism, Stage
 from fieldworthy.robot.model.robot import Robot
 
 

@@ -7,9 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
 from fieldworthy.physics.motors.motor import GearStage, train

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from fieldworthy.engine.constants import COMPUTED, Constant, Constants, Found, Quantities, stated
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import COMPUTED, Constant, Constants, Context, Found, Quantities, stated
 from fieldworthy.physics.motors.motor import feedforward
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import half_track, motor_line, wheel_radius

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.drawing.axes import Chart, chart
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Bars, Mark
 from fieldworthy.drawing.style import Style
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.systems.grabber.check import asked_and_given
 from fieldworthy.systems.grabber.model import Grabber
 

@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Annotated, Literal, TypeAlias
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.kinds import Efficiency, Gap, Length, Load, Ratio, Real, Size
-from fieldworthy.files.problems import Fault
-from fieldworthy.robot.model.drive import Stage
-from fieldworthy.robot.model.mechanism import MotorMechanism
+from fieldworthy.files.declare import Efficiency, Gap, Length, Load, Ratio, Real, Size
+from fieldworthy.files.document import Fault
+from fieldworthy.robot.model.machine import MotorMechanism, Stage
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.clamp.model import Face
 

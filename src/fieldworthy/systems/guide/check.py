@@ -7,10 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.engine.system import RodLoad
+from fieldworthy.engine.finding import Message, Outcome, first
+from fieldworthy.engine.system import Context, RodLoad
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, moving_forces, shortest_guide
 from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle import state

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Gap, Length, Real, Size
-from fieldworthy.robot.model.mechanism import MotorMechanism
+from fieldworthy.files.declare import Gap, Length, Real, Size
+from fieldworthy.robot.model.machine import MotorMechanism
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from fieldworthy.engine.constants import Constants, Found, Stated
-from fieldworthy.engine.system import Page, System
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.engine.system import Constants, Found, Page, Stated, System
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.intake.check import check as judge
 from fieldworthy.systems.intake.figure import figures

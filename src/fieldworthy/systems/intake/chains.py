@@ -8,8 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Real
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, called, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
 from fieldworthy.physics.contact import handover
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import Row, Running

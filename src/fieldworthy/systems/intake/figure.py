@@ -12,13 +12,11 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.drawing.axes import Chart, paint
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
-from fieldworthy.drawing.lettering import wrapped
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import SMALL, Box, Letters, Sheet
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.style import Style, wrapped
+from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import handover, timing
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of

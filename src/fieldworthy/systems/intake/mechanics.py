@@ -8,14 +8,14 @@ from itertools import pairwise
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import handover, rolling
 from fieldworthy.physics.contact.handover import hook_spacing
 from fieldworthy.physics.contact.rolling import loaded_speed
 from fieldworthy.physics.motors import chain
 from fieldworthy.physics.motors.motor import Controller, GearStage, MotorLine, limit_torque, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
-from fieldworthy.robot.model.mechanism import MotorUse
+from fieldworthy.robot.model.machine import MotorUse
 from fieldworthy.systems.intake.model import Intake, IntakeStage
 from fieldworthy.vehicle.drivetrain import motor_line
 

@@ -13,11 +13,10 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Count, Duration, Efficiency, Fraction, Gap, Load, Ratio, Real, Size, Span
-from fieldworthy.files.problems import Fault
+from fieldworthy.files.declare import Count, Duration, Efficiency, Fraction, Gap, Load, Ratio, Real, Size, Span
+from fieldworthy.files.document import Fault
 from fieldworthy.physics.motors import chain
-from fieldworthy.robot.model.drive import Stage
-from fieldworthy.robot.model.mechanism import Mechanism, MotorUse
+from fieldworthy.robot.model.machine import Mechanism, MotorUse, Stage
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import show
 

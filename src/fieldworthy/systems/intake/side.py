@@ -11,10 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.painting import Place, around, place
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import SMALL, Ink, Letters, Sheet
+from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Sheet
 from fieldworthy.systems.intake.figure import IntakeCurves, StageView, Trace
 
 

@@ -9,10 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome
-from fieldworthy.engine.system import Actuator, RodLoad
+from fieldworthy.engine.finding import Message, Outcome, first
+from fieldworthy.engine.system import Actuator, Context, RodLoad
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,

@@ -10,17 +10,15 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, paint
-from fieldworthy.drawing.figure import Figure
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
-from fieldworthy.drawing.lettering import shortened
 from fieldworthy.drawing.painting import Place, around, place
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Ink, Letters, Sheet
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.style import Style, shortened
+from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.arms.linkage import Balance, arm_angle, cylinder_length, dead_points, passive_torque, pose
 from fieldworthy.physics.arms.linkage import Pose as Linkage
-from fieldworthy.robot.model.body import Move, Pose
+from fieldworthy.robot.model.machine import Move, Pose
 from fieldworthy.systems.lift.check import Lifted, lifted
 from fieldworthy.systems.lift.mechanics import height_at, polar
 from fieldworthy.systems.lift.model import ArmLoad, Lift, SidePoint, Swung

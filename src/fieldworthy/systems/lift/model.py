@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal, Protocol, TypeAlias
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.kinds import Count, Gap, Length, Real, Stiffness, Torque
-from fieldworthy.files.problems import Fault
-from fieldworthy.robot.model.mechanism import MotorMechanism
+from fieldworthy.files.declare import Count, Gap, Length, Real, Stiffness, Torque
+from fieldworthy.files.document import Fault
+from fieldworthy.robot.model.machine import MotorMechanism
 from fieldworthy.robot.model.robot import Robot
 
 SidePoint: TypeAlias = tuple[Length, Length]

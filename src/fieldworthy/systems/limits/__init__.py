@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldworthy.engine.system import System
-from fieldworthy.robot.model.mechanism import Plain
+from fieldworthy.robot.model.machine import Plain
 from fieldworthy.systems.limits.check import check as judge
 
 SYSTEM = System(

@@ -8,14 +8,12 @@ from typing import get_args
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.system import Context
 from fieldworthy.files.declare import hints
-from fieldworthy.robot.kinds import mechanism_kinds
-from fieldworthy.robot.model.mechanism import Plain
+from fieldworthy.robot.model.machine import Plain, mechanism_kinds
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.body import Vector
-from fieldworthy.vehicle.worst import Worst
+from fieldworthy.vehicle.body import Vector, Worst
 
 _SIDES = (("length", 0), ("width", 1), ("height", 2))
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from fieldworthy.engine.system import Page, System, shelf
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.sorter.check import check as judge

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, called, unknown
+from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.colour import colour, sorting
 from fieldworthy.physics.contact import timing
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of

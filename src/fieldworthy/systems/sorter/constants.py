@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from fieldworthy.engine.constants import Constant, Constants, Found, Quantities, Stated
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
 from fieldworthy.systems.sorter.check import check
 from fieldworthy.systems.sorter.model import Sorter
 

@@ -12,17 +12,13 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.axes import Chart, chart
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Chart, Row, chart, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot, colour_of
-from fieldworthy.drawing.lettering import wrapped
 from fieldworthy.drawing.painting import Place, draw_spot, place
-from fieldworthy.drawing.rows import Row, draw_rows, rows_height
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import SMALL, Ink, Letters, Point, Sheet, node, number
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Outcome
+from fieldworthy.drawing.style import Style, wrapped
+from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Point, Sheet, node, number
+from fieldworthy.engine.finding import Outcome, first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.colour import colour as hue
 from fieldworthy.physics.colour import sorting
 from fieldworthy.systems.sorter import check as checks

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, called
+from fieldworthy.engine.finding import Message, Outcome, called, first
 from fieldworthy.physics.colour import colour, sorting
 from fieldworthy.physics.colour.sorting import facing, sectors, to_rgb
 from fieldworthy.systems.sorter.model import Sorter

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.kinds import Angle, Count, Duration, Fraction, Gap, Ratio, Real, Size, Span
-from fieldworthy.files.problems import Fault
-from fieldworthy.robot.model.mechanism import MotorMechanism, MotorUse
+from fieldworthy.files.declare import Angle, Count, Duration, Fraction, Gap, Ratio, Real, Size, Span
+from fieldworthy.files.document import Fault
+from fieldworthy.robot.model.machine import MotorMechanism, MotorUse
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.intake.model import Intake
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldworthy.engine.system import Page, System
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.tracking.check import check as judge
 from fieldworthy.systems.tracking.constants import CONSTANTS

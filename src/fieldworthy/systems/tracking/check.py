@@ -9,14 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
-from fieldworthy.engine.finding import Message, Outcome, unknown
+from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact.rolling import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, Relocation, budget, ellipse, wall_contact
 from fieldworthy.physics.odometry.odometry import Gyro, Path, Tracking, TrackingWheel, path_through
-from fieldworthy.robot.model.tracking import Gyro as GyroSpec
-from fieldworthy.robot.model.tracking import TrackingWheel as WheelSpec
+from fieldworthy.robot.model.machine import Gyro as GyroSpec
+from fieldworthy.robot.model.machine import TrackingWheel as WheelSpec
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.schedule import Beat
 

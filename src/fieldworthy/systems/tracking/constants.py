@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from fieldworthy.engine.constants import Constant, Constants, Found, Quantities, Stated
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
 
 
 def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:

@@ -11,15 +11,13 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.figure import Figure
+from fieldworthy.drawing.axes import Row, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Scale, tick_step, tick_texts, ticks
-from fieldworthy.drawing.lettering import shortened, wrapped
 from fieldworthy.drawing.painting import around, draw_spot, place
-from fieldworthy.drawing.rows import Row, draw_rows, rows_height
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import LARGE, SMALL, Box, Ink, Letters, Point, Sheet, node
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.display import first
+from fieldworthy.drawing.style import Style, shortened, wrapped
+from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Point, Sheet, node
+from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Context
 from fieldworthy.physics.odometry.covariance import ellipse
 from fieldworthy.systems.tracking.check import SAID, Route, reach_95, route, tracked
 from fieldworthy.vehicle import state

@@ -15,7 +15,7 @@ person comes to the view, and
   ``page.judged`` (None until the first result, or where the file has mistakes: ``page.problems``);
 - has anything computed by ``await page.work.compute(function, page.draft.source, ...)``: the function belongs to a
   module, takes hashable arguments, reads the robot by `fieldworthy.web.judging.robot_of` and returns what can be
-  pickled, such as a `fieldworthy.drawing.figure.Figure`; long runs with progress go through ``page.queue.start`` and
+  pickled, such as a `fieldworthy.drawing.svg.Figure`; long runs with progress go through ``page.queue.start`` and
   `Job`;
 - changes the robot by ``await page.editor.change({path: value})``, which can be undone and is saved with the file;
 - shows figures by `fieldworthy.web.components.figure`, in the style that ``page.style()`` gives.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from fieldworthy.engine.system import shelf
-from fieldworthy.files.problems import BadInput, KeyPath, Problem, dotted
+from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted
 from fieldworthy.robot.editing import GONE
 from fieldworthy.robot.shelf import can_be_added
 from fieldworthy.robot.things import Removal

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldworthy.decide.compare import Comparison
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import BadInput
 from fieldworthy.files.writing import written
 from fieldworthy.web.components import field, follow, heading, pictures_of, table, values_of
 from fieldworthy.web.jobs import Job

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from typing import Any, get_args
 
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import BadInput
 from fieldworthy.web.components import follow, heading, values_of
 from fieldworthy.web.documents import SHOWN, Kind, Made, Order, made
 from fieldworthy.web.jobs import Job

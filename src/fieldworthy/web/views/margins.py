@@ -8,10 +8,9 @@ from typing import Any
 
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import FoundRemedies
+from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.engine.preview import NominalFinding
-from fieldworthy.files.document import plain_scalar
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath, plain_scalar
 from fieldworthy.robot.editing import GONE
 from fieldworthy.web.components import Rows, heading
 from fieldworthy.web.findings import (

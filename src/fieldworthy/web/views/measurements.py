@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from fieldworthy.files.problems import BadInput
+from fieldworthy.files.document import BadInput
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.web.components import heading
 from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
-from fieldworthy.files.problems import BadInput, Problem
+from fieldworthy.files.document import BadInput, Problem
 from fieldworthy.files.writing import written
 from fieldworthy.robot.answers import AnswerError, gather, meets
-from fieldworthy.robot.catalogue import builtin_names
+from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 from fieldworthy.web.components import field, heading, upload
 from fieldworthy.web.folder import Entry

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.files.problems import BadInput, Problem, dotted
+from fieldworthy.files.document import BadInput, Problem, dotted
 from fieldworthy.files.writing import fingerprint
 from fieldworthy.measure.sheets import RULES, Sheet, sheets
 from fieldworthy.web.blanks import Blank, Group, blanks

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from fieldworthy.files.document import LARGEST
-from fieldworthy.files.problems import Problem, dotted
+from fieldworthy.files.document import LARGEST, Problem, dotted
 from fieldworthy.web.components import counted
 from fieldworthy.web.markup import Markup, join, tag
 from fieldworthy.web.page import Page
