@@ -52,10 +52,22 @@ def test_the_table_can_be_read_back(tmp_path):
     data = json.loads(run("match", written(tmp_path), "--runs", 1, "--json").out)
     events = data["timeline"]["events"]
     assert [row["action"] for row in rows] == [e["action"] for e in events]
-    assert [float(row["ends [s]"]) for row in rows] == pytest.approx([e["ends"] for e in events], abs=1e-3)
-    assert [float(row["left [kPa]"]) for row in rows] == pytest.approx(
-        [e["pressure"]["left"] / 1e3 for e in events], abs=0.01
+    assert [float(row["ends [s]"]) for row in rows] == pytest.approx([e["ends"] for e in events], abs=0.051)
+    column = next(name for name in rows[0] if name.startswith("gauge of tank left afterwards"))
+    scale = {"kPa": 1e3, "bar": 1e5, "psi": 6894.757}[column.rpartition("[")[2].rstrip("]")]
+    assert [float(row[column]) for row in rows] == pytest.approx(
+        [e["pressure"]["left"] / scale for e in events], abs=0.51 if scale == 1e3 else 0.051
     )
+
+
+def test_the_table_is_in_the_units_of_the_robot_file(tmp_path):
+    """The example's file says bar: so do its screen and its table."""
+    file = tmp_path / "timeline.csv"
+    assert run("match", EXAMPLES / "mk1.yaml", "--runs", 1, "--csv", file).code == 0
+    heads = file.read_text(encoding="utf-8").splitlines()[0]
+    assert "gauge of tank left afterwards [bar]" in heads
+    assert "kPa" not in heads
+    assert "charge drawn so far [Ah]" in heads
 
 
 def test_the_same_seed_gives_the_same_bytes_and_another_others(tmp_path):

@@ -75,7 +75,7 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
     influences = _influences(loaded, options, chosen) if options.sensitivity and not found.interrupted else None
     work = None if found.interrupted else work_of(loaded, options.runs, options.seed, chosen)
     if table is not None:
-        write_atomically(table, as_csv(found.timeline))
+        write_atomically(table, as_csv(found.timeline, DisplayUnits.of(loaded.quantities).units))
     if as_json:
         more: dict[str, Any] = (
             {} if influences is None else {"sensitivity": [dataclasses.asdict(i) for i in influences]}

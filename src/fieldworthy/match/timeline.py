@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ from fieldworthy.match.state import (
     VOLTAGE,
     Out,
 )
+from fieldworthy.units import to_unit, unit_label
 
 WHY = {
     "done": "",
@@ -150,20 +152,31 @@ def _event(match: Setup, row: Array, case: int) -> Event:
     )
 
 
-def as_csv(timeline: Timeline) -> str:
-    """Write a timeline as a table for a spreadsheet."""
+def as_csv(timeline: Timeline, units: Mapping[str, str]) -> str:
+    """Write a timeline as a table for a spreadsheet, in the units of the robot file, one heading for each column."""
     tanks = list(timeline.events[0].pressure) if timeline.events else []
+    shown = {kind: units[kind] for kind in ("pressure", "temperature", "charge")}
+    gauge, warm, drawn = (unit_label(unit) for unit in shown.values())
     text = io.StringIO()
     table = csv.writer(text, lineterminator="\n")
     table.writerow(
-        ["leaves [s]", "begins [s]", "ends [s]", "period", "action", "place", "points", "counted", "reason",
-         *(f"{name} [kPa]" for name in tanks), "hottest motor", "winding [degC]", "charge [A*h]", "voltage [V]"]
+        ["leaves [s]", "begins [s]", "ends [s]", "period", "action", "place", "points", "objects counted", "ended with",
+         *(f"gauge of tank {name} afterwards [{gauge}]" for name in tanks), "hottest motor",
+         f"its winding [{warm}]", f"charge drawn so far [{drawn}]", "battery voltage [V]"]
     )  # fmt: skip
+
+    def told(value: float, kind: str, decimals: int) -> str:
+        """A number in its unit; fixed decimals, so that a column can be read down."""
+        return f"{to_unit(value, kind, shown[kind]):.{decimals}f}"
+
     for e in timeline.events:
-        numbers = [f"{e.pressure[name] / 1e3:.2f}" for name in tanks]
+        numbers = [told(e.pressure[name], "pressure", _DECIMALS.get(shown["pressure"], 2)) for name in tanks]
         table.writerow(
-            [f"{e.leaves:.3f}", f"{e.begins:.3f}", f"{e.ends:.3f}", e.period, e.action, e.place, f"{e.points:g}",
-             f"{e.counted:g}", e.reason, *numbers, e.hottest_motor, f"{e.hottest - 273.15:.2f}",
-             f"{e.charge / 3600.0:.5f}", f"{e.voltage:.3f}"]
+            [f"{e.leaves:.1f}", f"{e.begins:.1f}", f"{e.ends:.1f}", e.period, e.action, e.place, f"{e.points:g}",
+             f"{e.counted:g}", e.reason, *numbers, e.hottest_motor, told(e.hottest, "temperature", 0),
+             told(e.charge, "charge", 3), f"{e.voltage:.2f}"]
         )  # fmt: skip
     return text.getvalue()
+
+
+_DECIMALS = {"psi": 1, "kPa": 0, "Pa": 0}  # of a gauge pressure: about what a gauge shows
