@@ -116,3 +116,71 @@ def test_it_ends_with_ctrl_c_even_while_it_waits_for_something(tmp_path):
         assert page.wait(30) == 130
         assert time.monotonic() - begun < 25
     page.stdout.close()
+
+
+_IMPATIENT = """
+import importlib, sys
+from pathlib import Path
+serve = importlib.import_module("fieldworthy.web.serve")
+serve._SILENT = 1.0
+serve.serve(Path(sys.argv[1]), serve.Options(browser=False), lambda line: print(line, flush=True))
+"""
+_SAFE = {
+    "x-content-type-options", "x-frame-options", "referrer-policy", "cross-origin-opener-policy",
+    "cross-origin-resource-policy", "permissions-policy", "content-security-policy",
+}  # fmt: skip
+"""Headers of the OWASP Secure Headers Project that a page of its own needs; from memory."""
+
+
+def _answered(port: int, *lines: str) -> tuple[int, set[str]]:
+    """Status and names of the headers that come back for a request."""
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
+        line.sendall("".join(f"{each}\r\n" for each in (*lines, "")).encode())
+        raw = line.makefile("rb")
+        status = int(raw.readline().split()[1])
+        rows = iter(raw.readline, b"\r\n")
+        return status, {row.partition(b":")[0].decode().lower() for row in rows}
+
+
+def _closed(line: socket.socket) -> bool:
+    """Whether the other end has gone, in good order or not; waits for it."""
+    try:
+        return line.recv(1000) == b""
+    except ConnectionResetError:
+        return True
+
+
+def test_who_sends_nothing_is_shown_out_and_every_answer_says_the_same(tmp_path):
+    written(tmp_path)
+    page = subprocess.Popen([sys.executable, "-c", _IMPATIENT, str(tmp_path)], stdout=subprocess.PIPE, text=True)
+    assert page.stdout is not None
+    opening = next(line for line in page.stdout if "key=" in line).strip()
+    port = int(opening.split(":")[2].partition("/")[0])
+    silent = [socket.create_connection(("127.0.0.1", port), timeout=30) for _ in range(40)]
+    for slow in silent[:10]:
+        slow.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1")
+    host = f"Host: 127.0.0.1:{port}"
+    with urllib.request.urlopen(opening, timeout=20) as answer:
+        cookie = f"Cookie: {answer.headers['set-cookie'].partition(';')[0]}"
+        assert {name.lower() for name in answer.headers} >= _SAFE
+    upgrade = ("Connection: Upgrade", "Upgrade: websocket", "Sec-WebSocket-Version: 13",
+               "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==", f"Origin: http://127.0.0.1:{port}")  # fmt: skip
+    asked = {
+        401: _answered(port, "GET / HTTP/1.1", host),
+        404: _answered(port, "GET /nothing HTTP/1.1", host, cookie),
+        200: _answered(port, "GET /fw/page.css HTTP/1.1", host, cookie),
+        405: _answered(port, "DELETE / HTTP/1.1", host, cookie),
+        421: _answered(port, "GET / HTTP/1.1", "Host: elsewhere"),
+        400: _answered(port, "NONSENSE", host),
+        403: _answered(port, "POST / HTTP/1.1", host, cookie, "Content-Length: 0"),
+    }
+    for status, (found, headers) in asked.items():
+        assert (found, _SAFE - headers) == (status, set())
+    found, headers = _answered(port, "GET /_nicegui_ws/socket.io/?EIO=4&transport=websocket HTTP/1.1", host, *upgrade)
+    assert (found, _SAFE - headers) == (401, set())
+    assert all(map(_closed, silent)), "each is closed, without a word"
+    for line in silent:
+        line.close()
+    page.terminate()
+    page.wait(20)
+    page.stdout.close()

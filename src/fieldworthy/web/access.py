@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import contextlib
 import hashlib
@@ -153,6 +154,11 @@ SAFE_HEADERS: tuple[tuple[bytes, bytes], ...] = (
 """Headers of every answer, besides the policy for scripts."""
 _GO_ON = "location.replace('/')"
 _GO_ON_HASH = base64.b64encode(hashlib.sha256(_GO_ON.encode()).digest()).decode()
+PLAIN_HEADERS = (
+    *SAFE_HEADERS,
+    (b"content-security-policy", f"{_COMMON}; script-src 'sha256-{_GO_ON_HASH}'".encode("ascii")),
+)
+"""Headers of what is answered before, or in place of, the application."""
 _STYLE = f"""
 body {{ font: 1rem/1.5 system-ui, sans-serif; margin: 12vh auto 0; max-width: 34rem; padding: 0 1rem;
        color: {LIGHT.ink}; background: {LIGHT.paper} }}
@@ -167,18 +173,11 @@ label {{ display: block; font-weight: 600 }}
 def plain_page(title: str, body: str, *, go_on: bool = False) -> str:
     """Write a page of its own for who is not in yet."""
     script = f"<script>{_GO_ON}</script>" if go_on else ""
-    policy = f"{_COMMON}; script-src 'sha256-{_GO_ON_HASH}'"
     return (
         f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>{html.escape(title)}</title>"
-        f'<meta http-equiv="Content-Security-Policy" content="{_in_meta(policy)}">'
         "<meta name='viewport' content='width=device-width, initial-scale=1'>"
         f"<style>{_STYLE}</style></head><body><main><h1>{html.escape(title)}</h1>{body}</main>{script}</body></html>"
     )
-
-
-def _in_meta(policy: str) -> str:
-    """Leave out what a policy inside the document may not say."""
-    return policy.replace("frame-ancestors 'none'; ", "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +249,7 @@ _OURS = {b"content-security-policy", *(name for name, _ in SAFE_HEADERS)}
 log = logging.getLogger("fieldworthy.web")
 LARGEST_BODY = 2_500_000
 """Bytes of a request; the largest file that is taken has 2 MB, and its envelope comes on top."""
+_SLOWEST = 20.0  # s between two parts of a request
 ENTER = "/enter"
 VISITOR = "fieldworthy.visitor"
 """Key of the ASGI scope under which the page finds who asks."""
@@ -415,7 +415,10 @@ class Gate:
     async def _refuse(self, scope: Scope, refusal: Refusal, receive: Receive, send: Send) -> None:
         if scope["type"] == "websocket":
             await receive()
-            await send({"type": "websocket.close", "code": 1008})
+            if "websocket.http.response" in (scope.get("extensions") or {}):
+                await _answer(send, refusal.status, plain_page("fieldworthy", ""), kind="websocket.http")
+            else:
+                await send({"type": "websocket.close", "code": 1008})
             return
         sentence = refusal.sentence or (
             "Type the code that the terminal shows." if self.keys.shared else "This page needs the whole address."
@@ -470,38 +473,48 @@ def _cookie(header: str, name: str) -> str:
 
 def _bounded(receive: Receive) -> Receive:
     """Stop reading a request that is longer than it may be, whatever it says of its length."""
-    seen = 0
+    seen, whole = 0, False
 
     async def read() -> Message:
-        nonlocal seen
-        message = await receive()
-        seen += len(message.get("body", b""))
+        nonlocal seen, whole
+        message = await (receive() if whole else _in_time(receive))  # afterwards it only tells that the other has gone
+        seen, whole = seen + len(message.get("body", b"")), not message.get("more_body")
         return message if seen <= LARGEST_BODY else {"type": "http.disconnect"}
 
     return read
 
 
+async def _in_time(receive: Receive) -> Message:
+    """Wait for the next part of a request, and give up whoever never sends it."""
+    try:
+        return await asyncio.wait_for(receive(), _SLOWEST)
+    except TimeoutError:
+        return {"type": "http.disconnect"}
+
+
 async def _body(receive: Receive, most: int = 1000) -> bytes:
     body = b""
     while len(body) <= most:
-        message = await receive()
+        message = await _in_time(receive)
         body += bytes(message.get("body", b""))
         if message["type"] != "http.request" or not message.get("more_body"):
             return body
     raise Refusal(413, "A code is shorter than that.")
 
 
-async def _answer(send: Send, status: int, page: str, headers: Iterable[tuple[bytes, bytes]] = ()) -> None:
+async def _answer(
+    send: Send, status: int, page: str, headers: Iterable[tuple[bytes, bytes]] = (), kind: str = "http"
+) -> None:
     body = page.encode("utf-8")
     head = [
         (b"content-type", b"text/html; charset=utf-8"),
         (b"content-length", str(len(body)).encode("ascii")),
         (b"cache-control", b"no-store"),
-        *SAFE_HEADERS,
+        *PLAIN_HEADERS,
         *headers,
     ]
-    await send({"type": "http.response.start", "status": status, "headers": head})
-    await send({"type": "http.response.body", "body": body})
+    await send({"type": f"{kind}.response.start", "status": status, "headers": head})
+    await send({"type": f"{kind}.response.body", "body": body})
 
 
 _TEXTS = {

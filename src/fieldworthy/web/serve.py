@@ -17,12 +17,13 @@ from typing import Any
 
 from fieldworthy import errors
 from fieldworthy.files.document import keep_within
-from fieldworthy.web.access import ENTER, Gate, Keys, Policy
+from fieldworthy.web.access import ENTER, PLAIN_HEADERS, Gate, Keys, Policy
 from fieldworthy.web.folder import Folder
 
 FIRST_PORT = 8420
 _TRIED = 20  # ports tried one after the other before the system chooses one
 _LAST = 6.0  # s after Ctrl-C, by when the page has closed or is ended
+_SILENT = 10.0  # s in which a connection must have asked for something
 INTERRUPTED = 130
 STATIC = Path(__file__).parent / "static"
 
@@ -118,11 +119,34 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
 def _server(folder: Folder, keys: Keys, begun: Callable[[], None]) -> Any:
     """Build a server that says when it can be reached."""
     import uvicorn  # noqa: PLC0415  the server starts only where it is used
+    from uvicorn.protocols.http.auto import AutoHTTPProtocol  # noqa: PLC0415
+
+    class Impatient(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
+        """Closes a connection that asks for nothing, and says of itself what every answer says."""
+
+        def connection_made(self, transport: Any) -> None:
+            super().connection_made(transport)
+            self.loop.call_later(_SILENT, self._ask_again, None)
+
+        def _ask_again(self, seen: Any) -> None:
+            if self.transport.is_closing() or self.transport.get_protocol() is not self:
+                return  # it is gone, or became a web socket, which looks after itself
+            if self.cycle is None or (self.cycle is seen and self.cycle.response_complete):
+                self.transport.close()
+            else:
+                self.loop.call_later(_SILENT, self._ask_again, self.cycle)
+
+        def send_400_response(self, msg: str) -> None:
+            state = self.server_state
+            before, state.default_headers = state.default_headers, [*state.default_headers, *PLAIN_HEADERS]
+            super().send_400_response(msg)
+            state.default_headers = before
 
     whole = application(folder, keys)
     _quiet_logs()
     config = uvicorn.Config(
         whole,
+        http=Impatient,
         log_config=None,
         log_level="error",
         access_log=False,
