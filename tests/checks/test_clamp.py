@@ -14,7 +14,7 @@ from scipy.spatial import ConvexHull
 from fieldworthy.cli.app import main
 from fieldworthy.engine.evaluate import Cases, evaluate, nudge, run
 from fieldworthy.engine.system import Context
-from fieldworthy.files import instantiate
+from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.systems.clamp import check as clamping
@@ -54,8 +54,9 @@ def found(folder, clamp=None, pot=None, **more):
     return {f.id: f for f in (*report.findings, *report.facts)}
 
 
-def plan_engagement(corners, yaw, aside, gap=0.16, throat=0.03, reach=0.04, width=0.09):
+def plan_engagement(corners, yaw, aside, gap=0.16, throat=0.03, jaw=(0.04, 0.09, 0.0)):
     """Rim under the jaw, the object backed by linear programming until it meets a stop or the wall."""
+    reach, width, at = jaw
     c, s = math.cos(yaw), math.sin(yaw)
     turned = corners @ np.array([[c, s], [-s, c]]) + [0.0, aside]
     sides = ConvexHull(turned).equations
@@ -64,8 +65,8 @@ def plan_engagement(corners, yaw, aside, gap=0.16, throat=0.03, reach=0.04, widt
         met = linprog([1, 0], sides[:, :2], -sides[:, 2], [[0, 1]], [y], bounds=(None, None))
         return met.fun if met.status == 0 else None
 
-    stops = [face(y) for y in (-gap / 2, gap / 2)]
-    ends = [face(y) for y in (-width / 2, width / 2)]
+    stops = [face(y) for y in (-gap / 2, gap / 2)] if gap else []
+    ends = [face(y) for y in (at - width / 2, at + width / 2)]
     wall = -throat - turned[:, 0].min()
     # one stop alone turns the object away
     if None in ends or (None in stops and wall <= max((-x for x in stops if x is not None), default=-math.inf)):
@@ -397,3 +398,65 @@ def test_more_helps(tmp_path):
     seats = [found(tmp_path, {"grips": "corner", "throat": f"{t} mm"}, hexagon) for t in (0, 15, 30)]
     throats = [values["clamp.seat.jaw.corner 1"].value for values in seats]
     assert throats[0] < throats[1] < throats[2]
+
+
+PRONGS = (-0.07, 0.01, 0.06)
+
+
+@pytest.mark.parametrize(("stops", "off"), [("two", 0.0), ("frame", 0.0), ("none", 0.021)])
+@pytest.mark.parametrize("least", [2, 3])
+def test_prongs_and_other_stops_against_linear_programming(tmp_path, stops, off, least):
+    """Each prong by itself over the signs and shares of both errors; a flat frame is a wall with nothing behind it."""
+    keys = {"prongs": [f"{1e3 * p:g} mm" for p in PRONGS], "jaw_width": "20 mm", "least_prongs": least, "stops": stops}
+    if stops != "two":
+        keys |= {"stop_gap": GONE, "throat": GONE}
+    if stops == "none":
+        keys |= {"stand_off": "15 mm", "stand_error": "6 mm"}
+    told = found(tmp_path, keys)
+    gap, throat = (0.16, 0.03) if stops == "two" else (None, 0.0)
+
+    def each(corners):
+        turns = [(a * math.radians(3.0), b * 0.01) for a in (-1, 0, 1) for b in (-1, 0, 1)]
+        return [[plan_engagement(corners, turn, aside, gap, throat, (0.04 - off, 0.02, at)) for at in PRONGS]
+                for turn, aside in turns]  # fmt: skip
+
+    def worst(tries):
+        return min(min(sorted(depths)[3 - least], 0.06) for depths in tries)
+
+    # of both kinds of side, the one with more rim under the jaw is judged
+    tries = max((each(BOX), each(BOX @ np.array([[0.0, 1.0], [-1.0, 0.0]]))), key=worst)
+    judged = next(f for i, f in told.items() if i.startswith("clamp.seat.jaw.side") and hasattr(f, "limit"))
+    assert judged.value == pytest.approx(worst(tries), abs=2e-6)
+    counted = min(sum(depth >= 0.012 for depth in depths) for depths in tries)
+    assert told["clamp.prongs.jaw"].value == counted
+    assert told["clamp.prongs.jaw"].verdict == ("holds" if counted >= least else "short")
+
+
+def test_a_frame_by_hand(tmp_path):
+    """Turned by 3 degrees against a flat face, the side's end 100 mm out touches, and it slopes back by tan 3 deg.
+
+    Turning about the middle, 150 mm behind that face, brings the end to 100 cos 3 deg - 150 sin 3 deg mm to one side;
+    the far end of the jaw stands 45 mm to the other.
+    """
+    told = found(tmp_path, {"stops": "frame", "stop_gap": GONE, "throat": GONE, "side_error": "0 mm"})
+    (judged,) = [f for i, f in told.items() if i.startswith("clamp.seat.jaw.side") and hasattr(f, "limit")]
+    turn = math.radians(3.0)
+    apart = 0.1 * math.cos(turn) - 0.15 * math.sin(turn) + 0.045
+    assert judged.value == pytest.approx(0.04 - math.tan(turn) * apart, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("keys", "key", "said"),
+    [
+        ({"stop_gap": GONE}, "stop_gap", "where 'stops' is two"),
+        ({"stops": "frame", "throat": GONE}, "stop_gap", "only there"),
+        ({"stops": "frame", "stop_gap": GONE}, "throat", "only two stops"),
+        ({"prongs": ["0 mm"]}, "prongs", "two prongs or more"),
+        ({"prongs": ["-20 mm", "20 mm"], "least_prongs": 3}, "least_prongs", "at most the 2"),
+    ],
+)
+def test_what_stops_and_prongs_cannot_be_is_said(tmp_path, keys, key, said):
+    with pytest.raises(BadInput) as error:
+        load(tmp_path, *world(keys))
+    assert f"mechanisms.jaw.{key}" in str(error.value)
+    assert said in str(error.value)

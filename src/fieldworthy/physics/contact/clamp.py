@@ -46,6 +46,8 @@ class Seat:
         How far out from the line of the stops the jaw comes down, its inner face; width of the jaw [m].
     hook : Real
         Least depth of rim under the jaw that counts as caught [m].
+    jaw_at : Real
+        Middle of the jaw, or of one of its prongs, from the middle between the stops towards y [m].
 
     Raises
     ------
@@ -58,6 +60,7 @@ class Seat:
     jaw_reach: Real
     jaw_width: Real
     hook: Real
+    jaw_at: Real = 0.0
 
     def __post_init__(self) -> None:
         refuse_unsized(stop_gap=self.stop_gap, jaw_reach=self.jaw_reach, jaw_width=self.jaw_width)
@@ -133,7 +136,8 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     object's centre lies outside the stops.
     """
     half_gap, half_jaw, aside = 0.5 * np.asarray(seat.stop_gap), 0.5 * np.asarray(seat.jaw_width), np.asarray(sideways)
-    lines = np.broadcast_arrays(-half_gap - aside, half_gap - aside, -half_jaw - aside, half_jaw - aside)
+    left, right = seat.jaw_at - half_jaw - aside, seat.jaw_at + half_jaw - aside
+    lines = np.broadcast_arrays(-half_gap - aside, half_gap - aside, left, right)
     face = front(outline, yaw, np.stack(lines))
     stops, wall = -np.minimum(face[0], face[1]), -np.asarray(seat.throat) - nearest(outline, yaw)
     touch = np.maximum(stops, wall)

@@ -12,7 +12,16 @@ from fieldworthy.engine.finding import Message, Outcome, called, first
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.robot.model.season import GameObject
-from fieldworthy.systems.clamp.engagement import RIGHT, Place, best_place, outline_of, places, under_jaw, windows
+from fieldworthy.systems.clamp.engagement import (
+    RIGHT,
+    Place,
+    best_place,
+    each_prong,
+    outline_of,
+    places,
+    under_jaw,
+    windows,
+)
 from fieldworthy.systems.clamp.mechanics import holds
 from fieldworthy.systems.clamp.model import Clamp
 
@@ -57,6 +66,7 @@ def check(context: Context) -> Iterator[Outcome]:
             thing = context.season.objects[spec.object]
             side = side_of(context, spec, thing)
             yield from _seats(context, name, spec, thing)
+            yield from _prongs(context, name, spec, thing)
             yield from _heights(name, spec, side)
             yield _lift(name, spec, side)
             yield from _release(context, name, spec, side)
@@ -74,6 +84,33 @@ def _seats(context: Context, name: str, spec: Clamp, thing: GameObject) -> Itera
         judged = place.label == best.label
         depth = under_jaw(spec, thing, outline, place, best.ways if judged else RIGHT)
         yield _seat(context, name, spec, (place, depth), judged)
+
+
+def _prongs(context: Context, name: str, spec: Clamp, thing: GameObject) -> Iterator[Outcome]:
+    """How many prongs of a jaw catch at the worst of the object's turns and places."""
+    if not spec.prongs:
+        return
+    base, outline = context.nominal, outline_of(thing)
+    best = base.once(("clamp seat", name), lambda: best_place(base, name))
+    place = next(p for p in places(outline, outline_of(base.season.objects[spec.object])) if p.label == best.label)
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    count: Real = np.asarray(float(len(spec.prongs)))
+    yaw, side = np.asarray(spec.yaw_error), np.asarray(spec.side_error)
+    for a, b in best.ways:
+        depths = np.minimum(each_prong(spec, outline, place.yaw + a * yaw, b * side), thing.rim.overhang)
+        count = np.minimum(count, (depths >= spec.hook).sum(axis=0))
+    least = float(spec.least_prongs or len(spec.prongs))
+    numbers: dict[str, tuple[Real, str]] = {
+        "count": (count, "count"), "all": (float(len(spec.prongs)), "count"), "least": (least, "count"),
+        "yaw": (spec.yaw_error, "angle"), "side": (spec.side_error, "length"), "hook": (spec.hook, "length"),
+    }  # fmt: skip
+    text = (
+        "With the {object} turned by up to {yaw} and off by up to {side}, {count} of {all} prongs of {clamp} have "
+        "{hook} of rim or more under them; {least} must"
+    )
+    message = Message(text + ".", text + ". Set the prongs closer, or let them reach farther.", numbers,
+                      {"clamp": called("clamp", name), "object": spec.object})  # fmt: skip
+    yield Outcome(f"clamp.prongs.{name}", name, count, least, "ratio", message, sources=("plane-geometry",))
 
 
 def _seat(context: Context, name: str, spec: Clamp, seated: tuple[Place, Array], judged: bool) -> Outcome:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
 from typing import TypeAlias
 
 import numpy as np
@@ -25,6 +25,7 @@ from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.model import Clamp
 from fieldworthy.vehicle.stance import flat
 
+_TINY = 1e-6  # m
 _STEPS = 13
 """Turns and places tried up to each error."""
 
@@ -90,9 +91,39 @@ def _plain(values: Array) -> Array:
 
 
 def jaw_of(spec: Clamp) -> clamping.Seat:
-    """Take stops and jaw in plan."""
-    throat = np.inf if spec.throat is None else spec.throat
-    return clamping.Seat(spec.stop_gap, throat, spec.jaw_reach, spec.jaw_width, spec.hook)
+    """Take stops and the whole jaw in plan, from its outermost prong on one side to that on the other."""
+    width: Real = spec.jaw_width
+    middle: Real = 0.0
+    if spec.prongs:
+        left, right = reduce(np.maximum, spec.prongs), reduce(np.minimum, spec.prongs)
+        width, middle = width + left - right, 0.5 * (left + right)
+    return _seat(spec, width, middle)
+
+
+def _seat(spec: Clamp, width: Real, middle: Real) -> clamping.Seat:
+    """Stops, and a jaw so wide and so far to the left.
+
+    The frame's face is a plain bar: the nearest point of the object touches it. Without stops it stands off from it.
+    """
+    if spec.stop_gap is not None:
+        throat = np.inf if spec.throat is None else spec.throat
+        return clamping.Seat(spec.stop_gap, throat, spec.jaw_reach, width, spec.hook, middle)
+    off = spec.stand_off + np.asarray(spec.stand_error) if spec.stops == "none" else 0.0
+    return clamping.Seat(spec.jaw_width, 0.0, np.maximum(spec.jaw_reach - off, _TINY), width, spec.hook, middle)
+
+
+def caught(spec: Clamp, outline: Outline, yaw: Real, aside: Real) -> Array:
+    """Find how deep the rim lies under as many prongs as must catch: the shallowest of those [m]."""
+    if not spec.prongs:
+        return clamping.engagement(jaw_of(spec), outline, yaw, aside)
+    depths = each_prong(spec, outline, yaw, aside)
+    return np.asarray(np.sort(depths, axis=0)[len(spec.prongs) - (spec.least_prongs or len(spec.prongs))])
+
+
+def each_prong(spec: Clamp, outline: Outline, yaw: Real, aside: Real) -> Array:
+    """Find how deep the rim lies under each prong, prongs leading [m]."""
+    seats = [_seat(spec, spec.jaw_width, prong) for prong in spec.prongs]
+    return np.stack(np.broadcast_arrays(*(clamping.engagement(seat, outline, yaw, aside) for seat in seats)))
 
 
 Ways: TypeAlias = tuple[tuple[float, float], ...]
@@ -105,10 +136,10 @@ RIGHT: Ways = ((0.0, 0.0),)
 def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, ways: Ways) -> Array:
     """Find how much rim is under the jaw, at the worst of some turns and places of the object."""
     assert thing.rim is not None, "an object that a clamp grips has a rim"
-    jaw, yaw, side = jaw_of(spec), np.asarray(spec.yaw_error), np.asarray(spec.side_error)
+    yaw, side = np.asarray(spec.yaw_error), np.asarray(spec.side_error)
     depth: Real = thing.rim.overhang
     for a, b in ways:
-        depth = np.minimum(depth, clamping.engagement(jaw, outline, place.yaw + a * yaw, b * side))
+        depth = np.minimum(depth, caught(spec, outline, place.yaw + a * yaw, b * side))
     worst: Array = np.maximum(depth, -np.asarray(spec.jaw_reach))
     return worst
 
@@ -120,7 +151,7 @@ def worst_ways(spec: Clamp, outline: Outline, place: Place) -> Ways:
     for a, b in ((-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)):
         turn, aside = (grid.ravel() for grid in np.meshgrid(a * share, b * share))
         yaw = place.yaw + turn * np.asarray(spec.yaw_error)
-        worst = int(np.argmin(clamping.engagement(jaw_of(spec), outline, yaw, aside * np.asarray(spec.side_error))))
+        worst = int(np.argmin(caught(spec, outline, yaw, aside * np.asarray(spec.side_error))))
         found.append((float(turn[worst]), float(aside[worst])))
     return tuple(found)
 
@@ -167,7 +198,7 @@ def _windows(context: Context, name: str, place: Place) -> tuple[float, float]:
     outline = outline_of(context.season.objects[spec.object])
     at = next(p.yaw for p in places(outline, outline) if p.label == place.label)
     jaw = jaw_of(spec)
-    plain = tuple(float(v) for v in (jaw.stop_gap, jaw.throat, jaw.jaw_reach, jaw.jaw_width, jaw.hook))
+    plain = tuple(float(v) for v in (jaw.stop_gap, jaw.throat, jaw.jaw_reach, jaw.jaw_width, jaw.hook, jaw.jaw_at))
     if isinstance(outline, Circle):
         return np.pi, _searched(plain, float(outline.radius), float(at), None)[1]
     return _searched(plain, tuple(map(tuple, outline.vertices.tolist())), float(at), place.limit)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.declare import Efficiency, Force, Gap, Load, Mass, Ratio, Real, Size, Stiffness
+from fieldworthy.files.declare import Count, Efficiency, Force, Gap, Length, Load, Mass, Ratio, Real, Size, Stiffness
 from fieldworthy.files.document import Fault
 from fieldworthy.robot.model.machine import MotorMechanism
 from fieldworthy.robot.model.robot import Robot
@@ -65,10 +65,21 @@ class Clamp(MotorMechanism):
     kind: Literal["clamp"] = need("clamp: a jaw that comes down on the rim of an object")
     object: Annotated[str, Ref(("season.objects",))] = need("the season's object that it grips, one with a 'rim'")
     grips: Literal["side", "corner", "any"] = exact("side", "where it must seat: on a flat side, a corner, or either")
-    stop_gap: Size = need("distance between the two stops that the object is backed against, across the robot")
+    stops: Literal["two", "frame", "none"] = exact(
+        "two", "what the object is backed against: two stops, the frame's flat face, or nothing"
+    )
+    stop_gap: Size | None = exact(None, "distance between the two stops, across the robot; needed where there are two")
+    stand_off: Gap = assume("0 mm", "without stops, from the line of 'jaw_reach' to the object: it touches")
+    stand_error: Annotated[Real, Of("length", 0.0, fixed=True)] = assume(
+        "10 mm", "without stops, the robot may stop this much too far off; common practice, no source", role="fact"
+    )
     throat: Gap | None = exact(None, "free depth behind the line of the stops, up to a wall; no wall where absent")
     jaw_reach: Size = need("how far out from the line of the stops the jaw comes down, its inner face")
-    jaw_width: Size = need("of the jaw, across the robot")
+    jaw_width: Size = need("of the jaw, or of each of its prongs, across the robot")
+    prongs: tuple[Length, ...] = exact(
+        (), "middle of each prong, to the left of the clamp's middle; one jaw where absent"
+    )
+    least_prongs: Count | None = exact(None, "how many prongs must catch; all where absent", role="wish")
     hook: Gap = need("least depth of rim under the jaw that counts as caught", role="wish")
     yaw_error: Annotated[Real, Of("angle", 0.0, fixed=True)] = assume(
         "5 deg", "the object may be turned this far either way; common practice, no source", role="fact"
@@ -101,6 +112,14 @@ class Clamp(MotorMechanism):
         """Say what is wrong with it as the file states it."""
         if float(self.closed_gap) >= float(self.opening):
             yield ("closed_gap",), "expected less than 'opening': the jaw must come down"
+        if (self.stops == "two") != (self.stop_gap is not None):
+            yield ("stop_gap",), "expected this key where 'stops' is two, and only there"
+        if self.stops != "two" and self.throat is not None:
+            yield ("throat",), "expected none: only two stops have free depth behind them"
+        if len(self.prongs) == 1:
+            yield ("prongs",), "expected two prongs or more, or none: a single jaw is in the middle"
+        if self.least_prongs is not None and self.least_prongs > max(len(self.prongs), 1):
+            yield ("least_prongs",), f"expected at most the {max(len(self.prongs), 1)} that there are"
         if float(self.hook) >= float(self.jaw_reach):
             yield ("hook",), "expected less than 'jaw_reach': a side flat against the stops has no more under the jaw"
 
