@@ -187,6 +187,8 @@ def test_remedies_on_request(tmp_path):
     told = json.loads(run("check", EXAMPLES / "mk2.yaml", "--remedies", "--json", "--exit-zero").out)["remedies"]
     (mending,) = [m for m in told["findings"] if m["id"] == short.id]
     assert flat(mending["remedies"][0]["sentence"]) in text
+    breaks = [one["id"] for one in mending["remedies"][0]["breaks"]]
+    assert flat(f"but it breaks {breaks[0]}" if breaks else "breaks nothing else") in text
 
 
 def test_since_and_compare(tmp_path):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from fieldworthy.decide.remedy import FoundRemedies
+from fieldworthy.decide.remedy import FoundRemedies, Remedy
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import figure as drawn_margins
 from fieldworthy.engine.figure import margins_of
@@ -110,10 +110,18 @@ def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str],
 
 def _mended(finding: Finding, mending: FoundRemedies | None) -> str:
     if mending is not None and mending.remedies:
-        return f"{finding.id}: {'; or '.join(r.sentence for r in mending.remedies[:2])}."
+        return f"{finding.id}: {'; or '.join(_change(remedy) for remedy in mending.remedies[:2])}."
     if mending is not None:
         return f"{finding.id}: {mending.answer}"
     return f"{finding.id} is short: mend it before the event."
+
+
+def _change(remedy: Remedy) -> str:
+    """A remedy, with what it would break: a change is no help where something else gives way."""
+    if not remedy.breaks:
+        return f"{remedy.sentence} (breaks nothing else)"
+    broken = ", ".join(dict.fromkeys(one.id for one in remedy.breaks))
+    return f"{remedy.sentence} (but it breaks {broken})"
 
 
 JOB = "What this robot will do at its next event, and why we believe it."
