@@ -24,9 +24,9 @@ from fieldworthy.engine.output import as_data
 from edge import PARTS, SEASON, changed
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files import BadInput
-from fieldworthy.measure.faultlog import load_faults, risks
 from fieldworthy.measure.files import load_measurements
 from fieldworthy.measure.fit import procedures
+from fieldworthy.measure.practice import load_faults, risks
 from fieldworthy.robot import load_robot
 
 EXAMPLES = Path(__file__).parents[1] / "examples"

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from edge import SEASON, changed, run, written
-from fieldworthy.decide.candidates import CandidateEvaluator
+from fieldworthy.decide.change import CandidateEvaluator
 from fieldworthy.engine import evaluate as sampling
 from fieldworthy.engine.evaluate import BLOCK, Cases, batches, evaluate, nudge, sampled
 from fieldworthy.files import Quantity

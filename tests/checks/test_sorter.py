@@ -18,7 +18,7 @@ from fieldworthy.files import instantiate
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.intake import check as intake
-from fieldworthy.systems.sorter import check as sorter
+from fieldworthy.systems.sorter import check
 
 SEASON = """\
 fieldworthy: season 1
@@ -300,7 +300,7 @@ def test_batch_equals_cases_one_by_one(tmp_path):
     cases = Cases(0, 0, 0, paths)
     nominal = Context(loaded.nominal, loaded.nominal_season)
     whole = Context(instantiate(loaded.robot, Robot, cases.draw), loaded.nominal_season, nominal)
-    batch = [*intake.check(whole), *sorter.check(whole)]
+    batch = [*intake.check(whole), *check.check(whole)]
     for row in range(cases.size):
 
         def alone(path, quantity, row=row):
@@ -308,7 +308,7 @@ def test_batch_equals_cases_one_by_one(tmp_path):
             return float(value if value.ndim == 0 else value[row])
 
         one = Context(instantiate(loaded.robot, Robot, alone), loaded.nominal_season)
-        for many, single in zip(batch, [*intake.check(one), *sorter.check(one)], strict=True):
+        for many, single in zip(batch, [*intake.check(one), *check.check(one)], strict=True):
             value = np.broadcast_to(many.value, (cases.size,))[row]
             assert float(np.asarray(single.value)) == pytest.approx(value, rel=1e-12, abs=1e-15), many.id
     assert cases.size > 30
@@ -326,6 +326,6 @@ def test_readings_that_vary_alone_give_what_each_case_gives(tmp_path):
 
         base = Context(loaded.nominal, loaded.nominal_season)
         context = Context(instantiate(loaded.robot, Robot, draw), loaded.nominal_season, base)
-        votes.append(next(o for o in sorter.check(context) if o.id == "sort.vote.sorter").value)
+        votes.append(next(o for o in check.check(context) if o.id == "sort.vote.sorter").value)
     assert votes[0] != votes[1]
     assert np.allclose(votes[2], votes[:2], rtol=1e-12)

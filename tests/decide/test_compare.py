@@ -11,11 +11,11 @@ from scipy.stats import beta
 
 from edge import run as command
 from fieldworthy.decide.compare import Comparison, compare
-from fieldworthy.decide.features import limits
+from fieldworthy.decide.recommend import limits
 from fieldworthy.engine.evaluate import BLOCK, evaluate
 from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.match import blocks, timeline
-from fieldworthy.match.uncertainty import EACH
+from fieldworthy.match.forecast import EACH
 from ringing import MANY, POINTS, SEASON, bot
 from robots import GONE, changed, example, load, nominal
 

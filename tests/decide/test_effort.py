@@ -7,7 +7,7 @@ from typing import get_args
 import numpy as np
 import pytest
 
-from fieldworthy.decide.variables import changeable, effort_of, ways
+from fieldworthy.decide.change import changeable, effort_of, ways
 from fieldworthy.files import Of, Quantity, schema_of
 from fieldworthy.files.declare import Role, hints, mark_of
 from fieldworthy.robot import Robot

@@ -17,7 +17,7 @@ from tests.edge import ROBOT, changed, run, written
 from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.engine.finding import json_schema
 from fieldworthy.files import BadInput
-from fieldworthy.measure.faultlog import load_faults, risks
+from fieldworthy.measure.practice import load_faults, risks
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES
 

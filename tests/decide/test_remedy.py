@@ -16,10 +16,8 @@ from jsonschema import Draft202012Validator
 
 from edge import run as command
 from fieldworthy.cli import checking
-from fieldworthy.decide.candidates import CandidateEvaluator
-from fieldworthy.decide.remedy import remedies
-from fieldworthy.decide.smallest import brackets, narrowed
-from fieldworthy.decide.variables import changeable, ways
+from fieldworthy.decide.change import CandidateEvaluator, changeable, ways
+from fieldworthy.decide.remedy import brackets, narrowed, remedies
 from fieldworthy.engine.evaluate import Cases, evaluate, run
 from fieldworthy.engine.finding import Report
 from fieldworthy.files import Quantity, read_document

@@ -16,9 +16,9 @@ from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.match import Event, MatchClock, Scores, Timeline, scores
 from fieldworthy.match import figure as draw_match
 from fieldworthy.match import figure as draw_score
-from fieldworthy.match.clock import Period
 from fieldworthy.match.forecast import Forecast, Tally
 from fieldworthy.match.setup import setup
+from fieldworthy.match.timeline import Period
 from fieldworthy.measure import figure as draw_residuals
 from fieldworthy.measure.result import Residuals
 from fieldworthy.robot import load_robot

@@ -9,7 +9,7 @@ import pytest
 from fieldworthy.physics.arms.motorarm import gap_between, swept_heights
 from fieldworthy.systems.arm.check import best_raise, driven
 from fieldworthy.systems.arm.figure import arm_curves
-from fieldworthy.systems.arm.way import meetings, way_of
+from fieldworthy.systems.arm.mechanics import meetings, way_of
 from robots import GRAVITY, check, fact, find, load, nominal
 
 PIVOT = (0.02, 0.30)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.match.random import beta, gamma, lognormal, normal, philox, uniform
+from fieldworthy.match.travel import beta, gamma, lognormal, normal, philox, uniform
 
 U = np.uint64
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.match.uncertainty import components, grouped, shares, true_means
+from fieldworthy.match.forecast import components, grouped, shares, true_means
 
 
 def simulated(rng, draws, each, between, within, mean=50.0):

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from fieldworthy.measure import load_measurements
-from fieldworthy.measure.compare import combined
 from fieldworthy.measure.fit import procedures
+from fieldworthy.measure.prediction import combined
 
 ROOT = Path(__file__).parents[2]
 MADE = runpy.run_path(str(ROOT / "examples" / "make_measured.py"))

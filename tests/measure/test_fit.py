@@ -11,8 +11,8 @@ import pytest
 
 from edge import run
 from fieldworthy.engine.finding import as_data, json_schema
-from fieldworthy.measure.compare import combined, comparisons
 from fieldworthy.measure.fit import FitReport, changes, fit, laid_in
+from fieldworthy.measure.prediction import combined, comparisons
 from fieldworthy.measure.result import Fitted, Procedure, file_text, width_text, with_interval
 from fieldworthy.robot import load_robot
 from fieldworthy.units import parse

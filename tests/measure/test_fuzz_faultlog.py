@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from edge import written
 from fieldworthy.files import BadInput
-from fieldworthy.measure.faultlog import load_faults, risks
+from fieldworthy.measure.practice import load_faults, risks
 from fieldworthy.robot import load_robot
 
 FUZZ = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)

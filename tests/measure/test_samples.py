@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from fieldworthy.files import BadInput
-from fieldworthy.measure.compare import combined, comparisons
 from fieldworthy.measure.fit import procedures
+from fieldworthy.measure.prediction import combined, comparisons
 from fieldworthy.physics.chance.chance import hue_estimate, spread_half_width
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
 

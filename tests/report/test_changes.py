@@ -2,8 +2,7 @@
 
 import pytest
 
-from fieldworthy.decide.compare import compare
-from fieldworthy.decide.matrix import CRITERIA, EVEN, leading, matrix
+from fieldworthy.decide.compare import CRITERIA, EVEN, compare, leading, matrix
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves

@@ -10,7 +10,7 @@ from fieldworthy.api.report import block, frame_of
 from fieldworthy.api.robot import Robot
 from fieldworthy.decide import compare as decided
 from fieldworthy.decide import figure as drawn
-from fieldworthy.decide.features import ChangedFinding
+from fieldworthy.decide.recommend import ChangedFinding
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.finding import DisplayUnits, as_data
 

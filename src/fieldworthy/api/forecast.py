@@ -12,9 +12,8 @@ from fieldworthy.engine.system import Context
 from fieldworthy.match import PARTS, Part, Scores, Timeline, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
+from fieldworthy.match.forecast import Finishing, Limit, Progress, Share, Success
 from fieldworthy.match.forecast import Forecast as Found
-from fieldworthy.match.uncertainty import Share
 from fieldworthy.robot import Loaded
 
 __all__ = ["PARTS", "Forecast", "Points", "played"]

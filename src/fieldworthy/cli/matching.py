@@ -19,17 +19,16 @@ from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
-from fieldworthy.decide.features import Ability, Hours
-from fieldworthy.decide.flip import Flip
+from fieldworthy.decide.recommend import Ability, Flip, Hours
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Forecast, Part, Timeline
+from fieldworthy.match.forecast import EACH
 from fieldworthy.match.timeline import as_csv
-from fieldworthy.match.uncertainty import EACH
-from fieldworthy.measure.faultlog import load_faults
+from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import digits, labelled, percent, unit_label
 

@@ -21,9 +21,9 @@ from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure import Measured
-from fieldworthy.measure.compare import Combined, combined, unit_of
 from fieldworthy.measure.figure import agreement, residuals
 from fieldworthy.measure.fit import FitReport, Touched, changes, matters
+from fieldworthy.measure.prediction import Combined, combined, unit_of
 from fieldworthy.measure.result import Comparison, Fitted, Procedure, with_interval
 from fieldworthy.measure.sheets import as_html, as_text, sheet, sheets
 from fieldworthy.robot import Loaded

@@ -16,11 +16,11 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
-from fieldworthy.decide.matrix import CRITERIA
+from fieldworthy.decide.compare import CRITERIA
 from fieldworthy.files.declare import is_day
 from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically, written
-from fieldworthy.measure.faultlog import load_faults
+from fieldworthy.measure.practice import load_faults
 from fieldworthy.report.blocks import Paper
 from fieldworthy.report.card import Inspection, as_paper
 from fieldworthy.report.export import WRITERS, as_sheet, as_table, as_urdf, export_of

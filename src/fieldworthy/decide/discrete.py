@@ -7,8 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.decide.candidates import CandidateEvaluator
-from fieldworthy.decide.change import GONE, Change, Edit, Kind, value_at, with_value
+from fieldworthy.decide.change import GONE, CandidateEvaluator, Change, Edit, Kind, value_at, with_value
 from fieldworthy.files import quantities, schema_of
 from fieldworthy.files.declare import Spec, hints
 from fieldworthy.files.document import KeyPath, dotted

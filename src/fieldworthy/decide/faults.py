@@ -14,8 +14,8 @@ from fieldworthy.decide.compare import paired
 from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput
 from fieldworthy.match import CannotPlay, Setup, play_runs, setup, with_chance
-from fieldworthy.measure.faultlog import Risk, risks
 from fieldworthy.measure.model import FaultLog
+from fieldworthy.measure.practice import Risk, risks
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot

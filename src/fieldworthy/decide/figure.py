@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fieldworthy.decide.compare import Comparison
-from fieldworthy.decide.features import Hours, UsedLimit
-from fieldworthy.decide.flip import Flip
+from fieldworthy.decide.recommend import Flip, Hours, UsedLimit
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.drawing.axes import Chart, Row, chart, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot

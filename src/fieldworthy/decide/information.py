@@ -17,8 +17,7 @@ from fieldworthy.engine.finding import first
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
 from fieldworthy.match.ability import mechanisms_for
-from fieldworthy.match.forecast import practice_of
-from fieldworthy.match.uncertainty import true_means
+from fieldworthy.match.forecast import practice_of, true_means
 from fieldworthy.physics.chance.chance import Beta, normal_quantile, posterior
 from fieldworthy.physics.chance.information import Worth, information_value, value_of_knowing, value_of_tries
 from fieldworthy.robot import Loaded

@@ -1,19 +1,283 @@
-"""A few sentences that a team can act on, or that say why it cannot choose yet."""
+"""What variants can do, where their choice flips, and a few sentences that a team can act on."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal, Protocol
 
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.decide.features import Hours
-from fieldworthy.decide.flip import Flip
+from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.uncertainty import grouped, true_means
+from fieldworthy.match.forecast import grouped, true_means
+from fieldworthy.physics.chance.chance import posterior
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.season import Practice, Step
 from fieldworthy.units import chance_text
+
+_ORDER = {"short": 0, "close": 1, "unknown": 2, "holds": 3}
+_HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ability:
+    """Whether a variant can do a task of the season.
+
+    Attributes
+    ----------
+    variant, task : Names
+    can : Whether its mechanisms together can do all that the task needs
+    by : Mechanisms that do part of it
+    lacks : What no mechanism can do
+    planned : Whether an action of its plan is meant to earn the task's points
+    """
+
+    variant: str
+    task: str
+    can: bool
+    by: tuple[str, ...]
+    lacks: tuple[str, ...]
+    planned: bool
+
+
+def abilities(loaded: Loaded) -> tuple[Ability, ...]:
+    """Hold the tasks of the season against the mechanisms of a robot."""
+    robot = loaded.nominal
+    planned = {robot.actions[name].task for name in planned_actions(loaded)}
+    found = []
+    for name, task in loaded.nominal_season.tasks.items():
+        by = tuple(m for m, mechanism in robot.mechanisms.items() if set(mechanism.can) & set(task.needs))
+        able = {what for m in by for what in robot.mechanisms[m].can}
+        lacks = tuple(need for need in task.needs if need not in able)
+        found.append(Ability(robot.robot, name, not lacks, by, lacks, name in planned))
+    return tuple(found)
+
+
+def planned_actions(loaded: Loaded) -> tuple[str, ...]:
+    """List the actions of a robot's plan."""
+    plan = loaded.nominal.plan
+    if plan is None:
+        return ()
+    items = [*plan.autonomous, *plan.driven, *plan.finish_steps]
+    steps = [s for item in items for s in ((item,) if isinstance(item, Step) else item.repeat)]
+    return tuple(dict.fromkeys(step.action for step in steps))
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedFinding:
+    """A finding that is judged otherwise, or that only one of two robots has.
+
+    Attributes
+    ----------
+    variant, id : The robot that is compared with the first, and the finding
+    first, then : Worst verdict under this id, of the first robot and of the variant; None where it has no such
+        finding
+    because : The variant's sentence, or the first's where the variant has none
+    """
+
+    variant: str
+    id: str
+    first: str | None
+    then: str | None
+    because: str
+
+
+def changes(first: Report, variant: Report) -> tuple[ChangedFinding, ...]:
+    """List the findings that differ between two robots."""
+    before, after = _worst(first), _worst(variant)
+    found = []
+    for identifier in sorted({*before, *after}):
+        old, new = before.get(identifier), after.get(identifier)
+        shown = new or old
+        was, now = old.verdict if old else None, new.verdict if new else None
+        if shown is not None and was != now:
+            found.append(ChangedFinding(variant.robot, identifier, was, now, shown.because))
+    return tuple(found)
+
+
+def _worst(report: Report) -> dict[str, Finding]:
+    ranked = sorted(report.findings, key=lambda f: _ORDER[f.verdict], reverse=True)
+    return {finding.id: finding for finding in ranked}
+
+
+@dataclass(frozen=True, slots=True)
+class UsedLimit:
+    """How much of what the season allows a robot uses.
+
+    Attributes
+    ----------
+    variant, id, subject : Robot, and the finding that says it
+    used, allowed : In `unit`; None where the file does not say enough
+    unit : Unit of both
+    share : Used of allowed
+    """
+
+    variant: str
+    id: str
+    subject: str
+    used: float | None
+    allowed: float | None
+    unit: str
+    share: float | None
+
+
+def limits(report: Report) -> tuple[UsedLimit, ...]:
+    """List what a robot uses of the season's limits."""
+    found = sorted((f for f in report.findings if f.id.startswith("limits.")), key=lambda f: (f.id, f.subject))
+    rules = [_used(report.robot, f, (f.value, f.limit)) for f in found]
+    charged = {f.subject: f.value for f in found if f.id == "limits.charge_pressure"}
+    air = [
+        _used(report.robot, fact, (charge - fact.value, charge))
+        for fact in report.facts
+        if fact.id.startswith("air.tank.")
+        and (charge := charged.get(fact.subject)) is not None
+        and fact.value is not None
+    ]
+    return (*rules, *air)
+
+
+def _used(robot: str, said: Finding | Fact, amounts: tuple[float | None, float | None]) -> UsedLimit:
+    used, allowed = amounts
+    share = used / allowed if used is not None and allowed else None
+    return UsedLimit(robot, said.id, said.subject, used, allowed, said.unit, share)
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Work still to do on a robot, against the time there is.
+
+    Attributes
+    ----------
+    variant : Name of the robot
+    needed, tolerance : Sum over its mechanisms and the sum's tolerance, taking theirs as independent [h]
+    left : Until the next event [h]; None where the file does not say
+    enough : Whether the hours suffice; ``perhaps`` where only the tolerance decides it; None where unknown
+    unstated : Mechanisms without a build time, taken as finished
+    """
+
+    variant: str
+    needed: float
+    tolerance: float
+    left: float | None
+    enough: Literal["yes", "perhaps", "no"] | None
+    unstated: tuple[str, ...]
+
+
+def hours(loaded: Loaded) -> Hours:
+    """Add up the build hours of a robot."""
+    robot = loaded.nominal
+    stated = {name: m.build_time for name, m in robot.mechanisms.items() if m.build_time is not None}
+    spread = [q.tolerance for path, q in loaded.quantities if path[0] == "mechanisms" and path[-1] == "build_time"]
+    needed = sum((float(t) for t in stated.values()), 0.0) / _HOUR
+    tolerance = math.hypot(*spread) / _HOUR
+    left = None if robot.hours_left is None else float(robot.hours_left) / _HOUR
+    unstated = tuple(name for name in robot.mechanisms if name not in stated)
+    return Hours(robot.robot, needed, tolerance, left, _enough(needed, tolerance, left), unstated)
+
+
+def _enough(needed: float, tolerance: float, left: float | None) -> Literal["yes", "perhaps", "no"] | None:
+    if left is None:
+        return None
+    slack = left - needed + 1e-9  # of rounding from one unit to another
+    return "no" if slack < -tolerance else "yes" if slack >= tolerance else "perhaps"
+
+
+_CHANCES = (0.0, 0.25, 0.5, 0.75, 1.0)  # at which the curve is told: points are all but straight in a chance
+_REFINED = 2  # times that the crossing is looked at again, closer
+
+
+@dataclass(frozen=True, slots=True)
+class Flip:
+    """Where the answer turns.
+
+    Attributes
+    ----------
+    variant : Name of the robot
+    action : Of the variant's actions that the first robot does otherwise or not at all, the one whose chance moves
+        the points most; None where there is none
+    chance : Chance of success at which both score the same on average; None where no chance from 0 to 1 does that
+    practised : What practice says of the chance, its mean; None without counts
+    sure : How likely, after the practice counts, the true chance lies on the side where practice has it; None
+        without both
+    at_never, at_always : Difference in points were the action never, or always, to succeed
+    curve : Chance of success and difference in points, from never to always; empty where there is no action
+    """
+
+    variant: str
+    action: str | None
+    chance: float | None
+    practised: float | None
+    sure: float | None
+    at_never: float | None
+    at_always: float | None
+    curve: tuple[tuple[float, float], ...] = ()
+
+
+def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequence[Runs]], seed: int) -> Flip:
+    """Find the chance at which a variant and the first robot score the same."""
+    level = float(np.concatenate([runs.points for runs in played[0]]).mean())
+
+    def gap(chance: float, action: str) -> float:
+        """Points by which the variant leads at a chance."""
+        return _mean(played[1], action, chance, seed) - level
+
+    ends = {a: (gap(0.0, a), gap(1.0, a)) for a in _differing(first, variant)}
+    name = variant.nominal.robot
+    if not ends:
+        return Flip(name, None, None, None, None, None, None)
+    action = max(ends, key=lambda a: abs(ends[a][1] - ends[a][0]))
+    low, high = ends[action]
+    inner = [(c, gap(c, action)) for c in _CHANCES[1:-1]]
+    curve = ((0.0, low), *inner, (1.0, high))
+    chance = _crossing(curve, lambda c: gap(c, action)) if low * high <= 0 and low != high else None
+    return Flip(name, action, chance, *_standing(variant.nominal.actions[action].practice, chance), low, high, curve)
+
+
+def _crossing(curve: Sequence[tuple[float, float]], gap: Callable[[float], float]) -> float:
+    """Where a curve crosses zero: straight between the points about it, which are brought closer."""
+    after = next(i for i in range(1, len(curve)) if curve[i - 1][1] * curve[i][1] <= 0.0)
+    low, high = curve[after - 1], curve[after]
+    for _ in range(_REFINED):
+        at = _straight(low, high)
+        here = (at, gap(at))
+        low, high = (here, high) if (here[1] > 0.0) == (low[1] > 0.0) else (low, here)
+    return _straight(low, high)
+
+
+def _straight(low: tuple[float, float], high: tuple[float, float]) -> float:
+    rise = high[1] - low[1]
+    return low[0] - low[1] * (high[0] - low[0]) / rise if rise else 0.5 * (low[0] + high[0])
+
+
+def _mean(played: Sequence[Runs], action: str, chance: float, seed: int) -> float:
+    total, begin = 0.0, 0
+    for runs in played:
+        size = runs.points.size
+        again = play_runs(with_chance(runs.setup, action, chance), size, begin=begin, seed=seed, each=runs.each)
+        total, begin = total + float(again.points.sum()), begin + size
+    return total / begin
+
+
+def _differing(first: Loaded, variant: Loaded) -> list[str]:
+    """Actions of the variant's plan that the first robot does in another way, or not at all."""
+    before = {name: first.nominal.actions[name] for name in planned_actions(first)}
+    return [name for name in planned_actions(variant) if before.get(name) != variant.nominal.actions[name]]
+
+
+def _standing(counts: Practice | None, chance: float | None) -> tuple[float | None, float | None]:
+    if counts is None:
+        return None, None
+    belief = posterior(float(counts.successes), float(counts.attempts))
+    mean = float(belief.mean)
+    if chance is None:
+        return mean, None
+    below = float(belief.chance_below(chance))
+    return mean, 1.0 - below if mean >= chance else below
+
 
 _SURE = 0.9
 """Chance of being truly better from which a choice is recommended; common practice, no source."""

@@ -14,13 +14,13 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from fieldworthy.arrays import Array
-from fieldworthy.decide.features import planned_actions
+from fieldworthy.decide.recommend import planned_actions
 from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.engine.system import Context
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
-from fieldworthy.match.uncertainty import EACH
+from fieldworthy.match.forecast import EACH
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot

@@ -22,11 +22,10 @@ from fieldworthy.engine.finding import first
 from fieldworthy.engine.system import Context
 from fieldworthy.match import Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for
-from fieldworthy.match.forecast import doubts, drawn_setup
+from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, true_means
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
 from fieldworthy.match.timeline import played
-from fieldworthy.match.uncertainty import EACH, grouped, true_means
 from fieldworthy.robot import Loaded
 
 Kind = Literal["plan", "mend", "build", "practise", "measure"]

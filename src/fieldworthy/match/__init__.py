@@ -3,7 +3,6 @@
 Importing this room does not start the compiler; playing the first match does.
 """
 
-from fieldworthy.match.clock import MatchClock, Period, match_clock
 from fieldworthy.match.forecast import (
     Forecast,
     Runs,
@@ -17,7 +16,7 @@ from fieldworthy.match.forecast import (
     tallied,
 )
 from fieldworthy.match.setup import PARTS, CannotPlay, Part, Setup, setup, with_chance
-from fieldworthy.match.timeline import WHY, Event, Timeline, played, timeline
+from fieldworthy.match.timeline import WHY, Event, MatchClock, Period, Timeline, match_clock, played, timeline
 
 __all__ = [
     "PARTS",

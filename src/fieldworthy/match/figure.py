@@ -15,9 +15,8 @@ from fieldworthy.drawing.frame import Axis, Band, Frame, Limit, Line, Mark, colo
 from fieldworthy.drawing.painting import draw_spot
 from fieldworthy.drawing.style import Style, shortened, width, wrapped
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Sheet
-from fieldworthy.match.clock import MatchClock
 from fieldworthy.match.forecast import Forecast, Scores
-from fieldworthy.match.timeline import WHY, Event, Timeline
+from fieldworthy.match.timeline import WHY, Event, MatchClock, Timeline
 
 _LANE, _BAR = 31.0, 11.0  # from lane to lane, and the bars in them [px]
 _PANE = 128.0  # [px]

@@ -15,10 +15,8 @@ import numpy as np
 from numba import prange
 
 from fieldworthy.arrays import Array
-from fieldworthy.match import compiling, random, state, travel
+from fieldworthy.match import state, travel
 from fieldworthy.match import state as layout
-from fieldworthy.match.compiling import bare, compiled, fingerprint, parallel
-from fieldworthy.match.random import beta, lognormal, normal, philox, uniform
 from fieldworthy.match.state import (
     AFTER,
     AIR,
@@ -83,7 +81,22 @@ from fieldworthy.match.state import (
     State,
     Structure,
 )
-from fieldworthy.match.travel import PHASES, least_turn, phases_of, terminal_voltage, torque_current
+from fieldworthy.match.travel import (
+    PHASES,
+    bare,
+    beta,
+    compiled,
+    fingerprint,
+    least_turn,
+    lognormal,
+    normal,
+    parallel,
+    phases_of,
+    philox,
+    terminal_voltage,
+    torque_current,
+    uniform,
+)
 from fieldworthy.physics.gas import tank
 from fieldworthy.physics.motors import motion, motor, thermal
 
@@ -424,6 +437,6 @@ def _compiled(sources: int) -> Callable[..., Any]:
     return play_all
 
 
-play_all = _compiled(fingerprint((motor, motion, tank, thermal, compiling, layout, random, state, travel)))
+play_all = _compiled(fingerprint((motor, motion, tank, thermal, layout, state, travel)))
 """``play_all(structure, numbers, (first run, first case, matches of each case, luck), seed, arrays to fill)``; a
 negative number of matches has one case for all, and a belief for so many each."""

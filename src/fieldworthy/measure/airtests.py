@@ -12,9 +12,8 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.engine.system import Context
 from fieldworthy.files.document import KeyPath
-from fieldworthy.measure.files import Measured
+from fieldworthy.measure.files import Asked, Measured, deviation, scatter_note, told
 from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
-from fieldworthy.measure.hand_readings import Asked, deviation, scatter_note, told
 from fieldworthy.measure.model import AirCycles, Leak
 from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Prediction, Procedure, Residuals, Unidentified

@@ -13,9 +13,8 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.system import Context
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import KeyPath
-from fieldworthy.measure.files import Measured, laid_over, number_at
+from fieldworthy.measure.files import Measured, laid_over, listed_body, number_at
 from fieldworthy.measure.fitting import PER_95, Parameter
-from fieldworthy.measure.hand_readings import listed_body
 from fieldworthy.measure.prediction import Belief
 from fieldworthy.measure.result import Residuals
 from fieldworthy.measure.scales import fit_scales

@@ -14,9 +14,9 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import Context, cautions
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import KeyPath
-from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.fitting import PER_95
+from fieldworthy.measure.prediction import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.result import Comparison, Procedure, file_text, width_text
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import GONE, changed_texts

@@ -10,9 +10,8 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.declare import Real
-from fieldworthy.measure.files import Measured
+from fieldworthy.measure.files import Asked, Measured, deviation, told
 from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
-from fieldworthy.measure.hand_readings import Asked, deviation, told
 from fieldworthy.measure.model import Odometry, Squares
 from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals

@@ -10,11 +10,10 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import KeyPath
-from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
-from fieldworthy.measure.hand_readings import (
+from fieldworthy.measure.files import (
     Asked,
     ListedBody,
+    Measured,
     deviation,
     listed_body,
     robot_units,
@@ -22,6 +21,7 @@ from fieldworthy.measure.hand_readings import (
     told,
     weighing_entries,
 )
+from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
 from fieldworthy.measure.model import Raised, Scales, Tilt, Weighing
 from fieldworthy.measure.prediction import Belief, Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Verdict, first
 from fieldworthy.engine.system import systems
-from fieldworthy.measure.faultlog import Risk
+from fieldworthy.measure.practice import Risk
 from fieldworthy.report.blocks import (
     Block,
     Cell,

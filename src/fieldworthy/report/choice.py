@@ -6,10 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn
-from fieldworthy.decide.compare import Chance, Comparison, Difference, Interval
-from fieldworthy.decide.features import Ability, Hours, UsedLimit
-from fieldworthy.decide.flip import Flip
-from fieldworthy.decide.matrix import CRITERIA, Criterion, Matrix, argument, leading
+from fieldworthy.decide.compare import (
+    CRITERIA,
+    Chance,
+    Comparison,
+    Criterion,
+    Difference,
+    Interval,
+    Matrix,
+    argument,
+    leading,
+)
+from fieldworthy.decide.recommend import Ability, Flip, Hours, UsedLimit
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table, with_unit

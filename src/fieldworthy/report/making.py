@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from fieldworthy.decide.compare import compare
+from fieldworthy.decide.compare import EVEN, compare, matrix
 from fieldworthy.decide.faults import fix_first
-from fieldworthy.decide.matrix import EVEN, matrix
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import DisplayUnits, Report
 from fieldworthy.engine.system import Context
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
-from fieldworthy.measure.faultlog import risks
 from fieldworthy.measure.model import FaultLog
+from fieldworthy.measure.practice import risks
 from fieldworthy.report import card
 from fieldworthy.report.blocks import Paper, Section, Size
 from fieldworthy.report.card import Inspection, inspection

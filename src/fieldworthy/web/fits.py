@@ -12,9 +12,9 @@ from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.writing import GONE
 from fieldworthy.measure import Comparison, Fitted, Measured, Procedure
 from fieldworthy.measure import figure as left_over
-from fieldworthy.measure.compare import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.files import measured_on
 from fieldworthy.measure.fit import FitReport, Ways, changes, fit, procedure
+from fieldworthy.measure.prediction import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.result import with_interval
 from fieldworthy.units import KINDS
 from fieldworthy.web.figures import Look, Named, styled

@@ -29,7 +29,7 @@ from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import dotted
 from fieldworthy.files.writing import write_atomically
 from fieldworthy.match import blocks
-from fieldworthy.match.uncertainty import grouped, true_means
+from fieldworthy.match.forecast import grouped, true_means
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited
 

@@ -12,9 +12,8 @@ from typing import Any, Literal
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.decide.change import with_value, written
+from fieldworthy.decide.change import changeable, with_value, written
 from fieldworthy.decide.discrete import counted, fits, integers, known_classes
-from fieldworthy.decide.variables import changeable
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import references

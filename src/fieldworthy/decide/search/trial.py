@@ -18,11 +18,9 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.decide.candidates import CandidateEvaluator, Key, keyed, margins_of
-from fieldworthy.decide.change import with_value
+from fieldworthy.decide.change import CandidateEvaluator, Key, effort_of, keyed, margins_of, with_value
 from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
 from fieldworthy.decide.search.wanted import Asked, Objective
-from fieldworthy.decide.variables import effort_of
 from fieldworthy.engine.evaluate import most_cases, sampled
 from fieldworthy.engine.finding import WIDEST, Outcome
 from fieldworthy.engine.system import Context, systems

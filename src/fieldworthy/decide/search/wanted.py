@@ -9,7 +9,7 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from fieldworthy.decide.candidates import CandidateEvaluator, Key, margins_of
+from fieldworthy.decide.change import CandidateEvaluator, Key, margins_of
 from fieldworthy.decide.search.space import (
     Option,
     Space,

@@ -8,9 +8,8 @@ from fieldworthy.engine.system import System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.arm.check import actuators
+from fieldworthy.systems.arm.check import CONSTANTS, actuators
 from fieldworthy.systems.arm.check import check as judge
-from fieldworthy.systems.arm.constants import CONSTANTS
 from fieldworthy.systems.arm.figure import figures
 from fieldworthy.systems.arm.model import MotorArm
 

@@ -1,4 +1,4 @@
-"""Motor-driven arms: torque along the swing both ways, speed, time, holding, heat, and what happens without power."""
+"""Motor arms: what is judged of each, and the constants that the robot's own program may want to know."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Actuator, Context
+from fieldworthy.engine.system import Actuator, Constant, Constants, Context, Found, Quantities
 from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
@@ -23,8 +23,8 @@ from fieldworthy.physics.arms.motorarm import (
 from fieldworthy.physics.motors.motor import Controller, GearStage, train
 from fieldworthy.physics.motors.thermal import Winding, steady
 from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.systems.arm.mechanics import judge_way
 from fieldworthy.systems.arm.model import MotorArm
-from fieldworthy.systems.arm.way import judge_way
 from fieldworthy.systems.drive.mechanics import heat_path
 from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, polar, target, timed
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
@@ -220,3 +220,28 @@ def _heat(context: Context, at: Driven) -> Iterator[Outcome]:
                       numbers, words)  # fmt: skip
     yield Outcome(f"arm.heat.{at.name}", f"motor arm {at.name}", hot, limit, "temperature", message, "at most",
                   sources=("incropera",), scale=np.maximum(limit - air, 1.0))  # fmt: skip
+
+
+def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
+    """Gearing and voltages of motor-driven arms."""
+    for name, spec in context.robot.mechanisms.items():
+        if not isinstance(spec, MotorArm):
+            continue
+        at = driven(context, name, spec)
+        ratio, line, key = first(at.drive.reduction), at.motor.line, f"mechanisms.{name}"
+        about = f"motor turns for one turn of '{name}'"
+        yield Constant((name, "ratio"), ratio, "ratio", about, f"{key}.stages", "exact")
+        gain = first(line.rated_voltage / line.free_speed) * ratio
+        yield Constant((name, "speed gain"), gain, "V*s/rad", f"voltage for the speed of '{name}'; tune it", key)
+
+
+CONSTANTS = Constants(
+    (),
+    (
+        Found("arm.time.*", "value", "{0}/time up", "time until '{0}' is up"),
+        Found(
+            "arm.holding.*", "value", "{0}/holding share", "share of the torque at standstill that holds '{0}' still"
+        ),
+    ),
+    computed,
+)

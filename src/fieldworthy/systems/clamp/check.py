@@ -12,17 +12,17 @@ from fieldworthy.engine.finding import Message, Outcome, called, first
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.robot.model.season import GameObject
-from fieldworthy.systems.clamp.engagement import (
+from fieldworthy.systems.clamp.mechanics import (
     RIGHT,
     Place,
     best_place,
     each_prong,
+    holds,
     outline_of,
     places,
     under_jaw,
     windows,
 )
-from fieldworthy.systems.clamp.mechanics import holds
 from fieldworthy.systems.clamp.model import Clamp
 
 _STROKES = (0.025, 0.050)  # m; the two that the trade speaks of

@@ -1,9 +1,11 @@
-"""What a clamp holds against a rival's pull, with the air that the plan leaves it and without any."""
+"""The clamp over cases: its jaw, its force, and how it engages an object."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache, reduce
+from typing import TypeAlias
 
 import numpy as np
 
@@ -12,9 +14,21 @@ from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
 from fieldworthy.engine.system import Context, RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.gas.tank import fill_pressure
-from fieldworthy.physics.statics.support import STANDARD_GRAVITY
+from fieldworthy.physics.statics.support import (
+    STANDARD_GRAVITY,
+    Circle,
+    Outline,
+    Polygon,
+    corner_angles,
+    flat_lengths,
+    greatest_width,
+    rectangle,
+    regular_polygon,
+)
+from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.model import Clamp, Rival, Toggle
 from fieldworthy.vehicle import state
+from fieldworthy.vehicle.stance import flat
 from fieldworthy.vehicle.supply import AirUse, air_along_plan, use_of
 
 
@@ -177,3 +191,197 @@ def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome
         {"when": low.when, "clamp": called("clamp", name)},
     )
     yield Outcome(f"clamp.centre.{name}", name, force, peak, "force", message, sources=("meriam_statics",))
+
+
+_TINY = 1e-6  # m
+_STEPS = 13
+"""Turns and places tried up to each error."""
+
+
+def outline_of(thing: GameObject) -> Outline:
+    """Take the outline of an object's base."""
+    base = thing.base
+    if base is not None and base.corners is not None:
+        return Polygon(flat(list(base.corners)))
+    if base is not None and base.sides is not None:
+        assert base.across_flats is not None, "sides come with their width"
+        return regular_polygon(base.sides, base.across_flats)
+    if thing.shape != "box":
+        return Circle(0.5 * np.asarray(thing.size[0]))
+    return rectangle(thing.size[0], thing.size[1])
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One way an object can seat.
+
+    Attributes
+    ----------
+    kind : ``side``, ``corner`` or ``round``
+    label : Kind and number, for an id
+    index : Of the side or corner
+    yaw : The object's turn on this seat [rad]
+    size : Nominal length of the side [m] or angle of the corner [rad]; 0 for a round base
+    limit : Nominal turn to the next seat [rad]
+    """
+
+    kind: str
+    label: str
+    index: int
+    yaw: Real
+    size: float
+    limit: float
+
+
+def places(outline: Outline, nominal: Outline) -> list[Place]:
+    """List the ways an object can seat; those that are alike, or mirror images, once."""
+    if isinstance(outline, Circle) or isinstance(nominal, Circle):
+        return [Place("round", "round", 0, 0.0, 0.0, np.pi)]
+    lengths = np.round(_plain(flat_lengths(nominal)), 6)
+    angles = np.round(_plain(corner_angles(nominal)), 6)
+    count, found = len(lengths), []
+    turn = [float(min(np.pi - angles[i], np.pi - angles[(i + 1) % count]) / 2.0) for i in range(count)]
+    sides: dict[tuple[float, ...], int] = {}
+    corners: dict[tuple[float, ...], int] = {}
+    for i in range(count):
+        sides.setdefault((lengths[i], *sorted((angles[i], angles[(i + 1) % count]))), i)
+        corners.setdefault((angles[i], *sorted((lengths[i - 1], lengths[i]))), i)
+    for number, i in enumerate(sides.values(), 1):
+        found.append(Place("side", f"side {number}", i, clamping.flat_yaw(outline, i), float(lengths[i]), turn[i]))
+    for number, i in enumerate(corners.values(), 1):
+        yaw = clamping.corner_yaw(outline, i)
+        found.append(Place("corner", f"corner {number}", i, yaw, float(angles[i]), float(np.pi - angles[i]) / 2.0))
+    return found
+
+
+def _plain(values: Array) -> Array:
+    return values if values.ndim == 1 else values[:, 0]
+
+
+def jaw_of(spec: Clamp) -> clamping.Seat:
+    """Take stops and the whole jaw in plan, from its outermost prong on one side to that on the other."""
+    width: Real = spec.jaw_width
+    middle: Real = 0.0
+    if spec.prongs:
+        left, right = reduce(np.maximum, spec.prongs), reduce(np.minimum, spec.prongs)
+        width, middle = width + left - right, 0.5 * (left + right)
+    return _seat(spec, width, middle)
+
+
+def _seat(spec: Clamp, width: Real, middle: Real) -> clamping.Seat:
+    """Stops, and a jaw so wide and so far to the left.
+
+    The frame's face is a plain bar: the nearest point of the object touches it. Without stops it stands off from it.
+    """
+    if spec.stop_gap is not None:
+        throat = np.inf if spec.throat is None else spec.throat
+        return clamping.Seat(spec.stop_gap, throat, spec.jaw_reach, width, spec.hook, middle)
+    off = spec.stand_off + np.asarray(spec.stand_error) if spec.stops == "none" else 0.0
+    return clamping.Seat(spec.jaw_width, 0.0, np.maximum(spec.jaw_reach - off, _TINY), width, spec.hook, middle)
+
+
+def caught(spec: Clamp, outline: Outline, yaw: Real, aside: Real) -> Array:
+    """Find how deep the rim lies under as many prongs as must catch: the shallowest of those [m]."""
+    if not spec.prongs:
+        return clamping.engagement(jaw_of(spec), outline, yaw, aside)
+    depths = each_prong(spec, outline, yaw, aside)
+    return np.asarray(np.sort(depths, axis=0)[len(spec.prongs) - (spec.least_prongs or len(spec.prongs))])
+
+
+def each_prong(spec: Clamp, outline: Outline, yaw: Real, aside: Real) -> Array:
+    """Find how deep the rim lies under each prong, prongs leading [m]."""
+    seats = [_seat(spec, spec.jaw_width, prong) for prong in spec.prongs]
+    return np.stack(np.broadcast_arrays(*(clamping.engagement(seat, outline, yaw, aside) for seat in seats)))
+
+
+Ways: TypeAlias = tuple[tuple[float, float], ...]
+"""Shares of the errors in turn and place, -1 to 1, pair by pair."""
+
+RIGHT: Ways = ((0.0, 0.0),)
+"""The object stands just right."""
+
+
+def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, ways: Ways) -> Array:
+    """Find how much rim is under the jaw, at the worst of some turns and places of the object."""
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    yaw, side = np.asarray(spec.yaw_error), np.asarray(spec.side_error)
+    depth: Real = thing.rim.overhang
+    for a, b in ways:
+        depth = np.minimum(depth, caught(spec, outline, place.yaw + a * yaw, b * side))
+    worst: Array = np.maximum(depth, -np.asarray(spec.jaw_reach))
+    return worst
+
+
+def worst_ways(spec: Clamp, outline: Outline, place: Place) -> Ways:
+    """Find the worst turn and place within the errors, of each combination of their signs."""
+    share = np.linspace(0.0, 1.0, _STEPS)
+    found = []
+    for a, b in ((-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)):
+        turn, aside = (grid.ravel() for grid in np.meshgrid(a * share, b * share))
+        yaw = place.yaw + turn * np.asarray(spec.yaw_error)
+        worst = int(np.argmin(caught(spec, outline, yaw, aside * np.asarray(spec.side_error))))
+        found.append((float(turn[worst]), float(aside[worst])))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The seat that is judged.
+
+    Attributes
+    ----------
+    label : Of the place
+    ways : The worst turns and places on it
+    """
+
+    label: str
+    ways: Ways
+
+
+def best_place(context: Context, name: str) -> Judged:
+    """Choose the seat that is judged: of those that must work, the one with most rim under the jaw."""
+    spec = context.robot.mechanisms[name]
+    assert isinstance(spec, Clamp), "asked for with a clamp only"
+    thing = context.season.objects[spec.object]
+    outline = outline_of(thing)
+    wanted = [p for p in places(outline, outline) if spec.grips in ("any", p.kind) or p.kind == "round"]
+    ways = {p.label: worst_ways(spec, outline, p) for p in wanted}
+
+    def rank(place: Place) -> tuple[float, float]:
+        """Room under the jaw first, then the size of the place."""
+        return round(float(under_jaw(spec, thing, outline, place, ways[place.label])), 9), place.size
+
+    label = max(wanted, key=rank).label
+    return Judged(label, ways[label])
+
+
+def windows(context: Context, name: str, place: Place) -> tuple[float, float]:
+    """Find how far the object may be turned, or be off to a side, and still be caught: the smaller way of both."""
+    return context.once(("clamp window", name, place.label), lambda: _windows(context, name, place))
+
+
+def _windows(context: Context, name: str, place: Place) -> tuple[float, float]:
+    spec = context.robot.mechanisms[name]
+    assert isinstance(spec, Clamp), "asked for with a clamp only"
+    outline = outline_of(context.season.objects[spec.object])
+    at = next(p.yaw for p in places(outline, outline) if p.label == place.label)
+    jaw = jaw_of(spec)
+    plain = tuple(float(v) for v in (jaw.stop_gap, jaw.throat, jaw.jaw_reach, jaw.jaw_width, jaw.hook, jaw.jaw_at))
+    if isinstance(outline, Circle):
+        return np.pi, _searched(plain, float(outline.radius), float(at), None)[1]
+    return _searched(plain, tuple(map(tuple, outline.vertices.tolist())), float(at), place.limit)
+
+
+@lru_cache(maxsize=64)
+def _searched(
+    jaw: tuple[float, ...], base: float | tuple[tuple[float, float], ...], yaw: float, limit: float | None
+) -> tuple[float, float]:
+    """Search both windows; kept, since a page that edits something else asks for the same again."""
+    seat = clamping.Seat(*jaw)
+    outline = Circle(base) if isinstance(base, float) else Polygon(np.array(base))
+    aside = clamping.sideways_window(seat, outline, yaw, 0.5 * float(greatest_width(outline)))
+    turn = np.pi
+    if limit is not None:
+        found = clamping.yaw_window(seat, outline, yaw, limit)
+        turn = float(np.minimum(found.below, found.above))
+    return turn, float(np.minimum(aside.below, aside.above))

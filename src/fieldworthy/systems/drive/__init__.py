@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from fieldworthy.engine.system import Page, System
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.systems.drive.check import CONSTANTS
 from fieldworthy.systems.drive.check import check as judge
-from fieldworthy.systems.drive.constants import CONSTANTS
 from fieldworthy.systems.drive.figure import figures
 
 

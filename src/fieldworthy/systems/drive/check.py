@@ -1,21 +1,31 @@
-"""The drive: how fast, how hard it pushes, how it turns, and how warm it gets over a match."""
+"""The drive: what is judged of it, and its constants: gearing, wheels, way for each turn, first guesses of gains."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from fieldworthy.arrays import Real
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.system import COMPUTED, Constant, Constants, Context, Found, Quantities, stated
 from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
-from fieldworthy.physics.motors.motor import GearStage, train
+from fieldworthy.physics.motors.motor import GearStage, feedforward, train
 from fieldworthy.physics.motors.thermal import cool_down_time
 from fieldworthy.systems.drive.mechanics import DriveUse, drive_use, shared_use
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.drivetrain import DrivePerformance, drive_of, gear_stages, loaded, picked
+from fieldworthy.vehicle.drivetrain import (
+    DrivePerformance,
+    drive_of,
+    gear_stages,
+    half_track,
+    loaded,
+    motor_line,
+    picked,
+    wheel_radius,
+)
 
 TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
 """Sizes of gears and sprockets that teams usually have; common practice, no source."""
@@ -241,3 +251,52 @@ def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:
     yield Outcome(
         "drive.battery", "battery", use.charge, kind.capacity, "charge", message, "at most", sources=("hughes",)
     )
+
+
+def computed(context: Context, quantities: Quantities) -> Iterator[Constant]:
+    """The drive's gearing, wheels and way for each turn."""
+    robot = context.robot
+    radius, drive = first(wheel_radius(robot)), state.drivetrain(context)
+    ratio = first(drive.train.wheels.train.ratio)
+    name = next((w.wheel for w in robot.drive.wheels.values() if w.driven), "")
+    wheel = ("catalogue", "wheels", name, "diameter")
+    yield stated(wheel, quantities[wheel], ("drive", "wheel diameter"), "diameter of the driven wheels")
+    yield Constant(("drive", "ratio"), ratio, "ratio", "motor turns for one turn of a wheel", "drive.stages", "exact")
+    way = 2.0 * math.pi * radius / ratio
+    yield Constant(("drive", "travel per motor turn"), way, "length", "way on one turn of a motor", "drive.stages")
+    track = 2.0 * first(half_track(robot))
+    yield Constant(("drive", "track"), track, "length", "between the wheels of the two sides", "drive.wheels")
+    yield from _gains(context, radius / ratio)
+
+
+def _gains(context: Context, radius: float) -> Iterator[Constant]:
+    robot, pose = context.robot, state.driving_pose(context)
+    if pose is None or not robot.parts:
+        return
+    load, geared = state.performance(context, pose).load, state.drivetrain(context).train.wheels
+    moved = (first(load.mass) + first(load.rotating_mass), first(load.resistance))
+    line = motor_line(robot.catalogue.motors[robot.drive.motor])
+    made = feedforward(line, float(robot.drive.motors), radius, first(geared.train.efficiency), moved)
+    note = "part of the voltage that drives it: start + speed + acceleration; a first guess, tune it on the floor"
+    gains = (
+        ("start voltage", made.start, "voltage", "friction", "drive"),
+        ("speed gain", made.per_speed, "V*s/m", "speed", "drive.top_speed"),
+        ("acceleration gain", made.per_acceleration, "V*s^2/m", "acceleration", "drive.top_speed"),
+    )
+    for word, value, kind, what, origin in gains:
+        yield Constant(("drive", word), first(value), kind, f"{what}'s {note}", origin, figures=COMPUTED)
+
+
+CONSTANTS = Constants(
+    found=(
+        Found("drive.top_speed", "top", "drive/top speed", "top speed"),
+        Found("drive.top_speed", "launch", "drive/acceleration most",
+              "hardest start: the least of what grip, motors and tipping allow, in the worst pose",
+              ("balance.tip.back",)),
+        Found("drive.top_speed", "brake", "drive/deceleration most",
+              "hardest stop: the least of what grip, motors and tipping allow, in the worst pose",
+              ("balance.tip.forward",)),
+        Found("drive.cool_down", "value", "drive/cool down", "rest that the motors need after a match"),
+    ),
+    computed=computed,
+)  # fmt: skip

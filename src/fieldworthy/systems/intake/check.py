@@ -11,8 +11,7 @@ from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import handover, rolling, timing
 from fieldworthy.physics.contact.rolling import rim_force
-from fieldworthy.systems.intake.chains import chains
-from fieldworthy.systems.intake.mechanics import Row, Running, geared_even, row_of, surface_ratio
+from fieldworthy.systems.intake.mechanics import Row, Running, chains, geared_even, row_of, surface_ratio
 from fieldworthy.systems.intake.model import Hold, Intake
 from fieldworthy.vehicle.drivetrain import picked
 

@@ -9,8 +9,8 @@ from fieldworthy.engine.system import Page, System, shelf
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.systems.sorter.check import CONSTANTS
 from fieldworthy.systems.sorter.check import check as judge
-from fieldworthy.systems.sorter.constants import CONSTANTS
 from fieldworthy.systems.sorter.figure import figures
 from fieldworthy.systems.sorter.model import Sorter
 

@@ -21,7 +21,7 @@ from fieldworthy.engine.finding import Outcome, first
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.colour import colour as hue
 from fieldworthy.physics.colour import sorting
-from fieldworthy.systems.sorter import check as checks
+from fieldworthy.systems.sorter import check
 from fieldworthy.systems.sorter.check import Palette, palette_of, passing_of, throw_of
 from fieldworthy.systems.sorter.mechanics import backgrounds
 from fieldworthy.systems.sorter.model import Background, Ejector, Sorter
@@ -211,7 +211,7 @@ def _moved(context: Context, name: str, spec: Sorter, ejector: Ejector, distance
     """What the check says of sensors at other distances from the ejector, all in one batch."""
     moved = dataclasses.replace(spec, ejector=dataclasses.replace(ejector, distance=distance))
     robot = dataclasses.replace(context.robot, mechanisms={**context.robot.mechanisms, name: moved})
-    return checks.check(Context(robot, context.season, context))
+    return check.check(Context(robot, context.season, context))
 
 
 _RING, _SWATCHES = 11.0, 72  # thickness of the ring of colours [px], and how many there are

@@ -5,8 +5,8 @@ from __future__ import annotations
 from fieldworthy.engine.system import Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.systems.tracking.check import CONSTANTS
 from fieldworthy.systems.tracking.check import check as judge
-from fieldworthy.systems.tracking.constants import CONSTANTS
 from fieldworthy.systems.tracking.figure import figures
 
 _WHEELS: KeyPath = ("tracking", "wheels")

@@ -1,4 +1,4 @@
-"""Tracking: how well the robot knows its place along the autonomous plan, and why it does not know it better."""
+"""Tracking: what is judged of where the robot believes to be, and the constants of its wheels."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
 from fieldworthy.physics.contact.rolling import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, Relocation, budget, ellipse, wall_contact
 from fieldworthy.physics.odometry.odometry import Gyro, Path, Tracking, TrackingWheel, path_through
@@ -302,3 +302,26 @@ def check(context: Context) -> Iterator[Outcome]:
     """Judge how far off the robot is from where it thinks it is, and whether tracking wheels cross the seams."""
     yield from _errors(context)
     yield from _seams(context)
+
+
+def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
+    """Counts of each tracking wheel, and the way on one."""
+    tracking = context.robot.tracking
+    for name, wheel in tracking.wheels.items() if tracking is not None else ():
+        key, counts = f"tracking.wheels.{name}", float(wheel.counts)
+        about = f"counts on one turn of tracking wheel '{name}'"
+        yield Constant(("tracking", name, "counts"), counts, "count", about, f"{key}.counts", "exact")
+        way = math.pi * first(wheel.diameter) / counts
+        yield Constant(("tracking", name, "travel per count"), way, "length", f"way of '{name}' on one count", key)
+
+
+CONSTANTS = Constants(
+    (
+        Stated("tracking.wheels.*.diameter", "tracking/{0}/wheel diameter", "diameter of tracking wheel '{0}'"),
+        Stated("tracking.wheels.*.offset", "tracking/{0}/offset",
+               "how far tracking wheel '{0}' is from the turning centre"),
+        Stated("tracking.gyro.drift", "tracking/gyro drift", "drift of the gyro at rest"),
+    ),
+    (Found("tracking.seam.*", "stays", "tracking/{0}/seam speed", "above it wheel '{0}' jumps at a seam"),),
+    computed,
+)  # fmt: skip
