@@ -208,6 +208,42 @@ def test_classes_that_cannot_be_built(tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("stall", "verdict"),
+    [("0.6 A", "wrong"), ("1.8 A", "wrong"), ("3.1 A", "right"), ("3.6 A", "right"), ("36 A", "wrong")],
+)
+def test_motor_numbers_that_contradict_each_other_are_said_with_their_line(tmp_path, stall, verdict):
+    """Torque per ampere times speed over the volts that it induces is what the shaft gives of the power put in.
+
+    By hand, 0.7 N*m at 600 rpm, 12 V and 0.13 A: 0.7 w (I - I0)^-1 / (12 (1 - I0 / I)) is 9.9 at 0.6 A, 2.37 at 1.8 A,
+    1.29 at 3.1 A, 1.10 at 3.6 A and 0.10 at 36 A; a third more than 1 is let pass as rounding.
+    """
+    text = (
+        ROBOT
+        + f"""\
+catalogue:
+  motors:
+    odd:
+      free_speed: 600 rpm
+      stall_torque: 0.7 N*m
+      free_current: 0.13 A
+      stall_current: {stall}
+      rated_voltage: 12 V
+      counted_power: 11 W
+      mass: 100 g
+"""
+    )
+    ended = run("check", written(tmp_path, text))
+    told = [(line, rest) for _, line, _, rest in ended.problems if "motors.odd" in rest]
+    if verdict == "right":
+        assert not told
+        return
+    ((line, rest),) = told
+    assert line == place("stall_torque", text)[0]
+    assert rest.startswith("catalogue.motors.odd.stall_torque: expected ")
+    assert rest.endswith("with this free speed, voltage and stall current: one of them is wrong")
+
+
+@pytest.mark.parametrize(
     ("old", "new", "at", "says"),
     [
         ("season 1", "season 2", "season 2", "fieldworthy: expected 'season 1' (found 'season 2')"),

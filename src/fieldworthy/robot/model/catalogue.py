@@ -68,9 +68,30 @@ class MotorClass:
             yield ("free_current",), "expected less than the stall current"
         if float(self.free_speed) <= 0 or float(self.stall_torque) <= 0:
             yield ("stall_torque",), "expected more than 0"
+        yield from self._contradiction()
         hot = [float(step.above) for step in self.derating]
         for i in (i for i in range(1, len(hot)) if hot[i] <= hot[i - 1]):
             yield ("derating", i, "above"), "expected a higher temperature than that of the step before"
+
+    def _contradiction(self) -> Iterator[Fault]:
+        """Say that its numbers cannot be those of one motor.
+
+        Torque per ampere and volts per speed are one constant of the magnets (Hughes, ch. 3); gears lower the first.
+        What sheets print is rounded and measured at different voltages: a third either way is let pass, and gears that
+        lose two thirds (common practice, no source).
+        """
+        speed, torque, voltage = float(self.free_speed), float(self.stall_torque), float(self.rated_voltage)
+        free, stall = float(self.free_current), float(self.stall_current)
+        if not (speed > 0.0 and torque > 0.0 and 0.0 <= free < stall and voltage > 0.0):
+            return
+        made = (voltage - voltage / stall * free) / speed * (stall - free)
+        if not _LEAST_SHARE < torque / made < _MOST_SHARE:
+            least, most = _LEAST_SHARE * made, _MOST_SHARE * made
+            between = f"expected {least:.3g} to {most:.3g} N*m"
+            yield ("stall_torque",), f"{between} with this free speed, voltage and stall current: one of them is wrong"
+
+
+_LEAST_SHARE, _MOST_SHARE = 0.33, 1.33
 
 
 @all_are("fact")
