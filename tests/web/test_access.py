@@ -24,7 +24,7 @@ def violations(page, what, where=None):
     return [(what, v["id"], node["html"][:160], node["failureSummary"]) for v in found for node in v["nodes"]]
 
 
-JUDGED = {"build": ("#build-rows li", "#beside-rows li"), "margins": ("#margins-rows li",)}
+JUDGED = {"build": ("#build-rows li", "#beside-rows li", ".strip .first"), "margins": ("#margins-rows li",)}
 """What comes once the robot is judged, after the view itself."""
 
 

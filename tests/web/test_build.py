@@ -7,7 +7,9 @@ import re
 from playwright.sync_api import expect
 from ruamel.yaml import YAML
 
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
+from robots import EXAMPLES
 from web.browser import show, window
 
 UNSAVED = re.compile("^unsaved changes$")
@@ -159,3 +161,24 @@ def test_a_section_that_the_file_does_not_have_is_added_with_what_it_needs(brows
         save(page)
         toggle = in_file(server, f"{heron}/mk1.yaml")["mechanisms"]["clamp"]["toggle"]
         assert toggle == {"link": "40 mm", "other": "35 mm", "past": "3 mm", "preload": "60 N"}
+
+
+def test_the_strip_leads_with_causes_and_a_change_is_tried_held_against_and_dropped(browser, server, heron):
+    file = f"{heron}/mk1.yaml"
+    found = evaluate(load_robot(server.folder / file))
+    with window(browser, server) as page:
+        show(page, server, "build", file=file)
+        strip = page.locator(".strip")
+        expect(strip.locator(".first")).to_have_text(found.causes[0].lead.because)
+        expect(strip.locator(".count[data-verdict=short] b")).to_have_text(str(len(found.short)))
+        strip.locator("summary").first.click()
+        expect(strip.locator(".causes > li")).to_have_count(min(6, len(found.causes)))
+        strip.get_by_role("button", name="What would mend them?").click()
+        strip.get_by_role("button", name=re.compile("^Try: ")).first.click(timeout=90_000)
+        expect(strip.locator(".tried")).to_contain_text(f"Short: {len(found.short)} before")
+        expect(strip.locator(".tried")).to_contain_text("the same before and after", timeout=120_000)
+        expect(page.locator("#fw-state")).to_have_text(UNSAVED)
+        strip.get_by_role("button", name="Drop it").click()
+        expect(page.locator("#fw-state")).to_have_text(SAVED)
+        expect(strip.locator(".count[data-verdict=short] b")).to_have_text(str(len(found.short)))
+    assert (server.folder / file).read_bytes() == (EXAMPLES / "mk1.yaml").read_bytes()

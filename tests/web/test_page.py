@@ -7,7 +7,6 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from edge import run
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 from robots import EXAMPLES
@@ -33,25 +32,45 @@ def sentences(page):
     return [text.strip() for text in page.locator("#margins-rows .because").all_inner_texts()]
 
 
-def test_a_newcomer_gets_from_an_empty_folder_to_a_verdict(browser, tmp_path):
+def test_a_newcomer_gets_from_an_empty_folder_to_causes_and_is_told_what_is_not_judged(browser, tmp_path):
     with serving(tmp_path) as server, window(browser, server) as page:
         expect(page.get_by_text("There is no robot here yet")).to_be_visible()
+        expect(page.locator(".steps-form legend")).to_have_count(7)
         page.fill("#in-name", "First try")
         page.fill("#in-mass", "a lot")
         page.click("text=Make the file")
         expect(page.locator("#new-said")).to_contain_text("a number with a unit")
-        assert not list(tmp_path.iterdir()), "nothing is written before the answers fit"
         page.fill("#in-mass", "6.5 kg")
+        for name in ("two-stage intake", "swinging tray", "motor arm", "hooks"):
+            page.get_by_label(name, exact=True).check()
+        page.fill("#in-limit-mass", "9 bar")
+        page.fill("#in-limit-stowed_size", "18 in, 18 in, 18 in")
+        page.fill("#in-hours", "20 h")
         page.click("text=Make the file")
-        page.wait_for_selector("#margins-rows li")
+        expect(page.locator("#in-limit-mass")).to_have_attribute("aria-invalid", "true")
+        assert not list(tmp_path.iterdir()), "nothing is written before the answers fit"
+        page.fill("#in-limit-mass", "9 kg")
+        page.click("text=Make the file")
+        page.wait_for_selector(".strip .count")
+        expect(page).to_have_url(re.compile("/build\\?file=first_try.yaml"))
         assert {p.name for p in tmp_path.iterdir()} == {"first_try.yaml", "season.yaml"}
-        expect(page).to_have_url(re.compile("/margins\\?file=first_try.yaml"))
-        report = evaluate(load_robot(tmp_path / "first_try.yaml"))
-        assert sentences(page) == [f.because for f in report.findings]
+        made = load_robot(tmp_path / "first_try.yaml")
+        kinds = sorted(m.kind for m in made.robot.mechanisms.values())
+        assert kinds == ["climber", "intake", "lift", "motor arm"]
+        report = evaluate(made)
         short = sum(f.verdict == "short" for f in report.findings)
-        assert page.inner_text(".count[data-verdict=short] b") == str(short)
-        checked = run("check", tmp_path / "first_try.yaml")
-        assert f"{short or 'none'} short" in checked.out
+        assert short, "a robot of typical things is not without its causes"
+        expect(page.locator(".strip .count[data-verdict=short] b")).to_have_text(str(short))
+        page.locator(".strip summary").first.click()
+        expect(page.locator(".causes > li")).to_have_count(min(6, len(report.causes)))
+        unknown = [f for f in report.findings if f.verdict == "unknown"]
+        assert {"limits.motors", "limits.motor_power"} <= {f.id for f in unknown}
+        assert not {"limits.mass", "limits.motors"} & {f.id for f in report.of("holds") if f.limit is None}
+        page.locator(".strip .open a", has_text="limits motors").first.click()
+        box = page.locator("#f-season_2e_limits_2e_motors")
+        expect(box).to_be_focused()
+        put(page, "#f-season_2e_limits_2e_motors", "8")
+        expect(page.locator(".strip .count[data-verdict=unknown] b")).to_have_text(str(len(unknown) - 1))
 
 
 def test_the_list_of_findings_is_that_of_the_command(browser, server, heron):

@@ -6,6 +6,7 @@ The file need not be without mistakes: what reads wrong is shown as it stands, w
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -142,8 +143,8 @@ SINGLES: tuple[tuple[KeyPath, str, str], ...] = (
 GROUPS: dict[str, tuple[KeyPath, ...]] = {
     "Robot": (("parts",), ("poses",), ("contacts",), ("rollers",), ("ballast",)),
     "Drive": (("drive", "wheels"),),
-    "Air": (("air", "tanks"), ("air", "cylinders")),
     "Mechanisms": (("mechanisms",), ("motors",)),
+    "Air": (("air", "tanks"), ("air", "cylinders")),
     "Sensors": (("tracking", "wheels"),),
     "Match": (("actions",),),
     "Season": tuple(c.path for c in COLLECTIONS if c.path[0] == "season"),
@@ -520,3 +521,20 @@ def axis_of(name: str, about: str, count: int, place: int) -> str:
         return ("forward", "left", "up")[place]
     ground = "y left" in about or "floor" in about or not about
     return ("forward", "left" if ground else "up")[place] if count == 2 else str(place + 1)
+
+
+def words_of(path: KeyPath) -> str:
+    """Name a place of the file as people do: the thing first, then what is inside it."""
+    words = [f"{key + 1}." if isinstance(key, int) else key.replace("_", " ") for key in path]
+    if path[:1] in (("plan",), ("season",)):
+        return " ".join(words)
+    at = 2 if path[:1] in (("air",), ("drive",), ("tracking",), ("catalogue",)) and len(path) > 2 else 1
+    if len(words) <= at:
+        return " ".join(words)
+    kind = words[at - 1].removesuffix("s")
+    return f"{kind} '{words[at]}'" + (f", {' '.join(words[at + 1 :])}" if words[at + 1 :] else "")
+
+
+def words_of_key(key: str) -> str:
+    """Name a place that is given as a finding gives it."""
+    return words_of(tuple(int(k) if k.isdecimal() else k for k in re.split(r"[.\[\]]+", key.strip("]")) if k))

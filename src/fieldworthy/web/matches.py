@@ -41,6 +41,12 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
     return Played(source, found.data, found.scores, course)
 
 
+def mean_points(source: Source, runs: int) -> float | None:
+    """Play a few matches for their mean points; None for a robot without a plan."""
+    loaded = robot_of(source)
+    return Robot(loaded).match(runs, 0).data.mean if loaded.nominal.plan is not None else None
+
+
 def drawn_match(played: Played, look: Look) -> Named:
     """Draw what came of the matches."""
     style, spread = styled(played.source, look), played.scores

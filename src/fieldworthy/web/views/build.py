@@ -14,16 +14,20 @@ from fieldworthy.robot.things import Removal
 from fieldworthy.web.components import Rows, counted, heading, values_of
 from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, read_part, row_key, rows_shown
 from fieldworthy.web.findings import finding_row, key_of
-from fieldworthy.web.form import Field, Head, Made, Row, blanks_of, made_of, rows_of
+from fieldworthy.web.form import Field, Head, Made, Row, blanks_of, made_of, rows_of, words_of
 from fieldworthy.web.judging import copy_in, put_on, rename_in, taken_from
 from fieldworthy.web.markup import Content, Markup, address, field_id, tag
 from fieldworthy.web.page import Page
-from fieldworthy.web.views.margins import counts_of, problems_of, show_preview
+from fieldworthy.web.strip import Strip
+from fieldworthy.web.views.margins import problems_of, show_preview
 from fieldworthy.web.views.text import build_text, show_text
 from fieldworthy.web.worker import Broken
 
 T = TypeVar("T")
 _BESIDE = 14  # findings that stand beside the form
+_OPEN: tuple[KeyPath, ...] = (("mechanisms",), ("air", "tanks"), ("air", "cylinders"))
+_FEW = 8  # things of such a kind that are listed without being asked for
+_NARROW = 900  # px; below it the list is folded away once something is chosen
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +94,12 @@ async def build(page: Page) -> None:
         judged()
         return
     state.at = page.query.get("key", "")
-    page.fill(top, tag("div", id="build-problems"), _body(page))
+    strip = Strip(page)
+    foot = "" if page.season_open else strip.markup()
+    page.fill(top, tag("div", id="build-problems"), _body(page), foot)
     _listen(page, state)
+    if foot:
+        strip.listen()
     await _read(page, state)
     if state.at in state.fields:
         page.call("focus", field_id(state.fields[state.at].path))
@@ -116,7 +124,9 @@ def _body(page: Page) -> Content:
             id="build-more", hidden=True),
         class_="form", aria_labelledby="build-name",
     )  # fmt: skip
-    made = tag("nav", tag("div", id="build-list"), class_="made", aria_label="What it is made of")
+    head = tag("summary", "What it is made of", tag("span", id="build-now"))
+    folds = tag("details", head, tag("div", id="build-list"), id="build-made", open=page.display.width >= _NARROW)
+    made = tag("nav", folds, class_="made", aria_label="What it is made of")
     return tag("div", made, tag("div", form, _beside(page), class_="two"), class_="building")
 
 
@@ -125,7 +135,7 @@ def _beside(page: Page) -> Content:
         return ""
     return tag(
         "section",
-        tag("h2", tag("span", "What moves", id="beside-title"), " ", tag("span", id="beside-counts", class_="counts")),
+        tag("h2", "What moves", id="beside-title"),
         tag("p", id="beside-about", class_="fine"),
         tag("ul", id="beside-rows", class_="findings"),
         class_="beside",
@@ -227,7 +237,7 @@ def _kind(page: Page, state: State, kind: Made) -> Content:
     here = [dotted((*kind.path, name)) for name in kind.names]
     count = tag("span", len(kind.names), class_="count")
     rows = [tag("li", _link(state, key, n, bad=n in kind.wrong)) for key, n in zip(here, kind.names, strict=True)]
-    is_open = state.chosen in here or bool(kind.wrong) or len(rows) <= 6
+    is_open = state.chosen in here or bool(kind.wrong) or (kind.path in _OPEN and len(rows) <= _FEW)
     typical = tag("p", f"{counted(kind.typical, 'number')} still typical", class_="fine") if kind.typical else ""
     inner = tag("details", tag("summary", kind.label, " ", count, data_key=f"k {kind.key}"), tag("ul", rows), typical,
                 open=is_open)  # fmt: skip
@@ -247,8 +257,10 @@ async def _show_form(page: Page, state: State) -> None:
     rows: tuple[Row, ...] = await page.queue.compute(rows_of, page.draft.source, thing.path)
     state.fields = {row.key: row for row in rows if isinstance(row, Field)}
     state.heads = {row.key: row for row in rows if isinstance(row, Head)}
-    page.put("build-head", _head(page, thing))
-    main, rare = rows_shown(rows, may_change=page.may_change)
+    page.put("build-now", f": {thing.label}")
+    kind = state.fields.get(f"{thing.key}.kind")
+    page.put("build-head", _head(page, thing, f"{kind.value}: {kind.about.partition(': ')[2]}" if kind else ""))
+    main, rare = rows_shown((r for r in rows if r is not kind), may_change=page.may_change)
     state.rows.show(main)
     state.rare.show(rare)
     page.call("mark", "build-more", {"hidden": None if rare else "hidden"})
@@ -257,11 +269,11 @@ async def _show_form(page: Page, state: State) -> None:
         page.call("mark", "build-more", {"open": "open"})
 
 
-def _head(page: Page, thing: Thing) -> Content:
+def _head(page: Page, thing: Thing, said: str) -> Content:
     title = tag("h2", thing.label, id="build-name")
     if not thing.named:
         return tag("div", title, class_="thing")
-    kind = tag("p", thing.made.one, class_="fine")
+    kind = tag("p", said or thing.made.one, class_="fine")
     if not page.may_change:
         return tag("div", title, kind, class_="thing")
     name = tag("label", "Name ", tag("input", type="text", value=thing.label, id="build-rename", data_change="rename",
@@ -297,6 +309,8 @@ async def _pick(page: Page, state: State, key: str) -> None:
     if key in state.things:
         state.chosen, state.at, state.panel = key, "", ""
         page.put("build-panel", "")
+        if page.display.width < _NARROW:
+            page.call("mark", "build-made", {"open": None})
         await _show(page, state)
         page.call("focus", "build-head")
 
@@ -395,18 +409,6 @@ def _asked(thing: Thing, found: Removal) -> Markup:
     )
     title = tag("h2", f"Take '{thing.label}' away?", id="take-title", tabindex="-1")
     return tag("div", title, told, choices, class_="panel")
-
-
-def words_of(path: KeyPath) -> str:
-    """Name a place of the file as people do: the thing first, then what is inside it."""
-    words = [f"{key + 1}." if isinstance(key, int) else key.replace("_", " ") for key in path]
-    if path[:1] in (("plan",), ("season",)):
-        return " ".join(words)
-    at = 2 if path[:1] in (("air",), ("drive",), ("tracking",), ("catalogue",)) and len(path) > 2 else 1
-    if len(words) <= at:
-        return " ".join(words)
-    kind = words[at - 1].removesuffix("s")
-    return f"{kind} '{words[at]}'" + (f", {' '.join(words[at + 1 :])}" if words[at + 1 :] else "")
 
 
 def _taken(page: Page, state: State) -> None:
@@ -545,6 +547,5 @@ def _show_beside(page: Page, state: State) -> None:
     elif what:
         about = f"No finding rests on {what} as it stands; the worst are shown."
     page.put("beside-about", about)
-    page.put("beside-counts", Markup(counts_of(report)))
     rows = {key_of(f): finding_row(f, small=True) for f in (found or list(report.findings))[:_BESIDE]}
     state.beside.show(rows)

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.files.document import KeyPath, plain_scalar
-from fieldworthy.robot.editing import GONE
 from fieldworthy.web.components import Rows, heading
 from fieldworthy.web.findings import (
     bits_of,
@@ -26,6 +22,7 @@ from fieldworthy.web.findings import (
 from fieldworthy.web.judging import mended
 from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
 from fieldworthy.web.page import Page
+from fieldworthy.web.strip import changes_of
 
 _KINDS = (("short", "short"), ("close", "close"), ("unknown", "unknown"), ("holds", "hold"))
 
@@ -216,8 +213,3 @@ async def _try(page: Page, state: _State, data: dict[str, Any]) -> None:
     remedy = mending.remedies[int(place)]
     if await page.editor.change(changes_of(remedy.edits), remedy):
         page.note(f"{remedy.sentence}: done, not saved. Undo takes it back.")
-
-
-def changes_of(edits: Iterable[Edit]) -> dict[KeyPath, object]:
-    """Turn a remedy's edits into changes of the file."""
-    return {edit.path: plain_scalar(edit.after) if edit.after else GONE for edit in edits}

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, TypeVar
 
-from fieldworthy.files.document import BadInput, Problem
+from fieldworthy.engine.system import shelf
+from fieldworthy.files.document import read_text
+from fieldworthy.files.problems import BadInput, KeyPath, Problem
 from fieldworthy.files.writing import written
 from fieldworthy.robot.answers import AnswerError, gather, meets
-from fieldworthy.robot.loading import builtin_names
+from fieldworthy.robot.catalogue import builtin_names
+from fieldworthy.robot.shelf import Typical, added
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
+from fieldworthy.robot.things import changed, opened, removal
 from fieldworthy.web.components import field, heading, upload
 from fieldworthy.web.folder import Entry
 from fieldworthy.web.markup import Content, Markup, address, tag
@@ -18,6 +23,15 @@ from fieldworthy.web.page import Page
 
 T = TypeVar("T")
 _MOTOR = "smart motor, 11 W class, 600 rpm"
+_LIMITS = (
+    ("mass", "Largest mass", "Such as 9 kg."),
+    ("stowed_size", "Largest size at the start", "Length, width, height: 18 in, 18 in, 18 in."),
+    ("motors", "Largest number of motors", ""),
+    ("motor_power", "All motors together", "Such as 88 W."),
+    ("tanks", "Largest number of tanks", ""),
+    ("charge_pressure", "Highest pressure", "Such as 100 psi."),
+)
+"""What a season may limit: its key, what it is called, how it is written."""
 
 
 def build(page: Page) -> None:
@@ -55,29 +69,58 @@ def _listed(title: str, entries: list[Entry], otherwise: str) -> Markup:
 def _new(page: Page, *, first: bool) -> Markup:
     seasons = [e.name for e in page.workspace.folder.entries() if e.kind == "season" and "/" not in e.name]
     season = seasons[0] if seasons else "season.yaml"
-    rows: list[Content] = [
-        field("What is the robot called?", "name", "", hint="It names the file too.", required=True),
-        field("Units that you measure in", "units", "metric", options=["metric", "inch"]),
-        field("Weight, all of it", "mass", "6.5 kg"),
-        field("Length", "length", "400 mm"),
-        field("Width", "width", "380 mm"),
-        field("Height", "height", "350 mm"),
-        field("Drive motors", "motor", _MOTOR, options=builtin_names("motors")),
-        field("How many of them", "motors", "4"),
-        field("Drive wheels, both sides together", "wheels", "4"),
-        field("Their diameter", "wheel-size", "2.75 in"),
-        field("Teeth motor : wheel", "gearing", "48:60", hint="'direct' where there are no gears."),
-        field("Air tanks", "tanks", "0"),
-        field("Season file, in the same folder", "season", season, hint="Written if it is not there yet."),
-    ]
+    steps: list[tuple[str, str, list[Content]]] = [
+        ("What is it called?", "", [
+            field("Name", "name", "", hint="It names the file too.", required=True),
+            field("Units that you measure in", "units", "metric", options=["metric", "inch"]),
+        ]),
+        ("How large and how heavy?", "A guess will do; the scales know better later.", [
+            field("Weight, all of it", "mass", "6.5 kg"),
+            field("Length", "length", "400 mm"),
+            field("Width", "width", "380 mm"),
+            field("Height", "height", "350 mm"),
+        ]),
+        ("How does it drive?", "", [
+            field("Drive motors", "motor", _MOTOR, options=builtin_names("motors")),
+            field("How many of them", "motors", "4"),
+            field("Drive wheels, both sides together", "wheels", "4"),
+            field("Their diameter", "wheel-size", "2.75 in"),
+            field("Teeth motor : wheel", "gearing", "48:60", hint="'direct' where there are no gears."),
+        ]),
+        ("Air, or none?", "", [field("Air tanks", "tanks", "0", hint="What you choose below and needs air gets one.")]),
+        ("What is on it?", "Each comes with the numbers of an invented team, all estimates. More can be added later.",
+         [_choice(place, typical) for place, typical in _offered()]),
+        ("What does your season allow?", "Leave empty what you do not know: it is listed as not judged.", [
+            field("Season file, in the same folder", "season", season, hint="Written if it is not there yet."),
+            *(field(label, f"limit-{key}", "", hint=hint) for key, label, hint in _LIMITS),
+        ]),
+        ("How long is it to the event?", "", [field("Work time that is left", "hours", "", hint="Such as 20 h.")]),
+    ]  # fmt: skip
+    rows = [
+        tag("fieldset", tag("legend", f"{number}. {title}"), tag("p", told, class_="fine") if told else "",
+            tag("div", boxes, class_="fields"))
+        for number, (title, told, boxes) in enumerate(steps, 1)
+    ]  # fmt: skip
     form = tag(
         "form",
-        tag("div", rows, class_="fields"),
+        rows,
         tag("p", id="new-said", role="alert", class_="said"),
         tag("button", "Make the file", type="submit", class_="main"),
         data_submit="new",
+        class_="steps-form",
     )
     return tag("details", tag("summary", tag("h2", "New robot")), form, open=first, class_="panel")
+
+
+def _offered() -> list[tuple[int, Typical]]:
+    """What of the shelf a first robot may have, with its place there."""
+    return [(place, typical) for place, typical in enumerate(shelf()) if typical.into == ("mechanisms",)]
+
+
+def _choice(place: int, typical: Typical) -> Markup:
+    box = tag("input", type="checkbox", name=f"shelf-{place}", id=f"in-shelf-{place}")
+    return tag("div", box, tag("label", typical.name, for_=f"in-shelf-{place}"), tag("small", typical.about),
+               class_="field ticked")  # fmt: skip
 
 
 def _bring(page: Page) -> Markup:
@@ -110,10 +153,14 @@ async def _made(page: Page, values: dict[str, Any]) -> None:
         page.call("focus", f"in-{error.question}")
         return
     except BadInput as error:
-        page.put("new-said", "; ".join(p.expected for p in error.problems[:3]))
+        first = error.problems[0]
+        page.put("new-said", f"{first.expected[:1].upper()}{first.expected[1:]}.")
+        asked = "in-hours" if first.key[:1] == ("hours_left",) else f"in-limit-{'.'.join(map(str, first.key[1:2]))}"
+        page.call("mark", asked, {"aria-invalid": "true"})
+        page.call("focus", asked)
         return
-    page.note(f"Wrote {name}: a first robot with comments in it. Make its numbers your own.")
-    await page.go(address("margins", file=name))
+    page.note(f"Wrote {name}: a first robot, as far as it is known. The strip says what is not judged yet.")
+    await page.go(address("build", file=name))
 
 
 def write_new(page: Page, values: dict[str, Any]) -> str:
@@ -134,7 +181,49 @@ def write_new(page: Page, values: dict[str, Any]) -> str:
     answers = gather(get, file)
     season = folder.path(answers.season)
     fresh = not season.exists()
-    text = starter_robot(answers, Meets() if fresh else meets(season))
-    texts = ({season: starter_season(answers.inch)} if fresh else {}) | {file: text}
-    written(texts, copy_dated=None, expect=dict.fromkeys(texts, ""))
+    texts = {file: starter_robot(answers, Meets() if fresh else meets(season))}
+    if fresh:
+        texts[season] = starter_season(answers.inch)
+    texts = _completed(file, texts, values, season=season if fresh else None)
+    there = {path: "" if fresh or path == file else read_text(path) for path in texts}
+    written(texts, copy_dated=None, expect=there)
     return folder.name(file)
+
+
+def _completed(
+    file: Path, texts: dict[Path, str], values: Mapping[str, Any], *, season: Path | None
+) -> dict[Path, str]:
+    """Put on a first robot what was chosen, and into its season what is known of it; tried out of the folder first."""
+    known = {path.name: text for path, text in texts.items()}
+    with TemporaryDirectory() as place:
+        for path in [*texts, *(file.parent.glob("*.y*ml") if season is None else ())]:
+            Path(place, path.name).write_text(known.get(path.name) or path.read_text("utf-8"), "utf-8")
+        robot = Path(place, file.name)
+        now: dict[Path, str] = {Path(place, name): text for name, text in known.items()}
+        chosen = [typical for at, typical in _offered() if values.get(f"shelf-{at}")]
+        if chosen:
+            for path in (("air", "cylinders", "clamp"), ("mechanisms", "clamp")):  # the example of a file without any
+                before = opened(robot, now)
+                now |= removal(before, path).texts if before.data(path) is not None else {}
+        for typical in chosen:
+            before = opened(robot, now)
+            now |= changed(robot, before.texts, added(before, typical.into, typical)[1])
+        wanted = _wanted(values) if season is not None else {}
+        if hours := str(values.get("hours") or "").strip()[:60]:
+            wanted[("hours_left",)] = hours
+        if wanted:
+            now |= changed(robot, now, wanted)
+        names = {*known, *(path.name for path, text in now.items() if path.read_text("utf-8") != text)}
+        return {file.parent / path.name: text for path, text in now.items() if path.name in names}
+
+
+def _wanted(values: Mapping[str, Any]) -> dict[KeyPath, object]:
+    """The limits that were answered."""
+    found: dict[KeyPath, object] = {}
+    for key, _, _ in _LIMITS:
+        said = str(values.get(f"limit-{key}") or "").strip()[:200]
+        if said:
+            parts = [part.strip() for part in said.split(",")]
+            number = int(said) if said.isdecimal() and len(said) < 6 else said
+            found[("season", "limits", key)] = parts if key.endswith("size") else number
+    return found
