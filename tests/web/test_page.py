@@ -63,14 +63,16 @@ def test_a_newcomer_gets_from_an_empty_folder_to_causes_and_is_told_what_is_not_
         expect(page.locator(".strip .count[data-verdict=short] b")).to_have_text(str(short))
         page.locator(".strip summary").first.click()
         expect(page.locator(".causes > li")).to_have_count(min(6, len(report.causes)))
-        unknown = [f for f in report.findings if f.verdict == "unknown"]
-        assert {"limits.motors", "limits.motor_power"} <= {f.id for f in unknown}
-        assert not {"limits.mass", "limits.motors"} & {f.id for f in report.of("holds") if f.limit is None}
-        page.locator(".strip .open a", has_text="limits motors").first.click()
-        box = page.locator("#f-season_2e_limits_2e_motors")
+        unsaid = {key for f in report.of("unknown") for key in f.missing}
+        assert {"season.limits.motor_power", "season.limits.tanks"} <= unsaid
+        assert not {"season.limits.mass", "season.limits.stowed_size"} & unsaid, "these were answered"
+        missing = page.locator(".strip .open a[href$='season.limits.tanks']")
+        missing.first.click()
+        box = page.locator("#f-season_2e_limits_2e_tanks")
         expect(box).to_be_focused()
-        put(page, "#f-season_2e_limits_2e_motors", "8")
-        expect(page.locator(".strip .count[data-verdict=unknown] b")).to_have_text(str(len(unknown) - 1))
+        put(page, "#f-season_2e_limits_2e_tanks", "8")
+        expect(page.locator(".strip .open a").first).to_be_attached()
+        expect(missing).to_have_count(0)
 
 
 def test_the_list_of_findings_is_that_of_the_command(browser, server, heron):

@@ -132,7 +132,7 @@ def load_robot(file: Path | str, text: str | None = None, others: Mapping[Path, 
     read_parts_list(document, texts)
     document.data = with_builtin(document.data)
     spec, problems = checked(document, Robot)
-    season_file, lacking = _season_file(document)
+    season_file, lacking = _season_file(document, texts)
     season = load_season(season_file, _text(season_file, texts))[1] if season_file else None
     problems += [*lacking, *_unknown_names(document, season)]
     if spec is not None:
@@ -151,14 +151,14 @@ def _text(file: Path, texts: dict[Path, str]) -> str:
     return texts[file]
 
 
-def _season_file(document: Document) -> tuple[Path | None, list[Problem]]:
+def _season_file(document: Document, texts: Mapping[Path, str]) -> tuple[Path | None, list[Problem]]:
     """The season file beside the robot file, or what is wrong with its name."""
     name = document.data.get("season", "")
     if not isinstance(name, str):
         return None, []  # the schema has said that it must be a text
     if not name:
         return None, [document.problem(("season",), "this key is missing: the name of the season file beside this one")]
-    file = beside(document.file, name)
+    file = beside(document.file, name, texts)
     if file is None:
         known = (p for p in document.file.parent.glob("*.y*ml") if p.name != document.file.name)
         return None, [lacking_beside(document, ("season",), name, "season file", known)]

@@ -8,7 +8,7 @@ import math
 import re
 import warnings
 import zipfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path, PureWindowsPath
 from typing import Any
@@ -163,13 +163,13 @@ _WHOLE = re.compile(r"-?[0-9]{1,9}")
 _WIDEST = 60  # characters of a column's name
 
 
-def beside(file: Path, name: str) -> Path | None:
-    """Find a file by its name beside another one."""
+def beside(file: Path, name: str, texts: Container[Path] = ()) -> Path | None:
+    """Find a file by its name beside another one, on the disk or among texts that are to be written there."""
     windows = PureWindowsPath(name)  # reads both kinds of slash, and drives
     if windows.is_absolute() or windows.drive or windows.root or ".." in windows.parts or "\0" in name:
         return None
     found = file.parent / name
-    return found if not _why_not(found) else None
+    return found if found in texts or not _why_not(found) else None
 
 
 def _why_not(file: Path) -> str:

@@ -122,7 +122,7 @@ def opened(file: Path, texts: Mapping[Path, str]) -> Opened:
 
 def _season(document: Document, texts: dict[Path, str]) -> Document | None:
     name = document.data.get("season")
-    file = beside(document.file, name) if isinstance(name, str) and name else None
+    file = beside(document.file, name, texts) if isinstance(name, str) and name else None
     if file is None:
         return None
     try:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any, TypeVar
 
 from fieldworthy.engine.system import shelf
@@ -184,37 +183,26 @@ def write_new(page: Page, values: dict[str, Any]) -> str:
     texts = {file: starter_robot(answers, Meets() if fresh else meets(season))}
     if fresh:
         texts[season] = starter_season(answers.inch)
-    texts = _completed(file, texts, values, season=season if fresh else None)
-    there = {path: "" if fresh or path == file else read_text(path) for path in texts}
+    texts = _completed(file, texts, values, fresh=fresh)
+    there = {path: read_text(path) if path.exists() else "" for path in texts}
     written(texts, copy_dated=None, expect=there)
     return folder.name(file)
 
 
-def _completed(
-    file: Path, texts: dict[Path, str], values: Mapping[str, Any], *, season: Path | None
-) -> dict[Path, str]:
-    """Put on a first robot what was chosen, and into its season what is known of it; tried out of the folder first."""
-    known = {path.name: text for path, text in texts.items()}
-    with TemporaryDirectory() as place:
-        for path in [*texts, *(file.parent.glob("*.y*ml") if season is None else ())]:
-            Path(place, path.name).write_text(known.get(path.name) or path.read_text("utf-8"), "utf-8")
-        robot = Path(place, file.name)
-        now: dict[Path, str] = {Path(place, name): text for name, text in known.items()}
-        chosen = [typical for at, typical in _offered() if values.get(f"shelf-{at}")]
-        if chosen:
-            for path in (("air", "cylinders", "clamp"), ("mechanisms", "clamp")):  # the example of a file without any
-                before = opened(robot, now)
-                now |= removal(before, path).texts if before.data(path) is not None else {}
-        for typical in chosen:
-            before = opened(robot, now)
-            now |= changed(robot, before.texts, added(before, typical.into, typical)[1])
-        wanted = _wanted(values) if season is not None else {}
-        if hours := str(values.get("hours") or "").strip()[:60]:
-            wanted[("hours_left",)] = hours
-        if wanted:
-            now |= changed(robot, now, wanted)
-        names = {*known, *(path.name for path, text in now.items() if path.read_text("utf-8") != text)}
-        return {file.parent / path.name: text for path, text in now.items() if path.name in names}
+def _completed(file: Path, texts: dict[Path, str], values: Mapping[str, Any], *, fresh: bool) -> dict[Path, str]:
+    """Put on a first robot what was chosen, and into a season that is new what is known of it."""
+    now = dict(texts)
+    chosen = [typical for at, typical in _offered() if values.get(f"shelf-{at}")]
+    if chosen:
+        for path in (("air", "cylinders", "clamp"), ("mechanisms", "clamp")):  # the example of a file without any
+            before = opened(file, now)
+            now |= removal(before, path).texts if before.data(path) is not None else {}
+    for typical in chosen:
+        now |= changed(file, now, added(opened(file, now), typical.into, typical)[1])
+    wanted = _wanted(values) if fresh else {}
+    if hours := str(values.get("hours") or "").strip()[:60]:
+        wanted[("hours_left",)] = hours
+    return now | (changed(file, now, wanted) if wanted else {})
 
 
 def _wanted(values: Mapping[str, Any]) -> dict[KeyPath, object]:
