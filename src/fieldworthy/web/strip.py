@@ -12,8 +12,7 @@ from typing import Any
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.finding import Cause, Finding, Report
-from fieldworthy.files.document import plain_scalar
-from fieldworthy.files.problems import KeyPath
+from fieldworthy.files.document import KeyPath, plain_scalar
 from fieldworthy.robot.editing import GONE
 from fieldworthy.units import digits
 from fieldworthy.web.components import counted

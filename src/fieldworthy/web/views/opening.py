@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fieldworthy.engine.system import shelf
-from fieldworthy.files.document import read_text
-from fieldworthy.files.problems import BadInput, KeyPath, Problem
+from fieldworthy.files.document import BadInput, KeyPath, Problem, read_text
 from fieldworthy.files.writing import written
 from fieldworthy.robot.answers import AnswerError, gather, meets
-from fieldworthy.robot.catalogue import builtin_names
+from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.shelf import Typical, added
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 from fieldworthy.robot.things import changed, opened, removal
