@@ -16,12 +16,11 @@ from fieldworthy.files.writing import GONE
 from fieldworthy.measure import load_measurements
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.robot import load_robot
-from fieldworthy.web.blanks import Group, blanks, changes
-from fieldworthy.web.fits import changed_words, fitted, taken, told
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.judging import Source, edit
-from fieldworthy.web.procedures import Typed, entered, form, rows
+from fieldworthy.web.procedures import Group, Typed, blanks, changes, entered, form, rows
 from fieldworthy.web.readings import Readings, begin, belonging, guessed, head_of, looked_at, place
+from fieldworthy.web.runs import changed_words, fitted, taken, told
 from robots import EXAMPLES
 
 DAY = date(2026, 11, 25)

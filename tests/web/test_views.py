@@ -15,7 +15,7 @@ from fieldworthy.engine.system import Context
 from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air.figure import air_curves
-from fieldworthy.web.findings import margin_text
+from fieldworthy.web.markup import margin_text
 from robots import EXAMPLES, example, find, nominal, on_tanks
 from web.browser import show, window
 

@@ -1,14 +1,21 @@
-"""Writes HTML in which every text is escaped, so that nothing in a file can become part of the page."""
+"""Writes HTML in which every text is escaped, and findings as rows with gauge, chance and sentence."""
 
 from __future__ import annotations
 
 import html
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from functools import cache
+from importlib import resources
 from typing import TypeAlias
 from urllib.parse import urlencode
 
+from fieldworthy import units
+from fieldworthy.decide.remedy import FoundRemedies, Remedy
+from fieldworthy.engine.evaluate import NominalFinding
+from fieldworthy.engine.finding import Fact, Finding
 from fieldworthy.files.document import KeyPath, Problem, dotted
+from fieldworthy.units import digits, labelled
 
 _NAME = re.compile(r"[a-z][a-z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}
@@ -83,3 +90,161 @@ def sentences(problems: tuple[Problem, ...]) -> str:
 def plain_sentences(problems: tuple[Problem, ...]) -> Markup:
     """Say problems as a list."""
     return tag("ul", [tag("li", sentences((p,))) for p in problems], class_="problems")
+
+
+Bits: TypeAlias = dict[str, str]
+_WORDS = {"short": "✗ short", "close": "≈ close", "unknown": "? unknown", "holds": "✓ holds"}
+_SHOWN = 12  # inputs that are listed before 'and n more'
+
+
+def key_of(item: Finding | Fact | NominalFinding) -> str:
+    """Name the row of a finding or fact."""
+    return f"{item.id}|{item.subject}"
+
+
+def gauge_of(margin: float | None) -> str:
+    """Place a margin on the gauge."""
+    return "0" if margin is None else f"{margin / (abs(margin) + 0.5):.3f}"
+
+
+def margin_text(margin: float | None) -> str:
+    """Write a margin."""
+    if margin is None:
+        return "–"
+    text = digits(abs(margin), 2)
+    return text if margin == 0 else f"{'+' if margin > 0 else '−'}{text}"
+
+
+def chance_text(chance: float | None) -> str:
+    """Write a chance so that it never claims a certainty that it lacks."""
+    if chance is None:
+        return "–"
+    return units.chance_text(chance)
+
+
+def bits_of(item: NominalFinding) -> Bits:
+    """Give what changes in a row while a number is moved."""
+    if item.verdict is None:
+        return {"because": item.because}
+    return {
+        "because": item.because,
+        "verdict": item.verdict,
+        "word": _WORDS[item.verdict],
+        "margin": margin_text(item.margin),
+        "gauge": gauge_of(item.margin),
+    }
+
+
+def nominal_of(item: Finding | Fact) -> NominalFinding:
+    """Take from a finding what moves at once when a number moves."""
+    if isinstance(item, Fact):
+        return NominalFinding(item.id, item.subject, None, None, item.because)
+    return NominalFinding(item.id, item.subject, item.verdict, item.margin, item.because)
+
+
+def finding_row(finding: Finding, *, small: bool = False) -> Markup:
+    """Write the row of a finding."""
+    key = key_of(finding)
+    line: list[Content] = [
+        tag("span", _WORDS[finding.verdict], class_="verdict", data_bit="word"),
+        tag("span", finding.because, class_="because", data_bit="because"),
+        _gauge(finding.margin),
+        tag("span", margin_text(finding.margin), class_="margin", data_bit="margin"),
+    ]
+    if small:
+        return tag("li", line, class_="finding small", data_row=key, data_verdict=finding.verdict)
+    line.append(tag("span", chance_text(finding.chance), class_="chance", data_bit="chance"))
+    body = tag("div", tag("p", "…"), data_body=True, id=body_id(key))
+    details = tag("details", tag("summary", line, data_key=key), body, data_open="more", data_of=key)
+    return tag("li", details, class_="finding", data_row=key, data_verdict=finding.verdict)
+
+
+def _gauge(margin: float | None) -> Markup:
+    return tag("span", tag("i"), class_="gauge", data_bit="gauge", style=f"--m:{gauge_of(margin)}", aria_hidden="true")
+
+
+def body_id(key: str) -> str:
+    """Name the place of what stands in an opened row."""
+    return "b-" + "".join(c if c.isalnum() else f"_{ord(c):x}_" for c in key)
+
+
+def fact_row(fact: Fact) -> Markup:
+    """Write the row of a fact."""
+    span = ""
+    if fact.spread is not None and digits(fact.spread[0]) != digits(fact.spread[1]):
+        span = f"95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])}"
+    return tag(
+        "li", tag("span", fact.because, data_bit="because"), tag("small", span), class_="fact", data_row=key_of(fact)
+    )
+
+
+def finding_body(finding: Finding, file: str) -> Markup:
+    """Write what an opened row shows."""
+    rows: list[tuple[str, Content]] = [("Name", tag("code", finding.id))]
+    if finding.value is not None and finding.limit is not None:
+        word = f"{finding.need} {labelled(digits(finding.limit), finding.unit)}"
+        rows.append(("Value", f"{labelled(digits(finding.value), finding.unit)}, wanted {word}"))
+    if finding.spread is not None:
+        low, high = finding.spread
+        rows.append(("95 % of cases", labelled(f"{digits(low)} to {digits(high)}", finding.unit)))
+    if finding.missing:
+        rows.append(("Missing", _links(finding.missing, file)))
+    if finding.sharpen:
+        rows.append(("Measure first", _links((finding.sharpen,), file)))
+    if finding.inputs:
+        rows.append(("Rests on", _links(finding.inputs, file)))
+        told = ", ".join(f"{count} {basis}" for basis, count in sorted(finding.bases.items()))
+        rows.append(("Of these", told))
+    if finding.sources:
+        rows.append(("Sources", tag("ul", [tag("li", source_title(key)) for key in finding.sources])))
+    listed = tag("dl", [[tag("dt", name), tag("dd", what)] for name, what in rows])
+    ask = ""
+    if finding.verdict == "short":
+        ask = tag("button", "What would mend it?", type="button", data_do="mend", data_of=key_of(finding))
+    place = f"{body_id(key_of(finding))}-mend"
+    return join([listed, tag("div", ask, id=place, class_="mend")])
+
+
+def _links(keys: Iterable[str], file: str) -> Markup:
+    listed = [tag("li", tag("a", key, href=address("build", file=file, key=key), data_go=True)) for key in keys]
+    more = listed[_SHOWN:]
+    rest = tag("details", tag("summary", f"and {len(more)} more"), tag("ul", more, class_="keys")) if more else ""
+    return join([tag("ul", listed[:_SHOWN], class_="keys"), rest])
+
+
+@cache
+def _sources() -> Mapping[str, Mapping[str, str]]:
+    import tomllib  # noqa: PLC0415  once, where the first source is shown
+
+    text = resources.files("fieldworthy").joinpath("sources.toml").read_text(encoding="utf-8")
+    found: Mapping[str, Mapping[str, str]] = tomllib.loads(text)
+    return found
+
+
+def source_title(key: str) -> str:
+    """Name a source."""
+    return _sources().get(key, {}).get("title", key)
+
+
+def mending_body(mending: FoundRemedies, file: str, *, may_change: bool) -> Markup:
+    """Write the remedies of a finding."""
+    del file
+    rows = [_remedy(remedy, i, mending, may_change=may_change) for i, remedy in enumerate(mending.remedies)]
+    return join([tag("p", mending.answer), tag("ul", rows, class_="remedies")])
+
+
+def _remedy(remedy: Remedy, place: int, mending: FoundRemedies, *, may_change: bool) -> Markup:
+    breaks = [tag("li", f"breaks {b.id}: {b.because}") for b in remedy.breaks]
+    button = ""
+    if may_change:
+        key = f"{mending.id}|{mending.subject}"
+        button = tag(
+            "button",
+            "Try it",
+            type="button",
+            data_do="try",
+            data_of=key,
+            data_place=place,
+            aria_label=f"Try: {remedy.sentence}",
+        )
+    return tag("li", tag("span", f"{remedy.sentence}."), " ", button, tag("ul", breaks) if breaks else "")

@@ -16,12 +16,11 @@ from fieldworthy.files.document import KeyPath, plain_scalar
 from fieldworthy.robot.editing import GONE
 from fieldworthy.units import digits
 from fieldworthy.web.components import counted
-from fieldworthy.web.findings import key_of
 from fieldworthy.web.form import words_of_key
 from fieldworthy.web.judging import Source, mended
-from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
-from fieldworthy.web.matches import mean_points
+from fieldworthy.web.markup import Content, Markup, address, key_of, plain_sentences, tag
 from fieldworthy.web.page import Page
+from fieldworthy.web.runs import mean_points
 
 _CAUSES = 6  # that are listed before 'and n more'
 _RUNS = 200  # matches before and after a change; the same ones

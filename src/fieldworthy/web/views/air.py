@@ -6,8 +6,7 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.systems.air.figure import AirCurves, PressureNeeded
 from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of
 from fieldworthy.web.figures import AirShown, air_shown
-from fieldworthy.web.findings import margin_text
-from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
+from fieldworthy.web.markup import Content, Markup, margin_text, plain_sentences, tag
 from fieldworthy.web.page import Page
 
 _CAUTION = (

@@ -13,10 +13,9 @@ from fieldworthy.robot.shelf import can_be_added
 from fieldworthy.robot.things import Removal
 from fieldworthy.web.components import Rows, counted, heading, values_of
 from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, read_part, row_key, rows_shown
-from fieldworthy.web.findings import finding_row, key_of
 from fieldworthy.web.form import Field, Head, Made, Row, blanks_of, made_of, rows_of, words_of
 from fieldworthy.web.judging import copy_in, put_on, rename_in, taken_from
-from fieldworthy.web.markup import Content, Markup, address, field_id, tag
+from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview

@@ -11,8 +11,8 @@ from fieldworthy.web.components import field, follow, heading, pictures_of, tabl
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source, edit
 from fieldworthy.web.markup import Content, Markup, address, sentences, tag
-from fieldworthy.web.matches import Compared, drawn_comparison, held_against
 from fieldworthy.web.page import Page
+from fieldworthy.web.runs import Compared, drawn_comparison, held_against
 from fieldworthy.web.views.match import runs_of
 
 RUNS, MOST = 2000, 50_000

@@ -7,10 +7,10 @@ from typing import Any, get_args
 
 from fieldworthy.files.document import BadInput
 from fieldworthy.web.components import follow, heading, values_of
-from fieldworthy.web.documents import SHOWN, Kind, Made, Order, made
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.markup import Content, Markup, sentences, tag
 from fieldworthy.web.page import Page
+from fieldworthy.web.runs import SHOWN, Kind, Made, Order, made
 
 _ABOUT: dict[Kind, tuple[str, str]] = {
     "notebook": (

@@ -10,12 +10,11 @@ from fieldworthy.measure import Comparison
 from fieldworthy.measure.fit import FitReport, Touched, matters
 from fieldworthy.units import digits, labelled
 from fieldworthy.web.components import follow, pictures_of, values_of
-from fieldworthy.web.findings import chance_text
-from fieldworthy.web.fits import Card, FitShown, changed_words, drawn_readings, fitted, taken
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.markup import Content, Markup, tag
+from fieldworthy.web.markup import Content, Markup, chance_text, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.readings import Readings
+from fieldworthy.web.runs import Card, FitShown, changed_words, drawn_readings, fitted, taken
 
 SIGNS = {
     "agrees": "✓ agrees",

@@ -9,7 +9,11 @@ from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.web.components import Rows, heading
-from fieldworthy.web.findings import (
+from fieldworthy.web.judging import mended
+from fieldworthy.web.markup import (
+    Content,
+    Markup,
+    address,
     bits_of,
     body_id,
     fact_row,
@@ -18,9 +22,9 @@ from fieldworthy.web.findings import (
     key_of,
     mending_body,
     nominal_of,
+    plain_sentences,
+    tag,
 )
-from fieldworthy.web.judging import mended
-from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.strip import changes_of
 

@@ -6,11 +6,10 @@ from typing import Any
 
 from fieldworthy.match import PARTS, Forecast, Part
 from fieldworthy.web.components import field, follow, heading, pictures_of
-from fieldworthy.web.findings import chance_text
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
-from fieldworthy.web.matches import Played, drawn_influences, drawn_match, moved_points, play
+from fieldworthy.web.markup import Content, Markup, chance_text, plain_sentences, tag
 from fieldworthy.web.page import Page
+from fieldworthy.web.runs import Played, drawn_influences, drawn_match, moved_points, play
 
 RUNS, MOST, FEW = 2000, 200_000, 200
 _WORDS = {

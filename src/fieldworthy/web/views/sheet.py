@@ -12,14 +12,13 @@ from typing import Any
 from fieldworthy.files.document import BadInput, Problem, dotted
 from fieldworthy.files.writing import fingerprint
 from fieldworthy.measure.sheets import RULES, Sheet, sheets
-from fieldworthy.web.blanks import Blank, Group, blanks
 from fieldworthy.web.components import heading, pictures_of, upload, values_of
 from fieldworthy.web.figures import Named
-from fieldworthy.web.fits import Card, drawn_readings, told
 from fieldworthy.web.markup import Content, Markup, address, field_id, plain_sentences, sentences, tag
 from fieldworthy.web.page import Page
-from fieldworthy.web.procedures import Form, Typed, entered, form, path_of
+from fieldworthy.web.procedures import Blank, Form, Group, Typed, blanks, entered, form, path_of
 from fieldworthy.web.readings import Arrived, Memory, Readings, looked_at, place
+from fieldworthy.web.runs import Card, drawn_readings, told
 from fieldworthy.web.views.fit import SIGNS, card_body
 
 _LACKS = "this key is missing"  # how a file is told; a form has blanks

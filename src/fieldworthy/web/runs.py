@@ -1,0 +1,341 @@
+"""Long runs for the page: matches, comparisons, documents, fits; each works on texts and tells how far it is."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import re
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache, partial
+from typing import Literal
+
+from fieldworthy.api import Robot, compare
+from fieldworthy.decide import figure as variants
+from fieldworthy.decide.compare import Comparison
+from fieldworthy.decide.sensitivity import Influence, sensitivity
+from fieldworthy.files import read_document
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.writing import GONE
+from fieldworthy.match import Forecast, Part, Scores, match_clock
+from fieldworthy.match import figure as match
+from fieldworthy.match import figure as score
+from fieldworthy.measure import Comparison as Held
+from fieldworthy.measure import Fitted, Measured, Procedure
+from fieldworthy.measure import figure as left_over
+from fieldworthy.measure.files import measured_on
+from fieldworthy.measure.fit import FitReport, Ways, changes, fit, procedure
+from fieldworthy.measure.prediction import Combined, combined, comparisons, unit_of
+from fieldworthy.measure.result import with_interval
+from fieldworthy.report.blocks import Paper
+from fieldworthy.report.card import as_paper
+from fieldworthy.report.export import WRITERS, as_urdf, export_of
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook, size_of
+from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
+from fieldworthy.units import KINDS
+from fieldworthy.web.figures import Look, Named, context_of, named, styled
+from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in
+from fieldworthy.web.procedures import path_of
+from fieldworthy.web.readings import Readings
+from fieldworthy.web.worker import progress
+
+Kind = Literal["notebook", "card", "inspection", "constants"]
+SHOWN = 8
+"""Pages that are shown before a document is saved."""
+_COARSE = 60.0  # pixels an inch: enough to see what stands where
+_ENDINGS = {"json": "json", "c": "h", "python": "py", "csv": "csv", "urdf": "urdf"}
+_MEDIA = {
+    "pdf": "application/pdf", "html": "text/html", "json": "application/json", "csv": "text/csv", "urdf": "text/xml",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is asked for.
+
+    Attributes
+    ----------
+    kind : Which document
+    form : ``pdf`` or ``html``; of constants, what program reads them
+    mend : Whether the notebook looks for remedies
+    """
+
+    kind: Kind
+    form: str = "pdf"
+    mend: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A document.
+
+    Attributes
+    ----------
+    name, media : Of its file
+    content : Of its file
+    pages : Its first pages as PNG
+    text : What stands in it, where it is plain text
+    """
+
+    name: str
+    media: str
+    content: bytes
+    pages: tuple[bytes, ...] = ()
+    text: str = ""
+
+
+def made(sources: tuple[Source, ...], order: Order) -> Made:
+    """Make a document of a robot; further robots are variants that its notebook decides between."""
+    loaded = robot_of(sources[0])
+    day = datetime.date.today().isoformat()
+    stem = re.sub(r"[^a-z0-9]+", "_", f"{loaded.nominal.robot} {order.kind} {day}".lower()).strip("_")
+    if order.kind == "constants":
+        text = as_urdf(loaded) if order.form == "urdf" else WRITERS[order.form](export_of(loaded, day))
+        ending = _ENDINGS[order.form]
+        return Made(f"{stem}.{ending}", _MEDIA.get(ending, "text/plain"), text.encode("utf-8"), text=text)
+    progress(0.05)
+    if order.kind == "notebook":
+        variants = tuple(robot_of(source) for source in sources[1:])
+        paper = make_notebook(loaded, Wanted(day, mend=order.mend, against=variants))
+    elif order.kind == "card":
+        paper = make_card(loaded, day)
+    else:
+        paper = as_paper(make_inspection(loaded), day, size_of(loaded))
+    progress(0.8)
+    return _set(paper, stem, order.form)
+
+
+def _set(paper: Paper, stem: str, form: str) -> Made:
+    content = as_html(paper).encode("utf-8") if form == "html" else as_pdf(paper)
+    progress(0.95)
+    return Made(f"{stem}.{form}", _MEDIA[form], content, tuple(as_pictures(paper, _COARSE)[:SHOWN]))
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """Many matches of one robot.
+
+    Attributes
+    ----------
+    source : The robot's texts
+    forecast : One match as planned, and the sums over all
+    scores : How the points spread; None without a run
+    course : The planned match with the times of its periods
+    """
+
+    source: Source
+    forecast: Forecast
+    scores: Scores | None
+    course: match.Course
+
+
+def play(source: Source, runs: int, seed: int, part: Part) -> Played:
+    """Play a robot's match many times."""
+    found = Robot(robot_of(source)).match(runs, seed, part, progress=lambda done: progress(done / runs))
+    course = match.Course(found.timeline, match_clock(context_of(source), part))
+    return Played(source, found.data, found.scores, course)
+
+
+def mean_points(source: Source, runs: int) -> float | None:
+    """Play a few matches for their mean points; None for a robot without a plan."""
+    loaded = robot_of(source)
+    return Robot(loaded).match(runs, 0).data.mean if loaded.nominal.plan is not None else None
+
+
+def drawn_match(played: Played, look: Look) -> Named:
+    """Draw what came of the matches."""
+    style, spread = styled(played.source, look), played.scores
+    return named([
+        ("timeline", match.timeline(played.course, style)),
+        ("points", score.distribution([spread], style) if spread is not None else None),
+        ("limits", score.limits(played.forecast, style) if played.forecast.limits else None),
+    ])  # fmt: skip
+
+
+def moved_points(source: Source, runs: int, seed: int) -> tuple[Influence, ...]:
+    """Find the inputs that move the points most."""
+    return sensitivity(robot_of(source), runs, seed, progress=lambda done, total: progress(done / max(total, 1)))
+
+
+def drawn_influences(influences: tuple[Influence, ...], look: Look) -> Named:
+    """Draw what moves the points most."""
+    return (("what moves the points", variants.sensitivity(influences, look.style)),) if influences else ()
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Variants side by side.
+
+    Attributes
+    ----------
+    sources : Their texts, the one that the others are held against first
+    comparison : What was found
+    """
+
+    sources: tuple[Source, ...]
+    comparison: Comparison
+
+
+def held_against(sources: tuple[Source, ...], runs: int, seed: int) -> Compared:
+    """Compare variants over the same matches."""
+    robots = [Robot(robot_of(source)) for source in sources]
+    return Compared(sources, compare(*robots, runs=runs, seed=seed, progress=lambda done: progress(done / runs)).data)
+
+
+def drawn_comparison(compared: Compared, look: Look) -> Named:
+    """Draw variants side by side."""
+    found, style = compared.comparison, styled(compared.sources[0], look)
+    flips = [(f"flip {flip.variant}", variants.flip(flip, style)) for flip in found.flip]
+    whole = [("difference", variants.differences(found, style)), ("criteria", variants.criteria(found, style))]
+    return named([*whole, *flips])
+
+
+_MOST = 60  # figures that one procedure shows
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """What one procedure tells, in sentences.
+
+    Attributes
+    ----------
+    name, title, date : As in the procedure
+    told : Each fitted value with its interval
+    untold : What cannot be told and why, and which reading would tell it
+    notes : Agreement, oddities, rows left out
+    held : Each value beside the robot file's
+    procedure : As it was fitted [SI]
+    """
+
+    name: str
+    title: str
+    date: str
+    told: tuple[str, ...]
+    untold: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+    held: tuple[Held, ...]
+    procedure: Procedure
+
+
+@dataclass(frozen=True, slots=True)
+class FitShown:
+    """Everything that a measurements file tells.
+
+    Attributes
+    ----------
+    source : The robot that it was held against
+    readings : The measurements
+    report : As it was fitted [SI]
+    cards : Each procedure in sentences
+    held : All procedures together beside the robot file
+    units : In which all of it is told
+    """
+
+    source: Source
+    readings: Readings
+    report: FitReport
+    cards: tuple[Card, ...]
+    held: tuple[Held, ...]
+    units: Units
+
+
+@lru_cache(maxsize=8)
+def measured_of(source: Source, readings: Readings, units: Units = "file") -> Measured:
+    """Read measurements with the robot as it stands in a window."""
+    return measured_on(read_document(readings.file, readings.text), in_units(source, units))
+
+
+def told(source: Source, readings: Readings, part: str, units: Units) -> Card:
+    """Fit one procedure alone."""
+    path = path_of(part)
+    found = procedure(measured_of(source, readings), *map(str, path))
+    return _card(measured_of(source, readings, units), _freed(found, units))
+
+
+def fitted(source: Source, readings: Readings, units: Units) -> FitShown:
+    """Fit a whole measurements file."""
+    ways = Ways(progress, partial(shown_in, units=units))
+    report = fit(measured_of(source, readings), ways=ways)
+    shown = measured_of(source, readings, units)
+    told_in = [_freed(p, units) for p in report.procedures]
+    held = comparisons(shown, combined(told_in))
+    return FitShown(source, readings, report, tuple(_card(shown, p) for p in told_in), held, units)
+
+
+def _freed(found: Procedure, units: Units) -> Procedure:
+    """Leave the choice of units to the person, where those that a procedure asks for are of one system."""
+    if units == "file":
+        return found
+    systems = {name for name, kind in KINDS.items() if kind.metric != kind.inch}
+    items = (dataclasses.replace(item, unit="") if item.kind in systems else item for item in found.fitted)
+    return dataclasses.replace(found, fitted=tuple(items))
+
+
+def _card(measured: Measured, found: Procedure) -> Card:
+    return Card(
+        found.name, found.title, found.date,
+        tuple(f"{_upper(item.name)}: {_number(measured, item)}" for item in found.fitted),
+        tuple((f"{_upper(u.name)} cannot be told: {u.why}.", f"{_upper(u.reading)}.") for u in found.unidentified),
+        found.notes, comparisons(measured, combined([found])), found,
+    )  # fmt: skip
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _number(measured: Measured, item: Fitted) -> str:
+    unit = unit_of(measured, Combined(item.key, (item,), ("",), item.value, item.half_width, False))
+    return with_interval(item.value, item.half_width, item.kind, unit)
+
+
+def drawn_readings(source: Source, found: Procedure, look: Look) -> Named:
+    """Draw readings against what the fitted model says of them."""
+    style = styled(source, look)
+    shown = []
+    for number, data in enumerate(found.residuals[: _MOST // 2], 1):
+        name = f"{found.name} {number}"
+        shown.append((f"{name} left over", left_over.residuals(data, style)))
+        shown.append((f"{name} agreement", left_over.agreement(data, style)))
+    return tuple(shown)
+
+
+def taken(
+    source: Source, readings: Readings, found: tuple[Procedure, ...], chosen: tuple[str, ...], day: date
+) -> tuple[tuple[KeyPath, object], ...]:
+    """Say what changes in the robot when measured values are taken into it."""
+    wanted = set(chosen)
+    few = tuple(
+        dataclasses.replace(p, fitted=tuple(item for item in p.fitted if item.key and dotted(item.key) in wanted))
+        for p in found
+    )
+    return tuple(changes(measured_of(source, readings), few, day).items())
+
+
+def changed_words(source: Source, changed: tuple[tuple[KeyPath, object], ...]) -> tuple[str, ...]:
+    """Say in words what a change of the robot is."""
+    data = robot_of(source).document.data
+    return tuple(_changed(data, path, value) for path, value in changed)
+
+
+def _changed(data: object, path: KeyPath, value: object) -> str:
+    for key in path:
+        if isinstance(data, dict):
+            data = data.get(str(key))
+        elif isinstance(data, list) and isinstance(key, int) and key < len(data):
+            data = data[key]
+        else:
+            data = None
+    before = f"was {_plain(data)}" if data is not None else "was not in the file"
+    if value is GONE:
+        return f"{dotted(path)}: taken out, {before}."
+    return f"{dotted(path)}: {_plain(value)}, {before}."
+
+
+def _plain(value: object) -> str:
+    """A value of a file in words: with its tolerance and what it rests on."""
+    if not isinstance(value, dict) or "value" not in value:
+        return str(value)[:120]
+    tolerance = f" ± {value['tolerance']}" if value.get("tolerance") is not None else ""
+    rest = ", ".join(str(value[key]) for key in ("basis", "date") if value.get(key))
+    return f"{value['value']}{tolerance}{f' ({rest})' if rest else ''}"
