@@ -17,7 +17,7 @@ from jsonschema import Draft202012Validator
 from edge import run as command
 from fieldworthy.cli import checking
 from fieldworthy.decide.change import CandidateEvaluator, changeable, ways
-from fieldworthy.decide.remedy import brackets, narrowed, remedies
+from fieldworthy.decide.remedy import brackets, narrowed, rays, remedies
 from fieldworthy.engine.evaluate import Cases, evaluate, run
 from fieldworthy.engine.finding import Report
 from fieldworthy.files import Quantity, read_document
@@ -107,7 +107,7 @@ def verify(loaded: Loaded, report: Report, folder: Path, most: int = 4):
             newly = {(i, s) for i, s in newly - short if i not in alone and i in before}
             assert {(b.id, b.subject) for b in remedy.breaks} == newly, remedy.sentence
             if remedy.kind == "value":
-                less = verdicts(edited(loaded, folder, [(remedy.edits[0].path, nearer(remedy.edits[0]))]))
+                less = verdicts(edited(loaded, folder, [(edit.path, nearer(edit)) for edit in remedy.edits]))
                 assert not one(less, mending.id, mending.subject), f"{remedy.sentence}: less would do"
     assert set(done) == {(f.id, f.subject) for f in report.short}
     return done
@@ -137,7 +137,7 @@ def of(found, identifier: str):
     return named[0]
 
 
-@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
+@pytest.mark.parametrize("name", [pytest.param("mk1", marks=pytest.mark.long), "mk2", "otter"])
 def test_every_remedy_of_the_examples_mends_and_breaks_what_it_says(tmp_path, name):
     loaded = load_robot(example_copy(tmp_path, name=name))
     report = evaluate(loaded, samples=0)
@@ -175,6 +175,39 @@ def test_a_remedy_of_the_examples_is_a_choice_within_the_limits(tmp_path, name):
     assert [b.id for r in found for b in r.breaks if b.id.startswith("limits.")] == []
     odd = [e for r in found for e in r.edits if e.key == "drive.motors" and (int(e.before) - int(e.after)) % 2]
     assert odd == []
+
+
+def test_what_mends_a_cause_mends_all_that_follows_and_wheels_move_in_pairs(tmp_path):
+    """Heron's mk1: each remedy of a cause, written into the file, leaves none of its findings short."""
+    loaded = load_robot(example_copy(tmp_path))
+    report = evaluate(loaded, 0)
+    causes = {(c.lead.id, c.lead.subject): c for c in report.causes}
+    found = remedies(loaded, report, most=1, wanted=[c.lead for c in report.causes])
+    mended = {(m.id, m.subject): r for m in found for r in m.remedies}
+    assert {"air.pressure.hooks", "tracking.seam.across", "balance.tip.forward"} <= {i for i, _ in mended}
+    for key, remedy in mended.items():
+        after = verdicts(edited(loaded, tmp_path / "edited", [(e.path, e.after) for e in remedy.edits]))
+        assert all(one(after, f.id, f.subject) for f in causes[key].findings), remedy.sentence
+        assert len(causes[key].findings) >= (4 if key[0] == "air.pressure.hooks" else 1)
+    by_id = {i: r for (i, _), r in mended.items()}
+    wheels = [e.path for e in by_id["balance.tip.forward"].edits]
+    assert sorted(p[2] for p in wheels) == ["left front", "right front"]
+    assert {e.path[2] for e in by_id["tracking.seam.across"].edits} == {"ahead", "across"}
+    hooks = by_id["air.pressure.hooks"]
+    assert hooks.kind == "pair"  # the plan asks more of the left tank than any one change gives without harm elsewhere
+    assert hooks.breaks == ()
+    # a climb of 20 points that worked 11 times of 16 in practice cannot bring more than it is worth
+    assert hooks.points is not None
+    assert 5.0 < hooks.points <= 20.0
+
+
+def test_mirrored_things_move_as_mirror_images(tmp_path):
+    loaded = load_robot(example_copy(tmp_path))
+    twins = CandidateEvaluator(loaded).twins
+    path = ("drive", "wheels", "left front", "position")
+    assert [(t.path, t.sign) for t in twins[*path, 0]] == [(("drive", "wheels", "right front", "position", 0), 1.0)]
+    assert [(t.path, t.sign) for t in twins[*path, 1]] == [(("drive", "wheels", "right front", "position", 1), -1.0)]
+    assert not any("offset" in p for p in twins)  # tracking wheels look different ways, each at its own place
 
 
 PLAIN = {
@@ -290,7 +323,7 @@ def test_no_single_change_is_an_answer(tmp_path):
     loaded = load(tmp_path, season={"limits": {"motor_power": "5 W"}})
     mending = of(verify(loaded, evaluate(loaded, 0), tmp_path / "edited"), "limits.motor_power")
     assert mending.remedies == ()
-    assert mending.answer.startswith("No single change mends it")
+    assert mending.answer.startswith("No single change and no pair of changes mends it")
     assert mending.tried >= 6  # fewer and other motors were looked at
 
 
@@ -317,13 +350,19 @@ class Between:
     """In place of a robot: holds where its one number lies between 1.2 and 1.5, and again above 3."""
 
     def batch(self, moves, keys):
-        si = np.array([value for _, value in moves])
+        si = np.array([value for moved in moves for value in moved.values()])
         return np.where((si >= 1.2) & (si <= 1.5) | (si >= 3.0), 0.1, -0.1)[None].repeat(len(keys), axis=0)
+
+    def together(self, path, si):
+        return {path: si}
+
+    least = batch
 
 
 def test_of_several_crossings_the_nearest_is_narrowed():
     entry = (("parts", "box", "mass"), Quantity(1.0, "mass", "kg", 0.0, low=0.0))
-    found = narrowed(Between(), brackets(Between(), [("some", "")], [entry]))
+    groups = {("some", ""): (("some", ""),)}
+    found = narrowed(Between(), groups, brackets(groups, rays(Between(), groups, [entry])))
     assert len(found) == 1  # upwards alone
     assert found[0].bad < 1.2 <= found[0].good
     assert found[0].good - 1.2 <= 0.01 * 0.2  # closer than what a settled value may be off
@@ -385,7 +424,7 @@ def test_a_batch_of_values_equals_the_edited_files_one_by_one(tmp_path):
     key = next(k for k in evaluator.now if k[0] == "balance.tip.forward")
     path = ("parts", "box", "position", 2)
     heights = [0.1, 0.2, 0.3]
-    together = evaluator.batch([(path, h) for h in heights], [key])[0]
+    together = evaluator.batch([{path: h} for h in heights], [key])[0]
     for height, margin in zip(heights, together, strict=True):
         # g d / h against mu g, the scale of the margin being mu g
         assert margin == pytest.approx((GRAVITY * 0.12 / height - 0.8 * GRAVITY) / (0.8 * GRAVITY), rel=1e-3)
@@ -396,7 +435,7 @@ def test_a_robot_that_cannot_be_spoils_no_other_case(tmp_path):
     evaluator = CandidateEvaluator(loaded)
     key = ("air.pressure.main", "")
     charge, stroke = ("air", "supply", "charge"), ("catalogue", "cylinders", "test cylinder", "stroke")
-    moves = [(charge, 500e3), (stroke, -0.05), (charge, 700e3), (stroke, 0.045)]  # no cylinder has such a stroke
+    moves = [{charge: 500e3}, {stroke: -0.05}, {charge: 700e3}, {stroke: 0.045}]  # no cylinder has such a stroke
     together = evaluator.batch(moves, [key])[0]
     alone = [float(evaluator.batch([move], [key])[0, 0]) for move in moves]
     assert together == pytest.approx(alone, rel=1e-12)
@@ -434,15 +473,16 @@ def test_the_command_prints_them_and_their_json_fits_its_schema(tmp_path):
     file = tmp_path / "robot.yaml"
     ended = command("check", "--samples", "0", "--remedies", file)
     assert (ended.code, ended.err) == (1, "")
-    assert re.search(r"→ Lower parts\.ballast\.mass from 1 kg to 0\.(39\d*|4) kg\.\n", ended.out)
-    assert "→ No single change mends it" in ended.out
+    told = r"→ Lower parts\.ballast\.mass from 1 kg to 0\.(39\d*|4) kg \(about [\d.]+ h(, \S+ points a match)?\)\."
+    assert re.search(told, ended.out)
+    assert "→ No single change and no pair" in ended.out
     plain = command("check", "--samples", "0", file)
-    assert re.search(r"✗ \d .*\n.*\n +→ Lower parts\.ballast\.mass from 1 kg to 0\.(39\d*|4) kg\.\n", plain.out)
+    assert re.search(r"✗ \d .* " + told, " ".join(plain.out.split()))
     data = json.loads(command("check", "--samples", "0", "--remedies", "--json", file).out)
     schema = json.loads(command("schema", "check").out)
     Draft202012Validator.check_schema(schema)
     Draft202012Validator(schema).validate(data)
-    assert data["remedies"]["format"] == "fieldworthy remedies 1"
+    assert data["remedies"]["format"] == "fieldworthy remedies 2"
     assert {f["id"] for f in data["remedies"]["findings"]} == {
         f["id"] for f in data["findings"] if f["verdict"] == "short"
     }
@@ -454,7 +494,7 @@ def test_the_command_prints_them_and_their_json_fits_its_schema(tmp_path):
 def test_what_breaks_is_said_with_its_numbers(tmp_path):
     load(tmp_path, {"drive": {"targets": {"push_force": "54 N"}}}, {"limits": {"motor_power": "22 W"}})
     out = command("check", "--samples", "0", "--remedies", tmp_path / "robot.yaml").out
-    assert "; breaks drive.push: It pushes with" in out
+    assert "; it breaks drive.push: The drive pushes with" in out
 
 
 class Terminal(io.StringIO):

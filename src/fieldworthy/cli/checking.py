@@ -52,15 +52,12 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
     console = plain_console()
     if options.every or options.mend or options.only:
         told = narrowed(report, options.only) if options.only else report
-        print_report(console, told, every=options.every, mendings=_mended(loaded, told) if options.mend else ())
+        print_report(
+            console, told, every=options.every, mendings=_mended(loaded, report, told.failing) if options.mend else ()
+        )
     else:
-        print_causes(console, report, _mended(loaded, _leads(report)), file)
+        print_causes(console, report, _mended(loaded, report, [cause.lead for cause in report.causes], 1), file)
     return bool(report.short)
-
-
-def _leads(report: Report) -> Report:
-    """The report with the leads of its causes alone: what a remedy is wanted for."""
-    return dataclasses.replace(report, findings=tuple(cause.lead for cause in report.causes))
 
 
 _INDENT = "    "
@@ -175,9 +172,11 @@ def _ending(report: Report, file: Path, width: int) -> list[_Block]:
     ]
 
 
-def _mended(loaded: Loaded, report: Report) -> tuple[FoundRemedies, ...]:
+def _mended(
+    loaded: Loaded, report: Report, wanted: Sequence[Finding] | None = None, most: int = 4
+) -> tuple[FoundRemedies, ...]:
     with progress_bar("Looking for remedies", 1.0, PATIENCE) as tell:
-        return remedies(loaded, report, progress=tell)
+        return remedies(loaded, report, most, tell, wanted)
 
 
 def _checked(robot: Robot, samples: int, seed: int) -> Report:
@@ -232,13 +231,19 @@ def _print_mending(console: Console, mending: FoundRemedies) -> None:
 
 def _told(remedy: Remedy, *, brief: bool = False) -> str:
     """A remedy in one line, with what it breaks."""
+    pays = (
+        ""
+        if remedy.points is None
+        else f", {remedy.points:+.0f} points a match".replace("+0 ", "no ").replace("-0 ", "no ")
+    )
+    what = f"{remedy.sentence} (about {digits(max(remedy.hours, 0.5), 2)} h{pays})"
     if not remedy.breaks:
-        return f"{remedy.sentence}."
+        return f"{what}."
     if brief:
-        return f"{remedy.sentence}; it breaks {', '.join(dict.fromkeys(b.id for b in remedy.breaks))}."
+        return f"{what}; it breaks {', '.join(dict.fromkeys(b.id for b in remedy.breaks))}."
     first, *more = remedy.breaks
     also = f" And {len(more)} more: {', '.join(b.id for b in more)}." if more else ""
-    return f"{remedy.sentence}; breaks {first.id}: {first.because}{also}"
+    return f"{what}; it breaks {first.id}: {first.because}{also}"
 
 
 def _print_facts(console: Console, report: Report, *, every: bool) -> None:

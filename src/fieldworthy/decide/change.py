@@ -6,6 +6,8 @@ common practice of workshops, without a source: it ranks remedies, it decides no
 
 from __future__ import annotations
 
+import dataclasses
+import itertools
 import math
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
@@ -86,7 +88,7 @@ def _inside(values: Array, quantity: Quantity) -> Array:
     return kept[np.argsort(far)][np.count_nonzero(far == 0) :]
 
 
-Kind = Literal["value", "teeth", "count", "class", "layout", "latch"]
+Kind = Literal["value", "size", "teeth", "count", "class", "layout", "latch", "pair"]
 T = TypeVar("T")
 
 
@@ -156,13 +158,60 @@ def _round_step(most: float) -> float:
     return max(times * power for times in (1, 2, 5) if times * power <= most * (1 + 1e-12))
 
 
-def value_change(robot: Spec, entry: tuple[KeyPath, Quantity], text: str, si: float, effort: float) -> Change:
-    """Put one number of a robot to a new value."""
-    path, quantity = entry
+Twins = Sequence[tuple[KeyPath, Quantity, float]]
+"""Numbers that change with another one: key path, quantity, and -1 where it lies on the other side."""
+
+
+def value_change(
+    robot: Spec, entry: tuple[KeyPath, Quantity], to: tuple[str, float], effort: float, twins: Twins = ()
+) -> Change:
+    """Put one number of a robot, and those of its twins, to a new value."""
+    (path, quantity), (text, si) = entry, to
     before = written(to_unit(quantity.si, quantity.kind, quantity.unit), quantity.unit)
-    assumed = " (assumed now)" if quantity.assumed else ""
-    sentence = f"{_verb(path, quantity, si)} {dotted(path)} from {before}{assumed} to {text}"
-    return Change("value", (Edit(dotted(path), path, before, text),), sentence, effort, robot, {path: si})
+    edits, moved = [Edit(dotted(path), path, before, text)], {path: si}
+    for other, its, sign in twins:
+        number = to_unit(sign * si, its.kind, its.unit)
+        edits.append(Edit(dotted(other), other, written(to_unit(its.si, its.kind, its.unit), its.unit),
+                          written(number, its.unit)))  # fmt: skip
+        moved[other] = sign * si
+    alike = "".join(f", and that of '{_owner(other, path)}' {_AS[sign]}" for other, _, sign in twins)
+    sentence = f"{_verb(path, quantity, si)} {dotted(path)} from {before} to {text}{alike}"
+    return Change("value", tuple(edits), sentence, effort, robot, moved)
+
+
+_AS = {1.0: "alike", -1.0: "as its mirror image"}
+
+
+def _owner(path: KeyPath, other: KeyPath) -> str:
+    """The name of the thing, where two paths differ."""
+    return str(next(a for a, b in zip(path, other, strict=True) if a != b))
+
+
+def both(one: Change, two: Change) -> Change | None:
+    """Make two changes at once; None where they touch the same key, or one takes something away."""
+    taken = {edit.path for edit in one.edits}
+    if any(edit.path in taken or not edit.after for edit in two.edits) or not all(edit.after for edit in one.edits):
+        return None  # what takes a thing away leaves nothing to change in it
+    robot = one.robot
+    for edit in two.edits:
+        if edit.path not in two.moved:
+            robot = with_value(robot, edit.path, value_at(two.robot, edit.path))
+    here, there = (value_at(c.robot, ("catalogue",)) for c in (one, two))
+    for section in type(here).model_fields:  # either may use a class that the file does not name yet
+        both_know = {**getattr(here, section), **getattr(there, section)}
+        robot = with_value(robot, ("catalogue", section), both_know)
+    sentence = f"{one.sentence}, and {two.sentence[0].lower()}{two.sentence[1:]}"
+    moved = {**one.moved, **two.moved}
+    return Change("pair", (*one.edits, *two.edits), sentence, one.effort + two.effort, robot, moved)
+
+
+def whole(change: Change) -> Spec:
+    """Lay all of a change into the specification."""
+    robot: Any = change.robot
+    for path, si in change.moved.items():
+        robot = with_value(robot, path, dataclasses.replace(value_at(robot, path), si=si))
+    spec: Spec = robot
+    return spec
 
 
 def _verb(path: KeyPath, quantity: Quantity, si: float) -> str:
@@ -226,6 +275,59 @@ def holds(outcome: Outcome | None) -> bool:
     return outcome is not None and first(margins_of(outcome)) >= 0
 
 
+@dataclass(frozen=True, slots=True)
+class Twin:
+    """A number that is changed together with another one.
+
+    Attributes
+    ----------
+    path : Its key path
+    sign : -1 where it lies on the other side of the robot's middle plane, else 1
+    quantity : As the file gives it
+    """
+
+    path: KeyPath
+    sign: float
+    quantity: Quantity
+
+
+_ALIKE = 1e-6  # m; places that mirror each other agree at least so well in a file
+_MIRRORED = (("drive", "wheels"), ("rollers",), ("parts",))
+_SAME = (("tracking", "wheels"),)
+
+
+def twins_of(numbers: Mapping[KeyPath, Quantity]) -> dict[KeyPath, tuple[Twin, ...]]:
+    """Find things that mirror each other, or stand for the same, and pair their numbers."""
+    found: dict[KeyPath, tuple[Twin, ...]] = {}
+    for head in (*_MIRRORED, *_SAME):
+        things: dict[str, dict[KeyPath, Quantity]] = {}
+        for path, quantity in numbers.items():
+            if path[: len(head)] == head and len(path) > len(head) + 1:
+                things.setdefault(str(path[len(head)]), {})[path[len(head) + 1 :]] = quantity
+        for one, other in itertools.permutations(things, 2):
+            found |= _paired(head, (one, things[one]), (other, things[other]))
+    return found
+
+
+def _paired(
+    head: KeyPath, one: tuple[str, dict[KeyPath, Quantity]], other: tuple[str, dict[KeyPath, Quantity]]
+) -> dict[KeyPath, tuple[Twin, ...]]:
+    (name, mine), (there, theirs) = one, other
+    if head in _SAME:
+        pairs = {k: 1.0 for k, q in mine.items() if k in theirs and "position" not in k and _equal(q, theirs[k], 1.0)}
+    else:
+        across = ("position", 1)
+        pairs = {k: -1.0 if k == across else 1.0 for k in mine}
+        mirrored = mine.keys() == theirs.keys() and all(_equal(q, theirs[k], pairs[k]) for k, q in mine.items())
+        if not mirrored or across not in mine or abs(mine[across].si) <= _ALIKE:
+            return {}
+    return {(*head, name, *k): (Twin((*head, there, *k), sign, theirs[k]),) for k, sign in pairs.items()}
+
+
+def _equal(one: Quantity, other: Quantity, sign: float) -> bool:
+    return one.kind == other.kind and abs(one.si - sign * other.si) <= _ALIKE
+
+
 @dataclass(frozen=True)
 class CandidateEvaluator:
     """A robot on which changes are tried.
@@ -267,8 +369,24 @@ class CandidateEvaluator:
         """Find the checks that say something of some findings."""
         return tuple(sorted({self.owners[key] for key in keys}))
 
-    def batch(self, moves: Sequence[tuple[KeyPath, float]], keys: Sequence[Key]) -> Array:
-        """Try many values, each alone, in one batch.
+    @cached_property
+    def twins(self) -> dict[KeyPath, tuple[Twin, ...]]:
+        """What moves with a number: the same one of the thing's mirror image, or of those alike beside it."""
+        return twins_of(dict(self.loaded.quantities))
+
+    def together(self, path: KeyPath, si: float) -> dict[KeyPath, float]:
+        """Move a number, and with it those of the things that are built alike."""
+        return {path: si} | {twin.path: twin.sign * si for twin in self.twins.get(path, ())}
+
+    def least(self, moves: Sequence[Moved], groups: Mapping[Key, Sequence[Key]]) -> Array:
+        """Margin of each group's worst finding in each case of a batch."""
+        keys = list(dict.fromkeys(key for group in groups.values() for key in group))
+        margins = self.batch(moves, keys)
+        rows = [np.min(margins[[keys.index(key) for key in group]], axis=0) for group in groups.values()]
+        return np.array(rows).reshape(len(groups), len(moves))
+
+    def batch(self, moves: Sequence[Moved], keys: Sequence[Key]) -> Array:
+        """Try many changes, each alone, in one batch.
 
         Notes
         -----
@@ -288,25 +406,28 @@ class CandidateEvaluator:
         half = len(moves) // 2
         return np.concatenate([self.batch(moves[:half], keys), self.batch(moves[half:], keys)], axis=1)
 
-    def _margins(self, moves: Sequence[tuple[KeyPath, float]], keys: Sequence[Key]) -> Array:
-        rows: dict[KeyPath, list[int]] = {}
-        for row, (path, _) in enumerate(moves, 1):  # row 0 is the robot as it is
-            rows.setdefault(path, []).append(row)
-        values = np.array([0.0, *(si for _, si in moves)])
+    def _margins(self, moves: Sequence[Moved], keys: Sequence[Key]) -> Array:
+        placed: dict[KeyPath, tuple[list[int], list[float]]] = {}
+        for row, moved in enumerate(moves, 1):  # row 0 is the robot as it is
+            for path, si in moved.items():
+                rows, values = placed.setdefault(path, ([], []))
+                rows.append(row)
+                values.append(si)
+        shape = (len(moves) + 1,)
 
         def draw(path: KeyPath, quantity: Quantity) -> Array:
             """Give each candidate its own value in its own row."""
-            if path not in rows:  # an array nevertheless: what the checks line up with it has its cases too
-                return np.broadcast_to(quantity.si, values.shape)
-            drawn = np.full(values.shape, quantity.si)
-            drawn[rows[path]] = values[rows[path]]
+            if path not in placed:  # an array nevertheless: what the checks line up with it has its cases too
+                return np.broadcast_to(quantity.si, shape)
+            drawn = np.full(shape, quantity.si)
+            drawn[placed[path][0]] = placed[path][1]
             return drawn
 
         robot = instantiate(self.loaded.robot, Robot, draw)
         said = self._said(Context(robot, self.loaded.nominal_season, self.base), self.checks_for(keys))
         least = np.asarray(-WIDEST)
         margins = [margins_of(said[key]) if key in said else least for key in keys]
-        return np.array([np.broadcast_to(m, values.shape)[1:] for m in margins])
+        return np.array([np.broadcast_to(m, shape)[1:] for m in margins])
 
     def _said(self, context: Context, checks: Iterable[int]) -> dict[Key, Outcome]:
         with np.errstate(all="ignore"), warnings.catch_warnings():

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.decide.change import GONE, CandidateEvaluator, Change, Edit, Kind, value_at, with_value
-from fieldworthy.files import quantities, schema_of
+from fieldworthy.decide.change import (
+    GONE,
+    CandidateEvaluator,
+    Change,
+    Edit,
+    Kind,
+    Twins,
+    value_at,
+    value_change,
+    with_value,
+    written,
+)
+from fieldworthy.files import Quantity, quantities, schema_of
 from fieldworthy.files.declare import Spec, hints
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import references
@@ -17,12 +29,16 @@ from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air.check import best_layout
 from fieldworthy.systems.drive.check import TEETH
+from fieldworthy.units import to_unit
 from fieldworthy.vehicle.supply import air_along_plan
 
 _MOST = 4  # sizes to try in each direction
+STOCK = ("diameter",)
+"""Numbers that are bought in sizes: no change of theirs is a fraction of a millimetre."""
+_ROLLERS = tuple(0.005 * i for i in range(4, 31))  # m; tubing and foam rollers, common practice, no source
 _EFFORT: dict[str, float] = {
     "teeth": 1.5, "count": 4.0, "valves": 1.5, "tanks": 2.0, "cylinders": 3.0, "wheels": 3.0, "motors": 3.0,
-    "batteries": 2.0, "latch": 4.0, "move": 0.7, "join": 1.5,
+    "batteries": 2.0, "sizes": 1.5, "latch": 4.0, "move": 0.7, "join": 1.5,
 }  # fmt: skip
 """Hours, about; common practice, no source."""
 
@@ -45,6 +61,7 @@ def ladders(evaluator: CandidateEvaluator) -> Iterator[Ladder]:
     """List every change by whole steps."""
     robot = evaluator.loaded.robot
     yield from _whole_numbers(robot)
+    yield from _stock_sizes(evaluator)
     yield from _classes(robot)
     yield from _latches(robot)
     yield from _layouts(evaluator)
@@ -109,6 +126,33 @@ def _both_ways(sizes: Iterable[int], now: int) -> Iterator[list[int]]:
     for one_way in ([s for s in listed if s > now], [s for s in reversed(listed) if s < now]):
         if one_way:
             yield one_way[:_MOST]
+
+
+def _stock_sizes(evaluator: CandidateEvaluator) -> Iterator[Ladder]:
+    """Wheels and rollers in the sizes that are sold."""
+    robot: Any = evaluator.loaded.robot
+    classes: Iterable[Any] = known_classes(robot, "wheels").values()
+    wheels = sorted({round(wheel.diameter.si, 6) for wheel in classes})
+    done: set[KeyPath] = set()
+    for path, quantity in evaluator.loaded.quantities:
+        if path[-1] not in STOCK or path[0] in ("catalogue", "season") or path in done:
+            continue
+        twins = [(twin.path, twin.quantity, twin.sign) for twin in evaluator.twins.get(path, ())]
+        done |= {twin[0] for twin in twins}
+        sizes = wheels if path[0] == "tracking" else _ROLLERS
+        for way in (1.0, -1.0):
+            beyond = sorted((s for s in sizes if way * (s - quantity.si) > 1e-4), key=lambda s: way * s)[:_MOST]
+            steps = [_size(robot, (path, quantity), size, twins) for size in beyond]
+            if steps:
+                yield Ladder((path[:-1],), tuple(steps))
+
+
+def _size(robot: Spec, entry: tuple[KeyPath, Quantity], size: float, twins: Twins) -> Change:
+    quantity = entry[1]
+    number = float(f"{to_unit(size, quantity.kind, quantity.unit):.6g}")
+    hours = _EFFORT["sizes"] + abs(math.log(size / quantity.si))
+    made = value_change(robot, entry, (written(number, quantity.unit), size), hours, twins)
+    return dataclasses.replace(made, kind="size")
 
 
 def _teeth(robot: Spec, path: KeyPath, now: int, sizes: list[int]) -> Ladder:

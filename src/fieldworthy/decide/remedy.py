@@ -1,10 +1,11 @@
-"""For each finding that is short: which smallest changes mend it, how hard they are, and what else they break."""
+"""For each finding that is short: which smallest changes mend it, how hard they are, what they break and earn."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from fieldworthy.decide.change import (
     Edit,
     Key,
     Kind,
+    both,
     changeable,
     effort_of,
     holds,
@@ -24,11 +26,15 @@ from fieldworthy.decide.change import (
     rounded,
     value_change,
     ways,
+    whole,
 )
-from fieldworthy.decide.discrete import Ladder, ladders
-from fieldworthy.engine.finding import Fact, Finding, Outcome, Report, first
-from fieldworthy.files import Quantity
+from fieldworthy.decide.discrete import STOCK, Ladder, ladders
+from fieldworthy.engine.evaluate import Cases
+from fieldworthy.engine.finding import WIDEST, Fact, Finding, Outcome, Report, first
+from fieldworthy.files import BadInput, Quantity
 from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.match import play_runs
+from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.robot import Loaded
 
 Entry = tuple[KeyPath, Quantity]
@@ -63,18 +69,45 @@ class Bracket:
         return effort_of(self.entry[1], self.good)
 
 
-def brackets(evaluator: CandidateEvaluator, keys: Sequence[Key], entries: Sequence[Entry]) -> list[Bracket]:
-    """Look where along each number each finding first holds, nearest first."""
-    rays = [(entry, values) for entry in entries for values in ways(entry[1]) if values.size]
-    moves = [(entry[0], float(si)) for entry, values in rays for si in values]
-    margins = evaluator.batch(moves, keys)
-    found: list[Bracket] = []
-    at = 0
-    for entry, values in rays:
-        here = margins[:, at : at + values.size]
-        found += [b for key, row in zip(keys, here, strict=True) if (b := _first(key, entry, values, row))]
+Groups = Mapping[Key, tuple[Key, ...]]
+"""What must hold together, by the finding that leads it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ray:
+    """A number along one direction.
+
+    Attributes
+    ----------
+    entry : Key path and quantity as it is now
+    values : To look at, nearest first [SI]
+    margins : Of each group at each value, groups leading
+    """
+
+    entry: Entry
+    values: Array
+    margins: Array
+
+
+def rays(evaluator: CandidateEvaluator, groups: Groups, entries: Sequence[Entry]) -> list[Ray]:
+    """Look at each group along each number, all in one batch."""
+    ahead = [(entry, values) for entry in entries for values in ways(entry[1]) if values.size]
+    moves = [evaluator.together(entry[0], float(si)) for entry, values in ahead for si in values]
+    margins, found, at = evaluator.least(moves, groups), [], 0
+    for entry, values in ahead:
+        found.append(Ray(entry, values, margins[:, at : at + values.size]))
         at += values.size
     return found
+
+
+def brackets(groups: Groups, looked: Sequence[Ray]) -> list[Bracket]:
+    """Find where along each number each group first holds, nearest first."""
+    return [
+        b
+        for ray in looked
+        for key, row in zip(groups, ray.margins, strict=True)
+        if (b := _first(key, ray.entry, ray.values, row))
+    ]
 
 
 def _first(key: Key, entry: Entry, values: Array, margins: Array) -> Bracket | None:
@@ -87,14 +120,14 @@ def _first(key: Key, entry: Entry, values: Array, margins: Array) -> Bracket | N
     return Bracket(key, entry, before, float(values[i]), float(values[-1]))
 
 
-def narrowed(evaluator: CandidateEvaluator, found: Sequence[Bracket]) -> list[Bracket]:
+def narrowed(evaluator: CandidateEvaluator, groups: Groups, found: Sequence[Bracket]) -> list[Bracket]:
     """Cut every bracket into parts, all in one batch, and keep the first part in which the finding turns."""
     shares = np.arange(1, _PARTS) / _PARTS
     for _ in range(_ROUNDS):
         keys = list(dict.fromkeys(b.key for b in found))
         inner = [b.bad + (b.good - b.bad) * shares for b in found]
-        moves = [(b.entry[0], float(si)) for b, values in zip(found, inner, strict=True) for si in values]
-        margins = evaluator.batch(moves, keys)
+        moves = [evaluator.together(b.entry[0], float(v)) for b, vs in zip(found, inner, strict=True) for v in vs]
+        margins = evaluator.least(moves, {key: groups[key] for key in keys})
         found = [
             _tighter(b, values, margins[keys.index(b.key), i * values.size : (i + 1) * values.size])
             for i, (b, values) in enumerate(zip(found, inner, strict=True))
@@ -108,7 +141,7 @@ def _tighter(bracket: Bracket, values: Array, margins: Array) -> Bracket:
     return replace(bracket, bad=float(edges[i]), good=float(edges[i + 1]))
 
 
-def settled(evaluator: CandidateEvaluator, bracket: Bracket) -> Change | None:
+def settled(evaluator: CandidateEvaluator, bracket: Bracket, group: Sequence[Key]) -> Change | None:
     """Find the value to write into the file, each trial judged exactly as the file would be.
 
     Notes
@@ -116,12 +149,12 @@ def settled(evaluator: CandidateEvaluator, bracket: Bracket) -> Change | None:
     A batch keeps the worst pose and the travel times of the robot as it is; here they are those of the changed one.
     """
     path, quantity = bracket.entry
-    start, checks = quantity.si, evaluator.checks_for([bracket.key])
+    start, checks = quantity.si, evaluator.checks_for(group)
 
     def mends(si: float) -> bool:
-        """Whether the finding holds at a value."""
-        said = evaluator.single(evaluator.loaded.robot, {path: si}, checks)
-        return holds(said.get(bracket.key))
+        """Whether the findings hold at a value."""
+        said = evaluator.single(evaluator.loaded.robot, evaluator.together(path, si), checks)
+        return all(holds(said.get(key)) for key in group)
 
     ends = _ends(mends, start, bracket)
     if ends is None:
@@ -129,7 +162,8 @@ def settled(evaluator: CandidateEvaluator, bracket: Bracket) -> Change | None:
     good = _bisected(mends, *ends, start)
     for text, si in rounded(quantity, good, _CLOSE / 2):
         if quantity.low <= si <= quantity.high and mends(si):
-            return value_change(evaluator.loaded.robot, bracket.entry, text, si, effort_of(quantity, si))
+            twins = [(twin.path, twin.quantity, twin.sign) for twin in evaluator.twins.get(path, ())]
+            return value_change(evaluator.loaded.robot, bracket.entry, (text, si), effort_of(quantity, si), twins)
     return None
 
 
@@ -171,6 +205,12 @@ _NEVER = ("air.rating", "limits.charge_pressure")
 _LIMITS = "limits."
 """What the season allows: a change that goes beyond it is no remedy."""
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
+_HARD = 8.0  # a day's work and more: then pairs are looked at too
+_HELPERS = 6  # changes that help alone, of which pairs are made
+_PAIRS = 60  # the easiest are tried
+_ENOUGH = 2
+_HELPFUL = ("count", "layout", "latch", "class")
+_MATCHES = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,16 +230,18 @@ class Breakage:
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """A single change that mends a finding.
+    """A change that mends a finding, and with it what follows from that.
 
     Attributes
     ----------
-    kind : ``value``: a number; ``teeth``; ``count``: how many of a thing; ``class``: another bought part;
-        ``layout``: cylinders on tanks; ``latch``
-    edits : What to change in the file; several only where one change touches several keys
+    kind : ``value``: a number; ``size``: a stock size; ``teeth``; ``count``: how many of a thing; ``class``: another
+        bought part; ``layout``: cylinders on tanks; ``latch``; ``pair``: two of these, where one alone does not do
+    edits : What to change in the file
     sentence : What to do
-    effort : 1 is about an hour's work; it ranks the remedies
+    effort : 1 is about an hour's work; it ranks the remedies, what they break counted in
     breaks : What would be short instead
+    hours : Of the change itself, about
+    points : What the forecast gains by it in a match; None where the file has no plan that can be played
     """
 
     kind: Kind
@@ -207,6 +249,8 @@ class Remedy:
     sentence: str
     effort: float
     breaks: tuple[Breakage, ...]
+    hours: float = 0.0
+    points: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,20 +273,31 @@ class FoundRemedies:
 
 
 def remedies(
-    loaded: Loaded, report: Report, most: int = 4, progress: Progress | None = None
+    loaded: Loaded,
+    report: Report,
+    most: int = 4,
+    progress: Progress | None = None,
+    wanted: Sequence[Finding] | None = None,
 ) -> tuple[FoundRemedies, ...]:
-    """Find what mends each finding that is short.
+    """Find what mends each finding that is short, or each of those wanted.
 
     Notes
     -----
     Values are bracketed over their whole range and narrowed, every number of every finding in the same batches. The
-    easiest are then judged exactly as the changed file would be. Parts that can burst stay within their rating.
+    easiest are then judged exactly as the changed file would be. Parts that can burst stay within their rating. What
+    leads a cause is mended only together with all that follows from it. Where no single change does, or only one that
+    breaks more than it mends, pairs are tried.
     """
     evaluator = CandidateEvaluator(loaded)
-    by_key = {_key(evaluator, finding): finding for finding in report.failing}
-    entries = _entries(loaded, report)
-    search = _Search(evaluator, tuple(by_key), most, progress or (lambda _: None))
-    found = search.run(entries, {key: _inputs(report, finding) for key, finding in by_key.items()})
+    by_key = {_key(evaluator, finding): finding for finding in (report.failing if wanted is None else wanted)}
+    behind = {_key(evaluator, cause.lead): cause.findings for cause in report.causes}
+    groups = {key: tuple(_key(evaluator, f) for f in behind.get(key, (f0,))) for key, f0 in by_key.items()}
+    inputs = {
+        key: frozenset[str]().union(*(_inputs(report, f) for f in behind.get(key, (finding,))))
+        for key, finding in by_key.items()
+    }
+    search = _Search(evaluator, groups, most, progress or (lambda _: None))
+    found = search.run(_entries(evaluator, frozenset[str]().union(*inputs.values())), inputs)
     return tuple(_mending(finding, found[key], search.tried[key]) for key, finding in by_key.items())
 
 
@@ -252,9 +307,11 @@ def _key(evaluator: CandidateEvaluator, finding: Finding) -> Key:
 
 def _mending(finding: Finding, found: Sequence[Remedy], tried: int) -> FoundRemedies:
     if not found:
-        answer = "No single change mends it: change several things, or want less."
+        answer = "No single change and no pair of changes mends it: change more, or want less."
+    elif len(found) == 1:
+        answer = "One pair of changes mends it." if found[0].kind == "pair" else "One single change mends it."
     else:
-        answer = "One single change mends it." if len(found) == 1 else f"Each of these {len(found)} changes mends it."
+        answer = f"Each of these {len(found)} changes mends it."
     return FoundRemedies(finding.id, finding.subject, tuple(found), tried, answer)
 
 
@@ -267,21 +324,33 @@ def _inputs(report: Report, finding: Finding) -> frozenset[str]:
     return frozenset(key for item in kin for key in item.inputs)
 
 
-def _entries(loaded: Loaded, report: Report) -> list[Entry]:
-    wanted = frozenset(key for finding in report.failing for key in _inputs(report, finding))
-    return [(path, q) for path, q in loaded.quantities if dotted(path) in wanted and changeable(path, q)]
+def _entries(evaluator: CandidateEvaluator, wanted: frozenset[str]) -> list[Entry]:
+    """The numbers to look at; of those that change together the first alone, and none that has stock sizes."""
+    found: dict[KeyPath, Entry] = {}
+    for path, q in evaluator.loaded.quantities:
+        twins = evaluator.twins.get(path, ())
+        rests = dotted(path) in wanted or any(dotted(twin.path) in wanted for twin in twins)
+        if rests and changeable(path, q) and path[-1] not in STOCK and not any(t.path in found for t in twins):
+            found[path] = (path, q)
+    return list(found.values())
 
 
 class _Search:
     """One search over all short findings; counts what it looks at."""
 
-    def __init__(self, evaluator: CandidateEvaluator, keys: tuple[Key, ...], most: int, progress: Progress) -> None:
+    def __init__(self, evaluator: CandidateEvaluator, groups: Groups, most: int, progress: Progress) -> None:
         self._bench = evaluator
-        self._keys = keys
+        self._groups = groups
+        self._keys = tuple(groups)
         self._most = most
         self._progress = progress
         self._said: dict[tuple[Edit, ...], dict[Key, Outcome]] = {}
-        self.tried = dict.fromkeys(keys, 0)
+        self._some: dict[tuple[Key, tuple[Edit, ...]], dict[Key, Outcome]] = {}
+        self._changes: dict[tuple[Edit, ...], Change] = {}
+        self._looked: list[Ray] = []
+        self._ladders: list[Ladder] = []
+        self._pay = Payoff(evaluator.loaded)
+        self.tried = dict.fromkeys(groups, 0)
 
     def run(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Remedy]]:
         """Search numbers, then steps; judge the easiest exactly."""
@@ -293,20 +362,24 @@ class _Search:
         self._progress(0.5)
         chosen = {}
         for i, key in enumerate(self._keys, 1):
-            chosen[key] = self._best(key, steps[key], found[key])
+            best = self._best(key, steps[key], found[key])
+            if not best or best[0].effort > _HARD:
+                best = sorted([*best, *self._pairs(key, inputs[key])], key=lambda r: r.effort)[: self._most]
+            chosen[key] = [self._pay.with_points(remedy, self._changes[remedy.edits]) for remedy in best]
             self._progress(0.5 + 0.5 * i / len(self._keys))
         return chosen
 
     def _values(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Bracket]]:
         for key in self._keys:
             self.tried[key] += sum(dotted(path) in inputs[key] for path, _ in entries)
-        fine = narrowed(self._bench, brackets(self._bench, self._keys, entries))
+        self._looked = rays(self._bench, self._groups, entries)
+        fine = narrowed(self._bench, self._groups, brackets(self._groups, self._looked))
         return {key: sorted((b for b in fine if b.key == key), key=lambda b: b.effort) for key in self._keys}
 
     def _steps(self, inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Change]]:
         """The smallest step of each ladder that mends each finding."""
         found: dict[Key, list[Change]] = {key: [] for key in self._keys}
-        listed = list(ladders(self._bench))
+        self._ladders = listed = list(ladders(self._bench))
         for i, ladder in enumerate(listed):
             self._progress(0.4 * i / len(listed))
             wanting = [key for key in self._keys if _touches(ladder, inputs[key])]
@@ -315,12 +388,17 @@ class _Search:
             for change in ladder.steps:
                 if not wanting:
                     break
-                said = self._bench.single(change.robot, change.moved, self._bench.checks_for(wanting))
-                mended = [key for key in wanting if holds(said.get(key))]
+                checks = self._bench.checks_for(k for key in wanting for k in self._groups[key])
+                said = self._bench.single(change.robot, change.moved, checks)
+                mended = [key for key in wanting if self._mends(key, said)]
                 for key in mended:
                     found[key].append(change)
                 wanting = [key for key in wanting if key not in mended]
         return found
+
+    def _mends(self, key: Key, said: Mapping[Key, Outcome]) -> bool:
+        """Whether a finding holds, and all that follows from it."""
+        return all(holds(said.get(k)) for k in self._groups[key])
 
     def _best(self, key: Key, steps: Iterable[Change], found: Iterable[Bracket]) -> list[Remedy]:
         """The easiest, each judged as its file would be, until those that are left cannot be among them."""
@@ -333,7 +411,7 @@ class _Search:
                 break
             if isinstance(item, Bracket) and item.entry[0] in settled_paths:
                 continue
-            change = settled(self._bench, item) if isinstance(item, Bracket) else item
+            change = settled(self._bench, item, self._groups[key]) if isinstance(item, Bracket) else item
             remedy = None if change is None else self._judged(key, change)
             if remedy is not None:
                 settled_paths.update(edit.path for edit in remedy.edits)
@@ -345,10 +423,72 @@ class _Search:
         said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
         self._said[change.edits] = said  # a step often mends several findings
         broken = list(self._broken(said))
-        if not holds(said.get(key)) or self._endangers(said) or any(b.id.startswith(_LIMITS) for b in broken):
+        if not self._mends(key, said) or self._endangers(said) or any(b.id.startswith(_LIMITS) for b in broken):
             return None
         effort = change.effort + _PER_BREAK * len(broken)
-        return Remedy(change.kind, change.edits, change.sentence, round(effort, 2), tuple(broken))
+        self._changes[change.edits] = change
+        told = (change.kind, change.edits, change.sentence, round(effort, 2), tuple(broken))
+        return Remedy(*told, hours=round(change.effort, 1))
+
+    def _pairs(self, key: Key, inputs: frozenset[str]) -> list[Remedy]:
+        """Two changes at once: of those that help most alone, and steps that may help another one."""
+        now, steps = first(margins_of(self._bench.now[key])), list(self._single_steps(inputs))
+        scored = sorted(((self._margin(key, self._told(key, c)), c) for c in steps), key=lambda p: (-p[0], p[1].effort))
+        alone = [c for _, c in scored if self._mends(key, self._told(key, c))]  # but it breaks other things
+        helping = [c for margin, c in scored if margin > now + 1e-9 and c not in alone][:_HELPERS]
+        others = [c for margin, c in scored if -WIDEST < margin <= now + 1e-9 and c.kind in _HELPFUL]
+        values = self._single_values(key)
+        pairs = [(a, b) for i, a in enumerate(helping) for b in (*helping[i + 1 :], *others, *values)]
+        pairs += [(a, b) for i, a in enumerate(values) for b in values[i + 1 :]]
+        pairs += [(a, b) for a in alone[:_ENOUGH] for b in (*helping, *others)]
+        found: list[Remedy] = []
+        for pair in sorted((p for a, b in pairs if (p := both(a, b))), key=lambda p: p.effort)[:_PAIRS]:
+            self.tried[key] += 1
+            remedy = self._judged(key, pair) if self._mends(key, self._told(key, pair)) else None
+            if remedy is not None:
+                found.append(remedy)
+            if remedy is not None and not remedy.breaks:
+                break  # none that is easier is left
+        return sorted(found, key=lambda remedy: remedy.effort)[:_ENOUGH]
+
+    def _told(self, key: Key, change: Change) -> dict[Key, Outcome]:
+        """What the checks of a group say of a change, once each."""
+        if change.edits in self._said:
+            return self._said[change.edits]
+        at = (key, change.edits)
+        if at not in self._some:
+            checks = self._bench.checks_for(self._groups[key])
+            self._some[at] = self._bench.single(change.robot, change.moved, checks)
+        return self._some[at]
+
+    def _margin(self, key: Key, said: Mapping[Key, Outcome]) -> float:
+        """The margin of a cause on a changed robot: one that is out of reach would hide what helps the others."""
+        return first(margins_of(said[key])) if key in said else -WIDEST
+
+    def _single_steps(self, inputs: frozenset[str]) -> Iterator[Change]:
+        """The first steps of every ladder that touches what a finding rests on."""
+        for ladder in self._ladders:
+            if _touches(ladder, inputs):
+                yield from ladder.steps[:2]
+
+    def _single_values(self, key: Key) -> list[Change]:
+        """The numbers that help most, each at the value that helps most among those that are not hard to reach."""
+        row, bench = self._keys.index(key), self._bench
+        now = min(first(margins_of(bench.now[k])) for k in self._groups[key])
+        found: list[tuple[float, Change]] = []
+        for ray in self._looked:
+            path, quantity = ray.entry
+            easy = [i for i, si in enumerate(ray.values) if effort_of(quantity, float(si)) <= _HARD]
+            best = max(easy, key=lambda i: float(ray.margins[row][i]), default=None)
+            if best is None or ray.margins[row][best] <= now + 1e-3:
+                continue
+            text, si = rounded(quantity, float(ray.values[best]), 0.1)[0]
+            if quantity.low <= si <= quantity.high:
+                twins = [(t.path, t.quantity, t.sign) for t in bench.twins.get(path, ())]
+                effort = effort_of(quantity, si)
+                change = value_change(bench.loaded.robot, ray.entry, (text, si), effort, twins)
+                found.append((float(ray.margins[row][best]), change))
+        return [change for _, change in sorted(found, key=lambda pair: -pair[0])][:_HELPERS]
 
     def _endangers(self, said: dict[Key, Outcome]) -> bool:
         """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""
@@ -371,7 +511,34 @@ def _touches(ladder: Ladder, inputs: frozenset[str]) -> bool:
     return any(key == head or key.startswith((f"{head}.", f"{head}[")) for head in heads for key in inputs)
 
 
-REMEDIES = "fieldworthy remedies 1"
+class Payoff:
+    """What changes earn in a match, against the robot as it is: the same luck for both."""
+
+    def __init__(self, loaded: Loaded) -> None:
+        self._loaded = loaded
+
+    def with_points(self, remedy: Remedy, change: Change) -> Remedy:
+        """Tell with a remedy how many points a match it gains."""
+        if self._now is None:
+            return remedy
+        then = _points(dataclasses.replace(self._loaded, robot=whole(change)))
+        return remedy if then is None else dataclasses.replace(remedy, points=round(then - self._now, 1))
+
+    @cached_property
+    def _now(self) -> float | None:
+        return _points(self._loaded)
+
+
+def _points(loaded: Loaded) -> float | None:
+    """Mean points of the nominal robot; None where no match can be played."""
+    try:
+        match = drawn_setup(loaded, Cases(0, 0, 0, []))
+    except (BadInput, ValueError, ArithmeticError):
+        return None
+    return float(play_runs(match, _MATCHES).points.mean())
+
+
+REMEDIES = "fieldworthy remedies 2"
 """Changes only when a reader of the old form would misread the new one."""
 
 

@@ -141,6 +141,7 @@ class Part:
     count: Count = exact(1, "how many of them, all at this place together")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
     """How a pose moves one group of parts: turned about a pivot (nose down is positive), then shifted."""
@@ -155,6 +156,7 @@ class Move:
             yield ("turn",), "expected the key 'pivot' too: the point that it turns about"
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carried:
     """Objects of the season that the robot holds in a pose."""
@@ -165,6 +167,7 @@ class Carried:
     rides: str = exact(CHASSIS, "the group that carries it along")
 
 
+@all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tow:
     """A load that the robot drags along the floor in a pose."""
@@ -260,7 +263,7 @@ class Tank:
     charge: Pressure | None = exact(None, "where it differs from the common charge")
     regulator: Pressure | None = exact(None, "gauge pressure behind the regulator; none where absent")
     leak_half_time: Span = assume(
-        "60 min", "gauge pressure halves in this time at rest; common practice, no source", effort=0.7
+        "60 min", "gauge pressure halves in this time at rest; common practice, no source", role="fact"
     )
 
 

@@ -210,11 +210,11 @@ class Practice:
 class Action:
     """Something the robot does at a place: how long it takes, what it uses, what it earns."""
 
-    time: Duration = need("of one try at its place, without the way there")
+    time: Duration = need("of one try at its place, without the way there", role="fact")
     spread: Duration = assume("0 s", "standard deviation of the time from one try to the next", role="fact")
     strokes: dict[Annotated[str, Ref(("air.cylinders",))], Count] = exact(dict, "strokes out and back of each cylinder")
     motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(
-        dict, "load of a mechanism's motors, share of stall torque"
+        dict, "load of a mechanism's motors, share of stall torque", role="fact"
     )
     task: Annotated[str, Ref(("season.tasks",))] | None = exact(None, "the season's task that earns points")
     objects: Whole = exact(1, "how many objects it scores")
