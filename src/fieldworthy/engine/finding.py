@@ -69,6 +69,8 @@ class Outcome:
     sources : Keys of sources.toml
     scale : What a margin of 1 means, in SI; the limit's own size where None
     missing : Keys that the file does not give, without which there is no verdict
+    spare : The most that a good margin says, where the value is far from its limit and yet little turns it; None where
+        value and limit tell it all
     """
 
     id: str
@@ -81,6 +83,7 @@ class Outcome:
     sources: tuple[str, ...] = ()
     scale: Real | None = None
     missing: tuple[str, ...] = ()
+    spare: Real | None = None
 
     def margin(self) -> Real:
         """Compute how far the value is on the good side of the limit."""
@@ -92,7 +95,10 @@ class Outcome:
             # a finite value misses an infinite limit by as much as it gets
             gap = np.where(np.isinf(gap), gap, gap / np.maximum(scale, 1e-9))
         gap = np.where(np.isnan(gap), 0.0, gap)  # both infinite: exactly at the limit
-        return np.clip(gap if self.need == "at least" else -gap, -WIDEST, WIDEST) + 0.0  # no minus zero
+        gap = gap if self.need == "at least" else -gap
+        if self.spare is not None:
+            gap = np.where(gap > 0.0, np.minimum(gap, self.spare), gap)
+        return np.clip(gap, -WIDEST, WIDEST) + 0.0  # no minus zero
 
 
 def unknown(identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...]) -> Outcome:

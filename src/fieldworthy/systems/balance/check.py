@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.finding import WIDEST, Message, Outcome, first, unknown
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
 from fieldworthy.physics.statics.tipping import (
@@ -199,8 +199,32 @@ def _going_over(
         Message(held, "Braking hard from {value} or more tips the robot over {side} in pose '{pose}'; it "
                       "reaches {top}.",
                 numbers, words),
-        sources=("meriam_dynamics", "housner1963", "messuri1985"),
+        sources=("meriam_dynamics", "housner1963", "messuri1985"), spare=_harder(context.nominal, name, side),
     )  # fmt: skip
+
+
+def _harder(base: Context, pose: str, side: str) -> float:
+    """By what share braking from top speed might be harder before it carries the robot over, nominal.
+
+    A robot whose wheels just stay down would need any speed to go over, and a little more grip changes that.
+    """
+    pose = state.same_body(base, pose)
+
+    def found() -> float:
+        performance, stance = state.performance(base, pose), state.stance(base, pose)
+        throw, top = performance.forward if side == "forward" else performance.back, first(performance.top_speed)
+        low, high = 1.0, 1.0 + WIDEST
+        for _ in range(3):  # each look is 20 times as close
+            shares = np.linspace(low, high, 21)
+            speeds = stance.braked(side, throw.grip * shares, throw.force * shares, performance.load.rotating_mass)
+            over = np.flatnonzero(np.broadcast_to(speeds, shares.shape) <= top)
+            if not over.size:
+                return WIDEST
+            high = float(shares[over[0]])
+            low = float(shares[max(over[0] - 1, 0)])
+        return high - 1.0
+
+    return base.once(("harder braking", pose, side), found)
 
 
 _GOING = {"forward": "forward", "back": "backward"}
