@@ -11,8 +11,10 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from edge import run as command
-from fieldworthy.decide.search import Budget, How, search
+from fieldworthy.decide.search import Budget, How, search, write_variant
+from fieldworthy.decide.search.plans import Order, Planner, rounds_of, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
+from fieldworthy.decide.search.result import FRESH
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import asked, from_options
@@ -273,6 +275,72 @@ def test_json_follows_its_schema_and_the_variant_keeps_its_comments(tmp_path):
     again = command("search", file, *options, "--write", out)
     assert again.code == 2
     assert "not there yet" in again.err
+
+
+SMALL = {
+    "robot": "Picker",
+    "mechanisms": {"hand": {"kind": "plain", "can": ["carry", "ring"]}},
+    "actions": {
+        "take": {"time": "1 s", "takes": 1, "object": "ball", "practice": {"successes": 60, "attempts": 100}},
+        "give": {"time": "1 s", "task": "goal", "practice": {"successes": 90, "attempts": 100}},
+        "ring": {"time": "2 s", "task": "bell", "practice": {"successes": 50, "attempts": 100}},
+        "park": {"time": "1 s", "task": "park"},
+    },
+    "plan": {
+        "start": "a",
+        "driven": [
+            {"action": "ring", "at": "b"}, {"action": "take", "at": "b"}, {"action": "give", "at": "c"},
+            {"times": 2, "repeat": [{"action": "take", "at": "a"}, {"action": "give", "at": "c"}]},
+        ],
+        "finish": {"steps": [{"action": "park", "at": "a"}], "reserve": "8 s"},
+    },
+}  # fmt: skip
+SMALL_SEASON = {
+    "tasks": {
+        "goal": {"points": 3, "object": "ball", "needs": ["carry"]},
+        "bell": {"points": 4, "needs": ["ring"], "most": 1},
+        "park": {"points": 5, "per": "once"},
+    },
+    "periods": {"driven": "22 s"},
+}
+
+
+def test_best_plan_is_that_of_trying_every_order(tmp_path):
+    """Every order of up to five rounds, each forecast as its file would be; and when to leave for the finish."""
+    loaded = load(tmp_path, SMALL, SMALL_SEASON)
+    planner = Planner(loaded, "driven", 0, lambda _: True)
+    best = planner.search()
+    every = {}
+    reserves = (2.0, 4.0, 6.0, 8.0, 10.0)
+    for length in range(1, 5):
+        for rounds in itertools.product(range(len(rounds_of(loaded))), repeat=length):
+            for reserve in reserves:
+                order = Order((), rounds, reserve)
+                every[order] = planner.points(order, 1)
+    top = sorted(every, key=every.__getitem__)[-1]
+    runs = 800
+    chosen, exhaustive = (
+        float(np.concatenate([b.points for b in blocks(with_plan_written(loaded, plan), runs, 0, "driven")]).mean())
+        for plan in (best, planner.plan(top))
+    )
+    assert chosen >= 0.995 * exhaustive
+    now = float(np.concatenate([b.points for b in blocks(loaded, runs, 0, "driven")]).mean())
+    assert chosen > now
+
+
+def test_a_plan_is_found_told_and_written(tmp_path):
+    loaded = load(tmp_path, SMALL, SMALL_SEASON)
+    found = search(loaded, wanted("plan", part="driven"), How(Budget(100), runs=400))
+    assert found.best is not None
+    assert found.best.gain is not None
+    assert found.best.gain.more > 0
+    assert found.best.plan
+    out = tmp_path / "planned.yaml"
+    write_variant(loaded, found.best, out)
+    points = np.concatenate([b.points for b in blocks(load_robot(out), 400, FRESH, "driven")])
+    assert found.best.gain.points == pytest.approx(float(points.mean()), abs=1e-9)
+    with pytest.raises(BadInput, match="single keys of the plan"):
+        asked(loaded, wanted("plan", "plan.driven[3].times"))
 
 
 def test_list_of_what_varies_is_printed(tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,8 @@ from fieldworthy.decide import search as decided
 from fieldworthy.decide.search.wanted import from_options, read_search
 from fieldworthy.engine.finding import as_data
 from fieldworthy.files import Document
+from fieldworthy.robot import load_robot
+from fieldworthy.vehicle.weights import keep_weights
 
 if TYPE_CHECKING:
     from fieldworthy.api.robot import Robot
@@ -92,7 +95,10 @@ class Search:
         chosen = design or self.best
         if chosen is None:
             raise ValueError("expected a design: this search found none that is better")
-        return self.robot.changed({edit.key: decided.as_plain(edit) for edit in chosen.edits})
+        loaded = self.robot.loaded
+        texts = decided.texts_with(loaded, decided.changes_in(chosen))
+        changed = load_robot(self.robot.file, None, {**loaded.texts, **texts})
+        return dataclasses.replace(self.robot, loaded=keep_weights(loaded, changed))
 
     def to_dict(self) -> dict[str, Any]:
         """Give everything as plain data, as the command ``search`` writes it with ``--json``.

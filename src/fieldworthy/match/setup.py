@@ -142,6 +142,19 @@ def with_ability(match: Setup, able: Mapping[str, Real]) -> Setup:
     return dataclasses.replace(match, numbers=match.numbers._replace(time=table))
 
 
+def with_plan(match: Setup, plan: Plan, season: Season) -> Setup:
+    """Play another order of the actions and places that a match was set up for."""
+    items = _items(plan, match.part)
+    table, until, period = _program(items, season, match.part, plan)
+    steps = [step for _, item in items for step in _steps(item)]
+    rows = [(match.actions.index(s.action), match.places.index(s.at)) for s in steps]
+    structure = match.structure._replace(
+        step=_whole(rows, 2), item=table, until=until, period=period, start=match.places.index(plan.start)
+    )
+    last = len(plan.finish_steps) if match.part != "autonomous" else 0
+    return dataclasses.replace(match, structure=structure, finish=tuple(range(len(steps) - last, len(steps))))
+
+
 def with_chance(match: Setup, action: str, chance: float) -> Setup:
     """Give one action a chance of success that is known."""
     table = match.structure.chance.copy()

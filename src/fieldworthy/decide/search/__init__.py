@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from fieldworthy.decide.search.plans import Planner, texts_with, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Budget, Crew, Journal, Progress, Race, Task, Tell, run
-from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, as_plain, found, write_variant
+from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, write_variant
 from fieldworthy.decide.search.trial import Trial
-from fieldworthy.decide.search.wanted import asked
+from fieldworthy.decide.search.wanted import Asked, asked
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files import Document
 from fieldworthy.robot import Loaded
 
-__all__ = ["Budget", "Design", "Found", "How", "Progress", "as_plain", "search", "write_variant"]
+__all__ = ["Budget", "Design", "Found", "How", "Progress", "changes_in", "search", "texts_with", "write_variant"]
 
 
 _POOL = 8
@@ -40,12 +43,41 @@ class How:
 def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tell | None = None) -> Found:
     """Search for the best robot that a document asks for."""
     how = how or How()
+    began = time.monotonic()
     wanted = asked(loaded, document)
-    crew = Crew(Trial(loaded, wanted, how.seed))
+    searched, tried, played = loaded, 0, 0
+    if wanted.plans and how.budget.candidates:
+        planner = _planner(loaded, wanted, how, began)
+        searched = with_plan_written(loaded, planner.search())
+        tried, played = planner.tried, planner.matches
+    crew = Crew(Trial(searched, wanted, how.seed))
     try:
         proposer = Proposer(wanted.space, how.seed, len(wanted.objectives), pool=_POOL if wanted.constraints else 1)
         race = Race(proposer, crew, crew.trial.plays)
-        finished = run(race, how.budget, Journal(how.state, Task.of(loaded, document, how.seed)), tell)
-        return found(Judge(loaded, wanted, how.seed, how.runs), race, finished=finished)
+        finished = True
+        if wanted.space.variables:
+            journal = Journal(how.state, Task.of(searched, document, how.seed))
+            finished = run(race, how.budget.after(time.monotonic() - began), journal, tell)
+        race.candidates += tried
+        race.matches += played
+        return found(Judge(searched, loaded, wanted, how.seed, how.runs), race, finished=finished)
     finally:
         crew.close()
+
+
+def _planner(loaded: Loaded, wanted: Asked, how: How, began: float) -> Planner:
+    """A search for the plan; half of the time is left for the numbers where there are some."""
+    judge = Judge(loaded, loaded, wanted, how.seed, how.runs)
+    share = 0.5 if wanted.space.variables else 1.0
+
+    def is_late() -> bool:
+        """Whether the plan's part of the time is up."""
+        minutes = how.budget.minutes
+        return minutes is not None and time.monotonic() - began > 60.0 * minutes * share
+
+    def holds(variant: Loaded) -> bool:
+        """Whether a robot with another plan holds what it must."""
+        chances = any(c.chance > 0 for c in wanted.constraints)
+        return not judge.lacks(evaluate(variant, samples=200 if chances else 0, seed=how.seed))
+
+    return Planner(loaded, wanted.part, how.seed, holds, is_late)

@@ -55,6 +55,10 @@ class Budget:
     candidates: int = 2000
     minutes: float | None = None
 
+    def after(self, spent: float) -> Budget:
+        """What is left of it after some seconds."""
+        return self if self.minutes is None else Budget(self.candidates, max(self.minutes - spent / 60.0, 0.0))
+
 
 @dataclass(frozen=True, slots=True)
 class Progress:

@@ -6,6 +6,7 @@ had no part in choosing it.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.decide.change import Edit
 from fieldworthy.decide.compare import chance_better
+from fieldworthy.decide.search.plans import as_file, changes_of, sentences, texts_with, written_plan
 from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
@@ -26,16 +28,15 @@ from fieldworthy.decide.search.wanted import Asked, Constraint
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.document import dotted
-from fieldworthy.files.writing import write_atomically
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.forecast import grouped, true_means
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.editing import edited
 
 RUNS = 4000
 """Matches that a design is played again, with fresh luck."""
-_FRESH = 0x5EED
+FRESH = 0x5EED
 """Added to the seed for what is told: luck that chose nothing."""
 _SAMPLES = 400
 _FINALS = 6  # candidates that are tried as their files would be
@@ -193,26 +194,29 @@ class Judge:
 
     Attributes
     ----------
-    loaded : The present robot
+    loaded : The robot that designs are changes of: the present one, or that with the plan that was found
+    first : The present robot
     asked : What is varied and wanted
     seed : Of the search
     runs : Matches of each
     """
 
     loaded: Loaded
+    first: Loaded
     asked: Asked
     seed: int
     runs: int = RUNS
+    _worth: Array | None = None
 
     @cached_property
     def now(self) -> Report:
         """What is said of the present robot."""
-        return evaluate(self.loaded, samples=_SAMPLES, seed=self.seed)
+        return evaluate(self.first, samples=_SAMPLES, seed=self.seed)
 
     @cached_property
     def points_now(self) -> Array:
         """The present robot's points."""
-        return self.points(self.loaded)
+        return self.points(self.first)
 
     @cached_property
     def plays(self) -> bool:
@@ -221,9 +225,15 @@ class Judge:
             o.name in ("points", "careful points", "air left") for o in self.asked.objectives
         )
 
+    def worth_now(self, effort: Effort) -> Array:
+        """What the present robot is worth, by objective."""
+        if self._worth is None:
+            self._worth = Trial(self.first, self.asked, self.seed).tried(self.asked.space.now[None, :], effort).worth[0]
+        return self._worth
+
     def points(self, loaded: Loaded) -> Array:
         """Play a robot's matches with fresh luck."""
-        played = blocks(loaded, self.runs, self.seed + _FRESH, self.asked.part)
+        played = blocks(loaded, self.runs, self.seed + FRESH, self.asked.part)
         return np.concatenate([block.points for block in played])
 
     def lacks(self, report: Report) -> tuple[str, ...]:
@@ -277,6 +287,8 @@ def found(judge: Judge, race: Race, *, finished: bool) -> Found:
     best = _design(judge, race.crew.trial, row, loaded, report)
     if not best.edits:
         return Found(*head, _no_better(judge, race))
+    if not space.variables:
+        return Found(*head, _words(judge, best, race), best)
     alike = _alike(judge, race.crew.trial, finals, best)
     return Found(*head, _words(judge, best, race), best, alike, _carried(judge, row))
 
@@ -286,6 +298,8 @@ _Final = tuple[Array, Loaded, Report]
 
 def _finals(judge: Judge, race: Race) -> list[_Final]:
     """The best candidates that hold what they must as their files would be, the best first."""
+    if not judge.asked.space.variables:
+        return [(judge.asked.space.now, judge.loaded, evaluate(judge.loaded, samples=_SAMPLES, seed=judge.seed))]
     kept = race.proposer
     rows = kept.rows[(kept.lack <= 0) & np.isfinite(kept.worth).all(axis=1)]
     several = len(judge.asked.objectives) > 1
@@ -357,12 +371,23 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
         for v, value in changed
         for path, text in v.edits(value).items()
     )
+    before_plan, plan = judge.first.nominal.plan, loaded.nominal.plan
+    new_plan: dict[KeyPath, object] = {}
+    if before_plan is not None and plan is not None and before_plan != plan:
+        old = as_file(before_plan)
+        new_plan = changes_of(before_plan, plan)
+        edits += tuple(
+            Edit(dotted(p), p, written_plan(old.get(str(p[1]), "")), "" if v is GONE else written_plan(v))
+            for p, v in new_plan.items()
+        )
+    said_plan = sentences(before_plan, plan) if new_plan and before_plan is not None and plan is not None else ()
     gain = judge.gain(loaded)
-    rows = np.stack([space.now, row])
-    worth = trial.tried(rows, STEPS[-1] if trial.plays else Effort()).worth
+    effort = STEPS[-1] if trial.plays else Effort()
+    worth = trial.tried(row[None, :], effort).worth[0]
+    was = judge.worth_now(effort)
     amounts = []
     for i, one in enumerate(judge.asked.objectives):
-        value, now = one.better * worth[1, i], one.better * worth[0, i]
+        value, now = one.better * worth[i], one.better * was[i]
         if one.name == "points" and gain is not None:
             value, now = gain.points, gain.now
         amounts.append(Amount(one.name, one.unit, float(value), float(now)))
@@ -371,8 +396,9 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     short = {key for key, f in before.items() if f.verdict == "short"}
     breaks = tuple(f.because for f in report.short if (f.id, f.subject) in held)
     mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
-    return Design(edits, tuple(_sentence(v, value) for v, value in changed), tuple(amounts), gain, breaks, mends,
-                  float(trial.hours(row[None, :])[0]))  # fmt: skip
+    hours = float(trial.hours(row[None, :])[0])
+    return Design(edits, tuple(_sentence(v, value) for v, value in changed), tuple(amounts), gain, breaks, mends, hours,
+                  said_plan)  # fmt: skip
 
 
 def _written(value: object) -> str:
@@ -419,7 +445,7 @@ def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
     """Leave one change back at a time, and see what is lost with fresh luck or does not hold."""
     space = judge.asked.space
     changed = np.flatnonzero(row != space.now)
-    fresh = Trial(judge.loaded, judge.asked, judge.seed + _FRESH)
+    fresh = Trial(judge.loaded, judge.asked, judge.seed + FRESH)
     back = np.repeat(row[None, :], changed.size + 1, axis=0)
     back[np.arange(1, changed.size + 1), changed] = space.now[changed]
     lacks = fresh.tried(back, Effort()).lacks
@@ -506,8 +532,7 @@ def _front_words(front: Sequence[Design], knee: int) -> str:
 
 def write_variant(loaded: Loaded, design: Design, file: Path) -> tuple[Path, ...]:
     """Write a design into a file of its own, comments kept; a changed parts list beside it."""
-    changes = {edit.path: as_plain(edit) for edit in design.edits}
-    texts = edited(loaded, changes)
+    texts = texts_with(loaded, changes_in(design))
     main = loaded.document.file
     text = texts.pop(main, loaded.texts[main])
     written = []
@@ -524,6 +549,12 @@ def write_variant(loaded: Loaded, design: Design, file: Path) -> tuple[Path, ...
     return (file, *written)
 
 
-def as_plain(edit: Edit) -> int | bool | str:
-    """What an edit writes, as a file's data."""
+def changes_in(design: Design) -> dict[KeyPath, object]:
+    """What a design's file says otherwise, as data."""
+    return {edit.path: _as_plain(edit) for edit in design.edits}
+
+
+def _as_plain(edit: Edit) -> object:
+    if edit.path[0] == "plan" and len(edit.path) == 2:
+        return json.loads(edit.after) if edit.after else GONE
     return int(edit.after) if edit.after.isdigit() else {"true": True, "false": False}.get(edit.after, edit.after)

@@ -164,6 +164,8 @@ def asked(loaded: Loaded, document: Document) -> Asked:
     plans = any(v.key.strip() == PLAN for v in said.vary)
     if not said.want:
         told.add(("want",), "expected something that is wanted, such as points")
+    if plans and any(v.paths[0][0] == PLAN for v in variables):
+        told.add(("vary",), "expected either 'plan', which varies all of it, or single keys of the plan")
     if plans and loaded.nominal.plan is None:
         told.add(("vary",), "expected a robot with a plan: its file has none, so there is no order of actions to vary")
     if not problems and not variables and not plans:

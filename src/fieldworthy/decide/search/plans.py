@@ -1,0 +1,393 @@
+"""Searches the order of actions: rounds put one behind the other (beam search), then changed here and there.
+
+A round is what a team does in one go, such as taking objects and scoring them. Rounds come from the plan in the file:
+its repeated lists, its steps up to each that scores, and each of them at the other places where the same thing is done.
+All plans play the same matches: only their order of steps differs from one to the next, everything else is set up once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import itertools
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fieldworthy import stopping
+from fieldworthy.decide.change import with_value
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.sampling import Cases
+from fieldworthy.files import schema_of
+from fieldworthy.files.document import KeyPath
+from fieldworthy.files.writing import GONE
+from fieldworthy.match import Part, Setup
+from fieldworthy.match.forecast import EACH, drawn_setup
+from fieldworthy.match.setup import with_plan
+from fieldworthy.match.timeline import loop
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.editing import edited
+from fieldworthy.robot.loading import load_robot
+from fieldworthy.robot.model.plan import Finish, Plan, Repeat, Step
+
+_DRAWS = (8, 40, 160)
+"""Draws of what is not known, with five matches each, that a plan is played in: all, the better third, the best."""
+_WIDTH = 10  # plans that go on in each step of the beam
+_MOST_ROUNDS = 40  # one behind the other
+_VARIANTS = 8  # of one round at other places
+_STALE = 4  # batches without a better plan
+_BATCH = 36
+_JUDGED = 12  # plans that are looked at until one holds what it must
+_RESERVES = np.arange(-10.0, 10.1, 2.0)  # s, about the present one
+_EVEN = 0.02  # points a match
+
+Round = tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """The order of actions: rounds of both periods, and what is kept for the end.
+
+    Attributes
+    ----------
+    autonomous, driven : Rounds by their place in the list of all
+    reserve : Time before the end at which the finish begins [s]; None without it
+    """
+
+    autonomous: tuple[int, ...]
+    driven: tuple[int, ...]
+    reserve: float | None
+
+
+def _with(order: Order, period: str, rounds: tuple[int, ...]) -> Order:
+    if period == "driven":
+        return dataclasses.replace(order, driven=rounds)
+    return dataclasses.replace(order, autonomous=rounds)
+
+
+@dataclass
+class Planner:
+    """Searches the plan of one robot.
+
+    Attributes
+    ----------
+    loaded : The robot
+    part : Which part of the match counts
+    seed : Fixes draws, luck and moves
+    holds : Whether a robot with another plan holds what it must
+    is_late : Whether the time is up
+    matches, tried : Played and looked at so far
+    """
+
+    loaded: Loaded
+    part: Part
+    seed: int
+    holds: Callable[[Loaded], bool]
+    is_late: Callable[[], bool] = lambda: False
+    matches: int = 0
+    tried: int = 0
+    _points: dict[tuple[Order, int], float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        plan = self.loaded.nominal.plan
+        assert plan is not None
+        self._plan = plan
+        self._random = np.random.default_rng([self.seed, 61])
+        self._rounds = rounds_of(self.loaded)
+        every = [step for one in self._rounds for step in one]
+        whole = dataclasses.replace(plan, driven=(*plan.driven, *every), autonomous=(*plan.autonomous, *every))
+        robot: Any = self.loaded.robot
+        spec = with_value(robot, ("plan",), _spec_of(whole))
+        base = Context(self.loaded.nominal, self.loaded.nominal_season)
+        cases = Cases(self.seed, 0, _DRAWS[-1], [])
+        self._match: Setup = drawn_setup(dataclasses.replace(self.loaded, robot=spec), cases, base, self.part)
+
+    @property
+    def now(self) -> Order:
+        """The present plan as rounds."""
+        plan = self._plan
+        reserve = None if plan.finish is None else float(plan.finish.reserve)
+        return Order(self._as_rounds(plan.autonomous), self._as_rounds(plan.driven), reserve)
+
+    def _as_rounds(self, items: Sequence[Step | Repeat]) -> tuple[int, ...]:
+        found: list[int] = []
+        for steps, times in _in_rounds(items, self.loaded):
+            found += [self._rounds.index(steps)] * times
+        return tuple(found[:_MOST_ROUNDS])
+
+    def plan(self, order: Order) -> Plan:
+        """Write an order as a plan: the same round several times as one that is repeated."""
+        finish = None
+        if self._plan.finish is not None and order.reserve is not None:
+            finish = Finish(steps=self._plan.finish.steps, reserve=order.reserve)
+        return dataclasses.replace(
+            self._plan, autonomous=self._items(order.autonomous), driven=self._items(order.driven), finish=finish
+        )
+
+    def _items(self, rounds: Sequence[int]) -> tuple[Step | Repeat, ...]:
+        items: list[Step | Repeat] = []
+        for which, run in itertools.groupby(rounds):
+            times, steps = len(list(run)), self._rounds[which]
+            items += [Repeat(repeat=steps, times=times, until=None)] if times > 1 else list(steps)
+        return tuple(items)
+
+    def points(self, order: Order, level: int) -> float:
+        """Mean points of an order over the draws of a level."""
+        key = order, level
+        if key not in self._points:
+            plan = self.plan(order)
+            if self.part == "autonomous" and not plan.autonomous:
+                return 0.0
+            if self.part in ("driven", "solo") and not (plan.driven or plan.finish_steps):
+                return 0.0
+            runs = _DRAWS[level] * EACH
+            self.matches += runs
+            self.tried += level == 0
+            match = with_plan(self._match, plan, self.loaded.nominal_season)
+            self._points[key] = float(loop(match, (0, 1, EACH, True), self.seed, runs, 0).totals[:, 0].mean())
+        return self._points[key]
+
+    def _raced(self, orders: Sequence[Order]) -> list[Order]:
+        """The best first: all are played a little, the better third more, the best of those much."""
+        best = sorted(dict.fromkeys(orders), key=lambda o: -self.points(o, 0))
+        for level in (1, 2):
+            kept = best[: max(len(best) // 3, 3)]
+            best = [*sorted(kept, key=lambda o: -self.points(o, level)), *best[len(kept) :]]
+        return best
+
+    def search(self) -> Plan:
+        """Find the best plan that holds what it must; Ctrl-C or the end of the time ends it with the best so far."""
+        self._best = self.now
+        present = with_plan(self._match, self._plan, self.loaded.nominal_season)
+        floor = float(loop(present, (0, 1, EACH, True), self.seed, _DRAWS[2] * EACH, 0).totals[:, 0].mean())
+        with contextlib.suppress(KeyboardInterrupt), stopping.in_order():
+            for period in ("autonomous", "driven"):
+                if self.part == "whole" or (period == "autonomous") == (self.part == "autonomous"):
+                    self._best = self._first_that_holds(self._beam(self._best, period), self._best)
+            self._moved()
+        better = self.points(self._best, 2) > floor + _EVEN
+        return self.plan(self._best) if better else self._plan
+
+    def _beam(self, start: Order, period: str) -> list[Order]:
+        """Put rounds of one period one behind the other, the best of each length going on."""
+        beam, every = [_with(start, period, ())], [start]
+        best, stale = -np.inf, 0
+        for _ in range(_MOST_ROUNDS):
+            longer = [
+                _with(o, period, (*getattr(o, period), k))
+                for o in beam for k in range(len(self._rounds))
+            ]  # fmt: skip
+            beam = sorted(longer, key=lambda o: -self.points(o, 0))[:_WIDTH]
+            every += beam
+            top = self.points(beam[0], 0)
+            stale = 0 if top > best + _EVEN else stale + 1
+            best = max(best, top)
+            if stale == 2 or self.is_late():  # what is added finds no time any more
+                break
+        return self._raced(every)
+
+    def _first_that_holds(self, orders: Sequence[Order], otherwise: Order) -> Order:
+        floor = self.points(otherwise, 2)
+        for order in orders[:_JUDGED]:
+            if self.points(order, 2) <= floor + _EVEN:
+                break
+            if self.holds(self.built(order)):
+                return order
+        return otherwise
+
+    def _moved(self) -> None:
+        """Insert, drop, change and swap rounds, and begin the finish earlier or later, while it gets better."""
+        stale, refused = 0, set[Order]()
+        while stale < _STALE and not self.is_late():
+            near = [o for o in self._neighbours(self._best) if o not in refused]
+            found = self._raced(near)[:3] if near else []
+            good = [o for o in found if self.points(o, 2) > self.points(self._best, 2) + _EVEN]
+            good.sort(key=lambda o: -self.points(o, 2))
+            chosen = next((o for o in good if self._holds(o, refused)), None)
+            stale = 0 if chosen is not None else stale + 1
+            self._best = chosen or self._best
+        self._best = self._without_idle(self._best)
+
+    def _holds(self, order: Order, refused: set[Order]) -> bool:
+        if self.holds(self.built(order)):
+            return True
+        refused.add(order)
+        return False
+
+    def _neighbours(self, order: Order) -> list[Order]:
+        periods = {"whole": ["autonomous", "driven"], "autonomous": ["autonomous"]}.get(self.part, ["driven"])
+        found: list[Order] = []
+        for _ in range(_BATCH):
+            period = str(self._random.choice(periods))
+            rounds = list(getattr(order, period))
+            for _ in range(1 + int(self._random.integers(2))):
+                rounds = self._changed(rounds)
+            found.append(_with(order, period, tuple(rounds[:_MOST_ROUNDS])))
+        if order.reserve is not None and self.part != "autonomous":
+            found += [dataclasses.replace(order, reserve=r) for r in self._reserves(order.reserve)]
+        return list(dict.fromkeys(found))
+
+    def _reserves(self, now: float) -> Iterator[float]:
+        most = float(self.loaded.nominal_season.periods.driven)
+        return (float(now + step) for step in _RESERVES if step and 0 < now + step < most)
+
+    def _changed(self, rounds: list[int]) -> list[int]:
+        count = len(rounds)
+        what = int(self._random.integers(4))
+        at = int(self._random.integers(count + (what == 0))) if count else 0
+        new = int(self._random.integers(len(self._rounds)))
+        if what == 0 or not count:
+            return [*rounds[:at], new, *rounds[at:]]
+        if what == 1:
+            return [*rounds[:at], *rounds[at + 1 :]]
+        if what == 2:
+            return [*rounds[:at], new, *rounds[at + 1 :]]
+        other = int(self._random.integers(count))
+        rounds[at], rounds[other] = rounds[other], rounds[at]
+        return rounds
+
+    def _without_idle(self, best: Order) -> Order:
+        """Drop rounds without which the plan scores as much, the last ones first."""
+        for period in ("driven", "autonomous"):
+            for at in range(len(getattr(best, period)) - 1, -1, -1):
+                rounds = getattr(best, period)
+                less = _with(best, period, (*rounds[:at], *rounds[at + 1 :]))
+                if self.points(less, 2) >= self.points(best, 2) - 1e-9 and self.holds(self.built(less)):
+                    best = less
+        return best
+
+    def built(self, order: Order) -> Loaded:
+        """The robot with an order as its plan."""
+        spec = with_value(self.loaded.robot, ("plan",), _spec_of(self.plan(order)))
+        return dataclasses.replace(self.loaded, robot=spec)
+
+
+def rounds_of(loaded: Loaded) -> list[Round]:
+    """List the rounds of a plan, and each at the other places where the same is done."""
+    plan = loaded.nominal.plan
+    assert plan is not None
+    own = [steps for items in (plan.driven, plan.autonomous) for steps, _ in _in_rounds(items, loaded)]
+    used = [step for one in own for step in one]
+    found = dict.fromkeys(own)
+    for one in own:
+        places = [list(dict.fromkeys([s.at, *_places_for(s.action, used, loaded)])) for s in one]
+        for chosen in itertools.islice(itertools.product(*places), _VARIANTS):
+            found.setdefault(tuple(Step(action=s.action, at=at) for s, at in zip(one, chosen, strict=True)))
+    return list(found)
+
+
+def _in_rounds(items: Sequence[Step | Repeat], loaded: Loaded) -> Iterator[tuple[Round, int]]:
+    """Repeated lists with their times, and single steps up to each that scores."""
+    waiting: list[Step] = []
+    for item in items:
+        if isinstance(item, Repeat):
+            if waiting:
+                yield tuple(waiting), 1
+                waiting = []
+            yield item.repeat, item.times or _MOST_ROUNDS
+        else:
+            waiting.append(item)
+            if loaded.nominal.actions[item.action].task is not None:
+                yield tuple(waiting), 1
+                waiting = []
+    if waiting:
+        yield tuple(waiting), 1
+
+
+def _places_for(action: str, used: Sequence[Step], loaded: Loaded) -> Iterator[str]:
+    """Places at which the plan does the same: takes the same object, or scores the same task."""
+    actions = loaded.nominal.actions
+    for step in used:
+        one, other = actions[action], actions[step.action]
+        same = one.task == other.task if one.task is not None else bool(one.takes) and one.object == other.object
+        if step.action == action or same:
+            yield step.at
+
+
+def as_file(plan: Plan) -> dict[str, Any]:
+    """A plan as its file says it."""
+    data: dict[str, Any] = {"start": plan.start}
+    for name, items in (("autonomous", plan.autonomous), ("driven", plan.driven)):
+        if items:
+            data[name] = [_item_data(item) for item in items]
+    if plan.finish is not None:
+        steps = [_step_data(s) for s in plan.finish.steps]
+        data["finish"] = {"steps": steps, "reserve": f"{float(plan.finish.reserve):g} s"}
+    return data
+
+
+def _item_data(item: Step | Repeat) -> dict[str, Any]:
+    if isinstance(item, Step):
+        return _step_data(item)
+    data: dict[str, Any] = {"times": item.times} if item.times is not None else {}
+    if item.until is not None:
+        data["until"] = f"{float(item.until):g} s"
+    return {**data, "repeat": [_step_data(s) for s in item.repeat]}
+
+
+def _step_data(step: Step) -> dict[str, str]:
+    return {"action": step.action, "at": step.at}
+
+
+def _spec_of(plan: Plan) -> Any:
+    return schema_of(Plan).model_validate(as_file(plan))
+
+
+def changes_of(before: Plan, after: Plan) -> dict[KeyPath, object]:
+    """What the file says otherwise."""
+    was, now = as_file(before), as_file(after)
+    found: dict[KeyPath, object] = {("plan", key): now[key] for key in now if now[key] != was.get(key)}
+    return found | {("plan", key): GONE for key in was if key not in now}
+
+
+def written_plan(value: object) -> str:
+    """A part of a plan as one line of text, which YAML reads too."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def sentences(before: Plan, after: Plan) -> tuple[str, ...]:
+    """Say an order of actions in words."""
+    told = []
+    for name, was, now in (
+        ("Autonomous", before.autonomous, after.autonomous),
+        ("Driven", before.driven, after.driven),
+    ):
+        if was != now:
+            told.append(f"{name}: {'; '.join(_in_words(item) for item in now) or 'nothing'}.")
+    if after.finish is not None and before.finish is not None and after.finish.reserve != before.finish.reserve:
+        told.append(
+            f"Leave for the finish {float(after.finish.reserve):g} s before the end, not "
+            f"{float(before.finish.reserve):g} s."
+        )
+    return tuple(told)
+
+
+def _in_words(item: Step | Repeat) -> str:
+    if isinstance(item, Step):
+        return f"{item.action} at {item.at}"
+    return f"{item.times} times ({', then '.join(_in_words(s) for s in item.repeat)})"
+
+
+def texts_with(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, str]:
+    """The texts of a robot's files with some changes; a list of the plan is taken out and written anew."""
+    lists = [path for path in changes if path[0] == "plan" and isinstance(changes[path], list)]
+    if not lists:
+        return edited(loaded, changes)
+    assert loaded.nominal.plan is not None
+    stood = [path for path in lists if getattr(loaded.nominal.plan, str(path[1]))]
+    without = edited(loaded, dict.fromkeys(stood, GONE)) if stood else {}
+    bare = load_robot(loaded.document.file, None, {**loaded.texts, **without})
+    return {**without, **edited(bare, changes)}
+
+
+def with_plan_written(loaded: Loaded, plan: Plan) -> Loaded:
+    """The robot with a plan, as its file with that plan is read."""
+    assert loaded.nominal.plan is not None
+    changes = changes_of(loaded.nominal.plan, plan)
+    if not changes:
+        return loaded
+    return load_robot(loaded.document.file, None, {**loaded.texts, **texts_with(loaded, changes)})
