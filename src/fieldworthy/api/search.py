@@ -14,7 +14,7 @@ from fieldworthy.decide.search.wanted import from_options, read_search
 from fieldworthy.engine.finding import as_data
 from fieldworthy.files import Document
 from fieldworthy.robot import load_robot
-from fieldworthy.vehicle.weights import keep_weights
+from fieldworthy.vehicle.state import keep_weights
 
 if TYPE_CHECKING:
     from fieldworthy.api.robot import Robot

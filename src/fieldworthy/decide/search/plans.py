@@ -18,10 +18,10 @@ from typing import Any
 
 import numpy as np
 
-from fieldworthy import stopping
+from fieldworthy import errors
 from fieldworthy.decide.change import with_value
-from fieldworthy.engine.context import Context
-from fieldworthy.engine.sampling import Cases
+from fieldworthy.engine.evaluate import Cases
+from fieldworthy.engine.system import Context
 from fieldworthy.files import schema_of
 from fieldworthy.files.document import KeyPath
 from fieldworthy.files.writing import GONE
@@ -32,7 +32,7 @@ from fieldworthy.match.timeline import loop
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited
 from fieldworthy.robot.loading import load_robot
-from fieldworthy.robot.model.plan import Finish, Plan, Repeat, Step
+from fieldworthy.robot.model.season import Finish, Plan, Repeat, Step
 
 _DRAWS = (8, 40, 160)
 """Draws of what is not known, with five matches each, that a plan is played in: all, the better third, the best."""
@@ -164,7 +164,7 @@ class Planner:
         self._best = self.now
         present = with_plan(self._match, self._plan, self.loaded.nominal_season)
         floor = float(loop(present, (0, 1, EACH, True), self.seed, _DRAWS[2] * EACH, 0).totals[:, 0].mean())
-        with contextlib.suppress(KeyboardInterrupt), stopping.in_order():
+        with contextlib.suppress(KeyboardInterrupt), errors.in_order():
             for period in ("autonomous", "driven"):
                 if self.part == "whole" or (period == "autonomous") == (self.part == "autonomous"):
                     self._best = self._first_that_holds(self._beam(self._best, period), self._best)
