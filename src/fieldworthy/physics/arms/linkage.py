@@ -40,16 +40,12 @@ class Rocker:
 
     Parameters
     ----------
-    base : Real
-        Distance from pivot to the cylinder's fixed pin [m].
-    radius : Real
-        Distance from pivot to the arm's pin [m].
+    base, radius : Real
+        Distance from pivot to the cylinder's fixed pin [m]; distance from pivot to the arm's pin [m].
     closed : Real
         Pin to pin length of the retracted cylinder [m]; more than the stroke, which has to fit inside it.
-    stroke : Real
-        Stroke of the cylinder [m].
-    base_angle : Real
-        Direction from pivot to the fixed pin [rad].
+    stroke, base_angle : Real
+        Stroke of the cylinder [m]; direction from pivot to the fixed pin [rad].
     pin_angle : Real
         Angle on the arm from its own axis to its pin [rad].
     branch : Real
@@ -107,10 +103,8 @@ class Pose:
         The cylinder's length between its pins [m].
     moment_arm : Array
         Lever of the cylinder's force about the pivot, dL/dangle, zero at a dead point [m].
-    cos_arm : Array
-        Cosine of the arm's angle [-].
-    sin_arm : Array
-        Sine of the arm's angle [-].
+    cos_arm, sin_arm : Array
+        Cosine of the arm's angle [-]; sine of the arm's angle [-].
     """
 
     rocker: Rocker
@@ -155,8 +149,7 @@ def reachable(rocker: Rocker) -> npt.NDArray[np.bool_]:
     -------
     ndarray of bool
         True where every length is positive, the closed length exceeds the stroke, and the pins are within the
-        cylinder's span at some point of the stroke [-]. Where false, every other function gives the nearest
-        pose.
+        cylinder's span at some point of the stroke [-]. Where false, every other function gives the nearest pose.
 
     Notes
     -----
@@ -350,10 +343,8 @@ class Weight:
 
     Parameters
     ----------
-    force : Real
-        Its weight, mass times gravity [N].
-    radius : Real
-        Distance of its centre of gravity from the pivot [m].
+    force, radius : Real
+        Its weight, mass times gravity [N]; distance of its centre of gravity from the pivot [m].
     angle : Real
         Angle on the arm from the arm's axis to that centre [rad].
     """
@@ -369,20 +360,14 @@ class Elastic:
 
     Parameters
     ----------
-    fixed_radius : Real
-        Distance from pivot to the fixed pin [m].
-    fixed_angle : Real
-        Direction from pivot to the fixed pin [rad].
-    arm_radius : Real
-        Distance from pivot to the pin on the arm [m].
-    arm_angle : Real
-        Angle on the arm from its axis to that pin [rad].
+    fixed_radius, fixed_angle : Real
+        Distance from pivot to the fixed pin [m]; direction from pivot to the fixed pin [rad].
+    arm_radius, arm_angle : Real
+        Distance from pivot to the pin on the arm [m]; angle on the arm from its axis to that pin [rad].
     free_length : Real
         Length between pins at which one strand just goes slack [m].
-    stiffness : Real
-        Force of one strand per metre of stretch, taken as linear [N/m].
-    count : Real
-        Strands side by side [-].
+    stiffness, count : Real
+        Force of one strand per metre of stretch, taken as linear [N/m]; strands side by side [-].
 
     Raises
     ------
@@ -649,8 +634,7 @@ def rest_torque(rocker: Rocker, passive: Array, friction_torque: Real = 0.0) -> 
     Returns
     -------
     tuple of Array
-        Torque onto the retracted and the extended stop [N m]; where negative the arm drifts off when air is
-        let out.
+        Torque onto the retracted and the extended stop [N m]; where negative the arm drifts off when air is let out.
 
     Notes
     -----
@@ -665,10 +649,8 @@ def reflected_mass(inertia: Real, moment_arm: Real) -> Array:
 
     Parameters
     ----------
-    inertia : Real
-        Moment of inertia of arm and load about the pivot [kg m2].
-    moment_arm : Real
-        Lever of the cylinder, dL/dangle [m].
+    inertia, moment_arm : Real
+        Moment of inertia of arm and load about the pivot [kg m2]; lever of the cylinder, dL/dangle [m].
 
     Returns
     -------

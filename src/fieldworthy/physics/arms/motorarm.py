@@ -1,7 +1,6 @@
 """A motor-driven arm: torque along the swing, steady speed, time, and what holding takes.
 
-The torque of weights and elastics comes from ``leverage``. A raised arm falls when the power goes: keep clear
-of it.
+The torque of weights and elastics comes from `linkage`. A raised arm falls when the power goes: keep clear of it.
 """
 
 from __future__ import annotations
@@ -28,14 +27,10 @@ class MotorDrive:
 
     Parameters
     ----------
-    stall_torque : Real
-        Torque at standstill within the current limit, at the motor [N m].
-    free_speed : Real
-        Speed without load, at the motor [rad/s].
-    reduction : Real
-        Motor turns per turn of the arm [-].
-    efficiency : Real
-        Share of the torque that gearing lets through [-].
+    stall_torque, free_speed : Real
+        Torque at standstill within the current limit, at the motor [N m]; speed without load, at the motor [rad/s].
+    reduction, efficiency : Real
+        Motor turns per turn of the arm [-]; share of the torque that gearing lets through [-].
     """
 
     stall_torque: Real
@@ -221,14 +216,10 @@ def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inerti
 
     Parameters
     ----------
-    passive : Real
-        Torque of weights and elastics, positive raising [N m].
-    sense : Real
-        +1 raising, -1 lowering [-].
-    friction_torque : Real
-        Friction of the pivot [N m].
-    inertia_torque : Real
-        Moment of inertia times acceleration, in the direction of motion [N m].
+    passive, sense : Real
+        Torque of weights and elastics, positive raising [N m]; +1 raising, -1 lowering [-].
+    friction_torque, inertia_torque : Real
+        Friction of the pivot [N m]; moment of inertia times acceleration, in the direction of motion [N m].
 
     Returns
     -------
@@ -243,10 +234,8 @@ def swept_heights(radius: Real, angle: Real, swing: Real) -> tuple[Array, Array]
 
     Parameters
     ----------
-    radius : Real
-        From pivot to point [m].
-    angle : Real
-        Direction of the point before the swing, from level upwards [rad].
+    radius, angle : Real
+        From pivot to point [m]; direction of the point before the swing, from level upwards [rad].
     swing : Real
         How far the arm turns, upwards, zero or more [rad].
 

@@ -38,10 +38,8 @@ class Candidates:
 
     Parameters
     ----------
-    strokes : Array
-        Strokes, rising, shape ``(k,)`` [m].
-    bores : Array
-        Bores, rising, shape ``(m,)`` [m].
+    strokes, bores : Array
+        Strokes, rising, shape ``(k,)`` [m]; bores, rising, shape ``(m,)`` [m].
     rods : Array
         Rod diameters that belong to the bores, shape ``(m,)`` [m].
     dead_length : Real
@@ -77,18 +75,12 @@ class Task:
 
     Parameters
     ----------
-    swing : Real
-        Angle through which the arm must swing [rad].
-    p_gauge : Real
-        Gauge pressure in the cylinder as it does so [Pa].
-    p_ambient_abs : Real
-        Absolute pressure of the surroundings [Pa].
-    efficiency : Real
-        Share of the force that reaches the pin [-].
-    friction_torque : Real
-        Friction of the pivot [N m].
-    margin : Real
-        Force margin asked for, available over demand less 1 [-].
+    swing, p_gauge : Real
+        Angle through which the arm must swing [rad]; gauge pressure in the cylinder as it does so [Pa].
+    p_ambient_abs, efficiency : Real
+        Absolute pressure of the surroundings [Pa]; share of the force that reaches the pin [-].
+    friction_torque, margin : Real
+        Friction of the pivot [N m]; force margin asked for, available over demand less 1 [-].
     """
 
     swing: Real
@@ -126,16 +118,10 @@ def free_air(bore: Real, rod: Real, stroke: Real, p_gauge: Real, p_ambient_abs: 
 
     Parameters
     ----------
-    bore : Real
-        Bore [m].
-    rod : Real
-        Rod diameter [m].
-    stroke : Real
-        Stroke [m].
-    p_gauge : Real
-        Gauge pressure in the cylinder [Pa].
-    p_ambient_abs : Real
-        Absolute pressure of the surroundings [Pa].
+    bore, rod, stroke : Real
+        Bore [m]; rod diameter [m]; stroke [m].
+    p_gauge, p_ambient_abs : Real
+        Gauge pressure in the cylinder [Pa]; absolute pressure of the surroundings [Pa].
 
     Returns
     -------
@@ -223,14 +209,10 @@ class Choice:
 
     Parameters
     ----------
-    stroke : ndarray of int
-        Its place among the strokes, -1 where none fits [-].
-    bore : ndarray of int
-        Its place among the bores, -1 where none fits [-].
-    margin : Array
-        Its force margin, -1 where none fits [-].
-    air : Array
-        Its free air, infinite where none fits [m3].
+    stroke, bore : ndarray of int
+        Its place among the strokes, -1 where none fits [-]; its place among the bores, -1 where none fits [-].
+    margin, air : Array
+        Its force margin, -1 where none fits [-]; its free air, infinite where none fits [m3].
     """
 
     stroke: npt.NDArray[np.int_]

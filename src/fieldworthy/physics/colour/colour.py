@@ -243,8 +243,7 @@ def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
 
     Notes
     -----
-    Sum of the windings that reach the place; past 0.75 pi of standard deviation the first two harmonics
-    instead.
+    Sum of the windings that reach the place; past 0.75 pi of standard deviation the first two harmonics instead.
 
     References
     ----------

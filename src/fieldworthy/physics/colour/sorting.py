@@ -116,8 +116,7 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
     Raises
     ------
     ValueError
-        If there are fewer than two classes, a mean lies outside the circle, or a deviation or prior is not
-        positive.
+        If there are fewer than two classes, a mean lies outside the circle, or a deviation or prior is not positive.
 
     Notes
     -----
@@ -455,9 +454,8 @@ def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]
 
     Notes
     -----
-    Exact: the smallest of several saw-tooth functions is largest opposite a class or where two classes,
-    one on either side, stand out equally; all such places are tried. For two classes alike it is the
-    middle of the longer arc.
+    Exact: the smallest of several saw-tooth functions is largest opposite a class or where two classes, one on either
+    side, stand out equally; all such places are tried. For two classes alike it is the middle of the longer arc.
 
     References
     ----------

@@ -1,9 +1,8 @@
 """A clamp that hooks the rim of an object's base: the plan, the heights, and what it holds.
 
-Plan view: x points away from the robot, y to its left, with the line through the two stops at x = 0. The
-robot backs onto the object until a stop or the wall behind the stops touches it, then the jaw comes down a
-little way out from the stops. The object is caught when its rim lies under the whole width of the jaw by at
-least the hook's depth.
+Plan view: x points away from the robot, y to its left, with the line through the two stops at x = 0. The robot backs
+onto the object until a stop or the wall behind the stops touches it, then the jaw comes down a little way out from
+the stops. The object is caught when its rim lies under the whole width of the jaw by at least the hook's depth.
 
 Then what a clamp or a hook holds against a pull, how that falls with the pressure, and over-centre toggles.
 
@@ -293,8 +292,7 @@ def bite(heights: Heights) -> Array:
     Returns
     -------
     Array
-        Overtravel below the rim's upper face, negative where the closed jaw stays above it and holds nothing
-        [m].
+        Overtravel below the rim's upper face, negative where the closed jaw stays above it and holds nothing [m].
     """
     return np.asarray(np.subtract(heights.rim_top, heights.closed))
 
@@ -312,8 +310,7 @@ def hook_drop(heights: Heights, lip: Real) -> Array:
     Returns
     -------
     Array
-        Overlap of lip and rim, at most the rim's thickness, zero where the jaw does not come down to the rim
-        [m].
+        Overlap of lip and rim, at most the rim's thickness, zero where the jaw does not come down to the rim [m].
     """
     depth = np.minimum(lip, heights.rim_thickness)
     return np.asarray(np.where(bite(heights) >= 0.0, depth, np.maximum(depth + bite(heights), 0.0)))

@@ -195,8 +195,7 @@ def rubbing(overlap: Real, speeds: tuple[Real, Real], grips: tuple[Real, Real]) 
     Returns
     -------
     tuple[Real, Real]
-        Force in the object, positive a pull and negative a push [N]; sliding distance at the weaker roller
-        [m].
+        Force in the object, positive a pull and negative a push [N]; sliding distance at the weaker roller [m].
 
     Raises
     ------

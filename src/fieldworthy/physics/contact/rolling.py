@@ -2,9 +2,8 @@
 
 Roller stages: surface speed of a compressed roller, slip, and the motor's speed under the squeeze.
 
-A stage is one roller (or belt) that presses an object against a guide. The motor comes in as the two
-numbers of its line, free speed and stall torque. Rollers and belts are pinch points: keep fingers out
-while the robot is enabled.
+A stage is one roller (or belt) that presses an object against a guide. The motor comes in as the two numbers of its
+line, free speed and stall torque. Rollers and belts are pinch points: keep fingers out while the robot is enabled.
 
 A motor that turns intake stages: its speed under their load within its controller's bounds, and force at the rim.
 
@@ -108,11 +107,10 @@ def rolling_radius(radius: Real, squeeze: Real) -> Real:
 
     Notes
     -----
-    The outer skin keeps its length while the core gives way, as with a tyre: the arc 2 R a that enters the
-    flat leaves along the chord 2 R sin(a), cos(a) = 1 - d / R, so R_e = R sin(a) / a, close to R - d / 3.
-    It fits foam rollers, flaps and banded wheels. A solid rubber cover cannot shrink and bulges instead:
-    its skin runs somewhat faster than the free radius says, so there take a squeeze of zero. Good while d
-    < R / 4.
+    The outer skin keeps its length while the core gives way, as with a tyre: the arc 2 R a that enters the flat
+    leaves along the chord 2 R sin(a), cos(a) = 1 - d / R, so R_e = R sin(a) / a, close to R - d / 3. It fits foam
+    rollers, flaps and banded wheels. A solid rubber cover cannot shrink and bulges instead: its skin runs somewhat
+    faster than the free radius says, so there take a squeeze of zero. Good while d < R / 4.
 
     References
     ----------
@@ -457,10 +455,8 @@ def step_force(radius: Real, step: Real, load: Real) -> Array:
 
     Parameters
     ----------
-    radius, step : Real
-        Wheel radius; height of the step [m].
-    load : Real
-        Force down at the axle: weight and suspension [N].
+    radius, step, load : Real
+        Wheel radius; height of the step [m]; force down at the axle: weight and suspension [N].
 
     Returns
     -------
@@ -616,10 +612,8 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
 
     Parameters
     ----------
-    radius, step : Real
-        Wheel radius; height of the step [m].
-    down_force : Real
-        Force down on the wheel, its weight included [N], above zero.
+    radius, step, down_force : Real
+        Wheel radius; height of the step [m]; force down on the wheel, its weight included [N], above zero.
     mass, speed : Real
         Mass that moves up and down with the wheel [kg]; speed of the robot [m/s].
     give : Real

@@ -2,9 +2,8 @@
 
 A staged hold: the first object stops at a sensor while the lower stage runs on to bring a second.
 
-Places are measured along the path from the upper sensor, positive onwards; an object's place is that of
-its nose. The controller reads its sensors every sample period, acts after a latency, and the stage then
-slows evenly.
+Places are measured along the path from the upper sensor, positive onwards; an object's place is that of its nose. The
+controller reads its sensors every sample period, acts after a latency, and the stage then slows evenly.
 
 Throwing out what a sorter has decided on: the moment to act, and the errors end to end.
 
@@ -107,8 +106,7 @@ class Rest:
     gap : Real
         Free space between them; negative is the depth by which the second pushes the first [m].
     held : ndarray of bool
-        Whether both were seen, the first kept to its room, the second short of the hand-over, and none
-        pushed [-].
+        Whether both were seen, the first kept to its room, the second short of the hand-over, and none pushed [-].
     """
 
     first: Real

@@ -2,9 +2,8 @@
 
 Pneumatic cylinders: areas, volumes, force out and in, and the air that one stroke takes.
 
-The extend side is the full piston face, the retract side the ring around the rod. Dead volume is what must be
-filled before the piston moves and is lost with every exhaust: end clearance, ports, fittings and the tubing
-from the valve.
+The extend side is the full piston face, the retract side the ring around the rod. Dead volume is what must be filled
+before the piston moves and is lost with every exhaust: end clearance, ports, fittings and the tubing from the valve.
 
 Caution: a cylinder moves without warning as soon as it is fed. Keep hands out of the pinch points, and
 empty the tank before working on the mechanism.
@@ -24,10 +23,9 @@ When the valve switches, the driving chamber fills and the other one vents until
 load: the lag. Then the piston moves, its speed set by how fast air can flow in and out and by the mass it
 carries. A tank that is not large beside the cylinder gives less and less pressure on the way.
 
-The lag comes from the closed forms of filling and venting. The motion is a quasi-steady march over a few
-positions: in each step both chambers' mass balances are solved implicitly (a quadratic each on the flow
-ellipse) together with the momentum of the moving mass, so that neither a tiny chamber nor a tiny mass calls
-for small steps.
+The lag comes from the closed forms of filling and venting. The motion is a quasi-steady march over a few positions:
+in each step both chambers' mass balances are solved implicitly (a quadratic each on the flow ellipse) together with
+the momentum of the moving mass, so that neither a tiny chamber nor a tiny mass calls for small steps.
 
 Caution: fast cylinders hit their end stops and anything in between. Keep hands clear, and restrict the
 exhaust rather than the supply where a stroke should be gentle.
@@ -52,16 +50,10 @@ class Cylinder:
 
     Parameters
     ----------
-    bore : Real
-        Bore diameter [m].
-    rod : Real
-        Rod diameter, less than the bore [m].
-    stroke : Real
-        Stroke [m].
-    dead_extend : Real
-        Dead volume of the extend side with its tubing [m3].
-    dead_retract : Real
-        Dead volume of the retract side with its tubing [m3].
+    bore, rod, stroke : Real
+        Bore diameter [m]; rod diameter, less than the bore [m]; stroke [m].
+    dead_extend, dead_retract : Real
+        Dead volume of the extend side with its tubing [m3]; dead volume of the retract side with its tubing [m3].
     double_acting : bool
         Air drives both ways; otherwise a spring brings the rod back and its side is open to the atmosphere.
     spring : tuple of Real
@@ -151,16 +143,12 @@ def push_force(
     ----------
     cylinder : Cylinder
         The cylinder.
-    p_abs : Real
-        Absolute pressure on the extend side [Pa].
-    p_back_abs : Real
-        Absolute pressure left on the rod's side [Pa].
+    p_abs, p_back_abs : Real
+        Absolute pressure on the extend side [Pa]; absolute pressure left on the rod's side [Pa].
     friction : Real
         Seal friction, which takes from the force; common practice, no source: 5 % to 15 % of it [N].
-    extension : Real
-        Travel from the retracted end, for the spring [m].
-    p_atm : Real
-        Pressure of the atmosphere on the rod's cross-section [Pa].
+    extension, p_atm : Real
+        Travel from the retracted end, for the spring [m]; pressure of the atmosphere on the rod's cross-section [Pa].
 
     Returns
     -------
@@ -194,14 +182,10 @@ def pull_force(
     ----------
     cylinder : Cylinder
         The cylinder.
-    p_abs : Real
-        Absolute pressure on the rod's side [Pa].
-    p_back_abs : Real
-        Absolute pressure left on the extend side [Pa].
-    friction : Real
-        Seal friction, which takes from the force [N].
-    extension : Real
-        Travel from the retracted end, for the spring [m].
+    p_abs, p_back_abs : Real
+        Absolute pressure on the rod's side [Pa]; absolute pressure left on the extend side [Pa].
+    friction, extension : Real
+        Seal friction, which takes from the force [N]; travel from the retracted end, for the spring [m].
     p_atm : Real
         Pressure of the atmosphere on the rod's cross-section [Pa].
 
@@ -231,12 +215,8 @@ def chamber_rate(C: Real, V: Real, T: Real = T_ANR) -> Real:
 
     Parameters
     ----------
-    C : Real
-        Sonic conductance [m3/(s Pa)].
-    V : Real
-        Chamber volume, above zero [m3].
-    T : Real
-        Absolute temperature of the air [K].
+    C, V, T : Real
+        Sonic conductance [m3/(s Pa)]; chamber volume, above zero [m3]; absolute temperature of the air [K].
 
     Returns
     -------
@@ -255,10 +235,8 @@ def half_tangent(p_ratio: Real, b: Real) -> Real:
 
     Parameters
     ----------
-    p_ratio : Real
-        Pressure behind over pressure in front [-].
-    b : Real
-        Critical pressure ratio, below 1 [-].
+    p_ratio, b : Real
+        Pressure behind over pressure in front [-]; critical pressure ratio, below 1 [-].
 
     Returns
     -------
@@ -285,10 +263,8 @@ def fill_angle(half: Real, turn: Real) -> tuple[Real, Real]:
 
     Parameters
     ----------
-    half : Real
-        Half-angle tangent at the start [-].
-    turn : Real
-        Angle turned, not negative [rad].
+    half, turn : Real
+        Half-angle tangent at the start [-]; angle turned, not negative [rad].
 
     Returns
     -------
@@ -311,10 +287,8 @@ def vent_half_tangent(half: Real, turn: Real, b: Real) -> Real:
 
     Parameters
     ----------
-    half : Real
-        Half-angle tangent at the start [-].
-    turn : Real
-        Time of subsonic venting times rate, over ``1 - b`` [-].
+    half, turn : Real
+        Half-angle tangent at the start [-]; time of subsonic venting times rate, over ``1 - b`` [-].
     b : Real
         Critical pressure ratio [-].
 
@@ -349,18 +323,12 @@ class Stroke:
 
     Parameters
     ----------
-    drive_area : Real
-        Piston area on the side that fills [m2].
-    vent_area : Real
-        Piston area on the side that vents [m2].
-    drive_dead : Real
-        Dead volume on the side that fills, above zero [m3].
-    vent_dead : Real
-        Dead volume on the side that vents, above zero [m3].
-    length : Real
-        Stroke [m].
-    mass : Real
-        Mass that moves with the rod, lever arms reduced to it, above zero [kg].
+    drive_area, vent_area : Real
+        Piston area on the side that fills [m2]; piston area on the side that vents [m2].
+    drive_dead, vent_dead : Real
+        Dead volume on the side that fills, above zero [m3]; dead volume on the side that vents, above zero [m3].
+    length, mass : Real
+        Stroke [m]; mass that moves with the rod, lever arms reduced to it, above zero [kg].
     load : tuple of Real
         Force against the motion with friction at the start [N], and its rise along the stroke [N/m].
 
@@ -693,10 +661,8 @@ def actuation(
         The tank that feeds it; a number for a supply of constant absolute pressure, at least the atmosphere's [Pa].
     p_vent_abs : Real
         Absolute pressure in the venting chamber when the valve switches [Pa].
-    p_atm : Real
-        Pressure of the atmosphere, above zero [Pa].
-    T : Real
-        Absolute temperature of the air, above zero [K].
+    p_atm, T : Real
+        Pressure of the atmosphere, above zero [Pa]; absolute temperature of the air, above zero [K].
 
     Returns
     -------
@@ -706,15 +672,14 @@ def actuation(
 
     Notes
     -----
-    Isothermal chambers and tank, the driving chamber exhausted before. Held against the full
-    equations (both pressures, position, speed) for cylinders of 10-20 mm bore, 25-75 mm stroke, C of 0.05-0.8
-    dm3/(s bar), b of 0.2-0.6 and 0.05-2 kg. With a load of 0-60 % of the force the total time is off by -1 % in
-    the median and within 7 % in 96 % of cases; with 60-98 % of the force, -2 % and from -6 % to +1 %; with a load
-    that drives the motion, 0 % and from -6 % to +15 %; from a tank of 20-200 mL that empties on the way, 0 % and within
-    6 %. The lag is within 0.5 % of the total. The worst single
-    cases are off by up to 36 %: a chamber that is already empty vents through a tight exhaust, so that the moving
-    mass runs up against it and bounces. The conductances are seldom known better than 10 % (common practice, no
-    source).
+    Isothermal chambers and tank, the driving chamber exhausted before. Held against the full equations (both
+    pressures, position, speed) for cylinders of 10-20 mm bore, 25-75 mm stroke, C of 0.05-0.8 dm3/(s bar), b of
+    0.2-0.6 and 0.05-2 kg. With a load of 0-60 % of the force the total time is off by -1 % in the median and within 7
+    % in 96 % of cases; with 60-98 % of the force, -2 % and from -6 % to +1 %; with a load that drives the motion, 0 %
+    and from -6 % to +15 %; from a tank of 20-200 mL that empties on the way, 0 % and within 6 %. The lag is within
+    0.5 % of the total. The worst single cases are off by up to 36 %: a chamber that is already empty vents through a
+    tight exhaust, so that the moving mass runs up against it and bounces. The conductances are seldom known better
+    than 10 % (common practice, no source).
 
     References
     ----------

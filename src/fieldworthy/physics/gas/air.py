@@ -2,13 +2,11 @@
 
 Air as an ideal gas: gauge and absolute pressure, the local atmosphere, mass, and slow or fast expansion.
 
-A gauge reads the difference to the air around it, while the gas laws hold for absolute pressure only.
-Putting a gauge reading into a gas law is the usual mistake, so every name here ends in ``_gauge`` or
-``_abs``.
+A gauge reads the difference to the air around it, while the gas laws hold for absolute pressure only. Putting a gauge
+reading into a gas law is the usual mistake, so every name here ends in ``_gauge`` or ``_abs``.
 
-Caution: compressed air stores energy that a burst sets free at once. Stay below the rated pressure of the
-weakest part, empty the system before working on it, and wear eye protection. The makers' ratings come
-first.
+Caution: compressed air stores energy that a burst sets free at once. Stay below the rated pressure of the weakest
+part, empty the system before working on it, and wear eye protection. The makers' ratings come first.
 
 Mass flow of air through valves, fittings, orifices and tubes by sonic conductance and critical ratio.
 
@@ -78,14 +76,10 @@ def free_air(p_abs: Real, V: Real, T: Real = T_ANR, p_ref: Real = P_ANR, T_ref: 
 
     Parameters
     ----------
-    p_abs : Real
-        Absolute pressure of the compressed air [Pa].
-    V : Real
-        Volume of the compressed air [m3].
-    T : Real
-        Its absolute temperature, above zero [K].
-    p_ref : Real
-        Absolute pressure of the reference state, above zero [Pa].
+    p_abs, V : Real
+        Absolute pressure of the compressed air [Pa]; volume of the compressed air [m3].
+    T, p_ref : Real
+        Its absolute temperature, above zero [K]; absolute pressure of the reference state, above zero [Pa].
     T_ref : Real
         Temperature of the reference state [K].
 
@@ -107,10 +101,8 @@ class Element:
 
     Parameters
     ----------
-    C : Real
-        Sonic conductance, above zero [m3/(s Pa)].
-    b : Real
-        Critical pressure ratio, from 0 to below 1 [-].
+    C, b : Real
+        Sonic conductance, above zero [m3/(s Pa)]; critical pressure ratio, from 0 to below 1 [-].
 
     Raises
     ------
@@ -137,14 +129,10 @@ def mass_flow(p_up_abs: Real, p_down_abs: Real, C: Real, b: Real, T: Real) -> Re
 
     Parameters
     ----------
-    p_up_abs : Real
-        Absolute pressure in front of the element, above zero [Pa].
-    p_down_abs : Real
-        Absolute pressure behind it [Pa].
-    C : Real
-        Sonic conductance [m3/(s Pa)].
-    b : Real
-        Critical pressure ratio [-].
+    p_up_abs, p_down_abs : Real
+        Absolute pressure in front of the element, above zero [Pa]; absolute pressure behind it [Pa].
+    C, b : Real
+        Sonic conductance [m3/(s Pa)]; critical pressure ratio [-].
     T : Real
         Absolute temperature in front of the element, above zero [K].
 
@@ -217,10 +205,8 @@ def tube(bore: Real, length: Real) -> Element:
 
     Parameters
     ----------
-    bore : Real
-        Inner diameter, above zero [m].
-    length : Real
-        Length, not negative [m].
+    bore, length : Real
+        Inner diameter, above zero [m]; length, not negative [m].
 
     Returns
     -------

@@ -2,29 +2,25 @@
 
 Air tanks: the pressure after each actuation, the leak, how many actuations last, and what tank is needed.
 
-One draw fills a chamber that has been exhausted to the atmosphere. Before it, the chamber holds its dead
-volume of air at atmospheric pressure; after it, dead and swept volume at the fill pressure. With a
-regulator that is the set pressure as long as the tank stays above it, else tank and chamber equalise;
-without one they always equalise.
+One draw fills a chamber that has been exhausted to the atmosphere. Before it, the chamber holds its dead volume of
+air at atmospheric pressure; after it, dead and swept volume at the fill pressure. With a regulator that is the set
+pressure as long as the tank stays above it, else tank and chamber equalise; without one they always equalise.
 
-Two bounds frame a real tank. Slow use is isothermal (upper bound). In fast use the air that stays behind
-cools as it expands and the pressure falls further (lower bound), to creep up again as it warms. In both,
-the air in the small chamber is taken to be at room temperature, so a well insulated chamber would draw a
-little more.
+Two bounds frame a real tank. Slow use is isothermal (upper bound). In fast use the air that stays behind cools as it
+expands and the pressure falls further (lower bound), to creep up again as it warms. In both, the air in the small
+chamber is taken to be at room temperature, so a well insulated chamber would draw a little more.
 
-All pressures are absolute. The functions ``after_draw``, ``after_fast_draw``, ``fast_pressure``,
-``fill_pressure`` and ``after_leak`` are plain arithmetic: they broadcast over arrays and compile unchanged
-on scalars.
+All pressures are absolute. The functions ``after_draw``, ``after_fast_draw``, ``fast_pressure``, ``fill_pressure``
+and ``after_leak`` are plain arithmetic: they broadcast over arrays and compile unchanged on scalars.
 
 Caution: a tank holds its energy after the robot is switched off. Empty it before any work, and stay below
 the rated pressure of the weakest part of the circuit.
 
 What a tank is good for: actuations until a mechanism falls short, and the tank or charge that is needed.
 
-A cycle of draws is repeated. With a regulator holding, each cycle takes the same air (the pressure falls
-linearly); without one, or below its setting, each leaves the same share (it falls geometrically). Both are
-one affine map, so the answers are closed forms between the few moments at which a regulator loses its
-setting.
+A cycle of draws is repeated. With a regulator holding, each cycle takes the same air (the pressure falls linearly);
+without one, or below its setting, each leaves the same share (it falls geometrically). Both are one affine map, so
+the answers are closed forms between the few moments at which a regulator loses its setting.
 
 Caution: a charge pressure found here is a wish, not a licence. The rated pressure of the weakest part and
 the event's limit come first.
@@ -53,10 +49,8 @@ class Draw:
     ----------
     V_before : Real
         Chamber volume before, at atmospheric pressure: the dead volume [m3].
-    V_after : Real
-        Chamber volume after, dead and swept [m3].
-    p_set : Real
-        Absolute pressure of the regulator, infinite without one [Pa].
+    V_after, p_set : Real
+        Chamber volume after, dead and swept [m3]; absolute pressure of the regulator, infinite without one [Pa].
     p_need : Real
         Absolute pressure that the mechanism needs at the end of the stroke, at least the atmosphere's [Pa].
 
@@ -88,18 +82,12 @@ def after_draw(p_tank: Real, V_tank: Real, V_before: Real, V_after: Real, p_atm:
 
     Parameters
     ----------
-    p_tank : Real
-        Absolute pressure in the tank before [Pa].
-    V_tank : Real
-        Tank volume, above zero [m3].
-    V_before : Real
-        Chamber volume before, at atmospheric pressure [m3].
-    V_after : Real
-        Chamber volume after [m3].
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
-    p_set : Real
-        Absolute pressure of the regulator, infinite without one [Pa].
+    p_tank, V_tank : Real
+        Absolute pressure in the tank before [Pa]; tank volume, above zero [m3].
+    V_before, V_after : Real
+        Chamber volume before, at atmospheric pressure [m3]; chamber volume after [m3].
+    p_atm, p_set : Real
+        Pressure of the atmosphere [Pa]; absolute pressure of the regulator, infinite without one [Pa].
 
     Returns
     -------
@@ -170,10 +158,8 @@ def after_leak(p_tank: Real, time: Real, time_constant: Real, p_atm: Real) -> Re
 
     Parameters
     ----------
-    p_tank : Real
-        Absolute pressure before [Pa].
-    time : Real
-        Time that passes [s].
+    p_tank, time : Real
+        Absolute pressure before [Pa]; time that passes [s].
     time_constant : Real
         Time in which the gauge pressure falls to 37 %, above zero, infinite when tight [s].
     p_atm : Real
@@ -225,14 +211,10 @@ class Circuit:
 
     Parameters
     ----------
-    volume : Real
-        Volume [m3].
-    p_charge : Real
-        Absolute pressure at the start [Pa].
-    p_set : Real
-        Absolute pressure of its regulator, infinite without one [Pa].
-    leak : Real
-        Time constant of its leak [s].
+    volume, p_charge : Real
+        Volume [m3]; absolute pressure at the start [Pa].
+    p_set, leak : Real
+        Absolute pressure of its regulator, infinite without one [Pa]; time constant of its leak [s].
     """
 
     volume: Real
@@ -246,12 +228,8 @@ def all_layouts(users: int, circuits: int, most: int = 60_000) -> npt.NDArray[np
 
     Parameters
     ----------
-    users : int
-        Number of cylinders [-].
-    circuits : int
-        Number of circuits [-].
-    most : int
-        Refuse to list more than this [-].
+    users, circuits, most : int
+        Number of cylinders [-]; number of circuits [-]; refuse to list more than this [-].
 
     Returns
     -------
@@ -386,10 +364,8 @@ def actuations_until_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_
 
     Parameters
     ----------
-    p_tank : Real
-        Absolute pressure at the start [Pa].
-    V_tank : Real
-        Tank volume [m3].
+    p_tank, V_tank : Real
+        Absolute pressure at the start [Pa]; tank volume [m3].
     draws : Sequence of Draw
         The draws of one cycle in order.
     p_atm : Real
@@ -431,10 +407,8 @@ def draws_before_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm:
 
     Parameters
     ----------
-    p_tank : Real
-        Absolute pressure at the start [Pa].
-    V_tank : Real
-        Tank volume [m3].
+    p_tank, V_tank : Real
+        Absolute pressure at the start [Pa]; tank volume [m3].
     draws : Sequence of Draw
         The draws of one cycle in order.
     p_atm : Real

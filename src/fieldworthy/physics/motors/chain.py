@@ -68,10 +68,8 @@ def pitch_radius(pitch: Real, teeth: Real) -> Real:
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    teeth : Real
-        Number of teeth, three or more [-].
+    pitch, teeth : Real
+        Chain pitch [m]; number of teeth, three or more [-].
 
     Returns
     -------
@@ -129,9 +127,8 @@ def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
 
     Notes
     -----
-    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. The wrap counts
-    teeth, not arc, since links lie as chords. Where one sprocket would lie inside the other the chain lies
-    on the larger.
+    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. The wrap counts teeth, not
+    arc, since links lie as chords. Where one sprocket would lie inside the other the chain lies on the larger.
 
     References
     ----------
@@ -190,8 +187,7 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
     Raises
     ------
     ValueError
-        If the pitch is not positive, a sprocket has fewer than three teeth, or the chain cannot close in
-        any case.
+        If the pitch is not positive, a sprocket has fewer than three teeth, or the chain cannot close in any case.
 
     Notes
     -----
@@ -253,15 +249,10 @@ def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Re
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    pitches : Real
-        Taut length at the built centre distance, from `length` [-].
-    links : Real
-        Links in the chain [-].
+    pitch, pitches, links : Real
+        Chain pitch [m]; taut length at the built centre distance, from `length` [-]; links in the chain [-].
     elongation : Real, optional
-        Growth of the chain by wear; 0.02 to 0.03 is where a chain is replaced (common practice, no source)
-        [-].
+        Growth of the chain by wear; 0.02 to 0.03 is where a chain is replaced (common practice, no source) [-].
 
     Returns
     -------
@@ -339,9 +330,8 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
 
     Notes
     -----
-    h = sqrt((S + e)^2 - S^2) / 2: the run becomes two straight lines over a small idler at its middle. A
-    larger idler wraps some chain and needs less. The travel grows as the root of the slack: the first
-    millimetre costs most.
+    h = sqrt((S + e)^2 - S^2) / 2: the run becomes two straight lines over a small idler at its middle. A larger idler
+    wraps some chain and needs less. The travel grows as the root of the slack: the first millimetre costs most.
 
     References
     ----------

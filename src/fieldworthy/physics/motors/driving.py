@@ -41,10 +41,8 @@ def scrub_moment(x: Array, load: Array, side_grip: Array) -> Array:
 
     Parameters
     ----------
-    x : Array
-        Position of each wheel along the robot, wheels leading [m].
-    load : Array
-        Normal load of each [N].
+    x, load : Array
+        Position of each wheel along the robot, wheels leading [m]; normal load of each [N].
     side_grip : Array
         Coefficient of friction sideways of each, near zero for wheels with rollers [-].
 
@@ -83,10 +81,8 @@ class YawLoad:
         Scrub moment of the wheels, as ``scrub_moment`` gives it [N m].
     grip_force : Real
         Grip along the rolling direction of all driven wheels together [N].
-    resistance : Real
-        Rolling resistance and bearing friction at the rims [N].
-    rotating_mass : Real
-        Inertia of wheels, gears and rotors at the rim [kg].
+    resistance, rotating_mass : Real
+        Rolling resistance and bearing friction at the rims [N]; inertia of wheels, gears and rotors at the rim [kg].
     """
 
     inertia: Real
@@ -225,10 +221,8 @@ class Turn:
 
     Parameters
     ----------
-    time : Array
-        From rest to rest [s].
-    peak_rate : Array
-        Largest turn rate on the way [rad/s].
+    time, peak_rate : Array
+        From rest to rest [s]; largest turn rate on the way [rad/s].
     """
 
     time: Array
@@ -244,10 +238,8 @@ def turn(drive: DriveLine, yaw: YawLoad, angle: Real = 0.5 * np.pi, use: Real = 
         The drive [-].
     yaw : YawLoad
         What it turns [-].
-    angle : Real
-        Angle to turn, not negative [rad].
-    use : Real
-        Share of the braking that drivers use [-].
+    angle, use : Real
+        Angle to turn, not negative [rad]; share of the braking that drivers use [-].
 
     Returns
     -------
@@ -277,10 +269,8 @@ class Draw:
 
     Parameters
     ----------
-    charge : Array
-        Charge from the battery [C].
-    energy : Array
-        Energy from the battery's terminals [J].
+    charge, energy : Array
+        Charge from the battery [C]; energy from the battery's terminals [J].
     square : Array
         Square of a motor's winding current, integrated over the move [A2 s].
     """
@@ -346,10 +336,8 @@ def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
     ----------
     powertrain : Powertrain
         Battery to wheels [-].
-    force : Real
-        Force at the rims, in the direction of motion [N].
-    speed : Real
-        Speed [m/s].
+    force, speed : Real
+        Force at the rims, in the direction of motion [N]; speed [m/s].
 
     Returns
     -------

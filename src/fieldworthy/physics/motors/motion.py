@@ -48,12 +48,8 @@ class SpeedCurve:
 
     Parameters
     ----------
-    mass : Real
-        Effective mass [kg].
-    stall_force : Real
-        The line's force at standstill [N].
-    slope : Real
-        The line's loss of force per speed, positive [N s/m].
+    mass, stall_force, slope : Real
+        Effective mass [kg]; the line's force at standstill [N]; the line's loss of force per speed, positive [N s/m].
     held_force : Real
         Constant bound of the force; infinite: none [N].
     power : Real
@@ -207,10 +203,8 @@ class SpeedCurve:
 
         Parameters
         ----------
-        low : Array
-            Lower speed [m/s].
-        high : Array
-            Upper speed, below top speed [m/s].
+        low, high : Array
+            Lower speed [m/s]; upper speed, below top speed [m/s].
         shares : Array
             Places from 0 to 1, on a leading axis of their own [-].
 
@@ -306,16 +300,10 @@ class DriveLine:
 
     Parameters
     ----------
-    stall_force : Real
-        Where the line meets standstill, sag included, bounds left out [N].
-    slope : Real
-        Loss of force per speed [N s/m].
-    force_limit : Real
-        Bound by the current limit [N].
-    power_limit : Real
-        Bound of the power at the rims [W].
-    brake_force : Real
-        Force with which the motors can brake [N].
+    stall_force, slope : Real
+        Where the line meets standstill, sag included, bounds left out [N]; loss of force per speed [N s/m].
+    force_limit, power_limit, brake_force : Real
+        Bound by the current limit [N]; bound of the power at the rims [W]; force with which the motors can brake [N].
     """
 
     stall_force: Real
@@ -334,14 +322,10 @@ class Load:
 
     Parameters
     ----------
-    mass : Real
-        Mass of the robot [kg].
-    rotating_mass : Real
-        Inertia of wheels, gears and rotors at the rim, J / r ** 2 [kg].
-    resistance : Real
-        Rolling resistance and bearing friction at the rim [N].
-    grip_acceleration : Real
-        Most that grip allows [m/s2].
+    mass, rotating_mass : Real
+        Mass of the robot [kg]; inertia of wheels, gears and rotors at the rim, J / r ** 2 [kg].
+    resistance, grip_acceleration : Real
+        Rolling resistance and bearing friction at the rim [N]; most that grip allows [m/s2].
     deceleration : Real
         Deceleration of the stop [m/s2]; infinite where the run need not stop.
     """
@@ -452,16 +436,10 @@ def drive_force(speed: Real, stall_force: Real, slope: Real, force_limit: Real, 
 
     Parameters
     ----------
-    speed : Real
-        Speed, not negative [m/s].
-    stall_force : Real
-        Force where the line meets standstill [N].
-    slope : Real
-        Loss of force per speed [N s/m].
-    force_limit : Real
-        Bound by the current limit [N].
-    power_limit : Real
-        Bound of the power at the rims [W].
+    speed, stall_force, slope : Real
+        Speed, not negative [m/s]; force where the line meets standstill [N]; loss of force per speed [N s/m].
+    force_limit, power_limit : Real
+        Bound by the current limit [N]; bound of the power at the rims [W].
 
     Returns
     -------
@@ -477,16 +455,10 @@ def acceleration(force: Real, resistance: Real, mass: Real, rotating_mass: Real,
 
     Parameters
     ----------
-    force : Real
-        Drive force at the rims [N].
-    resistance : Real
-        Rolling resistance and bearing friction [N].
-    mass : Real
-        Mass of the robot [kg].
-    rotating_mass : Real
-        Inertia of what rotates, at the rim [kg].
-    grip_acceleration : Real
-        Most that grip allows [m/s2].
+    force, resistance, mass : Real
+        Drive force at the rims [N]; rolling resistance and bearing friction [N]; mass of the robot [kg].
+    rotating_mass, grip_acceleration : Real
+        Inertia of what rotates, at the rim [kg]; most that grip allows [m/s2].
 
     Returns
     -------
@@ -509,10 +481,8 @@ def brake_deceleration(drive: DriveLine, load: Load, grip_limit: Real, use: Real
         The drive [-].
     load : Load
         What it moves; its own deceleration is not read [-].
-    grip_limit : Real
-        Least of the decelerations of slip and of tipping [m/s2].
-    use : Real
-        Share of the braking that drivers use [-].
+    grip_limit, use : Real
+        Least of the decelerations of slip and of tipping [m/s2]; share of the braking that drivers use [-].
 
     Returns
     -------
@@ -567,12 +537,8 @@ class Move:
 
     Parameters
     ----------
-    time : Array
-        Whole time [s].
-    peak_speed : Array
-        Speed at which braking starts [m/s].
-    run_up_time : Array
-        Time up to peak speed [s].
+    time, peak_speed, run_up_time : Array
+        Whole time [s]; speed at which braking starts [m/s]; time up to peak speed [s].
     run_up_distance : Array
         Distance up to peak speed [m].
     """
@@ -634,10 +600,8 @@ def move_mix_time(drive: DriveLine, load: Load, distances: Array, times: Array) 
         The drive [-].
     load : Load
         What it moves, and how hard it brakes [-].
-    distances : Array
-        Length of each kind of move, kinds on the only axis [m].
-    times : Array
-        How often each is made [-].
+    distances, times : Array
+        Length of each kind of move, kinds on the only axis [m]; how often each is made [-].
 
     Returns
     -------

@@ -38,16 +38,10 @@ class MotorLine:
 
     Parameters
     ----------
-    free_speed : Real
-        Speed without load at rated voltage [rad/s].
-    stall_torque : Real
-        Torque at standstill at rated voltage, without a limit [N m].
-    free_current : Real
-        Current without load [A].
-    stall_current : Real
-        Current at standstill, without a limit [A].
-    rated_voltage : Real
-        Voltage at which these hold [V].
+    free_speed, stall_torque : Real
+        Speed without load at rated voltage [rad/s]; torque at standstill at rated voltage, without a limit [N m].
+    free_current, stall_current, rated_voltage : Real
+        Current without load [A]; current at standstill, without a limit [A]; voltage at which these hold [V].
 
     Raises
     ------
@@ -124,16 +118,10 @@ def current_bound(speed: Real, torque_constant: Real, free_current: Real, curren
 
     Parameters
     ----------
-    speed : Real
-        Shaft speed, not negative [rad/s].
-    torque_constant : Real
-        Torque per ampere [N m/A].
-    free_current : Real
-        Current without load [A].
-    current_limit : Real
-        Bound of the current [A].
-    power_cap : Real
-        Bound of the mechanical power at the shaft [W].
+    speed, torque_constant, free_current : Real
+        Shaft speed, not negative [rad/s]; torque per ampere [N m/A]; current without load [A].
+    current_limit, power_cap : Real
+        Bound of the current [A]; bound of the mechanical power at the shaft [W].
 
     Returns
     -------
@@ -153,16 +141,10 @@ def motor_current(speed: Real, voltage: Real, voltage_constant: Real, resistance
 
     Parameters
     ----------
-    speed : Real
-        Shaft speed [rad/s].
-    voltage : Real
-        Voltage at the controller's terminals [V].
-    voltage_constant : Real
-        Induced voltage per speed [V s/rad].
-    resistance : Real
-        Winding resistance [ohm].
-    bound : Real
-        Largest current, either sign [A].
+    speed, voltage, voltage_constant : Real
+        Shaft speed [rad/s]; voltage at the controller's terminals [V]; induced voltage per speed [V s/rad].
+    resistance, bound : Real
+        Winding resistance [ohm]; largest current, either sign [A].
 
     Returns
     -------
@@ -182,12 +164,8 @@ def shaft_torque(current: Real, torque_constant: Real, free_current: Real) -> Re
 
     Parameters
     ----------
-    current : Real
-        Winding current [A].
-    torque_constant : Real
-        Torque per ampere [N m/A].
-    free_current : Real
-        Current that the motor's own friction takes [A].
+    current, torque_constant, free_current : Real
+        Winding current [A]; torque per ampere [N m/A]; current that the motor's own friction takes [A].
 
     Returns
     -------
@@ -202,10 +180,8 @@ def torque_current(torque: Real, torque_constant: Real, free_current: Real) -> R
 
     Parameters
     ----------
-    torque : Real
-        Torque at the shaft, in the direction of motion [N m].
-    torque_constant : Real
-        Torque per ampere [N m/A].
+    torque, torque_constant : Real
+        Torque at the shaft, in the direction of motion [N m]; torque per ampere [N m/A].
     free_current : Real
         Current that the motor's own friction takes [A].
 
@@ -242,10 +218,8 @@ class Battery:
 
     Parameters
     ----------
-    open_voltage : Real
-        Voltage without load [V].
-    resistance : Real
-        Internal resistance, leads included [ohm].
+    open_voltage, resistance : Real
+        Voltage without load [V]; internal resistance, leads included [ohm].
 
     Raises
     ------
@@ -268,18 +242,12 @@ def terminal_voltage(
 
     Parameters
     ----------
-    speed : Real
-        Shaft speed, not negative [rad/s].
-    open_voltage : Real
-        Battery voltage without load [V].
-    source_resistance : Real
-        Internal resistance times the number of motors [ohm].
-    voltage_constant : Real
-        Induced voltage per speed [V s/rad].
-    resistance : Real
-        Winding resistance [ohm].
-    bound : Real
-        Winding current that the controller allows at this speed [A].
+    speed, open_voltage : Real
+        Shaft speed, not negative [rad/s]; battery voltage without load [V].
+    source_resistance, voltage_constant : Real
+        Internal resistance times the number of motors [ohm]; induced voltage per speed [V s/rad].
+    resistance, bound : Real
+        Winding resistance [ohm]; winding current that the controller allows at this speed [A].
 
     Returns
     -------
@@ -314,10 +282,8 @@ class OperatingPoint:
 
     Parameters
     ----------
-    voltage : Real
-        Terminal voltage of the battery [V].
-    motor_current : Real
-        Winding current of each motor [A].
+    voltage, motor_current : Real
+        Terminal voltage of the battery [V]; winding current of each motor [A].
     battery_current : Real
         Current that all of them draw [A]; negative where they feed back.
     torque : Real
@@ -343,10 +309,8 @@ def operating_point(
         Its bounds [-].
     battery : Battery
         The shared battery [-].
-    motors : Real
-        Number of motors [-].
-    speed : Real
-        Shaft speed, not negative [rad/s].
+    motors, speed : Real
+        Number of motors [-]; shaft speed, not negative [rad/s].
 
     Returns
     -------
@@ -367,10 +331,8 @@ class GearStage:
 
     Parameters
     ----------
-    ratio : Real
-        Turns of the motor's side per turn of the wheel's side [-].
-    efficiency : Real
-        Share of the torque that it lets through [-].
+    ratio, efficiency : Real
+        Turns of the motor's side per turn of the wheel's side [-]; share of the torque that it lets through [-].
 
     Raises
     ------
@@ -453,10 +415,8 @@ class Feedforward:
 
     Parameters
     ----------
-    start : Real
-        Against friction, in the direction of motion [V].
-    per_speed : Real
-        For each unit of speed [V s/m].
+    start, per_speed : Real
+        Against friction, in the direction of motion [V]; for each unit of speed [V s/m].
     per_acceleration : Real
         For each unit of acceleration [V s2/m].
     """

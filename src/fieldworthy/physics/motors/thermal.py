@@ -27,12 +27,8 @@ class HeatPath:
 
     Parameters
     ----------
-    winding_capacity : Real
-        Heat capacity of the winding [J/K].
-    case_capacity : Real
-        Heat capacity of the case [J/K].
-    winding_to_case : Real
-        Thermal resistance between them [K/W].
+    winding_capacity, case_capacity, winding_to_case : Real
+        Heat capacity of the winding [J/K]; heat capacity of the case [J/K]; thermal resistance between them [K/W].
     case_to_air : Real
         Thermal resistance from case to air [K/W].
 
@@ -62,10 +58,8 @@ class Winding:
 
     Parameters
     ----------
-    resistance : Real
-        Winding resistance at the reference temperature [ohm].
-    reference : Real
-        That temperature [K].
+    resistance, reference : Real
+        Winding resistance at the reference temperature [ohm]; that temperature [K].
     growth : Real
         Growth of the resistance per kelvin, referred to the reference [1/K].
     """
@@ -84,10 +78,8 @@ class Temperatures:
 
     Parameters
     ----------
-    winding : Real
-        Of the winding [K].
-    case : Real
-        Of the case [K].
+    winding, case : Real
+        Of the winding [K]; of the case [K].
     """
 
     winding: Real
@@ -107,10 +99,8 @@ def two_node_step(
 
     Parameters
     ----------
-    winding : Real
-        Rise of the winding over the air [K].
-    case : Real
-        Rise of the case over the air [K].
+    winding, case : Real
+        Rise of the winding over the air [K]; rise of the case over the air [K].
     heating : Real
         Loss with the winding as warm as the air, times step over winding capacity [K].
     self_heating : Real
@@ -129,9 +119,8 @@ def two_node_step(
 
     Notes
     -----
-    Exact for any step: the exponential of the 2x2 matrix, written with its two real eigenvalues. Copper's
-    growing resistance is linear in temperature and so part of the matrix. Growth of a runaway is cut at
-    exp(200).
+    Exact for any step: the exponential of the 2x2 matrix, written with its two real eigenvalues. Copper's growing
+    resistance is linear in temperature and so part of the matrix. Growth of a runaway is cut at exp(200).
 
     References
     ----------
@@ -168,10 +157,8 @@ def derating_factor(temperature: Real, thresholds: Sequence[Real], factors: Sequ
     ----------
     temperature : Real
         Temperature that the controller watches [K].
-    thresholds : sequence of Real
-        Temperatures from which a step holds [K].
-    factors : sequence of Real
-        Share of the limit that each step leaves [-].
+    thresholds, factors : sequence of Real
+        Temperatures from which a step holds [K]; share of the limit that each step leaves [-].
 
     Returns
     -------
@@ -195,12 +182,8 @@ def after(path: HeatPath, coil: Winding, start: Temperatures, air: Real, current
         The winding's resistance [-].
     start : Temperatures
         Temperatures before [-].
-    air : Real
-        Temperature of the air around [K].
-    current : Real
-        Effective winding current [A].
-    duration : Real
-        How long [s].
+    air, current, duration : Real
+        Temperature of the air around [K]; effective winding current [A]; how long [s].
 
     Returns
     -------
@@ -239,10 +222,8 @@ class Derating:
     ----------
     current_limit : Real
         Limit of a cool motor [A].
-    thresholds : tuple of Real
-        Winding temperatures from which each step holds [K].
-    factors : tuple of Real
-        Share of the limit that each leaves [-].
+    thresholds, factors : tuple of Real
+        Winding temperatures from which each step holds [K]; share of the limit that each leaves [-].
     """
 
     current_limit: Real = np.inf
@@ -346,10 +327,8 @@ def steady(path: HeatPath, coil: Winding, air: Real, current: Real) -> Temperatu
         Heat capacities and resistances [-].
     coil : Winding
         The winding's resistance [-].
-    air : Real
-        Temperature of the air around [K].
-    current : Real
-        Effective winding current [A].
+    air, current : Real
+        Temperature of the air around [K]; effective winding current [A].
 
     Returns
     -------
@@ -378,10 +357,8 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
         Heat capacities and resistances [-].
     start : Temperatures
         Temperatures when it stops, of either node below the air or above it [-].
-    air : Real
-        Temperature of the air around [K].
-    target : Real
-        Winding temperature to fall below [K].
+    air, target : Real
+        Temperature of the air around [K]; winding temperature to fall below [K].
 
     Returns
     -------

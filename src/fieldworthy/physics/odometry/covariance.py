@@ -349,14 +349,13 @@ def budget(setup: Tracking, path: Path, placement: Placement | None = None, fixe
 
     Notes
     -----
-    Diameters, offsets, toe, slip, gyro scale and drift, and the phase of a runout, are drawn once and stay
-    for the run: their errors add up in amplitude. Wobble, lift-off, unseen drift and gyro noise are white:
-    their variances add up. Lift-off is a Poisson process. A counter that is zeroed between two counts errs
-    by a fixed q/sqrt(12) from then on, and by another at each reading; readings are taken as independent,
-    true where travel varies by more than a count from run to run, and pose is updated at every count or two.
-    A relocation that is taken sets the pose to what is measured; one that is fused uses the gain that is best for the
-    pose, as a Kalman filter does that knows these parts. Either way the wheels' own errors are not learnt, and go on
-    acting after it.
+    Diameters, offsets, toe, slip, gyro scale and drift, and the phase of a runout, are drawn once and stay for the
+    run: their errors add up in amplitude. Wobble, lift-off, unseen drift and gyro noise are white: their variances
+    add up. Lift-off is a Poisson process. A counter that is zeroed between two counts errs by a fixed q/sqrt(12) from
+    then on, and by another at each reading; readings are taken as independent, true where travel varies by more than
+    a count from run to run, and pose is updated at every count or two. A relocation that is taken sets the pose to
+    what is measured; one that is fused uses the gain that is best for the pose, as a Kalman filter does that knows
+    these parts. Either way the wheels' own errors are not learnt, and go on acting after it.
 
     First order: spreads agree with simulated odometry to 1 percent while heading errors stay below 0.1 rad and to
     3 percent up to 0.25 rad; after a relocation, which leaves only small differences, from a tenth of that.

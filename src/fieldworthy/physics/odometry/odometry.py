@@ -7,9 +7,8 @@ Axes as in ISO 8855: x forward, y left, heading counter-clockwise from above.
 
 A tracking set-up: unpowered (or powered) wheels and a gyro, what they see, and how pose follows from them.
 
-Every uncertainty is a standard deviation. A forward wheel that stands `offset` to the left of the turning
-centre reads ahead - turn * offset; a sideways wheel that stands `offset` ahead of it reads left + turn *
-offset.
+Every uncertainty is a standard deviation. A forward wheel that stands `offset` to the left of the turning centre
+reads ahead - turn * offset; a sideways wheel that stands `offset` ahead of it reads left + turn * offset.
 
 The square-path test of odometry: what the end points of squares driven both ways tell about wheels and track.
 
@@ -465,8 +464,7 @@ def weights(setup: Tracking) -> Weights:
     Returns
     -------
     Weights
-        For each reading, the motion ahead and left [-] and the turn [1/m for wheels, - for the gyro] per
-        unit.
+        For each reading, the motion ahead and left [-] and the turn [1/m for wheels, - for the gyro] per unit.
 
     Raises
     ------

@@ -1,8 +1,7 @@
 """Straight guides: when a load beside the guide makes it bind, as a drawer pulled at one corner does.
 
-A carriage slides along x on two bearing pads a guide length apart. It is driven with a force at one offset
-against a load at another; the moment between them is carried as a pair of contact forces, and those forces
-rub.
+A carriage slides along x on two bearing pads a guide length apart. It is driven with a force at one offset against a
+load at another; the moment between them is carried as a pair of contact forces, and those forces rub.
 """
 
 from __future__ import annotations
@@ -92,10 +91,8 @@ def shortest_guide(offset: Real, friction: Real) -> Array:
 
     Parameters
     ----------
-    offset : Real
-        Distance of the driving force from the guide's axis [m].
-    friction : Real
-        Coefficient of friction [-].
+    offset, friction : Real
+        Distance of the driving force from the guide's axis [m]; coefficient of friction [-].
 
     Returns
     -------

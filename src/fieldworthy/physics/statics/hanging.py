@@ -34,10 +34,8 @@ def turned(point: npt.ArrayLike, about: npt.ArrayLike, attitude: Real) -> Array:
 
     Parameters
     ----------
-    point : array_like
-        The point in the robot's axes [m], shape ``(2, *cases)``.
-    about : array_like
-        The point that is held [m], shape ``(2, *cases)``.
+    point, about : array_like
+        The point in the robot's axes [m], shape ``(2, *cases)``; the point that is held [m], shape ``(2, *cases)``.
     attitude : Real
         Rotation about +y, positive nose down [rad].
 
@@ -70,10 +68,8 @@ def free_attitude(hook: npt.ArrayLike, cg: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    cg : array_like
-        Centre of gravity [m], shape ``(2, *cases)``.
+    hook, cg : array_like
+        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
 
     Returns
     -------
@@ -102,14 +98,10 @@ def friction_swing(hook: npt.ArrayLike, cg: npt.ArrayLike, bar_radius: Real, fri
 
     Parameters
     ----------
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    cg : array_like
-        Centre of gravity [m], shape ``(2, *cases)``.
-    bar_radius : Real
-        Radius of the bar [m].
-    friction : Real
-        Coefficient of friction between hook and bar [-].
+    hook, cg : array_like
+        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
+    bar_radius, friction : Real
+        Radius of the bar [m]; coefficient of friction between hook and bar [-].
 
     Returns
     -------
@@ -231,10 +223,8 @@ def hang(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLi
     ----------
     weight : Real
         Weight [N].
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    cg : array_like
-        Centre of gravity [m], shape ``(2, *cases)``.
+    hook, cg : array_like
+        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
     rest : array_like
         The point of the robot that may rest on the wall [m], shape ``(2, *cases)``.
     wall : Wall
@@ -252,12 +242,11 @@ def hang(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLi
 
     Notes
     -----
-    Moments about the bar with the rest on the wall: N side |z'_rest| = W x'_cg without friction. The rest is
-    in compression, and holds the attitude, when the centre of gravity is on the robot's side of the bar's
-    vertical: a hook on the side away from the centre of gravity with a rest below. With the hook near the
-    centre of gravity N is near 0 and the robot swings; past it (`critical_hook_x`) the rest leaves the wall
-    and it hangs free. Forces are for a smooth wall; `rest_force_range` says what friction may change. A rest
-    that cannot reach the wall hangs free.
+    Moments about the bar with the rest on the wall: N side |z'_rest| = W x'_cg without friction. The rest is in
+    compression, and holds the attitude, when the centre of gravity is on the robot's side of the bar's vertical: a
+    hook on the side away from the centre of gravity with a rest below. With the hook near the centre of gravity N is
+    near 0 and the robot swings; past it (`critical_hook_x`) the rest leaves the wall and it hangs free. Forces are
+    for a smooth wall; `rest_force_range` says what friction may change. A rest that cannot reach the wall hangs free.
 
     References
     ----------
@@ -293,8 +282,7 @@ def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Ar
     Returns
     -------
     Array
-        Position of the hook [m]. For a wall behind, hooks behind this hold; for a wall ahead, hooks ahead of
-        it.
+        Position of the hook [m]. For a wall behind, hooks behind this hold; for a wall ahead, hooks ahead of it.
 
     Raises
     ------
@@ -303,8 +291,7 @@ def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Ar
 
     Notes
     -----
-    x'_cg = 0: x_hook = x_cg - (z_hook - z_cg) tan(theta). At a level attitude it is the centre of gravity
-    itself.
+    x'_cg = 0: x_hook = x_cg - (z_hook - z_cg) tan(theta). At a level attitude it is the centre of gravity itself.
 
     References
     ----------
@@ -323,10 +310,8 @@ def lowest_point(outline: npt.ArrayLike, hook: npt.ArrayLike, attitude: Real, ba
         Points of the body's outline [m], shape ``(p, 2, *cases)``.
     hook : array_like
         Where the hook touches the bar [m], shape ``(2, *cases)``.
-    attitude : Real
-        Rotation about +y, positive nose down [rad].
-    bar_height : Real
-        Height of that contact over the floor [m].
+    attitude, bar_height : Real
+        Rotation about +y, positive nose down [rad]; height of that contact over the floor [m].
 
     Returns
     -------
@@ -384,16 +369,10 @@ def lift_off(weight: Real, hook_x: Real, cg_x: Real, front_x: Real, rear_x: Real
 
     Parameters
     ----------
-    weight : Real
-        Weight [N].
-    hook_x : Real
-        Hook, forward position [m].
-    cg_x : Real
-        Centre of gravity, forward position [m].
-    front_x : Real
-        Foremost floor contact [m].
-    rear_x : Real
-        Rearmost floor contact [m].
+    weight, hook_x, cg_x : Real
+        Weight [N]; hook, forward position [m]; centre of gravity, forward position [m].
+    front_x, rear_x : Real
+        Foremost floor contact [m]; rearmost floor contact [m].
 
     Returns
     -------
@@ -407,9 +386,8 @@ def lift_off(weight: Real, hook_x: Real, cg_x: Real, front_x: Real, rear_x: Real
 
     Notes
     -----
-    Moments about the other contact: F_front = W (x_cg - x_rear) / (x_hook - x_rear) while the hook is ahead
-    of the rear contact, F_rear likewise. Whichever is less lifts first: the end on the hook's side of the
-    centre of gravity.
+    Moments about the other contact: F_front = W (x_cg - x_rear) / (x_hook - x_rear) while the hook is ahead of the
+    rear contact, F_rear likewise. Whichever is less lifts first: the end on the hook's side of the centre of gravity.
 
     References
     ----------
@@ -455,10 +433,8 @@ def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt
     ----------
     weight : Real
         Weight [N].
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    cg : array_like
-        Centre of gravity [m], shape ``(2, *cases)``.
+    hook, cg : array_like
+        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
     contact : array_like
         The floor contact that lifts last [m], shape ``(2, *cases)``.
     steps : int
@@ -476,10 +452,9 @@ def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt
 
     Notes
     -----
-    F = W (x'_cg - x'_contact) / (x'_hook - x'_contact) at each attitude, the pull vertical, the standing
-    wheel free to roll. At the free attitude both lie on one vertical: F = W and the floor carries nothing.
-    Kept between 0 and the weight: 0 within the ramp means that the robot falls over the standing contact
-    before it hangs.
+    F = W (x'_cg - x'_contact) / (x'_hook - x'_contact) at each attitude, the pull vertical, the standing wheel free
+    to roll. At the free attitude both lie on one vertical: F = W and the floor carries nothing. Kept between 0 and
+    the weight: 0 within the ramp means that the robot falls over the standing contact before it hangs.
 
     References
     ----------
@@ -540,12 +515,8 @@ def actuator_force(hook_force: Real, ratio: Real, count: Real = 1.0, efficiency:
 
     Parameters
     ----------
-    hook_force : Real
-        Force at the hook [N].
-    ratio : Real
-        Hook travel per actuator travel [-], positive.
-    count : Real
-        Actuators that share the load [-].
+    hook_force, ratio, count : Real
+        Force at the hook [N]; hook travel per actuator travel [-], positive; actuators that share the load [-].
     efficiency : Real
         Efficiency of the linkage or winch [-], above 0 up to 1.
 

@@ -31,10 +31,8 @@ class RigidBody:
 
     Parameters
     ----------
-    mass : Array
-        Mass [kg], shape ``cases``.
-    cg : Array
-        Centre of gravity [m], shape ``(3, *cases)``.
+    mass, cg : Array
+        Mass [kg], shape ``cases``; centre of gravity [m], shape ``(3, *cases)``.
     inertia : Array
         Inertia tensor about the centre of gravity [kg m2], shape ``(3, 3, *cases)``; products of inertia with
         their minus sign, so that the matrix is the tensor.
@@ -57,10 +55,8 @@ def lift(values: npt.ArrayLike, lead: int, trailing: int) -> Array:
     ----------
     values : array_like
         Numbers with ``lead`` axes of structure and any axes of cases [any unit].
-    lead : int
-        Axes of structure [-].
-    trailing : int
-        Axes of cases wanted [-].
+    lead, trailing : int
+        Axes of structure [-]; axes of cases wanted [-].
 
     Returns
     -------
@@ -104,10 +100,8 @@ def assemble(mass: npt.ArrayLike, position: npt.ArrayLike, size: npt.ArrayLike) 
 
     Parameters
     ----------
-    mass : array_like
-        Mass of each part [kg], shape ``(k, *cases)``.
-    position : array_like
-        Centre of each part [m], shape ``(k, 3, *cases)``.
+    mass, position : array_like
+        Mass of each part [kg], shape ``(k, *cases)``; centre of each part [m], shape ``(k, 3, *cases)``.
     size : array_like
         Edges of each part [m], shape ``(k, 3, *cases)``; zeros make a point mass.
 

@@ -2,8 +2,7 @@
 
 Convex outlines in plan: support, caliper width, flats and corners.
 
-A polygon's vertices run counter-clockwise with the shape ``(k, 2, *cases)``; a circle is kept as its radius,
-exactly.
+A polygon's vertices run counter-clockwise with the shape ``(k, 2, *cases)``; a circle is kept as its radius, exactly.
 
 The support polygon of a robot's floor contacts, how far the load is from its edges, and the wheel loads.
 
@@ -112,10 +111,8 @@ def rectangle(length: Real, width: Real) -> Polygon:
 
     Parameters
     ----------
-    length : Real
-        Size along x [m].
-    width : Real
-        Size along y [m].
+    length, width : Real
+        Size along x [m]; size along y [m].
 
     Returns
     -------
@@ -279,8 +276,7 @@ def front(outline: Outline, yaw: Real, across: Array) -> Array:
 
     Notes
     -----
-    The face is the greatest of the lines through the sides that look towards -x, within the outline's extent
-    in y.
+    The face is the greatest of the lines through the sides that look towards -x, within the outline's extent in y.
     """
     if isinstance(outline, Circle):
         inside = np.square(outline.radius) - across * across
@@ -551,10 +547,8 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike, sup
     ----------
     weight : Real
         Weight, or the force towards the floor [N], shape ``cases``.
-    contacts : array_like
-        Floor contacts [m], shape ``(k, 2, *cases)``.
-    point : array_like
-        Load point [m], shape ``(2, *cases)``.
+    contacts, point : array_like
+        Floor contacts [m], shape ``(k, 2, *cases)``; load point [m], shape ``(2, *cases)``.
     support : Support, optional
         The support polygon of the same contacts [-, m], where it is already known.
 

@@ -44,10 +44,8 @@ def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> A
     ----------
     reach : Real
         Level distance from the centre of gravity to the tipping edge [m].
-    height : Real
-        Height of the centre of gravity above the edge [m].
-    g : Real
-        Gravity [m/s2].
+    height, g : Real
+        Height of the centre of gravity above the edge [m]; gravity [m/s2].
 
     Returns
     -------
@@ -97,10 +95,8 @@ def push_to_tip(weight: Real, reach: Real, push_height: Real) -> Array:
 
     Parameters
     ----------
-    weight : Real
-        Weight [N].
-    reach : Real
-        Level distance from the centre of gravity to the tipping edge [m].
+    weight, reach : Real
+        Weight [N]; level distance from the centre of gravity to the tipping edge [m].
     push_height : Real
         Height at which the push acts [m].
 
@@ -127,14 +123,10 @@ class Overturn:
 
     Parameters
     ----------
-    mass : Real
-        Mass [kg].
-    inertia : Real
-        Moment of inertia about the axis through the centre of gravity parallel to the edge [kg m2].
-    reach : Real
-        Level distance from the centre of gravity to the edge [m].
-    height : Real
-        Height of the centre of gravity above the edge [m].
+    mass, inertia : Real
+        Mass [kg]; moment of inertia about the axis through the centre of gravity parallel to the edge [kg m2].
+    reach, height : Real
+        Level distance from the centre of gravity to the edge [m]; height of the centre of gravity above the edge [m].
 
     References
     ----------
@@ -181,9 +173,8 @@ def impact_tip_speed(body: Overturn, step: Real = 0.0, g: Real = STANDARD_GRAVIT
 
     Notes
     -----
-    Angular momentum about the edge is kept in the blow: omega = m v (h - s) / I_edge; it goes over when
-    I_edge omega^2 / 2 reaches m g (r - (h - s)). A blow without rebound; real wheels and frames give, which
-    eases it.
+    Angular momentum about the edge is kept in the blow: omega = m v (h - s) / I_edge; it goes over when I_edge
+    omega^2 / 2 reaches m g (r - (h - s)). A blow without rebound; real wheels and frames give, which eases it.
 
     References
     ----------
@@ -335,8 +326,7 @@ class Swing:
     Parameters
     ----------
     speed : Array
-        Speed from which it comes to rest just there [m/s], shape ``(steps, *cases)``; infinite where it never
-        lifts.
+        Speed from which it comes to rest just there [m/s], shape ``(steps, *cases)``; infinite where it never lifts.
     energy : Array
         What the swing has taken up by then: turning and height [J].
     need : Array
@@ -364,10 +354,8 @@ def over_need(body: Overturn, radius: Real = 0.0, overhang: Real = 0.0, clearanc
         Of the leading wheels [m].
     overhang : Real
         Level distance from the wheels' edge out to the roller [m]; at 0 or less there is none.
-    clearance : Real
-        Height of the roller above the floor when the robot stands level [m], not negative.
-    g : Real
-        Gravity [m/s2].
+    clearance, g : Real
+        Height of the roller above the floor when the robot stands level [m], not negative; gravity [m/s2].
 
     Returns
     -------
@@ -416,10 +404,8 @@ def swing(body: Overturn, brakes: Brakes, need: Real, g: Real = STANDARD_GRAVITY
         The robot across its leading edge [kg, kg m2, m].
     brakes : Brakes
         What slows it [-, N, kg, m].
-    need : Real
-        Energy from which it goes over, of `over_need` [J].
-    g : Real
-        Gravity [m/s2].
+    need, g : Real
+        Energy from which it goes over, of `over_need` [J]; gravity [m/s2].
 
     Returns
     -------
