@@ -61,7 +61,13 @@ class Ability:
 
 
 def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
-    """Name the mechanisms that do part of what an action's task needs, as findings name them."""
+    """Name the mechanisms that do part of what an action's task needs, as the robot file names them."""
+    judged = set(judged_for(robot, season, action))
+    return tuple(name for name, mechanism in robot.mechanisms.items() if judged & set(mechanism.judged_as(name)))
+
+
+def judged_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
+    """Name them as findings do: a tool that does two things is judged twice."""
     task = robot.actions[action].task
     if task is None or task not in season.tasks:
         return ()
@@ -77,7 +83,7 @@ def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]
 def able(loaded: Loaded, cases: Cases, actions: Sequence[str]) -> dict[str, Array]:
     """Say in which cases actions can be done; what practice shows working is not looked at."""
     robot, season, wanted = loaded.nominal, loaded.nominal_season, _required(loaded.nominal)
-    if all(_worked(robot, a) or not any(m in wanted for m in mechanisms_for(robot, season, a)) for a in actions):
+    if all(_worked(robot, a) or not any(m in wanted for m in judged_for(robot, season, a)) for a in actions):
         return {}
     return ability(loaded, cases).can
 
@@ -98,7 +104,7 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     can: dict[str, Array] = {}
     contradictions = []
     for name, action in robot.actions.items():
-        ids = [i for m in mechanisms_for(robot, season, name) for i in wanted.get(m, ()) if i in found]
+        ids = [i for m in judged_for(robot, season, name) for i in wanted.get(m, ()) if i in found]
         held = {i: _holds(found[i], cases) for i in ids}
         if not _worked(robot, name):
             can[name] = np.prod([np.ones(cases.size), *held.values()], axis=0)
@@ -118,7 +124,7 @@ def held_back(robot: Robot, season: Season) -> dict[str, tuple[str, ...]]:
     """Ids of the findings without which each action cannot be done; none for what practice shows working."""
     wanted = _required(robot)
     return {
-        name: tuple(i for m in mechanisms_for(robot, season, name) for i in wanted.get(m, ()))
+        name: tuple(i for m in judged_for(robot, season, name) for i in wanted.get(m, ()))
         for name, action in robot.actions.items()
         if action.practice is None or action.practice.successes == 0
     }

@@ -253,6 +253,13 @@ def _short(content: Content) -> Section:
                                "where the notebook is made with --remedies.", "quiet"))  # fmt: skip
     else:
         blocks.append(Para("No check fails for the robot as the file states it.", "lead"))
+    near = [f for f in report.findings if f.verdict == "close"]
+    if near:
+        blocks.append(Para("These are close: the tolerances of the file decide on which side they are."))
+        cells: list[list[Cell]] = [
+            [f.because, Mark(f.id, "key"), digits(f.margin or 0.0, 2), chance(f.chance)] for f in near
+        ]
+        blocks.append(Table(("What is close", "Finding", "Margin", "Holds in"), cells, (5.0, 2.3, 0.9, 1.0), (2, 3)))
     figure = drawn_margins.margins(margins_of(report)[:_MARGINS], style_of(content.loaded))
     blocks += [Head(f"The {min(_MARGINS, len(report.findings))} smallest margins"), Picture(figure, 0.46)]
     return Section("What is short, and how near the rest is", blocks)
