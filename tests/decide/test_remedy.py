@@ -323,7 +323,7 @@ def test_no_single_change_is_an_answer(tmp_path):
     loaded = load(tmp_path, season={"limits": {"motor_power": "5 W"}})
     mending = of(verify(loaded, evaluate(loaded, 0), tmp_path / "edited"), "limits.motor_power")
     assert mending.remedies == ()
-    assert mending.answer.startswith("No single change and no pair of changes mends it")
+    assert mending.answer.startswith("No one or two changes mend it")
     assert mending.tried >= 6  # fewer and other motors were looked at
 
 
@@ -475,7 +475,7 @@ def test_the_command_prints_them_and_their_json_fits_its_schema(tmp_path):
     assert (ended.code, ended.err) == (1, "")
     told = r"→ Lower parts\.ballast\.mass from 1 kg to 0\.(39\d*|4) kg \(about [\d.]+ h(, \S+ points a match)?\)\."
     assert re.search(told, ended.out)
-    assert "→ No single change and no pair" in ended.out
+    assert "→ No one or two changes" in ended.out
     plain = command("check", "--samples", "0", file)
     assert re.search(r"✗ \d .* " + told, " ".join(plain.out.split()))
     data = json.loads(command("check", "--samples", "0", "--remedies", "--json", file).out)

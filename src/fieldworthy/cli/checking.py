@@ -85,11 +85,12 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     console.print(f"{short}; {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold\n")
     told = [_cause(n, c, mended.get((c.lead.id, c.lead.subject)), width) for n, c in enumerate(causes, 1)]
     rest = [*_others(report, width), *_ending(report, file, width)]
-    room = _PAGE - 4 - sum(len(block.lines) for block in rest)
+    room = _PAGE - 3 - sum(len(block.lines) for block in rest)
     shown = 0
     for blocks in told:
         used = sum(len(block.lines) for block in blocks)
-        if shown and used > room:
+        last = shown == len(told) - 1
+        if shown and used > room - (not last):  # a line is kept for how many more there are
             break
         room -= used
         shown += 1
@@ -231,11 +232,8 @@ def _print_mending(console: Console, mending: FoundRemedies) -> None:
 
 def _told(remedy: Remedy, *, brief: bool = False) -> str:
     """A remedy in one line, with what it breaks."""
-    pays = (
-        ""
-        if remedy.points is None
-        else f", {remedy.points:+.0f} points a match".replace("+0 ", "no ").replace("-0 ", "no ")
-    )
+    worth = remedy.points is not None and abs(remedy.points) >= 0.5
+    pays = f", {remedy.points:+.0f} points a match" if worth else ""
     what = f"{remedy.sentence} (about {digits(max(remedy.hours, 0.5), 2)} h{pays})"
     if not remedy.breaks:
         return f"{what}."

@@ -307,7 +307,7 @@ def _key(evaluator: CandidateEvaluator, finding: Finding) -> Key:
 
 def _mending(finding: Finding, found: Sequence[Remedy], tried: int) -> FoundRemedies:
     if not found:
-        answer = "No single change and no pair of changes mends it: change more, or want less."
+        answer = "No one or two changes mend it: change more, or want less."
     elif len(found) == 1:
         answer = "One pair of changes mends it." if found[0].kind == "pair" else "One single change mends it."
     else:

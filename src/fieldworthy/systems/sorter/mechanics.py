@@ -34,17 +34,20 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         "best": (best, "angle"), "most": (most, "count"),
     }  # fmt: skip
     words = {"sorter": called("sorter", name)}
-    message = Message("Every class stands out from the background of {sorter} at {at} (read to {spread}) by "
-                      "{clear} standard "
-                      "deviations or more; "
-                      "{limit} are wanted.",
-                      "A class stands out from the background of {sorter} at {at} (read to {spread}) by only "
-                      "{clear} standard "
-                      "deviations; {limit} are "
-               "wanted. A background at {best} would give {most}.", numbers, words)  # fmt: skip
+    message = Message(
+        "Every class stands out from the background of {sorter} at {at} by {clear} standard deviations or more; "
+        "{limit} "
+        "are wanted.",
+        "A class stands out from the background of {sorter} at {at} by only {clear} standard deviations; {limit} are "
+        "wanted.",
+        numbers,
+        words,
+    )
     yield Outcome(f"sort.background.{name}", name, clear, behind.clear, "ratio", message, sources=_SOURCES)
     message = Message(
-        "The best background for {sorter} is at {best}, with {most} standard deviations; yours at {at} gives {clear}.",
+        "The best background for {sorter} is at {best}, with {most} standard deviations; yours at {at}, read to "
+        "{spread}, "
+        "gives {clear}.",
         "",
         numbers,
         words,
