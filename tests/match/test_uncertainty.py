@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.match.forecast import components, grouped, shares, true_means
+from fieldworthy.match.forecast import components, grouped, shares, sizes, true_means
 
 
 def simulated(rng, draws, each, between, within, mean=50.0):
@@ -78,3 +78,31 @@ def test_too_few_matches_tell_nothing(runs):
 
 def test_matches_that_fill_no_draw_are_left_out():
     assert grouped(np.arange(12.0), 5).tolist() == [[0, 1, 2, 3, 4], [5, 6, 7, 8, 9]]
+
+
+def test_the_errors_of_the_components_are_those_that_repetition_shows():
+    """Many tables from one truth: the components scatter about it as far as each table says of itself."""
+    rng = np.random.default_rng(8)
+    found = [components(simulated(rng, 400, 5, 5.0, 15.0)[1]) for _ in range(200)]
+    for name, truth in (("between", 5.0), ("within", 15.0)):
+        values = np.array([getattr(c, name) for c in found])
+        said = np.mean([getattr(c, f"{name}_error") for c in found])
+        assert values.mean() == pytest.approx(truth, rel=0.02)
+        assert said == pytest.approx(values.std(ddof=1), rel=0.2)  # 200 tables know a deviation to 5 %
+
+
+def test_draws_and_matches_reach_the_accuracy_that_was_asked_for():
+    rng = np.random.default_rng(9)
+    pilot = components(simulated(rng, 2000, 5, 5.0, 15.0)[1])
+    draws, each = sizes(pilot, 0.3)
+    assert each == 3  # 15 / 5, at a draw that costs as much as a match (Cochran's rule, by hand)
+    assert draws == pytest.approx((25 + 225 / 3) / 0.09, rel=0.1)
+    means = [simulated(rng, draws, each, 5.0, 15.0)[1].mean() for _ in range(300)]
+    assert np.std(means) == pytest.approx(0.3, rel=0.15)
+    for other in (1, 2, 5, 10, 20):  # no other number of matches each is cheaper
+        assert (25 + 225 / other) * (1 + other) >= (25 + 225 / 3) * (1 + 3) - 1e-9
+
+
+def test_luck_alone_asks_for_many_matches_of_few_draws():
+    rng = np.random.default_rng(10)
+    assert sizes(components(simulated(rng, 400, 5, 0.0, 15.0)[1]), 1.0)[1] >= 8

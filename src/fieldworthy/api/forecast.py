@@ -12,7 +12,7 @@ from fieldworthy.engine.system import Context
 from fieldworthy.match import PARTS, Part, Scores, Timeline, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.forecast import Finishing, Limit, Progress, Share, Success
+from fieldworthy.match.forecast import EACH, Finishing, Limit, Progress, Share, Success
 from fieldworthy.match.forecast import Forecast as Found
 from fieldworthy.robot import Loaded
 
@@ -195,9 +195,11 @@ class Forecast:
         return block(str(self), [], self.plot().svg, limits)
 
 
-def played(loaded: Loaded, asked: tuple[int, int], part: Part, progress: Progress | None = None) -> Forecast:
+def played(
+    loaded: Loaded, asked: tuple[int, int], part: Part, progress: Progress | None = None, each: int = EACH
+) -> Forecast:
     """Play a robot's match many times."""
-    tally = tallied(loaded, *asked, part, progress=progress)
+    tally = tallied(loaded, *asked, part, progress=progress, each=each)
     planned = timeline(Context(loaded.nominal, loaded.nominal_season), part)
     found = summed(loaded, tally, planned, asked)
     return Forecast(found, loaded, scores(tally, found))

@@ -73,19 +73,25 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
 
 
 @app.command()
-def match(
+def match(  # noqa: PLR0913, PLR0917  the command library reads options from parameters
     robot: RobotFile,
     runs: Annotated[int, typer.Option(min=1, max=100_000_000, help="Play so many matches.")] = 2000,
     seed: Seed = 0,
     part: Annotated[str, typer.Option(help="Play this part: whole, autonomous, driven or solo.")] = "whole",
     as_json: AsJson = False,
     table: Annotated[Path | None, typer.Option("--csv", help="Write the timeline to this CSV file.")] = None,
+    accuracy: Annotated[
+        float | None, typer.Option(min=0.01, help="Play as many as know the mean to this standard error, in points.")
+    ] = None,
+    seconds: Annotated[float | None, typer.Option(min=0.5, help="In no more than this time, with --accuracy.")] = None,
     sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
 ) -> None:
     """Forecast a match: points, their spread, and what limits them."""
     from fieldworthy.cli.matching import MatchOptions, run_match  # noqa: PLC0415
 
-    done = run_match(robot, MatchOptions(runs, seed, part, sensitivity), as_json=as_json, table=table)
+    done = run_match(
+        robot, MatchOptions(runs, seed, part, sensitivity, accuracy, seconds), as_json=as_json, table=table
+    )
     raise typer.Exit(0 if done else INTERRUPTED)
 
 

@@ -15,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fieldworthy.api import Robot, compare, load
+from fieldworthy.api.forecast import played
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
 from fieldworthy.decide.compare import Comparison
@@ -26,7 +27,7 @@ from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Forecast, Part, Timeline
-from fieldworthy.match.forecast import EACH
+from fieldworthy.match.forecast import EACH, Size, size_for
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
@@ -55,12 +56,16 @@ class MatchOptions:
     runs, seed : How many matches are played, and what fixes them
     part : Which part of the match
     sensitivity : Whether to find the inputs that move the points most
+    accuracy : Standard error of the mean to reach, in place of a number of runs
+    seconds : Time in which to reach it
     """
 
     runs: int
     seed: int
     part: str
     sensitivity: bool = False
+    accuracy: float | None = None
+    seconds: float | None = None
 
 
 def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path | None) -> bool:
@@ -70,9 +75,13 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
     loaded = robot.loaded
     if table is not None:
         spare(table, loaded.texts)
-    found = _played(robot, options.runs, options.seed, chosen)
+    size = None
+    if options.accuracy is not None:
+        size = size_for(loaded, options.accuracy, options.seconds, options.seed, chosen)
+    runs, each = (options.runs, EACH) if size is None else (size.draws * size.each, size.each)
+    found = _played(robot, (runs, options.seed), chosen, each)
     influences = _influences(loaded, options, chosen) if options.sensitivity and not found.interrupted else None
-    work = None if found.interrupted else work_of(loaded, options.runs, options.seed, chosen)
+    work = None if found.interrupted else work_of(loaded, min(runs, options.runs), options.seed, chosen)
     if table is not None:
         write_atomically(table, as_csv(found.timeline, DisplayUnits.of(loaded.quantities).units))
     if as_json:
@@ -83,6 +92,8 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
         print_json(as_data(found) | more)
     else:
         console = plain_console()
+        if size is not None and options.accuracy is not None:
+            _print_size(console, size, options.accuracy)
         print_forecast(console, found, DisplayUnits.of(loaded.quantities))
         if influences is not None:
             _print_influences(console, influences, () if work is None else work.blocked)
@@ -135,9 +146,16 @@ def _part(name: str) -> Part:
     raise typer.BadParameter(f"expected one of {', '.join(PARTS)}{hint}", param_hint="'--part'")
 
 
-def _played(robot: Robot, runs: int, seed: int, part: Part) -> Forecast:
-    with progress_bar(_PLAYING, runs) as tell:
-        return robot.match(runs, seed, part, tell).data
+def _played(robot: Robot, asked: tuple[int, int], part: Part, each: int) -> Forecast:
+    with progress_bar(_PLAYING, asked[0]) as tell:
+        return played(robot.loaded, asked, part, tell, each).data
+
+
+def _print_size(console: Console, size: Size, accuracy: float) -> None:
+    """Say how many matches were chosen, and whether they reach what was asked for."""
+    said = f"{size.draws} draws of what is not known, {size.each} matches each, chosen for a standard error of the mean"
+    reached = "" if size.reached <= 1.02 * accuracy else f"; the time suffices for ± {digits(size.reached)}"
+    console.print(f"{said} of ± {digits(accuracy)} points{reached}.\n")
 
 
 def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> None:
@@ -210,17 +228,24 @@ def _source(key: str) -> str:
 
 
 def _print_spread(console: Console, found: Forecast) -> None:
-    draws = -(-found.runs // EACH)
-    heading = f"\n{found.runs} matches: {draws} draws of what is not known, {EACH} matches each (seed {found.seed})"
+    each = found.known.each if found.known is not None else EACH
+    draws = -(-found.runs // each)
+    heading = f"\n{found.runs} matches: {draws} draws of what is not known, {each} matches each (seed {found.seed})"
     console.print(Text(heading, style="bold"))
     if found.mean is not None:
         early = f", {found.autonomous:.1f} of them in the autonomous period" if found.part == "whole" else ""
-        console.print(f"{found.mean:.1f} points are to be expected{early}.")
+        exact = "" if found.known is None else f" (computed to ± {1.96 * found.known.error:.1f})"
+        console.print(f"{found.mean:.1f} points are to be expected{exact}{early}.")
     if found.known is not None:
         low, high = found.known.interval
         print_line(console, "", f"That mean is known to {low:.0f} to {high:.0f} (95 %), however many matches are played"
               f"{_because(found)}.")  # fmt: skip
-        console.print(f"Luck alone spreads single matches by {found.known.within:.0f} points (standard deviation).")
+        known = found.known
+        console.print(
+            f"Luck alone spreads single matches by {known.within:.1f} ± {1.96 * known.within_error:.1f} points "
+            f"(standard deviation); what is not known spreads their mean by {known.between:.1f} ± "
+            f"{1.96 * known.between_error:.1f}."
+        )
     listed = ", ".join(f"{share} at most {points:g}" for share, points in found.quantiles.items())
     console.print(f"Of the matches: {listed}")
     for one in found.contradictions:
@@ -359,7 +384,7 @@ def print_fixes(console: Console, found: FixFirst) -> None:
             console.print(
                 Text(
                     f"    fails {low:.0f} to {high:.0f} % of uses (95 %); "
-                    f"{fix.interval[0]:.1f} to {fix.interval[1]:.1f} points at that chance",
+                    f"{fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %), over what is not known",
                     style="dim",
                 )
             )

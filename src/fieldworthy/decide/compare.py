@@ -39,7 +39,7 @@ from fieldworthy.match.ability import Contradiction, ability
 from fieldworthy.match.forecast import doubts, grouped, true_means
 from fieldworthy.match.setup import unbuilt
 from fieldworthy.match.state import DONE, REASONS
-from fieldworthy.physics.chance.chance import mean_interval, wilson_interval
+from fieldworthy.physics.chance.chance import wilson_interval
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.state import keep_weights
@@ -444,12 +444,6 @@ def _summed(variant: Loaded, points: Array, kept: list[Runs], sums: tuple[Array 
 def _difference(names: tuple[str, str], first: Array, points: Array, seed: int) -> Difference:
     gap = float((points - first).mean())
     return Difference(names[1], names[0], float(points.mean()), float(first.mean()), gap, points.size, seed)
-
-
-def paired(gaps: Array) -> tuple[float, float]:
-    """Give Student's 95 % interval of the mean of paired differences."""
-    _, low, high = mean_interval(gaps)
-    return float(low), float(high)
 
 
 def _gaps(first: Array, points: Array) -> Array:

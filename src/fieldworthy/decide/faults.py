@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
-import numpy.typing as npt
-
-from fieldworthy.decide.compare import paired
+from fieldworthy.arrays import Array
+from fieldworthy.engine.evaluate import Cases, standard_draws
 from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput
-from fieldworthy.match import CannotPlay, Setup, play_runs, setup, with_chance
+from fieldworthy.match import CannotPlay, Setup, play_runs, setup
+from fieldworthy.match.forecast import EACH, drawn_setup, grouped, interval_of
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import Risk, risks
 from fieldworthy.physics.chance.chance import posterior
+from fieldworthy.physics.chance.normal import cdf as normal_cdf
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 
 """Changes only when a reader of the old form would misread the new one."""
-_BLOCK = 20_000  # matches between two looks at whether the person wants to stop
+_DRAWS = 800  # draws of what is not known at most; more matches are played with each
 NOTE = (
     "A use works when nothing that the log holds fails and the practised action succeeds: both chances are multiplied, "
     "so leave out of the practice counts what the log holds."
@@ -37,8 +37,8 @@ class Fix:
     risk : The fault as the log tells it
     actions : Actions of the plan that fail by it
     points : Points a match that it costs; None where the log does not say how often the thing was used
-    interval : Student's 95 % interval of that mean over the matches played: it says how far the play of luck is
-        averaged out, not how sure the chance is
+    interval : 95 % interval of those points over what is not known: the chance of the fault, those of the actions, and
+        the robot within its tolerances
     because : One sentence
     """
 
@@ -74,20 +74,50 @@ class FixFirst:
 
 def fix_first(loaded: Loaded, log: FaultLog, runs: int = 2000, seed: int = 0) -> FixFirst:
     """Rank faults by the points that they cost in a match."""
-    match = _playable(loaded)
+    base = _playable(loaded)
+    draws = max(min(runs // EACH, _DRAWS), 2)
+    bench = _Bench(drawn_setup(loaded, Cases(seed, 0, draws, [])), log, seed, draws, max(runs // draws, 1))
     found = risks(log)
-    users = {risk.where: _users(loaded.nominal, match, risk.where) for risk in found}
-    base = _points(match, _chances(loaded.nominal, log, found, users), (runs, seed))
+    users = {risk.where: _users(loaded.nominal, base, risk.where) for risk in found}
+    now = bench.points(found, users)
     fixes = []
     for risk in found:
         if risk.uses is None or not risk.failed or not users[risk.where]:
             fixes.append(Fix(risk, users[risk.where], None, None, _told(risk, users[risk.where], None)))
             continue
         without = [r if r is not risk else dataclasses.replace(r, failed=0) for r in found]
-        gaps = _points(match, _chances(loaded.nominal, log, without, users), (runs, seed)) - base
+        gaps = bench.points(without, users) - now
         points = float(gaps.mean())
-        fixes.append(Fix(risk, users[risk.where], points, paired(gaps), _told(risk, users[risk.where], points)))
-    return FixFirst(loaded.nominal.robot, runs, seed, float(base.mean()), tuple(sorted(fixes, key=_order)))
+        fixes.append(Fix(risk, users[risk.where], points, interval_of(gaps), _told(risk, users[risk.where], points)))
+    return FixFirst(loaded.nominal.robot, runs, seed, float(now.mean()), tuple(sorted(fixes, key=_order)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Bench:
+    """The match over draws of what is not known, and the log whose faults are laid over it."""
+
+    match: Setup
+    log: FaultLog
+    seed: int
+    draws: int
+    each: int
+
+    def points(self, found: Sequence[Risk], users: Mapping[str, tuple[str, ...]]) -> Array:
+        """Points with a set of faults, draws by matches: what of an action's tries no fault takes, in each draw."""
+        table = self.match.numbers.time.copy()
+        for where in dict.fromkeys(risk.where for risk in found):
+            uses = self.log.uses.get(where)
+            if uses is None:
+                continue
+            failed = sum(risk.failed for risk in found if risk.where == where)
+            # the same place in the belief with the fault and without it: only what the fault takes is left between them
+            z = standard_draws(self.seed, f"faults.{where}", 0, self.draws)
+            sound = posterior(uses - failed, uses).quantile(normal_cdf(z))
+            for action in users[where]:
+                table[1:, self.match.actions.index(action), 2] *= sound
+        match = dataclasses.replace(self.match, numbers=self.match.numbers._replace(time=table))
+        played = play_runs(match, self.draws * self.each, seed=self.seed, each=self.each)
+        return grouped(played.points, self.each)
 
 
 def _order(fix: Fix) -> tuple[bool, bool, float]:
@@ -109,33 +139,6 @@ def _users(robot: Robot, match: Setup, where: str) -> tuple[str, ...]:
     moved = {name for name, cylinder in robot.air.cylinders.items() if cylinder.mechanism == where}
     acts = ((name, robot.actions[name]) for name in match.actions)
     return tuple(name for name, act in acts if where in act.motors or moved & set(act.strokes))
-
-
-def _chances(
-    robot: Robot, log: FaultLog, found: list[Risk] | tuple[Risk, ...], users: Mapping[str, tuple[str, ...]]
-) -> dict[str, float]:
-    """Chance of each action that a fault touches: what practice says of it, times that nothing at its places fails."""
-    chances: dict[str, float] = {}
-    for where in dict.fromkeys(risk.where for risk in found):
-        uses = log.uses.get(where)
-        failed = sum(risk.failed for risk in found if risk.where == where)
-        sound = float(posterior(uses - failed, uses).mean) if uses is not None else 1.0
-        for action in users[where]:
-            chances[action] = chances.get(action, _practised(robot, action)) * sound
-    return chances
-
-
-def _practised(robot: Robot, action: str) -> float:
-    counts = robot.actions[action].practice
-    return 1.0 if counts is None else float(posterior(float(counts.successes), float(counts.attempts)).mean)
-
-
-def _points(match: Setup, chances: Mapping[str, float], asked: tuple[int, int]) -> npt.NDArray[np.float64]:
-    for action, chance in chances.items():
-        match = with_chance(match, action, chance)
-    runs, seed = asked
-    starts = range(0, runs, _BLOCK)
-    return np.concatenate([play_runs(match, min(_BLOCK, runs - i), begin=i, seed=seed).points for i in starts])
 
 
 def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -15,12 +16,13 @@ from pydantic import TypeAdapter
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.recommend import planned_actions
+from fieldworthy.engine.evaluate import Cases
 from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.engine.system import Context
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
-from fieldworthy.match.forecast import EACH
+from fieldworthy.match.forecast import EACH, drawn_setup, grouped, interval_of
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
@@ -30,6 +32,7 @@ from fieldworthy.units import percent, show
 Progress = Callable[[int, int], None]
 _SCREEN = 48  # matches in which an input that matters must show itself
 _KEPT = 24  # inputs that are played at length
+_DRAWS = 200  # draws of all else, for the interval
 _TAILS = (0.025, 0.975)
 
 
@@ -42,8 +45,8 @@ class Influence:
     key : Key path in the robot file; ``season.`` in front for one of the season
     basis : What it rests on: ``measured``, ``datasheet``, ``estimate`` or ``practice``
     low, high : Both ends of what is believed of it, 95 % of it between them, with unit
-    points : Mean points at the high end less those at the low end
-    interval : 95 % interval of that difference, from the matches played
+    points : Mean points at the high end less those at the low end, all else as the file states it
+    interval : 95 % interval of that difference over all else that is not known
     advice : What would narrow it
     """
 
@@ -58,13 +61,17 @@ class Influence:
 
 @dataclass(frozen=True, slots=True)
 class _Input:
-    """An input and how to play both of its ends: points of each match, low and high."""
+    """An input and how to play both of its ends: points of each match, low and high.
+
+    `play` has all else as the file states it, `over` plays draws of it, a number of matches each.
+    """
 
     key: str
     basis: str
     ends: tuple[str, str]
     advice: str
     play: Callable[[int], tuple[Array, Array]]
+    over: Callable[[int], tuple[Array, Array]]
 
 
 def sensitivity(
@@ -90,21 +97,25 @@ def sensitivity(
         if progress:
             progress(done, len(inputs))
     moving = [item for moved, item in sorted(screened, key=lambda pair: -pair[0]) if moved > 0.0][:_KEPT]
-    found = [_influence(item, runs) for item in moving]
-    return tuple(sorted((f for f in found if f.points != 0.0), key=lambda f: (-abs(f.points), f.key))[:most])
+    ranked = sorted(((_moved(item, runs), item) for item in moving), key=lambda pair: (-abs(pair[0]), pair[1].key))
+    return tuple(_influence(item, points, runs) for points, item in ranked[:most] if points != 0.0)
 
 
-def _influence(item: _Input, runs: int) -> Influence:
+def _moved(item: _Input, runs: int) -> float:
     low, high = item.play(runs)
-    gap = high - low
-    half = 1.959963984540054 * float(gap.std(ddof=1)) / np.sqrt(runs) if runs > 1 else float("inf")
-    mean = float(gap.mean())
-    return Influence(item.key, item.basis, *item.ends, mean, (mean - half, mean + half), item.advice)
+    return float((high - low).mean())
+
+
+def _influence(item: _Input, points: float, runs: int) -> Influence:
+    each = max(runs // _DRAWS, 1)
+    low, high = item.over(each)
+    return Influence(item.key, item.basis, *item.ends, points, interval_of(grouped(high - low, each)), item.advice)
 
 
 def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
     """The success chance of each action of the plan that has practice counts."""
     nominal = setup(Context(loaded.nominal, loaded.nominal_season), part)
+    drawn = cache(lambda: drawn_setup(loaded, Cases(seed, 0, _DRAWS, []), part=part))
     found = []
     for name in planned_actions(loaded):
         counts = loaded.nominal.actions[name].practice
@@ -118,16 +129,21 @@ def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
                 "practice",
                 (percent(ends[0]), percent(ends[1])),
                 f"practise it more: {counts.successes} of {counts.attempts} so far",
-                _of_chance(nominal, name, (ends[0], ends[1]), seed),
+                _of_chance(lambda: nominal, name, (ends[0], ends[1]), seed),
+                _of_chance(drawn, name, (ends[0], ends[1]), seed),
             )
         )
     return found
 
 
-def _of_chance(match: Setup, action: str, ends: tuple[float, float], seed: int) -> Callable[[int], tuple[Array, Array]]:
+def _of_chance(
+    made: Callable[[], Setup], action: str, ends: tuple[float, float], seed: int
+) -> Callable[[int], tuple[Array, Array]]:
     def play(runs: int) -> tuple[Array, Array]:
-        """Points of each match at the low and the high end."""
-        low, high = (play_runs(with_chance(match, action, end), runs, seed=seed, each=EACH).points for end in ends)
+        """Points of each match at the low and the high end; of drawn robots `runs` with each."""
+        match = made()
+        size, each = (runs, EACH) if match.cases == 1 else (_DRAWS * runs, runs)
+        low, high = (play_runs(with_chance(match, action, end), size, seed=seed, each=each).points for end in ends)
         return low, high
 
     return play
@@ -144,8 +160,40 @@ def _uncertain(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
         low, high = (show(end, quantity.kind, unit) for end in _ends(quantity))
         advice = "measure it" if quantity.basis == "estimate" else "measure it more closely"
         play = _of_case(match, (2 * i, 2 * i + 1), seed)
-        found.append(_Input(dotted(path), quantity.basis, (low, high), advice, play))
+        over = _of_end(loaded, path, _ends(quantity), (seed, part))
+        found.append(_Input(dotted(path), quantity.basis, (low, high), advice, play, over))
     return found
+
+
+def _of_end(
+    loaded: Loaded, path: KeyPath, ends: tuple[float, float], how: tuple[int, Part]
+) -> Callable[[int], tuple[Array, Array]]:
+    seed, part = how
+
+    def play(each: int) -> tuple[Array, Array]:
+        """Points of each match at the low and the high end, over draws of all else."""
+        low, high = (
+            play_runs(
+                drawn_setup(loaded, _FixedCases(seed, 0, _DRAWS, [], path=path, value=end), part=part),
+                _DRAWS * each, seed=seed, each=each,
+            ).points
+            for end in ends
+        )  # fmt: skip
+        return low, high
+
+    return play
+
+
+@dataclass(slots=True, eq=False)
+class _FixedCases(Cases):
+    """Samples of everything but one quantity, which has the same value in all."""
+
+    path: KeyPath = ()
+    value: float = 0.0
+
+    def draw(self, path: KeyPath, quantity: Quantity) -> float | Array:
+        """Give the number or array of one quantity over the batch."""
+        return self.value if path == self.path else Cases.draw(self, path, quantity)
 
 
 def _of_case(match: Setup, cases: tuple[int, int], seed: int) -> Callable[[int], tuple[Array, Array]]:

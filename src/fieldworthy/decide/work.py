@@ -22,7 +22,7 @@ from fieldworthy.engine.finding import first
 from fieldworthy.engine.system import Context
 from fieldworthy.match import Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for
-from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, true_means
+from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, interval_of, true_means
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
 from fieldworthy.match.timeline import played
@@ -59,7 +59,7 @@ def gain_of(base: Array, other: Array) -> Gain:
     gaps = true_means(other - base)
     if gaps.size < 2:
         return Gain(float((other - base).mean()) if gaps.size else 0.0, (-np.inf, np.inf), 0.5)
-    low, high = np.quantile(gaps, [0.025, 0.975]).tolist()
+    low, high = interval_of(other - base)
     better = float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size
     return Gain(float((other - base).mean()), (low, high), better)
 
