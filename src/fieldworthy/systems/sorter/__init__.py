@@ -12,7 +12,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.sorter.check import CONSTANTS
 from fieldworthy.systems.sorter.check import check as judge
 from fieldworthy.systems.sorter.figure import figures
-from fieldworthy.systems.sorter.model import Sorter
+from fieldworthy.systems.sorter.model import Ejector, FlyOff, Sorter
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -21,8 +21,9 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, Sorter):
             ejector = spec.ejector
-            fed = (f"air.pressure.{ejector.cylinder}",) if ejector is not None else ()
-            found[f"sort.eject.{name}"] = fed
+            fed = (f"air.pressure.{ejector.cylinder}",) if isinstance(ejector, Ejector) else ()
+            flown = (f"sort.flies.{name}", f"sort.parts.{name}") if isinstance(ejector, FlyOff) else ()
+            found[f"sort.eject.{name}"] = (*fed, *flown)
             found[f"sort.error.{name}"] = (
                 *(f"sort.{what}.{name}" for what in ("eject", "background", "readings")),
                 *fed,

@@ -12,13 +12,14 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
 from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
 from fieldworthy.physics.colour import colour, sorting
-from fieldworthy.physics.contact import timing
+from fieldworthy.physics.contact import throwing, timing
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
 from fieldworthy.systems.sorter.mechanics import backgrounds
-from fieldworthy.systems.sorter.model import HueClass, Sorter
+from fieldworthy.systems.sorter.model import Ejector, FlyOff, HueClass, Sorter
 from fieldworthy.vehicle.body import stacked
 from fieldworthy.vehicle.supply import stroke_time
 
+_FASTEST = 1e3  # m/s; what no conveyor reaches stands for what no speed does
 _NEVER = 10.0  # s; a stroke that never ends counts as that
 _LEAST_SPREAD = 1e-3  # rad; no sensor repeats itself better
 
@@ -185,16 +186,78 @@ def throw_of(context: Context, spec: Sorter, passing: Passing) -> Throw | None:
         return None
     spot = np.minimum(sensor.spot, row.length)
     decided = timing.decision_time(spot, passing.speed, passing.used, sensor.period, sensor.latency)
-    actuator = _actuator(context, spec)
     spacing = np.maximum(row.spacing(passing.stage), row.length)
+    if isinstance(ejector, FlyOff):
+        return Throw(decided, 0.0, spacing, _stopping(ejector, passing, spacing, decided))
+    actuator = _actuator(context, ejector)
     window = timing.eject_window(ejector.distance, row.length, spacing, passing.speed, decided, actuator)
     return Throw(decided, actuator, spacing, window)
 
 
-def _actuator(context: Context, spec: Sorter) -> Real:
+@dataclass(frozen=True, slots=True)
+class Flight:
+    """How a piece leaves the end of a conveyor that stops under it.
+
+    Attributes
+    ----------
+    angle : How steeply upwards [rad]
+    least : Speed with which it must leave, to fly over what stands there [m/s]
+    slowing : Its deceleration while it slides on [m/s2]
+    reach : How far before the end the conveyor may stop [m]
+    """
+
+    angle: Real
+    least: Real
+    slowing: Real
+    reach: Real
+
+
+def flight_of(passing: Passing, ejector: FlyOff) -> Flight:
+    """Follow a piece off the end of a conveyor."""
+    angle = passing.stage.spec.climb if ejector.leaves is None else ejector.leaves
+    least = throwing.least_throw(angle, *ejector.over)
+    slowing = throwing.slide_slowing(passing.stage.spec.climb, ejector.friction)
+    return Flight(angle, least, slowing, throwing.run_out(passing.speed, least, slowing))
+
+
+def _stopping(ejector: FlyOff, passing: Passing, spacing: Real, decided: Real) -> timing.EjectWindow:
+    """When the conveyor must begin to slow: near enough to the end, and not before the last piece has left it."""
+    reach, length = flight_of(passing, ejector).reach, passing.row.length
+    gone = ejector.distance - spacing + length
+    opens = np.maximum(ejector.distance - reach, gone) / passing.speed
+    return timing.EjectWindow(opens, ejector.distance / passing.speed, decided)
+
+
+def _flies(name: str, spec: Sorter, ejector: FlyOff, passing: Passing) -> Iterator[Outcome]:
+    """Whether a piece leaves a conveyor that stops, and whether it is fast enough to fly over what stands there."""
+    flight, words = flight_of(passing, ejector), {"sorter": called("sorter", name), "stage": spec.stage}
+    numbers: dict[str, tuple[Real, str]] = {
+        "belt": (ejector.deceleration, "acceleration"), "piece": (flight.slowing, "acceleration"),
+        "speed": (passing.speed, "speed"), "least": (flight.least, "speed"), "angle": (flight.angle, "angle"),
+        "ahead": (ejector.over[0], "length"), "up": (ejector.over[1], "length"), "reach": (flight.reach, "length"),
+    }  # fmt: skip
+    text = "Stopped under a piece, stage '{stage}' of {sorter} slows by {belt}, and friction and slope slow the piece "
+    message = Message(text + "by {piece}: it slides on and leaves.",
+                      text + "by {piece} too: it stays on the conveyor. Stop harder, or reverse.",
+                      numbers, words)  # fmt: skip
+    yield Outcome(f"sort.parts.{name}", name, ejector.deceleration, flight.slowing, "acceleration", message,
+                  sources=("meriam_statics",))  # fmt: skip
+    over = "the point {ahead} ahead of its end and {up} up"
+    holds = (
+        f"A piece leaves {{sorter}} with {{speed}}, {{angle}} up, and {{least}} takes it over {over}: the conveyor may "
+        "stop up to {reach} before the piece is at the end."
+    )
+    short = (
+        f"A piece leaves {{sorter}} with only {{speed}}, {{angle}} up; {{least}} takes it over {over}. Run it faster."
+    )
+    if not np.isfinite(first(flight.least)):
+        short = f"At {{angle}} up no speed takes a piece from {{sorter}} over {over}: let it leave more steeply."
+    yield Outcome(f"sort.flies.{name}", name, passing.speed, np.minimum(flight.least, _FASTEST), "speed",
+                  Message(holds, short, numbers, words), sources=("meriam_dynamics",))  # fmt: skip
+
+
+def _actuator(context: Context, ejector: Ejector) -> Real:
     """Time until the ejector is in place: stated, or its cylinder's stroke at the lowest pressure of the plan."""
-    ejector = spec.ejector
-    assert ejector is not None, "asked for with an ejector only"
     if ejector.cylinder is None:
         assert ejector.time is not None, "an ejector has a cylinder or a time"
         return ejector.time
@@ -210,12 +273,14 @@ def _ends(
         because = f"What {called('sorter', name)} throws the unwanted out with is not known, so neither is its error."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
         return
+    if isinstance(spec.ejector, FlyOff):
+        yield from _flies(name, spec, spec.ejector, passing)
     scatter, in_time = spec.ejector.scatter, timing.eject_chance(throw.window, spec.ejector.scatter)
-    yield _in_time(name, throw, scatter, in_time)
+    yield _in_time(name, throw, scatter, in_time, flies=isinstance(spec.ejector, FlyOff))
     yield _error(name, spec, palette, voted, in_time)
 
 
-def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real) -> Outcome:
+def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real, *, flies: bool = False) -> Outcome:
     """Whether the window leaves room for the scatter of the moment, by the model that `sort.error` counts with."""
     window, needed = throw.window, timing.needed_spare(scatter)
     numbers: dict[str, tuple[Real, str]] = {
@@ -229,12 +294,19 @@ def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real) -> Outcome:
         "is at the "
         "ejector after {closes}, the one before gone after {opens}. "
     )
+    if flies:
+        start = (
+            ": it decides {decided} after a piece reaches the sensor, and its conveyor must begin to slow between "
+            "{opens} and {closes}. "
+        )
     asked = "a scatter of {scatter} takes {needed} for {most} in time"
     left = "That leaves {spare} about the aim at {aim}; "
     short = "{sorter} is in time for only {in_time} of the pieces" + start + left + asked + ". "
     if first(window.spare) < 0.0:
         short = "{sorter} throws {late} too late, in time for {in_time} of the pieces" + start
-    mend = "Move the ejector on, decide on fewer readings, or feed slower."
+    mend = "Move the sensor back, decide on fewer readings, or feed slower."
+    if not flies:
+        mend = "Move the ejector on, decide on fewer readings, or feed slower."
     holds = f"{{sorter}} is in time for {{in_time}} of the pieces{start}{left}{asked}."
     message = Message(holds, short + mend, numbers, {"sorter": called("sorter", name)})
     return Outcome(f"sort.eject.{name}", name, window.spare, needed, "time", message, scale=window.closes,

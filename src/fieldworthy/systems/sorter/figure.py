@@ -21,10 +21,11 @@ from fieldworthy.engine.finding import Outcome, first
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.colour import colour as hue
 from fieldworthy.physics.colour import sorting
+from fieldworthy.physics.contact.throwing import flight_height
 from fieldworthy.systems.sorter import check
 from fieldworthy.systems.sorter.check import Palette, palette_of, passing_of, throw_of
 from fieldworthy.systems.sorter.mechanics import backgrounds
-from fieldworthy.systems.sorter.model import Background, Ejector, Sorter
+from fieldworthy.systems.sorter.model import Background, Ejector, FlyOff, Sorter
 
 _STEPS = 181  # hues and places that are tried
 _NEAREST, _FARTHEST = 0.2, 2.0  # of the ejector's distance
@@ -183,7 +184,7 @@ def _facing(name: str, spec: Sorter, behind: Background, palette: Palette) -> Fa
     )
 
 
-def _ejecting(context: Context, name: str, spec: Sorter, ejector: Ejector) -> Ejecting | None:
+def _ejecting(context: Context, name: str, spec: Sorter, ejector: Ejector | FlyOff) -> Ejecting | None:
     passing = passing_of(context, spec)
     throw = None if passing is None else throw_of(context, spec, passing)
     if throw is None:
@@ -207,7 +208,7 @@ def _ejecting(context: Context, name: str, spec: Sorter, ejector: Ejector) -> Ej
     )
 
 
-def _moved(context: Context, name: str, spec: Sorter, ejector: Ejector, distance: Array) -> Iterable[Outcome]:
+def _moved(context: Context, name: str, spec: Sorter, ejector: Ejector | FlyOff, distance: Array) -> Iterable[Outcome]:
     """What the check says of sensors at other distances from the ejector, all in one batch."""
     moved = dataclasses.replace(spec, ejector=dataclasses.replace(ejector, distance=distance))
     robot = dataclasses.replace(context.robot, mechanisms={**context.robot.mechanisms, name: moved})
@@ -485,7 +486,58 @@ def _steps(found: Ejecting, style: Style) -> list[Row]:
     return rows
 
 
+@dataclass(frozen=True, slots=True)
+class FlightCurve:
+    """The way of a piece that leaves at full speed, and what it must fly over, from the conveyor's end [m]."""
+
+    name: str
+    ahead: Array
+    up: Array
+    over: tuple[float, float]
+    clears: bool
+
+
+def flight_curves(context: Context) -> dict[str, FlightCurve]:
+    """Follow the pieces that fly off the conveyors of a robot."""
+    context, found = context.nominal, {}
+    for name, spec in context.robot.mechanisms.items():
+        passing = passing_of(context, spec) if isinstance(spec, Sorter) and isinstance(spec.ejector, FlyOff) else None
+        if passing is None or not isinstance(spec, Sorter) or not isinstance(spec.ejector, FlyOff):
+            continue
+        at = check.flight_of(passing, spec.ejector)
+        over = first(spec.ejector.over[0]), first(spec.ejector.over[1])
+        x = np.linspace(0.0, 1.6 * over[0], 61)
+        z = flight_height(first(passing.speed), first(at.angle), x)
+        found[name] = FlightCurve(name, x, z, over, first(passing.speed) >= first(at.least))
+    return found
+
+
+def flight(data: FlightCurve, style: Style) -> Figure:
+    """Draw the way of a piece off its conveyor over what stands there."""
+    tone = "good" if data.clears else "bad"
+    passes = "passes over" if data.clears else "does not pass over"
+    lowest = min(0.0, data.over[1]) - 0.5 * data.over[0]
+    seen = data.up >= lowest
+    marks: list[Mark] = [
+        Line(x=data.ahead[seen], y=data.up[seen], tone=0, name="the piece's nose"),
+        Spot(x=data.over[0], y=data.over[1], name="must fly over", tone=tone),
+    ]
+    what = Chart(
+        title=f"How a piece flies off '{data.name}'",
+        alt=f"A piece that flies off '{data.name}' {passes} the point {style.show(data.over[0], 'length')} ahead and "
+        f"{style.show(data.over[1], 'length')} up.",
+        x=Axis("Ahead of the conveyor's end", "length", low=0.0, high=float(data.ahead[-1])),
+        y=Axis("Over its end", "length"),
+        marks=marks,
+        columns={style.header("ahead", "length"): style.value(data.ahead[seen], "length").tolist(),
+                 style.header("over its end", "length"): style.value(data.up[seen], "length").tolist()},
+    )  # fmt: skip
+    return chart(what, style)
+
+
 def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in sorter_curves(context).values():
         yield hue_circle(data, style)
+    for thrown in flight_curves(context).values():
+        yield flight(thrown, style)

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.declare import Angle, Count, Duration, Fraction, Gap, Ratio, Real, Size, Span
+from fieldworthy.files.declare import Angle, Count, Duration, Fraction, Gap, Length, Ratio, Real, Size, Span
 from fieldworthy.files.document import Fault
 from fieldworthy.robot.model.machine import MotorMechanism, MotorUse
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.intake.model import Intake
 
+Deceleration = Annotated[Real, Of("acceleration", 0.0, above=True)]
 Spread = Annotated[Real, Of("angle", 0.0, above=True)]
 Reading = Annotated[Real, Of("angle", fixed=True)]
 _TURN = 2 * math.pi
@@ -119,6 +120,20 @@ class Ejector:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FlyOff:
+    """In place of an ejector: the conveyor stops or reverses, and an unwanted object flies off its end."""
+
+    distance: Size = need("along the path, from the sensor to the conveyor's end")
+    deceleration: Deceleration = need("with which the conveyor slows when it is stopped or reversed", effort=0.7)
+    friction: Ratio = need("friction coefficient of object on conveyor while it slides on", effort=3.0)
+    leaves: Angle | None = exact(None, "how steeply upwards it leaves; as the stage climbs where absent")
+    over: tuple[Size, Length] = need("what it must fly over: level distance from the end, height over the end")
+    scatter: Span = assume(
+        "6 ms", "standard deviation of the moment: speed, program, motor; common practice, no source", role="fact"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sorter(MotorMechanism):
     """A colour sensor and an ejector on the path of an intake."""
 
@@ -132,7 +147,9 @@ class Sorter(MotorMechanism):
     unwanted: str = need("the class that is thrown out")
     readings: Count | None = exact(None, "readings of one object that it decides on; all that fit where absent")
     background: Background | None = exact(None, "what the sensor faces while no object is before it")
-    ejector: Ejector | None = exact(None, "what throws the unwanted out")
+    ejector: Ejector | FlyOff | None = exact(
+        None, "what throws the unwanted out: an ejector, or the conveyor that stops under it"
+    )
     allowed_error: Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)] | None = exact(
         None, "share of objects that may be sorted wrongly, end to end", role="wish"
     )
