@@ -17,7 +17,7 @@ from fieldworthy.engine.finding import Fact, Finding
 from fieldworthy.files.document import KeyPath, Problem, dotted
 from fieldworthy.units import digits, labelled
 
-_NAME = re.compile(r"[a-z][a-z0-9-]*")
+_NAME = re.compile(r"[a-z][a-zA-Z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}
 
 

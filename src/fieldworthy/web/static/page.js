@@ -382,6 +382,94 @@ const fw = (() => {
     tell("dark", { dark });
   });
 
+  // ---- things dragged in a drawing to scale; the file is told when they are let go ----
+  const NUDGE = 450; // ms after the last arrow key until the file is told
+  let drag = null;
+  function spotOf(target) {
+    const spot = target.closest?.("svg.placing [data-spot]");
+    return spot && !spot.dataset.fixed ? spot : null;
+  }
+  function shift(spot, dx, dy) {
+    const svg = spot.ownerSVGElement;
+    const scale = Number(svg.dataset.scale);
+    spot.setAttribute("transform", `translate(${dx * scale} ${-dy * scale})`);
+  }
+  function placedTold(spot, dx, dy, sizes) {
+    const plane = spot.ownerSVGElement.dataset.plane;
+    const by = { dx: 0, dy: 0, dz: 0 };
+    by[`d${plane[0]}`] = dx;
+    by[`d${plane[1]}`] = dy;
+    tell("do", { do: "placed", of: spot.dataset.spot, sizes: sizes || "", ...by });
+  }
+  document.addEventListener("pointerdown", (event) => {
+    const spot = spotOf(event.target);
+    if (!spot || event.button !== 0) return;
+    const handle = event.target.closest("[data-size]");
+    const svg = spot.ownerSVGElement;
+    const across = svg.viewBox.baseVal.width / svg.getBoundingClientRect().width / Number(svg.dataset.scale);
+    drag = { spot, handle: handle?.dataset.size || "", x: event.clientX, y: event.clientY, across, dx: 0, dy: 0 };
+    spot.setPointerCapture?.(event.pointerId);
+    event.preventDefault();
+    spot.focus({ preventScroll: true });
+  });
+  document.addEventListener("pointermove", (event) => {
+    if (!drag) return;
+    const plane = drag.spot.ownerSVGElement.dataset.plane;
+    const snap = event.altKey ? 0.001 : Number(drag.spot.ownerSVGElement.dataset.snap);
+    const round = (metres) => Math.round(metres / snap) * snap;
+    drag.dx = drag.handle && drag.handle !== plane[0] ? 0 : round((event.clientX - drag.x) * drag.across);
+    drag.dy = drag.handle && drag.handle !== plane[1] ? 0 : round((drag.y - event.clientY) * drag.across);
+    if (drag.handle) grow(drag);
+    else shift(drag.spot, drag.dx, drag.dy);
+  });
+  function grow({ spot, dx, dy }) {
+    const scale = Number(spot.ownerSVGElement.dataset.scale);
+    const box = spot.querySelector("rect:not(.handle)");
+    box.dataset.was ||= JSON.stringify([box.width, box.height, box.y].map((v) => v.baseVal.value));
+    const [width, height, y] = JSON.parse(box.dataset.was);
+    const tall = Math.max(1, height + dy * scale);
+    box.setAttribute("width", Math.max(1, width + dx * scale));
+    box.setAttribute("height", tall);
+    box.setAttribute("y", y + height - tall);
+  }
+  document.addEventListener("pointerup", () => {
+    if (!drag) return;
+    const { spot, handle, dx, dy } = drag;
+    drag = null;
+    if (dx || dy) placedTold(spot, dx, dy, handle);
+    else tell("do", { do: "pick", of: spot.dataset.thing });
+  });
+  document.addEventListener("pointercancel", () => {
+    if (drag) drag.spot.removeAttribute("transform");
+    drag = null;
+  });
+  const nudged = { spot: null, dx: 0, dy: 0, waits: 0 };
+  function nudgeTold() {
+    const { spot, dx, dy } = nudged;
+    nudged.spot = null;
+    nudged.dx = nudged.dy = 0;
+    if (spot && (dx || dy)) placedTold(spot, dx, dy);
+  }
+  document.addEventListener("keydown", (event) => {
+    const spot = spotOf(event.target);
+    if (!spot) return;
+    if (event.key === "Enter" || event.key === " ") {
+      event.preventDefault();
+      tell("do", { do: "pick", of: spot.dataset.thing });
+    }
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+    if (!way) return;
+    event.preventDefault();
+    if (nudged.spot !== spot) nudgeTold();
+    const by = event.shiftKey ? 0.001 : Number(spot.ownerSVGElement.dataset.snap);
+    nudged.spot = spot;
+    nudged.dx += way[0] * by;
+    nudged.dy += way[1] * by;
+    shift(spot, nudged.dx, nudged.dy);
+    clearTimeout(nudged.waits);
+    nudged.waits = setTimeout(nudgeTold, NUDGE);
+  });
+
   // ---- files that come and go ----
   async function upload(input) {
     const file = input.files[0];

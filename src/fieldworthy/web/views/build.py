@@ -17,6 +17,7 @@ from fieldworthy.web.form import Field, Head, Made, Row, blanks_of, made_of, row
 from fieldworthy.web.judging import copy_in, put_on, rename_in, taken_from
 from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, tag
 from fieldworthy.web.page import Page
+from fieldworthy.web.placing import drawn, moved, sized
 from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview
 from fieldworthy.web.views.text import build_text, show_text
@@ -62,6 +63,8 @@ class State:
     at : The key that has the focus, or had it last
     panel : What stands above the form: ``shelf KEY``, ``take KEY``, or nothing
     removal : What would go with the thing that is to be taken away
+    pairs : Whether things that mirror each other move together
+    drawing : The views as they were sent last
     """
 
     rows: Rows
@@ -75,6 +78,8 @@ class State:
     at: str = ""
     panel: str = ""
     removal: Removal | None = None
+    pairs: bool = True
+    drawing: tuple[Markup, ...] = ()
 
 
 async def build(page: Page) -> None:
@@ -126,7 +131,19 @@ def _body(page: Page) -> Content:
     head = tag("summary", "What it is made of", tag("span", id="build-now"))
     folds = tag("details", head, tag("div", id="build-list"), id="build-made", open=page.display.width >= _NARROW)
     made = tag("nav", folds, class_="made", aria_label="What it is made of")
-    return tag("div", made, tag("div", form, _beside(page), class_="two"), class_="building")
+    right = tag("div", _drawing(page), tag("div", form, _beside(page), class_="two"), class_="right")
+    return tag("div", made, right, class_="building")
+
+
+def _drawing(page: Page) -> Content:
+    """The place of the drawing, with what can be done in it."""
+    if page.season_open:
+        return ""
+    pairs = tag("label", tag("input", type="checkbox", checked=True, data_change="pairs"), " move pairs together")
+    told = tag("span", "Drag, or choose one and press the arrow keys (Shift: 1 mm).", class_="fine")
+    tools = tag("div", told, pairs if page.may_change else "", class_="tools")
+    return tag("section", tag("div", id="build-drawing", class_="drawings"), tools, class_="drafting",
+               aria_label="The robot to scale")  # fmt: skip
 
 
 def _beside(page: Page) -> Content:
@@ -154,6 +171,8 @@ def _listen(page: Page, state: State) -> None:
     page.on("rename", lambda data: _rename(page, state, str(data.get("of")), str(data.get("value"))))
     page.on("take", lambda data: _take(page, state, str(data.get("of"))))
     page.on("taken", lambda _: _taken(page, state))
+    page.on("placed", lambda data: _placed(page, state, data))
+    page.on("pairs", lambda data: _pairs(page, state, data))
     page.on("gone", lambda data: _gone(page, state, str(data.get("of"))))
     page.on("more", lambda data: _more(page, state, str(data.get("of"))))
     page.on("fill", lambda data: _fill(page, state, values_of(data)))
@@ -212,8 +231,43 @@ def _thing_at(state: State, key: str) -> str:
 
 async def _show(page: Page, state: State) -> None:
     page.put("build-list", _listed(page, state))
+    page.later(_draw(page, state))
     await _show_form(page, state)
     _show_beside(page, state)
+
+
+async def _draw(page: Page, state: State) -> None:
+    """Draw it anew where it looks different."""
+    if page.draft is None or page.season_open:
+        return
+    views = await page.work.sketch(drawn, page.draft.source, state.chosen)
+    if views is not None and views != state.drawing and page.view == "build":
+        state.drawing = views
+        page.put("build-drawing", views)
+
+
+async def _placed(page: Page, state: State, data: dict[str, Any]) -> None:
+    """Take in where a thing was dragged to, or how large it was made."""
+    if page.draft is None:
+        return
+    try:
+        by = tuple(max(-10.0, min(10.0, float(data.get(axis) or 0.0))) for axis in ("dx", "dy", "dz"))
+    except (TypeError, ValueError):
+        return
+    key = str(data.get("of"))
+    if data.get("sizes"):
+        changes = await page.work.sketch(sized, page.draft.source, key, by)
+    else:
+        changes = await page.work.sketch(moved, page.draft.source, key, by, state.pairs)
+    done = bool(changes) and await _change(page, dict(changes or {}), "build-said", ("placed", key))
+    if not done:
+        state.drawing = ()
+        await _draw(page, state)
+
+
+def _pairs(page: Page, state: State, data: dict[str, Any]) -> None:
+    del page
+    state.pairs = data.get("value") is True
 
 
 def _listed(page: Page, state: State) -> Content:

@@ -1,0 +1,271 @@
+"""The drawing as an editor: things to scale, from the side and from above, and what a drag means for the file.
+
+Nothing here is judged: places and sizes are taken from the file as it stands, and written back into it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.robot.shelf import length_of
+from fieldworthy.robot.things import Opened
+from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
+from fieldworthy.vehicle.views import body_curves, first_pose
+from fieldworthy.web.figures import context_of
+from fieldworthy.web.form import files_of, mistakes_of
+from fieldworthy.web.judging import Source
+from fieldworthy.web.markup import Content, Markup, tag
+
+_SIDE_POINTS = {
+    "pivot": "pivot", "fixed_pin": "pin on the frame", "arm_pin": "pin on the arm", "hook": "hook on the bar",
+}  # fmt: skip
+_ON_FLOOR = ((("drive", "wheels"), "wheel"), (("contacts",), "caster"), (("rollers",), "roller"))
+_SAME = 0.0015  # m; things of a pair stand so alike that a team meant it
+_MARGIN = 0.03  # m around everything
+_SNAP = 0.005  # m; a drag goes in such steps
+_PIXELS = 400.0  # width of one view
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One thing of the drawing.
+
+    Attributes
+    ----------
+    path : Of its place in the file, whose entries are its coordinates
+    thing : Key of the thing that it belongs to
+    label : What it is called
+    at : Its middle, x forward, y left, z up [m]
+    size : Of its box [m]; None for a point
+    axes : The axes that the file gives for it, in the order of its entries
+    rides : Whether a group carries it along
+    """
+
+    path: KeyPath
+    thing: str
+    label: str
+    at: tuple[float, float, float]
+    size: tuple[float, float, float] | None
+    axes: str
+    rides: bool = False
+
+    @property
+    def key(self) -> str:
+        """Names it on the page."""
+        return dotted(self.path)
+
+
+def spots_of(files: Opened) -> tuple[Spot, ...]:
+    """Every thing of a robot that has a place, the largest first."""
+    found = [*_parts(files), *_floor(files), *_points(files)]
+    volume = {spot.key: 0.0 if spot.size is None else spot.size[0] * spot.size[1] * spot.size[2] for spot in found}
+    return tuple(sorted(found, key=lambda spot: -volume[spot.key]))
+
+
+def _named(files: Opened, path: KeyPath) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    there = files.data(path)
+    for name, entry in there.items() if isinstance(there, dict) else ():
+        if isinstance(entry, dict):
+            yield str(name), entry
+
+
+def _numbers(raw: Any, count: int) -> tuple[float, ...] | None:
+    return tuple(length_of(v) for v in raw) if isinstance(raw, list) and len(raw) == count else None
+
+
+def _parts(files: Opened) -> Iterator[Spot]:
+    for collection in (("parts",), ("ballast",)):
+        for name, entry in _named(files, collection):
+            at, size = _numbers(entry.get("position"), 3), _numbers(entry.get("size"), 3)
+            path: KeyPath = (*collection, name)
+            if at is not None:
+                box = (size[0], size[1], size[2]) if size else None
+                rides = entry.get("rides", "chassis") != "chassis"
+                yield Spot((*path, "position"), dotted(path), name, (at[0], at[1], at[2]), box, "xyz", rides)
+
+
+def _floor(files: Opened) -> Iterator[Spot]:
+    for collection, word in _ON_FLOOR:
+        for name, entry in _named(files, collection):
+            at = _numbers(entry.get("position"), 2)
+            path: KeyPath = (*collection, name)
+            if at is not None:
+                yield Spot((*path, "position"), dotted(path), f"{word} {name}", (at[0], at[1], 0.0), None, "xy")
+
+
+def _points(files: Opened) -> Iterator[Spot]:
+    for name, entry in _named(files, ("mechanisms",)):
+        for key, words in _SIDE_POINTS.items():
+            at = _numbers(entry.get(key), 2)
+            path: KeyPath = ("mechanisms", name)
+            if at is not None:
+                yield Spot((*path, key), dotted(path), f"{name}: {words}", (at[0], 0.0, at[1]), None, "xz")
+
+
+def partner_of(spots: Iterable[Spot], spot: Spot) -> Spot | None:
+    """The other one of a pair: the same kind of thing on the other side, as far forward and as high."""
+    if "y" not in spot.axes or abs(spot.at[1]) < _SAME:
+        return None
+    mirrored = (spot.at[0], -spot.at[1], spot.at[2])
+    for other in spots:
+        alike = other.path[:-2] == spot.path[:-2] and other.key != spot.key and other.size == spot.size
+        if alike and all(abs(a - b) <= _SAME for a, b in zip(other.at, mirrored, strict=True)):
+            return other
+    return None
+
+
+def moved(source: Source, key: str, by: tuple[float, float, float], pair: bool) -> dict[KeyPath, object]:
+    """Move a thing, and the other one of its pair the same way mirrored: what to change in the files."""
+    files = files_of(source)
+    spots = spots_of(files)
+    spot = next((s for s in spots if s.key == key), None)
+    if spot is None:
+        return {}
+    changes = dict(_shifted(files, spot, by))
+    other = partner_of(spots, spot) if pair else None
+    return changes | (dict(_shifted(files, other, (by[0], -by[1], by[2]))) if other else {})
+
+
+def sized(source: Source, key: str, by: tuple[float, float, float]) -> dict[KeyPath, object]:
+    """Make a part larger on its far sides; those towards the origin of the axes stay where they are."""
+    files = files_of(source)
+    spot = next((s for s in spots_of(files) if s.key == key and s.size is not None), None)
+    if spot is None or spot.size is None:
+        return {}
+    path = (*spot.path[:-1], "size")
+    grown = tuple(max(by[i], _SNAP - spot.size[i]) for i in range(3))
+    raw = files.data(path)
+    sizes = {(*path, i): _again(raw[i], spot.size[i] + grown[i]) for i in range(3) if abs(grown[i]) > 1e-9}
+    return dict(_shifted(files, spot, (grown[0] / 2, grown[1] / 2, grown[2] / 2))) | sizes
+
+
+def _shifted(files: Opened, spot: Spot, by: tuple[float, float, float]) -> Iterator[tuple[KeyPath, object]]:
+    raw = files.data(spot.path)
+    for place, axis in enumerate(spot.axes):
+        step = by["xyz".index(axis)]
+        if abs(step) > 1e-9:
+            yield (*spot.path, place), _again(raw[place], spot.at["xyz".index(axis)] + step)
+
+
+def _again(raw: Any, si: float) -> str:
+    """Write a length in the unit that stands there."""
+    text = raw.get("value") if isinstance(raw, dict) else raw
+    try:
+        unit = parse(text, "length").unit if isinstance(text, str) else KINDS["length"].metric
+    except UnitError:
+        unit = KINDS["length"].metric
+    return f"{digits(to_unit(si, 'length', unit), 5)} {unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """What is known of the robot as a whole: its centre of gravity and what it stands on; empty beside a mistake."""
+
+    cg: tuple[float, float, float] | None = None
+    polygon: tuple[tuple[float, float], ...] = ()
+
+
+def drawn(source: Source, chosen: str) -> tuple[Markup, Markup]:
+    """Draw a robot's things from the side and from above."""
+    spots = spots_of(files_of(source))
+    whole = _whole(source)
+    return _view(spots, whole, chosen, "xz", "From the side"), _view(spots, whole, chosen, "xy", "From above")
+
+
+def _whole(source: Source) -> Whole:
+    if mistakes_of(source):
+        return Whole()
+    context = context_of(source)
+    pose = first_pose(context)
+    data = body_curves(context, pose) if pose is not None else None
+    if data is None:
+        return Whole()
+    x, y, z = (float(c) for c in data.cg)
+    return Whole((x, y, z), tuple((float(a), float(b)) for a, b in data.polygon))
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Where a view's metres are on its paper."""
+
+    left: float
+    top: float
+    scale: float
+
+    def point(self, across: float, up: float) -> tuple[float, float]:
+        return (across - self.left) * self.scale, (self.top - up) * self.scale
+
+
+def _view(spots: tuple[Spot, ...], whole: Whole, chosen: str, plane: str, title: str) -> Markup:
+    a, b = ("xyz".index(axis) for axis in plane)
+    boxes = [
+        (s.at[a] - (s.size[a] / 2 if s.size else 0), s.at[a] + (s.size[a] / 2 if s.size else 0),
+         s.at[b] - (s.size[b] / 2 if s.size else 0), s.at[b] + (s.size[b] / 2 if s.size else 0))
+        for s in spots
+    ] or [(-0.2, 0.2, 0.0, 0.3)]  # fmt: skip
+    left, right = min(x[0] for x in boxes) - _MARGIN, max(x[1] for x in boxes) + _MARGIN
+    low, high = min(0.0, *(x[2] for x in boxes)) - _MARGIN, max(x[3] for x in boxes) + _MARGIN
+    scale = _PIXELS / max(right - left, 1e-3)
+    frame = _Frame(left, high, scale)
+    shown = [s for s in spots if all(axis in s.axes for axis in plane) or (plane == "xz" and s.axes == "xy")]
+    ordered = [s for s in shown if s.thing != chosen] + [s for s in shown if s.thing == chosen]
+    inner: list[Content] = [_ground(frame, plane, left, right, whole)]
+    inner += [_spot(frame, s, plane, chosen=s.thing == chosen) for s in ordered]
+    if whole.cg is not None:
+        inner.append(_cg(frame, whole.cg[a], whole.cg[b]))
+    height = (high - low) * scale
+    svg = tag(
+        "svg", inner, viewBox=f"0 0 {_PIXELS:.0f} {height:.1f}", data_plane=plane, data_scale=f"{scale:.3f}",
+        data_snap=_SNAP, class_="placing", role="group", aria_label=title,
+    )  # fmt: skip
+    ahead = tag("span", "front →", class_="fine")
+    return tag("figure", tag("figcaption", title, " ", ahead), svg, class_="sheet-of")
+
+
+def _ground(frame: _Frame, plane: str, left: float, right: float, whole: Whole) -> Content:
+    x0, y = frame.point(left, 0.0)
+    x1, _ = frame.point(right, 0.0)
+    line = tag("line", x1=f"{x0:.1f}", x2=f"{x1:.1f}", y1=f"{y:.1f}", y2=f"{y:.1f}", class_="floor")
+    if plane == "xz" or not whole.polygon:
+        return line if plane == "xz" else ""
+    corners = " ".join(f"{px:.1f},{py:.1f}" for px, py in (frame.point(*p) for p in whole.polygon))
+    return tag("polygon", tag("title", "what it stands on"), points=corners, class_="support")
+
+
+def _cg(frame: _Frame, across: float, up: float) -> Markup:
+    x, y = frame.point(across, up)
+    cross = tag("path", d=f"M{x - 8:.1f} {y:.1f}H{x + 8:.1f}M{x:.1f} {y - 8:.1f}V{y + 8:.1f}")
+    return tag("g", tag("title", "centre of gravity"), tag("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r="5"), cross,
+               class_="cg")  # fmt: skip
+
+
+def _spot(frame: _Frame, spot: Spot, plane: str, *, chosen: bool) -> Markup:
+    a, b = ("xyz".index(axis) for axis in plane)
+    x, y = frame.point(spot.at[a], spot.at[b])
+    inner: list[Content] = [tag("title", spot.label)]
+    if spot.size is not None:
+        w, h = spot.size[a] * frame.scale, spot.size[b] * frame.scale
+        inner.append(tag("rect", x=f"{x - w / 2:.1f}", y=f"{y - h / 2:.1f}", width=f"{w:.1f}", height=f"{h:.1f}"))
+        if chosen and spot.axes == "xyz":
+            handles = ((x + w / 2, y, plane[0]), (x, y - h / 2, plane[1]))
+            inner += [
+                tag("rect", x=f"{hx - 5:.1f}", y=f"{hy - 5:.1f}", width="10", height="10", class_="handle",
+                    data_size=axis)
+                for hx, hy, axis in handles
+            ]  # fmt: skip
+    else:
+        inner.append(tag("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r="6"))
+    place = ", ".join(f"{word} {1000 * spot.at[i]:.0f} mm" for i, word in ((a, _WORD[a]), (b, _WORD[b])))
+    fixed = "" if all(axis in spot.axes for axis in plane) else "yes"
+    kind = "spot" + (" rides" if spot.rides else "") + (" chosen" if chosen else "") + ("" if spot.size else " point")
+    return tag(
+        "g", inner, class_=kind, data_spot=spot.key, data_thing=spot.thing, data_axes=spot.axes, data_fixed=fixed,
+        tabindex="0" if not fixed else None, role="button" if not fixed else None,
+        aria_label=f"{spot.label}: {place}" if not fixed else None, data_key=f"{plane} {spot.key}",
+    )  # fmt: skip
+
+
+_WORD = ("forward", "left", "up")

@@ -1,0 +1,106 @@
+"""Placing things in the drawing: what a drag writes into which file, and that pairs move as mirrored."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from fieldworthy.robot.things import changed, opened
+from fieldworthy.web.judging import Source
+from fieldworthy.web.placing import moved, partner_of, sized, spots_of
+from robots import EXAMPLES
+from web.browser import show, window
+
+MK1 = EXAMPLES / "mk1.yaml"
+SOURCE = Source(MK1, ())
+
+
+def rows(texts):
+    return {row["part"]: row for row in csv.DictReader(io.StringIO(texts[EXAMPLES / "mk1_parts.csv"]))}
+
+
+def test_a_wheel_takes_its_mirror_image_with_it_and_keeps_its_unit():
+    changes = moved(SOURCE, "drive.wheels.left front.position", (0.01, 0.005, 0.0), True)
+    # by hand: 130 mm and 10 mm, 155 mm and 5 mm outwards on both sides
+    wheels = ("drive", "wheels")
+    assert changes == {
+        (*wheels, "left front", "position", 0): "140 mm",
+        (*wheels, "left front", "position", 1): "160 mm",
+        (*wheels, "right front", "position", 0): "140 mm",
+        (*wheels, "right front", "position", 1): "-160 mm",
+    }
+    alone = moved(SOURCE, "drive.wheels.left front.position", (0.01, 0.005, 0.0), False)
+    assert alone == {path: value for path, value in changes.items() if path[2] == "left front"}
+
+
+def test_a_part_of_the_table_is_moved_and_sized_there():
+    changes = moved(SOURCE, "parts.left outer rail.position", (0.0, 0.0, 0.02), True)
+    after = rows(changed(MK1, {}, changes))
+    assert (after["left outer rail"]["z [mm]"], after["right outer rail"]["z [mm]"]) == ("80", "80")
+    grown = rows(changed(MK1, {}, sized(SOURCE, "parts.left outer rail.position", (0.05, 0.0, 0.0))))
+    # by hand: 400 mm and 50 mm; its middle goes half as far, from 10 mm to 35 mm
+    assert (grown["left outer rail"]["length [mm]"], grown["left outer rail"]["x [mm]"]) == ("450", "35")
+
+
+def test_a_part_never_shrinks_to_nothing():
+    changes = sized(SOURCE, "parts.left outer rail.position", (0.0, 0.0, -1.0))
+    assert changes[("parts", "left outer rail", "size", 2)] == "5 mm"
+
+
+def test_what_stands_in_the_middle_has_no_other_of_its_pair():
+    spots = {spot.key: spot for spot in spots_of(opened(MK1, {}))}
+    left = spots["drive.wheels.left rear.position"]
+    found = partner_of(spots.values(), left)
+    assert found is not None
+    assert found.key == "drive.wheels.right rear.position"
+    assert partner_of(spots.values(), spots["ballast.between the rear motors.position"]) is None
+
+
+def test_a_pin_moves_in_the_plane_it_is_given_in():
+    changes = moved(SOURCE, "mechanisms.tray.fixed_pin", (0.003, 0.5, -0.004), True)
+    assert changes == {
+        ("mechanisms", "tray", "fixed_pin", 0): "118 mm",
+        ("mechanisms", "tray", "fixed_pin", 1): "225 mm",
+    }
+
+
+@pytest.mark.parametrize("key", ["parts.nothing.position", "drive.motors", ""])
+def test_what_is_not_in_the_drawing_cannot_be_moved(key):
+    assert moved(SOURCE, key, (0.1, 0.1, 0.1), True) == {}
+    assert sized(SOURCE, key, (0.1, 0.1, 0.1)) == {}
+
+
+def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="ballast.between the rear motors")
+        side = page.locator("svg[data-plane=xz]")
+        spot = side.locator("[data-spot='ballast.between the rear motors.position']")
+        expect(side.locator(".cg")).to_have_count(1)
+        box, scale = (
+            spot.locator("circle").bounding_box(),
+            side.evaluate(
+                "svg => Number(svg.dataset.scale) * svg.getBoundingClientRect().width / svg.viewBox.baseVal.width"
+            ),
+        )
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + 0.040 * scale, y - 0.030 * scale, steps=6)
+        page.mouse.up()
+        # by hand: -80 mm and 40 mm forward, 95 mm and 30 mm up
+        forward = page.locator("#f-ballast_2e_between_20_the_20_rear_20_motors_2e_position_5b_0_5d_")
+        up = page.locator("#f-ballast_2e_between_20_the_20_rear_20_motors_2e_position_5b_2_5d_")
+        expect(forward).to_have_value("-40 mm")
+        expect(up).to_have_value("125 mm")
+        expect(page.locator("#fw-state")).to_have_text(re.compile("^unsaved changes$"))
+        spot.focus()
+        page.keyboard.press("ArrowLeft")
+        page.keyboard.press("Shift+ArrowLeft")
+        expect(forward).to_have_value("-46 mm")
+        page.click("#fw-undo")
+        expect(up).to_have_value("95 mm")
+        expect(forward).to_have_value("-80 mm")
