@@ -82,9 +82,7 @@ def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browse
         expect(side.locator(".cg")).to_have_count(1)
         box, scale = (
             spot.locator("circle").bounding_box(),
-            side.evaluate(
-                "svg => Number(svg.dataset.scale) * svg.getBoundingClientRect().width / svg.viewBox.baseVal.width"
-            ),
+            side.evaluate("svg => Number(svg.dataset.scale) * svg.getScreenCTM().a"),
         )
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
         page.mouse.move(x, y)
@@ -104,3 +102,13 @@ def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browse
         page.click("#fw-undo")
         expect(up).to_have_value("95 mm")
         expect(forward).to_have_value("-80 mm")
+
+
+def test_the_scene_turns_without_a_network_and_a_double_click_opens_a_form(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml", part="turning")
+        box = page.locator(".turning canvas").bounding_box()
+        page.wait_for_function("() => document.getAnimations().every(a => a.playState !== 'running')")
+        page.mouse.dblclick(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        page.wait_for_url(re.compile("key="))
+        expect(page.locator("#build-rename")).to_be_visible()

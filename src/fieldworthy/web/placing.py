@@ -105,6 +105,11 @@ def _points(files: Opened) -> Iterator[Spot]:
                 yield Spot((*path, key), dotted(path), f"{name}: {words}", (at[0], 0.0, at[1]), None, "xz")
 
 
+def solid(source: Source) -> tuple[Spot, ...]:
+    """Every thing of a robot that has a place, for a view in three dimensions."""
+    return spots_of(files_of(source))
+
+
 def partner_of(spots: Iterable[Spot], spot: Spot) -> Spot | None:
     """The other one of a pair: the same kind of thing on the other side, as far forward and as high."""
     if "y" not in spot.axes or abs(spot.at[1]) < _SAME:

@@ -1,4 +1,4 @@
-"""The strip at the foot of a view: what is short by its cause, what is not judged yet, and one change to try.
+"""The strip that stays in sight in a view: what is short by its cause, what is not judged yet, and one change to try.
 
 A change that is tried is in the window's copy of the file, not on the disk, until it is kept and saved.
 """

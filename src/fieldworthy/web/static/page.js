@@ -406,7 +406,7 @@ const fw = (() => {
     if (!spot || event.button !== 0) return;
     const handle = event.target.closest("[data-size]");
     const svg = spot.ownerSVGElement;
-    const across = svg.viewBox.baseVal.width / svg.getBoundingClientRect().width / Number(svg.dataset.scale);
+    const across = 1 / (svg.getScreenCTM().a * Number(svg.dataset.scale)); // m for each pixel of the screen
     drag = { spot, handle: handle?.dataset.size || "", x: event.clientX, y: event.clientY, across, dx: 0, dy: 0 };
     spot.setPointerCapture?.(event.pointerId);
     event.preventDefault();

@@ -21,9 +21,12 @@ from fieldworthy.web.placing import drawn, moved, sized
 from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview
 from fieldworthy.web.views.text import build_text, show_text
+from fieldworthy.web.views.turning import build_turning
 from fieldworthy.web.worker import Broken
 
 T = TypeVar("T")
+PARTS = {"": "Robot", "turning": "In three dimensions", "text": "Text of the file"}
+"""Ways to build, by what the address asks for."""
 _BESIDE = 14  # findings that stand beside the form
 _OPEN: tuple[KeyPath, ...] = (("mechanisms",), ("air", "tanks"), ("air", "cylinders"))
 _FEW = 8  # things of such a kind that are listed without being asked for
@@ -84,8 +87,14 @@ class State:
 
 async def build(page: Page) -> None:
     """Show the open file."""
-    text = page.query.get("part") == "text"
-    top = tag("div", heading("Build"), _parts(page, "text" if text else ""), class_="headline")
+    part = page.query.get("part", "")
+    text = part == "text"
+    top = tag("div", heading("Build"), _parts(page, part if part in PARTS else ""), class_="headline")
+    if part == "turning" and not page.season_open:
+        told = "Drag to turn it, the wheel brings it nearer; a double click on a thing opens its form."
+        page.fill(top, tag("p", told, class_="lead"))
+        await build_turning(page)
+        return
     state = State(Rows(page, "build-rows"), Rows(page, "build-rare"), Rows(page, "beside-rows"))
     if text:
         page.fill(top, build_text(page), _beside(page))
@@ -100,7 +109,7 @@ async def build(page: Page) -> None:
     state.at = page.query.get("key", "")
     strip = Strip(page)
     foot = "" if page.season_open else strip.markup()
-    page.fill(top, tag("div", id="build-problems"), _body(page), foot)
+    page.fill(top, foot, tag("div", id="build-problems"), _body(page))
     _listen(page, state)
     if foot:
         strip.listen()
@@ -113,7 +122,8 @@ def _parts(page: Page, now: str) -> Markup:
     links = [
         tag("a", label, href=address("build", file=page.file, part=part), data_go=True,
             aria_current="true" if part == now else None)
-        for label, part in (("Robot", ""), ("Text of the file", "text"))
+        for part, label in PARTS.items()
+        if not page.season_open or part in ("", "text")
     ]  # fmt: skip
     return tag("nav", links, class_="parts", aria_label="Ways to build")
 
