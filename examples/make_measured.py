@@ -15,7 +15,7 @@ from pathlib import Path
 SEED = 20261120
 FILE = Path(__file__).parent / "heron" / "mk1_measurements.yaml"
 PER_95 = 1.96
-PSI, ATMOSPHERE = 6894.757, 101325.0
+BAR, ATMOSPHERE = 1e5, 101325.0
 TRUTH: dict[str, float] = {
     "weighed.mass": 8.71,
     "weighed.x": 0.0238,
@@ -129,16 +129,17 @@ def _after(p_gauge: float, cycles: int) -> float:
 
 def _air(rng: random.Random) -> str:
     def gauge(true: float) -> str:
-        return f"{round(2.0 * (true / PSI + rng.gauss(0.0, 1.0 / PER_95))) / 2.0:g} psi"
+        """A dial with a mark every 0.1 bar, read to half of that."""
+        return f"{round(20.0 * (true / BAR + rng.gauss(0.0, 0.07 / PER_95))) / 20.0:g} bar"
 
     runs = ""
     for cycles in (10, 12, 15):
-        before = 100.0 * PSI
+        before = 6.9 * BAR
         runs += f"      - {{before: {gauge(before)}, after: {gauge(_after(before, cycles))}, cycles: {cycles}}}\n"
     leaks = ""
     for tank in ("left", "right"):
         half = TRUTH[f"air.tanks.{tank}.leak_half_time"]
-        true = {t: 98.0 * PSI * 0.5 ** (60.0 * t / half) for t in (0, 15, 30, 45, 60)}
+        true = {t: 6.75 * BAR * 0.5 ** (60.0 * t / half) for t in (0, 15, 30, 45, 60)}
         looks = [f"{{time: {t} min, pressure: {gauge(p)}}}" for t, p in true.items()]
         leaks += f"  {tank}:\n    date: 2026-11-20\n    readings:\n" + "".join(f"      - {look}\n" for look in looks)
     return (

@@ -153,14 +153,14 @@ def _series(*parts: tuple[float, float]) -> tuple[float, float]:
 
 
 def _hooks(rng: random.Random) -> tuple[str, dict[str, str]]:
-    """One of the two hook cylinders: 20 mm bore, 8 mm rod, 50 mm stroke, half of 7.5 kg, from 100 psi in 200 mL."""
+    """One of the two hook cylinders: 20 mm bore, 8 mm rod, 50 mm stroke, half of 7.5 kg, from 6.9 bar in 200 mL."""
     rod, stroke, mass = 0.008, 0.05, 3.75
     A1, A2 = math.pi / 4.0 * 0.020**2, math.pi / 4.0 * (0.020**2 - rod**2)
     dead = math.pi / 4.0 * 0.0025**2 * 0.5 + 0.4e-6
     tube = 0.029 * 0.0025**2 / math.sqrt(0.5 / 0.0025**1.25 + 510.0)
     line = _series((CONDUCTANCE, 0.3), (0.35e-8, 0.4), (tube, 474.0 * tube / 0.0025**2))
     C, b = line[0] / 2.0, line[1]
-    full, tank = P_ATM + 100.0 * 6894.757, 200e-6
+    full, tank = P_ATM + 6.9e5, 200e-6
     supply = (full * tank + P_ATM * 2.0 * dead) / (tank + 2.0 * (dead + A1 * stroke))
     load = HOOKS_LOAD / 2.0 + 0.1 * (supply - P_ATM) * A1
     course = _stroke((A1, A2, dead, stroke, mass, load), supply, (C, b))
@@ -171,7 +171,7 @@ def _hooks(rng: random.Random) -> tuple[str, dict[str, str]]:
         lines.append(f"{time:.4f};{1e3 * x + rng.gauss(0.0, 1.0 / PER_95):.1f}")
     text = (
         "frames:  # slow motion of a phone beside a tape, a lamp on the valve's wire in the picture\n"
-        "  hooks up:\n    date: 2026-11-21\n    cylinder: hooks\n    pressure: 100 psi\n    file: mk1_hooks_up.csv\n"
+        "  hooks up:\n    date: 2026-11-21\n    cylinder: hooks\n    pressure: 6.9 bar\n    file: mk1_hooks_up.csv\n"
         '    columns: {time: {column: "t [s]"}, position: {column: "x [mm]"}}\n    rate: 240 Hz\n    switched: 0.05 s\n'
         "    position_error: 1 mm\n"
     )

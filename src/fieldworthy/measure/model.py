@@ -45,7 +45,7 @@ class AirCycles:
 
     date: str = exact("", "day of the measurement, such as 2026-11-20")
     cylinder: Annotated[str, Ref(("air.cylinders",))] = need("the cylinder of the robot file")
-    error: GaugeError = assume("1 psi", "one reading is as near as that in 95 of 100; common practice, no source")
+    error: GaugeError = assume("0.07 bar", "one reading is as near as that in 95 of 100; common practice, no source")
     runs: tuple[CycleRun, ...] = need("one run or more")
 
     def validate(self) -> Iterator[Fault]:
@@ -67,7 +67,7 @@ class Leak:
     """Gauge over time at rest, nothing moving."""
 
     date: str = exact("", "day of the measurement, such as 2026-11-20")
-    error: GaugeError = assume("1 psi", "one reading is as near as that in 95 of 100; common practice, no source")
+    error: GaugeError = assume("0.07 bar", "one reading is as near as that in 95 of 100; common practice, no source")
     readings: tuple[LeakReading, ...] = need("two looks or more; an hour between the first and the last tells most")
 
     def validate(self) -> Iterator[Fault]:
