@@ -1,6 +1,6 @@
 """What is solved for several cylinders at once is what the same physics gives for each alone.
 
-The physics itself is held to the outside by the tests of its own room and of `checks.air`.
+The physics itself is held to the outside by the tests of its own room and of `systems.test_air`.
 """
 
 from __future__ import annotations

@@ -11,8 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
-from fieldworthy.engine.evaluate import CHUNK as BLOCK
-from fieldworthy.engine.evaluate import Cases, evaluate, nudge, run, verdict_of
+from fieldworthy.engine.evaluate import BLOCK, Cases, evaluate, nudge, run, verdict_of
 from fieldworthy.engine.finding import (
     VERDICTS,
     DisplayUnits,

@@ -70,7 +70,7 @@ def test_a_rod_that_raises_on_its_way_back_begins_out(tmp_path):
 
 
 def test_a_guides_numbers_are_those_of_the_findings(tmp_path):
-    # two pads: F / (1 - 2 mu e / L), and it locks where L is 2 mu e; as tests/checks/test_lift.py has it by hand
+    # two pads: F / (1 - 2 mu e / L), and it locks where L is 2 mu e; as tests/systems/test_lift.py has it by hand
     plain = {"mechanisms": {"slide": GUIDE}}
     subject = nominal(load(tmp_path, plain))
     found = guide_curves(subject)["slide"]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from draw.test_in_browser import FAULTS
+from drawing.test_in_browser import FAULTS
 from drawn import STYLES, sound
 from fieldworthy.drawing import DARK, LIGHT, PRINT, Style
 from fieldworthy.systems.climb.figure import hanging_curves
