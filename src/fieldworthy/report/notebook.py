@@ -129,6 +129,7 @@ _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _CENTRE = "balance.centre_height"  # told on the robot's own page
 _ASSUMED = 16  # rows of defaults
 _MARGINS = 18  # in the figure of margins
+_TOLD = 8  # rows above that figure, beyond which it no longer fits below them
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,8 +261,10 @@ def _short(content: Content) -> Section:
             [f.because, Mark(f.id, "key"), digits(f.margin or 0.0, 2), chance(f.chance)] for f in near
         ]
         blocks.append(Table(("What is close", "Finding", "Margin", "Holds in"), cells, (5.0, 2.3, 0.9, 1.0), (2, 3)))
-    figure = drawn_margins.margins(margins_of(report)[:_MARGINS], style_of(content.loaded))
-    blocks += [Head(f"The {min(_MARGINS, len(report.findings))} smallest margins"), Picture(figure, 0.46)]
+    alone = len(short) + len(near) > _TOLD  # then the figure has a page of its own, and fills it
+    most = min((2 if alone else 1) * _MARGINS, len(report.findings))
+    figure = drawn_margins.margins(margins_of(report)[:most], style_of(content.loaded))
+    blocks += [Head(f"The {most} smallest margins"), Picture(figure, 0.86 if alone else 0.46)]
     return Section("What is short, and how near the rest is", blocks)
 
 
@@ -295,7 +298,7 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
 def _reasoning(keys: Sequence[str], figures: Sequence[Figure], wide: bool) -> list[Block]:
     """Formulas, beside the figures where there are any; above wide ones, side by side."""
     head, formulas = Head("How it is computed"), [Formula(k) for k in keys]
-    share = (0.31 if wide else 0.4) / max(len(figures), 1)
+    share = (0.28 if wide else 0.4) / max(len(figures), 1)
     pictures: list[Block] = [Picture(f, share) for f in figures]
     if pictures and wide:
         return [head, Side([[f] for f in formulas], (1.0,) * len(formulas)), *pictures]

@@ -136,7 +136,7 @@ def _block(block: Block) -> dict[str, Any]:
 
 
 def _drawn(figure: Figure) -> dict[str, Any]:
-    return {"svg": figure.svg, "alt": figure.alt}
+    return {"svg": figure.svg, "alt": figure.alt, "title": figure.title}
 
 
 def _formula(key: str) -> dict[str, Any]:
@@ -280,7 +280,7 @@ def _html_block(block: Block) -> str:
         case Table():
             return _table(block)
         case Picture(figure):
-            return f"<figure>{_inner(figure.svg)}</figure>"
+            return f"<figure>{_inner(figure.svg)}<figcaption>{_text(figure.title)}</figcaption></figure>"
         case Formula():
             return _html_formula(block)
         case Side(columns, widths):

@@ -16,7 +16,7 @@ from fieldworthy.engine.system import Context
 from fieldworthy.systems.grabber.check import asked_and_given
 from fieldworthy.systems.grabber.model import Grabber
 
-_MOST = 6.0  # times what is asked; a longer bar would hide the shorter ones
+_MOST = 20.0  # times what is asked; a longer bar would hide the shorter ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,8 @@ def grabbed(data: list[Deed], style: Style) -> Figure:
         names += [f"{deed.name}: takes", f"{deed.name}: is given"]
         values += [min(deed.asked, most), min(deed.given, most)]
         tones += ["edge", "good" if deed.given >= deed.asked else "bad"]
-        labels += [asked, given]
+        cut = (" (bar cut short)" if np.isfinite(f) and f > most else "" for f in (deed.asked, deed.given))
+        labels += [text + note for text, note in zip((asked, given), cut, strict=True)]
         told.append(f"{deed.name} takes {asked} and is given {given}")
     marks: list[Mark] = [Bars(at=list(range(len(values))), value=values, lying=True, tone=tones, labels=labels)]
     what = Chart(
