@@ -13,6 +13,7 @@ from scipy import stats
 from fieldworthy.files import BadInput
 from fieldworthy.match import blocks, forecast, play_runs, played, setup, with_chance
 from fieldworthy.match.state import REASONS
+from fieldworthy.match.timeline import match_clock
 from robots import GONE, changed, load, nominal
 
 TASKS = {"goal": {"points": 3, "object": "ball", "autonomous_bonus": 2}, "hang": {"points": 20, "per": "once"}}
@@ -245,6 +246,39 @@ def test_parts_of_a_match(tmp_path, part, actions, begins):
     assert len(events) == actions
     assert events[0].leaves == begins
     assert all(e.ends <= {"autonomous": 20, "solo": 60, "driven": 100, "whole": 120}[part] for e in events)
+
+
+SOLO = {"start": "b", "steps": [{"action": "take", "at": "c"}, {"times": 2, "repeat": ROUND}],
+        "finish": {"steps": [{"action": "take", "at": "a"}], "reserve": "15 s"}}  # fmt: skip
+
+
+def test_a_solo_run_of_its_own(tmp_path):
+    """The same steps written as the driven period of another file play alike; the match itself does not change."""
+    times = {"periods": {"solo": "60 s"}}
+    own = match_of(tmp_path, {"plan": {"solo": SOLO}}, times, part="solo")
+    events = played(own).events
+    assert [e.action for e in events][:2] == ["take", ROUND[0]["action"]]
+    assert (events[0].place, events[-1].place) == ("c", "a")
+    same = {"plan": {"start": "b", "autonomous": [], "driven": SOLO["steps"], "finish": SOLO["finish"]}}
+    assert events == played(match_of(tmp_path, same, times, part="solo")).events
+    assert match_clock(nominal(loaded(tmp_path, {"plan": {"solo": SOLO}}, times)), "solo").reserve == 45.0
+    for part in ("whole", "driven"):
+        usual = played(match_of(tmp_path, {}, times, part=part)).events
+        assert usual == played(match_of(tmp_path, {"plan": {"solo": SOLO}}, times, part=part)).events
+
+
+@pytest.mark.parametrize(
+    ("solo", "season", "said"),
+    [
+        (SOLO, {}, r"plan\.solo: expected none"),
+        (SOLO | {"steps": []}, {"periods": {"solo": "60 s"}}, r"plan\.solo\.steps: expected at least one step"),
+        (SOLO, {"periods": {"solo": "10 s"}}, r"plan\.solo\.finish\.reserve: expected at most the 10 s"),
+        (SOLO | {"start": "moon"}, {"periods": {"solo": "60 s"}}, r"plan\.solo\.start"),
+    ],
+)
+def test_a_solo_run_that_cannot_be_is_refused(tmp_path, solo, season, said):
+    with pytest.raises(BadInput, match=said):
+        loaded(tmp_path, {"plan": {"solo": solo}}, season)
 
 
 @pytest.mark.parametrize(

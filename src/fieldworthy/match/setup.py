@@ -173,10 +173,11 @@ def _playable(context: Context, part: Part) -> Plan:
         raise CannotPlay(
             ("periods", "solo"), "this key is missing: how long a run alone on the field lasts", season=True
         )
-    if not _items(robot.plan, part):
+    plan = robot.plan.alone if part == "solo" else robot.plan
+    if not _items(plan, part):
         key = ("plan", "autonomous") if part == "autonomous" else ("plan",)
         raise CannotPlay(key, f"expected steps for the part that is asked for: {part}")
-    return robot.plan
+    return plan
 
 
 def _items(plan: Plan, part: Part) -> list[tuple[int, Step | Repeat]]:

@@ -70,6 +70,7 @@ class MatchClock:
 def match_clock(context: Context, part: Part = "whole") -> MatchClock:
     """Say when the periods of a part of the match begin and end."""
     times, plan = context.nominal.season.periods, context.nominal.robot.plan
+    plan = plan.alone if plan is not None and part == "solo" else plan
     alone = Period("autonomous", 0.0, first(times.autonomous))
     if part == "autonomous":
         return MatchClock((alone,), None)

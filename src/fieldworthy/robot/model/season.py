@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field as Bounds
@@ -268,6 +268,20 @@ class Finish:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Solo:
+    """A run alone on the field, where it goes otherwise than the period with a driver."""
+
+    start: Annotated[str, Ref(("season.places",))] | None = exact(None, "where it starts; as in a match where absent")
+    steps: tuple[Step | Repeat, ...] = need("steps of the run")
+    finish: Finish | None = exact(None, "what is kept for its end")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        if not self.steps:
+            yield ("steps",), "expected at least one step"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A match as the team means to play it."""
 
@@ -275,6 +289,17 @@ class Plan:
     autonomous: tuple[Step | Repeat, ...] = exact((), "steps of the period in which the robot drives itself")
     driven: tuple[Step | Repeat, ...] = exact((), "steps of the period with a driver")
     finish: Finish | None = exact(None, "what is kept for the end")
+    solo: Solo | None = exact(None, "a run alone on the field; as the driven period and its finish where absent")
+
+    @property
+    def alone(self) -> Plan:
+        """The plan of a run alone on the field, as one whose driven period is that run."""
+        solo = self.solo
+        if solo is None:
+            return self
+        return replace(
+            self, start=solo.start or self.start, autonomous=(), driven=solo.steps, finish=solo.finish, solo=None
+        )
 
     def validate_in_season(self, actions: Mapping[str, Action], season: Season) -> Iterator[Fault]:
         """Say what does not fit the season's periods: actions longer than theirs, a reserve longer than the match."""
@@ -284,6 +309,15 @@ class Plan:
         spans = (("autonomous", self.autonomous, autonomous), ("driven", self.driven, driven))
         steps = [((name, *key), step, span) for name, items, span in spans for key, step in _each(items)]
         steps += [(("finish", "steps", i), step, driven) for i, step in enumerate(self.finish_steps)]
+        if self.solo is not None:
+            if season.periods.solo is None:
+                yield ("solo",), "expected none: the season's 'periods' have no run alone on the field"
+                return
+            lasts, alone = float(season.periods.solo), self.alone
+            steps += [(("solo", "steps", *key), step, lasts) for key, step in _each(alone.driven)]
+            steps += [(("solo", "finish", "steps", i), step, lasts) for i, step in enumerate(alone.finish_steps)]
+            if alone.finish is not None and float(alone.finish.reserve) > lasts:
+                yield ("solo", "finish", "reserve"), f"expected at most the {lasts:g} s of the run"
         for key, step, span in steps:
             if step.action in actions and float(actions[step.action].time) > span:
                 took = f"{step.action!r} alone takes {float(actions[step.action].time):g} s"
