@@ -11,6 +11,7 @@ from fieldworthy.api.robot import Robot
 from fieldworthy.decide import compare as decided
 from fieldworthy.decide import figure as drawn
 from fieldworthy.decide.recommend import ChangedFinding
+from fieldworthy.decide.work import Work
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.finding import DisplayUnits, as_data
 
@@ -69,6 +70,16 @@ class Comparison:
     def entry(self) -> tuple[decided.Entry, ...]:
         """Whether each variant keeps the limits of the season."""
         return self.data.entry
+
+    @property
+    def work(self) -> Work | None:
+        """What to build, practise or measure in the hours left, by points gained an hour."""
+        return self.data.work
+
+    @property
+    def disputes(self) -> tuple[decided.Dispute, ...]:
+        """What becomes of each difference if practice is right where the check says that an action cannot be done."""
+        return self.data.disputes
 
     @property
     def findings_changed(self) -> tuple[ChangedFinding, ...]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from fieldworthy.api.report import block, frame_of, table
+from fieldworthy.decide.work import Work, work_of
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.engine.system import Context
@@ -115,6 +116,23 @@ class Forecast:
     def actions(self) -> tuple[Success, ...]:
         """How the tries of each action ended."""
         return self.data.actions
+
+    def work(self) -> Work:
+        """List what to do in the hours left, by points gained an hour.
+
+        Returns
+        -------
+        Work
+            Jobs in order, the worth of knowing each thing, what stops actions, and the time that the plan leaves.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> work = fw.load("mk1.yaml").match(runs=200).work()
+        >>> work.jobs[0].kind, work.blocked[0].action
+        ('plan', 'climb')
+        """
+        return work_of(self.loaded, self.data.asked, self.data.seed, self.data.part)
 
     def plot(self, what: Wanted = "points") -> Figure:
         """Draw the forecast.

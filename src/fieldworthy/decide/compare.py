@@ -36,7 +36,7 @@ from fieldworthy.engine.finding import Report
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
-from fieldworthy.match.forecast import doubts, grouped, true_means
+from fieldworthy.match.forecast import doubts, grouped, middle_95, true_means
 from fieldworthy.match.setup import unbuilt
 from fieldworthy.match.state import DONE, REASONS
 from fieldworthy.physics.chance.chance import wilson_interval
@@ -455,7 +455,7 @@ def _interval(name: str, first: Array, points: Array) -> Interval:
     gaps, table = _gaps(first, points), grouped(points - first)
     if gaps.size < 2:
         return Interval(name, -np.inf, np.inf, np.inf)
-    low, high = np.quantile(gaps, [0.025, 0.975]).tolist()
+    low, high = middle_95(gaps)
     return Interval(name, low, high, float(table.mean(axis=1).std(ddof=1)) / gaps.size**0.5)
 
 

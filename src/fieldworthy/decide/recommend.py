@@ -13,7 +13,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.forecast import grouped, true_means
+from fieldworthy.match.forecast import grouped, middle_95, true_means
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.season import Practice, Step
@@ -388,7 +388,7 @@ def _between(
         same = f"{first} and {second} play the same plan and score the same in every match"
         return None, [f"{same}: nothing in the forecast tells them apart."]
     known = true_means(grouped(gaps))
-    low, high = np.quantile(known, [0.025, 0.975]).tolist() if known.size > 1 else (-np.inf, np.inf)
+    low, high = middle_95(known) if known.size > 1 else (-np.inf, np.inf)
     chance = float(np.mean(known > 0)) if known.size else 0.5
     lead = (
         f"{names[best]} scores {float(gaps.mean()):.1f} points a match more than {names[other]} (95 % interval "

@@ -81,13 +81,19 @@ def true_means(table: Array) -> Array:
     return middle + kept * (means - middle)
 
 
+def middle_95(draws: Array) -> tuple[float, float]:
+    """Between which values another draw lies with 95 %: at the places i / (n + 1) of a sample that hold it so often."""
+    low, high = np.quantile(draws, [0.025, 0.975], method="weibull").tolist()
+    return low, high
+
+
 def interval_of(table: Array) -> tuple[float, float]:
     """95 % interval of a true mean over what is not known, widened by what the number of draws leaves open of it."""
     means = true_means(table)
     if means.size < 2:
         return -np.inf, np.inf
     middle, error = float(table.mean()), 1.959963984540054 * float(table.mean(axis=1).std(ddof=1)) / means.size**0.5
-    low, high = np.quantile(means, [0.025, 0.975]).tolist()
+    low, high = middle_95(means)
     return middle - float(np.hypot(middle - low, error)), middle + float(np.hypot(high - middle, error))
 
 
@@ -120,7 +126,7 @@ def components(table: Array) -> Components | None:
         return None
     means = true_means(table)
     luck = float(table.var(axis=1, ddof=1).mean()) if each > 1 else 0.0
-    low, high = np.quantile(means, [0.025, 0.975]).tolist()
+    low, high = middle_95(means)
     error = float(table.mean(axis=1).std(ddof=1)) / draws**0.5
     likely = _likely_between(table)
     doubt = float(np.sqrt(likely).std()) if likely.size else 0.0

@@ -166,7 +166,19 @@ def _forecast(found: Comparison, style: Style) -> list[Block]:
             blocks.append(Picture(figure, 0.3))
     blocks += [Head("Recommendation"), Para(found.recommendation, "lead"), Head("What would change it")]
     blocks.append(Points(_changing(found)))
-    return [*blocks, *_judged(found)]
+    return [*blocks, *_work(found), *_judged(found)]
+
+
+_JOBS = 5  # told on the page
+
+
+def _work(found: Comparison) -> list[Block]:
+    """What to do in the hours left, by points gained an hour."""
+    if found.work is None:
+        return []
+    jobs = [Points([job.sentence for job in found.work.jobs[:_JOBS]])] if found.work.jobs else []
+    left = "" if found.work.left is None else f" in the {found.work.left:g} h left"
+    return [Head(f"What to do{left}, by points gained an hour"), *jobs, Para(found.work.told)]
 
 
 def _judged(found: Comparison) -> list[Block]:
