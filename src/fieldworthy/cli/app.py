@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -132,6 +133,7 @@ def search(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     runs: Annotated[int, typer.Option(min=10, max=1_000_000, help="Matches that the best is played again.")] = 4000,
     seed: Seed = 0,
     state: Annotated[Path | None, typer.Option(help="File that lets a stopped search go on.")] = None,
+    workers: Annotated[str, typer.Option(help="Processes, all cores where not given; or tcp://... of a cluster.")] = "",
     write: Annotated[Path | None, typer.Option(help="File to write the best robot into.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -142,7 +144,7 @@ def search(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     if vary and vary[0].endswith("?"):
         list_varying(robot, vary[0].removesuffix("?"))
         return
-    how = How(Budget(candidates, minutes), seed, runs, state)
+    how = How(Budget(candidates, minutes), seed, runs, state, workers or str(os.cpu_count() or 1))
     told = (vary or (), between or (), values or (), want or (), must or ())
     options = SearchOptions(*told, chance, not free, part, how, write)
     raise typer.Exit(0 if run_search(robot, file, options, as_json=as_json) else INTERRUPTED)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fieldworthy.decide.search.plans import Planner, texts_with, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
-from fieldworthy.decide.search.racing import Budget, Crew, Journal, Progress, Race, Task, Tell, run
+from fieldworthy.decide.search.racing import Budget, Journal, Progress, Race, Task, Tell, crew_of, run
 from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, write_variant
 from fieldworthy.decide.search.trial import Trial
 from fieldworthy.decide.search.wanted import Asked, asked
@@ -32,12 +32,14 @@ class How:
     seed : Fixes every proposal, draw and match
     runs : Matches that the best is played again
     state : File that keeps what was found, so that a stopped search goes on
+    workers : How many processes, or the address of a Dask scheduler
     """
 
     budget: Budget = field(default_factory=Budget)
     seed: int = 0
     runs: int = RUNS
     state: Path | None = None
+    workers: str = "1"
 
 
 def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tell | None = None) -> Found:
@@ -50,7 +52,7 @@ def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tel
         planner = _planner(loaded, wanted, how, began)
         searched = with_plan_written(loaded, planner.search())
         tried, played = planner.tried, planner.matches
-    crew = Crew(Trial(searched, wanted, how.seed))
+    crew = crew_of(Trial(searched, wanted, how.seed), Task.of(searched, document, how.seed), how.workers)
     try:
         proposer = Proposer(wanted.space, how.seed, len(wanted.objectives), pool=_POOL if wanted.constraints else 1)
         race = Race(proposer, crew, crew.trial.plays)

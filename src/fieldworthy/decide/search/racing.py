@@ -11,12 +11,18 @@ import contextlib
 import hashlib
 import json
 import math
+import signal
+import socket
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from importlib.metadata import version
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import numpy as np
 
@@ -39,6 +45,10 @@ _THIN = 10  # one of so many goes on from a long list
 _KEPT = 3  # one of so many goes on
 _LEAST = 4  # go on at least
 _TASK = 32  # candidates of one task
+_PATIENCE = 8.0  # s of work after which other processes are worth their start
+_ANSWER = 10.0  # s in which a scheduler must answer
+_TRIES = 3
+_MOST_WORKERS = 256
 STATE = "fieldworthy search state 1"
 
 
@@ -154,6 +164,170 @@ class Crew:
         """Let the workers go."""
 
 
+def own_version() -> str:
+    """The version of the program that runs here."""
+    return version("fieldworthy")
+
+
+def work(task: Task, expected: str, rows: Array, effort: Effort) -> tuple[Array, Array]:
+    """Try candidates in a process of its own, on this machine or another."""
+    own = own_version()
+    if own != expected:
+        raise WrongVersion(own, expected)
+    found = trial_of(task).tried(rows, effort)
+    return found.worth, found.lacks
+
+
+class WrongVersion(RuntimeError):
+    """A worker that runs another version of the program: its answers would not be the same."""
+
+    def __init__(self, own: str, expected: str) -> None:
+        super().__init__(own, expected)
+        self.own, self.expected = own, expected
+
+
+def _alone() -> None:
+    """A worker process leaves Ctrl-C to the one that asked, and other cores to the other workers."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    import numba  # noqa: PLC0415  only in a worker, which plays matches
+
+    numba.set_num_threads(1)
+
+
+@dataclass
+class Processes(Crew):
+    """Tries candidates in several processes of this machine, once a search has shown that it takes its time.
+
+    Attributes
+    ----------
+    task : The search, for them to read
+    count : How many
+    """
+
+    task: Task
+    count: int
+    _spent: float = 0.0
+    _pool: ProcessPoolExecutor | None = None
+
+    def _work(self, parts: list[Array], effort: Effort) -> list[tuple[Array, Array]]:
+        if len(parts) < 2 or self._spent < _PATIENCE:
+            began = time.monotonic()
+            found = super()._work(parts, effort)
+            self._spent += time.monotonic() - began
+            return found
+        if self._pool is None:
+            self._pool = ProcessPoolExecutor(self.count, get_context("spawn"), _alone)
+        try:
+            own = own_version()
+            futures = [self._pool.submit(work, self.task, own, part, effort) for part in parts]
+            return [future.result() for future in futures]
+        except BrokenProcessPool:  # one was killed, for want of memory perhaps: what it had is done here
+            self.close()
+            return super()._work(parts, effort)
+
+    def close(self) -> None:
+        """Let the processes go."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool = None
+
+
+@dataclass
+class Cluster(Crew):
+    """Tries candidates on the workers of a Dask cluster; a worker that dies costs its tasks, which go to others.
+
+    Attributes
+    ----------
+    task : The search, sent out once
+    address : Of the scheduler
+    """
+
+    task: Task
+    address: str
+    _client: Any = None
+    _sent: Any = None
+
+    def __post_init__(self) -> None:
+        try:
+            from distributed import Client  # noqa: PLC0415  an extra of its own
+        except ImportError as error:
+            what = "expected the libraries for a cluster: pip install 'fieldworthy[cluster]'"
+            raise BadInput([Problem(Path("--workers"), 1, 1, (), what)]) from error
+        try:
+            _probe(self.address)
+            self._client = Client(  # type: ignore[no-untyped-call]
+                self.address, timeout=_ANSWER, set_as_default=False
+            )
+            self._client.wait_for_workers(1, timeout=_ANSWER)
+            self._refuse_others()
+        except (OSError, TimeoutError, ValueError) as error:
+            self.close()
+            what = f"expected a scheduler with workers at {self.address}: none answered within {_ANSWER:.0f} s"
+            raise BadInput([Problem(Path("--workers"), 1, 1, (), what)]) from error
+        except BadInput:
+            self.close()
+            raise
+
+    def _refuse_others(self) -> None:
+        own = own_version()
+        others = {name: found for name, found in self._client.run(own_version).items() if found != own}
+        if others:
+            listed = ", ".join(f"{name} has {found}" for name, found in others.items())
+            what = f"expected workers with fieldworthy {own}: {listed}"
+            raise BadInput([Problem(Path("--workers"), 1, 1, (), what)])
+
+    def _work(self, parts: list[Array], effort: Effort) -> list[tuple[Array, Array]]:
+        from distributed.client import FutureCancelledError  # noqa: PLC0415
+        from distributed.scheduler import KilledWorker  # noqa: PLC0415
+
+        own = own_version()
+        for _ in range(_TRIES):
+            try:
+                if self._sent is None:
+                    self._sent = self._client.scatter(self.task, broadcast=True)
+                futures = [
+                    self._client.submit(work, self._sent, own, part, effort, pure=False, retries=_TRIES)
+                    for part in parts
+                ]
+                found: list[tuple[Array, Array]] = self._client.gather(futures)
+                return found
+            except (FutureCancelledError, KilledWorker, CancelledError):
+                self._sent = None  # those that held it are gone
+            except WrongVersion as wrong:
+                what = f"expected workers with fieldworthy {wrong.expected}: one that joined has {wrong.own}"
+                raise BadInput([Problem(Path("--workers"), 1, 1, (), what)]) from wrong
+        return super()._work(parts, effort)
+
+    def close(self) -> None:
+        """Let the cluster go."""
+        if self._client is not None:
+            self._client.close()
+            self._client = None
+
+
+def _probe(address: str) -> None:
+    """See whether a scheduler speaks: it greets whoever calls, and a library would wait for that for ever."""
+    parts = urlsplit(address)
+    if parts.scheme == "tcp":
+        if parts.hostname is None or parts.port is None:
+            raise ValueError(address)
+        with socket.create_connection((parts.hostname, parts.port), timeout=_ANSWER) as call:
+            if not call.recv(1):
+                raise ConnectionError(address)
+
+
+def crew_of(trial: Trial, task: Task, workers: str) -> Crew:
+    """Find who tries candidates: this process, several of this machine, or a cluster by its address."""
+    if "://" in workers:
+        return Cluster(trial, task, workers)
+    if not workers.isdigit() or not 0 < int(workers) <= _MOST_WORKERS:
+        what = (
+            f"expected a number from 1 to {_MOST_WORKERS}, or the address of a Dask scheduler such as tcp://host:8786"
+        )
+        raise BadInput([Problem(Path("--workers"), 1, 1, (), f"{what} (found {workers!r})")])
+    return Crew(trial) if int(workers) == 1 else Processes(trial, task, int(workers))
+
+
 @dataclass
 class Race:
     """The rounds of one search.
@@ -253,7 +427,7 @@ class Journal:
                 stream.write(json.dumps(self._head()) + "\n")
 
     def _head(self) -> dict[str, str]:
-        return {"format": STATE, "version": version("fieldworthy"), "search": self.task.fingerprint}
+        return {"format": STATE, "version": own_version(), "search": self.task.fingerprint}
 
     def _read(self, file: Path) -> None:
         lines = read_text(file).splitlines()
