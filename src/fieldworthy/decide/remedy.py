@@ -31,6 +31,7 @@ from fieldworthy.decide.change import (
 from fieldworthy.decide.discrete import STOCK, Ladder, ladders
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.engine.finding import WIDEST, Fact, Finding, Outcome, Report, first
+from fieldworthy.engine.system import dangerous
 from fieldworthy.files import BadInput, Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import play_runs
@@ -200,8 +201,6 @@ def _bisected(mends: Callable[[float], bool], bad: float, good: float, start: fl
 
 
 Progress = Callable[[float], None]
-_NEVER = ("air.rating", "limits.charge_pressure")
-"""No remedy may break these or make them worse: a tank or a cylinder could burst."""
 _LIMITS = "limits."
 """What the season allows: a change that goes beyond it is no remedy."""
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
@@ -493,7 +492,7 @@ class _Search:
     def _endangers(self, said: dict[Key, Outcome]) -> bool:
         """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""
         for key, outcome in said.items():
-            if outcome.id in _NEVER and not holds(outcome):
+            if outcome.id in dangerous() and not holds(outcome):
                 before = self._bench.now.get(key)
                 if before is None or first(margins_of(outcome)) < first(margins_of(before)):
                     return True

@@ -425,6 +425,8 @@ class System:
     cautions : Sentences for a robot that calls for them
     follows : Which of its findings are consequences of which others, on a robot
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
+    pressed : How the ids of those begin that turn on the pressure left in a tank
+    dangerous : Ids of findings that no change may break or make worse, since something could burst
     constants : What the robot's own program may want to know of it
     shelf : Typical things that a person can put on a robot to begin with
     actuators : What moves the groups of parts that ride its mechanisms, by group
@@ -446,6 +448,8 @@ class System:
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing
     required: tuple[str, ...] = ()
+    pressed: tuple[str, ...] = ()
+    dangerous: tuple[str, ...] = ()
     constants: Constants = field(default_factory=Constants)
     shelf: tuple[Typical, ...] = ()
     actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
@@ -464,6 +468,12 @@ def systems() -> tuple[System, ...]:
 def shelf() -> tuple[Typical, ...]:
     """Every typical thing that a robot can begin with."""
     return (*(typical for system in systems() for typical in system.shelf), PLAIN)
+
+
+@cache
+def dangerous() -> frozenset[str]:
+    """The ids of findings of any system that no change may break or make worse."""
+    return frozenset(identifier for system in systems() for identifier in system.dangerous)
 
 
 def cautions(robot: Robot) -> tuple[str, ...]:

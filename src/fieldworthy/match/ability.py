@@ -152,6 +152,6 @@ def _holds(outcome: Outcome, cases: Cases) -> Array:
 
 
 def _question(identifier: str) -> str:
-    if identifier.startswith(("climb.lift", "lift.force", "guide.force", "grabber.force")):
+    if any(identifier.startswith(system.pressed) for system in systems()):
         return "At what tank pressure was it practised? The plan leaves less by then than a full tank holds."
     return "Which of the file's dimensions differs from the robot that was practised with? Measure it again."

@@ -20,6 +20,7 @@ from fieldworthy.decide.search.space import (
     whole,
 )
 from fieldworthy.engine.finding import Outcome, first
+from fieldworthy.engine.system import dangerous
 from fieldworthy.files import BadInput, Document, Of, Problem, Quantity, exact, instantiate, need, read_document
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import Fault, KeyPath, dotted, nearest, shorten
@@ -38,8 +39,6 @@ AMOUNTS = {
     "air left": ("gauge pressure left in the emptiest tank", 1.0, "bar"),
 }
 """What may be wanted besides a finding's margin: in words, whether more is better, and the unit it is told in."""
-_ALWAYS = ("air.rating", "limits.charge_pressure")
-"""No candidate may break these: a tank or a cylinder could burst."""
 _LISTED = 8
 _MOST_VALUES = 400
 
@@ -214,7 +213,7 @@ def _constraints(
     now = {key: o for key, o in evaluator.now.items() if not o.missing}
     found: dict[Key, Constraint] = {}
     for key, outcome in now.items():
-        if key[0] in _ALWAYS:
+        if key[0] in dangerous():
             found[key] = Constraint(key, 0.0, "safe")
         elif key[0].startswith("limits."):
             found[key] = Constraint(key, 0.0, "limit")

@@ -53,6 +53,7 @@ SYSTEM = System(
     ),
     figures=figures,
     drawn_apart=True,
+    dangerous=("air.rating",),
     cautions=cautions_of,
     follows=follows,
     constants=Constants(

@@ -81,6 +81,7 @@ SYSTEM = System(
     follows=follows,
     actuators=actuators,
     required=("climb.reach", "climb.lift"),
+    pressed=("climb.lift",),
 )
 
 __all__ = ["SYSTEM", "Climber"]

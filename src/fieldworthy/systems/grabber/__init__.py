@@ -63,6 +63,7 @@ SYSTEM = System(
     card={"grabber": "{name}: swings down and back, its hook is straight."},
     follows=follows,
     required=("grabber.reach", "grabber.hook", "grabber.force"),
+    pressed=("grabber.force",),
 )
 
 __all__ = ["SYSTEM", "Grabber"]

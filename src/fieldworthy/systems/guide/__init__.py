@@ -57,6 +57,7 @@ SYSTEM = System(
     },
     follows=follows,
     required=("guide.binding", "guide.force"),
+    pressed=("guide.force",),
 )
 
 __all__ = ["SYSTEM", "LinearGuide"]

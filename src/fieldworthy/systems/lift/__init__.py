@@ -71,6 +71,7 @@ SYSTEM = System(
     follows=follows,
     actuators=actuators,
     required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),
+    pressed=("lift.force",),
     constants=Constants(
         (Stated("mechanisms.*.swing", "{0}/swing", "from where '{0}' lies to where it is raised"),),
         (Found("lift.time.*", "value", "{0}/time up", "time until '{0}' is up"),),
