@@ -137,3 +137,19 @@ def test_a_verdict_that_turns_is_told_to_who_cannot_see_it(browser, server, hero
         page.fill("#f-air_2e_supply_2e_charge", "50 psi")
         page.keyboard.press("Tab")
         expect(page.locator("#fw-said")).to_contain_text("Now short:")
+
+
+@pytest.mark.parametrize("width", SIZES)
+@pytest.mark.parametrize(
+    ("part", "seen"), [("plan", "#plan-cards .card"), ("turning", ".turning canvas"), ("", "#shelf-title")]
+)
+def test_every_way_to_build_is_accessible(browser, server, heron, part, seen, width):
+    with window(browser, server, width=width) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml", part=part, key="mechanisms.intake")
+        wait_built(page)
+        if not part:
+            page.evaluate("document.getElementById('build-made').open = true")
+            page.get_by_role("button", name="Add a mechanism").click()
+            page.locator(".strip summary").first.click()
+        page.wait_for_selector(seen)
+        assert in_both_themes(page, f"{part} at {width}", drawn=False) == []

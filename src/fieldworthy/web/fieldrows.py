@@ -92,7 +92,7 @@ def _head(head: Head, *, may_change: bool) -> Markup:
         buttons.append(take)
     return tag(
         "li",
-        tag("h4", head.label), tag("span", buttons, class_="acts"),
+        tag("h3", head.label), tag("span", buttons, class_="acts"),
         tag("p", head.about, class_="about") if head.about else "",
         tag("p", head.trouble, class_="said") if head.trouble else "",
         tag("div", id=f"more-{field_id(head.path)}", class_="blank"),
@@ -101,7 +101,7 @@ def _head(head: Head, *, may_change: bool) -> Markup:
 
 
 def _again(head: Head) -> Markup:
-    return tag("li", tag("h4", head.label), class_=f"group deep{min(head.depth, 4)}", data_row=f"r {head.key}")
+    return tag("li", tag("h3", head.label), class_=f"group deep{min(head.depth, 4)}", data_row=f"r {head.key}")
 
 
 def field_row(found: Field, *, may_change: bool) -> Markup:

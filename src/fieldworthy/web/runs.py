@@ -136,6 +136,13 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
     return Played(source, found.data, found.scores, course)
 
 
+def drawn_plan(source: Source, look: Look) -> Named:
+    """Draw one match that goes to plan."""
+    found = Robot(robot_of(source)).match(0)
+    course = match.Course(found.timeline, match_clock(context_of(source), "whole"))
+    return (("timeline", match.timeline(course, styled(source, look))),)
+
+
 def mean_points(source: Source, runs: int) -> float | None:
     """Play a few matches for their mean points; None for a robot without a plan."""
     loaded = robot_of(source)

@@ -95,7 +95,7 @@ class Strip:
         stale = tag("p", "These are from before the mistakes that the file has now.") if page.problems else ""
         causes = [tag("li", self._cause(cause)) for cause in report.causes[:_CAUSES]]
         more = len(report.causes) - _CAUSES
-        listed: Content = [tag("h3", "Causes"), tag("ol", causes, class_="causes")] if causes else ""
+        listed: Content = [tag("h2", "Causes"), tag("ol", causes, class_="causes")] if causes else ""
         rest = tag("p", f"and {more} more, in ", tag("a", "Margins", href=address("margins", file=page.file),
                                                      data_go=True)) if more > 0 else ""  # fmt: skip
         ask = ""
@@ -136,7 +136,7 @@ class Strip:
             ])
             for f in unknown[:_CAUSES * 2]
         ]  # fmt: skip
-        return [tag("h3", f"Not judged yet: {len(unknown)}"), tag("ul", rows, class_="open")]
+        return [tag("h2", f"Not judged yet: {len(unknown)}"), tag("ul", rows, class_="open")]
 
     async def _mend(self) -> None:
         page = self.page
@@ -232,7 +232,7 @@ def _held_against(tried: Tried, after: Report) -> Markup:
         points = tag("p", _points(*tried.points))
     return tag(
         "div",
-        tag("h3", f"Tried: {tried.sentence}"),
+        tag("h2", f"Tried: {tried.sentence}"),
         tag("p", f"Short: {was} before, {now} after."),
         tag("ul", rows) if rows else tag("p", "No verdict turned."),
         points,
