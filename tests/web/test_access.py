@@ -141,7 +141,13 @@ def test_a_verdict_that_turns_is_told_to_who_cannot_see_it(browser, server, hero
 
 @pytest.mark.parametrize("width", SIZES)
 @pytest.mark.parametrize(
-    ("part", "seen"), [("plan", "#plan-cards .card"), ("turning", ".turning canvas"), ("", "#shelf-title")]
+    ("part", "seen"),
+    [
+        ("plan", "#plan-cards .card"),
+        ("parts", "#parts-rows tr"),
+        ("turning", ".turning canvas"),
+        ("", "#shelf-title"),
+    ],
 )
 def test_every_way_to_build_is_accessible(browser, server, heron, part, seen, width):
     with window(browser, server, width=width) as page:

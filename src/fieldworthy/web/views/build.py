@@ -20,13 +20,14 @@ from fieldworthy.web.page import Page
 from fieldworthy.web.placing import drawn, moved, sized
 from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview
+from fieldworthy.web.views.parts import build_parts, parts_body
 from fieldworthy.web.views.plan import build_plan, plan_body
 from fieldworthy.web.views.text import build_text, show_text
 from fieldworthy.web.views.turning import build_turning
 from fieldworthy.web.worker import Broken
 
 T = TypeVar("T")
-PARTS = {"": "Robot", "plan": "Plan", "turning": "In three dimensions", "text": "Text of the file"}
+PARTS = {"": "Robot", "parts": "Parts", "plan": "Plan", "turning": "In three dimensions", "text": "Text of the file"}
 """Ways to build, by what the address asks for."""
 _BESIDE = 14  # findings that stand beside the form
 _OPEN: tuple[KeyPath, ...] = (("mechanisms",), ("air", "tanks"), ("air", "cylinders"))
@@ -91,6 +92,10 @@ async def build(page: Page) -> None:
     part = page.query.get("part", "")
     text = part == "text"
     top = tag("div", heading("Build"), _parts(page, part if part in PARTS else ""), class_="headline")
+    if part == "parts" and not page.season_open:
+        page.fill(top, parts_body(page))
+        await build_parts(page)
+        return
     if part == "plan" and not page.season_open:
         page.fill(top, plan_body())
         await build_plan(page)
