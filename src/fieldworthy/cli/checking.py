@@ -212,7 +212,7 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
     if finding.margin is not None:
         detail.append(f"margin {digits(finding.margin, 2)}")
     if finding.chance is not None:
-        detail.append(f"holds in {share(finding.chance)}")
+        detail.append(f"chance {chance_text(finding.chance)}")
     if finding.missing:
         detail.append("missing: " + ", ".join(finding.missing))
     if finding.sharpen and finding.verdict == "close":
@@ -232,9 +232,7 @@ def _print_mending(console: Console, mending: FoundRemedies) -> None:
 
 def _told(remedy: Remedy, *, brief: bool = False) -> str:
     """A remedy in one line, with what it breaks."""
-    worth = remedy.points is not None and abs(remedy.points) >= 0.5
-    pays = f", {remedy.points:+.0f} points a match" if worth else ""
-    what = f"{remedy.sentence} (about {digits(max(remedy.hours, 0.5), 2)} h{pays})"
+    what = f"{remedy.sentence} ({remedy.cost})"
     if not remedy.breaks:
         return f"{what}."
     if brief:

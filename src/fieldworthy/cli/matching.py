@@ -31,7 +31,7 @@ from fieldworthy.match.forecast import EACH, Size, size_for
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.units import digits, labelled, percent, unit_label
+from fieldworthy.units import chance_text, digits, labelled, percent, unit_label
 
 _PLAYING = "Playing matches (the first time here it compiles for half a minute)"
 _LIMITS = {
@@ -241,13 +241,16 @@ def _print_spread(console: Console, found: Forecast) -> None:
         print_line(console, "", f"That mean is known to {low:.0f} to {high:.0f} (95 %), however many matches are played"
               f"{_because(found)}.")  # fmt: skip
         known = found.known
-        console.print(
-            f"Luck alone spreads single matches by {known.within:.1f} ± {1.96 * known.within_error:.1f} points "
-            f"(standard deviation); what is not known spreads their mean by {known.between:.1f} ± "
-            f"{1.96 * known.between_error:.1f}."
+        print_line(
+            console,
+            "",
+            f"Luck alone spreads single matches by {known.within:.1f} ± {1.96 * known.within_error:.1f} points (standard "
+            f"deviation); what is not known spreads their mean by {known.between:.1f} ± "
+            f"{1.96 * known.between_error:.1f}.",
         )
-    listed = ", ".join(f"{share} at most {points:g}" for share, points in found.quantiles.items())
-    console.print(f"Of the matches: {listed}")
+    (part, points), *more = found.quantiles.items()
+    listed = "".join(f", {some} at most {most:g}" for some, most in more)
+    print_line(console, "", f"Of the matches, {part} end with at most {points:g} points{listed}.")
     for one in found.contradictions:
         print_line(console, "? ", one.sentence)
     if found.unbuilt:
@@ -262,7 +265,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
         console.print(Text("\nWhat limited them, and in how many", style="bold"))
     for limit in found.limits:
         console.print(
-            f"{100 * limit.share:5.1f} %  {_LIMITS[limit.reason]} "
+            f"{chance_text(limit.share):>9}  {_LIMITS[limit.reason]} "
             f"({limit.mean:.2f} actions in a match, most often '{limit.worst}')"
         )
 
@@ -315,14 +318,19 @@ def print_comparison(console: Console, found: Comparison) -> None:
         console.print(_ability(ability))
     if found.findings_changed:
         _head(console, "Findings that change")
-    for c in found.findings_changed:
+    told = [c for c in found.findings_changed if {c.first or "holds", c.then or "holds"} != {"holds"}]
+    for c in told:
         console.print(f"{c.variant}: {c.id}, {c.first or 'absent'} → {c.then or 'absent'}. {c.because}")
+    rest = len(found.findings_changed) - len(told)
+    if rest:
+        console.print(f"({rest} more hold with one variant and do not apply to the other; --json lists them)")
     if found.limits_used:
         _head(console, "Used of what is allowed")
     for used in found.limits_used:
         amount = "unknown" if used.used is None else digits(used.used)
         allowed = "" if used.allowed is None else f" of {labelled(digits(used.allowed), used.unit)}"
-        console.print(f"{used.variant}: {used.id.removeprefix('limits.')} ({used.subject}) {amount}{allowed}".rstrip())
+        what = used.id.removeprefix("limits.").replace("_", " ").replace(".", ", ")
+        console.print(f"{used.variant}: {what} ({used.subject}) {amount}{allowed}".rstrip())
     _head(console, "Hours of work")
     for hours in found.hours:
         console.print(_hours(hours))
@@ -347,9 +355,9 @@ def _flip(flip: Flip) -> str:
 def _ability(ability: Ability) -> str:
     if ability.can:
         by = f" ({', '.join(ability.by)})" if ability.by else ""
-        return f"{ability.variant}: can {ability.task}{by}{'' if ability.planned else ', not in its plan'}"
+        return f"{ability.variant} can do '{ability.task}'{by}{'' if ability.planned else ', but its plan does not'}"
     note = "; its plan counts on it all the same" if ability.planned else ""
-    return f"{ability.variant}: cannot {ability.task}: no mechanism can {', '.join(ability.lacks)}{note}"
+    return f"{ability.variant} cannot do '{ability.task}': no mechanism can {', '.join(ability.lacks)}{note}"
 
 
 def _hours(hours: Hours) -> str:

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from fieldworthy.api import Fit, Robot, fit, load
 from fieldworthy.cli.checking import share
-from fieldworthy.cli.output import PATIENCE, plain_console, print_json, print_line, progress_bar
+from fieldworthy.cli.output import PATIENCE, VERDICT_SIGNS, plain_console, print_json, print_line, progress_bar
 from fieldworthy.drawing import Figure
 from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.files import BadInput, Problem
@@ -210,12 +210,11 @@ def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:
 def _print_finding(console: Console, item: Touched) -> None:
     turned = item.verdict_before != item.verdict_after
     verdicts = f"{item.verdict_before} → {item.verdict_after}" if turned else item.verdict_after
-    good = item.verdict_after == "holds"
-    head = f"{'✓' if good else '✗' if item.verdict_after == 'short' else '?'} {verdicts}: "
-    print_line(console, head, item.because, head_style="green" if good else "bold red")
+    sign, style = VERDICT_SIGNS.get(item.verdict_after, VERDICT_SIGNS["unknown"])
+    print_line(console, f"{sign[0]} {verdicts}: ", item.because, head_style=style)
     moved = f"{item.id} · {_value(item.before, item.unit)} → {_value(item.after, item.unit)}"
     if item.chance_before is not None and item.chance_after is not None:
-        moved += f" · holds in {share(item.chance_before)} → {share(item.chance_after)}"
+        moved += f" · chance {share(item.chance_before, '')} → {share(item.chance_after, '')}"
     print_line(console, _INDENT, moved, "dim")
 
 

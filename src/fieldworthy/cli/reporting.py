@@ -145,7 +145,7 @@ def _print_sheet(console: Console, sheet: Inspection) -> None:
         subject = f", {item.subject}" if item.subject else ""
         spread = f" ({item.span})" if item.span else ""
         blank = f"________ {item.unit}".rstrip()
-        numbers = f"{item.found}{spread} of {item.allowed}; holds in {item.chance}; measured: {blank}"
+        numbers = f"{item.found}{spread} of {item.allowed}; chance {item.chance}; measured: {blank}"
         console.print(Text.assemble((sign, style), f"{item.rule}{subject}: {numbers}"))
     console.print(Text("\nTo be looked at and measured by hand", style="bold"))
     for line in sheet.by_hand:

@@ -37,6 +37,7 @@ from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import play_runs
 from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.robot import Loaded
+from fieldworthy.units import digits
 
 Entry = tuple[KeyPath, Quantity]
 _ROUNDS = 3
@@ -250,6 +251,12 @@ class Remedy:
     breaks: tuple[Breakage, ...]
     hours: float = 0.0
     points: float | None = None
+
+    @property
+    def cost(self) -> str:
+        """Hours of work and points gained, in words."""
+        worth = self.points is not None and abs(self.points) >= 0.5
+        return f"about {digits(max(self.hours, 0.5), 2)} h" + (f", {self.points:+.0f} points a match" if worth else "")
 
 
 @dataclass(frozen=True, slots=True)

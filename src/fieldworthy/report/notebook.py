@@ -119,9 +119,9 @@ def _mended(finding: Finding, mending: FoundRemedies | None) -> str:
 def _change(remedy: Remedy) -> str:
     """A remedy, with what it would break: a change is no help where something else gives way."""
     if not remedy.breaks:
-        return f"{remedy.sentence} (breaks nothing else)"
+        return f"{remedy.sentence} ({remedy.cost}; it breaks nothing else)"
     broken = ", ".join(dict.fromkeys(one.id for one in remedy.breaks))
-    return f"{remedy.sentence} (but it breaks {broken})"
+    return f"{remedy.sentence} ({remedy.cost}; but it breaks {broken})"
 
 
 JOB = "What this robot will do at its next event, and why we believe it."

@@ -247,4 +247,6 @@ def _remedy(remedy: Remedy, place: int, mending: FoundRemedies, *, may_change: b
             data_place=place,
             aria_label=f"Try: {remedy.sentence}",
         )
-    return tag("li", tag("span", f"{remedy.sentence}."), " ", button, tag("ul", breaks) if breaks else "")
+    return tag(
+        "li", tag("span", f"{remedy.sentence} ({remedy.cost})."), " ", button, tag("ul", breaks) if breaks else ""
+    )

@@ -120,8 +120,8 @@ class Strip:
         breaks = [tag("li", f"then short: {b.because}") for b in remedy.breaks]
         button = tag("button", "Try", type="button", data_do="try", data_of=key_of(finding),
                      aria_label=f"Try: {remedy.sentence}")  # fmt: skip
-        return tag("div", tag("span", f"{remedy.sentence}."), " ", button, tag("ul", breaks) if breaks else "",
-                   class_="remedy")  # fmt: skip
+        said = tag("span", f"{remedy.sentence} ({remedy.cost}).")
+        return tag("div", said, " ", button, tag("ul", breaks) if breaks else "", class_="remedy")
 
     def _open(self, report: Report) -> Content:
         """What is not judged yet, with a link to each box that is missing."""

@@ -183,8 +183,8 @@ def _moved(item: Touched) -> Markup:
     head = f"{item.verdict_before} → {item.verdict_after}" if turned else verdict
     numbers = f"{item.id}: {_value(item.before, item.unit)} → {_value(item.after, item.unit)}"
     if item.chance_before is not None and item.chance_after is not None:
-        numbers += f"; holds in {chance_text(item.chance_before)} → {chance_text(item.chance_after)}"
-    signed = {"holds": "✓ ", "short": "✗ ", "unknown": "? "}.get(verdict, "")
+        numbers += f"; chance {chance_text(item.chance_before)} → {chance_text(item.chance_after)}"
+    signed = {"holds": "✓ ", "close": "≈ ", "short": "✗ ", "unknown": "? "}.get(verdict, "")
     mark = tag("span", f"{signed}{head}", class_="verdict") if head else ""
     return tag("li", tag("p", mark, " ", item.because), tag("span", numbers, class_="path"), data_verdict=verdict)
 
