@@ -244,7 +244,8 @@ def _print_spread(console: Console, found: Forecast) -> None:
         print_line(
             console,
             "",
-            f"Luck alone spreads single matches by {known.within:.1f} ± {1.96 * known.within_error:.1f} points (standard "
+            f"Luck alone spreads single matches by {known.within:.1f} ± {1.96 * known.within_error:.1f} points "
+            f"(standard "
             f"deviation); what is not known spreads their mean by {known.between:.1f} ± "
             f"{1.96 * known.between_error:.1f}.",
         )
