@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.stats import chi2
 
 from drifting import simulate
@@ -247,3 +248,42 @@ def test_inputs_are_those_of_tracking(tmp_path):
     inputs = find(check(tmp_path, ROBOT), "tracking.position").inputs
     assert "tracking.gyro.drift" in inputs
     assert not any(key.startswith(("air", "battery")) for key in inputs)
+
+
+def test_a_wheel_that_tilts_in_its_play(tmp_path):
+    """The middle of pressure of a tilted tread on springs, by quadrature, and a line across two holes by hand."""
+    play, span, radius, width = 0.4e-3, 18e-3, 0.03, 12e-3
+    angle = math.atan(play / span)
+    wheels = {n: dict(w) for n, w in WHEELS.items()}
+    name = next(iter(wheels))
+    wheels[name] |= {"diameter": "60 mm", "width": "12 mm", "play": "0.4 mm", "bearing_span": "18 mm", "scrub": 0.7}
+    robot = {**ROBOT, "tracking": {**ROBOT["tracking"], "wheels": wheels}}
+    context = nominal(load(tmp_path, robot))
+    wheel = context.robot.tracking.wheels[name]
+    field = context.season.field
+    # depth of an elastic foundation: a = (3 W R h / (2 E b))^(1/3), d = a^2 / (2 R); Johnson, section 4.3
+    half = (3 * float(wheel.down_force) * radius * float(field.foam_thickness)
+            / (2 * float(field.foam_modulus) * width)) ** (1 / 3)  # fmt: skip
+    depth = half**2 / (2 * radius)
+    weight = quad(lambda y: depth - y * angle, -width / 2, width / 2)[0]
+    back = -quad(lambda y: y * (depth - y * angle), -width / 2, width / 2)[0] / weight
+    tilt = tracking.tilt_of(context, wheel)
+    assert float(tilt.angle) == pytest.approx(angle)
+    assert float(tilt.swing) == pytest.approx(abs(radius * math.sin(angle) - back), rel=1e-6)
+    found = fact(check(tmp_path, robot), f"tracking.tilt.{name}")
+    assert found.value == pytest.approx(math.degrees(angle)) or found.value == pytest.approx(angle)
+    # 0.7 times 30 mm is more than half of 12 mm: it swings; a tread of 50 mm keeps it upright
+    wheels[name] |= {"width": "50 mm"}
+    broad = nominal(load(tmp_path, {**ROBOT, "tracking": {**ROBOT["tracking"], "wheels": wheels}}))
+    assert float(tracking.tilt_of(broad, broad.robot.tracking.wheels[name]).swing) == 0.0
+
+
+def test_play_makes_tracking_worse(tmp_path):
+    """Direction and offset are known less well with play, so the position is never better."""
+    reach = []
+    for play in ("0 mm", "0.3 mm", "1 mm"):
+        wheels = {n: {**w, "play": play} for n, w in WHEELS.items()}
+        report = check(tmp_path, {**ROBOT, "tracking": {**ROBOT["tracking"], "wheels": wheels}})
+        reach.append(find(report, "tracking.position").value)
+    assert reach == sorted(reach)
+    assert reach[2] > 1.05 * reach[0]

@@ -515,6 +515,48 @@ def _row(setup: Tracking, direction: Direction, turn: list[Real]) -> list[Real]:
     return [(1.0 / len(row) if i in row else 0.0) + sign * mean * each for i, each in enumerate(turn)]
 
 
+class Tilt(NamedTuple):
+    """What the play of a wheel's axle lets it do: tilt [rad], sideways swing of its contact to either side [m]."""
+
+    angle: Array
+    swing: Array
+
+
+def tilt_in_play(play: Real, span: Real, wheel: tuple[Real, Real], depth: Real) -> Tilt:
+    """Return how far a wheel tilts in its bearings' play, and how far its contact with a soft floor swings.
+
+    Parameters
+    ----------
+    play, span : Real
+        How far the axle moves from side to side in each bearing; distance between the bearings, above zero [m].
+    wheel : tuple of Real
+        Radius, and width of its tread [m].
+    depth : Real
+        How deep the upright wheel stands in the floor, above zero [m].
+
+    Returns
+    -------
+    Tilt
+        Tilt [rad] and swing [m].
+
+    Notes
+    -----
+    The axle lies at one side in one bearing and at the other in the other: tan a = play / span. The tread's middle
+    moves aside by r sin a, and the pressure of a floor of independent springs moves back, towards the lower edge,
+    by b^2 a / (12 d), at most b / 2. The rolling radius of a cylindrical tread stays what it is.
+
+    References
+    ----------
+    johnson1985: section 4.3, elastic foundation.
+    plane-geometry: a line across two holes.
+    """
+    require.positive(span=span, depth=depth)
+    radius, width = wheel
+    angle = np.arctan2(play, span)
+    back = np.minimum(np.square(width) * angle / (12.0 * np.asarray(depth)), 0.5 * np.asarray(width))
+    return Tilt(np.asarray(angle), np.abs(radius * np.sin(angle) - back))
+
+
 class SquareErrors(NamedTuple):
     """Mean end-point errors of the squares driven both ways.
 

@@ -410,6 +410,11 @@ class TrackingWheel:
     slip: Share = assume("0.002", "standard deviation of the share of its way that it loses; from memory", effort=3.0)
     down_force: Load = need("with which its spring or band presses it down, its weight included", effort=0.7)
     sprung_mass: Mass = assume("120 g", "that moves up and down with it; common practice, no source", effort=2.0)
+    play: Gap | None = exact(None, "of its axle in each bearing, from side to side; it does not tilt where absent")
+    bearing_span: Size = assume("20 mm", "between its two bearings; common practice, no source")
+    scrub: Ratio = assume(
+        "0.8", "friction coefficient of its tread sideways, as the robot turns; from memory", effort=3.0
+    )
 
 
 @all_are("fact")

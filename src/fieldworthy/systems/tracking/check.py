@@ -13,7 +13,15 @@ from fieldworthy.engine.finding import Message, Outcome, first, unknown
 from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
 from fieldworthy.physics.contact.rolling import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, Relocation, budget, ellipse, wall_contact
-from fieldworthy.physics.odometry.odometry import Gyro, Path, Tracking, TrackingWheel, path_through
+from fieldworthy.physics.odometry.odometry import (
+    Gyro,
+    Path,
+    Tilt,
+    Tracking,
+    TrackingWheel,
+    path_through,
+    tilt_in_play,
+)
 from fieldworthy.robot.model.machine import Gyro as GyroSpec
 from fieldworthy.robot.model.machine import TrackingWheel as WheelSpec
 from fieldworthy.vehicle import state
@@ -57,6 +65,7 @@ def _seams(context: Context) -> Iterator[Outcome]:
     tracking = context.robot.tracking
     for name, wheel in tracking.wheels.items() if tracking is not None else ():
         yield from _wheel_over_seams(context, name, wheel)
+        yield from _tilts(context, name, wheel)
 
 
 def route(context: Context) -> Route | None:
@@ -103,15 +112,51 @@ def _wheel(context: Context, wheel: WheelSpec, nominal: WheelSpec, speed: Real) 
     field = context.season.field
     pressed, give = _pressed(wheel), _give(context, wheel)
     missed = flight_length(wheel.diameter / 2.0, field.seam_step, pressed, wheel.sprung_mass, speed, give)
+    tilt = tilt_of(context, wheel)
     # half the seams go up, and a flight is never longer than a tile
     lifts = np.where(missed > 0.0, 0.5 / field.tile, 0.0)
     # sizes are nominal here: how far they may be off is counted by their standard deviations, not twice
     return TrackingWheel(
         direction=wheel.direction, diameter=nominal.diameter, offset=nominal.offset, along=nominal.along,
-        diameter_sd=wheel.diameter_error, offset_sd=wheel.offset_error, toe_sd=wheel.toe_error,
+        diameter_sd=wheel.diameter_error, offset_sd=np.hypot(wheel.offset_error, tilt.swing),
+        toe_sd=np.hypot(wheel.toe_error, tilt.angle),
         counts=float(wheel.counts), runout=wheel.runout, wobble=wheel.wobble, slip_sd=wheel.slip,
         lift_rate=lifts, lift_length=np.minimum(missed, field.tile),
     )  # fmt: skip
+
+
+def tilt_of(context: Context, wheel: WheelSpec) -> Tilt:
+    """How far a wheel tilts in its play as it scrubs, one way or the other: none where the file gives no play.
+
+    Scrubbing sideways with mu N it is turned over by mu N r, and its load keeps it upright with N b / 2 at the most.
+    """
+    if wheel.play is None:
+        return Tilt(np.zeros(()), np.zeros(()))
+    radius = wheel.diameter / 2.0
+    depth = sinkage(radius, wheel.width, _pressed(wheel), _foam(context)).depth
+    found = tilt_in_play(wheel.play, wheel.bearing_span, (radius, wheel.width), depth)
+    return Tilt(found.angle, np.where(wheel.scrub * radius > 0.5 * wheel.width, found.swing, 0.0))
+
+
+def _tilts(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
+    """What a wheel's play does to where it touches and which way it points."""
+    if wheel.play is None:
+        return
+    tilt, lever = tilt_of(context, wheel), wheel.scrub * wheel.diameter / np.maximum(wheel.width, 1e-6)
+    numbers: dict[str, tuple[Real, str]] = {
+        "play": (wheel.play, "length"), "span": (wheel.bearing_span, "length"), "tilt": (tilt.angle, "angle"),
+        "swing": (tilt.swing, "length"), "lever": (lever, "count"),
+    }  # fmt: skip
+    text = "Play of {play} in bearings {span} apart lets tracking wheel '{name}' turn out of line by {tilt}; "
+    if first(lever) > 1.0:
+        text += (
+            "scrubbing in a turn tilts it with {lever} times what its load rights it with, so its contact swings "
+            "{swing} to either side."
+        )
+    else:
+        text += "its load keeps it upright while it scrubs, which tilts it with {lever} times what rights it."
+    yield Outcome(f"tracking.tilt.{name}", f"tracking wheel {name}", tilt.angle, None, "angle",
+                  Message(text, "", numbers, {"name": name}), sources=("johnson1985", "plane-geometry"))  # fmt: skip
 
 
 def _pressed(wheel: WheelSpec) -> Real:
