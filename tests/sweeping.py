@@ -19,10 +19,9 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from fieldworthy.engine.output import as_data
-
 from edge import PARTS, SEASON, changed
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.finding import as_data
 from fieldworthy.files import BadInput
 from fieldworthy.measure.files import load_measurements
 from fieldworthy.measure.fit import procedures

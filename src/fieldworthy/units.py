@@ -87,6 +87,21 @@ def _kinds() -> dict[str, Kind]:
 KINDS: dict[str, Kind] = _kinds()
 """Every kind of quantity that a file may hold, by name."""
 
+PLAUSIBLE: dict[str, tuple[float, float]] = {
+    "length": (1e-5, 100.0), "area": (1e-10, 1e4), "volume": (1e-12, 1.0), "mass": (1e-6, 1e3), "density": (1e-3, 1e5),
+    "time": (1e-4, 1e5), "frequency": (1e-3, 1e5), "angle": (1e-6, 700.0), "speed": (1e-4, 100.0),
+    "angular speed": (1e-3, 1e4), "acceleration": (1e-3, 1e4), "force": (1e-4, 1e5), "torque": (1e-6, 1e4),
+    "stiffness": (1e-3, 1e8), "angular stiffness": (1e-6, 1e6), "foundation modulus": (1.0, 1e12),
+    "inertia": (1e-12, 100.0), "power": (1e-3, 1e5), "energy": (1e-6, 1e6), "current": (1e-6, 1e3),
+    "voltage": (1e-3, 1e3), "resistance": (1e-6, 1e6), "charge": (0.1, 1e7), "pressure": (1.0, 1e8),
+    "temperature": (1.0, 3e3), "temperature step": (1e-3, 3e3), "thermal resistance": (1e-4, 1e4),
+    "heat capacity": (1e-3, 1e6), "sonic conductance": (1e-12, 1e-5), "angular drift": (1e-9, 10.0),
+    "angular noise": (1e-9, 10.0), "travel noise": (1e-9, 10.0), "heading noise": (1e-9, 10.0), "ratio": (1e-6, 1e4),
+    "work time": (1.0, 1e7),
+}  # fmt: skip
+"""The smallest size and the greatest, by kind [SI], that a number of a student's robot, or of what is computed from it,
+can sensibly have: far beyond any, so that a slip of a unit or of a nought is told. Common practice, no source."""
+
 _TRADE: dict[str, str] = {
     '"': "inch",
     "''": "inch",
@@ -393,3 +408,12 @@ def show(si: float, kind: str, unit: str, significant: int = 3) -> str:
     """Write an SI number in a unit with sensible digits."""
     size = 0.0 if abs(si) < _NOTHING.get(kind, 0.0) else si
     return labelled(digits(to_unit(size, kind, unit), significant), unit)
+
+
+def told(si: float, kind: str, unit: str, significant: int = 3) -> str:
+    """Write an SI number for a sentence: beyond what any robot has, only that it lies beyond."""
+    most = PLAUSIBLE[kind][1]
+    if not most < abs(si) < math.inf:
+        return show(si, kind, unit, significant)
+    bound = float(f"{abs(to_unit(most, kind, unit)):.1g}")
+    return f"{'over' if si > 0 else 'below minus'} {labelled(digits(bound, 1), unit)}"

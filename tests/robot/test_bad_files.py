@@ -84,6 +84,31 @@ ONE = [
     ("robot: Small", "robot: Small\nparts_list: part.csv", "part.csv", "parts_list", "did you mean 'parts.csv'?"),
     ("robot: Small", "robot: Small\nparts_list: ../parts.csv", "../parts.csv", "parts_list", "beside this one"),
     ("robot: Small", "robot: Small\nparts_list: /dev/zero", "/dev/zero", "parts_list", "beside this one"),
+    (
+        "[150 mm, 150 mm]",
+        "[1000 km, 150 mm]",
+        "1000 km",
+        "drive.wheels.left front.position[0]",
+        "a size that a robot can",
+    ),
+    (
+        "[150 mm, 150 mm]",
+        "[12 m, 150 mm]",
+        "12 m",
+        "drive.wheels.left front.position[0]",
+        "at most 4 m from the robot's",
+    ),
+    ("size: [400 mm, 380 mm", "size: [400 m, 380 mm", "400 m,", "parts.frame.size[0]", "at most 100 m (found 400 m)"),
+    ("[400 mm, 380 mm, 100 mm]", "[400 mm, 380 mm, 1e-9 mm]", "1e-9 mm", "parts.frame.size[2]", "at least 0.01 mm"),
+    (
+        "driven: 60}]",
+        "driven: 60}" + ", {driver: 1, driven: 1000}" * 20 + "]",
+        "[{driver",
+        "drive.stages",
+        "10000 turns",
+    ),
+    ("push_force: 30 N", "push_force: 1e9 N", "1e9 N", "drive.targets.push_force", "at most 100000 N"),
+    ("robot: Small", f"robot: {'x' * 100_000}", f"{'x' * 100_000}", "robot", "at most 1000 characters"),
     ("robot: Small", "robot: &name Small\nabout: *name", "*name", "about", "expected no aliases"),
 ]
 
@@ -104,6 +129,27 @@ def test_the_unchanged_file_is_good(tmp_path):
     ended = run("check", "--exit-zero", written(tmp_path))
     assert (ended.code, ended.err) == (0, "")
     assert ended.out.startswith("Small in Test season")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "says"),
+    [
+        ("driven: 100 s}", "driven: 1e9 s}", "periods.driven", "at most 100000 s"),
+        ("size: [3.6 m, 3.6 m]", "size: [1e9 m, 3.6 m]", "field.size[0]", "at most 100 m"),
+        ("{points: 2,", "{points: 1e18,", "tasks.ball in goal.points", "at most 10000"),
+        ("{points: 2,", "{points: -5,", "tasks.ball in goal.points", "at least 0"),
+        ("limits: {mass: 9 kg,", "limits: {charge_pressure: 1e9 psi, mass: 9 kg,", "limits.charge_pressure", "at most"),
+    ],
+)
+def test_what_no_season_has_is_told_at_its_place(tmp_path, old, new, key, says):
+    season = changed(old, new, SEASON)
+    ended = run("check", written(tmp_path, ROBOT, season))
+    assert ended.code == 2
+    ((file, line, _, rest),) = ended.problems
+    assert (file, line) == ("season.yaml", place(new, season)[0])
+    assert rest.startswith(f"{key}: expected ")
+    assert says in rest
+    assert len(rest) < 160
 
 
 def test_all_problems_of_a_file_at_once_in_its_order(tmp_path):

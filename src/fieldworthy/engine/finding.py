@@ -20,7 +20,7 @@ from fieldworthy.arrays import Real
 from fieldworthy.drawing.style import LIGHT, Style, Theme
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath
-from fieldworthy.units import KINDS, digits, percent, show, to_unit
+from fieldworthy.units import KINDS, digits, percent, to_unit, told
 
 Verdict = Literal["holds", "close", "short", "unknown"]
 VERDICTS: tuple[Verdict, ...] = ("short", "close", "unknown", "holds")
@@ -290,6 +290,7 @@ def first(value: Real) -> float:
     return float(array) if array.ndim == 0 else float(array[0])
 
 
+_MANY = 1e6
 _INCH = ("in", "inch", '"', "ft")
 
 
@@ -327,8 +328,8 @@ class DisplayUnits:
         if kind == "share":
             return percent(value)
         if kind == "count":
-            return digits(value, significant)
-        return show(value, kind, self.units[kind], significant)
+            return digits(value, significant) if abs(value) < _MANY or math.isinf(value) else f"over {_MANY:.0f}"
+        return told(value, kind, self.units[kind], significant)
 
     def plain(self, si: float, kind: str) -> float | None:
         """Convert a number for a table or a file."""

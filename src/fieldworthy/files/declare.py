@@ -28,7 +28,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError, core_schema
 
 from fieldworthy.files.document import nearest, shorten
-from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit, wanted
+from fieldworthy.units import KINDS, PLAUSIBLE, UnitError, digits, parse, to_unit, wanted
 
 Basis = Literal["measured", "datasheet", "estimate"]
 BASES: tuple[Basis, ...] = ("measured", "datasheet", "estimate")
@@ -217,8 +217,8 @@ class Of:
         too_high = si > self.high or (self.below and si == self.high)
         if too_low or too_high:
             label = "" if value.unit == "1" else f" {value.unit}"
-            found = digits(to_unit(si, self.kind, value.unit))
-            raise _wrong(f"{self.bounds(value.unit)} (found {found}{label})")
+            raise _wrong(f"{self.bounds(value.unit)} (found {digits(to_unit(si, self.kind, value.unit))}{label})")
+        self._refuse_absurd(si, value.unit)
         usual = not self.fixed and tolerance is None
         if self.fixed:
             tolerance = 0.0
@@ -228,6 +228,19 @@ class Of:
             si, self.kind, value.unit, tolerance, basis, False, self.low, self.high,
             role=self.role, effort=self.effort, spread=self.spread, usual=usual,
         )  # fmt: skip
+
+    def _refuse_absurd(self, si: float, unit: str) -> None:
+        """Refuse what no robot has: a slip of the unit, or of a row of noughts."""
+        least, most = PLAUSIBLE[self.kind]
+        label = "" if unit == "1" else f" {unit}"
+        if abs(si) > max(most, *(abs(own) for own in (self.low, self.high) if math.isfinite(own)), 0.0):
+            far = f"at most {digits(abs(to_unit(most, self.kind, unit)), 1)}{label}"
+        elif 0.0 < si < least and self.above:
+            far = f"at least {digits(to_unit(least, self.kind, unit), 1)}{label}"
+        else:
+            return
+        found = f"{digits(to_unit(si, self.kind, unit))}{label}"
+        raise _wrong(f"a size that a robot can have, {far} (found {found}): is the unit right?")
 
     def bounds(self, unit: str) -> str:
         """Say the bounds in words."""
@@ -314,6 +327,8 @@ Frequency: TypeAlias = Annotated[Real, Of("frequency", 0.0, above=True)]
 Count: TypeAlias = Annotated[int, Field(strict=True, ge=1, le=1000)]
 Whole: TypeAlias = Annotated[int, Field(strict=True, ge=0, le=100_000)]
 Number: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
+LONGEST_TEXT = 1000
+"""Characters of a name or a sentence in a file."""
 
 Place: TypeAlias = tuple[Length, Length]
 Point: TypeAlias = tuple[Length, Length, Length]
@@ -432,6 +447,8 @@ def _derived(annotation: Any) -> Any:
         return Annotated[Quantity, mark]
     if isinstance(mark, Ref):
         return Annotated[str, BeforeValidator(_plain_name), Field(max_length=80)]
+    if annotation is str:
+        return Annotated[str, Field(max_length=LONGEST_TEXT)]
     if dataclasses.is_dataclass(annotation):
         return schema_of(annotation)  # type: ignore[arg-type]
     origin, args = get_origin(annotation), get_args(annotation)

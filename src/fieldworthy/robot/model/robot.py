@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fieldworthy.files import Of, Ref, assume, exact, need
 from fieldworthy.files.declare import Quantity, Real, WorkTime
@@ -29,6 +30,8 @@ from fieldworthy.robot.model.machine import (
 from fieldworthy.robot.model.season import Action, Plan
 
 MOST_PARTS = 3000  # a check then takes half a minute and less than 1 GB; a team's parts list has some hundreds
+_REACH = 4.0  # m; a robot that starts within half a metre does not reach farther; common practice, no source
+_GEARED = 1e4  # turns of one end for one of the other; common practice, no source
 _SAME_SIZE = 0.01  # share by which worn or measured wheels of one drive may differ; common practice, no source
 
 
@@ -84,6 +87,8 @@ class Robot:
             ]
             for key in unknown:
                 yield ("poses", name, *key), f"expected a group that a part rides: {listed}"
+        yield from self._far_faults()
+        yield from self._gearing_faults()
         yield from self._wheel_faults()
         yield from self._weighed_faults()
         yield from self._motor_faults()
@@ -124,6 +129,29 @@ class Robot:
                 if use.motor in self.motors and use.count != 1:
                     where = ("mechanisms", name, "motors", i, "count")
                     yield where, f"expected no 'count' here: '{use.motor}' says itself how many there are"
+
+    def _far_faults(self) -> Iterator[Fault]:
+        """Whatever is on the robot is near its origin."""
+        placed: dict[KeyPath, tuple[Real, ...]] = {}
+        for section in ("parts", "contacts", "rollers", "ballast"):
+            placed |= {(section, name, "position"): thing.position for name, thing in getattr(self, section).items()}
+        placed |= {("parts", name, "size"): part.size for name, part in self.parts.items()}
+        placed |= {("drive", "wheels", name, "position"): wheel.position for name, wheel in self.drive.wheels.items()}
+        for key, numbers in placed.items():
+            for i, number in enumerate(numbers):
+                if abs(float(number)) > _REACH:
+                    found = f"found {float(number):.4g} m"
+                    said = f"expected at most {_REACH:g} m from the robot's origin ({found}): is the unit right?"
+                    yield (*key, i), said
+
+    def _gearing_faults(self) -> Iterator[Fault]:
+        """A row of stages that each make sense can still be one that turns once in a year."""
+        geared: dict[KeyPath, Any] = {("drive", "stages"): self.drive.stages}
+        geared |= {("mechanisms", n, "stages"): getattr(m, "stages", ()) for n, m in self.mechanisms.items()}
+        for key, stages in geared.items():
+            ratio = math.prod(s.driven / s.driver for s in stages) if isinstance(stages, tuple) else 1.0
+            if not 1.0 / _GEARED <= ratio <= _GEARED:
+                yield key, f"expected at most {_GEARED:g} turns for one over all stages together"
 
     def _wheel_faults(self) -> Iterator[Fault]:
         """One gearing turns all driven wheels alike, so those of another size would scrub."""

@@ -17,7 +17,6 @@ from fieldworthy.files.declare import (
     Gap,
     Length,
     Mass,
-    Number,
     Place,
     Ratio,
     Real,
@@ -28,6 +27,7 @@ from fieldworthy.files.document import Fault, KeyPath
 
 FixedLength: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, fixed=True)]
 FixedPlace: TypeAlias = tuple[Annotated[Real, Of("length", fixed=True)], Annotated[Real, Of("length", fixed=True)]]
+Points: TypeAlias = Annotated[float, Bounds(allow_inf_nan=False, ge=0, le=10_000)]
 FixedTime: TypeAlias = Annotated[Real, Of("time", 0.0, above=True, fixed=True)]
 
 
@@ -146,11 +146,11 @@ class Structure:
 class Task:
     """Something that earns points."""
 
-    points: Number = need("what it earns each time it counts")
+    points: Points = need("what it earns each time it counts")
     per: Literal["each", "once"] = exact("each", "for each object, or once in a match")
     object: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that it is done with")
     structure: Annotated[str, Ref(("structures",))] | None = exact(None, "the structure that it is done at")
-    autonomous_bonus: Number = exact(0.0, "added when done in the autonomous period")
+    autonomous_bonus: Points = exact(0.0, "added when done in the autonomous period")
     most: Whole | None = exact(None, "how often it counts at most in a match")
     needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
 
