@@ -161,6 +161,7 @@ class Of:
     effort : How many times harder a change is than is usual for its kind; common practice, no source
     spread : True where it says how far things are off: halving it is as hard at any size
     place : True for the middle of a part or a load: guessed, it is uncertain by a centimetre at least
+    most : The greatest plausible size in SI, where that of the kind, `fieldworthy.units.PLAUSIBLE`, does not fit
     """
 
     kind: str
@@ -173,6 +174,7 @@ class Of:
     effort: float = 1.0
     spread: bool = False
     place: bool = False
+    most: float = 0.0
 
     def read(self, given: object) -> Quantity:
         """Read a field of a file."""
@@ -233,7 +235,8 @@ class Of:
         """Refuse what no robot has: a slip of the unit, or of a row of noughts."""
         least, most = PLAUSIBLE[self.kind]
         label = "" if unit == "1" else f" {unit}"
-        if abs(si) > max(most, *(abs(own) for own in (self.low, self.high) if math.isfinite(own)), 0.0):
+        most = max([self.most, *(abs(own) for own in (self.low, self.high) if math.isfinite(own))]) or most
+        if abs(si) > most:
             far = f"at most {digits(abs(to_unit(most, self.kind, unit)), 1)}{label}"
         elif 0.0 < si < least and self.above:
             far = f"at least {digits(to_unit(least, self.kind, unit), 1)}{label}"

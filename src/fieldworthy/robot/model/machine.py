@@ -262,7 +262,7 @@ class Tank:
     count: Count = exact(1, "tanks joined on this circuit")
     charge: Pressure | None = exact(None, "where it differs from the common charge")
     regulator: Pressure | None = exact(None, "gauge pressure behind the regulator; none where absent")
-    leak_half_time: Span = assume(
+    leak_half_time: Annotated[Real, Of("time", 0.0, above=True, most=1e10)] = assume(
         "60 min", "gauge pressure halves in this time at rest; common practice, no source", role="fact"
     )
 
