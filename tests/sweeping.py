@@ -61,7 +61,7 @@ def faults_of_report(file: Path) -> list[str]:
         try:
             report = evaluate(load_robot(file), samples=40)
         except BadInput as error:
-            return [f"refused badly: {p}" for p in error.problems if not _is_good(str(p))]
+            return [f"refused badly: {p}" for p in error.problems if not _is_good(p.expected)]
     found += [f"warning: {w.message} ({Path(w.filename).name}:{w.lineno})" for w in heard]
     for each in (*report.findings, *report.facts):
         found += [f"{each.id} {each.subject}: {each.because}"] if not _is_good(each.because) else []
@@ -79,7 +79,8 @@ def faults_of_report(file: Path) -> list[str]:
 
 
 def _is_good(sentence: str) -> bool:
-    sentence = re.sub(r"'[^']*'", "", sentence)  # what the person wrote is theirs
+    for own in (r"'[^']*'", r"\(found .*?\)", r"put \S+ in quotes"):  # what the person wrote is theirs
+        sentence = re.sub(own, "", sentence)
     return not (_NO_WORD.search(sentence) or _ABSURD.search(sentence)) and len(sentence) < 1200
 
 
@@ -91,7 +92,7 @@ def faults_of_readings(file: Path, robot: Path) -> list[str]:
             warnings.simplefilter("always")
             found = list(procedures(measured))
     except BadInput as error:
-        return [f"refused badly: {p}" for p in error.problems if not _is_good(str(p))]
+        return [f"refused badly: {p}" for p in error.problems if not _is_good(p.expected)]
     said = [f"warning: {w.message} ({Path(w.filename).name}:{w.lineno})" for w in heard]
     for procedure in found:
         sentences = [
@@ -205,7 +206,7 @@ def _faults_of_log(file: Path, robot: Path) -> list[str]:
     try:
         found = risks(load_faults(file, load_robot(robot)))
     except BadInput as error:
-        return [f"refused badly: {p}" for p in error.problems if not _is_good(str(p))]
+        return [f"refused badly: {p}" for p in error.problems if not _is_good(p.expected)]
     return [f"{risk.what}: {risk.chance}" for risk in found if risk.chance is not None and not 0 <= risk.chance <= 1]
 
 
