@@ -252,7 +252,8 @@ def is_explained(identifier: str, patterns: set[str]) -> bool:
 
 def small_robots(folder: Path):
     """The small robot, and what it is without parts, with air, with a plan, and with the mechanisms of other tests."""
-    from checks import test_balance, test_clamp, test_climb, test_evaluate, test_grabber, test_lift, test_tracking
+    from engine import test_evaluate
+    from systems import test_balance, test_clamp, test_climb, test_grabber, test_lift, test_tracking
 
     yield {}, {}
     yield {"parts": GONE}, {}

@@ -178,7 +178,7 @@ def test_a_report_does_not_depend_on_how_its_cases_are_parted(monkeypatch):
 def test_candidates_do_not_depend_on_how_they_are_parted(monkeypatch):
     evaluator = CandidateEvaluator(load_robot(EXAMPLES / "mk1.yaml"))
     keys = list(evaluator.now)
-    moves = [(("drive", "stages", 0, "efficiency"), 0.5 + 0.002 * i) for i in range(230)]
+    moves = [{("drive", "stages", 0, "efficiency"): 0.5 + 0.002 * i} for i in range(230)]
     whole = evaluator.batch(moves, keys)
     assert len(np.unique(whole, axis=1).T) > 100
     monkeypatch.setattr(sampling, "ROOM", 100)

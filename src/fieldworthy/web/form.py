@@ -285,7 +285,7 @@ def _blank(files: Opened, note: Any, path: KeyPath) -> tuple[Row, ...]:
             first = [Field((*path, ""), dotted((*path, "name")), "name", sort, "", needed=True, choices=choices)]
     if dataclasses.is_dataclass(_plainest(note)):
         return (*first, *walk.below(_plainest(note), {}, (*path, "new"), 0))
-    return (*first, *walk.value(note, None, (*path, "value"), "value", about="", needed=True))
+    return (*first, *walk.value(note, None, (*path, "value"), about="", needed=True))
 
 
 def _entry_note(note: Any) -> tuple[Any, Any] | None:
@@ -302,6 +302,11 @@ def _entry_note(note: Any) -> tuple[Any, Any] | None:
 def _plainest(note: Any) -> Any:
     """A declaration itself; the first of several."""
     return next((o for o in _options(note) if dataclasses.is_dataclass(o)), note)
+
+
+def _labelled(path: KeyPath) -> str:
+    name = str(path[-1])
+    return LABELS.get(name, name.replace("_", " "))
 
 
 def _options(note: Any) -> tuple[Any, ...]:
@@ -340,7 +345,7 @@ class _Walk:
         data = here if isinstance(here, dict) else {}
         declared = note if isinstance(note, type) else declaration_of(data, note) or _plainest(note)
         if not dataclasses.is_dataclass(declared):
-            yield from self.value(note, here, path, str(path[-1]), about="", needed=False, depth=depth)
+            yield from self.value(note, here, path, about="", needed=False, depth=depth)
             return
         found = [row for f in dataclasses.fields(declared) for row in self.named(declared, data, path, f.name, depth)]
         heads = [row.path for row in found if isinstance(row, Head)]
@@ -364,17 +369,15 @@ class _Walk:
             value = meta["default"]
         elif value is None and "factory" in meta:
             value = {}
-        rows = self.value(hints(declared)[name], value, at, name, about=about, needed=needed, depth=depth)
+        rows = self.value(hints(declared)[name], value, at, about=about, needed=needed, depth=depth)
         yield from (r if stated or isinstance(r, Head) else dataclasses.replace(r, stated=False) for r in rows)
 
-    def value(
-        self, note: Any, value: Any, path: KeyPath, name: str, *, about: str, needed: bool, depth: int = 0
-    ) -> Iterator[Row]:
+    def value(self, note: Any, value: Any, path: KeyPath, *, about: str, needed: bool, depth: int = 0) -> Iterator[Row]:
         """One value, or all that are inside it."""
-        label = LABELS.get(name, name.replace("_", " "))
+        name, label = str(path[-1]), _labelled(path)
         options = _options(note)
         if any(dataclasses.is_dataclass(o) for o in options):
-            yield from self._section(note, value, path, label, about, needed=needed, depth=depth)
+            yield from self._section(note, value, path, about, needed=needed, depth=depth)
         elif (entry := _entry_note(note)) is not None and not self._is_list(note):
             yield from self._entries(entry[0], value, path, label, about, depth=depth)
         elif any(get_origin(o) is tuple and get_args(o)[-1] is not Ellipsis for o in options) and isinstance(
@@ -394,9 +397,8 @@ class _Walk:
         option = next((o for o in _options(note) if get_origin(o) is tuple), None)
         return option is not None and not any(dataclasses.is_dataclass(o) for o in _options(get_args(option)[0]))
 
-    def _section(
-        self, note: Any, value: Any, path: KeyPath, label: str, about: str, *, needed: bool, depth: int
-    ) -> Iterator[Row]:
+    def _section(self, note: Any, value: Any, path: KeyPath, about: str, *, needed: bool, depth: int) -> Iterator[Row]:
+        label = _labelled(path)
         there = path in self.files.document.marks or path[0] == "season"
         told = self.problems.get(path, "")
         if value is None and not needed:
