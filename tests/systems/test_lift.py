@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import mujoco
 import numpy as np
@@ -441,6 +442,19 @@ def test_pins_that_contradict_the_parts_are_told(tmp_path):
     assert found.value == pytest.approx(math.degrees(abs(off)), rel=1e-9)
 
 
+def product_of(lengths, incs, loads):
+    return [(size, inc, load) for size, inc in zip(lengths, incs, strict=True) for load in loads]
+
+
+def band_torque(band, turn):
+    """Pull times lever, by the cross product of the arm's pin and the direction to the fixed one."""
+    fixed = float(band.fixed_radius) * np.exp(1j * float(band.fixed_angle))
+    pin = float(band.arm_radius) * np.exp(1j * (turn + float(band.arm_angle)))
+    along = fixed - pin
+    pull = float(band.count) * float(band.stiffness) * max(abs(along) - float(band.free_length), 0.0)
+    return pull * (np.conj(pin) * along).imag / abs(along)
+
+
 def by_hand_size(at, supply):
     """Every usual cylinder tried with the law of cosines and moments, from where the arm lies; least air wins."""
     best = None
@@ -455,10 +469,12 @@ def by_hand_size(at, supply):
         for bore, rod in ((0.010, 0.004), (0.016, 0.005), (0.020, 0.008)):
             areas = math.pi / 4 * bore**2, math.pi / 4 * (bore**2 - rod**2)
             shares = []
-            for size, inc in zip(lengths, incs, strict=True):
+            # with its load and without: a band that carries the load holds the empty arm up
+            for size, inc, carried in product_of(lengths, incs, (at.arm.weights, at.arm.weights[:1])):
                 lever = base * radius * math.sin(inc) / size
                 turn = float(at.rocker.base_angle) + inc
-                weight = sum(float(w.force) * float(w.radius) * math.cos(turn + float(w.angle)) for w in at.arm.weights)
+                weight = sum(float(w.force) * float(w.radius) * math.cos(turn + float(w.angle)) for w in carried)
+                weight -= sum(band_torque(band, turn) for band in at.arm.bands)
                 shares += [
                     (weight + 0.05) / (0.9 * supply * areas[0] * lever),
                     (0.05 - weight) / (0.9 * supply * areas[1] * lever),
@@ -480,6 +496,47 @@ def test_sizing_against_trying_each_by_hand(tmp_path, swing, load):
     assert found.value == pytest.approx(margin, rel=1e-6)
     assert f"{stroke:g} m stroke with {bore:g} m bore does" in found.because
     assert liftsize.try_all(nominal(load_robot(tmp_path / "robot.yaml")), at).air.min() <= air * (1 + 1e-4)
+
+
+BANDED = {
+    "fixed": ["0.02 m", "0.45 m"],
+    "arm": ["0.12 m", "0.3 m"],
+    "free_length": "60 mm",
+    "stiffness": "300 N/m",
+}
+
+
+def test_sizing_counts_the_empty_arm_that_its_bands_hold_up(tmp_path):
+    carries = {"ball": {**LIFT["carries"]["ball"], "count": 4}}
+    robot = changed(swing="25 deg", carries=carries, bands={"assist": BANDED})
+    at = lifted_of(tmp_path, robot)
+    stroke, bore, _, margin = by_hand_size(at, 400e3)
+    found = fact(check(tmp_path, robot), "lift.size.lift")
+    assert found.value == pytest.approx(margin, rel=1e-6)
+    assert f"{stroke:g} m stroke with {bore:g} m bore does" in found.because
+
+
+@pytest.mark.parametrize(("stiffness", "balls"), [(400, 2), (600, 4)])
+def test_an_arm_that_its_bands_stop_on_the_way_down_is_said_to_stay_there(tmp_path, stiffness, balls):
+    """Its weight and its band by hand, and where they balance, by scipy: not only at both ends of the stroke."""
+    pins = {"fixed": ["-0.02 m", "0.42 m"], "arm": ["0.12 m", "0.3 m"], "free_length": "90 mm"}
+    carries = {"ball": {**LIFT["carries"]["ball"], "count": balls}}
+    robot = changed(swing="40 deg", carries=carries, bands={"assist": {**pins, "stiffness": f"{stiffness} N/m"}})
+    at = lifted_of(tmp_path, robot)
+
+    def raises(turned, load):
+        turn = float(at.arm.axis) + turned
+        weight = sum(float(w.force) * float(w.radius) * math.cos(turn + float(w.angle)) for w in load)
+        return band_torque(at.arm.bands[0], turn) - weight
+
+    told = fact(check(tmp_path, robot), "lift.rest.lift").because
+    low, high = float(at.turned(at.low)), float(at.turned(at.high))
+    ends = raises(low, at.arm.weights), raises(high, at.arm.weights)
+    assert ends[0] > 0.0 > ends[1]
+    angle = math.degrees(brentq(lambda turned: raises(turned, at.arm.weights), low, high))
+    said = re.search(r"comes down to (-?[\d.]+)(?:°| deg| rad)", told)
+    assert said, told
+    assert float(said.group(1)) == pytest.approx(angle, rel=0.02)
 
 
 def test_sizing_says_when_none_does(tmp_path):

@@ -341,4 +341,6 @@ def stroke_at(use: AirUse, supply: Real, way: int, left: Real | None = None) -> 
         rubs = use.friction(supply, use.area(way))
         less = rubs if left is None else use.friction(left, use.area(way))
     made = extend_stroke if way == 0 else retract_stroke
-    return made(cylinder, use.spec.moved / count, begin + rubs, rise + (less - rubs) / cylinder.stroke)
+    # a guessed mass may be drawn at nothing or less
+    mass = np.maximum(use.spec.moved / count, 1e-3)
+    return made(cylinder, mass, begin + rubs, rise + (less - rubs) / cylinder.stroke)

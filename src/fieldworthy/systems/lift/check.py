@@ -386,8 +386,9 @@ def actuators(context: Context) -> dict[str, Actuator]:
 
 
 def _rest(at: Lifted) -> Iterator[Outcome]:
-    """Tell how it rests when the air is let out, loaded and empty; friction is not counted on."""
+    """Tell how it rests when the air is let out, loaded and empty, from anywhere; friction is not counted on."""
     told, downs = [], []
+    numbers: dict[str, tuple[Real, str]] = {}
     for load, balance in (("loaded", at.balance), ("empty", at.empty)):
         retracted, extended = rest_torque(at.rocker, balance.passive, 0.0)
         down, up = (retracted, extended) if at.pushes else (extended, retracted)
@@ -395,8 +396,13 @@ def _rest(at: Lifted) -> Iterator[Outcome]:
         lower = f"rests on its lower stop with {{{load}}}"
         if first(down) <= 0:
             lower = f"is lifted off its lower stop with {{{load}}}"
-        told.append((lower, "stays up" if first(up) > 0 else "comes down"))
-    numbers = {load: (np.abs(down), "torque") for load, down in zip(("loaded", "empty"), downs, strict=True)}
+        stop = _hangs_at(at, balance)
+        raised = "stays up" if first(up) > 0 else "comes down"
+        if first(up) <= 0 and stop is not None:
+            raised = f"comes down to {{{load} stop}} from where it lies and stays there"
+            numbers[f"{load} stop"] = (stop, "angle")
+        told.append((lower, raised))
+        numbers[load] = (np.abs(down), "torque")
     if at.spec.carries:
         lower = f"{told[0][0]} loaded and {told[1][0]} empty"
         raised = told[0][1] if told[0][1] == told[1][1] else f"{told[0][1]} loaded and {told[1][1]} empty"
@@ -406,6 +412,19 @@ def _rest(at: Lifted) -> Iterator[Outcome]:
     message = Message(text, "", numbers, {"name": at.name})
     worst = np.minimum(*downs)
     yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", worst, None, "torque", message, sources=_SOURCES)
+
+
+def _hangs_at(at: Lifted, balance: Balance) -> float | None:
+    """Angle at which bands hold an arm that comes down from the top, nominal; None where nothing does on the way."""
+    up = slice(None) if at.pushes else slice(None, None, -1)
+    torque = [first(place) for place in balance.passive][up]
+    angles = [first(at.turned(place)) for place in range(_POINTS)][up]
+    held = [i for i in range(_POINTS - 1) if torque[i] > 0.0 >= torque[i + 1]]
+    if not held:
+        return None
+    i = held[-1]
+    share = torque[i] / (torque[i] - torque[i + 1])
+    return angles[i] + share * (angles[i + 1] - angles[i])
 
 
 _BORES, _RODS = (0.010, 0.016, 0.020), (0.004, 0.005, 0.008)  # m; usual small cylinders, common practice, no source
@@ -450,11 +469,15 @@ def try_all(context: Context, at: Lifted) -> Trial:
     task = Task(at.spec.swing, gauge, first(state.p_atm(context)), at.use.efficiency, first(at.spec.friction) / count)
     weights = tuple(replace(w, force=first(w.force) / count) for w in at.arm.weights)
     bands = tuple(replace(b, count=b.count / count) for b in at.arm.bands)
-    trials = [try_candidates(at.rocker, _candidates(at, stroke), task, weights, bands) for stroke in STANDARD_STROKES]
-    swing, margin, air, fits = (
-        np.concatenate([getattr(trial, name) for trial in trials]) for name in ("swing", "margin", "air", "fits")
+    loaded, empty = (
+        [try_candidates(at.rocker, _candidates(at, stroke), task, load, bands) for stroke in STANDARD_STROKES]
+        for load in (weights, weights[:1])  # with nothing on the arm its bands hold it up against the way down
     )
-    return Trial(swing, margin, air, fits)
+    swing, margin, air, fits = (
+        [np.concatenate([getattr(trial, name) for trial in each]) for each in (loaded, empty)]
+        for name in ("swing", "margin", "air", "fits")
+    )
+    return Trial(swing[0], np.minimum(*margin), air[0], fits[0] & fits[1])
 
 
 def _candidates(at: Lifted, stroke: float) -> Candidates:
