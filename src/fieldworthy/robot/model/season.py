@@ -57,7 +57,7 @@ class Field:
     size: tuple[FixedLength, FixedLength] = need("length along x and width along y")
     places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
     seam_step: Gap = assume("2 mm", "step between two foam tiles; common practice, no source")
-    tile: FixedLength = assume("600 mm", "edge of a foam tile; common practice, no source")
+    tile: FixedLength = assume("500 mm", "edge of a foam tile; common practice, no source")
     foam_modulus: Annotated[Real, Of("pressure", 0.0, above=True)] = assume(
         "300 kPa", "load per area over share of compression; from memory, closed-cell foam tiles"
     )
