@@ -97,7 +97,8 @@ class Draft:
                     state.setdefault(path, text)
 
     def change(self, texts: Texts, about: object = None) -> bool:
-        """Put other texts in place; can be undone."""
+        """Put other texts in place; can be undone. A file that is new here is taken in as the disk has it."""
+        self.know({path: read_text(path) for path in texts if path not in self.texts and path.exists()})
         after = self.texts | dict(texts)
         if after == self.texts:
             return False

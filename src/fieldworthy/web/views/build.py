@@ -69,7 +69,7 @@ class State:
     panel : What stands above the form: ``shelf KEY``, ``take KEY``, or nothing
     removal : What would go with the thing that is to be taken away
     pairs : Whether things that mirror each other move together
-    drawing : The views as they were sent last
+    drawing, head : The views, and what stands over the form, as they were sent last
     """
 
     rows: Rows
@@ -85,6 +85,7 @@ class State:
     removal: Removal | None = None
     pairs: bool = True
     drawing: tuple[Markup, ...] = ()
+    head: Content = None
 
 
 async def build(page: Page) -> None:
@@ -332,7 +333,10 @@ async def _show_form(page: Page, state: State) -> None:
     state.heads = {row.key: row for row in rows if isinstance(row, Head)}
     page.put("build-now", f": {thing.label}")
     kind = state.fields.get(f"{thing.key}.kind")
-    page.put("build-head", _head(page, thing, f"{kind.value}: {kind.about.partition(': ')[2]}" if kind else ""))
+    head = _head(page, thing, f"{kind.value}: {kind.about.partition(': ')[2]}" if kind else "")
+    if head != state.head:  # what was said there stays as long as the thing is the same
+        state.head = head
+        page.put("build-head", head)
     main, rare = rows_shown((r for r in rows if r is not kind), may_change=page.may_change)
     state.rows.show(main)
     state.rare.show(rare)
