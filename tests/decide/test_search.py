@@ -211,6 +211,26 @@ def test_a_margin_is_taken_to_where_another_begins_to_break(runner):
     assert space.count == len(space.every())
 
 
+def test_several_things_wanted_give_what_nothing_beats(runner):
+    """Weight forward tips less backward and more forward: along the one number every place gives up one for the other.
+
+    A design beats another where it is no worse in anything and better in something (Pareto): checked pair by pair.
+    """
+    document = wanted(
+        {"key": "parts.box.position[0]", "between": ["-60 mm", "60 mm"]},
+        want=["balance.tip.back", "balance.tip.forward"], keep=False,
+    )  # fmt: skip
+    found = search(runner, document, How(Budget(200)))
+    worth = np.array([[a.value for a in design.amounts] for design in found.front])
+    assert 3 <= len(worth) <= 8
+    for one, other in itertools.permutations(worth, 2):
+        assert not (np.all(one >= other) and np.any(one > other))
+    assert found.knee is not None
+    knee = worth[found.knee]
+    assert np.all(knee > worth.min(axis=0))  # no end of the front
+    assert "nothing found beats" in found.answer
+
+
 def test_nothing_can_meet_it(runner):
     document = wanted("drive.stages", must=["balance.tilt"], keep=False)
     heavy = changed(RUNNER, {"parts": {"box": {"position": ["0.02 m", "0.01 m", "1.9 m"]}}})
