@@ -46,7 +46,7 @@ def problem(keys, want):
 
 
 def ours(space, value, seed, calls):
-    proposer = Proposer(space, seed, pool=1)
+    proposer = Proposer(space, seed, size=8)
     best, done = -np.inf, 0
     while done < calls:
         rows = proposer.ask()[: calls - done]

@@ -21,7 +21,7 @@ LISTED = 1024
 """A space with no more candidates than this is listed whole."""
 _FIRST = (16, 128)  # points spread evenly before anything is learned, at least and at most
 _KEPT = 40  # candidates that others are made from
-_SIGMA = 0.25
+_SIGMA = 0.12
 _STALE = 12  # rounds without a better one after which CMA-ES begins anew, wider
 _CROSSED = 0.5  # share of children of two parents; the others step away from one
 _STEPS = (0.005, 0.3)  # shares of a range that they step, at least and at most
