@@ -271,7 +271,7 @@ def _one_holds(finding: Finding, chance: float) -> bool:
 def found(judge: Judge, race: Race, *, finished: bool) -> Found:
     """Judge what a search's race came to."""
     asked, space = judge.asked, judge.asked.space
-    possible = space.count if space.count < 1e15 else None
+    possible = space.count if space.count < 1e15 and not asked.plans else None
     counts = (race.candidates, race.screened, race.matches)
     robot, season = judge.loaded.nominal.robot, judge.loaded.nominal_season.season
     head = (robot, season, asked.part, judge.seed, len(space.variables), possible, *counts, finished)
@@ -486,7 +486,9 @@ def _none(short: Sequence[Short], race: Race) -> str:
 
 def _no_better(judge: Judge, race: Race) -> str:
     name = judge.loaded.nominal.robot
-    return f"None of the {race.candidates} candidates that were tried is better than {name} as it is."
+    kept = any(c.why == "keep" for c in judge.asked.constraints)
+    more = " and holds all that holds now; 'keep: false' (--free) lets go of that" if kept else ""
+    return f"None of the {race.candidates} candidates that were tried is better than {name} as it is{more}."
 
 
 def _words(judge: Judge, best: Design, race: Race) -> str:
