@@ -217,6 +217,8 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
         detail.append("missing: " + ", ".join(finding.missing))
     if finding.sharpen and finding.verdict == "close":
         detail.append(f"measure first: {finding.sharpen}")
+    if finding.verdict == "short" and finding.chance == 0.0:
+        detail.append("no measurement turns it: something has to change (--remedies)")
     print_line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
         _print_rest(console, finding)

@@ -189,7 +189,9 @@ def finding_body(finding: Finding, file: str) -> Markup:
         rows.append(("95 % of cases", labelled(f"{digits(low)} to {digits(high)}", finding.unit)))
     if finding.missing:
         rows.append(("Missing", _links(finding.missing, file)))
-    if finding.sharpen:
+    if finding.verdict == "short" and finding.chance == 0.0:
+        rows.append(("Measure first", "No measurement turns it: something has to change."))
+    elif finding.sharpen:
         rows.append(("Measure first", _links((finding.sharpen,), file)))
     if finding.inputs:
         rows.append(("Rests on", _links(finding.inputs, file)))

@@ -121,7 +121,16 @@ async def _show(page: Page, job: Job) -> None:
     ]
     said = tag("section", tag("h2", "Recommendation"), tag("p", found.recommendation), warned, class_="panel")
     pictures = tag("div", pictures_of(page, figures), class_="figures")
-    page.put("compare-found", said, _gains(found), pictures, _tables(found))
+    page.put("compare-found", said, _work(found), _gains(found), pictures, _tables(found))
+
+
+def _work(found: Comparison) -> Content:
+    """What to do in the hours left, by points gained an hour."""
+    if found.work is None:
+        return ""
+    jobs = tag("ol", [tag("li", job.sentence) for job in found.work.jobs]) if found.work.jobs else ""
+    heading_ = tag("h2", "What to do, by points gained an hour")
+    return tag("section", heading_, jobs, tag("p", found.work.told), class_="panel")
 
 
 def _gains(found: Comparison) -> list[Markup]:
