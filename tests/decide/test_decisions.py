@@ -58,12 +58,13 @@ def plain(mk1):
 
 
 def test_the_example_as_it_is(plain):
+    # a lead that practice, if it is right, leaves less than nine times in ten is told with that condition
+    open_ = ", unless practice is right about 'climb' with Heron mk1" if plain.disputes[0].chance < 0.9 else ""
     assert masked(plain.recommendation) == (
-        f"Choose Heron mk2. It {LEAD} over # %. # of the # points come from 'hang from rafter': with Heron mk2 'climb' "
-        f"lacks air # times a match instead of #, because 'tray' no longer uses tank 'left'. {CONTRADICTION} If "
-        "practice "
-        "is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is short on Heron "
-        "mk2. "
+        f"Choose Heron mk2{open_}. It {LEAD} over # %. # of the # points come from 'hang from rafter': with Heron mk2 "
+        f"'climb' lacks air # times a match instead of #, because 'tray' no longer uses tank 'left'. {CONTRADICTION} "
+        "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is short on "
+        "Heron mk2. "
         "The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; practice says # %."
     )
     assert plain.chosen == "Heron mk2"
@@ -132,7 +133,8 @@ def test_an_unbuilt_arm_without_counts(mk1):
     assert tries.hours > 11.0
     assert masked(found.work.told) == (
         "Knowing all that is open would bring # points a match, since it would tell whether Heron mk1 or Heron mk2 is "
-        "better. Most of that hangs on how often 'tip pods' with Heron mk2 works (#)."
+        "better. Most of that hangs on how often 'tip pods' with Heron mk2 works (#). Ask first whether practice is "
+        "right about 'climb' with Heron mk1."
     )
 
 
@@ -154,7 +156,8 @@ def test_files_with_one_name_are_told_apart_by_their_files(tmp_path, mk1):
     found = compare([mk1, other], 200)
     assert {g.variant for g in found.difference} == {"Heron mk1 (mk2)"}
     assert [h.variant for h in found.hours] == ["Heron mk1 (mk1)", "Heron mk1 (mk2)"]
-    assert "Choose Heron mk1 (mk2)." in found.recommendation
+    assert found.chosen == "Heron mk1 (mk2)"
+    assert found.recommendation.startswith("Choose Heron mk1 (mk2)")
 
 
 def test_matrix_and_recommendation_are_one_argument(plain, mk1):

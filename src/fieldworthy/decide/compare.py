@@ -17,6 +17,7 @@ from fieldworthy import errors
 from fieldworthy.arrays import Array
 from fieldworthy.decide.information import doubts_of
 from fieldworthy.decide.recommend import (
+    SURE,
     Ability,
     ChangedFinding,
     Flip,
@@ -224,9 +225,17 @@ def compare(
         entry,
         disputed,
         disputes,
-        work_between(_entrants(variants, played, (times, entry), seed), seed),
+        _asking(work_between(_entrants(variants, played, (times, entry), seed), seed), disputes),
         advice.chosen,
     )
+
+
+def _asking(work: Work, disputes: Sequence[Dispute]) -> Work:
+    """Put the question that no practice count and no tolerance holds behind what finding out is worth."""
+    open_ = [f"'{d.action}' with {d.robot}" for d in disputes if 1.0 - SURE < d.chance < SURE and d.difference]
+    if not open_:
+        return work
+    return dataclasses.replace(work, told=f"{work.told} Ask first whether practice is right about {open_[0]}.")
 
 
 def told_apart(variants: Sequence[Loaded]) -> list[Loaded]:

@@ -279,7 +279,7 @@ def _standing(counts: Practice | None, chance: float | None) -> tuple[float | No
     return mean, 1.0 - below if mean >= chance else below
 
 
-_SURE = 0.9
+SURE = 0.9
 """Chance of being truly better from which a choice is recommended; common practice, no source."""
 
 
@@ -400,7 +400,7 @@ def _between(
     if sides[best].cannot:
         lacks = f"Its plan counts on what no mechanism of it can do: {', '.join(sides[best].cannot)}."
         return None, [lead, lacks, "Take that out of the plan, or build what it lacks, and compare again."]
-    if chance < _SURE:
+    if chance < SURE:
         return None, [lead, "That is too little to choose by.", *rests, *_next(flip)]
     late = _hours(sides[best].time)
     if late:
@@ -434,7 +434,7 @@ def _if_practice_is_right(
             f"{sign * one.difference:.1f} points only ({ends[0]:.1f} to {ends[1]:.1f})."
         )
         told.append(lead if sign * one.difference > 0 else lead.replace(" only", ""))
-        if chance < _SURE:
+        if chance < SURE:
             conditions.append(f"'{one.action}' with {one.robot}")
     return (f", unless practice is right about {' and '.join(conditions)}" if conditions else ""), told
 
