@@ -63,8 +63,9 @@ def test_the_example_as_it_is(plain):
     assert masked(plain.recommendation) == (
         f"Choose Heron mk2{open_}. It {LEAD} over # %. # of the # points come from 'hang from rafter': with Heron mk2 "
         f"'climb' lacks air # times a match instead of #, because 'tray' no longer uses tank 'left'. {CONTRADICTION} "
-        "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is short "
-        "on Heron mk2. The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; practice says # %."
+        "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is "
+        "short on Heron mk2. The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "
+        "practice says # %."
     )
     assert plain.chosen == "Heron mk2"
     gap, (dispute,) = plain.difference[0].difference, plain.disputes
