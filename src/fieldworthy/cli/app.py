@@ -133,7 +133,9 @@ def search(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     runs: Annotated[int, typer.Option(min=10, max=1_000_000, help="Matches that the best is played again.")] = 4000,
     seed: Seed = 0,
     state: Annotated[Path | None, typer.Option(help="File that lets a stopped search go on.")] = None,
-    workers: Annotated[str, typer.Option(help="Processes, all cores where not given; or tcp://... of a cluster.")] = "",
+    workers: Annotated[
+        str, typer.Option(help="Use so many processes, all cores where not given, or a tcp address of a cluster.")
+    ] = "",
     write: Annotated[Path | None, typer.Option(help="File to write the best robot into.")] = None,
     as_json: AsJson = False,
 ) -> None:
