@@ -424,7 +424,7 @@ class CandidateEvaluator:
             return drawn
 
         robot = instantiate(self.loaded.robot, Robot, draw)
-        said = self._said(Context(robot, self.loaded.nominal_season, self.base), self.checks_for(keys))
+        said = self._said(Context(robot, self.loaded.nominal_season, self.base, facts=False), self.checks_for(keys))
         least = np.asarray(-WIDEST)
         margins = [margins_of(said[key]) if key in said else least for key in keys]
         return np.array([np.broadcast_to(m, shape)[1:] for m in margins])
@@ -440,7 +440,7 @@ class CandidateEvaluator:
             changed = instantiate(robot, Robot, lambda path, quantity: moved.get(path, quantity.si))
             if any(True for _ in refusals(changed, self.loaded.nominal_season)):
                 return {}
-            context = Context(changed, self.loaded.nominal_season)
+            context = Context(changed, self.loaded.nominal_season, facts=False)
             return self._said(context, range(len(systems())) if checks is None else checks)
         except _OUTSIDE:
             return {}

@@ -196,12 +196,18 @@ def _noted(name: str, slot: Any) -> property:
 
 @dataclass(frozen=True)
 class Context:
-    """A robot in a season, over the cases of a batch: the evaluation context of checks, figures and forecasts."""
+    """A robot in a season, over the cases of a batch: the evaluation context of checks, figures and forecasts.
+
+    Attributes
+    ----------
+    facts : Whether numbers that nothing limits are wanted too; a search over candidates reads verdicts alone
+    """
 
     robot: Robot
     season: Season
     base: Context | None = None
     memory: Memory = field(default_factory=Memory, repr=False)
+    facts: bool = True
 
     def once(self, key: Hashable, compute: Callable[[], T]) -> T:
         """Compute something once for this batch."""

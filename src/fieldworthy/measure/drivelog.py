@@ -386,6 +386,6 @@ def _notes(runs: list[Run], knobs: list[Knob], found: Solution, weighed: float |
         yield f"The robot is reckoned with the {digits(weighed, 4)} kg that the scales say, not with its parts list."
     if found.scatter > _MISSES:
         yield (
-            f"The drive's model misses the readings by {found.scatter:.1f} times their own scatter: did wheels slip, "
+            f"The drive's model misses the readings by {found.missed} their own scatter: did wheels slip, "
             "was it braked, or does the floor slope? Look at the residuals."
         )

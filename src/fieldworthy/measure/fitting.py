@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array
+from fieldworthy.units import digits
 
 Residual = Callable[[Array], Array]
 """Takes the parameters in their order, shape (p,); gives the whitened residuals of the readings, shape (n,)."""
@@ -29,6 +30,7 @@ _BEND = 2.0  # standard deviations at which a residual begins to count less than
 _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
 _TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
 _FAR = 5.0  # standard deviations of one reading that no honest reading is off by
+_HOPELESS = 100.0  # times their error: beyond that a number tells no more
 _PARTNER = 0.2  # of the largest share of a blind direction: parameters with less than this are not named
 
 
@@ -97,6 +99,11 @@ class Solution:
     def unexplained(self) -> bool:
         """Whether half of the readings or more stay far from the best fit: the model cannot have led to them."""
         return bool(np.mean(np.abs(self.residuals) > _FAR) >= 0.5)
+
+    @property
+    def missed(self) -> str:
+        """How many times their own error the readings are missed by, as a sentence has it."""
+        return f"{digits(self.scatter, 2)} times" if self.scatter < _HOPELESS else f"over {_HOPELESS:.0f} times"
 
     def value(self, name: str) -> float:
         """Give one parameter."""

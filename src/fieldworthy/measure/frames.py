@@ -380,6 +380,6 @@ def _notes(given: Film, filmed: Filmed, grid: StrokeGrid, found: Solution, table
         )
     if found.scatter > 2.0:
         yield (
-            f"The model misses the frames by {found.scatter:.1f} times their reading error: does it bounce, bind, or "
+            f"The model misses the frames by {found.missed} their reading error: does it bounce, bind, or "
             "start late? Look at the residuals."
         )

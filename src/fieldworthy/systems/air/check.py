@@ -37,8 +37,10 @@ def check(context: Context) -> Iterator[Outcome]:
         yield from _times(context, use)
     for name in air.tanks:
         yield from _end_of_plan(name, plan)
-        yield from _volume(context, name, plan)
-    yield from _layout(context, plan)
+        if context.facts:
+            yield from _volume(context, name, plan)
+    if context.facts:
+        yield from _layout(context, plan)
 
 
 def _ratings(context: Context) -> Iterator[Outcome]:
