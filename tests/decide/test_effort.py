@@ -13,7 +13,7 @@ from fieldworthy.files.declare import Role, hints, mark_of
 from fieldworthy.robot import Robot
 from fieldworthy.robot.model import Part
 from fieldworthy.robot.model.season import Season
-from fieldworthy.units import KINDS, to_unit
+from fieldworthy.units import KINDS, PLAUSIBLE, to_unit
 
 
 def quantities_of(declared, path=()):
@@ -49,9 +49,11 @@ def test_every_quantity_says_whose_it_is_and_how_hard_to_change():
 
 
 def schema_quantity(mark):
-    """A value of a kind as a file would give it, inside its bounds."""
+    """A value of a kind as a file would give it, inside its bounds and of a size that a robot can have."""
     middle = mark.low if math.isfinite(mark.low) else 0.0
-    high = mark.high if math.isfinite(mark.high) else middle + 1.0
+    least, most = PLAUSIBLE[mark.kind]
+    usual = math.sqrt(max(least, 1e-9) * min(most, mark.most or most))
+    high = mark.high if math.isfinite(mark.high) else middle + 2.0 * usual
     unit = KINDS[mark.kind].metric
     return mark.read(f"{to_unit(0.5 * (middle + high), mark.kind, unit)} {'' if unit == '1' else unit}".strip())
 

@@ -314,7 +314,8 @@ def test_the_flip_curve_crosses_zero_where_the_flip_is():
     (flip,) = compared().flip
     chances, gaps = (np.array(part) for part in zip(*flip.curve, strict=True))
     assert (gaps[0], gaps[-1]) == (flip.at_never, flip.at_always)
-    assert chances == pytest.approx(np.linspace(0.0, 1.0, 11))
+    assert chances == pytest.approx(np.linspace(0.0, 1.0, len(chances)))
+    assert len(chances) >= 5
     assert np.all(np.diff(gaps) > 0.0)  # the more often it succeeds, the more points
     assert np.interp(0.0, gaps, chances) == pytest.approx(flip.chance, abs=0.02)
 
