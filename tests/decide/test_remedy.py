@@ -449,7 +449,8 @@ def test_a_robot_that_cannot_be_spoils_no_other_case(tmp_path):
 def test_what_a_file_would_be_refused_for_is_no_remedy(tmp_path):
     evaluator = CandidateEvaluator(load(tmp_path))
     free = ("catalogue", "motors", "test motor", "free_current")
-    assert evaluator.single(evaluator.loaded.robot, {free: 1.0})
+    now = dict(evaluator.loaded.quantities)[free].si
+    assert evaluator.single(evaluator.loaded.robot, {free: 1.1 * now})
     assert evaluator.single(evaluator.loaded.robot, {free: 5.0}) == {}  # more than the stall current of 3.6 A
 
 
