@@ -40,7 +40,7 @@ catalogue:
       free_speed: 600 rpm
       stall_torque: 0.8 N*m
       free_current: 0.1 A
-      stall_current: 3.3 A
+      stall_current: 3.4 A
       rated_voltage: 12 V
       counted_power: 11 W
       mass: 150 g
@@ -463,7 +463,7 @@ def test_a_hooked_chain_passes_one_piece_a_hook(tmp_path):
 
 def test_a_hold_whose_stages_share_a_motor_cannot_work(tmp_path):
     shared = re.sub(r"      rear:\n        motor: our motor\n", "      rear:\n        shares: front\n", ROBOT)
-    slow = shared.replace("free_speed: 600 rpm", "free_speed: 60 rpm")
+    slow = shared.replace("free_speed: 600 rpm", "free_speed: 60 rpm").replace("0.8 N*m", "8 N*m")
     for robot in (shared, slow):
         hold = checked(tmp_path, robot)["intake.hold_speed.intake"]
         assert hold.verdict == "short"
