@@ -16,7 +16,15 @@ from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.engine.finding import first
 from fieldworthy.engine.system import Context
-from fieldworthy.physics.arms.linkage import Balance, arm_angle, cylinder_length, dead_points, passive_torque, pose
+from fieldworthy.physics.arms.linkage import (
+    Balance,
+    Drive,
+    arm_angle,
+    cylinder_length,
+    dead_points,
+    passive_torque,
+    pose,
+)
 from fieldworthy.physics.arms.linkage import Pose as Linkage
 from fieldworthy.robot.model.machine import Move, Pose
 from fieldworthy.systems.lift.check import Lifted, lifted
@@ -166,16 +174,27 @@ def _by_cylinder(context: Context, at: Lifted, share: float) -> LiftCurves:
     angles = np.unwrap([first(at.turned(place)) for place in range(len(at.up))])[order]
     up, down = (np.array([first(point) for point in use])[order] for use in (at.up, at.down))
     swing = Swing("cylinder", share, raised, cylinder, np.linspace(0.0, 1.0, len(up)), angles, up, down,
-                   _now(at, here), _dead(at, (ends[0], ends[1])))  # fmt: skip
+                   _now(at, here, out), _dead(at, (ends[0], ends[1])))  # fmt: skip
     return laid_out(context, at.name, at.spec, swing)
 
 
-def _now(at: Lifted, here: Linkage) -> tuple[float, float]:
+def _drive_at(at: Lifted, out: float) -> Drive:
+    """What the cylinder gives at one place of its stroke: the pressure falls along it."""
+    drive, along = at.balance.drive, [first(point) for point in at.along.extension]
+
+    def here(force: Array) -> float:
+        """The force there, between the places at which it is known."""
+        return float(np.interp(out, along, np.broadcast_to([first(f) for f in np.atleast_1d(force)], len(along))))
+
+    return replace(drive, push=here(np.asarray(drive.push)), pull=here(np.asarray(drive.pull)))
+
+
+def _now(at: Lifted, here: Linkage, out: float) -> tuple[float, float]:
     """Share of the cylinder's force in use, up and down, in one pose."""
-    loads = (at.arm.weights, at.arm.own)
-    both = [Balance(here, at.balance.drive, passive_torque(here, weights, at.arm.bands)) for weights in loads]
-    out, back = max(first(b.use_out) for b in both), max(first(b.use_in) for b in both)
-    return (out, back) if at.pushes else (back, out)
+    loads, drive = (at.arm.weights, at.arm.own), _drive_at(at, out)
+    both = [Balance(here, drive, passive_torque(here, weights, at.arm.bands)) for weights in loads]
+    ahead, back = max(first(b.use_out) for b in both), max(first(b.use_in) for b in both)
+    return (ahead, back) if at.pushes else (back, ahead)
 
 
 def _dead(at: Lifted, ends: tuple[float, float]) -> tuple[DeadPoint, ...]:
