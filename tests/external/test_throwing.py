@@ -18,7 +18,7 @@ from robots import GRAVITY, MOTOR, check, find, load, nominal
 
 CLIMB, FRICTION = math.radians(40.0), 0.35
 ROBOT = {
-    "catalogue": {"motors": {"quick": MOTOR | {"free_speed": "900 rpm"}}},
+    "catalogue": {"motors": {"quick": MOTOR | {"free_speed": "900 rpm", "stall_current": "5.4 A"}}},
     "mechanisms": {
         "belt": {"kind": "intake", "object": "ring", "throughput": "3 Hz", "stages": {"top": {
             "motor": "quick", "climb": "40 deg",

@@ -86,7 +86,7 @@ def test_it_ends_with_ctrl_c_and_without_a_word_of_alarm(tmp_path):
 _BUSY = """
 import importlib, sys, time
 from pathlib import Path
-from fieldworthy.cli import interruption
+from fieldworthy.cli import ending
 serve = importlib.import_module("fieldworthy.web.serve")
 
 async def waits(scope, receive, send):
@@ -94,7 +94,7 @@ async def waits(scope, receive, send):
         print("asked", flush=True)
         time.sleep(600)
 
-interruption.listen()
+ending.listen()
 serve.application = lambda folder, keys: waits
 serve._LAST = 1.0
 serve.serve(Path(sys.argv[1]), serve.Options(browser=False), lambda line: print(line, flush=True))

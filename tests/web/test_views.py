@@ -42,7 +42,7 @@ def test_the_robot_is_drawn_in_every_pose(browser, server, heron):
             page.select_option("#pose", pose)
             expect(page.locator("#robot-pose figcaption")).to_contain_text(pose)
         expect(page.locator("#robot-bar figure")).to_have_count(1)
-        expect(page.locator("#robot-moves figure")).to_have_count(4)
+        expect(page.locator("#robot-moves figure")).to_have_count(5)
 
 
 def test_an_arm_follows_its_slider_by_hand_and_by_itself(browser, server, heron):
@@ -52,13 +52,13 @@ def test_an_arm_follows_its_slider_by_hand_and_by_itself(browser, server, heron)
         slider = page.locator("#lift-0-at")
         for share in ("0", "40", "100"):
             slider.fill(share)
-            expect(caption).to_contain_text(f"{share}%")
+            expect(caption).to_contain_text(f"{share} %")
         slider.focus()
         page.keyboard.press("ArrowLeft")
-        expect(caption).to_contain_text("99%")
+        expect(caption).to_contain_text("99 %")
         slider.fill("0")
         page.get_by_role("button", name="Run 'tray' up").click()
-        expect(caption).to_contain_text("100%")
+        expect(caption).to_contain_text("100 %")
         expect(page.get_by_role("button", name="Run 'tray' up")).to_have_attribute("aria-pressed", "false")
 
 
@@ -168,7 +168,7 @@ def test_the_path_names_the_dominating_source(browser, server, heron):
         show(page, server, "path", file=f"{heron}/mk1.yaml")
         rows = page.locator("#path-all tbody tr")
         expect(rows).to_have_count(4)
-        expect(rows.first).to_contain_text("how it is put down")
+        expect(rows.first).to_contain_text("placing the robot")
 
 
 def test_variants_are_held_against_each_other(browser, server, heron):
