@@ -201,7 +201,7 @@ def test_since_and_compare(tmp_path):
     told = json.loads(run("compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--runs", "200", "--json").out)
     assert flat(told["recommendation"]) in text
     assert flat(f"known within {told['interval'][0]['low']:+.1f} to {told['interval'][0]['high']:+.1f}") in text
-    assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.1f} % of the tries") in text
+    assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.0f} % of the tries") in text
 
 
 BAD = [

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import binom, norm
 
-from fieldworthy.cli.app import main
+from edge import run
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.system import Context
 from fieldworthy.files import instantiate
@@ -282,15 +282,12 @@ BAD = [
 
 
 @pytest.mark.parametrize(("old", "new", "key", "said"), BAD)
-def test_bad_input_names_line_and_key(tmp_path, capsys, old, new, key, said):
-    file = written(tmp_path, ROBOT.replace(old, new, 1))
-    with pytest.raises(SystemExit) as stop:
-        main(["check", str(file)])
-    err = capsys.readouterr().err
-    assert stop.value.code == 2
-    assert re.search(r"robot\.yaml:\d+:\d+: ", err), err
-    assert key in err
-    assert said in err
+def test_bad_input_names_line_and_key(tmp_path, old, new, key, said):
+    ended = run("check", written(tmp_path, ROBOT.replace(old, new, 1)))
+    assert ended.code == 2
+    assert re.search(r"robot\.yaml:\d+:\d+: ", ended.err), ended.err
+    assert key in ended.err
+    assert said in ended.err
 
 
 def test_batch_equals_cases_one_by_one(tmp_path):

@@ -20,7 +20,7 @@ from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
-from fieldworthy.decide.recommend import Ability, Flip, Hours
+from fieldworthy.decide.recommend import Ability, Hours
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.finding import DisplayUnits, as_data
@@ -311,7 +311,7 @@ def print_comparison(console: Console, found: Comparison) -> None:
             because = f": {gain.because}" if gain.because else ""
             console.print(f"{gain.points:+6.1f}  {gain.task}{because}")
     for flip in found.flip:
-        console.print(_flip(flip))
+        console.print(flip.sentence)
     if found.work is not None:
         print_work(console, found.work)
     _head(console, "Tasks of the season")
@@ -330,8 +330,7 @@ def print_comparison(console: Console, found: Comparison) -> None:
     for used in found.limits_used:
         amount = "unknown" if used.used is None else digits(used.used)
         allowed = "" if used.allowed is None else f" of {labelled(digits(used.allowed), used.unit)}"
-        what = used.id.removeprefix("limits.").replace("_", " ").replace(".", ", ")
-        console.print(f"{used.variant}: {what} ({used.subject}) {amount}{allowed}".rstrip())
+        console.print(f"{used.variant}: {used.words} {amount}{allowed}".rstrip())
     _head(console, "Hours of work")
     for hours in found.hours:
         console.print(_hours(hours))
@@ -339,18 +338,6 @@ def print_comparison(console: Console, found: Comparison) -> None:
 
 def _head(console: Console, text: str) -> None:
     console.print(Text(f"\n{text}", style="bold"))
-
-
-def _flip(flip: Flip) -> str:
-    if flip.action is None:
-        return f"{flip.variant} does every action of its plan as the first does; no success chance tells them apart."
-    if flip.chance is None:
-        return f"Whatever the success chance of '{flip.action}' with {flip.variant}, the answer stays the same."
-    known = "" if flip.practised is None else f"; practice says {100 * flip.practised:.0f} %"
-    return (
-        f"The answer turns where '{flip.action}' with {flip.variant} succeeds in {100 * flip.chance:.1f} % of the "
-        f"tries{known}."
-    )
 
 
 def _ability(ability: Ability) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -150,7 +151,7 @@ def print_found(console: Console, found: Found) -> None:
         _print_design(console, design)
     for short in found.short:
         console.print(f"✗ {short.id}: the nearest candidate lacks {100 * short.near:.2g} % of it ({_WHY[short.why]})")
-    of = "" if found.possible is None else f" of {found.possible:.3g} that there are"
+    of = "" if found.possible is None else f" of {_counted(found.possible)} that there are"
     console.print(
         Text(
             f"\n{found.candidates} candidates{of}, {found.screened} of them break something; {found.matches} matches; "
@@ -158,6 +159,11 @@ def print_found(console: Console, found: Found) -> None:
             style="dim",
         )
     )
+
+
+def _counted(number: float) -> str:
+    """A count as people write it; astronomic ones as a power of ten."""
+    return f"{number:,.0f}" if number < 1e9 else f"about 10^{math.log10(number):.0f}"
 
 
 _WHY = {"limit": "the season's limit", "must": "asked for", "keep": "it holds now", "safe": "it could burst"}

@@ -124,6 +124,15 @@ class UsedLimit:
     unit: str
     share: float | None
 
+    @property
+    def words(self) -> str:
+        """What is used, in a person's words."""
+        tank = self.subject if self.subject.startswith("tank ") else ""
+        rule = self.id.removeprefix("limits.")
+        if rule.startswith("air.tank."):
+            return f"air that the plan takes from {tank}"
+        return rule.replace("_", " ").replace(".", ", ") + (f", {tank}" if tank else "")
+
 
 def limits(report: Report) -> tuple[UsedLimit, ...]:
     """List what a robot uses of the season's limits."""
@@ -215,6 +224,22 @@ class Flip:
     at_never: float | None
     at_always: float | None
     curve: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """At which chance of success the answer turns, and how likely it is on which side."""
+        if self.action is None:
+            return (
+                f"{self.variant} does every action of its plan as the first does: no success chance tells them apart."
+            )
+        if self.chance is None:
+            return f"Whatever the success chance of '{self.action}' with {self.variant}, the answer stays the same."
+        known = "" if self.practised is None else f" Practice says {100 * self.practised:.0f} %."
+        sure = "" if self.sure is None else f" That it lies on this side is {chance_text(self.sure)} likely."
+        return (
+            f"The answer turns where '{self.action}' with {self.variant} succeeds in {100 * self.chance:.0f} % of the "
+            f"tries: there both score the same.{known}{sure}"
+        )
 
 
 def flip_of(first: Loaded, variant: Loaded, played: tuple[Sequence[Runs], Sequence[Runs]], seed: int) -> Flip:

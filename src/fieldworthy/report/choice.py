@@ -17,7 +17,7 @@ from fieldworthy.decide.compare import (
     argument,
     leading,
 )
-from fieldworthy.decide.recommend import Ability, Flip, Hours, UsedLimit
+from fieldworthy.decide.recommend import Ability, Hours, UsedLimit
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table, with_unit
@@ -126,17 +126,14 @@ def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
 def _used(decision: Decision) -> list[Block]:
     """What of the season's limits each uses up, where they differ."""
     names = decision.matrix.names
-    rows_by: dict[tuple[str, str], dict[str, UsedLimit]] = {}
+    rows_by: dict[str, dict[str, UsedLimit]] = {}
     for used in decision.found.limits_used:
-        tank = used.subject if used.subject.startswith("tank ") else ""
-        rows_by.setdefault((used.id.removeprefix("limits."), tank), {})[used.variant] = used
+        rows_by.setdefault(used.words, {})[used.variant] = used
     rows: list[list[Cell]] = []
-    for (rule, tank), by in rows_by.items():
+    for words, by in rows_by.items():
         one = next(iter(by.values()))
         cells = [with_unit(by[n].used, one.unit) if n in by else "–" for n in names]
         if len(set(cells)) > 1:
-            words = rule.replace("_", " ").replace(".", ", ") + (f", {tank}" if tank else "")
-            words = f"air that the plan takes from {tank}" if rule.startswith("air.tank.") else words
             rows.append([words, with_unit(one.allowed, one.unit), *cells])
     if not rows:
         return []
@@ -161,7 +158,7 @@ def _forecast(found: Comparison, style: Style) -> list[Block]:
     blocks.append(Picture(drawn.differences(found, style), 0.2))
     for flip in found.flip:
         figure = drawn.flip(flip, style)
-        blocks += [Head("Where the answer turns"), Para(turning(flip))]
+        blocks += [Head("Where the answer turns"), Para(flip.sentence)]
         if figure is not None:
             blocks.append(Picture(figure, 0.3))
     blocks += [Head("Recommendation"), Para(found.recommendation, "lead"), Head("What would change it")]
@@ -211,23 +208,9 @@ def _verdict(verdict: str | None) -> Cell:
     return "absent"
 
 
-def turning(flip: Flip) -> str:
-    """Say at which chance of success the answer turns."""
-    if flip.action is None:
-        return f"{flip.variant} does every action of its plan as the first does; no success chance tells them apart."
-    if flip.chance is None:
-        return f"Whatever the success chance of '{flip.action}' with {flip.variant}, the answer stays the same."
-    known = "" if flip.practised is None else f" Practice says {100 * flip.practised:.0f} %."
-    sure = "" if flip.sure is None else f" That it lies on this side is {100 * flip.sure:.0f} % likely."
-    return (
-        f"Both score the same where '{flip.action}' with {flip.variant} succeeds in {100 * flip.chance:.1f} % of the "
-        f"tries.{known}{sure}"
-    )
-
-
 def _changing(found: Comparison) -> list[str]:
     lines = [
-        f"A success chance of '{f.action}' with {f.variant} on the other side of {100 * f.chance:.1f} %."
+        f"A success chance of '{f.action}' with {f.variant} on the other side of {100 * f.chance:.0f} %."
         for f in found.flip
         if f.action is not None and f.chance is not None
     ]

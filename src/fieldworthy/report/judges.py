@@ -27,7 +27,7 @@ from fieldworthy.report.blocks import (
     chance,
 )
 from fieldworthy.report.changelog import moves
-from fieldworthy.report.choice import Decision, alternatives_table, turning
+from fieldworthy.report.choice import Decision, alternatives_table
 from fieldworthy.report.formulas import robot_figure, style_of
 from fieldworthy.report.notebook import inputs_of
 from fieldworthy.robot import Loaded
@@ -148,7 +148,7 @@ def _decision(told: Told) -> Iterator[Block]:
             yield Para(f"{gap.variant} scores {gap.difference:+.1f} points a match against {gap.first}. The chance "
                        f"that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
         yield Picture(drawn_choice.differences(found, style), 0.2)
-        yield Points([turning(flip) for flip in found.flip])
+        yield Points([flip.sentence for flip in found.flip])
     if told.forecast is not None and told.forecast.mean is not None:
         low, high = told.forecast.interval or (told.forecast.mean, told.forecast.mean)
         yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
