@@ -116,7 +116,7 @@ def test_the_forecast_is_that_of_match(made):
     told = json.loads(run("match", example_file(name_of(made)), "--json", "--runs", "300").out)
     text = "".join(pages_of(made[0]))
     assert flat(f"{told['mean']:.1f} points are to be expected, over {told['runs']} matches") in text
-    assert flat(f"known within {told['interval'][0]:.1f} to {told['interval'][1]:.1f}") in text
+    assert flat(f"lies between {told['interval'][0]:.0f} and {told['interval'][1]:.0f}") in text
     assert flat(f"it earns {told['timeline']['points']:g} points") in text
     for step in told["finish"]:
         assert flat(f"done in {100 * step['chance']:.1f} % of the matches") in text
@@ -200,7 +200,7 @@ def test_since_and_compare(tmp_path):
     assert flat("What changed since the last revision") in text
     told = json.loads(run("compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--runs", "200", "--json").out)
     assert flat(told["recommendation"]) in text
-    assert flat(f"known within {told['interval'][0]['low']:+.1f} to {told['interval'][0]['high']:+.1f}") in text
+    assert flat(f"between {told['interval'][0]['low']:+.1f} and {told['interval'][0]['high']:+.1f}") in text
     assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.0f} % of the tries") in text
 
 

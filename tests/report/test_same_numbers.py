@@ -114,7 +114,7 @@ def test_the_notebook_has_the_sentences_of_the_check_and_the_points_of_the_match
     played = json.loads(run("match", example_file(name), "--json", "--runs", RUNS).out)
     low, high = played["interval"]
     assert f"{played['mean']:.1f} points are to be expected" in text
-    assert f"known within {low:.1f} to {high:.1f}" in text
+    assert f"lies between {low:.0f} and {high:.0f}" in text
     judges = plain(as_html(make_judges(example(name), Wanted(runs=RUNS))))
     assert f"is expected to score {played['mean']:.0f} points a match" in judges
-    assert f"known to {low:.0f} to {high:.0f}" in judges
+    assert f"between {low:.0f} and {high:.0f}" in judges

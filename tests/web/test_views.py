@@ -45,6 +45,15 @@ def test_the_robot_is_drawn_in_every_pose(browser, server, heron):
         expect(page.locator("#robot-moves figure")).to_have_count(5)
 
 
+def test_the_open_view_is_in_sight_in_the_bar_of_a_phone(browser, server, heron):
+    with window(browser, server, width=390) as page:
+        for view in ("documents", "build"):
+            show(page, server, view, file=f"{heron}/mk1.yaml")
+            here = page.locator("#fw-views [aria-current=page]")
+            expect(here).to_be_in_viewport(ratio=0.99)
+            assert here.get_attribute("href").startswith(f"/{view}")
+
+
 def test_an_arm_follows_its_slider_by_hand_and_by_itself(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "robot", file=f"{heron}/mk1.yaml")
@@ -112,7 +121,7 @@ def test_matches_are_played_with_progress_and_say_what_the_command_says(browser,
         found = forecast(example(), 2000)
         expect(told.locator(".big b")).to_have_text(f"{found.mean:.1f}")
         low, high = found.interval
-        expect(told).to_contain_text(f"known within {low:.0f} to {high:.0f} (95 %)")
+        expect(told).to_contain_text(f"lies between {low:.0f} and {high:.0f} (95 %)")
         expect(told.locator("figure")).to_have_count(3)
         rows = list(csv.DictReader(io.StringIO(saved(page, "timeline", "csv").decode("utf-8"))))
         assert [row["action"] for row in rows] == [event.action for event in found.timeline.events]

@@ -238,7 +238,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
         console.print(f"{found.mean:.1f} points are to be expected{exact}{early}.")
     if found.known is not None:
         low, high = found.known.interval
-        print_line(console, "", f"That mean is known to {low:.0f} to {high:.0f} (95 %), however many matches are played"
+        print_line(console, "", f"That mean lies between {low:.0f} and {high:.0f} (95 %), however many are played"
               f"{_because(found)}.")  # fmt: skip
         known = found.known
         print_line(

@@ -194,7 +194,7 @@ def _judged(found: Comparison) -> list[Block]:
 def _gap(gap: Difference, span: Interval, chance: Chance) -> str:
     return (
         f"{gap.variant} scores {gap.points:.1f} points on average, {gap.first} {gap.first_points:.1f}, over the same "
-        f"{gap.runs} matches (seed {gap.seed}): {gap.difference:+.1f}, known within {span.low:+.1f} to "
+        f"{gap.runs} matches (seed {gap.seed}): {gap.difference:+.1f}, between {span.low:+.1f} and "
         f"{span.high:+.1f} (95 %, over what is not known of the robots). "
         f"{gap.variant} is better in {100 * chance.match:.0f} % of the matches, equal in "
         f"{100 * chance.equal:.0f} %."

@@ -327,7 +327,7 @@ def _match(content: Content, played: Played) -> list[Section]:
     low, high = forecast.interval or (forecast.mean, forecast.mean)
     blocks: list[Block] = [
         Para(f"{forecast.mean:.1f} points are to be expected, over {forecast.runs} matches (seed {forecast.seed}). "
-             f"That mean is known within {low:.1f} to {high:.1f} (95 %), by the practice and the tolerances that the "
+             f"That mean lies between {low:.0f} and {high:.0f} (95 %), by the practice and the tolerances that the "
              "file states; more matches do not narrow it.", "lead"),
         *([Points([one.sentence for one in forecast.contradictions])] if forecast.contradictions else []),
         Head("How often it scores how much"),

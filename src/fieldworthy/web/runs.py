@@ -30,7 +30,7 @@ from fieldworthy.measure.result import with_interval
 from fieldworthy.report.blocks import Paper
 from fieldworthy.report.card import as_paper
 from fieldworthy.report.export import WRITERS, as_urdf, export_of
-from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook, size_of
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook, size_of
 from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
 from fieldworthy.units import KINDS
 from fieldworthy.web.figures import Look, Named, context_of, named, styled
@@ -39,7 +39,7 @@ from fieldworthy.web.procedures import path_of
 from fieldworthy.web.readings import Readings
 from fieldworthy.web.worker import progress
 
-Kind = Literal["notebook", "card", "inspection", "constants"]
+Kind = Literal["notebook", "judges", "card", "inspection", "constants"]
 SHOWN = 8
 """Pages that are shown before a document is saved."""
 _COARSE = 60.0  # pixels an inch: enough to see what stands where
@@ -85,7 +85,7 @@ class Made:
 
 
 def made(sources: tuple[Source, ...], order: Order) -> Made:
-    """Make a document of a robot; further robots are variants that its notebook decides between."""
+    """Make a document of a robot; further robots are variants that its notebook or its judges' pages decide between."""
     loaded = robot_of(sources[0])
     day = datetime.date.today().isoformat()
     stem = re.sub(r"[^a-z0-9]+", "_", f"{loaded.nominal.robot} {order.kind} {day}".lower()).strip("_")
@@ -94,9 +94,10 @@ def made(sources: tuple[Source, ...], order: Order) -> Made:
         ending = _ENDINGS[order.form]
         return Made(f"{stem}.{ending}", _MEDIA.get(ending, "text/plain"), text.encode("utf-8"), text=text)
     progress(0.05)
-    if order.kind == "notebook":
+    if order.kind in ("notebook", "judges"):
         variants = tuple(robot_of(source) for source in sources[1:])
-        paper = make_notebook(loaded, Wanted(day, mend=order.mend, against=variants))
+        make = make_notebook if order.kind == "notebook" else make_judges
+        paper = make(loaded, Wanted(day, mend=order.mend, against=variants))
     elif order.kind == "card":
         paper = make_card(loaded, day)
     else:

@@ -33,6 +33,8 @@ const fw = (() => {
     for (const summary of element.querySelectorAll("details > summary[data-key]"))
       if (open.includes(summary.dataset.key)) summary.parentElement.open = true;
     giveBack(element, key);
+    // on a phone the list of views is one line to scroll: the view that is open is in sight
+    if (id === "fw-views") element.querySelector('[aria-current="page"]')?.scrollIntoView({ block: "nearest", inline: "center" });
   }
   function node(html) {
     const template = document.createElement("template");

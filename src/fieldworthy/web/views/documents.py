@@ -15,7 +15,11 @@ from fieldworthy.web.runs import SHOWN, Kind, Made, Order, made
 _ABOUT: dict[Kind, tuple[str, str]] = {
     "notebook": (
         "Engineering notebook",
-        "For judges and the team: every system with figures, formulas and results, the forecast, and the decision.",
+        "For the team: every system with figures, formulas and results, the forecast, and the decision.",
+    ),
+    "judges": (
+        "Judges' pages",
+        "For the judges, two pages: problem, alternatives, measured evidence, the decision and its chance.",
     ),
     "card": ("Pit card", "For the pit: one page with pressures, checks in the order of work, spares and cautions."),
     "inspection": (
@@ -62,6 +66,7 @@ def _card(page: Page, kind: Kind) -> Markup:
     if kind == "notebook":
         more.append(tag("label", tag("input", type="checkbox", name="mend", value="yes"), " with remedies for what is "
                         "short", class_="choice"))  # fmt: skip
+    if kind in ("notebook", "judges"):
         others = [e for e in page.workspace.folder.entries() if e.kind == "robot" and e.name != page.file]
         more += [tag("label", tag("input", type="checkbox", name=f"v{i}", value=e.name), f" decide against {e.title} ",
                      tag("span", e.name, class_="path"), class_="choice") for i, e in enumerate(others)]  # fmt: skip
