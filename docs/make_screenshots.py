@@ -23,6 +23,7 @@ FLAGS = ("--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--font-render-hi
 DESK, PHONE = (1280, 800), (390, 760)
 SHOTS = (
     # name, view, size, dark, what to wait for
+    ("build", "build", DESK, False, "main svg"),
     ("margins", "margins", DESK, False, "#margins-rows li"),
     ("robot", "robot", DESK, False, "#robot-pose figure"),
     ("air", "air", DESK, True, "#air-figures figure"),

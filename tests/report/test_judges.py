@@ -70,4 +70,4 @@ def test_a_robot_alone_says_that_no_alternative_was_named(tmp_path):
 def test_another_reader_is_refused(tmp_path):
     done = run("report", example_file("mk1"), "--for", "nobody", "-o", tmp_path / "x.pdf")
     assert done.code == 2
-    assert "judges" in done.err
+    assert "expected team or judges" in done.err

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
@@ -275,21 +275,21 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     ] = None,
     weights: Annotated[str, typer.Option(help="Weigh the decision so: 'points=3,hours=1'.")] = "",
     reader: Annotated[
-        Literal["team", "judges"], typer.Option("--for", help="Write the whole notebook, or two pages for the judges.")
+        str, typer.Option("--for", help="Write for the team: all; or for the judges: two pages.")
     ] = "team",
 ) -> None:
     """Write the engineering notebook, page by page.
 
     The reasoning about the robot, as PDF or HTML.
     """
-    from fieldworthy.cli.reporting import run_report, weights_of  # noqa: PLC0415
+    from fieldworthy.cli.reporting import reader_of, run_report, weights_of  # noqa: PLC0415
     from fieldworthy.report.making import Wanted  # noqa: PLC0415
 
     robot, *more = robots  # what follows the first value of --compare comes as an argument
     if more and not against:
         raise typer.BadParameter("expected one robot file; variants follow --compare", param_hint="'ROBOTS...'")
     wanted = Wanted(date, job, runs, seed, mend, weights=weights_of(weights))
-    run_report(robot, out, wanted, since, [*(against or []), *more], reader)
+    run_report(robot, out, wanted, since, [*(against or []), *more], reader_of(reader))
 
 
 @app.command()

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, TypeVar, get_args
 
 import typer
 from rich.console import Console
@@ -179,6 +179,15 @@ def run_report(
 def busy(words: str) -> AbstractContextManager[object]:
     """Show that work goes on, on a terminal alone."""
     return Console(stderr=True).status(words) if sys.stderr.isatty() else nullcontext()
+
+
+def reader_of(text: str) -> Reader:
+    """For whom a report is written."""
+    if text in ("team", "judges"):
+        return "judges" if text == "judges" else "team"
+    near = nearest(text, get_args(Reader))
+    hint = f"; did you mean {near!r}?" if near else ""
+    raise typer.BadParameter(f"expected team or judges, found {text[:40]!r}{hint}", param_hint="'--for'")
 
 
 def weights_of(text: str) -> tuple[tuple[str, float], ...]:
