@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -291,10 +292,18 @@ def _compared(variants: list[Robot], runs: int, seed: int) -> Comparison:
         return compare(*variants, runs=runs, seed=seed, progress=tell).data
 
 
+def _print_recommendation(console: Console, found: Comparison) -> None:
+    """The choice, then one thought a line: what it rests on, and what would turn it."""
+    choice, *grounds = re.split(r"(?<=[.?]) (?=[A-Z0-9])", found.recommendation)
+    print_line(console, "", choice)
+    for ground in grounds:
+        print_line(console, "  ", ground)
+
+
 def print_comparison(console: Console, found: Comparison) -> None:
     """Print a comparison for a person."""
     _head(console, "Recommendation")
-    print_line(console, "", found.recommendation)
+    _print_recommendation(console, found)
     for one in (c for c in found.contradictions if c.sentence not in found.recommendation):
         print_line(console, "? ", one.sentence)
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
