@@ -113,7 +113,7 @@ def verify(loaded: Loaded, report: Report, folder: Path, most: int = 4):
     return done
 
 
-STEPS = {"mm": 1.0, "deg": 1.0, "psi": 1.0, "bar": 0.05}
+STEPS = {"mm": 1.0, "in": 0.0625, "deg": 1.0, "psi": 1.0, "bar": 0.05, "N": 0.5, "g": 1.0, "kg": 0.01}
 """A workshop's finest step, by unit; common practice, no source."""
 
 

@@ -137,7 +137,7 @@ def written(number: float, unit: str) -> str:
     return text if unit == "1" else f"{text} {unit}"
 
 
-_WORKSHOP = {"mm": 1.0, "in": 0.0625, "deg": 1.0, "psi": 1.0, "bar": 0.05, "N": 0.5, "g": 1.0, "kg": 0.05}
+_WORKSHOP = {"mm": 1.0, "in": 0.0625, "deg": 1.0, "psi": 1.0, "bar": 0.05, "N": 0.5, "g": 1.0, "kg": 0.01}
 """The finest step in which a workshop makes or sets a value, by the file's unit; common practice, no source."""
 
 
