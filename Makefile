@@ -12,6 +12,7 @@ BIN := .venv/bin
 
 demo: .venv/ready
 	$(BIN)/fieldworthy check examples/heron/mk1.yaml --exit-zero
+	@echo "Next: $(BIN)/fieldworthy open examples/heron, or $(BIN)/fieldworthy new for a robot of your own"
 
 test: .venv/ready-dev browser
 	$(BIN)/python -m pytest -n 2
@@ -47,12 +48,13 @@ format: .venv/ready-dev
 .venv/bin/python:
 	$(PYTHON) -m venv .venv
 
+# -qq hides all of pip but its errors; a module is compiled when it is first used, which shortens the wait
 .venv/ready: .venv/bin/python pyproject.toml constraints.txt
-	$(BIN)/python -m pip install --quiet -c constraints.txt -e .
+	$(BIN)/python -m pip install -qq --no-compile --disable-pip-version-check -c constraints.txt -e .
 	touch $@
 
 .venv/ready-dev: .venv/bin/python pyproject.toml constraints.txt
-	$(BIN)/python -m pip install --quiet -c constraints.txt -e '.[dev]'
+	$(BIN)/python -m pip install -qq --no-compile --disable-pip-version-check -c constraints.txt -e '.[dev]'
 	touch $@ .venv/ready
 
 clean:
