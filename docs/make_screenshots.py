@@ -1,6 +1,8 @@
-"""Take the pictures of the page that the README and docs/page.md show: ``python docs/make_screenshots.py``.
+"""Take the pictures that the README, docs/page.md and the guide show: ``python docs/make_screenshots.py``.
 
-Needs Chromium, as the tests of the page do. The robots are those of the examples; nothing in them is real.
+``python docs/make_screenshots.py guide`` takes those of the guide alone, which are small and light. Needs Chromium, as
+the tests of the page do, but for the picture of the decision. The robots are those of the examples; nothing in them is
+real.
 """
 
 from __future__ import annotations
@@ -17,11 +19,15 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+import fieldworthy as fw
+
 ROOT = Path(__file__).resolve().parents[1]
 IMAGES = ROOT / "docs" / "images"
+GUIDE = ROOT / "docs" / "guide" / "images"
 FLAGS = ("--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--font-render-hinting=none")
-DESK, PHONE = (1280, 800), (390, 760)
-SHOTS = (
+DESK, PHONE, SMALL = (1280, 800), (390, 760), (1080, 640)
+Shot = tuple[str, str, tuple[int, int], bool, str]
+SHOTS: tuple[Shot, ...] = (
     # name, view, size, dark, what to wait for
     ("build", "build", DESK, False, "main svg"),
     ("margins", "margins", DESK, False, "#margins-rows li"),
@@ -29,6 +35,11 @@ SHOTS = (
     ("air", "air", DESK, True, "#air-figures figure"),
     ("path", "path", DESK, False, "#path-all figure"),
     ("phone", "margins", PHONE, True, "#margins-rows li"),
+)
+GUIDE_SHOTS: tuple[Shot, ...] = (
+    ("start", "", SMALL, False, "form.steps-form"),
+    ("build", "build", SMALL, False, "main svg"),
+    ("margins", "margins", SMALL, False, "#margins-rows li"),
 )
 
 
@@ -48,11 +59,13 @@ def serving(folder: Path) -> Iterator[str]:
             process.terminate()
 
 
-def window(browser: Browser, address: str, size: tuple[int, int], *, dark: bool) -> Page:
+def window(browser: Browser, address: str, size: tuple[int, int], *, dark: bool, scale: float) -> Page:
     """Open a window that has come in."""
     width, height = size
     context = browser.new_context(
-        viewport={"width": width, "height": height}, color_scheme="dark" if dark else "light", device_scale_factor=1.5
+        viewport={"width": width, "height": height},
+        color_scheme="dark" if dark else "light",
+        device_scale_factor=scale,
     )
     page = context.new_page()
     page.goto(address)
@@ -60,26 +73,45 @@ def window(browser: Browser, address: str, size: tuple[int, int], *, dark: bool)
     return page
 
 
+def decision() -> None:
+    """Draw what the README shows of a decision: two variants over the same matches."""
+    heron = ROOT / "examples" / "heron"
+    comparison = fw.compare(fw.load(heron / "mk1.yaml"), fw.load(heron / "mk2.yaml"))
+    (IMAGES / "decision.svg").write_text(comparison.plot().svg, encoding="utf-8")
+    sys.stdout.write("decision.svg\n")
+
+
+def shoot(browser: Browser, folder: Path, into: Path, shots: tuple[Shot, ...], scale: float) -> None:
+    """Take pictures of a folder's page."""
+    into.mkdir(exist_ok=True)
+    with serving(folder) as address:
+        parts = urlsplit(address)
+        base = f"{parts.scheme}://{parts.netloc}"
+        for name, view, size, dark, ready in shots:
+            page = window(browser, address, size, dark=dark, scale=scale)
+            if view:
+                page.goto(f"{base}/{view}?file=mk1.yaml")
+            page.wait_for_selector(ready)
+            page.wait_for_timeout(1500)
+            page.screenshot(path=into / f"{name}.png")
+            page.context.close()
+            sys.stdout.write(f"{name}.png\n")
+
+
 def main() -> None:
-    """Take every picture."""
-    IMAGES.mkdir(exist_ok=True)
+    """Take every picture, or those of the guide alone."""
     chromium = shutil.which("chromium") or shutil.which("google-chrome")
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as playwright:
-        folder = Path(scratch) / "heron"
+        folder, empty = Path(scratch) / "heron", Path(scratch) / "our_team"
         shutil.copytree(ROOT / "examples" / "heron", folder)
+        empty.mkdir()
         browser = playwright.chromium.launch(executable_path=chromium, args=list(FLAGS))
-        with serving(folder) as address:
-            parts = urlsplit(address)
-            base = f"{parts.scheme}://{parts.netloc}"
-            for name, view, size, dark, ready in SHOTS:
-                page = window(browser, address, size, dark=dark)
-                page.goto(f"{base}/{view}?file=mk1.yaml")
-                page.wait_for_selector(ready)
-                page.wait_for_timeout(1500)
-                page.screenshot(path=IMAGES / f"{name}.png")
-                page.context.close()
-                sys.stdout.write(f"{name}.png\n")
+        shoot(browser, empty, GUIDE, GUIDE_SHOTS[:1], 1.0)
+        shoot(browser, folder, GUIDE, GUIDE_SHOTS[1:], 1.0)
+        if "guide" not in sys.argv[1:]:
+            shoot(browser, folder, IMAGES, SHOTS, 1.5)
         browser.close()
+    decision()
 
 
 if __name__ == "__main__":

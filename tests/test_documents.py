@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import doctest
 import re
 import runpy
 import shlex
@@ -25,7 +26,8 @@ from robots import GONE, check, example
 from web.browser import serving
 
 ROOT = Path(__file__).parents[1]
-DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+GUIDE = sorted((ROOT / "docs" / "guide").glob("*.md"))
+DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")), *GUIDE]
 PROGRAMS = ("make", "py", "python", "python3", "fieldworthy", "git", "cd")
 
 
@@ -73,7 +75,7 @@ def named(documents, long=lambda _: False):
     """A test for each of these documents, and that there are some."""
     found = [pytest.param(d, marks=pytest.mark.long) if long(d) else d for d in documents]
     assert len(found) > 1
-    return pytest.mark.parametrize("document", found, ids=lambda p: p.name)
+    return pytest.mark.parametrize("document", found, ids=lambda p: "-".join(p.relative_to(ROOT).parts))
 
 
 def links(document: Path) -> list[str]:
@@ -111,7 +113,7 @@ def expected(line: str) -> int:
     return 1 if evaluate(load_robot(Path(file)), samples=0).short else 0
 
 
-@named(filter(commands, DOCUMENTS), long=lambda d: d.name != "README.md")
+@named(filter(commands, DOCUMENTS), long=lambda d: d != ROOT / "README.md")
 def test_commands_shown_run_and_end_as_promised(document, desk, capsys):
     robot = desk / "examples" / "heron" / "mk1.yaml"
     lines = commands(document)
@@ -186,6 +188,35 @@ def test_fenced_yaml_reads_and_its_quantities_too(document):
                 assert mark.read(given).si == pytest.approx(2.4)
         else:
             assert isinstance(YAML(typ="safe").load(text), dict)
+
+
+def python_of(document: Path) -> str:
+    """Every line of Python that a document shows with what it prints."""
+    found = (lines for language, lines in blocks(document.read_text("utf-8")) if language == "python")
+    return "\n".join("\n".join(lines) for lines in found)
+
+
+def test_python_shown_in_the_guide_runs_and_prints_what_is_shown(desk, monkeypatch):
+    """In the order of the page, in the folder that the page names; those of docs/api.md run where they are written."""
+    monkeypatch.chdir(desk / "examples" / "heron")
+    shown = {document.name: python_of(document) for document in GUIDE}
+    written = {name: text for name, text in shown.items() if text}
+    assert "programmers.md" in written
+    for name, text in written.items():
+        test = doctest.DocTestParser().get_doctest(text, {}, name, name, 0)
+        assert test.examples
+        assert doctest.DocTestRunner().run(test).failed == 0
+
+
+def test_the_guide_begins_with_a_list_of_its_chapters():
+    listed = set(links(ROOT / "docs" / "guide" / "README.md"))
+    assert {path.name for path in GUIDE} - {"README.md"} <= listed
+
+
+def test_the_nomenclature_is_what_declarations_and_docstrings_say():
+    made = runpy.run_path(str(ROOT / "docs" / "make_nomenclature.py"))["text"]()
+    kept = (ROOT / "docs" / "nomenclature.md").read_text("utf-8")
+    assert kept == made, "run: python docs/make_nomenclature.py"
 
 
 @named(filter(links, DOCUMENTS))
