@@ -2,7 +2,7 @@
 # make test: set up and pass the tests that tell whether it works
 # make test-long: pass the tests that take their time
 # make cover: pass both and say how much of the code they run
-# make lint: linter, formatter, type checker, import contract, tests that cannot fail, code that only tests reach
+# make lint: linter, formatter, type checker, import contract, rings of imports, tests that cannot fail, code that only tests reach
 # make bench: benchmarks, on a quiet machine
 
 PYTHON ?= python3
@@ -28,6 +28,7 @@ lint: .venv/ready-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+	$(BIN)/python tools/cycles.py
 	$(BIN)/python tools/unreached.py
 	$(BIN)/python tools/emptyloops.py
 

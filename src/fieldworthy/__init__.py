@@ -13,8 +13,7 @@ if TYPE_CHECKING:
     from fieldworthy.api.fitting import Fit, fit
     from fieldworthy.api.forecast import Forecast, Points
     from fieldworthy.api.report import Report, UnknownFinding
-    from fieldworthy.api.robot import Robot, load
-    from fieldworthy.api.search import Search
+    from fieldworthy.api.robot import Robot, Search, load
     from fieldworthy.engine.finding import Fact, Finding
     from fieldworthy.errors import Error
     from fieldworthy.files.document import BadFile, Problem

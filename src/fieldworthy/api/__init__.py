@@ -11,8 +11,7 @@ if TYPE_CHECKING:
     from fieldworthy.api.fitting import Fit, fit
     from fieldworthy.api.forecast import Forecast, Points
     from fieldworthy.api.report import Report, UnknownFinding
-    from fieldworthy.api.robot import Robot, load
-    from fieldworthy.api.search import Search
+    from fieldworthy.api.robot import Robot, Search, load
     from fieldworthy.engine.finding import Fact, Finding
     from fieldworthy.errors import Error
     from fieldworthy.files.document import BadFile, Problem
@@ -41,8 +40,7 @@ _HOMES = {
     "fieldworthy.api.fitting": ("Fit", "fit"),
     "fieldworthy.api.forecast": ("Forecast", "Points"),
     "fieldworthy.api.report": ("Report", "UnknownFinding"),
-    "fieldworthy.api.robot": ("Robot", "load"),
-    "fieldworthy.api.search": ("Search",),
+    "fieldworthy.api.robot": ("Robot", "Search", "load"),
     "fieldworthy.engine.finding": ("Fact", "Finding"),
     "fieldworthy.errors": ("Error",),
     "fieldworthy.files.document": ("BadFile", "Problem"),

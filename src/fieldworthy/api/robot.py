@@ -1,7 +1,8 @@
-"""A robot, read from its file: check it, play its matches, change it."""
+"""A robot, read from its file: check it, play its matches, change it, search for a better one."""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from fieldworthy.api.report import Report, block
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.engine.system import Context
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited, key_paths
@@ -21,8 +22,9 @@ from fieldworthy.vehicle.views import body_curves, first_pose
 
 if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast
-    from fieldworthy.api.search import Search
+    from fieldworthy.decide.search import Design, Found
     from fieldworthy.decide.search import Progress as SearchProgress
+    from fieldworthy.files import Document
     from fieldworthy.match import Part
 
 Progress = Callable[[int], None]
@@ -175,11 +177,10 @@ class Robot:
         >>> robot.search(["drive.motor"], candidates=1).data.candidates
         1
         """
-        from fieldworthy.api.search import Search, document_of  # noqa: PLC0415  a check needs none of it
-        from fieldworthy.decide.search import Budget, How, search  # noqa: PLC0415
+        from fieldworthy.decide.search import Budget, How, search  # noqa: PLC0415  a check needs none of it
 
         how = How(Budget(candidates, minutes), seed)
-        return Search(search(self.loaded, document_of(wanted), how, progress), self)
+        return Search(search(self.loaded, _document_of(wanted), how, progress), self)
 
     def changed(self, changes: Mapping[str, Any]) -> Robot:
         """Give this robot with some values changed; no file is written.
@@ -272,6 +273,125 @@ class Robot:
         figure = self.plot()
         told = [f"Season {self.season}, from {self.file.name}.", self.loaded.nominal.about]
         return block(self.name, [text for text in told if text], figure.svg if figure else "")
+
+
+@dataclass(frozen=True)
+class Search:
+    """What a search found; `Robot.search` makes it.
+
+    Parameters
+    ----------
+    data : fieldworthy.decide.search.Found
+        What was found.
+    robot : Robot
+        The robot that was searched from.
+
+    Examples
+    --------
+    >>> import fieldworthy as fw
+    >>> robot = fw.load("mk1.yaml")
+    >>> wanted = {"vary": [{"key": "parts.battery.position[0]"}], "want": ["balance.tip.forward"]}
+    >>> found = robot.search(wanted, candidates=60)
+    >>> [edit.key for edit in found.best.edits]
+    ['parts.battery.position[0]']
+    """
+
+    data: Found
+    robot: Robot
+
+    @property
+    def answer(self) -> str:
+        """What was found, in a few sentences."""
+        return self.data.answer
+
+    @property
+    def best(self) -> Design | None:
+        """The best design; None where nothing holds what it must, or nothing is better."""
+        return self.data.best
+
+    @property
+    def alike(self) -> tuple[Design, ...]:
+        """Designs that cannot be told from the best."""
+        return self.data.alike
+
+    @property
+    def front(self) -> tuple[Design, ...]:
+        """Where several things are wanted: designs that nothing found beats."""
+        return self.data.front
+
+    def variant(self, design: Design | None = None) -> Robot:
+        """Give a design as a robot; no file is written.
+
+        Parameters
+        ----------
+        design : Design, optional
+            One of those found; the best, if not given.
+
+        Returns
+        -------
+        Robot
+            The present robot with the design's changes.
+
+        Raises
+        ------
+        ValueError
+            If there is no best design.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> robot = fw.load("mk1.yaml")
+        >>> wanted = {"vary": [{"key": "parts.battery.position[0]"}], "want": ["balance.tip.forward"]}
+        >>> robot.search(wanted, candidates=60).variant().name
+        'Heron mk1'
+        """
+        chosen = design or self.best
+        if chosen is None:
+            raise ValueError("expected a design: this search found none that is better")
+        from fieldworthy.decide.search import changes_in, texts_with  # noqa: PLC0415  a check needs none of it
+
+        loaded = self.robot.loaded
+        texts = texts_with(loaded, changes_in(chosen))
+        changed = load_robot(self.robot.file, None, {**loaded.texts, **texts})
+        return dataclasses.replace(self.robot, loaded=keep_weights(loaded, changed))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give everything as plain data, as the command ``search`` writes it with ``--json``.
+
+        Returns
+        -------
+        dict
+            Follows the schema of that output, which ``fieldworthy schema search`` prints.
+
+        Examples
+        --------
+        >>> import fieldworthy as fw
+        >>> found = fw.load("mk1.yaml").search(["parts.battery.position[0]"], candidates=1)
+        >>> found.to_dict()["format"]
+        'fieldworthy search 1'
+        """
+        return as_data(self.data)
+
+    def __str__(self) -> str:
+        return self.answer
+
+    def __repr__(self) -> str:
+        return f"<Search from {self.robot.name}: {self.answer}>"
+
+    def _repr_html_(self) -> str:
+        changes = [] if self.best is None else list(self.best.sentences)
+        return block("Search", [self.answer, *changes], "")
+
+
+def _document_of(wanted: str | Path | Sequence[str] | Mapping[str, Any]) -> Document:
+    """Read what is wanted: a search file, keys that may vary, or what a search file would say."""
+    from fieldworthy.decide.search.wanted import from_options, read_search  # noqa: PLC0415  a check needs none of it
+
+    if isinstance(wanted, str | Path):
+        return read_search(Path(wanted))
+    if isinstance(wanted, Mapping):
+        return from_options(wanted)
+    return from_options({"vary": [{"key": key} for key in wanted]})
 
 
 def load(file: str | Path) -> Robot:
