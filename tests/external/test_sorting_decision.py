@@ -237,12 +237,16 @@ def test_spare_and_chance_are_one_model():
     rng = np.random.default_rng(9)
     opens, width, scatter = rng.uniform(-0.1, 0.1, 400), rng.uniform(0.0, 0.1, 400), rng.uniform(1e-3, 0.03, 400)
     window = timing.EjectWindow(opens, opens + width, opens + rng.uniform(-0.1, 0.15, 400))
-    chance, holds = timing.eject_chance(window, scatter), window.spare >= timing.needed_spare(scatter)
+    chance, holds = timing.eject_chance(window, scatter), window.spare >= timing.needed_spare(window, scatter)
     assert holds.any()
     assert (~holds).any()
     assert np.all(chance[holds] >= 0.95 - 1e-12)
-    assert np.all(chance[~holds] < 0.975)
-    assert timing.needed_spare(0.01) == pytest.approx(0.01 * stats.norm.ppf(0.975), rel=1e-12)
+    assert np.all(chance[~holds] < 0.95 + 1e-12)
+    # both ends as near: two-sided; the other end far away: one-sided
+    needed = timing.needed_spare(timing.EjectWindow(0.0, 0.0392, 0.0), 0.01)
+    assert needed == pytest.approx(0.01 * stats.norm.ppf(0.975), rel=1e-4)
+    needed = timing.needed_spare(timing.EjectWindow(-9.0, 0.05, 0.03), 0.01)
+    assert needed == pytest.approx(0.01 * stats.norm.ppf(0.95), rel=1e-12)
 
 
 def wrapped(x, mean, sd):

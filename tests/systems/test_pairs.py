@@ -6,19 +6,16 @@ every number drawn several times as far from its own as its tolerance allows, on
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from fieldworthy.engine.evaluate import Cases, run
+from anyrobot import findings_of, over
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.files import Quantity
 from fieldworthy.robot import load_robot
 from robots import GRAVITY, changed, check, example_copy, find
 
-WIDER = 4.0
 _TRAY = "\n      valve: small 5/2 solenoid valve\n"
 FREE = (
     ("      pull_load: 186 N\n", ""),
@@ -30,32 +27,9 @@ FREE = (
 """Without the loads that the file states each mechanism knows its own; the tray shares a tank of twice the size."""
 
 
-class Wide(Cases):
-    """Samples that lie wider than the tolerances, with measured numbers as uncertain as guesses."""
-
-    def draw(self, path: Any, quantity: Quantity) -> Any:
-        own = quantity.tolerance
-        # never so wide that a mass or a bore could come out below nothing
-        wide = max(own, min(WIDER * own, 0.35 * abs(quantity.si))) if own > 0 else 0.0
-        return super().draw(path, replace(quantity, tolerance=wide))
-
-    def __hash__(self) -> int:
-        return hash(("wide", super().__hash__()))
-
-
 def found_on(folder: Any, count: int, *edits: tuple[str, str]) -> dict[str, list[Outcome]]:
     """Every finding over a number of random robots, by its id."""
-    loaded = load_robot(example_copy(folder, *edits))
-    found: dict[str, list[Outcome]] = {}
-    for outcome in run(loaded, Wide(7, 1, count, [])):
-        found.setdefault(outcome.id, []).append(outcome)
-    return found
-
-
-def over(outcome: Outcome, what: str = "value") -> np.ndarray:
-    """A number of a finding in every case."""
-    number = outcome.margin() if what == "margin" else getattr(outcome, what)
-    return np.asarray(number, dtype=float)
+    return findings_of(load_robot(example_copy(folder, *edits)), count)
 
 
 def agree(one: np.ndarray, other: np.ndarray, least: int) -> None:

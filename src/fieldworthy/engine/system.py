@@ -342,6 +342,7 @@ class RodLoad:
     force : Against the rods, places along the way leading; negative where it helps [N]
     share : Of the way that is done at those places [-]
     moving : Force at the start of the way, and its rise along it; None where it only has to be held [N]
+    kept : Whether the end of the way has to be held from then on, whatever else draws from the tank
     """
 
     cylinder: str
@@ -349,11 +350,12 @@ class RodLoad:
     force: Array
     share: Array
     moving: tuple[Real, Real] | None = None
+    kept: bool = False
 
     @classmethod
-    def held(cls, cylinder: str, way: int, force: Real) -> RodLoad:
-        """Hold one force at the end of the way."""
-        return cls(cylinder, way, np.asarray(force)[None], np.ones(1))
+    def held(cls, cylinder: str, way: int, force: Real, *, kept: bool = False) -> RodLoad:
+        """Hold one force at the end of the way, there alone or from then on."""
+        return cls(cylinder, way, np.asarray(force)[None], np.ones(1), kept=kept)
 
     @classmethod
     def moved(cls, cylinder: str, way: int, force: Real) -> RodLoad:

@@ -30,6 +30,7 @@ class AirUse:
     circuit : Its tank
     needs_gauge : Gauge pressure that it needs at the end of its way out and back, below which it fails [Pa]; None
         where neither load nor pressure is known
+    keeps_gauge : Those of them that have to be kept up after the stroke, by way [Pa]
     asked : What its mechanisms ask of its rods, whatever the file states
     draws : Out and, for a double-acting cylinder, back; all cylinders on the valve together
     efficiency : Share of the force that friction leaves
@@ -42,6 +43,7 @@ class AirUse:
     cylinder: Cylinder
     circuit: Circuit
     needs_gauge: tuple[Real, ...] | None
+    keeps_gauge: dict[int, Real]
     asked: tuple[RodLoad, ...]
     draws: tuple[Draw, ...]
     efficiency: Real
@@ -94,12 +96,14 @@ def _use(context: Context, name: str) -> AirUse:
     if cylinder.double_acting:
         ways.append((cylinder.dead_retract, cylinder.dead_retract + cylinder.swept_retract))
     draws = tuple(Draw(a * spec.count, b * spec.count, circuit.p_set) for a, b in ways)
-    bare = AirUse(name, spec.tank, spec, cylinder, circuit, None, asked, draws, kind.efficiency, state.p_atm(context))
+    p_atm = state.p_atm(context)
+    bare = AirUse(name, spec.tank, spec, cylinder, circuit, None, {}, asked, draws, kind.efficiency, p_atm)
     needs = _needs(bare)
     if needs is None:
         return bare
     each = zip(draws, needs, strict=True)
-    return replace(bare, needs_gauge=needs, draws=tuple(replace(d, p_need=bare.p_atm + n) for d, n in each))
+    draws = tuple(replace(d, p_need=p_atm + n) for d, n in each)
+    return replace(bare, needs_gauge=needs, keeps_gauge=_keeps(bare), draws=draws)
 
 
 def rod_loads(context: Context) -> tuple[RodLoad, ...]:
@@ -124,6 +128,16 @@ def _needs(use: AirUse) -> tuple[Real, ...] | None:
     if first(spec.push_load) == 0 and first(spec.pull_load) == 0 and all(len(each) == 1 for each in known):
         return None
     return tuple(np.clip(reduce(np.maximum, each), 0.0, ENDLESS) for each in known)
+
+
+def _keeps(use: AirUse) -> dict[int, Real]:
+    """Gauge pressure that what it holds after a stroke needs, by way: what the team found, else the load's."""
+    found: dict[int, Real] = {}
+    for load in use.asked:
+        if load.kept and load.way < len(use.draws):
+            asked = _at_end(use, load) if use.spec.needs is None else use.spec.needs
+            found[load.way] = np.clip(np.maximum(asked, found.get(load.way, 0.0)), 0.0, ENDLESS)
+    return found
 
 
 def _gauge(use: AirUse, way: int, force: Real) -> Real:
@@ -198,6 +212,7 @@ class PlanAir:
     lowest : By cylinder: where it gets least pressure, out and back
     cycles : By cylinder: strokes out and back in the plan
     end_gauge, fast_gauge : By tank: gauge pressure after the plan, warm, and as the adiabatic lower bound [Pa]
+    kept : What is held to the end, as a draw of no air: cylinder, way, and the pressure that it needs
     """
 
     draws: list[PlanDraw]
@@ -207,6 +222,7 @@ class PlanAir:
     cycles: dict[str, int] = field(default_factory=dict)
     end_gauge: dict[str, Real] = field(default_factory=dict)
     fast_gauge: dict[str, Real] = field(default_factory=dict)
+    kept: list[PlanDraw] = field(default_factory=list)
 
 
 def air_along_plan(context: Context) -> PlanAir:
@@ -224,6 +240,10 @@ def _draws(context: Context) -> list[PlanDraw]:
                 found.append(PlanDraw(name, beat.ends, beat.ends - last, draw, beat.action, way))
                 last = beat.ends
     return found
+
+
+_NEXT_TO_NOTHING = 1e-12
+"""Volume of a draw that only asks for a pressure [m3]."""
 
 
 def _played(context: Context) -> PlanAir:
@@ -247,6 +267,12 @@ def _played(context: Context) -> PlanAir:
         plan.lowest[name] = tuple(min((filled for w, filled in values if w == way), key=_pressure) for way in ways)
         plan.cycles[name] = len(values) // len(ways)
     _ends(context, plan, pressure)
+    last = plan.draws[-1].time if plan.draws else 0.0
+    for name in reached:
+        use = use_of(context, name)
+        for way, need in use.keeps_gauge.items():
+            nothing = Draw(0.0, _NEXT_TO_NOTHING, use.circuit.p_set, p_atm + need)
+            plan.kept.append(PlanDraw(name, last, 0.0, nothing, "", way))
     return plan
 
 
@@ -260,6 +286,34 @@ def _ends(context: Context, plan: PlanAir, pressure: dict[str, Real]) -> None:
             fast = fast_pressure(warm, state.circuits(context)[name].p_charge)
             plan.end_gauge[name] = warm - state.p_atm(context)
             plan.fast_gauge[name] = np.maximum(fast - state.p_atm(context), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Low:
+    """The least air that a cylinder has from its first stroke in the plan on.
+
+    Attributes
+    ----------
+    gauge : Gauge pressure [Pa]
+    when : In words
+    """
+
+    gauge: Real
+    when: str
+
+
+def lowest_after(context: Context, name: str) -> Low:
+    """Find the lowest pressure behind a cylinder from its first stroke to the end of the plan."""
+    use, plan = use_of(context, name), air_along_plan(context)
+    begins = next((d.time for d in plan.draws if d.name == name), None)
+    if begins is None:
+        full = fill_pressure(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
+        return Low(full, "at the full charge, as the plan does not use it")
+    times = plan.times[use.tank]
+    later = [i for i, time in enumerate(times) if time >= begins]
+    worst = min(later, key=lambda i: first(plan.gauge[use.tank][i]))
+    gauge = plan.gauge[use.tank][worst] + state.p_atm(context)
+    return Low(fill_pressure(gauge, use.circuit.p_set) - state.p_atm(context), f"at {times[worst]:.0f} s of the plan")
 
 
 def air_line(context: Context, use: AirUse) -> Element:

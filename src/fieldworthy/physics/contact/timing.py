@@ -498,11 +498,13 @@ IN_TIME = 0.95
 """Share of objects that an ejector should be in time for [-]; common practice, no source."""
 
 
-def needed_spare(scatter: Real) -> Real:
-    """Time to either end of the window with which the ejector is in time for `IN_TIME` of the objects.
+def needed_spare(window: EjectWindow, scatter: Real) -> Real:
+    """Time to the nearer end of the window with which the ejector is in time for `IN_TIME` of the objects.
 
     Parameters
     ----------
+    window : EjectWindow
+        The window; how far away its other end is counts.
     scatter : Real
         Standard deviation of the moment against the object's place, as in `eject_chance` [s].
 
@@ -518,15 +520,17 @@ def needed_spare(scatter: Real) -> Real:
 
     Notes
     -----
-    1.96 sd, both ends counted. With it `eject_chance` is `IN_TIME` where the ends are equally near, and up to
-    half of the rest more where one is far.
+    1.96 sd where both ends are equally near, falling to 1.64 sd where the other is far: with it `eject_chance` is
+    `IN_TIME`, so that a spare below it and a chance below `IN_TIME` are one verdict.
 
     References
     ----------
     practice: normal distribution of independent small errors.
     """
     require.positive(scatter=scatter)
-    away: Real = normal.ppf(0.5 + 0.5 * IN_TIME) * np.asarray(scatter)
+    early = normal.cdf((np.asarray(window.opens) - window.aim) / scatter)
+    # where the other end is nearer than both may be, the nearer one is too
+    away: Real = normal.ppf(IN_TIME + np.minimum(early, 0.5 * (1.0 - IN_TIME))) * np.asarray(scatter)
     return away
 
 

@@ -15,7 +15,7 @@ from fieldworthy.physics.gas.tank import Circuit, Demand, all_layouts, draws_bef
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.drivetrain import together
-from fieldworthy.vehicle.supply import ENDLESS, AirUse, Lowest, PlanAir, air_along_plan, stroke_time, use_of
+from fieldworthy.vehicle.supply import ENDLESS, AirUse, PlanAir, air_along_plan, lowest_after, stroke_time, use_of
 
 _SOURCES = ("cengel", "iso6358")
 _WAYS = ("out", "back")
@@ -31,7 +31,7 @@ def check(context: Context) -> Iterator[Outcome]:
     yield from _ratings(context)
     for name in air.cylinders:
         use = use_of(context, name)
-        yield from _pressure(use, plan)
+        yield from _pressure(context, use, plan)
         yield from _return(use)
         yield from _count(context, use)
         yield from _times(context, use)
@@ -64,7 +64,7 @@ def _ratings(context: Context) -> Iterator[Outcome]:
         )  # fmt: skip
 
 
-def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
+def _pressure(context: Context, use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
     """The lowest pressure with which it is filled along the plan, against what it needs, on its worse way."""
     key = f"air.cylinders.{use.name}"
     if use.needs_gauge is None:
@@ -81,17 +81,17 @@ def _pressure(use: AirUse, plan: PlanAir) -> Iterator[Outcome]:
         because = f"The plan never uses cylinder '{use.name}', so its lowest pressure is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
         return
-    lowest, need, way = worse_way(use, plan)
-    words = {"name": use.name, "tank": use.tank, "when": lowest.when, "way": _WAYS[way]}
-    yield Outcome(
-        f"air.pressure.{use.name}", f"cylinder {use.name}", lowest.gauge, need, "pressure",
-        Message("Cylinder '{name}' has enough air: going {way} in {when}, it gets {value} from tank '{tank}' and needs "
-                "{need}.",
-                "Cylinder '{name}' lacks air: going {way} in {when}, it gets {value} from tank '{tank}' and "
-                "needs {need}.",
-                {"value": (lowest.gauge, "pressure"), "need": (need, "pressure")}, words),
-        sources=_SOURCES,
-    )  # fmt: skip
+    worst = worse_way(context, use, plan)
+    words = {"name": use.name, "tank": use.tank, "when": worst.when, "way": _WAYS[worst.way]}
+    does = "going {way} in {when}, it gets {value} from tank '{tank}' and needs {need}."
+    if worst.kept:
+        does = "holding what it moved {way}, it has {value} from tank '{tank}' {when} and needs {need}."
+    numbers: dict[str, tuple[Real, str]] = {"value": (worst.gauge, "pressure"), "need": (worst.need, "pressure")}
+    message = Message(
+        "Cylinder '{name}' has enough air: " + does, "Cylinder '{name}' lacks air: " + does, numbers, words
+    )
+    yield Outcome(f"air.pressure.{use.name}", f"cylinder {use.name}", worst.gauge, worst.need, "pressure", message,
+                  sources=_SOURCES)  # fmt: skip
 
 
 def _return(use: AirUse) -> Iterator[Outcome]:
@@ -115,11 +115,37 @@ def _return(use: AirUse) -> Iterator[Outcome]:
                   sources=("meriam_statics",))  # fmt: skip
 
 
-def worse_way(use: AirUse, plan: PlanAir) -> tuple[Lowest, Real, int]:
-    """Find the way on which a cylinder has least to spare."""
+@dataclass(frozen=True, slots=True)
+class Worst:
+    """Where a cylinder has least pressure to spare.
+
+    Attributes
+    ----------
+    gauge, need : Gauge pressure that it has and needs, of the worst way in each case [Pa]
+    way : 0 out, 1 back, of the nominal case
+    when : In words
+    kept : Whether it is what it holds after its stroke
+    """
+
+    gauge: Array
+    need: Array
+    way: int
+    when: str
+    kept: bool
+
+
+def worse_way(context: Context, use: AirUse, plan: PlanAir) -> Worst:
+    """Find the way on which a cylinder has least to spare: on its strokes, or holding on after one."""
     assert use.needs_gauge is not None, "asked for where the need is known"
-    both = list(zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False))
-    return min(both, key=lambda b: (first(b[0].gauge) - first(b[1])) / max(first(b[1]), 1.0))
+    ways = [(low.gauge, need, way, low.when, False)
+            for low, need, way in zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False)]  # fmt: skip
+    low = lowest_after(context, use.name)
+    ways += [(low.gauge, need, way, low.when, True) for way, need in use.keeps_gauge.items()]
+    gauge, need = (np.stack(np.broadcast_arrays(*column)) for column in list(zip(*ways, strict=True))[:2])
+    gauge, need = np.broadcast_arrays(gauge, need)
+    worst = np.argmin((gauge - need) / np.maximum(need, 1.0), axis=0)[None]
+    had, asked = (np.take_along_axis(each, worst, axis=0)[0] for each in (gauge, need))
+    return Worst(had, asked, *ways[int(first(worst[0]))][2:])
 
 
 def _count(context: Context, use: AirUse) -> Iterator[Outcome]:
@@ -181,7 +207,7 @@ def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
 def _volume(context: Context, name: str, plan: PlanAir) -> Iterator[Outcome]:
     """The smallest tank that serves every draw of the plan on it, charged as it is."""
     users = {user for user, spec in context.robot.air.cylinders.items() if spec.tank == name}
-    draws = [drawn.draw for drawn in plan.draws if drawn.name in users]
+    draws = [drawn.draw for drawn in (*plan.draws, *plan.kept) if drawn.name in users]
     if not draws or all(use_of(context, user).needs_gauge is None for user in users):
         return
     circuit = state.circuits(context)[name]
@@ -222,7 +248,7 @@ def best_layout(context: Context, plan: PlanAir) -> BestLayout | None:
         return None
     demands = [
         Demand(users.index(d.name), d.wait, first(d.draw.V_before), first(d.draw.V_after), first(d.draw.p_need))
-        for d in plan.draws
+        for d in (*plan.draws, *plan.kept)
     ]
     circuits = [_nominal_circuit(state.circuits(context)[name]) for name in tanks]
     p_atm = first(state.p_atm(context))

@@ -163,7 +163,7 @@ def _tank(context: Context, plan: PlanAir, name: str, end: float) -> TankCurve:
         first(circuit.p_charge) - p_atm,
         setting if np.isfinite(setting) else None,
         strokes,
-        tuple(_level(use, plan, strokes) for use in uses),
+        tuple(_level(context, use, plan, strokes) for use in uses),
     )
 
 
@@ -195,7 +195,7 @@ def _line(circuit: Circuit, p_atm: float, steps: list[tuple[float, float]], end:
     return np.array(time), np.array(gauge), np.array(drawn)
 
 
-def _level(use: AirUse, plan: PlanAir, strokes: Iterable[Stroke]) -> PressureNeeded:
+def _level(context: Context, use: AirUse, plan: PlanAir, strokes: Iterable[Stroke]) -> PressureNeeded:
     own = [stroke for stroke in strokes if stroke.cylinder == use.name]
     short = next((stroke for stroke in own if stroke.short), None)
     if use.needs_gauge is None:
@@ -205,8 +205,8 @@ def _level(use: AirUse, plan: PlanAir, strokes: Iterable[Stroke]) -> PressureNee
         needs = [first(need) for need in use.needs_gauge]
         way = int(np.argmax(needs))
         return PressureNeeded(use.name, way, needs[way], None, None, None)
-    found, need, way = worse_way(use, plan)
-    wanted, lowest = first(need), first(found.gauge)
+    found = worse_way(context, use, plan)
+    way, wanted, lowest = found.way, first(found.need), first(found.gauge)
     margin = float(np.clip((lowest - wanted) / max(abs(wanted), 1e-9), -WIDEST, WIDEST))
     return PressureNeeded(use.name, way, wanted, lowest, margin, short)
 

@@ -13,7 +13,6 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
 from fieldworthy.engine.system import Context, RodLoad
 from fieldworthy.physics.contact import clamp as clamping
-from fieldworthy.physics.gas.tank import fill_pressure
 from fieldworthy.physics.statics.support import (
     STANDARD_GRAVITY,
     Circle,
@@ -27,37 +26,8 @@ from fieldworthy.physics.statics.support import (
 )
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.model import Clamp, Rival, Toggle
-from fieldworthy.vehicle import state
 from fieldworthy.vehicle.stance import flat
-from fieldworthy.vehicle.supply import AirUse, air_along_plan, use_of
-
-
-@dataclass(frozen=True, slots=True)
-class Low:
-    """The least air that a cylinder has from its first stroke in the plan on.
-
-    Attributes
-    ----------
-    gauge : Gauge pressure [Pa]
-    when : In words
-    """
-
-    gauge: Real
-    when: str
-
-
-def lowest_after(context: Context, name: str) -> Low:
-    """Find the lowest pressure behind a cylinder from its first stroke to the end of the plan."""
-    use, plan = use_of(context, name), air_along_plan(context)
-    begins = next((d.time for d in plan.draws if d.name == name), None)
-    if begins is None:
-        full = fill_pressure(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
-        return Low(full, "at the full charge, as the plan does not use it")
-    times = plan.times[use.tank]
-    later = [i for i, time in enumerate(times) if time >= begins]
-    worst = min(later, key=lambda i: first(plan.gauge[use.tank][i]))
-    gauge = plan.gauge[use.tank][worst] + state.p_atm(context)
-    return Low(fill_pressure(gauge, use.circuit.p_set) - state.p_atm(context), f"at {times[worst]:.0f} s of the plan")
+from fieldworthy.vehicle.supply import AirUse, Low, lowest_after, use_of
 
 
 def rod_force(use: AirUse, way: int, gauge: Real) -> tuple[Real, Real]:
@@ -86,7 +56,7 @@ def rods(context: Context) -> Iterator[RodLoad]:
             # a pressure per pascal of one newton is a force
             force = clamping.slip_pressure(_pull(spec.rival), per, spec.spring, gain, spec.seat_friction)
             if np.isfinite(first(force)):
-                yield RodLoad.held(spec.cylinder, way, force)
+                yield RodLoad.held(spec.cylinder, way, force, kept=True)
 
 
 def _peak(toggle: Toggle) -> Array:

@@ -16,11 +16,11 @@ from fieldworthy.physics.motors.driving import force_across
 from fieldworthy.physics.motors.motor import Controller, GearStage, limit_torque, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.season import GameObject
-from fieldworthy.systems.clamp.mechanics import Low, lowest_after, returning, rod_force
+from fieldworthy.systems.clamp.mechanics import returning, rod_force
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import DrivePerformance, motor_line
-from fieldworthy.vehicle.supply import use_of
+from fieldworthy.vehicle.supply import Low, lowest_after, use_of
 
 _EDGE = 1e-6  # m; a robot past its edge is turned over by any force
 _MOST = 1e3  # a force of this many weights stands for one that nothing gives
@@ -115,13 +115,13 @@ def _rods(context: Context, spec: Grabber) -> Iterator[RodLoad]:
     gain = spec.arm.lever * spec.arm.efficiency / spec.length
     lowers = 0 if spec.arm.lowers == "out" else 1
     if spec.by == "arm":
-        yield RodLoad.held(spec.arm.cylinder, 1 - lowers, asked / gain)
+        yield RodLoad.held(spec.arm.cylinder, 1 - lowers, asked / gain, kept=True)
         return
     hooked = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
     # a pressure per pascal of one newton is a force
     force = clamping.slip_pressure(asked, gain * np.cos(spec.lowest), 0.0, hooked, 0.0)
     if np.isfinite(first(force)):
-        yield RodLoad.held(spec.arm.cylinder, lowers, force)
+        yield RodLoad.held(spec.arm.cylinder, lowers, force, kept=True)
 
 
 def check(context: Context) -> Iterator[Outcome]:

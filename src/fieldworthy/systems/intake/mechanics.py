@@ -330,12 +330,15 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
     yield Outcome(
         f"intake.hooks_window.{ending}", subject, chance, carrier.first_try, "ratio", message, sources=("practice",)
     )
-    rate = handover.passing_frequency(stage.speed, spacing)
+    rate = handover.passing_frequency(stage.speed, row.closest(stage))
     wanted = row.spec.throughput
     if wanted is not None:
         numbers = {"rate": (rate, "count"), "wanted": (wanted, "count")}
-        message = Message("{stage} brings {rate} hooks a second; {wanted} pieces a second are wanted.",
-                          "{stage} brings only {rate} hooks a second; {wanted} pieces a second are wanted.",
+        each = "hooks a second, with one piece on each"
+        if first(spacing) < first(row.length):
+            each = "pieces a second, which are longer than its hooks are apart"
+        message = Message(f"{{stage}} brings {{rate}} {each}; {{wanted}} pieces a second are wanted.",
+                          f"{{stage}} brings only {{rate}} {each}; {{wanted}} pieces a second are wanted.",
                           numbers, words)  # fmt: skip
         yield Outcome(
             f"intake.hooks_rate.{ending}", subject, rate, wanted, "frequency", message, sources=("continuity",)

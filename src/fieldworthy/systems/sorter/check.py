@@ -282,7 +282,8 @@ def _ends(
 
 def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real, *, flies: bool = False) -> Outcome:
     """Whether the window leaves room for the scatter of the moment, by the model that `sort.error` counts with."""
-    window, needed = throw.window, timing.needed_spare(scatter)
+    window = throw.window
+    needed = timing.needed_spare(window, scatter)
     numbers: dict[str, tuple[Real, str]] = {
         "decided": (throw.decided, "time"), "actuator": (throw.actuator, "time"), "closes": (window.closes, "time"),
         "opens": (np.maximum(window.opens, 0.0), "time"), "spare": (np.maximum(window.spare, 0.0), "time"),
