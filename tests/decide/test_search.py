@@ -14,6 +14,7 @@ from edge import run as command
 from fieldworthy.decide.search import Budget, How, search, write_variant
 from fieldworthy.decide.search.plans import Order, Planner, rounds_of, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
+from fieldworthy.decide.search.racing import Race
 from fieldworthy.decide.search.result import FRESH
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.trial import Effort, Trial, built
@@ -23,7 +24,7 @@ from fieldworthy.files import BadInput, Document, read_document
 from fieldworthy.match import blocks
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.editing import edited
-from robots import changed, example, example_copy, load
+from robots import EXAMPLES, changed, example, example_copy, load
 
 RUNNER = {
     "robot": "Runner",
@@ -242,13 +243,83 @@ def test_nothing_can_meet_it(runner):
 
 
 def test_no_budget_and_one_candidate(runner):
-    none = search(runner, wanted("drive.stages"), How(Budget(0)))
-    assert none.best is None
-    assert "budget is spent" in none.answer
+    for budget, expected in (
+        (Budget(0), "--candidates: expected at least one candidate"),
+        (Budget(9, 0.0), "--minutes: expected a time above 0"),
+        (Budget(9, math.nan), "--minutes: expected a time above 0"),
+        (Budget(9, 1e-9), "--minutes: expected more time: 1e-09 minutes were up before the first"),
+    ):
+        with pytest.raises(BadInput, match=expected):
+            search(runner, wanted("drive.stages"), How(budget))
     one = search(runner, wanted("drive.stages", keep=False), How(Budget(1), runs=100))
     assert one.candidates == 1
     assert one.best is None
     assert "better than Runner as it is" in one.answer
+
+
+def test_without_a_plan_there_are_no_points(runner, tmp_path):
+    bare = load(tmp_path, {key: said for key, said in RUNNER.items() if key != "plan"}, SEASON)
+    with pytest.raises(BadInput, match=r"plan: this key is missing: a match as the team means to play it"):
+        asked(bare, wanted("drive.stages"))
+    with pytest.raises(BadInput, match="expected a robot with a plan"):
+        asked(bare, wanted("plan"))
+    assert asked(bare, wanted("drive.stages", want=["mass"])).space.count == 121
+    with pytest.raises(BadInput, match="expected steps for the part that is asked for: autonomous"):
+        asked(runner, wanted("drive.stages", part="autonomous"))
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        (("--between", "drive.braking=1..1"), "--between drive.braking=1..1: expected a range that holds more than"),
+        (("--between", "drive.braking=0.5 kg..1"), "--between drive.braking=0.5 kg..1: expected a number"),
+        (("--values", "drive.motors=red"), "--values drive.motors=red: expected one of 2; 4; 6; 8; 10 (found 'red')"),
+        (("--vary", "drive.stage"), "--vary drive.stage: expected a key that can vary"),
+        (("--vary", "drive.stages", "--want", "pionts"), "--want pionts: expected points, careful points"),
+        (("--vary", "drive.stages", "--must", "balnce"), "--must balnce: expected the id of a finding"),
+        (("--vary", "drive.stages", "--minutes", "0"), "--minutes: expected a time above 0"),
+        (("--vary", "drive.stages", "--workers", "inproc://x"), "--workers: expected a number from 1 to 256"),
+        ((), "--vary: expected something that may vary"),
+    ],
+)
+def test_what_people_get_wrong_on_the_command_line(options, expected):
+    done = command("search", EXAMPLES / "mk1.yaml", *options)
+    assert done.code == 2
+    assert done.err.startswith(expected)
+    assert not done.out
+
+
+def test_stopped_in_the_middle_it_tells_the_best_so_far(runner, monkeypatch):
+    """Ctrl-C arrives as an exception wherever the work is just then: in the third round here."""
+    document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])
+    rounds = []
+    through = Race.run
+
+    def stopped(race, rows):
+        rounds.append(len(rows))
+        if len(rounds) == 3:
+            raise KeyboardInterrupt
+        return through(race, rows)
+
+    monkeypatch.setattr(Race, "run", stopped)
+    found = search(runner, document, How(Budget(900)))
+    assert not found.finished
+    assert found.candidates == sum(rounds[:2])
+    assert found.best is not None
+    assert found.best.amounts[0].value > found.best.amounts[0].now
+
+
+def test_stopped_in_the_search_for_a_plan_it_begins_no_other(tmp_path, monkeypatch):
+    def stopped(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Planner, "_moved", stopped)
+    loaded = load(tmp_path, SMALL, SMALL_SEASON)
+    found = search(loaded, wanted("plan", "drive.stages", part="driven"), How(Budget(100), runs=400))
+    assert not found.finished
+    assert found.best is not None
+    assert found.best.plan
+    assert all(edit.path[0] == "plan" for edit in found.best.edits)
 
 
 def test_same_seed_same_answer_and_another_seed_another_way(runner):

@@ -19,6 +19,7 @@ from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.wanted import from_options, read_search
 from fieldworthy.engine.finding import as_data
 from fieldworthy.files import BadInput, Document, Problem
+from fieldworthy.files.document import KeyPath
 from fieldworthy.robot import load_robot
 from fieldworthy.units import digits
 
@@ -91,6 +92,7 @@ def _document(options: SearchOptions) -> Document:
     """The options as a search file would say them."""
     problems: list[Problem] = []
     vary: dict[str, dict[str, Any]] = {key.strip(): {"key": key.strip()} for key in options.vary}
+    said = {key: f"--vary {key}" for key in vary}
     for name, texts in (("between", options.between), ("values", options.values)):
         for text in texts:
             key, equals, rest = text.partition("=")
@@ -98,9 +100,10 @@ def _document(options: SearchOptions) -> Document:
             if not equals or not key.strip() or (name == "between" and len(parts) != 2):
                 example = "'drive.braking=0.4..1'" if name == "between" else "'drive.motors=4|6'"
                 what = f"expected a key and its {'range' if name == 'between' else 'values'}, such as {example}"
-                problems.append(Problem(Path(f"--{name}"), 1, 1, (), f"{what} (found {text!r})"))
+                problems.append(Problem(Path(f"--{name}"), 0, 0, (), f"{what} (found {text!r})"))
                 continue
             vary.setdefault(key.strip(), {"key": key.strip()})[name] = parts
+            said[key.strip()] = f"--{name} {text}"
     if problems:
         raise BadInput(problems)
     data: dict[str, Any] = {"vary": list(vary.values()), "keep": options.keep, "part": options.part}
@@ -110,7 +113,11 @@ def _document(options: SearchOptions) -> Document:
         data["must"] = list(options.must)
     if options.chance is not None:
         data["chance"] = options.chance
-    return from_options(data)
+    places: dict[KeyPath, str] = {("vary",): "--vary", ("chance",): "--chance", ("part",): "--part"}
+    places |= {("vary", i): said[key] for i, key in enumerate(vary)}
+    for name, texts in (("want", options.want), ("must", options.must)):
+        places |= {(name, i): f"--{name} {text}" for i, text in enumerate(texts)}
+    return from_options(data, places)
 
 
 def _plain(text: str) -> str | int:
@@ -127,7 +134,8 @@ def _telling() -> Iterator[Any]:
 
 def _told(bar: Any, progress: Progress) -> None:
     best = "" if progress.worth is None else ", best so far " + ", ".join(digits(abs(w)) for w in progress.worth)
-    bar(progress.share, words=f"{progress.candidates} candidates, {progress.matches} matches{best}")
+    left = f"about {digits(max(progress.left, 1.0), 2)} s left"
+    bar(progress.share, words=f"{progress.candidates} candidates, {progress.matches} matches{best}, {left}")
 
 
 def print_found(console: Console, found: Found) -> None:

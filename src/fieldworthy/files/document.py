@@ -68,7 +68,7 @@ class Problem:
     Attributes
     ----------
     file : The file as the person named it
-    line, column : Counted from 1; 1 and 1 where the file as a whole is meant
+    line, column : Counted from 1; 1 and 1 where the file as a whole is meant, 0 where it is no file but an option
     key : The key path
     expected : What was expected there, as a sentence without its full stop
     suggestion : What was probably meant
@@ -82,8 +82,8 @@ class Problem:
     suggestion: str | None = None
 
     def __str__(self) -> str:
-        where = f"{self.file}:{self.line}:{self.column}: "
-        key = f"{dotted(self.key)}: " if self.key else ""
+        where = f"{self.file}:{self.line}:{self.column}: " if self.line else f"{self.file}: "
+        key = f"{dotted(self.key)}: " if self.key and not where.startswith("--") else ""
         hint = f"; did you mean {self.suggestion!r}?" if self.suggestion else ""
         return _printable(f"{where}{key}{self.expected}{hint}")
 

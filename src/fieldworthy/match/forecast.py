@@ -276,6 +276,11 @@ def _setup(loaded: Loaded, context: Context, part: Part, cases: int) -> Setup:
         raise BadInput([loaded.document.problem(_place(error), error.expected)]) from error
 
 
+def refuse_unplayable(loaded: Loaded, part: Part) -> None:
+    """Tell at its key what a robot lacks for a part of the match."""
+    _setup(loaded, Context(loaded.nominal, loaded.nominal_season), part, 1)
+
+
 def _place(error: CannotPlay) -> KeyPath:
     return ("season", *error.key) if error.season else error.key
 

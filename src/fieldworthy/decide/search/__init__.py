@@ -8,10 +8,10 @@ from pathlib import Path
 
 from fieldworthy.decide.search.plans import Planner, texts_with, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
-from fieldworthy.decide.search.racing import Budget, Journal, Progress, Race, Task, Tell, crew_of, run
+from fieldworthy.decide.search.racing import Budget, Journal, Progress, Race, Task, Tell, crew_of, look_for, run
 from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, write_variant
 from fieldworthy.decide.search.trial import Trial
-from fieldworthy.decide.search.wanted import Asked, asked
+from fieldworthy.decide.search.wanted import Asked, asked, bad_option
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files import Document
 from fieldworthy.robot import Loaded
@@ -45,23 +45,27 @@ class How:
 def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tell | None = None) -> Found:
     """Search for the best robot that a document asks for."""
     how = how or How()
+    how.budget.validate()
     began = time.monotonic()
+    look_for(how.workers)
     wanted = asked(loaded, document)
-    searched, tried, played = loaded, 0, 0
-    if wanted.plans and how.budget.candidates:
+    searched, tried, played, finished = loaded, 0, 0, True
+    if wanted.plans:
         planner = _planner(loaded, wanted, how, began)
         searched = with_plan_written(loaded, planner.search())
-        tried, played = planner.tried, planner.matches
+        tried, played, finished = planner.tried, planner.matches, not planner.stopped
     crew = crew_of(Trial(searched, wanted, how.seed), Task.of(searched, document, how.seed), how.workers)
     try:
         proposer = Proposer(wanted.space, how.seed, len(wanted.objectives), pool=_POOL if wanted.constraints else 1)
         race = Race(proposer, crew, crew.trial.plays)
-        finished = True
-        if wanted.space.variables:
+        if wanted.space.variables and finished:
             journal = Journal(how.state, Task.of(searched, document, how.seed))
             finished = run(race, how.budget.after(time.monotonic() - began), journal, tell)
         race.candidates += tried
         race.matches += played
+        if finished and not race.candidates:
+            what = f"expected more time: {how.budget.minutes:g} minutes were up before the first candidate was tried"
+            raise bad_option("--minutes", what)
         return found(Judge(searched, loaded, wanted, how.seed, how.runs), race, finished=finished)
     finally:
         crew.close()

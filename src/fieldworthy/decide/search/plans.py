@@ -7,7 +7,6 @@ All plans play the same matches: only their order of steps differs from one to t
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import itertools
 import json
@@ -81,6 +80,7 @@ class Planner:
     holds : Whether a robot with another plan holds what it must
     is_late : Whether the time is up
     matches, tried : Played and looked at so far
+    stopped : Whether Ctrl-C ended it
     """
 
     loaded: Loaded
@@ -90,6 +90,7 @@ class Planner:
     is_late: Callable[[], bool] = lambda: False
     matches: int = 0
     tried: int = 0
+    stopped: bool = False
     _points: dict[tuple[Order, int], float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -164,11 +165,14 @@ class Planner:
         self._best = self.now
         present = with_plan(self._match, self._plan, self.loaded.nominal_season)
         floor = float(loop(present, (0, 1, EACH, True), self.seed, _DRAWS[2] * EACH, 0).totals[:, 0].mean())
-        with contextlib.suppress(KeyboardInterrupt), errors.in_order():
-            for period in ("autonomous", "driven"):
-                if self.part == "whole" or (period == "autonomous") == (self.part == "autonomous"):
-                    self._best = self._first_that_holds(self._beam(self._best, period), self._best)
-            self._moved()
+        try:
+            with errors.in_order():
+                for period in ("autonomous", "driven"):
+                    if self.part == "whole" or (period == "autonomous") == (self.part == "autonomous"):
+                        self._best = self._first_that_holds(self._beam(self._best, period), self._best)
+                self._moved()
+        except KeyboardInterrupt:
+            self.stopped = True
         better = self.points(self._best, 2) > floor + _EVEN
         return self.plan(self._best) if better else self._plan
 

@@ -30,7 +30,7 @@ from fieldworthy import errors
 from fieldworthy.arrays import Array
 from fieldworthy.decide.search.propose import Proposer, order
 from fieldworthy.decide.search.trial import Effort, Trial, Tried
-from fieldworthy.decide.search.wanted import asked
+from fieldworthy.decide.search.wanted import asked, bad_option
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import read_text
 from fieldworthy.match.state import Whole
@@ -65,6 +65,13 @@ class Budget:
     candidates: int = 2000
     minutes: float | None = None
 
+    def validate(self) -> None:
+        """Refuse a budget with which nothing can be tried."""
+        if self.candidates < 1:
+            raise bad_option("--candidates", f"expected at least one candidate to try (found {self.candidates})")
+        if self.minutes is not None and not 0.0 < self.minutes < math.inf:
+            raise bad_option("--minutes", f"expected a time above 0, such as 2 (found {self.minutes:g})")
+
     def after(self, spent: float) -> Budget:
         """What is left of it after some seconds."""
         return self if self.minutes is None else Budget(self.candidates, max(self.minutes - spent / 60.0, 0.0))
@@ -78,12 +85,14 @@ class Progress:
     ----------
     candidates, matches : Tried and played so far
     share : Of the budget that is spent
+    left : Time until it is spent, at this pace [s]
     worth : Of the best so far, by objective, more is better; None where nothing holds yet
     """
 
     candidates: int
     matches: int
     share: float
+    left: float
     worth: tuple[float, ...] | None
 
 
@@ -252,9 +261,8 @@ class Cluster(Crew):
             from distributed import Client  # noqa: PLC0415  an extra of its own
         except ImportError as error:
             what = "expected the libraries for a cluster: pip install 'fieldworthy[cluster]'"
-            raise BadInput([Problem(Path("--workers"), 1, 1, (), what)]) from error
+            raise bad_option("--workers", what) from error
         try:
-            _probe(self.address)
             self._client = Client(  # type: ignore[no-untyped-call]
                 self.address, timeout=_ANSWER, set_as_default=False
             )
@@ -262,8 +270,7 @@ class Cluster(Crew):
             self._refuse_others()
         except (OSError, TimeoutError, ValueError) as error:
             self.close()
-            what = f"expected a scheduler with workers at {self.address}: none answered within {_ANSWER:.0f} s"
-            raise BadInput([Problem(Path("--workers"), 1, 1, (), what)]) from error
+            raise _no_answer(self.address) from error
         except BadInput:
             self.close()
             raise
@@ -274,7 +281,7 @@ class Cluster(Crew):
         if others:
             listed = ", ".join(f"{name} has {found}" for name, found in others.items())
             what = f"expected workers with fieldworthy {own}: {listed}"
-            raise BadInput([Problem(Path("--workers"), 1, 1, (), what)])
+            raise bad_option("--workers", what)
 
     def _work(self, parts: list[Array], effort: Effort) -> list[tuple[Array, Array]]:
         from distributed.client import FutureCancelledError  # noqa: PLC0415
@@ -295,7 +302,7 @@ class Cluster(Crew):
                 self._sent = None  # those that held it are gone
             except WrongVersion as wrong:
                 what = f"expected workers with fieldworthy {wrong.expected}: one that joined has {wrong.own}"
-                raise BadInput([Problem(Path("--workers"), 1, 1, (), what)]) from wrong
+                raise bad_option("--workers", what) from wrong
         return super()._work(parts, effort)
 
     def close(self) -> None:
@@ -308,23 +315,38 @@ class Cluster(Crew):
 def _probe(address: str) -> None:
     """See whether a scheduler speaks: it greets whoever calls, and a library would wait for that for ever."""
     parts = urlsplit(address)
+    if parts.hostname is None or parts.port is None:
+        raise ValueError(address)
     if parts.scheme == "tcp":
-        if parts.hostname is None or parts.port is None:
-            raise ValueError(address)
         with socket.create_connection((parts.hostname, parts.port), timeout=_ANSWER) as call:
             if not call.recv(1):
                 raise ConnectionError(address)
+
+
+def look_for(workers: str) -> None:
+    """Refuse workers that cannot be, and a scheduler that does not answer, before anything else is done."""
+    is_count = workers.isdigit() and 0 < int(workers) <= _MOST_WORKERS
+    if not is_count and not workers.startswith(("tcp://", "tls://")):
+        what = (
+            f"expected a number from 1 to {_MOST_WORKERS}, or the address of a Dask scheduler such as tcp://host:8786"
+        )
+        raise bad_option("--workers", f"{what} (found {workers!r})")
+    if not is_count:
+        try:
+            _probe(workers)
+        except (OSError, ValueError) as error:
+            raise _no_answer(workers) from error
+
+
+def _no_answer(address: str) -> BadInput:
+    what = f"expected a scheduler with workers at {address}: none answered within {_ANSWER:.0f} s"
+    return bad_option("--workers", what)
 
 
 def crew_of(trial: Trial, task: Task, workers: str) -> Crew:
     """Find who tries candidates: this process, several of this machine, or a cluster by its address."""
     if "://" in workers:
         return Cluster(trial, task, workers)
-    if not workers.isdigit() or not 0 < int(workers) <= _MOST_WORKERS:
-        what = (
-            f"expected a number from 1 to {_MOST_WORKERS}, or the address of a Dask scheduler such as tcp://host:8786"
-        )
-        raise BadInput([Problem(Path("--workers"), 1, 1, (), f"{what} (found {workers!r})")])
     return Crew(trial) if int(workers) == 1 else Processes(trial, task, int(workers))
 
 
@@ -538,4 +560,5 @@ def _progress(race: Race, budget: Budget, spent: float) -> Progress:
     best = race.proposer
     holds = len(best.rows) > 0 and best.lack[0] <= 0 and np.isfinite(best.worth[0]).all()
     worth = tuple(best.worth[0].tolist()) if holds else None
-    return Progress(race.candidates, race.matches, min(max(shares), 1.0), worth)
+    share = min(max(shares), 1.0)
+    return Progress(race.candidates, race.matches, share, spent * (1.0 - share) / max(share, 1e-9), worth)

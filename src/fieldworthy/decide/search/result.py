@@ -24,7 +24,7 @@ from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
 from fieldworthy.decide.search.trial import Effort, Trial, built
-from fieldworthy.decide.search.wanted import Asked, Constraint
+from fieldworthy.decide.search.wanted import PLAYED, Asked, Constraint
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.files import BadInput, Problem
@@ -221,9 +221,7 @@ class Judge:
     @cached_property
     def plays(self) -> bool:
         """Whether points can be told at all."""
-        return self.loaded.nominal.plan is not None and any(
-            o.name in ("points", "careful points", "air left") for o in self.asked.objectives
-        )
+        return self.loaded.nominal.plan is not None and any(o.name in PLAYED for o in self.asked.objectives)
 
     def worth_now(self, effort: Effort) -> Array:
         """What the present robot is worth, by objective."""
@@ -298,7 +296,7 @@ _Final = tuple[Array, Loaded, Report]
 
 def _finals(judge: Judge, race: Race) -> list[_Final]:
     """The best candidates that hold what they must as their files would be, the best first."""
-    if not judge.asked.space.variables:
+    if not judge.asked.space.variables or (judge.asked.plans and not len(race.proposer.rows)):
         return [(judge.asked.space.now, judge.loaded, evaluate(judge.loaded, samples=_SAMPLES, seed=judge.seed))]
     kept = race.proposer
     rows = kept.rows[(kept.lack <= 0) & np.isfinite(kept.worth).all(axis=1)]
@@ -471,7 +469,7 @@ def _nearest(asked: Asked, race: Race) -> tuple[Short, ...]:
 
 def _none(short: Sequence[Short], race: Race) -> str:
     if not race.candidates:
-        return "No candidate was tried: the budget is spent before the first."
+        return "No candidate was tried before the search was stopped."
     if not short:
         return (
             f"None of the {race.candidates} candidates holds all that it must at once, though each thing holds on "

@@ -20,7 +20,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.decide.change import CandidateEvaluator, Key, effort_of, keyed, margins_of, with_value
 from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
-from fieldworthy.decide.search.wanted import Asked, Objective
+from fieldworthy.decide.search.wanted import PLAYED, Asked, Objective
 from fieldworthy.engine.evaluate import most_cases, sampled
 from fieldworthy.engine.finding import WIDEST, Outcome
 from fieldworthy.engine.system import Context, systems
@@ -114,7 +114,7 @@ class Trial:
     @cached_property
     def plays(self) -> bool:
         """Whether what is wanted asks for matches."""
-        return any(o.name in ("points", "careful points", "air left") for o in self.asked.objectives)
+        return any(o.name in PLAYED for o in self.asked.objectives)
 
     @cached_property
     def _held_back(self) -> dict[str, tuple[str, ...]]:

@@ -26,6 +26,7 @@ from fieldworthy.files.declare import Real
 from fieldworthy.files.document import Fault, KeyPath, dotted, nearest, shorten
 from fieldworthy.files.reading import checked
 from fieldworthy.match import Part
+from fieldworthy.match.forecast import refuse_unplayable
 from fieldworthy.robot import Loaded
 from fieldworthy.units import UnitError, digits, parse, to_unit, wanted
 
@@ -39,6 +40,8 @@ AMOUNTS = {
     "air left": ("gauge pressure left in the emptiest tank", 1.0, "bar"),
 }
 """What may be wanted besides a finding's margin: in words, whether more is better, and the unit it is told in."""
+PLAYED = ("points", "careful points", "air left")
+"""What only matches tell."""
 _LISTED = 8
 _MOST_VALUES = 400
 
@@ -140,9 +143,15 @@ def read_search(file: Path) -> Document:
     return read_document(file)
 
 
-def from_options(data: Mapping[str, Any], name: str = "options") -> Document:
-    """Take what a command line or a program says as a search file would say it."""
-    return Document(Path(name), {"fieldworthy": "search 1", **data})
+def from_options(data: Mapping[str, Any], options: Mapping[KeyPath, str] | None = None) -> Document:
+    """Take what a program says as a search file would say it, or what the options of a command line do, by key."""
+    files = {key: Path(option) for key, option in (options or {}).items()}
+    return Document(Path("options"), {"fieldworthy": "search 1", **data}, {(): (0, 0)}, files)
+
+
+def bad_option(option: str, expected: str) -> BadInput:
+    """Refuse an option of the command line."""
+    return BadInput([Problem(Path(option), 0, 0, (), expected)])
 
 
 def asked(loaded: Loaded, document: Document) -> Asked:
@@ -171,6 +180,8 @@ def asked(loaded: Loaded, document: Document) -> Asked:
         told.add(("vary",), "expected something that may vary; 'fieldworthy search ROBOT --vary ?' lists it")
     if problems:
         raise BadInput(problems)
+    if not plans and any(o.name in PLAYED for o in objectives):
+        refuse_unplayable(loaded, said.part)
     return Asked(Space(tuple(variables)), tuple(objectives), constraints, said.part, plans)
 
 
