@@ -17,7 +17,6 @@ from fieldworthy.match import figure as draw_score
 from fieldworthy.match import match_clock, timeline
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air import figure as draw_air
-from fieldworthy.systems.air.check import best_layout
 from fieldworthy.systems.air.figure import air_curves
 from fieldworthy.systems.intake.figure import intake_curves
 from fieldworthy.systems.sorter import figure as draw_hues
@@ -25,7 +24,7 @@ from fieldworthy.systems.sorter.figure import sorter_curves
 from fieldworthy.systems.tracking import figure as draw_path
 from fieldworthy.systems.tracking.figure import path_curves
 from fieldworthy.units import affine
-from fieldworthy.vehicle.supply import air_along_plan
+from fieldworthy.vehicle.supply import air_along_plan, best_layout
 from robots import example, example_copy, fact, find, load, nominal, on_tanks
 
 METRIC = Style(PRINT, "metric", 640.0)

@@ -34,6 +34,7 @@ from fieldworthy.decide.recommend import (
 from fieldworthy.decide.work import Entrant, Work, gain_of, lifted, work_between
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import Report
+from fieldworthy.engine.system import is_rule
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
@@ -274,7 +275,7 @@ def _untried(variant: Loaded, runs: Runs) -> tuple[str, ...]:
 
 def entry_of(name: str, report: Report) -> Entry:
     """Say which season limits a robot breaks, and what else is short on it."""
-    over = [f for f in report.short if f.id.startswith("limits.")]
+    over = [f for f in report.short if is_rule(f.id)]
     rest = [c.lead.id for c in report.causes if c.lead not in over]
     return Entry(name, tuple(f.because for f in over), tuple(rest))
 

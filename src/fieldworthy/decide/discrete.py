@@ -26,11 +26,10 @@ from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import references
 from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
+from fieldworthy.robot.model.machine import GEAR_TEETH, SPROCKET_TEETH
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.systems.air.check import best_layout
-from fieldworthy.systems.drive.check import TEETH
 from fieldworthy.units import to_unit
-from fieldworthy.vehicle.supply import air_along_plan
+from fieldworthy.vehicle.supply import air_along_plan, best_layout
 
 _MOST = 4  # sizes to try in each direction
 STOCK = ("diameter",)
@@ -103,7 +102,7 @@ def _whole_numbers(robot: Any) -> Iterator[Ladder]:
     for path, now in integers(robot):
         last = "teeth" if "teeth" in path[-2:] else path[-1]
         if last in ("driver", "driven", "teeth"):
-            sizes = TEETH if last != "teeth" else range(8, 41)
+            sizes = GEAR_TEETH if last != "teeth" else SPROCKET_TEETH
             for chosen in _both_ways(sizes, now):
                 yield _teeth(robot, path, now, chosen)
         elif counted(path) and not ("motors" in path[1:] and _motor(robot, path) in robot.motors):

@@ -11,6 +11,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.system import is_rule
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import grouped, middle_95, true_means
@@ -136,7 +137,7 @@ class UsedLimit:
 
 def limits(report: Report) -> tuple[UsedLimit, ...]:
     """List what a robot uses of the season's limits."""
-    found = sorted((f for f in report.findings if f.id.startswith("limits.")), key=lambda f: (f.id, f.subject))
+    found = sorted((f for f in report.findings if is_rule(f.id)), key=lambda f: (f.id, f.subject))
     rules = [_used(report.robot, f, (f.value, f.limit)) for f in found]
     charged = {f.subject: f.value for f in found if f.id == "limits.charge_pressure"}
     air = [

@@ -31,7 +31,7 @@ from fieldworthy.decide.change import (
 from fieldworthy.decide.discrete import STOCK, Ladder, ladders
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.engine.finding import WIDEST, Fact, Finding, Outcome, Report, first
-from fieldworthy.engine.system import dangerous
+from fieldworthy.engine.system import dangerous, is_rule
 from fieldworthy.files import BadInput, Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import play_runs
@@ -202,8 +202,6 @@ def _bisected(mends: Callable[[float], bool], bad: float, good: float, start: fl
 
 
 Progress = Callable[[float], None]
-_LIMITS = "limits."
-"""What the season allows: a change that goes beyond it is no remedy."""
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
 _HARD = 8.0  # a day's work and more: then pairs are looked at too
 _HELPERS = 6  # changes that help alone, of which pairs are made
@@ -429,7 +427,7 @@ class _Search:
         said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
         self._said[change.edits] = said  # a step often mends several findings
         broken = list(self._broken(said))
-        if not self._mends(key, said) or self._endangers(said) or any(b.id.startswith(_LIMITS) for b in broken):
+        if not self._mends(key, said) or self._endangers(said) or any(is_rule(b.id) for b in broken):
             return None
         effort = change.effort + _PER_BREAK * len(broken)
         self._changes[change.edits] = change

@@ -435,6 +435,7 @@ class System:
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
     pressed : How the ids of those begin that turn on the pressure left in a tank
     dangerous : Ids of findings that no change may break or make worse, since something could burst
+    rules : How the ids of those begin that are the event's rules: a robot that is short of one may not take part
     constants : What the robot's own program may want to know of it
     shelf : Typical things that a person can put on a robot to begin with
     actuators : What moves the groups of parts that ride its mechanisms, by group
@@ -458,6 +459,7 @@ class System:
     required: tuple[str, ...] = ()
     pressed: tuple[str, ...] = ()
     dangerous: tuple[str, ...] = ()
+    rules: tuple[str, ...] = ()
     constants: Constants = field(default_factory=Constants)
     shelf: tuple[Typical, ...] = ()
     actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
@@ -482,6 +484,16 @@ def shelf() -> tuple[Typical, ...]:
 def dangerous() -> frozenset[str]:
     """The ids of findings of any system that no change may break or make worse."""
     return frozenset(identifier for system in systems() for identifier in system.dangerous)
+
+
+@cache
+def _rules() -> tuple[str, ...]:
+    return tuple(start for system in systems() for start in system.rules)
+
+
+def is_rule(identifier: str) -> bool:
+    """Tell whether a finding is one of the event's rules: a robot that is short of it may not take part."""
+    return identifier.startswith(_rules())
 
 
 def cautions(robot: Robot) -> tuple[str, ...]:

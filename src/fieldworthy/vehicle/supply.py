@@ -1,4 +1,4 @@
-"""How long a cylinder's stroke takes, with the air that the plan leaves it."""
+"""What the plan leaves each cylinder of the air, how long its stroke takes with that, and which tank suits it best."""
 
 from __future__ import annotations
 
@@ -12,7 +12,17 @@ from fieldworthy.engine.finding import first
 from fieldworthy.engine.system import Context, RodLoad, systems
 from fieldworthy.physics.gas.actuation import Cylinder, Source, Stroke, actuation, extend_stroke, retract_stroke
 from fieldworthy.physics.gas.air import Element, in_series, tube
-from fieldworthy.physics.gas.tank import Circuit, Draw, after_draw, after_leak, fast_pressure, fill_pressure
+from fieldworthy.physics.gas.tank import (
+    Circuit,
+    Demand,
+    Draw,
+    after_draw,
+    after_leak,
+    all_layouts,
+    fast_pressure,
+    fill_pressure,
+    worst_margins,
+)
 from fieldworthy.robot.model.machine import Cylinder as CylinderSpec
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
@@ -398,3 +408,62 @@ def stroke_at(use: AirUse, supply: Real, way: int, left: Real | None = None) -> 
     # a guessed mass may be drawn at nothing or less
     mass = np.maximum(use.spec.moved / count, 1e-3)
     return made(cylinder, mass, begin + rubs, rise + (less - rubs) / cylinder.stroke)
+
+
+_MOST_LAYOUTS = 60_000
+
+
+@dataclass(frozen=True, slots=True)
+class BestLayout:
+    """The layout of cylinders on tanks whose worst mechanism has most to spare.
+
+    Attributes
+    ----------
+    tanks : Tank by cylinder; every tank is called ``joined`` where joining them is best
+    margin, now : Worst margin of that layout, and of the file's own
+    """
+
+    tanks: dict[str, str]
+    margin: float
+    now: float
+
+
+def best_layout(context: Context, plan: PlanAir) -> BestLayout | None:
+    """Try every layout of cylinders on tanks, joined tanks included, on the nominal numbers.
+
+    Notes
+    -----
+    A cylinder whose need is not known draws its air like the others, but is never the worst one.
+    """
+    users = [n for n in context.robot.air.cylinders if n in plan.lowest]
+    tanks = list(context.robot.air.tanks)
+    known = any(use_of(context, n).needs_gauge is not None for n in users)
+    if not known or not tanks or len(tanks) ** len(users) > _MOST_LAYOUTS:
+        return None
+    demands = [
+        Demand(users.index(d.name), d.wait, first(d.draw.V_before), first(d.draw.V_after), first(d.draw.p_need))
+        for d in (*plan.draws, *plan.kept)
+    ]
+    circuits = [_nominal_circuit(state.circuits(context)[name]) for name in tanks]
+    p_atm = first(state.p_atm(context))
+    layouts = all_layouts(len(users), len(tanks))
+    margins = worst_margins(layouts, demands, circuits, p_atm)
+    best = int(margins.argmax())
+    own = [tanks.index(context.robot.air.cylinders[n].tank) for n in users]
+    now = float(margins[(layouts == own).all(axis=1).argmax()])
+    choice = {name: tanks[i] for name, i in zip(users, layouts[best], strict=True)}
+    joined = worst_margins(np.zeros((1, len(users)), dtype=np.int64), demands, [_joined(circuits)], p_atm)
+    if len(tanks) > 1 and joined[0] > margins[best]:
+        return BestLayout(dict.fromkeys(users, "joined"), float(joined[0]), now)
+    return BestLayout(choice, float(margins[best]), now)
+
+
+def _nominal_circuit(circuit: Circuit) -> Circuit:
+    return Circuit(first(circuit.volume), first(circuit.p_charge), first(circuit.p_set), first(circuit.leak))
+
+
+def _joined(circuits: list[Circuit]) -> Circuit:
+    volume = sum(first(c.volume) for c in circuits)
+    charge = sum(first(c.volume) * first(c.p_charge) for c in circuits) / volume
+    leaking = sum(first(c.volume) / first(c.leak) for c in circuits) / volume
+    return Circuit(volume, charge, min(first(c.p_set) for c in circuits), 1.0 / leaking)

@@ -19,8 +19,8 @@ from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import references
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.loading import known_names
+from fieldworthy.robot.model.machine import GEAR_TEETH, SPROCKET_TEETH
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.systems.drive.check import TEETH
 from fieldworthy.units import digits, parse, to_unit
 
 Sort = Literal["number", "teeth", "count", "class", "tank", "place", "latch"]
@@ -28,7 +28,6 @@ _FACTOR = 1.5
 _SPANS = {"length": 0.05, "angle": math.radians(20.0)}
 """How far a number goes where no range is stated: a place or an angle by so much either way [SI], others by the
 factor; common practice, no source."""
-_CHAIN_TEETH = range(8, 41)
 _MORE = 2  # things more than there are now
 _GRID = 100  # steps in a range whose step is not stated, at least
 _WORKSHOP = {"mm": 1.0, "deg": 1.0, "psi": 1.0, "bar": 0.05, "in": 0.05}
@@ -298,7 +297,7 @@ def _whole(robot: Any) -> Iterator[Variable]:
     for path, now in integers(robot):
         last = "teeth" if "teeth" in path[-2:] else path[-1]
         if last in ("driver", "driven", "teeth"):
-            yield whole(path, "teeth", now, TEETH if last != "teeth" else _CHAIN_TEETH)
+            yield whole(path, "teeth", now, GEAR_TEETH if last != "teeth" else SPROCKET_TEETH)
         elif counted(path):
             pairs = 2 if path == ("drive", "motors") and now % 2 == 0 else 1  # a drive has as many on each side
             yield whole(path, "count", now, range(pairs, now + _MORE * pairs + 1, pairs))

@@ -20,7 +20,7 @@ from fieldworthy.decide.search.space import (
     whole,
 )
 from fieldworthy.engine.finding import Outcome, first
-from fieldworthy.engine.system import dangerous
+from fieldworthy.engine.system import dangerous, is_rule
 from fieldworthy.files import BadInput, Document, Of, Problem, Quantity, exact, instantiate, need, read_document
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import Fault, KeyPath, dotted, nearest, shorten
@@ -226,7 +226,7 @@ def _constraints(
     for key, outcome in now.items():
         if key[0] in dangerous():
             found[key] = Constraint(key, 0.0, "safe")
-        elif key[0].startswith("limits."):
+        elif is_rule(key[0]):
             found[key] = Constraint(key, 0.0, "limit")
         elif said.keep and _margin(outcome) >= 0:
             found[key] = Constraint(key, 0.0, "keep")

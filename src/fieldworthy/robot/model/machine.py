@@ -300,6 +300,12 @@ class Air:
     cylinders: dict[str, Cylinder] = exact(dict, "cylinders by name, each one or several on one valve")
 
 
+GEAR_TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
+"""Sizes of gears that teams usually have; common practice, no source."""
+SPROCKET_TEETH = range(8, 41)
+"""Sizes of sprockets that are sold; common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
     """One stage of gearing or chain: teeth on the motor's side and on the wheel's side."""

@@ -11,15 +11,23 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
 from fieldworthy.engine.system import Context
-from fieldworthy.physics.gas.tank import Circuit, Demand, all_layouts, draws_before_short, volume_needed, worst_margins
+from fieldworthy.physics.gas.tank import draws_before_short, volume_needed
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.drivetrain import together
-from fieldworthy.vehicle.supply import ENDLESS, AirUse, PlanAir, air_along_plan, lowest_after, stroke_time, use_of
+from fieldworthy.vehicle.supply import (
+    ENDLESS,
+    AirUse,
+    PlanAir,
+    air_along_plan,
+    best_layout,
+    lowest_after,
+    stroke_time,
+    use_of,
+)
 
 _SOURCES = ("cengel", "iso6358")
 _WAYS = ("out", "back")
-_MOST_LAYOUTS = 60_000
 
 
 def check(context: Context) -> Iterator[Outcome]:
@@ -217,62 +225,6 @@ def _volume(context: Context, name: str, plan: PlanAir) -> Iterator[Outcome]:
     numbers = {"needed": (needed, "volume"), "own": (circuit.volume, "volume")}
     message = Message(enough if np.isfinite(first(needed)) else never, "", numbers, {"name": name})
     yield Outcome(f"air.volume.{name}", f"tank {name}", needed, None, "volume", message, sources=("cengel",))
-
-
-@dataclass(frozen=True, slots=True)
-class BestLayout:
-    """The layout of cylinders on tanks whose worst mechanism has most to spare.
-
-    Attributes
-    ----------
-    tanks : Tank by cylinder; every tank is called ``joined`` where joining them is best
-    margin, now : Worst margin of that layout, and of the file's own
-    """
-
-    tanks: dict[str, str]
-    margin: float
-    now: float
-
-
-def best_layout(context: Context, plan: PlanAir) -> BestLayout | None:
-    """Try every layout of cylinders on tanks, joined tanks included, on the nominal numbers.
-
-    Notes
-    -----
-    A cylinder whose need is not known draws its air like the others, but is never the worst one.
-    """
-    users = [n for n in context.robot.air.cylinders if n in plan.lowest]
-    tanks = list(context.robot.air.tanks)
-    known = any(use_of(context, n).needs_gauge is not None for n in users)
-    if not known or not tanks or len(tanks) ** len(users) > _MOST_LAYOUTS:
-        return None
-    demands = [
-        Demand(users.index(d.name), d.wait, first(d.draw.V_before), first(d.draw.V_after), first(d.draw.p_need))
-        for d in (*plan.draws, *plan.kept)
-    ]
-    circuits = [_nominal_circuit(state.circuits(context)[name]) for name in tanks]
-    p_atm = first(state.p_atm(context))
-    layouts = all_layouts(len(users), len(tanks))
-    margins = worst_margins(layouts, demands, circuits, p_atm)
-    best = int(margins.argmax())
-    own = [tanks.index(context.robot.air.cylinders[n].tank) for n in users]
-    now = float(margins[(layouts == own).all(axis=1).argmax()])
-    choice = {name: tanks[i] for name, i in zip(users, layouts[best], strict=True)}
-    joined = worst_margins(np.zeros((1, len(users)), dtype=np.int64), demands, [_joined(circuits)], p_atm)
-    if len(tanks) > 1 and joined[0] > margins[best]:
-        return BestLayout(dict.fromkeys(users, "joined"), float(joined[0]), now)
-    return BestLayout(choice, float(margins[best]), now)
-
-
-def _nominal_circuit(circuit: Circuit) -> Circuit:
-    return Circuit(first(circuit.volume), first(circuit.p_charge), first(circuit.p_set), first(circuit.leak))
-
-
-def _joined(circuits: list[Circuit]) -> Circuit:
-    volume = sum(first(c.volume) for c in circuits)
-    charge = sum(first(c.volume) * first(c.p_charge) for c in circuits) / volume
-    leaking = sum(first(c.volume) / first(c.leak) for c in circuits) / volume
-    return Circuit(volume, charge, min(first(c.p_set) for c in circuits), 1.0 / leaking)
 
 
 def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:

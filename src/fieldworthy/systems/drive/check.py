@@ -14,6 +14,7 @@ from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
 from fieldworthy.physics.motors.motor import GearStage, feedforward, train
 from fieldworthy.physics.motors.thermal import cool_down_time
+from fieldworthy.robot.model.machine import GEAR_TEETH
 from fieldworthy.systems.drive.mechanics import DriveUse, drive_use, shared_use
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import (
@@ -27,8 +28,6 @@ from fieldworthy.vehicle.drivetrain import (
     wheel_radius,
 )
 
-TEETH = (12, 18, 24, 30, 36, 42, 48, 54, 60, 72, 84)
-"""Sizes of gears and sprockets that teams usually have; common practice, no source."""
 _MOTION = ("gillespie", "hughes")
 
 
@@ -136,7 +135,7 @@ def _pushing(context: Context, performance: DrivePerformance) -> Iterator[Outcom
 
 def candidate_ratios() -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """List the ratios that one stage of usual gears can make."""
-    ratios = {b / a for a in TEETH for b in TEETH if 0.2 <= b / a <= 5.0}
+    ratios = {b / a for a in GEAR_TEETH for b in GEAR_TEETH if 0.2 <= b / a <= 5.0}
     return np.array(sorted(ratios))
 
 

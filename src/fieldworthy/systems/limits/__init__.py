@@ -15,6 +15,7 @@ SYSTEM = System(
         "mechanism": "which mechanisms are not judged, and why",
     },
     kinds=(Plain,),
+    rules=("limits.",),
     dangerous=("limits.charge_pressure",),
 )
 
