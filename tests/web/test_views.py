@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
+import tomllib
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -16,6 +18,7 @@ from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air.figure import air_curves
 from fieldworthy.web.markup import margin_text
+from fieldworthy.web.views import guide
 from robots import EXAMPLES, example, find, nominal, on_tanks
 from web.browser import show, window
 
@@ -304,3 +307,46 @@ def test_a_variant_is_a_copy_under_a_new_name_that_opens_at_once(browser, server
         assert "Heron mk3, lighter" in changed[0][1]
         show(page, server, "compare", file=f"{heron}/mk1.yaml")
         expect(page.locator("fieldset")).to_contain_text("Heron mk3, lighter")
+
+
+def test_the_guide_is_read_without_a_file_and_without_the_internet(browser, server):
+    with window(browser, server) as page:
+        show(page, server, "guide")
+        expect(page.locator("#fw-title")).to_have_text("Guide")
+        page.click(".guide a[href*='first-evening']")
+        expect(page.locator("#fw-title")).to_have_text("Your robot in one evening")
+        pictures = page.locator(".guide img")
+        expect(pictures).to_have_count(3)
+        assert pictures.evaluate_all("all => all.every(one => one.complete && one.naturalWidth > 100)")
+        page.locator(".guide a[href*='margins-and-chances']").last.click()
+        expect(page.locator("#fw-title")).to_have_text("Reading a margin and a chance")
+        page.locator(".guide a[href*='findings']").first.click()
+        expect(page.locator("#fw-title")).to_contain_text("finding")
+        page.click("text=All chapters")
+        expect(page.locator("#fw-title")).to_have_text("Guide")
+
+
+def test_the_guide_reads_no_file_but_its_own():
+    assert guide.found(guide.FIRST) is not None
+    for name in (
+        "../README.md",
+        "guide/../../pyproject.toml",
+        "/etc/passwd",
+        "make_files.py",
+        "guide/none.md",
+        "guide\\x.md",
+    ):
+        assert guide.found(name) is None
+        assert "not here" in guide.chapter(name, "")
+
+
+def test_what_the_guide_leads_to_is_in_the_package():
+    """A document that is not packed for installing would be missing on a machine without the source."""
+    packed = tomllib.loads((EXAMPLES.parents[1] / "pyproject.toml").read_text("utf-8"))
+    listed = packed["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
+    assert all(into == f"fieldworthy/{source}" for source, into in listed.items())
+    shown = [guide.chapter(f"guide/{place.name}", "") for place in guide.library().joinpath("guide").iterdir()
+             if place.name.endswith(".md")]  # fmt: skip
+    parts = {unquote(part) for html in shown for part in re.findall(r"part=([^\"&]+)", html)}
+    assert len(parts) > 10
+    assert {f"docs/{part}" for part in parts if not part.startswith("guide/")} <= set(listed)

@@ -227,9 +227,13 @@ async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False)
                 page.draft, page.judged, page.problems = page_draft, None, ()
                 page.checker.judge()
     else:
-        view, name, page.draft = "", "", None
+        view, name, page.draft = view if view in BY_NAME and BY_NAME[view].alone else "", "", None
     page.view = view
-    title = f"{BY_NAME[view].label} · {Path(name).name} · fieldworthy" if view else "fieldworthy"
+    title = (
+        " · ".join([BY_NAME[view].label, *([Path(name).name] if name else []), "fieldworthy"])
+        if view
+        else "fieldworthy"
+    )
     told = {key: value for key, value in query.items() if key in ("file", "key", "part")} if view else {}
     page.call("at", address(view, **told), title, fresh or back)
     _show_frame(page, name)
@@ -240,8 +244,8 @@ async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False)
 
 def _show_frame(page: Page, name: str) -> None:
     links = []
-    for view in VIEWS if name else ():
-        if page.season_open and not view.for_season:
+    for view in VIEWS:
+        if (not name and not view.alone) or (page.season_open and not view.for_season):
             continue
         here = "page" if view.name == page.view else None
         link = tag(

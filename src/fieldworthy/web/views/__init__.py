@@ -45,6 +45,7 @@ class View:
     purpose : One sentence: what it is for
     for_season : Whether a season can be opened in it too
     drawn : Whether it has figures, which are drawn anew in other colours
+    alone : Whether it can be shown without an open file
     """
 
     name: str
@@ -52,6 +53,7 @@ class View:
     purpose: str
     for_season: bool = False
     drawn: bool = True
+    alone: bool = False
 
     def build(self) -> Build:
         """Find the function that builds it."""
@@ -76,6 +78,14 @@ VIEWS: tuple[View, ...] = (
         "Documents",
         "Notebook, pit card, inspection sheet and constants: made, looked at, saved.",
         drawn=False,
+    ),
+    View(
+        "guide",
+        "Guide",
+        "How to begin, to read a margin, to decide, to measure; what is computed and what is not.",
+        for_season=True,
+        drawn=False,
+        alone=True,
     ),
 )
 """Every view of an open file, in the order of the navigation."""
