@@ -56,7 +56,9 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
             console, told, every=options.every, mendings=_mended(loaded, report, told.failing) if options.mend else ()
         )
     else:
-        print_causes(console, report, _mended(loaded, report, [cause.lead for cause in report.causes], 1), file)
+        # what a remedy earns is asked with --remedies: matches take as long to play as all the rest
+        mendings = _mended(loaded, report, [cause.lead for cause in report.causes], 1, points=False)
+        print_causes(console, report, mendings, file)
     return bool(report.short)
 
 
@@ -174,10 +176,10 @@ def _ending(report: Report, file: Path, width: int) -> list[_Block]:
 
 
 def _mended(
-    loaded: Loaded, report: Report, wanted: Sequence[Finding] | None = None, most: int = 4
+    loaded: Loaded, report: Report, wanted: Sequence[Finding] | None = None, most: int = 4, *, points: bool = True
 ) -> tuple[FoundRemedies, ...]:
     with progress_bar("Looking for remedies", 1.0, PATIENCE) as tell:
-        return remedies(loaded, report, most, tell, wanted)
+        return remedies(loaded, report, most, tell, wanted, points=points)
 
 
 def _checked(robot: Robot, samples: int, seed: int) -> Report:

@@ -10,7 +10,8 @@ import dataclasses
 import itertools
 import math
 import warnings
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal, TypeAlias, TypeVar
@@ -21,10 +22,11 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.evaluate import most_cases
 from fieldworthy.engine.finding import WIDEST, DisplayUnits, Outcome, first
 from fieldworthy.engine.system import Context, systems
+from fieldworthy.engine.trials import Trials
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
 from fieldworthy.files.document import KeyPath, dotted
-from fieldworthy.robot import Loaded, refusals
+from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import parse, to_unit
 
@@ -328,6 +330,14 @@ def _equal(one: Quantity, other: Quantity, sign: float) -> bool:
     return one.kind == other.kind and abs(one.si - sign * other.si) <= _ALIKE
 
 
+@contextmanager
+def _far() -> Iterator[None]:
+    """Far values may leave a formula's range."""
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        yield
+
+
 @dataclass(frozen=True)
 class CandidateEvaluator:
     """A robot on which changes are tried.
@@ -342,7 +352,11 @@ class CandidateEvaluator:
     @cached_property
     def _parts(self) -> list[list[Outcome]]:
         """What each check says of the robot as it is."""
-        return [list(system.check(self.base)) for system in systems()]
+        return [self._trials.own(i) for i in range(len(systems()))]
+
+    @cached_property
+    def _trials(self) -> Trials:
+        return Trials(self.loaded.robot, self.loaded.nominal_season)
 
     @cached_property
     def now(self) -> dict[Key, Outcome]:
@@ -430,17 +444,36 @@ class CandidateEvaluator:
         return np.array([np.broadcast_to(m, shape)[1:] for m in margins])
 
     def _said(self, context: Context, checks: Iterable[int]) -> dict[Key, Outcome]:
-        with np.errstate(all="ignore"), warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # far values may leave a formula's range
+        with _far():
             return keyed(o for i in checks for o in systems()[i].check(context))
 
     def single(self, robot: Spec, moved: Moved, checks: Iterable[int] | None = None) -> dict[Key, Outcome]:
         """Evaluate one changed robot as its file would give it."""
         try:
-            changed = instantiate(robot, Robot, lambda path, quantity: moved.get(path, quantity.si))
-            if any(True for _ in refusals(changed, self.loaded.nominal_season)):
-                return {}
-            context = Context(changed, self.loaded.nominal_season, facts=False)
-            return self._said(context, range(len(systems())) if checks is None else checks)
+            with _far():
+                said = self._trials.outcomes(robot, moved, range(len(systems())) if checks is None else checks)
+            return {} if said is None else keyed(said)
         except _OUTSIDE:
             return {}
+
+    def of_group(self, robot: Spec, moved: Moved, group: Sequence[Key]) -> dict[Key, Outcome]:
+        """What one changed robot makes of some findings, the first of them first: the others only where that holds."""
+        lead = group[0]
+
+        def hopeless(outcome: Outcome) -> bool:
+            """Whether the first is short, so that it does not matter what becomes of the others."""
+            return self._named(outcome) == lead and not holds(outcome)
+
+        owner = self.owners[lead]
+        checks = [owner, *(check for check in self.checks_for(group) if check != owner)]
+        try:
+            with _far():
+                said = self._trials.outcomes(robot, moved, checks, hopeless) or []
+        except _OUTSIDE:
+            return {}
+        return {self._named(outcome): outcome for outcome in said if outcome.limit is not None}
+
+    def _named(self, outcome: Outcome) -> Key:
+        """The name of an outcome, as of the robot as it is."""
+        key = (outcome.id, outcome.subject)
+        return key if key in self.now else (outcome.id, "")

@@ -6,6 +6,8 @@ import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from heapq import heapify, heappop, heappush
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -151,11 +153,11 @@ def settled(evaluator: CandidateEvaluator, bracket: Bracket, group: Sequence[Key
     A batch keeps the worst pose and the travel times of the robot as it is; here they are those of the changed one.
     """
     path, quantity = bracket.entry
-    start, checks = quantity.si, evaluator.checks_for(group)
+    start = quantity.si
 
     def mends(si: float) -> bool:
         """Whether the findings hold at a value."""
-        said = evaluator.single(evaluator.loaded.robot, evaluator.together(path, si), checks)
+        said = evaluator.of_group(evaluator.loaded.robot, evaluator.together(path, si), group)
         return all(holds(said.get(key)) for key in group)
 
     ends = _ends(mends, start, bracket)
@@ -201,7 +203,33 @@ def _bisected(mends: Callable[[float], bool], bad: float, good: float, start: fl
     return good
 
 
+@dataclass(frozen=True, slots=True)
+class _Climb:
+    """How far a ladder has been climbed.
+
+    Attributes
+    ----------
+    ladder, at : The ladder, and the step to try next
+    """
+
+    ladder: Ladder
+    at: int
+
+    @property
+    def change(self) -> Change:
+        """The step to try next."""
+        return self.ladder.steps[self.at]
+
+    @property
+    def effort(self) -> float:
+        """How hard that is."""
+        return self.change.effort
+
+
 Progress = Callable[[float], None]
+_STEADY = ("teeth", "count", "size")
+"""Kinds of steps that lead farther and farther one way."""
+_STEEPER = 4.0  # times what the first step gains, that a later one may gain
 _PER_BREAK = 3.0  # what it breaks must be mended in turn
 _HARD = 8.0  # a day's work and more: then pairs are looked at too
 _HELPERS = 6  # changes that help alone, of which pairs are made
@@ -282,8 +310,10 @@ def remedies(
     most: int = 4,
     progress: Progress | None = None,
     wanted: Sequence[Finding] | None = None,
+    *,
+    points: bool = True,
 ) -> tuple[FoundRemedies, ...]:
-    """Find what mends each finding that is short, or each of those wanted.
+    """Find what mends each finding that is short, or each of those wanted; on wish without the points that it earns.
 
     Notes
     -----
@@ -300,7 +330,8 @@ def remedies(
         key: frozenset[str]().union(*(_inputs(report, f) for f in behind.get(key, (finding,))))
         for key, finding in by_key.items()
     }
-    search = _Search(evaluator, groups, most, progress or (lambda _: None))
+    pay = Payoff(loaded) if points else None
+    search = _Search(evaluator, groups, most, progress or (lambda _: None), pay)
     found = search.run(_entries(evaluator, frozenset[str]().union(*inputs.values())), inputs)
     return tuple(_mending(finding, found[key], search.tried[key]) for key, finding in by_key.items())
 
@@ -342,7 +373,9 @@ def _entries(evaluator: CandidateEvaluator, wanted: frozenset[str]) -> list[Entr
 class _Search:
     """One search over all short findings; counts what it looks at."""
 
-    def __init__(self, evaluator: CandidateEvaluator, groups: Groups, most: int, progress: Progress) -> None:
+    def __init__(
+        self, evaluator: CandidateEvaluator, groups: Groups, most: int, progress: Progress, pay: Payoff | None
+    ) -> None:
         self._bench = evaluator
         self._groups = groups
         self._keys = tuple(groups)
@@ -353,25 +386,28 @@ class _Search:
         self._changes: dict[tuple[Edit, ...], Change] = {}
         self._looked: list[Ray] = []
         self._ladders: list[Ladder] = []
-        self._pay = Payoff(evaluator.loaded)
+        self._pay = pay
         self.tried = dict.fromkeys(groups, 0)
 
     def run(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Remedy]]:
-        """Search numbers, then steps; judge the easiest exactly."""
+        """Look along the numbers, all at once; then judge the easiest changes exactly, finding by finding."""
         if not self._keys:
             return {}
-        steps = self._steps(inputs)
-        self._progress(0.4)
+        self._ladders = list(ladders(self._bench))
         found = self._values(entries, inputs)
-        self._progress(0.5)
+        self._progress(0.3)
         chosen = {}
         for i, key in enumerate(self._keys, 1):
-            best = self._best(key, steps[key], found[key])
+            best = self._best(key, inputs[key], found[key])
             if not best or best[0].effort > _HARD:
                 best = sorted([*best, *self._pairs(key, inputs[key])], key=lambda r: r.effort)[: self._most]
-            chosen[key] = [self._pay.with_points(remedy, self._changes[remedy.edits]) for remedy in best]
-            self._progress(0.5 + 0.5 * i / len(self._keys))
+            chosen[key] = [self._paid(remedy) for remedy in best]
+            self._progress(0.3 + 0.7 * i / len(self._keys))
         return chosen
+
+    def _paid(self, remedy: Remedy) -> Remedy:
+        """Tell with a remedy what it earns, where that is wanted."""
+        return remedy if self._pay is None else self._pay.with_points(remedy, self._changes[remedy.edits])
 
     def _values(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Bracket]]:
         for key in self._keys:
@@ -380,47 +416,51 @@ class _Search:
         fine = narrowed(self._bench, self._groups, brackets(self._groups, self._looked))
         return {key: sorted((b for b in fine if b.key == key), key=lambda b: b.effort) for key in self._keys}
 
-    def _steps(self, inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Change]]:
-        """The smallest step of each ladder that mends each finding."""
-        found: dict[Key, list[Change]] = {key: [] for key in self._keys}
-        self._ladders = listed = list(ladders(self._bench))
-        for i, ladder in enumerate(listed):
-            self._progress(0.4 * i / len(listed))
-            wanting = [key for key in self._keys if _touches(ladder, inputs[key])]
-            for key in wanting:
-                self.tried[key] += len(ladder.steps)
-            for change in ladder.steps:
-                if not wanting:
-                    break
-                checks = self._bench.checks_for(k for key in wanting for k in self._groups[key])
-                said = self._bench.single(change.robot, change.moved, checks)
-                mended = [key for key in wanting if self._mends(key, said)]
-                for key in mended:
-                    found[key].append(change)
-                wanting = [key for key in wanting if key not in mended]
-        return found
-
     def _mends(self, key: Key, said: Mapping[Key, Outcome]) -> bool:
         """Whether a finding holds, and all that follows from it."""
         return all(holds(said.get(k)) for k in self._groups[key])
 
-    def _best(self, key: Key, steps: Iterable[Change], found: Iterable[Bracket]) -> list[Remedy]:
+    def _best(self, key: Key, inputs: frozenset[str], found: Iterable[Bracket]) -> list[Remedy]:
         """The easiest, each judged as its file would be, until those that are left cannot be among them."""
         ranked: list[Remedy] = []
         settled_paths: set[KeyPath] = set()
-        queue: list[tuple[float, Change | Bracket]] = [(c.effort, c) for c in steps]
-        queue += [(b.effort, b) for b in found]
-        for effort, item in sorted(queue, key=lambda pair: pair[0]):
+        listed = [ladder for ladder in self._ladders if ladder.steps and _touches(ladder, inputs)]
+        climbs = [_Climb(ladder, 0) for ladder in listed]
+        order = count()
+        items: list[Bracket | _Climb] = [*climbs, *found]
+        queue = [(item.effort, next(order), item) for item in items]
+        heapify(queue)
+        while queue:
+            effort, _, item = heappop(queue)
             if len(ranked) >= self._most and effort >= ranked[self._most - 1].effort:
                 break
-            if isinstance(item, Bracket) and item.entry[0] in settled_paths:
-                continue
-            change = settled(self._bench, item, self._groups[key]) if isinstance(item, Bracket) else item
+            if isinstance(item, Bracket):
+                taken = item.entry[0] in settled_paths
+                change = None if taken else settled(self._bench, item, self._groups[key])
+            else:
+                change, farther = self._climbed(key, item)
+                if farther is not None:
+                    heappush(queue, (farther.effort, next(order), farther))
             remedy = None if change is None else self._judged(key, change)
             if remedy is not None:
                 settled_paths.update(edit.path for edit in remedy.edits)
                 ranked = sorted([*ranked, remedy], key=lambda r: r.effort)
         return ranked[: self._most]
+
+    def _climbed(self, key: Key, climb: _Climb) -> tuple[Change | None, _Climb | None]:
+        """Try a step of a ladder: the step where it mends a finding, else the next one where that is worth trying."""
+        steps, change = climb.ladder.steps, climb.change
+        self.tried[key] += 1
+        said = self._told(key, change)
+        if self._mends(key, said):
+            return change, None
+        lacks, gains = -self._now(key), self._margin(key, said) - self._now(key)
+        hopeless = change.kind in _STEADY and gains < lacks / (_STEEPER * len(steps))
+        last = climb.at + 1 == len(steps)
+        return None, None if last or hopeless else replace(climb, at=climb.at + 1)
+
+    def _now(self, key: Key) -> float:
+        return first(margins_of(self._bench.now[key]))
 
     def _judged(self, key: Key, change: Change) -> Remedy | None:
         """Judge everything on the changed robot; None where it mends nothing, passes a limit or is a danger."""
@@ -436,11 +476,12 @@ class _Search:
 
     def _pairs(self, key: Key, inputs: frozenset[str]) -> list[Remedy]:
         """Two changes at once: of those that help most alone, and steps that may help another one."""
-        now, steps = first(margins_of(self._bench.now[key])), list(self._single_steps(inputs))
+        now, steps = self._now(key), list(self._single_steps(inputs))
         scored = sorted(((self._margin(key, self._told(key, c)), c) for c in steps), key=lambda p: (-p[0], p[1].effort))
         alone = [c for _, c in scored if self._mends(key, self._told(key, c))]  # but it breaks other things
         helping = [c for margin, c in scored if margin > now + 1e-9 and c not in alone][:_HELPERS]
-        others = [c for margin, c in scored if -WIDEST < margin <= now + 1e-9 and c.kind in _HELPFUL]
+        # what leaves this one as it is may mend what the other change breaks
+        others = [c for margin, c in scored if abs(margin - now) <= 1e-9 and c.kind in _HELPFUL]
         values = self._single_values(key)
         pairs = [(a, b) for i, a in enumerate(helping) for b in (*helping[i + 1 :], *others, *values)]
         pairs += [(a, b) for i, a in enumerate(values) for b in values[i + 1 :]]
@@ -456,13 +497,12 @@ class _Search:
         return sorted(found, key=lambda remedy: remedy.effort)[:_ENOUGH]
 
     def _told(self, key: Key, change: Change) -> dict[Key, Outcome]:
-        """What the checks of a group say of a change, once each."""
+        """What a changed robot makes of a cause, once each; of what follows from it only where the cause is gone."""
         if change.edits in self._said:
             return self._said[change.edits]
         at = (key, change.edits)
         if at not in self._some:
-            checks = self._bench.checks_for(self._groups[key])
-            self._some[at] = self._bench.single(change.robot, change.moved, checks)
+            self._some[at] = self._bench.of_group(change.robot, change.moved, self._groups[key])
         return self._some[at]
 
     def _margin(self, key: Key, said: Mapping[Key, Outcome]) -> float:

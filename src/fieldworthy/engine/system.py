@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -87,6 +88,12 @@ class Memory:
         """Drop what read a field that has changed."""
         self._kept = undisturbed(self._kept, changed)
 
+    def without(self, changed: Places) -> Memory:
+        """Give a memory of its own for a change, which begins with what read none of the fields that it touches."""
+        other = Memory(self._reads)
+        other._kept = undisturbed(self._kept, changed)
+        return other
+
 
 def undisturbed(kept: dict[K, tuple[T, Places]], changed: Places | None) -> dict[K, tuple[T, Places]]:
     """Choose what still holds after a change."""
@@ -134,6 +141,34 @@ class Live:
             path, node = self._nodes[at]
             declared: Any = type(node).__base__
             _slots(declared)[name](node, self._filled(value, (*path, name)))
+
+    @contextmanager
+    def otherwise(self, fields: Mapping[Place, Any]) -> Iterator[None]:
+        """Put other things into some fields for a while."""
+        count = len(self._nodes)
+        before = {(at, name): self.held(self._nodes[at][1], name) for at, name in fields}
+        try:
+            self.change(fields, self._draw)
+            yield
+        finally:
+            for (at, name), held in before.items():
+                node = self._nodes[at][1]
+                _slots(type(node).__base__)[name](node, held)
+            del self._nodes[count:]
+
+    def nodes(self) -> list[Any]:
+        """Every described thing, by its place."""
+        return [node for _, node in self._nodes]
+
+    @staticmethod
+    def held(node: Any, name: str) -> Any:
+        """What a field holds, without noting that it was read."""
+        return getattr(type(node).__base__, name).__get__(node)
+
+    @staticmethod
+    def place(node: Any, name: str) -> Place:
+        """Where a field stands."""
+        return node._at, name
 
 
 def fields_of(stated: Iterable[tuple[KeyPath, Any]]) -> Iterator[tuple[Place, KeyPath, Any]]:

@@ -32,6 +32,11 @@ def instantiate(spec: Spec, declared: type[T], draw: Draw = nominal, path: KeyPa
     return declared(**filled)
 
 
+def filled(declared: Any, path: KeyPath, value: Any, draw: Draw = nominal) -> Any:
+    """Fill one field of a declaration, by its path in the file."""
+    return _fill(value, _annotations(declared)[str(path[-1])], draw, path)
+
+
 @cache
 def _annotations(declared: Any) -> dict[str, Any]:
     notes = hints(declared)

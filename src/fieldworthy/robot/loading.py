@@ -191,8 +191,12 @@ def _unknown_names(document: Document, season: Any) -> Iterator[Problem]:
 def refusals(robot: Robot, season: Season | None) -> Iterator[Fault]:
     """Collect what a robot's declared things say is wrong with themselves, with each other and with the season."""
     yield from faults_of(robot)
-    if season is None:
-        return
+    if season is not None:
+        yield from misfits(robot, season)
+
+
+def misfits(robot: Robot, season: Season) -> Iterator[Fault]:
+    """Collect what a robot's plan and mechanisms say is wrong with them in a season."""
     if robot.plan is not None:
         yield from (
             (("plan", *key), expected) for key, expected in robot.plan.validate_in_season(robot.actions, season)
