@@ -172,3 +172,27 @@ def loaded_of(folder: Path, seed: int, *more: dict[str, Any]) -> Loaded:
     for each in more:
         robot = changed(robot, each)
     return load(folder, robot, season)
+
+
+SLACK = 1e-3
+"""Share of a margin: a lighter robot's scrub stops its spinning rotors a little later, for example."""
+
+
+def never_worse(
+    before: dict[str, list[Outcome]], after: dict[str, list[Outcome]], *ids: str, turns: bool = False
+) -> int:
+    """Hold findings to be nowhere worse after a change that helps; how many robots it helped.
+
+    Margins may not fall or, where only `turns` counts, no verdict may turn.
+    """
+    helped = 0
+    for identifier in (i for i in before if any(i.startswith(each) for each in ids)):
+        for one, two in zip(before[identifier], after[identifier], strict=True):
+            if one.missing or one.limit is None:
+                continue
+            was, now = np.broadcast_arrays(over(one, "margin"), over(two, "margin"))
+            fell = (now < was - SLACK * np.maximum(np.abs(was), 0.1)) & (was < 10.0)
+            worse = (was >= 0.0) & (now < 0.0) if turns else fell
+            assert not worse.any(), (identifier, was[worse], now[worse])
+            helped += int((now > was + 1e-9).sum())
+    return helped

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
-from anyrobot import findings_of, loaded_of, over, said
+from anyrobot import drawn, findings_of, loaded_of, never_worse, over, said
 from fieldworthy.engine.finding import Outcome
-from robots import GRAVITY
+from fieldworthy.robot import load_robot
+from robots import GRAVITY, WHEEL, example_copy
 
 BOTH: Counter[str] = Counter()
 """How many robots stood on either side of each pair's verdict."""
@@ -121,3 +123,93 @@ def test_pairs_agree_on_hundreds_of_whole_robots(tmp_path):
     judged(tmp_path, range(100, 128), 11)
     assert len(BOTH) >= 12
     assert min(BOTH.values()) > 5, BOTH
+
+
+def times(text: str, by: float) -> str:
+    """A length or mass of a file, so many times as large."""
+    number, unit = text.split()
+    return f"{float(number) * by:.4f} {unit}"
+
+
+def longer(robot: dict[str, Any], by: float) -> dict[str, Any]:
+    """Wheels so much farther forward and back, and rollers with them."""
+    wheels, rollers = robot["drive"]["wheels"], robot["rollers"]
+    base = float(next(iter(wheels.values()))["position"][0].split()[0]) * (by - 1.0)
+
+    def out(place: dict[str, Any]) -> dict[str, Any]:
+        x, y = place["position"]
+        at = float(x.split()[0])
+        return {"position": [f"{at + np.sign(at) * base:.4f} mm", y]}
+
+    return {
+        "drive": {"wheels": {n: out(w) for n, w in wheels.items()}},
+        "rollers": {n: out(r) for n, r in rollers.items()},
+    }
+
+
+def noisier(classes: dict[str, Any], noise: float) -> dict[str, Any]:
+    """Hues read with more independent noise [degrees]."""
+    return {n: {"spread": f"{np.hypot(float(c['spread'].split()[0]), noise):.6f} deg"} for n, c in classes.items()}
+
+
+def lighter(robot: dict[str, Any], by: float) -> dict[str, Any]:
+    """All masses so many times as large, so that the centre of gravity stays where it is."""
+    kinds = {"motors": ("test motor", "155 g"), "wheels": (WHEEL, "60 g"), "batteries": ("test battery", "350 g"),
+             "tanks": ("test tank", "110 g"), "cylinders": ("test cylinder", "60 g"),
+             "valves": ("test valve", "32 g")}  # fmt: skip
+    catalogue = {kind: {name: {"mass": times(mass, by)}} for kind, (name, mass) in kinds.items()}
+    return {"parts": {"box": {"mass": times(robot["parts"]["box"]["mass"], by)}}, "catalogue": catalogue}
+
+
+STANDS = ("balance.over", "balance.stop")
+AIR = ("air.pressure", "clamp.hold", "grabber.hold")
+
+
+def helps(robot: dict[str, Any]) -> dict[str, tuple[dict[str, Any], tuple[str, ...]]]:
+    """What is changed in a robot, and the findings that it may not make worse."""
+    sorter, supply = robot["mechanisms"]["sorter"], robot["air"]["supply"]
+    rollers = {n: {"position": [times(r["position"][0], 1.1), r["position"][1]]} for n, r in robot["rollers"].items()}
+    calm = {"ejector": {"scatter": times(sorter["ejector"]["scatter"], 0.8)}}
+    return {
+        "rollers farther out": ({"rollers": rollers}, STANDS),
+        "longer wheelbase": (longer(robot, 1.15), (*STANDS, "balance.tip.forward", "balance.tip.back", "balance.tilt")),
+        "lower mass": (
+            lighter(robot, 0.9),
+            ("drive.sprint", "drive.turn", "drive.heat", "drive.derating", "drive.battery", "limits.mass"),
+        ),
+        "more pressure": ({"air": {"supply": {"charge": times(supply["charge"], 1.1)}}}, AIR),
+        "less scatter": ({"mechanisms": {"sorter": calm}}, ("sort.eject",)),
+    }
+
+
+def turned_right(folder: Path, seeds: range, count: int) -> Counter[str]:
+    """Make each change in each file and hold it to what it may not worsen; how many robots each helped."""
+    helped: Counter[str] = Counter()
+    for seed in seeds:
+        robot, _ = drawn(seed)
+        before = findings_of(loaded_of(folder, seed), count)
+        for what, (change, ids) in helps(robot).items():
+            if robot["rollers"] or what != "rollers farther out":
+                after = findings_of(loaded_of(folder, seed, change), count)
+                # rollers that close on a longer wheelbase, and wheels that are not in line, may move a margin back
+                helped[what] += never_worse(before, after, *ids, turns=what == "longer wheelbase")
+        noisy = {"mechanisms": {"sorter": {"classes": noisier(robot["mechanisms"]["sorter"]["classes"], 15.0)}}}
+        helped["less noise"] += never_worse(findings_of(loaded_of(folder, seed, noisy), count), before, "sort.error")
+    return helped
+
+
+def test_what_helps_never_worsens_one_whole_robot(tmp_path):
+    assert sum(turned_right(tmp_path, range(2, 3), 10).values()) > 20
+
+
+@pytest.mark.long
+def test_what_helps_never_worsens_a_hundred_whole_robots(tmp_path):
+    helped = turned_right(tmp_path, range(200, 210), 9)
+    assert len(helped) == 6
+    assert min(helped.values()) > 10, helped
+
+
+def test_more_pressure_never_worsens_heron(tmp_path):
+    before = findings_of(load_robot(example_copy(tmp_path)), 20)
+    more = findings_of(load_robot(example_copy(tmp_path, ("charge: {value: 6.9 bar,", "charge: {value: 7.6 bar,"))), 20)
+    assert never_worse(before, more, *AIR, "climb.lift", "lift.force", "lift.time", "air.time", "sort.eject") > 100
