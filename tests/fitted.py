@@ -19,15 +19,19 @@ SEEDS = range(200)
 LEAST, MOST = 0.91, 0.985
 
 
-def measurements(folder: Path, sections: dict[str, Any], robot: dict[str, Any] | None = None) -> Measured:
-    """Write the small robot with changes and a measurements file of these sections, and read both back."""
+def measurements(folder: Path, sections: dict[str, Any], robot: dict[str, Any] | None = None, *,
+                 alone: bool = True) -> Measured:  # fmt: skip
+    """Write the small robot with changes and a measurements file of these sections, and read both back.
+
+    What readings tell is asked of them alone; what the file believes counts only where a test says so.
+    """
     # JSON is YAML too
     (folder / "season.yaml").write_text(json.dumps(SEASON), encoding="utf-8")
     (folder / "robot.yaml").write_text(json.dumps(changed(ROBOT, robot or {}), indent=1), encoding="utf-8")
     file = folder / "measurements.yaml"
     head = {"fieldworthy": "measurements 1", "robot": "robot.yaml"}
     file.write_text(json.dumps(head | sections, indent=1), encoding="utf-8")
-    return load_measurements(file)
+    return load_measurements(file, alone=alone)
 
 
 def only(measured: Measured) -> Procedure:

@@ -27,9 +27,13 @@ def written(folder: Path, sections: dict[str, Any], robot: dict[str, Any] | None
     return file
 
 
-def measured(folder: Path, sections: dict[str, Any] | None = None, robot: dict[str, Any] | None = None) -> Measured:
-    """The small robot with readings, through the file reader."""
-    return load_measurements(written(folder, sections or {}, robot))
+def measured(folder: Path, sections: dict[str, Any] | None = None, robot: dict[str, Any] | None = None, *,
+             alone: bool = True) -> Measured:  # fmt: skip
+    """The small robot with readings, through the file reader.
+
+    What readings tell is asked of them alone; what the file believes counts only where a test says so.
+    """
+    return load_measurements(written(folder, sections or {}, robot), alone=alone)
 
 
 def section(declared: type, data: dict[str, Any]) -> Any:

@@ -14,9 +14,9 @@ import pytest
 from airrig import AIR, PSI, after
 from fieldworthy.measure.airtests import fit_cycles, fit_leak
 from fieldworthy.measure.drivelog import fit_drive
-from fieldworthy.measure.fitting import Parameter
+from fieldworthy.measure.fitting import Belief, Parameter
 from fieldworthy.measure.model import AirCycles, DriveRuns, Leak
-from fieldworthy.measure.prediction import Belief, Question, Readings, combinations, predictions
+from fieldworthy.measure.prediction import Question, Readings, combinations, predictions
 from measuring import PER_95, measured, section
 
 KEY = ("air", "tanks", "left", "leak_half_time")

@@ -115,8 +115,9 @@ class Fit:
 
 
 def fit(
-    robot: Robot, measurements: str | Path, samples: int = 1000, seed: int = 0, progress: Progress | None = None
-) -> Fit:
+    robot: Robot, measurements: str | Path, samples: int = 1000, seed: int = 0, progress: Progress | None = None, *,
+    readings_alone: bool = False,
+) -> Fit:  # fmt: skip
     """Fit readings of the real robot: values with intervals, where the file is unlikely, and what that changes.
 
     Parameters
@@ -131,6 +132,9 @@ def fit(
         Fixes the draws.
     progress : callable, optional
         Told the share of the work that is done, from 0 to 1.
+    readings_alone : bool
+        Whether to leave out what the robot file believes; else it counts within its tolerances, where the readings
+        do not contradict it.
 
     Returns
     -------
@@ -149,5 +153,5 @@ def fit(
     >>> len(found.comparisons) > 5, found.robot.name
     (True, 'Heron mk1')
     """
-    measured = load_measurements(measurements, robot.loaded)
+    measured = load_measurements(measurements, robot.loaded, alone=readings_alone)
     return Fit(fitted(measured, samples, seed, Ways(progress)), measured)

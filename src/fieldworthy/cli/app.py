@@ -308,14 +308,18 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     ] = 1000,
     seed: Seed = 0,
     plots: Annotated[Path | None, typer.Option(help="Write residual plots (SVG) into this folder.")] = None,
+    alone: Annotated[
+        bool, typer.Option("--readings-alone", help="Leave out what the robot file believes; only readings count.")
+    ] = False,
 ) -> None:
     """Fit readings of the real robot, and say what they change.
 
-    Values with intervals, and where the file is unlikely.
+    Readings are held against the file first. Then each value comes with its interval: what the file believes counts
+    within its tolerance, unless the readings contradict it.
     """
     from fieldworthy.cli.measuring import FitOptions, run_fit  # noqa: PLC0415
 
-    run_fit(robot, measurements, FitOptions(as_json, every, write, samples, seed, plots))
+    run_fit(robot, measurements, FitOptions(as_json, every, write, samples, seed, plots, alone))
 
 
 @app.command()

@@ -50,6 +50,7 @@ class FitOptions:
     as_json, every, write : Print JSON; show facts too; write the measured values into the robot file
     samples, seed : How the chances are sampled
     plots : Folder for residual plots
+    alone : Leave out what the robot file believes
     """
 
     as_json: bool = False
@@ -58,6 +59,7 @@ class FitOptions:
     samples: int = 1000
     seed: int = 0
     plots: Path | None = None
+    alone: bool = False
 
 
 def run_fit(robot: Path, file: Path, options: FitOptions) -> None:
@@ -88,7 +90,7 @@ def _tell(measured: Measured, report: FitReport, options: FitOptions) -> None:
 
 def _fitted(robot: Robot, file: Path, options: FitOptions) -> Fit:
     with progress_bar("Fitting what was measured", 1.0, PATIENCE) as tell:
-        return fit(robot, file, options.samples, options.seed, tell)
+        return fit(robot, file, options.samples, options.seed, tell, readings_alone=options.alone)
 
 
 def _written(measured: Measured, report: FitReport, prints: dict[Path, str]) -> str:
@@ -154,11 +156,17 @@ def _print_procedure(
 
 def _print_unidentified(console: Console, procedure: Procedure, *, every: bool) -> None:
     """What cannot be told: one by one, or in one line where the readings are few."""
-    blind = procedure.unidentified
-    if every or len(blind) < _MANY:
+    named = {name for both in procedure.combinations for name in both.members}
+    blind = [one for one in procedure.unidentified if every or one.name not in named]
+    if every or (len(blind) < _MANY and not named):
         for one in blind:
             print_line(console, "? ", f"{one.name}: cannot be told; {one.why}", head_style="yellow")
             print_line(console, "  → ", f"{one.reading}", head_style="cyan")
+        return
+    if named:
+        if blind:
+            numbers = "1 other number" if len(blind) == 1 else f"{len(blind)} other numbers"
+            console.print(f"  ({numbers} of the file cannot be told and stay as they are; --all lists them)")
         return
     names = f"{', '.join(one.name for one in blind[:-1])} and {blind[-1].name}"
     print_line(console, "? ", f"These readings alone do not tell {names}: the file's values stay.", head_style="yellow")

@@ -12,17 +12,18 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.engine.system import Context
 from fieldworthy.files.document import KeyPath
-from fieldworthy.measure.files import Asked, Measured, deviation, scatter_note, told
-from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.files import Asked, Measured, deviation, priors, scatter_note, told
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Solution, Weighed, weighed
 from fieldworthy.measure.model import AirCycles, Leak
-from fieldworthy.measure.prediction import Belief, Readings, predictions
-from fieldworthy.measure.result import Fitted, Prediction, Procedure, Residuals, Unidentified
+from fieldworthy.measure.prediction import Readings, predictions
+from fieldworthy.measure.result import Fitted, Moved, Prediction, Procedure, Residuals, Unidentified
 from fieldworthy.physics.gas.air import free_air
 from fieldworthy.physics.gas.tank import after_draw
 from fieldworthy.units import show
 from fieldworthy.vehicle.supply import use_of
 
 _FULL, _RATE = "gauge at the first look", "leak rate"
+_TOLD = 0.95  # of what the file leaves open: readings that leave more tell less than the file
 _UNSURE = 0.5  # of the rate: a rate known less well than that gives no half time with an end
 
 
@@ -47,11 +48,13 @@ def fit_leak(section: Leak, measured: Measured, name: str) -> Procedure:
         return (gauge - predicted(values)) / error
 
     start = max(float(gauge[np.argmin(time)]), error)
-    solution = solve(residual, [
+    parameters = [
         Parameter(_FULL, start, 0.5 * start),
         Parameter(_RATE, _guess(time, gauge), 3.0 / span, low=0.0),
-    ])  # fmt: skip
-    fitted, blind, notes = _told(solution, measured, name, span)
+    ]
+    found = weighed(residual, parameters, priors(measured, _leak_belief(measured, name), section.date))
+    solution = found.together
+    fitted, blind, notes = _told(found, measured, name, span)
     held = _leak_held(measured, name, time, gauge, error) if time.size > 1 else ()
     both = tuple(gauge.tolist()), tuple(predicted(solution.values).tolist())
     plot = Residuals(f"Gauge of tank '{name}'", "time", "time", tuple(time.tolist()), "pressure", *both)
@@ -59,6 +62,14 @@ def fit_leak(section: Leak, measured: Measured, name: str) -> Procedure:
     notes += scatter_note(solution, float(section.error), "pressure", unit)
     return Procedure(f"leaks.{name}", f"Leak of tank '{name}'", section.date, fitted, blind, (plot,), notes,
                      ("practice",), predictions=held)  # fmt: skip
+
+
+def _leak_belief(measured: Measured, name: str) -> Iterator[Belief]:
+    """What the file says of the rate, where it states a half time."""
+    key = ("air", "tanks", name, "leak_half_time")
+    stated = measured.quantities.get(key)
+    if stated is not None and stated.tolerance > 0.0:
+        yield Belief(_RATE, key, "frequency", 1.0 / stated.si, stated.tolerance / PER_95 / stated.si**2)
 
 
 def _leak_held(measured: Measured, name: str, time: Array, gauge: Array, error: float) -> tuple[Prediction, ...]:
@@ -92,20 +103,35 @@ def _guess(time: Array, gauge: Array) -> float:
 
 
 def _told(
-    solution: Solution, measured: Measured, name: str, span: float
+    found: Weighed, measured: Measured, name: str, span: float
 ) -> tuple[tuple[Fitted, ...], tuple[Unidentified, ...], tuple[str, ...]]:
     label, key = f"half time of the leak of tank '{name}'", ("air", "tanks", name, "leak_half_time")
+    solution, belief = found.together, found.used.get(_RATE)
     rate, half = solution.value(_RATE), solution.half_width(_RATE)
-    if half <= _UNSURE * rate:
-        value, width = solution.derived(lambda v: 1.0 / max(float(v[1]), 1e-12))
-        return (Fitted(label, key, "time", value, width),), (), ()
+    tells = belief is None or half < _TOLD * PER_95 * belief.deviation
+    if half <= _UNSURE * rate and tells:
+        value, width = _half_time(solution)
+        was = None
+        if belief is not None:
+            by_file = 1.0 / belief.value, PER_95 * belief.deviation / belief.value**2
+            known = found.alone.half_width(_RATE) <= _UNSURE * found.alone.value(_RATE)
+            was = Moved(*by_file, *(_half_time(found.alone) if known else (None, None)))
+        return (Fitted(label, key, "time", value, width, moved=was),), (), ()
     unit = measured.quantities[key].unit if key in measured.quantities else "min"
+    rate, half = found.alone.value(_RATE), found.alone.half_width(_RATE)
     least = 1.0 / max(rate + half, 1e-12)
     again = max(4.0 * span, 0.2 * least)
     reading = f"wait longer, {show(again, 'time', 'min', 2)} or more between the first look and the last"
     why = "the gauge has fallen by no more than its own reading error explains"
+    if half <= _UNSURE * rate:
+        why = "the file knows it better than these readings tell it"
     note = f"Tank '{name}' is tight as far as these readings tell: its pressure halves in no less than "
     return (), (Unidentified(label, key, why, reading),), (f"{note}{show(least, 'time', unit)}.",)
+
+
+def _half_time(solution: Solution) -> tuple[float, float]:
+    """Time in which the gauge halves, with the half width of its interval [s]."""
+    return solution.derived(lambda v: 1.0 / max(float(v[1]), 1e-12))
 
 
 TANK, SWEPT = "volume of the tank", "swept volume as a share of what bore and stroke give"
@@ -175,22 +201,23 @@ def fit_cycles(section: AirCycles, measured: Measured, name: str) -> Procedure:
         """Readings less model, in standard deviations."""
         return np.asarray((after - predicted(values)) / error)
 
-    solution = solve(residual, parameters)
     ask = Asked(
         parameters[0].name, ("air", "cylinders", section.cylinder, "dead_volume"), "volume",
         "more cycles between the two readings, until the gauge has fallen by a third",
     )  # fmt: skip
-    fitted, blind = told(solution, [ask])
+    stated = Belief(
+        parameters[0].name, ask.key, "volume",
+        float(measured.robot.nominal.air.cylinders[section.cylinder].dead_volume), deviation(measured, ask.key),
+    )  # fmt: skip
+    found = weighed(residual, parameters, priors(measured, [stated], section.date))
+    solution = found.together
+    fitted, blind = told(found, [ask])
     notes = scatter_note(solution, float(section.error), "pressure", _unit(measured))
     if solution.unexplained:
         notes = (_both_ways(rig, section, predicted(solution.values)),)
     else:
         fitted = (*fitted, *_use(rig, solution, measured, section.cylinder))
     at = tuple(float(c) for c in cycles)
-    stated = Belief(
-        parameters[0].name, ask.key, "volume",
-        float(measured.robot.nominal.air.cylinders[section.cylinder].dead_volume), deviation(measured, ask.key),
-    )  # fmt: skip
     labels = tuple(f"run {i + 1}" for i in range(len(cycles)))
     name_read = f"gauge after cycles of '{section.cylinder}'"
     group = Readings(name_read, "pressure", after, np.full(after.shape, error), labels)

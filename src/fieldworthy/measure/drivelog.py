@@ -15,11 +15,11 @@ from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.declare import Real
 from fieldworthy.measure.drivemodel import DriveModel, Knob, Run, Series, Trial, by_hand, noise
-from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.files import Measured, moved, number_at, priors
+from fieldworthy.measure.fitting import PER_95, Parameter, Weighed, weighed
 from fieldworthy.measure.model import Coast, DragTest, DriveLog, DriveRuns, PushTest, Sprint
 from fieldworthy.measure.prediction import Question, Readings, combinations, predictions
-from fieldworthy.measure.result import Fitted, Procedure, Unidentified
+from fieldworthy.measure.result import Fitted, Moved, Procedure, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
 from fieldworthy.physics.motors.driving import Course, Pulled, coast, coast_deceleration, pulled
 from fieldworthy.physics.motors.motion import NO_BRAKING, move, speed_curve
@@ -150,11 +150,12 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     own = [parameter for run in runs for parameter in run.unknowns]
     parameters = [*(knob.parameter for knob in knobs), *own]
     fit = _Fit(model, knobs, parameters, [one for run in runs for one in run.series])
-    found = solve(fit.residual, parameters, slopes=fit.slopes)
-    best = fit.trial(found.values)
+    beliefs = list(model.beliefs(knobs))
+    found = weighed(fit.residual, parameters, priors(measured, beliefs, given.date), fit.slopes)
+    best = fit.trial(found.together.values)
     series = fit.series
     groups = [Readings(one.name, one.kind, one.observed, np.broadcast_to(one.sd, one.observed.shape)) for one in series]
-    beliefs, untold = list(model.beliefs(knobs)), tuple(_untold(knobs, found))
+    untold = tuple(_untold(knobs, found))
     held = predictions(fit.residual, parameters, beliefs, groups, measured)
     asked = [Question(one.name, one.reading) for one in untold]
     return Procedure(
@@ -340,34 +341,47 @@ def _start(columns: dict[str, Array]) -> float:
     return float(time[low] - speed[low] / slope) if slope > 0.0 else float(time[0])
 
 
-def _told(model: DriveModel, knobs: list[Knob], found: Solution) -> Iterator[Fitted]:
+def _told(model: DriveModel, knobs: list[Knob], found: Weighed) -> Iterator[Fitted]:
     for knob in knobs:
         if not knob.told_by or found.why_not(knob.name) is not None:
             continue
-        value, half = found.value(knob.name), found.half_width(knob.name)
+        value, half = found.together.value(knob.name), found.together.half_width(knob.name)
         parts = {key: float(part) for key, part in knob.values(model.robot, value).items()}
+        was = moved(found, knob.name)
         if len(parts) > 1 or knob.of_the_day:
-            yield Fitted(knob.name, (), knob.kind, value, half)
+            yield Fitted(knob.name, (), knob.kind, value, half, moved=was)
         if knob.of_the_day:
             continue
         for key, part in parts.items():
             power = 1.0 / len(parts) if knob.shares else 1.0
             name = knob.name if len(parts) == 1 else f"{knob.name}: {key[-2]}"
-            yield Fitted(name, key, knob.kind, part, half if len(parts) == 1 else power * half * part / value)
+            scale = 1.0 if len(parts) == 1 else power * part / value
+            yield Fitted(
+                name, key, knob.kind, part, half * scale, moved=_part_moved(was, number_at(model.robot, key), scale)
+            )
 
 
-def _untold(knobs: list[Knob], found: Solution) -> Iterator[Unidentified]:
+def _part_moved(was: Moved | None, stated: float, scale: float) -> Moved | None:
+    """What counted for one of several keys that act together, each by its part."""
+    if was is None:
+        return None
+    alone = None if was.alone is None else stated + scale * (was.alone - was.believed)
+    half = None if was.alone_half is None else scale * was.alone_half
+    return Moved(stated, scale * was.believed_half, alone, half)
+
+
+def _untold(knobs: list[Knob], found: Weighed) -> Iterator[Unidentified]:
     for knob in knobs:
         why = found.why_not(knob.name) if knob.told_by else None
         if why is not None:
             yield Unidentified(knob.name, knob.keys[0] if len(knob.keys) == 1 else (), why, knob.told_by)
 
 
-def _notes(runs: list[Run], knobs: list[Knob], found: Solution, weighed: float | None) -> Iterator[str]:
+def _notes(runs: list[Run], knobs: list[Knob], found: Weighed, weighed: float | None) -> Iterator[str]:
     yield from (note for run in runs for note in run.notes)
-    known: Mapping[str, Knob] = {knob.name: knob for knob in knobs}
-    rolling = known["rolling resistance of the wheels"]
-    if len(rolling.keys) > 1:
+    known: Mapping[str, Knob] = {knob.name: knob for knob in knobs if found.why_not(knob.name) is None}
+    rolling = known.get("rolling resistance of the wheels")
+    if rolling is not None and len(rolling.keys) > 1:
         yield "Rolling resistance acts as the mean of all wheels: its classes keep the ratio that the file gives them."
     if "efficiency of the gearing" in known:
         gearing = known["efficiency of the gearing"]
@@ -377,15 +391,15 @@ def _notes(runs: list[Run], knobs: list[Knob], found: Solution, weighed: float |
             "Efficiency and the motors' torque act together: what the readings leave open of the torque's tolerance is "
             "in the interval of the efficiency."
         )
-    if any(knob.of_the_day and found.why_not(knob.name) is None for knob in knobs):
+    if any(knob.of_the_day for knob in known.values()):
         yield (
             "The battery's voltage without load holds for the charge that it had: it is not for the robot file, whose "
             "tolerance stands for every charge."
         )
     if weighed is not None:
         yield f"The robot is reckoned with the {digits(weighed, 4)} kg that the scales say, not with its parts list."
-    if found.scatter > _MISSES:
+    if found.together.scatter > _MISSES:
         yield (
-            f"The drive's model misses the readings by {found.missed} their own scatter: did wheels slip, "
+            f"The drive's model misses the readings by {found.together.missed} their own scatter: did wheels slip, "
             "was it braked, or does the floor slope? Look at the residuals."
         )

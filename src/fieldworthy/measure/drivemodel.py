@@ -14,8 +14,7 @@ from fieldworthy.engine.system import Context
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, listed_body, number_at
-from fieldworthy.measure.fitting import PER_95, Parameter
-from fieldworthy.measure.prediction import Belief
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter
 from fieldworthy.measure.result import Residuals
 from fieldworthy.measure.scales import fit_scales
 from fieldworthy.robot.model.machine import Listed, Part, Pose, Weighed

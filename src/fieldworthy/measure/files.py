@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -18,9 +18,9 @@ from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate
 from fieldworthy.files.declare import Real, Spec, is_day
 from fieldworthy.files.document import KeyPath, faults_of, nearest, shorten
 from fieldworthy.files.reading import checked, references
-from fieldworthy.measure.fitting import PER_95, Solution
+from fieldworthy.measure.fitting import PER_95, Belief, Solution, Weighed
 from fieldworthy.measure.model import Measurements
-from fieldworthy.measure.result import Fitted, Unidentified
+from fieldworthy.measure.result import Fitted, Moved, Unidentified
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.partslist import beside, lacking_beside
 from fieldworthy.units import show
@@ -69,11 +69,13 @@ class Measured:
     document : The file's data and places
     spec : Its validated specification
     robot : The robot, with its season
+    alone : True where the readings alone count, without what the robot file believes
     """
 
     document: Document
     spec: Spec
     robot: Loaded
+    alone: bool = False
 
     @cached_property
     def readings(self) -> Measurements:
@@ -98,13 +100,14 @@ class Measured:
         return found
 
 
-def load_measurements(file: Path | str, robot: Path | Loaded | None = None) -> Measured:
+def load_measurements(file: Path | str, robot: Path | Loaded | None = None, *, alone: bool = False) -> Measured:
     """Read a measurements file and the robot file that it names; a robot that is at hand already is not read again."""
     document = read_document(Path(file))
     beside_it, lacking = _robot_file(document, robot.document.file if isinstance(robot, Loaded) else robot)
     if beside_it is None:
         return _measured(document, None, lacking)
-    return _measured(document, robot if isinstance(robot, Loaded) else load_robot(beside_it), lacking)
+    found = _measured(document, robot if isinstance(robot, Loaded) else load_robot(beside_it), lacking)
+    return dataclasses.replace(found, alone=alone)
 
 
 def measured_on(document: Document, robot: Loaded) -> Measured:
@@ -185,6 +188,28 @@ def deviation(measured: Measured, key: KeyPath) -> float:
     """Give the standard deviation of a quantity of the robot file."""
     found = measured.quantities.get(key)
     return 0.0 if found is None else found.tolerance / PER_95
+
+
+def priors(measured: Measured, beliefs: Iterable[Belief], day: str) -> list[Belief]:
+    """Choose what may count beside readings of a day: what somebody has said, and did not read off these readings.
+
+    Notes
+    -----
+    A default is nobody's belief. A value with the basis ``measured`` counts only where it bears another date: written
+    from these very readings it would count twice.
+    """
+
+    def stands(belief: Belief) -> bool:
+        if belief.key[:1] == ("weighed",):
+            return True  # what the parts add up to, whatever was weighed before
+        found = measured.quantities.get(belief.key)
+        return (
+            found is not None
+            and not found.assumed
+            and (found.basis != "measured" or bool(day and found.date and found.date != day))
+        )
+
+    return [] if measured.alone else [belief for belief in beliefs if stands(belief)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,19 +296,35 @@ class Asked:
     unit: str = ""
 
 
-def told(solution: Solution, asked: Sequence[Asked]) -> tuple[tuple[Fitted, ...], tuple[Unidentified, ...]]:
+def told(found: Weighed, asked: Sequence[Asked]) -> tuple[tuple[Fitted, ...], tuple[Unidentified, ...]]:
     """Sort what was asked into what the fit tells and what it cannot."""
     fitted, blind = [], []
     for ask in asked:
-        why = solution.why_not(ask.parameter)
-        if solution.unexplained:
+        why = found.why_not(ask.parameter)
+        if found.alone.unexplained:
             why = "no value of it leads to what was read, so readings and file contradict each other"
         if why is not None:
             blind.append(Unidentified(ask.parameter, ask.key, why, ask.reading))
             continue
-        value, half = solution.value(ask.parameter), solution.half_width(ask.parameter)
-        fitted.append(Fitted(ask.parameter, ask.key, ask.kind, value, half, ask.spread_key, ask.implied, ask.unit))
+        value, half = found.together.value(ask.parameter), found.together.half_width(ask.parameter)
+        fitted.append(
+            Fitted(
+                ask.parameter, ask.key, ask.kind, value, half, ask.spread_key, ask.implied, ask.unit,
+                moved=moved(found, ask.parameter),
+            )
+        )  # fmt: skip
     return tuple(fitted), tuple(blind)
+
+
+def moved(found: Weighed, parameter: str) -> Moved | None:
+    """Say what the file's belief of a parameter counted for."""
+    belief = found.used.get(parameter)
+    if belief is None:
+        return None
+    half = PER_95 * belief.deviation
+    if found.alone.why_not(parameter) is not None:
+        return Moved(belief.value, half, None, None)
+    return Moved(belief.value, half, found.alone.value(parameter), found.alone.half_width(parameter))
 
 
 def scatter_note(solution: Solution, error: float, kind: str, unit: str) -> tuple[str, ...]:

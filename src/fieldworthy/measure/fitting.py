@@ -7,8 +7,8 @@ sum of squares near the number of readings means that the model fits as well as 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array
+from fieldworthy.files.document import KeyPath
 from fieldworthy.units import digits
 
 Residual = Callable[[Array], Array]
@@ -31,6 +32,9 @@ _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
 _TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
 _FAR = 5.0  # standard deviations of one reading that no honest reading is off by
 _HOPELESS = 100.0  # times their error: beyond that a number tells no more
+_NARROWED = 0.95  # of the file's interval: readings that leave it wider than that tell less than the file
+_TOLD = 0.7  # the same of a number that readings alone do not tell: it must owe them half of what is known of it
+_DRAWN = 2.576  # standard deviations, 99 of 100: a prior that is drawn farther is contradicted
 _PARTNER = 0.2  # of the largest share of a blind direction: parameters with less than this are not named
 
 
@@ -147,6 +151,118 @@ class Solution:
         blindest = int(np.argmax(np.abs(directions[i]) * np.sqrt(np.maximum(spread, 0.0))))
         parts = np.abs(directions[:, blindest]) / max(float(np.abs(directions[:, blindest]).max()), 1e-12)
         return [p.name for j, p in enumerate(self.parameters) if j != i and parts[j] > _PARTNER]
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What the robot file says of one parameter of a fit.
+
+    Attributes
+    ----------
+    parameter : Its name in the fit
+    key : Where the file says it
+    kind : A key of `fieldworthy.units.KINDS`
+    value, deviation : Value and standard deviation [SI]
+    """
+
+    parameter: str
+    key: KeyPath
+    kind: str
+    value: float
+    deviation: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weighed:
+    """What readings and file say together, beside what the readings say alone.
+
+    Attributes
+    ----------
+    together : The fit with the beliefs that stand; the one of the readings alone where there are none
+    alone : The fit of the readings alone
+    used : The beliefs that stand, by parameter: those that the readings do not contradict
+    """
+
+    together: Solution
+    alone: Solution
+    used: Mapping[str, Belief]
+
+    def why_not(self, name: str) -> str | None:
+        """Say why one parameter cannot be told: neither by the readings alone, nor better than the file knows it."""
+        why = self.alone.why_not(name)
+        belief = self.used.get(name)
+        if belief is None:
+            return why
+        share = _NARROWED if why is None else _TOLD
+        if self.together.half_width(name) < share * PER_95 * belief.deviation:
+            return None
+        return why or "the file knows it better than these readings tell it"
+
+
+def weighed(
+    residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief], slopes: Slopes | None = None
+) -> Weighed:
+    """Fit parameters to readings, with what the file believes of them as the prior.
+
+    Notes
+    -----
+    Gaussian priors, each one more residual ``(value - believed) / deviation``. A belief that the readings contradict
+    is left out and the readings alone count: where both 95 % intervals together do not explain the difference, or,
+    for a number that only the prior pins down, where it is drawn away farther than 99 of 100 honest priors would be
+    (the shift of a linear Gaussian posterior has the variance of the prior less that of the posterior).
+    """
+    alone = solve(residual, parameters, slopes=slopes)
+    used = {b.parameter: b for b in beliefs if b.deviation > 0.0 and not _contradicted(alone, b)}
+    loose = {p.name: p.given or math.inf for p in parameters}
+    used = {name: belief for name, belief in used.items() if belief.deviation < loose.get(name, 0.0)}
+    if alone.unexplained:
+        used = {}
+    while used:
+        together = _with_beliefs(residual, alone, used, slopes)
+        drawn = {name: _drawn(together, belief) for name, belief in used.items()}
+        worst = max(drawn, key=lambda name: drawn[name])
+        if drawn[worst] <= _DRAWN:
+            return Weighed(together, alone, used)
+        del used[worst]
+    return Weighed(alone, alone, {})
+
+
+def _contradicted(alone: Solution, belief: Belief) -> bool:
+    """Whether the readings tell a number, and another one than the file."""
+    name = belief.parameter
+    if name not in {p.name for p in alone.parameters} or alone.why_not(name) is not None:
+        return False
+    return abs(alone.value(name) - belief.value) > math.hypot(alone.half_width(name), PER_95 * belief.deviation)
+
+
+def _drawn(together: Solution, belief: Belief) -> float:
+    """How far a belief is drawn away, in standard deviations of how far an honest one would be."""
+    left = (together.half_width(belief.parameter) / together.quantile) ** 2
+    width = math.sqrt(max(belief.deviation**2 - left, 1e-4 * belief.deviation**2))
+    return abs(together.value(belief.parameter) - belief.value) / width
+
+
+def _with_beliefs(residual: Residual, alone: Solution, used: Mapping[str, Belief], slopes: Slopes | None) -> Solution:
+    """Fit again with beliefs; where the readings tell everything, one linear step from their own fit will do."""
+    parameters = [
+        replace(p, start=min(max(used[p.name].value, p.low), p.high), given=used[p.name].deviation)
+        if p.name in used else p for p in alone.parameters
+    ]  # fmt: skip
+    if any(alone.why_not(p.name) is not None for p in alone.parameters):
+        return solve(residual, parameters, slopes=slopes)
+    span = np.array([p.span for p in parameters])
+    believed = np.array([used[p.name].value if p.name in used else p.start for p in parameters]) / span
+    weight = np.diag([(q.span / (q.given or math.inf)) ** 2 - (p.span / (p.given or math.inf)) ** 2
+                      for p, q in zip(alone.parameters, parameters, strict=True)])  # fmt: skip
+    seen = np.linalg.inv(alone.covariance / np.outer(span, span))
+    covariance = np.linalg.inv(seen + weight)
+    values = covariance @ (seen @ (alone.values / span) + weight @ believed) * span
+    values = np.clip(values, [p.low for p in parameters], [p.high for p in parameters])
+    off = np.asarray(residual(values), dtype=np.float64)
+    return replace(
+        alone, parameters=tuple(parameters), values=values, covariance=covariance * np.outer(span, span),
+        dof=alone.dof + len(used), residuals=off,
+    )  # fmt: skip
 
 
 def solve(

@@ -18,10 +18,10 @@ from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import KeyPath
-from fieldworthy.measure.files import Measured, laid_over, number_at
-from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve
+from fieldworthy.measure.files import Measured, deviation, laid_over, number_at, priors
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Weighed, weighed
 from fieldworthy.measure.model import Film
-from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
+from fieldworthy.measure.result import Fitted, Moved, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Table, Wanted, read_table
 from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way, pull_force, push_force
 from fieldworthy.physics.gas.tank import after_draw, fill_pressure
@@ -197,12 +197,14 @@ def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
         """Places read off the film less the model's, in standard deviations."""
         return (shares - grid.place(time - values[2], values[0], values[1])) / sd
 
-    found = solve(residual, parameters)
+    beliefs = list(_beliefs(filmed, grid, measured))
+    both = weighed(residual, parameters, priors(measured, beliefs, given.date))
+    found = both.together
     predicted = grid.place(time - found.values[2], found.values[0], found.values[1])
     return Procedure(
-        f"frames.{name}", f"Film of '{given.cylinder}'", given.date, tuple(_told(filmed, grid, found)),
-        tuple(_untold(given, filmed, grid, found)), (_shown(given, filmed, table, predicted),),
-        tuple(_notes(given, filmed, grid, found, table)), ("iso6358", "beater"),
+        f"frames.{name}", f"Film of '{given.cylinder}'", given.date, tuple(_told(filmed, grid, both)),
+        tuple(_untold(given, filmed, grid, both)), (_shown(given, filmed, table, predicted),),
+        tuple(_notes(given, filmed, grid, both, table)), ("iso6358", "beater"),
     )  # fmt: skip
 
 
@@ -315,34 +317,84 @@ def _load_name(filmed: Filmed) -> tuple[str, str]:
     return f"load on '{filmed.cylinder}' going {'out' if filmed.way == 0 else 'back'}", "force"
 
 
-def _told(filmed: Filmed, grid: StrokeGrid, found: Solution) -> Iterator[Fitted]:
+def _beliefs(filmed: Filmed, grid: StrokeGrid, measured: Measured) -> Iterator[Belief]:
+    """What the file says of valve and load, as wide as the stroke's model leaves what a film tells of them."""
+    at, key = deviation(measured, filmed.conductance_key), filmed.conductance_key
+    if at > 0.0:
+        yield Belief(_CONDUCTANCE, key, "ratio", 0.0, math.hypot(at / grid.nominal, MODEL["conductance"] / PER_95))
+    name, kind = _LOAD, _load_name(filmed)[1]
+    at = deviation(measured, filmed.load_key)
+    if at > 0.0:
+        stated = number_at(filmed.robot, filmed.load_key)
+        yield Belief(name, filmed.load_key, kind, stated, math.hypot(at, MODEL["load"] * grid.stall / PER_95))
+
+
+@dataclass(frozen=True, slots=True)
+class _Number:
+    """One parameter with the half width that the stroke's model adds, and what the file's belief counted for."""
+
+    value: float
+    half: float
+    moved: Moved | None = None
+
+
+def _number(found: Weighed, parameter: str, model: float) -> _Number:
+    """What the film tells, widened by the model, then weighed with what the file believes."""
+    value, half = found.together.value(parameter), found.together.half_width(parameter)
+    belief = found.used.get(parameter)
+    if belief is None:
+        return _Number(value, math.hypot(half, model))
+    wide = PER_95 * belief.deviation
+    left = max(half**-2 - wide**-2, 1e-12 * half**-2)
+    film = (value * half**-2 - belief.value * wide**-2) / left
+    off, stated = math.hypot(left**-0.5, model), math.sqrt(max(wide**2 - model**2, 1e-12 * wide**2))
+    weight = off**-2 + stated**-2
+    known = found.alone.why_not(parameter) is None
+    was = Moved(belief.value, stated, film if known else None, off if known else None)
+    return _Number((film * off**-2 + belief.value * stated**-2) / weight, weight**-0.5, was)
+
+
+def _told(filmed: Filmed, grid: StrokeGrid, found: Weighed) -> Iterator[Fitted]:
     valve = filmed.conductance_key[2]
     if _why_not(_CONDUCTANCE, grid, found) is None:
-        value = grid.nominal * float(np.exp(found.value(_CONDUCTANCE)))
-        half = value * math.hypot(found.half_width(_CONDUCTANCE), MODEL["conductance"])
-        yield Fitted(f"conductance of '{valve}'", filmed.conductance_key, "sonic conductance", value, half)
+        one = _number(found, _CONDUCTANCE, MODEL["conductance"])
+        value = grid.nominal * float(np.exp(one.value))
+        yield Fitted(
+            f"conductance of '{valve}'", filmed.conductance_key, "sonic conductance", value, value * one.half,
+            moved=_unlogged(one.moved, grid.nominal),
+        )  # fmt: skip
     name, kind = _load_name(filmed)
     if _why_not(_LOAD, grid, found) is None:
-        half = math.hypot(found.half_width(_LOAD), MODEL["load"] * grid.stall)
-        yield Fitted(name, filmed.load_key, kind, found.value(_LOAD), half)
-    time, half = found.derived(lambda v: float(grid.times(v[0], v[1])[-1]))
+        one = _number(found, _LOAD, MODEL["load"] * grid.stall)
+        yield Fitted(name, filmed.load_key, kind, one.value, one.half, moved=one.moved)
+    time, half = found.together.derived(lambda v: float(grid.times(v[0], v[1])[-1]))
     if half < 0.5 * time:
         half = math.hypot(half, MODEL["time"] * time)
         yield Fitted(f"actuation time of '{filmed.cylinder}'", (), "time", time, half)
 
 
-def _why_not(parameter: str, grid: StrokeGrid, found: Solution) -> str | None:
+def _unlogged(was: Moved | None, nominal: float) -> Moved | None:
+    """The same of a number that was searched for as a logarithm over the file's."""
+    if was is None:
+        return None
+    alone = None if was.alone is None else nominal * math.exp(was.alone)
+    half = None if alone is None or was.alone_half is None else alone * was.alone_half
+    return Moved(nominal, nominal * was.believed_half, alone, half)
+
+
+def _why_not(parameter: str, grid: StrokeGrid, found: Weighed) -> str | None:
     """Why a parameter cannot be told: the readings, or a load so near standstill that the model is too coarse."""
     why = found.why_not(parameter)
-    if why is None and found.value(_LOAD) > _MOST_LOAD * grid.stall:
-        share = f"{100 * found.value(_LOAD) / grid.stall:.0f} %"
+    load = found.together.value(_LOAD)
+    if why is None and load > _MOST_LOAD * grid.stall:
+        share = f"{100 * load / grid.stall:.0f} %"
         return (
             f"the load takes about {share} of the force that stalls it, and so near standstill the model is too coarse"
         )
     return why
 
 
-def _untold(given: Film, filmed: Filmed, grid: StrokeGrid, found: Solution) -> Iterator[Unidentified]:
+def _untold(given: Film, filmed: Filmed, grid: StrokeGrid, found: Weighed) -> Iterator[Unidentified]:
     lamp = "" if given.switched is not None else "a lamp in the picture that shows when the valve is switched, and "
     reading = f"film it again with {lamp}more frames in a second, at two pressures"
     for parameter, name, key in (
@@ -368,18 +420,18 @@ def _shown(given: Film, filmed: Filmed, table: Table, predicted: Array) -> Resid
     return Residuals(title, "time", "time", time, kind, tuple(read.tolist()), tuple(np.asarray(said).tolist()))
 
 
-def _notes(given: Film, filmed: Filmed, grid: StrokeGrid, found: Solution, table: Table) -> Iterator[str]:
+def _notes(given: Film, filmed: Filmed, grid: StrokeGrid, found: Weighed, table: Table) -> Iterator[str]:
     yield from (f"{given.file}, {remark}." for remark in table.remarks)
     if all(_why_not(p, grid, found) is None for p in (_CONDUCTANCE, _LOAD)):
-        time, _ = found.derived(lambda v: float(grid.times(v[0], v[1])[-1]))
+        time, _ = found.together.derived(lambda v: float(grid.times(v[0], v[1])[-1]))
         yield f"The stroke takes {digits(time)} s from the opening of the valve until it stands."
     if filmed.lift is None:
         yield (
             "Load and the friction of the cylinder's seals act together: the friction is taken from the file's "
             "efficiency, and what it is off by is in the load."
         )
-    if found.scatter > 2.0:
+    if found.together.scatter > 2.0:
         yield (
-            f"The model misses the frames by {found.missed} their reading error: does it bounce, bind, or "
+            f"The model misses the frames by {found.together.missed} their reading error: does it bounce, bind, or "
             "start late? Look at the residuals."
         )

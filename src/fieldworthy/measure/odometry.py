@@ -10,10 +10,10 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput
 from fieldworthy.files.declare import Real
-from fieldworthy.measure.files import Asked, Measured, deviation, told
-from fieldworthy.measure.fitting import PER_95, Parameter, solve, stepped
+from fieldworthy.measure.files import Asked, Measured, deviation, priors, told
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter, solve, stepped, weighed
 from fieldworthy.measure.model import Odometry, Squares
-from fieldworthy.measure.prediction import Belief, Readings, predictions
+from fieldworthy.measure.prediction import Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals
 from fieldworthy.physics.odometry.odometry import (
     SquareErrors,
@@ -187,12 +187,13 @@ def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Proce
     model = _TrackingModel(section, measured)
     if not (section.pushes or section.turns) and section.squares is not None and section.squares.left is None:
         return square_alone(section)
-    solution = solve(model.residual, model.parameters, slopes=stepped(model.residual, model.parameters))
-    fitted, blind = told(solution, list(model.asked()))
+    beliefs, slopes = list(model.beliefs()), stepped(model.residual, model.parameters)
+    found = weighed(model.residual, model.parameters, priors(measured, beliefs, section.date), slopes)
+    fitted, blind = told(found, list(model.asked()))
     notes = [*model.square_notes(), *_gyro_note(fitted)]
-    held = predictions(model.residual, model.parameters, list(model.beliefs()), list(model.readings()), measured)
+    held = predictions(model.residual, model.parameters, beliefs, list(model.readings()), measured)
     return Procedure("odometry", "Pushes, turns and squares", section.date, fitted, blind,
-                     model.residuals(solution.values), tuple(notes), ("borenstein1996", "practice"),
+                     model.residuals(found.together.values), tuple(notes), ("borenstein1996", "practice"),
                      predictions=held)  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.measure.files import Measured, number_at
-from fieldworthy.measure.fitting import PER_95, Parameter, Residual
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Residual
 from fieldworthy.measure.result import (
     Cause,
     Combination,
@@ -41,25 +41,6 @@ _REACH = 60.0  # deviations within which an explanation is looked for at all
 _HAND = 60  # readings of one group that are held one by one; a log is held as a whole
 _MENDS = 0.4  # of the difference: what a swap of digits may leave of it
 _SWAPS = 4.0  # deviations within which a slip of the pen has to put a reading to be named
-
-
-@dataclass(frozen=True, slots=True)
-class Belief:
-    """What the robot file says of one parameter of a fit.
-
-    Attributes
-    ----------
-    parameter : Its name in the fit
-    key : Where the file says it
-    kind : A key of `fieldworthy.units.KINDS`
-    value, deviation : Value and standard deviation [SI]
-    """
-
-    parameter: str
-    key: KeyPath
-    kind: str
-    value: float
-    deviation: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -310,6 +291,8 @@ class Question:
 
 
 _INFORMS = 1.0  # standard deviations of the belief over those of the readings, from which a combination is told
+_FEELS = 0.02  # the same: below it the readings do not feel the combination at all
+_MOST = 4  # members that one line names
 _MEMBER = 0.35  # of the largest share of a combination
 
 
@@ -322,7 +305,8 @@ def combinations(
     Notes
     -----
     The directions of the believed numbers, counted in their own deviations, in which the readings know more than the
-    file did: singular values of the whitened slopes above one, what belongs to single runs projected out.
+    file did: singular values of the whitened slopes above one, what belongs to single runs projected out. Where they
+    know no more in any, the one direction that they feel most.
     """
     near = believed(residual, parameters, beliefs)
     names = [p.name for p in parameters]
@@ -337,17 +321,21 @@ def combinations(
     clear = slopes[:, places] - base @ (base.T @ slopes[:, places])
     left, sizes, right = np.linalg.svd(clear, full_matrices=False)
     starts = np.cumsum([0, *(group.observed.size for group in groups)])
-    found = []
+    found: list[Combination] = []
     for row, size in enumerate(sizes):
-        share = np.abs(right[row])
-        members = [name for name, part in zip(open_, share, strict=True) if part > _MEMBER * share.max()]
-        if size <= _INFORMS or len(members) < 2:
+        members = _members(open_, np.abs(right[row]))
+        if (size <= _INFORMS and found) or size < _FEELS or len(members) < 2:
             continue
-        order = sorted(members, key=lambda name: -float(share[list(open_).index(name)]))
         loads = [float(np.linalg.norm(left[a:b, row])) for a, b in pairwise(starts)]
-        group, start = groups[int(np.argmax(loads))], int(starts[int(np.argmax(loads))])
-        found.append(_combination(near, group, start, order, open_[order[0]]))
+        place = int(np.argmax(loads))
+        found.append(_combination(near, groups[place], int(starts[place]), members, open_[members[0]]))
     return tuple(found)
+
+
+def _members(names: Iterable[str], share: Array) -> list[str]:
+    """Those that make up most of a combination, the largest share first."""
+    ordered = sorted(zip(names, share.tolist(), strict=True), key=lambda one: -one[1])
+    return [name for name, part in ordered if part > _MEMBER * float(share.max())][:_MOST]
 
 
 def _combination(near: Linear, group: Readings, start: int, members: Sequence[str], reading: str) -> Combination:
@@ -363,8 +351,10 @@ def _combination(near: Linear, group: Readings, start: int, members: Sequence[st
     elif high < 0.0:
         effect = f"make the {what} {digits(-high, 2)} to {digits(-low, 2)} % less than the file says"
     else:
-        effect = f"are together what the file says: the {what} is off by {digits(low, 2)} to {digits(high, 2)} %"
-    return Combination(tuple(members), f"{listed} can be told only together: they {effect}", reading)
+        ends = f"between {digits(-low, 2)} % less and {digits(high, 2)} % more"
+        effect = f"leave the {what} as the file says, {ends}"
+    said = f"{listed[:1].upper()}{listed[1:]} can be told only together: they {effect}"
+    return Combination(tuple(members), said, reading)
 
 
 _FACTORS = (
@@ -425,6 +415,17 @@ class Combined:
     half_width: float
     contradict: bool
 
+    @property
+    def evidence(self) -> tuple[float, float]:
+        """Value and half width that the readings of all procedures give without the file's belief [SI]."""
+        if self.contradict or all(item.moved is None for item in self.items):
+            return self.value, self.half_width
+        weights = [(value, half**-2) for value, half in (item.evidence for item in self.items)]
+        whole = sum(weight for _, weight in weights)
+        if whole <= 0.0:
+            return self.value, math.inf
+        return sum(value * weight for value, weight in weights) / whole, whole**-0.5
+
 
 _SHARPER = 0.7  # of the file's tolerance: a measured interval narrower than that is worth taking
 
@@ -450,16 +451,18 @@ def _together(key: KeyPath, said: Sequence[tuple[str, Fitted]]) -> Combined:
     if len(items) == 1 or any(item.half_width <= 0.0 for item in items):
         last = items[-1]  # counts do not average: the last one in the file's order holds
         return Combined(key, items, names, last.value, last.half_width, False)
-    weights = [item.half_width**-2 for item in items]
-    value = sum(w * item.value for w, item in zip(weights, items, strict=True)) / sum(weights)
-    half = sum(weights) ** -0.5
+    read = [item.evidence for item in items]
     apart = any(
-        abs(a.value - b.value) > _SURE * math.hypot(a.half_width, b.half_width)
-        for i, a in enumerate(items)
-        for b in items[i + 1 :]
+        abs(a - b) > _SURE * math.hypot(of_a, of_b) for i, (a, of_a) in enumerate(read) for b, of_b in read[i + 1 :]
     )
+    # what the file believes counts once, however many procedures have used it; where they quarrel it does not count
+    was = None if apart else next((item.moved for item in items if item.moved is not None), None)
+    counts = [*read, (was.believed, was.believed_half)] if was is not None else read
+    weights = [half**-2 for _, half in counts]
+    value = sum(w * one for w, (one, _) in zip(weights, counts, strict=True)) / sum(weights)
+    half = sum(weights) ** -0.5
     if apart:
-        chi = sum(w * (item.value - value) ** 2 for w, item in zip(weights, items, strict=True))
+        chi = sum(w * (one - value) ** 2 for w, (one, _) in zip(weights, counts, strict=True))
         half *= max(1.0, 1.96 * math.sqrt(chi / (len(items) - 1)))
     return Combined(key, items, names, value, half, apart)
 
@@ -529,6 +532,7 @@ def _compared(measured: Measured, item: Combined) -> Comparison:
         held = with_interval(stated.value, stated.tolerance or 0.0, first.kind, unit)
         sentence += f"; {_WHOSE.get(stated.basis, 'the file says')} {held}"
     sentence += f"{said}."
+    sentence += _moved(item, stated, first.kind, unit)
     if item.contradict:
         each = ", ".join(
             f"{name} {with_interval(f.value, f.half_width, f.kind, unit)}"
@@ -543,20 +547,35 @@ def _compared(measured: Measured, item: Combined) -> Comparison:
     )  # fmt: skip
 
 
+def _moved(item: Combined, stated: _Stated, kind: str, unit: str) -> str:
+    """How far the readings have moved what the file believed, where it counted."""
+    if item.contradict or stated.value is None or not stated.tolerance or all(i.moved is None for i in item.items):
+        return ""
+    off = 100.0 * abs(item.value - stated.value) / stated.tolerance
+    narrow = digits(100.0 * item.half_width / stated.tolerance, 2)
+    said = f" The readings move the file's value by {digits(off, 2)} % of its tolerance, which shrinks to {narrow} %"
+    if any(i.moved is not None and i.moved.alone is None for i in item.items):
+        return f"{said}; alone they would not tell it."
+    alone = with_interval(*item.evidence, kind, unit)
+    same = alone == with_interval(item.value, item.half_width, kind, unit)
+    return f"{said}." if same else f"{said}; alone they say {alone}."
+
+
 _WHOSE = {"default": "the file leaves it to the default,", "implied": "the parts add up to"}
 
 
 def _standing(item: Combined, stated: _Stated, kind: str) -> tuple[Standing, str]:
     if stated.value is None:
         return "unstated", "; the file says nothing of it"
-    off = abs(item.value - stated.value)
+    read, half = item.evidence
+    off = abs((item.value if kind == "count" else read) - stated.value)
     if kind == "count":
         return ("agrees", "") if off == 0.0 else ("differs", "")
-    inside = off <= item.half_width
+    inside = off <= half
     if stated.basis == "default":
         return "unstated", ", which agrees" if inside else ", which lies outside the measured interval"
     tolerance = stated.tolerance or 0.0
-    if off > math.hypot(item.half_width, tolerance):
+    if off > math.hypot(half, tolerance):
         return "unlikely", ", which is unlikely even with its own tolerance"
     if item.half_width < _SHARPER * tolerance:
         return "sharper", ", which agrees within its tolerance; the measured value is more precise"

@@ -62,6 +62,22 @@ to a default, or says nothing; ``differs`` for counts, which are not right or wr
 
 
 @dataclass(frozen=True, slots=True)
+class Moved:
+    """What the file believed of a measured number, and what the readings say without it.
+
+    Attributes
+    ----------
+    believed, believed_half : Value and half width of the 95 % interval by the file [SI]
+    alone, alone_half : By the readings alone [SI]; None where they do not tell it without the file
+    """
+
+    believed: float
+    believed_half: float
+    alone: float | None
+    alone_half: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Fitted:
     """One quantity that a procedure has measured.
 
@@ -80,6 +96,7 @@ class Fitted:
     basis : What it rests on
     replaces : Keys of the robot file that cannot stand beside this one and go when it is written: the readings of a
         hue class beside its mean
+    moved : What the file's belief counted for; None where the readings alone made the value
     """
 
     name: str
@@ -92,6 +109,20 @@ class Fitted:
     unit: str = ""
     basis: Literal["measured"] = "measured"
     replaces: tuple[KeyPath, ...] = ()
+    moved: Moved | None = None
+
+    @property
+    def evidence(self) -> tuple[float, float]:
+        """Value and half width that the readings give without what the file believes of this number [SI]."""
+        was = self.moved
+        if was is None:
+            return self.value, self.half_width
+        if was.alone is not None and was.alone_half is not None:
+            return was.alone, was.alone_half
+        left = self.half_width**-2 - was.believed_half**-2
+        if left <= 1e-9 * self.half_width**-2:
+            return self.value, math.inf
+        return (self.value * self.half_width**-2 - was.believed * was.believed_half**-2) / left, left**-0.5
 
 
 @dataclass(frozen=True, slots=True)

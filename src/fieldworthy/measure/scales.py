@@ -16,14 +16,15 @@ from fieldworthy.measure.files import (
     Measured,
     deviation,
     listed_body,
+    priors,
     robot_units,
     scatter_note,
     told,
     weighing_entries,
 )
-from fieldworthy.measure.fitting import PER_95, Parameter, Solution, solve, stepped
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Solution, Weighed, stepped, weighed
 from fieldworthy.measure.model import Raised, Scales, Tilt, Weighing
-from fieldworthy.measure.prediction import Belief, Readings, predictions
+from fieldworthy.measure.prediction import Readings, predictions
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
 from fieldworthy.physics.statics.rigidbody import balance_tilt, pitch_of_lift, plumb_place, wheel_loads
 from fieldworthy.units import digits, show
@@ -79,11 +80,13 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
         """Readings less model, in standard deviations."""
         return np.asarray((observed - predicted(values)) / (float(section.error) / PER_95))
 
-    solution = solve(residual, parameters, slopes=stepped(residual, parameters, _moves(stands, parameters)))
+    slopes = stepped(residual, parameters, _moves(stands, parameters))
+    beliefs = _listed_beliefs(measured, section.pose)
+    found = weighed(residual, parameters, priors(measured, beliefs, section.date), slopes)
     error = np.full(observed.shape, float(section.error) / PER_95)
     group = Readings("scales", "mass", observed, error, *_sums(stands))
-    held = predictions(residual, parameters, _listed_beliefs(measured, section.pose), [group], measured)
-    return replace(_procedure(section, measured, stands, solution), predictions=held)
+    held = predictions(residual, parameters, beliefs, [group], measured)
+    return replace(_procedure(section, measured, stands, found), predictions=held)
 
 
 def _moves(stands: Sequence[_Stand], parameters: Sequence[Parameter]) -> Array:
@@ -284,11 +287,12 @@ class _Alike:
         return wheel_loads(np.stack((along, across), axis=-1), mass, centre, y, preload)
 
 
-def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], solution: Solution) -> Procedure:
+def _procedure(section: Scales, measured: Measured, stands: Sequence[_Stand], found: Weighed) -> Procedure:
+    solution = found.together
     listed = listed_body(measured, section.pose)
     unit = robot_units(measured)
     asked = _asked(listed, unit["mass"], raised=bool(section.raised))
-    fitted, blind = told(solution, asked)
+    fitted, blind = told(found, asked)
     if not section.raised:
         why = "level scales do not feel how high the mass lies"
         blind = (*blind, Unidentified(HEIGHT, ("weighed", "z"), why, _RAISE))
@@ -326,12 +330,13 @@ def _missing(fitted: Sequence[Fitted], listed: ListedBody | None, unit: dict[str
     mass = next((f for f in fitted if f.name == MASS), None)
     if mass is None or listed is None:
         return
-    off = mass.value - listed.mass
-    both = f"The parts list adds up to {_show(listed.mass, unit)}, the scales say {_show(mass.value, unit)}"
-    if abs(off) <= mass.half_width:
+    weight, half = mass.evidence
+    off = weight - listed.mass
+    both = f"The parts list adds up to {_show(listed.mass, unit)}, the scales say {_show(weight, unit)}"
+    if abs(off) <= half:
         yield f"{both}: they agree."
         return
-    share = digits(100.0 * abs(off) / mass.value, 2)
+    share = digits(100.0 * abs(off) / weight, 2)
     what = "are missing from the list" if off > 0 else "are listed too much"
     yield f"{both}: {_show(abs(off), unit)} ({share} %) {what}."
 
@@ -415,10 +420,12 @@ def fit_tilt(section: Tilt, measured: Measured, name: str = "") -> Procedure:
         """Angles less model, in standard deviations."""
         return np.concatenate([(e.angles - p) / error for e, p in zip(edges, predicted(values), strict=True)])
 
-    solution = solve(residual, parameters)
+    beliefs = _tilt_beliefs(measured, section, parameters)
+    found = weighed(residual, parameters, priors(measured, beliefs, section.date))
+    solution = found.together
     groups = [Readings(f"tilt {e.side}", "angle", e.angles, np.full(e.angles.shape, error)) for e in edges]
-    held = predictions(residual, parameters, _tilt_beliefs(measured, section, parameters), groups, measured)
-    fitted, blind = told(solution, list(_asked_of_tilt(section, measured, parameters)))
+    held = predictions(residual, parameters, beliefs, groups, measured)
+    fitted, blind = told(found, list(_asked_of_tilt(section, measured, parameters)))
     return Procedure(
         "tilt", "Tilt until it balances", section.date, fitted, blind,
         _tilt_residuals(edges, predicted(solution.values)),
