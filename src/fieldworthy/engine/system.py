@@ -20,7 +20,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
-from fieldworthy.engine.finding import Outcome
+from fieldworthy.engine.finding import DisplayUnits, Outcome, Report, Verdict
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import Draw
@@ -433,6 +433,73 @@ def _no_cautions(_robot: Robot) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class Kit:
+    """What is looked at, moved and packed for a robot before a match, list by list.
+
+    Attributes
+    ----------
+    off : How the robot is made safe, where cutting the power is not all
+    by_hand, switched_on, moved : What is looked at with the power off, with it on, and while it moves
+    charged, closing : What is done before the mechanisms in `waiting` can move, and after everything
+    waiting : Mechanisms that move only once that is done
+    spares : What lies ready in the box
+    inspected : What an inspector looks at on the robot itself
+    """
+
+    off: str = ""
+    by_hand: tuple[str, ...] = ()
+    switched_on: tuple[str, ...] = ()
+    moved: tuple[str, ...] = ()
+    charged: tuple[str, ...] = ()
+    closing: tuple[str, ...] = ()
+    waiting: frozenset[str] = frozenset()
+    spares: tuple[str, ...] = ()
+    inspected: tuple[str, ...] = ()
+
+
+def _empty_kit(_robot: Robot) -> Kit:
+    return Kit()
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """A small table.
+
+    Attributes
+    ----------
+    heads, widths : Of the columns; the first two are what is looked up
+    rows : Cells in words
+    verdicts : Of each row, in a column of their own; empty for none
+    """
+
+    title: str
+    heads: tuple[str, ...]
+    widths: tuple[float, ...]
+    rows: tuple[tuple[str, ...], ...]
+    verdicts: tuple[Verdict, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What the pit card says of a robot with numbers.
+
+    Attributes
+    ----------
+    tables : Beside the checks
+    between : What is done between two matches
+    tensions : What is tightened or stretched, and to what
+    """
+
+    tables: tuple[Rows, ...] = ()
+    between: tuple[str, ...] = ()
+    tensions: tuple[str, ...] = ()
+
+
+def _no_numbers(_robot: Robot, _report: Report, _shown: DisplayUnits) -> Numbers:
+    return Numbers()
+
+
+@dataclass(frozen=True, slots=True)
 class Page:
     """A system's page in the notebook.
 
@@ -464,7 +531,9 @@ class System:
     drawn_apart : Whether the local page has drawings of its own of this system instead
     card : By kind of mechanism, the step of the pit card; ``{name}`` stands for the mechanism
     warns : By the id of a finding without the mechanism's name, what the card says instead while it is short
-    spares : What lies ready in the box for it
+    spares : What lies ready in the box where the robot has one of its mechanisms
+    kit, numbers : What else it puts on the sheets that are carried to an event
+    inspected : What an inspector looks at, by the id of the finding that says it
     cautions : Sentences for a robot that calls for them
     follows : Which of its findings are consequences of which others, on a robot
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
@@ -489,6 +558,9 @@ class System:
     card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     warns: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     spares: tuple[str, ...] = ()
+    kit: Callable[[Robot], Kit] = _empty_kit
+    numbers: Callable[[Robot, Report, DisplayUnits], Numbers] = _no_numbers
+    inspected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing
     required: tuple[str, ...] = ()

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Verdict, first
-from fieldworthy.engine.system import systems
+from fieldworthy.engine.finding import DisplayUnits, Finding, Report, Verdict
+from fieldworthy.engine.system import Kit, Rows, systems
 from fieldworthy.measure.practice import Risk
 from fieldworthy.report.blocks import (
     Block,
@@ -23,7 +22,6 @@ from fieldworthy.report.blocks import (
     Size,
     Table,
     chance,
-    items_of,
     span,
     with_unit,
 )
@@ -35,8 +33,6 @@ from fieldworthy.robot.model.season import Season
 from fieldworthy.units import unit_label
 
 _SAFE = "{out}, hands clear: look for loose screws, cables and tubes."
-_CHARGE = "Hands clear, eyes covered: charge every tank to the pressure in the table; listen for leaks."
-_AGAIN = "Charge again, read the gauge, and close the valve, right before the match."
 _SCALES = (1.2, 1.13, 1.06, 1.0, 0.94, 0.88, 0.82)
 _SHORTER = (14, 10, 7, 5, 3, 1)
 _LEAST = 0.05  # points; what costs less is not told
@@ -62,14 +58,16 @@ class Asked:
 def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
     """Lay a pit card out."""
     robot, shown = loaded.nominal, DisplayUnits.of(loaded.quantities)
-    found = {(i.id, i.subject): i for i in items_of(report)}
-    left: list[Block] = [*_air(robot, found, shown), *_rest(found)]
+    numbers = [system.numbers(robot, report, shown) for system in systems()]
+    tensions = [_HANDS, *(line for told in numbers for line in told.tensions)]
+    left: list[Block] = [block for told in numbers for table in told.tables for block in _table(table)]
+    left += [_head("Between matches"), Points([line for told in numbers for line in told.between])]
     right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes")]
     day = f", {asked.date}" if asked.date else ""
     match = Table((), [[Mark("match", "blank"), Mark("at", "blank"), Mark("checked by", "blank")]], (1, 1, 2))
     below: list[Block] = [
         Side([[_head("Spares in the box"), Points(spares(robot))],
-              [_head("Torque and tension"), Points(tensions(robot, report, shown))]], (1.0, 1.15)),
+              [_head("Torque and tension"), Points(tensions)]], (1.0, 1.15)),
         _head("Cautions"),
         Points(report.cautions, "caution"),
     ]  # fmt: skip
@@ -83,54 +81,12 @@ def _head(text: str) -> Block:
     return Head(text)
 
 
-def _air(robot: Robot, found: dict[tuple[str, str], Finding | Fact], shown: DisplayUnits) -> list[Block]:
-    air = robot.air
-    if not air.tanks:
-        return []
-    rows: list[list[Cell]] = []
-    for name, tank in air.tanks.items():
-        charge = air.supply.charge if tank.charge is None else tank.charge
-        feeds = ", ".join(n for n, c in air.cylinders.items() if c.tank == name) or "nothing"
-        rows.append([Mark(name, "bold"), Mark(shown.number(charge, "pressure"), "bold"), feeds])
-    blocks: list[Block] = [_head("Charge every tank"), Table(("Tank", "Charge to", "Feeds"), rows, (1.0, 1.0, 2.2))]
-    lines = [line for line in (_need(name, found) for name in air.cylinders) if line]
-    if lines:
-        blocks += [
-            _head("Below this it fails"),
-            Table(("Mechanism", "Fails below", "Plan leaves", "Verdict"), lines, (1.25, 1.15, 1.15, 1.0), (1, 2)),
-        ]
-    return blocks
-
-
-def _need(name: str, found: dict[tuple[str, str], Finding | Fact]) -> list[Cell] | None:
-    item = found.get((f"air.pressure.{name}", f"cylinder {name}"))
-    if not isinstance(item, Finding) or item.limit is None:
-        return None
-    left = with_unit(item.value, item.unit)
-    return [Mark(name, "bold"), Mark(with_unit(item.limit, item.unit), "bold"), left, Mark(item.verdict, item.verdict)]
-
-
-def _rest(found: dict[tuple[str, str], Finding | Fact]) -> list[Block]:
-    """What happens between two matches."""
-    lines = []
-    cool = found.get(("drive.cool_down", "drive motors"))
-    if cool is not None:
-        lines.append(f"Let the drive motors cool for {with_unit(cool.value, cool.unit)} at least.")
-    battery = found.get(("drive.battery", "battery"))
-    if isinstance(battery, Finding) and battery.value is not None and battery.limit:
-        share = battery.value / battery.limit
-        lines.append(
-            f"Driving takes {with_unit(battery.value, battery.unit)} of {with_unit(battery.limit, battery.unit)} "
-            f"({100 * share:.0f} %); put a full battery in for every match all the same."
-        )
-    else:
-        lines.append("Put a full battery in for every match.")
-    lines += [
-        f"Tank '{i.subject.removeprefix('tank ')}' ends the plan at {with_unit(i.value, i.unit)}: charge it again."
-        for (identifier, _), i in found.items()
-        if identifier.startswith("air.tank.")
-    ]
-    return [_head("Between matches"), Points(lines)]
+def _table(table: Rows) -> list[Block]:
+    rows: list[list[Cell]] = [[*(Mark(cell, "bold") for cell in row[:2]), *row[2:]] for row in table.rows]
+    for row, verdict in zip(rows, table.verdicts, strict=False):
+        row.append(Mark(verdict, verdict))
+    right = (1, 2) if table.verdicts else ()
+    return [_head(table.title), Table(table.heads, rows, table.widths, right)]
 
 
 def fault(risk: Risk, points: float | None = None) -> str:
@@ -142,35 +98,32 @@ def fault(risk: Risk, points: float | None = None) -> str:
 
 def checks(robot: Robot, report: Report, ahead: Sequence[str] = ()) -> tuple[str, ...]:
     """List what is checked before a match, in an order that can be done: by hand first, with air last."""
-    tanks = bool(robot.air.tanks)
-    listed = [_SAFE.format(out="Air out" if tanks else "Power off"), *ahead]
-    listed.append("Wheels: turn free by hand, none rubs.")
-    if robot.tracking is not None:
-        wheels = ", ".join(robot.tracking.wheels)
-        gyro = "; gyro still for its start" if robot.tracking.gyro is not None else ""
-        listed.append(f"Tracking wheels ({wheels}): press on the floor and spin free.")
-    else:
-        gyro = ""
-    listed.append(f"Battery full, plugged in and strapped down; radio and program on{gyro}.")
-    listed.append("Drive: straight, and a turn both ways.")
+    kits = [system.kit(robot) for system in systems()]
+    off = next((kit.off for kit in kits if kit.off), "Power off")
+    on = "; ".join(["Battery full, plugged in and strapped down", "radio and program on", *_all(kits, "switched_on")])
     steps = {name: _step(name, mechanism, report) for name, mechanism in robot.mechanisms.items()}
-    on_air = {name for name, mechanism in robot.mechanisms.items() if tanks and _moved_by_air(mechanism)}
-    listed += [step for name, step in steps.items() if name not in on_air]
-    if tanks:
-        listed += [_CHARGE, *(step for name, step in steps.items() if name in on_air), _AGAIN]
-    return tuple(listed)
+    waiting = frozenset[str]().union(*(kit.waiting for kit in kits))
+    return (
+        _SAFE.format(out=off),
+        *ahead,
+        *_all(kits, "by_hand"),
+        f"{on}.",
+        *_all(kits, "moved"),
+        *(step for name, step in steps.items() if name not in waiting),
+        *_all(kits, "charged"),
+        *(step for name, step in steps.items() if name in waiting),
+        *_all(kits, "closing"),
+    )
+
+
+def _all(kits: Iterable[Kit], name: str) -> list[str]:
+    return [line for kit in kits for line in getattr(kit, name)]
 
 
 def _step(name: str, mechanism: Mechanism, report: Report) -> str:
     steps = {kind: step for system in systems() for kind, step in system.card.items()}
     step = _warning(name, report) or steps.get(mechanism.kind, "{name}: moves once through, nothing rubs.")
     return step.replace("{name}", name)
-
-
-def _moved_by_air(mechanism: Mechanism) -> bool:
-    """Whether a mechanism names a cylinder, itself or in one of its parts."""
-    parts = (mechanism, *(getattr(mechanism, f.name) for f in dataclasses.fields(mechanism)))
-    return any(getattr(part, "cylinder", None) for part in parts)
 
 
 def _warning(name: str, report: Report) -> str:
@@ -182,44 +135,10 @@ def _warning(name: str, report: Report) -> str:
 
 def spares(robot: Robot) -> tuple[str, ...]:
     """List what lies ready in the box."""
-    motors = Counter({robot.drive.motor: robot.drive.motors})
-    for (_, kind), count in robot.all_motors().items():
-        motors[kind] += count
-    listed = ["charged battery"]
-    listed += [f"{name} (it has {count})" for name, count in motors.items()]
-    listed += sorted({wheel.wheel for wheel in robot.drive.wheels.values()})
-    cylinders = Counter[str]()
-    for cylinder in robot.air.cylinders.values():
-        cylinders[cylinder.cylinder] += cylinder.count
-    listed += [f"{name} (it has {count})" for name, count in cylinders.items()]
-    if robot.air.tanks:
-        listed.append("valve, tubing and fittings, valve stem")
     kinds = {type(mechanism) for mechanism in robot.mechanisms.values()}
-    listed += [spare for system in systems() if kinds & set(system.kinds) for spare in system.spares]
-    listed.append("screws, nuts, shaft collars, cable, tape")
-    return tuple(listed)
-
-
-def tensions(robot: Robot, report: Report, shown: DisplayUnits) -> tuple[str, ...]:
-    """List what is tightened or stretched, and to what."""
-    listed = [_HANDS]
-    for chain in (i for i in report.facts if i.id.startswith("intake.chain_built.")):
-        first_sentence = chain.because.partition(". ")[0]
-        listed.append(f"{chain.subject}: {first_sentence[:1].lower()}{first_sentence[1:]}")
-    for name, spec in robot.mechanisms.items():
-        for label, band in getattr(spec, "bands", {}).items():
-            free = shown.number(band.free_length, "length")
-            listed.append(f"{name}, band '{label}': {band.count}, {free} long unstretched; change frayed ones")
-        toggle = getattr(spec, "toggle", None)
-        if toggle is not None:
-            past = shown.number(toggle.past, "length")
-            listed.append(
-                f"{name}: its knee stops {past} past the centre, preload {shown.number(toggle.preload, 'force')}"
-            )
-    if robot.tracking is not None:
-        for name, wheel in robot.tracking.wheels.items():
-            listed.append(f"tracking wheel {name}: pressed down with {shown.number(first(wheel.down_force), 'force')}")
-    return tuple(listed)
+    own = (spare for system in systems() if kinds & set(system.kinds) for spare in system.spares)
+    carried = _all([system.kit(robot) for system in systems()], "spares")
+    return ("charged battery", *carried, *own, "screws, nuts, shaft collars, cable, tape")
 
 
 def fitted(paper: Paper) -> Paper:
@@ -254,26 +173,9 @@ def shortened(paper: Paper, most: int) -> Paper:
     return dataclasses.replace(paper, sections=sections)
 
 
-_RULES = {
-    "limits.motor_power": "Power of all motors, as the rules count it",
-    "limits.motors": "Number of motors",
-    "limits.mass": "Mass",
-    "limits.stowed_size": "Size at the start",
-    "limits.stowed_size.length": "Length at the start",
-    "limits.stowed_size.width": "Width at the start",
-    "limits.stowed_size.height": "Height at the start",
-    "limits.extended_size.length": "Length in the match",
-    "limits.extended_size.width": "Width in the match",
-    "limits.extended_size.height": "Height in the match",
-    "limits.tanks": "Number of air tanks",
-    "limits.charge_pressure": "Charge pressure",
-    "air.rating": "Pressure against the weakest part's rating",
-}
-"""What an inspector looks at, in this order, by the finding that says it."""
-_NAMES = {
-    "motor_power": "motor power", "motors": "number of motors", "mass": "mass", "stowed_size": "size at the start",
-    "extended_size": "size in the match", "tanks": "number of air tanks", "charge_pressure": "charge pressure",
-}  # fmt: skip
+def _inspected() -> dict[str, str]:
+    """What an inspector looks at by the finding that says it: the season's limits first, which are the last system."""
+    return {identifier: rule for system in reversed(systems()) for identifier, rule in system.inspected.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,10 +228,11 @@ class Inspection:
 
 def inspection(report: Report, robot: Robot, season: Season) -> Inspection:
     """Hold the season's limits against a robot."""
-    order = list(_RULES)
-    found = sorted((f for f in report.findings if f.id in _RULES), key=lambda f: (order.index(f.id), f.subject))
-    free = tuple(word for name, word in _NAMES.items() if getattr(season.limits, name) is None)
-    items = tuple(_item(f) for f in found)
+    rules = _inspected()
+    order = list(rules)
+    found = sorted((f for f in report.findings if f.id in rules), key=lambda f: (order.index(f.id), f.subject))
+    items = tuple(_item(f, rules[f.id]) for f in found)
+    free = season.limits.absent()
     return Inspection(report.robot, report.season, answer(items, free), items, free, _by_hand(robot), report.cautions)
 
 
@@ -363,12 +266,12 @@ def _list(items: Sequence[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
-def _item(finding: Finding) -> Item:
+def _item(finding: Finding, rule: str) -> Item:
     subject = "" if finding.subject == "robot" else finding.subject
     allowed, found = with_unit(finding.limit, finding.unit), with_unit(finding.value, finding.unit)
     known = "" if finding.verdict == "unknown" else span(finding)
     unit = "" if finding.unit in ("1", "") else unit_label(finding.unit)
-    return Item(_RULES[finding.id], subject, allowed, found, known, chance(finding.chance), finding.verdict, unit)
+    return Item(rule, subject, allowed, found, known, chance(finding.chance), finding.verdict, unit)
 
 
 def _by_hand(robot: Robot) -> tuple[str, ...]:
@@ -380,16 +283,9 @@ def _by_hand(robot: Robot) -> tuple[str, ...]:
         "Cables are held and kept away from gears, chains and wheels.",
         "The battery is fastened, is not swollen or damaged, and can be taken out quickly.",
     ]
-    if robot.air.tanks:
-        listed += [
-            "Read the gauge with the tanks full; it holds for a minute.",
-            "A release valve can be reached from outside; all air leaves when it is opened.",
-            "Every tank, tube and cylinder is of a kind that the rules allow, and none is damaged.",
-        ]
     if robot.mechanisms:
         listed.append("Raised arms and stretched bands can be made safe before anyone reaches in.")
-    if any(pose.use == "climb" for pose in robot.poses.values()):
-        listed.append("Nobody stands beneath the robot when it shows how it hangs.")
+    listed += _all([system.kit(robot) for system in systems()], "inspected")
     return tuple(listed)
 
 

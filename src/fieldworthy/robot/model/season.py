@@ -48,6 +48,16 @@ class Limits:
         None, "highest gauge pressure in a tank"
     )
 
+    def absent(self) -> tuple[str, ...]:
+        """What the season sets no limit for, in words."""
+        return tuple(words for name, words in _LIMITED.items() if getattr(self, name) is None)
+
+
+_LIMITED = {
+    "motor_power": "motor power", "motors": "number of motors", "mass": "mass", "stowed_size": "size at the start",
+    "extended_size": "size in the match", "tanks": "number of air tanks", "charge_pressure": "charge pressure",
+}  # fmt: skip
+
 
 @all_are("fact")
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
+from dataclasses import fields
 
-from fieldworthy.engine.system import Constants, Found, Page, Stated, System
+from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.engine.system import Constants, Found, Kit, Numbers, Page, Rows, Stated, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.loading import builtin_names
+from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.air.check import check as judge
 from fieldworthy.systems.air.figure import figures
+from fieldworthy.units import digits, labelled
 
 _AIR = (
     "Compressed air: never charge above the rated pressure of the weakest part; wear eye protection.",
@@ -21,6 +26,66 @@ _AIR = (
 def cautions_of(robot: Robot) -> tuple[str, ...]:
     """What to heed where there are tanks."""
     return _AIR if robot.air.tanks else ()
+
+
+def kit(robot: Robot) -> Kit:
+    """What is checked and packed for cylinders and tanks; a cylinder moves once its tank is full, and not before."""
+    air = robot.air
+    counted = Counter[str]()
+    for cylinder in air.cylinders.values():
+        counted[cylinder.cylinder] += cylinder.count
+    spares = tuple(f"{name} (it has {count})" for name, count in counted.items())
+    if not air.tanks:
+        return Kit(spares=spares)
+    return Kit(
+        off="Air out",
+        charged=("Hands clear, eyes covered: charge every tank to the pressure in the table; listen for leaks.",),
+        closing=("Charge again, read the gauge, and close the valve, right before the match.",),
+        waiting=frozenset(name for name, mechanism in robot.mechanisms.items() if _moved_by_air(mechanism)),
+        spares=(*spares, "valve, tubing and fittings, valve stem"),
+        inspected=(
+            "Read the gauge with the tanks full; it holds for a minute.",
+            "A release valve can be reached from outside; all air leaves when it is opened.",
+            "Every tank, tube and cylinder is of a kind that the rules allow, and none is damaged.",
+        ),
+    )
+
+
+def _moved_by_air(mechanism: Mechanism) -> bool:
+    """Whether a mechanism names a cylinder, itself or in one of its parts."""
+    parts = (mechanism, *(getattr(mechanism, f.name) for f in fields(mechanism)))
+    return any(getattr(part, "cylinder", None) for part in parts)
+
+
+def numbers(robot: Robot, report: Report, shown: DisplayUnits) -> Numbers:
+    """What every tank is charged to, below which pressure each cylinder fails, and what the plan leaves."""
+    air = robot.air
+    if not air.tanks:
+        return Numbers()
+    charges = []
+    for name, tank in air.tanks.items():
+        charge = air.supply.charge if tank.charge is None else tank.charge
+        feeds = ", ".join(n for n, c in air.cylinders.items() if c.tank == name) or "nothing"
+        charges.append((name, shown.number(charge, "pressure"), feeds))
+    tables = [Rows("Charge every tank", ("Tank", "Charge to", "Feeds"), (1.0, 1.0, 2.2), tuple(charges))]
+    found = {(f.id, f.subject): f for f in report.findings if f.limit is not None}
+    needs = [(n, f) for n in air.cylinders if (f := found.get((f"air.pressure.{n}", f"cylinder {n}"))) is not None]
+    if needs:
+        rows = tuple((name, _with_unit(f.limit, f.unit), _with_unit(f.value, f.unit)) for name, f in needs)
+        heads = ("Mechanism", "Fails below", "Plan leaves", "Verdict")
+        verdicts = tuple(f.verdict for _, f in needs)
+        tables.append(Rows("Below this it fails", heads, (1.25, 1.15, 1.15, 1.0), rows, verdicts))
+    left = (item for item in report.facts if item.id.startswith("air.tank."))
+    between = (
+        f"Tank '{item.subject.removeprefix('tank ')}' ends the plan at {_with_unit(item.value, item.unit)}: "
+        "charge it again."
+        for item in left
+    )
+    return Numbers(tuple(tables), tuple(between))
+
+
+def _with_unit(value: float | None, unit: str) -> str:
+    return "–" if value is None else labelled(digits(value), unit)
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -54,6 +119,9 @@ SYSTEM = System(
     figures=figures,
     drawn_apart=True,
     dangerous=("air.rating",),
+    inspected={"air.rating": "Pressure against the weakest part's rating"},
+    kit=kit,
+    numbers=numbers,
     cautions=cautions_of,
     follows=follows,
     constants=Constants(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Constants, Found, Page, System
+from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.engine.system import Constants, Found, Numbers, Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
@@ -59,6 +60,18 @@ def _put(room: Room) -> KeyPath:
     return ("mechanisms", name)
 
 
+def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
+    """Where every knee stops past its dead centre, and with what preload."""
+    knees = {n: s.toggle for n, s in robot.mechanisms.items() if isinstance(s, Clamp) and s.toggle is not None}
+    past = {name: shown.number(knee.past, "length") for name, knee in knees.items()}
+    return Numbers(
+        tensions=tuple(
+            f"{name}: its knee stops {past[name]} past the centre, preload {shown.number(knee.preload, 'force')}"
+            for name, knee in knees.items()
+        )
+    )
+
+
 SYSTEM = System(
     name="clamp",
     package=__name__,
@@ -76,6 +89,7 @@ SYSTEM = System(
     ),
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
+    numbers=numbers,
     required=("clamp.entry", "clamp.bite"),
     constants=Constants(
         found=(Found("clamp.slip.*", "value", "{0}/pressure least", "below this gauge pressure '{0}' fails"),)

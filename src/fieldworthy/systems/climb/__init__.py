@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.system import Kit, Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
@@ -19,6 +19,12 @@ _HANGS = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
 def cautions_of(robot: Robot) -> tuple[str, ...]:
     """What to heed where it hangs."""
     return _HANGS if any(pose.use == "climb" for pose in robot.poses.values()) else ()
+
+
+def kit(robot: Robot) -> Kit:
+    """What an inspector who sees it hang looks at."""
+    said = "Nobody stands beneath the robot when it shows how it hangs."
+    return Kit(inspected=(said,) if cautions_of(robot) else ())
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -78,6 +84,7 @@ SYSTEM = System(
     drawn_apart=True,
     card={"climber": "{name}: hooks out and back; nobody beneath."},
     cautions=cautions_of,
+    kit=kit,
     follows=follows,
     actuators=actuators,
     required=("climb.reach", "climb.lift"),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from fieldworthy.engine.system import Constants, Found, Page, Stated, System
+from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, System
 from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.intake.check import check as judge
 from fieldworthy.systems.intake.figure import figures
@@ -52,6 +54,13 @@ SHELF = (
     Typical("hook chain", "A roller, then a chain with hooks that lifts objects one by one.", _hook_chain),
 )
 
+
+def numbers(_robot: Robot, report: Report, _shown: DisplayUnits) -> Numbers:
+    """How every chain is built and tightened."""
+    chains = [(f.subject, f.because.partition(". ")[0]) for f in report.facts if f.id.startswith("intake.chain_built.")]
+    return Numbers(tensions=tuple(f"{subject}: {said[:1].lower()}{said[1:]}" for subject, said in chains))
+
+
 SYSTEM = System(
     name="intake",
     package=__name__,
@@ -66,6 +75,7 @@ SYSTEM = System(
         telling=("intake.hold_rest", "intake.chain_built"),
     ),
     figures=figures,
+    numbers=numbers,
     drawn_apart=True,
     card={"intake": "{name}: rollers grip, belts or chains tight; one piece through."},
     spares=("chain links, roller or belt of the intake",),

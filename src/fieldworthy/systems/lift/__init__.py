@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Constants, Found, Page, Stated, System
+from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
@@ -48,6 +49,18 @@ def _put(room: Room) -> KeyPath:
     return ("mechanisms", name)
 
 
+def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
+    """How long the bands of every arm are unstretched, those of arms on motors too."""
+    bands = [(name, *of) for name, spec in robot.mechanisms.items() for of in getattr(spec, "bands", {}).items()]
+    free = (shown.number(band.free_length, "length") for *_, band in bands)
+    return Numbers(
+        tensions=tuple(
+            f"{name}, band '{label}': {band.count}, {length} long unstretched; change frayed ones"
+            for (name, label, band), length in zip(bands, free, strict=True)
+        )
+    )
+
+
 SYSTEM = System(
     name="lift",
     package=__name__,
@@ -69,6 +82,7 @@ SYSTEM = System(
     rods=rods,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
+    numbers=numbers,
     actuators=actuators,
     required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),
     pressed=("lift.force",),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.finding import DisplayUnits, Report, first
+from fieldworthy.engine.system import Kit, Numbers, Page, System
 from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.tracking.check import CONSTANTS
 from fieldworthy.systems.tracking.check import check as judge
@@ -24,6 +26,22 @@ def _put(room: Room) -> KeyPath:
     return (*_WHEELS, "ahead")
 
 
+def kit(robot: Robot) -> Kit:
+    """What is looked at on wheels that only count, and on a gyro."""
+    if robot.tracking is None:
+        return Kit()
+    wheels = ", ".join(robot.tracking.wheels)
+    gyro = () if robot.tracking.gyro is None else ("gyro still for its start",)
+    return Kit(by_hand=(f"Tracking wheels ({wheels}): press on the floor and spin free.",), switched_on=gyro)
+
+
+def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
+    """How hard each wheel is pressed on the floor."""
+    wheels = {} if robot.tracking is None else robot.tracking.wheels
+    pressed = ((name, shown.number(first(wheel.down_force), "force")) for name, wheel in wheels.items())
+    return Numbers(tensions=tuple(f"tracking wheel {name}: pressed down with {force}" for name, force in pressed))
+
+
 SYSTEM = System(
     name="tracking",
     package=__name__,
@@ -39,6 +57,8 @@ SYSTEM = System(
     ),
     figures=figures,
     drawn_apart=True,
+    kit=kit,
+    numbers=numbers,
     constants=CONSTANTS,
 )
 
