@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
+import pytest
 from playwright.sync_api import expect
 from ruamel.yaml import YAML
 
@@ -182,3 +184,45 @@ def test_the_strip_leads_with_causes_and_a_change_is_tried_held_against_and_drop
         expect(page.locator("#fw-state")).to_have_text(SAVED)
         expect(strip.locator(".count[data-verdict=short] b")).to_have_text(str(len(found.short)))
     assert (server.folder / file).read_bytes() == (EXAMPLES / "mk1.yaml").read_bytes()
+
+
+HOLD_BACK = """
+window.late = [];
+for (const name of ["rows", "settled"]) {
+  const now = fw[name];
+  if (now) fw[name] = (...what) => late.push({ text: JSON.stringify(what), go: () => now(...what) });
+}"""
+"""What the server has the browser do waits until the test lets it come, in its order."""
+
+
+@pytest.mark.long
+def test_a_number_never_jumps_back_while_a_slow_machine_draws_late(browser, server, heron):
+    box = "#f-air_2e_cylinders_2e_hooks_2e_pull_5f_load"
+    with window(browser, server) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.cylinders.hooks.pull_load")
+        expect(page.locator(box)).to_be_focused()
+        expect(page.locator("#beside-rows li").first).to_be_visible()
+        page.evaluate(HOLD_BACK)
+        shown = [page.locator(box).input_value()]
+        for _ in range(6):
+            page.press(box, "ArrowUp")
+            shown.append(page.locator(box).input_value())
+            page.wait_for_function("text => late.some((each) => each.text.includes(text))", arg=f'value=\\"{shown[-1]}')
+            held = page.evaluate("late.length")
+            page.press(box, "ArrowUp")
+            shown.append(page.locator(box).input_value())
+            page.wait_for_timeout(1800)
+            page.evaluate("many => late.splice(0, many).forEach((each) => each.go())", held)
+            expect(page.locator(box)).to_have_value(shown[-1])
+        numbers = [float(text.partition(" ")[0]) for text in shown]
+        assert all(b > a for a, b in itertools.pairwise(numbers)), shown
+        page.fill(box, "15")
+        page.wait_for_timeout(1800)
+        page.evaluate("late.splice(0).forEach((each) => each.go())")
+        expect(page.locator(box)).to_have_value("15")
+        page.evaluate("setInterval(() => late.splice(0).forEach((each) => each.go()), 50)")
+        page.fill(box, "151 N")
+        page.press(box, "Tab")
+        save(page)
+        expect(page.locator(box)).to_have_value("151 N")
+        assert in_file(server, f"{heron}/mk1.yaml")["air"]["cylinders"]["hooks"]["pull_load"] == "151 N"

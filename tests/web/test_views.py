@@ -292,21 +292,69 @@ def test_a_file_with_a_mistake_makes_no_document(browser, server, heron):
         expect(page.locator("#document-made button")).to_have_count(0)
 
 
-def test_a_variant_is_a_copy_under_a_new_name_that_opens_at_once(browser, server, heron):
+@pytest.mark.long
+def test_a_variant_is_made_changed_seen_to_differ_and_played_against_the_first(browser, server, heron):
+    """A whole job: its parts list is its own, so that the first robot stays what it is."""
+    before = {path.name: path.read_bytes() for path in (server.folder / heron).iterdir()}
     with window(browser, server) as page:
-        show(page, server, "compare", file=f"{heron}/mk1.yaml")
+        show(page, server, "versions", file=f"{heron}/mk1.yaml")
+        page.fill("#in-variant", "Heron mk1")
+        page.get_by_role("button", name="Make the variant").click()
+        expect(page.locator("#variant-said")).to_contain_text("already")
         page.fill("#in-variant", "Heron mk3, lighter")
         page.get_by_role("button", name="Make the variant").click()
         page.wait_for_url(re.compile("build"))
         expect(page.locator("header")).to_contain_text("heron_mk3_lighter.yaml")
         made = server.folder / heron / "heron_mk3_lighter.yaml"
-        old = (server.folder / heron / "mk1.yaml").read_text("utf-8").splitlines()
-        new = made.read_text("utf-8").splitlines()
-        changed = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
-        assert len(changed) == 1
-        assert "Heron mk3, lighter" in changed[0][1]
-        show(page, server, "compare", file=f"{heron}/mk1.yaml")
-        expect(page.locator("fieldset")).to_contain_text("Heron mk3, lighter")
+        old, new = before["mk1.yaml"].decode().splitlines(), made.read_text("utf-8").splitlines()
+        changed = [b for a, b in zip(old, new, strict=True) if a != b]
+        assert changed == ['robot: "Heron mk3, lighter"', "parts_list: heron_mk3_lighter_parts.csv"]
+        assert made.with_name("heron_mk3_lighter_parts.csv").read_bytes() == before["mk1_parts.csv"]
+        show(page, server, "build", file=f"{heron}/heron_mk3_lighter.yaml", key="parts.battery.mass")
+        page.fill("#f-parts_2e_battery_2e_mass", "300 g")
+        page.press("#f-parts_2e_battery_2e_mass", "Tab")
+        page.keyboard.press("Control+s")
+        expect(page.locator("#fw-notes")).to_contain_text("Saved heron_mk3_lighter_parts.csv")
+        assert {name: (server.folder / heron / name).read_bytes() for name in before} == before
+        show(page, server, "versions", file=f"{heron}/mk1.yaml")
+        row = page.locator(".entries > li", has_text="Heron mk3, lighter")
+        row.locator("summary").click()
+        expect(row.locator("tbody tr", has_text="battery")).to_contain_text("300 g")
+        row.get_by_role("link", name="Play Heron mk3, lighter").click()
+        expect(page.locator("fieldset input:checked")).to_have_count(1)
+        expect(page.locator("#compare-found")).to_contain_text("Recommendation", timeout=90_000)
+
+
+@pytest.mark.long
+def test_history_says_what_changed_since_a_save_and_a_day_and_goes_back(browser, server, heron):
+    file = server.folder / heron / "mk1.yaml"
+    first = file.read_bytes()
+    with window(browser, server) as page:
+        for value in ("6.1 bar", "5.2 bar"):
+            show(page, server, "build", file=f"{heron}/mk1.yaml", key="air.supply.charge")
+            page.fill("#f-air_2e_supply_2e_charge", value)
+            page.press("#f-air_2e_supply_2e_charge", "Tab")
+            expect(page.locator("#fw-state")).to_have_text("unsaved changes")
+            if value == "6.1 bar":
+                page.keyboard.press("Control+s")
+                expect(page.locator("#fw-state")).to_have_text("saved")
+        page.get_by_role("link", name="Versions").click()
+        unsaved = page.locator("#versions-unsaved tbody tr")
+        expect(unsaved).to_have_count(1)
+        expect(unsaved).to_contain_text("6.1 bar")
+        expect(unsaved).to_contain_text("5.2 bar")
+        page.get_by_role("button", name="Go back to what is saved").click()
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        page.locator("#versions-past summary").click()
+        past = page.locator("#versions-past tbody tr")
+        expect(past).to_have_count(1)
+        expect(past).to_contain_text("6.9 bar")
+        page.get_by_role("button", name="Go back to this").click()
+        expect(page.locator("#fw-state")).to_have_text("unsaved changes")
+        page.keyboard.press("Control+s")
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        assert file.read_bytes() == first
+        assert len(list(file.parent.glob("mk1.*-*-*.yaml"))) == 1, "one copy a day"
 
 
 def test_the_guide_is_read_without_a_file_and_without_the_internet(browser, server):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import glob
 import hashlib
 import json
 import os
@@ -224,7 +225,7 @@ _LOCK = ".fieldworthy.lock"  # stands in the folder while a program saves there
 _PATIENCE = 20.0  # s until another program must have saved
 _OLD = 3600.0  # s after which a file that waits for its name waits in vain
 _LEFT = re.compile(r"\..{1,40}\.fieldworthy-(?P<place>[0-9a-f]{8})-(?P<process>\d{1,10})-[0-9a-f]{8}\.tmp", re.DOTALL)
-_COPY = re.compile(r".+\.\d{4}-\d{2}-\d{2}(-\d+)?", re.ASCII)
+_COPY = re.compile(r"(?P<of>.+)\.(?P<day>\d{4}-\d{2}-\d{2})(-(?P<number>\d+))?", re.ASCII)
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -279,6 +280,27 @@ class Changed(BadInput):
 def is_dated_copy(file: Path) -> bool:
     """Say whether a file's name is that of a copy that `written` kept."""
     return _COPY.fullmatch(file.stem) is not None
+
+
+Moment: TypeAlias = tuple[str, int]
+"""A day as ISO 8601 writes it, and which save of that day, from 1."""
+
+
+def dated_copies(file: Path) -> dict[Moment, Path]:
+    """Find the copies that `written` kept of a file, the latest first."""
+    found: dict[Moment, Path] = {}
+    with contextlib.suppress(OSError):
+        for path in file.parent.glob(f"{glob.escape(file.stem)}.*{glob.escape(file.suffix)}"):
+            name = _COPY.fullmatch(path.stem)
+            if name is not None and name["of"] == file.stem:
+                found[name["day"], int(name["number"] or 1)] = path
+    return dict(sorted(found.items(), reverse=True))
+
+
+def as_of(files: Iterable[Path], moment: Moment) -> dict[Path, Path]:
+    """Find where the text of each file stands that it had until a save: in the first copy since, or in itself."""
+    since = {file: [path for at, path in dated_copies(file).items() if at >= moment] for file in files}
+    return {file: copies[-1] if copies else file for file, copies in since.items()}
 
 
 def written(

@@ -16,7 +16,7 @@ from fieldworthy.files import BadInput, Document, Problem, read_document, schema
 from fieldworthy.files.declare import NAME_PATTERN
 from fieldworthy.files.document import KeyPath, read_text
 from fieldworthy.files.reading import models_at, references
-from fieldworthy.files.splicing import Node, places_of
+from fieldworthy.files.splicing import Node, places_of, spliced
 from fieldworthy.files.writing import GONE, key_text, scalar_text
 from fieldworthy.robot.editing import Texts, changed_texts, part_renamed
 from fieldworthy.robot.loading import load_robot
@@ -132,6 +132,20 @@ def _season(document: Document, texts: dict[Path, str]) -> Document | None:
     except BadInput:
         return None
     return found if isinstance(found.data, dict) else None
+
+
+def variant_of(before: Opened, name: str, target: Path) -> Texts:
+    """Copy a robot under another name into another file, with a parts list of its own where that is a table of text."""
+    file = before.document.file
+    changes: dict[KeyPath, object] = {("robot",): name}
+    listed = before.data(("parts_list",))
+    table = beside(file, listed, before.texts) if isinstance(listed, str) and listed.endswith(".csv") else None
+    made: Texts = {}
+    if table is not None:
+        own = target.with_name(f"{target.stem}_parts.csv")
+        made[own] = before.texts[table] if table in before.texts else read_text(table)
+        changes[("parts_list",)] = own.name
+    return made | {target: spliced(file, before.texts[file], changes)}
 
 
 def mistakes(file: Path, texts: Mapping[Path, str]) -> tuple[Problem, ...]:

@@ -234,7 +234,7 @@ async def go(page: Page, where: str, *, fresh: bool = False, back: bool = False)
         if view
         else "fieldworthy"
     )
-    told = {key: value for key, value in query.items() if key in ("file", "key", "part")} if view else {}
+    told = {key: value for key, value in query.items() if key in ("file", "key", "part", "with")} if view else {}
     page.call("at", address(view, **told), title, fresh or back)
     _show_frame(page, name)
     await _build(page)

@@ -17,10 +17,11 @@ from fieldworthy.engine.system import shelf
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import BadInput, KeyPath, Problem
 from fieldworthy.files.splicing import spliced
+from fieldworthy.report.changelog import edits
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.loading import load_season
 from fieldworthy.robot.shelf import added
-from fieldworthy.robot.things import Removal, changed, copied, opened, removal, renamed
+from fieldworthy.robot.things import Removal, changed, copied, opened, removal, renamed, variant_of
 from fieldworthy.units import KINDS, UnitError, parse
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.worker import progress
@@ -168,6 +169,16 @@ def rename_in(source: Source, path: KeyPath, name: str) -> Texts:
 def taken_from(source: Source, path: KeyPath) -> Removal:
     """Find what goes with a thing of a robot."""
     return removal(opened(source.file, dict(source.texts)), path)
+
+
+def variant_in(source: Source, name: str, target: Path) -> Texts:
+    """Copy a robot under another name: the texts of the new files."""
+    return texts_of(variant_of(opened(source.file, dict(source.texts)), name, target))
+
+
+def differing(older: Source, newer: Source) -> tuple[tuple[str, str, str], ...]:
+    """Say which values of two robots differ: key, as it was, as it is."""
+    return tuple(edits(robot_of(older), robot_of(newer)))
 
 
 def ready() -> bool:

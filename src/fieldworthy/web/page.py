@@ -10,6 +10,7 @@ import json
 import logging
 from collections.abc import Awaitable, Callable, Coroutine, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -97,6 +98,9 @@ class Screen:
         except Exception as error:
             log.exception(error)
             self.note("That did not work; the page goes on. Your changes are kept.", bad=True)
+        finally:
+            if "edit" in data:  # until then the box shows what was typed, whatever is drawn meanwhile
+                self.call("settled", str(data.get("id")), data["edit"])
 
     def later(self, work: Coroutine[Any, Any, None]) -> None:
         """Do something that takes a while, without waiting for it."""
@@ -354,7 +358,7 @@ class Editor:
         if draft is None or not self.allowed():
             return False
         try:
-            written = draft.save(over=over)
+            written = draft.save(over=over, keep=date.today())
         except Conflict as conflict:
             self.ask_which(draft, conflict.theirs)
             return False
@@ -487,7 +491,7 @@ def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
     return join([
         tag("h2", f"{names} was saved elsewhere meanwhile", id="fw-conflict-title"),
         tag("p", "Nothing has been overwritten. Lines with − stand in the file now; lines with + stand only here."),
-        [_difference(path, text, draft.texts.get(path, "")) for path, text in theirs.items()],
+        [line_difference(path, text, draft.texts.get(path, "")) for path, text in theirs.items()],
         tag(
             "div",
             tag("button", "Keep mine: write over the file", type="button", data_do="conflict", data_choice="mine"),
@@ -498,7 +502,8 @@ def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
     ])  # fmt: skip
 
 
-def _difference(path: Path, theirs: str | None, mine: str) -> Markup:
+def line_difference(path: Path, theirs: str | None, mine: str) -> Markup:
+    """Show where two texts of a file differ, line by line."""
     if theirs is None:
         return tag("p", f"{path.name} is gone from the disk.")
     rows = list(_rows(theirs, mine))

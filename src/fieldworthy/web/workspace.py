@@ -9,6 +9,7 @@ import secrets
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path, PurePath
 from typing import Protocol
 
@@ -16,7 +17,7 @@ from fastapi import FastAPI, Request
 from fastapi.responses import PlainTextResponse
 
 from fieldworthy.files.document import LARGEST, BadInput, read_text
-from fieldworthy.files.writing import Changed, fingerprint, written
+from fieldworthy.files.writing import Changed, Moment, as_of, dated_copies, fingerprint, written
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.jobs import JobQueue
 from fieldworthy.web.judging import Source, texts_of
@@ -141,8 +142,8 @@ class Draft:
                 found[path] = now
         return found
 
-    def save(self, *, over: bool = False) -> tuple[Path, ...]:
-        """Write what was changed."""
+    def save(self, *, over: bool = False, keep: date | None = None) -> tuple[Path, ...]:
+        """Write what was changed; the first save of the day ``keep`` keeps what stood there as a dated copy."""
         changed = self.changed
         theirs = {path: text for path, text in self.elsewhere().items() if path in changed}
         ours_already = {path for path, text in theirs.items() if text == self.texts[path]}
@@ -151,12 +152,26 @@ class Draft:
         texts = {path: self.texts[path] for path in changed}
         seen = {} if over else {p: fingerprint(texts[p] if p in ours_already else self.saved[p]) for p in changed}
         try:
-            written(texts, copy_dated=None, expect=seen)
+            kept = keep is not None and any(day == keep.isoformat() for p in changed for day, _ in dated_copies(p))
+            written(texts, copy_dated=None if kept else keep, expect=seen)
         except Changed as error:  # another program saved since the look at the disk
             raise Conflict(self.elsewhere()) from error
         self.saved |= texts
         self._about = None
         return changed
+
+    def before_save(self) -> Source:
+        """The texts as they were saved last, frozen."""
+        return Source(self.file, texts_of(self.saved))
+
+    def until(self, moment: Moment) -> Source:
+        """The texts that the files had until a save whose dated copies are kept, frozen."""
+        found = as_of(self.saved, moment)
+        return Source(self.file, texts_of({file: read_text(path) for file, path in found.items()}))
+
+    def moments(self) -> tuple[Moment, ...]:
+        """The saves whose dated copies are kept, the latest first."""
+        return tuple(sorted({at for file in self.saved for at in dated_copies(file)}, reverse=True))
 
     def take_theirs(self) -> None:
         """Give up what stands here for what the disk has; can be undone."""

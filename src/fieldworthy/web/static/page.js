@@ -30,6 +30,7 @@ const fw = (() => {
     const key = focusOf(element);
     const open = [...element.querySelectorAll("details[open] > summary[data-key]")].map((e) => e.dataset.key);
     element.innerHTML = html;
+    keepEdits(element);
     for (const summary of element.querySelectorAll("details > summary[data-key]"))
       if (open.includes(summary.dataset.key)) summary.parentElement.open = true;
     giveBack(element, key);
@@ -51,11 +52,14 @@ const fw = (() => {
     const key = focusOf(list);
     const have = rowsOf(list);
     for (const [row, html] of changed) {
-      const fresh = node(html);
       const old = have.get(row);
+      if (old && isEdited(old)) {
+        held.set(old, html);
+        continue;
+      }
+      const fresh = node(html);
       if (old) {
         keepOpen(old, fresh);
-        keepTyped(old, fresh);
         old.replaceWith(fresh);
       }
       have.set(row, fresh);
@@ -71,13 +75,38 @@ const fw = (() => {
     for (const gone of have.values()) gone.remove();
     giveBack(list, key);
   }
-  let typed = { id: "", at: 0 };
-  // what is being typed at this moment is newer than what the server knows
-  function keepTyped(old, fresh) {
-    const at = document.activeElement;
-    if (!old.contains(at) || at.id !== typed.id || Date.now() - typed.at > 1500) return;
-    const place = fresh.querySelector(`#${CSS.escape(at.id)}`);
-    if (place) place.value = at.value;
+  // What a person has put into a box is newer than whatever the server draws until the server says that it has taken
+  // it in: the row stays as it is, and what was drawn meanwhile is shown afterwards.
+  const edits = new Map(); // by the box's id: the number of its last edit, and of the last one that was sent
+  const held = new Map(); // by the row: how it looks afterwards
+  let edit = 0;
+  function edited(input) {
+    if (input.dataset.path && input.id) edits.set(input.id, { last: (edit += 1), sent: edits.get(input.id)?.sent || 0, value: input.value });
+  }
+  function isEdited(row) {
+    return [...edits.keys()].some((id) => row.querySelector(`#${CSS.escape(id)}`));
+  }
+  function keepEdits(element) {
+    for (const [id, { value }] of edits) {
+      const box = element.querySelector(`#${CSS.escape(id)}`);
+      if (box) box.value = value;
+    }
+  }
+  function settled(id, number) {
+    if (edits.get(id)?.last === number) letGo(id);
+  }
+  function letGo(id) {
+    edits.delete(id);
+    for (const [row, html] of [...held]) {
+      if (isEdited(row)) continue;
+      held.delete(row);
+      if (!row.isConnected) continue;
+      const key = focusOf(row);
+      const fresh = node(html);
+      keepOpen(row, fresh);
+      row.replaceWith(fresh);
+      giveBack(fresh, key);
+    }
   }
   function keepOpen(old, fresh) {
     const was = old.querySelector("details[open]");
@@ -204,10 +233,16 @@ const fw = (() => {
   }
   function set(element, value, wait) {
     const data = { path: element.dataset.path, part: element.dataset.part || "value", value };
-    if (pending && pending.of !== element) flush();
+    const of = element.id || element;
+    if (pending && pending.of !== of) flush();
     clearTimeout(settle);
-    pending = () => tell("set", data);
-    pending.of = element;
+    edited(element);
+    const mine = edits.get(element.id) || {};
+    pending = () => {
+      mine.sent = mine.last;
+      tell("set", { ...data, id: element.id, edit: mine.last });
+    };
+    pending.of = of;
     settle = setTimeout(flush, wait);
   }
   // sliders that have something drawn anew: the newest place is sent as soon as the last one is drawn
@@ -267,7 +302,6 @@ const fw = (() => {
     const by = step(Number(found[1])) * times;
     const number = Number((Number(found[1]) + by).toPrecision(10));
     input.value = `${number}${found[2] ? " " + found[2] : ""}`;
-    typed = { id: input.id, at: Date.now() };
     move(input.dataset.path, input.value);
     set(input, input.value, 500);
   }
@@ -292,7 +326,7 @@ const fw = (() => {
   });
   document.addEventListener("input", (event) => {
     const input = event.target;
-    typed = { id: input.id, at: Date.now() };
+    edited(input);
     if (input.dataset.move !== undefined) move(input.dataset.path, input.value + (input.dataset.unit || ""));
     if (input.dataset.watch) {
       clearTimeout(input.waits);
@@ -333,6 +367,10 @@ const fw = (() => {
     delete place.dataset.over;
     tell("do", { do: "drop", of: event.dataTransfer.getData("text/plain"), value: place.dataset.drop });
   });
+  document.addEventListener("focusout", (event) => {
+    const mine = edits.get(event.target.id); // typed and put back: nothing is sent, so nothing will be taken in
+    if (mine && mine.sent !== mine.last && pending?.of !== event.target.id) letGo(event.target.id);
+  });
   document.addEventListener("focusin", (event) => {
     if (event.target.dataset?.path) tell("at", { path: event.target.dataset.path });
   });
@@ -350,6 +388,8 @@ const fw = (() => {
       tell("do", { do: "save" });
     } else if (!typing && (key === "z" || key === "y")) {
       event.preventDefault();
+      flush();
+      for (const id of [...edits.keys()]) letGo(id);
       tell("do", { do: key === "y" || event.shiftKey ? "redo" : "undo" });
     }
   });
@@ -546,7 +586,7 @@ const fw = (() => {
   }
   theme(stored("fieldworthy.theme", "auto"));
   return {
-    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, badLines, toLine, gutter, byId,
+    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, settled, badLines, toLine, gutter, byId,
   };
 })();
 window.fw = fw;

@@ -328,7 +328,10 @@ async def _show_form(page: Page, state: State) -> None:
     thing = state.things.get(state.chosen)
     if thing is None or page.draft is None:
         return
-    rows: tuple[Row, ...] = await page.queue.compute(rows_of, page.draft.source, thing.path)
+    source = page.draft.source
+    rows: tuple[Row, ...] = await page.queue.compute(rows_of, source, thing.path)
+    if page.draft is None or not set(source.texts) <= set(page.draft.source.texts):
+        return  # a text was changed meanwhile, and is read again for that
     state.fields = {row.key: row for row in rows if isinstance(row, Field)}
     state.heads = {row.key: row for row in rows if isinstance(row, Head)}
     page.put("build-now", f": {thing.label}")

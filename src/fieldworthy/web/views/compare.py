@@ -6,10 +6,9 @@ from typing import Any
 
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.files.document import BadInput
-from fieldworthy.files.writing import written
-from fieldworthy.web.components import field, follow, heading, pictures_of, table, values_of
+from fieldworthy.web.components import field, follow, heading, pictures_of, table
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.judging import Source, edit
+from fieldworthy.web.judging import Source
 from fieldworthy.web.markup import Content, Markup, address, sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import Compared, drawn_comparison, held_against
@@ -21,10 +20,12 @@ RUNS, MOST = 2000, 50_000
 def build(page: Page) -> None:
     """Show variants side by side."""
     others = [e for e in page.workspace.folder.entries() if e.kind == "robot" and e.name != page.file]
-    boxes = [tag("label", tag("input", type="checkbox", name=f"v{i}", value=e.name, checked=i == 0), f" {e.title} ",
+    chosen = [e.name for e in others if e.name in page.query.get("with", "").split("|")]
+    boxes = [tag("label", tag("input", type="checkbox", name=f"v{i}", value=e.name,
+                              checked=e.name in chosen if chosen else i == 0), f" {e.title} ",
                  tag("span", e.name, class_="path"), class_="choice") for i, e in enumerate(others)]  # fmt: skip
-    none = tag("p", "There is no other robot in this folder: make a variant below, change what is to be tried, and "
-               "hold both against each other here.")  # fmt: skip
+    none = tag("p", "There is no other robot in this folder: make a variant, change what is to be tried, and hold both "
+               "against each other here.")  # fmt: skip
     choose = tag("fieldset", tag("legend", f"Hold {page.file} against"), boxes)
     form = tag("form", choose, tag("div", field("Matches each", "runs", str(RUNS)), class_="fields"),
                tag("button", "Compare", type="submit", class_="main"), data_submit="compare")  # fmt: skip
@@ -33,49 +34,19 @@ def build(page: Page) -> None:
         tag("p", "All variants play the same matches with the same luck, so that only what differs between them "
             "tells.", class_="lead"),
         form if others else none,
-        _variant() if page.may_change else "",
+        tag(
+            "p", tag("a", "Make a variant, or see what differs", href=address("versions", file=page.file), data_go=True)
+        ),
         tag("div", id="match-run", role="status"),
         tag("div", id="compare-found"),
     )  # fmt: skip
     page.on("compare", lambda data: _compare(page, data.get("values") or {}))
     page.on("stop", lambda _: _stop(page))
-    page.on("variant", lambda data: _make_variant(page, values_of(data)))
     job = _job(page)
-    if job is not None:
+    if chosen and not page.problems:
+        _compare(page, {"runs": str(RUNS)} | {f"v{i}": name for i, name in enumerate(chosen)})
+    elif job is not None:
         follow(page, job, _show)
-
-
-def _variant() -> Markup:
-    asked = field("Call it", "variant", "", hint="For example: mk2, with the arm.", required=True)
-    return tag(
-        "form",
-        tag("h2", "Make a variant"),
-        tag("p", "A copy of this robot as it stands here, in a file of its own. Change there what is to be tried."),
-        tag("div", asked, class_="fields"),
-        tag("button", "Make the variant", type="submit"),
-        data_submit="variant",
-        class_="panel",
-    )
-
-
-async def _make_variant(page: Page, values: dict[str, Any]) -> None:
-    """Write a copy under a new name beside the open file, and open it."""
-    name = str(values.get("variant", "")).strip()[:80]
-    if page.draft is None or not page.editor.allowed():
-        return
-    if not name or page.problems:
-        page.note("Give it a name." if not page.problems else "The file has mistakes: mend them first.", bad=True)
-        return
-    texts = await page.work.draw(edit, page.draft.source, ((("robot",), name),))
-    if texts is None:
-        return
-    folder, own = page.workspace.folder, page.draft.file
-    beside = page.file.rpartition("/")[0]
-    target = folder.path(folder.free_name(name, beside))
-    written({target: dict(texts).get(own, page.draft.text)}, copy_dated=None, expect={target: ""})
-    made = folder.name(target)
-    page.note(f"Wrote {made}: the same robot under the name {name}. Change what is to be tried.")
-    await page.go(address("build", file=made))
 
 
 def _job(page: Page) -> Job | None:

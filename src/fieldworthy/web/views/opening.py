@@ -56,6 +56,15 @@ def _listed(title: str, entries: list[Entry], otherwise: str) -> Markup:
             "li",
             tag("a", e.title, href=address(view, file=e.name), data_go=True, class_="file"),
             tag("span", e.name, class_="path"),
+            tag(
+                "a",
+                "Variants and history",
+                href=address("versions", file=e.name),
+                data_go=True,
+                aria_label=f"Variants and history of {e.title}",
+            )
+            if e.kind == "robot"
+            else "",
             class_=f"entry {e.kind}",
         )
         for e in entries
