@@ -71,14 +71,14 @@ def test_move_a_number(benchmark, browser, tmp_path):
         show(page, server, "build", file="mk1.yaml", key="air.supply.charge")
         page.wait_for_selector("#beside-rows li")
         page.wait_for_timeout(2000)  # the processes behind the page have started
-        times, values = [], iter(f"{100 - 0.1 * i:.1f} psi" for i in range(10_000))
+        times, values = [], iter(f"{6.9 - 0.001 * i:.3f} bar" for i in range(10_000))
 
         def move():
             times.append(page.evaluate(MOVE, next(values)))
 
         benchmark.pedantic(move, rounds=ROUNDS, warmup_rounds=3)
         told(benchmark, times[3:])
-        assert re.search(r"charged to 9\d(\.\d)? psi", page.inner_text("#beside-rows"))
+        assert re.search(r"charged to 6\.\d+ bar", page.inner_text("#beside-rows"))
 
 
 def test_peer_one_label(benchmark, browser, tmp_path):

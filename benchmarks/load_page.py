@@ -31,7 +31,7 @@ from robots import example_copy
 from web.browser import Server, serving
 
 NUMBERS = {
-    "air.supply.charge": (" psi", 80.0, 100.0),
+    "air.supply.charge": (" bar", 5.5, 6.9),
     "drive.targets.sprint_distance": (" m", 2.0, 2.8),
     "mechanisms.clamp.face": (" deg", 55.0, 75.0),
     "mechanisms.hooks.lift.ratio": ("", 1.6, 2.4),

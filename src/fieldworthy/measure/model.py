@@ -84,7 +84,7 @@ class Failure:
     where: Annotated[str, Ref(("actions", "mechanisms"))] = need("the action or mechanism of the robot file")
     date: str = exact("", "the day, such as 2026-11-21")
     event: str = exact("", "the event, or practice")
-    match: str = exact("", "which match, as its schedule calls it")
+    match: str | int = exact("", "which match: its number, or as the schedule calls it")
     lost: Annotated[Real, Of("time", 0.0, fixed=True)] | None = exact(None, "time that it cost, if known")
     failed: bool = exact(True, "whether the action failed by it; false where it only cost time")
     mended: bool = exact(False, "true once it cannot come again")
