@@ -79,7 +79,8 @@ def faults_of_report(file: Path) -> list[str]:
 
 
 def _is_good(sentence: str) -> bool:
-    for own in (r"'[^']*'", r"\(found .*?\)", r"put \S+ in quotes"):  # what the person wrote is theirs
+    # what the person wrote is theirs
+    for own in (r"'[^']*'", r"\(found .*?\)", r"put \S+ in quotes", r"expected (a name from|one of).*"):
         sentence = re.sub(own, "", sentence)
     return not (_NO_WORD.search(sentence) or _ABSURD.search(sentence)) and len(sentence) < 1200
 

@@ -156,11 +156,16 @@ def _in_order(file: Path, name: str, times: Array, lines: Places) -> tuple[Place
     return keep, remarks
 
 
+_DAY = 86400.0  # s
+
+
 def _gaps(times: Array, lines: Places) -> Iterator[Remark]:
     step = np.diff(times)
     usual = float(np.median(step)) if step.size else 0.0
     for i in np.flatnonzero(step > _GAP * usual) + 1 if step.size >= 4 else ():
-        yield Remark(int(lines[i]), f"{digits(float(step[i - 1]))} s missing before it, {digits(usual)} s are usual")
+        gap = float(step[i - 1])
+        long = f"{digits(gap)} s" if gap < _DAY else "more than a day"
+        yield Remark(int(lines[i]), f"{long} missing before it, {digits(usual)} s are usual")
 
 
 def _stuck(name: str, columns: Mapping[str, Array]) -> Iterator[tuple[int, int]]:

@@ -582,7 +582,8 @@ def _filling(g: Real, Q: Real, b: Real, e: Real) -> tuple[Real, Real]:
     u = np.maximum((e * d + Q * np.sqrt(np.abs(den - d * d))) / den, 0.0)
     r = np.minimum(g + Q, b + e * u)
     psi = (r - g) / Q
-    return r, psi * psi / (psi + Q * u / e)
+    # nothing flows where both sides are alike, and then more of a way to flow changes nothing
+    return r, psi * psi / np.maximum(psi + Q * u / e, 1e-300)
 
 
 def _venting(g: Real, Q: Real, b: Real, i: Real) -> tuple[Real, Real]:
