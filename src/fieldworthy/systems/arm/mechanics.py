@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce
+from typing import Any
 
 import numpy as np
 
@@ -127,21 +128,32 @@ def meetings(context: Context, spec: MotorArm, among: tuple[str, ...] | None = N
     robot = context.robot
     swings = [name for name, part in robot.parts.items() if part.rides == spec.rides]
     stays = [name for name, part in robot.parts.items() if part.rides != spec.rides and (not among or name in among)]
+    name = next(name for name, mechanism in robot.mechanisms.items() if mechanism is spec)
+    usual: Any = context.nominal.robot.mechanisms[name]
     angles = np.linspace(0.0, first(spec.swing), max(int(np.ceil(first(spec.swing) / _STEP)), 2))
     found = []
     for other in stays:
-        best: Meeting | None = None
-        for part in swings:
-            gaps = _gaps(context, spec, (part, other), angles)
-            nominal = np.array([first(gap) for gap in gaps])
-            if nominal[0] <= 0.0:
-                continue
-            place = int(np.argmin(nominal))
-            least = Meeting(part, other, gaps.min(axis=0), float(angles[place]))
-            if best is None or first(least.gap) < first(best.gap):
-                best = least
-        found += [best] if best is not None else []
+        nominal = {part: _gaps(context.nominal, usual, (part, other), angles) for part in swings}
+        apart = {part: gaps for part, gaps in nominal.items() if gaps[0] > 0.0}
+        if not apart:
+            continue
+        part = min(apart, key=lambda part: float(apart[part].min()))
+        gaps, angle = apart[part], float(angles[np.argmin(apart[part])])
+        least: Array = gaps.min()
+        if context.nominal is not context:  # over the cases only where they may come nearest
+            near = gaps <= gaps.min() + 2.0 * _displaced(context, spec, usual, (part, other))
+            least = _gaps(context, spec, (part, other), angles[near]).min(axis=0)
+        found.append(Meeting(part, other, least, angle))
     return found
+
+
+def _displaced(context: Context, spec: MotorArm, usual: MotorArm, names: tuple[str, str]) -> float:
+    """By how much two parts can have come nearer in any case than nominally, at any angle [m]."""
+    pairs: list[tuple[Real, Real]] = [*zip(spec.pivot, usual.pivot, strict=True)] * 2
+    for name in names:
+        one, other = context.robot.parts[name], context.nominal.robot.parts[name]
+        pairs += [*zip((*one.position, *one.size), (*other.position, *other.size), strict=True)]
+    return float(np.max(sum(np.abs(np.asarray(case) - nominal) for case, nominal in pairs)))
 
 
 def _gaps(context: Context, spec: MotorArm, names: tuple[str, str], angles: Array) -> Array:
@@ -165,7 +177,8 @@ def _gaps(context: Context, spec: MotorArm, names: tuple[str, str], angles: Arra
 
 def _meetings(context: Context, name: str, spec: MotorArm) -> Iterator[Outcome]:
     """What stands in its way: told of every part, judged for those that the file says it must pass."""
-    met = sorted((m for m in meetings(context.nominal, spec) if first(m.gap) < 0.0), key=lambda m: m.angle)
+    usual: Any = context.nominal.robot.mechanisms[name]
+    met = sorted((m for m in meetings(context.nominal, usual) if first(m.gap) < 0.0), key=lambda m: m.angle)
     listed = ", ".join(f"'{m.other}' at {np.degrees(m.angle):.0f}°" for m in met[:_NAMED])
     more = f" and {len(met) - _NAMED} more" if len(met) > _NAMED else ""
     text = f"On its way '{{name}}' comes into the box of {listed}{more}: look whether it passes there."
