@@ -24,6 +24,7 @@ from fieldworthy.engine.finding import DisplayUnits, Outcome, Report, Verdict
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import Draw
+from fieldworthy.physics.gas.actuation import Stroke
 from fieldworthy.robot.model.machine import Mechanism, declared
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
@@ -398,6 +399,38 @@ class RodLoad:
         return cls(cylinder, way, np.asarray(force)[None], np.ones(1), (force, 0.0))
 
 
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """An arm that a cylinder swings, for whoever films it.
+
+    Attributes
+    ----------
+    cylinder : Its name, all on its valve together
+    pushes : Whether the rod raises the arm on its way out; else on its way back
+    reach : From the pivot to the cylinder's pin on the arm [m]
+    raised : Shares of the stroke, and how far the arm is raised there [-, rad]
+    stroke : The way up as one cylinder on the valve sees it, from an absolute pressure [Pa]
+    """
+
+    cylinder: str
+    pushes: bool
+    reach: float
+    raised: tuple[Array, Array]
+    stroke: Callable[[Real], Stroke]
+
+
+def _no_swings(_context: Context) -> Mapping[str, Swing]:
+    return {}
+
+
+Hues: TypeAlias = tuple[Array, Array, Array]
+"""Mean hue of every class, its standard deviation, and how often it comes [rad, rad, -]."""
+
+
+def _no_hues(_spec: Mechanism) -> Hues | None:
+    return None
+
+
 Follows = Mapping[str, tuple[str, ...]]
 """By the id of a finding, the ids of those that it is a consequence of."""
 
@@ -544,6 +577,8 @@ class System:
     shelf : Typical things that a person can put on a robot to begin with
     actuators : What moves the groups of parts that ride its mechanisms, by group
     rods : What its mechanisms ask of the rods of their cylinders, whatever the air
+    swings : Its arms that a cylinder swings, by mechanism
+    hues : What one of its mechanisms tells apart by hue; None where it tells nothing so
     """
 
     name: str
@@ -571,6 +606,8 @@ class System:
     shelf: tuple[Typical, ...] = ()
     actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
     rods: Callable[[Context], Iterable[RodLoad]] = _moves_no_rods
+    swings: Callable[[Context], Mapping[str, Swing]] = _no_swings
+    hues: Callable[[Mechanism], Hues | None] = _no_hues
 
     def findings_text(self) -> str:
         """The chapter about its findings, in Markdown."""
@@ -580,6 +617,17 @@ class System:
 def systems() -> tuple[System, ...]:
     """Every installed system, in the order in which its check runs and its page stands."""
     return declared()
+
+
+def swings(context: Context) -> dict[str, Swing]:
+    """Every arm that a cylinder swings, by mechanism."""
+    return {name: swing for system in systems() for name, swing in system.swings(context).items()}
+
+
+def hues_of(spec: Mechanism) -> Hues | None:
+    """What a mechanism tells apart by hue; None where it tells nothing so."""
+    found = (system.hues(spec) for system in systems())
+    return next((hues for hues in found if hues is not None), None)
 
 
 def shelf() -> tuple[Typical, ...]:

@@ -9,12 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.system import Context, Swing, swings
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import KeyPath
@@ -27,8 +26,6 @@ from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way, pull_
 from fieldworthy.physics.gas.tank import after_draw, fill_pressure
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
-from fieldworthy.systems.lift.check import lifted, raising_stroke
-from fieldworthy.systems.lift.model import Lift
 from fieldworthy.units import digits
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.supply import AirUse, air_line, stroke_at, use_of
@@ -51,7 +48,7 @@ class Filmed:
     robot : As its file states it [SI]
     season : For the air [SI]
     cylinder : Whose stroke it is
-    lift : The lift that it swings, where the arm's angle was read; the load is then the pivot's friction
+    lift : The mechanism that it swings, where the arm's angle was read; the load is then the pivot's friction
     way : 0 out, 1 back
     gauge : Tank's gauge before the stroke [Pa]
     """
@@ -101,26 +98,17 @@ class Filmed:
     def _stroke(self, context: Context, use: AirUse, supply: Real) -> Stroke:
         if self.lift is None:
             return stroke_at(use, supply, self.way)
-        spec: Any = context.robot.mechanisms[self.lift]
-        return raising_stroke(lifted(context, self.lift, spec), supply)
+        return swings(context)[self.lift].stroke(supply)
+
+    @property
+    def swing(self) -> Swing:
+        """The arm whose angle was read."""
+        assert self.lift is not None, "asked for with an arm only"
+        return swings(Context(self.robot, self.season))[self.lift]
 
     def arm(self) -> tuple[Array, Array]:
-        """How far a lift's arm is raised along the stroke."""
-        assert self.lift is not None, "asked for with a lift only"
-        spec: Any = self.robot.mechanisms[self.lift]
-        at = lifted(Context(self.robot, self.season), self.lift, spec)
-        places = range(at.along.length.shape[0])
-        order = places if at.pushes else reversed(places)
-        turned = np.array([float(np.asarray(at.turned(i)).ravel()[0]) for i in order])
-        out = np.asarray(at.along.extension).reshape(len(places), -1)[:, 0]
-        share = (out if at.pushes else out[-1] - out[::-1]) / float(np.asarray(at.rocker.stroke).ravel()[0])
-        return share, np.abs(turned - turned[0])
-
-    def raises(self, spec: Lift) -> bool:
-        """Tell whether the filmed way is the one on which a lift's arm is raised."""
-        assert self.lift is not None, "asked for with a lift only"
-        at = lifted(Context(self.robot, self.season), self.lift, spec)
-        return at.pushes == (self.way == 0)
+        """How far the arm is raised along the stroke."""
+        return self.swing.raised
 
 
 class StrokeGrid:
@@ -210,22 +198,21 @@ def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
 
 def _filmed(given: Film, measured: Measured, name: str) -> Filmed:
     robot = measured.robot.nominal
-    lift = None
-    lifts = {k: m for k, m in robot.mechanisms.items() if isinstance(m, Lift) and m.cylinder == given.cylinder}
+    season, lift = measured.robot.nominal_season, None
+    nominal = Context(robot, season)
     key = ("frames", name)
     if "angle" in given.columns:
-        if not lifts:
+        lift = next((n for n, s in swings(nominal).items() if s.cylinder == given.cylinder), None)
+        if lift is None:
             expected = f"expected 'position': no lift of the robot is swung by '{given.cylinder}'"
             raise BadInput([measured.document.problem((*key, "columns", "angle"), expected)])
-        lift = next(iter(lifts))
     way = 0 if given.way == "out" else 1
     kind = robot.catalogue.cylinders[robot.air.cylinders[given.cylinder].cylinder]
     if way == 1 and kind.single_acting:
         expected = "expected 'out': a spring brings this cylinder back, not air"
         raise BadInput([measured.document.problem((*key, "way"), expected)])
-    season = measured.robot.nominal_season
     filmed = Filmed(robot, season, given.cylinder, lift, way, float(given.pressure))
-    if lift is not None and not filmed.raises(lifts[lift]):
+    if lift is not None and filmed.swing.pushes != (way == 0):
         expected = "expected the way on which the arm is raised; film that one"
         raise BadInput([measured.document.problem((*key, "way"), expected)])
     return filmed
@@ -286,10 +273,7 @@ def _loads(filmed: Filmed) -> tuple[float, float]:
     force = _force(filmed)
     if filmed.lift is None:
         return -0.5 * force, force
-    spec = filmed.robot.mechanisms[filmed.lift]
-    assert isinstance(spec, Lift), "chosen among the lifts"
-    reach = math.dist([float(x) for x in spec.arm_pin], [float(x) for x in spec.pivot])
-    return 0.0, force * reach
+    return 0.0, force * filmed.swing.reach
 
 
 def _parameters(given: Film, filmed: Filmed, grid: StrokeGrid, moved: float) -> list[Parameter]:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.system import hues_of
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.measure.files import Measured
@@ -18,8 +19,6 @@ from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentifie
 from fieldworthy.measure.table import Source, Wanted, read_table
 from fieldworthy.physics.chance.chance import HueEstimate, hue_estimate, mean_interval
 from fieldworthy.physics.colour import colour, sorting
-from fieldworthy.systems.sorter.check import palette_of
-from fieldworthy.systems.sorter.model import Sorter
 from fieldworthy.units import digits, percent
 
 BACKGROUND = "background"
@@ -39,8 +38,8 @@ Columns = dict[str, Array]
 
 def fit_samples(given: HueSamples, measured: Measured, name: str) -> Procedure:
     """Find mean hue and spread of every class of a sorter, and the thresholds between them."""
-    spec = measured.robot.nominal.mechanisms[name]
-    if not isinstance(spec, Sorter):
+    spec: Any = measured.robot.nominal.mechanisms[name]
+    if hues_of(spec) is None:
         expected = "expected the name of a mechanism with 'kind: sorter'"
         raise BadInput([measured.document.problem(("samples", name, ""), expected)])
     readings, notes = _readings(given, measured, name, spec)
@@ -66,7 +65,7 @@ def fit_samples(given: HueSamples, measured: Measured, name: str) -> Procedure:
     )  # fmt: skip
 
 
-def _readings(given: HueSamples, measured: Measured, name: str, spec: Sorter) -> tuple[dict[str, Columns], list[str]]:
+def _readings(given: HueSamples, measured: Measured, name: str, spec: Any) -> tuple[dict[str, Columns], list[str]]:
     """Readings by class, from the table or written by hand."""
     known = [*spec.classes, BACKGROUND]
     key: KeyPath = ("samples", name)
@@ -119,7 +118,7 @@ def _where(key: KeyPath, label: str) -> KeyPath:
     return (*key, BACKGROUND) if label == BACKGROUND else (*key, "classes", label)
 
 
-def _class(spec: Sorter, key: KeyPath, label: str, found: HueEstimate, columns: Columns) -> Iterator[Fitted]:
+def _class(spec: Any, key: KeyPath, label: str, found: HueEstimate, columns: Columns) -> Iterator[Fitted]:
     where = _where(key, label)
     own = spec.classes.get(label)
     # a class of the file that lists its readings cannot hold a mean beside them: both are written, or neither
@@ -149,7 +148,7 @@ def _untold(key: KeyPath, label: str, why: str, words: tuple[str, ...] = ("hue",
         yield Unidentified(f"{word} of '{label}'", (*_where(key, label), word), why, reading)
 
 
-def _thresholds(spec: Sorter, found: Mapping[str, HueEstimate]) -> tuple[list[Fitted], str]:
+def _thresholds(spec: Any, found: Mapping[str, HueEstimate]) -> tuple[list[Fitted], str]:
     """Where each class begins, with intervals from draws of all means and spreads, and how often one reading errs."""
     labels = list(spec.classes)
     means, mean_sd = _columns(found, labels, "mean")
@@ -191,14 +190,15 @@ def _columns(found: Mapping[str, HueEstimate], labels: list[str], word: str) -> 
     return values, halves / PER_95
 
 
-def _arcs(spec: Sorter, labels: list[str], means: Array, spreads: Array) -> sorting.Sectors:
+def _arcs(spec: Any, labels: list[str], means: Array, spreads: Array) -> sorting.Sectors:
     """Thresholds as the check of the sorter finds them."""
     classes = {
         label: dataclasses.replace(spec.classes[label], hue=mean, spread=spread, samples=None)
         for label, mean, spread in zip(labels, _each(means), _each(spreads), strict=True)
     }
-    palette = palette_of(dataclasses.replace(spec, classes=classes))
-    return sorting.sectors(palette.means, palette.sds, palette.shares)
+    told = hues_of(dataclasses.replace(spec, classes=classes))
+    assert told is not None, "asked before"
+    return sorting.sectors(*told)
 
 
 def _each(values: Array) -> list[Any]:

@@ -11,6 +11,7 @@ from functools import partial
 from typing import Annotated, Any, Literal, TypeAlias, Union, get_args, get_origin
 
 from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.engine.system import hues_of
 from fieldworthy.files import Document, read_document, schema_of
 from fieldworthy.files.declare import Of, Ref, hints, mark_of
 from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted, plain_scalar
@@ -21,7 +22,6 @@ from fieldworthy.measure.files import measured_on
 from fieldworthy.measure.model import FRAME_KINDS, HUE_KINDS, LOG_KINDS, Measurements
 from fieldworthy.measure.sheets import sheets
 from fieldworthy.robot import Loaded
-from fieldworthy.systems.sorter.model import Sorter
 from fieldworthy.web.judging import Source, Units, in_units, robot_of
 from fieldworthy.web.readings import Readings, heads
 
@@ -487,7 +487,7 @@ def _lacking(robot: Loaded, section: str, have: Mapping[str, Any]) -> list[str]:
         done = {str(e.get("cylinder")) for e in have.values() if isinstance(e, dict)}
         return [f"{NEW}{name}" for name in _named(robot, "air.cylinders") if name not in done and name not in have]
     if section == "samples":
-        names = tuple(n for n, m in robot.nominal.mechanisms.items() if isinstance(m, Sorter))
+        names = tuple(n for n, m in robot.nominal.mechanisms.items() if hues_of(m) is not None)
     else:
         names = _named(robot, "air.tanks" if section == "leaks" else "actions")
     return [name for name in names if name not in have]

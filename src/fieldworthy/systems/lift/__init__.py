@@ -9,7 +9,7 @@ from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, S
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.lift.check import actuators, rods
+from fieldworthy.systems.lift.check import actuators, rods, swings
 from fieldworthy.systems.lift.check import check as judge
 from fieldworthy.systems.lift.figure import figures
 from fieldworthy.systems.lift.model import Lift
@@ -80,6 +80,7 @@ SYSTEM = System(
     figures=figures,
     drawn_apart=True,
     rods=rods,
+    swings=swings,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},
     follows=follows,
     numbers=numbers,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -10,7 +11,7 @@ import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Actuator, Context, RodLoad
+from fieldworthy.engine.system import Actuator, Context, RodLoad, Swing
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,
@@ -354,6 +355,27 @@ def raising_time(context: Context, at: Lifted) -> Array:
         vent = use.fed(0, 1.0, before_stroke(use, context, 0)) + use.p_atm
     time = actuation(stroke, line, line, source, vent, use.p_atm, context.season.temperature).time
     return np.where(at.worst("up")[0] < 1.0, time, np.inf)
+
+
+def swings(context: Context) -> dict[str, Swing]:
+    """What a film of a lift's cylinder shows."""
+    lifts = {name: spec for name, spec in context.robot.mechanisms.items() if isinstance(spec, Lift)}
+    return {name: _filmed(lifted(context, name, spec)) for name, spec in lifts.items()}
+
+
+def _filmed(at: Lifted) -> Swing:
+    reach = math.hypot(*(first(end) - first(start) for start, end in zip(at.spec.pivot, at.spec.arm_pin, strict=True)))
+    return Swing(at.spec.cylinder, at.pushes, reach, _raised(at), lambda supply: raising_stroke(at, supply))
+
+
+def _raised(at: Lifted) -> tuple[Array, Array]:
+    """How far the arm is raised along the stroke, from where it lies."""
+    places = range(at.along.length.shape[0])
+    order = places if at.pushes else reversed(places)
+    turned = np.array([float(np.asarray(at.turned(i)).ravel()[0]) for i in order])
+    out = np.asarray(at.along.extension).reshape(len(places), -1)[:, 0]
+    share = (out if at.pushes else out[-1] - out[::-1]) / float(np.asarray(at.rocker.stroke).ravel()[0])
+    return share, np.abs(turned - turned[0])
 
 
 def raising_stroke(at: Lifted, supply: Real) -> Stroke:

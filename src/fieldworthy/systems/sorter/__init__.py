@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Page, System, shelf
+from fieldworthy.engine.system import Hues, Page, System, shelf
 from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.sorter.check import CONSTANTS
+from fieldworthy.systems.sorter.check import CONSTANTS, palette_of
 from fieldworthy.systems.sorter.check import check as judge
 from fieldworthy.systems.sorter.figure import figures
 from fieldworthy.systems.sorter.model import Ejector, FlyOff, Sorter
@@ -52,6 +53,12 @@ def _put(room: Room) -> KeyPath:
     return ("mechanisms", room.add(("mechanisms",), "sorter", entry))
 
 
+def hues(spec: Mechanism) -> Hues | None:
+    """The classes of a sorter."""
+    found = palette_of(spec) if isinstance(spec, Sorter) else None
+    return None if found is None else (found.means, found.sds, found.shares)
+
+
 SYSTEM = System(
     name="sorter",
     package=__name__,
@@ -71,6 +78,7 @@ SYSTEM = System(
     drawn_apart=True,
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
     follows=follows,
+    hues=hues,
     constants=CONSTANTS,
 )
 
