@@ -21,7 +21,7 @@ from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
-from fieldworthy.decide.recommend import Ability, Hours
+from fieldworthy.decide.recommend import Ability, ChangedFinding, Hours, UsedLimit
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.finding import DisplayUnits, as_data
@@ -323,23 +323,9 @@ def print_comparison(console: Console, found: Comparison) -> None:
         console.print(flip.sentence)
     if found.work is not None:
         print_work(console, found.work)
-    _head(console, "Tasks of the season")
-    for ability in found.can_do:
-        console.print(_ability(ability))
-    if found.findings_changed:
-        _head(console, "Findings that change")
-    told = [c for c in found.findings_changed if {c.first or "holds", c.then or "holds"} != {"holds"}]
-    for c in told:
-        console.print(f"{c.variant}: {c.id}, {c.first or 'absent'} → {c.then or 'absent'}. {c.because}")
-    rest = len(found.findings_changed) - len(told)
-    if rest:
-        console.print(f"({rest} more hold with one variant and do not apply to the other; --json lists them)")
-    if found.limits_used:
-        _head(console, "Used of what is allowed")
-    for used in found.limits_used:
-        amount = "unknown" if used.used is None else digits(used.used)
-        allowed = "" if used.allowed is None else f" of {labelled(digits(used.allowed), used.unit)}"
-        console.print(f"{used.variant}: {used.words} {amount}{allowed}".rstrip())
+    _print_tasks(console, found.can_do)
+    _print_changes(console, found.findings_changed)
+    _print_used(console, found.limits_used)
     _head(console, "Hours of work")
     for hours in found.hours:
         console.print(_hours(hours))
@@ -347,6 +333,55 @@ def print_comparison(console: Console, found: Comparison) -> None:
 
 def _head(console: Console, text: str) -> None:
     console.print(Text(f"\n{text}", style="bold"))
+
+
+def _print_tasks(console: Console, can_do: Sequence[Ability]) -> None:
+    """The tasks that every variant can do in one line, the others one by one."""
+    if not can_do:
+        return
+    _head(console, "Tasks of the season")
+    plain = {a.task: True for a in can_do}
+    for ability in can_do:
+        plain[ability.task] &= ability.can and ability.planned
+    if common := [f"'{task}'" for task, all_do in plain.items() if all_do]:
+        print_line(console, "", f"Every variant can do, and plans to: {', '.join(common)}.")
+    for ability in (a for a in can_do if not plain[a.task]):
+        print_line(console, "", _ability(ability))
+
+
+def _print_changes(console: Console, changed: Sequence[ChangedFinding]) -> None:
+    """What is short with one variant and not with the other as sentences, the rest by name."""
+    if not changed:
+        return
+    _head(console, "Findings that change")
+    told = [c for c in changed if "short" in (c.first, c.then)]
+    for c in told:
+        print_line(console, "", f"{c.variant}: {c.id}, {c.first or 'absent'} → {c.then or 'absent'}. {c.because}")
+    near = [c for c in changed if c not in told and {c.first or "holds", c.then or "holds"} != {"holds"}]
+    for variant in dict.fromkeys(c.variant for c in near):
+        named = ", ".join(f"{c.id} {c.first or 'absent'} → {c.then or 'absent'}" for c in near if c.variant == variant)
+        print_line(console, "", f"{variant} also changes: {named}.")
+    if rest := len(changed) - len(told) - len(near):
+        print_line(console, "", f"({rest} more hold with one variant and do not apply to the other; --json lists them)")
+
+
+def _print_used(console: Console, used: Sequence[UsedLimit]) -> None:
+    """A limit a row, a variant a column."""
+    if not used:
+        return
+    _head(console, "Used of what is allowed")
+    variants = tuple(dict.fromkeys(u.variant for u in used))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("")
+    for head in (*variants, "allowed"):
+        table.add_column(Text(head), justify="right")
+    for words in dict.fromkeys(u.words for u in used):
+        by = {u.variant: u for u in used if u.words == words}
+        amounts = ("" if v not in by else "unknown" if (a := by[v].used) is None else digits(a) for v in variants)
+        one = next(iter(by.values()))
+        allowed = "" if one.allowed is None else labelled(digits(one.allowed), one.unit)
+        table.add_row(Text(words), *map(Text, amounts), Text(allowed))
+    console.print(table)
 
 
 def _ability(ability: Ability) -> str:
