@@ -10,7 +10,20 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
-from typing import Annotated, Any, Literal, Optional, TypeAlias, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import (
+    Annotated,
+    Any,
+    Literal,
+    Optional,
+    TypeAlias,
+    TypedDict,
+    TypeVar,
+    Union,
+    Unpack,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 import numpy as np
 import numpy.typing as npt
@@ -343,20 +356,36 @@ Box: TypeAlias = tuple[Size, Size, Size]
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 .,_+'/()-]{0,59}$"
 
 
-def assume(text: str, why: str, *, role: Role | None = None, effort: float | None = None) -> Any:
+class Told(TypedDict, total=False):
+    """What else a declaration says of a field.
+
+    Attributes
+    ----------
+    role, effort : As of `Of`, where the field differs from its kind
+    label : What people call it, where its key says it less well
+    one : What people call one of several inside it, where that is not its name without its s
+    """
+
+    role: Role | None
+    effort: float | None
+    label: str
+    one: str
+
+
+def assume(text: str, why: str, **told: Unpack[Told]) -> Any:
     """Declare a quantity with a default that is listed among the assumptions wherever it is used."""
-    return dataclasses.field(metadata={"assume": text, "why": why, "role": role, "effort": effort})
+    return dataclasses.field(metadata={"assume": text, "why": why, **told})
 
 
-def exact(default: Any, about: str = "", *, role: Role | None = None, effort: float | None = None) -> Any:
+def exact(default: Any, about: str = "", **told: Unpack[Told]) -> Any:
     """Declare a field whose default is no assumption: absent means absent."""
     key = "factory" if callable(default) else "default"
-    return dataclasses.field(metadata={key: default, "about": about, "role": role, "effort": effort})
+    return dataclasses.field(metadata={key: default, "about": about, **told})
 
 
-def need(about: str, *, role: Role | None = None, effort: float | None = None) -> Any:
+def need(about: str, **told: Unpack[Told]) -> Any:
     """Declare a field that a file must give."""
-    return dataclasses.field(metadata={"about": about, "role": role, "effort": effort})
+    return dataclasses.field(metadata={"about": about, **told})
 
 
 class Spec(BaseModel):

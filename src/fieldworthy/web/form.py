@@ -152,21 +152,6 @@ GROUPS: dict[str, tuple[KeyPath, ...]] = {
 }
 _ROOT = ("robot", "about", "battery", "hours_left", "parts_list")
 _SEASON = ("season", "about", "altitude", "temperature")
-LABELS = {
-    "robot": "name", "hours_left": "work time left", "rides": "moves with", "use": "is for",
-    "fixed_pin": "pin on the frame", "arm_pin": "pin on the arm", "swing": "raised by",
-    "brackets": "brackets beyond the cylinder", "throughput": "objects a second", "to_next": "way to the next stage",
-    "period": "time between readings", "latency": "delay to the command", "moved": "mass that moves",
-    "tube": "tube to each port", "needs": "pressure it needs", "driver": "teeth on the motor's side",
-    "driven": "teeth on the wheel's side", "takes": "objects it picks up", "objects": "objects it scores",
-    "spread": "spread from try to try", "can": "what it can do", "most": "at most", "per": "counts",
-    "down_force": "pressed down with", "stowed_size": "size at the start", "extended_size": "size later on",
-    "seam_step": "step at tile seams", "wanted": "place known within", "lowest": "angle when down",
-    "x": "centre of gravity, forward", "y": "centre of gravity, left", "z": "centre of gravity, up",
-}  # fmt: skip
-"""What people call a value whose key says it less well."""
-_ONE = {"carries": "load", "moves": "moved group", "gearing": "gear stage", "stages": "stage", "classes": "class"}
-"""What people call one of several inside a thing, where that is not their name without its s."""
 
 
 @lru_cache(maxsize=24)
@@ -285,7 +270,8 @@ def _blank(files: Opened, note: Any, path: KeyPath) -> tuple[Row, ...]:
             first = [Field((*path, ""), dotted((*path, "name")), "name", sort, "", needed=True, choices=choices)]
     if dataclasses.is_dataclass(_plainest(note)):
         return (*first, *walk.below(_plainest(note), {}, (*path, "new"), 0))
-    return (*first, *walk.value(note, None, (*path, "value"), about="", needed=True))
+    at = (*path, "value")
+    return (*first, *walk.value(note, None, at, _said(at, {}, needed=True)))
 
 
 def _entry_note(note: Any) -> tuple[Any, Any] | None:
@@ -304,9 +290,19 @@ def _plainest(note: Any) -> Any:
     return next((o for o in _options(note) if dataclasses.is_dataclass(o)), note)
 
 
-def _labelled(path: KeyPath) -> str:
-    name = str(path[-1])
-    return LABELS.get(name, name.replace("_", " "))
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What a declaration says of a value: its name, one of several in it, a sentence, and whether it is needed."""
+
+    label: str
+    one: str = ""
+    about: str = ""
+    needed: bool = False
+
+
+def _said(path: KeyPath, meta: Mapping[str, Any], about: str = "", *, needed: bool = False) -> _Said:
+    label = str(meta.get("label") or str(path[-1]).replace("_", " "))
+    return _Said(label, str(meta.get("one") or label.removesuffix("s")), about, needed)
 
 
 def _options(note: Any) -> tuple[Any, ...]:
@@ -345,7 +341,7 @@ class _Walk:
         data = here if isinstance(here, dict) else {}
         declared = note if isinstance(note, type) else declaration_of(data, note) or _plainest(note)
         if not dataclasses.is_dataclass(declared):
-            yield from self.value(note, here, path, about="", needed=False, depth=depth)
+            yield from self.value(note, here, path, _said(path, {}), depth)
             return
         found = [row for f in dataclasses.fields(declared) for row in self.named(declared, data, path, f.name, depth)]
         heads = [row.path for row in found if isinstance(row, Head)]
@@ -369,27 +365,28 @@ class _Walk:
             value = meta["default"]
         elif value is None and "factory" in meta:
             value = {}
-        rows = self.value(hints(declared)[name], value, at, about=about, needed=needed, depth=depth)
+        rows = self.value(hints(declared)[name], value, at, _said(at, meta, about, needed=needed), depth)
         yield from (r if stated or isinstance(r, Head) else dataclasses.replace(r, stated=False) for r in rows)
 
-    def value(self, note: Any, value: Any, path: KeyPath, *, about: str, needed: bool, depth: int = 0) -> Iterator[Row]:
+    def value(self, note: Any, value: Any, path: KeyPath, said: _Said, depth: int = 0) -> Iterator[Row]:
         """One value, or all that are inside it."""
-        name, label = str(path[-1]), _labelled(path)
         options = _options(note)
         if any(dataclasses.is_dataclass(o) for o in options):
-            yield from self._section(note, value, path, about, needed=needed, depth=depth)
+            yield from self._section(note, value, path, said, depth)
         elif (entry := _entry_note(note)) is not None and not self._is_list(note):
-            yield from self._entries(entry[0], value, path, label, about, depth=depth)
+            yield from self._entries(entry[0], value, path, said, depth)
         elif any(get_origin(o) is tuple and get_args(o)[-1] is not Ellipsis for o in options) and isinstance(
             value, list
         ):
             args = next(get_args(o) for o in options if get_origin(o) is tuple)
             for i, (inner, item) in enumerate(zip(args, value, strict=False)):
                 of_place = isinstance(m := mark_of(inner), Of) and m.kind == "length"
-                told = f"{label}, {axis_of(name, about, len(args), i) if of_place else ('first', 'second')[i % 2]}"
-                yield self._field(inner, item, (*path, i), told, about=about if i == 0 else "", needed=needed)
+                axis = axis_of(str(path[-1]), said.about, len(args), i) if of_place else ("first", "second")[i % 2]
+                about = said.about if i == 0 else ""
+                one = dataclasses.replace(said, label=f"{said.label}, {axis}", about=about)
+                yield self._field(inner, item, (*path, i), one)
         else:
-            yield self._field(note, value, path, label, about=about, needed=needed)
+            yield self._field(note, value, path, said)
 
     @staticmethod
     def _is_list(note: Any) -> bool:
@@ -397,8 +394,8 @@ class _Walk:
         option = next((o for o in _options(note) if get_origin(o) is tuple), None)
         return option is not None and not any(dataclasses.is_dataclass(o) for o in _options(get_args(option)[0]))
 
-    def _section(self, note: Any, value: Any, path: KeyPath, about: str, *, needed: bool, depth: int) -> Iterator[Row]:
-        label = _labelled(path)
+    def _section(self, note: Any, value: Any, path: KeyPath, said: _Said, depth: int) -> Iterator[Row]:
+        label, about, needed = said.label, said.about, said.needed
         there = path in self.files.document.marks or path[0] == "season"
         told = self.problems.get(path, "")
         if value is None and not needed:
@@ -407,9 +404,9 @@ class _Walk:
         yield Head(path, dotted(path), label, about, gone=there and not needed, depth=depth, trouble=told)
         yield from self.below(note, value, path, depth + 1)
 
-    def _entries(self, note: Any, value: Any, path: KeyPath, label: str, about: str, *, depth: int) -> Iterator[Row]:
-        one = _ONE.get(str(path[-1]), label.removesuffix("s"))
-        yield Head(path, dotted(path), label, about, adds=one, depth=depth, trouble=self.problems.get(path, ""))
+    def _entries(self, note: Any, value: Any, path: KeyPath, said: _Said, depth: int) -> Iterator[Row]:
+        one, told = said.one, self.problems.get(path, "")
+        yield Head(path, dotted(path), said.label, said.about, adds=one, depth=depth, trouble=told)
         pairs: Iterable[tuple[Any, Any]] = ()
         if isinstance(value, dict):
             pairs = value.items()
@@ -422,23 +419,23 @@ class _Walk:
                 yield Head(at, dotted(at), title, gone=True, depth=depth + 1, trouble=self.problems.get(at, ""))
                 yield from self.below(note, item, at, depth + 2)
             else:
-                yield self._field(note, item, at, title, about="", needed=False)
+                yield self._field(note, item, at, _Said(title))
 
-    def _field(self, note: Any, value: Any, path: KeyPath, label: str, *, about: str, needed: bool) -> Field:
+    def _field(self, note: Any, value: Any, path: KeyPath, said: _Said) -> Field:
         file = self._file(path)
         shared: dict[str, Any] = {
-            "about": about, "needed": needed, "file": file, "trouble": self._trouble(path),
+            "about": said.about, "needed": said.needed, "file": file, "trouble": self._trouble(path),
             "fixed": file.endswith(_FIXED_FILES) or path[-1] == "kind" or path == ("season",),
         }  # fmt: skip
         of = next((m for o in _options(note) if isinstance(m := mark_of(o), Of)), None)
         if of is not None:
-            return self._quantity(of, value, path, label, shared)
+            return self._quantity(of, value, path, said.label, shared)
         sort, choices = self._sort(note)
         text = _written(value)
         if sort == "choice" and value is not None and text not in choices:
             choices = (text, *choices)
         kind = self._kind_of_list(note) if sort == "list" else ""
-        return Field(path, dotted(path), label, sort, text, choices=choices, kind=kind, **shared)
+        return Field(path, dotted(path), said.label, sort, text, choices=choices, kind=kind, **shared)
 
     def _sort(self, note: Any) -> tuple[Sort, tuple[str, ...]]:
         """What may stand at a field that is no quantity, and what can be chosen there."""

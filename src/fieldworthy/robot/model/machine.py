@@ -90,7 +90,7 @@ class Mechanism:
     """What every mechanism has; a file holds one of the kinds that systems declare."""
 
     kind: str = need("how it works")
-    can: tuple[str, ...] = exact((), "what the robot can do with it, in the season's words")
+    can: tuple[str, ...] = exact((), "what the robot can do with it, in the season's words", label="what it can do")
     build_time: WorkTime | None = exact(None, "work still to do on it")
 
     @property
@@ -137,7 +137,7 @@ class Part:
         "middle of its box: x forward, y left, z up, from the floor midway between the drive wheels"
     )
     size: Box = need("of its box: length, width, height", role="made", effort=3.0)
-    rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group")
+    rides: str = exact(CHASSIS, "the group that carries it along; a pose can move a group", label="moves with")
     count: Count = exact(1, "how many of them, all at this place together")
 
 
@@ -164,7 +164,7 @@ class Carried:
     object: Annotated[str, Ref(("season.objects",))] = need("which object of the season")
     count: Count = exact(1, "how many of them, all at this place together")
     position: Middle = need("middle of the load before the group moves: x forward, y left, z up")
-    rides: str = exact(CHASSIS, "the group that carries it along")
+    rides: str = exact(CHASSIS, "the group that carries it along", label="moves with")
 
 
 @all_are("fact")
@@ -181,12 +181,15 @@ class Tow:
 class Pose:
     """One way the robot stands: groups moved, objects carried, a load in tow."""
 
-    moves: dict[str, Move] = exact(dict, "groups of parts that are moved, by what their 'rides' says")
-    carries: dict[str, Carried] = exact(dict, "objects on board, by a name of your own")
+    moves: dict[str, Move] = exact(
+        dict, "groups of parts that are moved, by what their 'rides' says", one="moved group"
+    )
+    carries: dict[str, Carried] = exact(dict, "objects on board, by a name of your own", one="load")
     tow: Tow | None = exact(None, "a load dragged along the floor")
     use: Literal["start", "drive", "stand", "climb"] = exact(
         "drive",
         "start: the starting size counts; drive: it moves like this; stand: it only stands; climb: it hangs",
+        label="is for",
     )
 
 
@@ -211,9 +214,11 @@ class Listed:
     """What the parts list added up to on the day of the weighing."""
 
     mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] = need("of all parts together")
-    x: Annotated[Real, Of("length", fixed=True)] = need("of their centre of gravity, forward, in the pose weighed")
-    y: Annotated[Real, Of("length", fixed=True)] = need("to the left")
-    z: Annotated[Real, Of("length", fixed=True)] = need("above the floor")
+    x: Annotated[Real, Of("length", fixed=True)] = need(
+        "of their centre of gravity, forward, in the pose weighed", label="centre of gravity, forward"
+    )
+    y: Annotated[Real, Of("length", fixed=True)] = need("to the left", label="centre of gravity, left")
+    z: Annotated[Real, Of("length", fixed=True)] = need("above the floor", label="centre of gravity, up")
 
 
 @all_are("fact")
@@ -222,9 +227,11 @@ class Weighed:
     """What scales say of the whole robot; what the parts list lacks or has too much is laid on its chassis."""
 
     mass: Mass | None = exact(None, "of the whole robot, with nothing on board")
-    x: Length | None = exact(None, "of its centre of gravity, forward; as the parts add up where absent")
-    y: Length | None = exact(None, "to the left; as the parts add up where absent")
-    z: Length | None = exact(None, "above the floor; as the parts add up where absent")
+    x: Length | None = exact(
+        None, "of its centre of gravity, forward; as the parts add up where absent", label="centre of gravity, forward"
+    )
+    y: Length | None = exact(None, "to the left; as the parts add up where absent", label="centre of gravity, left")
+    z: Length | None = exact(None, "above the floor; as the parts add up where absent", label="centre of gravity, up")
     pose: Annotated[str, Ref(("poses",))] | None = exact(
         None, "the pose it was weighed in; as the parts list places them where absent"
     )
@@ -240,7 +247,7 @@ class Ballast:
 
     position: Point = need("middle of the extra mass: x forward, y left, z up")
     most: Annotated[Real, Of("mass", 0.0, above=True)] = assume(
-        "1 kg", "no more than this fits; common practice, no source"
+        "1 kg", "no more than this fits; common practice, no source", label="at most"
     )
 
 
@@ -275,15 +282,28 @@ class Cylinder:
     count: Count = exact(1, "cylinders on one valve")
     tank: Annotated[str, Ref(("air.tanks",))] = need("the tank of this file that feeds it")
     valve: Annotated[str, Ref(("catalogue.valves",))] = need("valve class, from the catalogue")
-    tube: Gap = assume("400 mm", "length of tube from valve to each port; common practice, no source", effort=0.7)
+    tube: Gap = assume(
+        "400 mm",
+        "length of tube from valve to each port; common practice, no source",
+        effort=0.7,
+        label="tube to each port",
+    )
     dead_volume: Annotated[Real, Of("volume", 0.0)] = assume(
         "0.4 mL", "in the cylinder's end and fittings, each side; from memory", effort=3.0
     )
     push_load: Force = assume("0 N", "against the extending rods, together", role="fact")
     pull_load: Force = assume("0 N", "against the retracting rods, together", role="fact")
-    moved: Mass = assume("0.2 kg", "mass that moves with the rods, together; common practice, no source", role="fact")
+    moved: Mass = assume(
+        "0.2 kg",
+        "mass that moves with the rods, together; common practice, no source",
+        role="fact",
+        label="mass that moves",
+    )
     needs: Pressure | None = exact(
-        None, "gauge pressure below which the mechanism fails, where the team has found it", role="fact"
+        None,
+        "gauge pressure below which the mechanism fails, where the team has found it",
+        role="fact",
+        label="pressure it needs",
     )
     time_limit: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(
         None, "a stroke may take this long", role="wish"
@@ -310,8 +330,8 @@ SPROCKET_TEETH = range(8, 41)
 class Stage:
     """One stage of gearing or chain: teeth on the motor's side and on the wheel's side."""
 
-    driver: Count = need("teeth on the motor's side")
-    driven: Count = need("teeth on the wheel's side")
+    driver: Count = need("teeth on the motor's side", label="teeth on the motor's side")
+    driven: Count = need("teeth on the wheel's side", label="teeth on the wheel's side")
     efficiency: Efficiency = assume("0.95", "one stage of open gears or chain; from memory")
 
 
@@ -362,7 +382,7 @@ class Drive:
 
     motor: Annotated[str, Ref(("catalogue.motors",))] = need("motor class, from the catalogue")
     motors: Count = need("how many motors drive the robot, both sides together")
-    stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly")
+    stages: tuple[Stage, ...] = exact((), "none means that the motors turn the wheels directly", one="stage")
     wheels: dict[str, Wheel] = need("drive wheels by name")
     friction_torque: Annotated[Real, Of("torque", 0.0)] = assume(
         "0.02 N*m", "bearings of the whole drive, at the wheels; from memory", role="fact"
@@ -414,7 +434,9 @@ class TrackingWheel:
         "1 mm/m^0.5", "play and scrub, growing with the root of the way; from memory", effort=3.0
     )
     slip: Share = assume("0.002", "standard deviation of the share of its way that it loses; from memory", effort=3.0)
-    down_force: Load = need("with which its spring or band presses it down, its weight included", effort=0.7)
+    down_force: Load = need(
+        "with which its spring or band presses it down, its weight included", effort=0.7, label="pressed down with"
+    )
     sprung_mass: Mass = assume("120 g", "that moves up and down with it; common practice, no source", effort=2.0)
     play: Gap | None = exact(None, "of its axle in each bearing, from side to side; it does not tilt where absent")
     bearing_span: Size = assume("20 mm", "between its two bearings; common practice, no source")
@@ -450,7 +472,8 @@ class Relocation:
         None, "of the heading after squaring up; absent where one point alone touches"
     )
     use: Literal["taken", "fused"] = exact(
-        "taken", "the reading replaces what was tracked, or is fused with it, each weighed by how exact it is"
+        "taken",
+        "the reading replaces what was tracked, or is fused with it, each weighed by how exact it is",
     )
 
 
@@ -461,7 +484,9 @@ class Tracking:
     wheels: dict[str, TrackingWheel] = need("tracking wheels by name")
     gyro: Gyro | None = exact(None, "absent where heading comes from two parallel wheels")
     wanted: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = need(
-        "the robot must be this near to each place of the autonomous plan, in 95 % of runs", role="wish"
+        "the robot must be this near to each place of the autonomous plan, in 95 % of runs",
+        role="wish",
+        label="place known within",
     )
     start_error: Off = assume(
         "5 mm", "standard deviation of where the robot is put down; common practice, no source", effort=0.7

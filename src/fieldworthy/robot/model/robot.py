@@ -49,7 +49,7 @@ class Robot:
     """A robot: its parts, drive, battery, air, mechanisms, and how a match is played with it."""
 
     fieldworthy: Literal["robot 1"] = need("what kind of file this is, and which version of its form: robot 1")
-    robot: str = need("the robot's name")
+    robot: str = need("the robot's name", label="name")
     about: str = exact("", "a sentence or two for people")
     season: str = exact("", "the season file, beside this one; needed")
     parts_list: str | None = exact(None, "a table of parts, CSV or spreadsheet (.xlsx), beside this one")
@@ -68,7 +68,7 @@ class Robot:
     tracking: Tracking | None = exact(None, "tracking wheels and gyro, with which the robot knows where it is")
     actions: dict[str, Action] = exact(dict, "what the robot does in a match, by name")
     plan: Plan | None = exact(None, "the match as the team means to play it")
-    hours_left: WorkTime | None = exact(None, "work time until the next event")
+    hours_left: WorkTime | None = exact(None, "work time until the next event", label="work time left")
     catalogue: Catalogue = exact(dict, "classes of the team's own, besides the generic ones")
 
     def validate(self) -> Iterator[Fault]:

@@ -41,8 +41,12 @@ class Limits:
     )
     motors: Whole | None = exact(None, "largest number of motors")
     mass: Annotated[Real, Of("mass", 0.0, above=True, fixed=True)] | None = exact(None, "of the whole robot")
-    stowed_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height at the start")
-    extended_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(None, "length, width, height later on")
+    stowed_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(
+        None, "length, width, height at the start", label="size at the start"
+    )
+    extended_size: tuple[FixedLength, FixedLength, FixedLength] | None = exact(
+        None, "length, width, height later on", label="size later on"
+    )
     tanks: Whole | None = exact(None, "largest number of air tanks")
     charge_pressure: Annotated[Real, Of("pressure", 0.0, above=True, fixed=True)] | None = exact(
         None, "highest gauge pressure in a tank"
@@ -66,7 +70,9 @@ class Field:
 
     size: tuple[FixedLength, FixedLength] = need("length along x and width along y")
     places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
-    seam_step: Gap = assume("2 mm", "step between two foam tiles; common practice, no source")
+    seam_step: Gap = assume(
+        "2 mm", "step between two foam tiles; common practice, no source", label="step at tile seams"
+    )
     tile: FixedLength = assume("500 mm", "edge of a foam tile; common practice, no source")
     foam_modulus: Annotated[Real, Of("pressure", 0.0, above=True)] = assume(
         "300 kPa", "load per area over share of compression; from memory, closed-cell foam tiles"
@@ -135,7 +141,7 @@ class GameObject:
     size: tuple[Size, Size, Size] = need("length, width, height")
     shape: Literal["ball", "box", "round"] = exact("box", "ball, box, or round about the vertical")
     cg_height: Length | None = exact(None, "above the floor; half the height where absent")
-    carries: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that this one holds")
+    carries: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that this one holds", one="load")
     base: Base | None = exact(None, "outline of its base; the box or circle of its size where absent")
     rim: Rim | None = exact(None, "a rim that a clamp can come down on; none where absent")
     friction: Ratio | None = exact(None, "friction coefficient of its base on the tiles")
@@ -157,11 +163,11 @@ class Task:
     """Something that earns points."""
 
     points: Points = need("what it earns each time it counts")
-    per: Literal["each", "once"] = exact("each", "for each object, or once in a match")
+    per: Literal["each", "once"] = exact("each", "for each object, or once in a match", label="counts")
     object: Annotated[str, Ref(("objects",))] | None = exact(None, "the object that it is done with")
     structure: Annotated[str, Ref(("structures",))] | None = exact(None, "the structure that it is done at")
     autonomous_bonus: Points = exact(0.0, "added when done in the autonomous period")
-    most: Whole | None = exact(None, "how often it counts at most in a match")
+    most: Whole | None = exact(None, "how often it counts at most in a match", label="at most")
     needs: tuple[str, ...] = exact((), "what a robot must be able to do for it")
 
 
@@ -221,14 +227,16 @@ class Action:
     """Something the robot does at a place: how long it takes, what it uses, what it earns."""
 
     time: Duration = need("of one try at its place, without the way there", role="fact")
-    spread: Duration = assume("0 s", "standard deviation of the time from one try to the next", role="fact")
+    spread: Duration = assume(
+        "0 s", "standard deviation of the time from one try to the next", role="fact", label="spread from try to try"
+    )
     strokes: dict[Annotated[str, Ref(("air.cylinders",))], Count] = exact(dict, "strokes out and back of each cylinder")
     motors: dict[Annotated[str, Ref(("mechanisms",))], Fraction] = exact(
         dict, "load of a mechanism's motors, share of stall torque", role="fact"
     )
     task: Annotated[str, Ref(("season.tasks",))] | None = exact(None, "the season's task that earns points")
-    objects: Whole = exact(1, "how many objects it scores")
-    takes: Whole = exact(0, "how many objects it picks up")
+    objects: Whole = exact(1, "how many objects it scores", label="objects it scores")
+    takes: Whole = exact(0, "how many objects it picks up", label="objects it picks up")
     object: Annotated[str, Ref(("season.objects",))] | None = exact(
         None, "which object it picks up; the one that the next scoring action of the plan needs where absent"
     )

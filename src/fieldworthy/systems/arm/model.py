@@ -27,12 +27,14 @@ class MotorArm(MotorMechanism):
 
     kind: Literal["motor arm"] = need("motor arm: an arm swung by motors")
     motors: tuple[MotorUse, ...] = need("motors that swing it, of one class")
-    rides: str = need("the group of parts that is the arm; they are placed as with the arm down")
+    rides: str = need("the group of parts that is the arm; they are placed as with the arm down", label="moves with")
     side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
     pivot: SidePoint = need("x forward, z up")
-    stages: tuple[Stage, ...] = exact((), "gears from motor to arm; none means that the motors turn it directly")
-    swing: Round = need("how far it must be raised, up to once round")
-    carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name")
+    stages: tuple[Stage, ...] = exact(
+        (), "gears from motor to arm; none means that the motors turn it directly", one="stage"
+    )
+    swing: Round = need("how far it must be raised, up to once round", label="raised by")
+    carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name", one="load")
     bands: dict[str, Band] = exact(dict, "elastic assist, by name")
     friction: Torque = assume("0.05 N*m", "of the pivot; from memory", effort=3.0)
     target: Target | None = exact(None, "what it must reach over when raised")

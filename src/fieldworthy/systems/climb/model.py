@@ -34,7 +34,9 @@ class MotorLift:
 
     drum_radius: Size = need("at which the cord, chain or rack runs on the last shaft")
     travel: Size = need("how far the hooks are drawn down")
-    stages: tuple[Stage, ...] = exact((), "gears from motor to drum; none means that the motors turn it directly")
+    stages: tuple[Stage, ...] = exact(
+        (), "gears from motor to drum; none means that the motors turn it directly", one="stage"
+    )
     efficiency: Efficiency = assume("0.85", "cord, drum and guides; from memory")
 
 
@@ -60,7 +62,9 @@ class Climber(MotorMechanism):
     pose: Annotated[str, Ref(("poses",))] = need("the pose in which the hooks take the bar, one with 'use: climb'")
     structure: Annotated[str, Ref(("season.structures",))] = need("the season's bar that it hangs on")
     hook: tuple[Length, Length] = need("where the hooks touch the bar in that pose: x forward, z up")
-    rides: str = exact(CHASSIS, "the group of parts that the hooks carry along when they are drawn down")
+    rides: str = exact(
+        CHASSIS, "the group of parts that the hooks carry along when they are drawn down", label="moves with"
+    )
     lift: CylinderLift | MotorLift = need("what draws the hooks down: a cylinder, or motors on a drum")
     rest: Rest | None = exact(None, "what it leans on while it hangs; it hangs free where absent")
     most_nose_down: Annotated[Real, Of("angle", 0.0, fixed=True)] | None = exact(

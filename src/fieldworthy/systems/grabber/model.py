@@ -52,10 +52,14 @@ By: TypeAlias = Literal["arm", "drive", "turning"]
 class Deed:
     """What is otherwise for one of several things that the hook does; what is absent is as for the others."""
 
-    can: tuple[str, ...] = exact((), "which of the words in 'can' this is; all of them where absent")
+    can: tuple[str, ...] = exact(
+        (), "which of the words in 'can' this is; all of them where absent", label="what it can do"
+    )
     by: By | None = exact(None, "where the force comes from for this")
     pose: Annotated[str, Ref(("poses",))] | None = exact(None, "the pose of the robot for this")
-    lowest: Annotated[Real, Of("angle", -1.5708, 1.5708)] | None = exact(None, "of the arm when it is down for this")
+    lowest: Annotated[Real, Of("angle", -1.5708, 1.5708)] | None = exact(
+        None, "of the arm when it is down for this", label="angle when down"
+    )
     lip: Lip | None = exact(None, "what the hook reaches behind, as the object lies or stands then")
     half_base: Size | None = exact(None, "to the edge that it turns over then", role="fact")
 
@@ -75,7 +79,8 @@ class Grabber(MotorMechanism):
     pivot: tuple[Length, Size] = need("the arm's pivot: x forward, z up")
     length: Size = need("from the pivot to the hook's tip")
     lowest: Annotated[Real, Of("angle", -1.5708, 1.5708)] = need(
-        "of the line from pivot to tip with the arm down, from level upwards; negative points down"
+        "of the line from pivot to tip with the arm down, from level upwards; negative points down",
+        label="angle when down",
     )
     lip: Lip = need("what the hook reaches behind")
     hook: Gap = assume("8 mm", "overlap of hook and lip that counts as caught; common practice, no source", role="wish")

@@ -121,12 +121,14 @@ class IntakeStage:
     )
     motors: Count = exact(1, "how many such motors turn it")
     shares: str | None = exact(None, "the stage of this intake whose motor turns this one too")
-    gearing: tuple[Stage, ...] = exact((), "gears from that motor to this stage; none means directly")
+    gearing: tuple[Stage, ...] = exact((), "gears from that motor to this stage; none means directly", one="gear stage")
     chain: Chain | None = exact(None, "chain after the gears")
     rollers: Rollers | None = exact(None, "rollers, flaps or bands")
     hooks: Hooks | None = exact(None, "a hooked chain in place of rollers")
     climb: Annotated[Real, Of("angle", -1.5708, 1.5708)] = assume("0 deg", "how steeply the path climbs: level")
-    to_next: Size | None = exact(None, "along the path, from this stage's grip to that of the next")
+    to_next: Size | None = exact(
+        None, "along the path, from this stage's grip to that of the next", label="way to the next stage"
+    )
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
@@ -141,8 +143,10 @@ class Hold:
     """A staged hold: the first object stops at a sensor while the stage below runs on and brings a second."""
 
     stage: str = need("the stage in which the first object stops; the one before it brings the second")
-    period: Span = need("time between two readings of the sensors", effort=2.0)
-    latency: Duration = need("from a reading to the moment the stage begins to slow", effort=2.0)
+    period: Span = need("time between two readings of the sensors", effort=2.0, label="time between readings")
+    latency: Duration = need(
+        "from a reading to the moment the stage begins to slow", effort=2.0, label="delay to the command"
+    )
     deceleration: Deceleration = need("of the stage in which the first object stops", effort=0.7)
     lower_deceleration: Deceleration | None = exact(None, "of the stage before it; the same where absent")
     room: Size = need("that the first object may run past its sensor")
@@ -164,9 +168,9 @@ class Intake(Mechanism):
     object: Annotated[str, Ref(("season.objects",))] = need("the season's object that it takes in")
     along: Literal["length", "width", "height"] = exact("length", "the object's side that lies along the path")
     throughput: Annotated[Real, Of("frequency", 0.0, above=True, fixed=True)] | None = exact(
-        None, "objects per second wanted, such as '3 Hz'", role="wish"
+        None, "objects per second wanted, such as '3 Hz'", role="wish", label="objects a second"
     )
-    stages: dict[str, IntakeStage] = need("in the order in which an object meets them")
+    stages: dict[str, IntakeStage] = need("in the order in which an object meets them", one="stage")
     hold: Hold | None = exact(None, "a staged hold of two objects")
 
     @property

@@ -59,15 +59,17 @@ class Lift(MotorMechanism):
     """
 
     kind: Literal["lift"] = need("lift: an arm swung by an air cylinder")
-    rides: str = need("the group of parts that is the arm; they are placed as with the arm down")
+    rides: str = need("the group of parts that is the arm; they are placed as with the arm down", label="moves with")
     side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
     pivot: SidePoint = need("x forward, z up")
-    fixed_pin: SidePoint = need("the cylinder's pin on the frame")
-    arm_pin: SidePoint = need("the cylinder's pin on the arm")
+    fixed_pin: SidePoint = need("the cylinder's pin on the frame", label="pin on the frame")
+    arm_pin: SidePoint = need("the cylinder's pin on the arm", label="pin on the arm")
     cylinder: Annotated[str, Ref(("air.cylinders",))] = need("the cylinder of this file that swings it")
-    brackets: Length = assume("0 mm", "pin to pin beyond the cylinder's own closed length")
-    swing: Wanted = need("how far it must be raised")
-    carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name")
+    brackets: Length = assume(
+        "0 mm", "pin to pin beyond the cylinder's own closed length", label="brackets beyond the cylinder"
+    )
+    swing: Wanted = need("how far it must be raised", label="raised by")
+    carries: dict[str, ArmLoad] = exact(dict, "objects on it, by name", one="load")
     bands: dict[str, Band] = exact(dict, "elastic assist, by name")
     friction: Torque = assume("0.05 N*m", "of the pivot; from memory", effort=3.0)
     target: Target | None = exact(None, "what it must reach over when raised")

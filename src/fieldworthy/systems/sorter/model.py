@@ -32,8 +32,10 @@ def _off_circle(hue: Real) -> bool:
 class HueSensor:
     """A sensor that reports the hue of what passes before it."""
 
-    period: Span = need("time between two readings", effort=2.0)
-    latency: Duration = need("from a reading to a command: bus, filter, program", effort=2.0)
+    period: Span = need("time between two readings", effort=2.0, label="time between readings")
+    latency: Duration = need(
+        "from a reading to a command: bus, filter, program", effort=2.0, label="delay to the command"
+    )
     spot: Gap = assume("8 mm", "width of what it sees, along the path; from memory")
     window: Size | None = exact(None, "over which it sees one object alone; its length less the spot where absent")
     noise: Fraction = assume(
@@ -143,7 +145,7 @@ class Sorter(MotorMechanism):
     stage: str = need("the stage of that intake in which objects pass the sensor")
     sensor: HueSensor = need("the sensor")
     circle: Literal["hexagonal", "cielab"] = exact("hexagonal", "how the sensor reckons hue from its channels")
-    classes: dict[str, HueClass] = need("what it must tell apart, by name: two or more")
+    classes: dict[str, HueClass] = need("what it must tell apart, by name: two or more", one="class")
     unwanted: str = need("the class that is thrown out")
     readings: Count | None = exact(None, "readings of one object that it decides on; all that fit where absent")
     background: Background | None = exact(None, "what the sensor faces while no object is before it")
