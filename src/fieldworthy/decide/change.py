@@ -90,7 +90,7 @@ def _inside(values: Array, quantity: Quantity) -> Array:
     return kept[np.argsort(far)][np.count_nonzero(far == 0) :]
 
 
-Kind = Literal["value", "size", "teeth", "count", "class", "layout", "latch", "pair"]
+Kind = Literal["value", "size", "teeth", "count", "class", "layout", "latch", "option", "pair"]
 T = TypeVar("T")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from fieldworthy.decide.change import (
     with_value,
     written,
 )
+from fieldworthy.engine.system import Option, systems
 from fieldworthy.files import Quantity, quantities, schema_of
 from fieldworthy.files.declare import Spec, hints
 from fieldworthy.files.document import KeyPath, dotted
@@ -28,7 +30,7 @@ from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.machine import GEAR_TEETH, SPROCKET_TEETH
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.units import to_unit
+from fieldworthy.units import show, to_unit
 from fieldworthy.vehicle.supply import air_along_plan, best_layout
 
 _MOST = 4  # sizes to try in each direction
@@ -64,6 +66,9 @@ def ladders(evaluator: CandidateEvaluator) -> Iterator[Ladder]:
     yield from _classes(robot)
     yield from _latches(robot)
     yield from _layouts(evaluator)
+    for system in systems():
+        for option in system.options(evaluator.base):
+            yield Ladder((option.about,), (_option(robot, option),))
 
 
 def _change(robot: Spec, kind: Kind, what: str, effort: float, *places: tuple[KeyPath, Any]) -> Change:
@@ -75,6 +80,19 @@ def _change(robot: Spec, kind: Kind, what: str, effort: float, *places: tuple[Ke
         changed = with_value(changed, path, value)
         edits.append(Edit(dotted(path), path, before, "" if value is GONE else _text(value)))
     return Change(kind, tuple(edits), what, effort, changed)
+
+
+def _option(robot: Spec, option: Option) -> Change:
+    """Lay what a file would say into the specification, read as a file is."""
+    edits, changed = [], robot
+    for path, value in option.sets.items():
+        owner, name = value_at(changed, path[:-1]), str(path[-1])
+        before = getattr(owner, name)
+        laid = type(owner).__pydantic_validator__.validate_assignment(owner.model_copy(), name, value)
+        changed = with_value(changed, path[:-1], laid)
+        shown = show(before.si, before.kind, before.unit) if isinstance(before, Quantity) else _text(before)
+        edits.append(Edit(dotted(path), path, shown, value if isinstance(value, str) else json.dumps(value)))
+    return Change("option", tuple(edits), option.what, option.hours, changed)
 
 
 def _text(value: Any) -> str:

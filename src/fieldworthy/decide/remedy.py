@@ -234,8 +234,10 @@ _PER_BREAK = 3.0  # what it breaks must be mended in turn
 _HARD = 8.0  # a day's work and more: then pairs are looked at too
 _HELPERS = 6  # changes that help alone, of which pairs are made
 _PAIRS = 60  # the easiest are tried
+_TOGETHER = 0.5  # share of what is lacking that two changes have to gain, each alone, to be tried together
+_LEAST = 1e-9  # a margin that gains less has not moved
 _ENOUGH = 2
-_HELPFUL = ("count", "layout", "latch", "class")
+_HELPFUL = ("count", "layout", "latch", "class", "option")
 _MATCHES = 400
 
 
@@ -261,7 +263,8 @@ class Remedy:
     Attributes
     ----------
     kind : ``value``: a number; ``size``: a stock size; ``teeth``; ``count``: how many of a thing; ``class``: another
-        bought part; ``layout``: cylinders on tanks; ``latch``; ``pair``: two of these, where one alone does not do
+        bought part; ``layout``: cylinders on tanks; ``latch``; ``option``: another way to do a thing; ``pair``: two of
+        these, where one alone does not do
     edits : What to change in the file
     sentence : What to do
     effort : 1 is about an hour's work; it ranks the remedies, what they break counted in
@@ -333,16 +336,18 @@ def remedies(
     pay = Payoff(loaded) if points else None
     search = _Search(evaluator, groups, most, progress or (lambda _: None), pay)
     found = search.run(_entries(evaluator, frozenset[str]().union(*inputs.values())), inputs)
-    return tuple(_mending(finding, found[key], search.tried[key]) for key, finding in by_key.items())
+    return tuple(
+        _mending(finding, found[key], search.tried[key], search.nearest(key)) for key, finding in by_key.items()
+    )
 
 
 def _key(evaluator: CandidateEvaluator, finding: Finding) -> Key:
     return (finding.id, finding.subject) if (finding.id, finding.subject) in evaluator.now else (finding.id, "")
 
 
-def _mending(finding: Finding, found: Sequence[Remedy], tried: int) -> FoundRemedies:
+def _mending(finding: Finding, found: Sequence[Remedy], tried: int, nearest: str) -> FoundRemedies:
     if not found:
-        answer = "No one or two changes mend it: change more, or want less."
+        answer = f"No one or two changes mend it{nearest}. Change more, or want less."
     elif len(found) == 1:
         answer = "One pair of changes mends it." if found[0].kind == "pair" else "One single change mends it."
     else:
@@ -385,6 +390,7 @@ class _Search:
         self._some: dict[tuple[Key, tuple[Edit, ...]], dict[Key, Outcome]] = {}
         self._changes: dict[tuple[Edit, ...], Change] = {}
         self._looked: list[Ray] = []
+        self._nearest: dict[Key, tuple[float, Outcome, bool]] = {}
         self._ladders: list[Ladder] = []
         self._pay = pay
         self.tried = dict.fromkeys(groups, 0)
@@ -477,14 +483,20 @@ class _Search:
     def _pairs(self, key: Key, inputs: frozenset[str]) -> list[Remedy]:
         """Two changes at once: of those that help most alone, and steps that may help another one."""
         now, steps = self._now(key), list(self._single_steps(inputs))
-        scored = sorted(((self._margin(key, self._told(key, c)), c) for c in steps), key=lambda p: (-p[0], p[1].effort))
-        alone = [c for _, c in scored if self._mends(key, self._told(key, c))]  # but it breaks other things
-        helping = [c for margin, c in scored if margin > now + 1e-9 and c not in alone][:_HELPERS]
+        gains = {change.edits: self._margin(key, self._told(key, change)) - now for change in steps}
+        ranked = sorted(steps, key=lambda change: (-gains[change.edits], change.effort))
+        alone = [c for c in ranked if self._mends(key, self._told(key, c))]  # but it breaks other things
+        helping = [c for c in ranked if gains[c.edits] > _LEAST and c not in alone][:_HELPERS]
         # what leaves this one as it is may mend what the other change breaks
-        others = [c for margin, c in scored if abs(margin - now) <= 1e-9 and c.kind in _HELPFUL]
+        others = [c for c in ranked if abs(gains[c.edits]) <= _LEAST and c.kind in _HELPFUL]
         values = self._single_values(key)
-        pairs = [(a, b) for i, a in enumerate(helping) for b in (*helping[i + 1 :], *others, *values)]
-        pairs += [(a, b) for i, a in enumerate(values) for b in values[i + 1 :]]
+        gains |= {change.edits: gain for gain, change in values}
+        numbers = [change for _, change in values]
+        for change in numbers[:1]:
+            self._told(key, change)  # how near it comes alone
+        pairs = [(a, b) for i, a in enumerate(helping) for b in (*helping[i + 1 :], *numbers)]
+        pairs += [(a, b) for i, a in enumerate(numbers) for b in numbers[i + 1 :]]
+        pairs = [(a, b) for a, b in pairs if gains[a.edits] + gains[b.edits] > -_TOGETHER * now]
         pairs += [(a, b) for a in alone[:_ENOUGH] for b in (*helping, *others)]
         found: list[Remedy] = []
         for pair in sorted((p for a, b in pairs if (p := both(a, b))), key=lambda p: p.effort)[:_PAIRS]:
@@ -502,8 +514,21 @@ class _Search:
             return self._said[change.edits]
         at = (key, change.edits)
         if at not in self._some:
-            self._some[at] = self._bench.of_group(change.robot, change.moved, self._groups[key])
+            said = self._some[at] = self._bench.of_group(change.robot, change.moved, self._groups[key])
+            if self._margin(key, said) > self._nearest.get(key, (self._now(key) + _LEAST,))[0]:
+                self._nearest[key] = (self._margin(key, said), said[key], change.kind == "pair")
         return self._some[at]
+
+    def nearest(self, key: Key) -> str:
+        """How near the best of all that was tried came, as the end of a sentence."""
+        if key not in self._nearest:
+            return ", and none that was tried helps"
+        margin, outcome, two = self._nearest[key]
+        if margin >= 0:  # what follows from it stays short, or something else would be
+            return " without making something else worse"
+        limit = 0.0 if outcome.limit is None else first(outcome.limit)
+        reached, wanted = (self._bench.shown.number(si, outcome.kind) for si in (first(outcome.value), limit))
+        return f"; the best {'two reach' if two else 'one reaches'} {reached}, and {outcome.need} {wanted} is wanted"
 
     def _margin(self, key: Key, said: Mapping[Key, Outcome]) -> float:
         """The margin of a cause on a changed robot: one that is out of reach would hide what helps the others."""
@@ -515,8 +540,8 @@ class _Search:
             if _touches(ladder, inputs):
                 yield from ladder.steps[:2]
 
-    def _single_values(self, key: Key) -> list[Change]:
-        """The numbers that help most, each at the value that helps most among those that are not hard to reach."""
+    def _single_values(self, key: Key) -> list[tuple[float, Change]]:
+        """The numbers that help most, and by how much, each at the best value that is not hard to reach."""
         row, bench = self._keys.index(key), self._bench
         now = min(first(margins_of(bench.now[k])) for k in self._groups[key])
         found: list[tuple[float, Change]] = []
@@ -531,8 +556,8 @@ class _Search:
                 twins = [(t.path, t.quantity, t.sign) for t in bench.twins.get(path, ())]
                 effort = effort_of(quantity, si)
                 change = value_change(bench.loaded.robot, ray.entry, (text, si), effort, twins)
-                found.append((float(ray.margins[row][best]), change))
-        return [change for _, change in sorted(found, key=lambda pair: -pair[0])][:_HELPERS]
+                found.append((float(ray.margins[row][best]) - now, change))
+        return sorted(found, key=lambda pair: -pair[0])[:_HELPERS]
 
     def _endangers(self, said: dict[Key, Outcome]) -> bool:
         """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""

@@ -490,6 +490,28 @@ class Kit:
     inspected: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Another way to do a thing, which a team may choose without making the thing anew.
+
+    Attributes
+    ----------
+    about : A finding that rests on a key below it may be mended by it
+    what : What to do
+    hours : Of work, about
+    sets : What the file says then, by key path
+    """
+
+    about: KeyPath
+    what: str
+    hours: float
+    sets: Mapping[KeyPath, Any]
+
+
+def _no_options(_context: Context) -> tuple[Option, ...]:
+    return ()
+
+
 def _empty_kit(_robot: Robot) -> Kit:
     return Kit()
 
@@ -579,6 +601,7 @@ class System:
     rods : What its mechanisms ask of the rods of their cylinders, whatever the air
     swings : Its arms that a cylinder swings, by mechanism
     hues : What one of its mechanisms tells apart by hue; None where it tells nothing so
+    options : Other ways to do a thing, that may mend one of its findings
     """
 
     name: str
@@ -594,6 +617,7 @@ class System:
     warns: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     spares: tuple[str, ...] = ()
     kit: Callable[[Robot], Kit] = _empty_kit
+    options: Callable[[Context], Iterable[Option]] = _no_options
     numbers: Callable[[Robot, Report, DisplayUnits], Numbers] = _no_numbers
     inspected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions

@@ -5,6 +5,7 @@ A change that is tried is in the window's copy of the file, not on the disk, unt
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -195,7 +196,12 @@ class Strip:
 
 def changes_of(edits: Iterable[Edit]) -> dict[KeyPath, object]:
     """Turn a remedy's edits into changes of the file."""
-    return {edit.path: plain_scalar(edit.after) if edit.after else GONE for edit in edits}
+    return {edit.path: _written(edit.after) if edit.after else GONE for edit in edits}
+
+
+def _written(text: str) -> object:
+    """What the file says: a list, or a plain value."""
+    return json.loads(text) if text.startswith("[") else plain_scalar(text)
 
 
 def counts(report: Report) -> Markup:

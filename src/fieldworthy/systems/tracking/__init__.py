@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+
 from fieldworthy.engine.finding import DisplayUnits, Report, first
-from fieldworthy.engine.system import Kit, Numbers, Page, System
+from fieldworthy.engine.system import Context, Kit, Numbers, Option, Page, System
 from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.model.machine import Relocation
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.tracking.check import CONSTANTS
+from fieldworthy.systems.tracking.check import CONSTANTS, route
 from fieldworthy.systems.tracking.check import check as judge
 from fieldworthy.systems.tracking.figure import figures
 
@@ -42,6 +46,43 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
     return Numbers(tensions=tuple(f"tracking wheel {name}: pressed down with {force}" for name, force in pressed))
 
 
+_NEAR = 0.5  # m from a place to a wall that the robot can drive on to
+_PLACED = ("2 mm", "0.2 deg")  # standard deviations that a gauge reaches; common practice, no source
+
+
+def options(context: Context) -> Iterator[Option]:
+    """Put it down against a gauge, or take the place from a wall that the way passes near by."""
+    spec, way = context.robot.tracking, route(context)
+    if spec is None or way is None:
+        return
+    place, turn = _PLACED
+    if first(spec.start_error) > 0.0025 and first(spec.start_heading_error) > 0.0044:
+        what = f"Put the robot down against a gauge made for it, right within {place} and {turn.replace(' deg', '°')}"
+        sets: dict[KeyPath, str] = {("tracking", "start_error"): place, ("tracking", "start_heading_error"): turn}
+        yield Option(("tracking",), what, 1.5, sets)
+    length, width = (first(side) for side in context.season.field.size)
+    for name in dict.fromkeys(way.names):
+        x, y = (first(c) for c in context.season.field.places[name])
+        away = {0: length / 2 - x, 90: width / 2 - y, 180: length / 2 + x, -90: width / 2 + y}
+        for normal, distance in away.items():
+            if distance <= _NEAR and all(fix.at != name for fix in spec.relocations):
+                here: dict[str, str] = {"at": name, "wall": f"{normal} deg", "use": "fused"}
+                what = f"Drive against the wall at '{name}' and take the robot's position from it"
+                yield Option(("tracking",), what, 1.5, {("tracking", "relocations"): [*_said(spec.relocations), here]})
+
+
+def _said(fixes: tuple[Relocation, ...]) -> list[dict[str, str]]:
+    """Relocations as a file says them."""
+    found = []
+    for fix in fixes:
+        said = {"at": fix.at, "wall": f"{math.degrees(first(fix.wall)):.10g} deg", "use": fix.use}
+        said["error"] = f"{1e3 * first(fix.error):.10g} mm"
+        if fix.heading_error is not None:
+            said["heading_error"] = f"{math.degrees(first(fix.heading_error)):.10g} deg"
+        found.append(said)
+    return found
+
+
 SYSTEM = System(
     name="tracking",
     package=__name__,
@@ -60,6 +101,7 @@ SYSTEM = System(
     kit=kit,
     numbers=numbers,
     constants=CONSTANTS,
+    options=options,
 )
 
 __all__ = ["SYSTEM"]
