@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from fieldworthy.drawing import THEMES
+from fieldworthy.drawing.style import legible
 
 # from memory: below about 2 nobody sees a difference of CIEDE2000, from about 10 on it is seen at a glance
 AT_A_GLANCE = 10.0
@@ -73,3 +74,13 @@ def test_lines_and_verdicts_are_told_apart_by_colour_blind_readers(theme, defici
     for group in (theme.series, (theme.good, theme.caution, theme.bad)):
         for one, other in itertools.combinations(group, 2):
             assert difference(one, other, deficiency) >= AT_A_GLANCE, (one, other)
+
+
+@pytest.mark.parametrize("colour", ["#b06a3c", "#ffff00", "#3b2a8c", "#000000", "#ffffff", "#00ff66"])
+@pytest.mark.parametrize("theme", THEMES.values(), ids=THEMES)
+def test_a_colour_of_the_file_is_made_legible_and_stays_what_it_is(theme, colour):
+    """WCAG 2.2, 1.4.3, by the contrast above; what can be read already is left alone."""
+    found = legible(colour, theme.paper)
+    assert contrast(found, theme.paper) >= 4.5
+    if contrast(colour, theme.paper) >= 4.5:
+        assert found == colour

@@ -15,10 +15,22 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from fieldworthy.files import BadInput, writing
 from fieldworthy.files.document import keep_within, opened, read_text
-from fieldworthy.files.writing import Changed, fingerprint, is_dated_copy, write_atomically, written
+from fieldworthy.files.writing import (
+    Changed,
+    Clash,
+    as_of,
+    dated_copies,
+    fingerprint,
+    is_dated_copy,
+    merged,
+    write_atomically,
+    written,
+)
 from fieldworthy.robot import load_robot
 from robots import example_copy
 
@@ -293,3 +305,67 @@ def test_a_season_that_is_a_folder_is_called_one(tmp_path: Path) -> None:
     robot.write_text(text.replace(season, "season: d.yaml"), "utf-8")
     with pytest.raises(BadInput, match=r"season: .*found a directory called 'd\.yaml'\)$"):
         load_robot(robot)
+
+
+BASE = "".join(f"line {i}\n" for i in range(12))
+
+
+@st.composite
+def changed_lines(draw, who):
+    """The lines of the base with some replaced, taken out or put in; new lines are unlike any other."""
+    lines = []
+    for i in range(12):
+        what = draw(st.sampled_from(("same",) * 6 + ("new", "out", "more")))
+        lines += {"same": [f"line {i}"], "new": [f"{who} {i}"], "out": [], "more": [f"{who} above {i}", f"line {i}"]}[
+            what
+        ]
+    return "".join(f"{line}\n" for line in lines)
+
+
+@given(changed_lines("mine"), changed_lines("theirs"))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_two_changes_of_a_text_come_together_as_git_merges_them(tmp_path, mine, theirs):
+    """Where `git merge-file` sees no conflict, as an independent three-way merge, the text is the same."""
+    files = {name: tmp_path / name for name in ("mine", "base", "theirs")}
+    for name, text in (("mine", mine), ("base", BASE), ("theirs", theirs)):
+        files[name].write_bytes(text.encode())
+    ran = subprocess.run(["git", "merge-file", "-p", *map(str, files.values())], capture_output=True, check=False)
+    text, clashes = merged(BASE, mine, theirs)
+    if ran.returncode == 0:
+        assert not clashes
+        assert text.encode() == ran.stdout
+    assert merged(BASE, mine, mine) == (mine, ())
+    assert merged(BASE, BASE, theirs) == (theirs, ())
+
+
+def test_lines_beside_each_other_do_not_clash_and_the_same_line_does():
+    """Worked by hand."""
+    base = "a: 1\nb: 2\nc: 3\n"
+    assert merged(base, "a: 9\nb: 2\nc: 3\n", "a: 1\nb: 8\nc: 3\n") == ("a: 9\nb: 8\nc: 3\n", ())
+    mine, theirs = "a: 1\nb: 7\nc: 3\n", "a: 1\nb: 8\nc: 4\n"
+    assert merged(base, mine, theirs) == ("a: 1\nb: 7\nc: 4\n", (Clash(2, ("b: 7\n",), ("b: 8\n",)),))
+    assert merged(base, mine, theirs, prefer_mine=False)[0] == theirs
+    assert merged(base, base + "d: 1\n", base + "d: 2\n")[1] == (Clash(4, ("d: 1\n",), ("d: 2\n",)),)
+
+
+def test_what_files_said_until_a_day_is_found_among_their_copies(tmp_path: Path) -> None:
+    robot, parts, other = (tmp_path / name for name in ("mk1.yaml", "mk1_parts.csv", "mk1.2.yaml"))
+    for file in (robot, parts, other):
+        file.write_text("now", "utf-8")
+    for name in (
+        "mk1.2026-11-25.yaml",
+        "mk1.2026-11-25-2.yaml",
+        "mk1.2026-11-27.yaml",
+        "mk1_parts.2026-11-26.csv",
+        "mk1.2.2026-11-01.yaml",
+    ):
+        (tmp_path / name).write_text(name, "utf-8")  # fmt: skip
+    assert list(dated_copies(robot)) == [("2026-11-27", 1), ("2026-11-25", 2), ("2026-11-25", 1)]
+
+    def names(day: str, number: int = 1) -> list[str]:
+        return [path.name for path in as_of((robot, parts), (day, number)).values()]
+
+    assert names("2026-11-25") == ["mk1.2026-11-25.yaml", "mk1_parts.2026-11-26.csv"]
+    assert names("2026-11-25", 2) == ["mk1.2026-11-25-2.yaml", "mk1_parts.2026-11-26.csv"]
+    assert names("2026-11-27") == ["mk1.2026-11-27.yaml", "mk1_parts.csv"]
+    assert names("2026-11-28") == ["mk1.yaml", "mk1_parts.csv"]

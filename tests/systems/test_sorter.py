@@ -14,11 +14,12 @@ from scipy.stats import binom, norm
 from edge import run
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.system import Context
-from fieldworthy.files import instantiate
+from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.intake import check as intake
 from fieldworthy.systems.sorter import check
+from fieldworthy.systems.sorter.figure import sorter_curves
 
 SEASON = """\
 fieldworthy: season 1
@@ -326,3 +327,25 @@ def test_readings_that_vary_alone_give_what_each_case_gives(tmp_path):
         votes.append(next(o for o in check.check(context) if o.id == "sort.vote.sorter").value)
     assert votes[0] != votes[1]
     assert np.allclose(votes[2], votes[:2], rtol=1e-12)
+
+
+def test_each_class_is_drawn_in_its_colour_and_a_file_may_name_it(tmp_path):
+    """Hue 20 deg and 110 deg of full saturation are an orange and a green: hexagonal cone, worked by hand."""
+    (tmp_path / "season.yaml").write_text(SEASON, "utf-8")
+    file = tmp_path / "robot.yaml"
+    named = ROBOT.replace("hue: 110 deg, spread", 'colour: "#3a2f8f", hue: 110 deg, spread')
+
+    def colours(text):
+        file.write_text(text, "utf-8")
+        found = sorter_curves(Context(load_robot(file).nominal, load_robot(file).nominal_season))["sorter"]
+        return [tuple(int(cls.colour[i : i + 2], 16) for i in (1, 3, 5)) for cls in found.classes]
+
+    (red, green, blue), other = colours(ROBOT)
+    assert red > 200
+    assert red > green > blue
+    assert (green - blue) / (red - blue) == pytest.approx(20.0 / 60.0, abs=0.01)
+    assert other[1] == max(other)
+    assert colours(named)[1] == (0x3A, 0x2F, 0x8F)
+    file.write_text(named.replace("#3a2f8f", "blue"), "utf-8")
+    with pytest.raises(BadInput, match="six digits"):
+        load_robot(file)

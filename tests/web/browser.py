@@ -66,8 +66,9 @@ class Server:
 def serving(folder: Path, *flags: str) -> Iterator[Server]:
     """Start the server on a folder and end it afterwards."""
     command = [sys.executable, "-m", "fieldworthy", "open", str(folder), "--no-browser", *flags]
+    own = plain_environment() | {"XDG_CACHE_HOME": str(folder.parent / "cache")}
     process = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8", env=plain_environment()
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8", env=own
     )
     server = Server(process, folder)
     reader = threading.Thread(target=_read, args=(process, server.lines), daemon=True)
@@ -136,8 +137,10 @@ def watched(context: BrowserContext, server: Server, errors: list[str]) -> Page:
     page = context.new_page()
     page.on("pageerror", lambda error: errors.append(str(error)))
     # a refused request is told on the console too; what the page does about it is tested where it is refused
+    told = ("Failed to load", "ERR_CONNECTION_REFUSED")  # the second where a test ends the server itself
     page.on(
-        "console", lambda m: errors.append(m.text) if m.type == "error" and "Failed to load" not in m.text else None
+        "console",
+        lambda m: errors.append(m.text) if m.type == "error" and not any(t in m.text for t in told) else None,
     )
     page.set_default_timeout(40_000)
     return page

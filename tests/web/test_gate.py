@@ -6,13 +6,14 @@ that the OWASP cheat sheets on cross-site requests and on WebSockets, and the li
 
 from __future__ import annotations
 
+import os
 import re
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from fieldworthy.web.access import LARGEST_BODY, VISITOR, Gate, Keys, Policy, is_own_host
+from fieldworthy.web.access import LARGEST_BODY, VISITOR, Gate, Keys, Known, Policy, is_own_host
 from web.asgi import HOST, PORT, Inner, call
 
 HERE = f"{HOST}:{PORT}"
@@ -296,3 +297,22 @@ def test_each_script_has_the_nonce_of_its_answer(inner):
     assert nonces[0] != nonces[1]
     assert first.body == f'<script nonce="{nonces[0]}">1</script>'.encode()
     assert int(first.headers["content-length"]) == len(first.body)
+
+
+def test_a_browser_is_known_after_a_restart_and_its_cookie_is_not_written_down(tmp_path):
+    kept = Known(tmp_path / "cache" / "windows")
+    first = Keys(known=kept)
+    cookie = first.by_token(first.token).cookie
+    again = Keys(known=kept)
+    assert again.by_cookie(cookie).owner
+    assert again.by_cookie(cookie[:-1]) is None
+    assert again.by_cookie("") is None
+    assert Keys().by_cookie(cookie) is None
+    assert cookie not in kept.file.read_text("ascii")
+    if os.name == "posix":
+        assert kept.file.stat().st_mode & 0o077 == 0
+    visitor = Keys(shared=True, known=kept, code="ABCDEFGH")
+    guest = visitor.by_code("ABCDEFGH", "192.0.2.7").cookie
+    assert Keys(known=kept).by_cookie(guest) is None, "who came by the code types it again"
+    os.utime(kept.file, (0, 0))
+    assert Keys(known=kept).by_cookie(cookie) is None, "a day later it asks for the address again"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 
 import pytest
 from playwright.sync_api import expect
@@ -170,6 +171,59 @@ def test_two_windows_never_overwrite_each_other_silently(browser, server, heron)
         expect(state(second)).to_have_text(SAVED)
         assert "{value: 70 psi" in file.read_text("utf-8")
         expect(first.locator(CHARGE)).to_have_value("70 psi")
+
+
+@pytest.mark.long
+def test_changes_of_different_lines_come_together_without_a_question(browser, server, heron):
+    file, name = server.folder / heron / "mk1.yaml", f"{heron}/mk1.yaml"
+    hours = "#f-hours_5f_left"
+    with window(browser, server) as first, window(browser, server) as second:
+        show(first, server, "build", file=name, key="air.supply.charge")
+        put(first, CHARGE, "90 psi")
+        show(second, server, "build", file=name, key="hours_left")
+        put(second, hours, "9 h")
+        first.click("#fw-save")
+        expect(state(first)).to_have_text(SAVED)
+        expect(second.locator("#fw-notes")).to_contain_text("both changes stand here now")
+        expect(second.locator("#fw-conflict[open]")).to_have_count(0)
+        expect(state(second)).to_have_text(UNSAVED)
+        second.click("#fw-save")
+        expect(state(second)).to_have_text(SAVED)
+        old = (EXAMPLES / "mk1.yaml").read_text("utf-8").splitlines()
+        new = file.read_text("utf-8").splitlines()
+        changed = [b.strip() for a, b in zip(old, new, strict=True) if a != b]
+        assert len(changed) == 2
+        assert any("9 h" in line for line in changed)
+        assert any("90 psi" in line for line in changed)
+        second.click("#fw-undo")  # takes back what was done here, and not what the other window did
+        expect(second.locator(hours)).to_have_value("14 h")
+        second.click("#fw-save")
+        expect(state(second)).to_have_text(SAVED)
+        assert "90 psi" in file.read_text("utf-8")
+
+
+@pytest.mark.long
+def test_a_lost_server_is_said_and_a_restart_takes_the_window_up_again(browser, tmp_path):
+    shutil.copytree(EXAMPLES, tmp_path / "team")
+    with serving(tmp_path / "team") as server, window(browser, server) as page:
+        show(page, server, "build", file="mk1.yaml", key="air.supply.charge")
+        put(page, CHARGE, "88 psi")
+        expect(state(page)).to_have_text(UNSAVED)
+        server.process.kill()
+        expect(page.locator("#fw-lost")).to_contain_text("does not answer")
+        assert page.evaluate("document.getElementById('fw-main').inert"), "nobody would hear what is typed"
+        with serving(tmp_path / "team", "--port", str(server.port)) as again:
+            assert again.port == server.port
+            expect(page.locator("#fw-lost")).to_be_empty()
+            expect(page.locator("#fw-notes")).to_contain_text("Taken up again")
+            expect(page.locator(CHARGE)).to_have_value("88 psi")
+            expect(state(page)).to_have_text(UNSAVED)
+            page.click("#fw-undo")
+            expect(page.locator(CHARGE)).to_have_value("6.9 bar")
+            page.click("#fw-redo")
+            page.click("#fw-save")
+            expect(state(page)).to_have_text(SAVED)
+            assert "88 psi" in (tmp_path / "team" / "mk1.yaml").read_text("utf-8")
 
 
 def test_the_files_text_can_be_taken_instead_and_undone(browser, server, heron):

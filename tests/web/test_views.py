@@ -11,6 +11,7 @@ from urllib.parse import unquote
 import numpy as np
 import pytest
 from playwright.sync_api import expect
+from ruamel.yaml import YAML
 
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.system import Context
@@ -398,3 +399,39 @@ def test_what_the_guide_leads_to_is_in_the_package():
     parts = {unquote(part) for html in shown for part in re.findall(r"part=([^\"&]+)", html)}
     assert len(parts) > 10
     assert {f"docs/{part}" for part in parts if not part.startswith("guide/")} <= set(listed)
+
+
+@pytest.mark.long
+def test_a_fault_is_entered_on_a_phone_counted_ranked_and_taken_back(browser, server, heron):
+    log = server.folder / heron / "mk1_faults.yaml"
+    log.unlink()
+    with window(browser, server, width=390) as page:
+        show(page, server, "work", file=f"{heron}/mk1.yaml")
+        expect(page.locator("#in-where option")).not_to_have_count(0)
+        for match, lost in (("Q3", "20 bar"), ("Q3", "20 s"), ("Q8", "")):
+            page.fill("#in-what", "hook caught its cable")
+            page.select_option("#in-where", "climb")
+            page.fill("#in-match", match)
+            page.fill("#in-lost", lost)
+            page.get_by_role("button", name="Write it down").click()
+            if "bar" in lost:
+                expect(page.locator("#fault-said")).to_contain_text("time")
+                assert not log.exists()
+            else:
+                expect(page.locator("#in-what")).to_have_value("")
+        expect(page.locator("#faults-list")).to_contain_text("came 2 times")
+        page.select_option("#in-used", "climb")
+        page.fill("#in-times", "12")
+        page.get_by_role("button", name="Count it").click()
+        expect(page.locator("#faults-list")).to_contain_text("points more", timeout=120_000)
+        data = YAML(typ="safe", pure=True).load(log.read_text("utf-8"))
+        assert [(f["what"], f["match"], f.get("lost")) for f in data["failures"]] == [
+            ("hook caught its cable", "Q3", "20 s"), ("hook caught its cable", "Q8", None)]  # fmt: skip
+        assert data["uses"] == {"climb": 12}
+        expect(page.locator("#work-list .jobs li").first).to_be_visible(timeout=120_000)
+        page.get_by_role("button", name="hook caught its cable is mended").click()
+        expect(page.locator("#faults-list")).to_contain_text("mended after 2")
+        page.get_by_role("button", name="Take the last entry back").click()
+        expect(page.locator("#faults-list")).to_contain_text("came 2 times")
+        assert "mended: true" not in log.read_text("utf-8")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390

@@ -61,6 +61,29 @@ DARK = Theme("dark", "#161b20", "#eef1f3", "#a9b4bd", "#8b97a1", "#303942", "#28
 THEMES: dict[str, Theme] = {theme.name: theme for theme in (PRINT, LIGHT, DARK)}
 """Every theme by name."""
 
+_READABLE = 4.5  # contrast of small text on its ground, level AA (WCAG 2.2, 1.4.3)
+
+
+def _light(colour: str) -> float:
+    """Relative luminance of ``#rrggbb`` (WCAG 2.2, definition)."""
+    parts = [int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def legible(colour: str, paper: str) -> str:
+    """Bring a colour just so near to black or white that small text in it can be read on the paper."""
+    ground = _light(paper)
+    to = 0 if ground > 0.18 else 255
+    for share in range(0, 101, 5):
+        parts = [round(int(colour[i : i + 2], 16) * (100 - share) / 100 + to * share / 100) for i in (1, 3, 5)]
+        found = "#{:02x}{:02x}{:02x}".format(*parts)
+        low, high = sorted((_light(found), ground))
+        if (high + 0.05) / (low + 0.05) >= _READABLE:
+            return found
+    return found
+
+
 DASHES: tuple[str | None, ...] = (None, "7 4", "2 3", "10 3 2 3", "4 2", "1 4")
 """Strokes of successive lines, so that they are told apart without colour."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import glob
 import hashlib
 import json
@@ -15,6 +16,7 @@ import time
 import warnings
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from enum import Enum
 from pathlib import Path
@@ -271,6 +273,92 @@ def fingerprint(content: Path | str | bytes) -> str:
         return ""
     except (OSError, ValueError, RuntimeError) as error:
         raise unreadable(content, error) from error
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Lines that two people changed in different ways.
+
+    Attributes
+    ----------
+    line : Of the older text, where it begins, from 1
+    mine, theirs : What each made of them
+    """
+
+    line: int
+    mine: tuple[str, ...]
+    theirs: tuple[str, ...]
+
+
+Hunk: TypeAlias = tuple[int, int, tuple[str, ...]]
+"""Lines of the older text from one up to another, and what took their place."""
+
+
+def merged(base: str, mine: str, theirs: str, *, prefer_mine: bool = True) -> tuple[str, tuple[Clash, ...]]:
+    """Bring two changes of one text together, line by line.
+
+    Notes
+    -----
+    Changes clash where they are of the same line, or put different lines at the same place (the three-way merge of
+    GNU diff3, but with neighbouring lines told apart).
+    """
+    old = base.splitlines(keepends=True)
+    ours, others = (_hunks(old, text.splitlines(keepends=True)) for text in (mine, theirs))
+    found: list[Hunk] = []
+    clashes: list[Clash] = []
+    while ours or others:
+        if not others or (ours and _before(ours[0], others[0])):
+            found.append(ours.pop(0))
+        elif not ours or _before(others[0], ours[0]):
+            found.append(others.pop(0))
+        else:
+            one, other = _same_reach(old, ours, others)
+            if one != other:
+                clashes.append(Clash(one[0] + 1, one[2], other[2]))
+            found.append(one if prefer_mine else other)
+    for start, end, lines in reversed(found):
+        old[start:end] = lines
+    return "".join(old), tuple(clashes)
+
+
+def _hunks(old: list[str], new: list[str]) -> list[Hunk]:
+    """What was changed; of as many lines as before, each by itself."""
+    found: list[Hunk] = []
+    for kind, i, k, m, n in difflib.SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if kind == "replace" and k - i == n - m:
+            found += [(i + at, i + at + 1, (new[m + at],)) for at in range(k - i)]
+        elif kind != "equal":
+            found.append((i, k, tuple(new[m:n])))
+    return found
+
+
+def _before(one: Hunk, other: Hunk) -> bool:
+    """Whether a change ends before another begins; two that only put lines in at one place do not."""
+    return one[1] <= other[0] and not one[0] == one[1] == other[0] == other[1]
+
+
+def _same_reach(old: list[str], ours: list[Hunk], others: list[Hunk]) -> tuple[Hunk, Hunk]:
+    """Take from both the changes that touch each other, widened to the same lines."""
+    mine, theirs = [ours.pop(0)], [others.pop(0)]
+    while True:
+        end = max(mine[-1][1], theirs[-1][1])
+        if ours and ours[0][0] < end:
+            mine.append(ours.pop(0))
+        elif others and others[0][0] < end:
+            theirs.append(others.pop(0))
+        else:
+            break
+    start = min(mine[0][0], theirs[0][0])
+    return _widened(old, mine, start, end), _widened(old, theirs, start, end)
+
+
+def _widened(old: list[str], hunks: list[Hunk], start: int, end: int) -> Hunk:
+    lines: list[str] = []
+    at = start
+    for first, last, new in hunks:
+        lines += [*old[at:first], *new]
+        at = last
+    return start, end, (*lines, *old[at:end])
 
 
 class Changed(BadInput):

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TypeAlias
 
 import numpy as np
 
 from fieldworthy.files import BadInput, Document, Problem, instantiate, read_document
 from fieldworthy.files.document import KeyPath, faults_of, nearest, shorten
 from fieldworthy.files.reading import checked, references
+from fieldworthy.files.splicing import spliced
 from fieldworthy.measure.files import Measured
 from fieldworthy.measure.model import Failure, FaultLog, Practised
 from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
@@ -130,9 +132,57 @@ class Risk:
     mended: int
 
 
-def load_faults(file: Path, robot: Loaded) -> FaultLog:
+def log_of(robot: Path) -> Path:
+    """Where the fault log of a robot stands that nobody has named otherwise."""
+    return robot.with_name(f"{robot.stem}_faults.yaml")
+
+
+Entry: TypeAlias = tuple[tuple[str, object], ...]
+"""Keys of an entry and what they say."""
+
+
+def with_fault(file: Path, text: str, entry: Entry) -> str:
+    """Write one more fault into the text of a log, or into that of a new one."""
+    text = text or (
+        "# What failed and how often each thing was used; once something cannot come again it is marked as mended.\n"
+        "fieldworthy: faults 1\nuses: {}\nfailures: []\n"
+    )
+    return spliced(file, text, {("failures", len(_failures(file, text))): dict(entry)})
+
+
+def with_mended(file: Path, text: str, entry: Entry) -> str:
+    """Mark a fault as one that cannot come again, each time that it came."""
+    told = dict(entry)
+    same = [
+        i
+        for i, failure in enumerate(_failures(file, text))
+        if (failure.get("where"), _words(str(failure.get("what"))))
+        == (told.get("where"), _words(str(told.get("what"))))
+    ]
+    return spliced(file, text, {("failures", i, "mended"): True for i in same})
+
+
+def with_uses(file: Path, text: str, entry: Entry) -> str:
+    """Write how often something was used."""
+    return spliced(file, text, {("uses", where): times for where, times in entry})
+
+
+def _failures(file: Path, text: str) -> list[dict[str, Any]]:
+    found = read_document(file, text).data.get("failures") or []
+    return [failure for failure in found if isinstance(failure, dict)] if isinstance(found, list) else []
+
+
+def _kind(failure: dict[str, Any]) -> tuple[str, str]:
+    return str(failure.get("where")), _words(str(failure.get("what")))
+
+
+def _words(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
+def load_faults(file: Path, robot: Loaded, text: str | None = None) -> FaultLog:
     """Read a fault log."""
-    document = read_document(file)
+    document = read_document(file, text)
     spec, problems = checked(document, FaultLog)
     problems += _unknown_names(document, robot)
     if spec is not None:
@@ -157,7 +207,7 @@ def risks(log: FaultLog) -> tuple[Risk, ...]:
     """Count each fault and tell how often it makes a use fail."""
     groups: dict[tuple[str, str], list[Failure]] = {}
     for failure in log.failures:
-        groups.setdefault((failure.where, " ".join(failure.what.split()).casefold()), []).append(failure)
+        groups.setdefault((failure.where, _words(failure.what)), []).append(failure)
     return tuple(_risk(group, log.uses.get(group[0].where)) for group in groups.values())
 
 

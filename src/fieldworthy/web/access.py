@@ -11,13 +11,16 @@ import html
 import inspect
 import ipaddress
 import logging
+import os
 import re
 import secrets
+import sys
 import time
 from collections import OrderedDict, deque
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
+from pathlib import Path
 from typing import Any, TypeAlias
 from urllib.parse import parse_qs, unquote
 
@@ -37,6 +40,8 @@ _PAUSE = 60.0  # s
 _ALL_TRIES = 100  # wrong codes from everywhere, then there is a new code
 _VISITORS = 500  # cookies that are remembered; the oldest go first
 _ADDRESSES = 1000
+_REMEMBERED = 12 * 3600.0  # s for which a browser is known beyond the end of the server
+_BROWSERS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +60,64 @@ class Visitor:
     owner: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The owner's browsers, remembered beyond the end of the server, so that a window goes on after a restart.
+
+    Only a digest of each cookie is kept (SHA-256 of 256 random bits), which lets nobody in.
+
+    Attributes
+    ----------
+    file : Where they stand, in a folder of the person's own
+    """
+
+    file: Path
+
+    @classmethod
+    def of(cls, folder: Path, port: int) -> Known:
+        """Those of the servers of one folder at one port."""
+        name = hashlib.sha256(f"{folder}\n{port}".encode("utf-8", "surrogatepass")).hexdigest()[:24]
+        return cls(_own_cache() / "fieldworthy" / f"windows-{name}")
+
+    def has(self, cookie: str) -> bool:
+        """Whether a cookie was given of late."""
+        try:
+            young = time.time() - self.file.stat().st_mtime < _REMEMBERED
+            return young and _digest(cookie) in self.file.read_text(encoding="ascii").split()
+        except (OSError, ValueError):
+            return False
+
+    def add(self, cookie: str) -> None:
+        """Remember one more; where that cannot be, a restart asks for the address again."""
+        with contextlib.suppress(OSError, ValueError):
+            self.file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            young = self.file.exists() and time.time() - self.file.stat().st_mtime < _REMEMBERED
+            before = self.file.read_text(encoding="ascii").split() if young else []
+            door = os.open(self.file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            with os.fdopen(door, "w", encoding="ascii") as open_file:
+                open_file.write("\n".join([*before[-_BROWSERS:], _digest(cookie)]))
+
+
+def _digest(cookie: str) -> str:
+    return hashlib.sha256(cookie.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _own_cache() -> Path:
+    """The folder where a person's programs keep what may be lost (XDG Base Directory Specification on Linux)."""
+    if os.name == "nt":
+        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches"
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+
+
 @dataclass(slots=True)
 class Keys:
     """The secrets of one run of the server.
 
     Attributes
     ----------
+    known : The owner's browsers of earlier runs; None where they are not remembered
     shared : Whether visitors may come in by the code
     allow_changes : Whether they may change files
     token : Of the opening address
@@ -71,6 +128,7 @@ class Keys:
 
     shared: bool = False
     allow_changes: bool = False
+    known: Known | None = None
     token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     code: str = ""
     now: Callable[[], float] = time.monotonic
@@ -86,7 +144,10 @@ class Keys:
         """Let in who has the opening address."""
         if not same(token, self.token):
             return None
-        return self._welcome(may_change=True, owner=True)
+        visitor = self._welcome(may_change=True, owner=True)
+        if self.known is not None:
+            self.known.add(visitor.cookie)
+        return visitor
 
     def by_code(self, code: str, address: str) -> Visitor | None:
         """Let in who types the code that the terminal shows."""
@@ -119,7 +180,10 @@ class Keys:
 
     def by_cookie(self, cookie: str) -> Visitor | None:
         """Recognise who has come in before."""
-        return self._visitors.get(cookie)  # 256 random bits: a lookup tells nothing about the others
+        found = self._visitors.get(cookie)  # 256 random bits: a lookup tells nothing about the others
+        if found is None and cookie and self.known is not None and self.known.has(cookie):
+            found = self._visitors[cookie] = Visitor(cookie, may_change=True, owner=True)
+        return found
 
     def _welcome(self, *, may_change: bool, owner: bool) -> Visitor:
         visitor = Visitor(secrets.token_urlsafe(32), may_change, owner)

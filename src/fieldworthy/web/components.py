@@ -91,9 +91,9 @@ def png(svg: str) -> bytes:
 
 
 def meter(label: str, share: float, identifier: str) -> Markup:
-    """Show how far a long run is."""
-    percent = f"{100 * share:.0f} %"
-    bar = tag("progress", percent, value=f"{share:.3f}", max="1", aria_label=label)
+    """Show how far a long run is; as long as nobody knows, only that it is on its way."""
+    percent = f"{100 * share:.0f} %" if share else ""
+    bar = tag("progress", percent, value=f"{share:.3f}" if share else None, max="1", aria_label=label)
     return tag("div", tag("span", label), bar, tag("span", percent), class_="meter", id=identifier)
 
 

@@ -102,6 +102,7 @@ def _frame(page: Page) -> None:
         join([
             tag("div", id="fw-notes"),
             tag("div", id="fw-said", role="status", class_="unseen"),
+            tag("div", id="fw-lost", role="alert"),
             tag("dialog", id="fw-conflict", aria_labelledby="fw-conflict-title"),
         ]),
         sanitize=False,
@@ -148,11 +149,15 @@ async def begin(page: Page, view: str) -> None:
     room = width if isinstance(width, int) else 1280
     page.display = Display(bool(told.get("dark")), read_units(told.get("units")), room)
     page.tab = page.workspace.tab(str(page.client.tab_id))
+    taken = page.workspace.take_up(page.tab, told.get("kept")) if page.may_change else ()
     _frame_handlers(page)
     page.workspace.windows.add(page)
     page.client.on_delete(lambda: page.workspace.windows.discard(page))
     request = page.client.request
     await go(page, f"/{view}?{request.url.query}", fresh=True)
+    page.call("typeAgain")
+    if taken:
+        page.note(f"Taken up again: what was not saved of {' and '.join(taken)} is here, and still not saved.")
 
 
 def _frame_handlers(page: Page) -> None:
@@ -182,11 +187,10 @@ def _frame_handlers(page: Page) -> None:
     async def conflict(data: dict[str, Any]) -> None:
         page.call("dialog", "fw-conflict", False)
         if page.draft is not None and data.get("choice") == "mine":
+            page.editor.decide(mine=True)
             await page.editor.save(over=True)
         elif page.draft is not None and data.get("choice") == "theirs":
-            page.draft.take_theirs()
-            page.editor.refresh_state()
-            page.checker.judge()
+            page.editor.decide(mine=False)
             await again(page)
 
     page.frame_on("go", lambda data: go(page, str(data.get("address")), back=bool(data.get("back"))))

@@ -18,6 +18,7 @@ from fieldworthy.drawing.style import DARK, LIGHT, Style
 from fieldworthy.drawing.style import Units as DrawUnits
 from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.files.document import BadInput, KeyPath, Problem
+from fieldworthy.files.writing import Clash
 from fieldworthy.web.access import Visitor
 from fieldworthy.web.figures import Look
 from fieldworthy.web.folder import is_season
@@ -322,7 +323,8 @@ class Editor:
         """Show anew whether there is something to save, to undo, to redo."""
         page, draft = self._page, self._page.draft
         unsaved = bool(draft and draft.changed)
-        page.call("keeps", unsaved)
+        kept = draft.unsaved(page.workspace.folder) if draft and page.may_change else {}
+        page.call("keeps", unsaved, page.file, kept)
         state = {"unsaved": unsaved, "undo": bool(draft and draft.can_undo), "redo": bool(draft and draft.can_redo)}
         words = "" if draft is None else "unsaved changes" if unsaved else "saved"
         page.put("fw-state", words if page.may_change else "visitor: read-only" if draft else "")
@@ -337,7 +339,9 @@ class Editor:
             return
         if draft.changed:
             theirs = draft.elsewhere()
-            if theirs != self._asked:  # who has put the answer off is not asked the same again until they save
+            if self._together(draft, theirs):
+                page.checker.judge()
+            elif theirs != self._asked:  # who has put the answer off is not asked the same again until they save
                 self.ask_which(draft, theirs)
             return
         draft.take_theirs()
@@ -345,6 +349,25 @@ class Editor:
         self.refresh_state()
         page.note(f"{draft.file.name} was saved elsewhere; this window shows it as it is now.")
         page.checker.judge()
+
+    def _together(self, draft: Draft, theirs: Mapping[Path, str | None]) -> bool:
+        """Bring changes of different lines together; say whether that could be done."""
+        if None in theirs.values() or draft.clashes(theirs):
+            return False
+        draft.bring_together(theirs)
+        self.refresh_state()
+        names = " and ".join(path.name for path in theirs)
+        self._page.note(f"{names} was saved elsewhere, in other lines than yours: both changes stand here now.")
+        return True
+
+    def decide(self, *, mine: bool) -> None:
+        """Take one side where both changed the same lines; everything else of both stays."""
+        draft = self._page.draft
+        if draft is not None:
+            draft.bring_together(draft.elsewhere(), prefer_mine=mine)
+            self._asked = {}
+            self.refresh_state()
+            self._page.checker.judge()
 
     def ask_which(self, draft: Draft, theirs: Mapping[Path, str | None]) -> None:
         """Show both texts and let the person choose."""
@@ -360,6 +383,9 @@ class Editor:
         try:
             written = draft.save(over=over, keep=date.today())
         except Conflict as conflict:
+            if self._together(draft, conflict.theirs):
+                self._page.checker.judge()
+                return await self.save()
             self.ask_which(draft, conflict.theirs)
             return False
         self.refresh_state()
@@ -486,19 +512,38 @@ _LINES = 200  # of a comparison
 
 
 def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
-    """Show what differs, and what can be done."""
+    """Show the lines that both changed side by side, and what can be done."""
     names = " and ".join(path.name for path in theirs)
+    gone = [path.name for path, text in theirs.items() if text is None]
+    clashes = draft.clashes(theirs)
+    told = "Nothing has been overwritten. Both of you changed these lines; every other change of both is kept."
+    choices = [
+        tag("button", "Keep mine in these lines", type="button", data_do="conflict", data_choice="mine"),
+        tag("button", "Take the file's lines, give up mine", type="button", data_do="conflict", data_choice="theirs"),
+        tag("button", "Decide later", type="button", data_do="conflict", data_choice="later", class_="main"),
+    ]
     return join([
         tag("h2", f"{names} was saved elsewhere meanwhile", id="fw-conflict-title"),
-        tag("p", "Nothing has been overwritten. Lines with − stand in the file now; lines with + stand only here."),
-        [line_difference(path, text, draft.texts.get(path, "")) for path, text in theirs.items()],
-        tag(
-            "div",
-            tag("button", "Keep mine: write over the file", type="button", data_do="conflict", data_choice="mine"),
-            tag("button", "Take the file's, give up mine", type="button", data_do="conflict", data_choice="theirs"),
-            tag("button", "Decide later", type="button", data_do="conflict", data_choice="later", class_="main"),
-            class_="choices",
-        ),
+        tag("p", told) if clashes else "",
+        [tag("p", f"{name} is gone from the disk.") for name in gone],
+        [_side_by_side(path, found) for path, found in clashes.items()],
+        tag("div", choices, class_="choices"),
+    ])  # fmt: skip
+
+
+def _side_by_side(path: Path, clashes: tuple[Clash, ...]) -> Markup:
+    """Put the lines of both beside each other."""
+    rows = [
+        tag("tr", tag("th", clash.line, scope="row"), tag("td", tag("pre", "".join(clash.theirs)), class_="theirs"),
+            tag("td", tag("pre", "".join(clash.mine)), class_="mine"))
+        for clash in clashes[:_LINES]
+    ]  # fmt: skip
+    head = tag("tr", [tag("th", name, scope="col") for name in ("Line", "In the file now", "Here")])
+    label = f"Lines of {path.name} that both changed"
+    inner = tag("table", tag("caption", path.name), tag("thead", head), tag("tbody", rows))
+    more = tag("p", f"… and {len(clashes) - _LINES} more places") if len(clashes) > _LINES else ""
+    return join([
+        tag("div", inner, class_="difference beside-each", tabindex="0", role="region", aria_label=label), more
     ])  # fmt: skip
 
 

@@ -8,12 +8,15 @@ import re
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache, partial
+from pathlib import Path
 from typing import Literal
 
 from fieldworthy.api import Robot, compare
 from fieldworthy.decide import figure as variants
 from fieldworthy.decide.compare import Comparison
+from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.decide.sensitivity import Influence, sensitivity
+from fieldworthy.decide.work import Work, work_of
 from fieldworthy.files import read_document
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.writing import GONE
@@ -25,6 +28,7 @@ from fieldworthy.measure import Fitted, Measured, Procedure
 from fieldworthy.measure import figure as left_over
 from fieldworthy.measure.files import measured_on
 from fieldworthy.measure.fit import FitReport, Ways, changes, fit, procedure
+from fieldworthy.measure.practice import Risk, load_faults, risks
 from fieldworthy.measure.prediction import Combined, combined, comparisons, unit_of
 from fieldworthy.measure.result import with_interval
 from fieldworthy.report.blocks import Paper
@@ -135,6 +139,35 @@ def play(source: Source, runs: int, seed: int, part: Part) -> Played:
     found = Robot(robot_of(source)).match(runs, seed, part, progress=lambda done: progress(done / runs))
     course = match.Course(found.timeline, match_clock(context_of(source), part))
     return Played(source, found.data, found.scores, course)
+
+
+def working_names(source: Source) -> tuple[str, ...]:
+    """Where a fault can come: the actions and mechanisms of a robot."""
+    nominal = robot_of(source).nominal
+    return tuple(dict.fromkeys([*nominal.actions, *nominal.mechanisms]))
+
+
+def faults_told(source: Source, file: Path, text: str) -> tuple[tuple[str, str, str, int], ...]:
+    """List the faults of a log, the one that came most often first: what, where, a sentence, how often."""
+    found = sorted(risks(load_faults(file, robot_of(source), text)), key=lambda risk: -risk.times)
+    return tuple((risk.what, risk.where, _counted(risk), risk.times) for risk in found)
+
+
+def _counted(risk: Risk) -> str:
+    if not risk.times:
+        return f"{risk.what} ({risk.where}): mended after {risk.mended}"
+    return f"{risk.what} ({risk.where}): came {risk.times} {'time' if risk.times == 1 else 'times'}"
+
+
+def faults_ranked(source: Source, file: Path, text: str, runs: int) -> FixFirst:
+    """Rank the faults of a log by the points that they cost."""
+    loaded = robot_of(source)
+    return fix_first(loaded, load_faults(file, loaded, text), runs)
+
+
+def work_left(source: Source, runs: int) -> Work:
+    """List what to do in the hours that are left."""
+    return work_of(robot_of(source), runs)
 
 
 def drawn_plan(source: Source, look: Look) -> Named:

@@ -17,7 +17,7 @@ from typing import Any
 
 from fieldworthy import errors
 from fieldworthy.files.document import keep_within
-from fieldworthy.web.access import ENTER, PLAIN_HEADERS, Gate, Keys, Policy
+from fieldworthy.web.access import ENTER, PLAIN_HEADERS, Gate, Keys, Known, Policy
 from fieldworthy.web.folder import Folder
 
 FIRST_PORT = 8420
@@ -103,6 +103,7 @@ def serve(path: Path, options: Options, say: Callable[[str], None] = print) -> N
     keys = Keys(shared=options.share, allow_changes=options.allow_changes, tell=lambda code: say(f"New code: {code}"))
     with contextlib.suppress(KeyboardInterrupt), errors.in_order(), listen(options) as door:
         port = int(door.getsockname()[1])
+        keys.known = Known.of(folder.root, port)
         address = f"http://127.0.0.1:{port}{ENTER}?key={keys.token}"
 
         def begun() -> None:

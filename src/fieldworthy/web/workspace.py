@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import inspect
 import re
 import secrets
@@ -17,7 +18,7 @@ from fastapi import FastAPI, Request
 from fastapi.responses import PlainTextResponse
 
 from fieldworthy.files.document import LARGEST, BadInput, read_text
-from fieldworthy.files.writing import Changed, Moment, as_of, dated_copies, fingerprint, written
+from fieldworthy.files.writing import Changed, Clash, Moment, as_of, dated_copies, fingerprint, merged, written
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.jobs import JobQueue
 from fieldworthy.web.judging import Source, texts_of
@@ -160,6 +161,40 @@ class Draft:
         self._about = None
         return changed
 
+    def clashes(self, theirs: Mapping[Path, str | None]) -> dict[Path, tuple[Clash, ...]]:
+        """Find the lines that were changed here and on the disk; none for a file that is gone as a whole."""
+        found: dict[Path, tuple[Clash, ...]] = {}
+        for path, text in theirs.items():
+            here, base = self.texts[path], self.saved[path]
+            if text is None or here in (base, text):
+                continue
+            found |= {path: clashes} if (clashes := merged(base, here, text)[1]) else {}
+        return found
+
+    def bring_together(self, theirs: Mapping[Path, str | None], *, prefer_mine: bool = True) -> None:
+        """Put what the disk has and what was changed here into one text, as yet unsaved; the steps of undo as well.
+
+        Theirs where both changed the same lines is a step of its own, which can be undone.
+        """
+        there = {path: text for path, text in theirs.items() if text is not None}
+        base, here = dict(self.saved), dict(self.texts)
+
+        def both(state: dict[Path, str]) -> dict[Path, str]:
+            return state | {path: merged(base[path], state[path], text)[0] for path, text in there.items()}
+
+        self.texts = both(self.texts)
+        self._past[:] = [both(state) for state in self._past]
+        self._future[:] = [both(state) for state in self._future]
+        self.saved |= there
+        self._about = None
+        if not prefer_mine:
+            self.change({path: merged(base[path], here[path], text, prefer_mine=False)[0]
+                         for path, text in there.items()})  # fmt: skip
+
+    def unsaved(self, folder: Folder) -> dict[str, tuple[str, str]]:
+        """What is not saved, by the file's name: the text that it changes, and the new one."""
+        return {folder.name(path): (self.saved[path], self.texts[path]) for path in self.changed if path in self.saved}
+
     def before_save(self) -> Source:
         """The texts as they were saved last, frozen."""
         return Source(self.file, texts_of(self.saved))
@@ -299,6 +334,26 @@ class Workspace:
             tab.drafts[name] = Draft.read(path)
         return tab.drafts[name]
 
+    def take_up(self, tab: Tab, kept: object) -> tuple[str, ...]:
+        """Open again what a window had open and not saved when its server was lost, as its browser kept it."""
+        taken = []
+        for name, files in kept.items() if isinstance(kept, dict) else ():
+            if name in tab.drafts or not isinstance(files, dict):
+                continue
+            with contextlib.suppress(BadInput, ValueError, TypeError):
+                draft = Draft.read(self.folder.path(str(name)))
+                texts: dict[Path, str] = {}
+                for inner, (base, text) in files.items():
+                    path = self.folder.path(str(inner))
+                    if path.suffix.lower() not in _KEPT or not _is_text(base) or not _is_text(text):
+                        raise ValueError(inner)
+                    draft.saved[path] = draft.texts[path] = base
+                    texts[path] = text
+                if draft.change(texts):
+                    tab.drafts[str(name)] = draft
+                    taken.append(str(name))
+        return tuple(taken)
+
     async def watch(self) -> None:
         """Look at the disk again and again, and tell the windows whose files have another text."""
         seen: dict[Path, tuple[int, int]] = {}
@@ -318,6 +373,13 @@ class Workspace:
         for window in tuple(self.windows):
             if window is not but and window.draft is not None and files & set(window.draft.saved):
                 await window.disk_moved()
+
+
+_KEPT = (".yaml", ".yml", ".csv")
+
+
+def _is_text(said: object) -> bool:
+    return isinstance(said, str) and len(said) <= LARGEST
 
 
 def _stamp(path: Path) -> tuple[int, int]:

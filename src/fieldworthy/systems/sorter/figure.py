@@ -15,7 +15,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, Row, chart, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot, colour_of
 from fieldworthy.drawing.painting import Place, draw_spot, place
-from fieldworthy.drawing.style import Style, wrapped
+from fieldworthy.drawing.style import Style, legible, wrapped
 from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Point, Sheet, node, number
 from fieldworthy.engine.finding import Outcome, first
 from fieldworthy.engine.system import Context
@@ -42,6 +42,7 @@ class HueClass:
     share : Of all objects
     arcs : Start and width of what decides for it, from a threshold on towards growing hue, the widest first [rad]
     density : Of its readings over `SorterCurves.hue` [1/rad]
+    colour : In which it is drawn, as ``#rrggbb``; None where its hue does not tell
     """
 
     name: str
@@ -50,6 +51,7 @@ class HueClass:
     share: float
     arcs: tuple[tuple[float, float], ...]
     density: Array
+    colour: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,11 +141,11 @@ def _curves(context: Context, name: str, spec: Sorter) -> SorterCurves:
     facing = None if spec.background is None else _facing(name, spec, spec.background, palette)
     ejecting = None if spec.ejector is None else _ejecting(context, name, spec, spec.ejector)
     return SorterCurves(
-        name, spec.unwanted, spec.circle == "hexagonal", around, _classes(palette, around), facing, ejecting
+        name, spec.unwanted, spec.circle == "hexagonal", around, _classes(spec, palette, around), facing, ejecting
     )
 
 
-def _classes(palette: Palette, around: Array) -> tuple[HueClass, ...]:
+def _classes(spec: Sorter, palette: Palette, around: Array) -> tuple[HueClass, ...]:
     arcs = sorting.sectors(palette.means, palette.sds, palette.shares)
     return tuple(
         HueClass(
@@ -153,6 +155,7 @@ def _classes(palette: Palette, around: Array) -> tuple[HueClass, ...]:
             float(palette.shares[i]),
             tuple(arcs.of(i)),
             np.asarray(hue.wrapped_normal(around, palette.means[i], palette.sds[i])),
+            spec.classes[name].colour or (_hued(float(palette.means[i])) if spec.circle == "hexagonal" else None),
         )
         for i, name in enumerate(palette.names)
     )
@@ -241,6 +244,16 @@ def hue_circle(data: SorterCurves, style: Style) -> Figure:
     return Figure(title, alt, sheet.document(title, alt), _columns(data, style))
 
 
+def _colour_of(cls: HueClass, turn: int, style: Style) -> str:
+    """What a class looks like, dark or light enough to be read; one of the series where nobody can tell."""
+    return colour_of(turn, 0, style)[0] if cls.colour is None else legible(cls.colour, style.theme.paper)
+
+
+def _hued(hue: float) -> str:
+    """The colour of a hue of the hexagonal circle [rad]."""
+    return "#{:02x}{:02x}{:02x}".format(*(round(255 * c) for c in colorsys.hsv_to_rgb(hue / _TURN % 1.0, 0.85, 0.92)))
+
+
 class _Wheel:
     """A circle on the sheet: 0° at the right, growing against the clock."""
 
@@ -256,8 +269,7 @@ class _Wheel:
         """The ring of colours, or a plain one where hue is reckoned otherwise."""
         theme, step = self.sheet.style.theme, _TURN / _SWATCHES
         for i in range(_SWATCHES if coloured else 0):
-            red, green, blue = (round(255 * c) for c in colorsys.hsv_to_rgb((i + 0.5) / _SWATCHES, 0.85, 0.92))
-            self._swatch(i * step, (i + 1.08) * step, f"#{red:02x}{green:02x}{blue:02x}")
+            self._swatch(i * step, (i + 1.08) * step, _hued((i + 0.5) * step))
         for radius in (self.inner, self.inner - _RING):
             self.sheet.circle(self.centre, radius, Ink(theme.edge))
         for quarter in range(4):
@@ -276,7 +288,7 @@ class _Wheel:
 
     def hill(self, hue: Array, cls: HueClass, most: float, turn: int) -> None:
         """The density of a class, outwards from the ring."""
-        colour, dash = colour_of(turn, 0, self.sheet.style)
+        colour, dash = _colour_of(cls, turn, self.sheet.style), colour_of(turn, 0, self.sheet.style)[1]
         radius = self.inner + (self.outer - self.inner) * cls.density / most
         points = [self.at(float(h), float(r)) for h, r in zip(hue, radius, strict=True)]
         around = [self.at(float(h), self.inner) for h in hue[::-1]]
@@ -293,7 +305,7 @@ class _Wheel:
     def names(self, data: SorterCurves, style: Style) -> None:
         """Names of the classes at their hills, of thresholds and of backgrounds."""
         theme = style.theme
-        marks = [(cls.mean, cls.name, colour_of(i, 0, style)[0], self.outer) for i, cls in enumerate(data.classes)]
+        marks = [(cls.mean, cls.name, _colour_of(cls, i, style), self.outer) for i, cls in enumerate(data.classes)]
         starts = [start for cls in data.classes for start, _ in cls.arcs]
         marks += [(start, style.show(start, "angle"), theme.ink, self.outer) for start in starts]
         if data.facing is not None:

@@ -6,6 +6,7 @@ An ejector moves fast and by itself: a pinch point while the robot is enabled.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
@@ -21,6 +22,7 @@ Deceleration = Annotated[Real, Of("acceleration", 0.0, above=True)]
 Spread = Annotated[Real, Of("angle", 0.0, above=True)]
 Reading = Annotated[Real, Of("angle", fixed=True)]
 _TURN = 2 * math.pi
+_COLOUR = re.compile("#[0-9a-fA-F]{6}", re.ASCII)
 _ON_CIRCLE = "expected a hue on the circle, 0 deg to 360 deg"
 
 
@@ -62,8 +64,12 @@ class HueClass:
     saturation: Annotated[Real, Of("ratio", 0.0, 1.0, above=True)] = assume("0.7", "a coloured plastic; from memory")
     brightness: Annotated[Real, Of("ratio", 0.0, 1.0, above=True)] = assume("0.5", "of full scale; from memory")
 
+    colour: str | None = exact(None, "in which it is drawn, such as '#b06a3c'; that of its hue where absent")
+
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
+        if self.colour is not None and not _COLOUR.fullmatch(self.colour):
+            yield ("colour",), "expected a colour in quotes, '#' and six digits from 0 to f: '#b06a3c' is copper"
         if self.samples is None:
             if self.hue is None or self.spread is None:
                 yield ((), "expected 'hue' and 'spread', or 'samples'")

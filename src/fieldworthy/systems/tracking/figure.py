@@ -282,8 +282,8 @@ class _Plan:
         return np.array([start, end])
 
     def _oval(self, sheet: Sheet, waypoint: Waypoint) -> None:
-        theme = self.style.theme
-        _ellipse(sheet, self.at(waypoint.at), waypoint.oval, self.scale, Ink(theme.bad, theme.bad, 1.4, opacity=0.25))
+        colour = _verdict_colour(self.style, waypoint, self.data.wanted)
+        _ellipse(sheet, self.at(waypoint.at), waypoint.oval, self.scale, Ink(colour, colour, 1.4, opacity=0.25))
 
     def _places(self, sheet: Sheet, trails: Sequence[Array]) -> None:
         """Names of the places; those of the autonomous path first, with their numbers."""
@@ -308,6 +308,14 @@ class _Plan:
             # better over a way than far from its place
             if not place(sheet, text, letters, spots[:_NEAR], trails):
                 place(sheet, text, letters, spots[_NEAR:], trails)
+
+
+def _verdict_colour(style: Style, waypoint: Waypoint, wanted: float | None) -> str:
+    """The colour of what is short, of what holds, or of what nothing is asked of."""
+    theme = style.theme
+    if wanted is None:
+        return theme.quiet
+    return theme.bad if waypoint.oval.reach > wanted else theme.good
 
 
 def _ellipse(sheet: Sheet, at: Point, oval: Oval, scale: float, ink: Ink) -> None:
@@ -336,7 +344,7 @@ def _cell(sheet: Sheet, box: Box, waypoint: Waypoint, scaled: tuple[float, float
         ends = ((centre[0] - reach * dx, centre[1] - reach * dy), (centre[0] + reach * dx, centre[1] + reach * dy))
         sheet.line(*ends, Ink(theme.grid))
     short = wanted is not None and waypoint.oval.reach > wanted
-    colour = theme.bad if short else theme.good
+    colour = _verdict_colour(sheet.style, waypoint, wanted)
     _ellipse(sheet, centre, waypoint.oval, scale, Ink(colour, colour, 1.8, opacity=0.22))
     if waypoint.alone is not None:
         _ellipse(sheet, centre, waypoint.alone, scale, Ink(theme.ink, width=1.3, dash="1.5 3"))

@@ -168,6 +168,11 @@ const fw = (() => {
     element.scrollIntoView({ block: "center" });
     element.focus({ preventScroll: true });
   }
+  function clear(id) {
+    const box = byId(id);
+    if (box) box.value = "";
+    focus(id);
+  }
   let here = location.pathname + location.search;
   function at(address, title, replace) {
     document.title = title;
@@ -206,11 +211,86 @@ const fw = (() => {
   // what the server asks first: how the person likes it, and how much room there is
   function hello() {
     const dark = theme(stored("fieldworthy.theme", "auto"));
-    return { dark, units: stored("fieldworthy.units", "file"), width: innerWidth };
+    watchServer();
+    return { dark, units: stored("fieldworthy.units", "file"), width: innerWidth, kept: keptHere() };
   }
+
+  // ---- what is not saved stays in this window's own store, so that a server that is lost takes nothing with it ----
+  const KEPT = "fieldworthy.unsaved";
+  const MOST = 700000; // characters; one message to the server is no longer
   let unsaved = false;
-  function keeps(state) {
+  function keptHere() {
+    try {
+      return JSON.parse(sessionStorage.getItem(KEPT) || "{}");
+    } catch {
+      return {};
+    }
+  }
+  function keeps(state, file, texts) {
     unsaved = state;
+    if (!file) return;
+    const kept = keptHere();
+    delete kept[file];
+    if (state) kept[file] = texts;
+    const told = JSON.stringify(kept);
+    try {
+      if (told.length < MOST) sessionStorage.setItem(KEPT, told);
+      else sessionStorage.removeItem(KEPT);
+    } catch {}
+  }
+
+  // ---- a server that is lost is said so across the page; nothing can be typed that nobody would hear ----
+  let lost = false;
+  let watching = null;
+  function watchServer() {
+    if (!window.socket || watching === window.socket) return;
+    watching = window.socket;
+    watching.on("disconnect", () => setTimeout(lose, 400));
+    watching.on("connect", () => setTimeout(find, 400));
+    watching.on("connect_error", () => lost && whyLost());
+  }
+  function lose() {
+    if (watching.connected || lost) return;
+    lost = true;
+    keepTyping();
+    byId("fw-main").inert = true;
+    byId("fw-lost").textContent =
+      "The server does not answer. What is not saved is kept in this window. Start fieldworthy again in the same folder, and the page goes on by itself.";
+  }
+  function find() {
+    if (!watching.connected) return;
+    lost = false;
+    byId("fw-main").inert = false;
+    byId("fw-lost").textContent = "";
+  }
+  async function whyLost() {
+    try {
+      const answer = await fetch("/fw/mark.svg", { cache: "no-store" });
+      if (answer.status === 401)
+        byId("fw-lost").textContent =
+          "The server is back, but does not know this window. Open the address that its terminal shows, in this browser: then this page goes on by itself.";
+    } catch {} // it is still away
+  }
+  // what was typed and not yet taken in is typed again once the page is back
+  const TYPED = "fieldworthy.typed";
+  function keepTyping() {
+    const boxes = [...edits].map(([id, { value }]) => ({ id, value }));
+    try {
+      sessionStorage.setItem(TYPED, JSON.stringify({ here, boxes }));
+    } catch {}
+  }
+  function typeAgain() {
+    let told = null;
+    try {
+      told = JSON.parse(sessionStorage.getItem(TYPED) || "null");
+      sessionStorage.removeItem(TYPED);
+    } catch {}
+    for (const { id, value } of told && told.here === here ? told.boxes : []) {
+      const box = byId(id);
+      if (!box?.dataset.path) continue;
+      box.value = value;
+      set(box, value, 0);
+    }
   }
 
   // ---- numbers that a person moves: the newest is sent as soon as the last one is answered ----
@@ -417,7 +497,7 @@ const fw = (() => {
     tell("go", { address, back: true });
   });
   window.addEventListener("beforeunload", (event) => {
-    if (unsaved) event.preventDefault();
+    if (unsaved && !lost) event.preventDefault();
   });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
     const dark = theme(stored("fieldworthy.theme", "auto"));
@@ -586,7 +666,7 @@ const fw = (() => {
   }
   theme(stored("fieldworthy.theme", "auto"));
   return {
-    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, settled, badLines, toLine, gutter, byId,
+    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, settled, typeAgain, clear, badLines, toLine, gutter, byId,
   };
 })();
 window.fw = fw;

@@ -22,8 +22,8 @@ from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview
 from fieldworthy.web.views.parts import build_parts, parts_body
 from fieldworthy.web.views.plan import build_plan, plan_body
+from fieldworthy.web.views.robot import build_turning
 from fieldworthy.web.views.text import build_text, show_text
-from fieldworthy.web.views.turning import build_turning
 from fieldworthy.web.worker import Broken
 
 T = TypeVar("T")
