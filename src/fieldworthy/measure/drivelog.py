@@ -156,13 +156,13 @@ def fit_drive(given: DriveRuns, measured: Measured, name: str) -> Procedure:
     series = fit.series
     groups = [Readings(one.name, one.kind, one.observed, np.broadcast_to(one.sd, one.observed.shape)) for one in series]
     untold = tuple(_untold(knobs, found))
-    held = predictions(fit.residual, parameters, beliefs, groups, measured)
+    held = predictions(fit.residual, parameters, beliefs, groups, measured, fit.slopes)
     asked = [Question(one.name, one.reading) for one in untold]
     return Procedure(
         "drive", "Runs of the drive", given.date, tuple(_told(model, knobs, found)), untold,
         tuple(one.residuals(best) for one in series), tuple(_notes(runs, knobs, found, model.weighed_mass)),
         ("hughes", "gillespie", "saej1263", "meriam_statics"), predictions=held,
-        combinations=combinations(fit.residual, parameters, beliefs, groups, asked),
+        combinations=combinations(fit.residual, parameters, beliefs, groups, asked, fit.slopes),
     )  # fmt: skip
 
 

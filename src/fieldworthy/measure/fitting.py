@@ -10,7 +10,6 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +28,10 @@ TRUST = 10.0
 """A stated reading error counts as much as the scatter of this many readings: it is known to about a fifth."""
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
 _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
-_TINY = 1e-18  # share of the largest eigenvalue below which a direction is not seen at all
+_STEP = 1e-5  # spans: of slopes that nobody gives
+_FLAT = 0.1  # of the loss's first slope: a far reading bends it less, and must not make a step too bold
+_STUCK = 1e10  # damping: no step is small enough to go down
+_TINY = 1e-16  # share of the largest eigenvalue below which a direction is not seen at all
 _FAR = 5.0  # standard deviations of one reading that no honest reading is off by
 _HOPELESS = 100.0  # times their error: beyond that a number tells no more
 _NARROWED = 0.95  # of the file's interval: readings that leave it wider than that tell less than the file
@@ -344,66 +346,104 @@ class _Problem:
         before = [(values[i] - p.start) / (p.given or 1.0) for i, p in enumerate(self.parameters) if p.given]
         return np.concatenate((np.asarray(self.residual(values), dtype=np.float64) / scale, before))
 
+    @property
+    def _ends(self) -> tuple[Array, Array]:
+        """Bounds, counted in spans."""
+        return np.array([p.low for p in self.parameters]) / self._span, np.array(
+            [p.high for p in self.parameters]
+        ) / self._span
+
     def _slopes(self, unit: Array, scale: float) -> Array:
-        """Slopes of `_all`, for parameters counted in their spans."""
-        assert self.slopes is not None
-        seen = np.asarray(self.slopes(unit * self._span), dtype=np.float64) * self._span / scale
+        """Slopes of `_all`, for parameters counted in their spans; by small steps to both sides if none are given."""
+        if self.slopes is not None:
+            seen = np.asarray(self.slopes(unit * self._span), dtype=np.float64) * self._span / scale
+        else:
+            low, high = self._ends
+            columns = []
+            for i in range(unit.size):
+                up, down = unit.copy(), unit.copy()
+                up[i], down[i] = min(unit[i] + _STEP, high[i]), max(unit[i] - _STEP, low[i])
+                off = np.asarray(self.residual(up * self._span)) - np.asarray(self.residual(down * self._span))
+                columns.append(off / (up[i] - down[i]) / scale)
+            seen = np.array(columns).T
         before = np.array([p.span / p.given if p.given else 0.0 for p in self.parameters])
         return np.concatenate((seen, np.diag(before)[before > 0.0]))
 
-    def _search(self, start: Array, scale: float, *, robust: bool, most: int | None = None) -> Array:
-        """Parameters at the least loss; with one evaluation alone, the slopes of the residuals at the start."""
+    def _search(self, start: Array, scale: float) -> Array:
+        """Parameters at the least sum of plain squares, to the last digit."""
         from scipy.optimize import least_squares  # noqa: PLC0415
 
-        low, high = (np.array([getattr(p, end) for p in self.parameters]) / self._span for end in ("low", "high"))
-        size = self._all(start, scale).size
-        if size == len(self._given):
-            raise ValueError("there is no reading to fit")
+        low, high = self._ends
         free = not (np.isfinite(low).any() or np.isfinite(high).any())
-        near = 1e-9 if robust else 1e-12
-        loss: Any = self._loss if robust else "linear"
         found = least_squares(
-            self._all, start, self._slopes if self.slopes else "2-point" if robust else "3-point", (low, high),
-            args=(scale,), x_scale="jac", max_nfev=most or _MOST,
-            method="lm" if free and not robust and most is None and size >= start.size else "trf",
-            loss=loss, ftol=near, xtol=near, gtol=near,
+            self._all, start, self._slopes if self.slopes else "3-point", (low, high), args=(scale,), x_scale="jac",
+            max_nfev=_MOST, method="lm" if free and self._all(start, scale).size >= start.size else "trf",
+            ftol=1e-12, xtol=1e-12, gtol=1e-12,
         )  # fmt: skip
-        return np.asarray(found.jac if most else found.x, dtype=np.float64)
+        return np.asarray(found.x, dtype=np.float64)
 
-    def _loss(self, z: Array) -> Array:
-        """Pseudo-Huber for readings, the plain square for what is given beforehand."""
-        bend = _BEND**2
-        root = np.sqrt(1.0 + z / bend)
-        out = np.stack((2.0 * bend * (root - 1.0), 1.0 / root, -0.5 / bend / root**3))
-        plain = slice(z.size - len(self._given), z.size)
-        out[:, plain] = np.stack((z[plain], np.ones_like(z[plain]), np.zeros_like(z[plain])))
-        return out
+    def _loss(self, off: Array, *, robust: bool) -> tuple[float, Array, Array]:
+        """Half the loss, and its first and second slope by each residual over the residual itself.
+
+        Pseudo-Huber for readings, the plain square for what is given beforehand.
+        """
+        root = np.ones_like(off)
+        if robust:
+            readings = slice(0, off.size - len(self._given))
+            root[readings] = np.sqrt(1.0 + (off[readings] / _BEND) ** 2)
+        return float(np.sum(off**2 / (1.0 + root))), 1.0 / root, root**-3.0
+
+    def _tried(self, unit: Array, scale: float) -> Array:
+        """Residuals of parameters that may make no sense; nan then."""
+        try:
+            return self._all(unit, scale)
+        except (ValueError, FloatingPointError):
+            return np.full(1, np.nan)
+
+    def _march(self, unit: Array, scale: float, *, robust: bool, near: float) -> Array:
+        """Levenberg's and Marquardt's steps to the least loss; one that would leave the bounds ends at them."""
+        low, high = self._ends
+        damp, off = 1e-3, self._all(unit, scale)
+        if not np.all(np.isfinite(off)):
+            raise ValueError("residuals are not finite where the search begins")
+        for _ in range(_MOST):
+            loss, first, second = self._loss(off, robust=robust)
+            slopes = self._slopes(unit, scale)
+            uphill = slopes.T @ (first * off)
+            free = ~((unit <= low) & (uphill > 0.0) | (unit >= high) & (uphill < 0.0))
+            bend = (slopes * np.maximum(second, _FLAT * first)[:, None]).T @ slopes
+            inside = np.ix_(free, free)
+            brake = np.maximum(np.diag(bend), 1e-18 * max(float(np.diag(bend).max(initial=0.0)), 1e-30))
+            while damp < _STUCK:
+                step = np.zeros_like(unit)
+                step[free] = np.linalg.lstsq((bend + np.diag(damp * brake))[inside], -uphill[free], rcond=1e-15)[0]
+                tried = np.clip(unit + step, low, high)
+                with np.errstate(all="ignore"):
+                    there = self._tried(tried, scale)
+                    better = self._loss(there, robust=robust)[0] if there.size == off.size else math.nan
+                if better <= loss:
+                    break
+                damp = max(10.0 * damp, 1e-12)
+            else:
+                return unit
+            unit, off, damp = tried, there, max(0.1 * damp, 1e-15)
+            if loss - better <= near * loss:
+                return unit
+        return unit
 
     def found(self, scale: float, start: Array | None = None) -> Array:
         """Search for the least sum from a start."""
         if start is None:
             start = np.array([p.start for p in self.parameters]) / self._span
-            start = self._nearer(start, scale) if self.robust else start
-        return self._search(start, scale, robust=self.robust)
-
-    def _nearer(self, start: Array, scale: float) -> Array:
-        """Where the plain squares are least, bounds aside, if that lies within them: a robust fit is near there."""
-        from scipy.optimize import least_squares  # noqa: PLC0415
-
-        low, high = (np.array([getattr(p, end) for p in self.parameters]) / self._span for end in ("low", "high"))
-        if self._all(start, scale).size < start.size:
-            return start
-        slopes: Any = self._slopes if self.slopes else "2-point"
-        try:
-            with np.errstate(all="ignore"):  # the plain fit may try what makes no sense
-                found = np.asarray(least_squares(self._all, start, slopes, args=(scale,), method="lm", max_nfev=200).x)
-        except (ValueError, FloatingPointError, np.linalg.LinAlgError):
-            return start
-        return found if np.all(np.isfinite(found) & (found > low) & (found < high)) else start
+        if self._all(start, scale).size == len(self._given):
+            raise ValueError("there is no reading to fit")
+        if not self.robust:
+            return self._search(start, scale)
+        return self._march(self._march(start, scale, robust=False, near=1e-3), scale, robust=True, near=1e-13)
 
     def found_with_scale(self) -> Array:
         """Robust fit while the scatter is not known: found from the middle residual, again after each fit."""
-        unit = self._search(np.array([p.start for p in self.parameters]) / self._span, 1.0, robust=False)
+        unit = self._search(np.array([p.start for p in self.parameters]) / self._span, 1.0)
         for _ in range(4):
             unit = self.found(self._scale(unit), unit)
         return unit
@@ -420,7 +460,7 @@ class _Problem:
         residuals = np.asarray(self.residual(unit * self._span), dtype=np.float64)
         n, free = residuals.size, len(self.parameters) - len(self._given)
         left = max(n - free, 0)
-        jacobian = self._search(unit, 1.0, robust=False, most=1)
+        jacobian = self._slopes(unit, 1.0)
         spread = self._spread(residuals / scale, left, known) * scale**2
         before = np.array([0.0 if p.given is None else (p.span / p.given) ** 2 for p in self.parameters])
         seen = jacobian[:n].T @ jacobian[:n] / spread if spread > 0 else np.zeros((before.size,) * 2)

@@ -191,7 +191,7 @@ def fit_odometry(section: Odometry, measured: Measured, name: str = "") -> Proce
     found = weighed(model.residual, model.parameters, priors(measured, beliefs, section.date), slopes)
     fitted, blind = told(found, list(model.asked()))
     notes = [*model.square_notes(), *_gyro_note(fitted)]
-    held = predictions(model.residual, model.parameters, beliefs, list(model.readings()), measured)
+    held = predictions(model.residual, model.parameters, beliefs, list(model.readings()), measured, slopes)
     return Procedure("odometry", "Pushes, turns and squares", section.date, fitted, blind,
                      model.residuals(found.together.values), tuple(notes), ("borenstein1996", "practice"),
                      predictions=held)  # fmt: skip

@@ -19,7 +19,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.measure.files import Measured, number_at
-from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Residual
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Residual, Slopes
 from fieldworthy.measure.result import (
     Cause,
     Combination,
@@ -91,20 +91,25 @@ class Linear:
     slopes: Array
 
 
-def believed(residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief]) -> Linear:
+def believed(
+    residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief], slopes: Slopes | None = None
+) -> Linear:
     """Lay what the file believes over a fit's parameters; what it does not know stays as the fit begins with it."""
     of = {belief.parameter: belief for belief in beliefs}
     values = np.array([of[p.name].value if p.name in of else p.start for p in parameters])
     deviations = np.array([of[p.name].deviation if p.name in of else p.given or p.span for p in parameters])
     low, high = (np.array([getattr(p, end) for p in parameters]) for end in ("low", "high"))
     values = np.clip(values, low, high)
-    slopes = []
+    off = np.asarray(residual(values))
+    if slopes is not None:
+        return Linear(residual, tuple(parameters), values, deviations, off, np.asarray(slopes(values)))
+    steps = []
     for i, deviation in enumerate(deviations):
         up, down = values.copy(), values.copy()
         up[i], down[i] = min(values[i] + _STEP * deviation, high[i]), max(values[i] - _STEP * deviation, low[i])
         width = up[i] - down[i]
-        slopes.append((residual(up) - residual(down)) / width if width > 0.0 else np.zeros_like(residual(values)))
-    return Linear(residual, tuple(parameters), values, deviations, np.asarray(residual(values)), np.array(slopes).T)
+        steps.append((residual(up) - residual(down)) / width if width > 0.0 else np.zeros_like(off))
+    return Linear(residual, tuple(parameters), values, deviations, off, np.array(steps).T)
 
 
 Weights: TypeAlias = Array
@@ -113,12 +118,12 @@ Weights: TypeAlias = Array
 
 def predictions(
     residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief], groups: Sequence[Readings],
-    measured: Measured,
+    measured: Measured, slopes: Slopes | None = None,
 ) -> tuple[Prediction, ...]:  # fmt: skip
     """Hold every group of readings against the file and against each other; the worst reading of each group is told."""
     from scipy.special import ndtri  # noqa: PLC0415  scipy is loaded only where something is fitted
 
-    near = believed(residual, parameters, beliefs)
+    near = believed(residual, parameters, beliefs, slopes)
     starts = np.cumsum([0, *(group.observed.size for group in groups)])
     held = [group.weights(int(at), near.off.size) for group, at in zip(groups, starts, strict=False)]
     ways = _Ways(
@@ -298,7 +303,7 @@ _MEMBER = 0.35  # of the largest share of a combination
 
 def combinations(
     residual: Residual, parameters: Sequence[Parameter], beliefs: Sequence[Belief], groups: Sequence[Readings],
-    asked: Sequence[Question],
+    asked: Sequence[Question], slopes: Slopes | None = None,
 ) -> tuple[Combination, ...]:  # fmt: skip
     """Say what the readings tell of several numbers together, where they tell none of them alone.
 
@@ -308,17 +313,17 @@ def combinations(
     file did: singular values of the whitened slopes above one, what belongs to single runs projected out. Where they
     know no more in any, the one direction that they feel most.
     """
-    near = believed(residual, parameters, beliefs)
     names = [p.name for p in parameters]
     of = {belief.parameter for belief in beliefs if belief.deviation > 0.0}
     open_ = {question.parameter: question.reading for question in asked if question.parameter in of}
     places = [names.index(name) for name in open_]
     if len(places) < 2:
         return ()
-    slopes = near.slopes * near.deviations
+    near = believed(residual, parameters, beliefs, slopes)
+    felt = near.slopes * near.deviations
     own = [i for i, name in enumerate(names) if name not in of]
-    base, _ = np.linalg.qr(slopes[:, own]) if own else (np.zeros((len(slopes), 0)), None)
-    clear = slopes[:, places] - base @ (base.T @ slopes[:, places])
+    base, _ = np.linalg.qr(felt[:, own]) if own else (np.zeros((len(felt), 0)), None)
+    clear = felt[:, places] - base @ (base.T @ felt[:, places])
     left, sizes, right = np.linalg.svd(clear, full_matrices=False)
     starts = np.cumsum([0, *(group.observed.size for group in groups)])
     found: list[Combination] = []

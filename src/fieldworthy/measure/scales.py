@@ -85,7 +85,7 @@ def fit_scales(section: Scales, measured: Measured, name: str = "") -> Procedure
     found = weighed(residual, parameters, priors(measured, beliefs, section.date), slopes)
     error = np.full(observed.shape, float(section.error) / PER_95)
     group = Readings("scales", "mass", observed, error, *_sums(stands))
-    held = predictions(residual, parameters, beliefs, [group], measured)
+    held = predictions(residual, parameters, beliefs, [group], measured, slopes)
     return replace(_procedure(section, measured, stands, found), predictions=held)
 
 
