@@ -21,7 +21,7 @@ from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.files.writing import write_atomically
 from fieldworthy.measure import Measured
-from fieldworthy.measure.figure import agreement, residuals
+from fieldworthy.measure.figure import plots
 from fieldworthy.measure.fit import FitReport, Touched, changes, matters
 from fieldworthy.measure.prediction import Combined, combined, unit_of
 from fieldworthy.measure.result import Comparison, Fitted, Procedure, with_interval
@@ -233,13 +233,11 @@ def _value(value: float | None, unit: str) -> str:
 
 
 def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, ...]:
-    """Write two plots for each set of readings: against the model, and what is left over."""
+    """Write the plots of a fit, named by what they show."""
     style = DisplayUnits.of(loaded.quantities).style()
     figures: dict[str, Figure] = {}
-    for data in (data for procedure in report.procedures for data in procedure.residuals):
-        stem = _free(re.sub(r"[^a-z0-9]+", "_", data.name.lower()).strip("_") or "readings", figures)
-        figures[f"{stem}_model"] = agreement(data, style)
-        figures[f"{stem}_residuals"] = residuals(data, style)
+    for name, figure in plots(report.procedures, style).items():
+        figures[_free(re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_") or "readings", figures)] = figure
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -253,7 +251,7 @@ def write_plots(folder: Path, loaded: Loaded, report: FitReport) -> tuple[Path, 
 def _free(stem: str, taken: dict[str, Figure]) -> str:
     """A name that no other plot bears."""
     names = [stem, *(f"{stem}_{i}" for i in range(2, len(taken) + 3))]
-    return next(name for name in names if f"{name}_model" not in taken)
+    return next(name for name in names if name not in taken)
 
 
 _FORMS = (".html", ".htm", ".md", ".txt")

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.axes import Chart, Pane, chart, pane_height, stack
+from fieldworthy.drawing.axes import Chart, Pane, pane_height, panels, stack
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Points
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import Figure, Letters, Sheet
-from fieldworthy.measure.result import Residuals
+from fieldworthy.drawing.svg import LARGE, Figure, Letters, Sheet
+from fieldworthy.measure.result import Procedure, Residuals
 
 _STEP = {"temperature": "temperature step"}
 _DENSE = 60  # readings; the dots of more would hide the model
+_TITLE = 34.0  # px above the first pane
 _MOST_NAMES = 14  # beyond, readings are numbered
 
 
@@ -39,35 +41,85 @@ def agreement(data: Residuals, style: Style) -> Figure:
         columns=_columns(data, style),
         height=min(0.8 * style.width, 460.0),
     )
-    return chart(what, style)
+    return panels(what.title, what.alt, [what], style)
+
+
+def plots(procedures: Iterable[Procedure], style: Style) -> dict[str, Figure]:
+    """Draw what was read, a few figures a procedure, by what they show.
+
+    One figure for all readings of a run over time, one for all readings that were taken again and again of one number,
+    and two for each table of different readings: against the model, and what is left over.
+    """
+    found: dict[str, Figure] = {}
+    for procedure in procedures:
+        groups: dict[str, list[Residuals]] = {}
+        for data in procedure.residuals:
+            groups.setdefault(_group(data), []).append(data)
+        for what, group in groups.items():
+            name = procedure.title if len(groups) == 1 else f"{procedure.title}: {what}"
+            found[name] = stacked(name, group, style)
+            if len(group) == 1 and not _one_number(group[0]) and not group[0].axis_kind:
+                found[f"{name}, against the model"] = agreement(group[0], style)
+    return found
+
+
+def _group(data: Residuals) -> str:
+    """What a set of readings is drawn with: the run that it was logged on, or all that was read again and again."""
+    if data.axis_kind and " of " in data.name:
+        return data.name.split(" of ", 1)[1]
+    return "read again and again" if _one_number(data) else data.name
+
+
+def _one_number(data: Residuals) -> bool:
+    """Whether all readings are of one number, so that the model is a level line."""
+    return not data.axis_kind and not data.labels and len(set(data.predicted)) <= 1
+
+
+def stacked(name: str, group: Sequence[Residuals], style: Style) -> Figure:
+    """Draw sets of readings below each other under one title: readings with the model, then what is left over."""
+    shown = [data for data in group if data.observed]
+    if not shown:
+        return _nothing(group[0], style)
+    longest = max((_numbers(data)[2] for data in shown), key=len)
+    along = _axis(max(shown, key=lambda data: len(data.at)), longest)
+    panes = [pane for data in shown for pane in _panes(data, style)]
+    panes = [replace(pane, last=pane is panes[-1]) for pane in panes]
+    sheet = Sheet(style, _TITLE + sum(pane.tall for pane in panes))
+    sheet.text(12.0, 22.0, name, Letters(style.theme.ink, LARGE, bold=True))
+    stack(sheet, _TITLE, panes, along)
+    alt = " ".join(_alt(data, style) for data in shown)
+    columns: dict[str, Sequence[Any]] = {}
+    for data in shown:
+        columns |= {f"{data.name}: {key}" if len(shown) > 1 else key: c for key, c in _columns(data, style).items()}
+    return Figure(name, alt, sheet.document(name, alt), columns)
 
 
 def residuals(data: Residuals, style: Style) -> Figure:
     """Draw readings and model along their axis, and below what is left over."""
+    return stacked(f"{data.name}: what is left over", [data], style)
+
+
+def _panes(data: Residuals, style: Style) -> list[Pane]:
     observed, predicted, at = _numbers(data)
-    if observed.size == 0:
-        return _nothing(data, style)
     order = np.argsort(at, kind="stable")
-    along = _axis(data, at)
     size = 3.5 if observed.size <= _DENSE else 1.6
     measured = Points(x=at, y=observed, name="measured", tone=0, size=size)
-    top: list[Mark] = [Points(x=at, y=predicted, name="model", tone=1, size=6.5), measured]
-    if data.axis_kind:
-        top = [measured, Line(x=at[order], y=predicted[order], name="model", tone=1, width=3.0, dash="")]
+    line = bool(data.axis_kind) or _one_number(data)
+    model: Mark = Points(x=at, y=predicted, name="model", tone=1, size=6.5)
+    if line:
+        model = Line(x=at[order], y=predicted[order], name="model", tone=1, width=3.0, dash="")
+    top: list[Mark] = [measured, model] if line else [model, measured]
     left = observed - predicted
     dots = Points(x=at, y=left, tone=0, size=size)
-    bottom: list[Mark] = [Limit(at=0.0, tone="ink", dash=None), *_stems(at, left), dots]
+    bottom: list[Mark] = [Limit(at=0.0), *([] if observed.size > _DENSE else _stems(at, left)), dots]
     kind = _STEP.get(data.kind, data.kind)
-    panes = [
-        Pane(title="Measured and model", y=Axis("Reading", data.kind), holds=[*observed, *predicted], marks=top,
-             height=pane_height(style, top), last=False),
-        Pane(title="Measured less model", y=Axis("Left over", kind), holds=[*left, 0.0], marks=bottom,
+    head = f"{data.name[:1].upper()}{data.name[1:]}"
+    return [
+        Pane(title=f"{head}: measured and model", y=Axis("Reading", data.kind), holds=[*observed, *predicted],
+             marks=top, height=pane_height(style, top)),
+        Pane(title=f"{head}: measured less model", y=Axis("Left over", kind), holds=[*left, 0.0], marks=bottom,
              height=pane_height(style)),
     ]  # fmt: skip
-    sheet = Sheet(style, sum(pane.tall for pane in panes))
-    stack(sheet, 0.0, panes, along)
-    title, alt = f"{data.name}: what is left over", _alt(data, style)
-    return Figure(title, alt, sheet.document(title, alt), _columns(data, style))
 
 
 def _numbers(data: Residuals) -> tuple[Array, Array, Array]:
