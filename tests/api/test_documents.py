@@ -10,6 +10,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 import fieldworthy as fw
 from robots import EXAMPLES
 
@@ -43,6 +45,7 @@ def test_the_first_steps_run_as_a_script(tmp_path):
     assert run.stderr == ""
 
 
+@pytest.mark.long
 def test_the_first_steps_run_as_a_notebook(tmp_path, monkeypatch, capsys):
     """Cell by cell in one namespace; each last expression is shown as a notebook would show it."""
     shutil.copytree(EXAMPLES, tmp_path / "heron")

@@ -115,6 +115,7 @@ def test_where_the_error_cannot_be_written_the_status_still_tells_it(tmp_path, w
     assert (done.returncode, done.stdout) == (2, b"")
 
 
+@pytest.mark.long
 @ON_POSIX
 @pytest.mark.parametrize("closed", [0, 1, 2])
 def test_a_stream_that_is_closed(tmp_path, closed):

@@ -172,6 +172,7 @@ def test_every_reason_has_its_words():
     assert set(WHY) == set(REASONS)
 
 
+@pytest.mark.long
 def test_commands_that_play_no_match_do_not_start_the_compiler(tmp_path):
     file = written(tmp_path)
     for words in (["check", str(file)], ["schema", "match"]):

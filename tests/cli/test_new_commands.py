@@ -118,6 +118,7 @@ def test_the_output_follows_its_published_schema(folder, what, words):
     assert list(Draft202012Validator(schema).iter_errors(data)) == []
 
 
+@pytest.mark.long
 @ON_POSIX
 def test_a_reader_that_leaves_is_not_something_short(folder):
     """A robot that is short ends with 1; one whose reader has left has ended as its reader wanted."""
@@ -129,6 +130,7 @@ def test_a_reader_that_leaves_is_not_something_short(folder):
     os.close(write)
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not Path("/dev/full").is_char_device(), reason="only Linux has a disk that is always full")
 @pytest.mark.parametrize("words", [["sheet", "scales"], ["check", "robot.yaml", "--samples", "0"]])
 def test_a_full_disk_is_told(folder, words):

@@ -22,6 +22,7 @@ def desk(tmp_path):
     return tmp_path / "heron"
 
 
+@pytest.mark.long
 def test_every_set_of_readings_has_its_plots(desk, tmp_path):
     robot, file, folder = desk / "mk1.yaml", desk / "mk1_measurements.yaml", tmp_path / "new" / "plots"
     ended = run("fit", robot, file, "--samples", 0, "--plots", folder)
@@ -52,6 +53,7 @@ def test_many_weighings_make_no_more_plots_than_three(desk, tmp_path):
     assert set(found) == {"Scales", "Scales, against the model", "Drive"}
 
 
+@pytest.mark.long
 def test_a_folder_that_cannot_be_is_refused_in_a_sentence(desk, tmp_path):
     (tmp_path / "taken").write_text("a file", "utf-8")
     ended = run("fit", desk / "mk1.yaml", desk / "mk1_measurements.yaml", "--samples", 0, "--plots", tmp_path / "taken")

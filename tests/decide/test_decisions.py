@@ -104,6 +104,7 @@ def test_one_variant_has_its_mechanism_short_and_was_never_practised(mk1):
     assert masked(found.recommendation).startswith("Heron mk1 scores # points") or found.chosen == "Heron mk1"
 
 
+@pytest.mark.long
 def test_practice_against_a_mechanism_that_is_short_is_named(mk1):
     found = compare([mk1, mk2(("swing: 70 deg", "swing: 8 deg"))], RUNS)
     said = masked(found.recommendation)
@@ -150,6 +151,7 @@ def test_two_identical_plans(mk1):
     assert [d.difference for d in found.disputes] == [0.0]  # practice is right about both or about neither
 
 
+@pytest.mark.long
 def test_files_with_one_name_are_told_apart_by_their_files(tmp_path, mk1):
     file = example_file("mk2")
     other = load_robot(file, file.read_text(encoding="utf-8").replace("robot: Heron mk2", "robot: Heron mk1", 1))
@@ -160,6 +162,7 @@ def test_files_with_one_name_are_told_apart_by_their_files(tmp_path, mk1):
     assert found.recommendation.startswith("Choose Heron mk1 (mk2)")
 
 
+@pytest.mark.long
 def test_matrix_and_recommendation_are_one_argument(plain, mk1):
     reports = [evaluate(v, samples=0) for v in (mk1, mk2())]
     by_hours, by_points = (matrix(plain, reports, {name: 1.0}) for name in ("hours", "points"))

@@ -77,6 +77,7 @@ def test_without_anything_to_move_there_is_nothing_to_say(tmp_path):
     assert sensitivity(load(tmp_path, robot, SEASON), runs=50) == ()
 
 
+@pytest.mark.long
 def test_the_same_seed_gives_the_same_answer():
     assert sensitivity(example("mk2"), runs=100, seed=4) == sensitivity(example("mk2"), runs=100, seed=4)
 
@@ -89,6 +90,7 @@ def test_progress_is_told_to_the_end(tmp_path):
     assert told[-1][0] == told[-1][1] == len(told)
 
 
+@pytest.mark.long
 def test_the_command_prints_it_and_its_json_follows_the_schema():
     ended = command("match", EXAMPLES / "mk2.yaml", "--runs", 100, "--sensitivity", "--json")
     schema = json.loads(command("schema", "match").out)

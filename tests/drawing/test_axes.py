@@ -117,6 +117,7 @@ def test_names_with_room_stay_where_they_are():
     assert spread([100.0, 100.0], 10.0, (0.0, 400.0)) == [95.0, 105.0]
 
 
+@pytest.mark.long
 @given(text=st.text(max_size=60), most=st.floats(0.0, 400.0))
 def test_a_shortened_text_fits(text, most):
     assert width(shortened(text, 11.0, most), 11.0) <= most + 1e-9

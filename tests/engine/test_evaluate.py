@@ -249,6 +249,7 @@ def test_every_source_named_by_a_finding_is_in_the_list_of_sources():
         assert named <= set(sources)
 
 
+@pytest.mark.long
 @quiet
 @given(extra=st.floats(0.05, 6.0))
 def test_more_mass_never_raises_accelerations(tmp_path, extra):

@@ -73,6 +73,7 @@ def test_a_roller_takes_the_load_when_its_clearance_closes(out, clearance):
     assert ours(r) == pytest.approx(r.tip_speed(), rel=0.05)
 
 
+@pytest.mark.long
 def test_wheels_moved_out_towards_a_roller_that_stays_can_make_it_worse():
     """The roller ends the braking once it carries: MuJoCo too finds 1.2 m/s, and 0.7 m/s with the wheels near it."""
     near = Robot(4.93, 0.0534, 0.0857, 0.2, 0.2446, 0.95, 0.0426, 43.0, 0.33, (0.0067, 0.0016))
@@ -129,6 +130,7 @@ def test_what_steadies_a_robot_with_rollers_never_turns_its_verdict(speed):
         assert not np.any(holds & (changed < TOPS))
 
 
+@pytest.mark.long
 def test_the_limit_is_continuous_in_place_and_clearance():
     """A finer sweep has smaller steps; where a roller just stands out of the wheel's rim, steep as a square root."""
 

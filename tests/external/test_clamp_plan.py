@@ -114,6 +114,7 @@ def test_circle_is_the_limit_of_polygons(seat):
         assert ours == pytest.approx(clamp.engagement(seat, many, 0.3, sideways), abs=5e-7)
 
 
+@pytest.mark.long
 def test_window_ends_by_brute_force():
     """Walk outward in small steps with the linear programmes' engagement; the window must end where they first fail."""
     seat, base = clamp.Seat(0.08, 0.02, 0.03, 0.04, 0.01), support.regular_polygon(6, 0.25)

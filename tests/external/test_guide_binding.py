@@ -105,6 +105,7 @@ def test_batch_equals_case_by_case_and_refusals():
         guide.Guide(0.1, -0.3)
 
 
+@pytest.mark.long
 def test_several_hundred_guides_against_the_balance_of_forces():
     """Every guide drawn, also those that lock under more force and yet move under less."""
     rng = np.random.default_rng(7)

@@ -87,6 +87,7 @@ def filmed(folder, seed):
     return found, dict(zip(names, (factor * VALVE, load, times[-1]), strict=True))
 
 
+@pytest.mark.long
 def test_the_full_equations_are_found_again_within_the_intervals(tmp_path):
     inside = []
     for seed in range(10):
@@ -98,6 +99,7 @@ def test_the_full_equations_are_found_again_within_the_intervals(tmp_path):
     assert np.mean(inside) >= 0.9
 
 
+@pytest.mark.long
 def test_a_load_near_standstill_is_not_told(tmp_path):
     supply = supply_after_draw()
     times, places = stroke(*only_line(tmp_path, 0.8), 0.75 * 600e3 * A1, supply, supply)

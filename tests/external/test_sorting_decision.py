@@ -103,6 +103,7 @@ def best_by_grid(m, s, p, count):
     return x, each.argmax(axis=0), ranked[-1], ranked[-1] - ranked[-2]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("classes", [2, 3, 4, 5])
 def test_every_hue_goes_to_the_class_that_is_likeliest_there(classes):
     # scipy's densities on a grid of 36,000 hues: their argmax, and the error of the rule that no other beats

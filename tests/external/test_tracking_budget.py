@@ -234,6 +234,7 @@ def test_budget_against_simulated_odometry(name, more):
         agree(runs[:, i], covariance, found.mean[i])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", list(setups()))
 def test_counting_against_whole_counts(name):
     # The place between two counts at the end depends on the one at the start, by travel over count. Real travel

@@ -132,6 +132,7 @@ def test_a_motor_and_a_mass_move_as_the_closed_form_says():
         assert phases[-1, 0] * 1e12 == pytest.approx(speed, rel=2e-4)
 
 
+@pytest.mark.long
 def test_a_way_that_cannot_start_takes_for_ever_and_none_takes_no_time():
     row, drive, phases = np.ones(13), np.array([12.0, 0.0, 1e9, 30.0, 1.0, 293.15, 101325.0]), np.zeros((PHASES, 3))
     stuck = np.array([5.0, 0.0, 70.0, np.inf, 3.0])
@@ -242,6 +243,7 @@ def test_the_turn_between_two_ways_is_the_schedules():
             assert compiled_turn(before, after) == pytest.approx(least_turn(before, after), abs=1e-12)
 
 
+@pytest.mark.long
 def test_a_level_of_derating_is_the_factor_of_the_physics(tmp_path):
     from fieldworthy.match.kernel import _fresh, _level
     from fieldworthy.physics.motors.thermal import derating_factor

@@ -296,6 +296,7 @@ def test_what_cannot_be_played_is_said_with_its_key(tmp_path, robot, part, key):
     assert f": {key}" in str(raised.value)
 
 
+@pytest.mark.long
 def test_the_same_seed_gives_the_same_numbers_on_one_core_and_two():
     script = (
         "import sys; sys.path.insert(0, 'tests'); from robots import example; from fieldworthy.match import forecast;"
@@ -375,6 +376,7 @@ def test_one_run_has_no_interval_and_a_fixed_plan_no_spread(tmp_path):
     assert set(one.quantiles.values()) == {one.mean}
 
 
+@pytest.mark.long
 def test_memory_stays_flat(tmp_path):
     import tracemalloc
 

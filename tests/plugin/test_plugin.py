@@ -126,6 +126,7 @@ def test_the_page_shows_its_figure(seen):
     assert "reaching" in pictures["cable to the arm"]
 
 
+@pytest.mark.long
 def test_the_documents_tell_of_it(seen):
     assert "#### Cable\n" in seen["files"]
     assert "from plug to plug, laid out straight" in seen["files"]
@@ -146,6 +147,7 @@ def test_without_the_package_its_kind_is_unknown(tmp_path):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.long
 def test_the_examples_say_the_same_with_it_installed(tmp_path):
     words = ["-m", "fieldworthy", "check", str(EXAMPLES / "mk1.yaml"), "--samples", "0", "--json"]
     with_it, without = (run(words, surroundings(tmp_path, installed=on)) for on in (True, False))

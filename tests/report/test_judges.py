@@ -41,6 +41,7 @@ def test_the_page_for_a_browser_is_strict_and_asks_for_nothing(made):
     assert not [link for link in found.links if not link.startswith("#")]
 
 
+@pytest.mark.long
 def test_the_decision_is_that_of_the_command(made):
     """Every sentence and number of the decision is what ``compare`` says of the same files and draws."""
     said = json.loads(run("compare", example_file("mk1"), example_file("mk2"), "--runs", "300", "--json").out)

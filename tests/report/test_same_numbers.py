@@ -107,6 +107,7 @@ def test_the_inspection_sheet_has_the_numbers_of_the_check(name, checked):
         assert any(item.found.startswith(number.split(" ")[0]) for number in numbers) or item.found in ("–", "?")
 
 
+@pytest.mark.long
 def test_the_notebook_has_the_sentences_of_the_check_and_the_points_of_the_match(name, checked):
     text = plain(as_html(make_notebook(example(name), Wanted(runs=RUNS))))
     told = [f["because"] for f in checked.values() if f.get("verdict") in ("short", "close")]

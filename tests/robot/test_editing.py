@@ -61,6 +61,7 @@ def _in_files() -> list[tuple[Path, KeyPath, KeyPath, Quantity]]:
     return found
 
 
+@pytest.mark.long
 @settings(max_examples=15, deadline=None, phases=(Phase.reuse, Phase.generate))  # smaller cases say no more
 @given(data=st.data(), factor=st.floats(0.985, 1.015))
 def test_only_the_characters_of_the_number_change(data: st.DataObject, factor: float) -> None:

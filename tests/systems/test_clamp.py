@@ -80,6 +80,7 @@ KITE = np.array([[0.12, 0.0], [0.0, 0.15], [-0.13, 0.02], [-0.02, -0.14]])
 HEXAGON = 0.13 / math.cos(math.pi / 6) * np.array([[math.cos(a), math.sin(a)] for a in np.arange(6) * math.pi / 3])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("shape", "corners", "grips", "yaw"),
     [
