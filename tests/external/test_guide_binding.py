@@ -1,16 +1,20 @@
 """Binding of a straight guide against equilibrium found by SciPy's linear programming.
 
 The closed form L / e > 2 mu is from memory (any statics text, the drawer pulled at one corner); the linear programme
-knows only forces, moments and friction cones.
+knows only forces, moments and friction cones. A carriage on motors is held to scipy, step by step.
 """
 
+import math
 from itertools import product
 
 import numpy as np
 import pytest
-from scipy.optimize import linprog
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq, linprog
 
+from fieldworthy.files import BadInput
 from fieldworthy.physics.statics import guide
+from robots import check, fact, find
 
 
 def _held(made, load, load_offset, drive_offset, side):
@@ -152,3 +156,63 @@ def test_a_longer_guide_never_needs_more_force():
     assert shorter_less.max() <= 1e-9
     assert longer_more.max() <= 1e-9
     assert (np.isinf(least[0]) & np.isfinite(least[-1])).sum() > 20
+
+
+DRIVEN = {
+    "kind": "guide", "motors": [{"motor": "test motor", "count": 2}], "length": "90 mm", "load": "13 N",
+    "load_offset": "60 mm", "drive_offset": "15 mm", "friction": 0.22,
+    "drive": {"radius": "16 mm", "travel": "340 mm", "moved": "1.25 kg", "efficiency": 0.85, "time_limit": "0.6 s",
+              "stages": [{"driver": 24, "driven": 36, "efficiency": 0.9}]},
+}  # fmt: skip
+
+
+def moved_in_time(load, mass, travel=0.34, radius=0.016, ratio=1.5, through=0.9 * 0.85):
+    """Force at stall, steady speed and time from rest of two test motors, by Ohm's and Newton's laws with scipy.
+
+    Motor line of the test motor: 0.7 N m and 3.6 A at stall, 600 rpm and 0.13 A free, 12 V, limit 2.5 A, cap 11 W,
+    on 12.8 V with 0.12 ohm.
+    """
+    stall, free, limit, cap = 3.6, 0.13, 2.5, 11.0
+    kt, resistance = 0.7 / (stall - free), 12.0 / stall
+    ke = (12.0 - free * resistance) / (600 * 2 * math.pi / 60)
+    rotors = 2 * 1.2e-4 * ratio**2 / radius**2  # kg, as if they moved with the carriage
+
+    def pull(speed):
+        w = speed / radius * ratio
+        current = min((12.8 - ke * w) / (resistance + 2 * 0.12), limit)
+        torque = kt * (current - free)
+        return 2 * min(torque, cap / max(w, 1e-9)) * ratio * through / radius
+
+    def moves(_, y):
+        return y[1], (pull(y[1]) - load) / (mass + rotors)
+
+    def arrives(_, y):
+        return y[0] - travel
+
+    arrives.terminal = True
+    run = solve_ivp(moves, (0.0, 5.0), (0.0, 0.0), events=arrives, rtol=1e-8, atol=1e-10, max_step=1e-3)
+    return pull(0.0), brentq(lambda v: pull(v) - load, 1e-6, 2.0), run.t_events[0][0]
+
+
+def test_motors_move_a_carriage_as_newton_and_ohm_have_it(tmp_path):
+    """Within 2 %: the power cap is reckoned with electrical power, and the way is cut into eight pieces."""
+    report = check(tmp_path, {"mechanisms": {"fork": DRIVEN}})
+    found = find(report, "guide.force.fork")
+    force, speed, time = moved_in_time(found.limit, 1.25)
+    assert found.value == pytest.approx(force, rel=0.01)
+    assert fact(report, "guide.speed.fork").value == pytest.approx(speed, rel=0.02)
+    assert find(report, "guide.time.fork").value == pytest.approx(time, rel=0.02)
+    # a load beyond stall: it does not go, and says so in both
+    stuck = check(tmp_path, {"mechanisms": {"fork": {**DRIVEN, "load": "400 N"}}})
+    assert find(stuck, "guide.force.fork").verdict == "short"
+    assert "do not take it along" in find(stuck, "guide.time.fork").because
+    assert fact(stuck, "guide.speed.fork").value == 0.0
+
+
+@pytest.mark.parametrize(("other", "key"), [({"motors": []}, "motors"), ({"cylinder": "push"}, "drive")])
+def test_a_guide_is_driven_by_one_thing(tmp_path, other, key):
+    push = {"cylinder": "test cylinder", "tank": "one", "valve": "test valve"}
+    air = {"air": {"tanks": {"one": {"tank": "test tank"}}, "cylinders": {"push": push}}}
+    with pytest.raises(BadInput) as told:
+        check(tmp_path, {**air, "mechanisms": {"fork": {**DRIVEN, **other}}})
+    assert [str(p.key[-1]) for p in told.value.problems] == [key]

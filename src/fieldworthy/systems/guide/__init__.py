@@ -15,12 +15,13 @@ from fieldworthy.systems.guide.model import LinearGuide
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
-    """A carriage that binds takes more force than its cylinder has."""
+    """A carriage that binds takes more force than its cylinder or its motors have, and what stalls arrives late."""
     found: dict[str, tuple[str, ...]] = {}
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, LinearGuide):
             fed = (f"air.pressure.{spec.cylinder}",) if spec.cylinder is not None else ()
             found[f"guide.force.{name}"] = (f"guide.binding.{name}", *fed)
+            found[f"guide.time.{name}"] = (f"guide.force.{name}",)
     return found
 
 
@@ -53,7 +54,7 @@ SYSTEM = System(
     card={"guide": "{name}: runs out and back without binding."},
     warns={
         "guide.binding": "{name}: it can lock as built. Drive it nearer its axis.",
-        "guide.force": "{name}: its cylinder does not move its load as built. Do not count on it.",
+        "guide.force": "{name}: what drives it does not move its load as built. Do not count on it.",
     },
     follows=follows,
     required=("guide.binding", "guide.force"),

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.finding import Message, Outcome, first
 from fieldworthy.engine.system import Context, RodLoad
+from fieldworthy.physics.arms.motorarm import MotorDrive, SaggingMotor, motor_share, run_up_time, sagged_speed
+from fieldworthy.physics.motors.motor import Controller, GearStage, train
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, moving_forces, shortest_guide
 from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle import state
+from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
 from fieldworthy.vehicle.supply import air_along_plan, use_of
 
 _SOURCES = ("meriam_statics",)
@@ -24,6 +28,8 @@ def check(context: Context) -> Iterator[Outcome]:
             yield from _binding(name, spec)
             yield from _return(name, spec)
             yield from _force(context, name, spec)
+            if spec.drive is not None:
+                yield from _pace(context, name, spec)
 
 
 def _binding(name: str, spec: LinearGuide) -> Iterator[Outcome]:
@@ -73,12 +79,45 @@ def rods(context: Context) -> Iterator[RodLoad]:
                 yield RodLoad.moved(spec.cylinder, 0 if spec.working == "out" else 1, needed)
 
 
+@dataclass(frozen=True, slots=True)
+class Motored:
+    """The motors of a guide, through its gears, on the shaft that moves the carriage.
+
+    Attributes
+    ----------
+    motor : Each on the robot's battery [SI]
+    drive : All together, with all losses up to the carriage [SI]
+    rotors : Inertia of their rotors at that shaft [kg m2]
+    """
+
+    motor: SaggingMotor
+    drive: MotorDrive
+    rotors: Real
+
+
+def motored(context: Context, spec: LinearGuide) -> Motored:
+    """Lay out what the motors of a guide give."""
+    assert spec.drive is not None, "asked for with motors only"
+    use = context.robot.motor(spec.motors[0])
+    kind, battery = context.robot.catalogue.motors[use.motor], robot_battery(context.robot)
+    motor = SaggingMotor(motor_line(kind), Controller(kind.current_limit, kind.power_cap), battery, float(use.count))
+    gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in spec.drive.stages])
+    free = kind.free_speed * battery.open_voltage / kind.rated_voltage
+    whole = gears.efficiency * spec.drive.efficiency
+    drive = MotorDrive(use.count * motor.stall_torque, free, gears.ratio, whole)
+    return Motored(motor, drive, kind.rotor_inertia * use.count * np.square(gears.ratio))
+
+
 def forces(context: Context, spec: LinearGuide) -> tuple[Real, Real | None]:
-    """Find the force that moves a load along its guide, and what its cylinder gives late in the plan.
+    """Find the force that moves a load along its guide, and what its cylinder gives late in the plan or its motors.
 
     Where the cylinder presses the pads harder than it pushes, no force of its own moves the load.
     """
     needed, most = moving(spec)
+    if spec.drive is not None:
+        at = motored(context, spec)
+        pull = at.drive.stall_torque * at.drive.reduction * at.drive.efficiency / spec.drive.radius
+        return np.where(pull > most, np.inf, needed), pull
     if spec.cylinder is None:
         return needed, None
     use = use_of(context, spec.cylinder)
@@ -107,10 +146,60 @@ def _force(context: Context, name: str, spec: LinearGuide) -> Iterator[Outcome]:
         yield Outcome(f"guide.force.{name}", f"guide {name}", needed, None, "force", message)
         return
     numbers["has"] = (force, "force")
-    short = text + ", and its cylinder pushes only with {has}."
+    has, only = "its cylinder pushes with {has}.", "its cylinder pushes only with {has}."
+    if spec.drive is not None:
+        has, only = "its motors pull with {has} at stall.", "its motors stall at {has}."
+    short = f"{text}, and {only}"
     if not np.isfinite(first(least)):
-        short = locks + ", though its cylinder pushes with {has}."
+        short = f"{locks}, though {has}"
     elif first(force) > first(most):
-        short = between + "; its cylinder pushes with {has}."
-    message = Message(text + "; its cylinder pushes with {has}.", short, numbers, words)
+        short = f"{between}; {has}"
+    message = Message(f"{text}; {has}", short, numbers, words)
     yield Outcome(f"guide.force.{name}", f"guide {name}", force, needed, "force", message, sources=_SOURCES)
+
+
+_PLACES = 25  # along the way; the force is the same at all of them
+
+
+def pace(context: Context, spec: LinearGuide) -> tuple[Real, Array]:
+    """Find the speed at which motors move the load steadily, and the time for the whole way from rest."""
+    assert spec.drive is not None, "asked for with motors only"
+    at, drive = motored(context, spec), spec.drive
+    needed, pull = forces(context, spec)
+    moves = np.asarray(needed) <= np.asarray(pull)
+    torque = np.where(np.isfinite(needed), needed, 0.0) * drive.radius
+    each = motor_share(at.drive, torque) * at.motor.stall_torque
+    speed = np.where(moves, sagged_speed(at.motor, each) / at.drive.reduction * drive.radius, 0.0)
+    inertia = np.asarray(drive.moved * np.square(drive.radius) + at.rotors)
+    varied = (torque, inertia, drive.travel, at.drive.stall_torque, at.drive.free_speed, at.drive.efficiency)
+    shape = np.broadcast_shapes(*(np.shape(each) for each in varied))
+    share = (np.linspace(0.0, 1.0, _PLACES) ** 1.5).reshape((-1,) + (1,) * len(shape))  # denser where it speeds up
+    angles = np.broadcast_to(share * (drive.travel / drive.radius), (_PLACES, *shape))
+    asked = np.broadcast_to(torque, (_PLACES, *shape))
+    return speed, np.where(moves, run_up_time(at.motor, at.drive, inertia, angles, asked), np.inf)
+
+
+def _pace(context: Context, name: str, spec: LinearGuide) -> Iterator[Outcome]:
+    """How fast its motors move it, and when it is at its end."""
+    assert spec.drive is not None, "asked for with motors only"
+    speed, time = pace(context, spec)
+    limit, travel = spec.drive.time_limit, spec.drive.travel
+    words, goes = {"name": name}, np.isfinite(first(time))
+    numbers: dict[str, tuple[Real, str]] = {"speed": (speed, "speed"), "travel": (travel, "length"),
+                                            "time": (time, "time")}  # fmt: skip
+    steady = "The motors of guide '{name}' move its load at {speed}, the battery's sag counted."
+    if not goes:
+        steady = "The motors of guide '{name}' do not move its load."
+    yield Outcome(f"guide.speed.{name}", f"guide {name}", speed, None, "speed", Message(steady, "", numbers, words),
+                  sources=("hughes",))  # fmt: skip
+    text = "Guide '{name}' goes its {travel} in {time} from rest"
+    stuck = "The motors of guide '{name}' do not take it along its {travel}."
+    sources = ("hughes", "meriam_dynamics")
+    if limit is None:
+        message = Message(f"{text}." if goes else stuck, "", numbers, words)
+        yield Outcome(f"guide.time.{name}", f"guide {name}", time, None, "time", message, sources=sources)
+        return
+    numbers["limit"] = (limit, "time")
+    message = Message(f"{text}; {{limit}} is wanted.", f"{text}, later than the {{limit}} wanted." if goes else stuck,
+                      numbers, words)  # fmt: skip
+    yield Outcome(f"guide.time.{name}", f"guide {name}", time, limit, "time", message, "at most", sources=sources)

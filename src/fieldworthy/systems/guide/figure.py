@@ -16,7 +16,7 @@ from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.finding import first
 from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.guide import Guide, force_to_move, shortest_guide
-from fieldworthy.systems.guide.check import forces
+from fieldworthy.systems.guide.check import forces, pace
 from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle.drawing import near
 
@@ -34,7 +34,9 @@ class GuideCurves:
     length : Between the pads, as it is [m]
     least : Below which it can lock [m]
     needed : Force that moves it; infinite where it locks [N]
-    has : What its cylinder gives late in the plan [N]; None without one
+    has : What its cylinder gives late in the plan, or its motors at stall [N]; None without either
+    motors : Whether motors drive it
+    speed, time : At which they move it, and for its whole way from rest [m/s, s]; 0 without motors
     lengths, forces : Other lengths between the pads, and the force needed with each; infinite where it locks [m, N]
     """
 
@@ -46,6 +48,9 @@ class GuideCurves:
     has: float | None
     lengths: Array
     forces: Array
+    motors: bool = False
+    speed: float = 0.0
+    time: float = 0.0
 
 
 def guide_curves(context: Context) -> dict[str, GuideCurves]:
@@ -61,9 +66,11 @@ def _curves(context: Context, name: str, spec: LinearGuide) -> GuideCurves:
     lengths = np.linspace(0.3 * min(length, least) if least > 0.0 else 0.3 * length, 2.0 * max(length, least), _POINTS)
     guide = Guide(lengths, first(spec.friction), first(spec.width))
     other = force_to_move(guide, first(spec.load), first(spec.load_offset), first(spec.drive_offset))
+    motors = spec.drive is not None
+    speed, time = (first(each) for each in pace(context, spec)) if motors else (0.0, 0.0)
     return GuideCurves(
         name, first(spec.load), length, least, first(needed), None if has is None else first(has), lengths,
-        np.broadcast_to(np.asarray(other, dtype=float), lengths.shape),
+        np.broadcast_to(np.asarray(other, dtype=float), lengths.shape), motors, speed, time,
     )  # fmt: skip
 
 
@@ -88,8 +95,10 @@ def guide(data: GuideCurves, style: Style) -> Figure:
         low = float(data.lengths[0])
         marks.insert(0, Span(low=min(low, data.least), high=data.least, name="can lock", tone="bad"))
     if data.has is not None:
-        marks.append(Limit(at=data.has, name=f"its cylinder pushes with {style.show(data.has, 'force')}", tone="good"))
-    has = "" if data.has is None else f"; its cylinder pushes with {style.show(data.has, 'force')}"
+        marks.append(Limit(at=data.has, name=_drives(data, style), tone="good"))
+    has = "" if data.has is None else f"; {_drives(data, style)}"
+    if data.motors and np.isfinite(data.time):
+        has += f", and take it along its way in {style.show(data.time, 'time')}"
     what = Chart(
         title=f"Guide '{data.name}'",
         alt=f"With {near(data.length, style)} between its pads guide '{data.name}' {words}; it can lock below "
@@ -103,6 +112,12 @@ def guide(data: GuideCurves, style: Style) -> Figure:
         },
     )
     return chart(what, style)
+
+
+def _drives(data: GuideCurves, style: Style) -> str:
+    """What drives it, in words."""
+    force = style.show(data.has or 0.0, "force")
+    return f"its motors pull with {force} at stall" if data.motors else f"its cylinder pushes with {force}"
 
 
 def figures(context: Context, style: Style) -> Iterator[Figure]:
