@@ -14,11 +14,17 @@ from fieldworthy.cli.app import main
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.system import systems
-from fieldworthy.report.making import Wanted, make_card, make_notebook
+from fieldworthy.report.card import as_paper
+from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook
 from fieldworthy.report.typeset import as_html
+from fieldworthy.robot.starter import Answers, Meets, starter_robot
 from fieldworthy.web.figures import Look, moving
 from fieldworthy.web.form import Field, rows_of
 from fieldworthy.web.judging import Source
+
+ANSWERS = Answers(
+    "Ours", "season.yaml", False, "smart motor, 11 W class, 200 rpm", 4, 4, 0, (1, 1), 0.1, 6.0, (0.4, 0.4, 0.3)
+)
 
 
 def said(*words):
@@ -42,9 +48,11 @@ def everything(file, root):
         "text": said("check", str(file), "--all"),
         "schema": json.loads(said("schema", "robot")),
         "notebook": as_html(make_notebook(robot.loaded, Wanted())),
+        "sheet": as_html(as_paper(make_inspection(robot.loaded))),
+        "starter": starter_robot(ANSWERS, Meets()),
         "card": as_html(make_card(robot.loaded)),
         "form": [
-            [f.key, f.sort, f.value, f.kind, f.about]
+            [f.key, f.sort, f.value, f.kind, f.about, f.label]
             for f in rows_of(source, ("mechanisms", "to the arm"))
             if isinstance(f, Field)
         ],

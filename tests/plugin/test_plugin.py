@@ -113,9 +113,21 @@ def test_the_card_has_its_step_and_spare(seen):
     assert "one cable of each length" in seen["card"]
 
 
+def test_the_card_and_the_inspection_sheet_have_its_lines(seen):
+    assert "Cables: none hangs loose." in seen["card"]
+    assert "0.5 m long" in seen["card"]
+    assert "Every cable is fastened at both ends." in seen["sheet"]
+    assert "Length of the cable" in seen["sheet"]
+
+
+def test_a_first_file_has_its_lines_to_uncomment(seen):
+    assert "#    kind: cable\n#    length: 500 mm\n" in seen["starter"]
+
+
 def test_the_form_has_its_fields(seen):
     fields = {key: rest for key, *rest in seen["form"]}
-    sort, value, kind, about = fields["mechanisms.to the arm.length"]
+    sort, value, kind, about, label = fields["mechanisms.to the arm.length"]
+    assert label == "length of the cable"
     assert (sort, value, kind) == ("quantity", f"{LENGTH} m", "length")
     assert about.startswith("from plug to plug, laid out straight")
     assert fields["mechanisms.to the arm.start[0]"][1] == "-0.4 m"

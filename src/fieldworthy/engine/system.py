@@ -29,6 +29,7 @@ from fieldworthy.robot.model.machine import Mechanism, declared
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.shelf import PLAIN, Typical
+from fieldworthy.robot.starter import Begun
 
 T = TypeVar("T")
 K = TypeVar("K", bound=Hashable)
@@ -461,6 +462,10 @@ def _moves_no_rods(_context: Context) -> tuple[RodLoad, ...]:
     return ()
 
 
+def _starts_nothing(_begun: Begun) -> str:
+    return ""
+
+
 def _no_cautions(_robot: Robot) -> tuple[str, ...]:
     return ()
 
@@ -596,6 +601,7 @@ class System:
     dangerous : Ids of findings that no change may break or make worse, since something could burst
     rules : How the ids of those begin that are the event's rules: a robot that is short of one may not take part
     constants : What the robot's own program may want to know of it
+    starter : Its part of a first robot file, for a team to uncomment; empty for none
     shelf : Typical things that a person can put on a robot to begin with
     actuators : What moves the groups of parts that ride its mechanisms, by group
     rods : What its mechanisms ask of the rods of their cylinders, whatever the air
@@ -627,6 +633,7 @@ class System:
     dangerous: tuple[str, ...] = ()
     rules: tuple[str, ...] = ()
     constants: Constants = field(default_factory=Constants)
+    starter: Callable[[Begun], str] = _starts_nothing
     shelf: tuple[Typical, ...] = ()
     actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
     rods: Callable[[Context], Iterable[RodLoad]] = _moves_no_rods

@@ -4,57 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from fieldworthy.robot.loading import builtin
+from fieldworthy.robot.model.machine import declared
 from fieldworthy.units import KINDS, digits, parse, to_unit
-
-Writes = Callable[[str, float], str]
-
-
-def _point(of: Writes, *values: float) -> str:
-    return "[" + ", ".join(of("length", value) for value in values) + "]"
-
-
-def lift_text(of: Writes, height: float, cylinder: str) -> str:
-    """Write a lift and a guide that a team can uncomment."""
-    z = 0.8 * height
-    pivot, fixed, pin = _point(of, 0.0, z), _point(of, 0.05, z - 0.14), _point(of, 0.06, z)
-    return f"""\
-# A lift swung by a cylinder, and a straight guide: two more mechanisms. Raised arms store energy and pinch: support
-# them before you reach in. Take away the '#' in front of every line below; each lift needs a cylinder of its own.
-#  lift:
-#    kind: lift
-#    rides: arm   # the group of parts that is the arm
-#    side: ahead
-#    pivot: {pivot}   # [x, z], as are the pins
-#    fixed_pin: {fixed}
-#    arm_pin: {pin}
-#    cylinder: {cylinder}
-#    swing: 40 deg
-#  slide:
-#    kind: guide
-#    length: {of("length", 0.06)}   # between its two bearing pads
-#    load: {of("force", 10.0)}
-#    load_offset: {of("length", 0.02)}
-#    drive_offset: {of("length", 0.01)}
-"""
-
-
-def tracking_text(of: Writes) -> str:
-    """Write tracking wheels and a gyro that a team can uncomment."""
-    wheel = f"diameter: {of('length', 0.06985)}, counts: 4096, down_force: {of('force', 12.0)}"
-    return f"""\
-# Tracking wheels and a gyro, with which the robot knows where it is. Take away the '#' in front of every line below.
-#tracking:
-#  wanted: {of("length", 0.06)}   # how near it must know its place, in 95 % of runs
-#  wheels:
-#    ahead: {{direction: forward, offset: {of("length", 0.025)}, {wheel}}}
-#    across: {{direction: sideways, offset: {of("length", -0.06)}, {wheel}}}
-#  gyro: {{drift: 1 deg/min}}
-"""
 
 
 def starter_season(inch: bool) -> str:
@@ -180,7 +135,7 @@ def bought(answers: Answers) -> dict[str, float]:
     return found
 
 
-def _word(text: str) -> str:
+def word(text: str) -> str:
     """Write a name so that YAML reads it back as the same text."""
     plain = _PLAIN.fullmatch(text) and text.strip() == text and text.lower() not in ("true", "false", "null")
     return text if plain and not text[:1].isdigit() else json.dumps(text, ensure_ascii=False)
@@ -190,45 +145,65 @@ def _unit(kind: str, inch: bool) -> str:
     return KINDS[kind].inch if inch else KINDS[kind].metric
 
 
-class _Writer:
+class Writer:
     """Writes lengths and masses in the team's units."""
 
     def __init__(self, inch: bool) -> None:
         self.inch = inch
 
     def of(self, kind: str, si: float) -> str:
+        """Write a quantity."""
         unit = _unit(kind, self.inch)
         return f"{digits(to_unit(si, kind, unit), 4)} {unit}"
 
     def point(self, *values: float) -> str:
+        """Write a place or a size."""
         return "[" + ", ".join(self.of("length", value) for value in values) + "]"
 
     def part(self, mass: float, position: tuple[float, ...], size: tuple[float, ...], basis: str = "") -> str:
+        """Write one line of the parts."""
         written = self.of("mass", mass)
         written = f"{{value: {written}, basis: {basis}}}" if basis else written
         return f"{{mass: {written}, position: {self.point(*position)}, size: {self.point(*size)}}}"
 
 
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """What a system's part of a first robot file is written from: the team's answers, the season's names, the units."""
+
+    answers: Answers
+    meets: Meets
+    write: Writer
+
+
+def _of_systems(begun: Begun) -> list[str]:
+    """What each system has a team uncomment; one that begins with its key goes on where the one before it ends."""
+    found: list[str] = []
+    for text in (system.starter(begun) for system in declared()):
+        if text.startswith("#  ") and found:
+            found[-1] += text
+        elif text:
+            found.append(text)
+    return found
+
+
 def starter_robot(answers: Answers, meets: Meets) -> str:
     """Write a first robot file."""
-    write = _Writer(answers.inch)
+    write = Writer(answers.inch)
     sections = [
         _head(answers, write),
         _drive(answers, write),
         _parts(answers, write),
         _poses(answers, meets, write),
         _air(answers),
-        _intake(answers, meets, write),
-        _climber(answers, meets, write),
-        lift_text(write.of, answers.size[2], "clamp") if answers.tanks else "",
-        tracking_text(write.of),
+        *_of_systems(Begun(answers, meets, write)),
         _plan(meets),
         _catalogue(answers, write),
     ]
     return "\n".join(section for section in sections if section)
 
 
-def _head(answers: Answers, write: _Writer) -> str:
+def _head(answers: Answers, write: Writer) -> str:
     length = write.of("length", answers.size[0])
     title = answers.name if _PLAIN.fullmatch(answers.name) else "Our robot"
     return f"""\
@@ -246,8 +221,8 @@ def _head(answers: Answers, write: _Writer) -> str:
 # Places are measured from the point on the floor midway between the drive wheels:
 # x to the front, y to the left, z up. [x, y, z]
 fieldworthy: robot 1
-robot: {_word(answers.name)}
-season: {_word(answers.season)}   # the file with the season's limits, field and scoring, in the same folder
+robot: {word(answers.name)}
+season: {word(answers.season)}   # the file with the season's limits, field and scoring, in the same folder
 """
 
 
@@ -267,9 +242,9 @@ def _wheel_rows(answers: Answers) -> list[tuple[str, float, float]]:
     ]
 
 
-def _drive(answers: Answers, write: _Writer) -> str:
+def _drive(answers: Answers, write: Writer) -> str:
     name, listed = wheel_class(answers.wheel)
-    wheel = _word(name if listed else "our wheel")
+    wheel = word(name if listed else "our wheel")
     rows = "\n".join(
         f"    {row}: {{position: {write.point(x, y)}, wheel: {wheel}}}" for row, x, y in _wheel_rows(answers)
     )
@@ -284,7 +259,7 @@ def _drive(answers: Answers, write: _Writer) -> str:
     return f"""\
 # The drive: which motors, what gearing, and where each wheel touches the floor.
 drive:
-  motor: {_word(answers.motor)}
+  motor: {word(answers.motor)}
   motors: {answers.motors}
 {stages}
   wheels:   # [x, y]
@@ -292,11 +267,11 @@ drive:
   # What you want of it. Take away the '#' to have it judged:
   # targets: {{sprint_distance: {sprint}, sprint_time: 2.2 s, turn_time: 0.6 s, push_force: 30 N}}
 
-battery: {_word(next(iter(builtin()["batteries"])))}
+battery: {word(next(iter(builtin()["batteries"])))}
 """
 
 
-def _parts(answers: Answers, write: _Writer) -> str:
+def _parts(answers: Answers, write: Writer) -> str:
     length, width, height = answers.size
     d = answers.wheel
     have = bought(answers)
@@ -326,10 +301,10 @@ parts:
 """
 
 
-def _poses(answers: Answers, meets: Meets, write: _Writer) -> str:
+def _poses(answers: Answers, meets: Meets, write: Writer) -> str:
     height = answers.size[2]
     loaded = (
-        f"  loaded: {{use: drive, carries: {{{_word('load')}: {{object: {_word(meets.objects[0])}, "
+        f"  loaded: {{use: drive, carries: {{{word('load')}: {{object: {word(meets.objects[0])}, "
         f"position: {write.point(0.3 * answers.size[0], 0, 0.6 * height)}}}}}}}\n"
         if meets.objects
         else ""
@@ -347,9 +322,9 @@ poses:
 def _air(answers: Answers) -> str:
     if not answers.tanks:
         return ""
-    tank = _word(next(iter(builtin()["tanks"])))
-    cylinder = _word("cylinder, 16 mm bore, 50 mm stroke")
-    valve = _word(next(iter(builtin()["valves"])))
+    tank = word(next(iter(builtin()["tanks"])))
+    cylinder = word("cylinder, 16 mm bore, 50 mm stroke")
+    valve = word(next(iter(builtin()["valves"])))
     rows = "\n".join(f"    tank {i + 1}: {{tank: {tank}}}" for i in range(answers.tanks))
     return f"""\
 # Compressed air: the tanks, and the cylinders that each one feeds. Pressures are what the gauge shows.
@@ -374,90 +349,11 @@ mechanisms:
 """
 
 
-def _intake(answers: Answers, meets: Meets, write: _Writer) -> str:
-    """Write an intake and a colour sorter that a team can uncomment: every line of it begins with '#'."""
-    if not meets.objects:
-        return ""
-    thing, motor = _word(meets.objects[0]), _word(answers.motor)
-    roller, squeeze, across = write.of("length", 0.06), write.of("length", 0.006), write.of("length", 0.1)
-    press = f"{write.of('force', 6.0)}"
-    rollers = f"{{diameter: {roller}, squeeze: {squeeze}, press: {press}, friction: 0.8}}"
-    head = "" if answers.tanks else "#mechanisms:\n"
-    return f"""\
-# An intake with two stages on one motor, and a colour sorter behind it. Keep hands away from rollers, chains and
-# ejectors while the robot is enabled. Take away the '#' in front of every line below to have them judged.
-{head}#  intake:
-#    kind: intake
-#    object: {thing}
-#    throughput: 2 Hz   # objects a second
-#    stages:
-#      front:
-#        motor: {motor}
-#        rollers: {rollers}
-#        to_next: {across}
-#      rear: {{shares: front, rollers: {rollers}}}
-#  sorter:
-#    kind: sorter
-#    intake: intake
-#    stage: rear
-#    sensor: {{period: 10 ms, latency: 10 ms}}
-#    classes: {{red: {{hue: 5 deg, spread: 12 deg}}, blue: {{hue: 230 deg, spread: 12 deg}}}}
-#    unwanted: blue
-#    background: {{hue: 120 deg}}
-#    ejector: {{time: 80 ms, distance: {write.of("length", 0.25)}}}
-#    allowed_error: 5 %
-{_grabber(thing, motor, write)}"""
-
-
-def _grabber(thing: str, motor: str, write: _Writer) -> str:
-    """Write a grabber that goes with them."""
-    reach, edge = write.of("length", 0.2), write.of("length", 0.15)
-    lip = f"{{height: {write.of('length', 0.1)}, depth: {write.of('length', 0.02)}, near: {write.of('length', 0.04)}}}"
-    return f"""\
-#  hook:   # an arm with a hook that pulls an object; say how well it grips the floor ('friction') in the season file
-#    kind: grabber
-#    motors: [{{motor: {motor}}}]
-#    object: {thing}
-#    does: pull
-#    by: drive
-#    pose: driving empty
-#    pivot: [{reach}, {edge}]
-#    length: {reach}
-#    lowest: -20 deg   # of the arm when it is down
-#    lip: {lip}
-#    arm: {{gears: [{{driver: 12, driven: 60}}]}}
-"""
-
-
-def _climber(answers: Answers, meets: Meets, write: _Writer) -> str:
-    """Write a climber that a team can uncomment, with its pose."""
-    if not meets.structures:
-        return ""
-    hook = write.point(-0.35 * answers.size[0], 0.61)
-    rest = write.point(-0.5 * answers.size[0], 0.06)
-    drum, travel, face = write.of("length", 0.01), write.of("length", 0.15), write.of("length", -0.17 * answers.size[0])
-    return f"""\
-# A climber: one of the mechanisms. A robot that hangs can fall: nobody stands or reaches beneath it. Take away the
-# '#' in front of its lines, of 'mechanisms:' where that has one, of the pose 'hooked' above, and of the season file's
-# bar. With a cylinder in place of the motor: 'lift: {{cylinder: hooks, ratio: 2, working: back}}'.
-#  climber:
-#    kind: climber
-#    motors: [{{motor: {_word(answers.motor)}, count: 2}}]
-#    pose: hooked
-#    structure: {_word(meets.structures[0])}
-#    hook: {hook}   # where the hooks touch the bar in that pose: [x, z]
-#    lift: {{drum_radius: {drum}, travel: {travel}, stages: [{{driver: 12, driven: 60}}]}}
-#    rest: {{position: {rest}, ahead: {face}, face: behind}}   # what it leans on; leave it out if nothing
-#    most_nose_down: 15 deg
-#    latch: false   # true where it holds without battery and air
-"""
-
-
 def _plan(meets: Meets) -> str:
     if not meets.places:
         return "# The match plan: it needs places, and the season file names none yet.\n"
     first, last = meets.places[0], meets.places[-1]
-    task = f", task: {_word(meets.tasks[0])}" if meets.tasks else ""
+    task = f", task: {word(meets.tasks[0])}" if meets.tasks else ""
     return f"""\
 # The actions: what the robot does, how long one try takes, and how often it worked when you practised.
 actions:
@@ -466,18 +362,18 @@ actions:
 
 # The match plan: what is done where, and in which order. 'repeat' goes on until 'times' or 'until' is reached.
 plan:
-  start: {_word(first)}
+  start: {word(first)}
   autonomous:   # the period in which the robot drives itself
-    - {{action: score, at: {_word(last)}}}
+    - {{action: score, at: {word(last)}}}
   driven:   # the period with a driver
     - times: 4
       repeat:
-        - {{action: pick up, at: {_word(first)}}}
-        - {{action: score, at: {_word(last)}}}
+        - {{action: pick up, at: {word(first)}}}
+        - {{action: score, at: {word(last)}}}
 """
 
 
-def _catalogue(answers: Answers, write: _Writer) -> str:
+def _catalogue(answers: Answers, write: Writer) -> str:
     name, listed = wheel_class(answers.wheel)
     if listed:
         return ""

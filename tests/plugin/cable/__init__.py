@@ -5,13 +5,29 @@ from __future__ import annotations
 from cable.check import check
 from cable.figure import figures
 from cable.model import Cable
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.system import Kit, Numbers, Page, System
 
 
 def cautions(robot):
     """What to heed where there is a cable."""
     runs = any(isinstance(spec, Cable) for spec in robot.mechanisms.values())
     return ("Switch the robot off before you unplug a cable.",) if runs else ()
+
+
+def kit(robot):
+    """What is looked at on the cables."""
+    return Kit(by_hand=("Cables: none hangs loose.",), inspected=("Every cable is fastened at both ends.",))
+
+
+def numbers(robot, report, shown):
+    """How long each is."""
+    cables = ((name, spec) for name, spec in robot.mechanisms.items() if isinstance(spec, Cable))
+    return Numbers(tensions=tuple(f"{name}: {shown.number(spec.length, 'length')} long" for name, spec in cables))
+
+
+def starter(begun):
+    """A cable for a team to uncomment."""
+    return f"# A cable.\n#  lead:\n#    kind: cable\n#    length: {begun.write.of('length', 0.5)}\n"
 
 
 SYSTEM = System(
@@ -30,4 +46,8 @@ SYSTEM = System(
     spares=("one cable of each length",),
     cautions=cautions,
     required=("cable.reach",),
+    kit=kit,
+    numbers=numbers,
+    inspected={"cable.reach.to the arm": "Length of the cable"},
+    starter=starter,
 )

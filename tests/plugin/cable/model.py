@@ -15,7 +15,9 @@ class Cable(Mechanism):
     """A cable between two plugs, each of which may ride a group of parts."""
 
     kind: Literal["cable"] = need("cable: a cable between two plugs")
-    length: Annotated[Real, Of("length", 0.0, above=True)] = need("from plug to plug, laid out straight")
+    length: Annotated[Real, Of("length", 0.0, above=True)] = need(
+        "from plug to plug, laid out straight", label="length of the cable"
+    )
     start: Point = need("where its first plug sits: x forward, y left, z up")
     end: Point = need("where its other plug sits, before a pose moves it")
     start_rides: str = exact(CHASSIS, "the group that carries its first plug along")

@@ -8,6 +8,7 @@ from fieldworthy.engine.system import Kit, Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
+from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.climb.check import check as judge
 from fieldworthy.systems.climb.figure import figures
 from fieldworthy.systems.climb.mechanics import actuators, rods
@@ -63,11 +64,37 @@ def _put(room: Room) -> KeyPath:
     return ("mechanisms", name)
 
 
+def starter(begun: Begun) -> str:
+    """A climber on motors, with its pose."""
+    answers, write = begun.answers, begun.write
+    if not begun.meets.structures:
+        return ""
+    hook = write.point(-0.35 * answers.size[0], 0.61)
+    rest = write.point(-0.5 * answers.size[0], 0.06)
+    drum, travel, face = write.of("length", 0.01), write.of("length", 0.15), write.of("length", -0.17 * answers.size[0])
+    return f"""\
+# A climber: one of the mechanisms. A robot that hangs can fall: nobody stands or reaches beneath it. Take away the
+# '#' in front of its lines, of 'mechanisms:' where that has one, of the pose 'hooked' above, and of the season file's
+# bar. With a cylinder in place of the motor: 'lift: {{cylinder: hooks, ratio: 2, working: back}}'.
+#  climber:
+#    kind: climber
+#    motors: [{{motor: {word(answers.motor)}, count: 2}}]
+#    pose: hooked
+#    structure: {word(begun.meets.structures[0])}
+#    hook: {hook}   # where the hooks touch the bar in that pose: [x, z]
+#    lift: {{drum_radius: {drum}, travel: {travel}, stages: [{{driver: 12, driven: 60}}]}}
+#    rest: {{position: {rest}, ahead: {face}, face: behind}}   # what it leans on; leave it out if nothing
+#    most_nose_down: 15 deg
+#    latch: false   # true where it holds without battery and air
+"""
+
+
 SYSTEM = System(
     name="climb",
     package=__name__,
     shelf=(Typical("hooks", "Hooks that take a bar and pull the robot up by air.", _put),),
     check=judge,
+    starter=starter,
     families={"climb": "whether it leaves the floor, and hangs steady until the end"},
     kinds=(Climber,),
     rods=rods,

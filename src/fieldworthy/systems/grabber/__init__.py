@@ -8,6 +8,7 @@ from fieldworthy.engine.system import Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.grabber.check import check as judge
 from fieldworthy.systems.grabber.check import rods
 from fieldworthy.systems.grabber.figure import figures
@@ -46,11 +47,35 @@ def _put(room: Room) -> KeyPath:
     return ("mechanisms", room.add(("mechanisms",), "hook arm", entry))
 
 
+def starter(begun: Begun) -> str:
+    """An arm that drags an object."""
+    of = begun.write.of
+    if not begun.meets.objects:
+        return ""
+    reach, edge = of("length", 0.2), of("length", 0.15)
+    lip = f"{{height: {of('length', 0.1)}, depth: {of('length', 0.02)}, near: {of('length', 0.04)}}}"
+    return f"""\
+#  hook:   # an arm with a hook that pulls an object; say how well it grips the floor ('friction') in the season file
+#    kind: grabber
+#    motors: [{{motor: {word(begun.answers.motor)}}}]
+#    object: {word(begun.meets.objects[0])}
+#    does: pull
+#    by: drive
+#    pose: driving empty
+#    pivot: [{reach}, {edge}]
+#    length: {reach}
+#    lowest: -20 deg   # of the arm when it is down
+#    lip: {lip}
+#    arm: {{gears: [{{driver: 12, driven: 60}}]}}
+"""
+
+
 SYSTEM = System(
     name="grabber",
     package=__name__,
     shelf=(Typical("hook arm", "An arm whose hook comes down behind the lip of an object, to pull or tip it.", _put),),
     check=judge,
+    starter=starter,
     families={"grabber": "whether the hook reaches, catches and pulls without tipping the robot"},
     kinds=(Grabber,),
     rods=rods,

@@ -8,6 +8,7 @@ from fieldworthy.engine.system import System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.guide.check import check as judge
 from fieldworthy.systems.guide.check import rods
 from fieldworthy.systems.guide.figure import figures
@@ -41,11 +42,27 @@ def _put(room: Room) -> KeyPath:
     return ("mechanisms", room.add(("mechanisms",), "guide lift", entry))
 
 
+def starter(begun: Begun) -> str:
+    """A straight guide, after a lift."""
+    of = begun.write.of
+    if not begun.answers.tanks:
+        return ""
+    return f"""\
+#  slide:
+#    kind: guide
+#    length: {of("length", 0.06)}   # between its two bearing pads
+#    load: {of("force", 10.0)}
+#    load_offset: {of("length", 0.02)}
+#    drive_offset: {of("length", 0.01)}
+"""
+
+
 SYSTEM = System(
     name="guide",
     package=__name__,
     shelf=(Typical("guide lift", "A carriage on a straight guide, lifted by a cylinder beside it.", _put),),
     check=judge,
+    starter=starter,
     families={"guide": "whether a carriage binds on its straight guide"},
     kinds=(LinearGuide,),
     rods=rods,

@@ -7,6 +7,7 @@ from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, S
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.intake.check import check as judge
 from fieldworthy.systems.intake.figure import figures
 from fieldworthy.systems.intake.model import Intake
@@ -61,11 +62,38 @@ def numbers(_robot: Robot, report: Report, _shown: DisplayUnits) -> Numbers:
     return Numbers(tensions=tuple(f"{subject}: {said[:1].lower()}{said[1:]}" for subject, said in chains))
 
 
+def starter(begun: Begun) -> str:
+    """Two stages on one motor; with them go the lines of a sorter and a grabber."""
+    answers, of = begun.answers, begun.write.of
+    if not begun.meets.objects:
+        return ""
+    thing, motor = word(begun.meets.objects[0]), word(answers.motor)
+    rollers = (
+        f"{{diameter: {of('length', 0.06)}, squeeze: {of('length', 0.006)}, press: {of('force', 6.0)}, friction: 0.8}}"
+    )
+    head = "" if answers.tanks else "#mechanisms:\n"
+    return f"""\
+# An intake with two stages on one motor, and a colour sorter behind it. Keep hands away from rollers, chains and
+# ejectors while the robot is enabled. Take away the '#' in front of every line below to have them judged.
+{head}#  intake:
+#    kind: intake
+#    object: {thing}
+#    throughput: 2 Hz   # objects a second
+#    stages:
+#      front:
+#        motor: {motor}
+#        rollers: {rollers}
+#        to_next: {of("length", 0.1)}
+#      rear: {{shares: front, rollers: {rollers}}}
+"""
+
+
 SYSTEM = System(
     name="intake",
     package=__name__,
     shelf=SHELF,
     check=judge,
+    starter=starter,
     families={"intake": "whether every piece is gripped, carried, handed over and stopped where it belongs"},
     kinds=(Intake,),
     page=Page(

@@ -9,6 +9,7 @@ from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, S
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.lift.check import actuators, rods, swings
 from fieldworthy.systems.lift.check import check as judge
 from fieldworthy.systems.lift.figure import figures
@@ -61,11 +62,33 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
     )
 
 
+def starter(begun: Begun) -> str:
+    """A lift; with it go the lines of a guide."""
+    if not begun.answers.tanks:
+        return ""
+    point, z = begun.write.point, 0.8 * begun.answers.size[2]
+    pivot, fixed, pin = point(0.0, z), point(0.05, z - 0.14), point(0.06, z)
+    return f"""\
+# A lift swung by a cylinder, and a straight guide: two more mechanisms. Raised arms store energy and pinch: support
+# them before you reach in. Take away the '#' in front of every line below; each lift needs a cylinder of its own.
+#  lift:
+#    kind: lift
+#    rides: arm   # the group of parts that is the arm
+#    side: ahead
+#    pivot: {pivot}   # [x, z], as are the pins
+#    fixed_pin: {fixed}
+#    arm_pin: {pin}
+#    cylinder: clamp
+#    swing: 40 deg
+"""
+
+
 SYSTEM = System(
     name="lift",
     package=__name__,
     shelf=(Typical("swinging tray", "A tray on a pivot, tipped up by cylinders.", _put),),
     check=judge,
+    starter=starter,
     families={"lift": "whether an arm on a cylinder reaches its height in time, and what holds it without air"},
     kinds=(Lift,),
     page=Page(

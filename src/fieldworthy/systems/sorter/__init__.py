@@ -10,6 +10,7 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.sorter.check import CONSTANTS, palette_of
 from fieldworthy.systems.sorter.check import check as judge
 from fieldworthy.systems.sorter.figure import figures
@@ -59,6 +60,24 @@ def hues(spec: Mechanism) -> Hues | None:
     return None if found is None else (found.means, found.sds, found.shares)
 
 
+def starter(begun: Begun) -> str:
+    """A sorter behind the intake."""
+    if not begun.meets.objects:
+        return ""
+    return f"""\
+#  sorter:
+#    kind: sorter
+#    intake: intake
+#    stage: rear
+#    sensor: {{period: 10 ms, latency: 10 ms}}
+#    classes: {{red: {{hue: 5 deg, spread: 12 deg}}, blue: {{hue: 230 deg, spread: 12 deg}}}}
+#    unwanted: blue
+#    background: {{hue: 120 deg}}
+#    ejector: {{time: 80 ms, distance: {begun.write.of("length", 0.25)}}}
+#    allowed_error: 5 %
+"""
+
+
 SYSTEM = System(
     name="sorter",
     package=__name__,
@@ -66,6 +85,7 @@ SYSTEM = System(
         Typical("colour sorter", "A colour sensor on the intake's path, and what throws the wrong ones out.", _put),
     ),
     check=judge,
+    starter=starter,
     families={"sort": "whether colours are told apart, and the unwanted piece leaves in time"},
     kinds=(Sorter,),
     page=Page(

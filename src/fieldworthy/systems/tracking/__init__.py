@@ -11,6 +11,7 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.machine import Relocation
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
+from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.tracking.check import CONSTANTS, route
 from fieldworthy.systems.tracking.check import check as judge
 from fieldworthy.systems.tracking.figure import figures
@@ -83,11 +84,27 @@ def _said(fixes: tuple[Relocation, ...]) -> list[dict[str, str]]:
     return found
 
 
+def starter(begun: Begun) -> str:
+    """Two wheels and a gyro."""
+    of = begun.write.of
+    wheel = f"diameter: {of('length', 0.06985)}, counts: 4096, down_force: {of('force', 12.0)}"
+    return f"""\
+# Tracking wheels and a gyro, with which the robot knows where it is. Take away the '#' in front of every line below.
+#tracking:
+#  wanted: {of("length", 0.06)}   # how near it must know its place, in 95 % of runs
+#  wheels:
+#    ahead: {{direction: forward, offset: {of("length", 0.025)}, {wheel}}}
+#    across: {{direction: sideways, offset: {of("length", -0.06)}, {wheel}}}
+#  gyro: {{drift: 1 deg/min}}
+"""
+
+
 SYSTEM = System(
     name="tracking",
     package=__name__,
     shelf=(Typical("tracking wheels and a gyro", "With which the robot knows where it is.", _put, _WHEELS),),
     check=judge,
+    starter=starter,
     families={"tracking": "how far the robot is from where it thinks it is, and why"},
     page=Page(
         title="Knowing where it is",
