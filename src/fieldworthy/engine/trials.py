@@ -65,18 +65,9 @@ class Trials:
     def outcomes(
         self, robot: Spec, moved: Moved, checks: Iterable[int], enough: Callable[[Outcome], bool] = _never
     ) -> list[Outcome] | None:
-        """What some checks say of a changed robot, in their order; None where there can be none such.
+        """What some checks, by their place among all, say of a changed robot, up to the first outcome that is enough.
 
-        Parameters
-        ----------
-        robot : Spec
-            The changed specification.
-        moved : mapping of key path to float
-            Numbers that differ from it besides [SI].
-        checks : iterable of int
-            Which checks, by their place in the list of all.
-        enough : callable, optional
-            Whether nothing after an outcome need be told.
+        Numbers in `moved` differ from the specification besides [SI]; None where there can be no such robot.
         """
         checks = list(checks)
         for check in checks:  # before anything is changed
