@@ -10,14 +10,21 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import betabinom
 
 from airrig import AIR, PSI, after
+from fieldworthy.files import read_document
 from fieldworthy.measure.airtests import fit_cycles, fit_leak
 from fieldworthy.measure.drivelog import fit_drive
+from fieldworthy.measure.files import measured_on
 from fieldworthy.measure.fitting import Belief, Parameter
-from fieldworthy.measure.model import AirCycles, DriveRuns, Leak
+from fieldworthy.measure.model import AirCycles, DriveRuns, HueSamples, Leak, Practised
+from fieldworthy.measure.practice import fit_practice
 from fieldworthy.measure.prediction import Question, Readings, combinations, predictions
+from fieldworthy.measure.samples import fit_samples
+from fieldworthy.robot import load_robot
 from measuring import PER_95, measured, section
+from robots import EXAMPLES
 
 KEY = ("air", "tanks", "left", "leak_half_time")
 
@@ -160,3 +167,43 @@ def test_a_sprint_is_predicted_before_it_is_fitted(tmp_path):
     assert not found.agrees
     assert found.observed == 9.0
     assert "you measured 9 s; the file predicts" in found.sentence
+
+
+def practised(tmp_path, **given):
+    robot = {"actions": {"climb": {"time": {"value": "5 s", "tolerance": "0.5 s"}, "spread": "1 s",
+                                   "practice": {"successes": 11, "attempts": 16}}}}  # fmt: skip
+    bench = measured(tmp_path, robot=robot)
+    return fit_practice(section(Practised, given), bench, "climb").predictions
+
+
+def test_tries_are_predicted_by_those_that_the_file_counts(tmp_path):
+    """Beta-binomial of scipy.stats, one success and one failure before any try: 2 of 16 after 11 of 16 is no luck."""
+    (right,) = practised(tmp_path, successes=13, attempts=16)
+    told = betabinom(16, 12, 6)
+    assert right.predicted == pytest.approx(told.mean())
+    assert right.predicted + right.half_width >= told.ppf(0.975)
+    assert right.agrees
+    (wrong,) = practised(tmp_path, successes=2, attempts=16)
+    assert told.cdf(2) < 0.005
+    assert not wrong.agrees
+    assert "did the driver, the place or the mechanism change?" in wrong.sentence
+
+
+def test_times_of_tries_are_predicted(tmp_path):
+    """Mean of four: 1.96 sqrt((0.5 / 1.96)^2 + 1 / 4) = 1.100 s around 5 s."""
+    (found,) = practised(tmp_path, times=["8 s", "7.5 s", "8.5 s", "8 s"])
+    assert found.half_width == pytest.approx(np.sqrt(0.25 + PER_95**2 / 4.0), rel=1e-3)
+    assert not found.agrees
+    assert "you measured 8 s in the mean; the file predicts 5 s" in found.sentence
+
+
+def test_readings_of_a_colour_are_predicted(tmp_path):
+    """The file's 22 deg with 2 deg and a spread of 16 deg: a mean of four lies within 15.8 deg, on the nearest turn."""
+    robot = load_robot(EXAMPLES / "mk1.yaml")
+    given = {"classes": {"copper": {"hue": ["352 deg", "355 deg", "350 deg", "353 deg"]}}}
+    document = read_document(tmp_path / "m.yaml", 'fieldworthy: "measurements 1"\nrobot: mk1.yaml\n')
+    found = fit_samples(section(HueSamples, given), measured_on(document, robot), "sorter").predictions
+    assert [one.name for one in found] == ["hue of 'copper'"]
+    assert found[0].observed == pytest.approx(np.radians(-7.5), abs=1e-9)
+    assert found[0].half_width == pytest.approx(np.radians(np.hypot(2.0, PER_95 * 16.0 / 2.0)), rel=1e-3)
+    assert not found[0].agrees

@@ -20,7 +20,8 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured, deviation, laid_over, number_at, priors
 from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Weighed, weighed
 from fieldworthy.measure.model import Film
-from fieldworthy.measure.result import Fitted, Moved, Procedure, Residuals, Unidentified
+from fieldworthy.measure.prediction import Readings, predictions
+from fieldworthy.measure.result import Fitted, Moved, Prediction, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Table, Wanted, read_table
 from fieldworthy.physics.gas.actuation import Stroke, actuation, part_way, pull_force, push_force
 from fieldworthy.physics.gas.tank import after_draw, fill_pressure
@@ -163,6 +164,7 @@ MODEL = {"conductance": 0.06, "load": 0.038, "time": 0.006}
 the time. Found on 158 random strokes of the full equations with loads of up to 60 % of the force; some of them are run
 again in tests/external."""
 _MOST_LOAD = 0.6  # of the force; beyond it the model is too coarse to tell a conductance or a load
+_SEEN, _PART = (0.1, 0.9), "nine tenths"  # of the stroke: where frames tell a time best, away from both ends
 _MOVING = 3  # frames between start and end
 
 
@@ -193,6 +195,7 @@ def fit_film(given: Film, measured: Measured, name: str) -> Procedure:
         f"frames.{name}", f"Film of '{given.cylinder}'", given.date, tuple(_told(filmed, grid, both)),
         tuple(_untold(given, filmed, grid, both)), (_shown(given, filmed, table, predicted),),
         tuple(_notes(given, filmed, grid, both, table)), ("iso6358", "beater"),
+        predictions=_held(given, filmed, grid, (time, shares, sd), measured),
     )  # fmt: skip
 
 
@@ -299,6 +302,53 @@ def _load_name(filmed: Filmed) -> tuple[str, str]:
     if filmed.lift is not None:
         return f"friction of the pivot of '{filmed.lift}'", "torque"
     return f"load on '{filmed.cylinder}' going {'out' if filmed.way == 0 else 'back'}", "force"
+
+
+def _held(
+    given: Film, filmed: Filmed, grid: StrokeGrid, read: tuple[Array, Array, Array], measured: Measured
+) -> tuple[Prediction, ...]:
+    """What the file predicts of the time that the stroke took, before anything is fitted."""
+    ends = _SEEN if given.switched is None else (0.0, _SEEN[1])
+    opened = 0.0 if given.switched is None else float(given.switched) + float(given.valve_delay)
+    at, off = zip(*(_crossed(read, share, float(given.rate)) for share in _SEEN), strict=True)
+    took = at[1] - (at[0] if given.switched is None else opened)
+    late = 0.0 if given.switched is None else _LATE * float(given.valve_delay)
+    sd = math.hypot(off[1], off[0] if given.switched is None else late)
+    valve, (load, kind) = f"conductance of '{filmed.conductance_key[2]}'", _load_name(filmed)
+    stated, force = grid.nominal, number_at(filmed.robot, filmed.load_key)
+    lowest, highest = grid.loads
+    parameters = [
+        Parameter(valve, stated, stated, stated * math.exp(-WIDEST), stated * math.exp(WIDEST)),
+        Parameter(load, min(max(force, lowest), highest), 0.25 * (highest - lowest), lowest, highest),
+    ]
+
+    def residual(values: Array) -> Array:
+        """The time less the model's, in standard deviations."""
+        along = grid.times(math.log(float(values[0]) / stated), float(values[1]))
+        first, last = (float(np.interp(share, (0.0, *PLACES), along)) for share in ends)
+        return np.array([(took - last + (first if given.switched is None else 0.0)) / sd])
+
+    wide = (MODEL["conductance"] * stated / PER_95, MODEL["load"] * grid.stall / PER_95)
+    beliefs = [
+        Belief(name, key, of, value, math.hypot(deviation(measured, key), model))
+        for name, key, of, value, model in (
+            (valve, filmed.conductance_key, "sonic conductance", stated, wide[0]),
+            (load, filmed.load_key, kind, force, wide[1]),
+        )
+    ]
+    part = f"from {'a tenth' if given.switched is None else 'the opening of the valve'} to {_PART} of the stroke"
+    group = Readings(f"time of '{given.cylinder}' {part}", "time", np.array([took]), np.array([sd]))
+    return predictions(residual, parameters, beliefs, [group], measured)
+
+
+def _crossed(read: tuple[Array, Array, Array], share: float, rate: float) -> tuple[float, float]:
+    """When the piston passes a share of its stroke, by the frames, with its standard deviation."""
+    time, shares, sd = read
+    place = int(np.argmax(shares >= share))
+    before = max(place - 1, 0)
+    rise = max(float(shares[place] - shares[before]), 1e-6)
+    at = time[before] + (time[place] - time[before]) * min(max((share - float(shares[before])) / rise, 0.0), 1.0)
+    return float(at), math.hypot(float(sd[place]) * float(time[place] - time[before]) / rise, _BLUR / rate)
 
 
 def _beliefs(filmed: Filmed, grid: StrokeGrid, measured: Measured) -> Iterator[Belief]:

@@ -9,23 +9,26 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Document, Problem, instantiate, read_document
 from fieldworthy.files.document import KeyPath, faults_of, nearest, shorten
 from fieldworthy.files.reading import checked, references
 from fieldworthy.files.splicing import spliced
-from fieldworthy.measure.files import Measured
+from fieldworthy.measure.files import Measured, deviation
+from fieldworthy.measure.fitting import Belief, Parameter
 from fieldworthy.measure.model import Failure, FaultLog, Practised
-from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
-from fieldworthy.physics.chance.chance import mean_interval, posterior, spread_half_width
+from fieldworthy.measure.prediction import Readings, predictions
+from fieldworthy.measure.result import Fitted, Prediction, Procedure, Residuals, Unidentified
+from fieldworthy.physics.chance.chance import mean_interval, normal_quantile, posterior, spread_half_width
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
 
+_FALSE = 0.02  # share of right counts that may be called wrong
 _FAR = 5.0  # middle deviations from the middle; beyond 3.4 standard deviations of a normal
 
 
 def fit_practice(given: Practised, measured: Measured, name: str) -> Procedure:
     """Tell the chance, the time and its spread of one action."""
-    del measured
     key: KeyPath = ("actions", name)
     fitted, notes = _chance(given, name, key)
     timed, unidentified, said = _times(given, name, key)
@@ -38,6 +41,51 @@ def fit_practice(given: Practised, measured: Measured, name: str) -> Procedure:
     return Procedure(
         f"practice.{name}", f"Practice of '{name}'", given.date, (*fitted, *timed), unidentified, residuals,
         (*notes, *said), ("bda",),
+        predictions=(*_tries_held(given, measured, name), *_times_held(times, measured, name)),
+    )  # fmt: skip
+
+
+def _tries_held(given: Practised, measured: Measured, name: str) -> Iterator[Prediction]:
+    """How often it should have worked by the counts of the file, before they are replaced."""
+    counted = measured.robot.nominal.actions[name].practice
+    if counted is None or given.successes is None or given.attempts is None:
+        return
+    if (counted.successes, counted.attempts) == (given.successes, given.attempts):
+        return  # the file has these very tries
+    belief = posterior(counted.successes, counted.attempts)
+    chances = np.cumsum(belief.predict(np.arange(given.attempts + 1.0), float(given.attempts)))
+    low, high = (int(np.searchsorted(chances, share)) for share in (0.025, 0.975))
+    below = float(chances[given.successes - 1]) if given.successes else 0.0
+    tail = min(float(chances[given.successes]), 1.0 - below)
+    agrees, expected = tail >= 0.25 * _FALSE, float(belief.mean) * given.attempts
+    said = (
+        f"'{name}' worked {given.successes} times in {given.attempts}; the file's {counted.successes} of "
+        f"{counted.attempts} predict {expected:.0f} ({low} to {high})."
+    )
+    said += (
+        " They agree."
+        if agrees
+        else (" One rate cannot have made both: did the driver, the place or the mechanism change?")
+    )
+    deviations = float(normal_quantile(max(min(tail, 0.5), 1e-12))) * (1.0 if given.successes < expected else -1.0)
+    half = max(high - expected, expected - low)
+    yield Prediction(
+        f"tries of '{name}' that worked", "count", given.attempts, float(given.successes), expected, half, deviations,
+        agrees, (), said,
+    )  # fmt: skip
+
+
+def _times_held(times: Array, measured: Measured, name: str) -> Iterator[Prediction]:
+    """What the file predicts of the mean time: its own time within its tolerance, and the scatter that it states."""
+    action, key = measured.robot.nominal.actions[name], ("actions", name, "time")
+    spread, stated = float(action.spread), float(action.time)
+    if not times.size or not spread > 0.0:
+        return
+    what = f"time of '{name}'"
+    yield from predictions(
+        lambda v: (times - v[0]) / spread, [Parameter(what, stated, max(stated, 1e-3))],
+        [Belief(what, key, "time", stated, deviation(measured, key))],
+        [Readings(what, "time", times, np.full(times.shape, spread))], measured,
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -12,10 +13,11 @@ from fieldworthy.arrays import Array
 from fieldworthy.engine.system import hues_of
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import KeyPath, nearest
-from fieldworthy.measure.files import Measured
-from fieldworthy.measure.fitting import PER_95
+from fieldworthy.measure.files import Measured, deviation
+from fieldworthy.measure.fitting import PER_95, Belief, Parameter
 from fieldworthy.measure.model import HueSamples
-from fieldworthy.measure.result import Fitted, Procedure, Residuals, Unidentified
+from fieldworthy.measure.prediction import Readings, predictions
+from fieldworthy.measure.result import Fitted, Prediction, Procedure, Residuals, Unidentified
 from fieldworthy.measure.table import Source, Wanted, read_table
 from fieldworthy.physics.chance.chance import HueEstimate, hue_estimate, mean_interval
 from fieldworthy.physics.colour import colour, sorting
@@ -61,8 +63,42 @@ def fit_samples(given: HueSamples, measured: Measured, name: str) -> Procedure:
     residuals = tuple(_shown(label, readings[label]["hue"], e) for label, e in found.items())
     return Procedure(
         f"samples.{name}", f"Readings of the sensor of '{name}'", given.date, tuple(fitted), tuple(untold), residuals,
-        tuple(notes), ("mardia", "duda"),
+        tuple(notes), ("mardia", "duda"), predictions=tuple(_held(measured, key, spec, readings)),
     )  # fmt: skip
+
+
+def _held(measured: Measured, key: KeyPath, spec: Any, readings: Mapping[str, Columns]) -> Iterator[Prediction]:
+    """What the file predicts of the mean reading of each class, before anything is fitted."""
+    told = hues_of(spec)
+    if told is None:
+        return
+    means, sds, _ = told
+    labels = list(spec.classes)
+    for label, columns in readings.items():
+        where, hues = (*_where(key, label), "hue"), columns["hue"]
+        if label in labels:
+            place = labels.index(label)
+            mean, spread = (float(np.asarray(of)[place].ravel()[0]) for of in (means, sds))
+            lists = spec.classes[label].samples
+            known = spread / math.sqrt(len(lists)) if lists is not None else deviation(measured, where)
+        elif spec.background is not None and spec.background.spread is not None:
+            mean, spread = float(spec.background.hue), float(spec.background.spread)
+            known = deviation(measured, where)
+        else:
+            continue
+        belief = Belief(f"hue of '{label}'", where, "angle", mean, known)
+        yield from _one_held(belief, spread, hues, measured)
+
+
+def _one_held(belief: Belief, spread: float, hues: Array, measured: Measured) -> tuple[Prediction, ...]:
+    """Hold readings of one class, on the turn of the circle that is nearest, against the file's mean and spread."""
+    near = belief.value + np.asarray(colour.difference(hues, belief.value))
+
+    def residual(values: Array) -> Array:
+        return np.asarray((near - values[0]) / spread)
+
+    group = Readings(belief.parameter, "angle", near, np.full(near.shape, spread))
+    return predictions(residual, [Parameter(belief.parameter, belief.value, np.pi)], [belief], [group], measured)
 
 
 def _readings(given: HueSamples, measured: Measured, name: str, spec: Any) -> tuple[dict[str, Columns], list[str]]:
