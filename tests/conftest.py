@@ -3,13 +3,50 @@
 from __future__ import annotations
 
 import itertools
+import json
 import shutil
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from robots import EXAMPLES
 
 _copies = itertools.count(1)
+_EVIDENCE = pytest.StashKey[list]()
+
+
+def pytest_addoption(parser):
+    parser.addoption("--evidence", default=None, help="write what tests computed against what to this JSON file")
+
+
+def pytest_configure(config):
+    config.stash[_EVIDENCE] = []
+
+
+@pytest.fixture
+def evidence(request):
+    """Keep what was computed beside what something outside says, for docs/validation.md."""
+
+    def keep(system, claim, reference, tried, unit, computed, expected):
+        pairs = np.stack(np.broadcast_arrays(np.ravel(computed), np.ravel(expected))).astype(float)
+        pairs = pairs[:, ~(np.isinf(pairs).all(axis=0) & (pairs[0] == pairs[1]))]  # both without bound: no deviation
+        assert np.all(np.isfinite(pairs)), claim
+        if not pairs.size:
+            return
+        row = {"system": system, "claim": claim, "reference": reference, "range": tried, "unit": unit}
+        row |= {"computed": pairs[0].tolist(), "expected": pairs[1].tolist()}
+        row |= {"test": request.node.nodeid.partition("[")[0]}
+        request.config.stash[_EVIDENCE].append(row)
+
+    return keep
+
+
+def pytest_sessionfinish(session):
+    file = session.config.getoption("--evidence")
+    if file:
+        rows = session.config.stash[_EVIDENCE]
+        Path(file).write_text(json.dumps(rows, ensure_ascii=False), encoding="utf-8")
 
 
 @pytest.fixture(scope="session")

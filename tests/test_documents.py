@@ -27,7 +27,8 @@ from web.browser import serving
 
 ROOT = Path(__file__).parents[1]
 GUIDE = sorted((ROOT / "docs" / "guide").glob("*.md"))
-DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")), *GUIDE]
+STORIES = sorted((ROOT / "examples").glob("*/README.md"))
+DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")), *GUIDE, *STORIES]
 PROGRAMS = ("make", "py", "python", "python3", "fieldworthy", "git", "cd")
 
 
@@ -211,6 +212,26 @@ def test_python_shown_in_the_guide_runs_and_prints_what_is_shown(desk, monkeypat
 def test_the_guide_begins_with_a_list_of_its_chapters():
     listed = set(links(ROOT / "docs" / "guide" / "README.md"))
     assert {path.name for path in GUIDE} - {"README.md"} <= listed
+
+
+def test_the_page_about_validation_is_what_the_tests_kept():
+    made = runpy.run_path(str(ROOT / "docs" / "make_validation.py"))["made"]()
+    assert (ROOT / "docs" / "validation.md").read_text("utf-8") == made, "run: python docs/make_validation.py"
+    for system in ("balance", "drive", "air", "lift", "climb", "intake", "sorter", "tracking", "match", "compare",
+                   "measure", "search", "chances", "whole files"):  # fmt: skip
+        assert f"## {system[0].upper()}{system[1:]}\n" in made
+
+
+def test_each_example_goes_from_describing_to_deciding_in_a_story_of_ten_lines():
+    assert len(STORIES) >= 3
+    for story in STORIES:
+        text = story.read_text("utf-8")
+        assert re.findall(r"^(\d+)\. ", text, re.MULTILINE) == [str(i) for i in range(1, 11)]
+        assert "invented" in text
+        folder = f"examples/{story.parent.name}"
+        assert f"fieldworthy compare {folder}/mk1.yaml {folder}/mk2.yaml" in commands(story)
+        robots = [load_robot(story.parent / f"{name}.yaml").robot for name in ("mk1", "mk2")]
+        assert robots[0].robot != robots[1].robot
 
 
 def test_the_nomenclature_is_what_declarations_and_docstrings_say():

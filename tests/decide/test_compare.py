@@ -47,11 +47,20 @@ def test_same_file_twice(put):
     assert "more runs" not in found.recommendation
 
 
-def test_known_chances(put):
+def test_known_chances(put, evidence):
     """Six tries that ring with 0.4 or 0.6, on the same luck: in each try the second alone succeeds with 0.2."""
     found = compare([put(bot("one", 6, 0.4)), put(bot("two", 6, 0.6))], RUNS, seed=3)
     gap, span, chance = found.difference[0], found.interval[0], found.chance[0]
     error = POINTS * math.sqrt(6 * 0.2 * 0.8 / RUNS)  # of the paired mean: binomial, by hand
+    evidence(
+        "compare",
+        "Points of two variants and their difference",
+        "binomial distribution, by hand",
+        "six tries at 0.4 and 0.6 on the same luck",
+        "points",
+        [gap.difference, gap.first_points, gap.points],
+        [6 * POINTS * share for share in (0.2, 0.4, 0.6)],
+    )
     assert gap.difference == pytest.approx(6 * POINTS * 0.2, abs=4 * error)
     alone = POINTS * math.sqrt(6 * 0.4 * 0.6 / RUNS)
     assert gap.first_points == pytest.approx(6 * POINTS * 0.4, abs=4 * alone)

@@ -145,6 +145,20 @@ def test_what_stops_an_action_is_named_with_what_it_costs():
     assert "Give 'climb' the air that it lacks (tank 'left' is below what 'hooks' needs" in stop.sentence
 
 
+def test_what_stops_an_action_without_air_is_named_too(tmp_path):
+    """A winch that is asked for all its motors' torque and more: no tank and no cylinder has to do with it."""
+    robot = {
+        "mechanisms": {"winch": {"kind": "plain", "motors": [{"motor": "test motor"}]}},
+        "actions": {"pull": {"time": "2 s", "motors": {"winch": "100 %"}, "task": "bell"}},
+        "plan": {"start": "a", "driven": [{"action": "pull", "at": "a"}]},
+    }
+    season = {"tasks": {"bell": {"points": 5}}}
+    [found] = work_of(load(tmp_path, robot, season), 200, 0).blocked
+    assert (found.action, found.reason) == ("pull", "load")
+    assert "its motors" in found.sentence
+    assert "tank" not in found.sentence
+
+
 def test_the_command_prints_the_work_and_its_json_fits_the_schema():
     shown = command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--sensitivity").out
     assert "What to do in the 14 h left, by points gained an hour" in shown

@@ -36,6 +36,13 @@ def ours(r: Robot) -> float:
     return float(over_speed(swing(body, brakes, need)))
 
 
+OVER = (
+    "balance",
+    "Speed from which braking carries a robot over its leading wheels or rollers",
+    "MuJoCo, a rigid-body engine",
+    "centre of gravity 0.15 to 0.30 m high, 0.08 to 0.18 m behind the axle, grip 0.5 to 1.3, with and without rollers",
+    "m/s",
+)
 # lead is the distance to the axle that it goes over: the front one braking forward, the rear one backward
 PAIRS = [
     (0.08, 0.18, 0.60), (0.10, 0.18, 0.70), (0.08, 0.22, 0.60), (0.10, 0.22, 0.80), (0.13, 0.22, 0.80),
@@ -45,10 +52,12 @@ PAIRS = [
 
 
 @pytest.mark.parametrize(("lead", "height", "grip"), PAIRS)
-def test_locked_wheels_carry_it_over_from_the_speed_that_mujoco_finds(lead, height, grip):
+def test_locked_wheels_carry_it_over_from_the_speed_that_mujoco_finds(lead, height, grip, evidence):
     """Grip alone limits: 2 % of model and contacts' give, 1.6 cm/s of bisection. Before: 19 to 59 % too high."""
     r = robot(lead, height, grip)
-    assert ours(r) == pytest.approx(r.tip_speed(), rel=0.02, abs=0.016)
+    found, seen = ours(r), r.tip_speed()
+    evidence(*OVER, found, seen)
+    assert found == pytest.approx(seen, rel=0.02, abs=0.016)
 
 
 @pytest.mark.parametrize(
@@ -56,10 +65,14 @@ def test_locked_wheels_carry_it_over_from_the_speed_that_mujoco_finds(lead, heig
     [(0.15, 0.23, 1.3, 0.3), (0.13, 0.26, 1.3, 0.15), (0.10, 0.22, 1.25, 0.2), (0.10, 0.28, 1.5, 0.2),
      (0.08, 0.18, 1.5, 0.3), (0.12, 0.18, 1.3, 0.2)],
 )  # fmt: skip
-def test_a_torque_on_rolling_wheels_carries_it_over_from_the_speed_that_mujoco_finds(lead, height, times, rotating):
+def test_a_torque_on_rolling_wheels_carries_it_over_from_the_speed_that_mujoco_finds(
+    lead, height, times, rotating, evidence
+):
     """The motors limit, grip is to spare; 4 %: the spin of the wheels, left out, is 1 to 3 % of it."""
     r = robot(lead, height, 1.3, brake=times * MASS * G * lead / height, rotating=rotating)
-    assert ours(r) == pytest.approx(r.tip_speed(), rel=0.04, abs=0.016)
+    found, seen = ours(r), r.tip_speed()
+    evidence(*OVER, found, seen)
+    assert found == pytest.approx(seen, rel=0.04, abs=0.016)
 
 
 @pytest.mark.parametrize(
@@ -67,10 +80,12 @@ def test_a_torque_on_rolling_wheels_carries_it_over_from_the_speed_that_mujoco_f
     [(0.02, 0.004), (0.03, 0.004), (0.05, 0.004), (0.02, 0.012), (0.04, 0.012), (0.06, 0.012), (0.05, 0.02),
      (0.06, 0.02), (0.08, 0.02)],
 )  # fmt: skip
-def test_a_roller_takes_the_load_when_its_clearance_closes(out, clearance):
+def test_a_roller_takes_the_load_when_its_clearance_closes(out, clearance, evidence):
     """A roller without friction; 5 %: the blow of a stiff contact is not one of an instant."""
     r = robot(0.10, 0.25, 1.0, trail=0.2, roller=(out, clearance))
-    assert ours(r) == pytest.approx(r.tip_speed(), rel=0.05)
+    found, seen = ours(r), r.tip_speed()
+    evidence(*OVER, found, seen)
+    assert found == pytest.approx(seen, rel=0.05)
 
 
 @pytest.mark.long

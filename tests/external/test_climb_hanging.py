@@ -76,7 +76,7 @@ def _hung(hook, wall_x, friction=0.0):
 
 
 @pytest.mark.parametrize("hook", [(-0.18, 0.42), (-0.10, 0.35), (0.0, 0.30)])
-def test_a_rest_behind_holds_with_the_force_that_mujoco_finds(hook):
+def test_a_rest_behind_holds_with_the_force_that_mujoco_finds(hook, evidence):
     """Wall 0.03 m behind the bar; 0.1 degrees and 1 % for the contact's give."""
     model, data = _hung(hook, -0.03)
     force = np.zeros(6)
@@ -84,6 +84,15 @@ def test_a_rest_behind_holds_with_the_force_that_mujoco_finds(hook):
     ours = hang(WEIGHT, hook, CG, REST, Wall(ahead=-0.03 + 0.001, side=1.0))
     assert data.ncon == 1
     assert np.degrees(ours.attitude) == pytest.approx(np.degrees(data.qpos[0]), abs=0.1)
+    evidence(
+        "climb",
+        "Force with which a hanging robot leans on its rest",
+        "MuJoCo, a rigid-body engine",
+        "hooks 0 to 0.18 m behind the middle, 0.30 to 0.42 m up, 5 kg",
+        "N",
+        ours.rest_force,
+        force[0],
+    )
     assert ours.rest_force == pytest.approx(force[0], rel=0.01)
     assert ours.hook_force == pytest.approx(np.hypot(WEIGHT, force[0]), rel=0.01)
 
@@ -149,7 +158,7 @@ def test_the_trade_s_rule_for_hooks():
 
 
 @pytest.mark.parametrize("hook", [(0.12, 0.40), (-0.02, 0.40)])
-def test_the_ramp_from_the_floor_agrees_with_mujoco(hook):
+def test_the_ramp_from_the_floor_agrees_with_mujoco(hook, evidence):
     """A bar is wound up at 4 mm/s against a robot on a slippery floor; force against attitude, 2 %."""
     front, rear, s = 0.15, -0.15, 0.001
     balls = "".join(f'<geom type="sphere" size="{s}" mass="0" pos="{x} 0 {s}"/>' for x in (front, rear))
@@ -181,6 +190,15 @@ def test_the_ramp_from_the_floor_agrees_with_mujoco(hook):
     moving = (turn * attitude > 0.03) & (turn * attitude < abs(ramp.attitude[-1]) - 0.05)
     expected = np.interp(turn * attitude, turn * ramp.attitude, ramp.force)
     assert 3 < moving.sum() < len(moving)
+    evidence(
+        "climb",
+        "Force on the hooks while the robot leaves the floor, against its attitude",
+        "MuJoCo: a bar wound up at 4 mm/s",
+        "from the first wheel off the floor until it hangs, 5 kg",
+        "N",
+        expected[moving],
+        force[moving],
+    )
     np.testing.assert_allclose(force[moving], expected[moving], rtol=0.02)
     assert attitude[-1] == pytest.approx(ramp.attitude[-1], abs=0.01)
     assert force[-1] == pytest.approx(WEIGHT, rel=0.01)

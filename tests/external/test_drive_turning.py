@@ -41,7 +41,7 @@ def test_steady_turn_rate_against_sliding_patches(x, mu):
 
 
 @pytest.mark.parametrize(("x", "off"), [(0.0, 5e-3), (0.03, 0.03), (0.07, 0.06), (0.1, 0.08)])
-def test_quarter_turn_against_patches_integrated_in_time(x, off):
+def test_quarter_turn_against_patches_integrated_in_time(x, off, evidence):
     # the turn of the sliding patches, full command then full braking. The model takes the scrub of the steady turn
     # all the way up, so the more the wheels scrub the further it is off; without scrub only the layer is left
     b, mu, weight, inertia, rotating = 0.14, 0.9, 6.0 * 9.81, 0.08, 0.5
@@ -69,6 +69,15 @@ def test_quarter_turn_against_patches_integrated_in_time(x, off):
 
     switch = brentq(lambda t: turned(t)[0], 0.02, 1.0, xtol=1e-7)
     simulated = turned(switch)[1]
+    evidence(
+        "drive",
+        "Time of a quarter turn on the spot, the wheels scrubbing",
+        "sliding contact patches in scipy's solve_ivp",
+        "wheels 0 to 0.1 m ahead of and behind the turning centre, grip 0.9",
+        "s",
+        found.time,
+        simulated,
+    )
     assert found.time == pytest.approx(simulated, rel=off)
 
 

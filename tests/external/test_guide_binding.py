@@ -69,11 +69,20 @@ CASES = [
 
 
 @pytest.mark.parametrize("values", CASES)
-def test_force_to_move_is_the_largest_that_friction_holds(values):
+def test_force_to_move_is_the_largest_that_friction_holds(values, evidence):
     length, friction, width, load, load_offset, drive_offset, force, position = values
     made, side = guide.Guide(length, friction, width), guide.SideLoad(force, position)
     ours = guide.force_to_move(made, load, load_offset, drive_offset, side)
     found = _largest_drive_at_rest(made, load, load_offset, drive_offset, side)
+    evidence(
+        "guide",
+        "Force that moves a guide under an offset load",
+        "equilibrium with friction at every pad by linear programming",
+        "pads 60 to 100 mm apart, friction 0.25 to 0.4, offsets up to 100 mm, side loads up to 40 N",
+        "N",
+        ours,
+        found,
+    )
     assert ours == pytest.approx(found, rel=1e-7)
 
 

@@ -10,7 +10,7 @@ import pytest
 from drivesim import Truth
 from fieldworthy.files import BadInput
 from fieldworthy.measure.drivelog import fit_drive
-from fitted import LEAST, MOST, SEEDS, covers, measurements, only, rms, told, untold, write_csv
+from fitted import HOLDS, LEAST, MOST, SEEDS, covers, measurements, only, rms, told, untold, write_csv
 from robots import MOTOR
 
 TRUTH = Truth()
@@ -92,7 +92,8 @@ def many(tmp_path_factory):
 
 @pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
-def test_the_interval_holds_the_truth_as_often_as_it_says(many, name):
+def test_the_interval_holds_the_truth_as_often_as_it_says(many, name, evidence):
+    evidence(*HOLDS, many[name][0], 0.95)
     assert LEAST <= many[name][0] <= MOST
 
 

@@ -21,7 +21,7 @@ from fieldworthy.measure.model import DriveRuns, Leak, Scales
 from fieldworthy.measure.prediction import combined, comparisons
 from fieldworthy.measure.result import Fitted, Moved, Procedure
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, MASS, fit_scales
-from fitted import LEAST, MOST, SEEDS
+from fitted import HOLDS, LEAST, MOST, SEEDS
 from measuring import PER_95, measured, section
 
 HALF = ("air", "tanks", "left", "leak_half_time")
@@ -132,7 +132,7 @@ def covered(inside):
 
 
 @pytest.mark.long
-def test_leaks_hold_the_truth_in_95_of_100(tmp_path, alone):
+def test_leaks_hold_the_truth_in_95_of_100(tmp_path, alone, evidence):
     bench = leaky(tmp_path, alone=alone)
     stated, inside = bench.quantities[HALF], []
     for seed in SEEDS:
@@ -140,7 +140,7 @@ def test_leaks_hold_the_truth_in_95_of_100(tmp_path, alone):
         half = stated.si + rng.normal() * stated.tolerance / PER_95
         found = leak(bench, half, rng).fitted[0]
         inside.append([abs(found.value - half) <= found.half_width])
-    covered(inside)
+    evidence(*HOLDS, covered(inside), 0.95)
 
 
 @pytest.mark.long

@@ -77,13 +77,22 @@ def nested(rng, known, outer=2000, inner=400):
 
 
 @pytest.mark.parametrize("known", ["x", "y", "xy"])
-def test_the_regression_estimator_agrees_with_nested_monte_carlo(known):
+def test_the_regression_estimator_agrees_with_nested_monte_carlo(known, evidence):
     rng = np.random.default_rng(3)
     exact = nested(rng, known)
     x, y, w = rng.standard_normal((3, 4000))
     benefits = curved(x, y, w) + rng.normal(0.0, 2.0, (4000, 3))
     inputs = np.stack([{"x": x, "y": y}[name] for name in known], axis=1)
     found = value_of_knowing(benefits, inputs)
+    evidence(
+        "compare",
+        "What finding something out is worth for the decision",
+        "nested Monte Carlo, 2,000 times 400",
+        "three acts, benefits that bend in two inputs and depend on their product",
+        "points",
+        found.value,
+        exact,
+    )
     # what bends in both inputs at once is not in the regression: 5 % of it
     assert found.value == pytest.approx(exact, abs=3 * found.error + 0.05 * exact)
     assert found.error < 0.05

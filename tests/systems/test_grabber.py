@@ -85,13 +85,22 @@ def ramped(half, friction, at, rise):
           "pivot": ["0.1 m", "0.16 m"]}, {}, (0.1, 0.06), math.radians(70)),
     ],
 )  # fmt: skip
-def test_what_the_object_does_in_mujoco(tmp_path, grab, post, half, rise):
+def test_what_the_object_does_in_mujoco(tmp_path, grab, post, half, rise, evidence):
     values = found(tmp_path, grab, post)
     lip = {**GRAB, **grab}["lip"]
     at = (-float(lip["near"].split()[0]), float(lip["height"].split()[0]))
     force, motion = ramped(half, {**POST, **post}["friction"], at, rise)
     mode = values["grabber.mode"]  # value: what slides it; limit: what turns it over
     assert mode.verdict == ("holds" if motion == "turns" else "short")
+    evidence(
+        "grabber",
+        "Force at which a grabbed object slides or turns over",
+        "MuJoCo: a box that is pulled harder and harder",
+        "boxes of 1.5 kg, pulled level and aslant, friction from sliding to tipping",
+        "N",
+        min(mode.value, mode.limit),
+        force,
+    )
     # soft contacts, and the ramp of 0.2 N/s goes on until the motion shows: 2 %
     assert min(mode.value, mode.limit) == pytest.approx(force, rel=0.02)
     height = 0.1 if {**GRAB, **grab}["does"] == "right" else 0.06

@@ -505,11 +505,13 @@ def lifted(match: Setup, action: int, reason: str) -> Setup:
 
 def _change(bench: _Bench, action: str, reason: str) -> str:
     strokes = bench.loaded.nominal.actions[action].strokes
+    if not strokes:  # nothing of it moves by air
+        return _CHANGES[reason].format(action=f"'{action}'", tanks="no tank is", cylinders="it")
     tanks = dict.fromkeys(bench.loaded.nominal.air.cylinders[name].tank for name in strokes)
     return _CHANGES[reason].format(
         action=f"'{action}'",
         tanks=f"tank {_listed(tuple(tanks))} is" if len(tanks) == 1 else f"tanks {_listed(tuple(tanks))} are",
-        cylinders=_listed(tuple(strokes)) if strokes else "it",
+        cylinders=_listed(tuple(strokes)),
     )
 
 
