@@ -109,6 +109,10 @@ def test_the_scene_turns_without_a_network_and_a_double_click_opens_a_form(brows
         show(page, server, "build", file=f"{heron}/mk1.yaml", part="turning")
         box = page.locator(".turning canvas").bounding_box()
         page.wait_for_function("() => document.getAnimations().every(a => a.playState !== 'running')")
-        page.mouse.dblclick(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        for _ in range(20):  # the scene takes clicks only once it is drawn, and does not say when
+            page.mouse.dblclick(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+            page.wait_for_timeout(500)
+            if "key=" in page.url:
+                break
         page.wait_for_url(re.compile("key="))
         expect(page.locator("#build-rename")).to_be_visible()
