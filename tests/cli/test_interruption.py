@@ -66,7 +66,7 @@ def test_stopped_where_a_library_loses_it(tmp_path):
 
 @ON_POSIX
 def test_a_library_that_loses_it_while_matches_are_played(tmp_path):
-    """What is done would be printed, but nothing comes out of a library that takes it all: it ends before the library would."""
+    """What is done would be printed, but nothing comes out of a library that takes it all: the command ends itself."""
     words = f'"match", {str(written(tmp_path))!r}'
     code = DEAF.format(module="fieldworthy.match.forecast", name="blocks", value="iter(lambda: time.sleep(300), 0)",
                        words=words)  # fmt: skip
