@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from match_c import Loop
 from match_peer import Peer, rhs
 
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.context import Context
 from fieldworthy.match import forecast, play_runs, played, setup
 from fieldworthy.robot import load_robot
 

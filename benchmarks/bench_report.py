@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.system import Context
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.report.typeset import as_html, as_pdf

@@ -8,9 +8,9 @@ from functools import cache
 from typing import Any
 
 from fieldworthy.drawing import Figure, Style
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.system import Context
 from fieldworthy.files import instantiate
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot

@@ -9,9 +9,9 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.engine.system import Context
 from fieldworthy.robot import Loaded, load_robot
 
 EXAMPLES = Path(__file__).parents[1] / "examples" / "heron"

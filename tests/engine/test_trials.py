@@ -9,8 +9,9 @@ import pytest
 
 from fieldworthy.decide.change import CandidateEvaluator, whole, with_value
 from fieldworthy.decide.discrete import ladders
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.engine.system import Context, systems
+from fieldworthy.engine.system import systems
 from fieldworthy.engine.trials import Trials
 from fieldworthy.files import instantiate
 from fieldworthy.robot.model.robot import Robot

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.context import Context
 from fieldworthy.match import play_runs, played, setup
 from fieldworthy.match.travel import PHASES, phases_of
 from fieldworthy.match.travel import least_turn as compiled_turn

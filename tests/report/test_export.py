@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 
 from edge import run
 from fieldworthy import __version__
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.evaluate import run as run_checks
 from fieldworthy.engine.finding import DisplayUnits, first, json_schema
-from fieldworthy.engine.system import Context
 from fieldworthy.report.blocks import LONGEST, names_of, slug, unit_words
 from fieldworthy.report.export import Entry, Export, as_c, as_csv, as_json, as_python, export_of
 from fieldworthy.units import KINDS

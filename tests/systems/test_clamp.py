@@ -12,8 +12,8 @@ from scipy.optimize import brentq, linprog
 from scipy.spatial import ConvexHull
 
 from fieldworthy.cli.app import main
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate, nudge, run
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season

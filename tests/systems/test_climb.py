@@ -9,8 +9,8 @@ import re
 import numpy as np
 import pytest
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.robot import Robot

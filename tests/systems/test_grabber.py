@@ -12,8 +12,8 @@ from scipy.optimize import linprog, minimize_scalar
 
 from fieldworthy.cli.app import main
 from fieldworthy.drawing.style import PRINT, Style
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, nudge, run
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.match.ability import held_back
 from fieldworthy.robot.model.robot import Robot

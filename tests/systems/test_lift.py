@@ -11,8 +11,8 @@ import pytest
 from scipy.optimize import brentq
 
 from fieldworthy.cli.app import main
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.robot import Robot

@@ -12,8 +12,8 @@ from scipy.optimize import brentq
 from scipy.stats import binom, norm
 
 from edge import run
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.robot import Robot

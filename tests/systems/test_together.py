@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases
-from fieldworthy.engine.system import Context
 from fieldworthy.files import instantiate
 from fieldworthy.physics._require import above, at_least
 from fieldworthy.physics.gas.actuation import Source, actuation

@@ -10,8 +10,8 @@ from scipy.integrate import quad
 from scipy.stats import chi2
 
 from drifting import simulate
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.physics.odometry.covariance import Placement
 from fieldworthy.robot.model.robot import Robot

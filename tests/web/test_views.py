@@ -13,8 +13,8 @@ import pytest
 from playwright.sync_api import expect
 from ruamel.yaml import YAML
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.system import Context
 from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air.figure import air_curves

@@ -8,8 +8,8 @@ from typing import Any, Literal
 from fieldworthy.api.report import block, frame_of, table
 from fieldworthy.decide.work import Work, work_of
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, as_data
-from fieldworthy.engine.system import Context
 from fieldworthy.match import PARTS, Part, Scores, Timeline, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from fieldworthy.api.report import Report, block
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import DisplayUnits, as_data
-from fieldworthy.engine.system import Context
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited, key_paths
 from fieldworthy.units import show

@@ -19,9 +19,10 @@ from typing import Any, Literal, TypeAlias, TypeVar
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import most_cases
 from fieldworthy.engine.finding import WIDEST, DisplayUnits, Outcome, first
-from fieldworthy.engine.system import Context, systems
+from fieldworthy.engine.system import systems
 from fieldworthy.engine.trials import Trials
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec

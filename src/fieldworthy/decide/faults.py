@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, standard_draws
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput
 from fieldworthy.match import CannotPlay, Setup, play_runs, setup
 from fieldworthy.match.forecast import EACH, drawn_setup, grouped, interval_of

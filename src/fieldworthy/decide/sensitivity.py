@@ -16,9 +16,9 @@ from pydantic import TypeAdapter
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.recommend import planned_actions
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.engine.finding import DisplayUnits
-from fieldworthy.engine.system import Context
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance

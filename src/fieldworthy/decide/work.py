@@ -17,9 +17,9 @@ from pydantic import TypeAdapter
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.information import MATCHES_A_DAY, Answer, Doubt, answers, doubts_of, merged
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import BLOCK, Cases
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.match import Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for
 from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, interval_of, true_means

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context, Live, Memory, Place, Places, Reads, fields_of, undisturbed
 from fieldworthy.engine.finding import (
     VERDICTS,
     Assumption,
@@ -32,19 +33,7 @@ from fieldworthy.engine.finding import (
     Verdict,
     first,
 )
-from fieldworthy.engine.system import (
-    Context,
-    Live,
-    Memory,
-    Place,
-    Places,
-    Reads,
-    cautions,
-    consequences,
-    fields_of,
-    systems,
-    undisturbed,
-)
+from fieldworthy.engine.system import cautions, consequences, systems
 from fieldworthy.files import Quantity
 from fieldworthy.files.declare import Spec
 from fieldworthy.files.document import Fault, KeyPath, dotted

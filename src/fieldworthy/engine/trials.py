@@ -12,8 +12,9 @@ from contextlib import contextmanager
 from functools import cached_property
 from typing import Any, TypeVar
 
+from fieldworthy.engine.context import Context, Live, Memory, Place, Places, Reads
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.engine.system import Context, Live, Memory, Place, Places, Reads, systems
+from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import Spec
 from fieldworthy.files.document import Fault, KeyPath, faults_of

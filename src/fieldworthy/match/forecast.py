@@ -17,8 +17,8 @@ import numpy.typing as npt
 
 from fieldworthy import errors
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import BLOCK, Cases, standard_draws
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match.ability import Contradiction, ability, able

@@ -11,8 +11,8 @@ from typing import Literal, get_args
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.errors import Error
 from fieldworthy.match.state import MOST_ROUNDS, NONE, Numbers, Structure, Whole
 from fieldworthy.physics.chance.chance import posterior

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.match.setup import PERIODS, Part, Setup, setup
 from fieldworthy.match.state import (
     BEGINS,

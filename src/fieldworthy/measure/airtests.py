@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits
-from fieldworthy.engine.system import Context
 from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Asked, Measured, deviation, priors, scatter_note, told
 from fieldworthy.measure.fitting import PER_95, Belief, Parameter, Solution, Weighed, weighed

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.context import Context
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured, laid_over, listed_body, number_at

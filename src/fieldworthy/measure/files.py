@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits
-from fieldworthy.engine.system import Context
 from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate, read_document
 from fieldworthy.files.declare import Real, Spec, is_day
 from fieldworthy.files.document import KeyPath, faults_of, nearest, shorten

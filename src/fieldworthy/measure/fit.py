@@ -9,9 +9,10 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, ClassVar
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.engine.system import Context, cautions
+from fieldworthy.engine.system import cautions
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import KeyPath
 from fieldworthy.measure.files import Measured

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.system import Context, Swing, swings
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Swing, swings
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.declare import Real
 from fieldworthy.files.document import KeyPath

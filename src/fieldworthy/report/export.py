@@ -17,9 +17,10 @@ import numpy as np
 
 from fieldworthy import __version__
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, run
 from fieldworthy.engine.finding import DisplayUnits, Outcome, as_data, first
-from fieldworthy.engine.system import COMPUTED, Actuator, Constant, Context, Found, Stated, stated, systems
+from fieldworthy.engine.system import COMPUTED, Actuator, Constant, Found, Stated, stated, systems
 from fieldworthy.files import BadInput, Quantity
 from fieldworthy.files.declare import default_tolerance
 from fieldworthy.physics.statics.rigidbody import RigidBody, combine

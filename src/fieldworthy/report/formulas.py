@@ -11,8 +11,9 @@ from importlib import resources
 
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
-from fieldworthy.engine.system import Context, Page, System, systems
+from fieldworthy.engine.system import Page, System, systems
 from fieldworthy.report.blocks import items_of
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn_choice
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.system import Context
 from fieldworthy.files.document import dotted
 from fieldworthy.match import Forecast, Scores
 from fieldworthy.match import figure as score

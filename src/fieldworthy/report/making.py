@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from fieldworthy.decide.compare import EVEN, compare, matrix
 from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.remedy import remedies
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Context
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import risks

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from fieldworthy.decide.remedy import FoundRemedies, Remedy
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import figure as drawn_margins
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.figure import margins_of
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
-from fieldworthy.engine.system import Context
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
 from fieldworthy.match import Forecast, MatchClock, Scores

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.system import Context
+from fieldworthy.engine.context import Context
 from fieldworthy.files.declare import Spec, schema_of
 from fieldworthy.physics.gas.air import atmosphere
 from fieldworthy.physics.gas.tank import Circuit

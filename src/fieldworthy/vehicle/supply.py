@@ -8,8 +8,9 @@ from functools import reduce
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context, RodLoad, systems
+from fieldworthy.engine.system import RodLoad, systems
 from fieldworthy.physics.gas.actuation import Cylinder, Source, Stroke, actuation, extend_stroke, retract_stroke
 from fieldworthy.physics.gas.air import Element, in_series, tube
 from fieldworthy.physics.gas.tank import (

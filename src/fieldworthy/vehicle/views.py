@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.support import hull_order
 from fieldworthy.physics.statics.tipping import tip_acceleration, tip_angle
 from fieldworthy.robot.model.machine import Carried, Move, Pose

@@ -10,9 +10,10 @@ from typing import TypeAlias
 
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.engine.finding import DisplayUnits
-from fieldworthy.engine.system import Context, systems
+from fieldworthy.engine.system import systems
 from fieldworthy.files import instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air import figure as air

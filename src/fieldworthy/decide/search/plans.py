@@ -19,8 +19,8 @@ import numpy as np
 
 from fieldworthy import errors
 from fieldworthy.decide.change import with_value
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases
-from fieldworthy.engine.system import Context
 from fieldworthy.files import schema_of
 from fieldworthy.files.document import KeyPath
 from fieldworthy.files.writing import GONE

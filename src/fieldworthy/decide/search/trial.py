@@ -21,9 +21,10 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.decide.change import CandidateEvaluator, Key, effort_of, keyed, margins_of, with_value
 from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
 from fieldworthy.decide.search.wanted import PLAYED, Asked, Objective
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import most_cases, sampled
 from fieldworthy.engine.finding import WIDEST, Outcome
-from fieldworthy.engine.system import Context, systems
+from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.declare import default_tolerance
 from fieldworthy.files.document import KeyPath, dotted

@@ -9,8 +9,8 @@ from functools import reduce
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.gas.tank import draws_before_short, volume_needed
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked

@@ -13,8 +13,8 @@ from fieldworthy.drawing.axes import Level, Pane, pane_height, stack
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure, Sheet
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import WIDEST, first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.gas.tank import Circuit, after_leak, fill_pressure
 from fieldworthy.systems.air.check import worse_way
 from fieldworthy.vehicle import state

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Actuator, Constant, Constants, Context, Found, Quantities
+from fieldworthy.engine.system import Actuator, Constant, Constants, Found, Quantities
 from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,

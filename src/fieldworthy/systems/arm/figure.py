@@ -8,8 +8,8 @@ import numpy as np
 
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.arms.motorarm import motor_share
 from fieldworthy.systems.arm.check import Driven, driven
 from fieldworthy.systems.arm.model import MotorArm

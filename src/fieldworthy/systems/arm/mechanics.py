@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.arms.motorarm import gap_between, swept_heights
 from fieldworthy.systems.arm.model import MotorArm
 from fieldworthy.systems.lift.mechanics import polar

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import WIDEST, Message, Outcome, first, unknown
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
 from fieldworthy.physics.statics.tipping import (
     RollerStage,

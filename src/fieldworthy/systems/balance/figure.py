@@ -11,8 +11,8 @@ from fieldworthy.drawing.axes import Chart, panels
 from fieldworthy.drawing.frame import Axis, Bars, Mark, Points
 from fieldworthy.drawing.style import Style, width
 from fieldworthy.drawing.svg import SMALL, Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.systems.balance.check import asked_of
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.stance import SIDES

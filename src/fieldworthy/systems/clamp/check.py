@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.mechanics import (

@@ -10,8 +10,9 @@ from typing import TypeAlias
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
-from fieldworthy.engine.system import Context, RodLoad
+from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.statics.support import (
     STANDARD_GRAVITY,

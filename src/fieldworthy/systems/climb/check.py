@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_swing
 from fieldworthy.systems.climb.mechanics import Hung, held_later, hung, lifting_force, lowest, travel_of
 from fieldworthy.systems.climb.model import Climber, MotorLift

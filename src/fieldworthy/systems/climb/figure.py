@@ -12,8 +12,8 @@ from fieldworthy.arrays import Array
 from fieldworthy.drawing.painting import Place, around, place
 from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.hanging import turned
 from fieldworthy.robot.model.machine import Pose
 from fieldworthy.systems.climb.mechanics import Hung, drawn_down, hung, lifting_force, lowest

@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Actuator, Context, RodLoad
+from fieldworthy.engine.system import Actuator, RodLoad
 from fieldworthy.physics.gas.tank import after_leak
 from fieldworthy.physics.motors.motor import Controller, GearStage, operating_point, train
 from fieldworthy.physics.statics.hanging import (

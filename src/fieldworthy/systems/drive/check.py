@@ -8,8 +8,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
-from fieldworthy.engine.system import COMPUTED, Constant, Constants, Context, Found, Quantities, stated
+from fieldworthy.engine.system import COMPUTED, Constant, Constants, Found, Quantities, stated
 from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
 from fieldworthy.physics.motors.motor import GearStage, feedforward, train

@@ -12,8 +12,8 @@ from fieldworthy.drawing.axes import Chart, chart, panels
 from fieldworthy.drawing.frame import Axis, Bars, Limit, Line, Mark, Spot
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.motors.motion import move, speed_curve
 from fieldworthy.systems.drive.check import pushing
 from fieldworthy.systems.drive.mechanics import drive_use, shared_use

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.motors.driving import Draw, as_straight, move_draw
 from fieldworthy.physics.motors.motion import Load, move
 from fieldworthy.physics.motors.motor import Controller, operating_point, torque_current

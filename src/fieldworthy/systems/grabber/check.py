@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
-from fieldworthy.engine.system import Context, RodLoad
+from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
 from fieldworthy.physics.motors.driving import force_across

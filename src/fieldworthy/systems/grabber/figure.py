@@ -11,8 +11,8 @@ from fieldworthy.drawing.axes import Chart, chart
 from fieldworthy.drawing.frame import Axis, Bars, Mark
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.systems.grabber.check import asked_and_given
 from fieldworthy.systems.grabber.model import Grabber
 

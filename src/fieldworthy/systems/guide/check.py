@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Context, RodLoad
+from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.arms.motorarm import MotorDrive, SaggingMotor, motor_share, run_up_time, sagged_speed
 from fieldworthy.physics.motors.motor import Controller, GearStage, train
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, moving_forces, shortest_guide

@@ -13,8 +13,8 @@ from fieldworthy.drawing.axes import Chart, chart
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.statics.guide import Guide, force_to_move, shortest_guide
 from fieldworthy.systems.guide.check import forces, pace
 from fieldworthy.systems.guide.model import LinearGuide

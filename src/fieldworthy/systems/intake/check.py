@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import handover, rolling, timing
 from fieldworthy.physics.contact.rolling import rim_force
 from fieldworthy.systems.intake.mechanics import Row, Running, chains, geared_even, row_of, surface_ratio

@@ -15,8 +15,8 @@ from fieldworthy.drawing.axes import Chart, paint
 from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
 from fieldworthy.drawing.style import Style, wrapped
 from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import handover, timing
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of

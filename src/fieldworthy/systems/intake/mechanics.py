@@ -10,8 +10,8 @@ from itertools import pairwise
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.contact import handover, rolling
 from fieldworthy.physics.contact.handover import hook_spacing
 from fieldworthy.physics.contact.rolling import loaded_speed

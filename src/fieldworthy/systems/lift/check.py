@@ -10,8 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Actuator, Context, RodLoad, Swing
+from fieldworthy.engine.system import Actuator, RodLoad, Swing
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,

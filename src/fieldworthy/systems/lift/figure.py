@@ -14,8 +14,8 @@ from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
 from fieldworthy.drawing.painting import Place, around, place
 from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,

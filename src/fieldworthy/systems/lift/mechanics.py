@@ -8,8 +8,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.arms.linkage import Elastic, Weight
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.systems.lift.model import Band, SidePoint, Swung

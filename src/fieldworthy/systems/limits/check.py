@@ -8,8 +8,8 @@ from typing import get_args
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, unknown
-from fieldworthy.engine.system import Context
 from fieldworthy.files.declare import hints
 from fieldworthy.robot.model.machine import Plain, mechanism_kinds
 from fieldworthy.vehicle import state

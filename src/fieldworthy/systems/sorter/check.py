@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
-from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
+from fieldworthy.engine.system import Constant, Constants, Found, Quantities, Stated
 from fieldworthy.physics.colour import colour, sorting
 from fieldworthy.physics.contact import throwing, timing
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of

@@ -17,8 +17,8 @@ from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot, colour_of
 from fieldworthy.drawing.painting import Place, draw_spot, place
 from fieldworthy.drawing.style import Style, legible, wrapped
 from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Point, Sheet, node, number
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Outcome, first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.colour import colour as hue
 from fieldworthy.physics.colour import sorting
 from fieldworthy.physics.contact.throwing import flight_height

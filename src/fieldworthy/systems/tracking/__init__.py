@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Report, first
-from fieldworthy.engine.system import Context, Kit, Numbers, Option, Page, System
+from fieldworthy.engine.system import Kit, Numbers, Option, Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.machine import Relocation
 from fieldworthy.robot.model.robot import Robot

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
-from fieldworthy.engine.system import Constant, Constants, Context, Found, Quantities, Stated
+from fieldworthy.engine.system import Constant, Constants, Found, Quantities, Stated
 from fieldworthy.physics.contact.rolling import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, Relocation, budget, ellipse, wall_contact
 from fieldworthy.physics.odometry.odometry import (

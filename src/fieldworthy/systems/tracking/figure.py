@@ -16,8 +16,8 @@ from fieldworthy.drawing.frame import Axis, Scale, tick_step, tick_texts, ticks
 from fieldworthy.drawing.painting import around, draw_spot, place
 from fieldworthy.drawing.style import Style, shortened, wrapped
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Point, Sheet, node
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Context
 from fieldworthy.physics.odometry.covariance import ellipse
 from fieldworthy.systems.tracking.check import SAID, Route, reach_95, route, tracked
 from fieldworthy.vehicle import state
