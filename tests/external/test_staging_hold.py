@@ -1,13 +1,23 @@
 """Staged hold against objects moved in small steps by a plain controller, and printed distances."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fieldworthy.drawing import PRINT, Style
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.files import BadInput
 from fieldworthy.physics.contact import timing
+from fieldworthy.robot import load_robot
+from fieldworthy.systems.intake import figure as intake_figure
+from fieldworthy.systems.intake.check import hold_stops
+from fieldworthy.systems.intake.mechanics import row_of
 from holdlimit import hold_limit_by_events
 from reference import case
+from robots import example, example_copy, fact, find, nominal
 
 FOOT, MILE_PER_HOUR = 0.3048, 0.44704
 
@@ -32,13 +42,16 @@ def stepped(upper, lower, path, phase, step=2e-6):
             next_read += upper["sample_period"]
             if not seen1 and x1 - path["length"] <= 0.0 <= x1:
                 seen1, slow1 = True, t + upper["latency"]
-            if seen1 and slow2 == np.inf and x2 - path["length"] <= -path["below"] <= x2:
+                slow2 = slow2 if path.get("run_on") is None else t + path["run_on"] + lower["latency"]
+            if "run_on" not in path and seen1 and slow2 == np.inf and x2 - path["length"] <= -path["below"] <= x2:
                 slow2 = t + lower["latency"]
     return x1, x2
 
 
 @pytest.mark.parametrize("phase", [0.02, 0.35, 0.6, 0.97])
-@pytest.mark.parametrize("change", [{}, {"spacing": 0.12, "below": 0.19}, {"spacing": 0.25}])
+@pytest.mark.parametrize(
+    "change", [{}, {"spacing": 0.12, "below": 0.19}, {"spacing": 0.25}, {"run_on": 0.03}, {"run_on": 0.0}]
+)
 def test_places_of_rest_against_time_steps(phase, change, evidence):
     path = {**PATH, **change}
     want = stepped(UPPER, LOWER, path, phase)
@@ -75,7 +88,7 @@ def test_limit_speed_is_where_time_steps_begin_to_fail():
     # The plain controller again, at 2 % below and above the limit, at the worst phases: it holds, then it
     # does not
     stops = timing.Stop(**UPPER), timing.Stop(**LOWER)
-    for change in ({"room": 0.03}, {"room": 0.2, "below": 0.12}):
+    for change in ({"room": 0.03}, {"room": 0.2, "below": 0.12}, {"room": 0.2, "run_on": 0.04}, {"run_on": 0.12}):
         path = {**PATH, **change}
         limit = float(timing.hold_limit_speed(*stops, timing.Path(**path)))
         results = []
@@ -267,3 +280,32 @@ def test_batch_equals_case_by_case():
 def test_bad_input_is_named(call, named):
     with pytest.raises(ValueError, match=named):
         call()
+
+
+def test_one_sensor_and_a_clock_hold_where_time_steps_do():
+    """The example with one sensor: places of rest and the limit told by its file, against the plain controller."""
+    at = nominal(example("otter"))
+    row = row_of(at, "belt")
+    hold = row.spec.hold
+    assert hold.below is None
+    upper, lower, path = hold_stops(row, hold)
+    ups, lows = ({k: float(np.ravel(getattr(s, k))[0]) for k in UPPER} for s in (upper, lower))
+    plain = {k: float(getattr(path, k)) for k in ("length", "spacing", "below", "handover", "room", "run_on")}
+    x1, x2 = stepped(ups, lows, plain, 0.5, step=1e-5)
+    report = evaluate(example("otter"), samples=0)
+    told = fact(report, "intake.hold_rest.belt").because
+    past, before = re.search(r"rests ([\d.]+) mm past .* second ([\d.]+) mm before", told).groups()
+    # the controller's steps of 10 microseconds, and three digits
+    assert float(past) == pytest.approx(1000 * x1, abs=0.2)
+    assert float(before) == pytest.approx(-1000 * x2, abs=0.7)
+    assert find(report, "intake.hold_speed.belt").verdict == "holds"
+    picture = intake_figure.hold(intake_figure.intake_curves(at)["belt"], Style(PRINT)).svg
+    assert "sensor" in picture
+    assert "lower sensor" not in picture
+
+
+@pytest.mark.parametrize("hold", [{"below": "170 mm", "run_on": "0.1 s"}, {}])
+def test_a_hold_has_a_lower_sensor_or_a_clock(tmp_path, hold):
+    clock = {"run_on: 220 ms, ": "".join(f"{k}: {v}, " for k, v in hold.items())}
+    with pytest.raises(BadInput, match="either 'below' or 'run_on'"):
+        load_robot(example_copy(tmp_path, *clock.items(), name="otter"))

@@ -118,5 +118,5 @@ def test_what_cannot_be_meant_is_said(tmp_path, changed, said):
 def test_the_example_shares_the_motor_of_its_arm():
     robot = example("otter").nominal
     assert robot.sharing("arm motor") == ("arm", "righter")
-    # eight motors by hand: four drive, two at the fork, the shared one, one at the belt
-    assert sum(robot.all_motors().values()) + robot.drive.motors == 8
+    # nine motors by hand: four drive, two at the fork, the shared one, two at the belt
+    assert sum(robot.all_motors().values()) + robot.drive.motors == 9

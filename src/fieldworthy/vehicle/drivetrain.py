@@ -312,7 +312,8 @@ def half_track(robot: Robot) -> Real:
 def picked(thing: T) -> T:
     """Take the nominal case of a dataclass of numbers."""
     spec: Any = thing
-    plain: T = dataclasses.replace(spec, **{f.name: first(getattr(spec, f.name)) for f in dataclasses.fields(spec)})
+    values = {f.name: getattr(spec, f.name) for f in dataclasses.fields(spec)}
+    plain: T = dataclasses.replace(spec, **{name: v if v is None else first(v) for name, v in values.items()})
     return plain
 
 

@@ -65,6 +65,9 @@ class Path:
         Distance from the upper sensor back to where the upper stage takes over, at most `below` [m].
     room : Real
         Distance that the first object may run past the upper sensor [m].
+    run_on : Real, optional
+        With the upper sensor alone: time that the lower stage runs on from the reading that sees the first object,
+        before its own latency [s]. None where a lower sensor stops it; `below` then says nothing.
 
     Raises
     ------
@@ -81,8 +84,11 @@ class Path:
     below: Real
     handover: Real
     room: Real
+    run_on: Real | None = None
 
     def __post_init__(self) -> None:
+        if self.run_on is not None:
+            require.not_negative(run_on=self.run_on)
         require.positive(length=self.length, spacing=self.spacing, below=self.below, room=self.room)
         require.not_negative(handover=self.handover)
         for name, short, limit in (
@@ -258,7 +264,8 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     -----
     Events in their order: nose at the upper sensor (time 0), the reading that sees it, the upper stage
     slows and rests; nose at the lower sensor, the first later reading that sees it, the lower stage slows
-    and rests. A reading after the tail has gone by sees nothing, and the object runs on.
+    and rests. A reading after the tail has gone by sees nothing, and the object runs on. With one sensor the lower
+    stage slows a set time after the reading that sees the first, wherever the second then is.
 
     References
     ----------
@@ -272,10 +279,14 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
 
     ahead = head_start(upper.speed, lower.speed, path)
     arrival = -ahead / np.asarray(lower.speed)
-    ticks = np.ceil((np.maximum(arrival, first_seen) - first_seen) / period - _WHOLE)
-    second_seen = first_seen + ticks * period
-    beyond = (second_seen - arrival) * lower.speed
-    saw_second = beyond <= path.length
+    if path.run_on is None:
+        ticks = np.ceil((np.maximum(arrival, first_seen) - first_seen) / period - _WHOLE)
+        second_seen = first_seen + ticks * period
+        beyond = (second_seen - arrival) * lower.speed
+        saw_second = beyond <= path.length
+    else:  # nothing sees it: it is where the clock lets it come
+        beyond = (first_seen + path.run_on - arrival) * lower.speed
+        saw_second = np.ones_like(saw_first)
     second = beyond - path.below + lower.speed * lower.latency + lower.speed**2 / (2.0 * lower.deceleration)
 
     gap = first - path.length - second
@@ -350,12 +361,15 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     E(v) = c0 - c1 v - c2 v^2 takes the first at its shortest and the second at its longest stop. A second nose that
     is there already has f = 1. Else f falls from 1 to 0 while v grows from one moment's reading to the next, and the
     clearance is a quadratic there: the first speed that fails lies where E first turns negative or before the next
-    jump of f, past which E is negative at f = 0 unless it is positive for good.
+    jump of f, past which E is negative at f = 0 unless it is positive for good. With one sensor both are quadratics
+    without jumps, worst at one end of the phase.
 
     References
     ----------
     stopping-sight: reaction and braking distance of road design, solved for the speed.
     """
+    if path.run_on is not None:
+        return _timed_limit(upper, lower, path, path.run_on)
     k = np.asarray(lower.speed) / upper.speed
     ahead = head_start(upper.speed, lower.speed, path)
     early, period = np.maximum(ahead, 0.0), np.asarray(upper.sample_period)
@@ -370,12 +384,27 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     # speed at which the second nose comes one sample period after the first, and in how many it comes at `low`
     late = np.maximum(-np.asarray(ahead), 0.0) / (k * period)
     some = (low > 0.0) & np.isfinite(low)
-    whole = np.where(late > 0.0, np.floor(late / np.where(some, low, 1.0)), -1.0)
+    # just above a speed that ends on a reading the next one counts
+    whole = np.where(late > 0.0, np.ceil(late / np.where(some, low, 1.0) - _WHOLE) - 1.0, -1.0)
     more = period * np.minimum(k, 1.0)
     root = _first_root(c0 + more * late, c1 + more * whole, c2)
     jump = np.where(whole > 0.0, late / np.maximum(whole, 1.0), np.inf)
     push = np.where(some, np.where(root <= jump, np.maximum(root, low), np.inf), low)
     limit: Real = np.minimum(most, push)[()]
+    return limit
+
+
+def _timed_limit(upper: Stop, lower: Stop, path: Path, run_on: Real) -> Real:
+    """The same with the upper sensor alone, the lower stage stopped by the clock."""
+    k, period = np.asarray(lower.speed) / upper.speed, np.asarray(upper.sample_period)
+    behind = path.spacing + path.handover * (1.0 - k)  # of the second nose, while the first is at the sensor
+    waits = lower.latency + np.asarray(run_on)
+    first = limit_speed(period, upper.latency, upper.deceleration, path.room)
+    second = limit_speed(period, waits, lower.deceleration, behind - path.handover) / k
+    c1 = k * waits - upper.latency + np.maximum(k - 1.0, 0.0) * period
+    c2 = 0.5 * (k**2 / lower.deceleration - 1.0 / np.asarray(upper.deceleration))
+    push = _first_root(behind - path.length, c1, c2)
+    limit: Real = np.minimum(np.minimum(first, second), np.minimum(push, path.length / period))[()]
     return limit
 
 

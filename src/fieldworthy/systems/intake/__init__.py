@@ -114,6 +114,9 @@ SYSTEM = System(
                 "{0}/hold period",
                 "time between two readings of the sensors that hold pieces",
             ),
+            Stated(
+                "mechanisms.*.hold.run_on", "{0}/hold run on", "the stage before runs on so long once a piece is read"
+            ),
             Stated("mechanisms.*.hold.latency", "{0}/hold latency", "from a reading until the stage brakes"),
             Stated("mechanisms.*.hold.deceleration", "{0}/hold deceleration", "how hard the stage brakes"),
         ),

@@ -257,11 +257,11 @@ def hold_stops(row: Row, hold: Hold) -> tuple[timing.Stop, timing.Stop, timing.P
     spacing = row.spacing(lower) if hold.spacing is None else np.maximum(hold.spacing, row.length)
     # what the file gives is the stage's; a ball that rolls slows half as fast
     slows = hold.deceleration * upper.surface.share, down * lower.surface.share
-    below = np.maximum(np.maximum(hold.below, row.length), hold.handover)
+    below = np.maximum(row.length if hold.below is None else np.maximum(hold.below, row.length), hold.handover)
     return (
         timing.Stop(np.maximum(upper.speed, slow), hold.period, hold.latency, slows[0]),
         timing.Stop(np.maximum(lower.speed, slow), hold.period, hold.latency, slows[1]),
-        timing.Path(row.length, np.maximum(spacing, row.length), below, hold.handover, hold.room),
+        timing.Path(row.length, np.maximum(spacing, row.length), below, hold.handover, hold.room, hold.run_on),
     )
 
 
@@ -314,12 +314,9 @@ def _failing(upper: timing.Stop, lower: timing.Stop, path: timing.Path) -> tuple
     return "the second may push the first on by {push}", {"push": (np.maximum(-gap.min(), 0.0), "length")}
 
 
-def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
-    """Where both objects rest, and up to which speed of the stage that holds for every moment of a reading."""
-    upper, lower, path = hold_stops(row, hold)
-    subject, words = f"{row.name}, stage {hold.stage}", {"stage": hold.stage}
-    words["intake"] = called("intake", row.name)
-    numbers: dict[str, tuple[Real, str]] = {"below": (hold.below, "length"), "length": (row.length, "length")}
+def _sensors(row: Row, below: Real, subject: str, words: dict[str, str]) -> Outcome:
+    """Whether the lower sensor is far enough back for the first piece to have left it."""
+    numbers: dict[str, tuple[Real, str]] = {"below": (below, "length"), "length": (row.length, "length")}
     message = Message(
         "The lower sensor of {intake} is {below} before the upper one; a piece, {length} long, has left it by then.",
         "The lower sensor of {intake} is {below} before the upper one, less than a piece is long ({length}): it sees "
@@ -327,21 +324,35 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
         numbers,
         words,
     )
-    yield Outcome(f"intake.hold_sensors.{row.name}", subject, hold.below, row.length, "length", message,
-                  sources=("plane-geometry",))  # fmt: skip
+    return Outcome(f"intake.hold_sensors.{row.name}", subject, below, row.length, "length", message,
+                   sources=("plane-geometry",))  # fmt: skip
+
+
+def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
+    """Where both objects rest, and up to which speed of the stage that holds for every moment of a reading."""
+    upper, lower, path = hold_stops(row, hold)
+    subject, words = f"{row.name}, stage {hold.stage}", {"stage": hold.stage}
+    words["intake"] = called("intake", row.name)
+    if hold.below is not None:
+        yield _sensors(row, hold.below, subject, words)
     if one_motor(row, hold):
         yield from _tied(row, hold, (upper, lower), path)
         return
     limit = timing.hold_limit_speed(upper, lower, path)
-    numbers = {"speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
+    numbers: dict[str, tuple[Real, str]] = {
+               "speed": (upper.speed, "speed"), "limit": (limit, "speed"), "room": (hold.room, "length"),
                "longest": (timing.stop_distance(upper, 1.0), "length")}  # fmt: skip
     failing, more = _failing(upper, lower, path)
+    one, mend = "", "Slow it, read more often, or brake harder."
+    if hold.run_on is not None:
+        one = ", with one sensor and {on} by the clock"
+        mend = "Slow it, let the stage before run on for less, or give it a sensor."
+        numbers["on"] = (hold.run_on, "time")
     message = Message(
-        "{intake} holds two pieces reliably up to {limit} in stage '{stage}', which runs at {speed}; the first stops "
-        "within {longest} of its sensor, and there is {room} of room.",
-        f"{{intake}} holds two pieces reliably only up to {{limit}}, and stage '{{stage}}' runs at {{speed}}: "
-        f"{failing}. "
-        "Slow it, read more often, or brake harder.",
+        f"{{intake}} holds two pieces reliably up to {{limit}} in stage '{{stage}}'{one}, which runs at {{speed}}; the "
+        "first stops within {longest} of its sensor, and there is {room} of room.",
+        f"{{intake}} holds two pieces reliably only up to {{limit}}{one}, and stage '{{stage}}' runs at {{speed}}: "
+        f"{failing}. {mend}",
         numbers | more,
         words,
     )
@@ -357,6 +368,8 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     text += f"{{second}} before it; {space}."
     if first(rest.second) > -first(path.handover):
         text = "The first piece rests {first} past its sensor; the second is not stopped before '{stage}' takes it too."
+    elif hold.run_on is not None:
+        text += " Nothing sees the second: it rests as much farther back as it comes later."
     if not seen:
         text = "A piece passes a sensor of {intake} unread at this speed and runs on."
     yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Message(text, "", numbers, words),

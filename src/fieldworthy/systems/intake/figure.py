@@ -116,7 +116,7 @@ class HoldView:
     Attributes
     ----------
     stage : In which the first stops
-    sensor, lower : Places of the upper and the lower sensor [m]
+    sensor, lower : Places of the upper and the lower sensor, None where there is one only [m]
     takeover : Where the upper stage takes over [m]
     room : How far the first may run past its sensor [m]
     first, second : With the sensor read half a period late; time from the first nose at the upper sensor
@@ -128,7 +128,7 @@ class HoldView:
 
     stage: str
     sensor: float
-    lower: float
+    lower: float | None
     takeover: float
     room: float
     first: Trace
@@ -319,7 +319,7 @@ def _hold(row: Row, grips: Sequence[float]) -> HoldView | None:
     return HoldView(
         hold.stage,
         sensor,
-        sensor - first(path.below),
+        None if hold.below is None else sensor - first(path.below),
         takeover,
         first(path.room),
         _first_in(sensor, (upper, lower), path, first(middle.first)),
@@ -480,8 +480,8 @@ def hold(data: IntakeCurves, style: Style) -> Figure | None:
     end = max(float(view.first.time[-1]), float(view.second.time[-1]))
     marks += _rests(view, 1.06 * end)
     marks += [
-        Limit(at=view.sensor, name="upper sensor", tone="ink", dash=None),
-        Limit(at=view.lower, name="lower sensor", tone="ink", dash=None),
+        Limit(at=view.sensor, name="sensor" if view.lower is None else "upper sensor", tone="ink", dash=None),
+        *([] if view.lower is None else [Limit(at=view.lower, name="lower sensor", tone="ink", dash=None)]),
         Limit(at=view.takeover, name=f"{view.stage} takes over", tone="ink", dash="2 3"),
         Limit(at=view.sensor + view.room, name="end of its room", tone="bad"),
     ]

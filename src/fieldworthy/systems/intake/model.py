@@ -150,13 +150,20 @@ class Hold:
     deceleration: Deceleration = need("of the stage in which the first object stops", effort=0.7)
     lower_deceleration: Deceleration | None = exact(None, "of the stage before it; the same where absent")
     room: Size = need("that the first object may run past its sensor")
-    below: Size = need("from the upper sensor back to the lower one")
+    below: Size | None = exact(
+        None, "from the upper sensor back to the lower one; absent where there is one sensor only"
+    )
+    run_on: Duration | None = exact(
+        None, "with one sensor: the stage before runs on so long once the first object is read there", effort=0.5
+    )
     handover: Gap = need("from the upper sensor back to where its stage takes over")
     spacing: Size | None = exact(None, "nose to nose of the two objects; at the wanted throughput where absent")
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
-        if float(self.below) < float(self.handover):
+        if (self.below is None) == (self.run_on is None):
+            yield ((), "expected either 'below' or 'run_on': a lower sensor or the clock stops the stage before")
+        elif self.below is not None and float(self.below) < float(self.handover):
             yield ("below",), "expected at least 'handover': the lower sensor lies before the upper stage takes over"
 
 

@@ -60,8 +60,9 @@ def frame(data: Moment, style: Style) -> Figure:
     side.path()
     view = data.intake.hold
     if data.holding and view is not None:
-        side.sensor(view.sensor, "upper sensor")
-        side.sensor(view.lower, "lower sensor")
+        side.sensor(view.sensor, "sensor" if view.lower is None else "upper sensor")
+        if view.lower is not None:
+            side.sensor(view.lower, "lower sensor")
     for i, nose in enumerate(data.noses):
         if nose is not None:
             side.thing(nose, i)
@@ -90,7 +91,8 @@ class _Side:
         self.intake, self.style = intake, style
         start, end = -1.6 * intake.length, intake.stages[-1].grip + 1.25 * intake.length
         if intake.hold is not None:
-            start = min(start, intake.hold.lower - 1.2 * intake.length)
+            lowest = intake.hold.sensor if intake.hold.lower is None else intake.hold.lower
+            start = min(start, lowest - 1.2 * intake.length)
             end = max(end, intake.hold.sensor + intake.hold.room + 0.1 * intake.length)
         self.places = np.linspace(start, end, 241)
         self.slopes = self._slopes()
