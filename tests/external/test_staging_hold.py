@@ -233,7 +233,9 @@ def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
     assert limit >= 0.0
     if limit > 0.0:
         assert all(holds(share) for share in (0.2, 0.5, 0.9, 0.999))
-        above = [share for share in (1.0002, 1.0005, 1.001, 1.002, 1.005, 1.01, 1.02) if not holds(share)]
+        above = [
+            share for share in (1.00003, 1.0001, 1.0002, 1.0005, 1.001, 1.002, 1.005, 1.01, 1.02) if not holds(share)
+        ]
         assert above or 1.02 * limit > 0.99 * events
 
 
