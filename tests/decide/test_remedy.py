@@ -16,14 +16,14 @@ from jsonschema import Draft202012Validator
 
 from edge import run as command
 from fieldworthy.cli import checking
-from fieldworthy.decide.change import CandidateEvaluator, changeable, ways
+from fieldworthy.decide.change import CandidateEvaluator, changeable, value_change, ways
 from fieldworthy.decide.discrete import ladders
 from fieldworthy.decide.remedy import brackets, narrowed, rays, remedies
 from fieldworthy.engine.evaluate import Cases, evaluate, run
 from fieldworthy.engine.finding import Report
 from fieldworthy.files import Quantity, read_document
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.units import split
+from fieldworthy.units import parse, split
 from robots import GONE, GRAVITY, WHEEL, changed, example_copy, load
 
 P_ATM = 101_325.0  # ISA at sea level, where the test season is played
@@ -214,6 +214,32 @@ def test_a_way_that_misses_its_mark_is_mended_by_how_the_robot_is_put_down_or_by
     assert [e.key for e in mending.remedies[0].edits] == ["tracking.start_error", "tracking.start_heading_error"]
     after = verdicts(edited(loaded, tmp_path / "edited", [(e.path, e.after) for e in mending.remedies[0].edits]))
     assert one(after, "tracking.position", mending.subject)
+
+
+def test_a_number_is_named_in_the_words_of_its_declaration(tmp_path):
+    """Written by hand from what the example's file says and its declarations call it."""
+    loaded = load_robot(example_copy(tmp_path))
+    bench, wanted = CandidateEvaluator(loaded), {
+        ("drive", "wheels", "left front", "position", 0):
+            ("160 mm", "Move drive wheels 'left front' and 'right front' forward, from 130 mm to 160 mm"),
+        ("drive", "wheels", "right front", "position", 1):
+            ("-180 mm", "Move drive wheels 'right front' and 'left front' outwards, from -155 mm to -180 mm"),
+        ("mechanisms", "tray", "arm_pin", 1):
+            ("350 mm", "Move the pin on the arm of 'tray' down, from 375 mm to 350 mm"),
+        ("air", "supply", "charge"): ("6 bar", "Lower the charge of the air supply from 6.9 bar to 6 bar"),
+        ("mechanisms", "sorter", "background", "hue"):
+            ("69 deg", "Change the hue of the background of 'sorter' from 56° to 69°"),
+        ("mechanisms", "intake", "stages", "front", "rollers", "width"):
+            ("300 mm", "Raise the width of the rollers of stage 'front' of 'intake' from 290 mm to 300 mm"),
+        ("parts", "left outer rail", "size", 0):
+            ("410 mm", "Raise the length of parts 'left outer rail' and 'right outer rail' from 400 mm to 410 mm"),
+    }  # fmt: skip
+    numbers, found = dict(loaded.quantities), {}
+    for path, (text, _) in wanted.items():
+        twins = [(twin.path, twin.quantity, twin.sign) for twin in bench.twins.get(path, ())]
+        to = (text, parse(text, numbers[path].kind).si)
+        found[path] = value_change(loaded.robot, (path, numbers[path]), to, 1.0, twins).sentence
+    assert found == {path: sentence for path, (_, sentence) in wanted.items()}
 
 
 def test_mirrored_things_move_as_mirror_images(tmp_path):
@@ -418,8 +444,8 @@ def test_cylinders_are_put_on_other_tanks(tmp_path):
     # alone on a tank it needs less than 480 kPa; with 10 double strokes of the other, more
     assert charge_wanted(200e-6, 5, 250e3) < 480e3 < charge_wanted(200e-6, 15, 250e3)
     joined = charge_wanted(400e-6, 15, 250e3) <= 480e3
-    expected = {"Put main on tank two", "Put other on tank two"}
-    assert told == expected | ({"Join the tanks one, two into one circuit"} if joined else set())
+    expected = {"Put cylinder 'main' on tank 'two'", "Put cylinder 'other' on tank 'two'"}
+    assert told == expected | ({"Join tanks 'one' and 'two' into one circuit"} if joined else set())
 
 
 def test_teeth_go_to_the_nearest_usual_size_that_does(tmp_path):
@@ -492,11 +518,11 @@ def test_the_command_prints_them_and_their_json_fits_its_schema(tmp_path):
     file = tmp_path / "robot.yaml"
     ended = command("check", "--samples", "0", "--remedies", file)
     assert (ended.code, ended.err) == (1, "")
-    told = r"→ Lower parts\.ballast\.mass from 1 kg to 0\.(39\d*|4) kg \(about [\d.]+ h(, \S+ points a match)?\)\."
-    assert re.search(told, ended.out)
+    told = r"→ Lower the mass of part 'ballast' from 1 kg to 0\.(39\d*|4) kg \(about [\d.]+ h(, \S+ points a match)?"
+    assert re.search(told + r"; in the file: parts\.ballast\.mass\)\.", ended.out)
     assert "→ No one or two changes" in ended.out
     plain = command("check", "--samples", "0", file)
-    assert re.search(r"✗ \d .* " + told, " ".join(plain.out.split()))
+    assert re.search(r"✗ \d .* " + told + r"\)\.", " ".join(plain.out.split()))
     data = json.loads(command("check", "--samples", "0", "--remedies", "--json", file).out)
     schema = json.loads(command("schema", "check").out)
     Draft202012Validator.check_schema(schema)

@@ -7,8 +7,9 @@ import random
 
 import pytest
 
-from fieldworthy.decide.change import value_at, with_value
+from fieldworthy.decide.change import with_value
 from fieldworthy.engine.evaluate import NominalPreview, evaluate
+from fieldworthy.robot.words import value_at
 from robots import example, load
 
 

@@ -236,7 +236,8 @@ def _print_mending(console: Console, mending: FoundRemedies) -> None:
 
 def _told(remedy: Remedy, *, brief: bool = False) -> str:
     """A remedy in one line, with what it breaks."""
-    what = f"{remedy.sentence} ({remedy.cost})"
+    key = "" if brief else f"; in the file: {', '.join(edit.key for edit in remedy.edits)}"
+    what = f"{remedy.sentence} ({remedy.cost}{key})"
     if not remedy.breaks:
         return f"{what}."
     if brief:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
+import re
 import warnings
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -29,6 +30,7 @@ from fieldworthy.files.declare import Spec
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.words import named, value_at
 from fieldworthy.units import parse, to_unit
 
 _EASY: dict[str, tuple[float, float]] = {
@@ -177,17 +179,13 @@ def value_change(
         edits.append(Edit(dotted(other), other, written(to_unit(its.si, its.kind, its.unit), its.unit),
                           written(number, its.unit)))  # fmt: skip
         moved[other] = sign * si
-    alike = "".join(f", and that of '{_owner(other, path)}' {_AS[sign]}" for other, _, sign in twins)
-    sentence = f"{_verb(path, quantity, si)} {dotted(path)} from {before} to {text}{alike}"
+    sentence = f"{_told(robot, entry, si, twins)} from {shown(before)} to {shown(text)}"
     return Change("value", tuple(edits), sentence, effort, robot, moved)
 
 
-_AS = {1.0: "alike", -1.0: "as its mirror image"}
-
-
-def _owner(path: KeyPath, other: KeyPath) -> str:
-    """The name of the thing, where two paths differ."""
-    return str(next(a for a, b in zip(path, other, strict=True) if a != b))
+def shown(text: str) -> str:
+    """A value of a file as a sentence writes it."""
+    return re.sub(r"(?<=\d) deg\b", "°", text).replace("*", "·").replace("^2", "²")
 
 
 def both(one: Change, two: Change) -> Change | None:
@@ -217,12 +215,22 @@ def whole(change: Change) -> Spec:
     return spec
 
 
-def _verb(path: KeyPath, quantity: Quantity, si: float) -> str:
-    if quantity.kind == "length" and quantity.low < 0 and path[-1] != 2:
-        return "Move"
-    if quantity.kind == "angle":
-        return "Change"
-    return "Raise" if abs(si) > abs(quantity.si) else "Lower"
+def _told(robot: Spec, entry: tuple[KeyPath, Quantity], si: float, twins: Twins) -> str:
+    """What is done to a number and to those that change alike, without the values."""
+    path, quantity = entry
+    name = named(robot, path)
+    others = [named(robot, other) for other, _, _ in twins]
+    if name.axis in _WAYS:
+        mirrored = name.axis == "left" and any(sign < 0 for _, _, sign in twins)
+        outward = abs(si) > abs(quantity.si)
+        way = ("outwards" if outward else "inwards") if mirrored else _WAYS[name.axis][int(si < quantity.si)]
+        return f"Move {name.whole(others)} {way},"
+    if quantity.low < 0 or quantity.kind == "angle":
+        return f"Change {name.whole(others)}"
+    return f"{'Raise' if abs(si) > abs(quantity.si) else 'Lower'} {name.whole(others)}"
+
+
+_WAYS = {"forward": ("forward", "back"), "left": ("to the left", "to the right"), "up": ("up", "down")}
 
 
 def with_value(spec: Any, path: KeyPath, value: Any) -> Any:
@@ -241,13 +249,6 @@ def with_value(spec: Any, path: KeyPath, value: Any) -> Any:
 
 GONE: Any = object()
 """As a value: the key is taken away."""
-
-
-def value_at(spec: Any, path: KeyPath) -> Any:
-    """Read what stands at a key path of a specification."""
-    for key in path:
-        spec = getattr(spec, str(key)) if isinstance(spec, Spec) else spec[key]
-    return spec
 
 
 Key: TypeAlias = tuple[str, str]

@@ -16,7 +16,6 @@ from fieldworthy.decide.change import (
     Edit,
     Kind,
     Twins,
-    value_at,
     value_change,
     with_value,
     written,
@@ -30,6 +29,7 @@ from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
 from fieldworthy.robot.model.machine import GEAR_TEETH, SPROCKET_TEETH
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.words import named, value_at
 from fieldworthy.units import show, to_unit
 from fieldworthy.vehicle.supply import air_along_plan, best_layout
 
@@ -175,7 +175,7 @@ def _size(robot: Spec, entry: tuple[KeyPath, Quantity], size: float, twins: Twin
 def _teeth(robot: Spec, path: KeyPath, now: int, sizes: list[int]) -> Ladder:
     steps = tuple(
         _change(
-            robot, "teeth", f"Fit {size} teeth in place of {now} at {dotted(path)}",
+            robot, "teeth", f"Fit {size} teeth in place of {now} {_gear(robot, path)}",
             _EFFORT["teeth"] + abs(math.log(size / now)), (path, size),
         )
         for size in sizes
@@ -187,12 +187,35 @@ def _count(robot: Spec, path: KeyPath, now: int, sizes: list[int]) -> Ladder:
     hours = 0.3 if path[-1] == "readings" else _EFFORT["count"]
     steps = tuple(
         _change(
-            robot, "count", f"Use {size} in place of {now} for {dotted(path)}", hours * abs(size - now), (path, size)
+            robot,
+            "count",
+            _counted(robot, path, size, now),
+            hours * abs(size - now),
+            (path, size),
         )
         for size in sizes
     )
     motors = path[-1] == "motors" or "motors" in path
     return Ladder((path[:-1], ("catalogue", "motors", _motor(robot, path))) if motors else (path[:-1],), steps)
+
+
+def _gear(robot: Spec, path: KeyPath) -> str:
+    """On which gear or sprocket, in words."""
+    name = named(robot, path)
+    if name.axis:
+        return f"on the {name.axis.removesuffix(' of')} sprocket{name.whole().partition('teeth')[2]}"
+    return name.whole().removeprefix("the teeth ")
+
+
+def _counted(robot: Spec, path: KeyPath, size: int, now: int) -> str:
+    """How many of what to use for what."""
+    name = named(robot, path)
+    thing, _, inner = name.what.partition(" of ")
+    owner = f"{inner} of {name.of()}" if inner else name.of()
+    if path[-1] == "count":
+        thing, owner = (inner.split()[-1], name.of()) if inner else (name.things[0], f"'{name.name}'")
+    many = thing.removesuffix("s") + "s" * (size != 1)
+    return f"Use {size} {many} in place of {now} for {owner}"
 
 
 def _motor(robot: Any, path: KeyPath) -> str:
@@ -221,11 +244,14 @@ def _other_classes(robot: Any, paths: list[KeyPath], section: str, name: str) ->
     others = [other for other in known if other != name and fits(section, now, known[other])]
     others.sort(key=lambda other: _apart(now, known[other]))
     catalogue = with_value(robot, ("catalogue", section), known)
-    place = dotted(paths[0][:-1] if paths[0][0] == "air" else paths[0])
-    where = place if len(paths) == 1 else f"all {len(paths)} of {dotted(paths[0][:2])} that have a '{name}' now"
+    place = named(robot, paths[0])
+    same = place.what == place.things[0]  # the class of a cylinder, not of its valve
+    where = f"for all {len(paths)} drive wheels that have a '{name}' now"
+    if len(paths) == 1:
+        where = f"as {place.of()}" if same else f"for {place.whole()}"
     steps = tuple(
         _change(
-            catalogue, "class", f"Use a '{other}' for {where}", _EFFORT[section] + _apart(now, known[other]),
+            catalogue, "class", f"Use a '{other}' {where}", _EFFORT[section] + _apart(now, known[other]),
             *((path, other) for path in paths),
         )
         for other in others
@@ -260,7 +286,7 @@ def _latches(robot: Any) -> Iterator[Ladder]:
     for name, mechanism in robot.mechanisms.items():
         if getattr(mechanism, "latch", True) is False:
             path: KeyPath = ("mechanisms", name, "latch")
-            what = f"Fit a latch that holds '{name}' without air or battery ({dotted(path)}: true)"
+            what = f"Fit a latch that holds '{name}' without air or battery"
             yield Ladder((path[:-1], ("air",)), (_change(robot, "latch", what, _EFFORT["latch"], (path, True)),))
 
 
@@ -283,7 +309,7 @@ def _layouts(evaluator: CandidateEvaluator) -> Iterator[Ladder]:
 
 
 def _moved(robot: Spec, tanks: dict[str, str]) -> Change:
-    listed = " and ".join(f"{user} on tank {tank}" for user, tank in tanks.items())
+    listed = " and ".join(f"cylinder '{user}' on tank '{tank}'" for user, tank in tanks.items())
     what = f"Put {listed}" + (", the layout with most to spare" if len(tanks) > 1 else "")
     places = (((("air", "cylinders", user, "tank")), tank) for user, tank in tanks.items())
     return _change(robot, "layout", what, _EFFORT["move"] * len(tanks), *places)
@@ -301,5 +327,6 @@ def _joined(robot: Any) -> Change | None:
         if cylinder.tank != keep:
             places.append((("air", "cylinders", user, "tank"), keep))
     places += [(("air", "tanks", name), GONE) for name in gone]
-    what = f"Join the tanks {', '.join([*gone, keep][::-1])} into one circuit"
+    names = [f"'{name}'" for name in tanks]
+    what = f"Join tanks {', '.join(names[:-1])} and {names[-1]} into one circuit"
     return _change(robot, "layout", what, _EFFORT["join"], *places)

@@ -285,7 +285,8 @@ class Remedy:
     def cost(self) -> str:
         """Hours of work and points gained, in words."""
         worth = self.points is not None and abs(self.points) >= 0.5
-        return f"about {digits(max(self.hours, 0.5), 2)} h" + (f", {self.points:+.0f} points a match" if worth else "")
+        unit = "point" if worth and abs(round(self.points or 0.0)) == 1 else "points"
+        return f"about {digits(max(self.hours, 0.5), 2)} h" + (f", {self.points:+.0f} {unit} a match" if worth else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,7 +407,7 @@ class _Search:
         for i, key in enumerate(self._keys, 1):
             best = self._best(key, inputs[key], found[key])
             if not best or best[0].effort > _HARD:
-                best = sorted([*best, *self._pairs(key, inputs[key])], key=lambda r: r.effort)[: self._most]
+                best = _useful([*best, *self._pairs(key, inputs[key])])[: self._most]
             chosen[key] = [self._paid(remedy) for remedy in best]
             self._progress(0.3 + 0.7 * i / len(self._keys))
         return chosen
@@ -573,6 +574,15 @@ class _Search:
             before = self._bench.now.get(key)
             if holds(before) and not outcome.missing and not holds(outcome):
                 yield Breakage(outcome.id, outcome.subject, self._bench.shown.sentence(outcome, short=True))
+
+
+def _useful(found: Iterable[Remedy]) -> list[Remedy]:
+    """The easiest first, without those of which a part does as well alone."""
+    ranked: list[Remedy] = []
+    for remedy in sorted(found, key=lambda r: r.effort):
+        if not any(set(r.edits) < set(remedy.edits) and len(r.breaks) <= len(remedy.breaks) for r in ranked):
+            ranked.append(remedy)
+    return ranked
 
 
 def _touches(ladder: Ladder, inputs: frozenset[str]) -> bool:

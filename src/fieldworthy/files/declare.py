@@ -542,4 +542,14 @@ def schema_of(declared: type) -> type[Spec]:
     notes = hints(declared)
     fields = {f.name: _field(f, notes[f.name]) for f in dataclasses.fields(declared)}
     doc = (declared.__doc__ or "").split("\n")[0]
-    return create_model(declared.__name__, __base__=Spec, __doc__=doc, **fields)  # type: ignore[call-overload, no-any-return]
+    made: type[Spec] = create_model(declared.__name__, __base__=Spec, __doc__=doc, **fields)  # type: ignore[call-overload]
+    _DECLARED[made] = declared
+    return made
+
+
+_DECLARED: dict[type[Spec], type] = {}
+
+
+def told_of(spec: Spec, name: str) -> Mapping[str, Any]:
+    """What the declaration of a specification says of one of its fields."""
+    return next(f.metadata for f in dataclasses.fields(_DECLARED[type(spec)]) if f.name == name)

@@ -149,9 +149,11 @@ class Hold:
     )
     deceleration: Deceleration = need("of the stage in which the first object stops", effort=0.7)
     lower_deceleration: Deceleration | None = exact(None, "of the stage before it; the same where absent")
-    room: Size = need("that the first object may run past its sensor")
+    room: Size = need("that the first object may run past its sensor", label="room past the sensor")
     below: Size | None = exact(
-        None, "from the upper sensor back to the lower one; absent where there is one sensor only"
+        None,
+        "from the upper sensor back to the lower one; absent where there is one sensor only",
+        label="way between the sensors",
     )
     run_on: Duration | None = exact(
         None, "with one sensor: the stage before runs on so long once the first object is read there", effort=0.5

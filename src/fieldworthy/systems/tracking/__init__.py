@@ -49,6 +49,7 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
 
 
 _NEAR = 0.5  # m from a place to a wall that the robot can drive on to
+_SIDES = {0: "across x", 90: "across y", 180: "across x", -90: "across y"}
 _PLACED = ("2 mm", "0.2 deg")  # standard deviations that a gauge reaches; common practice, no source
 
 
@@ -66,10 +67,12 @@ def options(context: Context) -> Iterator[Option]:
     for name in dict.fromkeys(way.names):
         x, y = (first(c) for c in context.season.field.places[name])
         away = {0: length / 2 - x, 90: width / 2 - y, 180: length / 2 + x, -90: width / 2 + y}
-        for normal, distance in away.items():
-            if distance <= _NEAR and all(fix.at != name for fix in spec.relocations):
+        near = [normal for normal, distance in away.items() if distance <= _NEAR]
+        for normal in near:
+            if all(fix.at != name for fix in spec.relocations):
+                which = "" if len(near) == 1 else f" {_SIDES[normal]}"
                 here: dict[str, str] = {"at": name, "wall": f"{normal} deg", "use": "fused"}
-                what = f"Drive against the wall at '{name}' and take the robot's position from it"
+                what = f"Drive against the wall{which} at '{name}' and take the robot's position from it"
                 yield Option(("tracking",), what, 1.5, {("tracking", "relocations"): [*_said(spec.relocations), here]})
 
 

@@ -1,0 +1,110 @@
+"""Names of a robot's numbers and things as people say them, from what their declarations call them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fieldworthy.files.declare import Quantity, Spec, told_of
+from fieldworthy.files.document import KeyPath
+from fieldworthy.robot.things import COLLECTIONS
+
+_SIZES = ("length", "width", "height")
+_ORDER = ("first", "second", "third", "fourth", "fifth", "sixth")
+_NO_NOUN = ("with", "for", "by", "within", "most")
+"""A label that ends so says what a form's blank is for; in a sentence the key's own words stand."""
+_ALONE = {"air": "", "supply": "air supply"}
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A number of the file in words.
+
+    Attributes
+    ----------
+    what : What it is, innermost first: "diameter of the rollers of stage 'front'"; empty for the thing's own place
+    axis : Direction or side that it is measured along; empty where it has none
+    things : What one such thing is called, and many of them
+    name : Which; empty where there is only one
+    """
+
+    what: str
+    axis: str
+    things: tuple[str, str]
+    name: str
+
+    def of(self, others: Sequence[Named] = ()) -> str:
+        """What the number belongs to, with others that are changed alike."""
+        names = [f"'{n.name}'" for n in (self, *others) if n.name]
+        one, many = self.things
+        if not names:
+            return f"the {one}" if one else ""
+        listed = " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+        return f"{many if len(names) > 1 else one} {listed}".strip()
+
+    def whole(self, others: Sequence[Named] = ()) -> str:
+        """The number with what it belongs to: "the tube to each port of cylinder 'hooks'"."""
+        what = (
+            self.axis if self.what == "size" else f"{self.axis} {self.what}" if self.axis[-3:] == " of" else self.what
+        )
+        owner = self.of(others)
+        return f"the {what} of {owner}" if owner and what else owner or f"the {what}"
+
+
+def named(robot: Spec, path: KeyPath) -> Named:
+    """Name a number of a robot."""
+    steps = list(_steps(robot, path))
+    head = next((c for c in COLLECTIONS if path[: len(c.path)] == c.path and len(path) > len(c.path)), None)
+    if head is None:
+        begin, things, name = 1, (_ALONE.get(str(path[0]), str(path[0])), ""), ""
+    else:
+        begin, name = len(head.path) + 1, str(path[len(head.path)])
+        many = head.many[0].lower() + head.many[1:]
+        things = ("", "") if head.path == ("mechanisms",) else (head.one, many)
+    axis = ""
+    if isinstance(path[-1], int) and len(path) > begin:
+        axis, steps = _axis(robot, path, path[-1]), steps[:-1]
+    inner = [_ALONE.get(step, step) for step in steps[begin:] if step]
+    if inner == ["position"] and axis:
+        inner = []
+    return Named(" of the ".join(reversed(inner)).replace(" of the stage '", " of stage '"), axis, things, name)
+
+
+def _axis(robot: Spec, path: KeyPath, place: int) -> str:
+    """The direction of one number of a place or a size; of other lists which one it is."""
+    owner, key = value_at(robot, path[:-2]), str(path[-2])
+    values, about = getattr(owner, key), str(told_of(owner, key).get("about"))
+    if key.endswith("size"):
+        return _SIZES[place]
+    lengths = all(isinstance(v, Quantity) and v.kind == "length" for v in values)
+    if not lengths or all(v.low >= 0 for v in values):
+        return f"{_ORDER[min(place, 5)]} of"
+    if len(values) == 3 or "y left" in about:
+        return ("forward", "left", "up")[place]
+    return ("forward", "up")[place]
+
+
+def value_at(spec: Any, path: KeyPath) -> Any:
+    """Read what stands at a key path of a specification."""
+    for key in path:
+        spec = getattr(spec, str(key)) if isinstance(spec, Spec) else spec[key]
+    return spec
+
+
+def _steps(spec: Any, path: KeyPath) -> Iterator[str]:
+    """What each key of a path is called: a field's label, or the name of one of several."""
+    one, here = "", spec
+    for key in path:
+        if isinstance(here, Spec):
+            meta = told_of(here, str(key))
+            label = str(meta.get("label") or "")
+            if not label or label.rsplit(maxsplit=1)[-1] in _NO_NOUN:
+                label = str(key).replace("_", " ")
+            one = str(meta.get("one") or label.removesuffix("s"))
+            here = getattr(here, str(key))
+            several = isinstance(here, dict) or (isinstance(here, tuple) and any(isinstance(i, Spec) for i in here))
+            yield "" if several else label
+        else:
+            here = here[key]
+            yield f"{_ORDER[min(key, 5)]} {one}" if isinstance(key, int) else f"{one} '{key}'"
