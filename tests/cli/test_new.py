@@ -3,6 +3,7 @@
 import itertools
 import json
 import os
+import re
 import stat
 from pathlib import Path
 
@@ -240,7 +241,7 @@ def test_on_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch):
     answers = iter(
         ["Asked", "inch", "season.yaml", "2", "six", "6", "4", "2,75 in", "4 in", "direct", "18 in", "16 in"]
     )
-    rest = iter(["15 in", "20 lb", "1"])
+    rest = iter(["15 in", "20 lb", "1", "5 in", "clmp", "4, two-stage intake", "25 lb", ""])
     asked = []
 
     def prompt(text, hide_input=False, **_):
@@ -251,11 +252,45 @@ def test_on_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch):
     monkeypatch.setattr("fieldworthy.cli.reporting._person", lambda: True)
     assert run("new", tmp_path / "robot.yaml").code == 0
     robot = robot_of(tmp_path / "robot.yaml")
-    assert len(asked) == 15  # thirteen questions, two of them twice
+    assert len(asked) == 20  # seventeen questions, three of them twice
     assert robot.robot == "Asked"
     assert (robot.drive.motor, robot.drive.motors) == ("smart motor, 11 W class, 200 rpm", 6)
     assert robot.catalogue.wheels["rubber wheel, 4 in"].diameter == pytest.approx(4 * INCH)
-    assert sum(p.mass for p in robot.parts.values()) == pytest.approx(20 * POUND, rel=1e-3)
+    assert sum(p.mass for p in robot.parts.values()) >= 20 * POUND * 0.999  # and what was chosen weighs something
+    assert robot.weighed.z == pytest.approx(5 * INCH)
+    assert {"clamp", "intake"} <= {type(m).__name__.lower() for m in robot.mechanisms.values()}
+
+
+def test_what_the_first_verdicts_need_is_asked_for_and_what_is_missing_is_listed(tmp_path):
+    file = tmp_path / "robot.yaml"
+    known = ["--cg-height", "140 mm", "--has", "clamp, swinging tray", "--most-mass", "9 kg"]
+    ended = run("new", file, *known, "--most-size", "480 mm, 460 mm, 450 mm")
+    assert (ended.code, ended.err) == (0, "")
+    told = re.findall(r"^  - ([\w.]+)", ended.out, re.MULTILINE)
+    assert told[:3] == ["mechanisms.clamp", "mechanisms.tray", "parts"]
+    assert "season.limits.motor_power" in told
+    assert not {"weighed.z", "season.limits.mass", "season.limits.stowed_size"} & set(told)
+    found = {f["id"]: f for f in json.loads(run("check", "--json", "--exit-zero", file).out)["findings"]}
+    assert found["limits.mass"]["limit"] == pytest.approx(9.0)
+    assert {"clamp.entry.clamp", "lift.swing.tray"} <= set(found)
+    centre = next(f for f in json.loads(run("check", "--json", "--exit-zero", file).out)["facts"]
+                  if f["id"] == "balance.centre_height")  # fmt: skip
+    assert "z 140 mm" in centre["because"]
+
+
+@pytest.mark.parametrize(
+    ("flags", "says"),
+    [
+        (["--has", "clmp"], "did you mean 'clamp'"),
+        (["--cg-height", "1 m"], "within the robot"),
+        (["--most-size", "480 mm"], "three lengths"),
+    ],
+)
+def test_a_further_answer_that_cannot_be_is_named_and_nothing_is_written(tmp_path, flags, says):
+    ended = run("new", tmp_path / "robot.yaml", *flags)
+    assert ended.code == 2
+    assert says in " ".join(ended.err.split())
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_writing_replaces_whole_and_keeps_the_mode(tmp_path):

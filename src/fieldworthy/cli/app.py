@@ -170,6 +170,10 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     width: Annotated[str | None, typer.Option(help="Give its width, such as '380 mm'.")] = None,
     height: Annotated[str | None, typer.Option(help="Give its height, such as '350 mm'.")] = None,
     tanks: Annotated[int | None, typer.Option(help="Use so many air tanks, 0 for none.")] = None,
+    cg_height: Annotated[str | None, typer.Option(help="Give the measured height of its centre of gravity.")] = None,
+    has: Annotated[str | None, typer.Option(help="Say what is on it, such as 'clamp, two-stage intake'.")] = None,
+    most_mass: Annotated[str | None, typer.Option(help="Give the mass that the season allows.")] = None,
+    most_size: Annotated[str | None, typer.Option(help="Give the starting size that the season allows.")] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over an existing robot file.")] = False,
 ) -> None:
     """Write a first robot file, with comments.
@@ -179,7 +183,8 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
     from fieldworthy.cli.reporting import Options, run_new  # noqa: PLC0415
 
     sizes = (length, width, height)
-    given = Options(name, season, units, motor, motors, wheels, wheel_size, gearing, mass, *sizes, tanks)
+    first = (name, season, units, motor, motors, wheels, wheel_size, gearing, mass)
+    given = Options(*first, *sizes, tanks, cg_height, has, most_mass, most_size)
     run_new(file, given, force=force)
 
 

@@ -17,8 +17,10 @@ from rich.text import Text
 
 from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
 from fieldworthy.decide.compare import CRITERIA
+from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.system import shelf
 from fieldworthy.files.declare import is_day
-from fieldworthy.files.document import nearest
+from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.files.writing import spare, write_atomically, written
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.report.blocks import Paper
@@ -27,9 +29,10 @@ from fieldworthy.report.export import WRITERS, as_sheet, as_table, as_urdf, expo
 from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook, size_of
 from fieldworthy.report.typeset import as_html, as_pdf
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.robot.answers import AnswerError, gather, meets
+from fieldworthy.robot.answers import AnswerError, gather, gather_further, meets
 from fieldworthy.robot.partslist import beside
 from fieldworthy.robot.partstables import flow_in
+from fieldworthy.robot.shelf import completed
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 
 FORMS = (*WRITERS, "urdf")
@@ -256,25 +259,57 @@ class Options:
     width: str | None = None
     height: str | None = None
     tanks: int | None = None
+    cg_height: str | None = None
+    has: str | None = None
+    most_mass: str | None = None
+    most_size: str | None = None
 
 
 def run_new(file: Path, options: Options, *, force: bool) -> None:
     """Write a first robot file, and a season file beside it where there is none yet."""
     if file.exists() and not force:
         raise _refused("FILE", f"{file} exists already; --force writes over it")
+    offered = {typical.name: typical for typical in shelf() if typical.into == ("mechanisms",)}
     try:
-        answers = gather(_Asker(options, ask=_person()), file)
+        asker = _Asker(options, ask=_person())
+        answers = gather(asker, file)
+        further = gather_further(asker, tuple(offered), answers.size[2])
     except AnswerError as error:
         raise _refused(f"--{error.question}", error.message) from error
     season = file.parent / answers.season
     write_season = not season.exists()
-    offered = Meets() if write_season else meets(season)
-    texts = {file: starter_robot(answers, offered)}
+    texts = {file: starter_robot(answers, Meets() if write_season else meets(season))}
     if write_season:
         texts[season] = starter_season(answers.inch)
+    if further.limits and not write_season:
+        raise _refused("--most-mass", f"{season.name} is there already: write its limits into it")
+    wanted: dict[KeyPath, object] = {("season", "limits", key): said for key, said in further.limits.items()}
+    if further.centre:
+        wanted[("weighed", "z")] = {"value": further.centre, "basis": "measured"}
+    texts = completed(file, texts, [offered[name] for name in further.has], wanted)
     written(texts, copy_dated=None, expect={each: "" for each in texts if each != file or not force})
     named = f"{file} and {season}" if write_season else str(file)
-    typer.echo(f"Wrote {named}. Next: fieldworthy check {file}")
+    typer.echo(f"Wrote {named}.")
+    _say_missing(load_robot(file))
+    typer.echo(f"Next: fieldworthy check {file}")
+
+
+def _say_missing(loaded: Loaded) -> None:
+    """List what a first file leaves out or only supposes, what the verdicts need most first."""
+    mechanisms = loaded.document.data.get("mechanisms") or {}
+    told = [f"mechanisms.{name}: its numbers are those of an invented team" for name, entry in mechanisms.items()
+            if entry.get("kind") != "plain"]  # fmt: skip
+    weighed = loaded.nominal.weighed
+    if weighed is None or weighed.z is None:
+        told.append("weighed.z: how high the centre of gravity is; until then the parts' boxes say it")
+    told.append("parts: what each weighs and where it is; 'everything else' is one block yet")
+    unknown = evaluate(loaded, samples=0).of("unknown")
+    unsaid = dict.fromkeys(key for finding in unknown for key in finding.missing if key not in ("plan", "actions"))
+    told += [f"{key}: something is not judged without it" for key in unsaid]
+    told.append("plan, actions: what your match looks like; those in the file are examples")
+    typer.echo("What is missing or only supposed, the weightiest first:")
+    for line in told:
+        typer.echo(f"  - {line}")
 
 
 def _person() -> bool:
@@ -305,5 +340,5 @@ class _Asker:
 
         if given is not None or not self._ask:
             return checked(default if given is None else given)
-        answer: T = typer.prompt(words, default=default, value_proc=checked)
+        answer: T = typer.prompt(words, default=default, show_default=bool(default), value_proc=checked)
         return answer

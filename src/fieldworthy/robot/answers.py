@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
@@ -58,6 +59,84 @@ def gather(get: Ask, file: Path) -> Answers:
     answers = Answers(name, season, inch, motor, motors, wheels, tanks, gearing, wheel, mass, size)
     _consistent(answers)
     return answers
+
+
+@dataclass(frozen=True, slots=True)
+class Further:
+    """What the first verdicts need besides, as far as the team knows it.
+
+    Attributes
+    ----------
+    centre : Height of the centre of gravity as the file will say it; empty where nobody has measured it
+    has : Names of what is on the robot, from those offered
+    limits : What the season allows, as its file will say it
+    """
+
+    centre: str
+    has: tuple[str, ...]
+    limits: dict[str, str | list[str]]
+
+
+def gather_further(get: Ask, offered: Sequence[str], height: float) -> Further:
+    """Ask what the first verdicts need: the centre of gravity, what is on the robot, and the season's limits."""
+    centre = get(
+        "cg-height", "", "How high is its centre of gravity, if you measured it (empty: not)?", _centre(height)
+    )
+    has = get("has", "", _has_question(offered), _several(offered))
+    mass = get("most-mass", "", "What may it weigh by your season's rules (empty: not known)?", _known(_mass))
+    size = get("most-size", "", "How large may it start: length, width, height (empty: not known)?", _three)
+    limits: dict[str, str | list[str]] = ({"mass": mass} if mass else {}) | ({"stowed_size": size} if size else {})
+    return Further(centre, has, limits)
+
+
+def _known(read: Callable[[str], object]) -> Callable[[str], str]:
+    """Check an answer that may be left out, and keep it as it was written."""
+
+    def kept(text: str) -> str:
+        if text:
+            read(text)
+        return text
+
+    return kept
+
+
+def _centre(height: float) -> Callable[[str], str]:
+    def inside(text: str) -> None:
+        if not 0.0 < _quantity(text, "length") < height:
+            raise ValueError(f"expected a height within the robot, below {digits(1000 * height)} mm")
+
+    return _known(inside)
+
+
+def _three(text: str) -> list[str]:
+    parts = [part.strip() for part in text.split(",")] if text else []
+    if len(parts) not in (0, 3):
+        raise ValueError("expected three lengths, such as 450 mm, 450 mm, 450 mm")
+    for part in parts:
+        _length(0.05, _TOO_LARGE)(part)
+    return parts
+
+
+def _has_question(offered: Sequence[str]) -> str:
+    rows = [f"  {i}  {name}" for i, name in enumerate(offered, 1)]
+    return "\n".join(["What is on it? (numbers or names, parted by commas; empty for nothing yet)", *rows, "On it"])
+
+
+def _several(offered: Sequence[str]) -> Callable[[str], tuple[str, ...]]:
+    def read(text: str) -> tuple[str, ...]:
+        found = []
+        for word in (part.strip() for part in text.split(",") if part.strip()):
+            if word.isdecimal() and 1 <= int(word) <= len(offered):
+                found.append(offered[int(word) - 1])
+            elif word in offered:
+                found.append(word)
+            else:
+                near = nearest(word, offered)
+                hint = f"; did you mean {near!r}?" if near else ""
+                raise ValueError(f"expected some of: {'; '.join(offered)}{hint}")
+        return tuple(dict.fromkeys(found))
+
+    return read
 
 
 def meets(season: Path) -> Meets:

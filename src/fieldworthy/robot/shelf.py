@@ -6,15 +6,16 @@ that stands in a file exactly as it was put there is still typical, and told so.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.loading import builtin, builtin_names
-from fieldworthy.robot.things import Opened, free_name
+from fieldworthy.robot.things import Opened, changed, free_name, opened, removal
 from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
 
 WIDE = 0.25
@@ -214,6 +215,20 @@ def added(before: Opened, path: KeyPath, typical: Typical | None = None) -> tupl
         raise BadInput([before.document.problem(path, "expected a kind of thing that can be added here")])
     wanted, make = _ENTRIES[path]
     return (*path, room.add(path, wanted, make(room))), room.changes
+
+
+def completed(
+    file: Path, texts: Mapping[Path, str], chosen: Iterable[Typical], wanted: Mapping[KeyPath, object]
+) -> dict[Path, str]:
+    """Put on a first robot what was chosen of the shelf, and what else is known of it or of its season."""
+    now, chosen = dict(texts), tuple(chosen)
+    if chosen:
+        for path in (("air", "cylinders", "clamp"), ("mechanisms", "clamp")):  # the example of a file without any
+            before = opened(file, now)
+            now |= removal(before, path).texts if before.data(path) is not None else {}
+    for typical in chosen:
+        now |= changed(file, now, added(opened(file, now), typical.into, typical)[1])
+    return now | (changed(file, now, wanted) if wanted else {})
 
 
 def can_be_added(path: KeyPath) -> bool:

@@ -11,9 +11,8 @@ from fieldworthy.files.document import BadInput, KeyPath, Problem, read_text
 from fieldworthy.files.writing import written
 from fieldworthy.robot.answers import AnswerError, gather, meets
 from fieldworthy.robot.loading import builtin_names
-from fieldworthy.robot.shelf import Typical, added
+from fieldworthy.robot.shelf import Typical, completed
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
-from fieldworthy.robot.things import changed, opened, removal
 from fieldworthy.web.components import field, heading, upload
 from fieldworthy.web.folder import Entry
 from fieldworthy.web.markup import Content, Markup, address, tag
@@ -199,18 +198,11 @@ def write_new(page: Page, values: dict[str, Any]) -> str:
 
 def _completed(file: Path, texts: dict[Path, str], values: Mapping[str, Any], *, fresh: bool) -> dict[Path, str]:
     """Put on a first robot what was chosen, and into a season that is new what is known of it."""
-    now = dict(texts)
     chosen = [typical for at, typical in _offered() if values.get(f"shelf-{at}")]
-    if chosen:
-        for path in (("air", "cylinders", "clamp"), ("mechanisms", "clamp")):  # the example of a file without any
-            before = opened(file, now)
-            now |= removal(before, path).texts if before.data(path) is not None else {}
-    for typical in chosen:
-        now |= changed(file, now, added(opened(file, now), typical.into, typical)[1])
     wanted = _wanted(values) if fresh else {}
     if hours := str(values.get("hours") or "").strip()[:60]:
         wanted[("hours_left",)] = hours
-    return now | (changed(file, now, wanted) if wanted else {})
+    return completed(file, texts, chosen, wanted)
 
 
 def _wanted(values: Mapping[str, Any]) -> dict[KeyPath, object]:
