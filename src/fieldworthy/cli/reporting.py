@@ -26,7 +26,15 @@ from fieldworthy.measure.practice import load_faults
 from fieldworthy.report.blocks import Paper
 from fieldworthy.report.card import Inspection, as_paper
 from fieldworthy.report.export import WRITERS, as_sheet, as_table, as_urdf, export_of
-from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook, size_of
+from fieldworthy.report.making import (
+    Wanted,
+    badged,
+    make_card,
+    make_inspection,
+    make_judges,
+    make_notebook,
+    size_of,
+)
 from fieldworthy.report.typeset import as_html, as_pdf
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.answers import AnswerError, gather, gather_further, meets
@@ -136,7 +144,7 @@ def run_inspect(file: Path, out: Path | None, date: str) -> bool:
     if out is None:
         _print_sheet(plain_console(), sheet)
     else:
-        write(as_paper(sheet, date or today(), size_of(loaded)), out)
+        write(badged(as_paper(sheet, date or today(), size_of(loaded)), loaded), out)
     return any(item.verdict == "short" for item in sheet.items)
 
 

@@ -224,6 +224,22 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class Badge:
+    """Whose document it is.
+
+    Attributes
+    ----------
+    text : The team's number and name
+    logo : Its picture; empty for none
+    form : Of the picture
+    """
+
+    text: str
+    logo: bytes = b""
+    form: Literal["png", "svg"] = "png"
+
+
+@dataclass(frozen=True, slots=True)
 class Paper:
     """A finished document, not set yet.
 
@@ -237,6 +253,7 @@ class Paper:
     size : Of its pages
     cover : What else stands on the cover
     scale : Of the letters; less than 1 where a card must fit its page
+    badge : Whose it is; None where the file does not say
     """
 
     title: str
@@ -248,3 +265,4 @@ class Paper:
     size: Size = "a4"
     cover: Sequence[Block] = ()
     scale: float = 1.0
+    badge: Badge | None = None

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import zlib
 from dataclasses import dataclass, replace
+from typing import Literal
+from xml.etree import ElementTree
 
 from fieldworthy.decide.compare import EVEN, compare, matrix
 from fieldworthy.decide.faults import fix_first
@@ -10,11 +14,13 @@ from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.files import BadInput
+from fieldworthy.files.document import read_bytes
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import risks
 from fieldworthy.report import card
-from fieldworthy.report.blocks import Paper, Section, Size
+from fieldworthy.report.blocks import Badge, Paper, Section, Size
 from fieldworthy.report.card import Inspection, inspection
 from fieldworthy.report.changelog import changelog
 from fieldworthy.report.choice import Decision, choice
@@ -22,6 +28,7 @@ from fieldworthy.report.formulas import style_of
 from fieldworthy.report.judges import Told, judges
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.partslist import beside, lacking_beside
 
 SAMPLES = 1000
 """Robots within the tolerances that every document's chances are counted over."""
@@ -51,6 +58,69 @@ class Wanted:
     weights: tuple[tuple[str, float], ...] = ()
 
 
+_LARGEST, _WIDEST = 200_000, 4000  # bytes and pixels of a logo
+_PNG = b"\x89PNG\r\n\x1a\n"
+_UNSAFE = re.compile(rb"<!DOCTYPE|<!ENTITY|<\s*(?:\w+:)?(?:script|foreignObject|image|iframe|style|a)\b|\bon\w+\s*=|"
+                     rb"href\s*=\s*[\"'](?!#)|url\(\s*[\"']?(?!#)|<\?(?!xml\s)", re.IGNORECASE)  # fmt: skip
+
+
+def badged(paper: Paper, loaded: Loaded) -> Paper:
+    """Put the team's name, number and logo on a document."""
+    team = loaded.nominal.team
+    if team is None:
+        return paper
+    text = f"Team {team.number}: {team.name}" if team.number else f"Team {team.name}"
+    if team.logo is None:
+        return replace(paper, badge=Badge(text))
+    form: Literal["png", "svg"] = "svg" if team.logo.lower().endswith(".svg") else "png"
+    return replace(paper, badge=Badge(text, _logo(loaded, team.logo, form), form))
+
+
+def _logo(loaded: Loaded, name: str, form: Literal["png", "svg"]) -> bytes:
+    """The picture beside the robot file, and in its folder: small, whole, and nothing in it that acts or fetches."""
+    key, document = ("team", "logo"), loaded.document
+    file = beside(document.file, name)
+    if file is None:
+        raise BadInput([lacking_beside(document, key, name, "picture", document.file.parent.glob(f"*.{form}"))])
+    raw = read_bytes(file)
+    if len(raw) > _LARGEST:
+        raise BadInput([document.problem(key, f"expected a picture of at most {_LARGEST // 1000} kB")])
+    wrong = _svg_fault(raw) if form == "svg" else _png_fault(raw)
+    if wrong:
+        raise BadInput([document.problem(key, wrong)])
+    return raw
+
+
+def _png_fault(raw: bytes) -> str:
+    """What is wrong with a PNG: each of its chunks carries its length and a checksum (ISO/IEC 15948)."""
+    place, last, names = len(_PNG), b"", []
+    while raw.startswith(_PNG) and place + 12 <= len(raw):
+        size = int.from_bytes(raw[place : place + 4])
+        body, check = raw[place + 4 : place + 8 + size], raw[place + 8 + size : place + 12 + size]
+        if len(check) < 4 or zlib.crc32(body) != int.from_bytes(check):
+            break
+        last, place = body[:4], place + 12 + size
+        names.append(last)
+    if last != b"IEND" or names[0] != b"IHDR" or b"IDAT" not in names:
+        return "expected a PNG picture: it is another file, or a part of it is missing"
+    wide, high = (int.from_bytes(raw[at : at + 4]) for at in (16, 20))
+    if not (0 < wide <= _WIDEST and 0 < high <= _WIDEST):
+        return f"expected a picture of at most {_WIDEST} pixels either way"
+    return ""
+
+
+def _svg_fault(raw: bytes) -> str:
+    """What is wrong with an SVG: it must be well-formed, draw only, and point to nothing outside itself."""
+    try:
+        raw.decode("utf-8")
+        if _UNSAFE.search(raw):
+            return "expected an SVG that only draws: without scripts, styles, links, pictures or files from elsewhere"
+        root = ElementTree.fromstring(raw)
+    except (UnicodeDecodeError, ElementTree.ParseError):
+        return "expected an SVG picture: it is another file, or a part of it is missing"
+    return "" if root.tag.rpartition("}")[2] == "svg" else "expected an SVG picture"
+
+
 def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
     """Check a robot, play its matches and lay its notebook out."""
     report = evaluate(loaded, SAMPLES, wanted.seed)
@@ -58,7 +128,7 @@ def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
     played = _played(loaded, wanted) if loaded.nominal.plan is not None else None
     more = [*_since(loaded, report, wanted), *_decided(loaded, wanted)]
     content = Content(loaded, report, wanted.job, wanted.date, played, mendings, more, size_of(loaded))
-    return notebook(content)
+    return badged(notebook(content), loaded)
 
 
 def _played(loaded: Loaded, wanted: Wanted) -> Played:
@@ -81,7 +151,8 @@ def make_judges(loaded: Loaded, wanted: Wanted) -> Paper:
     older = None if wanted.since is None else evaluate(wanted.since, SAMPLES, wanted.seed)
     told = Told(loaded, report, wanted.date, wanted.job, decision=_decision(loaded, wanted), older=older,
                 size=size_of(loaded))  # fmt: skip
-    return judges(told if played is None else replace(told, forecast=played.forecast, scores=played.scores))
+    full = told if played is None else replace(told, forecast=played.forecast, scores=played.scores)
+    return badged(judges(full), loaded)
 
 
 def _decided(loaded: Loaded, wanted: Wanted) -> list[Section]:
@@ -102,7 +173,7 @@ def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:
 def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Paper:
     """Check a robot and lay its pit card out on one page."""
     asked = card.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded))
-    return card.fitted(card.card(loaded, evaluate(loaded, SAMPLES), asked))
+    return card.fitted(badged(card.card(loaded, evaluate(loaded, SAMPLES), asked), loaded))
 
 
 def _faults(loaded: Loaded, log: FaultLog) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
 import datetime
 import json
@@ -81,6 +82,7 @@ def as_data(paper: Paper) -> dict[str, Any]:
         "date": [day.year, day.month, day.day] if day else None,
         "about": [breakable(line) for line in paper.about],
         "footer": FOOTER,
+        "badge": _badge(paper),
         "words": {"contents": "Contents"},
         "theme": dataclasses.asdict(PRINT),
         "cover": [_block(b) for b in paper.cover],
@@ -89,6 +91,13 @@ def as_data(paper: Paper) -> dict[str, Any]:
             for s in paper.sections
         ],
     }
+
+
+def _badge(paper: Paper) -> dict[str, Any] | None:
+    badge = paper.badge
+    if badge is None:
+        return None
+    return {"text": breakable(badge.text), "logo": list(badge.logo), "form": badge.form}
 
 
 def _running(paper: Paper) -> str:
@@ -146,6 +155,17 @@ def _formula(key: str) -> dict[str, Any]:
     return {"kind": "formula", "typst": found.typst, "plain": found.says, "where": where, "source": source}
 
 
+def _html_badge(paper: Paper) -> str:
+    """The team's picture and name; as a picture of its own nothing in it can act."""
+    badge = paper.badge
+    if badge is None:
+        return ""
+    kind = "svg+xml" if badge.form == "svg" else "png"
+    data = base64.b64encode(badge.logo).decode("ascii")
+    logo = f'<img src="data:image/{kind};base64,{data}" alt="">' if badge.logo else ""
+    return f'<p class="badge">{logo}{_text(badge.text)}</p>'
+
+
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 _SIGNS = {"short": "✗ ", "unknown": "? ", "holds": "✓ "}
 
@@ -166,6 +186,7 @@ def as_html(paper: Paper) -> str:
         "</head>",
         "<body>",
         "<main>",
+        _html_badge(paper),
         f"<h1>{_text(paper.title)}</h1>",
         f'<p class="subtitle">{_text(paper.subtitle)}</p>',
         '<hr class="rule">',

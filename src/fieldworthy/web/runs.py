@@ -34,7 +34,7 @@ from fieldworthy.measure.result import with_interval
 from fieldworthy.report.blocks import Paper
 from fieldworthy.report.card import as_paper
 from fieldworthy.report.export import WRITERS, as_urdf, export_of
-from fieldworthy.report.making import Wanted, make_card, make_inspection, make_judges, make_notebook, size_of
+from fieldworthy.report.making import Wanted, badged, make_card, make_inspection, make_judges, make_notebook, size_of
 from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
 from fieldworthy.units import KINDS
 from fieldworthy.web.figures import Look, Named, context_of, named, styled
@@ -105,7 +105,7 @@ def made(sources: tuple[Source, ...], order: Order) -> Made:
     elif order.kind == "card":
         paper = make_card(loaded, day)
     else:
-        paper = as_paper(make_inspection(loaded), day, size_of(loaded))
+        paper = badged(as_paper(make_inspection(loaded), day, size_of(loaded)), loaded)
     progress(0.8)
     return _set(paper, stem, order.form)
 

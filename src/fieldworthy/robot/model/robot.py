@@ -45,12 +45,32 @@ class Balance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Team:
+    """Whose robot it is, as documents name it."""
+
+    name: str = need("the team's name")
+    number: str = exact("", "the team's number; in quotes where it begins with 0, such as '012'")
+    logo: str | None = exact(None, "a picture beside this file, PNG or SVG, of at most 200 kB")
+
+    def validate(self) -> Iterator[Fault]:
+        """Say what is wrong with it as the file states it."""
+        for word, most in (("name", 80), ("number", 20)):
+            if len(getattr(self, word)) > most:
+                yield (word,), f"expected at most {most} letters"
+        if not self.name.strip():
+            yield ("name",), "expected a name"
+        if self.logo is not None and not self.logo.lower().endswith((".png", ".svg")):
+            yield ("logo",), "expected a file that ends in .png or .svg"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Robot:
     """A robot: its parts, drive, battery, air, mechanisms, and how a match is played with it."""
 
     fieldworthy: Literal["robot 1"] = need("what kind of file this is, and which version of its form: robot 1")
     robot: str = need("the robot's name", label="name")
     about: str = exact("", "a sentence or two for people")
+    team: Team | None = exact(None, "whose robot it is, as documents name it: name, number and logo")
     season: str = exact("", "the season file, beside this one; needed")
     parts_list: str | None = exact(None, "a table of parts, CSV or spreadsheet (.xlsx), beside this one")
     parts: dict[str, Part] = exact(dict, "what has mass, by name: how heavy, where, how large; 3,000 at most")
