@@ -20,6 +20,8 @@ from urllib.parse import urlsplit
 from playwright.sync_api import Browser, Page, sync_playwright
 
 import fieldworthy as fw
+from fieldworthy.decide.figure import differences, flip
+from fieldworthy.drawing.style import LIGHT, Style
 
 ROOT = Path(__file__).resolve().parents[1]
 IMAGES = ROOT / "docs" / "images"
@@ -74,10 +76,19 @@ def window(browser: Browser, address: str, size: tuple[int, int], *, dark: bool,
 
 
 def decision() -> None:
-    """Draw what the README shows of a decision: two variants over the same matches."""
+    """Draw what the README shows of a decision: two variants over the same matches, and where the answer turns."""
     heron = ROOT / "examples" / "heron"
-    comparison = fw.compare(fw.load(heron / "mk1.yaml"), fw.load(heron / "mk2.yaml"))
-    (IMAGES / "decision.svg").write_text(comparison.plot().svg, encoding="utf-8")
+    data = fw.compare(fw.load(heron / "mk1.yaml"), fw.load(heron / "mk2.yaml")).data
+    style = Style(LIGHT, "metric", 720.0)
+    drawn = [differences(data, style).svg, flip(data.flip[0], style).svg]
+    sizes = [tuple(map(float, re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg).groups())) for svg in drawn]
+    width, height = max(w for w, _ in sizes), sum(h for _, h in sizes)
+    tops = [0.0, sizes[0][1]]
+    inner = "".join(svg.replace("<svg ", f'<svg y="{top:g}" ', 1) for svg, top in zip(drawn, tops, strict=True))
+    whole = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}">{inner}</svg>'
+    )
+    (IMAGES / "decision.svg").write_text(whole + "\n", encoding="utf-8")
     sys.stdout.write("decision.svg\n")
 
 
@@ -99,7 +110,10 @@ def shoot(browser: Browser, folder: Path, into: Path, shots: tuple[Shot, ...], s
 
 
 def main() -> None:
-    """Take every picture, or those of the guide alone."""
+    """Take every picture, those of the guide alone, or that of the decision alone."""
+    if "decision" in sys.argv[1:]:
+        decision()
+        return
     chromium = shutil.which("chromium") or shutil.which("google-chrome")
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as playwright:
         folder, empty = Path(scratch) / "heron", Path(scratch) / "our_team"

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldworthy.errors import Error
     from fieldworthy.files.document import BadFile, Problem
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 __all__ = [
     "BadFile",
     "Comparison",
