@@ -1,9 +1,9 @@
-"""Proposes candidates: points spread evenly at first, then CMA-ES for the numbers and neighbours for the choices.
+"""Proposes candidates: points spread evenly at first, then what a model of those tried promises, CMA-ES and children.
 
-All of it works by ranks alone: a candidate that breaks what must hold stands behind every one that does not, nearer
-ones first (Deb, 2000, from memory); among the others the better stands first. With several objectives the rank is that
-of non-dominated sorting, and within a front the share of the dominated volume (Beume, Naujoks and Emmerich, 2007, from
-memory).
+Which are better is told by ranks alone: a candidate that breaks what must hold stands behind every one that does not,
+nearer ones first (Deb, 2000, from memory); among the others the better stands first. With several objectives the rank
+is that of non-dominated sorting, and within a front the share of the dominated volume (Beume, Naujoks and Emmerich,
+2007, from memory).
 """
 
 from __future__ import annotations
@@ -14,7 +14,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fieldworthy.arrays import Array
+from fieldworthy.decide.search.offspring import Family, Numbers
 from fieldworthy.decide.search.space import Space
+from fieldworthy.decide.search.surrogate import LEARNED, Surrogate
 from fieldworthy.match.state import Whole
 
 LISTED = 1024
@@ -22,10 +24,8 @@ LISTED = 1024
 _FIRST = (16, 128)  # points spread evenly before anything is learned, at least and at most
 _KEPT = 40  # candidates that others are made from
 _SIGMA = 0.12
+_PROMISED = 0.5  # share of a round that a model of those tried promises
 _STALE = 12  # rounds without a better one after which CMA-ES begins anew, wider
-_CROSSED = 0.5  # share of children of two parents; the others step away from one
-_STEPS = (0.005, 0.3)  # shares of a range that they step, at least and at most
-_SPREAD = 15.0  # of the crossover and the mutation of numbers: how near children stay (Deb and Agrawal, 1995)
 
 
 def order(worth: Array, lack: Array) -> Whole:
@@ -86,9 +86,13 @@ class Proposer:
         self._seen: set[bytes] = set()
         self.rows = np.zeros((0, len(self.space.variables)))
         self.worth, self.lack = np.zeros((0, self.objectives)), np.zeros(0)
-        self._cma: _Numbers | None = None
+        self._cma: Numbers | None = None
         self._stale, self._widths = 0, 0
         self._own: set[bytes] = set()
+        self._surrogate = (
+            Surrogate(self.space, np.random.default_rng([self.seed, 17])) if self.space.variables else None
+        )
+        self._learned: _Learned | None = None
 
     @property
     def is_listed(self) -> bool:
@@ -112,7 +116,7 @@ class Proposer:
         else:
             from scipy.stats import qmc  # noqa: PLC0415  only where it is used: the command must start fast
 
-            wanted = min(max(4 * len(self.space.variables), _FIRST[0]), _FIRST[1])
+            wanted = min(max(2 * len(self.space.variables), _FIRST[0]), _FIRST[1])
             sobol = qmc.Sobol(len(self.space.variables), scramble=True, rng=np.random.default_rng([self.seed, 1]))
             found = self.space.of_shares(sobol.random_base2(math.ceil(math.log2(wanted))))
         return self._new(np.vstack([self.space.now[None, :], found]))
@@ -127,20 +131,28 @@ class Proposer:
         return np.array(kept).reshape(-1, rows.shape[1])
 
     def _next(self) -> Array:
-        """Children of the best: from CMA-ES where one thing is wanted, by crossing where several are."""
-        numbers, choices = self.space.numbers, self.space.choices
+        """What the model promises, then numbers from CMA-ES where one thing is wanted, then children of the best."""
+        family = Family(self.space, self._random, self.rows)
+        promised = self._promised(round(_PROMISED * self.size))
         for _ in range(8):
-            share = 0.0 if not numbers or self.objectives > 1 else 0.75 if not choices else 0.5
-            count = round(self.size * share)
-            own = self._from_cma(count)
+            left = self.size - len(promised)
+            drawn = left // 2 if self.space.numbers and self.objectives == 1 else 0
+            own = self._from_cma(drawn, family)
             self._own = {row.tobytes() for row in own}
-            rows = np.vstack([own, self._crossed(self.size * self.pool - count)])
-            found = self._new(rows)
+            children = family.children(self.size * self.pool - len(promised) - len(own))
+            found = self._new(np.vstack([promised, own, children]))
             if len(found):
                 return found
         return self._new(self.space.of_shares(self._random.random((self.size, len(self.space.variables)))))
 
-    def _from_cma(self, count: int) -> Array:
+    def _promised(self, count: int) -> Array:
+        """What a model of the candidates tried so far promises."""
+        known = self._learned
+        if known is None or self._surrogate is None or not self._surrogate.learn(known.rows, known.worth, known.rooms):
+            return self.rows[:0]
+        return self._surrogate.propose(count)
+
+    def _from_cma(self, count: int, family: Family) -> Array:
         """Numbers from CMA-ES about the best, with the choices of one of the best."""
         numbers = list(self.space.numbers)
         if not count:
@@ -150,124 +162,49 @@ class Proposer:
             self._stale = 0
             best = self.space.shares_of(self.rows[:1])[0, numbers]
             if self._widths % 2:  # every other time from anywhere among the best
-                best = self.space.shares_of(self._parent()[None, :])[0, numbers]
-            self._cma = _Numbers(best, self.seed + 97 * self._widths, _SIGMA)
-        rows = np.stack([self._parent() for _ in range(count)])
+                best = self.space.shares_of(family.one_of_the_best()[None, :])[0, numbers]
+            self._cma = Numbers(best, self.seed + 97 * self._widths, _SIGMA)
+        rows = np.stack([family.one_of_the_best() for _ in range(count)])
         drawn = self._cma.ask(count)
         for column, share in zip(numbers, drawn.T, strict=True):
             rows[:, column] = self.space.variables[column].of_share(share)
         return rows
 
-    def _parent(self) -> Array:
-        """One of the best, those in front more often."""
-        place = int(len(self.rows) * self._random.random() ** 2.5)
-        return np.asarray(self.rows[place].copy())
-
-    def _crossed(self, count: int) -> Array:
-        """Children of two of the best each, with a neighbour's choice and a number moved here and there."""
-        return np.stack([self._child() for _ in range(count)]) if count else self.rows[:0]
-
-    def _child(self) -> Array:
-        one, other = self._parent(), self._parent()
-        crossed = self._random.random() < _CROSSED
-        numbers, choices = list(self.space.numbers), list(self.space.choices)
-        if numbers:
-            shares = self.space.shares_of(np.stack([one, other]))[:, numbers]
-            mixed = self._between(shares[0], shares[1]) if crossed else shares[0]
-            moved = self._moved(mixed) if crossed else self._stepped(mixed)
-            for column, share, before in zip(numbers, moved, shares[0], strict=True):
-                if share != before:  # what is not touched stays off the grid where it was
-                    one[column] = self.space.variables[column].of_share(np.array([share]))[0]
-        for column in choices:
-            if crossed and self._random.random() < 0.5:
-                one[column] = other[column]
-        for column in self._some(choices):
-            one[column] = self._neighbour(column, int(one[column]))
-        return one
-
-    def _some(self, choices: list[int]) -> list[int]:
-        """One choice, sometimes two or three, that change to a neighbour; now and then none beside numbers."""
-        if not choices:
-            return []
-        many = int(self._random.choice(4, p=(0.2, 0.5, 0.2, 0.1))) if self.space.numbers else 1
-        return [int(c) for c in self._random.permutation(choices)[: max(many, 0)]]
-
-    def _neighbour(self, column: int, now: int) -> int:
-        variable = self.space.variables[column]
-        count = variable.grid.size
-        if variable.ordered:
-            step = int(self._random.choice((-2, -1, 1, 2), p=(0.15, 0.35, 0.35, 0.15)))
-            return min(max(now + step, 0), count - 1)
-        return (now + 1 + int(self._random.integers(count - 1))) % count
-
-    def _between(self, one: Array, other: Array) -> Array:
-        """Simulated binary crossover, each number with even chance (Deb and Agrawal, 1995, from memory)."""
-        u = self._random.random(one.size)
-        spread = np.where(u < 0.5, 2 * u, 1 / np.maximum(2 * (1 - u), 1e-12)) ** (1 / (_SPREAD + 1))
-        side = np.where(self._random.random(one.size) < 0.5, 1.0, -1.0)
-        child = 0.5 * (one + other) + 0.5 * side * spread * (one - other)
-        return np.where(self._random.random(one.size) < 0.5, np.clip(child, 0.0, 1.0 - 1e-12), one)
-
-    def _moved(self, shares: Array) -> Array:
-        """Polynomial mutation of one number or so (Deb and Goyal, 1996, from memory)."""
-        u = self._random.random(shares.size)
-        step = np.where(
-            u < 0.5, (2 * u) ** (1 / (_SPREAD + 1)) - 1, 1 - (2 * np.maximum(1 - u, 1e-12)) ** (1 / (_SPREAD + 1))
-        )
-        chosen = self._random.random(shares.size) < 1.0 / shares.size
-        return np.where(chosen, np.clip(shares + step, 0.0, 1.0 - 1e-12), shares)
-
-    def _stepped(self, shares: Array) -> Array:
-        """A few numbers a step away, near as often as far."""
-        few = self._random.permutation(shares.size)[: 1 + int(self._random.integers(min(3, shares.size)))]
-        size = _STEPS[0] * (_STEPS[1] / _STEPS[0]) ** self._random.random(few.size)
-        moved = shares.copy()
-        moved[few] = np.clip(moved[few] + size * self._random.standard_normal(few.size), 0.0, 1.0 - 1e-12)
-        return moved
-
-    def tell(self, rows: Array, worth: Array, lack: Array) -> None:
-        """Learn what candidates are worth; the best of all are kept, the best first."""
+    def tell(self, rows: Array, worth: Array, rooms: Array) -> None:
+        """Learn what candidates are worth, and how much room they have to each limit; the best of all are kept."""
         before = self.rows[:1].tobytes()
+        lack = np.maximum(-rooms, 0.0).sum(axis=1)
         own = np.array([row.tobytes() in self._own for row in rows], dtype=bool)
         if self._cma is not None and own.any():
             mine = self.space.shares_of(rows[own])[:, list(self.space.numbers)]
             self._cma.tell(mine, order(worth[own], lack[own]))
+        new = _Learned(rows, worth, rooms)
+        self._learned = new if self._learned is None else self._learned.with_more(new)
         rows, worth = np.vstack([self.rows, rows]), np.vstack([self.worth, worth])
         lack = np.concatenate([self.lack, lack])
         kept = order(worth, lack)[: _KEPT if self.objectives == 1 else 2 * _KEPT]
         self.rows, self.worth, self.lack = rows[kept], worth[kept], lack[kept]
-        self._stale = self._stale + 1 if self.rows[:1].tobytes() == before else 0
+        better = self.rows[:1].tobytes() != before
+        self._stale = 0 if better else self._stale + 1
+        if self._surrogate is not None:
+            self._surrogate.noted(better=better)
 
 
-class _Numbers:
-    """CMA-ES on the unit cube, told by ranks in the sizes that it wants (Hansen, 2016; the library `cmaes`)."""
+@dataclass(frozen=True, slots=True)
+class _Learned:
+    """Candidates that a model learns from, the best first: most of them the best, the others the newest."""
 
-    def __init__(self, mean: Array, seed: int, sigma: float) -> None:
-        from cmaes import CMA  # noqa: PLC0415  only where numbers vary
+    rows: Array
+    worth: Array
+    rooms: Array
 
-        bounds = np.tile([0.0, 1.0 - 1e-9], (mean.size, 1))
-        size = max(4 + int(3 * math.log(mean.size + 1)), 6)
-        inside = np.clip(mean, 0.02, 0.98)
-        self._one = mean.size == 1  # the library wants two numbers or more
-        start = np.repeat(inside, 2) if self._one else inside
-        limits = np.repeat(bounds, 2, axis=0) if self._one else bounds
-        self._cma = CMA(start, sigma, bounds=limits, seed=seed % 2**31, population_size=size)
-
-    @property
-    def is_done(self) -> bool:
-        """Whether it has drawn together."""
-        return bool(self._cma.should_stop())
-
-    def ask(self, count: int) -> Array:
-        """Draw points of the unit cube."""
-        drawn = [self._cma.ask() for _ in range(count)]
-        return np.stack([d[:1] if self._one else d for d in drawn])
-
-    def tell(self, shares: Array, places: Whole) -> None:
-        """Learn from every candidate of a round, in the groups that the strategy wants."""
-        rank = np.empty(places.size)
-        rank[places] = np.arange(places.size)
-        whole = [np.repeat(s, 2) if self._one else s for s in shares]
-        size = self._cma.population_size
-        for start in range(0, len(whole) - size + 1, size):
-            self._cma.tell([(whole[i], float(rank[i])) for i in range(start, start + size)])
+    def with_more(self, new: _Learned) -> _Learned:
+        """Add candidates, and let those go that are neither good nor new."""
+        rows, worth = np.vstack([self.rows, new.rows]), np.vstack([self.worth, new.worth])
+        rooms = np.vstack([self.rooms, new.rooms])
+        best = order(worth, np.maximum(-rooms, 0.0).sum(axis=1))
+        if len(best) > LEARNED:
+            newest = len(rows) - min(len(new.rows), LEARNED // 3)
+            kept = best[: LEARNED - (len(rows) - newest)]
+            best = best[np.isin(best, kept) | (best >= newest)]
+        return _Learned(rows[best], worth[best], rooms[best])

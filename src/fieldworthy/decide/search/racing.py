@@ -49,7 +49,7 @@ _PATIENCE = 8.0  # s of work after which other processes are worth their start
 _ANSWER = 10.0  # s in which a scheduler must answer
 _TRIES = 3
 _MOST_WORKERS = 256
-STATE = "fieldworthy search state 1"
+STATE = "fieldworthy search state 2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,10 +153,10 @@ class Crew:
         parts = list(self._parts(rows))
         found = self._work([rows[part] for part in parts], effort)
         worth = np.empty((len(rows), len(self.trial.asked.objectives)))
-        lacks = np.empty((len(rows), len(self.trial.asked.constraints)))
-        for part, (good, lacking) in zip(parts, found, strict=True):
-            worth[part], lacks[part] = good, lacking
-        return Tried(worth, lacks)
+        rooms = np.empty((len(rows), len(self.trial.asked.constraints)))
+        for part, (good, room) in zip(parts, found, strict=True):
+            worth[part], rooms[part] = good, room
+        return Tried(worth, rooms)
 
     def _parts(self, rows: Array) -> Iterator[Whole]:
         """Tasks of candidates that differ little, so that they fit into few batches."""
@@ -167,7 +167,7 @@ class Crew:
 
     def _work(self, parts: list[Array], effort: Effort) -> list[tuple[Array, Array]]:
         found = [self.trial.tried(part, effort) for part in parts]
-        return [(t.worth, t.lacks) for t in found]
+        return [(t.worth, t.rooms) for t in found]
 
     def close(self) -> None:
         """Let the workers go."""
@@ -184,7 +184,7 @@ def work(task: Task, expected: str, rows: Array, effort: Effort) -> tuple[Array,
     if own != expected:
         raise WrongVersion(own, expected)
     found = trial_of(task).tried(rows, effort)
-    return found.worth, found.lacks
+    return found.worth, found.rooms
 
 
 class WrongVersion(RuntimeError):
@@ -386,7 +386,7 @@ class Race:
             broken = broken[np.argsort(found.lack[broken], kind="stable")[: self.proposer.size]]
             told = np.sort(np.concatenate([alive, broken]))
             alive = np.flatnonzero(np.isin(told, alive))
-            rows, found = rows[told], Tried(found.worth[told], found.lacks[told])
+            rows, found = rows[told], Tried(found.worth[told], found.rooms[told])
         if self.plays:
             found.worth[:] = -np.inf
         if self.plays and alive.size > _LONG:
@@ -402,7 +402,7 @@ class Race:
         # a few matches are luckier or less lucky than many for all alike: told as they differ from the present robot
         offset = self._present(STEPS[-1]) - self._present(effort) if self.plays else 0.0
         worth = tried.worth + offset
-        found.worth[alive], found.lacks[alive] = worth, tried.lacks
+        found.worth[alive], found.rooms[alive] = worth, tried.rooms
         return np.asarray(alive[order(worth, tried.lack)[:many]])
 
     def _present(self, effort: Effort) -> Array:
@@ -486,7 +486,7 @@ class Journal:
         told, found = [places[row.tobytes()] for row in learned[0]], learned[1]
         counts = [race.candidates, race.screened, race.matches]
         nearest = None if race.nearest is None else race.nearest.tolist()
-        one = {"rows": _digest(rows), "told": told, "worth": _listed(found.worth), "lacks": found.lacks.tolist(),
+        one = {"rows": _digest(rows), "told": told, "worth": _listed(found.worth), "rooms": found.rooms.tolist(),
                "counts": counts, "nearest": nearest}  # fmt: skip
         with _writing(self.file), self.file.open("a", encoding="utf-8") as stream:
             stream.write(json.dumps(one) + "\n")
@@ -544,13 +544,13 @@ def _round(race: Race, journal: Journal, rows: Array) -> None:
     known = journal.known(rows)
     if known is not None:
         told = rows[known["told"]]
-        found = Tried(_from_list(known["worth"]), np.array(known["lacks"], dtype=float).reshape(len(told), -1))
+        found = Tried(_from_list(known["worth"]), np.array(known["rooms"], dtype=float).reshape(len(told), -1))
         race.candidates, race.screened, race.matches = known["counts"]
         race.nearest = None if known["nearest"] is None else np.array(known["nearest"])
     else:
         told, found = race.run(rows)
         journal.keep(rows, (told, found), race)
-    race.proposer.tell(told, found.worth, found.lack)
+    race.proposer.tell(told, found.worth, found.rooms)
 
 
 def _progress(race: Race, budget: Budget, spent: float) -> Progress:

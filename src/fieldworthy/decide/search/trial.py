@@ -79,11 +79,16 @@ class Tried:
     Attributes
     ----------
     worth : Of each objective, more is better, shape (n, objectives)
-    lacks : How far each constraint is from holding, 0 where it holds, shape (n, constraints)
+    rooms : How much more each constraint needs to break, below 0 where it does, shape (n, constraints)
     """
 
     worth: Array
-    lacks: Array
+    rooms: Array
+
+    @property
+    def lacks(self) -> Array:
+        """How far each constraint is from holding, 0 where it holds."""
+        return np.maximum(-self.rooms, 0.0)
 
     @property
     def lack(self) -> Array:
@@ -166,13 +171,13 @@ class Trial:
     def tried(self, rows: Array, effort: Effort = Effort()) -> Tried:
         """Try candidates, shape (n, variables)."""
         worth = np.full((len(rows), len(self.asked.objectives)), -np.inf)
-        lacks = np.full((len(rows), len(self.asked.constraints)), WIDEST)
+        rooms = np.full((len(rows), len(self.asked.constraints)), -WIDEST)
         for chosen in self._alike(rows):
             size = max(min(CASES, most_cases(len(self.loaded.quantities))) // effort.cases, 1)
             for start in range(0, len(chosen), size):
                 part = chosen[start : start + size]
-                worth[part], lacks[part] = self._batch(rows[part], effort)
-        return Tried(worth, lacks)
+                worth[part], rooms[part] = self._batch(rows[part], effort)
+        return Tried(worth, rooms)
 
     def _alike(self, rows: Array) -> list[Whole]:
         """Candidates that differ in nothing but what varies within a batch."""
@@ -191,7 +196,7 @@ class Trial:
         except _OUTSIDE:
             if len(rows) == 1:
                 worth = np.full((1, len(self.asked.objectives)), -np.inf)
-                return worth, np.full((1, len(self.asked.constraints)), WIDEST)
+                return worth, np.full((1, len(self.asked.constraints)), -WIDEST)
         half = len(rows) // 2
         one, other = self._batch(rows[:half], effort), self._batch(rows[half:], effort)
         return np.concatenate([one[0], other[0]]), np.concatenate([one[1], other[1]])
@@ -207,10 +212,10 @@ class Trial:
 
         margins = {key: over(margins_of(said[key])) if key in said else over(-WIDEST) for key in self._wanted}
         held = over(0.0)
-        lacks = [_lacking(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
+        rooms = [_room(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
         played = self._played(context, said, shape, effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows, over) for o in self.asked.objectives]
-        return np.stack(worth, axis=1), np.stack(lacks, axis=1) if lacks else np.zeros((len(rows), 0))
+        return np.stack(worth, axis=1), np.stack(rooms, axis=1) if rooms else np.zeros((len(rows), 0))
 
     def points(self, rows: Array, effort: Effort) -> Array:
         """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""
@@ -406,13 +411,13 @@ def _spread(space: Space) -> Array:
     return np.stack(rows)
 
 
-def _lacking(margins: Array, chance: float) -> Array:
-    """How far margins over cases are from holding, with a chance where one is asked for."""
-    nominal = np.maximum(-margins[:, 0], 0.0)
+def _room(margins: Array, chance: float) -> Array:
+    """How much more margins over cases need to break, with a chance where one is asked for; below 0 where they do."""
+    nominal = margins[:, 0]
     if margins.shape[1] == 1 or chance <= 0.0:
-        return nominal
-    share = (margins[:, 1:] >= 0).mean(axis=1)
-    return np.asarray(nominal + np.maximum(chance - share, 0.0))
+        return np.asarray(nominal)
+    lack = np.maximum(-nominal, 0.0) + np.maximum(chance - (margins[:, 1:] >= 0).mean(axis=1), 0.0)
+    return np.where(lack > 0.0, -lack, np.maximum(nominal, 0.0))
 
 
 def _tolerance(quantity: Quantity, si: float) -> float:
