@@ -59,11 +59,11 @@ def test_work_is_done_elsewhere_and_its_trouble_comes_back_as_sentences():
 def test_progress_is_told_and_work_can_be_stopped():
     async def all_of_it(worker):
         shares = []
-        assert await worker.run(work.steps, 5, 0.01, tell=shares.append) == "done"
+        assert await worker.run(work.steps, 5, 0.01, tell=lambda share, _: shares.append(share)) == "done"
         await asyncio.sleep(0.05)
         assert shares == [0.0, 0.2, 0.4, 0.6, 0.8]
         begun = asyncio.Event()
-        waiting = asyncio.ensure_future(worker.run(work.steps, 1000, 0.05, tell=lambda _: begun.set()))
+        waiting = asyncio.ensure_future(worker.run(work.steps, 1000, 0.05, tell=lambda *_: begun.set()))
         await begun.wait()
         worker.stop()
         with pytest.raises(Stopped):

@@ -78,6 +78,7 @@ class Job:
     title : What it is, for people
     state : Where it stands
     share : Of the work that is done, from 0 to 1
+    told : What it found so far, where it tells that
     result : What it found, once done
     trouble : Why it failed
     """
@@ -85,6 +86,7 @@ class Job:
     title: str
     state: State = "waits"
     share: float = 0.0
+    told: Any = None
     result: Any = None
     trouble: str = ""
     _listeners: list[Callable[[Job], None]] = field(default_factory=list)
@@ -98,6 +100,11 @@ class Job:
         """Be told whenever something changes."""
         self._listeners.append(listener)
         return lambda: self._listeners.remove(listener) if listener in self._listeners else None
+
+    def hear(self, share: float, told: Any) -> None:
+        """Take note of how far it is, and of what it found so far."""
+        self.told = self.told if told is None else told
+        self.put("runs", share)
 
     def put(self, state: State, share: float) -> None:
         """Say where it stands."""
@@ -174,6 +181,13 @@ class JobQueue:
         elif not job.over:
             job.put("stopped", job.share)
 
+    def enough(self, job: Job) -> None:
+        """Let a run that hears it end with what it has; one that waits is stopped."""
+        if job is self._running:
+            self.long.enough()
+        else:
+            self.stop(job)
+
     async def _do(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
         while self._running is not None and not self._running.over:
             await asyncio.sleep(0.05)
@@ -182,7 +196,7 @@ class JobQueue:
         self._running = job
         job.put("runs", 0.0)
         try:
-            job.result = await self.long.run(function, *arguments, tell=lambda share: job.put("runs", share))
+            job.result = await self.long.run(function, *arguments, tell=job.hear)
         except Stopped:
             job.put("stopped", job.share)
         except (BadInput, Broken) as error:

@@ -23,9 +23,10 @@ from fieldworthy.files.document import BadInput, Problem, keep_within, kept_with
 
 T = TypeVar("T")
 P = ParamSpec("P")
-Progress = Callable[[float], None]
+Progress = Callable[[float, Any], None]
 _tell: Progress | None = None
-_LEAVE = "leave"
+_here: Connection | None = None
+_LEAVE, _ENOUGH = "leave", "enough"
 
 
 class Stopped(Exception):
@@ -36,10 +37,15 @@ class Broken(Exception):
     """The work failed in a way that nobody foresaw; says so in a sentence."""
 
 
-def progress(share: float) -> None:
-    """Tell, from within the worker, how far the work is."""
+def progress(share: float, told: Any = None) -> None:
+    """Tell, from within the worker, how far the work is, and perhaps what was found so far."""
     if _tell is not None:
-        _tell(share)
+        _tell(share, told)
+
+
+def is_enough() -> bool:
+    """Whether the work shall end with what it has, asked from within the worker."""
+    return _here is not None and _here.poll()
 
 
 class Worker:
@@ -58,9 +64,9 @@ class Worker:
         """Run a function over there, after what was asked before."""
         loop = asyncio.get_running_loop()
 
-        def heard(share: float) -> None:
+        def heard(share: float, told: Any) -> None:
             if tell is not None:
-                loop.call_soon_threadsafe(tell, share)
+                loop.call_soon_threadsafe(tell, share, told)
 
         self.waiting += 1
         try:
@@ -76,6 +82,12 @@ class Worker:
         self._stopping = True
         if self._process is not None:
             self._process.kill()
+
+    def enough(self) -> None:
+        """Ask the work that is being done to end with what it has; only some work hears that."""
+        if self._line is not None:
+            with contextlib.suppress(OSError):
+                self._line.send(_ENOUGH)
 
     def close(self) -> None:
         """End the process for good; one that has nothing to do may leave by itself."""
@@ -95,7 +107,7 @@ class Worker:
                 kind, content = line.recv()
                 if kind != "share":
                     break
-                heard(content)
+                heard(*content)
         except (EOFError, OSError) as error:
             self._gone()
             if self._stopping:
@@ -130,12 +142,13 @@ class Worker:
 
 def _serve(line: Connection, within: Path | None) -> None:
     """What the process does: one piece of work after another, within the same folder as the page."""
-    global _tell  # noqa: PLW0603  one line a process, known to `progress`
+    global _tell, _here  # noqa: PLW0603  one line a process, known to `progress` and `is_enough`
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C ends the page, which ends this
     threading.Thread(target=_leave_with_parent, daemon=True).start()
     keep_within(within)
-    _tell = lambda share: line.send(("share", share))  # noqa: E731
+    _tell = lambda share, told: line.send(("share", (share, told)))  # noqa: E731
+    _here = line
     while True:
         try:
             asked = line.recv()
@@ -143,6 +156,8 @@ def _serve(line: Connection, within: Path | None) -> None:
             return
         if asked == _LEAVE:
             return
+        if asked == _ENOUGH:  # what was to end is over
+            continue
         function, arguments = asked
         line.send(_done(function, arguments))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,14 +10,25 @@ from pathlib import Path
 from fieldworthy.decide.search.plans import Planner, texts_with, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Budget, Journal, Progress, Race, Task, Tell, crew_of, look_for, run
-from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, write_variant
+from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, variant_texts, write_variant
 from fieldworthy.decide.search.trial import Trial
 from fieldworthy.decide.search.wanted import Asked, asked, bad_option
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files import Document
 from fieldworthy.robot import Loaded
 
-__all__ = ["Budget", "Design", "Found", "How", "Progress", "changes_in", "search", "texts_with", "write_variant"]
+__all__ = [
+    "Budget",
+    "Design",
+    "Found",
+    "How",
+    "Progress",
+    "changes_in",
+    "search",
+    "texts_with",
+    "variant_texts",
+    "write_variant",
+]
 
 
 _POOL = 8
@@ -51,7 +63,7 @@ def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tel
     wanted = asked(loaded, document)
     searched, tried, played, finished = loaded, 0, 0, True
     if wanted.plans:
-        planner = _planner(loaded, wanted, how, began)
+        planner = _planner(loaded, wanted, how, (began, tell))
         searched = with_plan_written(loaded, planner.search())
         tried, played, finished = planner.tried, planner.matches, not planner.stopped
     crew = crew_of(Trial(searched, wanted, how.seed), Task.of(searched, document, how.seed), how.workers)
@@ -71,15 +83,21 @@ def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tel
         crew.close()
 
 
-def _planner(loaded: Loaded, wanted: Asked, how: How, began: float) -> Planner:
+def _planner(loaded: Loaded, wanted: Asked, how: How, told: tuple[float, Tell | None]) -> Planner:
     """A search for the plan; half of the time is left for the numbers where there are some."""
+    began, tell = told
     judge = Judge(loaded, loaded, wanted, how.seed, how.runs)
     share = 0.5 if wanted.space.variables else 1.0
 
-    def is_late() -> bool:
-        """Whether the plan's part of the time is up."""
-        minutes = how.budget.minutes
-        return minutes is not None and time.monotonic() - began > 60.0 * minutes * share
+    def is_late(planner: Planner) -> bool:
+        """Tell how far it is, and whether the plan's part of the time is up."""
+        spent = time.monotonic() - began
+        whole = math.inf if how.budget.minutes is None else 60.0 * how.budget.minutes
+        if tell is not None:
+            best = None if planner.best is None else (planner.best,)
+            left = whole - spent if math.isfinite(whole) else 0.0
+            tell(Progress(planner.tried, planner.matches, min(spent / whole, 1.0), left, best))
+        return spent > whole * share
 
     def holds(variant: Loaded) -> bool:
         """Whether a robot with another plan holds what it must."""

@@ -81,16 +81,18 @@ class Planner:
     is_late : Whether the time is up
     matches, tried : Played and looked at so far
     stopped : Whether Ctrl-C ended it
+    best : Points of the best so far
     """
 
     loaded: Loaded
     part: Part
     seed: int
     holds: Callable[[Loaded], bool]
-    is_late: Callable[[], bool] = lambda: False
+    is_late: Callable[[Planner], bool] = lambda _: False
     matches: int = 0
     tried: int = 0
     stopped: bool = False
+    best: float | None = None
     _points: dict[tuple[Order, int], float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -188,9 +190,10 @@ class Planner:
             beam = sorted(longer, key=lambda o: -self.points(o, 0))[:_WIDTH]
             every += beam
             top = self.points(beam[0], 0)
+            self.best = max(top, self.best or top)
             stale = 0 if top > best + _EVEN else stale + 1
             best = max(best, top)
-            if stale == 2 or self.is_late():  # what is added finds no time any more
+            if stale == 2 or self.is_late(self):  # what is added finds no time any more
                 break
         return self._raced(every)
 
@@ -206,7 +209,7 @@ class Planner:
     def _moved(self) -> None:
         """Insert, drop, change and swap rounds, and begin the finish earlier or later, while it gets better."""
         stale, refused = 0, set[Order]()
-        while stale < _STALE and not self.is_late():
+        while stale < _STALE and not self.is_late(self):
             near = [o for o in self._neighbours(self._best) if o not in refused]
             found = self._raced(near)[:3] if near else []
             good = [o for o in found if self.points(o, 2) > self.points(self._best, 2) + _EVEN]
@@ -214,6 +217,7 @@ class Planner:
             chosen = next((o for o in good if self._holds(o, refused)), None)
             stale = 0 if chosen is not None else stale + 1
             self._best = chosen or self._best
+            self.best = self.points(self._best, 2)
         self._best = self._without_idle(self._best)
 
     def _holds(self, order: Order, refused: set[Order]) -> bool:

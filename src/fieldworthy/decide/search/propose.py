@@ -24,7 +24,7 @@ LISTED = 1024
 _FIRST = (16, 128)  # points spread evenly before anything is learned, at least and at most
 _KEPT = 40  # candidates that others are made from
 _SIGMA = 0.12
-_PROMISED = 0.5  # share of a round that a model of those tried promises
+_PROMISED = 0.75  # share of a round that a model of those tried promises
 _STALE = 12  # rounds without a better one after which CMA-ES begins anew, wider
 
 
@@ -69,6 +69,8 @@ class Proposer:
     objectives : How many there are
     size : Candidates of a round
     pool : How many times as many are proposed where most break something that must hold
+    rows, worth, lack : The best so far, the best first
+    known : Those that a model learns from
     """
 
     space: Space
@@ -79,6 +81,7 @@ class Proposer:
     rows: Array = field(init=False)
     worth: Array = field(init=False)
     lack: Array = field(init=False)
+    known: Known | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self._random = np.random.default_rng([self.seed, 16])
@@ -92,7 +95,6 @@ class Proposer:
         self._surrogate = (
             Surrogate(self.space, np.random.default_rng([self.seed, 17])) if self.space.variables else None
         )
-        self._learned: _Learned | None = None
 
     @property
     def is_listed(self) -> bool:
@@ -147,7 +149,7 @@ class Proposer:
 
     def _promised(self, count: int) -> Array:
         """What a model of the candidates tried so far promises."""
-        known = self._learned
+        known = self.known
         if known is None or self._surrogate is None or not self._surrogate.learn(known.rows, known.worth, known.rooms):
             return self.rows[:0]
         return self._surrogate.propose(count)
@@ -178,8 +180,8 @@ class Proposer:
         if self._cma is not None and own.any():
             mine = self.space.shares_of(rows[own])[:, list(self.space.numbers)]
             self._cma.tell(mine, order(worth[own], lack[own]))
-        new = _Learned(rows, worth, rooms)
-        self._learned = new if self._learned is None else self._learned.with_more(new)
+        new = Known(rows, worth, rooms)
+        self.known = new if self.known is None else self.known.with_more(new)
         rows, worth = np.vstack([self.rows, rows]), np.vstack([self.worth, worth])
         lack = np.concatenate([self.lack, lack])
         kept = order(worth, lack)[: _KEPT if self.objectives == 1 else 2 * _KEPT]
@@ -191,14 +193,19 @@ class Proposer:
 
 
 @dataclass(frozen=True, slots=True)
-class _Learned:
-    """Candidates that a model learns from, the best first: most of them the best, the others the newest."""
+class Known:
+    """Candidates that a model learns from, the best first: most of them the best, the others the newest.
+
+    Attributes
+    ----------
+    rows, worth, rooms : Of each, as it was proposed and tried
+    """
 
     rows: Array
     worth: Array
     rooms: Array
 
-    def with_more(self, new: _Learned) -> _Learned:
+    def with_more(self, new: Known) -> Known:
         """Add candidates, and let those go that are neither good nor new."""
         rows, worth = np.vstack([self.rows, new.rows]), np.vstack([self.worth, new.worth])
         rooms = np.vstack([self.rooms, new.rooms])
@@ -207,4 +214,4 @@ class _Learned:
             newest = len(rows) - min(len(new.rows), LEARNED // 3)
             kept = best[: LEARNED - (len(rows) - newest)]
             best = best[np.isin(best, kept) | (best >= newest)]
-        return _Learned(rows[best], worth[best], rooms[best])
+        return Known(rows[best], worth[best], rooms[best])

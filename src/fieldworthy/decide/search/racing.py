@@ -28,7 +28,7 @@ import numpy as np
 
 from fieldworthy import errors
 from fieldworthy.arrays import Array
-from fieldworthy.decide.search.propose import Proposer, order
+from fieldworthy.decide.search.propose import Known, Proposer, order
 from fieldworthy.decide.search.trial import Effort, Trial, Tried
 from fieldworthy.decide.search.wanted import asked, bad_option
 from fieldworthy.files import BadInput, Document, Problem
@@ -87,6 +87,7 @@ class Progress:
     share : Of the budget that is spent
     left : Time until it is spent, at this pace [s]
     worth : Of the best so far, by objective, more is better; None where nothing holds yet
+    known : The better ones and the newest of those tried; None while the plan is searched
     """
 
     candidates: int
@@ -94,6 +95,7 @@ class Progress:
     share: float
     left: float
     worth: tuple[float, ...] | None
+    known: Known | None = None
 
 
 Tell = Callable[[Progress], None]
@@ -561,4 +563,4 @@ def _progress(race: Race, budget: Budget, spent: float) -> Progress:
     holds = len(best.rows) > 0 and best.lack[0] <= 0 and np.isfinite(best.worth[0]).all()
     worth = tuple(best.worth[0].tolist()) if holds else None
     share = min(max(shares), 1.0)
-    return Progress(race.candidates, race.matches, share, spent * (1.0 - share) / max(share, 1e-9), worth)
+    return Progress(race.candidates, race.matches, share, spent * (1.0 - share) / max(share, 1e-9), worth, best.known)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -532,21 +532,28 @@ def _front_words(front: Sequence[Design], knee: int) -> str:
 
 def write_variant(loaded: Loaded, design: Design, file: Path) -> tuple[Path, ...]:
     """Write a design into a file of its own, comments kept; a changed parts list beside it."""
-    texts = texts_with(loaded, changes_in(design))
-    main = loaded.document.file
-    text = texts.pop(main, loaded.texts[main])
-    written = []
-    for other, changed in texts.items():
-        beside = file.with_name(f"{file.stem}_{other.name}")
+    if file.resolve().parent != loaded.document.file.resolve().parent:
+        raise BadInput([Problem(file, 1, 1, (), "expected a file beside the robot's, which names its season there")])
+    texts = variant_texts(loaded, changes_in(design), file)
+    for beside in list(texts)[1:]:
         if beside.exists():
             raise BadInput([Problem(beside, 1, 1, (), "expected a file that is not there yet: it would be lost")])
-        write_atomically(beside, changed)
+    for path, text in reversed(texts.items()):
+        write_atomically(path, text)
+    return tuple(texts)
+
+
+def variant_texts(loaded: Loaded, changes: Mapping[KeyPath, object], file: Path) -> dict[Path, str]:
+    """The text of a variant that is to be a file of its own, first, and of changed files that it names beside it."""
+    texts = texts_with(loaded, changes)
+    main = loaded.document.file
+    text = texts.pop(main, loaded.texts[main])
+    besides = {}
+    for other, changed in texts.items():
+        beside = file.with_name(f"{file.stem}_{other.name}")
         text = text.replace(other.name, beside.name)
-        written.append(beside)
-    if file.resolve().parent != main.resolve().parent:
-        raise BadInput([Problem(file, 1, 1, (), "expected a file beside the robot's, which names its season there")])
-    write_atomically(file, text)
-    return (file, *written)
+        besides[beside] = changed
+    return {file: text, **besides}
 
 
 def changes_in(design: Design) -> dict[KeyPath, object]:

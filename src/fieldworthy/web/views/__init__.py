@@ -73,6 +73,7 @@ VIEWS: tuple[View, ...] = (
     View("path", "Path", "The field with the route, and how well the robot knows its place."),
     View("measurements", "Measurements", "Sheets to measure by, what the readings tell, and what the robot takes."),
     View("compare", "Compare", "Variants over the same matches: which scores more, how sure, and where it flips."),
+    View("search", "Search", "The best robot and the best plan within ranges that you state, and how sure that is."),
     View("work", "Faults and work", "Faults as they come in the pit, and what to do until the event.", drawn=False),
     View("versions", "Versions", "Variants of the robot, and what changed since it was saved.", drawn=False),
     View(
