@@ -58,7 +58,7 @@ async def build(page: Page) -> None:
         tag("p", "Say what may change and how far. The search tries robots within that, keeps to the season's limits, "
             "and plays matches with those that hold. It goes on when this window is closed.", class_="lead"),
         tag("div", id="search-problems"),
-        tag("div", tag("div", id="search-asked"), tag("div", id="search-pose", class_="figures"), class_="beside"),
+        tag("div", tag("div", id="search-asked"), tag("div", id="search-pose", class_="figures"), class_="split"),
         tag("div", id="match-run", role="status"),
         tag("div", tag("button", "Enough: show the best so far", type="button", data_do="enough"), id="search-enough",
             hidden=True),
@@ -109,9 +109,10 @@ def _form(rows: tuple[Varying, ...], *, has_plan: bool) -> Markup:
     sections: dict[str, list[Markup]] = {}
     for i, row in enumerate(rows):
         sections.setdefault(_section(row), []).append(_row(i, row))
+    order = sorted(sections, key=lambda name: name.startswith("parts"))  # where things sit is seldom the question
     varied = [
-        tag("details", tag("summary", f"{name} ({len(inside)})"), inside, class_="varied")
-        for name, inside in sections.items()
+        tag("details", tag("summary", f"{name} ({len(sections[name])})"), sections[name], class_="varied")
+        for name in order
     ]
     plan = _tick("plan", "The order of actions: what to do where, how often, when to leave for the finish")
     wanted = [_tick(f"want {name}", words, checked=name == "points" and has_plan) for name, words in _WANTED.items()]
@@ -151,7 +152,7 @@ def _row(i: int, row: Varying) -> Markup:
 def _slider(i: int, row: Varying, end: str, at: int) -> Markup:
     identifier = f"{end}-{i}"
     box = tag("input", type="range", id=identifier, name=f"{end} {i}", min="0", max=len(row.ticks) - 1, step="1",
-              value=at, data_slide="ends", data_name=f"{end} {i}")  # fmt: skip
+              value=at, data_slide="ends", data_name=f"{end} {i}", aria_label=f"{row.key}, {end}")  # fmt: skip
     said = tag("output", row.ticks[at], id=f"{identifier}-said", for_=identifier)
     return tag("label", f"{end} ", box, " ", said)
 
