@@ -27,6 +27,7 @@ def test_a_search_is_followed_ended_and_its_best_kept(browser, server, heron):
     """Every cylinder may go on another tank and every tank may fill to another pressure: more air may be left."""
     with window(browser, server) as page:
         show(page, server, "search", file=f"{heron}/mk1.yaml")
+        expect(page.locator("details.varied").first).to_be_visible()
         keys = [k for k in page.locator(".varying > label").all_text_contents() if ".tank: " in k or "pressure" in k]
         for name in page.locator("details.varied > summary", has_text="air: ").all_text_contents():
             page.get_by_text(name, exact=True).click()
