@@ -72,9 +72,9 @@ def _described(docstring: str) -> Iterator[tuple[str, str, str]]:
     """Name, unit and meaning of each parameter whose meaning stands apart from those of others."""
     found = re.search(r"\nParameters\n-{3,}\n(.*?)(?=\n\n[A-Z][a-z]+\n-{3,}|\Z)", docstring, re.DOTALL)
     for entry in re.split(r"\n(?=\S)", found[1]) if found else ():
-        head, _, rest = entry.partition("\n")
-        names = [name.strip() for name in head.partition(" : ")[0].split(",")]
-        said = " ".join(line.strip() for line in rest.splitlines())
+        head, _, told = entry.partition(" : ")
+        names = [name.strip() for name in head.split(",")]
+        said = " ".join(line.strip() for line in told.splitlines())
         meanings = re.findall(r"\s*([^\[\];]+?)\s*\[([^\[\]]+)\]", said)
         if len(meanings) == len(names):
             for name, (meaning, unit) in zip(names, meanings, strict=True):

@@ -220,10 +220,6 @@ def _failures(file: Path, text: str) -> list[dict[str, Any]]:
     return [failure for failure in found if isinstance(failure, dict)] if isinstance(found, list) else []
 
 
-def _kind(failure: dict[str, Any]) -> tuple[str, str]:
-    return str(failure.get("where")), _words(str(failure.get("what")))
-
-
 def _words(text: str) -> str:
     return " ".join(text.split()).casefold()
 

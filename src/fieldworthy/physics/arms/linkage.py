@@ -40,23 +40,17 @@ class Rocker:
 
     Parameters
     ----------
-    base, radius : Real
-        Distance from pivot to the cylinder's fixed pin [m]; distance from pivot to the arm's pin [m].
-    closed : Real
-        Pin to pin length of the retracted cylinder [m]; more than the stroke, which has to fit inside it.
-    stroke, base_angle : Real
-        Stroke of the cylinder [m]; direction from pivot to the fixed pin [rad].
-    pin_angle : Real
-        Angle on the arm from its own axis to its pin [rad].
-    branch : Real
-        +1 where the arm's pin lies ahead (x towards z) of the fixed pin and extending raises the arm, -1
-        where it lies behind and extending lowers it [-].
+    base, radius : Distance from pivot to the cylinder's fixed pin [m]; distance from pivot to the arm's pin [m]
+    closed : Pin to pin length of the retracted cylinder [m]; more than the stroke, which has to fit inside it
+    stroke, base_angle : Stroke of the cylinder [m]; direction from pivot to the fixed pin [rad]
+    pin_angle : Angle on the arm from its own axis to its pin [rad]
+    branch : +1 where the arm's pin lies ahead (x towards z) of the fixed pin and extending raises the arm, -1 where it
+        lies behind and extending lowers it [-]
 
     Raises
     ------
-    ValueError
-        If a scalar length is not positive, the closed length does not exceed the stroke, or the pins are
-        nowhere along the stroke a distance apart that the cylinder can span.
+    ValueError : If a scalar length is not positive, the closed length does not exceed the stroke, or the pins are
+        nowhere along the stroke a distance apart that the cylinder can span
 
     Notes
     -----
@@ -97,14 +91,10 @@ class Pose:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    length : Array
-        The cylinder's length between its pins [m].
-    moment_arm : Array
-        Lever of the cylinder's force about the pivot, dL/dangle, zero at a dead point [m].
-    cos_arm, sin_arm : Array
-        Cosine of the arm's angle [-]; sine of the arm's angle [-].
+    rocker : The arm and its cylinder [-]
+    length : The cylinder's length between its pins [m]
+    moment_arm : Lever of the cylinder's force about the pivot, dL/dangle, zero at a dead point [m]
+    cos_arm, sin_arm : Cosine of the arm's angle [-]; sine of the arm's angle [-]
     """
 
     rocker: Rocker
@@ -142,8 +132,7 @@ def reachable(rocker: Rocker) -> npt.NDArray[np.bool_]:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
+    rocker : The arm and its cylinder [-]
 
     Returns
     -------
@@ -164,8 +153,7 @@ def usable_stroke(rocker: Rocker) -> tuple[Array, Array]:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
+    rocker : The arm and its cylinder [-]
 
     Returns
     -------
@@ -187,8 +175,7 @@ def dead_points(rocker: Rocker) -> tuple[Array, Array]:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
+    rocker : The arm and its cylinder [-]
 
     Returns
     -------
@@ -212,15 +199,12 @@ def arm_angle(rocker: Rocker, included: Real) -> Array:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    included : Real
-        Angle at the pivot between the two pins, 0 to pi [rad].
+    rocker : The arm and its cylinder [-]
+    included : Angle at the pivot between the two pins, 0 to pi [rad]
 
     Returns
     -------
-    Array
-        The arm's angle from x towards z, not wrapped [rad].
+    The arm's angle from x towards z, not wrapped [rad].
     """
     return np.asarray(rocker.base_angle - np.asarray(rocker.pin_angle) + rocker.branch * np.asarray(included))
 
@@ -230,15 +214,12 @@ def cylinder_length(rocker: Rocker, angle: Real) -> Array:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    angle : Real
-        The arm's angle from x towards z [rad].
+    rocker : The arm and its cylinder [-]
+    angle : The arm's angle from x towards z [rad]
 
     Returns
     -------
-    Array
-        Length between the pins [m], whether or not the cylinder can be so long.
+    Length between the pins [m], whether or not the cylinder can be so long.
 
     Notes
     -----
@@ -254,15 +235,12 @@ def pose(rocker: Rocker, extension: Real) -> Pose:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    extension : Real
-        How far the cylinder is out [m]; held within `usable_stroke`.
+    rocker : The arm and its cylinder [-]
+    extension : How far the cylinder is out [m]; held within `usable_stroke`
 
     Returns
     -------
-    Pose
-        Angles as sines and cosines [-], length and moment arm [m].
+    Angles as sines and cosines [-], length and moment arm [m].
 
     Notes
     -----
@@ -282,17 +260,13 @@ def sweep(rocker: Rocker, points: int = STROKE_POINTS, axes: int = 0) -> Pose:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    points : int
-        Number of points, at least 2 [-].
-    axes : int
-        Axes of cases to leave room for when the rocker is the same in all cases but its loads are not [-].
+    rocker : The arm and its cylinder [-]
+    points : Number of points, at least 2 [-]
+    axes : Axes of cases to leave room for when the rocker is the same in all cases but its loads are not [-]
 
     Returns
     -------
-    Pose
-        Arrays of shape ``(points, *cases)``, units as in `Pose` [-].
+    Arrays of shape ``(points, *cases)``, units as in `Pose` [-].
     """
     low, high = usable_stroke(rocker)
     room = max(axes, low.ndim, np.ndim(rocker.base_angle), np.ndim(rocker.pin_angle), np.ndim(rocker.branch))
@@ -320,13 +294,11 @@ def swing(rocker: Rocker) -> Array:
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
+    rocker : The arm and its cylinder [-]
 
     Returns
     -------
-    Array
-        Swing between the ends of the usable stroke [rad].
+    Swing between the ends of the usable stroke [rad].
     """
     ends = sweep(rocker, 2).included
     return np.asarray(ends[1] - ends[0])
@@ -343,10 +315,8 @@ class Weight:
 
     Parameters
     ----------
-    force, radius : Real
-        Its weight, mass times gravity [N]; distance of its centre of gravity from the pivot [m].
-    angle : Real
-        Angle on the arm from the arm's axis to that centre [rad].
+    force, radius : Its weight, mass times gravity [N]; distance of its centre of gravity from the pivot [m]
+    angle : Angle on the arm from the arm's axis to that centre [rad]
     """
 
     force: Real
@@ -360,19 +330,15 @@ class Elastic:
 
     Parameters
     ----------
-    fixed_radius, fixed_angle : Real
-        Distance from pivot to the fixed pin [m]; direction from pivot to the fixed pin [rad].
-    arm_radius, arm_angle : Real
-        Distance from pivot to the pin on the arm [m]; angle on the arm from its axis to that pin [rad].
-    free_length : Real
-        Length between pins at which one strand just goes slack [m].
-    stiffness, count : Real
-        Force of one strand per metre of stretch, taken as linear [N/m]; strands side by side [-].
+    fixed_radius, fixed_angle : Distance from pivot to the fixed pin [m]; direction from pivot to the fixed pin [rad]
+    arm_radius, arm_angle : Distance from pivot to the pin on the arm [m]; angle on the arm from its axis to that pin
+        [rad]
+    free_length : Length between pins at which one strand just goes slack [m]
+    stiffness, count : Force of one strand per metre of stretch, taken as linear [N/m]; strands side by side [-]
 
     Raises
     ------
-    ValueError
-        If a scalar free length, stiffness or count is negative.
+    ValueError : If a scalar free length, stiffness or count is negative
 
     Notes
     -----
@@ -400,15 +366,12 @@ def weight_torque(weights: Iterable[Weight], cos_arm: Real, sin_arm: Real) -> Ar
 
     Parameters
     ----------
-    weights : iterable of Weight
-        What the arm carries, itself included [-].
-    cos_arm, sin_arm : Real
-        Cosine and sine of the arm's angle [-].
+    weights : What the arm carries, itself included [-]
+    cos_arm, sin_arm : Cosine and sine of the arm's angle [-]
 
     Returns
     -------
-    Array
-        Torque, positive raising [N m].
+    Torque, positive raising [N m].
 
     Notes
     -----
@@ -428,10 +391,8 @@ def elastic_length(band: Elastic, cos_arm: Real, sin_arm: Real) -> tuple[Array, 
 
     Parameters
     ----------
-    band : Elastic
-        Pins and strands [-].
-    cos_arm, sin_arm : Real
-        Cosine and sine of the arm's angle [-].
+    band : Pins and strands [-]
+    cos_arm, sin_arm : Cosine and sine of the arm's angle [-]
 
     Returns
     -------
@@ -456,8 +417,7 @@ def slack_angles(band: Elastic) -> tuple[Array, Array]:
 
     Parameters
     ----------
-    band : Elastic
-        Pins [m, rad] and strands.
+    band : Pins [m, rad] and strands
 
     Returns
     -------
@@ -479,15 +439,12 @@ def elastic_torque(bands: Iterable[Elastic], cos_arm: Real, sin_arm: Real) -> Ar
 
     Parameters
     ----------
-    bands : iterable of Elastic
-        Springs, bands and tubing [-].
-    cos_arm, sin_arm : Real
-        Cosine and sine of the arm's angle [-].
+    bands : Springs, bands and tubing [-]
+    cos_arm, sin_arm : Cosine and sine of the arm's angle [-]
 
     Returns
     -------
-    Array
-        Torque, positive raising [N m]; zero where slack.
+    Torque, positive raising [N m]; zero where slack.
 
     Notes
     -----
@@ -506,17 +463,13 @@ def passive_torque(at: Pose, weights: Iterable[Weight] = (), bands: Iterable[Ela
 
     Parameters
     ----------
-    at : Pose
-        Poses along the stroke [-].
-    weights : iterable of Weight
-        What the arm carries, itself included [-].
-    bands : iterable of Elastic
-        Elastic assist [-].
+    at : Poses along the stroke [-]
+    weights : What the arm carries, itself included [-]
+    bands : Elastic assist [-]
 
     Returns
     -------
-    Array
-        Torque, positive raising [N m].
+    Torque, positive raising [N m].
     """
     total = weight_torque(weights, at.cos_arm, at.sin_arm)
     bands = tuple(bands)
@@ -529,19 +482,14 @@ class Drive:
 
     Parameters
     ----------
-    push : Real
-        Force extending, at the cylinder's pressure, friction of its seals not yet taken off [N].
-    pull : Real
-        Force retracting, likewise; zero for a single-acting cylinder without a spring [N].
-    efficiency : Real
-        Share of that force which reaches the pin in motion, 0 to 1 [-].
-    friction_torque : Real
-        Friction of the pivot, against either motion [N m].
+    push : Force extending, at the cylinder's pressure, friction of its seals not yet taken off [N]
+    pull : Force retracting, likewise; zero for a single-acting cylinder without a spring [N]
+    efficiency : Share of that force which reaches the pin in motion, 0 to 1 [-]
+    friction_torque : Friction of the pivot, against either motion [N m]
 
     Raises
     ------
-    ValueError
-        If a scalar force or friction is negative, or the efficiency is outside 0 to 1.
+    ValueError : If a scalar force or friction is negative, or the efficiency is outside 0 to 1
 
     References
     ----------
@@ -567,12 +515,9 @@ class Balance:
 
     Parameters
     ----------
-    pose : Pose
-        Poses along the stroke, from ``linkage.sweep`` [-].
-    drive : Drive
-        Forces and friction [-].
-    passive : Array
-        Torque of weights and elastics at those poses, positive raising [N m].
+    pose : Poses along the stroke, from ``linkage.sweep`` [-]
+    drive : Forces and friction [-]
+    passive : Torque of weights and elastics at those poses, positive raising [N m]
 
     Notes
     -----
@@ -624,12 +569,9 @@ def rest_torque(rocker: Rocker, passive: Array, friction_torque: Real = 0.0) -> 
 
     Parameters
     ----------
-    rocker : Rocker
-        The arm and its cylinder [-].
-    passive : Array
-        Torque of weights and elastics along the stroke, positive raising [N m].
-    friction_torque : Real
-        Friction of the pivot that may be counted on to hold [N m].
+    rocker : The arm and its cylinder [-]
+    passive : Torque of weights and elastics along the stroke, positive raising [N m]
+    friction_torque : Friction of the pivot that may be counted on to hold [N m]
 
     Returns
     -------
@@ -649,13 +591,12 @@ def reflected_mass(inertia: Real, moment_arm: Real) -> Array:
 
     Parameters
     ----------
-    inertia, moment_arm : Real
-        Moment of inertia of arm and load about the pivot [kg m2]; lever of the cylinder, dL/dangle [m].
+    inertia, moment_arm : Moment of inertia of arm and load about the pivot [kg m2]; lever of the cylinder, dL/dangle
+        [m]
 
     Returns
     -------
-    Array
-        Mass at the rod [kg]; infinite at a dead point.
+    Mass at the rod [kg]; infinite at a dead point.
 
     Notes
     -----

@@ -27,10 +27,9 @@ class MotorDrive:
 
     Parameters
     ----------
-    stall_torque, free_speed : Real
-        Torque at standstill within the current limit, at the motor [N m]; speed without load, at the motor [rad/s].
-    reduction, efficiency : Real
-        Motor turns per turn of the arm [-]; share of the torque that gearing lets through [-].
+    stall_torque, free_speed : Torque at standstill within the current limit, at the motor [N m]; speed without load, at
+        the motor [rad/s]
+    reduction, efficiency : Motor turns per turn of the arm [-]; share of the torque that gearing lets through [-]
     """
 
     stall_torque: Real
@@ -48,15 +47,12 @@ def motor_share(drive: MotorDrive, torque: Real) -> Array:
 
     Parameters
     ----------
-    drive : MotorDrive
-        Motor and gearing [-].
-    torque : Real
-        Torque asked of the motor at the arm, in the direction of motion [N m].
+    drive : Motor and gearing [-]
+    torque : Torque asked of the motor at the arm, in the direction of motion [N m]
 
     Returns
     -------
-    Array
-        Share of stall torque [-]; negative where the load drives the motor.
+    Share of stall torque [-]; negative where the load drives the motor.
 
     Notes
     -----
@@ -73,14 +69,10 @@ class SaggingMotor:
 
     Parameters
     ----------
-    line : MotorLine
-        Each motor [-].
-    controller : Controller
-        Its bounds [-].
-    battery : Battery
-        The battery, whose voltage sags with their current [-].
-    count : Real
-        How many motors [-].
+    line : Each motor [-]
+    controller : Its bounds [-]
+    battery : The battery, whose voltage sags with their current [-]
+    count : How many motors [-]
     """
 
     line: MotorLine
@@ -99,15 +91,12 @@ def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
 
     Parameters
     ----------
-    motor : SaggingMotor
-        Motors and battery [-].
-    torque : Real
-        Torque of each, at its shaft [N m]; where the load drives it, it runs as without load.
+    motor : Motors and battery [-]
+    torque : Torque of each, at its shaft [N m]; where the load drives it, it runs as without load
 
     Returns
     -------
-    Array
-        Speed of the shaft [rad/s]; 0 where the torque is more than it has at standstill.
+    Speed of the shaft [rad/s]; 0 where the torque is more than it has at standstill.
 
     Notes
     -----
@@ -131,21 +120,15 @@ def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Ar
 
     Parameters
     ----------
-    motor : SaggingMotor
-        Motors and battery [-].
-    drive : MotorDrive
-        The same motors together, and their gearing [-].
-    inertia : Real
-        Moment of inertia of arm, load and rotors, at the arm [kg m2].
-    angle : Array
-        Angles along the swing, points leading [rad].
-    torque : Array
-        Torque asked of the motors at the arm there, in the direction of motion [N m].
+    motor : Motors and battery [-]
+    drive : The same motors together, and their gearing [-]
+    inertia : Moment of inertia of arm, load and rotors, at the arm [kg m2]
+    angle : Angles along the swing, points leading [rad]
+    torque : Torque asked of the motors at the arm there, in the direction of motion [N m]
 
     Returns
     -------
-    Array
-        Time [s], infinite where the arm does not get there; it runs into its stop, braking is not in it.
+    Time [s], infinite where the arm does not get there; it runs into its stop, braking is not in it.
 
     Notes
     -----
@@ -188,15 +171,12 @@ def holding_share(drive: MotorDrive, passive: Real) -> Array:
 
     Parameters
     ----------
-    drive : MotorDrive
-        Motor and gearing [N m, rad/s, -].
-    passive : Real
-        Torque of weights and elastics on the arm [N m].
+    drive : Motor and gearing [N m, rad/s, -]
+    passive : Torque of weights and elastics on the arm [N m]
 
     Returns
     -------
-    Array
-        Share of the torque at standstill [-].
+    Share of the torque at standstill [-].
 
     Notes
     -----
@@ -216,15 +196,13 @@ def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inerti
 
     Parameters
     ----------
-    passive, sense : Real
-        Torque of weights and elastics, positive raising [N m]; +1 raising, -1 lowering [-].
-    friction_torque, inertia_torque : Real
-        Friction of the pivot [N m]; moment of inertia times acceleration, in the direction of motion [N m].
+    passive, sense : Torque of weights and elastics, positive raising [N m]; +1 raising, -1 lowering [-]
+    friction_torque, inertia_torque : Friction of the pivot [N m]; moment of inertia times acceleration, in the
+        direction of motion [N m]
 
     Returns
     -------
-    Array
-        Torque in the direction of motion [N m]; negative where it has to brake.
+    Torque in the direction of motion [N m]; negative where it has to brake.
     """
     return np.asarray(friction_torque + np.asarray(inertia_torque) - sense * np.asarray(passive))
 
@@ -234,10 +212,8 @@ def swept_heights(radius: Real, angle: Real, swing: Real) -> tuple[Array, Array]
 
     Parameters
     ----------
-    radius, angle : Real
-        From pivot to point [m]; direction of the point before the swing, from level upwards [rad].
-    swing : Real
-        How far the arm turns, upwards, zero or more [rad].
+    radius, angle : From pivot to point [m]; direction of the point before the swing, from level upwards [rad]
+    swing : How far the arm turns, upwards, zero or more [rad]
 
     Returns
     -------
@@ -266,15 +242,12 @@ def gap_between(turned: Array, still: Array) -> Array:
 
     Parameters
     ----------
-    turned : Array
-        Its corners in order: shape (4, 2, ...) [m].
-    still : Array
-        Lowest and highest corner of the level one: shape (2, 2, ...) [m].
+    turned : Its corners in order: shape (4, 2, ...) [m]
+    still : Lowest and highest corner of the level one: shape (2, 2, ...) [m]
 
     Returns
     -------
-    Array
-        Gap [m]: exact for a side towards a side or a corner, too small for corner towards corner.
+    Gap [m]: exact for a side towards a side or a corner, too small for corner towards corner.
 
     Notes
     -----

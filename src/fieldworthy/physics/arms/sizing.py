@@ -38,17 +38,13 @@ class Candidates:
 
     Parameters
     ----------
-    strokes, bores : Array
-        Strokes, rising, shape ``(k,)`` [m]; bores, rising, shape ``(m,)`` [m].
-    rods : Array
-        Rod diameters that belong to the bores, shape ``(m,)`` [m].
-    dead_length : Real
-        Pin to pin length of the retracted cylinder less its stroke, taken as the same for all [m].
+    strokes, bores : Strokes, rising, shape ``(k,)`` [m]; bores, rising, shape ``(m,)`` [m]
+    rods : Rod diameters that belong to the bores, shape ``(m,)`` [m]
+    dead_length : Pin to pin length of the retracted cylinder less its stroke, taken as the same for all [m]
 
     Raises
     ------
-    ValueError
-        If a stroke or bore is not positive or not rising, or a rod is not thinner than its bore.
+    ValueError : If a stroke or bore is not positive or not rising, or a rod is not thinner than its bore
     """
 
     strokes: Array
@@ -75,12 +71,9 @@ class Task:
 
     Parameters
     ----------
-    swing, p_gauge : Real
-        Angle through which the arm must swing [rad]; gauge pressure in the cylinder as it does so [Pa].
-    p_ambient_abs, efficiency : Real
-        Absolute pressure of the surroundings [Pa]; share of the force that reaches the pin [-].
-    friction_torque, margin : Real
-        Friction of the pivot [N m]; force margin asked for, available over demand less 1 [-].
+    swing, p_gauge : Angle through which the arm must swing [rad]; gauge pressure in the cylinder as it does so [Pa]
+    p_ambient_abs, efficiency : Absolute pressure of the surroundings [Pa]; share of the force that reaches the pin [-]
+    friction_torque, margin : Friction of the pivot [N m]; force margin asked for, available over demand less 1 [-]
     """
 
     swing: Real
@@ -97,14 +90,10 @@ class Trial:
 
     Parameters
     ----------
-    swing : Array
-        Angle of the usable stroke, shape ``(k, *cases)`` [rad].
-    margin : Array
-        Least force margin of both ways along it, shape ``(k, m, *cases)`` [-].
-    air : Array
-        Free air of one stroke out and back, same shape [m3].
-    fits : ndarray of bool
-        Whether it reaches and has the margin asked for, same shape [-].
+    swing : Angle of the usable stroke, shape ``(k, *cases)`` [rad]
+    margin : Least force margin of both ways along it, shape ``(k, m, *cases)`` [-]
+    air : Free air of one stroke out and back, same shape [m3]
+    fits : Whether it reaches and has the margin asked for, same shape [-]
     """
 
     swing: Array
@@ -118,15 +107,12 @@ def free_air(bore: Real, rod: Real, stroke: Real, p_gauge: Real, p_ambient_abs: 
 
     Parameters
     ----------
-    bore, rod, stroke : Real
-        Bore [m]; rod diameter [m]; stroke [m].
-    p_gauge, p_ambient_abs : Real
-        Gauge pressure in the cylinder [Pa]; absolute pressure of the surroundings [Pa].
+    bore, rod, stroke : Bore [m]; rod diameter [m]; stroke [m]
+    p_gauge, p_ambient_abs : Gauge pressure in the cylinder [Pa]; absolute pressure of the surroundings [Pa]
 
     Returns
     -------
-    Array
-        Volume at 100 kPa and 20 C [m3].
+    Volume at 100 kPa and 20 C [m3].
 
     Notes
     -----
@@ -151,21 +137,15 @@ def try_candidates(
 
     Parameters
     ----------
-    rocker : Rocker
-        Where the pins are; its own closed length and stroke are replaced by the candidates' [-].
-    candidates : Candidates
-        Strokes, bores and rods [-].
-    task : Task
-        Swing, pressure and margin asked for [-].
-    weights : tuple of Weight
-        What the arm carries, itself included [-].
-    bands : tuple of Elastic
-        Elastic assist [-].
+    rocker : Where the pins are; its own closed length and stroke are replaced by the candidates' [-]
+    candidates : Strokes, bores and rods [-]
+    task : Swing, pressure and margin asked for [-]
+    weights : What the arm carries, itself included [-]
+    bands : Elastic assist [-]
 
     Returns
     -------
-    Trial
-        Swing, margin, air, and whether it fits, for each [-].
+    Swing, margin, air, and whether it fits, for each [-].
 
     Notes
     -----
@@ -209,10 +189,9 @@ class Choice:
 
     Parameters
     ----------
-    stroke, bore : ndarray of int
-        Its place among the strokes, -1 where none fits [-]; its place among the bores, -1 where none fits [-].
-    margin, air : Array
-        Its force margin, -1 where none fits [-]; its free air, infinite where none fits [m3].
+    stroke, bore : Its place among the strokes, -1 where none fits [-]; its place among the bores, -1 where none fits
+        [-]
+    margin, air : Its force margin, -1 where none fits [-]; its free air, infinite where none fits [m3]
     """
 
     stroke: npt.NDArray[np.int_]
@@ -226,13 +205,11 @@ def smallest(trial: Trial) -> Choice:
 
     Parameters
     ----------
-    trial : Trial
-        How every candidate does [-].
+    trial : How every candidate does [-]
 
     Returns
     -------
-    Choice
-        One for each case [-].
+    One for each case [-].
     """
     k, m = trial.fits.shape[:2]
     cost = np.where(trial.fits, trial.air, np.inf).reshape((k * m, *trial.fits.shape[2:]))
@@ -245,10 +222,8 @@ def next_up(trial: Trial, choice: Choice) -> tuple[Choice, Choice]:
 
     Parameters
     ----------
-    trial : Trial
-        How every candidate does [-].
-    choice : Choice
-        One of them for each case, from `smallest` [-].
+    trial : How every candidate does [-]
+    choice : One of them for each case, from `smallest` [-]
 
     Returns
     -------

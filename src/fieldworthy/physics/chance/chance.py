@@ -44,13 +44,11 @@ class Beta:
 
     Parameters
     ----------
-    a, b : Real
-        Shape parameters [-]; after k successes in n attempts on the uniform prior, k + 1 and n - k + 1.
+    a, b : Shape parameters [-]; after k successes in n attempts on the uniform prior, k + 1 and n - k + 1
 
     Raises
     ------
-    ValueError
-        If a shape parameter is not positive.
+    ValueError : If a shape parameter is not positive
 
     References
     ----------
@@ -79,18 +77,15 @@ class Beta:
 
         Parameters
         ----------
-        p : Real
-            The chance [-], 0 to 1.
+        p : The chance [-], 0 to 1
 
         Returns
         -------
-        Array
-            The success rate [-].
+        The success rate [-].
 
         Raises
         ------
-        ValueError
-            If the chance lies outside 0 to 1.
+        ValueError : If the chance lies outside 0 to 1
         """
         from scipy.special import betaincinv  # noqa: PLC0415
 
@@ -102,18 +97,15 @@ class Beta:
 
         Parameters
         ----------
-        confidence : Real
-            Chance that the success rate lies inside [-].
+        confidence : Chance that the success rate lies inside [-]
 
         Returns
         -------
-        tuple[Array, Array]
-            Lower and upper end [-].
+        Lower and upper end [-].
 
         Raises
         ------
-        ValueError
-            If the confidence is not between 0 and 1.
+        ValueError : If the confidence is not between 0 and 1
         """
         _inside(confidence=confidence)
         out = 0.5 * (1.0 - np.asarray(confidence))
@@ -124,18 +116,15 @@ class Beta:
 
         Parameters
         ----------
-        rate : Real
-            The rate to compare with [-], 0 to 1.
+        rate : The rate to compare with [-], 0 to 1
 
         Returns
         -------
-        Array
-            The chance [-].
+        The chance [-].
 
         Raises
         ------
-        ValueError
-            If the rate lies outside 0 to 1.
+        ValueError : If the rate lies outside 0 to 1
         """
         from scipy.special import betainc  # noqa: PLC0415
 
@@ -147,18 +136,15 @@ class Beta:
 
         Parameters
         ----------
-        successes, attempts : Real
-            Number of successes; number of coming attempts [-].
+        successes, attempts : Number of successes; number of coming attempts [-]
 
         Returns
         -------
-        Array
-            The chance of exactly that many [-].
+        The chance of exactly that many [-].
 
         Raises
         ------
-        ValueError
-            If a count is negative or successes exceed attempts.
+        ValueError : If a count is negative or successes exceed attempts
         """
         from scipy.special import betaln  # noqa: PLC0415
 
@@ -172,20 +158,16 @@ def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFOR
 
     Parameters
     ----------
-    successes, attempts : Real
-        Successes counted; attempts counted [-].
-    prior : tuple[Real, Real]
-        Shape parameters of the Beta prior [-]; uniform unless given.
+    successes, attempts : Successes counted; attempts counted [-]
+    prior : Shape parameters of the Beta prior [-]; uniform unless given
 
     Returns
     -------
-    Beta
-        The posterior [-].
+    The posterior [-].
 
     Raises
     ------
-    ValueError
-        If a count is negative or successes exceed attempts, or a prior parameter is not positive.
+    ValueError : If a count is negative or successes exceed attempts, or a prior parameter is not positive
 
     Notes
     -----
@@ -206,18 +188,15 @@ def wilson_interval(successes: Real, attempts: Real, confidence: Real = 0.95) ->
 
     Parameters
     ----------
-    successes, attempts, confidence : Real
-        Successes counted; attempts counted; nominal coverage [-].
+    successes, attempts, confidence : Successes counted; attempts counted; nominal coverage [-]
 
     Returns
     -------
-    tuple[Array, Array]
-        Lower and upper end [-]; 0 and 1 without any attempt.
+    Lower and upper end [-]; 0 and 1 without any attempt.
 
     Raises
     ------
-    ValueError
-        If a count is negative, successes exceed attempts or the confidence is not between 0 and 1.
+    ValueError : If a count is negative, successes exceed attempts or the confidence is not between 0 and 1
 
     References
     ----------
@@ -238,18 +217,15 @@ def normal_quantile(p: Real) -> Array:
 
     Parameters
     ----------
-    p : Real
-        Chance of lying below [-], between 0 and 1.
+    p : Chance of lying below [-], between 0 and 1
 
     Returns
     -------
-    Array
-        The quantile [-].
+    The quantile [-].
 
     Raises
     ------
-    ValueError
-        If the chance is not between 0 and 1.
+    ValueError : If the chance is not between 0 and 1
     """
     from scipy.special import ndtri  # noqa: PLC0415
 
@@ -262,20 +238,16 @@ def mean_interval(samples: Array, confidence: Real = 0.95) -> tuple[Array, Array
 
     Parameters
     ----------
-    samples : Array
-        Samples [any], two or more along the last axis.
-    confidence : Real
-        Nominal coverage [-].
+    samples : Samples [any], two or more along the last axis
+    confidence : Nominal coverage [-]
 
     Returns
     -------
-    tuple[Array, Array, Array]
-        Mean, lower end and upper end [any].
+    Mean, lower end and upper end [any].
 
     Raises
     ------
-    ValueError
-        If there are fewer than two samples, one is not finite or the confidence is not between 0 and 1.
+    ValueError : If there are fewer than two samples, one is not finite or the confidence is not between 0 and 1
     """
     from scipy.special import stdtrit  # noqa: PLC0415
 
@@ -304,20 +276,16 @@ def spread_half_width(count: int, confidence: float = 0.95) -> float:
 
     Parameters
     ----------
-    count : int
-        Readings, two or more [-].
-    confidence : float
-        Chance that ``sd (1 - h)`` to ``sd (1 + h)`` holds the true one, for normal readings [-].
+    count : Readings, two or more [-]
+    confidence : Chance that ``sd (1 - h)`` to ``sd (1 + h)`` holds the true one, for normal readings [-]
 
     Returns
     -------
-    float
-        The share h [-].
+    The share h [-].
 
     Raises
     ------
-    ValueError
-        If there are fewer than two readings or the confidence is not between 0 and 1.
+    ValueError : If there are fewer than two readings or the confidence is not between 0 and 1
 
     Notes
     -----
@@ -348,8 +316,8 @@ class HueEstimate:
 
     Attributes
     ----------
-    mean, mean_half_width, spread, spread_half_width : float
-        Mean direction, and standard deviation of the wrapped normal, with the half width of each [rad].
+    mean, mean_half_width, spread, spread_half_width : Mean direction, and standard deviation of the wrapped normal,
+        with the half width of each [rad]
     """
 
     mean: float
@@ -363,20 +331,17 @@ def hue_estimate(hues: Array, confidence: float = 0.95) -> HueEstimate:
 
     Parameters
     ----------
-    hues : Array
-        Readings of shape (n,), n of 3 or more, 0 to 2 pi [rad].
-    confidence : float
-        Nominal coverage [-].
+    hues : Readings of shape (n,), n of 3 or more, 0 to 2 pi [rad]
+    confidence : Nominal coverage [-]
 
     Returns
     -------
-    HueEstimate
-        Mean and spread with half widths [rad].
+    Mean and spread with half widths [rad].
 
     Raises
     ------
-    ValueError
-        If there are fewer than three readings, all are the same, or they point every way so that no mean is left.
+    ValueError : If there are fewer than three readings, all are the same, or they point every way so that no mean is
+        left
 
     Notes
     -----

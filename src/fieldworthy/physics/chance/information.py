@@ -23,10 +23,8 @@ class Worth:
 
     Attributes
     ----------
-    value : float
-        Expected gain of the decision, corrected for the bias of choosing among noisy estimates [benefit], 0 or more.
-    error : float
-        Its standard error, from the number of draws [benefit].
+    value : Expected gain of the decision, corrected for the bias of choosing among noisy estimates [benefit], 0 or more
+    error : Its standard error, from the number of draws [benefit]
     """
 
     value: float
@@ -39,16 +37,11 @@ class Surface:
 
     Attributes
     ----------
-    middle, scale : Array
-        Mean and standard deviation of each input, shape (p,) [inputs].
-    knots : Array
-        Knots of each standardised input, shape (p, m) [-].
-    coefficients : Array
-        Of each basis function and benefit, shape (b, d) [benefit].
-    roots : Array
-        Square roots of the covariance of the coefficients, one benefit each, shape (d, b, b) [benefit].
-    residual : Array
-        Square root of the correlation of the benefits' residuals, shape (d, d) [-].
+    middle, scale : Mean and standard deviation of each input, shape (p,) [inputs]
+    knots : Knots of each standardised input, shape (p, m) [-]
+    coefficients : Of each basis function and benefit, shape (b, d) [benefit]
+    roots : Square roots of the covariance of the coefficients, one benefit each, shape (d, b, b) [benefit]
+    residual : Square root of the correlation of the benefits' residuals, shape (d, d) [-]
     """
 
     middle: Array
@@ -63,13 +56,11 @@ class Surface:
 
         Parameters
         ----------
-        inputs : Array
-            Points, shape (n, p) [inputs].
+        inputs : Points, shape (n, p) [inputs]
 
         Returns
         -------
-        Array
-            Shape (n, b) [-].
+        Shape (n, b) [-].
         """
         return _basis((inputs - self.middle) / self.scale, self.knots)[0]
 
@@ -78,13 +69,11 @@ class Surface:
 
         Parameters
         ----------
-        inputs : Array
-            Points, shape (n, p) [inputs].
+        inputs : Points, shape (n, p) [inputs]
 
         Returns
         -------
-        Array
-            Shape (n, d) [benefit].
+        Shape (n, d) [benefit].
         """
         return np.asarray(self.basis(inputs) @ self.coefficients)
 
@@ -93,15 +82,12 @@ class Surface:
 
         Parameters
         ----------
-        inputs : Array
-            Points, shape (n, p) [inputs].
-        seed : int
-            Fixes the draws.
+        inputs : Points, shape (n, p) [inputs]
+        seed : Fixes the draws
 
         Returns
         -------
-        Array
-            Shape (200, n, d) [benefit].
+        Shape (200, n, d) [benefit].
         """
         source = np.random.default_rng(seed)
         z = source.standard_normal((_REDRAWN, self.coefficients.shape[0], self.coefficients.shape[1])) @ self.residual.T
@@ -131,10 +117,8 @@ def conditional_means(benefits: Array, inputs: Array) -> Surface | None:
 
     Parameters
     ----------
-    benefits : Array
-        Benefit of each act in each draw, shape (n, d); noise about its mean does no harm [benefit].
-    inputs : Array
-        What would be known, shape (n, p) [inputs].
+    benefits : Benefit of each act in each draw, shape (n, d); noise about its mean does no harm [benefit]
+    inputs : What would be known, shape (n, p) [inputs]
 
     Returns
     -------
@@ -193,13 +177,12 @@ def information_value(means: Array) -> Array:
 
     Parameters
     ----------
-    means : Array
-        Mean benefit of each act given what would be known, shape (..., n, d) over n equally likely answers [benefit].
+    means : Mean benefit of each act given what would be known, shape (..., n, d) over n equally likely answers
+        [benefit]
 
     Returns
     -------
-    Array
-        Shape (...) [benefit], 0 or more.
+    Shape (...) [benefit], 0 or more.
 
     References
     ----------
@@ -213,17 +196,13 @@ def value_of_knowing(benefits: Array, inputs: Array, seed: int = 0) -> Worth:
 
     Parameters
     ----------
-    benefits : Array
-        Benefit of each act in each draw of everything that is not known, shape (n, d) [benefit].
-    inputs : Array
-        What would be known, drawn with them, shape (n, p) [inputs].
-    seed : int
-        Fixes the draws that tell the error.
+    benefits : Benefit of each act in each draw of everything that is not known, shape (n, d) [benefit]
+    inputs : What would be known, drawn with them, shape (n, p) [inputs]
+    seed : Fixes the draws that tell the error
 
     Returns
     -------
-    Worth
-        0 where there is one act alone, or nothing can be fitted [benefit].
+    0 where there is one act alone, or nothing can be fitted [benefit].
 
     Notes
     -----
@@ -260,17 +239,13 @@ def after_tries(means: Array, rates: Array, tries: int) -> Array:
 
     Parameters
     ----------
-    means : Array
-        Mean benefit of each act given the success rate, shape (..., n, d) [benefit].
-    rates : Array
-        Equally likely success rates of the belief held now, shape (n,) [-].
-    tries : int
-        Further tries [-].
+    means : Mean benefit of each act given the success rate, shape (..., n, d) [benefit]
+    rates : Equally likely success rates of the belief held now, shape (n,) [-]
+    tries : Further tries [-]
 
     Returns
     -------
-    Array
-        Shape (...) [benefit], 0 or more.
+    Shape (...) [benefit], 0 or more.
 
     Notes
     -----
@@ -294,15 +269,12 @@ def equally_likely(belief: Beta, count: int = _NODES) -> Array:
 
     Parameters
     ----------
-    belief : Beta
-        What is held of the rate [-].
-    count : int
-        How many [-].
+    belief : What is held of the rate [-]
+    count : How many [-]
 
     Returns
     -------
-    Array
-        Shape (count,) [-].
+    Shape (count,) [-].
     """
     places: Real = (np.arange(count) + 0.5) / count
     return belief.quantile(places)
@@ -313,21 +285,15 @@ def value_of_tries(benefits: Array, drawn: Array, belief: Beta, tries: int | Non
 
     Parameters
     ----------
-    benefits : Array
-        Benefit of each act in each draw of everything that is not known, shape (n, d) [benefit].
-    drawn : Array
-        Success rate of the action in each draw, shape (n,) [-].
-    belief : Beta
-        The belief that the rates were drawn from [-].
-    tries : int or None
-        Further tries; None for so many that the rate is known [-].
-    seed : int
-        Fixes the draws that tell the error.
+    benefits : Benefit of each act in each draw of everything that is not known, shape (n, d) [benefit]
+    drawn : Success rate of the action in each draw, shape (n,) [-]
+    belief : The belief that the rates were drawn from [-]
+    tries : Further tries; None for so many that the rate is known [-]
+    seed : Fixes the draws that tell the error
 
     Returns
     -------
-    Worth
-        0 where there is one act alone, or nothing can be fitted [benefit].
+    0 where there is one act alone, or nothing can be fitted [benefit].
 
     References
     ----------

@@ -154,13 +154,11 @@ def erfc(x: Real) -> Array:
 
     Parameters
     ----------
-    x : Real
-        Argument [-].
+    x : Argument [-]
 
     Returns
     -------
-    Array
-        ``2 / sqrt(pi)`` times the integral of ``exp(-t ** 2)`` from x to infinity [-].
+    ``2 / sqrt(pi)`` times the integral of ``exp(-t ** 2)`` from x to infinity [-].
 
     Notes
     -----
@@ -190,13 +188,11 @@ def cdf(z: Real) -> Array:
 
     Parameters
     ----------
-    z : Real
-        Value in standard deviations [-].
+    z : Value in standard deviations [-]
 
     Returns
     -------
-    Array
-        Chance [-], exact far into the tails.
+    Chance [-], exact far into the tails.
 
     References
     ----------
@@ -210,13 +206,11 @@ def ppf(p: Real) -> Array:
 
     Parameters
     ----------
-    p : Real
-        Chance, 0 to 1 [-].
+    p : Chance, 0 to 1 [-]
 
     Returns
     -------
-    Array
-        Value in standard deviations [-]; infinite at 0 and 1.
+    Value in standard deviations [-]; infinite at 0 and 1.
 
     References
     ----------

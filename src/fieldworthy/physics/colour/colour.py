@@ -27,13 +27,11 @@ def windings(sd: Real) -> range:
 
     Parameters
     ----------
-    sd : Real
-        Standard deviation, at most 0.75 pi [rad].
+    sd : Standard deviation, at most 0.75 pi [rad]
 
     Returns
     -------
-    range
-        Whole turns [-].
+    Whole turns [-].
     """
     return range(-1, 2) if np.max(sd) < 0.7 else range(-3, 4)
 
@@ -43,13 +41,11 @@ def check(**hues: Real) -> None:
 
     Parameters
     ----------
-    **hues : Real
-        Hues by name, 0 to 2 pi [rad].
+    **hues : Hues by name, 0 to 2 pi [rad]
 
     Raises
     ------
-    ValueError
-        If a hue lies outside 0 to 2 pi; the message names it.
+    ValueError : If a hue lies outside 0 to 2 pi; the message names it
     """
     for name, value in hues.items():
         h = np.asarray(value)
@@ -63,13 +59,11 @@ def wrap(angle: Real) -> Real:
 
     Parameters
     ----------
-    angle : Real
-        Angle [rad].
+    angle : Angle [rad]
 
     Returns
     -------
-    Real
-        The same direction, 0 or more and less than 2 pi [rad].
+    The same direction, 0 or more and less than 2 pi [rad].
 
     References
     ----------
@@ -84,13 +78,11 @@ def difference(hue: Real, origin: Real) -> Real:
 
     Parameters
     ----------
-    hue, origin : Real
-        Where to, and from where [rad].
+    hue, origin : Where to, and from where [rad]
 
     Returns
     -------
-    Real
-        Angle, -pi or more and less than pi, positive towards growing hue [rad].
+    Angle, -pi or more and less than pi, positive towards growing hue [rad].
 
     References
     ----------
@@ -104,13 +96,11 @@ def distance(hue: Real, other: Real) -> Real:
 
     Parameters
     ----------
-    hue, other : Real
-        The two hues [rad].
+    hue, other : The two hues [rad]
 
     Returns
     -------
-    Real
-        Angle, 0 to pi [rad].
+    Angle, 0 to pi [rad].
 
     References
     ----------
@@ -124,8 +114,7 @@ def align(*leading: Real) -> tuple[Array, ...]:
 
     Parameters
     ----------
-    *leading : Real
-        Arrays with classes (or channels) on the leading axis; a scalar stays one [-].
+    *leading : Arrays with classes (or channels) on the leading axis; a scalar stays one [-]
 
     Returns
     -------
@@ -142,18 +131,15 @@ def resultant(hues: Array) -> tuple[Array, Array]:
 
     Parameters
     ----------
-    hues : Array
-        Samples on the leading axis [rad].
+    hues : Samples on the leading axis [rad]
 
     Returns
     -------
-    tuple[Array, Array]
-        Mean hue [rad]; length of the mean vector, 1 for equal samples and 0 for evenly scattered ones [-].
+    Mean hue [rad]; length of the mean vector, 1 for equal samples and 0 for evenly scattered ones [-].
 
     Raises
     ------
-    ValueError
-        If there are no samples or a hue lies outside the circle.
+    ValueError : If there are no samples or a hue lies outside the circle
 
     References
     ----------
@@ -172,18 +158,15 @@ def circmean(hues: Array) -> Real:
 
     Parameters
     ----------
-    hues : Array
-        Samples on the leading axis [rad].
+    hues : Samples on the leading axis [rad]
 
     Returns
     -------
-    Real
-        Mean hue; without meaning where the samples cancel [rad].
+    Mean hue; without meaning where the samples cancel [rad].
 
     Raises
     ------
-    ValueError
-        If there are no samples or a hue lies outside the circle.
+    ValueError : If there are no samples or a hue lies outside the circle
 
     References
     ----------
@@ -197,18 +180,15 @@ def circstd(hues: Array) -> Real:
 
     Parameters
     ----------
-    hues : Array
-        Samples on the leading axis [rad].
+    hues : Samples on the leading axis [rad]
 
     Returns
     -------
-    Real
-        sqrt(-2 ln R), infinite where the samples cancel [rad].
+    sqrt(-2 ln R), infinite where the samples cancel [rad].
 
     Raises
     ------
-    ValueError
-        If there are no samples or a hue lies outside the circle.
+    ValueError : If there are no samples or a hue lies outside the circle
 
     Notes
     -----
@@ -228,18 +208,15 @@ def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
 
     Parameters
     ----------
-    hue, mean, sd : Real
-        Where, and the mean; standard deviation [rad].
+    hue, mean, sd : Where, and the mean; standard deviation [rad]
 
     Returns
     -------
-    Real
-        Density [1/rad].
+    Density [1/rad].
 
     Raises
     ------
-    ValueError
-        If the standard deviation is not positive.
+    ValueError : If the standard deviation is not positive
 
     Notes
     -----
@@ -265,20 +242,16 @@ def arc_probability(start: Real, width: Real, mean: Real, sd: Real) -> Real:
 
     Parameters
     ----------
-    start, width, mean : Real
-        Hue at which the arc begins; extent of the arc towards growing hue, 0 to 2 pi; mean hue [rad].
-    sd : Real
-        Standard deviation, at most 0.75 pi; a larger one counts as that [rad].
+    start, width, mean : Hue at which the arc begins; extent of the arc towards growing hue, 0 to 2 pi; mean hue [rad]
+    sd : Standard deviation, at most 0.75 pi; a larger one counts as that [rad]
 
     Returns
     -------
-    Real
-        Probability, exact far into the tails [-].
+    Probability, exact far into the tails [-].
 
     Raises
     ------
-    ValueError
-        If the width lies outside 0 to 2 pi or the standard deviation is not positive.
+    ValueError : If the width lies outside 0 to 2 pi or the standard deviation is not positive
 
     References
     ----------
@@ -310,18 +283,15 @@ def from_rgb(rgb: Array) -> tuple[Real, Real, Real]:
 
     Parameters
     ----------
-    rgb : Array
-        Red, green and blue on the leading axis, from 0, on any common scale [-].
+    rgb : Red, green and blue on the leading axis, from 0, on any common scale [-]
 
     Returns
     -------
-    tuple[Real, Real, Real]
-        Hue, 0 for a grey [rad]; saturation [-]; value, on the scale of the input [-].
+    Hue, 0 for a grey [rad]; saturation [-]; value, on the scale of the input [-].
 
     Raises
     ------
-    ValueError
-        If there are not three channels, or one is negative.
+    ValueError : If there are not three channels, or one is negative
 
     References
     ----------
@@ -356,18 +326,15 @@ def lab_hue(rgb: Array) -> tuple[Real, Real]:
 
     Parameters
     ----------
-    rgb : Array
-        Encoded red, green and blue on the leading axis, 0 to 1 [-].
+    rgb : Encoded red, green and blue on the leading axis, 0 to 1 [-]
 
     Returns
     -------
-    tuple[Real, Real]
-        Hue, 0 for a grey [rad]; chroma, on CIELAB's scale [-].
+    Hue, 0 for a grey [rad]; chroma, on CIELAB's scale [-].
 
     Raises
     ------
-    ValueError
-        If there are not three channels, or one is negative.
+    ValueError : If there are not three channels, or one is negative
 
     References
     ----------
@@ -391,13 +358,11 @@ def decode(rgb: Array) -> Array:
 
     Parameters
     ----------
-    rgb : Array
-        Encoded channels, 0 to 1 [-].
+    rgb : Encoded channels, 0 to 1 [-]
 
     Returns
     -------
-    Array
-        Linear channels [-].
+    Linear channels [-].
 
     References
     ----------
@@ -413,20 +378,16 @@ def mix(background: Array, thing: Array, coverage: Real) -> Array:
 
     Parameters
     ----------
-    background, thing : Array
-        Linear red, green and blue on the leading axis [-].
-    coverage : Real
-        Share of the spot that the object covers [-].
+    background, thing : Linear red, green and blue on the leading axis [-]
+    coverage : Share of the spot that the object covers [-]
 
     Returns
     -------
-    Array
-        Linear channels of the mixture [-].
+    Linear channels of the mixture [-].
 
     Raises
     ------
-    ValueError
-        If the coverage lies outside 0 to 1.
+    ValueError : If the coverage lies outside 0 to 1
 
     References
     ----------
@@ -442,20 +403,16 @@ def noise(rgb: Array, channel_sd: Real) -> Real:
 
     Parameters
     ----------
-    rgb : Array
-        Red, green and blue on the leading axis, on any common scale [-].
-    channel_sd : Real
-        Standard deviation of each channel, on the same scale [-].
+    rgb : Red, green and blue on the leading axis, on any common scale [-]
+    channel_sd : Standard deviation of each channel, on the same scale [-]
 
     Returns
     -------
-    Real
-        Standard deviation of the hue, infinite for a grey [rad].
+    Standard deviation of the hue, infinite for a grey [rad].
 
     Raises
     ------
-    ValueError
-        If there are not three channels, one is negative, or the noise is negative.
+    ValueError : If there are not three channels, one is negative, or the noise is negative
 
     Notes
     -----

@@ -38,13 +38,10 @@ class Sectors:
 
     Attributes
     ----------
-    start, width : Array
-        Where each arc begins, and its extent towards growing hue, shape (arcs, cases) [rad]; together they make a whole
-        turn, and an arc that a case does not need has no width.
-    owner : ndarray of int
-        Class that each arc decides for, in the order of the classes.
-    classes : int
-        How many there are.
+    start, width : Where each arc begins, and its extent towards growing hue, shape (arcs, cases) [rad]; together they
+        make a whole turn, and an arc that a case does not need has no width
+    owner : Class that each arc decides for, in the order of the classes
+    classes : How many there are
     """
 
     start: Array
@@ -57,8 +54,7 @@ class Sectors:
 
         Parameters
         ----------
-        measured : Real
-            Hue [rad].
+        measured : Hue [rad]
 
         Returns
         -------
@@ -67,8 +63,7 @@ class Sectors:
 
         Raises
         ------
-        ValueError
-            If the hue lies outside the circle.
+        ValueError : If the hue lies outside the circle
         """
         colour.check(measured=measured)
         deeper = (1,) * max(np.ndim(measured) - self.start.ndim + 1, 0)
@@ -84,13 +79,11 @@ class Sectors:
 
         Parameters
         ----------
-        index : int
-            Of the class, from 0 [-].
+        index : Of the class, from 0 [-]
 
         Returns
         -------
-        list[tuple[float, float]]
-            Start and width [rad]; empty for a class that no hue speaks for.
+        Start and width [rad]; empty for a class that no hue speaks for.
         """
         start, width, owner = (x.reshape(len(x), -1)[:, 0] for x in (self.start, self.width, self.owner))
         own = [(float(start[k]), float(width[k])) for k in range(len(start)) if owner[k] == index and width[k] > 0.0]
@@ -102,21 +95,18 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
 
     Parameters
     ----------
-    means, sds : Array
-        Mean and standard deviation of each class, classes on the leading axis [rad]; a deviation of more than 0.75 pi
-        counts as that.
-    priors : Array, optional
-        Share of each class among the objects, equal if not given [-].
+    means, sds : Mean and standard deviation of each class, classes on the leading axis [rad]; a deviation of more than
+        0.75 pi counts as that
+    priors : Share of each class among the objects, equal if not given [-]
 
     Returns
     -------
-    Sectors
-        The arcs [rad].
+    The arcs [rad].
 
     Raises
     ------
-    ValueError
-        If there are fewer than two classes, a mean lies outside the circle, or a deviation or prior is not positive.
+    ValueError : If there are fewer than two classes, a mean lies outside the circle, or a deviation or prior is not
+        positive
 
     Notes
     -----
@@ -209,18 +199,15 @@ def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) ->
 
     Parameters
     ----------
-    mean_1, mean_2, sd_1, sd_2 : Real
-        Mean hues; standard deviations [rad].
+    mean_1, mean_2, sd_1, sd_2 : Mean hues; standard deviations [rad]
 
     Returns
     -------
-    tuple[Real, Real]
-        Threshold [rad]; its distance from either mean in standard deviations [-].
+    Threshold [rad]; its distance from either mean in standard deviations [-].
 
     Raises
     ------
-    ValueError
-        If a mean lies outside the circle or a deviation is not positive.
+    ValueError : If a mean lies outside the circle or a deviation is not positive
 
     Notes
     -----
@@ -242,20 +229,16 @@ def misclassification(means: Array, sds: Array, arcs: Sectors) -> Array:
 
     Parameters
     ----------
-    means, sds : Array
-        Mean and standard deviation of each class, classes on the leading axis [rad].
-    arcs : Sectors
-        The arcs that decide.
+    means, sds : Mean and standard deviation of each class, classes on the leading axis [rad]
+    arcs : The arcs that decide
 
     Returns
     -------
-    Array
-        Probability for each class, exact far into the tails [-].
+    Probability for each class, exact far into the tails [-].
 
     Raises
     ------
-    ValueError
-        If a deviation is not positive.
+    ValueError : If a deviation is not positive
 
     References
     ----------
@@ -272,20 +255,16 @@ def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, 
 
     Parameters
     ----------
-    length : Real
-        Length over which the sensor sees the object alone: the object's less the spot's [m].
-    speed, sample_period : Real
-        Speed of the object under load [m/s]; time between two readings [s].
+    length : Length over which the sensor sees the object alone: the object's less the spot's [m]
+    speed, sample_period : Speed of the object under load [m/s]; time between two readings [s]
 
     Returns
     -------
-    tuple[Real, Real, Real]
-        Fewest, mean and most readings [-].
+    Fewest, mean and most readings [-].
 
     Raises
     ------
-    ValueError
-        If a quantity is not positive.
+    ValueError : If a quantity is not positive
 
     Notes
     -----
@@ -305,22 +284,17 @@ def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
 
     Parameters
     ----------
-    error : Real
-        Probability that one reading is wrong, between two classes [-].
-    count : Real
-        Readings; a tie is settled at random, and without a reading so is everything [-].
-    correlation : Real, optional
-        Correlation of the noise between readings of one object (its place, its own colour, the light) [-].
+    error : Probability that one reading is wrong, between two classes [-]
+    count : Readings; a tie is settled at random, and without a reading so is everything [-]
+    correlation : Correlation of the noise between readings of one object (its place, its own colour, the light) [-]
 
     Returns
     -------
-    Real
-        Probability [-].
+    Probability [-].
 
     Raises
     ------
-    ValueError
-        If the error or correlation lies outside 0 to 1, or the count is negative.
+    ValueError : If the error or correlation lies outside 0 to 1, or the count is negative
 
     Notes
     -----
@@ -402,20 +376,16 @@ def detectability(background: Real, background_sd: Real, means: Array, sds: Arra
 
     Parameters
     ----------
-    background, background_sd : Real
-        Hue of the background; standard deviation of its measured hue, infinite for a grey [rad].
-    means, sds : Array
-        Mean hue of each class, classes on the leading axis; standard deviation of each class [rad].
+    background, background_sd : Hue of the background; standard deviation of its measured hue, infinite for a grey [rad]
+    means, sds : Mean hue of each class, classes on the leading axis; standard deviation of each class [rad]
 
     Returns
     -------
-    Array
-        Detectability d' of the class that stands out least, 0 for a grey background [-].
+    Detectability d' of the class that stands out least, 0 for a grey background [-].
 
     Raises
     ------
-    ValueError
-        If a hue lies outside the circle or a deviation is not positive.
+    ValueError : If a hue lies outside the circle or a deviation is not positive
 
     Notes
     -----
@@ -437,20 +407,16 @@ def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]
 
     Parameters
     ----------
-    means, sds : Array
-        Mean hue of each class, classes on the leading axis; standard deviation of each class [rad].
-    background_sd : Real
-        Standard deviation of the background's measured hue [rad].
+    means, sds : Mean hue of each class, classes on the leading axis; standard deviation of each class [rad]
+    background_sd : Standard deviation of the background's measured hue [rad]
 
     Returns
     -------
-    tuple[Real, Real]
-        Best hue [rad]; its detectability [-].
+    Best hue [rad]; its detectability [-].
 
     Raises
     ------
-    ValueError
-        If there is no class, a hue lies outside the circle, or a deviation is not positive.
+    ValueError : If there is no class, a hue lies outside the circle, or a deviation is not positive
 
     Notes
     -----
@@ -484,25 +450,19 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
 
     Parameters
     ----------
-    background, thing : Array
-        Linear red, green and blue of the background and of the object, on the leading axis [-].
-    own : int
-        Index of the object's class [-].
-    arcs : Sectors
-        Arcs that decide; the last class is the background.
-    steps : int, optional
-        Number of coverages tried between none and all [-].
+    background, thing : Linear red, green and blue of the background and of the object, on the leading axis [-]
+    own : Index of the object's class [-]
+    arcs : Arcs that decide; the last class is the background
+    steps : Number of coverages tried between none and all [-]
 
     Returns
     -------
-    Real
-        Share of the coverage from 0 to 1 at which the mixture falls on another class's arc, the
-        background's own not counted [-].
+    Share of the coverage from 0 to 1 at which the mixture falls on another class's arc, the background's own not
+    counted [-].
 
     Raises
     ------
-    ValueError
-        If the number of steps is below one or a channel is negative.
+    ValueError : If the number of steps is below one or a channel is negative
 
     Notes
     -----
@@ -531,8 +491,7 @@ def pure_hues(circle: str) -> dict[str, float]:
 
     Parameters
     ----------
-    circle : str
-        ``painter``, ``hexagonal`` or ``cielab``.
+    circle : ``painter``, ``hexagonal`` or ``cielab``
 
     Returns
     -------
@@ -541,8 +500,7 @@ def pure_hues(circle: str) -> dict[str, float]:
 
     Raises
     ------
-    ValueError
-        If the circle is none of them.
+    ValueError : If the circle is none of them
 
     References
     ----------
@@ -563,18 +521,15 @@ def to_rgb(angle: Real, saturation: Real, value: Real) -> Array:
 
     Parameters
     ----------
-    angle, saturation, value : Real
-        Hue, 0 to 2 pi [rad]; saturation and value, 0 to 1 [-].
+    angle, saturation, value : Hue, 0 to 2 pi [rad]; saturation and value, 0 to 1 [-]
 
     Returns
     -------
-    Array
-        Red, green and blue on the leading axis, 0 to 1 [-].
+    Red, green and blue on the leading axis, 0 to 1 [-].
 
     Raises
     ------
-    ValueError
-        If the hue lies outside the circle, or saturation or value outside 0 to 1.
+    ValueError : If the hue lies outside the circle, or saturation or value outside 0 to 1
 
     References
     ----------
@@ -595,12 +550,9 @@ class Facing:
 
     Attributes
     ----------
-    yellow, green, best : Real
-        Detectability of the colour that stands out least [-].
-    hue : Real
-        The best hue [rad].
-    breakeven : Real
-        Spread of green's readings at which yellow draws level with it, 0 where yellow is never behind [rad].
+    yellow, green, best : Detectability of the colour that stands out least [-]
+    hue : The best hue [rad]
+    breakeven : Spread of green's readings at which yellow draws level with it, 0 where yellow is never behind [rad]
     """
 
     yellow: Real
@@ -615,22 +567,17 @@ def facing(circle: str, class_sd: Real, background_sd: Real) -> Facing:
 
     Parameters
     ----------
-    circle : str
-        ``painter``, ``hexagonal`` or ``cielab``.
-    class_sd : Real
-        Standard deviation of the readings of either colour [rad].
-    background_sd : Real
-        Standard deviation of the background's readings, the same for every hue [rad].
+    circle : ``painter``, ``hexagonal`` or ``cielab``
+    class_sd : Standard deviation of the readings of either colour [rad]
+    background_sd : Standard deviation of the background's readings, the same for every hue [rad]
 
     Returns
     -------
-    Facing
-        Detectabilities and the best hue [-, rad].
+    Detectabilities and the best hue [-, rad].
 
     Raises
     ------
-    ValueError
-        If the circle is unknown or a deviation is not positive.
+    ValueError : If the circle is unknown or a deviation is not positive
 
     Notes
     -----

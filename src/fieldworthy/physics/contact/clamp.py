@@ -37,21 +37,16 @@ class Seat:
 
     Parameters
     ----------
-    stop_gap : Real
-        Distance between the two stops [m].
-    throat : Real
-        Free depth behind the line of the stops, up to a wall; 0 for a plain bar, infinite for none [m].
-    jaw_reach, jaw_width : Real
-        How far out from the line of the stops the jaw comes down, its inner face; width of the jaw [m].
-    hook : Real
-        Least depth of rim under the jaw that counts as caught [m].
-    jaw_at : Real
-        Middle of the jaw, or of one of its prongs, from the middle between the stops towards y [m].
+    stop_gap : Distance between the two stops [m]
+    throat : Free depth behind the line of the stops, up to a wall; 0 for a plain bar, infinite for none [m]
+    jaw_reach, jaw_width : How far out from the line of the stops the jaw comes down, its inner face; width of the jaw
+        [m]
+    hook : Least depth of rim under the jaw that counts as caught [m]
+    jaw_at : Middle of the jaw, or of one of its prongs, from the middle between the stops towards y [m]
 
     Raises
     ------
-    ValueError
-        If a scalar stop_gap, jaw_reach or jaw_width is not positive, or throat or hook is negative.
+    ValueError : If a scalar stop_gap, jaw_reach or jaw_width is not positive, or throat or hook is negative
     """
 
     stop_gap: Real
@@ -72,15 +67,12 @@ def flat_yaw(polygon: Polygon, side: int) -> Array:
 
     Parameters
     ----------
-    polygon : Polygon
-        The object's base.
-    side : int
-        Which side, from corner ``side`` to the next [-].
+    polygon : The object's base
+    side : Which side, from corner ``side`` to the next [-]
 
     Returns
     -------
-    Array
-        Yaw, -pi to pi [rad].
+    Yaw, -pi to pi [rad].
     """
     return _wrap(np.pi - normals(polygon)[side])
 
@@ -90,15 +82,12 @@ def corner_yaw(polygon: Polygon, corner: int) -> Array:
 
     Parameters
     ----------
-    polygon : Polygon
-        The object's base.
-    corner : int
-        Which corner [-].
+    polygon : The object's base
+    corner : Which corner [-]
 
     Returns
     -------
-    Array
-        Yaw, -pi to pi [rad].
+    Yaw, -pi to pi [rad].
     """
     half = 0.5 * (np.pi - corner_angles(polygon)[corner])
     return _wrap(np.pi - normals(polygon)[corner] + half)
@@ -114,18 +103,14 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
 
     Parameters
     ----------
-    seat : Seat
-        Stops and jaw in plan.
-    outline : Polygon or Circle
-        The object's rim, about the point that ``sideways`` measures.
-    yaw, sideways : Real
-        The object's turn from x towards y [rad]; the object's place towards y [m].
+    seat : Stops and jaw in plan
+    outline : The object's rim, about the point that ``sideways`` measures
+    yaw, sideways : The object's turn from x towards y [rad]; the object's place towards y [m]
 
     Returns
     -------
-    Array
-        Depth at the shallower end of the jaw [m]; negative where the jaw comes down in front of the rim,
-        minus infinity where it comes down beside the object, or where it is backed against one stop alone.
+    Depth at the shallower end of the jaw [m]; negative where the jaw comes down in front of the rim, minus infinity
+    where it comes down beside the object, or where it is backed against one stop alone.
 
     Notes
     -----
@@ -152,8 +137,7 @@ class Window:
 
     Parameters
     ----------
-    below, above : Array
-        Reach of the window to the negative and to the positive side, 0 or more [rad] or [m].
+    below, above : Reach of the window to the negative and to the positive side, 0 or more [rad] or [m]
     """
 
     below: Array
@@ -165,19 +149,15 @@ def yaw_window(seat: Seat, outline: Outline, yaw: Real, limit: Real, sideways: R
 
     Parameters
     ----------
-    seat : Seat
-        Stops and jaw in plan.
-    outline : Polygon or Circle
-        The object's rim.
-    yaw : Real
-        The seat's own turn, from `flat_yaw` or `corner_yaw` [rad].
-    limit, sideways : Real
-        How far to look to either side, usually half way to the next seat [rad]; the object's place towards y [m].
+    seat : Stops and jaw in plan
+    outline : The object's rim
+    yaw : The seat's own turn, from `flat_yaw` or `corner_yaw` [rad]
+    limit, sideways : How far to look to either side, usually half way to the next seat [rad]; the object's place
+        towards y [m]
 
     Returns
     -------
-    Window
-        To either side, at most ``limit``, zero where the seat itself is not caught [rad].
+    To either side, at most ``limit``, zero where the seat itself is not caught [rad].
     """
 
     def spare(turn: Array) -> Array:
@@ -191,19 +171,14 @@ def sideways_window(seat: Seat, outline: Outline, yaw: Real, limit: Real) -> Win
 
     Parameters
     ----------
-    seat : Seat
-        Stops and jaw in plan.
-    outline : Polygon or Circle
-        The object's rim.
-    yaw : Real
-        The object's turn, the seat's own with or without an error [rad].
-    limit : Real
-        How far to look to either side, half the object's width being enough [m].
+    seat : Stops and jaw in plan
+    outline : The object's rim
+    yaw : The object's turn, the seat's own with or without an error [rad]
+    limit : How far to look to either side, half the object's width being enough [m]
 
     Returns
     -------
-    Window
-        To either side, at most ``limit``, zero where the seat itself is not caught [m].
+    To either side, at most ``limit``, zero where the seat itself is not caught [m].
     """
 
     def spare(shift: Array) -> Array:
@@ -239,17 +214,13 @@ class Heights:
 
     Parameters
     ----------
-    open : Real
-        Height of the open jaw's lower edge above the floor [m].
-    closed, rim_top : Real
-        Height to which that edge comes down when nothing is under it; height of the rim's upper face [m].
-    rim_thickness : Real
-        Thickness of the rim, from its upper face to what is below [m].
+    open : Height of the open jaw's lower edge above the floor [m]
+    closed, rim_top : Height to which that edge comes down when nothing is under it; height of the rim's upper face [m]
+    rim_thickness : Thickness of the rim, from its upper face to what is below [m]
 
     Raises
     ------
-    ValueError
-        If a scalar rim_top or rim_thickness is not positive, or the open jaw is not above the closed one.
+    ValueError : If a scalar rim_top or rim_thickness is not positive, or the open jaw is not above the closed one
     """
 
     open: Real
@@ -270,13 +241,11 @@ def entry_clearance(heights: Heights) -> Array:
 
     Parameters
     ----------
-    heights : Heights
-        The clamp from the side.
+    heights : The clamp from the side
 
     Returns
     -------
-    Array
-        Gap, negative where the jaw hits the rim [m].
+    Gap, negative where the jaw hits the rim [m].
     """
     return np.asarray(np.subtract(heights.open, heights.rim_top))
 
@@ -286,13 +255,11 @@ def bite(heights: Heights) -> Array:
 
     Parameters
     ----------
-    heights : Heights
-        The clamp from the side.
+    heights : The clamp from the side
 
     Returns
     -------
-    Array
-        Overtravel below the rim's upper face, negative where the closed jaw stays above it and holds nothing [m].
+    Overtravel below the rim's upper face, negative where the closed jaw stays above it and holds nothing [m].
     """
     return np.asarray(np.subtract(heights.rim_top, heights.closed))
 
@@ -302,15 +269,12 @@ def hook_drop(heights: Heights, lip: Real) -> Array:
 
     Parameters
     ----------
-    heights : Heights
-        The clamp from the side.
-    lip : Real
-        How far the lip stands below the jaw's lower edge [m].
+    heights : The clamp from the side
+    lip : How far the lip stands below the jaw's lower edge [m]
 
     Returns
     -------
-    Array
-        Overlap of lip and rim, at most the rim's thickness, zero where the jaw does not come down to the rim [m].
+    Overlap of lip and rim, at most the rim's thickness, zero where the jaw does not come down to the rim [m].
     """
     depth = np.minimum(lip, heights.rim_thickness)
     return np.asarray(np.where(bite(heights) >= 0.0, depth, np.maximum(depth + bite(heights), 0.0)))
@@ -321,15 +285,12 @@ def lift_height(heights: Heights, jaw_travel: Real) -> Array:
 
     Parameters
     ----------
-    heights : Heights
-        The clamp from the side.
-    jaw_travel : Real
-        Whole travel of the jaw's tip over the stroke, stroke times gain [m].
+    heights : The clamp from the side
+    jaw_travel : Whole travel of the jaw's tip over the stroke, stroke times gain [m]
 
     Returns
     -------
-    Array
-        Lift [m], zero where the stroke is used up in closing.
+    Lift [m], zero where the stroke is used up in closing.
 
     Notes
     -----
@@ -349,15 +310,13 @@ def release_clearance(open_height: Real, surface: Real, size: Real, squeeze: Rea
 
     Parameters
     ----------
-    open_height, surface, size : Real
-        Height of the open jaw's lower edge; height of what the loose object lies on; the object's free height [m].
-    squeeze : Real
-        Share of that by which it yields, 0 to below 1 [-].
+    open_height, surface, size : Height of the open jaw's lower edge; height of what the loose object lies on; the
+        object's free height [m]
+    squeeze : Share of that by which it yields, 0 to below 1 [-]
 
     Returns
     -------
-    Array
-        Gap less the compressed size [m]; positive where it slides out, negative where it stays trapped.
+    Gap less the compressed size [m]; positive where it slides out, negative where it stays trapped.
     """
     return np.asarray(np.subtract(open_height, surface) - np.asarray(size) * (1.0 - np.asarray(squeeze)))
 
@@ -367,21 +326,17 @@ def hook_gain(face_angle: Real, friction: Real) -> Array:
 
     Parameters
     ----------
-    face_angle : Real
-        Angle between the face that the rim pulls against and the upright: 0 is square to the pull, pi/2 a
-        flat jaw that only rubs, negative undercut [rad].
-    friction : Real
-        Coefficient of friction between face and rim [-].
+    face_angle : Angle between the face that the rim pulls against and the upright: 0 is square to the pull, pi/2 a flat
+        jaw that only rubs, negative undercut [rad]
+    friction : Coefficient of friction between face and rim [-]
 
     Returns
     -------
-    Array
-        Pull over down-force [-], infinite where the face holds itself and only strength limits it.
+    Pull over down-force [-], infinite where the face holds itself and only strength limits it.
 
     Raises
     ------
-    ValueError
-        If a scalar friction is negative or the face is turned past pi/2.
+    ValueError : If a scalar friction is negative or the face is turned past pi/2
 
     Notes
     -----
@@ -403,15 +358,13 @@ def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_wei
 
     Parameters
     ----------
-    down_force, gain : Real
-        Force of the jaw on the rim [N]; pull held per newton of it, from `hook_gain` [-].
-    seat_friction, resting_weight : Real
-        Coefficient of friction under the object [-]; weight of the object that rests on the same seat [N].
+    down_force, gain : Force of the jaw on the rim [N]; pull held per newton of it, from `hook_gain` [-]
+    seat_friction, resting_weight : Coefficient of friction under the object [-]; weight of the object that rests on the
+        same seat [N]
 
     Returns
     -------
-    Array
-        Pull [N]; infinite for a hook that holds itself while the jaw is down at all.
+    Pull [N]; infinite for a hook that holds itself while the jaw is down at all.
 
     Notes
     -----
@@ -428,17 +381,13 @@ def jaw_force(p_gauge: Real, per_pressure: Real, spring: Real = 0.0) -> Array:
 
     Parameters
     ----------
-    p_gauge : Real
-        Gauge pressure at the cylinder [Pa].
-    per_pressure : Real
-        Jaw force per pressure: piston area times efficiency times lever ratio [N/Pa].
-    spring : Real
-        Force of springs or bands that close the jaw without air; negative where they open it [N].
+    p_gauge : Gauge pressure at the cylinder [Pa]
+    per_pressure : Jaw force per pressure: piston area times efficiency times lever ratio [N/Pa]
+    spring : Force of springs or bands that close the jaw without air; negative where they open it [N]
 
     Returns
     -------
-    Array
-        Force on the rim, not below zero [N].
+    Force on the rim, not below zero [N].
     """
     return np.maximum(spring + np.asarray(per_pressure) * p_gauge, 0.0)
 
@@ -450,18 +399,14 @@ def slip_pressure(
 
     Parameters
     ----------
-    pull, per_pressure : Real
-        A rival's pull, at most all the grip of its wheels [N]; jaw force per pressure [N/Pa].
-    spring, gain : Real
-        Jaw force without air [N]; pull held per newton of jaw force, from `hook_gain` [-].
-    seat_friction, resting_weight : Real
-        Coefficient of friction under the object [-]; weight of the object that rests on the seat [N].
+    pull, per_pressure : A rival's pull, at most all the grip of its wheels [N]; jaw force per pressure [N/Pa]
+    spring, gain : Jaw force without air [N]; pull held per newton of jaw force, from `hook_gain` [-]
+    seat_friction, resting_weight : Coefficient of friction under the object [-]; weight of the object that rests on the
+        seat [N]
 
     Returns
     -------
-    Array
-        Pressure below which it slips [Pa]; 0 where the springs or the weight hold alone, infinite where no
-        pressure helps.
+    Pressure below which it slips [Pa]; 0 where the springs or the weight hold alone, infinite where no pressure helps.
 
     Notes
     -----
@@ -479,15 +424,12 @@ def over_centre_angle(past: Real, link: Real) -> Array:
 
     Parameters
     ----------
-    past : Real
-        How far the knee is past the line through the outer pins, onto its stop; negative before it [m].
-    link : Real
-        Length of the link [m].
+    past : How far the knee is past the line through the outer pins, onto its stop; negative before it [m]
+    link : Length of the link [m]
 
     Returns
     -------
-    Array
-        Angle past the centre [rad].
+    Angle past the centre [rad].
     """
     return np.arcsin(np.clip(np.asarray(past) / np.maximum(link, 1e-300), -1.0, 1.0))
 
@@ -497,18 +439,14 @@ def over_centre_release(load: Real, past: Real, link: Real, other: Real, stop_fo
 
     Parameters
     ----------
-    load : Real
-        Force that the clamped object keeps on the links [N].
-    past, link : Real
-        How far the knee is past the centre; negative before it; length of the one link [m].
-    other, stop_force : Real
-        Length of the other [m]; force of a spring that holds the knee to its stop [N].
+    load : Force that the clamped object keeps on the links [N]
+    past, link : How far the knee is past the centre; negative before it; length of the one link [m]
+    other, stop_force : Length of the other [m]; force of a spring that holds the knee to its stop [N]
 
     Returns
     -------
-    Array
-        Force across the line to lift the knee off its stop [N]; where negative the clamp springs open by
-        itself when air is let out.
+    Force across the line to lift the knee off its stop [N]; where negative the clamp springs open by itself when air is
+    let out.
 
     Notes
     -----
@@ -524,17 +462,14 @@ def over_centre_peak(preload: Real, stiffness: Real, past: Real, link: Real, oth
 
     Parameters
     ----------
-    preload : Real
-        Force along the links once the knee rests on its stop [N].
-    stiffness : Real
-        Of object, jaw and frame together along the links [N/m].
-    past, link, other : Real
-        How far the knee stands past the centre on its stop; length of the one link; length of the other [m].
+    preload : Force along the links once the knee rests on its stop [N]
+    stiffness : Of object, jaw and frame together along the links [N/m]
+    past, link, other : How far the knee stands past the centre on its stop; length of the one link; length of the other
+        [m]
 
     Returns
     -------
-    Array
-        Force across the line [N].
+    Force across the line [N].
 
     Notes
     -----

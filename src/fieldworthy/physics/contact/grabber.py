@@ -19,10 +19,8 @@ def hook_tip(pivot_height: Real, length: Real, angle: Real) -> tuple[Array, Arra
 
     Parameters
     ----------
-    pivot_height, length : Real
-        Height of the arm's pivot; from pivot to the hook's tip [m].
-    angle : Real
-        Angle of that line from x upwards, negative below the pivot [rad].
+    pivot_height, length : Height of the arm's pivot; from pivot to the hook's tip [m]
+    angle : Angle of that line from x upwards, negative below the pivot [rad]
 
     Returns
     -------
@@ -37,13 +35,12 @@ def hook_depth(lip_top: Real, tip_height: Real, lip_depth: Real) -> Array:
 
     Parameters
     ----------
-    lip_top, tip_height, lip_depth : Real
-        Height of the lip's upper edge; height of the hook's tip; free depth behind the lip [m].
+    lip_top, tip_height, lip_depth : Height of the lip's upper edge; height of the hook's tip; free depth behind the lip
+        [m]
 
     Returns
     -------
-    Array
-        Overlap, at most the free depth; negative where the tip passes above the lip [m].
+    Overlap, at most the free depth; negative where the tip passes above the lip [m].
     """
     return np.minimum(np.subtract(lip_top, tip_height), lip_depth)
 
@@ -54,17 +51,13 @@ class Standing:
 
     Parameters
     ----------
-    weight, cg_height : Real
-        Its weight [N]; height of its centre of gravity [m].
-    half_base : Real
-        From below that centre to the edge it would tip over, in the direction of the push [m].
-    friction : Real
-        Coefficient of friction on the floor [-].
+    weight, cg_height : Its weight [N]; height of its centre of gravity [m]
+    half_base : From below that centre to the edge it would tip over, in the direction of the push [m]
+    friction : Coefficient of friction on the floor [-]
 
     Raises
     ------
-    ValueError
-        If a scalar weight, height or base is not positive, or the friction is negative.
+    ValueError : If a scalar weight, height or base is not positive, or the friction is negative
     """
 
     weight: Real
@@ -82,17 +75,13 @@ def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Rea
 
     Parameters
     ----------
-    body : Standing
-        The body, kept from sliding.
-    height, elevation : Real
-        Height of the push or pull [m]; its direction above the horizontal [rad].
-    ahead : Real
-        How far in front of the centre of gravity, in the push's direction, it acts [m].
+    body : The body, kept from sliding
+    height, elevation : Height of the push or pull [m]; its direction above the horizontal [rad]
+    ahead : How far in front of the centre of gravity, in the push's direction, it acts [m]
 
     Returns
     -------
-    Array
-        Force [N], infinite where it cannot tip the body over that edge.
+    Force [N], infinite where it cannot tip the body over that edge.
 
     Notes
     -----
@@ -111,15 +100,12 @@ def force_to_slide(body: Standing, elevation: Real = 0.0) -> Array:
 
     Parameters
     ----------
-    body : Standing
-        The body.
-    elevation : Real
-        Direction of the force above the horizontal [rad].
+    body : The body
+    elevation : Direction of the force above the horizontal [rad]
 
     Returns
     -------
-    Array
-        Force [N], infinite where pressing it down only holds it.
+    Force [N], infinite where pressing it down only holds it.
 
     Notes
     -----
@@ -138,13 +124,11 @@ def moment_to_tip(body: Standing) -> Array:
 
     Parameters
     ----------
-    body : Standing
-        The body.
+    body : The body
 
     Returns
     -------
-    Array
-        Moment, weight times half base [N m]; it falls to zero at the balance point.
+    Moment, weight times half base [N m]; it falls to zero at the balance point.
     """
     return np.asarray(np.asarray(body.weight) * body.half_base)
 
@@ -154,13 +138,11 @@ def moment_to_right(body: Standing) -> Array:
 
     Parameters
     ----------
-    body : Standing
-        The body, described as it stands.
+    body : The body, described as it stands
 
     Returns
     -------
-    Array
-        Moment, weight times the height that its centre of gravity has when it stands [N m].
+    Moment, weight times the height that its centre of gravity has when it stands [N m].
     """
     return np.asarray(np.asarray(body.weight) * body.cg_height)
 
@@ -170,13 +152,11 @@ def tip_angle(body: Standing) -> Array:
 
     Parameters
     ----------
-    body : Standing
-        The body.
+    body : The body
 
     Returns
     -------
-    Array
-        Tilt [rad]; to right it from its side takes the complement.
+    Tilt [rad]; to right it from its side takes the complement.
     """
     return np.arctan2(body.half_base, body.cg_height)
 
@@ -190,12 +170,9 @@ class Way:
 
     Parameters
     ----------
-    rise : Array
-        How far the point of the force has risen, angles on the leading axis [m].
-    ahead : Array
-        How far that point has moved in the push's direction [m].
-    lever, weight_lever : Array
-        Of a unit force forward and of one upward about the edge [m]; and of the weight [m].
+    rise : How far the point of the force has risen, angles on the leading axis [m]
+    ahead : How far that point has moved in the push's direction [m]
+    lever, weight_lever : Of a unit force forward and of one upward about the edge [m]; and of the weight [m]
     """
 
     rise: Array
@@ -209,17 +186,13 @@ def way_over(body: Standing, height: Real, ahead: Real = 0.0) -> Way:
 
     Parameters
     ----------
-    body : Standing
-        The body.
-    height : Real
-        Height of the point at which it is pushed or pulled, as it stands [m].
-    ahead : Real
-        How far that point is in front of the centre of gravity, in the push's direction [m].
+    body : The body
+    height : Height of the point at which it is pushed or pulled, as it stands [m]
+    ahead : How far that point is in front of the centre of gravity, in the push's direction [m]
 
     Returns
     -------
-    Way
-        At 25 angles up to the balance point, where the weight has no lever any more [-].
+    At 25 angles up to the balance point, where the weight has no lever any more [-].
 
     References
     ----------
@@ -240,17 +213,13 @@ def force_over_way(body: Standing, way: Way, elevation: Real = 0.0) -> Array:
 
     Parameters
     ----------
-    body : Standing
-        The body.
-    way : Way
-        Its way, from `way_over`.
-    elevation : Real
-        Direction of the force above the horizontal, angles on the leading axis where it turns along [rad].
+    body : The body
+    way : Its way, from `way_over`
+    elevation : Direction of the force above the horizontal, angles on the leading axis where it turns along [rad]
 
     Returns
     -------
-    Array
-        Force [N], infinite where at some angle it has no lever any more.
+    Force [N], infinite where at some angle it has no lever any more.
 
     References
     ----------
@@ -268,10 +237,8 @@ class Given:
 
     Parameters
     ----------
-    force, by_drive, by_grip : Array
-        The force; what its arm or drive gives; what its wheels grip [N].
-    by_tipping : Array
-        What tips the robot itself [N].
+    force, by_drive, by_grip : The force; what its arm or drive gives; what its wheels grip [N]
+    by_tipping : What tips the robot itself [N]
     """
 
     force: Array
@@ -285,19 +252,14 @@ def available_force(robot: Standing, drive: Real, height: Real, elevation: Real 
 
     Parameters
     ----------
-    robot : Standing
-        The robot, its base measured to the edge that the reaction would tip it over.
-    drive, height : Real
-        Force that the arm or the drive could give at the hook [N]; height of the hook [m].
-    elevation : Real
-        Direction of the reaction on the robot above the horizontal, seen in its own sense [rad].
-    ahead : Real
-        How far in front of the robot's centre of gravity, in the reaction's direction, the hook is [m].
+    robot : The robot, its base measured to the edge that the reaction would tip it over
+    drive, height : Force that the arm or the drive could give at the hook [N]; height of the hook [m]
+    elevation : Direction of the reaction on the robot above the horizontal, seen in its own sense [rad]
+    ahead : How far in front of the robot's centre of gravity, in the reaction's direction, the hook is [m]
 
     Returns
     -------
-    Given
-        The least of drive, grip and tipping, with all three [N].
+    The least of drive, grip and tipping, with all three [N].
 
     Notes
     -----

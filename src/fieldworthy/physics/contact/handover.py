@@ -37,13 +37,12 @@ def alongside(speed: Real, next_speed: Real, length: Real, next_length: Real) ->
 
     Parameters
     ----------
-    speed, next_speed, length, next_length : Real
-        Of the objects in this stage and in the next [m/s]; least distance nose to nose in each [m].
+    speed, next_speed, length, next_length : Of the objects in this stage and in the next [m/s]; least distance nose to
+        nose in each [m]
 
     Returns
     -------
-    tuple[Array, Array]
-        Speeds [m/s], and distances [m].
+    Speeds [m/s], and distances [m].
     """
     a, b, c, d = np.broadcast_arrays(speed, next_speed, length, next_length)
     return np.stack([a, b]), np.stack([c, d])
@@ -54,23 +53,18 @@ def throughput(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
 
     Parameters
     ----------
-    speeds : Array
-        Speed of the object in each stage, stages on the leading axis [m/s].
-    length : Real
-        Length of an object along the path, or the least distance nose to nose of each stage, as where hooks carry
-        them, stages leading [m].
-    gap : Real, optional
-        Space that must stay between two objects, in the slowest stage [m].
+    speeds : Speed of the object in each stage, stages on the leading axis [m/s]
+    length : Length of an object along the path, or the least distance nose to nose of each stage, as where hooks carry
+        them, stages leading [m]
+    gap : Space that must stay between two objects, in the slowest stage [m]
 
     Returns
     -------
-    Real
-        Rate, 0 where a stage stands still [1/s].
+    Rate, 0 where a stage stands still [1/s].
 
     Raises
     ------
-    ValueError
-        If a speed is negative, the length is not positive, or the gap is negative.
+    ValueError : If a speed is negative, the length is not positive, or the gap is negative
 
     Notes
     -----
@@ -92,20 +86,16 @@ def limiting_stage(speeds: Array, length: Real = 1.0) -> Array:
 
     Parameters
     ----------
-    speeds : Array
-        Speed of the object in each stage, stages on the leading axis [m/s].
-    length : Real, optional
-        Least distance nose to nose, as in `throughput`; alike in all stages if not given [m].
+    speeds : Speed of the object in each stage, stages on the leading axis [m/s]
+    length : Least distance nose to nose, as in `throughput`; alike in all stages if not given [m]
 
     Returns
     -------
-    Array
-        Index from 0; the first of equals [-].
+    Index from 0; the first of equals [-].
 
     Raises
     ------
-    ValueError
-        If a speed is negative or there is no stage.
+    ValueError : If a speed is negative or there is no stage
 
     References
     ----------
@@ -120,22 +110,17 @@ def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
 
     Parameters
     ----------
-    speeds : Array
-        Speed of the object in each stage, stages on the leading axis [m/s].
-    length : Real
-        Length of an object along the path, or the least distance of each stage as in `throughput` [m].
-    gap : Real, optional
-        Space that must stay between two objects, in the slowest stage [m].
+    speeds : Speed of the object in each stage, stages on the leading axis [m/s]
+    length : Length of an object along the path, or the least distance of each stage as in `throughput` [m]
+    gap : Space that must stay between two objects, in the slowest stage [m]
 
     Returns
     -------
-    Real
-        Spacing, infinite where a stage stands still [m].
+    Spacing, infinite where a stage stands still [m].
 
     Raises
     ------
-    ValueError
-        If a speed is negative, the length is not positive, or the gap is negative.
+    ValueError : If a speed is negative, the length is not positive, or the gap is negative
 
     Notes
     -----
@@ -155,18 +140,15 @@ def overlap(length: Real, distance: Real) -> Real:
 
     Parameters
     ----------
-    length, distance : Real
-        Length of an object along the path; distance between the two nips [m].
+    length, distance : Length of an object along the path; distance between the two nips [m]
 
     Returns
     -------
-    Real
-        Overlap; negative is a stretch over which neither holds it [m].
+    Overlap; negative is a stretch over which neither holds it [m].
 
     Raises
     ------
-    ValueError
-        If the length or distance is not positive.
+    ValueError : If the length or distance is not positive
 
     Notes
     -----
@@ -185,22 +167,17 @@ def rubbing(overlap: Real, speeds: tuple[Real, Real], grips: tuple[Real, Real]) 
 
     Parameters
     ----------
-    overlap : Real
-        Length over which both hold it, from `overlap` [m].
-    speeds : tuple[Real, Real]
-        Surface speed of this stage and the next [m/s].
-    grips : tuple[Real, Real]
-        Grip (friction coefficient times normal force) of this stage and the next [N].
+    overlap : Length over which both hold it, from `overlap` [m]
+    speeds : Surface speed of this stage and the next [m/s]
+    grips : Grip (friction coefficient times normal force) of this stage and the next [N]
 
     Returns
     -------
-    tuple[Real, Real]
-        Force in the object, positive a pull and negative a push [N]; sliding distance at the weaker roller [m].
+    Force in the object, positive a pull and negative a push [N]; sliding distance at the weaker roller [m].
 
     Raises
     ------
-    ValueError
-        If a speed is not positive or a grip is negative.
+    ValueError : If a speed is not positive or a grip is negative
 
     Notes
     -----
@@ -225,26 +202,19 @@ def coast_reach(speed: Real, gap: Real, slopes: tuple[Real, Real], friction: Rea
 
     Parameters
     ----------
-    speed : Real
-        Speed with which it leaves the stage behind it [m/s].
-    gap : Real
-        Length over which the path bends; 0 or less counts as none [m].
-    slopes : tuple[Real, Real]
-        Slope where it leaves, and where the gap ends and from there on, upwards positive [rad].
-    friction : Real
-        Friction coefficient of an object that slides on the guide; 0 for one that rolls [-].
-    turning : Real, optional
-        Energy of its turning as a share of that of its motion, 2/5 for a ball that rolls [-].
+    speed : Speed with which it leaves the stage behind it [m/s]
+    gap : Length over which the path bends; 0 or less counts as none [m]
+    slopes : Slope where it leaves, and where the gap ends and from there on, upwards positive [rad]
+    friction : Friction coefficient of an object that slides on the guide; 0 for one that rolls [-]
+    turning : Energy of its turning as a share of that of its motion, 2/5 for a ball that rolls [-]
 
     Returns
     -------
-    Real
-        Way to where it comes to rest; very long where it runs on by itself [m].
+    Way to where it comes to rest; very long where it runs on by itself [m].
 
     Raises
     ------
-    ValueError
-        If the speed, friction or turning is negative.
+    ValueError : If the speed, friction or turning is negative
 
     Notes
     -----
@@ -279,22 +249,17 @@ def swallow_time(length: Real, speed: Real, force: Real, mass: Real) -> Real:
 
     Parameters
     ----------
-    length, speed : Real
-        Length of the object along the path [m]; speed of the object once it runs with the surface [m/s].
-    force : Real
-        Force that is left to accelerate it: the smaller of grip and motor force, less the drag [N].
-    mass : Real
-        Mass of the object [kg].
+    length, speed : Length of the object along the path [m]; speed of the object once it runs with the surface [m/s]
+    force : Force that is left to accelerate it: the smaller of grip and motor force, less the drag [N]
+    mass : Mass of the object [kg]
 
     Returns
     -------
-    Real
-        Time, infinite where speed or force is zero or less [s].
+    Time, infinite where speed or force is zero or less [s].
 
     Raises
     ------
-    ValueError
-        If the length or mass is not positive.
+    ValueError : If the length or mass is not positive
 
     Notes
     -----
@@ -319,20 +284,16 @@ def pickup_rate(swallow_time: Real, throughput: Real) -> Real:
 
     Parameters
     ----------
-    swallow_time : Real
-        Time that the first stage takes for one object, from `swallow_time` [s].
-    throughput : Real
-        What the row of stages passes on, from `throughput` [1/s].
+    swallow_time : Time that the first stage takes for one object, from `swallow_time` [s]
+    throughput : What the row of stages passes on, from `throughput` [1/s]
 
     Returns
     -------
-    Real
-        Rate [1/s].
+    Rate [1/s].
 
     Raises
     ------
-    ValueError
-        If the swallow time is not positive or the throughput is negative.
+    ValueError : If the swallow time is not positive or the throughput is negative
 
     Notes
     -----
@@ -359,18 +320,15 @@ def hook_count(chain_links: Real, links_between: Real) -> Real:
 
     Parameters
     ----------
-    chain_links, links_between : Real
-        Links of the whole chain; links from one hook to the next [-].
+    chain_links, links_between : Links of the whole chain; links from one hook to the next [-]
 
     Returns
     -------
-    Real
-        Hooks; where the links do not divide, one stretch stays longer than the others [-].
+    Hooks; where the links do not divide, one stretch stays longer than the others [-].
 
     Raises
     ------
-    ValueError
-        If a number of links is not positive.
+    ValueError : If a number of links is not positive
 
     Notes
     -----
@@ -390,18 +348,15 @@ def hook_spacing(pitch: Real, links_between: Real) -> Real:
 
     Parameters
     ----------
-    pitch, links_between : Real
-        Chain pitch [m]; links from one hook to the next [-].
+    pitch, links_between : Chain pitch [m]; links from one hook to the next [-]
 
     Returns
     -------
-    Real
-        Distance [m].
+    Distance [m].
 
     Raises
     ------
-    ValueError
-        If a quantity is not positive.
+    ValueError : If a quantity is not positive
 
     References
     ----------
@@ -416,18 +371,15 @@ def passing_frequency(chain_speed: Real, spacing: Real) -> Real:
 
     Parameters
     ----------
-    chain_speed, spacing : Real
-        Speed of the chain [m/s]; distance between hooks [m].
+    chain_speed, spacing : Speed of the chain [m/s]; distance between hooks [m]
 
     Returns
     -------
-    Real
-        Frequency [1/s].
+    Frequency [1/s].
 
     Raises
     ------
-    ValueError
-        If the speed is negative or the spacing is not positive.
+    ValueError : If the speed is negative or the spacing is not positive
 
     Notes
     -----
@@ -447,20 +399,17 @@ def window(spacing: Real, hook: Real, extent: Real, travel: Real = 0.0) -> Real:
 
     Parameters
     ----------
-    spacing, hook, extent : Real
-        Distance between hooks; thickness of a hook along the chain; extent of the object along the chain [m].
-    travel : Real, optional
-        Chain that passes while the object comes in: chain speed times the time to come in [m].
+    spacing, hook, extent : Distance between hooks; thickness of a hook along the chain; extent of the object along the
+        chain [m]
+    travel : Chain that passes while the object comes in: chain speed times the time to come in [m]
 
     Returns
     -------
-    Real
-        Length of the window, 0 where the object never fits; over the chain speed it is a time [m].
+    Length of the window, 0 where the object never fits; over the chain speed it is a time [m].
 
     Raises
     ------
-    ValueError
-        If the spacing or the extent is not positive, or the hook or travel is negative.
+    ValueError : If the spacing or the extent is not positive, or the hook or travel is negative
 
     Notes
     -----
@@ -480,18 +429,15 @@ def random_chance(window: Real, spacing: Real) -> Real:
 
     Parameters
     ----------
-    window, spacing : Real
-        Length of the pick-up window, from `window`; distance between hooks [m].
+    window, spacing : Length of the pick-up window, from `window`; distance between hooks [m]
 
     Returns
     -------
-    Real
-        Chance [-].
+    Chance [-].
 
     Raises
     ------
-    ValueError
-        If the window is negative or the spacing is not positive.
+    ValueError : If the window is negative or the spacing is not positive
 
     Notes
     -----
@@ -512,22 +458,17 @@ def tip_radius(pitch: Real, teeth: Real, height: Real, offset: Real = 0.0) -> Re
 
     Parameters
     ----------
-    pitch, teeth : Real
-        Chain pitch [m]; teeth of the sprocket [-].
-    height : Real
-        Height of the tip above the line through its link's two joints [m].
-    offset : Real, optional
-        Distance of the tip along the chain from the middle of its link [m].
+    pitch, teeth : Chain pitch [m]; teeth of the sprocket [-]
+    height : Height of the tip above the line through its link's two joints [m]
+    offset : Distance of the tip along the chain from the middle of its link [m]
 
     Returns
     -------
-    Real
-        Radius about the shaft [m].
+    Radius about the shaft [m].
 
     Raises
     ------
-    ValueError
-        If the pitch is not positive, the sprocket has fewer than three teeth, or the height is negative.
+    ValueError : If the pitch is not positive, the sprocket has fewer than three teeth, or the height is negative
 
     Notes
     -----
@@ -547,20 +488,16 @@ def stack_height(count: Real, height: Real, nested: Real) -> Real:
 
     Parameters
     ----------
-    count, height : Real
-        Pieces in the stack [-]; height of one piece by itself [m].
-    nested : Real
-        What each further piece adds, the same height unless they nest [m].
+    count, height : Pieces in the stack [-]; height of one piece by itself [m]
+    nested : What each further piece adds, the same height unless they nest [m]
 
     Returns
     -------
-    Real
-        Height, 0 without a piece [m].
+    Height, 0 without a piece [m].
 
     Raises
     ------
-    ValueError
-        If the count is negative, or a height is not positive.
+    ValueError : If the count is negative, or a height is not positive
 
     Notes
     -----
@@ -580,24 +517,18 @@ def heap_height(count: Real, size: tuple[Real, Real, Real], floor: tuple[Real, R
 
     Parameters
     ----------
-    count : Real
-        Pieces in the heap [-].
-    size : tuple[Real, Real, Real]
-        Length, width and height of one piece; of a ball the first is taken as its diameter [m].
-    floor : tuple[Real, Real]
-        Length and width of the hopper's floor [m].
-    ball : bool
-        Whether the pieces are balls, which sink in between those below; others lie flat on each other.
+    count : Pieces in the heap [-]
+    size : Length, width and height of one piece; of a ball the first is taken as its diameter [m]
+    floor : Length and width of the hopper's floor [m]
+    ball : Whether the pieces are balls, which sink in between those below; others lie flat on each other
 
     Returns
     -------
-    Real
-        Height, never below that of one piece; 0 without a piece [m].
+    Height, never below that of one piece; 0 without a piece [m].
 
     Raises
     ------
-    ValueError
-        If the count is negative, or a size is not positive.
+    ValueError : If the count is negative, or a size is not positive
 
     Notes
     -----
@@ -645,20 +576,16 @@ def pieces_cleared(room: Real, height: Real, nested: Real) -> Real:
 
     Parameters
     ----------
-    room : Real
-        Lowest point of the tips' path above the floor of the stack, less the clearance wanted [m].
-    height, nested : Real
-        Height of one piece by itself; what each further piece adds [m].
+    room : Lowest point of the tips' path above the floor of the stack, less the clearance wanted [m]
+    height, nested : Height of one piece by itself; what each further piece adds [m]
 
     Returns
     -------
-    Real
-        Number of pieces, 0 where not even one fits [-].
+    Number of pieces, 0 where not even one fits [-].
 
     Raises
     ------
-    ValueError
-        If a height is not positive.
+    ValueError : If a height is not positive
 
     Notes
     -----

@@ -34,27 +34,18 @@ class Stage:
 
     Attributes
     ----------
-    ratio : Real
-        Turns of the motor for one turn of the roller, through gears, chain and belt together [-].
-    efficiency, radius : Real
-        Share of the motor's work that reaches the roller [-]; radius of the free roller [m].
-    squeeze : Real
-        Depth to which the object presses the roller in [m].
-    normal_force : Real
-        Force with which roller and object press on each other [N].
-    friction : Real
-        Friction coefficient between roller and object [-].
-    drag : Real
-        Force along the path that holds the object back, from `drag` or `rolling` [N].
-    share : Real
-        Speed of the object over that of the surface: 1 where it slides along its guide, 1/2 where it rolls [-].
-    takes : Real
-        Largest force of the roller that the object turns into motion; past it one that rolls spins in place [N].
+    ratio : Turns of the motor for one turn of the roller, through gears, chain and belt together [-]
+    efficiency, radius : Share of the motor's work that reaches the roller [-]; radius of the free roller [m]
+    squeeze : Depth to which the object presses the roller in [m]
+    normal_force : Force with which roller and object press on each other [N]
+    friction : Friction coefficient between roller and object [-]
+    drag : Force along the path that holds the object back, from `drag` or `rolling` [N]
+    share : Speed of the object over that of the surface: 1 where it slides along its guide, 1/2 where it rolls [-]
+    takes : Largest force of the roller that the object turns into motion; past it one that rolls spins in place [N]
 
     Raises
     ------
-    ValueError
-        If a number is out of its range, or the squeeze reaches the shaft; the message names it.
+    ValueError : If a number is out of its range, or the squeeze reaches the shaft; the message names it
     """
 
     ratio: Real
@@ -92,18 +83,16 @@ def rolling_radius(radius: Real, squeeze: Real) -> Real:
 
     Parameters
     ----------
-    radius, squeeze : Real
-        Radius of the free roller; depth to which it is pressed in, zero or more and less than the radius [m].
+    radius, squeeze : Radius of the free roller; depth to which it is pressed in, zero or more and less than the radius
+        [m]
 
     Returns
     -------
-    Real
-        Effective rolling radius, between the squeezed and the free radius [m].
+    Effective rolling radius, between the squeezed and the free radius [m].
 
     Raises
     ------
-    ValueError
-        If the radius is not positive, the squeeze is negative, or it reaches the shaft.
+    ValueError : If the radius is not positive, the squeeze is negative, or it reaches the shaft
 
     Notes
     -----
@@ -128,24 +117,18 @@ def drag(normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.
 
     Parameters
     ----------
-    normal_force : Real
-        Force with which the roller presses the object on the guide [N].
-    guide_friction : Real
-        Friction coefficient between object and guide [-].
-    rolling_resistance : Real, optional
-        Loss in the roller's own flexing, as a share of the normal force [-].
-    weight_along : Real, optional
-        Part of the object's weight along the path, positive where it climbs [N].
+    normal_force : Force with which the roller presses the object on the guide [N]
+    guide_friction : Friction coefficient between object and guide [-]
+    rolling_resistance : Loss in the roller's own flexing, as a share of the normal force [-]
+    weight_along : Part of the object's weight along the path, positive where it climbs [N]
 
     Returns
     -------
-    Real
-        Force along the path, not below zero: an object that would slide by itself asks for nothing [N].
+    Force along the path, not below zero: an object that would slide by itself asks for nothing [N].
 
     Raises
     ------
-    ValueError
-        If a force or coefficient is negative.
+    ValueError : If a force or coefficient is negative
 
     Notes
     -----
@@ -166,24 +149,18 @@ def rolling(stage: Stage, guide_friction: Real, resistance: Real, weight_along: 
 
     Parameters
     ----------
-    stage : Stage
-        The stage as it carries an object that slides.
-    guide_friction : Real
-        Friction coefficient between object and guide [-].
-    resistance : Real
-        Loss in the roller's flexing, as a share of the normal force [-].
-    weight_along : Real, optional
-        Part of the object's weight along the path, positive where it climbs [N].
+    stage : The stage as it carries an object that slides
+    guide_friction : Friction coefficient between object and guide [-]
+    resistance : Loss in the roller's flexing, as a share of the normal force [-]
+    weight_along : Part of the object's weight along the path, positive where it climbs [N]
 
     Returns
     -------
-    Stage
-        The same with the drag, the share of the surface's speed and the force it takes of a ball [-].
+    The same with the drag, the share of the surface's speed and the force it takes of a ball [-].
 
     Raises
     ------
-    ValueError
-        If a coefficient is negative.
+    ValueError : If a coefficient is negative
 
     Notes
     -----
@@ -210,18 +187,16 @@ def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
 
     Parameters
     ----------
-    radius, squeeze, length : Real
-        Radius of the free roller; depth to which the ball presses it in at the most; diameter of the ball [m].
+    radius, squeeze, length : Radius of the free roller; depth to which the ball presses it in at the most; diameter of
+        the ball [m]
 
     Returns
     -------
-    Real
-        Way of the ball from first to last touch, at most its length [m].
+    Way of the ball from first to last touch, at most its length [m].
 
     Raises
     ------
-    ValueError
-        If a radius or length is not positive, or the squeeze is negative.
+    ValueError : If a radius or length is not positive, or the squeeze is negative
 
     Notes
     -----
@@ -243,13 +218,11 @@ def load_torque(stage: Stage) -> Real:
 
     Parameters
     ----------
-    stage : Stage
-        The stage.
+    stage : The stage
 
     Returns
     -------
-    Real
-        Torque at the motor; with a slipping roller that of the slip [N m].
+    Torque at the motor; with a slipping roller that of the slip [N m].
 
     Notes
     -----
@@ -269,13 +242,11 @@ def held_torque(stage: Stage) -> Real:
 
     Parameters
     ----------
-    stage : Stage
-        The stage.
+    stage : The stage
 
     Returns
     -------
-    Real
-        Torque at the motor; where it exceeds the stall torque the motor stands still and heats [N m].
+    Torque at the motor; where it exceeds the stall torque the motor stands still and heats [N m].
 
     Notes
     -----
@@ -305,22 +276,17 @@ def motor_speed(free_speed: Real, stall_torque: Real, torques: Sequence[Real]) -
 
     Parameters
     ----------
-    free_speed : Real
-        Speed of the motor without load [rad/s].
-    stall_torque : Real
-        Torque at standstill; with a limit on current, the torque at that limit [N m].
-    torques : Sequence[Real]
-        Torque that each stage asks of the motor, from `load_torque` [N m].
+    free_speed : Speed of the motor without load [rad/s]
+    stall_torque : Torque at standstill; with a limit on current, the torque at that limit [N m]
+    torques : Torque that each stage asks of the motor, from `load_torque` [N m]
 
     Returns
     -------
-    Real
-        Speed, 0 where the stages together stall it [rad/s].
+    Speed, 0 where the stages together stall it [rad/s].
 
     Raises
     ------
-    ValueError
-        If the free speed or stall torque is not positive, or a torque is negative.
+    ValueError : If the free speed or stall torque is not positive, or a torque is negative
 
     Notes
     -----
@@ -339,15 +305,12 @@ def surface_speed(stage: Stage, motor_speed: Real) -> Real:
 
     Parameters
     ----------
-    stage : Stage
-        The stage.
-    motor_speed : Real
-        Speed of its motor, free or under load [rad/s].
+    stage : The stage
+    motor_speed : Speed of its motor, free or under load [rad/s]
 
     Returns
     -------
-    Real
-        Speed along the path [m/s].
+    Speed along the path [m/s].
 
     Notes
     -----
@@ -365,15 +328,12 @@ def object_speed(stage: Stage, motor_speed: Real) -> Real:
 
     Parameters
     ----------
-    stage : Stage
-        The stage.
-    motor_speed : Real
-        Speed of its motor under load [rad/s].
+    stage : The stage
+    motor_speed : Speed of its motor under load [rad/s]
 
     Returns
     -------
-    Real
-        Speed along the path [m/s].
+    Speed along the path [m/s].
 
     Notes
     -----
@@ -391,17 +351,13 @@ def loaded_speed(line: MotorLine, controller: Controller, torque: Real) -> Array
 
     Parameters
     ----------
-    line : MotorLine
-        The motor at rated voltage [-].
-    controller : Controller
-        Its bounds [-].
-    torque : Real
-        Load on one motor's shaft, zero or more [N m].
+    line : The motor at rated voltage [-]
+    controller : Its bounds [-]
+    torque : Load on one motor's shaft, zero or more [N m]
 
     Returns
     -------
-    Array
-        Speed, 0 where the current limit does not carry the load [rad/s].
+    Speed, 0 where the current limit does not carry the load [rad/s].
 
     Notes
     -----
@@ -422,15 +378,12 @@ def rim_force(stage: Stage, torque: Real) -> Real:
 
     Parameters
     ----------
-    stage : rollers.Stage
-        The stage [-].
-    torque : Real
-        Torque of its motors together [N m].
+    stage : The stage [-]
+    torque : Torque of its motors together [N m]
 
     Returns
     -------
-    Real
-        Force along the path [N].
+    Force along the path [N].
 
     Notes
     -----
@@ -455,18 +408,15 @@ def step_force(radius: Real, step: Real, load: Real) -> Array:
 
     Parameters
     ----------
-    radius, step, load : Real
-        Wheel radius; height of the step [m]; force down at the axle: weight and suspension [N].
+    radius, step, load : Wheel radius; height of the step [m]; force down at the axle: weight and suspension [N]
 
     Returns
     -------
-    Array
-        The force [N]; infinite where the step is as high as the radius.
+    The force [N]; infinite where the step is as high as the radius.
 
     Raises
     ------
-    ValueError
-        If the radius is not positive, or step or load is negative.
+    ValueError : If the radius is not positive, or step or load is negative
 
     Notes
     -----
@@ -489,10 +439,9 @@ class Sinkage(NamedTuple):
 
     Parameters
     ----------
-    depth, half_length, peak_pressure : Array
-        How far it sinks in; half the length of the contact [m]; pressure in the middle of the contact [Pa].
-    strain : Array
-        Depth over thickness of the foam [-].
+    depth, half_length, peak_pressure : How far it sinks in; half the length of the contact [m]; pressure in the middle
+        of the contact [Pa]
+    strain : Depth over thickness of the foam [-]
     """
 
     depth: Array
@@ -507,15 +456,12 @@ class Foam:
 
     Parameters
     ----------
-    modulus : Real
-        Compressive modulus [Pa]; measure it: load on a block over its area, over its share of compression.
-    thickness, loss : Real
-        Thickness [m]; share of the work of pressing it in that it does not give back [-].
+    modulus : Compressive modulus [Pa]; measure it: load on a block over its area, over its share of compression
+    thickness, loss : Thickness [m]; share of the work of pressing it in that it does not give back [-]
 
     Raises
     ------
-    ValueError
-        If modulus or thickness is not positive, or the loss is outside 0 to 1.
+    ValueError : If modulus or thickness is not positive, or the loss is outside 0 to 1
     """
 
     modulus: Real
@@ -532,20 +478,16 @@ def sinkage(radius: Real, width: Real, load: Real, foam: Foam) -> Sinkage:
 
     Parameters
     ----------
-    radius, width, load : Real
-        Wheel radius, and width of its tread [m]; force down [N].
-    foam : Foam
-        The floor.
+    radius, width, load : Wheel radius, and width of its tread [m]; force down [N]
+    foam : The floor
 
     Returns
     -------
-    Sinkage
-        Depth [m], half length of contact [m], pressure [Pa] and strain [-].
+    Depth [m], half length of contact [m], pressure [Pa] and strain [-].
 
     Raises
     ------
-    ValueError
-        If radius or width is not positive or the load negative.
+    ValueError : If radius or width is not positive or the load negative
 
     Notes
     -----
@@ -571,23 +513,18 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: 
 
     Parameters
     ----------
-    radius, step, down_force : Real
-        Wheel radius; height of the step [m]; force down on the wheel, its weight included [N].
-    mass : Real
-        Mass that moves up and down with the wheel [kg].
-    give : Real
-        How far a floor that gives way follows the wheel up: the depth to which it stands in it, from `sinkage`, times
-        1 - loss of the foam, since by energy the rest of the work is not given back; 0 for a hard floor [m].
+    radius, step, down_force : Wheel radius; height of the step [m]; force down on the wheel, its weight included [N]
+    mass : Mass that moves up and down with the wheel [kg]
+    give : How far a floor that gives way follows the wheel up: the depth to which it stands in it, from `sinkage`,
+        times 1 - loss of the foam, since by energy the rest of the work is not given back; 0 for a hard floor [m]
 
     Returns
     -------
-    Array
-        The speed [m/s]; infinite where there is no step, 0 where it is as high as the radius.
+    The speed [m/s]; infinite where there is no step, 0 where it is as high as the radius.
 
     Raises
     ------
-    ValueError
-        If the radius or the mass is not positive, or step, down-force or give is negative.
+    ValueError : If the radius or the mass is not positive, or step, down-force or give is negative
 
     Notes
     -----
@@ -612,23 +549,19 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
 
     Parameters
     ----------
-    radius, step, down_force : Real
-        Wheel radius; height of the step [m]; force down on the wheel, its weight included [N], above zero.
-    mass, speed : Real
-        Mass that moves up and down with the wheel [kg]; speed of the robot [m/s].
-    give : Real
-        How far the floor follows the wheel up, as in `contact_speed` [m].
+    radius, step, down_force : Wheel radius; height of the step [m]; force down on the wheel, its weight included [N],
+        above zero
+    mass, speed : Mass that moves up and down with the wheel [kg]; speed of the robot [m/s]
+    give : How far the floor follows the wheel up, as in `contact_speed` [m]
 
     Returns
     -------
-    Array
-        The travel [m], 0 below the speed of contact; infinite where the step is as high as the radius and the robot
-        moves. It bounds the travel missed: a spinning wheel goes on turning for a while.
+    The travel [m], 0 below the speed of contact; infinite where the step is as high as the radius and the robot moves.
+    It bounds the travel missed: a spinning wheel goes on turning for a while.
 
     Raises
     ------
-    ValueError
-        If radius, down-force or mass is not positive, or step or speed is negative.
+    ValueError : If radius, down-force or mass is not positive, or step or speed is negative
 
     Notes
     -----

@@ -20,15 +20,12 @@ def slide_slowing(angle: Real, friction: Real) -> Array:
 
     Parameters
     ----------
-    angle : Real
-        How steeply the conveyor climbs [rad].
-    friction : Real
-        Coefficient of friction of piece on conveyor [-].
+    angle : How steeply the conveyor climbs [rad]
+    friction : Coefficient of friction of piece on conveyor [-]
 
     Returns
     -------
-    Array
-        g (sin a + mu cos a) [m/s2]: a conveyor that slows less than this keeps the piece on it.
+    g (sin a + mu cos a) [m/s2]: a conveyor that slows less than this keeps the piece on it.
 
     References
     ----------
@@ -42,15 +39,12 @@ def flight_height(speed: Real, angle: Real, ahead: Real) -> Array:
 
     Parameters
     ----------
-    speed, angle : Real
-        With which it leaves [m/s], and how steeply upwards [rad].
-    ahead : Real
-        Level distance from where it left [m].
+    speed, angle : With which it leaves [m/s], and how steeply upwards [rad]
+    ahead : Level distance from where it left [m]
 
     Returns
     -------
-    Array
-        Height [m]; minus infinity where it never gets there.
+    Height [m]; minus infinity where it never gets there.
 
     Notes
     -----
@@ -73,15 +67,13 @@ def least_throw(angle: Real, ahead: Real, up: Real) -> Array:
 
     Parameters
     ----------
-    angle : Real
-        How steeply upwards it leaves [rad].
-    ahead, up : Real
-        Level distance of the point from where the piece leaves, above zero; its height over that, negative below [m].
+    angle : How steeply upwards it leaves [rad]
+    ahead, up : Level distance of the point from where the piece leaves, above zero; its height over that, negative
+        below [m]
 
     Returns
     -------
-    Array
-        Speed [m/s]; infinite where the point lies on or above the line along which it leaves.
+    Speed [m/s]; infinite where the point lies on or above the line along which it leaves.
 
     Notes
     -----
@@ -104,15 +96,12 @@ def run_out(speed: Real, least: Real, slowing: Real) -> Array:
 
     Parameters
     ----------
-    speed, least : Real
-        Of the piece as the conveyor stops; with which it must leave [m/s].
-    slowing : Real
-        Deceleration of the piece while it slides on, as `slide_slowing` [m/s2].
+    speed, least : Of the piece as the conveyor stops; with which it must leave [m/s]
+    slowing : Deceleration of the piece while it slides on, as `slide_slowing` [m/s2]
 
     Returns
     -------
-    Array
-        Distance (v^2 - v_min^2) / (2 a) [m]; 0 where it is too slow from the beginning.
+    Distance (v^2 - v_min^2) / (2 a) [m]; 0 where it is too slow from the beginning.
 
     References
     ----------

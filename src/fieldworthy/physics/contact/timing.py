@@ -30,15 +30,13 @@ class Stop:
 
     Attributes
     ----------
-    speed, sample_period : Real
-        Speed of the object in the stage [m/s]; time between two readings of the sensor [s].
-    latency, deceleration : Real
-        Time from the reading to the moment the stage begins to slow [s]; even deceleration from then on [m/s^2].
+    speed, sample_period : Speed of the object in the stage [m/s]; time between two readings of the sensor [s]
+    latency, deceleration : Time from the reading to the moment the stage begins to slow [s]; even deceleration from
+        then on [m/s^2]
 
     Raises
     ------
-    ValueError
-        If a number is not positive (the latency may be zero); the message names it.
+    ValueError : If a number is not positive (the latency may be zero); the message names it
     """
 
     speed: Real
@@ -57,22 +55,17 @@ class Path:
 
     Attributes
     ----------
-    length, spacing : Real
-        Length of an object along the path; distance nose to nose of the two objects on the lower stage [m].
-    below : Real
-        Distance from the upper sensor back to the lower one, an object's length or more [m].
-    handover : Real
-        Distance from the upper sensor back to where the upper stage takes over, at most `below` [m].
-    room : Real
-        Distance that the first object may run past the upper sensor [m].
-    run_on : Real, optional
-        With the upper sensor alone: time that the lower stage runs on from the reading that sees the first object,
+    length, spacing : Length of an object along the path; distance nose to nose of the two objects on the lower stage
+        [m]
+    below : Distance from the upper sensor back to the lower one, an object's length or more [m]
+    handover : Distance from the upper sensor back to where the upper stage takes over, at most `below` [m]
+    room : Distance that the first object may run past the upper sensor [m]
+    run_on : With the upper sensor alone: time that the lower stage runs on from the reading that sees the first object,
         before its own latency [s]. None where a lower sensor stops it; `below` then says nothing.
 
     Raises
     ------
-    ValueError
-        If a number is out of its range; the message names it.
+    ValueError : If a number is out of its range; the message names it
 
     Notes
     -----
@@ -107,12 +100,9 @@ class Rest:
 
     Attributes
     ----------
-    first, second : Real
-        Place of each nose from the upper sensor; infinite for an object that was not seen [m].
-    gap : Real
-        Free space between them; negative is the depth by which the second pushes the first [m].
-    held : ndarray of bool
-        Whether both were seen, the first kept to its room, the second short of the hand-over, and none pushed [-].
+    first, second : Place of each nose from the upper sensor; infinite for an object that was not seen [m]
+    gap : Free space between them; negative is the depth by which the second pushes the first [m]
+    held : Whether both were seen, the first kept to its room, the second short of the hand-over, and none pushed [-]
     """
 
     first: Real
@@ -126,20 +116,16 @@ def stop_distance(stop: Stop, phase: Real) -> Real:
 
     Parameters
     ----------
-    stop : Stop
-        How the stage stops.
-    phase : Real
-        Share of a sample period that passes until the next reading, 0 to 1 [-].
+    stop : How the stage stops
+    phase : Share of a sample period that passes until the next reading, 0 to 1 [-]
 
     Returns
     -------
-    Real
-        Distance of the nose past the sensor [m].
+    Distance of the nose past the sensor [m].
 
     Raises
     ------
-    ValueError
-        If the phase lies outside 0 to 1.
+    ValueError : If the phase lies outside 0 to 1
 
     Notes
     -----
@@ -159,13 +145,11 @@ def stop_moments(stop: Stop) -> tuple[Real, Real]:
 
     Parameters
     ----------
-    stop : Stop
-        How the stage stops.
+    stop : How the stage stops
 
     Returns
     -------
-    tuple[Real, Real]
-        Mean distance past the sensor [m]; standard deviation [m].
+    Mean distance past the sensor [m]; standard deviation [m].
 
     Notes
     -----
@@ -183,22 +167,18 @@ def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Re
 
     Parameters
     ----------
-    sample_period, latency : Real
-        Time between two readings of the sensor; time from the reading to the moment the stage begins to slow [s].
-    deceleration : Real
-        Even deceleration from then on [m/s^2].
-    room : Real
-        Distance that the object may run past its sensor; none is left at zero or less [m].
+    sample_period, latency : Time between two readings of the sensor; time from the reading to the moment the stage
+        begins to slow [s]
+    deceleration : Even deceleration from then on [m/s^2]
+    room : Distance that the object may run past its sensor; none is left at zero or less [m]
 
     Returns
     -------
-    Real
-        Speed [m/s].
+    Speed [m/s].
 
     Raises
     ------
-    ValueError
-        If the sample period or deceleration is not positive, or the latency is negative.
+    ValueError : If the sample period or deceleration is not positive, or the latency is negative
 
     Notes
     -----
@@ -220,15 +200,12 @@ def head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
 
     Parameters
     ----------
-    upper_speed, lower_speed : Real
-        Of an object in each stage [m/s].
-    path : Path
-        Where things lie.
+    upper_speed, lower_speed : Of an object in each stage [m/s]
+    path : Where things lie
 
     Returns
     -------
-    Real
-        Distance; negative while it has not come to the lower sensor [m].
+    Distance; negative while it has not come to the lower sensor [m].
 
     References
     ----------
@@ -242,23 +219,18 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
 
     Parameters
     ----------
-    upper, lower : Stop
-        How each stage stops; both are read by one clock, that of the upper.
-    path : Path
-        Where things lie.
-    phase : Real
-        Share of a sample period from the first nose's arrival to the next reading, 0 to 1; give it a
-        leading axis of its own to run every case at every phase [-].
+    upper, lower : How each stage stops; both are read by one clock, that of the upper
+    path : Where things lie
+    phase : Share of a sample period from the first nose's arrival to the next reading, 0 to 1; give it a leading axis
+        of its own to run every case at every phase [-]
 
     Returns
     -------
-    Rest
-        Places of rest [m].
+    Places of rest [m].
 
     Raises
     ------
-    ValueError
-        If the phase lies outside 0 to 1.
+    ValueError : If the phase lies outside 0 to 1
 
     Notes
     -----
@@ -305,22 +277,17 @@ def hold_chance(upper: Stop, lower: Stop, path: Path, phases: int = 16) -> Real:
 
     Parameters
     ----------
-    upper, lower : Stop
-        How each stage stops.
-    path : Path
-        Where things lie.
-    phases : int, optional
-        Number of phases tried, evenly spread [-].
+    upper, lower : How each stage stops
+    path : Where things lie
+    phases : Number of phases tried, evenly spread [-]
 
     Returns
     -------
-    Real
-        Share of phases at which both objects are held, exact to one over their number [-].
+    Share of phases at which both objects are held, exact to one over their number [-].
 
     Raises
     ------
-    ValueError
-        If the number of phases is below one.
+    ValueError : If the number of phases is below one
 
     References
     ----------
@@ -343,15 +310,12 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
 
     Parameters
     ----------
-    upper, lower : Stop
-        How each stage stops; of the speeds only their ratio counts.
-    path : Path
-        Where things lie.
+    upper, lower : How each stage stops; of the speeds only their ratio counts
+    path : Where things lie
 
     Returns
     -------
-    Real
-        Largest speed of the upper stage up to which every sampling phase holds, 0 where none does [m/s].
+    Largest speed of the upper stage up to which every sampling phase holds, 0 where none does [m/s].
 
     Notes
     -----
@@ -426,12 +390,9 @@ class EjectWindow:
 
     Attributes
     ----------
-    opens : Real
-        Moment at which the object before has left the release point [s].
-    closes : Real
-        Moment at which this object's nose reaches the release point [s].
-    ready : Real
-        Earliest moment at which the ejector can be in place [s].
+    opens : Moment at which the object before has left the release point [s]
+    closes : Moment at which this object's nose reaches the release point [s]
+    ready : Earliest moment at which the ejector can be in place [s]
     """
 
     opens: Real
@@ -444,8 +405,7 @@ class EjectWindow:
 
         Returns
         -------
-        Real
-            Smaller of the time left until the window closes and the window's own length [s].
+        Smaller of the time left until the window closes and the window's own length [s].
 
         References
         ----------
@@ -459,8 +419,7 @@ class EjectWindow:
 
         Returns
         -------
-        Real
-            Moment [s].
+        Moment [s].
 
         References
         ----------
@@ -474,8 +433,7 @@ class EjectWindow:
 
         Returns
         -------
-        Real
-            From the aim to the nearer end of the window, never later than it closes [s].
+        From the aim to the nearer end of the window, never later than it closes [s].
 
         References
         ----------
@@ -491,24 +449,18 @@ def eject_window(
 
     Parameters
     ----------
-    distance, length : Real
-        Distance from the sensor to the release point; length of an object [m].
-    spacing, speed : Real
-        Distance nose to nose to the object before [m]; speed of the objects [m/s].
-    decision : Real
-        Time from the nose's arrival to the decision: readings, filter and software latency [s].
-    actuator : Real
-        Time from the command to the ejector in place [s].
+    distance, length : Distance from the sensor to the release point; length of an object [m]
+    spacing, speed : Distance nose to nose to the object before [m]; speed of the objects [m/s]
+    decision : Time from the nose's arrival to the decision: readings, filter and software latency [s]
+    actuator : Time from the command to the ejector in place [s]
 
     Returns
     -------
-    EjectWindow
-        The window [s].
+    The window [s].
 
     Raises
     ------
-    ValueError
-        If a length or the speed is not positive, or a time is negative.
+    ValueError : If a length or the speed is not positive, or a time is negative
 
     Notes
     -----
@@ -532,20 +484,16 @@ def needed_spare(window: EjectWindow, scatter: Real) -> Real:
 
     Parameters
     ----------
-    window : EjectWindow
-        The window; how far away its other end is counts.
-    scatter : Real
-        Standard deviation of the moment against the object's place, as in `eject_chance` [s].
+    window : The window; how far away its other end is counts
+    scatter : Standard deviation of the moment against the object's place, as in `eject_chance` [s]
 
     Returns
     -------
-    Real
-        Time for the `EjectWindow.spare` [s].
+    Time for the `EjectWindow.spare` [s].
 
     Raises
     ------
-    ValueError
-        If the scatter is not positive.
+    ValueError : If the scatter is not positive
 
     Notes
     -----
@@ -568,20 +516,16 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
 
     Parameters
     ----------
-    window : EjectWindow
-        The window.
-    scatter : Real
-        Standard deviation of the moment against the object's place: speed, latency and actuator together [s].
+    window : The window
+    scatter : Standard deviation of the moment against the object's place: speed, latency and actuator together [s]
 
     Returns
     -------
-    Real
-        Chance; 0 where the window is empty [-].
+    Chance; 0 where the window is empty [-].
 
     Raises
     ------
-    ValueError
-        If the scatter is not positive.
+    ValueError : If the scatter is not positive
 
     Notes
     -----
@@ -604,10 +548,8 @@ class Outcome:
 
     Attributes
     ----------
-    kept_right, kept_wrong : Real
-        Kept as it should be, and kept though it should go [-].
-    thrown_right, thrown_wrong : Real
-        Thrown out as it should be, and thrown out though it should stay [-].
+    kept_right, kept_wrong : Kept as it should be, and kept though it should go [-]
+    thrown_right, thrown_wrong : Thrown out as it should be, and thrown out though it should stay [-]
     """
 
     kept_right: Real
@@ -621,24 +563,18 @@ def outcome(unwanted: Real, missed: Real, false_alarm: Real, ejected: Real) -> O
 
     Parameters
     ----------
-    unwanted : Real
-        Share of objects that should go [-].
-    missed : Real
-        Probability that such an object is taken for a wanted one, after the vote [-].
-    false_alarm : Real
-        Probability that a wanted object is taken for one that should go [-].
-    ejected : Real
-        Chance that an object so taken is thrown out in time [-].
+    unwanted : Share of objects that should go [-]
+    missed : Probability that such an object is taken for a wanted one, after the vote [-]
+    false_alarm : Probability that a wanted object is taken for one that should go [-]
+    ejected : Chance that an object so taken is thrown out in time [-]
 
     Returns
     -------
-    Outcome
-        The four shares; they add up to one [-].
+    The four shares; they add up to one [-].
 
     Raises
     ------
-    ValueError
-        If a probability lies outside 0 to 1.
+    ValueError : If a probability lies outside 0 to 1
 
     Notes
     -----
@@ -660,20 +596,17 @@ def decision_time(spot: Real, speed: Real, readings: Real, sample_period: Real, 
 
     Parameters
     ----------
-    spot, speed : Real
-        Width of what the sensor sees, along the path [m]; speed of the objects [m/s].
-    readings, sample_period, latency : Real
-        Readings that are decided on [-]; time between two readings; from the last reading to the command [s].
+    spot, speed : Width of what the sensor sees, along the path [m]; speed of the objects [m/s]
+    readings, sample_period, latency : Readings that are decided on [-]; time between two readings; from the last
+        reading to the command [s]
 
     Returns
     -------
-    Real
-        Time [s].
+    Time [s].
 
     Raises
     ------
-    ValueError
-        If the speed or sample period is not positive, or another quantity is negative.
+    ValueError : If the speed or sample period is not positive, or another quantity is negative
 
     Notes
     -----

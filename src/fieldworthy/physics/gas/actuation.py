@@ -50,19 +50,15 @@ class Cylinder:
 
     Parameters
     ----------
-    bore, rod, stroke : Real
-        Bore diameter [m]; rod diameter, less than the bore [m]; stroke [m].
-    dead_extend, dead_retract : Real
-        Dead volume of the extend side with its tubing [m3]; dead volume of the retract side with its tubing [m3].
-    double_acting : bool
-        Air drives both ways; otherwise a spring brings the rod back and its side is open to the atmosphere.
-    spring : tuple of Real
-        Spring force that pulls the rod in: at the retracted end [N] and its rise with extension [N/m].
+    bore, rod, stroke : Bore diameter [m]; rod diameter, less than the bore [m]; stroke [m]
+    dead_extend, dead_retract : Dead volume of the extend side with its tubing [m3]; dead volume of the retract side
+        with its tubing [m3]
+    double_acting : Air drives both ways; otherwise a spring brings the rod back and its side is open to the atmosphere
+    spring : Spring force that pulls the rod in: at the retracted end [N] and its rise with extension [N/m]
 
     Raises
     ------
-    ValueError
-        If a size is not positive, the rod is not thinner than the bore, or a volume or spring is negative.
+    ValueError : If a size is not positive, the rod is not thinner than the bore, or a volume or spring is negative
 
     References
     ----------
@@ -114,13 +110,11 @@ class Cylinder:
 
         Parameters
         ----------
-        extension : Real
-            Travel from the retracted end [m].
+        extension : Travel from the retracted end [m]
 
         Returns
         -------
-        Real
-            Force [N].
+        Force [N].
 
         References
         ----------
@@ -141,19 +135,15 @@ def push_force(
 
     Parameters
     ----------
-    cylinder : Cylinder
-        The cylinder.
-    p_abs, p_back_abs : Real
-        Absolute pressure on the extend side [Pa]; absolute pressure left on the rod's side [Pa].
-    friction : Real
-        Seal friction, which takes from the force; common practice, no source: 5 % to 15 % of it [N].
-    extension, p_atm : Real
-        Travel from the retracted end, for the spring [m]; pressure of the atmosphere on the rod's cross-section [Pa].
+    cylinder : The cylinder
+    p_abs, p_back_abs : Absolute pressure on the extend side [Pa]; absolute pressure left on the rod's side [Pa]
+    friction : Seal friction, which takes from the force; common practice, no source: 5 % to 15 % of it [N]
+    extension, p_atm : Travel from the retracted end, for the spring [m]; pressure of the atmosphere on the rod's
+        cross-section [Pa]
 
     Returns
     -------
-    Real
-        Force, negative where it does not push at all [N].
+    Force, negative where it does not push at all [N].
 
     Notes
     -----
@@ -180,19 +170,15 @@ def pull_force(
 
     Parameters
     ----------
-    cylinder : Cylinder
-        The cylinder.
-    p_abs, p_back_abs : Real
-        Absolute pressure on the rod's side [Pa]; absolute pressure left on the extend side [Pa].
-    friction, extension : Real
-        Seal friction, which takes from the force [N]; travel from the retracted end, for the spring [m].
-    p_atm : Real
-        Pressure of the atmosphere on the rod's cross-section [Pa].
+    cylinder : The cylinder
+    p_abs, p_back_abs : Absolute pressure on the rod's side [Pa]; absolute pressure left on the extend side [Pa]
+    friction, extension : Seal friction, which takes from the force [N]; travel from the retracted end, for the spring
+        [m]
+    p_atm : Pressure of the atmosphere on the rod's cross-section [Pa]
 
     Returns
     -------
-    Real
-        Force, negative where it does not pull at all [N].
+    Force, negative where it does not pull at all [N].
 
     Notes
     -----
@@ -215,13 +201,11 @@ def chamber_rate(C: Real, V: Real, T: Real = T_ANR) -> Real:
 
     Parameters
     ----------
-    C, V, T : Real
-        Sonic conductance [m3/(s Pa)]; chamber volume, above zero [m3]; absolute temperature of the air [K].
+    C, V, T : Sonic conductance [m3/(s Pa)]; chamber volume, above zero [m3]; absolute temperature of the air [K]
 
     Returns
     -------
-    Real
-        Choked mass flow over the mass at the same pressure [1/s].
+    Choked mass flow over the mass at the same pressure [1/s].
 
     References
     ----------
@@ -235,13 +219,11 @@ def half_tangent(p_ratio: Real, b: Real) -> Real:
 
     Parameters
     ----------
-    p_ratio, b : Real
-        Pressure behind over pressure in front [-]; critical pressure ratio, below 1 [-].
+    p_ratio, b : Pressure behind over pressure in front [-]; critical pressure ratio, below 1 [-]
 
     Returns
     -------
-    Real
-        0 when choked, 1 at equal pressures [-].
+    0 when choked, 1 at equal pressures [-].
 
     References
     ----------
@@ -263,8 +245,7 @@ def fill_angle(half: Real, turn: Real) -> tuple[Real, Real]:
 
     Parameters
     ----------
-    half, turn : Real
-        Half-angle tangent at the start [-]; angle turned, not negative [rad].
+    half, turn : Half-angle tangent at the start [-]; angle turned, not negative [rad]
 
     Returns
     -------
@@ -287,15 +268,12 @@ def vent_half_tangent(half: Real, turn: Real, b: Real) -> Real:
 
     Parameters
     ----------
-    half, turn : Real
-        Half-angle tangent at the start [-]; time of subsonic venting times rate, over ``1 - b`` [-].
-    b : Real
-        Critical pressure ratio [-].
+    half, turn : Half-angle tangent at the start [-]; time of subsonic venting times rate, over ``1 - b`` [-]
+    b : Critical pressure ratio [-]
 
     Returns
     -------
-    Real
-        Half-angle tangent, 1 at equal pressures [-].
+    Half-angle tangent, 1 at equal pressures [-].
 
     References
     ----------
@@ -323,19 +301,15 @@ class Stroke:
 
     Parameters
     ----------
-    drive_area, vent_area : Real
-        Piston area on the side that fills [m2]; piston area on the side that vents [m2].
-    drive_dead, vent_dead : Real
-        Dead volume on the side that fills, above zero [m3]; dead volume on the side that vents, above zero [m3].
-    length, mass : Real
-        Stroke [m]; mass that moves with the rod, lever arms reduced to it, above zero [kg].
-    load : tuple of Real
-        Force against the motion with friction at the start [N], and its rise along the stroke [N/m].
+    drive_area, vent_area : Piston area on the side that fills [m2]; piston area on the side that vents [m2]
+    drive_dead, vent_dead : Dead volume on the side that fills, above zero [m3]; dead volume on the side that vents,
+        above zero [m3]
+    length, mass : Stroke [m]; mass that moves with the rod, lever arms reduced to it, above zero [kg]
+    load : Force against the motion with friction at the start [N], and its rise along the stroke [N/m]
 
     Raises
     ------
-    ValueError
-        If an area, a volume, the length or the mass is not above zero.
+    ValueError : If an area, a volume, the length or the mass is not above zero
 
     References
     ----------
@@ -362,18 +336,14 @@ class Source:
 
     Parameters
     ----------
-    p_tank_abs : Real
-        Absolute pressure in the tank when the valve switches, at least the atmosphere's [Pa].
-    volume : Real
-        Of the tank, or its share for each of several cylinders that move at once; infinite for a constant
-        pressure [m3].
-    p_set : Real
-        Absolute pressure of its regulator, infinite without one [Pa].
+    p_tank_abs : Absolute pressure in the tank when the valve switches, at least the atmosphere's [Pa]
+    volume : Of the tank, or its share for each of several cylinders that move at once; infinite for a constant pressure
+        [m3]
+    p_set : Absolute pressure of its regulator, infinite without one [Pa]
 
     Raises
     ------
-    ValueError
-        If one of them is not above zero.
+    ValueError : If one of them is not above zero
 
     References
     ----------
@@ -402,19 +372,14 @@ def extend_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real =
 
     Parameters
     ----------
-    cylinder : Cylinder
-        The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have.
-    mass : Real
-        Mass that moves with the rod [kg].
-    load : Real
-        Force against the motion with friction, without the spring, at the start [N].
-    rise : Real
-        Rise of that force along the stroke [N/m].
+    cylinder : The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have
+    mass : Mass that moves with the rod [kg]
+    load : Force against the motion with friction, without the spring, at the start [N]
+    rise : Rise of that force along the stroke [N/m]
 
     Returns
     -------
-    Stroke
-        The stroke; areas [m2], volumes [m3], forces [N].
+    The stroke; areas [m2], volumes [m3], forces [N].
 
     References
     ----------
@@ -430,19 +395,14 @@ def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real 
 
     Parameters
     ----------
-    cylinder : Cylinder
-        The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have.
-    mass : Real
-        Mass that moves with the rod [kg].
-    load : Real
-        Force against the motion with friction, without the spring, at the start [N].
-    rise : Real
-        Rise of that force along the stroke [N/m].
+    cylinder : The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have
+    mass : Mass that moves with the rod [kg]
+    load : Force against the motion with friction, without the spring, at the start [N]
+    rise : Rise of that force along the stroke [N/m]
 
     Returns
     -------
-    Stroke
-        The stroke; areas [m2], volumes [m3], forces [N].
+    The stroke; areas [m2], volumes [m3], forces [N].
 
     Notes
     -----
@@ -466,16 +426,13 @@ def part_way(stroke: Stroke, travel: Real) -> Stroke:
 
     Parameters
     ----------
-    stroke : Stroke
-        The whole stroke.
-    travel : Real
-        How far the piston has moved, above zero and at most the stroke [m].
+    stroke : The whole stroke
+    travel : How far the piston has moved, above zero and at most the stroke [m]
 
     Returns
     -------
-    Stroke
-        A stroke of that length; the volume ahead of the piston beyond it counts as dead, so that the air is the same
-        [m2], [m3], [N].
+    A stroke of that length; the volume ahead of the piston beyond it counts as dead, so that the air is the same [m2],
+    [m3], [N].
 
     References
     ----------
@@ -652,24 +609,17 @@ def actuation(
 
     Parameters
     ----------
-    stroke : Stroke
-        The stroke.
-    supply : Element
-        Everything between tank or regulator and the chamber, combined [m3/(s Pa)].
-    exhaust : Element
-        Everything between the other chamber and the atmosphere, combined [m3/(s Pa)].
-    source : Source or Real
-        The tank that feeds it; a number for a supply of constant absolute pressure, at least the atmosphere's [Pa].
-    p_vent_abs : Real
-        Absolute pressure in the venting chamber when the valve switches [Pa].
-    p_atm, T : Real
-        Pressure of the atmosphere, above zero [Pa]; absolute temperature of the air, above zero [K].
+    stroke : The stroke
+    supply : Everything between tank or regulator and the chamber, combined [m3/(s Pa)]
+    exhaust : Everything between the other chamber and the atmosphere, combined [m3/(s Pa)]
+    source : The tank that feeds it; a number for a supply of constant absolute pressure, at least the atmosphere's [Pa]
+    p_vent_abs : Absolute pressure in the venting chamber when the valve switches [Pa]
+    p_atm, T : Pressure of the atmosphere, above zero [Pa]; absolute temperature of the air, above zero [K]
 
     Returns
     -------
-    Actuation
-        Lag and total time [s]; both infinite where the force does not hold the load at both ends of the
-        stroke, with what the tank then has left.
+    Lag and total time [s]; both infinite where the force does not hold the load at both ends of the stroke, with what
+    the tank then has left.
 
     Notes
     -----

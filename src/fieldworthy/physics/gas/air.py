@@ -44,18 +44,15 @@ def atmosphere(altitude: Real) -> Real:
 
     Parameters
     ----------
-    altitude : Real
-        Geopotential altitude above sea level [m].
+    altitude : Geopotential altitude above sea level [m]
 
     Returns
     -------
-    Real
-        Absolute pressure [Pa].
+    Absolute pressure [Pa].
 
     Raises
     ------
-    ValueError
-        If an altitude lies outside -2,000 m to 11,000 m.
+    ValueError : If an altitude lies outside -2,000 m to 11,000 m
 
     Notes
     -----
@@ -76,17 +73,13 @@ def free_air(p_abs: Real, V: Real, T: Real = T_ANR, p_ref: Real = P_ANR, T_ref: 
 
     Parameters
     ----------
-    p_abs, V : Real
-        Absolute pressure of the compressed air [Pa]; volume of the compressed air [m3].
-    T, p_ref : Real
-        Its absolute temperature, above zero [K]; absolute pressure of the reference state, above zero [Pa].
-    T_ref : Real
-        Temperature of the reference state [K].
+    p_abs, V : Absolute pressure of the compressed air [Pa]; volume of the compressed air [m3]
+    T, p_ref : Its absolute temperature, above zero [K]; absolute pressure of the reference state, above zero [Pa]
+    T_ref : Temperature of the reference state [K]
 
     Returns
     -------
-    Real
-        Free-air volume [m3].
+    Free-air volume [m3].
 
     References
     ----------
@@ -101,13 +94,11 @@ class Element:
 
     Parameters
     ----------
-    C, b : Real
-        Sonic conductance, above zero [m3/(s Pa)]; critical pressure ratio, from 0 to below 1 [-].
+    C, b : Sonic conductance, above zero [m3/(s Pa)]; critical pressure ratio, from 0 to below 1 [-]
 
     Raises
     ------
-    ValueError
-        If a value lies outside its range.
+    ValueError : If a value lies outside its range
 
     References
     ----------
@@ -129,17 +120,13 @@ def mass_flow(p_up_abs: Real, p_down_abs: Real, C: Real, b: Real, T: Real) -> Re
 
     Parameters
     ----------
-    p_up_abs, p_down_abs : Real
-        Absolute pressure in front of the element, above zero [Pa]; absolute pressure behind it [Pa].
-    C, b : Real
-        Sonic conductance [m3/(s Pa)]; critical pressure ratio [-].
-    T : Real
-        Absolute temperature in front of the element, above zero [K].
+    p_up_abs, p_down_abs : Absolute pressure in front of the element, above zero [Pa]; absolute pressure behind it [Pa]
+    C, b : Sonic conductance [m3/(s Pa)]; critical pressure ratio [-]
+    T : Absolute temperature in front of the element, above zero [K]
 
     Returns
     -------
-    Real
-        Mass flow, 0 when the pressure behind is the higher one [kg/s].
+    Mass flow, 0 when the pressure behind is the higher one [kg/s].
 
     Notes
     -----
@@ -173,18 +160,15 @@ def in_series(*elements: Element) -> Element:
 
     Parameters
     ----------
-    elements : Element
-        The elements in the order of the flow; the order matters a little.
+    elements : The elements in the order of the flow; the order matters a little
 
     Returns
     -------
-    Element
-        The equivalent element: C [m3/(s Pa)] and b [-].
+    The equivalent element: C [m3/(s Pa)] and b [-].
 
     Raises
     ------
-    ValueError
-        If there is no element.
+    ValueError : If there is no element
 
     Notes
     -----
@@ -205,13 +189,11 @@ def tube(bore: Real, length: Real) -> Element:
 
     Parameters
     ----------
-    bore, length : Real
-        Inner diameter, above zero [m]; length, not negative [m].
+    bore, length : Inner diameter, above zero [m]; length, not negative [m]
 
     Returns
     -------
-    Element
-        C [m3/(s Pa)] and b [-] of the tube.
+    C [m3/(s Pa)] and b [-] of the tube.
 
     Notes
     -----

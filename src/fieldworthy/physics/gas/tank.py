@@ -47,17 +47,14 @@ class Draw:
 
     Parameters
     ----------
-    V_before : Real
-        Chamber volume before, at atmospheric pressure: the dead volume [m3].
-    V_after, p_set : Real
-        Chamber volume after, dead and swept [m3]; absolute pressure of the regulator, infinite without one [Pa].
-    p_need : Real
-        Absolute pressure that the mechanism needs at the end of the stroke, at least the atmosphere's [Pa].
+    V_before : Chamber volume before, at atmospheric pressure: the dead volume [m3]
+    V_after, p_set : Chamber volume after, dead and swept [m3]; absolute pressure of the regulator, infinite without one
+        [Pa]
+    p_need : Absolute pressure that the mechanism needs at the end of the stroke, at least the atmosphere's [Pa]
 
     Raises
     ------
-    ValueError
-        If the volumes are not ``0 <= V_before < V_after``, or a pressure is not above zero.
+    ValueError : If the volumes are not ``0 <= V_before < V_after``, or a pressure is not above zero
 
     References
     ----------
@@ -82,17 +79,13 @@ def after_draw(p_tank: Real, V_tank: Real, V_before: Real, V_after: Real, p_atm:
 
     Parameters
     ----------
-    p_tank, V_tank : Real
-        Absolute pressure in the tank before [Pa]; tank volume, above zero [m3].
-    V_before, V_after : Real
-        Chamber volume before, at atmospheric pressure [m3]; chamber volume after [m3].
-    p_atm, p_set : Real
-        Pressure of the atmosphere [Pa]; absolute pressure of the regulator, infinite without one [Pa].
+    p_tank, V_tank : Absolute pressure in the tank before [Pa]; tank volume, above zero [m3]
+    V_before, V_after : Chamber volume before, at atmospheric pressure [m3]; chamber volume after [m3]
+    p_atm, p_set : Pressure of the atmosphere [Pa]; absolute pressure of the regulator, infinite without one [Pa]
 
     Returns
     -------
-    Real
-        Absolute pressure after; a stroke that runs out of air stops short at that of the atmosphere [Pa].
+    Absolute pressure after; a stroke that runs out of air stops short at that of the atmosphere [Pa].
 
     Notes
     -----
@@ -114,15 +107,12 @@ def fill_pressure(p_after: Real, p_set: Real) -> Real:
 
     Parameters
     ----------
-    p_after : Real
-        Absolute pressure in the tank after the draw [Pa].
-    p_set : Real
-        Absolute pressure of the regulator, infinite without one [Pa].
+    p_after : Absolute pressure in the tank after the draw [Pa]
+    p_set : Absolute pressure of the regulator, infinite without one [Pa]
 
     Returns
     -------
-    Real
-        Absolute pressure in the chamber [Pa].
+    Absolute pressure in the chamber [Pa].
 
     References
     ----------
@@ -136,15 +126,12 @@ def fast_pressure(p_warm: Real, p_rest: Real) -> Real:
 
     Parameters
     ----------
-    p_warm : Real
-        Absolute pressure that the air left will have once it is warm again, a measure of its mass [Pa].
-    p_rest : Real
-        Absolute pressure when the tank was last at rest and warm, above zero [Pa].
+    p_warm : Absolute pressure that the air left will have once it is warm again, a measure of its mass [Pa]
+    p_rest : Absolute pressure when the tank was last at rest and warm, above zero [Pa]
 
     Returns
     -------
-    Real
-        Absolute pressure at this moment, the adiabatic bound [Pa].
+    Absolute pressure at this moment, the adiabatic bound [Pa].
 
     References
     ----------
@@ -158,17 +145,13 @@ def after_leak(p_tank: Real, time: Real, time_constant: Real, p_atm: Real) -> Re
 
     Parameters
     ----------
-    p_tank, time : Real
-        Absolute pressure before [Pa]; time that passes [s].
-    time_constant : Real
-        Time in which the gauge pressure falls to 37 %, above zero, infinite when tight [s].
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
+    p_tank, time : Absolute pressure before [Pa]; time that passes [s]
+    time_constant : Time in which the gauge pressure falls to 37 %, above zero, infinite when tight [s]
+    p_atm : Pressure of the atmosphere [Pa]
 
     Returns
     -------
-    Real
-        Absolute pressure after [Pa].
+    Absolute pressure after [Pa].
 
     Notes
     -----
@@ -188,14 +171,10 @@ class Demand:
 
     Parameters
     ----------
-    user : int
-        Which cylinder draws [-].
-    wait : Real
-        Time since the draw before [s].
-    V_before, V_after : Real
-        Chamber volume before, at atmospheric pressure, and after [m3].
-    p_need : Real
-        Absolute pressure that the mechanism needs [Pa].
+    user : Which cylinder draws [-]
+    wait : Time since the draw before [s]
+    V_before, V_after : Chamber volume before, at atmospheric pressure, and after [m3]
+    p_need : Absolute pressure that the mechanism needs [Pa]
     """
 
     user: int
@@ -211,10 +190,8 @@ class Circuit:
 
     Parameters
     ----------
-    volume, p_charge : Real
-        Volume [m3]; absolute pressure at the start [Pa].
-    p_set, leak : Real
-        Absolute pressure of its regulator, infinite without one [Pa]; time constant of its leak [s].
+    volume, p_charge : Volume [m3]; absolute pressure at the start [Pa]
+    p_set, leak : Absolute pressure of its regulator, infinite without one [Pa]; time constant of its leak [s]
     """
 
     volume: Real
@@ -228,8 +205,7 @@ def all_layouts(users: int, circuits: int, most: int = 60_000) -> npt.NDArray[np
 
     Parameters
     ----------
-    users, circuits, most : int
-        Number of cylinders [-]; number of circuits [-]; refuse to list more than this [-].
+    users, circuits, most : Number of cylinders [-]; number of circuits [-]; refuse to list more than this [-]
 
     Returns
     -------
@@ -238,8 +214,7 @@ def all_layouts(users: int, circuits: int, most: int = 60_000) -> npt.NDArray[np
 
     Raises
     ------
-    ValueError
-        When there are more layouts than `most`.
+    ValueError : When there are more layouts than `most`
     """
     if circuits**users > most:
         raise ValueError(f"{circuits} circuits and {users} cylinders make more than {most} layouts")
@@ -253,14 +228,10 @@ def worst_margins(
 
     Parameters
     ----------
-    layouts : ndarray of int
-        As `all_layouts` gives it, shape ``(layouts, users)`` [-].
-    demands : sequence of Demand
-        In order of time.
-    circuits : sequence of Circuit
-        The tanks.
-    p_atm : Real
-        Absolute pressure of the atmosphere [Pa].
+    layouts : As `all_layouts` gives it, shape ``(layouts, users)`` [-]
+    demands : In order of time
+    circuits : The tanks
+    p_atm : Absolute pressure of the atmosphere [Pa]
 
     Returns
     -------
@@ -364,22 +335,17 @@ def actuations_until_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_
 
     Parameters
     ----------
-    p_tank, V_tank : Real
-        Absolute pressure at the start [Pa]; tank volume [m3].
-    draws : Sequence of Draw
-        The draws of one cycle in order.
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
+    p_tank, V_tank : Absolute pressure at the start [Pa]; tank volume [m3]
+    draws : The draws of one cycle in order
+    p_atm : Pressure of the atmosphere [Pa]
 
     Returns
     -------
-    Array
-        Count per draw, first axis as the cycle, cases behind; infinite if the need is below any reach [-].
+    Count per draw, first axis as the cycle, cases behind; infinite if the need is below any reach [-].
 
     Raises
     ------
-    ValueError
-        If there is no draw, or volume or pressure is not above zero.
+    ValueError : If there is no draw, or volume or pressure is not above zero
 
     Notes
     -----
@@ -407,22 +373,17 @@ def draws_before_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm:
 
     Parameters
     ----------
-    p_tank, V_tank : Real
-        Absolute pressure at the start [Pa]; tank volume [m3].
-    draws : Sequence of Draw
-        The draws of one cycle in order.
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
+    p_tank, V_tank : Absolute pressure at the start [Pa]; tank volume [m3]
+    draws : The draws of one cycle in order
+    p_atm : Pressure of the atmosphere [Pa]
 
     Returns
     -------
-    Array
-        Number of draws [-].
+    Number of draws [-].
 
     Raises
     ------
-    ValueError
-        If there is no draw, or volume or pressure is not above zero.
+    ValueError : If there is no draw, or volume or pressure is not above zero
 
     References
     ----------
@@ -457,22 +418,17 @@ def volume_needed(p_charge: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) ->
 
     Parameters
     ----------
-    p_charge : Real
-        Absolute charge pressure, above zero [Pa].
-    draws : Sequence of Draw
-        All draws in order, each as often as it is made.
-    p_atm : Real
-        Pressure of the atmosphere [Pa].
+    p_charge : Absolute charge pressure, above zero [Pa]
+    draws : All draws in order, each as often as it is made
+    p_atm : Pressure of the atmosphere [Pa]
 
     Returns
     -------
-    Real
-        Tank volume, infinite where no tank is enough [m3].
+    Tank volume, infinite where no tank is enough [m3].
 
     Raises
     ------
-    ValueError
-        If there is no draw, or the pressure is not above zero.
+    ValueError : If there is no draw, or the pressure is not above zero
 
     Notes
     -----

@@ -23,14 +23,10 @@ class ChainSize:
 
     Attributes
     ----------
-    designation : str
-        ISO 606 number [-].
-    pitch : float
-        Distance between neighbouring joints [m].
-    roller_diameter : float
-        Largest diameter of the roller, or of the bush where there is no roller [m].
-    basis : str
-        What the numbers rest on: a key of the list of sources [-].
+    designation : ISO 606 number [-]
+    pitch : Distance between neighbouring joints [m]
+    roller_diameter : Largest diameter of the roller, or of the bush where there is no roller [m]
+    basis : What the numbers rest on: a key of the list of sources [-]
     """
 
     designation: str
@@ -68,18 +64,15 @@ def pitch_radius(pitch: Real, teeth: Real) -> Real:
 
     Parameters
     ----------
-    pitch, teeth : Real
-        Chain pitch [m]; number of teeth, three or more [-].
+    pitch, teeth : Chain pitch [m]; number of teeth, three or more [-]
 
     Returns
     -------
-    Real
-        Pitch radius [m].
+    Pitch radius [m].
 
     Raises
     ------
-    ValueError
-        If the pitch is not positive or a sprocket has fewer than three teeth.
+    ValueError : If the pitch is not positive or a sprocket has fewer than three teeth
 
     Notes
     -----
@@ -108,22 +101,17 @@ def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    teeth_1, teeth_2 : Real
-        Teeth of the sprockets, in either order [-].
-    centre : Real
-        Distance between the shafts [m].
+    pitch : Chain pitch [m]
+    teeth_1, teeth_2 : Teeth of the sprockets, in either order [-]
+    centre : Distance between the shafts [m]
 
     Returns
     -------
-    Real
-        Length in pitches, with its fraction [-].
+    Length in pitches, with its fraction [-].
 
     Raises
     ------
-    ValueError
-        If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth.
+    ValueError : If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth
 
     Notes
     -----
@@ -144,20 +132,16 @@ def whole_links(pitches: Real, multiple: int = 2) -> Real:
 
     Parameters
     ----------
-    pitches : Real
-        Computed length in pitches [-].
-    multiple : int, optional
-        2 for an even number (no offset link), 1 for any whole number [-].
+    pitches : Computed length in pitches [-]
+    multiple : 2 for an even number (no offset link), 1 for any whole number [-]
 
     Returns
     -------
-    Real
-        Links [-].
+    Links [-].
 
     Raises
     ------
-    ValueError
-        If the length is not positive, or the multiple is below one.
+    ValueError : If the length is not positive, or the multiple is below one
 
     References
     ----------
@@ -172,22 +156,18 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    teeth_1, teeth_2 : Real
-        Teeth of the sprockets, in either order [-].
-    links : Real
-        Number of links; a fraction is allowed, for a stretched chain [-].
+    pitch : Chain pitch [m]
+    teeth_1, teeth_2 : Teeth of the sprockets, in either order [-]
+    links : Number of links; a fraction is allowed, for a stretched chain [-]
 
     Returns
     -------
-    Real
-        Centre distance [m]; 0 for those cases of a batch whose chain cannot close.
+    Centre distance [m]; 0 for those cases of a batch whose chain cannot close.
 
     Raises
     ------
-    ValueError
-        If the pitch is not positive, a sprocket has fewer than three teeth, or the chain cannot close in any case.
+    ValueError : If the pitch is not positive, a sprocket has fewer than three teeth, or the chain cannot close in any
+        case
 
     Notes
     -----
@@ -218,18 +198,15 @@ def speed_variation(teeth: Real) -> Real:
 
     Parameters
     ----------
-    teeth : Real
-        Number of teeth, three or more [-].
+    teeth : Number of teeth, three or more [-]
 
     Returns
     -------
-    Real
-        (v_max - v_min) / v_mean [-].
+    (v_max - v_min) / v_mean [-].
 
     Raises
     ------
-    ValueError
-        If a sprocket has fewer than three teeth.
+    ValueError : If a sprocket has fewer than three teeth
 
     Notes
     -----
@@ -249,20 +226,17 @@ def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Re
 
     Parameters
     ----------
-    pitch, pitches, links : Real
-        Chain pitch [m]; taut length at the built centre distance, from `length` [-]; links in the chain [-].
-    elongation : Real, optional
-        Growth of the chain by wear; 0.02 to 0.03 is where a chain is replaced (common practice, no source) [-].
+    pitch, pitches, links : Chain pitch [m]; taut length at the built centre distance, from `length` [-]; links in the
+        chain [-]
+    elongation : Growth of the chain by wear; 0.02 to 0.03 is where a chain is replaced (common practice, no source) [-]
 
     Returns
     -------
-    Real
-        Length to be taken up; negative if the chain is too short to be fitted [m].
+    Length to be taken up; negative if the chain is too short to be fitted [m].
 
     Raises
     ------
-    ValueError
-        If the pitch or a length is not positive, or the elongation is negative.
+    ValueError : If the pitch or a length is not positive, or the elongation is negative
 
     References
     ----------
@@ -278,22 +252,17 @@ def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
 
     Parameters
     ----------
-    pitch : Real
-        Chain pitch [m].
-    teeth_1, teeth_2 : Real
-        Teeth of the sprockets, in either order [-].
-    centre : Real
-        Distance between the shafts [m].
+    pitch : Chain pitch [m]
+    teeth_1, teeth_2 : Teeth of the sprockets, in either order [-]
+    centre : Distance between the shafts [m]
 
     Returns
     -------
-    Real
-        Length of one straight run, 0 where the pitch circles lie inside each other [m].
+    Length of one straight run, 0 where the pitch circles lie inside each other [m].
 
     Raises
     ------
-    ValueError
-        If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth.
+    ValueError : If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth
 
     Notes
     -----
@@ -313,20 +282,16 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
 
     Parameters
     ----------
-    span : Real
-        Free length of the slack run [m].
-    slack : Real
-        Length to be taken up; negative counts as none [m].
+    span : Free length of the slack run [m]
+    slack : Length to be taken up; negative counts as none [m]
 
     Returns
     -------
-    Real
-        Travel of the idler from the taut line [m].
+    Travel of the idler from the taut line [m].
 
     Raises
     ------
-    ValueError
-        If the span is not positive.
+    ValueError : If the span is not positive
 
     Notes
     -----

@@ -41,15 +41,12 @@ def scrub_moment(x: Array, load: Array, side_grip: Array) -> Array:
 
     Parameters
     ----------
-    x, load : Array
-        Position of each wheel along the robot, wheels leading [m]; normal load of each [N].
-    side_grip : Array
-        Coefficient of friction sideways of each, near zero for wheels with rollers [-].
+    x, load : Position of each wheel along the robot, wheels leading [m]; normal load of each [N]
+    side_grip : Coefficient of friction sideways of each, near zero for wheels with rollers [-]
 
     Returns
     -------
-    Array
-        Moment about the pivot [N m].
+    Moment about the pivot [N m].
 
     Notes
     -----
@@ -73,16 +70,12 @@ class YawLoad:
 
     Parameters
     ----------
-    inertia : Real
-        Moment of inertia of the robot about the vertical [kg m2].
-    half_track : Real
-        Half the distance between the wheels of the two sides [m].
-    scrub : Real
-        Scrub moment of the wheels, as ``scrub_moment`` gives it [N m].
-    grip_force : Real
-        Grip along the rolling direction of all driven wheels together [N].
-    resistance, rotating_mass : Real
-        Rolling resistance and bearing friction at the rims [N]; inertia of wheels, gears and rotors at the rim [kg].
+    inertia : Moment of inertia of the robot about the vertical [kg m2]
+    half_track : Half the distance between the wheels of the two sides [m]
+    scrub : Scrub moment of the wheels, as ``scrub_moment`` gives it [N m]
+    grip_force : Grip along the rolling direction of all driven wheels together [N]
+    resistance, rotating_mass : Rolling resistance and bearing friction at the rims [N]; inertia of wheels, gears and
+        rotors at the rim [kg]
     """
 
     inertia: Real
@@ -112,17 +105,13 @@ def as_straight(drive: DriveLine, yaw: YawLoad, use: Real) -> Load:
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    yaw : YawLoad
-        What it turns [-].
-    use : Real
-        Share of the braking that drivers use [-].
+    drive : The drive [-]
+    yaw : What it turns [-]
+    use : Share of the braking that drivers use [-]
 
     Returns
     -------
-    Load
-        Mass, resistance and deceleration at the rims [-]; its distance is the angle times ``yaw.rim_lever``.
+    Mass, resistance and deceleration at the rims [-]; its distance is the angle times ``yaw.rim_lever``.
 
     References
     ----------
@@ -150,15 +139,12 @@ def turn_rate(drive: DriveLine, yaw: YawLoad) -> Array:
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    yaw : YawLoad
-        What it turns [-].
+    drive : The drive [-]
+    yaw : What it turns [-]
 
     Returns
     -------
-    Array
-        Turn rate [rad/s]; 0 where the motors or the grip do not overcome the scrub.
+    Turn rate [rad/s]; 0 where the motors or the grip do not overcome the scrub.
 
     Notes
     -----
@@ -179,19 +165,14 @@ def force_across(push: Real, yaw: YawLoad, side: Real, reach: Real) -> tuple[Arr
 
     Parameters
     ----------
-    push : Real
-        Force of the motors at the rims, standing still [N].
-    yaw : YawLoad
-        What it turns [-].
-    side : Real
-        Grip sideways of all wheels together [N].
-    reach : Real
-        Distance ahead of the wheels' middle at which it pushes, more than zero [m].
+    push : Force of the motors at the rims, standing still [N]
+    yaw : What it turns [-]
+    side : Grip sideways of all wheels together [N]
+    reach : Distance ahead of the wheels' middle at which it pushes, more than zero [m]
 
     Returns
     -------
-    tuple[Array, Array]
-        The force that the motors allow, and the one that the wheels' grip allows [N].
+    The force that the motors allow, and the one that the wheels' grip allows [N].
 
     Notes
     -----
@@ -221,8 +202,7 @@ class Turn:
 
     Parameters
     ----------
-    time, peak_rate : Array
-        From rest to rest [s]; largest turn rate on the way [rad/s].
+    time, peak_rate : From rest to rest [s]; largest turn rate on the way [rad/s]
     """
 
     time: Array
@@ -234,17 +214,13 @@ def turn(drive: DriveLine, yaw: YawLoad, angle: Real = 0.5 * np.pi, use: Real = 
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    yaw : YawLoad
-        What it turns [-].
-    angle, use : Real
-        Angle to turn, not negative [rad]; share of the braking that drivers use [-].
+    drive : The drive [-]
+    yaw : What it turns [-]
+    angle, use : Angle to turn, not negative [rad]; share of the braking that drivers use [-]
 
     Returns
     -------
-    Turn
-        Time and peak rate [-]; infinite time where it cannot turn.
+    Time and peak rate [-]; infinite time where it cannot turn.
 
     Notes
     -----
@@ -269,10 +245,8 @@ class Draw:
 
     Parameters
     ----------
-    charge, energy : Array
-        Charge from the battery [C]; energy from the battery's terminals [J].
-    square : Array
-        Square of a motor's winding current, integrated over the move [A2 s].
+    charge, energy : Charge from the battery [C]; energy from the battery's terminals [J]
+    square : Square of a motor's winding current, integrated over the move [A2 s]
     """
 
     charge: Array
@@ -285,17 +259,13 @@ def move_draw(powertrain: Powertrain, load: Load, moved: Move) -> Draw:
 
     Parameters
     ----------
-    powertrain : Powertrain
-        Battery to wheels [-].
-    load : Load
-        What it moves, and how hard it brakes [-].
-    moved : Move
-        The move, of a drive that starts [-].
+    powertrain : Battery to wheels [-]
+    load : What it moves, and how hard it brakes [-]
+    moved : The move, of a drive that starts [-]
 
     Returns
     -------
-    Draw
-        Charge, energy and squared current [-]; all 0 for a drive that does not start.
+    Charge, energy and squared current [-]; all 0 for a drive that does not start.
 
     Notes
     -----
@@ -334,16 +304,13 @@ def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
 
     Parameters
     ----------
-    powertrain : Powertrain
-        Battery to wheels [-].
-    force, speed : Real
-        Force at the rims, in the direction of motion [N]; speed [m/s].
+    powertrain : Battery to wheels [-]
+    force, speed : Force at the rims, in the direction of motion [N]; speed [m/s]
 
     Returns
     -------
-    Pulled
-        Battery current [A], terminal power [W] and the square of each motor's winding current [A2]; infinite current
-        and power where the battery cannot give that force at that speed.
+    Battery current [A], terminal power [W] and the square of each motor's winding current [A2]; infinite current and
+    power where the battery cannot give that force at that speed.
 
     Notes
     -----
@@ -388,13 +355,11 @@ def motor_drag(powertrain: Powertrain) -> Real:
 
     Parameters
     ----------
-    powertrain : Powertrain
-        Battery to wheels; the battery is not read [-].
+    powertrain : Battery to wheels; the battery is not read [-]
 
     Returns
     -------
-    Real
-        Force against the motion [N].
+    Force against the motion [N].
 
     Notes
     -----
@@ -414,15 +379,12 @@ def coast_deceleration(powertrain: Powertrain, load: Load) -> Real:
 
     Parameters
     ----------
-    powertrain : Powertrain
-        Battery to wheels [-].
-    load : Load
-        What rolls, and its resistance [-].
+    powertrain : Battery to wheels [-]
+    load : What rolls, and its resistance [-]
 
     Returns
     -------
-    Real
-        Deceleration [m/s2].
+    Deceleration [m/s2].
 
     References
     ----------
@@ -436,22 +398,17 @@ def coast(speed: Real, deceleration: Real, time: Real) -> Course:
 
     Parameters
     ----------
-    speed : Real
-        At the moment the motors are let go [m/s].
-    deceleration : Real
-        Of the coasting drive, not negative; at 0 it runs on [m/s2].
-    time : Real
-        Since then; before it, the drive still runs at that speed. Several of them on a leading axis [s].
+    speed : At the moment the motors are let go [m/s]
+    deceleration : Of the coasting drive, not negative; at 0 it runs on [m/s2]
+    time : Since then; before it, the drive still runs at that speed. Several of them on a leading axis [s].
 
     Returns
     -------
-    Course
-        Speed [m/s] and distance [m]; once it stands it stays.
+    Speed [m/s] and distance [m]; once it stands it stays.
 
     Raises
     ------
-    ValueError
-        If the deceleration is negative: what drives a robot on is no coasting.
+    ValueError : If the deceleration is negative: what drives a robot on is no coasting
 
     Notes
     -----

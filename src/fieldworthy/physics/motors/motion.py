@@ -48,14 +48,11 @@ class SpeedCurve:
 
     Parameters
     ----------
-    mass, stall_force, slope : Real
-        Effective mass [kg]; the line's force at standstill [N]; the line's loss of force per speed, positive [N s/m].
-    held_force : Real
-        Constant bound of the force; infinite: none [N].
-    power : Real
-        Bound of the power; infinite: none [W].
-    resistance : Real
-        Constant resistance [N].
+    mass, stall_force, slope : Effective mass [kg]; the line's force at standstill [N]; the line's loss of force per
+        speed, positive [N s/m]
+    held_force : Constant bound of the force; infinite: none [N]
+    power : Bound of the power; infinite: none [W]
+    resistance : Constant resistance [N]
 
     Notes
     -----
@@ -113,8 +110,7 @@ class SpeedCurve:
 
         Parameters
         ----------
-        speed : Array
-            Speed below top speed [m/s].
+        speed : Speed below top speed [m/s]
 
         Returns
         -------
@@ -147,13 +143,11 @@ class SpeedCurve:
 
         Parameters
         ----------
-        speed : Array
-            Speed from rest to top speed [m/s].
+        speed : Speed from rest to top speed [m/s]
 
         Returns
         -------
-        Array
-            Force at the rims [N], 0 for a case that does not start.
+        Force at the rims [N], 0 for a case that does not start.
         """
         return np.where(self.starts, self._acceleration(speed) * self._mass + self._resistance, 0.0)
 
@@ -162,8 +156,7 @@ class SpeedCurve:
 
         Parameters
         ----------
-        time : Real
-            Time since the start; until then it stands. Several of them on a leading axis [s].
+        time : Time since the start; until then it stands. Several of them on a leading axis [s].
 
         Returns
         -------
@@ -203,10 +196,8 @@ class SpeedCurve:
 
         Parameters
         ----------
-        low, high : Array
-            Lower speed [m/s]; upper speed, below top speed [m/s].
-        shares : Array
-            Places from 0 to 1, on a leading axis of their own [-].
+        low, high : Lower speed [m/s]; upper speed, below top speed [m/s]
+        shares : Places from 0 to 1, on a leading axis of their own [-]
 
         Returns
         -------
@@ -237,10 +228,8 @@ class SpeedCurve:
 
         Parameters
         ----------
-        distance : Real
-            Distance from rest to rest [m].
-        deceleration : Real
-            Constant deceleration of the stop; infinite where it need not stop [m/s2].
+        distance : Distance from rest to rest [m]
+        deceleration : Constant deceleration of the stop; infinite where it need not stop [m/s2]
 
         Returns
         -------
@@ -300,10 +289,10 @@ class DriveLine:
 
     Parameters
     ----------
-    stall_force, slope : Real
-        Where the line meets standstill, sag included, bounds left out [N]; loss of force per speed [N s/m].
-    force_limit, power_limit, brake_force : Real
-        Bound by the current limit [N]; bound of the power at the rims [W]; force with which the motors can brake [N].
+    stall_force, slope : Where the line meets standstill, sag included, bounds left out [N]; loss of force per speed [N
+        s/m]
+    force_limit, power_limit, brake_force : Bound by the current limit [N]; bound of the power at the rims [W]; force
+        with which the motors can brake [N]
     """
 
     stall_force: Real
@@ -322,12 +311,9 @@ class Load:
 
     Parameters
     ----------
-    mass, rotating_mass : Real
-        Mass of the robot [kg]; inertia of wheels, gears and rotors at the rim, J / r ** 2 [kg].
-    resistance, grip_acceleration : Real
-        Rolling resistance and bearing friction at the rim [N]; most that grip allows [m/s2].
-    deceleration : Real
-        Deceleration of the stop [m/s2]; infinite where the run need not stop.
+    mass, rotating_mass : Mass of the robot [kg]; inertia of wheels, gears and rotors at the rim, J / r ** 2 [kg]
+    resistance, grip_acceleration : Rolling resistance and bearing friction at the rim [N]; most that grip allows [m/s2]
+    deceleration : Deceleration of the stop [m/s2]; infinite where the run need not stop
     """
 
     mass: Real
@@ -351,10 +337,8 @@ class Wheels:
 
     Parameters
     ----------
-    train : GearStage
-        Gearing from motor to wheel [-].
-    radius : Real
-        Rolling radius [m].
+    train : Gearing from motor to wheel [-]
+    radius : Rolling radius [m]
     """
 
     train: GearStage
@@ -370,16 +354,11 @@ class Powertrain:
 
     Parameters
     ----------
-    line : MotorLine
-        Each motor [-].
-    controller : Controller
-        Its bounds [-].
-    battery : Battery
-        The shared battery [-].
-    motors : Real
-        Number of motors [-].
-    wheels : Wheels
-        Gearing and wheel [-].
+    line : Each motor [-]
+    controller : Its bounds [-]
+    battery : The shared battery [-]
+    motors : Number of motors [-]
+    wheels : Gearing and wheel [-]
     """
 
     line: MotorLine
@@ -397,13 +376,11 @@ def drive_line(powertrain: Powertrain) -> DriveLine:
 
     Parameters
     ----------
-    powertrain : Powertrain
-        Battery to wheels [-].
+    powertrain : Battery to wheels [-]
 
     Returns
     -------
-    DriveLine
-        The curve [-].
+    The curve [-].
 
     Notes
     -----
@@ -436,15 +413,13 @@ def drive_force(speed: Real, stall_force: Real, slope: Real, force_limit: Real, 
 
     Parameters
     ----------
-    speed, stall_force, slope : Real
-        Speed, not negative [m/s]; force where the line meets standstill [N]; loss of force per speed [N s/m].
-    force_limit, power_limit : Real
-        Bound by the current limit [N]; bound of the power at the rims [W].
+    speed, stall_force, slope : Speed, not negative [m/s]; force where the line meets standstill [N]; loss of force per
+        speed [N s/m]
+    force_limit, power_limit : Bound by the current limit [N]; bound of the power at the rims [W]
 
     Returns
     -------
-    Real
-        Force [N]; negative above the free speed.
+    Force [N]; negative above the free speed.
     """
     at_cap = power_limit / np.maximum(speed, 1e-9)
     return np.minimum(np.minimum(stall_force - slope * speed, force_limit), at_cap)
@@ -455,15 +430,13 @@ def acceleration(force: Real, resistance: Real, mass: Real, rotating_mass: Real,
 
     Parameters
     ----------
-    force, resistance, mass : Real
-        Drive force at the rims [N]; rolling resistance and bearing friction [N]; mass of the robot [kg].
-    rotating_mass, grip_acceleration : Real
-        Inertia of what rotates, at the rim [kg]; most that grip allows [m/s2].
+    force, resistance, mass : Drive force at the rims [N]; rolling resistance and bearing friction [N]; mass of the
+        robot [kg]
+    rotating_mass, grip_acceleration : Inertia of what rotates, at the rim [kg]; most that grip allows [m/s2]
 
     Returns
     -------
-    Real
-        Acceleration [m/s2].
+    Acceleration [m/s2].
 
     References
     ----------
@@ -477,17 +450,14 @@ def brake_deceleration(drive: DriveLine, load: Load, grip_limit: Real, use: Real
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    load : Load
-        What it moves; its own deceleration is not read [-].
-    grip_limit, use : Real
-        Least of the decelerations of slip and of tipping [m/s2]; share of the braking that drivers use [-].
+    drive : The drive [-]
+    load : What it moves; its own deceleration is not read [-]
+    grip_limit, use : Least of the decelerations of slip and of tipping [m/s2]; share of the braking that drivers use
+        [-]
 
     Returns
     -------
-    Array
-        Deceleration [m/s2].
+    Deceleration [m/s2].
     """
     by_motors = (drive.brake_force + load.resistance) / (load.mass + load.rotating_mass)
     return np.asarray(use * np.minimum(by_motors, grip_limit))
@@ -498,15 +468,12 @@ def speed_curve(drive: DriveLine, load: Load) -> SpeedCurve:
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    load : Load
-        What it moves [-].
+    drive : The drive [-]
+    load : What it moves [-]
 
     Returns
     -------
-    SpeedCurve
-        Pieces of the run-up in closed form [-].
+    Pieces of the run-up in closed form [-].
     """
     mass = load.mass + load.rotating_mass
     held = np.minimum(drive.force_limit, load.grip_acceleration * mass + load.resistance)
@@ -518,15 +485,12 @@ def top_speed(drive: DriveLine, load: Load) -> Array:
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    load : Load
-        What it moves [-].
+    drive : The drive [-]
+    load : What it moves [-]
 
     Returns
     -------
-    Array
-        Speed [m/s], 0 where it does not start.
+    Speed [m/s], 0 where it does not start.
     """
     return speed_curve(drive, load).top_speed
 
@@ -537,10 +501,8 @@ class Move:
 
     Parameters
     ----------
-    time, peak_speed, run_up_time : Array
-        Whole time [s]; speed at which braking starts [m/s]; time up to peak speed [s].
-    run_up_distance : Array
-        Distance up to peak speed [m].
+    time, peak_speed, run_up_time : Whole time [s]; speed at which braking starts [m/s]; time up to peak speed [s]
+    run_up_distance : Distance up to peak speed [m]
     """
 
     time: Array
@@ -554,22 +516,17 @@ def move(drive: DriveLine, load: Load, distance: Real) -> Move:
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    load : Load
-        What it moves, and how hard it brakes [-].
-    distance : Real
-        Distance; several of them on a leading axis [m].
+    drive : The drive [-]
+    load : What it moves, and how hard it brakes [-]
+    distance : Distance; several of them on a leading axis [m]
 
     Returns
     -------
-    Move
-        Time and peak speed [-]; a robot that does not start takes infinite time, over no distance none.
+    Time and peak speed [-]; a robot that does not start takes infinite time, over no distance none.
 
     Raises
     ------
-    ValueError
-        If a distance is negative or not finite.
+    ValueError : If a distance is negative or not finite
 
     Notes
     -----
@@ -596,17 +553,13 @@ def move_mix_time(drive: DriveLine, load: Load, distances: Array, times: Array) 
 
     Parameters
     ----------
-    drive : DriveLine
-        The drive [-].
-    load : Load
-        What it moves, and how hard it brakes [-].
-    distances, times : Array
-        Length of each kind of move, kinds on the only axis [m]; how often each is made [-].
+    drive : The drive [-]
+    load : What it moves, and how hard it brakes [-]
+    distances, times : Length of each kind of move, kinds on the only axis [m]; how often each is made [-]
 
     Returns
     -------
-    Array
-        Total time [s].
+    Total time [s].
     """
     parts = [getattr(spec, f.name) for spec in (drive, load) for f in fields(spec)]
     shape = (-1, *(1,) * max(np.ndim(part) for part in parts))

@@ -38,15 +38,14 @@ class MotorLine:
 
     Parameters
     ----------
-    free_speed, stall_torque : Real
-        Speed without load at rated voltage [rad/s]; torque at standstill at rated voltage, without a limit [N m].
-    free_current, stall_current, rated_voltage : Real
-        Current without load [A]; current at standstill, without a limit [A]; voltage at which these hold [V].
+    free_speed, stall_torque : Speed without load at rated voltage [rad/s]; torque at standstill at rated voltage,
+        without a limit [N m]
+    free_current, stall_current, rated_voltage : Current without load [A]; current at standstill, without a limit [A];
+        voltage at which these hold [V]
 
     Raises
     ------
-    ValueError
-        If a quantity is not positive (free current: negative) or the free current reaches the stall current.
+    ValueError : If a quantity is not positive (free current: negative) or the free current reaches the stall current
 
     References
     ----------
@@ -93,15 +92,12 @@ class Controller:
 
     Parameters
     ----------
-    current_limit : Real
-        Bound of the winding's current, either sign [A].
-    power_cap : Real
-        Bound of the mechanical power at the output shaft while driving [W].
+    current_limit : Bound of the winding's current, either sign [A]
+    power_cap : Bound of the mechanical power at the output shaft while driving [W]
 
     Raises
     ------
-    ValueError
-        If a bound is negative or not a number; infinite means none.
+    ValueError : If a bound is negative or not a number; infinite means none
     """
 
     current_limit: Real = np.inf
@@ -118,15 +114,13 @@ def current_bound(speed: Real, torque_constant: Real, free_current: Real, curren
 
     Parameters
     ----------
-    speed, torque_constant, free_current : Real
-        Shaft speed, not negative [rad/s]; torque per ampere [N m/A]; current without load [A].
-    current_limit, power_cap : Real
-        Bound of the current [A]; bound of the mechanical power at the shaft [W].
+    speed, torque_constant, free_current : Shaft speed, not negative [rad/s]; torque per ampere [N m/A]; current without
+        load [A]
+    current_limit, power_cap : Bound of the current [A]; bound of the mechanical power at the shaft [W]
 
     Returns
     -------
-    Real
-        Current [A].
+    Current [A].
 
     Notes
     -----
@@ -141,15 +135,13 @@ def motor_current(speed: Real, voltage: Real, voltage_constant: Real, resistance
 
     Parameters
     ----------
-    speed, voltage, voltage_constant : Real
-        Shaft speed [rad/s]; voltage at the controller's terminals [V]; induced voltage per speed [V s/rad].
-    resistance, bound : Real
-        Winding resistance [ohm]; largest current, either sign [A].
+    speed, voltage, voltage_constant : Shaft speed [rad/s]; voltage at the controller's terminals [V]; induced voltage
+        per speed [V s/rad]
+    resistance, bound : Winding resistance [ohm]; largest current, either sign [A]
 
     Returns
     -------
-    Real
-        Current [A]; negative where the motor turns faster than the voltage drives it.
+    Current [A]; negative where the motor turns faster than the voltage drives it.
 
     References
     ----------
@@ -164,13 +156,12 @@ def shaft_torque(current: Real, torque_constant: Real, free_current: Real) -> Re
 
     Parameters
     ----------
-    current, torque_constant, free_current : Real
-        Winding current [A]; torque per ampere [N m/A]; current that the motor's own friction takes [A].
+    current, torque_constant, free_current : Winding current [A]; torque per ampere [N m/A]; current that the motor's
+        own friction takes [A]
 
     Returns
     -------
-    Real
-        Torque [N m]; negative where the motor brakes, and its own friction helps.
+    Torque [N m]; negative where the motor brakes, and its own friction helps.
     """
     return torque_constant * (current - free_current)
 
@@ -180,15 +171,12 @@ def torque_current(torque: Real, torque_constant: Real, free_current: Real) -> R
 
     Parameters
     ----------
-    torque, torque_constant : Real
-        Torque at the shaft, in the direction of motion [N m]; torque per ampere [N m/A].
-    free_current : Real
-        Current that the motor's own friction takes [A].
+    torque, torque_constant : Torque at the shaft, in the direction of motion [N m]; torque per ampere [N m/A]
+    free_current : Current that the motor's own friction takes [A]
 
     Returns
     -------
-    Real
-        Current [A].
+    Current [A].
     """
     return torque / torque_constant + free_current
 
@@ -198,15 +186,12 @@ def limit_torque(line: MotorLine, controller: Controller) -> Real:
 
     Parameters
     ----------
-    line : MotorLine
-        The motor [-].
-    controller : Controller
-        Its bounds [-].
+    line : The motor [-]
+    controller : Its bounds [-]
 
     Returns
     -------
-    Real
-        Torque at the shaft, zero where the limit does not even carry the free current [N m].
+    Torque at the shaft, zero where the limit does not even carry the free current [N m].
     """
     current = np.minimum(line.stall_current, controller.current_limit)
     return np.maximum(shaft_torque(current, line.torque_constant, line.free_current), 0.0)
@@ -218,13 +203,11 @@ class Battery:
 
     Parameters
     ----------
-    open_voltage, resistance : Real
-        Voltage without load [V]; internal resistance, leads included [ohm].
+    open_voltage, resistance : Voltage without load [V]; internal resistance, leads included [ohm]
 
     Raises
     ------
-    ValueError
-        If the voltage is not positive or the resistance negative.
+    ValueError : If the voltage is not positive or the resistance negative
     """
 
     open_voltage: Real
@@ -242,17 +225,14 @@ def terminal_voltage(
 
     Parameters
     ----------
-    speed, open_voltage : Real
-        Shaft speed, not negative [rad/s]; battery voltage without load [V].
-    source_resistance, voltage_constant : Real
-        Internal resistance times the number of motors [ohm]; induced voltage per speed [V s/rad].
-    resistance, bound : Real
-        Winding resistance [ohm]; winding current that the controller allows at this speed [A].
+    speed, open_voltage : Shaft speed, not negative [rad/s]; battery voltage without load [V]
+    source_resistance, voltage_constant : Internal resistance times the number of motors [ohm]; induced voltage per
+        speed [V s/rad]
+    resistance, bound : Winding resistance [ohm]; winding current that the controller allows at this speed [A]
 
     Returns
     -------
-    Real
-        Voltage [V].
+    Voltage [V].
 
     Notes
     -----
@@ -282,12 +262,9 @@ class OperatingPoint:
 
     Parameters
     ----------
-    voltage, motor_current : Real
-        Terminal voltage of the battery [V]; winding current of each motor [A].
-    battery_current : Real
-        Current that all of them draw [A]; negative where they feed back.
-    torque : Real
-        Shaft torque of each motor [N m].
+    voltage, motor_current : Terminal voltage of the battery [V]; winding current of each motor [A]
+    battery_current : Current that all of them draw [A]; negative where they feed back
+    torque : Shaft torque of each motor [N m]
     """
 
     voltage: Real
@@ -303,19 +280,14 @@ def operating_point(
 
     Parameters
     ----------
-    line : MotorLine
-        Each motor [-].
-    controller : Controller
-        Its bounds [-].
-    battery : Battery
-        The shared battery [-].
-    motors, speed : Real
-        Number of motors [-]; shaft speed, not negative [rad/s].
+    line : Each motor [-]
+    controller : Its bounds [-]
+    battery : The shared battery [-]
+    motors, speed : Number of motors [-]; shaft speed, not negative [rad/s]
 
     Returns
     -------
-    OperatingPoint
-        The solved state [-].
+    The solved state [-].
     """
     Kt, Ke, R, I0 = line.torque_constant, line.voltage_constant, line.resistance, line.free_current
     bound = current_bound(speed, Kt, I0, controller.current_limit, controller.power_cap)
@@ -331,13 +303,12 @@ class GearStage:
 
     Parameters
     ----------
-    ratio, efficiency : Real
-        Turns of the motor's side per turn of the wheel's side [-]; share of the torque that it lets through [-].
+    ratio, efficiency : Turns of the motor's side per turn of the wheel's side [-]; share of the torque that it lets
+        through [-]
 
     Raises
     ------
-    ValueError
-        If the ratio is not positive or the efficiency not above 0 and at most 1.
+    ValueError : If the ratio is not positive or the efficiency not above 0 and at most 1
     """
 
     ratio: Real
@@ -354,13 +325,11 @@ def train(stages: Sequence[GearStage]) -> GearStage:
 
     Parameters
     ----------
-    stages : sequence of GearStage
-        Stages from motor to wheel [-]; none means a direct drive.
+    stages : Stages from motor to wheel [-]; none means a direct drive
 
     Returns
     -------
-    GearStage
-        Products of the ratios and of the efficiencies [-].
+    Products of the ratios and of the efficiencies [-].
     """
     ratio: Real = 1.0
     efficiency: Real = 1.0
@@ -375,20 +344,16 @@ def reflected_inertia(stages: Sequence[GearStage], shafts: Sequence[Real]) -> Ar
 
     Parameters
     ----------
-    stages : sequence of GearStage
-        Stages from motor to wheel [-].
-    shafts : sequence of Real
-        Moment of inertia on each shaft, the motor's first and the wheel's last, one more than stages [kg m2].
+    stages : Stages from motor to wheel [-]
+    shafts : Moment of inertia on each shaft, the motor's first and the wheel's last, one more than stages [kg m2]
 
     Returns
     -------
-    Array
-        Moment of inertia referred to the last shaft [kg m2].
+    Moment of inertia referred to the last shaft [kg m2].
 
     Raises
     ------
-    ValueError
-        If the number of shafts does not fit, or an inertia is negative.
+    ValueError : If the number of shafts does not fit, or an inertia is negative
 
     Notes
     -----
@@ -415,10 +380,8 @@ class Feedforward:
 
     Parameters
     ----------
-    start, per_speed : Real
-        Against friction, in the direction of motion [V]; for each unit of speed [V s/m].
-    per_acceleration : Real
-        For each unit of acceleration [V s2/m].
+    start, per_speed : Against friction, in the direction of motion [V]; for each unit of speed [V s/m]
+    per_acceleration : For each unit of acceleration [V s2/m]
     """
 
     start: Real
@@ -431,26 +394,19 @@ def feedforward(line: MotorLine, motors: Real, travel: Real, efficiency: Real, m
 
     Parameters
     ----------
-    line : MotorLine
-        One motor's torque-speed line [SI].
-    motors : Real
-        How many share the load [-].
-    travel : Real
-        Way of the load for each radian that a motor turns: wheel radius over ratio [m/rad].
-    efficiency : Real
-        Share of the torque that the gearing lets through [-].
-    moved : tuple of Real
-        Mass, turning parts included, and the force that resists it [kg, N].
+    line : One motor's torque-speed line [SI]
+    motors : How many share the load [-]
+    travel : Way of the load for each radian that a motor turns: wheel radius over ratio [m/rad]
+    efficiency : Share of the torque that the gearing lets through [-]
+    moved : Mass, turning parts included, and the force that resists it [kg, N]
 
     Returns
     -------
-    Feedforward
-        Constants of the straight line [V, V s/m, V s2/m].
+    Constants of the straight line [V, V s/m, V s2/m].
 
     Raises
     ------
-    ValueError
-        If a count, way, efficiency or mass is not positive, or the resistance negative.
+    ValueError : If a count, way, efficiency or mass is not positive, or the resistance negative
 
     Notes
     -----

@@ -27,15 +27,13 @@ class HeatPath:
 
     Parameters
     ----------
-    winding_capacity, case_capacity, winding_to_case : Real
-        Heat capacity of the winding [J/K]; heat capacity of the case [J/K]; thermal resistance between them [K/W].
-    case_to_air : Real
-        Thermal resistance from case to air [K/W].
+    winding_capacity, case_capacity, winding_to_case : Heat capacity of the winding [J/K]; heat capacity of the case
+        [J/K]; thermal resistance between them [K/W]
+    case_to_air : Thermal resistance from case to air [K/W]
 
     Raises
     ------
-    ValueError
-        If one is not positive.
+    ValueError : If one is not positive
 
     References
     ----------
@@ -58,10 +56,8 @@ class Winding:
 
     Parameters
     ----------
-    resistance, reference : Real
-        Winding resistance at the reference temperature [ohm]; that temperature [K].
-    growth : Real
-        Growth of the resistance per kelvin, referred to the reference [1/K].
+    resistance, reference : Winding resistance at the reference temperature [ohm]; that temperature [K]
+    growth : Growth of the resistance per kelvin, referred to the reference [1/K]
     """
 
     resistance: Real
@@ -78,8 +74,7 @@ class Temperatures:
 
     Parameters
     ----------
-    winding, case : Real
-        Of the winding [K]; of the case [K].
+    winding, case : Of the winding [K]; of the case [K]
     """
 
     winding: Real
@@ -99,18 +94,12 @@ def two_node_step(
 
     Parameters
     ----------
-    winding, case : Real
-        Rise of the winding over the air [K]; rise of the case over the air [K].
-    heating : Real
-        Loss with the winding as warm as the air, times step over winding capacity [K].
-    self_heating : Real
-        Growth of that loss per kelvin of rise, times step over winding capacity [-].
-    to_case : Real
-        Conductance winding to case, times step over winding capacity, not negative [-].
-    from_winding : Real
-        The same conductance, times step over case capacity, not negative [-].
-    to_air : Real
-        Conductance case to air, times step over case capacity, not negative [-].
+    winding, case : Rise of the winding over the air [K]; rise of the case over the air [K]
+    heating : Loss with the winding as warm as the air, times step over winding capacity [K]
+    self_heating : Growth of that loss per kelvin of rise, times step over winding capacity [-]
+    to_case : Conductance winding to case, times step over winding capacity, not negative [-]
+    from_winding : The same conductance, times step over case capacity, not negative [-]
+    to_air : Conductance case to air, times step over case capacity, not negative [-]
 
     Returns
     -------
@@ -155,15 +144,12 @@ def derating_factor(temperature: Real, thresholds: Sequence[Real], factors: Sequ
 
     Parameters
     ----------
-    temperature : Real
-        Temperature that the controller watches [K].
-    thresholds, factors : sequence of Real
-        Temperatures from which a step holds [K]; share of the limit that each step leaves [-].
+    temperature : Temperature that the controller watches [K]
+    thresholds, factors : Temperatures from which a step holds [K]; share of the limit that each step leaves [-]
 
     Returns
     -------
-    Real
-        The least share of the steps that hold, 1 below all of them [-].
+    The least share of the steps that hold, 1 below all of them [-].
     """
     share = 1.0 + 0.0 * temperature
     for threshold, factor in zip(thresholds, factors):  # noqa: B905 (the compiler knows no strict)
@@ -176,19 +162,14 @@ def after(path: HeatPath, coil: Winding, start: Temperatures, air: Real, current
 
     Parameters
     ----------
-    path : HeatPath
-        Heat capacities and resistances [-].
-    coil : Winding
-        The winding's resistance [-].
-    start : Temperatures
-        Temperatures before [-].
-    air, current, duration : Real
-        Temperature of the air around [K]; effective winding current [A]; how long [s].
+    path : Heat capacities and resistances [-]
+    coil : The winding's resistance [-]
+    start : Temperatures before [-]
+    air, current, duration : Temperature of the air around [K]; effective winding current [A]; how long [s]
 
     Returns
     -------
-    Temperatures
-        Temperatures after [-].
+    Temperatures after [-].
 
     Notes
     -----
@@ -220,10 +201,8 @@ class Derating:
 
     Parameters
     ----------
-    current_limit : Real
-        Limit of a cool motor [A].
-    thresholds, factors : tuple of Real
-        Winding temperatures from which each step holds [K]; share of the limit that each leaves [-].
+    current_limit : Limit of a cool motor [A]
+    thresholds, factors : Winding temperatures from which each step holds [K]; share of the limit that each leaves [-]
     """
 
     current_limit: Real = np.inf
@@ -241,14 +220,10 @@ class HeatRun:
 
     Parameters
     ----------
-    end : Temperatures
-        Temperatures after the last phase [-].
-    hottest : Array
-        Highest winding temperature at the ends of the sub-steps, the start included [K].
-    least_share : Array
-        Least share of the current limit that was left [-].
-    winding : Array
-        Winding temperature at the end of each phase, phases leading [K].
+    end : Temperatures after the last phase [-]
+    hottest : Highest winding temperature at the ends of the sub-steps, the start included [K]
+    least_share : Least share of the current limit that was left [-]
+    winding : Winding temperature at the end of each phase, phases leading [K]
     """
 
     end: Temperatures
@@ -270,25 +245,17 @@ def over_phases(
 
     Parameters
     ----------
-    path : HeatPath
-        Heat capacities and resistances [-].
-    coil : Winding
-        The winding's resistance [-].
-    start : Temperatures
-        Temperatures before [-].
-    air : Real
-        Temperature of the air around [K].
-    phases : sequence of tuple
-        Duration [s] and effective current [A] of each phase.
-    derating : Derating, optional
-        The controller's protection [-]; none by default.
-    steps : int
-        Sub-steps per phase, in each of which the derating stands still [-].
+    path : Heat capacities and resistances [-]
+    coil : The winding's resistance [-]
+    start : Temperatures before [-]
+    air : Temperature of the air around [K]
+    phases : Duration [s] and effective current [A] of each phase
+    derating : The controller's protection [-]; none by default
+    steps : Sub-steps per phase, in each of which the derating stands still [-]
 
     Returns
     -------
-    HeatRun
-        Temperatures and derating [-].
+    Temperatures and derating [-].
 
     Notes
     -----
@@ -323,17 +290,13 @@ def steady(path: HeatPath, coil: Winding, air: Real, current: Real) -> Temperatu
 
     Parameters
     ----------
-    path : HeatPath
-        Heat capacities and resistances [-].
-    coil : Winding
-        The winding's resistance [-].
-    air, current : Real
-        Temperature of the air around [K]; effective winding current [A].
+    path : Heat capacities and resistances [-]
+    coil : The winding's resistance [-]
+    air, current : Temperature of the air around [K]; effective winding current [A]
 
     Returns
     -------
-    Temperatures
-        Temperatures at rest [-]; infinite where the growing resistance outruns the cooling.
+    Temperatures at rest [-]; infinite where the growing resistance outruns the cooling.
 
     References
     ----------
@@ -353,17 +316,13 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
 
     Parameters
     ----------
-    path : HeatPath
-        Heat capacities and resistances [-].
-    start : Temperatures
-        Temperatures when it stops, of either node below the air or above it [-].
-    air, target : Real
-        Temperature of the air around [K]; winding temperature to fall below [K].
+    path : Heat capacities and resistances [-]
+    start : Temperatures when it stops, of either node below the air or above it [-]
+    air, target : Temperature of the air around [K]; winding temperature to fall below [K]
 
     Returns
     -------
-    Array
-        Time [s]; 0 where it never passes the target, infinite where the air it ends at is not below that.
+    Time [s]; 0 where it never passes the target, infinite where the air it ends at is not below that.
 
     Notes
     -----

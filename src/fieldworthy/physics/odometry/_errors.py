@@ -44,14 +44,10 @@ class Arc(NamedTuple):
 
     Parameters
     ----------
-    mean, mean_twice : Complex
-        Integral of e and of e^2 [-].
-    rest : Complex
-        Integral of d [-]: the mean of what is still to be driven.
-    rest_rest, mean_rest : Complex
-        Integrals of d^2 and of e times the conjugate of d [-].
-    rest_size : Array
-        Integral of |d|^2 [-].
+    mean, mean_twice : Integral of e and of e^2 [-]
+    rest : Integral of d [-]: the mean of what is still to be driven
+    rest_rest, mean_rest : Integrals of d^2 and of e times the conjugate of d [-]
+    rest_size : Integral of |d|^2 [-]
     """
 
     mean: Complex
@@ -67,13 +63,11 @@ def arc_integrals(turn: Array) -> Arc:
 
     Parameters
     ----------
-    turn : Array
-        Angle turned in each motion [rad].
+    turn : Angle turned in each motion [rad]
 
     Returns
     -------
-    Arc
-        The integrals [-], to about 1e-13.
+    The integrals [-], to about 1e-13.
 
     Notes
     -----
@@ -101,12 +95,9 @@ class Moments(NamedTuple):
 
     Parameters
     ----------
-    size : Array
-        E|z|^2 [m2].
-    square, cross : Complex
-        E z^2 [m2] and E z t [m rad].
-    heading : Array
-        E t^2 [rad2].
+    size : E|z|^2 [m2]
+    square, cross : E z^2 [m2] and E z t [m rad]
+    heading : E t^2 [rad2]
     """
 
     size: Complex
@@ -120,17 +111,13 @@ def outer(z: Complex, t: Array, variance: Real) -> Moments:
 
     Parameters
     ----------
-    z : Complex
-        Position error per unit of the number [m].
-    t : Array
-        Heading error per unit of the number [rad].
-    variance : Real
-        Variance of the number [-].
+    z : Position error per unit of the number [m]
+    t : Heading error per unit of the number [rad]
+    variance : Variance of the number [-]
 
     Returns
     -------
-    Moments
-        The moments [m2, m2, m rad, rad2].
+    The moments [m2, m2, m rad, rad2].
     """
     return Moments(variance * (z.real**2 + z.imag**2), variance * z * z, variance * t * z, variance * t * t)
 
@@ -140,15 +127,12 @@ def carry(old: Moments, step: Complex) -> Moments:
 
     Parameters
     ----------
-    old : Moments
-        Moments before [m2, m2, m rad, rad2].
-    step : Complex
-        The motion's displacement in the field [m].
+    old : Moments before [m2, m2, m rad, rad2]
+    step : The motion's displacement in the field [m]
 
     Returns
     -------
-    Moments
-        Moments after, with nothing new added [m2, m2, m rad, rad2].
+    Moments after, with nothing new added [m2, m2, m rad, rad2].
 
     Notes
     -----
@@ -172,17 +156,13 @@ def walk(arc: Arc, motion: Complex, along: Complex, turn: Array) -> Moments:
 
     Parameters
     ----------
-    arc : Arc
-        Integrals of the motion.
-    motion, along : Complex
-        Motion ahead plus i times motion left [m]; motion that one unit of the reading means [-].
-    turn : Array
-        Turn that one unit of the reading means [1/m].
+    arc : Integrals of the motion
+    motion, along : Motion ahead plus i times motion left [m]; motion that one unit of the reading means [-]
+    turn : Turn that one unit of the reading means [1/m]
 
     Returns
     -------
-    Moments
-        Moments per unit of the noise's variance over the whole motion [-].
+    Moments per unit of the noise's variance over the whole motion [-].
     """
     arm = 1j * motion * turn
     size = (along * along.conj()).real + (arm * arm.conj()).real * arc.rest_size
@@ -199,17 +179,13 @@ def turned(moments: Moments, heading: Complex, variance: Real) -> Moments:
 
     Parameters
     ----------
-    moments : Moments
-        Moments in the robot's frame [-].
-    heading : Complex
-        exp(i heading) of that frame [-].
-    variance : Real
-        What they are multiplied with [-].
+    moments : Moments in the robot's frame [-]
+    heading : exp(i heading) of that frame [-]
+    variance : What they are multiplied with [-]
 
     Returns
     -------
-    Moments
-        The moments in the field's frame [m2, m2, m rad, rad2].
+    The moments in the field's frame [m2, m2, m rad, rad2].
     """
     return Moments(
         variance * moments.size,
@@ -224,13 +200,11 @@ def add(one: Moments, other: Moments) -> Moments:
 
     Parameters
     ----------
-    one, other : Moments
-        The moments [m2, m2, m rad, rad2].
+    one, other : The moments [m2, m2, m rad, rad2]
 
     Returns
     -------
-    Moments
-        Their sum [m2, m2, m rad, rad2].
+    Their sum [m2, m2, m rad, rad2].
     """
     return Moments(*(a + b for a, b in zip(one, other, strict=True)))
 
@@ -240,20 +214,15 @@ def swing(turn: Array, motion: Complex, reading: tuple[Complex, Array], phase: t
 
     Parameters
     ----------
-    turn : Array
-        Angle that the robot turns [rad].
-    motion : Complex
-        Motion ahead plus i times motion left [m].
-    reading : tuple[Complex, Array]
-        Motion [-] and turn [1/m] that one unit of the reading means.
-    phase : tuple[Array, Array]
-        Angle of the wheel at the start of the motion, and by how much it rolls [rad].
+    turn : Angle that the robot turns [rad]
+    motion : Motion ahead plus i times motion left [m]
+    reading : Motion [-] and turn [1/m] that one unit of the reading means
+    phase : Angle of the wheel at the start of the motion, and by how much it rolls [rad]
 
     Returns
     -------
-    Complex
-        Error per unit of amplitude in the frame of the motion's start [-], first axis: the sine starts at
-        sin(angle), then at cos(angle).
+    Error per unit of amplitude in the frame of the motion's start [-], first axis: the sine starts at sin(angle), then
+    at cos(angle).
 
     Notes
     -----
@@ -300,14 +269,10 @@ class Course:
 
     Parameters
     ----------
-    path : Path
-        The path up to its last waypoint.
-    motion : Complex
-        Motion ahead plus i times motion left [m].
-    way, facing : Complex
-        Displacement from the start [m] and exp(i heading) [-] at the start and after each motion.
-    arc : Arc
-        Integrals of each motion.
+    path : The path up to its last waypoint
+    motion : Motion ahead plus i times motion left [m]
+    way, facing : Displacement from the start [m] and exp(i heading) [-] at the start and after each motion
+    arc : Integrals of each motion
     """
 
     path: Path
@@ -326,13 +291,11 @@ class Course:
 
         Parameters
         ----------
-        each : Complex
-            What each motion adds, motions on the first axis [any].
+        each : What each motion adds, motions on the first axis [any]
 
         Returns
         -------
-        Complex
-            The sums, waypoints on the first axis [any].
+        The sums, waypoints on the first axis [any].
         """
         return np.asarray(np.add.reduceat(each, [0, *self.stops[:-1]], axis=0))
 
@@ -342,13 +305,11 @@ def course(path: Path) -> Course:
 
     Parameters
     ----------
-    path : Path
-        The path.
+    path : The path
 
     Returns
     -------
-    Course
-        The same path with an axis of cases, of length one where there was none [-].
+    The same path with an axis of cases, of length one where there was none [-].
     """
     count = path.marks[-1] + 1
     parts = (path.ahead, path.left, path.turn, path.time)
@@ -364,12 +325,9 @@ class Reading(NamedTuple):
 
     Parameters
     ----------
-    along : Complex
-        Motion ahead plus i times motion left [-].
-    turn : Array
-        Turn [1/m, or - for the gyro].
-    effect : Complex
-        Position error at the motion's end in the frame of its start [-].
+    along : Motion ahead plus i times motion left [-]
+    turn : Turn [1/m, or - for the gyro]
+    effect : Position error at the motion's end in the frame of its start [-]
     """
 
     along: Complex
@@ -382,20 +340,16 @@ def readings(setup: Tracking, on: Course) -> list[Reading]:
 
     Parameters
     ----------
-    setup : Tracking
-        The set-up.
-    on : Course
-        The course.
+    setup : The set-up
+    on : The course
 
     Returns
     -------
-    list[Reading]
-        Wheels in order, then the gyro if there is one [-].
+    Wheels in order, then the gyro if there is one [-].
 
     Raises
     ------
-    ValueError
-        If the set-up cannot see heading or motion ahead.
+    ValueError : If the set-up cannot see heading or motion ahead
     """
     found = []
     for ahead, left, turn in weights(setup):
@@ -409,11 +363,9 @@ class Lasting(NamedTuple):
 
     Parameters
     ----------
-    variances : list[Variances]
-        Variance of each random number, by source [any].
-    z, t : Complex
-        What each adds per unit up to each waypoint from the one before, seen from the start: shape (errors,
-        waypoints, cases) [m and rad per unit].
+    variances : Variance of each random number, by source [any]
+    z, t : What each adds per unit up to each waypoint from the one before, seen from the start: shape (errors,
+        waypoints, cases) [m and rad per unit]
     """
 
     variances: list[Variances]
@@ -430,19 +382,14 @@ def lasting(setup: Tracking, on: Course, read: list[Reading], placed: tuple[Real
 
     Parameters
     ----------
-    setup : Tracking
-        The set-up.
-    on : Course
-        The course.
-    read : list[Reading]
-        Its readings.
-    placed : tuple[Real, Real, Real]
-        Standard deviations of the start [m, m, rad].
+    setup : The set-up
+    on : The course
+    read : Its readings
+    placed : Standard deviations of the start [m, m, rad]
 
     Returns
     -------
-    Lasting
-        The errors whose variance is not zero throughout [-].
+    The errors whose variance is not zero throughout [-].
     """
     variances, zs, ts = [], [], []
     for variance, (effect, turned_by) in _effects(setup, on, read):
@@ -509,11 +456,9 @@ class White(NamedTuple):
 
     Parameters
     ----------
-    variances : list[Variances]
-        Variance per metre (or per second), by source [any].
-    steps : list[Moments]
-        What each adds per unit variance up to each waypoint from the one before, seen from the start;
-        waypoints on the first axis [m2, m2, m rad, rad2 per unit].
+    variances : Variance per metre (or per second), by source [any]
+    steps : What each adds per unit variance up to each waypoint from the one before, seen from the start; waypoints on
+        the first axis [m2, m2, m rad, rad2 per unit]
     """
 
     variances: list[Variances]
@@ -525,17 +470,13 @@ def white(setup: Tracking, on: Course, read: list[Reading]) -> White:
 
     Parameters
     ----------
-    setup : Tracking
-        The set-up.
-    on : Course
-        The course.
-    read : list[Reading]
-        Its readings.
+    setup : The set-up
+    on : The course
+    read : Its readings
 
     Returns
     -------
-    White
-        The errors whose variance is not zero throughout [-].
+    The errors whose variance is not zero throughout [-].
     """
     variances, steps = [], []
     for variance, one, amount in _noises(setup, on, read):
@@ -569,17 +510,13 @@ def missed_travel(setup: Tracking, on: Course, read: list[Reading]) -> tuple[Com
 
     Parameters
     ----------
-    setup : Tracking
-        The set-up.
-    on : Course
-        The course.
-    read : list[Reading]
-        Its readings.
+    setup : The set-up
+    on : The course
+    read : Its readings
 
     Returns
     -------
-    tuple[Complex, Array]
-        Added up to each waypoint from the one before, seen from the start: position [m] and heading [rad].
+    Added up to each waypoint from the one before, seen from the start: position [m] and heading [rad].
     """
     z, t = np.zeros((len(on.stops), 1), dtype=np.complex128), np.zeros((len(on.stops), 1))
     for wheel, one in zip(setup.wheels, read, strict=False):

@@ -45,17 +45,13 @@ class Row:
 
     Parameters
     ----------
-    position : Complex
-        Change of the number per error of position [-], x plus i times y.
-    heading : Real
-        Change of the number per error of heading [m/rad, or - for a measured angle].
-    sd : Real
-        Standard deviation of the measurement [m, or rad for a measured angle].
+    position : Change of the number per error of position [-], x plus i times y
+    heading : Change of the number per error of heading [m/rad, or - for a measured angle]
+    sd : Standard deviation of the measurement [m, or rad for a measured angle]
 
     Raises
     ------
-    ValueError
-        If the standard deviation is not positive.
+    ValueError : If the standard deviation is not positive
     """
 
     position: Complex
@@ -72,12 +68,9 @@ class Relocation:
 
     Parameters
     ----------
-    waypoint : int
-        Which waypoint of the path [-], counted from 0.
-    rows : tuple[Row, ...]
-        The measurements, independent of one another.
-    taken : bool
-        Whether the pose is set to what is measured, or the two are fused with the gain that is best.
+    waypoint : Which waypoint of the path [-], counted from 0
+    rows : The measurements, independent of one another
+    taken : Whether the pose is set to what is measured, or the two are fused with the gain that is best
     """
 
     waypoint: int
@@ -92,26 +85,19 @@ def wall_contact(
 
     Parameters
     ----------
-    waypoint : int
-        Which waypoint of the path [-], counted from 0.
-    normal : Real
-        Direction of the wall's normal in the field [rad].
-    sd : Real
-        Standard deviation of the distance to the wall: bumper, wall's own place [m].
-    heading_sd : Real or None
-        Standard deviation of the heading after squaring up [rad]; None when one point alone touches.
-    taken : bool
-        Whether the pose is set to the wall's, or fused with it.
+    waypoint : Which waypoint of the path [-], counted from 0
+    normal : Direction of the wall's normal in the field [rad]
+    sd : Standard deviation of the distance to the wall: bumper, wall's own place [m]
+    heading_sd : Standard deviation of the heading after squaring up [rad]; None when one point alone touches
+    taken : Whether the pose is set to the wall's, or fused with it
 
     Returns
     -------
-    Relocation
-        Fixes the coordinate along the normal and, with `heading_sd`, the heading [-].
+    Fixes the coordinate along the normal and, with `heading_sd`, the heading [-].
 
     Raises
     ------
-    ValueError
-        If a standard deviation is not positive.
+    ValueError : If a standard deviation is not positive
     """
     rows = [Row(np.exp(1j * np.asarray(normal, dtype=np.float64)), 0.0, sd)]
     if heading_sd is not None:
@@ -124,17 +110,13 @@ def seen(row: Row, z: Complex, t: Array) -> Array:
 
     Parameters
     ----------
-    row : Row
-        The measurement.
-    z : Complex
-        Position error [m].
-    t : Array
-        Heading error [rad].
+    row : The measurement
+    z : Position error [m]
+    t : Heading error [rad]
 
     Returns
     -------
-    Array
-        The change [m or rad].
+    The change [m or rad].
     """
     return np.asarray((np.conj(row.position) * z).real + row.heading * t)
 
@@ -144,15 +126,12 @@ def gain(row: Row, total: Moments) -> tuple[Complex, Array]:
 
     Parameters
     ----------
-    row : Row
-        The measurement.
-    total : Moments
-        Second moments of the pose error before it [m2, m2, m rad, rad2].
+    row : The measurement
+    total : Second moments of the pose error before it [m2, m2, m rad, rad2]
 
     Returns
     -------
-    tuple[Complex, Array]
-        Correction of position [-] and of heading [1/m or -] per unit of what was not expected.
+    Correction of position [-] and of heading [1/m or -] per unit of what was not expected.
 
     References
     ----------
@@ -168,14 +147,12 @@ def whole_gain(row: Row) -> tuple[Complex, Array]:
 
     Parameters
     ----------
-    row : Row
-        The measurement.
+    row : The measurement
 
     Returns
     -------
-    tuple[Complex, Array]
-        Correction of position [-] and of heading [1/m or -] per unit of what was not expected. A reading of a
-        place moves the position along it; one of the heading alone turns the robot where it is.
+    Correction of position [-] and of heading [1/m or -] per unit of what was not expected. A reading of a place moves
+    the position along it; one of the heading alone turns the robot where it is.
 
     References
     ----------
@@ -201,17 +178,13 @@ def corrected(row: Row, by: tuple[Complex, Array], old: Moments) -> Moments:
 
     Parameters
     ----------
-    row : Row
-        The measurement.
-    by : tuple[Complex, Array]
-        The gain, from the moments of all sources together [-].
-    old : Moments
-        The source's moments before [m2, m2, m rad, rad2].
+    row : The measurement
+    by : The gain, from the moments of all sources together [-]
+    old : The source's moments before [m2, m2, m rad, rad2]
 
     Returns
     -------
-    Moments
-        (I - K h) P (I - K h)^T [m2, m2, m rad, rad2]; the sensor's own noise is a source by itself.
+    (I - K h) P (I - K h)^T [m2, m2, m rad, rad2]; the sensor's own noise is a source by itself.
     """
     place, angle, spread = _against(row, old)
     k, g = by
@@ -232,14 +205,11 @@ class Budget:
 
     Parameters
     ----------
-    sources : tuple[str, ...]
-        Sources that have a part, out of `SOURCES`.
-    parts : Array
-        Variances and covariances xx, xy, yy [m2], xt, yt [m rad], tt [rad2] of x, y and heading t, of shape
-        (sources, waypoints, 6) or (sources, waypoints, 6, cases).
-    mean : Array
-        Expected error, from travel that is missed while wheels are off the floor: x, y [m] and heading
-        [rad], of shape (waypoints, 3) or (waypoints, 3, cases).
+    sources : Sources that have a part, out of `SOURCES`
+    parts : Variances and covariances xx, xy, yy [m2], xt, yt [m rad], tt [rad2] of x, y and heading t, of shape
+        (sources, waypoints, 6) or (sources, waypoints, 6, cases)
+    mean : Expected error, from travel that is missed while wheels are off the floor: x, y [m] and heading [rad], of
+        shape (waypoints, 3) or (waypoints, 3, cases)
     """
 
     sources: tuple[str, ...]
@@ -256,8 +226,7 @@ class Budget:
 
         Returns
         -------
-        Array
-            Shape (waypoints, 3, 3) or (waypoints, 3, 3, cases) [m2, m rad, rad2].
+        Shape (waypoints, 3, 3) or (waypoints, 3, 3, cases) [m2, m rad, rad2].
         """
         return matrices(self.total)
 
@@ -266,8 +235,7 @@ class Budget:
 
         Returns
         -------
-        Array
-            Shape (sources, waypoints) or (sources, waypoints, cases) [m2].
+        Shape (sources, waypoints) or (sources, waypoints, cases) [m2].
         """
         return np.asarray(self.parts[:, :, 0] + self.parts[:, :, 2])
 
@@ -276,18 +244,15 @@ class Budget:
 
         Parameters
         ----------
-        what : str
-            "position" or "heading".
+        what : "position" or "heading"
 
         Returns
         -------
-        Array
-            Place in `sources`, shape (waypoints,) or (waypoints, cases) [-].
+        Place in `sources`, shape (waypoints,) or (waypoints, cases) [-].
 
         Raises
         ------
-        ValueError
-            If `what` is neither, or nothing is uncertain.
+        ValueError : If `what` is neither, or nothing is uncertain
         """
         if what not in ("position", "heading"):
             msg = f"what must be 'position' or 'heading', got {what!r}"
@@ -305,13 +270,11 @@ class Placement:
 
     Parameters
     ----------
-    x_sd, y_sd, heading_sd : Real
-        Standard deviations of place [m, m] and heading [rad], independent of one another.
+    x_sd, y_sd, heading_sd : Standard deviations of place [m, m] and heading [rad], independent of one another
 
     Raises
     ------
-    ValueError
-        If one is negative.
+    ValueError : If one is negative
     """
 
     x_sd: Real = 0.0
@@ -327,25 +290,19 @@ def budget(setup: Tracking, path: Path, placement: Placement | None = None, fixe
 
     Parameters
     ----------
-    setup : Tracking
-        The tracking set-up.
-    path : Path
-        The path as planned.
-    placement : Placement or None
-        How exactly the robot starts; None for exactly.
-    fixes : Iterable[Relocation]
-        Relocations at waypoints. The budget at that waypoint is the one after it.
+    setup : The tracking set-up
+    path : The path as planned
+    placement : How exactly the robot starts; None for exactly
+    fixes : Relocations at waypoints. The budget at that waypoint is the one after it.
 
     Returns
     -------
-    Budget
-        Covariance by source and expected error at each waypoint [m, rad].
+    Covariance by source and expected error at each waypoint [m, rad].
 
     Raises
     ------
-    ValueError
-        If the set-up cannot see heading or motion ahead, or the path goes sideways and no wheel sees it, or a
-        relocation names no waypoint of the path.
+    ValueError : If the set-up cannot see heading or motion ahead, or the path goes sideways and no wheel sees it, or a
+        relocation names no waypoint of the path
 
     Notes
     -----
@@ -572,13 +529,11 @@ def matrices(six: Array) -> Array:
 
     Parameters
     ----------
-    six : Array
-        xx, xy, yy [m2], xt, yt [m rad], tt [rad2], on the second axis; waypoints on the first.
+    six : xx, xy, yy [m2], xt, yt [m rad], tt [rad2], on the second axis; waypoints on the first
 
     Returns
     -------
-    Array
-        Shape (waypoints, 3, 3) or (waypoints, 3, 3, cases) [m2, m rad, rad2].
+    Shape (waypoints, 3, 3) or (waypoints, 3, 3, cases) [m2, m rad, rad2].
     """
     places = np.array([[0, 1, 3], [1, 2, 4], [3, 4, 5]])
     return np.asarray(six[:, places])
@@ -589,10 +544,8 @@ class Ellipse(NamedTuple):
 
     Parameters
     ----------
-    major, minor : Array
-        Semi-axes [m].
-    angle : Array
-        Direction of the major axis from x [rad], -pi/2 to pi/2.
+    major, minor : Semi-axes [m]
+    angle : Direction of the major axis from x [rad], -pi/2 to pi/2
     """
 
     major: Array
@@ -605,20 +558,16 @@ def ellipse(six: Array, confidence: Real = 0.95) -> Ellipse:
 
     Parameters
     ----------
-    six : Array
-        xx, xy, yy and what follows [m2], on the second axis; waypoints on the first.
-    confidence : Real
-        Chance that the position lies inside [-].
+    six : xx, xy, yy and what follows [m2], on the second axis; waypoints on the first
+    confidence : Chance that the position lies inside [-]
 
     Returns
     -------
-    Ellipse
-        Semi-axes [m] and angle [rad], shape (waypoints,) or (waypoints, cases).
+    Semi-axes [m] and angle [rad], shape (waypoints,) or (waypoints, cases).
 
     Raises
     ------
-    ValueError
-        If the confidence is not between 0 and 1.
+    ValueError : If the confidence is not between 0 and 1
 
     Notes
     -----

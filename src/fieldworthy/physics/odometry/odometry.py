@@ -35,13 +35,11 @@ def chord(turn: Real) -> Array:
 
     Parameters
     ----------
-    turn : Real
-        Angle turned from start to end of the motion [rad].
+    turn : Angle turned from start to end of the motion [rad]
 
     Returns
     -------
-    Array
-        Integral of exp(i turn s) over s from 0 to 1 [-], complex: 1 for a straight motion.
+    Integral of exp(i turn s) over s from 0 to 1 [-], complex: 1 for a straight motion.
 
     Notes
     -----
@@ -57,13 +55,11 @@ def wrap(angle: Real) -> Array:
 
     Parameters
     ----------
-    angle : Real
-        Angle [rad].
+    angle : Angle [rad]
 
     Returns
     -------
-    Array
-        The same direction, from -pi up to below pi [rad].
+    The same direction, from -pi up to below pi [rad].
     """
     return np.asarray((np.asarray(angle) + np.pi) % (2.0 * np.pi) - np.pi)
 
@@ -74,20 +70,15 @@ class Path:
 
     Parameters
     ----------
-    start : Pose
-        Pose at the start [m, m, rad].
-    ahead, left, turn : Array
-        What each motion does, seen from the robot [m, m, rad]; shape (motions,) or (motions, cases).
-    time : Array
-        How long each motion takes, rests included [s]; same shape.
-    marks : tuple[int, ...]
-        After which motions a waypoint is reported [-], counted from 0.
+    start : Pose at the start [m, m, rad]
+    ahead, left, turn : What each motion does, seen from the robot [m, m, rad]; shape (motions,) or (motions, cases)
+    time : How long each motion takes, rests included [s]; same shape
+    marks : After which motions a waypoint is reported [-], counted from 0
 
     Raises
     ------
-    ValueError
-        If shapes differ, a number is not finite, a time is negative, a motion turns more than a full turn or
-        a mark is no motion.
+    ValueError : If shapes differ, a number is not finite, a time is negative, a motion turns more than a full turn or a
+        mark is no motion
     """
 
     start: Pose
@@ -123,20 +114,17 @@ def path_through(points: Array, heading: Real, speed: Real, turn_rate: Real) -> 
 
     Parameters
     ----------
-    points : Array
-        The start and the waypoints, shape (points, 2) or (points, 2, cases) [m].
-    heading, speed, turn_rate : Real
-        Heading at the start [rad]; mean speed on the straights [m/s]; mean rate of the turns [rad/s].
+    points : The start and the waypoints, shape (points, 2) or (points, 2, cases) [m]
+    heading, speed, turn_rate : Heading at the start [rad]; mean speed on the straights [m/s]; mean rate of the turns
+        [rad/s]
 
     Returns
     -------
-    Path
-        Two motions a leg, a waypoint reported at the end of each straight [-].
+    Two motions a leg, a waypoint reported at the end of each straight [-].
 
     Raises
     ------
-    ValueError
-        If there are fewer than two points, or speed or turn rate is not positive.
+    ValueError : If there are fewer than two points, or speed or turn rate is not positive
 
     Notes
     -----
@@ -173,13 +161,11 @@ def joints(path: Path) -> tuple[Array, Array, Array]:
 
     Parameters
     ----------
-    path : Path
-        The path.
+    path : The path
 
     Returns
     -------
-    tuple[Array, Array, Array]
-        x [m], y [m] and heading [rad], each of shape (motions + 1,) or (motions + 1, cases).
+    x [m], y [m] and heading [rad], each of shape (motions + 1,) or (motions + 1, cases).
     """
     x, y, heading = (np.asarray(part, dtype=np.float64) for part in path.start)
     shape = np.broadcast_shapes(x.shape, y.shape, heading.shape, path.turn.shape[1:])
@@ -200,37 +186,25 @@ class TrackingWheel:
 
     Parameters
     ----------
-    direction : Direction
-        What it measures [-]: "forward" or "sideways".
-    diameter : Real
-        Nominal diameter [m].
-    offset : Real
-        Place across its rolling direction [m]: a forward wheel left of the turning centre, a sideways wheel
-        ahead of it.
-    along : Real
-        Place along its rolling direction [m]: a forward wheel ahead of the turning centre, a sideways wheel
-        left of it; matters only with a toe error.
-    diameter_sd : Real
-        Standard deviation of the effective diameter about the nominal one [m].
-    offset_sd, toe_sd : Real
-        Standard deviation of the offset [m], and of the rolling direction about the true one [rad].
-    counts : Real
-        Counts a turn [-]; infinite for a perfect sensor.
-    runout : Real
-        Eccentricity of the tread about its axle [m]; the reading swings by as much either way, once a turn.
-    wobble : Real
-        Random error that grows with the root of the travel [m/sqrt(m)]: play, scrub, uneven floor.
-    slip_sd : Real
-        Standard deviation of the share of its travel that the wheel loses or gains all along a run [-].
-    lift_rate, lift_length : Real
-        How often the wheel leaves the floor or skids for want of down-force [1/m], and the travel that it
-        misses each time [m].
+    direction : What it measures [-]: "forward" or "sideways"
+    diameter : Nominal diameter [m]
+    offset : Place across its rolling direction [m]: a forward wheel left of the turning centre, a sideways wheel ahead
+        of it
+    along : Place along its rolling direction [m]: a forward wheel ahead of the turning centre, a sideways wheel left of
+        it; matters only with a toe error
+    diameter_sd : Standard deviation of the effective diameter about the nominal one [m]
+    offset_sd, toe_sd : Standard deviation of the offset [m], and of the rolling direction about the true one [rad]
+    counts : Counts a turn [-]; infinite for a perfect sensor
+    runout : Eccentricity of the tread about its axle [m]; the reading swings by as much either way, once a turn
+    wobble : Random error that grows with the root of the travel [m/sqrt(m)]: play, scrub, uneven floor
+    slip_sd : Standard deviation of the share of its travel that the wheel loses or gains all along a run [-]
+    lift_rate, lift_length : How often the wheel leaves the floor or skids for want of down-force [1/m], and the travel
+        that it misses each time [m]
 
     Raises
     ------
-    ValueError
-        If the direction is unknown, the diameter or the counts are not positive, another quantity is
-        negative or an offset is not finite.
+    ValueError : If the direction is unknown, the diameter or the counts are not positive, another quantity is negative
+        or an offset is not finite
     """
 
     direction: Direction
@@ -286,13 +260,12 @@ class TrackingWheel:
 
         Parameters
         ----------
-        ahead, left, turn : Real
-            Distance of the turning centre forward and to the left, seen from the robot [m]; angle turned [rad].
+        ahead, left, turn : Distance of the turning centre forward and to the left, seen from the robot [m]; angle
+            turned [rad]
 
         Returns
         -------
-        Array
-            The travel [m].
+        The travel [m].
         """
         if self.direction == "forward":
             return np.asarray(ahead - np.asarray(turn) * self.offset)
@@ -303,13 +276,12 @@ class TrackingWheel:
 
         Parameters
         ----------
-        ahead, left, turn : Real
-            Distance of the turning centre forward and to the left, seen from the robot [m]; angle turned [rad].
+        ahead, left, turn : Distance of the turning centre forward and to the left, seen from the robot [m]; angle
+            turned [rad]
 
         Returns
         -------
-        Array
-            The travel [m]; a toe angle adds as much of it to the reading, times the angle.
+        The travel [m]; a toe angle adds as much of it to the reading, times the angle.
         """
         if self.direction == "forward":
             return np.asarray(left + np.asarray(turn) * self.along)
@@ -322,17 +294,13 @@ class Gyro:
 
     Parameters
     ----------
-    scale_sd : Real
-        Standard deviation of the scale [-]: angle read too large or small, per angle turned.
-    drift_sd : Real
-        Standard deviation of the bias rate that is left after calibration [rad/s].
-    noise : Real
-        Angle random walk: density of the white noise of the rate [rad/sqrt(s)].
+    scale_sd : Standard deviation of the scale [-]: angle read too large or small, per angle turned
+    drift_sd : Standard deviation of the bias rate that is left after calibration [rad/s]
+    noise : Angle random walk: density of the white noise of the rate [rad/sqrt(s)]
 
     Raises
     ------
-    ValueError
-        If a quantity is negative.
+    ValueError : If a quantity is negative
 
     References
     ----------
@@ -352,8 +320,7 @@ class Observed(NamedTuple):
 
     Parameters
     ----------
-    forward, sideways, heading : bool
-        Whether motion ahead, motion to the side and turning are seen.
+    forward, sideways, heading : Whether motion ahead, motion to the side and turning are seen
     """
 
     forward: bool
@@ -367,18 +334,14 @@ class Tracking:
 
     Parameters
     ----------
-    wheels : tuple[TrackingWheel, ...]
-        The wheels that are counted.
-    gyro : Gyro or None
-        The gyro; when there is one, heading is taken from it and from no wheel.
-    unseen : Real
-        Sideways drift of the robot that grows with the root of the distance ahead [m/sqrt(m)]: pushes,
-        sliding omni-wheels. It is an error only without a sideways wheel.
+    wheels : The wheels that are counted
+    gyro : The gyro; when there is one, heading is taken from it and from no wheel
+    unseen : Sideways drift of the robot that grows with the root of the distance ahead [m/sqrt(m)]: pushes, sliding
+        omni-wheels. It is an error only without a sideways wheel.
 
     Raises
     ------
-    ValueError
-        If there is no wheel, or the unseen drift is negative.
+    ValueError : If there is no wheel, or the unseen drift is negative
 
     Notes
     -----
@@ -401,13 +364,11 @@ class Tracking:
 
         Parameters
         ----------
-        direction : Direction
-            The direction.
+        direction : The direction
 
         Returns
         -------
-        tuple[int, ...]
-            Their places in the list of wheels [-].
+        Their places in the list of wheels [-].
         """
         return tuple(i for i, wheel in enumerate(self.wheels) if wheel.direction == direction)
 
@@ -432,13 +393,11 @@ def observes(setup: Tracking) -> Observed:
 
     Parameters
     ----------
-    setup : Tracking
-        The set-up.
+    setup : The set-up
 
     Returns
     -------
-    Observed
-        Whether it sees motion ahead, motion to the side, and turning [-].
+    Whether it sees motion ahead, motion to the side, and turning [-].
 
     Notes
     -----
@@ -458,18 +417,15 @@ def weights(setup: Tracking) -> Weights:
 
     Parameters
     ----------
-    setup : Tracking
-        The set-up; nominal offsets are used.
+    setup : The set-up; nominal offsets are used
 
     Returns
     -------
-    Weights
-        For each reading, the motion ahead and left [-] and the turn [1/m for wheels, - for the gyro] per unit.
+    For each reading, the motion ahead and left [-] and the turn [1/m for wheels, - for the gyro] per unit.
 
     Raises
     ------
-    ValueError
-        If the set-up cannot see heading or motion ahead.
+    ValueError : If the set-up cannot see heading or motion ahead
 
     Notes
     -----
@@ -527,17 +483,13 @@ def tilt_in_play(play: Real, span: Real, wheel: tuple[Real, Real], depth: Real) 
 
     Parameters
     ----------
-    play, span : Real
-        How far the axle moves from side to side in each bearing; distance between the bearings, above zero [m].
-    wheel : tuple of Real
-        Radius, and width of its tread [m].
-    depth : Real
-        How deep the upright wheel stands in the floor, above zero [m].
+    play, span : How far the axle moves from side to side in each bearing; distance between the bearings, above zero [m]
+    wheel : Radius, and width of its tread [m]
+    depth : How deep the upright wheel stands in the floor, above zero [m]
 
     Returns
     -------
-    Tilt
-        Tilt [rad] and swing [m].
+    Tilt [rad] and swing [m].
 
     Notes
     -----
@@ -562,8 +514,7 @@ class SquareErrors(NamedTuple):
 
     Parameters
     ----------
-    x_cw, y_cw, x_ccw, y_ccw : Real
-        Errors of the clockwise squares, and of the counter-clockwise squares [m].
+    x_cw, y_cw, x_ccw, y_ccw : Errors of the clockwise squares, and of the counter-clockwise squares [m]
     """
 
     x_cw: Real
@@ -577,10 +528,8 @@ class SystematicErrors(NamedTuple):
 
     Parameters
     ----------
-    alpha, beta : Array
-        Error of each turn through a right angle, and of heading gathered on each straight side [rad].
-    track_ratio, diameter_ratio : Array
-        True track over nominal track; right wheel's true diameter over the left one's [-].
+    alpha, beta : Error of each turn through a right angle, and of heading gathered on each straight side [rad]
+    track_ratio, diameter_ratio : True track over nominal track; right wheel's true diameter over the left one's [-]
     """
 
     alpha: Array
@@ -594,20 +543,17 @@ def systematic_errors(errors: SquareErrors, side: Real, track: Real) -> Systemat
 
     Parameters
     ----------
-    errors : SquareErrors
-        Mean end-point errors [m].
-    side, track : Real
-        Side of the square; nominal track [m].
+    errors : Mean end-point errors [m]
+    side, track : Side of the square; nominal track [m]
 
     Returns
     -------
-    SystematicErrors
-        Error angles [rad], ratio of tracks and ratio of wheel diameters [-].
+    Error angles [rad], ratio of tracks and ratio of wheel diameters [-].
 
     Raises
     ------
-    ValueError
-        If side or track is not positive, an error is not finite, or the curve found is tighter than half the track.
+    ValueError : If side or track is not positive, an error is not finite, or the curve found is tighter than half the
+        track
 
     Notes
     -----
@@ -640,13 +586,11 @@ def worst_offset(errors: SquareErrors) -> Array:
 
     Parameters
     ----------
-    errors : SquareErrors
-        Mean end-point errors [m].
+    errors : Mean end-point errors [m]
 
     Returns
     -------
-    Array
-        The distance [m].
+    The distance [m].
 
     References
     ----------

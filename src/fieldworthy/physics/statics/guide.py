@@ -22,16 +22,13 @@ class Guide:
 
     Parameters
     ----------
-    length, width : Real
-        Distance between the centres of pressure of the two pads along the guide, and width of the rod inside
-        the pads, across in the plane of the offsets [m].
-    friction : Real
-        Coefficient of friction between pad and guide [-].
+    length, width : Distance between the centres of pressure of the two pads along the guide, and width of the rod
+        inside the pads, across in the plane of the offsets [m]
+    friction : Coefficient of friction between pad and guide [-]
 
     Raises
     ------
-    ValueError
-        If a scalar length is not positive, or friction or width is negative.
+    ValueError : If a scalar length is not positive, or friction or width is negative
 
     Notes
     -----
@@ -62,16 +59,13 @@ def binding_ratio(length: Real, offset: Real, friction: Real) -> Array:
 
     Parameters
     ----------
-    length, offset : Real
-        Between the pads, and of the driving force from the guide's axis [m].
-    friction : Real
-        Coefficient of friction [-].
+    length, offset : Between the pads, and of the driving force from the guide's axis [m]
+    friction : Coefficient of friction [-]
 
     Returns
     -------
-    Array
-        2 mu e / L [-]: at 1 and above more force only presses harder than it pushes, so what moves the
-        carriage at all moves it between two forces (`moving_forces`).
+    2 mu e / L [-]: at 1 and above more force only presses harder than it pushes, so what moves the carriage at all
+    moves it between two forces (`moving_forces`).
 
     Notes
     -----
@@ -91,13 +85,11 @@ def shortest_guide(offset: Real, friction: Real) -> Array:
 
     Parameters
     ----------
-    offset, friction : Real
-        Distance of the driving force from the guide's axis [m]; coefficient of friction [-].
+    offset, friction : Distance of the driving force from the guide's axis [m]; coefficient of friction [-]
 
     Returns
     -------
-    Array
-        Length 2 mu e [m]; a guide has to be longer.
+    Length 2 mu e [m]; a guide has to be longer.
 
     References
     ----------
@@ -114,14 +106,10 @@ def moving_forces(
 
     Parameters
     ----------
-    guide : Guide
-        Pads [m] and friction [-].
-    load : Real
-        Force against the motion, zero or more [N].
-    load_offset, drive_offset : Real
-        Of the load and of the driving force from the guide's axis, towards +y [m].
-    side : SideLoad or None
-        A force across the guide [N, m].
+    guide : Pads [m] and friction [-]
+    load : Force against the motion, zero or more [N]
+    load_offset, drive_offset : Of the load and of the driving force from the guide's axis, towards +y [m]
+    side : A force across the guide [N, m]
 
     Returns
     -------
@@ -163,18 +151,13 @@ def force_to_move(
 
     Parameters
     ----------
-    guide : Guide
-        Pads [m] and friction [-].
-    load : Real
-        Force against the motion, zero or more [N].
-    load_offset, drive_offset : Real
-        Of the load and of the driving force from the guide's axis, towards +y [m].
-    side : SideLoad or None
-        A force across the guide [N, m].
+    guide : Pads [m] and friction [-]
+    load : Force against the motion, zero or more [N]
+    load_offset, drive_offset : Of the load and of the driving force from the guide's axis, towards +y [m]
+    side : A force across the guide [N, m]
 
     Returns
     -------
-    Array
-        Driving force [N], infinite where none moves it.
+    Driving force [N], infinite where none moves it.
     """
     return moving_forces(guide, load, load_offset, drive_offset, side)[0]

@@ -34,20 +34,17 @@ def turned(point: npt.ArrayLike, about: npt.ArrayLike, attitude: Real) -> Array:
 
     Parameters
     ----------
-    point, about : array_like
-        The point in the robot's axes [m], shape ``(2, *cases)``; the point that is held [m], shape ``(2, *cases)``.
-    attitude : Real
-        Rotation about +y, positive nose down [rad].
+    point, about : The point in the robot's axes [m], shape ``(2, *cases)``; the point that is held [m], shape ``(2,
+        *cases)``
+    attitude : Rotation about +y, positive nose down [rad]
 
     Returns
     -------
-    Array
-        Level and upward distance from the held point [m], shape ``(2, *cases)``.
+    Level and upward distance from the held point [m], shape ``(2, *cases)``.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -68,18 +65,15 @@ def free_attitude(hook: npt.ArrayLike, cg: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    hook, cg : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
+    hook, cg : Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``
 
     Returns
     -------
-    Array
-        Rotation about +y, positive nose down [rad], -pi to pi; 0 where hook and centre of gravity coincide.
+    Rotation about +y, positive nose down [rad], -pi to pi; 0 where hook and centre of gravity coincide.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -98,20 +92,16 @@ def friction_swing(hook: npt.ArrayLike, cg: npt.ArrayLike, bar_radius: Real, fri
 
     Parameters
     ----------
-    hook, cg : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
-    bar_radius, friction : Real
-        Radius of the bar [m]; coefficient of friction between hook and bar [-].
+    hook, cg : Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``
+    bar_radius, friction : Radius of the bar [m]; coefficient of friction between hook and bar [-]
 
     Returns
     -------
-    Array
-        Angle to either side [rad]; pi where friction holds any attitude.
+    Angle to either side [rad]; pi where friction holds any attitude.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -133,12 +123,9 @@ class Wall:
 
     Parameters
     ----------
-    ahead : Real
-        Level distance from the bar to the face, forward positive [m].
-    side : Real
-        +1 for a face behind the robot (it pushes forward), -1 for a face ahead of it (it pushes back) [-].
-    friction : Real
-        Coefficient of friction between rest and face [-].
+    ahead : Level distance from the bar to the face, forward positive [m]
+    side : +1 for a face behind the robot (it pushes forward), -1 for a face ahead of it (it pushes back) [-]
+    friction : Coefficient of friction between rest and face [-]
 
     References
     ----------
@@ -155,23 +142,17 @@ def rest_attitude(hook: npt.ArrayLike, rest: npt.ArrayLike, wall: Wall) -> Array
 
     Parameters
     ----------
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    rest : array_like
-        The point of the robot that rests [m], shape ``(2, *cases)``.
-    wall : Wall
-        The face [m, -].
+    hook : Where the hook touches the bar [m], shape ``(2, *cases)``
+    rest : The point of the robot that rests [m], shape ``(2, *cases)``
+    wall : The face [m, -]
 
     Returns
     -------
-    Array
-        Rotation about +y, positive nose down [rad], -pi to pi; the nearest to touching where the face is out
-        of reach.
+    Rotation about +y, positive nose down [rad], -pi to pi; the nearest to touching where the face is out of reach.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -195,15 +176,11 @@ class Hang:
 
     Parameters
     ----------
-    attitude : Array
-        Rotation about +y, positive nose down [rad].
-    rest_force : Array
-        Force between rest and wall [N]; 0 where it hangs free.
-    hook_force : Array
-        Force on the hook, level and upward part together [N].
-    holds : Array
-        Level pull on the centre of gravity away from the wall, as a share of the weight, that lifts the rest
-        off it [-]; the margin of the attitude: negative where the robot swings free of the rest.
+    attitude : Rotation about +y, positive nose down [rad]
+    rest_force : Force between rest and wall [N]; 0 where it hangs free
+    hook_force : Force on the hook, level and upward part together [N]
+    holds : Level pull on the centre of gravity away from the wall, as a share of the weight, that lifts the rest off it
+        [-]; the margin of the attitude: negative where the robot swings free of the rest
 
     References
     ----------
@@ -221,24 +198,18 @@ def hang(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLi
 
     Parameters
     ----------
-    weight : Real
-        Weight [N].
-    hook, cg : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
-    rest : array_like
-        The point of the robot that may rest on the wall [m], shape ``(2, *cases)``.
-    wall : Wall
-        The face [m, -].
+    weight : Weight [N]
+    hook, cg : Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``
+    rest : The point of the robot that may rest on the wall [m], shape ``(2, *cases)``
+    wall : The face [m, -]
 
     Returns
     -------
-    Hang
-        Attitude and forces [rad, N, -].
+    Attitude and forces [rad, N, -].
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -272,22 +243,17 @@ def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Ar
 
     Parameters
     ----------
-    hook_z : Real
-        Height of the hook [m].
-    cg : array_like
-        Centre of gravity [m], shape ``(2, *cases)``.
-    attitude : Real
-        Rotation about +y at which the rest touches, positive nose down [rad].
+    hook_z : Height of the hook [m]
+    cg : Centre of gravity [m], shape ``(2, *cases)``
+    attitude : Rotation about +y at which the rest touches, positive nose down [rad]
 
     Returns
     -------
-    Array
-        Position of the hook [m]. For a wall behind, hooks behind this hold; for a wall ahead, hooks ahead of it.
+    Position of the hook [m]. For a wall behind, hooks behind this hold; for a wall ahead, hooks ahead of it.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -306,22 +272,17 @@ def lowest_point(outline: npt.ArrayLike, hook: npt.ArrayLike, attitude: Real, ba
 
     Parameters
     ----------
-    outline : array_like
-        Points of the body's outline [m], shape ``(p, 2, *cases)``.
-    hook : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``.
-    attitude, bar_height : Real
-        Rotation about +y, positive nose down [rad]; height of that contact over the floor [m].
+    outline : Points of the body's outline [m], shape ``(p, 2, *cases)``
+    hook : Where the hook touches the bar [m], shape ``(2, *cases)``
+    attitude, bar_height : Rotation about +y, positive nose down [rad]; height of that contact over the floor [m]
 
     Returns
     -------
-    Array
-        Height [m]; negative where the body would still stand on the floor.
+    Height [m]; negative where the body would still stand on the floor.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -347,12 +308,9 @@ class LiftOff:
 
     Parameters
     ----------
-    front_force : Array
-        Hook force at which the front contact lifts [N]; infinite where it never does first.
-    rear_force : Array
-        Hook force at which the rear contact lifts [N]; infinite where it never does first.
-    first : Array
-        Contact that lifts first [-]: +1 front (the nose rises), -1 rear (the nose drops), 0 both together.
+    front_force : Hook force at which the front contact lifts [N]; infinite where it never does first
+    rear_force : Hook force at which the rear contact lifts [N]; infinite where it never does first
+    first : Contact that lifts first [-]: +1 front (the nose rises), -1 rear (the nose drops), 0 both together
 
     References
     ----------
@@ -369,20 +327,16 @@ def lift_off(weight: Real, hook_x: Real, cg_x: Real, front_x: Real, rear_x: Real
 
     Parameters
     ----------
-    weight, hook_x, cg_x : Real
-        Weight [N]; hook, forward position [m]; centre of gravity, forward position [m].
-    front_x, rear_x : Real
-        Foremost floor contact [m]; rearmost floor contact [m].
+    weight, hook_x, cg_x : Weight [N]; hook, forward position [m]; centre of gravity, forward position [m]
+    front_x, rear_x : Foremost floor contact [m]; rearmost floor contact [m]
 
     Returns
     -------
-    LiftOff
-        Forces and order [N, -].
+    Forces and order [N, -].
 
     Raises
     ------
-    ValueError
-        A front contact that is not ahead of the rear one.
+    ValueError : A front contact that is not ahead of the rear one
 
     Notes
     -----
@@ -409,12 +363,9 @@ class LiftRamp:
 
     Parameters
     ----------
-    attitude : Array
-        Rotation about +y at each step [rad], shape ``(steps, *cases)``; the last is the free attitude.
-    rise : Array
-        How far the hook has risen over the floor [m].
-    force : Array
-        Hook force [N], shape ``(steps, *cases)``; the weight at the end.
+    attitude : Rotation about +y at each step [rad], shape ``(steps, *cases)``; the last is the free attitude
+    rise : How far the hook has risen over the floor [m]
+    force : Hook force [N], shape ``(steps, *cases)``; the weight at the end
 
     References
     ----------
@@ -431,24 +382,18 @@ def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt
 
     Parameters
     ----------
-    weight : Real
-        Weight [N].
-    hook, cg : array_like
-        Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``.
-    contact : array_like
-        The floor contact that lifts last [m], shape ``(2, *cases)``.
-    steps : int
-        Attitudes from level to free [-], two or more.
+    weight : Weight [N]
+    hook, cg : Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``
+    contact : The floor contact that lifts last [m], shape ``(2, *cases)``
+    steps : Attitudes from level to free [-], two or more
 
     Returns
     -------
-    LiftRamp
-        Attitude, rise of the hook over the floor and force [rad, m, N], shape ``(steps, *cases)``.
+    Attitude, rise of the hook over the floor and force [rad, m, N], shape ``(steps, *cases)``.
 
     Raises
     ------
-    ValueError
-        Fewer than two steps, or a point that is not a pair.
+    ValueError : Fewer than two steps, or a point that is not a pair
 
     Notes
     -----
@@ -476,23 +421,18 @@ def standing_attitude(hook: npt.ArrayLike, contact: npt.ArrayLike, bar_height: R
 
     Parameters
     ----------
-    hook : array_like
-        Where the hook touches the bar, drawn down as far as it is [m], shape ``(2, *cases)``.
-    contact : array_like
-        The floor contact that lifts last [m], shape ``(2, *cases)``.
-    bar_height : Real
-        Height of the bar over the floor [m].
+    hook : Where the hook touches the bar, drawn down as far as it is [m], shape ``(2, *cases)``
+    contact : The floor contact that lifts last [m], shape ``(2, *cases)``
+    bar_height : Height of the bar over the floor [m]
 
     Returns
     -------
-    Array
-        Rotation about +y, positive nose down, away from the contact [rad]: 0 where the hook is still as high as the
-        bar, infinite in the way it turns where the contact no longer reaches the floor.
+    Rotation about +y, positive nose down, away from the contact [rad]: 0 where the hook is still as high as the bar,
+    infinite in the way it turns where the contact no longer reaches the floor.
 
     Raises
     ------
-    ValueError
-        A point that is not a pair.
+    ValueError : A point that is not a pair
 
     Notes
     -----
@@ -515,20 +455,17 @@ def actuator_force(hook_force: Real, ratio: Real, count: Real = 1.0, efficiency:
 
     Parameters
     ----------
-    hook_force, ratio, count : Real
-        Force at the hook [N]; hook travel per actuator travel [-], positive; actuators that share the load [-].
-    efficiency : Real
-        Efficiency of the linkage or winch [-], above 0 up to 1.
+    hook_force, ratio, count : Force at the hook [N]; hook travel per actuator travel [-], positive; actuators that
+        share the load [-]
+    efficiency : Efficiency of the linkage or winch [-], above 0 up to 1
 
     Returns
     -------
-    Array
-        Force of each [N].
+    Force of each [N].
 
     Raises
     ------
-    ValueError
-        Ratio, count or efficiency not positive.
+    ValueError : Ratio, count or efficiency not positive
 
     Notes
     -----

@@ -31,11 +31,9 @@ class RigidBody:
 
     Parameters
     ----------
-    mass, cg : Array
-        Mass [kg], shape ``cases``; centre of gravity [m], shape ``(3, *cases)``.
-    inertia : Array
-        Inertia tensor about the centre of gravity [kg m2], shape ``(3, 3, *cases)``; products of inertia with
-        their minus sign, so that the matrix is the tensor.
+    mass, cg : Mass [kg], shape ``cases``; centre of gravity [m], shape ``(3, *cases)``
+    inertia : Inertia tensor about the centre of gravity [kg m2], shape ``(3, 3, *cases)``; products of inertia with
+        their minus sign, so that the matrix is the tensor
 
     References
     ----------
@@ -53,20 +51,16 @@ def lift(values: npt.ArrayLike, lead: int, trailing: int) -> Array:
 
     Parameters
     ----------
-    values : array_like
-        Numbers with ``lead`` axes of structure and any axes of cases [any unit].
-    lead, trailing : int
-        Axes of structure [-]; axes of cases wanted [-].
+    values : Numbers with ``lead`` axes of structure and any axes of cases [any unit]
+    lead, trailing : Axes of structure [-]; axes of cases wanted [-]
 
     Returns
     -------
-    Array
-        The same numbers with ``lead + trailing`` axes [any unit].
+    The same numbers with ``lead + trailing`` axes [any unit].
 
     Raises
     ------
-    ValueError
-        Fewer axes than the structure has.
+    ValueError : Fewer axes than the structure has
 
     Notes
     -----
@@ -100,20 +94,16 @@ def assemble(mass: npt.ArrayLike, position: npt.ArrayLike, size: npt.ArrayLike) 
 
     Parameters
     ----------
-    mass, position : array_like
-        Mass of each part [kg], shape ``(k, *cases)``; centre of each part [m], shape ``(k, 3, *cases)``.
-    size : array_like
-        Edges of each part [m], shape ``(k, 3, *cases)``; zeros make a point mass.
+    mass, position : Mass of each part [kg], shape ``(k, *cases)``; centre of each part [m], shape ``(k, 3, *cases)``
+    size : Edges of each part [m], shape ``(k, 3, *cases)``; zeros make a point mass
 
     Returns
     -------
-    RigidBody
-        Mass [kg], centre of gravity [m] and inertia about it [kg m2].
+    Mass [kg], centre of gravity [m] and inertia about it [kg m2].
 
     Raises
     ------
-    ValueError
-        A negative mass or edge, no mass at all, or a shape that is not ``(k, 3, ...)``.
+    ValueError : A negative mass or edge, no mass at all, or a shape that is not ``(k, 3, ...)``
 
     Notes
     -----
@@ -146,15 +136,12 @@ def point_inertia(mass: Real, offset: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    mass : Real
-        Mass [kg], shape ``cases``.
-    offset : array_like
-        From the reference point to the mass [m], shape ``(3, *cases)``.
+    mass : Mass [kg], shape ``cases``
+    offset : From the reference point to the mass [m], shape ``(3, *cases)``
 
     Returns
     -------
-    Array
-        Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
+    Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
 
     Notes
     -----
@@ -175,15 +162,12 @@ def inertia_about(body: RigidBody, point: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    body : RigidBody
-        The body [kg, m, kg m2].
-    point : array_like
-        The point [m], shape ``(3, *cases)``.
+    body : The body [kg, m, kg m2]
+    point : The point [m], shape ``(3, *cases)``
 
     Returns
     -------
-    Array
-        Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
+    Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
 
     Notes
     -----
@@ -203,18 +187,15 @@ def combine(bodies: Sequence[RigidBody]) -> RigidBody:
 
     Parameters
     ----------
-    bodies : sequence of RigidBody
-        One or more bodies in the same axes [kg, m, kg m2].
+    bodies : One or more bodies in the same axes [kg, m, kg m2]
 
     Returns
     -------
-    RigidBody
-        The whole [kg, m, kg m2].
+    The whole [kg, m, kg m2].
 
     Raises
     ------
-    ValueError
-        No body at all.
+    ValueError : No body at all
 
     Notes
     -----
@@ -238,15 +219,12 @@ def translate(body: RigidBody, shift: npt.ArrayLike) -> RigidBody:
 
     Parameters
     ----------
-    body : RigidBody
-        The body [kg, m, kg m2].
-    shift : array_like
-        Displacement [m], shape ``(3, *cases)``.
+    body : The body [kg, m, kg m2]
+    shift : Displacement [m], shape ``(3, *cases)``
 
     Returns
     -------
-    RigidBody
-        The body in its new place [kg, m, kg m2].
+    The body in its new place [kg, m, kg m2].
 
     Notes
     -----
@@ -265,17 +243,13 @@ def rotate_y(body: RigidBody, angle: Real, pivot: npt.ArrayLike) -> RigidBody:
 
     Parameters
     ----------
-    body : RigidBody
-        The body [kg, m, kg m2].
-    angle : Real
-        Angle about +y [rad], shape ``cases``; positive carries the front down.
-    pivot : array_like
-        A point of the axis [m], shape ``(3, *cases)``.
+    body : The body [kg, m, kg m2]
+    angle : Angle about +y [rad], shape ``cases``; positive carries the front down
+    pivot : A point of the axis [m], shape ``(3, *cases)``
 
     Returns
     -------
-    RigidBody
-        The turned body [kg, m, kg m2].
+    The turned body [kg, m, kg m2].
 
     Notes
     -----
@@ -307,15 +281,12 @@ def axis_inertia(inertia: Array, axis: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    inertia : Array
-        Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
-    axis : array_like
-        Unit vector along the axis [-], shape ``(3, *cases)``.
+    inertia : Inertia tensor [kg m2], shape ``(3, 3, *cases)``
+    axis : Unit vector along the axis [-], shape ``(3, *cases)``
 
     Returns
     -------
-    Array
-        Moment of inertia [kg m2], shape ``cases``.
+    Moment of inertia [kg m2], shape ``cases``.
 
     Notes
     -----
@@ -335,22 +306,17 @@ def pitch_of_lift(base: Real, lift: Real, rise: Real = 0.0) -> Array:
 
     Parameters
     ----------
-    base : Real
-        Distance between front and rear axle, level [m].
-    lift : Real
-        How much higher the front wheels stand; negative where the rear wheels are raised [m].
-    rise : Real
-        How much higher the front axle lies than the rear one while the robot is level, for unlike wheels [m].
+    base : Distance between front and rear axle, level [m]
+    lift : How much higher the front wheels stand; negative where the rear wheels are raised [m]
+    rise : How much higher the front axle lies than the rear one while the robot is level, for unlike wheels [m]
 
     Returns
     -------
-    Array
-        Pitch, nose up [rad].
+    Pitch, nose up [rad].
 
     Raises
     ------
-    ValueError
-        If the base is not positive, or the lift is more than the robot is long.
+    ValueError : If the base is not positive, or the lift is more than the robot is long
 
     Notes
     -----
@@ -374,15 +340,12 @@ def plumb_place(x: Real, z: Real, pitch: Real) -> Array:
 
     Parameters
     ----------
-    x, z : Real
-        The point on the level robot, forward and up [m].
-    pitch : Real
-        Nose up [rad].
+    x, z : The point on the level robot, forward and up [m]
+    pitch : Nose up [rad]
 
     Returns
     -------
-    Array
-        Place along the floor, from the plumb line through the robot's own origin [m].
+    Place along the floor, from the plumb line through the robot's own origin [m].
 
     Notes
     -----
@@ -400,23 +363,18 @@ def balance_tilt(reach: Real, height: Real, radius: Real = 0.0) -> Array:
 
     Parameters
     ----------
-    reach : Real
-        From the centre of gravity out to the axle, or to the edge it tilts over, level [m].
-    height : Real
-        Height of the centre of gravity above the floor, level [m].
-    radius : Real
-        Of the wheels, where it rolls over them: it balances over their axle; 0 for an edge that stays where it
-        is [m].
+    reach : From the centre of gravity out to the axle, or to the edge it tilts over, level [m]
+    height : Height of the centre of gravity above the floor, level [m]
+    radius : Of the wheels, where it rolls over them: it balances over their axle; 0 for an edge that stays where it is
+        [m]
 
     Returns
     -------
-    Array
-        Tilt from level [rad].
+    Tilt from level [rad].
 
     Raises
     ------
-    ValueError
-        If the centre of gravity is not above the axle or edge.
+    ValueError : If the centre of gravity is not above the axle or edge
 
     Notes
     -----
@@ -438,24 +396,18 @@ def wheel_loads(places: Array, weight: Real, x: Real, y: Real, preload: Array) -
 
     Parameters
     ----------
-    places : Array
-        Where each wheel touches the floor, shape ``(*cases, k, 2)`` [m].
-    weight : Real
-        What the wheels carry together, shape ``cases`` [kg or N].
-    x, y : Real
-        Where its centre presses on the floor, shape ``cases`` [m].
-    preload : Array
-        Shape ``(*cases, k)``; the part of it that changes neither sum nor moments is laid on top [as weight].
+    places : Where each wheel touches the floor, shape ``(*cases, k, 2)`` [m]
+    weight : What the wheels carry together, shape ``cases`` [kg or N]
+    x, y : Where its centre presses on the floor, shape ``cases`` [m]
+    preload : Shape ``(*cases, k)``; the part of it that changes neither sum nor moments is laid on top [as weight]
 
     Returns
     -------
-    Array
-        Load on each wheel, shape ``(*cases, k)`` [as weight].
+    Load on each wheel, shape ``(*cases, k)`` [as weight].
 
     Raises
     ------
-    numpy.linalg.LinAlgError
-        If the wheels stand in one line.
+    numpy.linalg.LinAlgError : If the wheels stand in one line
 
     Notes
     -----

@@ -35,13 +35,11 @@ class Polygon:
 
     Parameters
     ----------
-    vertices : Array
-        Corners counter-clockwise, shape ``(k, 2, *cases)`` [m].
+    vertices : Corners counter-clockwise, shape ``(k, 2, *cases)`` [m]
 
     Raises
     ------
-    ValueError
-        If there are fewer than three corners, or a single polygon is not convex and counter-clockwise.
+    ValueError : If there are fewer than three corners, or a single polygon is not convex and counter-clockwise
     """
 
     vertices: Array
@@ -60,13 +58,11 @@ class Circle:
 
     Parameters
     ----------
-    radius : Real
-        Its radius [m].
+    radius : Its radius [m]
 
     Raises
     ------
-    ValueError
-        If a scalar radius is not positive.
+    ValueError : If a scalar radius is not positive
     """
 
     radius: Real
@@ -84,8 +80,7 @@ def is_convex(vertices: Array) -> npt.NDArray[np.bool_]:
 
     Parameters
     ----------
-    vertices : Array
-        Corners, shape ``(k, 2, *cases)`` [m].
+    vertices : Corners, shape ``(k, 2, *cases)`` [m]
 
     Returns
     -------
@@ -111,13 +106,11 @@ def rectangle(length: Real, width: Real) -> Polygon:
 
     Parameters
     ----------
-    length, width : Real
-        Size along x [m]; size along y [m].
+    length, width : Size along x [m]; size along y [m]
 
     Returns
     -------
-    Polygon
-        Four corners [m].
+    Four corners [m].
     """
     refuse_unsized(length=length, width=width)
     x, y = np.broadcast_arrays(0.5 * np.asarray(length), 0.5 * np.asarray(width))
@@ -129,20 +122,16 @@ def regular_polygon(sides: int, across_flats: Real) -> Polygon:
 
     Parameters
     ----------
-    sides : int
-        Number of sides, at least 3 [-].
-    across_flats : Real
-        Twice the distance from the centre to a flat [m]; from flat to flat where the number is even.
+    sides : Number of sides, at least 3 [-]
+    across_flats : Twice the distance from the centre to a flat [m]; from flat to flat where the number is even
 
     Returns
     -------
-    Polygon
-        Its corners [m].
+    Its corners [m].
 
     Raises
     ------
-    ValueError
-        If there are fewer than three sides or a scalar size is not positive.
+    ValueError : If there are fewer than three sides or a scalar size is not positive
     """
     refuse(sides >= 3, lambda: f"sides must be at least 3, got {sides!r}")
     refuse_unsized(across_flats=across_flats)
@@ -156,15 +145,12 @@ def support(outline: Outline, angle: Real) -> Array:
 
     Parameters
     ----------
-    outline : Polygon or Circle
-        The outline [-].
-    angle : Real
-        Direction from x towards y [rad].
+    outline : The outline [-]
+    angle : Direction from x towards y [rad]
 
     Returns
     -------
-    Array
-        Greatest distance from the origin along it [m].
+    Greatest distance from the origin along it [m].
 
     Notes
     -----
@@ -187,13 +173,11 @@ def normals(polygon: Polygon) -> Array:
 
     Parameters
     ----------
-    polygon : Polygon
-        The outline [-].
+    polygon : The outline [-]
 
     Returns
     -------
-    Array
-        Directions, shape ``(k, *cases)`` [rad].
+    Directions, shape ``(k, *cases)`` [rad].
     """
     side = np.roll(polygon.vertices, -1, axis=0) - polygon.vertices
     return np.arctan2(-side[:, 0], side[:, 1])
@@ -204,13 +188,11 @@ def flat_lengths(polygon: Polygon) -> Array:
 
     Parameters
     ----------
-    polygon : Polygon
-        The outline [-].
+    polygon : The outline [-]
 
     Returns
     -------
-    Array
-        Lengths, shape ``(k, *cases)`` [m].
+    Lengths, shape ``(k, *cases)`` [m].
     """
     side = np.roll(polygon.vertices, -1, axis=0) - polygon.vertices
     return np.hypot(side[:, 0], side[:, 1])
@@ -221,13 +203,11 @@ def corner_angles(polygon: Polygon) -> Array:
 
     Parameters
     ----------
-    polygon : Polygon
-        The outline [-].
+    polygon : The outline [-]
 
     Returns
     -------
-    Array
-        Angles, shape ``(k, *cases)`` [rad].
+    Angles, shape ``(k, *cases)`` [rad].
     """
     out = normals(polygon)
     turn = np.mod(out - np.roll(out, 1, axis=0) + np.pi, 2.0 * np.pi) - np.pi
@@ -239,13 +219,11 @@ def greatest_width(outline: Outline) -> Array:
 
     Parameters
     ----------
-    outline : Polygon or Circle
-        The outline [-].
+    outline : The outline [-]
 
     Returns
     -------
-    Array
-        Width [m].
+    Width [m].
 
     Notes
     -----
@@ -262,17 +240,13 @@ def front(outline: Outline, yaw: Real, across: Array) -> Array:
 
     Parameters
     ----------
-    outline : Polygon or Circle
-        The outline, about its own origin [-].
-    yaw : Real
-        Its turn from x towards y [rad].
-    across : Array
-        Places of the lines along y from that origin, lines leading, cases trailing [m].
+    outline : The outline, about its own origin [-]
+    yaw : Its turn from x towards y [rad]
+    across : Places of the lines along y from that origin, lines leading, cases trailing [m]
 
     Returns
     -------
-    Array
-        x of the face towards -x [m], infinite where the line misses the outline.
+    x of the face towards -x [m], infinite where the line misses the outline.
 
     Notes
     -----
@@ -302,15 +276,12 @@ def nearest(outline: Outline, yaw: Real) -> Array:
 
     Parameters
     ----------
-    outline : Polygon or Circle
-        The outline [-].
-    yaw : Real
-        Its turn from x towards y [rad].
+    outline : The outline [-]
+    yaw : Its turn from x towards y [rad]
 
     Returns
     -------
-    Array
-        Least x [m].
+    Least x [m].
     """
     return -support(outline, np.pi - np.asarray(yaw))
 
@@ -340,13 +311,10 @@ class Support:
 
     Parameters
     ----------
-    pairs : ndarray of int
-        The two contacts of each half-plane's edge [-], shape ``(e, 2)``.
-    normal : Array
-        Outward unit normals [-], shape ``(e, 2, *cases)``.
-    offset : Array
-        Distance of each edge from the origin along its normal [m], shape ``(e, *cases)``; infinite in the
-        cases where the pair is no edge of the hull.
+    pairs : The two contacts of each half-plane's edge [-], shape ``(e, 2)``
+    normal : Outward unit normals [-], shape ``(e, 2, *cases)``
+    offset : Distance of each edge from the origin along its normal [m], shape ``(e, *cases)``; infinite in the cases
+        where the pair is no edge of the hull
 
     References
     ----------
@@ -363,18 +331,15 @@ def support_polygon(contacts: npt.ArrayLike) -> Support:
 
     Parameters
     ----------
-    contacts : array_like
-        Floor contacts that carry load [m], shape ``(k, 2, *cases)``; two or more.
+    contacts : Floor contacts that carry load [m], shape ``(k, 2, *cases)``; two or more
 
     Returns
     -------
-    Support
-        The edges that occur in at least one case [-, m].
+    The edges that occur in at least one case [-, m].
 
     Raises
     ------
-    ValueError
-        Fewer than two contacts, or all of them in one place.
+    ValueError : Fewer than two contacts, or all of them in one place
 
     Notes
     -----
@@ -425,8 +390,7 @@ def hull_order(contacts: npt.ArrayLike) -> npt.NDArray[np.int_]:
 
     Parameters
     ----------
-    contacts : array_like
-        Contacts [m], shape ``(k, 2)``.
+    contacts : Contacts [m], shape ``(k, 2)``
 
     Returns
     -------
@@ -435,8 +399,7 @@ def hull_order(contacts: npt.ArrayLike) -> npt.NDArray[np.int_]:
 
     Raises
     ------
-    ValueError
-        A shape other than ``(k, 2)``.
+    ValueError : A shape other than ``(k, 2)``
 
     Notes
     -----
@@ -473,16 +436,13 @@ def edge_slack(support: Support, point: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    support : Support
-        The polygon [-, m].
-    point : array_like
-        Load point or the centre of gravity's projection [m], shape ``(2, *cases)``.
+    support : The polygon [-, m]
+    point : Load point or the centre of gravity's projection [m], shape ``(2, *cases)``
 
     Returns
     -------
-    Array
-        Distance inside each edge's line [m], shape ``(e, *cases)``; negative outside, infinite where the pair
-        is no edge in that case.
+    Distance inside each edge's line [m], shape ``(e, *cases)``; negative outside, infinite where the pair is no edge in
+    that case.
 
     Notes
     -----
@@ -502,18 +462,14 @@ def reach(support: Support, point: npt.ArrayLike, direction: npt.ArrayLike) -> A
 
     Parameters
     ----------
-    support : Support
-        The polygon [-, m].
-    point : array_like
-        Load point or the centre of gravity's projection [m], shape ``(2, *cases)``.
-    direction : array_like
-        Angles from x (forward) towards y (left) [rad], shape ``(d,)``.
+    support : The polygon [-, m]
+    point : Load point or the centre of gravity's projection [m], shape ``(2, *cases)``
+    direction : Angles from x (forward) towards y (left) [rad], shape ``(d,)``
 
     Returns
     -------
-    Array
-        Distance along each direction to the polygon's edge [m], shape ``(d, *cases)``; negative where the
-        point is already past that edge.
+    Distance along each direction to the polygon's edge [m], shape ``(d, *cases)``; negative where the point is already
+    past that edge.
 
     Notes
     -----
@@ -545,22 +501,17 @@ def wheel_loads(weight: Real, contacts: npt.ArrayLike, point: npt.ArrayLike, sup
 
     Parameters
     ----------
-    weight : Real
-        Weight, or the force towards the floor [N], shape ``cases``.
-    contacts, point : array_like
-        Floor contacts [m], shape ``(k, 2, *cases)``; load point [m], shape ``(2, *cases)``.
-    support : Support, optional
-        The support polygon of the same contacts [-, m], where it is already known.
+    weight : Weight, or the force towards the floor [N], shape ``cases``
+    contacts, point : Floor contacts [m], shape ``(k, 2, *cases)``; load point [m], shape ``(2, *cases)``
+    support : The support polygon of the same contacts [-, m], where it is already known
 
     Returns
     -------
-    Array
-        Normal force on each contact [N], shape ``(k, *cases)``; never negative.
+    Normal force on each contact [N], shape ``(k, *cases)``; never negative.
 
     Raises
     ------
-    ValueError
-        Contacts that are not ``(k, 2, ...)``.
+    ValueError : Contacts that are not ``(k, 2, ...)``
 
     Notes
     -----

@@ -42,16 +42,13 @@ def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> A
 
     Parameters
     ----------
-    reach : Real
-        Level distance from the centre of gravity to the tipping edge [m].
-    height, g : Real
-        Height of the centre of gravity above the edge [m]; gravity [m/s2].
+    reach : Level distance from the centre of gravity to the tipping edge [m]
+    height, g : Height of the centre of gravity above the edge [m]; gravity [m/s2]
 
     Returns
     -------
-    Array
-        Acceleration away from the edge, so braking for the front edge [m/s2]; negative where the robot falls
-        over that edge at rest; without height infinite, with the sign of the reach.
+    Acceleration away from the edge, so braking for the front edge [m/s2]; negative where the robot falls over that edge
+    at rest; without height infinite, with the sign of the reach.
 
     Notes
     -----
@@ -69,15 +66,12 @@ def tip_angle(reach: Real, height: Real) -> Array:
 
     Parameters
     ----------
-    reach : Real
-        Level distance from the centre of gravity to the tipping edge [m].
-    height : Real
-        Height of the centre of gravity above the edge [m].
+    reach : Level distance from the centre of gravity to the tipping edge [m]
+    height : Height of the centre of gravity above the edge [m]
 
     Returns
     -------
-    Array
-        Angle [rad]; negative where the robot falls over that edge on the level.
+    Angle [rad]; negative where the robot falls over that edge on the level.
 
     Notes
     -----
@@ -95,16 +89,13 @@ def push_to_tip(weight: Real, reach: Real, push_height: Real) -> Array:
 
     Parameters
     ----------
-    weight, reach : Real
-        Weight [N]; level distance from the centre of gravity to the tipping edge [m].
-    push_height : Real
-        Height at which the push acts [m].
+    weight, reach : Weight [N]; level distance from the centre of gravity to the tipping edge [m]
+    push_height : Height at which the push acts [m]
 
     Returns
     -------
-    Array
-        Force [N]; negative where it falls over at rest; for a push at the floor infinite, with that sign. The
-        robot slides first where the friction force is smaller.
+    Force [N]; negative where it falls over at rest; for a push at the floor infinite, with that sign. The robot slides
+    first where the friction force is smaller.
 
     Notes
     -----
@@ -123,10 +114,10 @@ class Overturn:
 
     Parameters
     ----------
-    mass, inertia : Real
-        Mass [kg]; moment of inertia about the axis through the centre of gravity parallel to the edge [kg m2].
-    reach, height : Real
-        Level distance from the centre of gravity to the edge [m]; height of the centre of gravity above the edge [m].
+    mass, inertia : Mass [kg]; moment of inertia about the axis through the centre of gravity parallel to the edge [kg
+        m2]
+    reach, height : Level distance from the centre of gravity to the edge [m]; height of the centre of gravity above the
+        edge [m]
 
     References
     ----------
@@ -159,17 +150,13 @@ def impact_tip_speed(body: Overturn, step: Real = 0.0, g: Real = STANDARD_GRAVIT
 
     Parameters
     ----------
-    body : Overturn
-        The robot across its leading edge [kg, kg m2, m].
-    step : Real
-        Height of the step that the edge strikes [m]; 0 for a tile seam.
-    g : Real
-        Gravity [m/s2].
+    body : The robot across its leading edge [kg, kg m2, m]
+    step : Height of the step that the edge strikes [m]; 0 for a tile seam
+    g : Gravity [m/s2]
 
     Returns
     -------
-    Array
-        Least speed that carries it over [m/s]; infinite where the step is as high as the centre of gravity.
+    Least speed that carries it over [m/s]; infinite where the step is as high as the centre of gravity.
 
     Notes
     -----
@@ -192,14 +179,10 @@ class RollerStage:
 
     Parameters
     ----------
-    first : Overturn
-        The robot across the wheels' edge, level [kg, kg m2, m].
-    second : Overturn
-        The robot across the roller's edge, tilted [kg, kg m2, m].
-    angle : Array
-        Tilt at which the roller meets the floor [rad].
-    speed_kept : Array
-        Share of the angular velocity that is left after the roller's blow [-].
+    first : The robot across the wheels' edge, level [kg, kg m2, m]
+    second : The robot across the roller's edge, tilted [kg, kg m2, m]
+    angle : Tilt at which the roller meets the floor [rad]
+    speed_kept : Share of the angular velocity that is left after the roller's blow [-]
 
     References
     ----------
@@ -217,17 +200,13 @@ def roller_stage(body: Overturn, overhang: Real, clearance: Real) -> RollerStage
 
     Parameters
     ----------
-    body : Overturn
-        The robot across the wheels' edge [kg, kg m2, m].
-    overhang : Real
-        Level distance from the wheels' edge out to the roller [m]; at 0 or less the roller never helps.
-    clearance : Real
-        Height of the roller above the floor when the robot stands level [m], not negative.
+    body : The robot across the wheels' edge [kg, kg m2, m]
+    overhang : Level distance from the wheels' edge out to the roller [m]; at 0 or less the roller never helps
+    clearance : Height of the roller above the floor when the robot stands level [m], not negative
 
     Returns
     -------
-    RollerStage
-        Both stages [kg, kg m2, m, rad, -].
+    Both stages [kg, kg m2, m, rad, -].
 
     Notes
     -----
@@ -256,15 +235,12 @@ def roller_impact_tip_speed(stage: RollerStage, g: Real = STANDARD_GRAVITY) -> A
 
     Parameters
     ----------
-    stage : RollerStage
-        Both stages [kg, kg m2, m, rad, -].
-    g : Real
-        Gravity [m/s2].
+    stage : Both stages [kg, kg m2, m, rad, -]
+    g : Gravity [m/s2]
 
     Returns
     -------
-    Array
-        Least speed that carries it over [m/s]; infinite without height.
+    Least speed that carries it over [m/s]; infinite without height.
 
     Notes
     -----
@@ -299,14 +275,10 @@ class Brakes:
 
     Parameters
     ----------
-    grip : Real
-        Coefficient of friction of the wheels that carry it once it tips [-].
-    force : Real
-        Most that the motors and the resistance give at the rims [N]; infinite where grip alone limits.
-    rotating_mass : Real
-        Inertia of wheels, gears and rotors at the rim [kg].
-    radius : Real
-        Of the leading wheels, about whose axle it turns [m]; 0 for a skid.
+    grip : Coefficient of friction of the wheels that carry it once it tips [-]
+    force : Most that the motors and the resistance give at the rims [N]; infinite where grip alone limits
+    rotating_mass : Inertia of wheels, gears and rotors at the rim [kg]
+    radius : Of the leading wheels, about whose axle it turns [m]; 0 for a skid
 
     References
     ----------
@@ -325,12 +297,9 @@ class Swing:
 
     Parameters
     ----------
-    speed : Array
-        Speed from which it comes to rest just there [m/s], shape ``(steps, *cases)``; infinite where it never lifts.
-    energy : Array
-        What the swing has taken up by then: turning and height [J].
-    need : Array
-        Energy from which it goes over [J], shape ``cases``.
+    speed : Speed from which it comes to rest just there [m/s], shape ``(steps, *cases)``; infinite where it never lifts
+    energy : What the swing has taken up by then: turning and height [J]
+    need : Energy from which it goes over [J], shape ``cases``
 
     References
     ----------
@@ -348,19 +317,14 @@ def over_need(body: Overturn, radius: Real = 0.0, overhang: Real = 0.0, clearanc
 
     Parameters
     ----------
-    body : Overturn
-        The robot across its leading edge [kg, kg m2, m].
-    radius : Real
-        Of the leading wheels [m].
-    overhang : Real
-        Level distance from the wheels' edge out to the roller [m]; at 0 or less there is none.
-    clearance, g : Real
-        Height of the roller above the floor when the robot stands level [m], not negative; gravity [m/s2].
+    body : The robot across its leading edge [kg, kg m2, m]
+    radius : Of the leading wheels [m]
+    overhang : Level distance from the wheels' edge out to the roller [m]; at 0 or less there is none
+    clearance, g : Height of the roller above the floor when the robot stands level [m], not negative; gravity [m/s2]
 
     Returns
     -------
-    Array
-        Energy of the swing, turning and height together [J]; 0 where it stands past its edge.
+    Energy of the swing, turning and height together [J]; 0 where it stands past its edge.
 
     Notes
     -----
@@ -400,17 +364,13 @@ def swing(body: Overturn, brakes: Brakes, need: Real, g: Real = STANDARD_GRAVITY
 
     Parameters
     ----------
-    body : Overturn
-        The robot across its leading edge [kg, kg m2, m].
-    brakes : Brakes
-        What slows it [-, N, kg, m].
-    need, g : Real
-        Energy from which it goes over, of `over_need` [J]; gravity [m/s2].
+    body : The robot across its leading edge [kg, kg m2, m]
+    brakes : What slows it [-, N, kg, m]
+    need, g : Energy from which it goes over, of `over_need` [J]; gravity [m/s2]
 
     Returns
     -------
-    Swing
-        Speed and energy along the swing [m/s, J].
+    Speed and energy along the swing [m/s, J].
 
     Notes
     -----
@@ -500,13 +460,11 @@ def over_speed(swung: Swing) -> Array:
 
     Parameters
     ----------
-    swung : Swing
-        Its first swing [m/s, J].
+    swung : Its first swing [m/s, J]
 
     Returns
     -------
-    Array
-        Least speed that carries it over [m/s]; infinite where it never lifts, 0 where it stands past its edge.
+    Least speed that carries it over [m/s]; infinite where it never lifts, 0 where it stands past its edge.
 
     Notes
     -----
@@ -542,19 +500,14 @@ def least_ballast(mass: Real, slack: Array, ballast_slack: Array, target: Real =
 
     Parameters
     ----------
-    mass : Real
-        Mass of the robot without ballast [kg], shape ``cases``.
-    slack : Array
-        Slack of the robot for each demand [m], shape ``(e, *cases)``.
-    ballast_slack : Array
-        Slack of the ballast alone for each demand [m], shape ``(e, *cases)``.
-    target : Real
-        Slack wanted [m], shape ``cases`` or ``(e, *cases)``.
+    mass : Mass of the robot without ballast [kg], shape ``cases``
+    slack : Slack of the robot for each demand [m], shape ``(e, *cases)``
+    ballast_slack : Slack of the ballast alone for each demand [m], shape ``(e, *cases)``
+    target : Slack wanted [m], shape ``cases`` or ``(e, *cases)``
 
     Returns
     -------
-    Array
-        Mass [kg], shape ``cases``; 0 where nothing is needed, infinite where no mass at this place does it.
+    Mass [kg], shape ``cases``; 0 where nothing is needed, infinite where no mass at this place does it.
 
     Notes
     -----
@@ -583,14 +536,10 @@ class BallastChoice:
 
     Parameters
     ----------
-    place : ndarray of int
-        Index of the best candidate [-], shape ``cases``; 0 where none does it.
-    mass : Array
-        Ballast there [kg], shape ``cases``; infinite where no candidate does it within the limit.
-    each : Array
-        Least ballast at every candidate [kg], shape ``(q, *cases)``.
-    pace_lost : Array
-        Share of the acceleration that the added mass costs at the same drive force [-], shape ``cases``.
+    place : Index of the best candidate [-], shape ``cases``; 0 where none does it
+    mass : Ballast there [kg], shape ``cases``; infinite where no candidate does it within the limit
+    each : Least ballast at every candidate [kg], shape ``(q, *cases)``
+    pace_lost : Share of the acceleration that the added mass costs at the same drive force [-], shape ``cases``
 
     References
     ----------
@@ -610,26 +559,19 @@ def best_ballast(
 
     Parameters
     ----------
-    mass : Real
-        Mass of the robot without ballast [kg], shape ``cases``.
-    slack : Array
-        Slack of the robot for each demand [m], shape ``(e, *cases)``.
-    ballast_slack : Array
-        Slack of a ballast at each candidate place for each demand [m], shape ``(q, e, *cases)``.
-    target : Real
-        Slack wanted [m], shape ``cases`` or ``(e, *cases)``.
-    limit : Real
-        Most ballast that the size or weight limit still allows [kg].
+    mass : Mass of the robot without ballast [kg], shape ``cases``
+    slack : Slack of the robot for each demand [m], shape ``(e, *cases)``
+    ballast_slack : Slack of a ballast at each candidate place for each demand [m], shape ``(q, e, *cases)``
+    target : Slack wanted [m], shape ``cases`` or ``(e, *cases)``
+    limit : Most ballast that the size or weight limit still allows [kg]
 
     Returns
     -------
-    BallastChoice
-        The best place, its mass and what it costs [-, kg].
+    The best place, its mass and what it costs [-, kg].
 
     Raises
     ------
-    ValueError
-        No candidate place.
+    ValueError : No candidate place
 
     Notes
     -----
