@@ -154,17 +154,17 @@ _COMMENT = re.compile(r"#[^\r\n]*")
 def spliced(file: Path, text: str, changes: Mapping[KeyPath, object], order: Order | None = None) -> str:
     """Change values in a YAML text."""
     root = places_of(text)
-    splicer = _Splicer(text, root, order or _no_order)
+    sheet = _Sheet(text)
     try:
         edits = edits_of(changes)
         wanted = laid_over(root.plain(), edits)
-        splicer.visit(Spot(Entry("", 0, 0, root), root), edits, ())
-        found = splicer.applied()
+        _Splicer(sheet, root, order or _no_order).visit(Spot(Entry("", 0, 0, root), root), edits, ())
+        found = sheet.applied()
         if not _reads_as(found, wanted):
             first = min(changes, key=len, default=())
             raise ChangeError(first, "this cannot be changed from here: change it in the file's text")
     except ChangeError as error:
-        raise BadInput([Problem(file, *splicer.place(root, error.key), error.key, error.expected)]) from error
+        raise BadInput([Problem(file, *sheet.place(root, error.key), error.key, error.expected)]) from error
     return found
 
 
@@ -209,17 +209,32 @@ class Spot(NamedTuple):
         return self.entry.node
 
 
-class _Splicer:
-    """Collects the places of a text that change, and what shall stand there."""
+class _Sheet:
+    """A text, and what shall stand at some of its places instead.
 
-    def __init__(self, text: str, root: Node, order: Order) -> None:
-        self._text, self._order = text, order
+    Attributes
+    ----------
+    text : As it is
+    line_end : How its lines end
+    """
+
+    def __init__(self, text: str) -> None:
+        self.text = text
         self._splices: list[tuple[int, int, str]] = []
         found = _LINE_END.search(text)
-        self._line_end = found.group() if found else "\n"
-        inner = (e for e in root.entries if e.node.kind == "mapping" and e.node.style is None and e.node.entries)
-        steps = (self._column(e.node.entries[0].start) - self._column(e.start) for e in inner)
-        self._step = next(steps, 2)
+        self.line_end = found.group() if found else "\n"
+
+    def put(self, start: int, end: int, new: str) -> None:
+        """Note what shall stand from one place to another."""
+        self._splices.append((start, end, new))
+
+    def applied(self) -> str:
+        """The text with every change made."""
+        parts, done = [], 0
+        for start, end, new in sorted(self._splices, key=lambda s: s[:2]):
+            parts += [self.text[done : max(start, done)], new]
+            done = max(end, done)
+        return "".join([*parts, self.text[done:]])
 
     def place(self, root: Node, path: KeyPath) -> tuple[int, int]:
         """Line and column, from 1, of the deepest key of a path that the text holds."""
@@ -229,15 +244,26 @@ class _Splicer:
             if entry is None:
                 break
             at, node = entry.node.start, entry.node
-        return len(_LINE_END.findall(self._text[:at])) + 1, self._column(at) + 1
+        return len(_LINE_END.findall(self.text[:at])) + 1, self.column(at) + 1
 
-    def applied(self) -> str:
-        """The text with every splice made."""
-        parts, done = [], 0
-        for start, end, new in sorted(self._splices, key=lambda s: s[:2]):
-            parts += [self._text[done : max(start, done)], new]
-            done = max(end, done)
-        return "".join([*parts, self._text[done:]])
+    def column(self, at: int) -> int:
+        """How far into its line a place stands, from 0."""
+        return at - max(self.text.rfind("\n", 0, at), self.text.rfind("\r", 0, at)) - 1
+
+    def line_stop(self, at: int) -> int:
+        """Where the line ends that this place stands in, before its line end."""
+        found = _LINE_END.search(self.text, at)
+        return found.start() if found else len(self.text)
+
+
+class _Splicer:
+    """Goes through the changes of a text, and finds what shall stand where."""
+
+    def __init__(self, sheet: _Sheet, root: Node, order: Order) -> None:
+        self._sheet, self._text, self._order = sheet, sheet.text, order
+        inner = (e for e in root.entries if e.node.kind == "mapping" and e.node.style is None and e.node.entries)
+        steps = (sheet.column(e.node.entries[0].start) - sheet.column(e.start) for e in inner)
+        self._step = next(steps, 2)
 
     def visit(self, spot: Spot, edits: Edits, path: KeyPath) -> None:
         """Make the changes below one value."""
@@ -287,23 +313,23 @@ class _Splicer:
         in_block = parent.style is None and not is_plain(value) and not in_one_line(value)
         start, end, colon = node.start, node.end, ""
         if entry.start == entry.end == 0 and parent is node:  # the whole file
-            self._splice(start, end, (self._line_end).join(block_lines(value, self._step)))
+            self._sheet.put(start, end, self._sheet.line_end.join(block_lines(value, self._step)))
             return
         if parent.kind == "mapping" and (in_block or node.empty or (node.style is None and node.kind != "scalar")):
-            start = self._behind_colon(entry)
+            start = _behind_colon(self._text, entry.end)
             colon = ":" if self._text[start - 1 : start] != ":" else ""
         if in_block:
-            self._splice(start, end, colon + self._block(entry, parent, value))
+            self._sheet.put(start, end, colon + self._block(entry, parent, value))
             return
         gap = " " if start != node.start or node.empty else ""
-        self._splice(start, end, colon + gap + flow_text(value, self._quotes(node, parent)))
+        self._sheet.put(start, end, colon + gap + flow_text(value, self._quotes(node, parent)))
 
     def _block(self, entry: Entry, parent: Node, value: Any) -> str:
-        column = self._column(entry.start)
+        column = self._sheet.column(entry.start)
         lines = block_lines(value, self._step)
         if parent.kind == "list":
-            return (self._line_end + " " * (column + 2)).join(lines)
-        return "".join(self._line_end + " " * (column + self._step) + line for line in lines)
+            return (self._sheet.line_end + " " * (column + 2)).join(lines)
+        return "".join(self._sheet.line_end + " " * (column + self._step) + line for line in lines)
 
     def _quotes(self, node: Node, parent: Node) -> str | None:
         """The quotes that a new value gets: those of the old one, or of the keys beside it."""
@@ -316,36 +342,21 @@ class _Splicer:
         first = node.entries[0].start if node.kind == "mapping" and node.entries else -1
         return node.style == "flow" and self._text[first : first + 1] == '"'
 
-    def _behind_colon(self, entry: Entry) -> int:
-        at = entry.end
-        while self._text[at : at + 1] in (" ", "\t"):
-            at += 1
-        return at + 1 if self._text[at : at + 1] == ":" else entry.end
-
-    def _splice(self, start: int, end: int, new: str) -> None:
-        self._splices.append((start, end, new))
-
-    def _column(self, at: int) -> int:
-        return at - max(self._text.rfind("\n", 0, at), self._text.rfind("\r", 0, at)) - 1
-
-    def _line_stop(self, at: int) -> int:
-        """Where the line ends that this place stands in, before its line end."""
-        found = _LINE_END.search(self._text, at)
-        return found.start() if found else len(self._text)
-
     def _take_away(self, node: Node, entry: Entry, kept: Sequence[Entry]) -> None:
         if node.style == "flow":
             self._take_from_flow(node, entry, kept)
             return
-        line, stop = entry.start - self._column(entry.start), self._line_stop(entry.node.end)
+        line, stop = entry.start - self._sheet.column(entry.start), self._sheet.line_stop(entry.node.end)
         if self._text[line : entry.start].strip() == "":
             behind = _LINE_END.match(self._text, stop)
-            begin = line if behind else line - len(self._line_end) * bool(line)  # the last line has no end of its own
-            self._splice(begin, behind.end() if behind else stop, "")
+            begin = (
+                line if behind else line - len(self._sheet.line_end) * bool(line)
+            )  # the last line has no end of its own
+            self._sheet.put(begin, behind.end() if behind else stop, "")
             return
         following = next((e for e in kept if e.start > entry.start), None)
         clear = following is not None and self._text[stop : following.start].strip() == ""
-        self._splice(entry.start, following.start if following is not None and clear else stop, "")
+        self._sheet.put(entry.start, following.start if following is not None and clear else stop, "")
 
     def _take_from_flow(self, node: Node, entry: Entry, kept: Sequence[Entry]) -> None:
         """Take an entry out of braces or brackets, with the comma on the side of the entries that stay."""
@@ -358,11 +369,11 @@ class _Splicer:
         )
         between = self._text[start:end]
         if "#" not in between:
-            self._splice(entry.start if leads else start, end if leads else entry.node.end, "")
+            self._sheet.put(entry.start if leads else start, end if leads else entry.node.end, "")
             return
         comma = start + _COMMENT.sub(lambda found: " " * len(found.group()), between).index(",")
-        self._splice(comma, comma + 1, "")
-        self._splice(entry.start, entry.node.end, "")
+        self._sheet.put(comma, comma + 1, "")
+        self._sheet.put(entry.start, entry.node.end, "")
 
     def _add(self, node: Node, kept: Sequence[Entry], fresh: Mapping[Any, Any], path: KeyPath) -> None:
         known = {key: i for i, key in enumerate(self._order(path))} if node.kind == "mapping" else {}
@@ -387,22 +398,22 @@ class _Splicer:
 
     def _add_to_flow(self, beside: Entry, new: str, *, first: bool) -> None:
         if first:
-            self._splice(beside.start, beside.start, f"{new}, ")
+            self._sheet.put(beside.start, beside.start, f"{new}, ")
         else:
-            self._splice(beside.node.end, beside.node.end, f", {new}")
+            self._sheet.put(beside.node.end, beside.node.end, f", {new}")
 
     def _add_to_block(self, node: Node, beside: Entry, lines: list[str], *, first: bool) -> None:
-        indent = self._line_end + " " * self._column(beside.start)
+        indent = self._sheet.line_end + " " * self._sheet.column(beside.start)
         if first:
-            self._splice(beside.start, beside.start, indent.join(lines) + indent)
+            self._sheet.put(beside.start, beside.start, indent.join(lines) + indent)
             return
-        at = self._line_stop(beside.node.end)
-        apart = self._line_end if self._stands_apart(node, beside, at, len(lines)) else ""
-        self._splice(at, at, apart + "".join(indent + line for line in lines))
+        at = self._sheet.line_stop(beside.node.end)
+        apart = self._sheet.line_end if self._stands_apart(node, beside, at, len(lines)) else ""
+        self._sheet.put(at, at, apart + "".join(indent + line for line in lines))
 
     def _stands_apart(self, node: Node, beside: Entry, at: int, lines: int) -> bool:
         """Whether the sections of the file have an empty line between them, here too."""
-        if self._column(beside.start) or node.kind == "list" or (beside.node.kind == "scalar" and lines == 1):
+        if self._sheet.column(beside.start) or node.kind == "list" or (beside.node.kind == "scalar" and lines == 1):
             return False
         behind = _LINE_END.match(self._text, at)
         return (
