@@ -81,6 +81,8 @@ def test_the_list_of_findings_is_that_of_the_command(browser, server, heron):
         page.goto(server.base)
         page.click(f"a[href*='{heron}%2Fmk1.yaml']")
         page.wait_for_selector("#margins-rows li")
+        page.select_option("[data-change=by]", "list")
+        expect(page.locator("#margins-rows .group-head")).to_have_count(0)
         shown = page.locator("#margins-rows > li").evaluate_all(
             "rows => rows.map(r => [r.dataset.verdict, r.querySelector('.because').textContent,"
             " r.querySelector('.chance').textContent])"
@@ -296,10 +298,42 @@ def test_an_input_of_a_finding_leads_to_where_it_is_edited(browser, server, hero
     with window(browser, server) as page:
         show(page, server, "margins", file=f"{heron}/mk1.yaml")
         page.locator("#margins-rows summary", has_text="After 60 s").click()
-        page.locator("a", has_text=re.compile(r"^air\.supply\.charge$")).first.click()
+        page.locator(".detail a", has_text=re.compile("^air supply charge$")).click()
         expect(page.locator(CHARGE)).to_be_focused()
         page.go_back()
         expect(page.locator("#fw-title")).to_have_text("Margins")
+
+
+def test_margins_are_grouped_by_cause_and_system_found_by_words_and_worked_out(browser, server, heron):
+    report = evaluate(load_robot(server.folder / heron / "mk1.yaml"))
+    with window(browser, server) as page:
+        show(page, server, "margins", file=f"{heron}/mk1.yaml")
+        rows = page.locator("#margins-rows > li.finding")
+        short = [f.because for cause in report.causes for f in cause.findings]
+        expect(rows).to_have_count(len(short))
+        assert rows.locator(".because").all_inner_texts() == short
+        counts = page.locator("#margins-rows .group-head .count b").all_inner_texts()
+        assert sum(map(int, counts)) == len(report.findings), "every finding is in one group"
+        page.get_by_role("button", name="Balance", exact=True).click()
+        balance = [f for f in report.findings if f.id.startswith("balance.") and f.because not in short]
+        expect(rows).to_have_count(len(short) + len(balance))
+        page.fill("input[type=search]", "tray mass")
+        expect(page.locator("#margins-rows .group-head")).to_have_count(0)
+        expect(rows.first).to_be_visible()
+        found = rows.locator(".because").all_inner_texts()
+        resting = [f.because for f in report.findings if any("tray" in key and "mass" in key for key in f.inputs)]
+        assert set(resting) <= set(found)
+        page.fill("input[type=search]", "")
+        expect(page.locator("#margins-rows .group-head")).not_to_have_count(0)
+        lead = report.causes[0].lead
+        rows.first.locator("summary").first.click()
+        expect(rows.first.locator("dd", has_text="=")).to_contain_text(f"/ {lead.limit:.3g} = −{-lead.margin:.2g}")
+        expect(rows.first.locator(".detail math").first).to_be_visible()
+        expect(rows.first.locator(".detail ol li").first).to_contain_text("mm")
+        page.get_by_role("button", name="margin", exact=True).click()
+        expect(page.locator("#fw-term")).to_contain_text("0 at the limit")
+        page.keyboard.press("Escape")
+        expect(page.locator("#fw-term")).to_be_hidden()
 
 
 def test_remedies_come_on_request_and_can_be_tried(browser, server, heron):
@@ -307,6 +341,7 @@ def test_remedies_come_on_request_and_can_be_tried(browser, server, heron):
         show(page, server, "margins", file=f"{heron}/mk1.yaml")
         page.locator("#margins-rows summary", has_text="After 60 s").click()
         page.click("text=What would mend it?")
+        page.select_option("[data-change=by]", "list")
         page.locator(".remedies button").first.click()
         expect(state(page)).to_have_text(UNSAVED)
         expect(page.locator("#margins-rows summary", has_text="A latch holds")).to_contain_text("holds")

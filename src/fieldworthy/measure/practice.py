@@ -200,13 +200,8 @@ def with_fault(file: Path, text: str, entry: Entry) -> str:
 
 def with_mended(file: Path, text: str, entry: Entry) -> str:
     """Mark a fault as one that cannot come again, each time that it came."""
-    told = dict(entry)
-    same = [
-        i
-        for i, failure in enumerate(_failures(file, text))
-        if (failure.get("where"), _words(str(failure.get("what"))))
-        == (told.get("where"), _words(str(told.get("what"))))
-    ]
+    wanted = _kind(dict(entry))
+    same = [i for i, failure in enumerate(_failures(file, text)) if _kind(failure) == wanted]
     return spliced(file, text, {("failures", i, "mended"): True for i in same})
 
 
@@ -218,6 +213,10 @@ def with_uses(file: Path, text: str, entry: Entry) -> str:
 def _failures(file: Path, text: str) -> list[dict[str, Any]]:
     found = read_document(file, text).data.get("failures") or []
     return [failure for failure in found if isinstance(failure, dict)] if isinstance(found, list) else []
+
+
+def _kind(failure: dict[str, Any]) -> tuple[str, str]:
+    return str(failure.get("where")), _words(str(failure.get("what")))
 
 
 def _words(text: str) -> str:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
+from importlib import resources
+from pathlib import Path
 from typing import Any, TypeAlias
 
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.web.figures import Named
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.markup import Content, Markup, tag
+from fieldworthy.web.markup import Content, Markup, join, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.workspace import Take, Ticket
 
@@ -19,6 +22,28 @@ _PIXELS = 144  # per inch, of a figure saved as PNG: sharp on a screen of twice 
 def heading(text: str) -> Markup:
     """Head a view; the focus goes there when the view is shown."""
     return tag("h1", text, id="fw-title", tabindex="-1")
+
+
+@cache
+def _glossary() -> dict[str, str]:
+    """Words and what they mean, as the glossary of the guide has them."""
+    packaged = resources.files("fieldworthy").joinpath("docs")
+    library = packaged if packaged.is_dir() else Path(__file__).parents[3] / "docs"
+    found: dict[str, str] = {}
+    for line in library.joinpath("glossary.md").read_text(encoding="utf-8").splitlines():
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        if line.startswith("|") and len(cells) == 2 and set(cells[1]) - set("- "):
+            found |= dict.fromkeys((word.strip() for word in cells[0].split(",")), cells[1])
+    return found
+
+
+def term(word: str, shown: str = "") -> Markup:
+    """Write a word of the trade that says what it means when it is touched."""
+    told = _glossary().get(word)
+    if told is None:
+        return join([shown or word])
+    return tag("button", shown or word, type="button", class_="term", data_term=word, data_told=told,
+               aria_haspopup="dialog")  # fmt: skip
 
 
 def counted(count: int, word: str) -> str:

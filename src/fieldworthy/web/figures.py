@@ -12,9 +12,11 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases
-from fieldworthy.engine.finding import DisplayUnits
+from fieldworthy.engine.finding import DisplayUnits, Finding
 from fieldworthy.engine.system import systems
 from fieldworthy.files import instantiate
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.report import formulas
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.air import figure as air
 from fieldworthy.systems.air.figure import AirCurves, air_curves
@@ -34,9 +36,10 @@ from fieldworthy.systems.sorter import figure as hues
 from fieldworthy.systems.sorter.figure import sorter_curves
 from fieldworthy.systems.tracking import figure as path
 from fieldworthy.systems.tracking.figure import PathCurves, path_curves
+from fieldworthy.units import show
 from fieldworthy.vehicle import drawing as robot
 from fieldworthy.vehicle.views import body_curves
-from fieldworthy.web.judging import Source, Units, robot_of
+from fieldworthy.web.judging import Source, Units, in_units, robot_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,3 +234,53 @@ def on_the_field(source: Source, look: Look) -> tuple[PathCurves | None, Named, 
         named([("route", path.route_plan(data, style)), ("sources of error", path.sources(data, style))]),
         style,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """A formula of a finding: as MathML, its source, and what its letters mean."""
+
+    mathml: str
+    source: str
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """What a finding is computed with.
+
+    Attributes
+    ----------
+    equations : Formulas of its system that rest on one of its sources
+    numbers : Place and value of each input, the one that matters most first
+    figure : A drawing of its system, as SVG; empty where there is none
+    """
+
+    equations: tuple[Worked, ...]
+    numbers: tuple[tuple[KeyPath, str], ...]
+    figure: str
+
+
+_EQUATIONS, _NUMBERS = 4, 12  # of one finding
+
+
+def detail_of(source: Source, finding: Finding, look: Look) -> Detail:
+    """Gather what a finding is computed with."""
+    loaded = in_units(source, look.units)
+    page = next((p for p in formulas.all_pages() if formulas.belongs(p, finding)), None)
+    keys = [] if page is None else formulas.formulas_for(page.page, loaded.nominal)
+    equations = [e for e in map(formulas.formula_of, keys) if e.source in finding.sources][:_EQUATIONS]
+    known = {dotted(path): (path, show(q.si, q.kind, q.unit)) for path, q in loaded.quantities}
+    numbers = [known[key] for key in finding.inputs if key in known]
+    drawn = [] if page is None else formulas.figures_for(page.name, context_of(source), styled(source, look))
+    about = {finding.subject, finding.id.rpartition(".")[2]}
+    fits = next((f for f in drawn if any(word and word in f.title for word in about)), drawn[0] if drawn else None)
+    return Detail(
+        tuple(Worked(formulas.mathml()[e.typst], formulas.named(e.source), _letters(e)) for e in equations),
+        tuple(numbers[:_NUMBERS]),
+        "" if fits is None else fits.svg,
+    )
+
+
+def _letters(equation: formulas.Equation) -> str:
+    return "; ".join(meaning for _, meaning in equation.where)

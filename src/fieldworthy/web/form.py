@@ -525,7 +525,7 @@ def axis_of(name: str, about: str, count: int, place: int) -> str:
 def words_of(path: KeyPath) -> str:
     """Name a place of the file as people do: the thing first, then what is inside it."""
     words = [f"{key + 1}." if isinstance(key, int) else key.replace("_", " ") for key in path]
-    if path[:1] in (("plan",), ("season",)):
+    if path[:1] in (("plan",), ("season",)) or path[:2] == ("air", "supply"):
         return " ".join(words)
     at = 2 if path[:1] in (("air",), ("drive",), ("tracking",), ("catalogue",)) and len(path) > 2 else 1
     if len(words) <= at:

@@ -20,12 +20,14 @@ from fieldworthy.web.access import VISITOR, guard
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.markup import Markup, address, join, plain_sentences, tag
 from fieldworthy.web.page import Display, Page, read_units
+from fieldworthy.web.runs import play
 from fieldworthy.web.views import BY_NAME, VIEWS, opening
-from fieldworthy.web.workspace import Uploads, Workspace
+from fieldworthy.web.workspace import Draft, Uploads, Workspace
 
 log = logging.getLogger("nicegui")
 STATIC = Path(__file__).parent / "static"
 _WAIT = 30.0  # s for the browser to connect
+_QUIET = 3.0  # s after the start that belong to the first margins
 
 
 def install(api: FastAPI, folder: Folder) -> Workspace:
@@ -55,8 +57,20 @@ def install(api: FastAPI, folder: Folder) -> Workspace:
 
 
 def _begin(workspace: Workspace) -> None:
-    for work in (workspace.watch(), workspace.queue.warm()):
+    for work in (workspace.watch(), _prepare(workspace)):
         app.on_shutdown(asyncio.ensure_future(work).cancel)
+
+
+async def _prepare(workspace: Workspace) -> None:
+    """Start the processes, and have compiled what plays matches while the person still reads."""
+    await workspace.queue.warm()
+    await asyncio.sleep(_QUIET)
+    for entry in workspace.folder.entries():
+        if entry.kind == "robot":
+            with contextlib.suppress(BadInput):
+                source = Draft.read(workspace.folder.path(entry.name)).source
+                await workspace.queue.prepare(play, source, 10, 0, "whole")
+                return
 
 
 def _head() -> str:
@@ -103,6 +117,7 @@ def _frame(page: Page) -> None:
             tag("div", id="fw-notes"),
             tag("div", id="fw-said", role="status", class_="unseen"),
             tag("div", id="fw-lost", role="alert"),
+            tag("div", id="fw-term", popover="auto", role="note"),
             tag("dialog", id="fw-conflict", aria_labelledby="fw-conflict-title"),
         ]),
         sanitize=False,

@@ -134,6 +134,11 @@ class JobQueue:
             for worker in (*self._previewing, self.thorough):
                 await worker.run(ready)
 
+    async def prepare(self, function: Callable[..., Any], *arguments: Any) -> None:
+        """Do a long run that nobody has asked for, so that what it compiles is ready for one that somebody does."""
+        with contextlib.suppress(BadInput, Broken, Stopped):
+            await self.long.run(function, *arguments)
+
     async def judge(self, source: Source, units: Units) -> Judged:
         """Check a robot, or find what was found for the same texts."""
         return await self._judged.get((source, units), lambda: self.thorough.run(judged, source, units))

@@ -142,8 +142,8 @@ def nominal_of(item: Finding | Fact) -> NominalFinding:
     return NominalFinding(item.id, item.subject, item.verdict, item.margin, item.because)
 
 
-def finding_row(finding: Finding, *, small: bool = False) -> Markup:
-    """Write the row of a finding."""
+def finding_row(finding: Finding, *, small: bool = False, follows: bool = False) -> Markup:
+    """Write the row of a finding; one that follows from the one above it stands further in."""
     key = key_of(finding)
     line: list[Content] = [
         tag("span", _WORDS[finding.verdict], class_="verdict", data_bit="word"),
@@ -156,7 +156,8 @@ def finding_row(finding: Finding, *, small: bool = False) -> Markup:
     line.append(tag("span", chance_text(finding.chance), class_="chance", data_bit="chance"))
     body = tag("div", tag("p", "…"), data_body=True, id=body_id(key))
     details = tag("details", tag("summary", line, data_key=key), body, data_open="more", data_of=key)
-    return tag("li", details, class_="finding", data_row=key, data_verdict=finding.verdict)
+    kind = "finding follows" if follows else "finding"
+    return tag("li", details, class_=kind, data_row=key, data_verdict=finding.verdict)
 
 
 def _gauge(margin: float | None) -> Markup:
@@ -184,6 +185,7 @@ def finding_body(finding: Finding, file: str) -> Markup:
     if finding.value is not None and finding.limit is not None:
         word = f"{finding.need} {labelled(digits(finding.limit), finding.unit)}"
         rows.append(("Value", f"{labelled(digits(finding.value), finding.unit)}, wanted {word}"))
+        rows.append(("Margin", _margin_worked(finding)))
     if finding.spread is not None:
         low, high = finding.spread
         rows.append(("95 % of cases", labelled(f"{digits(low)} to {digits(high)}", finding.unit)))
@@ -194,7 +196,8 @@ def finding_body(finding: Finding, file: str) -> Markup:
     elif finding.sharpen:
         rows.append(("Measure first", _links((finding.sharpen,), file)))
     if finding.inputs:
-        rows.append(("Rests on", _links(finding.inputs, file)))
+        keys = tag("details", tag("summary", "as the file names them"), _links(finding.inputs, file))
+        rows.append(("Rests on", [f"{len(finding.inputs)} values ", keys]))
         told = ", ".join(f"{count} {basis}" for basis, count in sorted(finding.bases.items()))
         rows.append(("Of these", told))
     if finding.sources:
@@ -204,7 +207,20 @@ def finding_body(finding: Finding, file: str) -> Markup:
     if finding.verdict == "short":
         ask = tag("button", "What would mend it?", type="button", data_do="mend", data_of=key_of(finding))
     place = f"{body_id(key_of(finding))}-mend"
-    return join([listed, tag("div", ask, id=place, class_="mend")])
+    detail = tag("div", id=f"{body_id(key_of(finding))}-detail", class_="detail")
+    return join([listed, detail, tag("div", ask, id=place, class_="mend")])
+
+
+def _margin_worked(finding: Finding) -> str:
+    """The margin with its numbers put in, where it is the plain share of the limit."""
+    value, limit, margin = finding.value, finding.limit, finding.margin
+    if value is None or limit is None or margin is None:
+        return margin_text(margin)
+    gap = value - limit if finding.need == "at least" else limit - value
+    if not limit or abs(gap / abs(limit) - margin) > 0.01 * max(abs(margin), 0.1):
+        return margin_text(margin)
+    first, then = (value, limit) if finding.need == "at least" else (limit, value)
+    return f"({digits(first)} − {digits(then)}) / {digits(abs(limit))} = {margin_text(margin)}"
 
 
 def _links(keys: Iterable[str], file: str) -> Markup:

@@ -213,21 +213,22 @@ def _level(context: Context, use: AirUse, plan: PlanAir, strokes: Iterable[Strok
 
 _WAYS = ("out", "back")
 _TITLE = "Pressure in the tanks along the plan"
+_BY_STROKE = "Pressure in the tanks, stroke by stroke"
 
 
 def pressures(data: AirCurves, style: Style) -> Figure:
     """Draw the pressure in each tank over the time of the match."""
-    return _drawn(data, Axis("Time in the match", "time", 0.0, data.end), style)
+    return _drawn(data, Axis("Time in the match", "time", 0.0, data.end), style, _TITLE)
 
 
 def pressures_by_stroke(data: AirCurves, style: Style) -> Figure:
     """Draw the pressure in each tank over the strokes that draw from it."""
     most = max((len(tank.strokes) for tank in data.tanks), default=0)
     axis = Axis("Strokes drawn from this tank", "count", 0.0, float(max(most, 1)))
-    return _drawn(data, axis, style)
+    return _drawn(data, axis, style, _BY_STROKE)
 
 
-def _drawn(data: AirCurves, axis: Axis, style: Style) -> Figure:
+def _drawn(data: AirCurves, axis: Axis, style: Style, title: str) -> Figure:
     panes = [_pane(data, tank, axis, style) for tank in data.tanks]
     sheet = Sheet(style, sum(pane.tall for pane in panes))
     stack(sheet, 0.0, panes, axis)
@@ -235,7 +236,7 @@ def _drawn(data: AirCurves, axis: Axis, style: Style) -> Figure:
     for tank in data.tanks:
         columns |= _columns(tank, style)
     alt = _alt(data, style)
-    return Figure(_TITLE, alt, sheet.document(_TITLE, alt), columns)
+    return Figure(title, alt, sheet.document(title, alt), columns)
 
 
 def _pane(data: AirCurves, tank: TankCurve, axis: Axis, style: Style) -> Pane:

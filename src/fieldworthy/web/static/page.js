@@ -386,6 +386,18 @@ const fw = (() => {
     set(input, input.value, 500);
   }
 
+  // ---- what a word of the trade means, beside it ----
+  function explain(term) {
+    const place = byId("fw-term");
+    place.replaceChildren(Object.assign(document.createElement("b"), { textContent: term.dataset.term }), `: ${term.dataset.told}.`);
+    place.showPopover();
+    const at = term.getBoundingClientRect();
+    place.style.left = `${Math.max(8, Math.min(at.left, innerWidth - place.offsetWidth - 8))}px`;
+    const below = at.bottom + 6;
+    place.style.top = `${below + place.offsetHeight < innerHeight ? below : at.top - place.offsetHeight - 6}px`;
+    say(place.textContent);
+  }
+
   // ---- listening, once for all that there is and will be ----
   document.addEventListener("click", (event) => {
     const link = event.target.closest("a[data-go]");
@@ -395,6 +407,8 @@ const fw = (() => {
       return;
     }
     event.target.closest("[data-close=note]")?.closest(".note")?.remove();
+    const term = event.target.closest("[data-term]");
+    if (term) explain(term);
     const step = event.target.closest("[data-step]");
     if (step) nudge(byId(step.dataset.for), Number(step.dataset.step));
     const player = event.target.closest("button[data-play]");

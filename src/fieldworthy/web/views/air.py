@@ -22,6 +22,9 @@ async def build(page: Page) -> None:
         tag("p", _CAUTION, class_="caution"),
         tag("div", id="air-problems"),
         tag("p", id="air-worst", role="status"),
+        tag("p", "Drag a cylinder to another tank, or choose the tank in its list.", class_="fine")
+        if page.may_change
+        else "",
         tag("div", id="air-tanks", class_="tanks"),
         tag("div", id="air-figures", class_="figures"),
     )
@@ -40,7 +43,7 @@ async def _show(page: Page, state: DisplayUnits) -> None:
     if found is None or page.view != "air":
         return
     if not found.cylinders:
-        page.put("air-tanks", tag("p", "This robot has no cylinders. Under Describe, 'air' takes tanks and cylinders."))
+        page.put("air-tanks", tag("p", "This robot has no cylinders. In Build, add a tank and a cylinder."))
         return
     page.put("air-tanks", [_tank(page, found, name) for name in found.tanks])
     page.put("air-worst", _worst(found.curves, state))
@@ -81,7 +84,8 @@ def _cylinder(page: Page, found: AirShown, name: str, level: PressureNeeded | No
         choice = tag("select", options, data_change="tank", data_of=name, aria_label=f"Tank of {name}")
     verdict = None if level is None or level.margin is None else "holds" if level.margin >= 0 else "short"
     return tag(
-        "li", tag("span", name, class_="name"), tag("span", _told(found.style, level), class_="told"), choice,
+        "li", tag("span", tag("span", "⠿ ", aria_hidden="true", class_="grip") if page.may_change else "", name,
+                  class_="name"), tag("span", _told(found.style, level), class_="told"), choice,
         class_="cylinder", draggable="true" if page.may_change else None, data_drag=name, data_verdict=verdict,
     )  # fmt: skip
 

@@ -92,7 +92,7 @@ async def _show(page: Page, job: Job) -> None:
     ]
     said = tag("section", tag("h2", "Recommendation"), tag("p", found.recommendation), warned, class_="panel")
     pictures = tag("div", pictures_of(page, figures), class_="figures")
-    page.put("compare-found", said, _work(found), _gains(found), pictures, _tables(found))
+    page.put("compare-found", said, _gains(found), pictures, _work(found), _tables(found))
 
 
 def _work(found: Comparison) -> Content:

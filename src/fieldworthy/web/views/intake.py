@@ -39,7 +39,7 @@ async def _show(page: Page, state: DisplayUnits) -> None:
     if found is None or sorters is None or page.view != "intake":
         return
     rows = [await _intake(page, name, number, state) for number, name in enumerate(found)]
-    none = tag("p", "This robot has no intake and no sorter. Under Describe, 'mechanisms' takes them.")
+    none = tag("p", "This robot has no intake and no sorter. In Build, add one under Mechanisms.")
     page.put("intake-all", rows or (none if not sorters else ""))
     page.put("intake-sorters", [_sorter(page, name, figures) for name, figures in sorters])
 

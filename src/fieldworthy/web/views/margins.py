@@ -8,7 +8,11 @@ from typing import Any
 from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.web.components import Rows, heading
+from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.report.formulas import belongs, pages_of
+from fieldworthy.web.components import Rows, heading, term
+from fieldworthy.web.figures import Detail, detail_of
+from fieldworthy.web.form import words_of
 from fieldworthy.web.judging import mended
 from fieldworthy.web.markup import (
     Content,
@@ -28,6 +32,7 @@ from fieldworthy.web.markup import (
 from fieldworthy.web.page import Page
 from fieldworthy.web.strip import changes_of
 
+CAUSES = "What is short, by its cause"
 _KINDS = (("short", "short"), ("close", "close"), ("unknown", "unknown"), ("holds", "hold"))
 
 
@@ -41,6 +46,8 @@ class _State:
     opened : Rows that were opened
     only : The verdict that is shown; all where empty
     word : What is looked for
+    by : ``groups`` by cause and by system, or all in one ``list``
+    unfolded : Groups whose findings are shown
     mendings : Remedies by row, once asked for
     """
 
@@ -49,6 +56,8 @@ class _State:
     opened: set[str] = field(default_factory=set)
     only: str = ""
     word: str = ""
+    by: str = "groups"
+    unfolded: set[str] = field(default_factory=lambda: {CAUSES})
     mendings: dict[str, FoundRemedies] = field(default_factory=dict)
 
 
@@ -61,15 +70,13 @@ def build(page: Page) -> None:
         _tools(),
         _legend(),
         tag("ul", id="margins-rows", class_="findings"),
-        tag("section", tag("h2", "Numbers that nothing limits"), tag("ul", id="margins-facts", class_="facts")),
         tag("section", tag("h2", "Cautions"), tag("ul", id="margins-cautions")),
-        tag(
-            "section",
-            tag("h2", "Assumed, since the file does not say"),
-            tag("ul", id="margins-assumed", class_="facts"),
-        ),
+        _folded("Numbers that nothing limits", tag("ul", id="margins-facts", class_="facts")),
+        _folded("Assumed, since the file does not say", tag("ul", id="margins-assumed", class_="facts")),
     )
     page.on("only", lambda data: _filter(page, state, only=str(data.get("value", ""))))
+    page.on("by", lambda data: _by(page, state, str(data.get("value", ""))))
+    page.on("fold", lambda data: _fold(page, state, str(data.get("of"))))
     page.on("word", lambda data: _filter(page, state, word=str(data.get("value", ""))))
     page.on("more", lambda data: _open(page, state, str(data.get("of"))))
     page.on("mend", lambda data: _mend(page, state, str(data.get("of"))))
@@ -79,12 +86,26 @@ def build(page: Page) -> None:
     _show(page, state)
 
 
+def _folded(title: str, content: Markup) -> Markup:
+    return tag("details", tag("summary", tag("h2", title)), content, class_="panel")
+
+
 def _tools() -> Markup:
     options = [tag("option", "all verdicts", value="")]
     options += [tag("option", f"only: {verdict}", value=verdict) for verdict, _ in _KINDS]
     return tag(
         "div",
         tag("label", "Show ", tag("select", options, data_change="only")),
+        tag(
+            "label",
+            "In ",
+            tag(
+                "select",
+                tag("option", "causes and systems", value="groups"),
+                tag("option", "one list, worst first", value="list"),
+                data_change="by",
+            ),
+        ),
         tag("label", "Find ", tag("input", type="search", data_watch="word", autocomplete="off")),
         class_="tools",
         role="search",
@@ -92,8 +113,8 @@ def _tools() -> Markup:
 
 
 def _legend() -> Markup:
-    told = "Verdict, sentence, margin (0 is the limit, right of the line is good) and the chance that it holds."
-    return tag("p", told, class_="fine")
+    about = " (0 is the limit, right of the line is good) and the "
+    return tag("p", "Verdict, sentence, ", term("margin"), about, term("chance"), " that it holds.", class_="fine")
 
 
 def counts_of(report: Report) -> Markup:
@@ -106,17 +127,65 @@ def counts_of(report: Report) -> Markup:
 
 
 def _shown(state: _State, findings: tuple[Finding, ...]) -> list[Finding]:
-    word = state.word.lower().strip()
-    return [
-        f
-        for f in findings
-        if (not state.only or f.verdict == state.only)
-        and (
-            not word
-            or word in f"{f.id} {f.subject} {f.because}".lower()
-            or any(word in key.lower() for key in f.inputs)
-        )
+    """The findings that are looked for: those that say the words themselves before those that rest on such a value."""
+    words = state.word.lower().split()
+    kept = [f for f in findings if not state.only or f.verdict == state.only]
+    said = [f for f in kept if _all_in(words, f"{f.id} {f.subject} {f.because}")]
+    resting = [f for f in kept if f not in said and any(_all_in(words, key) for key in f.inputs)]
+    return said + resting
+
+
+def _all_in(words: list[str], text: str) -> bool:
+    lower = text.lower().replace("_", " ")
+    return all(word.replace("_", " ") in lower for word in words)
+
+
+def _grouped(report: Report) -> dict[str, list[tuple[Finding, bool]]]:
+    """Findings by what they come from, then by system; whether each follows from the one above it."""
+    causes = [(f, f is not cause.lead) for cause in report.causes for f in cause.findings]
+    told = {key_of(f) for f, _ in causes}
+    groups = {CAUSES: causes} if causes else {}
+    for system in pages_of(report):
+        own = [(f, False) for f in report.findings if key_of(f) not in told and belongs(system, f)]
+        told |= {key_of(f) for f, _ in own}
+        groups |= {system.page.title: own} if own else {}
+    rest = [(f, False) for f in report.findings if key_of(f) not in told]
+    return groups | ({"Others": rest} if rest else {})
+
+
+def _rows(state: _State, report: Report) -> dict[str, Markup]:
+    """One list, or a head for each group with its findings below it where it is unfolded."""
+    if state.by == "list" or state.only or state.word.strip():
+        return {key_of(f): finding_row(f) for f in _shown(state, report.findings)}
+    rows: dict[str, Markup] = {}
+    groups = _grouped(report)
+    for name, findings in groups.items():
+        is_open = name in state.unfolded or len(groups) == 1
+        rows[f"group {name}"] = _group_head(name, [f for f, _ in findings], is_open=is_open)
+        rows |= {key_of(f): finding_row(f, follows=follows) for f, follows in findings if is_open}
+    return rows
+
+
+def _group_head(name: str, findings: list[Finding], *, is_open: bool) -> Markup:
+    counts = [
+        tag("span", tag("b", n), f" {word}", data_verdict=verdict, class_="count")
+        for verdict, word in _KINDS
+        if (n := sum(f.verdict == verdict for f in findings))
     ]
+    button = tag("button", name, type="button", class_="fold", data_do="fold", data_of=name, data_key=f"fold {name}",
+                 aria_expanded="true" if is_open else "false")  # fmt: skip
+    return tag("li", tag("h2", button), tag("span", counts, class_="counts"), class_="group-head",
+               data_row=f"group {name}")  # fmt: skip
+
+
+def _fold(page: Page, state: _State, name: str) -> None:
+    state.unfolded ^= {name}
+    _show(page, state)
+
+
+def _by(page: Page, state: _State, by: str) -> None:
+    state.by = "list" if by == "list" else "groups"
+    _show(page, state)
 
 
 def _show(page: Page, state: _State) -> None:
@@ -126,7 +195,7 @@ def _show(page: Page, state: _State) -> None:
         return
     report = page.judged.report
     page.put("margins-counts", Markup(counts_of(report)))
-    fresh = state.rows.show({key_of(f): finding_row(f) for f in _shown(state, report.findings)})
+    fresh = state.rows.show(_rows(state, report))
     state.facts.show({key_of(f): fact_row(f) for f in report.facts})
     page.put("margins-cautions", [tag("li", caution) for caution in report.cautions])
     assumed = [_assumed(a.key, f"{a.value}: {a.why}", page.file) for a in report.assumptions]
@@ -192,6 +261,37 @@ def _open(page: Page, state: _State, key: str) -> None:
     if finding is not None:
         state.opened.add(key)
         page.put(body_id(key), finding_body(finding, page.file))
+        page.later(_detail(page, finding))
+
+
+async def _detail(page: Page, finding: Finding) -> None:
+    """Show what the finding is computed with: its formulas, the numbers put in, its figure."""
+    if page.draft is None:
+        return
+    place = f"{body_id(key_of(finding))}-detail"
+    page.put(place, detail_body(await page.work.draw(detail_of, page.draft.source, finding, page.look()), page.file))
+
+
+def detail_body(found: Detail | None, file: str) -> Content:
+    """Write what a finding is computed with."""
+    if found is None:
+        return ""
+    equations = [
+        tag("li", tag("div", Markup(e.mathml), class_="equation"), tag("p", f"{e.where} ({e.source})", class_="fine"))
+        for e in found.equations
+    ]
+    numbers = [tag("li", _way(path, file), f": {value}") for path, value in found.numbers]
+    picture = Markup(found.figure[found.figure.index("<svg") :]) if found.figure else ""
+    return [
+        [tag("h3", "Computed by"), tag("ul", equations, class_="equations")] if equations else "",
+        [tag("h3", "With these numbers, the one that matters most first"), tag("ol", numbers)] if numbers else "",
+        tag("div", picture, class_="drawing") if picture else "",
+    ]
+
+
+def _way(path: KeyPath, file: str) -> Markup:
+    """A link to where a value is changed, by its name."""
+    return tag("a", words_of(path), href=address("build", file=file, key=dotted(path)), data_go=True)
 
 
 async def _mend(page: Page, state: _State, key: str) -> None:

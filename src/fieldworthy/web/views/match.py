@@ -26,10 +26,16 @@ async def build(page: Page) -> None:
         heading("Match"),
         tag("p", "The plan is played again and again, each time with its own luck and tolerances.", class_="lead"),
         tag("div", id="match-problems"),
-        _asked(),
-        tag("div", id="match-run", role="status"),
         tag("div", id="match-told"),
-        tag("div", id="match-figures", class_="figures"),
+        tag(
+            "div",
+            tag("div", id="match-sum"),
+            _asked(),
+            tag("div", id="match-run", role="status"),
+            tag("div", id="match-drawn", class_="figures"),
+            id="match-figures",
+            class_="figures",
+        ),
         tag("div", id="match-more"),
         tag("div", id="match-inputs", class_="figures"),
     )
@@ -117,7 +123,8 @@ async def _show(page: Page, job: Job) -> None:
     figures = await page.work.draw(drawn_match, played, page.look())
     if page.view != "match" or figures is None:
         return
-    page.put("match-figures", _told(played.forecast), pictures_of(page, figures))
+    page.put("match-sum", _told(played.forecast))
+    page.put("match-drawn", pictures_of(page, figures))
     ask = tag("button", "What moves the points most?", type="button", data_do="inputs")
     page.put("match-more", ask)
     _stale(page)

@@ -33,7 +33,7 @@ async def _show(page: Page, state: DisplayUnits) -> None:
         return
     data, figures, style = found
     if data is None:
-        page.put("path-all", tag("p", "There is no match plan yet. Under Describe, 'plan' says what it does where."))
+        page.put("path-all", tag("p", "There is no match plan yet. In Build, Plan says what it does where."))
         return
     page.put("path-all", pictures_of(page, figures), _table(style, data))
 

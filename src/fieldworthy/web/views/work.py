@@ -18,8 +18,8 @@ from fieldworthy.web.markup import Content, Markup, address, sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import faults_ranked, faults_told, work_left, working_names
 
-_RUNS = 1000
-_PAST = "faults past"
+_RUNS = 600
+_PAST, _NAMES = "faults past", "faults names"
 _ASKED = ("what", "where", "date", "event", "match", "lost")
 _SLOW = "The plan is being played with each of them mended, and the plans next to it as well."
 
@@ -107,7 +107,9 @@ async def _read(page: Page) -> None:
         page.put("faults-list", tag("p", "The file has mistakes: mend them first."))
         return
     names = await page.work.compute(working_names, draft.source)
-    page.put("in-where", [tag("option", name, value=name) for name in names or ()])
+    if names is not None and page.tab.notes.get(_NAMES) != (page.builds, names):  # what is chosen there stays chosen
+        page.tab.notes[_NAMES] = (page.builds, names)
+        page.put("in-where", [tag("option", name, value=name) for name in names])
     text = _text_of(log)
     _show_known(page)
     if text:
@@ -125,6 +127,9 @@ def _start(page: Page, log: Path, text: str) -> None:
     """Have the matches played that the order hangs on."""
     assert page.draft is not None
     source = page.draft.source
+    before = page.queue.newest(faults_ranked, source.file)
+    if before is not None and before.state == "waits":
+        page.queue.stop(before)  # it is about a log that says something else by now
     if text:
         follow(page, page.queue.start("Faults, by what they cost", faults_ranked, source, log, text, _RUNS), _ranked,
                first=_SLOW)  # fmt: skip
@@ -142,7 +147,7 @@ def _stop(page: Page) -> None:
 
 async def _ranked(page: Page, job: Job) -> None:
     found: FixFirst = job.result
-    if page.view == "work":
+    if page.view == "work" and page.draft and page.queue.newest(faults_ranked, page.draft.file) is job:
         _show_faults(page, tuple((f.risk.what, f.risk.where, f.because, f.risk.times) for f in found.fixes), found)
         page.put("match-run", "")
 
