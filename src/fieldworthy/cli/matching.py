@@ -255,6 +255,8 @@ def _print_spread(console: Console, found: Forecast) -> None:
     print_line(console, "", f"Of the matches, {part} end with at most {points:g} points{listed}.")
     for one in found.contradictions:
         print_line(console, "? ", one.sentence)
+    for loss in found.losses:
+        print_line(console, "~ ", loss.sentence)
     if found.unbuilt:
         print_line(
             console,

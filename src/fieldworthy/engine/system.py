@@ -275,6 +275,28 @@ class Option:
     sets: Mapping[KeyPath, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What a mechanism's failing costs in a match, where no practice counts it.
+
+    Attributes
+    ----------
+    id : Of the outcome, or how the ids of several begin
+    share : The outcome's value is the share of tries that are lost; else a try is lost wherever the finding is short
+    takes : The object of which the tries to take one are lost; empty for none
+    mechanism : The mechanism, as findings name it, without which a task's tries are lost; empty for none
+    """
+
+    id: str
+    share: bool = False
+    takes: str = ""
+    mechanism: str = ""
+
+
+def _costs_nothing(_robot: Robot) -> tuple[Cost, ...]:
+    return ()
+
+
 def _no_options(_context: Context) -> tuple[Option, ...]:
     return ()
 
@@ -370,6 +392,7 @@ class System:
     swings : Its arms that a cylinder swings, by mechanism
     hues : What one of its mechanisms tells apart by hue; None where it tells nothing so
     options : Other ways to do a thing, that may mend one of its findings
+    costs : What its mechanisms' failing costs in a match, where no practice counts it
     """
 
     name: str
@@ -386,6 +409,7 @@ class System:
     spares: tuple[str, ...] = ()
     kit: Callable[[Robot], Kit] = _empty_kit
     options: Callable[[Context], Iterable[Option]] = _no_options
+    costs: Callable[[Robot], Iterable[Cost]] = _costs_nothing
     numbers: Callable[[Robot, Report, DisplayUnits], Numbers] = _no_numbers
     inspected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +10,11 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.engine.evaluate import Cases, run
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.engine.system import systems
+from fieldworthy.engine.system import Cost, systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
+from fieldworthy.units import digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +48,43 @@ class Contradiction:
 
 
 @dataclass(frozen=True, slots=True)
+class Loss:
+    """What a mechanism's failing costs an action that no practice counts.
+
+    Attributes
+    ----------
+    robot, action, finding : Names
+    share : Of the tries that are lost by it, over the robots that the tolerances allow
+    """
+
+    robot: str
+    action: str
+    finding: str
+    share: float
+
+    @property
+    def sentence(self) -> str:
+        """What is lost, and why that is not left to practice."""
+        return (
+            f"{self.robot}: '{self.action}' was never practised, so the forecast takes what is computed: "
+            f"{digits(100 * self.share, 2)} % of its tries are lost by {self.finding}."
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Ability:
     """What stands against an action in a batch of cases.
 
     Attributes
     ----------
-    can : 1 in the cases in which every mechanism that it needs can do it, by action
+    can : By action, the share of tries that its mechanisms do not spoil in each case: 0 where one cannot do it at all
     contradictions : Where practice says that it works and a finding that it cannot
+    losses : What failing mechanisms cost actions that were never practised
     """
 
     can: dict[str, Array]
     contradictions: tuple[Contradiction, ...]
+    losses: tuple[Loss, ...] = ()
 
 
 def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
@@ -83,7 +110,13 @@ def judged_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
 def able(loaded: Loaded, cases: Cases, actions: Sequence[str]) -> dict[str, Array]:
     """Say in which cases actions can be done; what practice shows working is not looked at."""
     robot, season, wanted = loaded.nominal, loaded.nominal_season, _required(loaded.nominal)
-    if all(_worked(robot, a) or not any(m in wanted for m in judged_for(robot, season, a)) for a in actions):
+
+    def free(action: str) -> bool:
+        """Whether nothing that is judged stands against an action."""
+        needed = judged_for(robot, season, action)
+        return not any(m in wanted for m in needed) and not list(_costs(robot, season, action))
+
+    if all(_worked(robot, action) or free(action) for action in actions):
         return {}
     return ability(loaded, cases).can
 
@@ -100,14 +133,18 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     """
     robot, season = loaded.nominal, loaded.nominal_season
     wanted = _required(robot)
-    found = {o.id: o for o in run(loaded, cases) if o.id in {i for ids in wanted.values() for i in ids}}
+    found = {o.id: o for o in run(loaded, cases)}
     can: dict[str, Array] = {}
-    contradictions = []
+    contradictions, losses = [], []
     for name, action in robot.actions.items():
         ids = [i for m in judged_for(robot, season, name) for i in wanted.get(m, ()) if i in found]
         held = {i: _holds(found[i], cases) for i in ids}
         if not _worked(robot, name):
-            can[name] = np.prod([np.ones(cases.size), *held.values()], axis=0)
+            kept = dict(_kept(found, list(_costs(robot, season, name)), cases))
+            can[name] = np.prod([np.ones(cases.size), *held.values(), *kept.values()], axis=0)
+            for identifier, left in kept.items():
+                lost = 1.0 - float(left[cases.sampled].mean() if cases.samples else left[0])
+                losses += [Loss(robot.robot, name, identifier, lost)] if lost >= _TOLD else []
             continue
         assert action.practice is not None
         counts = int(action.practice.successes), int(action.practice.attempts)
@@ -117,7 +154,29 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
                 contradictions.append(
                     Contradiction(robot.robot, name, identifier, *counts, chance, _question(identifier))
                 )
-    return Ability(can, tuple(contradictions))
+    return Ability(can, tuple(contradictions), tuple(losses))
+
+
+def _costs(robot: Robot, season: Season, action: str) -> Iterator[Cost]:
+    """Which failings cost tries of an action."""
+    done, judged = robot.actions[action], judged_for(robot, season, action)
+    for system in systems():
+        for cost in system.costs(robot):
+            taken = bool(cost.takes) and bool(done.takes) and done.object == cost.takes
+            if taken or cost.mechanism in judged:
+                yield cost
+
+
+def _kept(found: Mapping[str, Outcome], costs: Sequence[Cost], cases: Cases) -> Iterator[tuple[str, Array]]:
+    """The share of tries that each failing leaves, in each case."""
+    for cost in costs:
+        for identifier, outcome in found.items():
+            if identifier != cost.id and not identifier.startswith(f"{cost.id}."):
+                continue
+            if cost.share and not outcome.missing:
+                yield identifier, np.broadcast_to(1.0 - np.clip(outcome.value, 0.0, 1.0), (cases.size,))
+            elif outcome.limit is not None:
+                yield identifier, _holds(outcome, cases)
 
 
 def held_back(robot: Robot, season: Season) -> dict[str, tuple[str, ...]]:
@@ -130,6 +189,7 @@ def held_back(robot: Robot, season: Season) -> dict[str, tuple[str, ...]]:
     }
 
 
+_TOLD = 0.005  # share of tries lost of which a forecast speaks
 _DOUBTFUL = 0.1
 """Practice and physics are said to disagree where the chance is below this share of what practice shows."""
 

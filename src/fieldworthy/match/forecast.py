@@ -21,7 +21,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import BLOCK, Cases, standard_draws
 from fieldworthy.files import BadInput, Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
-from fieldworthy.match.ability import Contradiction, ability, able
+from fieldworthy.match.ability import Contradiction, Loss, ability, able
 from fieldworthy.match.setup import CannotPlay, Part, Setup, setup, unbuilt, with_ability
 from fieldworthy.match.state import DONE, FULL, REASONS, Whole
 from fieldworthy.match.timeline import Timeline, loop, timeline
@@ -350,6 +350,7 @@ class Forecast:
     because : What the doubt about the mean comes from, most first
     contradictions : Actions that work in practice and cannot by the check
     unbuilt : Actions of mechanisms that are not built yet and were never practised: any chance is taken as likely
+    losses : What failing mechanisms cost actions that no practice counts
     timeline : The match in which every try works in its mean time
     mean, autonomous : Mean points, and those of the autonomous period; None without runs
     interval : 95 % interval of the mean over what is not known; None for fewer than two draws
@@ -381,6 +382,7 @@ class Forecast:
     because: tuple[Share, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     unbuilt: tuple[str, ...] = ()
+    losses: tuple[Loss, ...] = ()
 
     @property
     def interrupted(self) -> bool:
@@ -539,6 +541,7 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
         else (),
         tuple(c for c in belief.contradictions if c.action in tally.setup.actions),
         tuple(a for a in tally.setup.unpractised if unbuilt(loaded.nominal, loaded.nominal_season, robot.actions[a])),
+        tuple(loss for loss in belief.losses if loss.action in tally.setup.actions),
     )
 
 

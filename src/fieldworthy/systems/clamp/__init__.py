@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Found, Numbers, Page, System
+from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
@@ -72,11 +72,19 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
     )
 
 
+def costs(robot: Robot) -> Iterator[Cost]:
+    """What slips from a clamp is lost."""
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Clamp):
+            yield Cost(f"clamp.hold.{name}", mechanism=name)
+
+
 SYSTEM = System(
     name="clamp",
     package=__name__,
     shelf=(Typical("clamp", "A jaw that comes down on the rim of an object, closed by air.", _put),),
     check=judge,
+    costs=costs,
     families={"clamp": "whether the object is caught, and held against a rival's pull"},
     kinds=(Clamp,),
     rods=rods,

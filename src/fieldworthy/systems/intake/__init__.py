@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, System
+from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, Stated, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
@@ -88,11 +90,19 @@ def starter(begun: Begun) -> str:
 """
 
 
+def costs(robot: Robot) -> Iterator[Cost]:
+    """A piece that no stage takes over is not taken in."""
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Intake):
+            yield Cost(f"intake.handover.{name}", takes=spec.object)
+
+
 SYSTEM = System(
     name="intake",
     package=__name__,
     shelf=SHELF,
     check=judge,
+    costs=costs,
     starter=starter,
     families={"intake": "whether every piece is gripped, carried, handed over and stopped where it belongs"},
     kinds=(Intake,),

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from typing import Any
 
-from fieldworthy.engine.system import Hues, Page, System, shelf
+from fieldworthy.engine.system import Cost, Hues, Page, System, shelf
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
@@ -78,6 +79,14 @@ def starter(begun: Begun) -> str:
 """
 
 
+def costs(robot: Robot) -> Iterator[Cost]:
+    """A piece that is sorted wrongly is lost: a good one that goes, or an unwanted one that fills its place."""
+    for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Sorter) and spec.intake in robot.mechanisms:
+            intake: Any = robot.mechanisms[spec.intake]
+            yield Cost(f"sort.error.{name}", share=True, takes=intake.object)
+
+
 SYSTEM = System(
     name="sorter",
     package=__name__,
@@ -85,6 +94,7 @@ SYSTEM = System(
         Typical("colour sorter", "A colour sensor on the intake's path, and what throws the wrong ones out.", _put),
     ),
     check=judge,
+    costs=costs,
     starter=starter,
     families={"sort": "whether colours are told apart, and the unwanted piece leaves in time"},
     kinds=(Sorter,),
