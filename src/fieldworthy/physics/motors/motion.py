@@ -72,8 +72,8 @@ class SpeedCurve:
         held = np.minimum(held_force, F0)
         self.starts = (held > Fr) & np.greater(power, 0.0)
         # a case that does not start is carried along with harmless numbers and masked in the answers
-        F0 = np.where(self.starts, F0, Fr + 1.0)
-        self._held = np.where(self.starts, held, Fr + 1.0)
+        F0 = np.where(self.starts, F0, 2.0 * np.abs(Fr) + 1.0)
+        self._held = np.where(self.starts, held, 2.0 * np.abs(Fr) + 1.0)
         self._power = np.where(self.starts, power, np.inf)
         self._line, self._slope, self._resistance = F0, k, Fr
         self._mass = np.asarray(mass, dtype=float)
