@@ -8,7 +8,9 @@ import pytest
 from edge import ROBOT, run, written
 from fieldworthy.files import BadInput, read_document, validate
 from fieldworthy.files.document import DEEPEST, LARGEST, MOST
+from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.season import Season
+from robots import example_copy
 
 _NAMES = "abcdefghijklmnopqrstuvwx"
 LAUGHS = "a: &a [x, x]\n" + "".join(f"{new}: &{new} [*{old}, *{old}]\n" for old, new in itertools.pairwise(_NAMES))
@@ -156,3 +158,25 @@ def test_problems_of_reader_and_schema_come_together(tmp_path):
         (3, "expected each key only once"),
         (4, "expected no aliases (*name): write the value out"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ("clearance: {value: 6 mm, tolerance: 1 mm", "clearance: {value: 600 mm, tolerance: 1 mm", "clearance"),
+        ("charge: {value: 6.9 bar, tolerance: 0.14 bar", "charge: {value: 6.9 bar, tolerance: 7e29 bar", "tolerance"),
+        ("push_load: 18 N", "push_load: 18 MN", "push_load"),
+        ("charge: {value: 6.9 bar", "charge: {value: 690 bar", "charge"),
+        ("press: 6 N", "press: 60 kN", "press"),
+        ("length: 150 mm", "length: 150 m", "length"),
+    ],
+)
+def test_a_slip_of_the_unit_is_told(tmp_path, old, new, key):
+    """A clearance that is wider than any wheel, tonnes of load, a thousand times the pressure of any tank."""
+    file = example_copy(tmp_path)
+    text = file.read_text("utf-8")
+    assert old in text
+    file.write_text(text.replace(old, new, 1), "utf-8")
+    with pytest.raises(BadInput, match=rf"{key}.*is the unit right") as told:
+        load_robot(file)
+    assert len(told.value.problems) == 1

@@ -93,12 +93,12 @@ ONE = [
     ),
     (
         "[150 mm, 150 mm]",
-        "[12 m, 150 mm]",
-        "12 m",
+        "[7.5 m, 150 mm]",
+        "7.5 m",
         "drive.wheels.left front.position[0]",
         "at most 4 m from the robot's",
     ),
-    ("size: [400 mm, 380 mm", "size: [400 m, 380 mm", "400 m,", "parts.frame.size[0]", "at most 100 m (found 400 m)"),
+    ("size: [400 mm, 380 mm", "size: [400 m, 380 mm", "400 m,", "parts.frame.size[0]", "at most 10 m (found 400 m)"),
     ("[400 mm, 380 mm, 100 mm]", "[400 mm, 380 mm, 1e-9 mm]", "1e-9 mm", "parts.frame.size[2]", "at least 0.01 mm"),
     (
         "driven: 60}]",

@@ -234,6 +234,8 @@ class Of:
             label = "" if value.unit == "1" else f" {value.unit}"
             raise _wrong(f"{self.bounds(value.unit)} (found {digits(to_unit(si, self.kind, value.unit))}{label})")
         self._refuse_absurd(si, value.unit)
+        if tolerance is not None and tolerance > self._greatest():
+            raise _wrong("a tolerance that a number of a robot can have: is the unit right?", at="tolerance")
         usual = not self.fixed and tolerance is None
         if self.fixed:
             tolerance = 0.0
@@ -244,11 +246,18 @@ class Of:
             role=self.role, effort=self.effort, spread=self.spread, usual=usual,
         )  # fmt: skip
 
+    def _greatest(self) -> float:
+        """The greatest plausible size in SI: its own bounds, or that of its kind."""
+        return (
+            max([self.most, *(abs(own) for own in (self.low, self.high) if math.isfinite(own))])
+            or PLAUSIBLE[self.kind][1]
+        )
+
     def _refuse_absurd(self, si: float, unit: str) -> None:
         """Refuse what no robot has: a slip of the unit, or of a row of noughts."""
-        least, most = PLAUSIBLE[self.kind]
+        least = PLAUSIBLE[self.kind][0]
         label = "" if unit == "1" else f" {unit}"
-        most = max([self.most, *(abs(own) for own in (self.low, self.high) if math.isfinite(own))]) or most
+        most = self._greatest()
         if abs(si) > most:
             far = f"at most {digits(abs(to_unit(most, self.kind, unit)), 1)}{label}"
         elif 0.0 < si < least and self.above:
@@ -309,35 +318,35 @@ class Ref:
     to: tuple[str, ...]
 
 
-Length: TypeAlias = Annotated[Real, Of("length")]
-Size: TypeAlias = Annotated[Real, Of("length", 0.0, above=True)]
-Gap: TypeAlias = Annotated[Real, Of("length", 0.0)]
-Mass: TypeAlias = Annotated[Real, Of("mass", 0.0, above=True)]
+Length: TypeAlias = Annotated[Real, Of("length", most=10.0)]
+Size: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, most=10.0)]
+Gap: TypeAlias = Annotated[Real, Of("length", 0.0, most=10.0)]
+Mass: TypeAlias = Annotated[Real, Of("mass", 0.0, above=True, most=200.0)]
 Inertia: TypeAlias = Annotated[Real, Of("inertia", 0.0)]
 Duration: TypeAlias = Annotated[Real, Of("time", 0.0)]
 Span: TypeAlias = Annotated[Real, Of("time", 0.0, above=True)]
 Angle: TypeAlias = Annotated[Real, Of("angle")]
 Speed: TypeAlias = Annotated[Real, Of("speed", 0.0, above=True)]
-Spin: TypeAlias = Annotated[Real, Of("angular speed", 0.0, above=True)]
-Force: TypeAlias = Annotated[Real, Of("force")]
-Load: TypeAlias = Annotated[Real, Of("force", 0.0)]
-Torque: TypeAlias = Annotated[Real, Of("torque", 0.0)]
+Spin: TypeAlias = Annotated[Real, Of("angular speed", 0.0, above=True, most=5e3)]
+Force: TypeAlias = Annotated[Real, Of("force", most=2e4)]
+Load: TypeAlias = Annotated[Real, Of("force", 0.0, most=2e4)]
+Torque: TypeAlias = Annotated[Real, Of("torque", 0.0, most=1e3)]
 Power: TypeAlias = Annotated[Real, Of("power", 0.0, above=True)]
 Current: TypeAlias = Annotated[Real, Of("current", 0.0)]
-Voltage: TypeAlias = Annotated[Real, Of("voltage", 0.0, above=True)]
+Voltage: TypeAlias = Annotated[Real, Of("voltage", 0.0, above=True, most=100.0)]
 Resistance: TypeAlias = Annotated[Real, Of("resistance", 0.0)]
 Charge: TypeAlias = Annotated[Real, Of("charge", 0.0, above=True)]
-Pressure: TypeAlias = Annotated[Real, Of("pressure", 0.0)]
-Volume: TypeAlias = Annotated[Real, Of("volume", 0.0)]
+Pressure: TypeAlias = Annotated[Real, Of("pressure", 0.0, most=1e7)]
+Volume: TypeAlias = Annotated[Real, Of("volume", 0.0, most=0.1)]
 Temperature: TypeAlias = Annotated[Real, Of("temperature", 173.15, 573.15, role="fact")]
-Ratio: TypeAlias = Annotated[Real, Of("ratio", 0.0)]
+Ratio: TypeAlias = Annotated[Real, Of("ratio", 0.0, most=100.0)]
 Fraction: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0)]
 Efficiency: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, role="fact")]
 Conductance: TypeAlias = Annotated[Real, Of("sonic conductance", 0.0, above=True)]
 ThermalResistance: TypeAlias = Annotated[Real, Of("thermal resistance", 0.0, above=True)]
 HeatCapacity: TypeAlias = Annotated[Real, Of("heat capacity", 0.0, above=True)]
 WorkTime: TypeAlias = Annotated[Real, Of("work time", 0.0, role="fact")]
-Stiffness: TypeAlias = Annotated[Real, Of("stiffness", 0.0)]
+Stiffness: TypeAlias = Annotated[Real, Of("stiffness", 0.0, most=1e7)]
 Frequency: TypeAlias = Annotated[Real, Of("frequency", 0.0, above=True)]
 
 Count: TypeAlias = Annotated[int, Field(strict=True, ge=1, le=1000)]

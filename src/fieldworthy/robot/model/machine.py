@@ -205,7 +205,9 @@ class Roller:
     """An anti-tip roller that touches the floor only once the robot tilts."""
 
     position: tuple[Length, Length] = need("where it touches the floor: x forward, y left")
-    clearance: Gap = need("gap between roller and floor while the robot stands level")
+    clearance: Annotated[Real, Of("length", 0.0, most=0.2)] = need(
+        "gap between roller and floor while the robot stands level"
+    )
 
 
 @all_are("fact")
@@ -256,7 +258,9 @@ class Supply:
     """What several tanks have in common."""
 
     charge: Pressure = assume("100 psi", "gauge pressure at the start of a match; common practice, no source")
-    tube_bore: Size = assume("2.5 mm", "4 mm tubing; from memory", effort=2.0)
+    tube_bore: Annotated[Real, Of("length", 0.0, above=True, most=0.05)] = assume(
+        "2.5 mm", "4 mm tubing; from memory", effort=2.0
+    )
     fitting: Conductance = assume("0.35 L/(s*bar)", "fittings and silencer of one line; from memory", effort=2.0)
     fitting_critical_ratio: Fraction = assume("0.4", "from memory", role="fact")
 

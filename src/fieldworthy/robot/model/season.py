@@ -14,7 +14,6 @@ from fieldworthy.files.declare import (
     Count,
     Duration,
     Fraction,
-    Gap,
     Length,
     Mass,
     Place,
@@ -70,14 +69,16 @@ class Field:
 
     size: tuple[FixedLength, FixedLength] = need("length along x and width along y")
     places: dict[str, FixedPlace] = exact(dict, "x and y of each named place, from the field's centre")
-    seam_step: Gap = assume(
+    seam_step: Annotated[Real, Of("length", 0.0, most=0.2)] = assume(
         "2 mm", "step between two foam tiles; common practice, no source", label="step at tile seams"
     )
     tile: FixedLength = assume("500 mm", "edge of a foam tile; common practice, no source")
     foam_modulus: Annotated[Real, Of("pressure", 0.0, above=True)] = assume(
         "300 kPa", "load per area over share of compression; from memory, closed-cell foam tiles"
     )
-    foam_thickness: Size = assume("16 mm", "of the tiles; common practice, no source")
+    foam_thickness: Annotated[Real, Of("length", 0.0, above=True, most=0.2)] = assume(
+        "16 mm", "of the tiles; common practice, no source"
+    )
     foam_loss: Fraction = assume("0.4", "share of the work of pressing it in that foam keeps; from memory")
 
 
