@@ -40,6 +40,19 @@ def test_every_page_has_formulas_that_exist():
     assert all(page.page.formulas for page in all_pages())
 
 
+WORDS = {"sum", "min_c", "sqrt", "cos", "sin", "tan", "arctan", "dot", "quad", "pi"}
+LETTER = re.compile(r"""[A-Za-z]+(?:_(?:"[a-z]+"|\([a-z ]+\)|[A-Za-z0-9]+))?'?""")
+
+
+@pytest.mark.parametrize("key", formulas())
+def test_every_letter_of_a_formula_stands_in_its_list(key):
+    formula = formulas()[key]
+    listed = {letter.replace("dot(m)", "m") for row, _ in formula.where for letter in row.split(", ")}
+    used = set(LETTER.findall(formula.typst)) - WORDS - ({"i"} if key == "heading" else set())  # the imaginary unit
+    assert used
+    assert used <= listed
+
+
 def test_every_formula_and_letter_becomes_mathml():
     written = mathml()
     for formula in formulas().values():

@@ -123,6 +123,21 @@ def _said(value: Any) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
+_MATTERS = 0.05  # of a chance: what moves it by less leaves the answer as it was
+
+
+def matters(moved: Moved) -> bool:
+    """Say whether a person wants to read of it: a verdict that changes, comes or goes short, or a chance that moves."""
+    old, new = moved.before, moved.after
+    if old is None or new is None:
+        return any(isinstance(item, Finding) and item.verdict != "holds" for item in (old, new))
+    if not isinstance(old, Finding) or not isinstance(new, Finding):
+        return False
+    if old.verdict != new.verdict:
+        return True
+    return old.chance is not None and new.chance is not None and abs(old.chance - new.chance) >= _MATTERS
+
+
 def moves(older: Report, newer: Report) -> list[Moved]:
     """List the findings and facts that say something else, the one that moved furthest first."""
     before, after = ({(i.id, i.subject): i for i in items_of(report)} for report in (older, newer))
@@ -142,13 +157,26 @@ def changelog(older: tuple[Loaded, Report], newer: tuple[Loaded, Report]) -> Sec
     rows: list[list[Cell]] = [[Mark(key, "key"), was, now] for key, was, now in changed[:_MOST]]
     blocks.append(Table(("Key", "Was", "Is"), rows, (3.6, 2.6, 2.6), (), True) if rows else Para("Nothing."))
     blocks += _left(len(changed), "entries")
-    blocks.append(Head("What moved"))
-    told: list[list[Cell]] = [_row(m) for m in moved[:_MOST]]
+    blocks.append(Head("What moves a verdict"))
+    turned = [m for m in moved if matters(m)]
+    told: list[list[Cell]] = [_row(m) for m in turned[:_MOST]]
     heads = ("Result", "About", "Was", "Is", "Change", "Holds in")
     table = Table(heads, told, (2.6, 1.7, 1.9, 1.9, 1.2, 1.9), (4,), True)
-    blocks.append(table if told else Para("No finding and no computed number moved."))
-    blocks += _left(len(moved), "results")
+    blocks.append(table if told else Para("No verdict moved."))
+    blocks += [*_left(len(turned), "results"), *_rest(moved, turned)]
     return Section("What changed since the last revision", blocks)
+
+
+def _rest(moved: list[Moved], turned: list[Moved]) -> list[Block]:
+    """All that moved and moves no verdict, in one line."""
+    rest = [m for m in moved if m not in turned]
+    if not rest:
+        return []
+    findings = sum(isinstance(m.after or m.before, Finding) for m in rest)
+    far = max(rest, key=lambda m: m.size if m.size < 1.0 else 0.0)
+    most = f"; the most by {100.0 * far.size:.0f} % ({far.id}, {far.subject})" if far.size < 1.0 else ""
+    numbers = f"{findings} findings and {len(rest) - findings} computed numbers"
+    return [Para(f"{numbers} moved without moving a verdict{most}.", "quiet")]
 
 
 def _left(count: int, what: str) -> list[Block]:
