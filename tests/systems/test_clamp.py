@@ -18,6 +18,7 @@ from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.systems.clamp import check as clamping
+from fieldworthy.systems.clamp.figure import holdings
 from robots import GRAVITY, check, example_copy, find, load
 
 PSI = 6894.757293168
@@ -461,3 +462,19 @@ def test_what_stops_and_prongs_cannot_be_is_said(tmp_path, keys, key, said):
         load(tmp_path, *world(keys))
     assert f"mechanisms.jaw.{key}" in str(error.value)
     assert said in str(error.value)
+
+
+def test_the_figure_of_a_clamp_shows_where_it_slips(tmp_path):
+    """A line through nothing at no pressure, in proportion to it (no spring), up to the charge of 600 kPa.
+
+    It meets the rival's pull, 6 kg with a grip of 0.8, at the pressure below which the finding says it slips.
+    """
+    robot, season = world()
+    loaded = load(tmp_path, robot, season)
+    (data,) = holdings(Context(loaded.nominal, loaded.nominal_season))
+    assert data.pull == pytest.approx(6.0 * GRAVITY * 0.8)
+    slips = evaluate(loaded, 0).facts
+    at = next(1e3 * fact.value for fact in slips if fact.id == "clamp.slip.jaw" and fact.unit == "kPa")
+    assert np.interp(at, data.gauge, data.held) == pytest.approx(data.pull, rel=1e-3)
+    assert data.held[-1] / data.held[30] == pytest.approx(data.gauge[-1] / data.gauge[30], rel=1e-6)
+    assert data.gauge[-1] == pytest.approx(600e3)

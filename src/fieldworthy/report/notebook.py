@@ -96,7 +96,11 @@ def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
 def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], FoundRemedies]) -> list[str]:
     """Say what a team can do about what was found."""
     failing = [(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
-    lines = [_mended(f, mending) for f, mending in failing if mending is not None or f.verdict == "short"]
+    lines = [_mended(f, mending) for f, mending in failing if mending is not None]
+    open_ = [f.id for f, mending in failing if mending is None and f.verdict == "short"]
+    if open_:
+        verb = "has" if len(open_) == 1 else "have"
+        lines.append(f"{', '.join(open_)} {verb} to change before the event; with remedies this page says how.")
     for finding in (f for f in findings if f.verdict == "unknown"):
         lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
     doubtful = [f for f in findings if f.verdict == "close"]
@@ -108,12 +112,10 @@ def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str],
     return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
 
 
-def _mended(finding: Finding, mending: FoundRemedies | None) -> str:
-    if mending is not None and mending.remedies:
+def _mended(finding: Finding, mending: FoundRemedies) -> str:
+    if mending.remedies:
         return f"{finding.id}: {'; or '.join(_change(remedy) for remedy in mending.remedies[:2])}."
-    if mending is not None:
-        return f"{finding.id}: {mending.answer}"
-    return f"{finding.id} is short: mend it before the event."
+    return f"{finding.id}: {mending.answer}"
 
 
 def _change(remedy: Remedy) -> str:
@@ -127,6 +129,7 @@ def _change(remedy: Remedy) -> str:
 JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _CENTRE = "balance.centre_height"  # told on the robot's own page
+_WIDE = (0.28, 0.42)  # of a page's height, for wide figures
 _ASSUMED = 16  # rows of defaults
 _MARGINS = 18  # in the figure of margins
 _TOLD = 8  # rows above that figure, beyond which it no longer fits below them
@@ -205,7 +208,32 @@ def _cover(content: Content) -> list[Block]:
         f"share of {report.samples} robots, built anywhere within the tolerances, on which a check holds (seed "
         f"{report.seed}). {len(report.assumptions)} defaults stand in for what the file does not say."
     )
-    return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet"), Points(report.cautions, "caution")]
+    index: list[Block] = [Head("Where it stands"), _index(report)] if report.findings else []
+    return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet"), *index, Points(report.cautions, "caution")]
+
+
+def _index(report: Report) -> Table:
+    """Every subsystem with how many checks fail or are close, and its worst one in words."""
+    rows_: list[list[Cell]] = []
+    for page in pages_of(report):
+        own = [f for f in report.findings if belongs(page, f)]
+        if not own:
+            continue
+        worst = min(own, key=lambda f: (_WORST.index(f.verdict), f.chance if f.chance is not None else 1.0))
+        counts = [str(sum(f.verdict == verdict for f in own) or "–") for verdict in ("short", "close")]
+        because = worst.because if worst.verdict != "holds" else "all its checks hold"
+        rows_.append([Mark(page.page.title, "bold"), Mark(worst.verdict, worst.verdict), *counts, _first(because)])
+    return Table(
+        ("Subsystem", "Worst", "Short", "Close", "Its worst check"), rows_, (2.0, 1.0, 0.6, 0.6, 6.0), (2, 3), True
+    )
+
+
+def _first(text: str) -> str:
+    """The first sentence of several."""
+    return text.split(". ", 1)[0].rstrip(".")
+
+
+_WORST = ("short", "unknown", "close", "holds")
 
 
 def _robot(content: Content, context: Context) -> Section:
@@ -283,7 +311,10 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
         blocks += [Head("What it rests on most"), inputs_table(keys, known)]
     drawn = figures_for(of.name, context, style_of(loaded, page.wide or HALF))
     whole = [f for f in drawn if tall(f)] if page.wide else []
-    blocks += _reasoning(formulas_for(page, loaded.nominal), [f for f in drawn if f not in whole], page.wide > 0)
+    # a caution, or a second figure, takes the room that one wide figure may have
+    room = _WIDE[0] if page.caution or len(drawn) > 1 else _WIDE[1]
+    flat = [f for f in drawn if f not in whole]
+    blocks += _reasoning(formulas_for(page, loaded.nominal), flat, room if page.wide else 0.0)
     if findings:
         blocks += [Head("Result"), *findings_table(findings, _FINDINGS)]
     if facts:
@@ -295,10 +326,10 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in whole)])
 
 
-def _reasoning(keys: Sequence[str], figures: Sequence[Figure], wide: bool) -> list[Block]:
-    """Formulas, beside the figures where there are any; above wide ones, side by side."""
+def _reasoning(keys: Sequence[str], figures: Sequence[Figure], wide: float) -> list[Block]:
+    """Formulas, beside the figures where there are any; above wide ones, which take a share of the page."""
     head, formulas = Head("How it is computed"), [Formula(k) for k in keys]
-    share = (0.28 if wide else 0.4) / max(len(figures), 1)
+    share = (wide or 0.4) / max(len(figures), 1)
     pictures: list[Block] = [Picture(f, share) for f in figures]
     if pictures and wide:
         return [head, Side([[f] for f in formulas], (1.0,) * len(formulas)), *pictures]

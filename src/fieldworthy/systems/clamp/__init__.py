@@ -10,6 +10,7 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.clamp.check import check as judge
+from fieldworthy.systems.clamp.figure import figures
 from fieldworthy.systems.clamp.mechanics import rods
 from fieldworthy.systems.clamp.model import Clamp
 
@@ -95,6 +96,7 @@ SYSTEM = System(
         caution="A clamp closes faster than a hand moves: keep fingers away while there is air in the tanks.",
         telling=("clamp.slip", "clamp.stroke_practice", "clamp.lift"),
     ),
+    figures=figures,
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
     numbers=numbers,

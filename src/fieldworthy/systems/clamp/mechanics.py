@@ -72,13 +72,48 @@ def _pull(rival: Rival) -> Array:
     return np.asarray(rival.mass * STANDARD_GRAVITY * rival.grip)
 
 
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """What a clamp that air presses down holds: force per pressure, spring, and what its hook makes of it.
+
+    Attributes
+    ----------
+    per : Force of the jaw for each pascal of gauge pressure [N/Pa]
+    spring : Force of springs on the jaw [N]
+    gain : Pull held for each newton that presses down [-]
+    seat : Friction on the seat [-]
+    """
+
+    per: Real
+    spring: Real
+    gain: Real
+    seat: Real
+
+    def held(self, gauge: Real) -> Array:
+        """Pull that it holds at a gauge pressure [N]."""
+        down = clamping.jaw_force(gauge, self.per, self.spring)
+        return np.asarray(clamping.holding_force(down, self.gain, self.seat))
+
+
+def grip_of(context: Context, spec: Clamp) -> Grip:
+    """Take what a clamp makes of the pressure in its tank."""
+    use, way = use_of(context, spec.cylinder), 0 if spec.working == "out" else 1
+    per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever
+    spring = spec.spring - returning(use, way) * spec.efficiency / spec.lever
+    return Grip(per, spring, clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction), spec.seat_friction)
+
+
+def pull_of(spec: Clamp) -> Array | None:
+    """What a rival pulls with; None where the file does not say."""
+    return None if spec.rival is None else _pull(spec.rival)
+
+
 def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
     """Judge what a clamp holds."""
     use, low = use_of(context, spec.cylinder), lowest_after(context, spec.cylinder)
     way = 0 if spec.working == "out" else 1
-    per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever
-    spring = spec.spring - returning(use, way) * spec.efficiency / spec.lever
-    gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    grip = grip_of(context, spec)
+    per, spring, gain = grip.per, grip.spring, grip.gain
     down = clamping.jaw_force(low.gauge, per, spring) if spec.toggle is None else spec.toggle.preload
     if spec.toggle is not None:
         yield from _locks(name, spec.toggle, rod_force(use, way, low.gauge)[0] * spec.efficiency, low)
