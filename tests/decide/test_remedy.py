@@ -24,7 +24,7 @@ from fieldworthy.engine.finding import Report
 from fieldworthy.files import Quantity, read_document
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import parse, split
-from robots import GONE, GRAVITY, WHEEL, changed, example_copy, load
+from robots import EXAMPLES, GONE, GRAVITY, WHEEL, changed, example_copy, load
 
 P_ATM = 101_325.0  # ISA at sea level, where the test season is played
 
@@ -558,3 +558,11 @@ def test_a_bar_appears_on_a_terminal_once_it_takes_long(tmp_path, monkeypatch, p
         assert checking.run_check(tmp_path / "robot.yaml", checking.CheckOptions(samples=0, mend=True), as_json=True)
     assert ("Looking for remedies" in err.getvalue()) is seen
     assert json.loads(out.getvalue())["remedies"]["findings"]
+
+
+@pytest.mark.long
+def test_a_winch_that_holds_nothing_whatever_it_weighs_gets_a_latch(tmp_path):
+    """A force of zero rests on no number; what mends it is a thing of its mechanism."""
+    loaded = load_robot(EXAMPLES.parent / "marten" / "mk1.yaml")
+    done = verify(loaded, evaluate(loaded, 0), tmp_path / "edited")
+    assert [r.kind for r in done["climb.hold.winch", "climber winch"].remedies] == ["latch"]

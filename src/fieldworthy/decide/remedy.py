@@ -331,7 +331,7 @@ def remedies(
     behind = {_key(evaluator, cause.lead): cause.findings for cause in report.causes}
     groups = {key: tuple(_key(evaluator, f) for f in behind.get(key, (f0,))) for key, f0 in by_key.items()}
     inputs = {
-        key: frozenset[str]().union(*(_inputs(report, f) for f in behind.get(key, (finding,))))
+        key: frozenset[str]().union(*(_inputs(report, f, loaded.robot) for f in behind.get(key, (finding,))))
         for key, finding in by_key.items()
     }
     pay = Payoff(loaded) if points else None
@@ -356,13 +356,14 @@ def _mending(finding: Finding, found: Sequence[Remedy], tried: int, nearest: str
     return FoundRemedies(finding.id, finding.subject, tuple(found), tried, answer)
 
 
-def _inputs(report: Report, finding: Finding) -> frozenset[str]:
-    """Keys that it rests on, and those of the other findings and facts about the same thing."""
+def _inputs(report: Report, finding: Finding, robot: Any) -> frozenset[str]:
+    """Keys that it rests on, those of the other findings and facts about the same thing, and its mechanism's own."""
     kin: list[Finding | Fact] = [finding]
     if finding.value is None and finding.subject != "robot":  # without bound: nothing small moves it
         kin += [f for f in report.findings if f.subject == finding.subject]
         kin += [f for f in report.facts if f.subject == finding.subject]
-    return frozenset(key for item in kin for key in item.inputs)
+    own = (f"mechanisms.{name}" for name in robot.mechanisms if f" {finding.subject}".endswith(f" {name}"))
+    return frozenset(key for item in kin for key in item.inputs).union(own)
 
 
 def _entries(evaluator: CandidateEvaluator, wanted: frozenset[str]) -> list[Entry]:

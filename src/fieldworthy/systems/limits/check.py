@@ -140,7 +140,7 @@ def _air(context: Context) -> Iterator[Outcome]:
         count = float(sum(tank.count for tank in air.tanks.values()))
         yield Outcome(
             "limits.tanks", "robot", count, float(limits.tanks), "ratio",
-            Message("The robot has {count} air tanks; {limit} are allowed.", "The robot has {count} air tanks, "
+            Message("The robot has {count} of the {limit} air tanks allowed.", "The robot has {count} air tanks, "
                                                                              "more than the {limit} allowed.", numbers={
                 "count": (count, "count"), "limit": (float(limits.tanks), "count")}),
             "at most", scale=1.0,
