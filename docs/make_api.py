@@ -60,7 +60,8 @@ def _signature(name: str, thing: Callable[..., Any]) -> str:
 
 def _members(declared: type) -> Iterator[str]:
     """What a class of the face has: properties in a list, then methods with their own chapters."""
-    own = [(name, member) for name, member in vars(declared).items() if not name.startswith("_")]
+    ours = (base for base in declared.__mro__ if base.__module__.startswith("fieldworthy.api"))
+    own = [(name, member) for base in ours for name, member in vars(base).items() if not name.startswith("_")]
     values = [(name, m) for name, m in own if not inspect.isfunction(m) and (m.__doc__ or "") and hasattr(m, "__get__")]
     described = [f"- `{name}`: {inspect.getdoc(member)}" for name, member in values if not _is_field(declared, name)]
     if described:

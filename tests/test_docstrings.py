@@ -38,6 +38,10 @@ def nodes(path: Path, private_too: bool = False) -> list:
     if SRC / "api" not in path.parents or private_too:
         return list(public(tree, private_too))
     shown = [node for node in public(tree) if node in tree.body and node.name in fieldworthy.__all__]
+    bases = {b.id for node in shown if isinstance(node, ast.ClassDef) for b in node.bases if isinstance(b, ast.Name)}
+    shown += [
+        node for node in tree.body if isinstance(node, ast.ClassDef) and node.name in bases - {s.name for s in shown}
+    ]
     return [*shown, *(method for node in shown if isinstance(node, ast.ClassDef) for method in public(node))]
 
 

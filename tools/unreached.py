@@ -207,7 +207,15 @@ def public_face(modules: dict[str, Module]) -> set[str]:
                 if isinstance(item, ast.Constant) and isinstance(item.value, str)
             ]
             face |= {resolve(f"{name}.{item}", modules) for item in listed}
-    return face
+    bases = {
+        f"{name}.{base.id}"
+        for name, module in modules.items()
+        for node in module.tree.body
+        if isinstance(node, ast.ClassDef) and f"{name}.{node.name}" in face
+        for base in node.bases
+        if isinstance(base, ast.Name)
+    }
+    return face | bases
 
 
 def reason(definition: Definition, face: set[str], points: set[str]) -> str | None:

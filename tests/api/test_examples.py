@@ -47,7 +47,7 @@ def test_every_public_function_shows_an_example():
             continue
         assert ">>>" in inspect.getdoc(thing), name
         if inspect.isclass(thing):
-            methods = [m for n, m in vars(thing).items() if inspect.isfunction(m) and not n.startswith("_")]
+            methods = [m for n, m in inspect.getmembers(thing, inspect.isfunction) if not n.startswith("_")]
             bare = [m.__name__ for m in methods if ">>>" not in inspect.getdoc(m)]
             # a frame needs a library that is not installed everywhere; test_face.py holds it
             assert bare in ([], ["to_frame"]), name

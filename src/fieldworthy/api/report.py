@@ -65,45 +65,10 @@ class UnknownFinding(Error, KeyError):
 
 
 @dataclass(frozen=True)
-class Report:
-    """What a check of one robot found; `Robot.check` makes it.
-
-    A report is a collection of findings, the short ones first, and within a verdict the worst margin
-    first. Index it by the id of a finding or fact.
-
-    Parameters
-    ----------
-    data : fieldworthy.engine.finding.Report
-        What the engine found.
-    loaded : fieldworthy.robot.Loaded
-        The robot that was checked, for its units.
-
-    Examples
-    --------
-    >>> import fieldworthy as fw
-    >>> report = fw.load("mk1.yaml").check(samples=100)
-    >>> finding = report["balance.tip.forward"]
-    >>> finding.verdict, finding.margin < 0, finding in report.short
-    ('short', True, True)
-    >>> report["air.rating", "tank right"].subject
-    'tank right'
-    >>> report["balance.tip.foward"]
-    Traceback (most recent call last):
-    fieldworthy.api.report.UnknownFinding: no finding 'balance.tip.foward'; did you mean 'balance.tip.forward'?
-    """
+class _Findings:
+    """Findings and facts, by id: the short ones first, and within a verdict the worst margin first."""
 
     data: found.Report
-    loaded: Loaded
-
-    @property
-    def robot(self) -> str:
-        """Name of the robot."""
-        return self.data.robot
-
-    @property
-    def season(self) -> str:
-        """Name of the season."""
-        return self.data.season
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -129,21 +94,6 @@ class Report:
     def close(self) -> tuple[Finding, ...]:
         """The findings that the tolerances decide: neither surely met nor surely missed."""
         return self.data.of("close")
-
-    @property
-    def causes(self) -> tuple[Cause, ...]:
-        """What is short, by what it comes from: each cause with the findings that follow from it."""
-        return self.data.causes
-
-    @property
-    def assumptions(self) -> tuple[Assumption, ...]:
-        """Defaults that stand in for what the files do not say."""
-        return self.data.assumptions
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What can hurt on this robot, one sentence each."""
-        return self.data.cautions
 
     def every(self, identifier: str) -> tuple[Finding | Fact, ...]:
         """List all findings and facts of one id: one for each pose, tank, mechanism or other subject.
@@ -195,6 +145,62 @@ class Report:
 
     def __len__(self) -> int:
         return len(self.findings)
+
+
+@dataclass(frozen=True)
+class Report(_Findings):
+    """What a check of one robot found; `Robot.check` makes it.
+
+    A report is a collection of findings, the short ones first, and within a verdict the worst margin
+    first. Index it by the id of a finding or fact.
+
+    Parameters
+    ----------
+    data : fieldworthy.engine.finding.Report
+        What the engine found.
+    loaded : fieldworthy.robot.Loaded
+        The robot that was checked, for its units.
+
+    Examples
+    --------
+    >>> import fieldworthy as fw
+    >>> report = fw.load("mk1.yaml").check(samples=100)
+    >>> finding = report["balance.tip.forward"]
+    >>> finding.verdict, finding.margin < 0, finding in report.short
+    ('short', True, True)
+    >>> report["air.rating", "tank right"].subject
+    'tank right'
+    >>> report["balance.tip.foward"]
+    Traceback (most recent call last):
+    fieldworthy.api.report.UnknownFinding: no finding 'balance.tip.foward'; did you mean 'balance.tip.forward'?
+    """
+
+    loaded: Loaded
+
+    @property
+    def robot(self) -> str:
+        """Name of the robot."""
+        return self.data.robot
+
+    @property
+    def season(self) -> str:
+        """Name of the season."""
+        return self.data.season
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """What is short, by what it comes from: each cause with the findings that follow from it."""
+        return self.data.causes
+
+    @property
+    def assumptions(self) -> tuple[Assumption, ...]:
+        """Defaults that stand in for what the files do not say."""
+        return self.data.assumptions
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What can hurt on this robot, one sentence each."""
+        return self.data.cautions
 
     def to_frame(self) -> Any:
         """Put the findings into a data frame, one row each.
