@@ -197,6 +197,12 @@ def _same(one: Any, other: Any) -> bool:
     return type(one) is type(other) and bool(one == other)
 
 
+def _quoted_keys(text: str, node: Node) -> bool:
+    """Whether a mapping is written as JSON is."""
+    first = node.entries[0].start if node.kind == "mapping" and node.entries else -1
+    return node.style == "flow" and text[first : first + 1] == '"'
+
+
 class Spot(NamedTuple):
     """One entry and the mapping or list that holds it."""
 
@@ -335,12 +341,7 @@ class _Splicer:
         """The quotes that a new value gets: those of the old one, or of the keys beside it."""
         if node.kind == "scalar" and node.style in ("'", '"'):
             return node.style
-        return '"' if self._quoted_keys(parent) and node.kind != "scalar" else None
-
-    def _quoted_keys(self, node: Node) -> bool:
-        """Whether this mapping is written as JSON is."""
-        first = node.entries[0].start if node.kind == "mapping" and node.entries else -1
-        return node.style == "flow" and self._text[first : first + 1] == '"'
+        return '"' if _quoted_keys(self._text, parent) and node.kind != "scalar" else None
 
     def _take_away(self, node: Node, entry: Entry, kept: Sequence[Entry]) -> None:
         if node.style == "flow":
@@ -387,7 +388,7 @@ class _Splicer:
                 self._add_to_block(node, after or kept[0], self._lines(node, key, value), first=after is None)
 
     def _pair(self, node: Node, key: Any, value: Any) -> str:
-        style = '"' if self._quoted_keys(node) else None
+        style = '"' if _quoted_keys(self._text, node) else None
         shown = flow_text(value, style)
         return shown if node.kind == "list" else f"{key_text(str(key), in_quotes=style is not None)}: {shown}"
 
