@@ -392,3 +392,20 @@ def test_ellipse_holds_the_share_of_runs_that_it_says():
         z = (runs.x[-1] - found.mean[-1, 0] + 1j * (runs.y[-1] - found.mean[-1, 1])) * np.exp(-1j * angle)
         share = np.mean((z.real / major) ** 2 + (z.imag / minor) ** 2 < 1.0)
         assert share == pytest.approx(confidence, abs=5.0 * np.sqrt(confidence * (1.0 - confidence) / 6000))
+
+
+def test_what_seams_cost_does_not_vanish_just_below_a_tile():
+    """Seams counted one by one on a grid of 0.5 m that begins anywhere, half of them upwards, each missing 3 mm."""
+    tile, missed = 0.5, 0.003
+    rng = np.random.default_rng(4)
+    setup = Tracking(wheels=(wheel("forward", 0.0, lift_rate=0.5 / tile, lift_length=missed), wheel("sideways", 0.0)),
+                     gyro=Gyro())  # fmt: skip
+    for far in (0.05, 0.2, 0.499, 0.501, 0.999, 1.7):
+        found = budget(setup, straight(far))
+        ups = rng.binomial(np.floor(rng.uniform(0.0, tile, 400_000) / tile + far / tile).astype(int), 0.5)
+        lost = missed * ups
+        # three standard errors of the count
+        assert -found.mean[0, 0] == pytest.approx(lost.mean(), abs=3.0 * lost.std() / np.sqrt(lost.size))
+        # seams that come evenly scatter less than at random: the budget never says less
+        assert found.matrix()[0][0, 0] >= lost.var() * 0.99
+        assert found.matrix()[0][0, 0] > 0.0

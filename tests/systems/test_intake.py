@@ -466,3 +466,22 @@ def test_a_hold_whose_stages_share_a_motor_cannot_work(tmp_path):
         hold = checked(tmp_path, robot)["intake.hold_speed.intake"]
         assert hold.verdict == "short"
         assert "cannot run on" in hold.because
+
+
+@pytest.mark.parametrize(
+    ("crate", "depth", "layers"), [("[300 mm, 200 mm, 150 mm]", 100, 1), ("[210 mm, 200 mm, 150 mm]", 120, 2)]
+)
+def test_hooks_pass_over_a_heap_in_the_object_that_is_carried(tmp_path, crate, depth, layers):
+    """By hand: five blocks of 100 by 90 by 80 mm, six or four side by side on the crate's floor, 30 mm up with it."""
+    held = f"          held_in: {{object: crate, depth: {depth} mm, lift: 30 mm}}\n          carried: 5\n"
+    held = f"          shaft_height: 560 mm\n{held}"
+    text = hooked().replace("          shaft_height: 560 mm\n", held)
+    file = written(tmp_path, text)
+    season = SEASON.replace("objects:\n", f"objects:\n  crate: {{mass: 1 kg, size: {crate}}}\n")
+    (tmp_path / "season.yaml").write_text(season)
+    found = {f.id: f for f in evaluate(load_robot(file), 0).findings}["intake.hooks_clearance.intake.rear"]
+    # a 06B chain on 12 teeth: hooks 30 mm high over the chord of a link
+    tip = 9.525 / (2.0 * math.sin(math.pi / 12)) * math.cos(math.pi / 12) + 30.0
+    assert found.value == pytest.approx(560.0 - tip - 5.0 - (30.0 + 150.0 - depth), rel=1e-6)
+    assert found.limit == pytest.approx(80.0 * layers, rel=1e-6)
+    assert f"in the crate, {30 + 150 - depth} mm up" in found.because

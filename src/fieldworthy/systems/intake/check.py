@@ -27,7 +27,7 @@ def check(context: Context) -> Iterator[Outcome]:
         row = row_of(context, name)
         for stage in row.stages.values():
             yield from _stage(row, stage)
-            yield from chains(row, stage)
+            yield from chains(context, row, stage)
         for pair in row.pairs():
             yield from _handover(row, *pair)
         yield from _throughput(row)

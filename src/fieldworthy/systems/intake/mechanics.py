@@ -234,7 +234,7 @@ def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rolling.Stage:
 _SOURCES = ("iso606", "shigley")
 
 
-def chains(row: Row, stage: Running) -> Iterator[Outcome]:
+def chains(context: Context, row: Row, stage: Running) -> Iterator[Outcome]:
     """Judge the chains of one stage."""
     subject, ending = f"{row.name}, stage {stage.name}", f"{row.name}.{stage.name}"
     whose = f"stage '{stage.name}'"
@@ -244,7 +244,7 @@ def chains(row: Row, stage: Running) -> Iterator[Outcome]:
     if carrier is not None:
         yield from _chain(carrier.chain, f"hooked chain of {whose}", subject, f"{ending}.hooks")
         yield from _pickup(row, stage, carrier, subject)
-        yield from _clearance(row, carrier, subject, ending)
+        yield from _clearance(row, carrier, holder_of(context, carrier), (subject, ending))
 
 
 def links_of(spec: ChainDrive) -> float:
@@ -345,7 +345,32 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
         )
 
 
-def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[Outcome]:
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Where the pieces lie that hooks pass over.
+
+    Attributes
+    ----------
+    base : Height of what they lie on [m]
+    floor : Length and width between its walls; None without walls [m]
+    """
+
+    base: Real
+    floor: tuple[Real, Real] | None
+
+
+def holder_of(context: Context, carrier: Hooks) -> Held:
+    """Find where the pieces lie: on the hopper's floor, or on or in an object that is carried."""
+    if carrier.held_in is None:
+        return Held(0.0, carrier.hopper)
+    thing = context.season.objects[carrier.held_in.object]
+    base = carrier.held_in.lift + np.maximum(thing.size[2] - carrier.held_in.depth, 0.0)
+    inside = (thing.size[0], thing.size[1]) if first(carrier.held_in.depth) > 0.0 else None
+    return Held(base, carrier.hopper or (inside if carrier.nested is None else None))
+
+
+def _clearance(row: Row, carrier: Hooks, held: Held, where: tuple[str, str]) -> Iterator[Outcome]:
+    subject, ending = where
     """Hook tips over the pieces already carried."""
     if carrier.shaft_height is None:
         because = (
@@ -357,18 +382,20 @@ def _clearance(row: Row, carrier: Hooks, subject: str, ending: str) -> Iterator[
         yield unknown("intake.hooks_clearance", subject, "length", because, (key,))
         return
     tip = handover.tip_radius(chain.SIZES[carrier.chain.size].pitch, carrier.chain.teeth[1], carrier.height)
-    room = carrier.shaft_height - tip - carrier.clearance
+    room = carrier.shaft_height - tip - carrier.clearance - held.base
     nested = row.height if carrier.nested is None else carrier.nested
     pile = handover.stack_height(float(carrier.carried), row.height, nested)
-    if carrier.hopper is not None:
+    if held.floor is not None:
         size = row.length, row.across, row.height
-        pile = handover.heap_height(float(carrier.carried), size, carrier.hopper, ball=row.ball)
+        pile = handover.heap_height(float(carrier.carried), size, held.floor, ball=row.ball)
     cleared = handover.pieces_cleared(np.maximum(room, 0.0), row.height, nested)
     numbers: dict[str, tuple[Real, str]] = {
         "room": (room, "length"), "pile": (pile, "length"), "cleared": (cleared, "count"),
-        "gap": (carrier.clearance, "length"), "tip": (tip, "length"),
+        "gap": (carrier.clearance, "length"), "tip": (tip, "length"), "base": (held.base, "length"),
     }  # fmt: skip
-    how = "in a heap" if carrier.hopper is not None else "in a stack, enough for {cleared}"
+    how = "in a heap" if held.floor is not None else "in a stack, enough for {cleared}"
+    if carrier.held_in is not None:
+        how += f" {'in' if first(carrier.held_in.depth) > 0.0 else 'on'} the {carrier.held_in.object}, {{base}} up"
     message = Message(
         f"The hooks of {{intake}} sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} "
         f"kept clear) "

@@ -80,6 +80,15 @@ class Rollers:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Holder:
+    """The carried object on or in which the pieces lie over which hooks pass."""
+
+    object: Annotated[str, Ref(("season.objects",))] = need("the season's object that holds them")
+    depth: Gap = exact("0 mm", "how far below its top they lie: inside it, between its sides; 0 is on top of it")
+    lift: Gap = exact("0 mm", "how far it is carried off the floor")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hooks:
     """A chain with hooks that lift objects past those already carried."""
 
@@ -94,7 +103,10 @@ class Hooks:
     first_try: Fraction = assume(
         "25 %", "of objects to come in at the first try; common practice, no source", role="fact"
     )
-    shaft_height: Size | None = exact(None, "lower shaft above the floor on which carried pieces lie")
+    shaft_height: Size | None = exact(
+        None, "lower shaft above the floor on which carried pieces lie; above the field where 'held_in' says in what"
+    )
+    held_in: Holder | None = exact(None, "the object that is carried, on or in which the pieces lie")
     carried: Count = exact(6, "pieces that the hooks pass over; five or six is common practice, no source")
     nested: Size | None = exact(
         None, "what each further piece adds to a stack; its full height where absent", role="fact"
@@ -235,4 +247,4 @@ def _after(names: list[str], name: str) -> str:
     return names[names.index(name) + 1]
 
 
-__all__ = ["Chain", "Hold", "Hooks", "Intake", "IntakeStage", "Rollers"]
+__all__ = ["Chain", "Hold", "Holder", "Hooks", "Intake", "IntakeStage", "Rollers"]
