@@ -99,7 +99,8 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
         _print_blocks(console, blocks)
     if shown < len(told):
         console.print(f"✗ and {len(told) - shown} more: --all lists them", style="bold red")
-    _print_blocks(console, rest)
+        room = 0
+    _print_blocks(console, [*_others(report, width, room), *_ending(report, file, width)])
 
 
 def _print_blocks(console: Console, blocks: Sequence[_Block]) -> None:
@@ -140,14 +141,30 @@ def _cause(number: int, cause: Cause, mending: FoundRemedies | None, width: int)
     ]
 
 
-def _others(report: Report, width: int) -> list[_Block]:
-    """What is close with its chance, what is not judged with what is missing, and the defaults in use."""
-    blocks = []
-    close = sorted(report.of("close"), key=lambda f: f.chance or 0.0)
-    if close:
-        listed = dict.fromkeys(f"{f.id} {chance_text(f.chance or 0.0)}" for f in close)
+def _close(report: Report, width: int, room: int) -> list[_Block]:
+    """What is close with its chance: the least likely in a sentence while there is room, the others by their ids."""
+    left = sorted(report.of("close"), key=lambda f: f.chance or 0.0)
+    blocks: list[_Block] = []
+    while left:
+        said = (
+            f"Close, it works with a chance of {chance_text(left[0].chance or 0.0)}: {left[0].because} ({left[0].id})"
+        )
+        lines = wrapped(said, width - 2)
+        if len(lines) > room:
+            break
+        room -= len(lines)
+        blocks.append(_Block("≈ ", lines, "", "yellow"))
+        left = left[1:]
+    if left:
+        listed = dict.fromkeys(f"{f.id} {chance_text(f.chance or 0.0)}" for f in left)
         text = f"Close, with the chance that it works: {', '.join(listed)}."
         blocks.append(_Block("≈ ", wrapped(text, width - 2), "", "yellow"))
+    return blocks
+
+
+def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
+    """What is close, what is not judged with what is missing, and the defaults in use."""
+    blocks = _close(report, width, room)
     unknown = report.of("unknown")
     if unknown:
         wanting = list(dict.fromkeys(key for f in unknown for key in f.missing))

@@ -49,6 +49,8 @@ _OTHERWISE = (0.15, 0.0)
 SPANS: dict[str, float] = {"length": 0.3, "angle": math.radians(60.0), "force": 50.0, "mass": 0.5, "time": 0.5}
 """How far a place, an angle or a value that is zero now may go [SI]; others from a quarter to four times."""
 _FACTOR = 4.0
+_FAR = {"force": 20.0}
+"""How far a value may be raised that is small now [SI]: springs and bands are bought so strong."""
 _STEPS = 12
 
 
@@ -78,8 +80,9 @@ def ways(quantity: Quantity) -> tuple[Array, Array]:
     if quantity.si == 0:
         steps = SPANS.get(quantity.kind, 1.0) * share
         return _inside(steps, quantity), _inside(-steps, quantity)
-    factors = _FACTOR**share
-    one, other = _inside(quantity.si * factors, quantity), _inside(quantity.si / factors, quantity)
+    most = max(_FACTOR, _FAR.get(quantity.kind, 0.0) / abs(quantity.si))
+    factors = most**share
+    one, other = _inside(quantity.si * factors, quantity), _inside(quantity.si / _FACTOR**share, quantity)
     return (one, other) if quantity.si > 0 else (other, one)
 
 

@@ -218,6 +218,12 @@ def _counted(robot: Spec, path: KeyPath, size: int, now: int) -> str:
     return f"Use {size} {many} in place of {now} for {owner}"
 
 
+def _motors(robot: Any, path: KeyPath) -> int:
+    """How many motors there are of a class that is named at a place."""
+    owner = value_at(robot, path[:-1])
+    return int(getattr(owner, "motors", getattr(owner, "count", 1)) or 1) if path[-1] == "motor" else 1
+
+
 def _motor(robot: Any, path: KeyPath) -> str:
     """The class of the motors that are counted."""
     return str(value_at(robot, (*path[:-1], "motor")) or "")
@@ -248,7 +254,10 @@ def _other_classes(robot: Any, paths: list[KeyPath], section: str, name: str) ->
     same = place.what == place.things[0]  # the class of a cylinder, not of its valve
     where = f"for all {len(paths)} drive wheels that have a '{name}' now"
     if len(paths) == 1:
-        where = f"as {place.of()}" if same else f"for {place.whole()}"
+        said = place.whole()
+        if _motors(robot, paths[0]) > 1:
+            said = said.replace("the motor of", "the motors of", 1)
+        where = f"as {place.of()}" if same else f"for {said}"
     steps = tuple(
         _change(
             catalogue, "class", f"Use a '{other}' {where}", _EFFORT[section] + _apart(now, known[other]),
