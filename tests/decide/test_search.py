@@ -331,6 +331,34 @@ def test_stopped_in_the_search_for_a_plan_it_begins_no_other(tmp_path, monkeypat
     assert all(edit.path[0] == "plan" for edit in found.best.edits)
 
 
+@pytest.mark.parametrize(
+    "keys",
+    [
+        ["drive.stages", "drive.wheels", "drive.motor"],
+        ["air.cylinders.tray.cylinder", "air.supply.charge", "air.cylinders.hooks.tube"],
+        ["parts.battery.position", "rollers", "mechanisms.tray", "mechanisms.hooks.hook"],
+        ["mechanisms.clamp.jaw_reach", "drive.wheels.left front.position", "air.tanks.left.tank"],
+    ],
+)
+def test_candidates_are_tried_together_as_each_is_alone(keys, monkeypatch):
+    """Whatever varies within a batch: one round through the checks for all, and what each gets alone."""
+    space = asked(example(), wanted(*keys, want=["mass"])).space
+    trial = Trial(example(), asked(example(), wanted(*keys, want=["balance.tip.forward"])))
+    rows = space.of_shares(np.random.default_rng(2).random((12, len(space.variables))))
+    through, sizes = Trial._judged, []
+
+    def counted(self, rows, effort, *, led):
+        sizes.append(len(rows))
+        return through(self, rows, effort, led=led)
+
+    monkeypatch.setattr(Trial, "_judged", counted)
+    together = trial.tried(rows)
+    assert sizes == [13], "a batch was broken up: some check does not take arrays"  # the present robot leads it
+    alone = [trial.tried(row[None, :]) for row in rows[:4]]
+    assert np.allclose(together.worth[:4], np.vstack([a.worth for a in alone]), rtol=1e-9, atol=1e-12)
+    assert np.allclose(together.rooms[:4], np.vstack([a.rooms for a in alone]), rtol=1e-9, atol=1e-12)
+
+
 def test_same_seed_same_answer_and_another_seed_another_way(runner):
     document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])
     one, again = (search(runner, document, How(Budget(400), seed=4, runs=100)) for _ in range(2))

@@ -206,7 +206,8 @@ def _floor(robot: Robot, stance: Stance, resisting: Real) -> _Floor:
     alike = all(w.driven for w in wheels) and not robot.contacts
     moving = [_settled(partial(moved, sign), standing, alike) for sign in (1.0, -1.0)]
     x = stacked([w.position[0] for w in wheels])
-    still, side, x = np.broadcast_arrays(still, _lined_up(side, still), _lined_up(x, still))
+    most = max((still, side, x), key=np.ndim)
+    still, side, x = np.broadcast_arrays(*(_lined_up(each, most) for each in (still, side, x)))
     return _Floor(standing, moving[0], moving[1], (side * still).sum(axis=0), scrub_moment(x, still, side))
 
 

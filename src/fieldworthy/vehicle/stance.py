@@ -155,10 +155,10 @@ def stand(feet: SupportContacts, body: RigidBody, pose: Pose) -> Stance:
         x = (weight * body.cg[0] + tow.down * tow.position[0] - tow.drag * tow.position[2]) / load
         y = (weight * body.cg[1] + tow.down * tow.position[1]) / load
         point, height = stacked([x, y]), body.cg[2] * weight / load
-    edges = _reach(feet.level, point)
-    beyond = (
-        np.maximum(_reach(feet.tilted, point) - edges, 0.0) if feet.tilted is not feet.level else np.zeros_like(edges)
-    )
+    edges, farther = _reach(feet.level, point), _reach(feet.tilted, point)
+    if edges.ndim != farther.ndim:  # one of them alone differs from case to case
+        edges, farther = np.broadcast_arrays(*(e[:, None] if e.ndim == 1 else e for e in (edges, farther)))
+    beyond = np.maximum(farther - edges, 0.0) if feet.tilted is not feet.level else np.zeros_like(edges)
     return Stance(feet, body, point, height, load, edges, beyond)
 
 

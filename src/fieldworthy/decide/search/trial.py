@@ -8,6 +8,7 @@ candidates are tried once more as their files would be.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import warnings
 from collections.abc import Callable, Sequence
@@ -192,30 +193,42 @@ class Trial:
         try:
             with np.errstate(all="ignore"), warnings.catch_warnings():
                 warnings.simplefilter("ignore", RuntimeWarning)  # far values may leave a formula's range
-                return self._judged(rows, effort)
+                return self._judged(self._led(rows), effort, led=True)
         except _OUTSIDE:
             if len(rows) == 1:
+                with contextlib.suppress(*_OUTSIDE), np.errstate(all="ignore"), warnings.catch_warnings():
+                    warnings.simplefilter("ignore", RuntimeWarning)
+                    return self._judged(rows, effort, led=False)
                 worth = np.full((1, len(self.asked.objectives)), -np.inf)
                 return worth, np.full((1, len(self.asked.constraints)), -WIDEST)
         half = len(rows) // 2
         one, other = self._batch(rows[:half], effort), self._batch(rows[half:], effort)
         return np.concatenate([one[0], other[0]]), np.concatenate([one[1], other[1]])
 
-    def _judged(self, rows: Array, effort: Effort) -> tuple[Array, Array]:
+    def _led(self, rows: Array) -> Array:
+        """Put the present robot before some candidates: where a check decides for a whole batch, by its first case."""
+        first = self.asked.space.now.copy()
+        for i in self.asked.space.choices:
+            if not _in_batch(self.asked.space.variables[i]):
+                first[i] = rows[0, i]
+        return np.vstack([first[None, :], rows])
+
+    def _judged(self, rows: Array, effort: Effort, *, led: bool) -> tuple[Array, Array]:
+        own = slice(1 if led else 0, None)
         context = self.context(rows, effort.cases)
         said = keyed(o for i in self._checks for o in systems()[i].check(context))
         shape = (len(rows), effort.cases)
 
         def over(real: Real) -> Array:
-            """A number over all cases as candidates by cases."""
-            return np.broadcast_to(np.asarray(real, dtype=float), (shape[0] * shape[1],)).reshape(shape)
+            """A number over all cases as candidates by cases, without the one that leads them."""
+            return np.broadcast_to(np.asarray(real, dtype=float), (shape[0] * shape[1],)).reshape(shape)[own]
 
         margins = {key: over(margins_of(said[key])) if key in said else over(-WIDEST) for key in self._wanted}
         held = over(0.0)
         rooms = [_room(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
-        played = self._played(context, said, shape, effort) if self.plays and effort.each else None
-        worth = [self._worth(o, (context, margins, played), rows, over) for o in self.asked.objectives]
-        return np.stack(worth, axis=1), np.stack(rooms, axis=1) if rooms else np.zeros((len(rows), 0))
+        played = self._played(context, said, (shape, own.start), effort) if self.plays and effort.each else None
+        worth = [self._worth(o, (context, margins, played), rows[own], over) for o in self.asked.objectives]
+        return np.stack(worth, axis=1), np.stack(rooms, axis=1) if rooms else np.zeros((len(rows[own]), 0))
 
     def points(self, rows: Array, effort: Effort) -> Array:
         """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""
@@ -226,9 +239,10 @@ class Trial:
                 part = chosen[start : start + size]
                 with np.errstate(all="ignore"), warnings.catch_warnings():
                     warnings.simplefilter("ignore", RuntimeWarning)
-                    context = self.context(rows[part], effort.cases)
+                    context = self.context(self._led(rows[part]), effort.cases)
                     said = keyed(o for i in self._checks for o in systems()[i].check(context))
-                    found.append((part, self._played(context, said, (len(part), effort.cases), effort)[0]))
+                    shape = (len(part) + 1, effort.cases)
+                    found.append((part, self._played(context, said, (shape, 1), effort)[0]))
         points = np.empty((len(rows), effort.matches))
         for part, one in found:
             points[part] = one
@@ -346,14 +360,15 @@ class Trial:
         return robot
 
     def _played(
-        self, context: Context, said: dict[Key, Outcome], shape: tuple[int, int], effort: Effort
+        self, context: Context, said: dict[Key, Outcome], over: tuple[tuple[int, int], int], effort: Effort
     ) -> tuple[Array, Array]:
-        """Points of every match, and the lowest gauge pressure left [Pa], candidates leading."""
+        """Points of every match, and the lowest gauge pressure left [Pa], candidates leading, from the one named on."""
+        shape, begin = over
         cases = shape[0] * shape[1]
         match = with_ability(setup(context, self.asked.part, cases), self._able(said, cases))
         points, air = [], []
         p_atm = match.numbers.drive[:, -1]
-        for candidate in range(shape[0]):
+        for candidate in range(begin, shape[0]):
             first = candidate * shape[1]
             totals, pressure = _matches(match, first, effort, self.seed)
             points.append(totals)
@@ -430,8 +445,11 @@ def _tolerance(quantity: Quantity, si: float) -> float:
 
 
 def _in_batch(variable: Variable) -> bool:
-    """Whether a choice varies within a batch: teeth are numbers, and so are all that a class of a part says."""
-    return variable.sort in ("teeth", "class")
+    """Whether a choice varies within a batch: teeth of gears are numbers, and so is all that a class of a part says.
+
+    Teeth of a chain do not: with them the chain has other links.
+    """
+    return variable.sort == "class" or (variable.sort == "teeth" and variable.paths[0][-1] in ("driver", "driven"))
 
 
 def _with_class(robot: Robot, path: KeyPath, names: Sequence[str], which: Whole) -> Robot:

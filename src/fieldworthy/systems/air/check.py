@@ -11,7 +11,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first, unknown
-from fieldworthy.physics.gas.tank import draws_before_short, volume_needed
+from fieldworthy.physics.gas.tank import Draw, draws_before_short, volume_needed
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 from fieldworthy.vehicle.drivetrain import together
@@ -149,8 +149,8 @@ def worse_way(context: Context, use: AirUse, plan: PlanAir) -> Worst:
             for low, need, way in zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False)]  # fmt: skip
     low = lowest_after(context, use.name)
     ways += [(low.gauge, need, way, low.when, True) for way, need in use.keeps_gauge.items()]
-    gauge, need = (np.stack(np.broadcast_arrays(*column)) for column in list(zip(*ways, strict=True))[:2])
-    gauge, need = np.broadcast_arrays(gauge, need)
+    together = np.stack(np.broadcast_arrays(*(way[0] for way in ways), *(way[1] for way in ways)))
+    gauge, need = together[: len(ways)], together[len(ways) :]
     worst = np.argmin((gauge - need) / np.maximum(need, 1.0), axis=0)[None]
     had, asked = (np.take_along_axis(each, worst, axis=0)[0] for each in (gauge, need))
     return Worst(had, asked, *ways[int(first(worst[0]))][2:])
@@ -176,8 +176,11 @@ def _cycles(context: Context) -> dict[str, Array]:
         mine = [use for use in uses if len(use.draws) == ways]
         charge, volume = (stacked([getattr(use.circuit, name) for use in mine]) for name in ("p_charge", "volume"))
         draws = [together([use.draws[way] for use in mine]) for way in range(ways)]
-        charge, volume, *_ = aligned([charge, volume, *(np.asarray(draw.V_after) for draw in draws)])
-        counts = draws_before_short(charge, volume, draws, state.p_atm(context))
+        p_atm = np.asarray(state.p_atm(context))[None]
+        said = [np.asarray(part) for d in draws for part in (d.V_before, d.V_after, d.p_set, d.p_need)]
+        charge, volume, p_atm, *said = aligned([charge, volume, p_atm, *said])
+        draws = [Draw(*said[4 * way : 4 * way + 4]) for way in range(ways)]
+        counts = draws_before_short(charge, volume, draws, p_atm)
         found |= {use.name: np.floor(count / ways) for use, count in zip(mine, counts, strict=True)}
     return found
 

@@ -32,7 +32,7 @@ from fieldworthy.robot.model.machine import CHASSIS, Move, Pose
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.climb.model import Climber, CylinderLift, MotorLift
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.body import Group, outline_in, stacked
+from fieldworthy.vehicle.body import Group, aligned, outline_in, stacked
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
 from fieldworthy.vehicle.stance import floor_contacts
 from fieldworthy.vehicle.supply import AirUse, air_along_plan, stroke_time, use_of
@@ -263,7 +263,8 @@ def _ramp(context: Context, spec: Climber) -> tuple[LiftRamp, Array, Real]:
     body = state.body(context, spec.pose)
     weight = body.mass * STANDARD_GRAVITY
     off, stands = _first_off(context, weight, spec.hook[0], body.cg[0])
-    ramp = lift_ramp(weight, stacked(spec.hook), stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0]), _STEPS)
+    hook, cg, contact = aligned([stacked(spec.hook), stacked([body.cg[0], body.cg[2]]), stacked([stands, 0.0])])
+    ramp = lift_ramp(weight, hook, cg, contact, _STEPS)
     return ramp, off, stands
 
 
