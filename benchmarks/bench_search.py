@@ -32,36 +32,45 @@ PROBLEMS = {
 
 
 def problem(keys, want):
-    """Shares of the unit cube to a margin, less what must hold and does not; counted as one call each."""
+    """What a candidate is worth, of whatever holds what it must; others by how much they lack, far below.
+
+    The search is told that lack apart, and the room to each limit, as in any search; the others get the one number.
+    """
     loaded = load_robot(MK1)
     wanted = asked(loaded, from_options({"vary": [{"key": k} for k in keys], "want": want}))
     trial = Trial(loaded, wanted)
 
     def value(rows):
         tried = trial.tried(rows)
-        worth = np.where(np.isfinite(tried.worth), tried.worth, -1e3)
-        return worth - 10.0 * tried.lack[:, None]
+        good = np.isfinite(tried.worth) & (tried.lack <= 0)[:, None]
+        return np.where(good, tried.worth, -1e3 - tried.lack[:, None])
 
-    return wanted.space, value
+    return wanted.space, value, trial.tried
 
 
-def ours(space, value, seed, calls):
-    proposer = Proposer(space, seed, size=8)
-    best, done = -np.inf, 0
+def proposed(space, tried, seed, calls, objectives=1):
+    """Worth of every candidate that the search proposes and that holds what it must."""
+    proposer, seen, done = Proposer(space, seed, objectives, size=8), [], 0
     while done < calls:
         rows = proposer.ask()[: calls - done]
         if not len(rows):
             break
-        worth = value(rows)
+        found = tried(rows)
         done += len(rows)
-        best = max(best, float(worth.max()))
-        proposer.tell(rows, worth, np.zeros(len(rows)))
-    return best
+        seen.append(found.worth[(found.lack <= 0) & np.isfinite(found.worth).all(axis=1)])
+        proposer.tell(rows, found.worth, found.rooms)
+    return np.vstack(seen)
 
 
-def scipys(space, value, seed, calls):
+def ours(problem, seed, calls):
+    space, _, tried = problem
+    return float(proposed(space, tried, seed, calls).max(initial=-1e3))
+
+
+def scipys(problem, seed, calls):
     from scipy.optimize import differential_evolution
 
+    space, value, _ = problem
     best, done, d = -np.inf, 0, len(space.variables)
     population = max(5, min(calls // 6, 5 * d) // d)
 
@@ -77,8 +86,10 @@ def scipys(space, value, seed, calls):
     return best
 
 
-def optunas(space, value, seed, calls):
+def optunas(problem, seed, calls):
     import optuna
+
+    space, value, _ = problem
 
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     study = optuna.create_study(direction="maximize", sampler=optuna.samplers.TPESampler(seed=seed))
@@ -99,11 +110,12 @@ def optunas(space, value, seed, calls):
 
 def single(seeds=SEEDS, calls=CALLS):
     for name, (keys, want) in PROBLEMS.items():
-        space, value = problem(keys, [want])
+        made = problem(keys, [want])
+        space = made[0]
         told = []
         for make in (ours, scipys, optunas):
             began = time.process_time()
-            found = [make(space, value, seed, calls) for seed in range(seeds)]
+            found = [make(made, seed, calls) for seed in range(seeds)]
             told.append(f"{make.__name__} {statistics.median(found):.4f} ({time.process_time() - began:.0f} s)")
         print(
             f"{name}: {len(space.variables)} variables, {calls} calls, median of {seeds}: {'; '.join(told)}", flush=True
@@ -117,7 +129,7 @@ def front(seeds=5, calls=600):
     from pymoo.optimize import minimize
 
     keys = ["parts.battery.position", "parts.left tank.position", "parts.control unit.position", "rollers"]
-    space, value = problem(keys, ["balance.tip.forward", "balance.tip.back"])
+    space, value, tried = problem(keys, ["balance.tip.forward", "balance.tip.back"])
     low = value(space.now[None, :])[0] - 1.0
 
     def volume(worth):
@@ -136,13 +148,7 @@ def front(seeds=5, calls=600):
 
     mine, theirs = [], []
     for seed in range(seeds):
-        proposer, seen, done = Proposer(space, seed, 2), [], 0
-        while done < calls:
-            rows = proposer.ask()[: calls - done]
-            seen.append(value(rows))
-            done += len(rows)
-            proposer.tell(rows, seen[-1], np.zeros(len(rows)))
-        mine.append(volume(np.vstack(seen)))
+        mine.append(volume(proposed(space, tried, seed, calls, 2)))
         robot = Robot()
         minimize(robot, NSGA2(pop_size=40), ("n_eval", calls), seed=seed)
         theirs.append(volume(np.vstack(robot.seen)))
