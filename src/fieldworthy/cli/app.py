@@ -381,17 +381,20 @@ def schema(
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line."""
     from fieldworthy.cli.ending import orderly  # noqa: PLC0415
-    from fieldworthy.files.document import BadInput  # noqa: PLC0415
 
     with orderly():
         try:
             _told(arguments)
-        except BadInput as error:
-            sys.stderr.write(f"{error}\n")
-            raise SystemExit(2) from None
         except KeyboardInterrupt:
             sys.stderr.write("interrupted\n")
             raise SystemExit(INTERRUPTED) from None
+        except Exception as error:
+            from fieldworthy.files.document import BadInput  # noqa: PLC0415  not for a command that reads no file
+
+            if not isinstance(error, BadInput):
+                raise
+            sys.stderr.write(f"{error}\n")
+            raise SystemExit(2) from None
 
 
 def _told(arguments: list[str] | None) -> None:
