@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import typer
 from rich.console import Console
@@ -23,10 +24,12 @@ from fieldworthy.cli.output import (
     progress_bar,
     wrapped,
 )
-from fieldworthy.decide.remedy import FoundRemedies, Remedy, remedies, remedies_data
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, as_data
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, digits
+
+if TYPE_CHECKING:
+    from fieldworthy.decide.remedy import FoundRemedies, Remedy
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
     loaded, report = robot.loaded, _checked(robot, options.samples, options.seed)
     if as_json:
         mendings = _mended(loaded, report) if options.mend else None
-        data = as_data(report) | ({} if mendings is None else {"remedies": remedies_data(mendings)})
+        data = as_data(report) | ({} if mendings is None else _as_remedies(mendings))
         print_json(data)
         return bool(report.short)
     console = plain_console()
@@ -195,8 +198,16 @@ def _ending(report: Report, file: Path, width: int) -> list[_Block]:
 def _mended(
     loaded: Loaded, report: Report, wanted: Sequence[Finding] | None = None, most: int = 4, *, points: bool = True
 ) -> tuple[FoundRemedies, ...]:
+    from fieldworthy.decide.remedy import remedies  # noqa: PLC0415  --all asks for none
+
     with progress_bar("Looking for remedies", 1.0, PATIENCE) as tell:
         return remedies(loaded, report, most, tell, wanted, points=points)
+
+
+def _as_remedies(mendings: Sequence[FoundRemedies]) -> dict[str, Any]:
+    from fieldworthy.decide.remedy import remedies_data  # noqa: PLC0415
+
+    return {"remedies": remedies_data(mendings)}
 
 
 def _checked(robot: Robot, samples: int, seed: int) -> Report:

@@ -9,28 +9,14 @@ import sys
 import textwrap
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
 from rich.console import Console
-from rich.progress import Progress
 from rich.text import Text
 
-from fieldworthy.decide.compare import Comparison
-from fieldworthy.decide.faults import FixFirst
-from fieldworthy.decide.remedy import with_remedies
-from fieldworthy.decide.search import Found
-from fieldworthy.decide.search.wanted import SearchFile
-from fieldworthy.decide.sensitivity import with_sensitivity
-from fieldworthy.decide.work import with_work
-from fieldworthy.engine.finding import Report, json_schema
-from fieldworthy.files import BadInput, Problem, schema_of
-from fieldworthy.files.document import nearest
-from fieldworthy.match import Forecast
-from fieldworthy.measure.fit import FitReport
-from fieldworthy.measure.model import FaultLog, Measurements
-from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.model.season import Season
+from fieldworthy.files.document import BadInput, Problem, nearest
 
 Tell: TypeAlias = Callable[..., None]
 """Told how much is done, and how much there is where that is found on the way."""
@@ -85,6 +71,8 @@ def progress_bar(words: str, total: float | None = None, after: float = 0.0) -> 
     if not sys.stderr.isatty():
         yield None
         return
+    from rich.progress import Progress  # noqa: PLC0415  only a terminal has a bar
+
     began = time.monotonic()
     bar = Progress(console=Console(stderr=True), transient=True)
     task = bar.add_task(words, total=total)
@@ -103,38 +91,70 @@ def progress_bar(words: str, total: float | None = None, after: float = 0.0) -> 
         bar.stop()
 
 
-def _of_file(declared: type, name: str) -> Callable[[], dict[str, Any]]:
-    def described() -> dict[str, Any]:
-        """The schema under its title."""
-        schema = schema_of(declared).model_json_schema()
-        return {
-            "$schema": "https://json-schema.org/draft/2020-12/schema",
-            **schema,
-            "title": f"fieldworthy {name} file",
-        }
+def _of_file(declared: type, name: str) -> dict[str, Any]:
+    """The schema of a file under its title."""
+    from fieldworthy.files import schema_of  # noqa: PLC0415
 
-    return described
+    schema = schema_of(declared).model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": f"fieldworthy {name} file"}
 
 
-def _export() -> dict[str, Any]:
+# a command that prints something else does not wait for what these describe
+
+
+def _files(what: str) -> dict[str, Any]:
+    """The schema of one of the files that a team writes."""
+    from fieldworthy.decide.search.wanted import SearchFile  # noqa: PLC0415
+    from fieldworthy.measure.model import FaultLog, Measurements  # noqa: PLC0415
+    from fieldworthy.robot.model.robot import Robot  # noqa: PLC0415
+    from fieldworthy.robot.model.season import Season  # noqa: PLC0415
+
+    named = {"robot": Robot, "season": Season, "measurements": Measurements, "faults": FaultLog, "search": SearchFile}
+    return _of_file(named[what], what)
+
+
+def _check() -> dict[str, Any]:
+    from fieldworthy.decide.remedy import with_remedies  # noqa: PLC0415
+    from fieldworthy.engine.finding import Report, json_schema  # noqa: PLC0415
+
+    return with_remedies(json_schema(Report))
+
+
+def _match() -> dict[str, Any]:
+    from fieldworthy.decide.sensitivity import with_sensitivity  # noqa: PLC0415
+    from fieldworthy.decide.work import with_work  # noqa: PLC0415
+    from fieldworthy.engine.finding import json_schema  # noqa: PLC0415
+    from fieldworthy.match import Forecast  # noqa: PLC0415
+
+    return with_work(with_sensitivity(json_schema(Forecast)))
+
+
+def _result(what: str) -> dict[str, Any]:
+    """The schema of what another command finds."""
+    from fieldworthy.decide.compare import Comparison  # noqa: PLC0415
+    from fieldworthy.decide.faults import FixFirst  # noqa: PLC0415
+    from fieldworthy.decide.search import Found  # noqa: PLC0415
+    from fieldworthy.engine.finding import json_schema  # noqa: PLC0415
+    from fieldworthy.measure.fit import FitReport  # noqa: PLC0415
     from fieldworthy.report.export import Export  # noqa: PLC0415
 
-    return json_schema(Export)
+    named = {"compare": Comparison, "search": Found, "fit": FitReport, "faults": FixFirst, "export": Export}
+    return json_schema(named[what])
 
 
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
-    "robot": _of_file(Robot, "robot"),
-    "season": _of_file(Season, "season"),
-    "measurements": _of_file(Measurements, "measurements"),
-    "faultlog": _of_file(FaultLog, "faults"),
-    "check": lambda: with_remedies(json_schema(Report)),
-    "match": lambda: with_work(with_sensitivity(json_schema(Forecast))),
-    "compare": lambda: json_schema(Comparison),
-    "search": lambda: json_schema(Found),
-    "searchfile": _of_file(SearchFile, "search"),
-    "fit": lambda: json_schema(FitReport),
-    "faults": lambda: json_schema(FixFirst),
-    "export": _export,
+    "robot": partial(_files, "robot"),
+    "season": partial(_files, "season"),
+    "measurements": partial(_files, "measurements"),
+    "faultlog": partial(_files, "faults"),
+    "check": _check,
+    "match": _match,
+    "compare": partial(_result, "compare"),
+    "search": partial(_result, "search"),
+    "searchfile": partial(_files, "search"),
+    "fit": partial(_result, "fit"),
+    "faults": partial(_result, "faults"),
+    "export": partial(_result, "export"),
 }
 
 
