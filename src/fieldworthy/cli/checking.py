@@ -25,6 +25,7 @@ from fieldworthy.cli.output import (
     wrapped,
 )
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, as_data
+from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, digits
 
@@ -120,7 +121,7 @@ def quoted(file: Path) -> str:
 def _word(report: Report) -> str:
     """A first word of ids to ask more about: that of the first cause, or of the worst finding."""
     leads = [cause.lead for cause in report.causes] or list(report.findings)
-    return leads[0].id.partition(".")[0] if leads else "drive"
+    return leads[0].id.partition(".")[0] if leads else next(iter(systems()[0].families))
 
 
 def _cause(number: int, cause: Cause, mending: FoundRemedies | None, width: int) -> list[_Block]:

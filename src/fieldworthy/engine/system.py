@@ -353,6 +353,7 @@ class Page:
     caution : What can hurt here; empty for nothing of its own
     telling : How the ids of those facts begin that say most
     wide : Width of its figure across the page [px]; 0 for one with text beside it
+    whole : Ids of facts that stand on the page of the robot as a whole instead
     """
 
     title: str
@@ -361,6 +362,7 @@ class Page:
     caution: str = ""
     telling: tuple[str, ...] = ()
     wide: float = 0.0
+    whole: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from fieldworthy.engine import figure as drawn_margins
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.figure import margins_of
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
+from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
 from fieldworthy.match import Forecast, MatchClock, Scores
@@ -128,7 +129,6 @@ def _change(remedy: Remedy) -> str:
 
 JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
-_CENTRE = "balance.centre_height"  # told on the robot's own page
 _WIDE = (0.28, 0.42)  # of a page's height, for wide figures
 _ASSUMED = 16  # rows of defaults
 _MARGINS = 18  # in the figure of margins
@@ -236,11 +236,16 @@ def _first(text: str) -> str:
 _WORST = ("short", "unknown", "close", "holds")
 
 
+def _of_the_whole() -> set[str]:
+    """Ids of facts about the robot as a whole."""
+    return {identifier for system in systems() if system.page is not None for identifier in system.page.whole}
+
+
 def _robot(content: Content, context: Context) -> Section:
     """The robot to scale, what it weighs and where it balances."""
     loaded = content.loaded
     blocks: list[Block] = [Picture(f, 0.78) for f in robot_figure(context, style_of(loaded))]
-    centres = [f for f in content.report.facts if f.id == _CENTRE]
+    centres = [f for f in content.report.facts if f.id in _of_the_whole()]
     if centres:
         blocks += [Head("Mass and centre of gravity, pose by pose"), Points([f.because for f in centres])]
     return Section("The robot", blocks)
@@ -300,7 +305,7 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     page = of.page
     report, loaded = content.report, content.loaded
     findings = [f for f in report.findings if belongs(of, f)]
-    facts = [f for f in report.facts if belongs(of, f) and f.id != _CENTRE]
+    facts = [f for f in report.facts if belongs(of, f) and f.id not in _of_the_whole()]
     known = {dotted(path): q for path, q in loaded.quantities}
     mended = {(m.id, m.subject): m for m in content.mendings}
     keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0))

@@ -25,6 +25,7 @@ SYSTEM = System(
         question="Does it stay on its wheels when it starts, stops, turns and is pushed?",
         formulas=(("tip", ""), ("impact", "")),
         telling=("balance.ballast", "balance.limit"),
+        whole=("balance.centre_height",),
     ),
     figures=figures,
     drawn_apart=True,
