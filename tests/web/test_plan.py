@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import copy
 
+import pytest
 from playwright.sync_api import expect
 from ruamel.yaml import YAML
 
+from fieldworthy.web.judging import Source
+from fieldworthy.web.placing import place_moved, way_of
 from fieldworthy.web.views.plan import changes_of, moved, place_of, regrouped, without
+from robots import EXAMPLES
 from web.browser import show, window
 
 A, B, C, D = ({"action": name, "at": "here"} for name in "abcd")
@@ -59,3 +63,54 @@ def test_cards_are_dragged_repeated_and_saved_with_the_match_drawn_under_them(br
     steps = before["autonomous"]
     assert after["autonomous"] == [steps[0], steps[2], steps[1], {"times": 2, "repeat": [steps[3]]}]
     assert (after["driven"], after["finish"]) == (before["driven"], before["finish"])
+
+
+def test_a_place_moves_within_the_field_and_the_way_is_each_leg_once():
+    """The field is 4.2 m by 3 m about its centre; worked by hand."""
+    at = ("season", "field", "places", "mid planter")
+    key = "season.field.places.mid planter"
+    source = Source(EXAMPLES / "mk1.yaml", ())
+    assert place_moved(source, key, (0.25, -0.1, 0.0)) == {(*at, 0): "0.25 m", (*at, 1): "0.2 m"}
+    assert place_moved(source, key, (0.0, 9.0, 0.0)) == {(*at, 1): "1.5 m"}
+    assert place_moved(source, "season.field.size", (1.0, 1.0, 0.0)) == {}
+    steps = [
+        {"action": "a", "at": "one"},
+        {"times": 3, "repeat": [{"action": "b", "at": "two"}, {"action": "a", "at": "one"}]},
+    ]
+    plan = {
+        "start": "home",
+        "autonomous": steps[:1],
+        "driven": steps[1:],
+        "finish": {"steps": [{"action": "c", "at": "two"}]},
+    }
+    assert way_of(plan) == [
+        ("home", "one", "autonomous"), ("one", "two", "driven"), ("two", "one", "driven"), ("one", "two", "finish")
+    ]  # fmt: skip
+
+
+@pytest.mark.long
+def test_a_place_is_dragged_on_the_field_by_mouse_and_keys_and_stands_in_the_season(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml", part="plan")
+        spot = page.locator("[data-spot='season.field.places.mid planter']")
+        spot.scroll_into_view_if_needed()
+        expect(page.locator("#plan-field .way")).not_to_have_count(0)
+        scale = float(page.locator("#plan-field svg").get_attribute("data-scale"))
+        across = page.evaluate("document.querySelector('#plan-field svg').getScreenCTM().a")
+        box = spot.locator("circle").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + 0.5 * scale * across, y, steps=6)
+        page.mouse.up()
+        expect(page.locator("#fw-state")).to_have_text("unsaved changes")
+        expect(spot).to_have_attribute("aria-label", "mid planter: 500 mm along, 300 mm across")
+        spot.focus()
+        page.keyboard.press("ArrowDown")
+        expect(spot).to_have_attribute("aria-label", "mid planter: 500 mm along, 250 mm across")
+        page.keyboard.press("Control+s")
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        season = YAML(typ="safe", pure=True).load((server.folder / heron / "glasshouse.yaml").read_text("utf-8"))
+        assert season["field"]["places"]["mid planter"] == ["0.5 m", "0.25 m"]
+        spot.click()
+        expect(page.locator("#build-name")).to_have_text("mid planter")

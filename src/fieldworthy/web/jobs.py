@@ -159,6 +159,16 @@ class JobQueue:
         question = (function, *arguments)
         return await self._sketches.get(question, lambda: self.quick.run(function, *arguments))
 
+    async def aside(self, function: Callable[..., T], *arguments: Any) -> T:
+        """Run a function that plays matches, where nothing waits behind it that a form or a verdict needs."""
+        question = (function, *arguments)
+        return await self._other.get(question, lambda: self.long.run(function, *arguments))
+
+    async def form(self, function: Callable[..., T], *arguments: Any) -> T:
+        """Run a function that a form is made of, beside the drawings and never behind what judges or plays."""
+        question = (function, *arguments)
+        return await self._sketches.get(question, lambda: self._previewing[1].run(function, *arguments))
+
     def start(self, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
         """Begin a long run, or find the one that was begun with the same arguments."""
         key = (function, *arguments)

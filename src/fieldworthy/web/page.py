@@ -26,7 +26,7 @@ from fieldworthy.web.form import mistakes_of
 from fieldworthy.web.jobs import JobQueue, Latest
 from fieldworthy.web.judging import Judged, Source, Units, edit
 from fieldworthy.web.markup import Content, Markup, field_id, join, sentences, tag
-from fieldworthy.web.worker import Broken
+from fieldworthy.web.worker import Broken, Stopped
 from fieldworthy.web.workspace import Conflict, Draft, Tab, Workspace
 
 if TYPE_CHECKING:
@@ -257,6 +257,12 @@ class Work:
     async def compute(self, function: Callable[..., T], *arguments: Any) -> T | None:
         """Run a function that takes a while."""
         return await self._told(self._page.queue.compute(function, *arguments))
+
+    async def aside(self, function: Callable[..., T], *arguments: Any) -> T | None:
+        """Run a function that plays matches."""
+        with contextlib.suppress(Stopped):
+            return await self._told(self._page.queue.aside(function, *arguments))
+        return None
 
     async def sketch(self, function: Callable[..., T], *arguments: Any) -> T | None:
         """Run a function that takes some milliseconds, such as a drawing that follows a slider."""

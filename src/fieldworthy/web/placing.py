@@ -274,3 +274,90 @@ def _spot(frame: _Frame, spot: Spot, plane: str, *, chosen: bool) -> Markup:
 
 
 _WORD = ("forward", "left", "up")
+
+
+_FIELD_PIXELS, _FIELD_SNAP = 560.0, 0.05  # width of the field's drawing, and m in which its places go
+_PLACES: KeyPath = ("season", "field", "places")
+
+
+def places_of(files: Opened) -> tuple[Spot, ...]:
+    """The places of the field, as things that can be moved."""
+    found = []
+    for name, raw in (files.data(_PLACES) or {}).items():
+        at = _numbers(raw, 2)
+        if at is not None:
+            found.append(
+                Spot((*_PLACES, str(name)), dotted((*_PLACES, str(name))), str(name), (at[0], at[1], 0.0), None, "xy")
+            )
+    return tuple(found)
+
+
+def place_moved(source: Source, key: str, by: tuple[float, float, float]) -> dict[KeyPath, object]:
+    """Move a place of the field: what to change in the season, within the field."""
+    files = files_of(source)
+    spot = next((s for s in places_of(files) if s.key == key), None)
+    size = _numbers(files.data(("season", "field", "size")), 2)
+    if spot is None or size is None:
+        return {}
+    ends = [max(-size[i] / 2, min(size[i] / 2, spot.at[i] + by[i])) - spot.at[i] for i in range(2)]
+    return dict(_shifted(files, spot, (ends[0], ends[1], 0.0)))
+
+
+def way_of(plan: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """The ways that a plan drives: from, to, and in which period; each once."""
+    here, found = str(plan.get("start")), []
+    for period in ("autonomous", "driven", "finish"):
+        there = plan.get(period)
+        for name in _stops(there.get("steps") if isinstance(there, dict) else there):
+            found.append((here, name, period))
+            here = name
+    return list(dict.fromkeys(way for way in found if way[0] != way[1]))
+
+
+def _stops(steps: Any) -> Iterator[str]:
+    for step in steps if isinstance(steps, list) else ():
+        if isinstance(step, dict) and "repeat" in step:
+            yield from _stops(step["repeat"])
+        elif isinstance(step, dict) and step.get("at"):
+            yield str(step["at"])
+
+
+def field_drawn(source: Source) -> Markup:
+    """Draw the field with its places, and the ways that the plan drives."""
+    files = files_of(source)
+    size, spots = _numbers(files.data(("season", "field", "size")), 2), places_of(files)
+    if size is None or not spots:
+        return Markup("")
+    scale = _FIELD_PIXELS / max(size[0], 0.1)
+    edge = 18.0 / scale  # m, for the names at the border
+    frame = _Frame(-size[0] / 2 - edge, size[1] / 2 + edge, scale)
+    at = {spot.label: frame.point(spot.at[0], spot.at[1]) for spot in spots}
+    plan = files.data(("plan",))
+    ways = way_of(plan) if isinstance(plan, dict) else []
+    lines = [
+        tag("line", x1=f"{at[a][0]:.1f}", y1=f"{at[a][1]:.1f}", x2=f"{at[b][0]:.1f}", y2=f"{at[b][1]:.1f}",
+            class_=f"way {period}")
+        for a, b, period in ways
+        if a in at and b in at
+    ]  # fmt: skip
+    wide, tall = (size[0] + 2 * edge) * scale, (size[1] + 2 * edge) * scale
+    ground = tag(
+        "rect", x="18", y="18", width=f"{size[0] * scale:.1f}", height=f"{size[1] * scale:.1f}", class_="field"
+    )
+    svg = tag(
+        "svg", ground, lines, [_place(frame, spot, wide) for spot in spots], viewBox=f"0 0 {wide:.0f} {tall:.0f}",
+        data_plane="xy", data_scale=f"{scale:.3f}", data_snap=_FIELD_SNAP, class_="placing", role="group",
+        aria_label="The field with its places",
+    )  # fmt: skip
+    told = tag("span", "solid: by itself; dashed: driven", class_="fine")
+    return tag("figure", tag("figcaption", "The field", " ", told), svg, class_="sheet-of")
+
+
+def _place(frame: _Frame, spot: Spot, wide: float) -> Markup:
+    x, y = frame.point(spot.at[0], spot.at[1])
+    right = x > 0.7 * wide
+    name = tag("text", spot.label, x=f"{x - 10 if right else x + 10:.1f}", y=f"{y - 8:.1f}",
+               text_anchor="end" if right else "start")  # fmt: skip
+    said = f"{spot.label}: {1000 * spot.at[0]:.0f} mm along, {1000 * spot.at[1]:.0f} mm across"
+    return tag("g", tag("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r="7"), name, class_="spot point", data_spot=spot.key,
+               data_thing=spot.thing, tabindex="0", role="button", aria_label=said, data_key=spot.key)  # fmt: skip

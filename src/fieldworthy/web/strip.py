@@ -164,7 +164,7 @@ class Strip:
     async def _compare(self, tried: Tried, after: Source) -> None:
         """Play the same matches before and after it."""
         page = self.page
-        points = [await page.work.compute(mean_points, source, _RUNS) for source in (tried.source, after)]
+        points = [await page.work.aside(mean_points, source, _RUNS) for source in (tried.source, after)]
         if self.tried is tried:
             tried.points = (points[0], points[1])
             if page.judged is not None:

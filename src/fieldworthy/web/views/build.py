@@ -213,7 +213,7 @@ async def _read(page: Page, state: State) -> None:
     page.put("build-problems", _troubles(page))
     page.call("mark", "fw-view", {"data-stale": "yes" if page.problems else None})
     try:
-        state.made = await page.queue.compute(made_of, draft.source)
+        state.made = await page.queue.form(made_of, draft.source)
     except BadInput:  # the text cannot be read at all: what was read last stays, and cannot be changed here
         return
     state.things = _things(page, state.made)
@@ -329,7 +329,7 @@ async def _show_form(page: Page, state: State) -> None:
     if thing is None or page.draft is None:
         return
     source = page.draft.source
-    rows: tuple[Row, ...] = await page.queue.compute(rows_of, source, thing.path)
+    rows: tuple[Row, ...] = await page.queue.form(rows_of, source, thing.path)
     if page.draft is None or not set(source.texts) <= set(page.draft.source.texts):
         return  # a text was changed meanwhile, and is read again for that
     state.fields = {row.key: row for row in rows if isinstance(row, Field)}
@@ -518,7 +518,7 @@ async def _more(page: Page, state: State, key: str) -> None:
     if head is None or not head.adds or page.draft is None:
         return
     place = f"more-{field_id(head.path)}"
-    blanks = await page.queue.compute(blanks_of, page.draft.source, head.path)
+    blanks = await page.queue.form(blanks_of, page.draft.source, head.path)
     if not blanks:
         await _change(page, {head.path: {}}, place, None)
         return
@@ -530,7 +530,7 @@ async def _fill(page: Page, state: State, values: dict[str, Any]) -> None:
     head = state.heads.get(str(values.get("of")))
     if head is None or page.draft is None:
         return
-    blanks = await page.queue.compute(blanks_of, page.draft.source, head.path)
+    blanks = await page.queue.form(blanks_of, page.draft.source, head.path)
     try:
         path, entry = filled(blanks, head.path, {key: str(value)[:500] for key, value in values.items()})
     except BadInput as error:

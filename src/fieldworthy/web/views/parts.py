@@ -148,7 +148,7 @@ async def _read(page: Page, state: _State) -> None:
     if page.draft is None:
         return
     try:
-        state.lines = await page.queue.compute(lines_of, page.draft.source)
+        state.lines = await page.queue.form(lines_of, page.draft.source)
     except BadInput:  # the text cannot be read at all: what was read last stays
         return
     _show(page, state)

@@ -9,10 +9,15 @@ from fieldworthy.files.document import BadInput, KeyPath
 from fieldworthy.web.components import pictures_of
 from fieldworthy.web.form import files_of
 from fieldworthy.web.judging import Source
-from fieldworthy.web.markup import Content, Markup, plain_sentences, tag
+from fieldworthy.web.markup import Content, Markup, address, plain_sentences, sentences, tag
 from fieldworthy.web.page import Page
+from fieldworthy.web.placing import field_drawn, place_moved
 from fieldworthy.web.runs import drawn_plan
 
+_FIELD = (
+    "Drag a place, or choose one and press the arrow keys (Shift: 1 mm). It moves in the season, for every robot that "
+    "plays it. A click opens its form."
+)
 _PERIODS = {"autonomous": "Autonomous", "driven": "Driven", "finish": "Kept for the end"}
 
 
@@ -108,15 +113,35 @@ async def build_plan(page: Page) -> None:
     page.on("out", lambda data: _change(page, lambda plan: without(plan, place_of(str(data.get("of"))))))
     page.on("repeat", lambda data: _change(page, lambda plan: regrouped(plan, place_of(str(data.get("of"))))))
     page.on("one-more", lambda data: _one_more(page, str(data.get("of"))))
+    page.on("placed", lambda data: _placed(page, data))
+    page.on("pick", lambda data: page.go(address("build", file=page.file, key=str(data.get("of")))))
     page.on_judged(lambda: page.later(_show(page)))
     await _show(page)
+
+
+async def _placed(page: Page, data: dict[str, Any]) -> None:
+    """Take in where a place of the field was dragged to."""
+    if page.draft is None:
+        return
+    try:
+        by = tuple(max(-100.0, min(100.0, float(data.get(axis) or 0.0))) for axis in ("dx", "dy", "dz"))
+    except (TypeError, ValueError):
+        return
+    key = str(data.get("of"))
+    page.put("field-said", "")
+    try:
+        changes = await page.queue.sketch(place_moved, page.draft.source, key, by)
+        await page.editor.try_change(changes, ("placed", key))
+    except BadInput as error:
+        page.put("field-said", sentences(error.problems[:1]))
+    page.put("plan-field", await page.work.sketch(field_drawn, page.draft.source) or "")
 
 
 async def _show(page: Page) -> None:
     if page.draft is None:
         return
     try:
-        plan, actions, places = await page.queue.compute(plan_of, page.draft.source)
+        plan, actions, places = await page.queue.form(plan_of, page.draft.source)
     except BadInput as error:
         page.put("plan-cards", plain_sentences(error.problems))
         return
@@ -125,9 +150,10 @@ async def _show(page: Page) -> None:
     options = [tag("option", name, value=name, selected=name == plan.get("start")) for name in places]
     start = tag("select", options, data_change="start", disabled=not page.may_change)
     page.put("plan-start", tag("label", "It starts at ", start) if plan else "")
+    page.put("plan-field", await page.work.sketch(field_drawn, page.draft.source) or "")
     page.put("plan-said", plain_sentences(page.problems) if page.problems else "")
     if plan and not page.problems:
-        figures = await page.work.compute(drawn_plan, page.draft.source, page.look())
+        figures = await page.work.aside(drawn_plan, page.draft.source, page.look())
         if page.view == "build":
             page.put("plan-time", pictures_of(page, figures or ()))
 
@@ -140,6 +166,12 @@ def plan_body() -> Content:
         tag("div", id="plan-start", class_="tools"),
         tag("div", id="plan-said", class_="said"),
         tag("div", id="plan-cards", class_="plan"),
+        tag(
+            "section",
+            tag("div", id="plan-field", class_="drawings field-of"),
+            tag("p", _FIELD, class_="fine"),
+            tag("p", id="field-said", class_="said", role="alert"),
+        ),
         tag("div", id="plan-time", class_="figures"),
     ]
 
@@ -218,7 +250,7 @@ async def _change(page: Page, make: Any) -> None:
     """Change the plan, and say below the heading what cannot be."""
     if page.draft is None:
         return
-    plan, _, _ = await page.queue.compute(plan_of, page.draft.source)
+    plan, _, _ = await page.queue.form(plan_of, page.draft.source)
     try:
         changes = changes_of(plan, make(plan))
         if changes:
@@ -261,7 +293,7 @@ async def _card(page: Page, data: dict[str, Any]) -> None:
 async def _one_more(page: Page, period: str) -> None:
     if page.draft is None or period not in _PERIODS:
         return
-    _, actions, places = await page.queue.compute(plan_of, page.draft.source)
+    _, actions, places = await page.queue.form(plan_of, page.draft.source)
 
     def make(plan: dict[str, Any]) -> dict[str, Any]:
         new = copy.deepcopy(plan)
