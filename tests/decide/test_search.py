@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import json
 import math
@@ -12,7 +13,7 @@ from jsonschema import Draft202012Validator
 
 from edge import run as command
 from fieldworthy.decide.search import Budget, How, search, write_variant
-from fieldworthy.decide.search.plans import Order, Planner, rounds_of, with_plan_written
+from fieldworthy.decide.search.plans import Order, Planner, changes_of, rounds_of, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Race
 from fieldworthy.decide.search.result import FRESH
@@ -441,7 +442,7 @@ def test_best_plan_is_that_of_trying_every_order(tmp_path):
     every = {}
     reserves = (2.0, 4.0, 6.0, 8.0, 10.0)
     for length in range(1, 5):
-        for rounds in itertools.product(range(len(rounds_of(loaded))), repeat=length):
+        for rounds in itertools.product(range(len(rounds_of(loaded, loaded.nominal.plan))), repeat=length):
             for reserve in reserves:
                 order = Order((), rounds, reserve)
                 every[order] = planner.points(order, 1)
@@ -483,3 +484,22 @@ def test_options_read_like_a_file():
     )
     assert isinstance(file, Document)
     assert asked(example(), file).space.variables == asked(example(), wanted("drive.motors")).space.variables
+
+
+def test_a_run_alone_is_searched_from_its_own_plan():
+    """What is tried begins with the example's own solo plan, and nothing else of its plan changes."""
+    loaded = example("otter")
+    plan = loaded.nominal.plan
+    planner = Planner(loaded, "solo", 5, lambda _: True)
+    assert planner.plan(planner.now).driven == plan.solo.steps
+    assert planner.plan(planner.now).autonomous == ()
+    shorter = dataclasses.replace(planner.now, driven=planner.now.driven[1:])
+    found = planner.built(shorter).nominal.plan
+    assert (found.autonomous, found.driven, found.finish) == (plan.autonomous, plan.driven, plan.finish)
+    assert set(changes_of(plan, found)) == {("plan", "solo")}
+    # steps of the run alone are what it is made of; the driven period also rights crates at the beginning of its end
+    only = [step.action for one in rounds_of(loaded, plan.alone) for step in one]
+    assert set(only) == {"take crate", "put on jetty", "take floats", "drop floats"}
+    written = planner.built(planner.now).nominal.plan
+    assert written.solo.steps == plan.solo.steps
+    assert written.driven == plan.driven

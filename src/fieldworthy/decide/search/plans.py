@@ -98,10 +98,12 @@ class Planner:
     def __post_init__(self) -> None:
         plan = self.loaded.nominal.plan
         assert plan is not None
-        self._plan = plan
+        self._file = plan
+        self._plan = plan.alone if self.part == "solo" else plan
         self._random = np.random.default_rng([self.seed, 61])
-        self._rounds = rounds_of(self.loaded)
+        self._rounds = rounds_of(self.loaded, self._plan)
         every = [step for one in self._rounds for step in one]
+        plan = self._plan
         whole = dataclasses.replace(plan, driven=(*plan.driven, *every), autonomous=(*plan.autonomous, *every))
         robot: Any = self.loaded.robot
         spec = with_value(robot, ("plan",), _spec_of(whole))
@@ -176,7 +178,14 @@ class Planner:
         except KeyboardInterrupt:
             self.stopped = True
         better = self.points(self._best, 2) > floor + _EVEN
-        return self.plan(self._best) if better else self._plan
+        return self._in_file(self.plan(self._best)) if better else self._file
+
+    def _in_file(self, plan: Plan) -> Plan:
+        """A plan as the whole plan of the file: that of a run alone takes the place of the one that it has."""
+        solo = self._file.solo
+        if self.part != "solo" or solo is None:
+            return plan
+        return dataclasses.replace(self._file, solo=dataclasses.replace(solo, steps=plan.driven, finish=plan.finish))
 
     def _beam(self, start: Order, period: str) -> list[Order]:
         """Put rounds of one period one behind the other, the best of each length going on."""
@@ -240,7 +249,8 @@ class Planner:
         return list(dict.fromkeys(found))
 
     def _reserves(self, now: float) -> Iterator[float]:
-        most = float(self.loaded.nominal_season.periods.driven)
+        periods = self.loaded.nominal_season.periods
+        most = float(periods.driven if self.part != "solo" or periods.solo is None else periods.solo)
         return (float(now + step) for step in _RESERVES if step and 0 < now + step < most)
 
     def _changed(self, rounds: list[int]) -> list[int]:
@@ -270,14 +280,12 @@ class Planner:
 
     def built(self, order: Order) -> Loaded:
         """The robot with an order as its plan."""
-        spec = with_value(self.loaded.robot, ("plan",), _spec_of(self.plan(order)))
+        spec = with_value(self.loaded.robot, ("plan",), _spec_of(self._in_file(self.plan(order))))
         return dataclasses.replace(self.loaded, robot=spec)
 
 
-def rounds_of(loaded: Loaded) -> list[Round]:
+def rounds_of(loaded: Loaded, plan: Plan) -> list[Round]:
     """List the rounds of a plan, and each at the other places where the same is done."""
-    plan = loaded.nominal.plan
-    assert plan is not None
     own = [steps for items in (plan.driven, plan.autonomous) for steps, _ in _in_rounds(items, loaded)]
     used = [step for one in own for step in one]
     found = dict.fromkeys(own)
@@ -323,9 +331,16 @@ def as_file(plan: Plan) -> dict[str, Any]:
         if items:
             data[name] = [_item_data(item) for item in items]
     if plan.finish is not None:
-        steps = [_step_data(s) for s in plan.finish.steps]
-        data["finish"] = {"steps": steps, "reserve": f"{float(plan.finish.reserve):g} s"}
+        data["finish"] = _finish_data(plan.finish)
+    if plan.solo is not None:
+        begins = {} if plan.solo.start is None else {"start": plan.solo.start}
+        ends = {} if plan.solo.finish is None else {"finish": _finish_data(plan.solo.finish)}
+        data["solo"] = begins | {"steps": [_item_data(item) for item in plan.solo.steps]} | ends
     return data
+
+
+def _finish_data(finish: Finish) -> dict[str, Any]:
+    return {"steps": [_step_data(s) for s in finish.steps], "reserve": f"{float(finish.reserve):g} s"}
 
 
 def _item_data(item: Step | Repeat) -> dict[str, Any]:
@@ -363,14 +378,18 @@ def sentences(before: Plan, after: Plan) -> tuple[str, ...]:
     for name, was, now in (
         ("Autonomous", before.autonomous, after.autonomous),
         ("Driven", before.driven, after.driven),
+        ("Alone", before.solo.steps if before.solo else (), after.solo.steps if after.solo else ()),
     ):
         if was != now:
             told.append(f"{name}: {'; '.join(_in_words(item) for item in now) or 'nothing'}.")
-    if after.finish is not None and before.finish is not None and after.finish.reserve != before.finish.reserve:
-        told.append(
-            f"Leave for the finish {float(after.finish.reserve):g} s before the end, not "
-            f"{float(before.finish.reserve):g} s."
-        )
+    ends = [(before.finish, after.finish)]
+    if before.solo is not None and after.solo is not None:
+        ends.append((before.solo.finish, after.solo.finish))
+    told += [
+        f"Leave for the finish {float(now.reserve):g} s before the end, not {float(was.reserve):g} s."
+        for was, now in ends
+        if was is not None and now is not None and was.reserve != now.reserve
+    ]
     return tuple(told)
 
 
