@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -296,7 +295,7 @@ def _compared(variants: list[Robot], runs: int, seed: int) -> Comparison:
 
 def _print_recommendation(console: Console, found: Comparison) -> None:
     """The choice, then one thought a line: what it rests on, and what would turn it."""
-    choice, *grounds = re.split(r"(?<=[.?]) (?=[A-Z0-9])", found.recommendation)
+    choice, *grounds = found.thoughts
     print_line(console, "", choice)
     for ground in grounds:
         print_line(console, "  ", ground)

@@ -7,6 +7,7 @@ what two variants share goes the same way in both, and only what differs between
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
@@ -182,6 +183,11 @@ class Comparison:
     disputes: tuple[Dispute, ...] = ()
     work: Work | None = None
     chosen: str | None = None
+
+    @property
+    def thoughts(self) -> list[str]:
+        """The recommendation, one thought each: the choice, what it rests on, what would turn it."""
+        return re.split(r"(?<=[.?]) (?=[A-Z0-9])", self.recommendation)
 
 
 def compare(

@@ -90,7 +90,9 @@ async def _show(page: Page, job: Job) -> None:
         for one in found.contradictions
         if one.sentence not in found.recommendation
     ]
-    said = tag("section", tag("h2", "Recommendation"), tag("p", found.recommendation), warned, class_="panel")
+    choice, *grounds = found.thoughts
+    reasons = tag("ul", [tag("li", ground) for ground in grounds])
+    said = tag("section", tag("h2", "Recommendation"), tag("p", tag("b", choice)), reasons, warned, class_="panel")
     pictures = tag("div", pictures_of(page, figures), class_="figures")
     page.put("compare-found", said, _gains(found), pictures, _work(found), _tables(found))
 
