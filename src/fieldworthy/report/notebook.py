@@ -426,6 +426,6 @@ def _sources(report: Report) -> Section:
         keys.update(dict.fromkeys(formula_of(k).source for k, _ in page.page.formulas))
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
-    rows_: list[list[Cell]] = [[named(k), worth(k)] for k in sorted(keys, key=named)]
+    rows_: list[list[Cell]] = [[Mark(named(k), "bold"), worth(k)] for k in sorted(keys, key=named)]
     table = Table(("Source", "What it is worth"), rows_, (6.2, 2.5), (), True)
     return Section("Sources", [table], new_page=False)
