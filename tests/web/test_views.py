@@ -436,3 +436,14 @@ def test_a_fault_is_entered_on_a_phone_counted_ranked_and_taken_back(browser, se
         expect(page.locator("#faults-list")).to_contain_text("came 2 times")
         assert "mended: true" not in log.read_text("utf-8")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+@pytest.mark.long
+def test_a_document_opens_in_a_window_of_its_own_to_be_printed(browser, server, heron):
+    with window(browser, server, width=390) as page:
+        show(page, server, "documents", file=f"{heron}/mk1.yaml")
+        page.select_option("#form-inspection", "html")
+        page.get_by_role("button", name="Make the inspection sheet").click()
+        with page.expect_popup(timeout=120_000) as opened:
+            page.get_by_role("button", name="Open to print").click(timeout=120_000)
+        expect(opened.value).to_have_title(re.compile("Inspection: Heron mk1"))

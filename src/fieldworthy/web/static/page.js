@@ -635,6 +635,11 @@ const fw = (() => {
     }
   }
 
+  function openFile(content, media) {
+    const bytes = Uint8Array.from(atob(content), (c) => c.charCodeAt(0));
+    window.open(URL.createObjectURL(new Blob([bytes], { type: media })), "_blank");
+  }
+
   // ---- the text of a file, with its lines counted ----
   function gutter(area) {
     const place = byId(area.dataset.lines);
@@ -680,7 +685,7 @@ const fw = (() => {
   }
   theme(stored("fieldworthy.theme", "auto"));
   return {
-    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, settled, typeAgain, clear, badLines, toLine, gutter, byId,
+    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, settled, typeAgain, clear, openFile, badLines, toLine, gutter, byId,
   };
 })();
 window.fw = fw;

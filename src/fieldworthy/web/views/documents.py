@@ -52,6 +52,7 @@ def build(page: Page) -> None:
     page.on("make", lambda data: _make(page, values_of(data)))
     page.on("stop", lambda _: _stop(page))
     page.on("keep", lambda _: _keep(page))
+    page.on("print", lambda _: _print(page))
     job = _job(page)
     if job is not None:
         follow(page, job, _show, first=_SLOW)
@@ -126,7 +127,17 @@ async def _show(page: Page, job: Job) -> None:
     if found.text:
         shown.append(tag("pre", found.text, tabindex="0", role="region", aria_label=found.name))
     save = tag("button", f"Save {found.name}", type="button", class_="main", data_do="keep")
-    page.put("document-made", tag("section", tag("h2", found.name), save, tag("div", shown, class_="sheets")))
+    paper = found.media in ("application/pdf", "text/html")
+    look = tag("button", "Open to print", type="button", data_do="print") if paper else ""
+    tools = tag("div", save, look, class_="tools")
+    page.put("document-made", tag("section", tag("h2", found.name), tools, tag("div", shown, class_="sheets")))
+
+
+def _print(page: Page) -> None:
+    """Open it in a window of its own, whose browser prints it."""
+    job = _job(page)
+    if job is not None and isinstance(job.result, Made):
+        page.call("openFile", base64.b64encode(job.result.content).decode("ascii"), job.result.media)
 
 
 def _keep(page: Page) -> None:
