@@ -133,7 +133,8 @@ def window(browser: Browser, server: Server, *, width: int = 1280, dark: bool = 
 
 def watched(context: BrowserContext, server: Server, errors: list[str]) -> Page:
     """A page whose requests and errors are noted."""
-    context.on("request", lambda request: server.hosts.add(urlsplit(request.url).netloc))
+    # what the page made itself (blob:) comes from no host
+    context.on("request", lambda request: server.hosts.update(filter(None, [urlsplit(request.url).netloc])))
     page = context.new_page()
     page.on("pageerror", lambda error: errors.append(str(error)))
     # a refused request is told on the console too; what the page does about it is tested where it is refused
