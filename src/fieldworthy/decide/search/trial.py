@@ -11,32 +11,26 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import warnings
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.decide.change import CandidateEvaluator, Key, effort_of, keyed, margins_of, with_value
-from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
+from fieldworthy.decide.search.batch import Batches, tolerance_of
+from fieldworthy.decide.search.space import Space, fixed_part
 from fieldworthy.decide.search.wanted import PLAYED, Asked, Objective
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.evaluate import most_cases, sampled
+from fieldworthy.engine.evaluate import most_cases
 from fieldworthy.engine.finding import WIDEST, Outcome
 from fieldworthy.engine.system import systems
-from fieldworthy.files import Quantity, instantiate
-from fieldworthy.files.declare import default_tolerance
-from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import CannotPlay, Setup, setup
 from fieldworthy.match.ability import held_back
 from fieldworthy.match.setup import with_ability
-from fieldworthy.match.state import Whole
 from fieldworthy.match.timeline import loop
 from fieldworthy.robot import Loaded, refusals
-from fieldworthy.robot.model.robot import Robot, settled
-from fieldworthy.robot.model.season import Season
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import whole
 from fieldworthy.vehicle.state import keep_weights
@@ -111,7 +105,11 @@ class Trial:
     loaded: Loaded
     asked: Asked
     seed: int = 0
-    _bases: dict[tuple[int, ...], tuple[Any, Context]] = field(default_factory=dict)
+
+    @cached_property
+    def batches(self) -> Batches:
+        """What lays candidates into batches."""
+        return Batches(self.loaded, self.asked.space, self.seed)
 
     @cached_property
     def evaluator(self) -> CandidateEvaluator:
@@ -150,7 +148,7 @@ class Trial:
             try:
                 with np.errstate(all="ignore"), warnings.catch_warnings():
                     warnings.simplefilter("ignore", RuntimeWarning)
-                    context = self.context(rows, 1)
+                    context = self.batches.context(rows, 1)
                     said = keyed(o for i in self.evaluator.checks_for(left) for o in systems()[i].check(context))
             except _OUTSIDE:
                 return set(keys)
@@ -160,7 +158,7 @@ class Trial:
         return found
 
     def _alike_rows(self, rows: Array) -> list[Array]:
-        return [rows[part] for part in self._alike(rows)]
+        return [rows[part] for part in self.batches.alike(rows)]
 
     @cached_property
     def _checks(self) -> tuple[int, ...]:
@@ -173,27 +171,19 @@ class Trial:
         """Try candidates, shape (n, variables)."""
         worth = np.full((len(rows), len(self.asked.objectives)), -np.inf)
         rooms = np.full((len(rows), len(self.asked.constraints)), -WIDEST)
-        for chosen in self._alike(rows):
+        for chosen in self.batches.alike(rows):
             size = max(min(CASES, most_cases(len(self.loaded.quantities))) // effort.cases, 1)
             for start in range(0, len(chosen), size):
                 part = chosen[start : start + size]
                 worth[part], rooms[part] = self._batch(rows[part], effort)
         return Tried(worth, rooms)
 
-    def _alike(self, rows: Array) -> list[Whole]:
-        """Candidates that differ in nothing but what varies within a batch."""
-        columns = [i for i in self.asked.space.choices if not _in_batch(self.asked.space.variables[i])]
-        if not columns:
-            return [np.arange(len(rows))]
-        _, which = np.unique(rows[:, columns], axis=0, return_inverse=True)
-        return [np.flatnonzero(which == k) for k in range(int(which.max()) + 1)] if len(rows) else []
-
     def _batch(self, rows: Array, effort: Effort) -> tuple[Array, Array]:
         """Try some candidates; where one of them cannot be a robot, the halves are tried."""
         try:
             with np.errstate(all="ignore"), warnings.catch_warnings():
                 warnings.simplefilter("ignore", RuntimeWarning)  # far values may leave a formula's range
-                return self._judged(self._led(rows), effort, led=True)
+                return self._judged(self.batches.led(rows), effort, led=True)
         except _OUTSIDE:
             if len(rows) == 1:
                 with contextlib.suppress(*_OUTSIDE), np.errstate(all="ignore"), warnings.catch_warnings():
@@ -205,17 +195,9 @@ class Trial:
         one, other = self._batch(rows[:half], effort), self._batch(rows[half:], effort)
         return np.concatenate([one[0], other[0]]), np.concatenate([one[1], other[1]])
 
-    def _led(self, rows: Array) -> Array:
-        """Put the present robot before some candidates: where a check decides for a whole batch, by its first case."""
-        first = self.asked.space.now.copy()
-        for i in self.asked.space.choices:
-            if not _in_batch(self.asked.space.variables[i]):
-                first[i] = rows[0, i]
-        return np.vstack([first[None, :], rows])
-
     def _judged(self, rows: Array, effort: Effort, *, led: bool) -> tuple[Array, Array]:
         own = slice(1 if led else 0, None)
-        context = self.context(rows, effort.cases)
+        context = self.batches.context(rows, effort.cases)
         said = keyed(o for i in self._checks for o in systems()[i].check(context))
         shape = (len(rows), effort.cases)
 
@@ -234,12 +216,12 @@ class Trial:
         """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""
         found = []
         size = max(CASES // effort.cases, 1)
-        for chosen in self._alike(rows):
+        for chosen in self.batches.alike(rows):
             for start in range(0, len(chosen), size):
                 part = chosen[start : start + size]
                 with np.errstate(all="ignore"), warnings.catch_warnings():
                     warnings.simplefilter("ignore", RuntimeWarning)
-                    context = self.context(self._led(rows[part]), effort.cases)
+                    context = self.batches.context(self.batches.led(rows[part]), effort.cases)
                     said = keyed(o for i in self._checks for o in systems()[i].check(context))
                     shape = (len(part) + 1, effort.cases)
                     found.append((part, self._played(context, said, (shape, 1), effort)[0]))
@@ -285,80 +267,6 @@ class Trial:
                 total += np.where(moved, _EFFORT[variable.sort], 0.0)
         return total
 
-    def context(self, rows: Array, cases: int) -> Context:
-        """The candidates as one batch: each with its cases, the nominal one first."""
-        spec, base = self._base(rows[0])
-        columns = {p: (i, s) for i, v in enumerate(self.asked.space.variables) if v.is_number
-                   for p, s in zip(v.paths, v.signs, strict=True)}  # fmt: skip
-        nominal = self.loaded.nominal
-
-        def draw(path: KeyPath, quantity: Quantity) -> Real:
-            """Give a number over candidates and cases."""
-            known = settled(nominal, path, quantity)
-            if path in columns:
-                column, sign = columns[path]
-                return self._varied(known, sign * rows[:, column], path, cases)
-            return self._drawn(known, path, len(rows), cases)
-
-        def of_season(path: KeyPath, quantity: Quantity) -> Real:
-            """Give a number of the season."""
-            return self._drawn(quantity, ("season", *path), len(rows), cases)
-
-        robot = self._with_choices(instantiate(spec, Robot, draw), rows, cases)
-        return Context(robot, instantiate(self.loaded.season, Season, of_season), base)
-
-    def _base(self, row: Array) -> tuple[Any, Context]:
-        """The robot that a batch is about, with present numbers."""
-        space = self.asked.space
-        key = tuple(int(row[i]) for i in space.choices if not _in_batch(space.variables[i]))
-        if key not in self._bases:
-            if len(self._bases) > 64:
-                self._bases.clear()
-            present = space.now.copy()
-            for i in space.choices:
-                present[i] = row[i] if not _in_batch(space.variables[i]) else present[i]
-            spec = fixed_part(self.loaded, space, present)
-            self._bases[key] = (spec, Context(instantiate(spec, Robot), self.loaded.nominal_season))
-        return self._bases[key]
-
-    def _drawn(self, quantity: Quantity, path: KeyPath, count: int, cases: int) -> Real:
-        """A number that does not vary: the same cases for each candidate."""
-        if cases == 1 or quantity.tolerance <= 0:
-            return quantity.si
-        one = np.full(cases, quantity.si)
-        one[1:] = sampled(quantity, dotted(path), self.seed, 0, cases - 1)
-        return np.tile(one, count)
-
-    def _varied(self, quantity: Quantity, values: Array, path: KeyPath, cases: int) -> Array:
-        """A number that varies, with the tolerance that a file would give it."""
-        if cases == 1:
-            return values
-        columns = []
-        for si in values.tolist():
-            one = np.full(cases, si)
-            new = dataclasses.replace(quantity, si=si, tolerance=_tolerance(quantity, si))
-            if new.tolerance > 0:
-                one[1:] = sampled(new, dotted(path), self.seed, 0, cases - 1)
-            columns.append(one)
-        return np.concatenate(columns)
-
-    def _with_choices(self, robot: Robot, rows: Array, cases: int) -> Robot:
-        """Lay teeth and classes that vary within the batch into the robot, as arrays over its cases."""
-        for i in self.asked.space.choices:
-            variable = self.asked.space.variables[i]
-            if not _in_batch(variable):
-                continue
-            which = np.repeat(rows[:, i].astype(int), cases)
-            if (which == which[0]).all() and which[0] == int(variable.now):
-                continue
-            for at, path in enumerate(variable.paths):
-                values = [option.values[at] for option in variable.options]
-                if variable.sort == "class":
-                    robot = _with_class(robot, path, values, which)
-                else:
-                    robot = _put(robot, path, np.array(values, dtype=float)[which])
-        return robot
-
     def _played(
         self, context: Context, said: dict[Key, Outcome], over: tuple[tuple[int, int], int], effort: Effort
     ) -> tuple[Array, Array]:
@@ -403,7 +311,7 @@ def built(loaded: Loaded, space: Space, row: Array) -> Loaded | None:
         variable = space.variables[i]
         for path, sign in zip(variable.paths, variable.signs, strict=True):
             si = sign * float(row[i])
-            new = dataclasses.replace(entries[path], si=si, tolerance=_tolerance(entries[path], si))
+            new = dataclasses.replace(entries[path], si=si, tolerance=tolerance_of(entries[path], si))
             spec = with_value(spec, path, new)
     made = dataclasses.replace(loaded, robot=spec)
     try:
@@ -433,67 +341,3 @@ def _room(margins: Array, chance: float) -> Array:
         return np.asarray(nominal)
     lack = np.maximum(-nominal, 0.0) + np.maximum(chance - (margins[:, 1:] >= 0).mean(axis=1), 0.0)
     return np.where(lack > 0.0, -lack, np.maximum(nominal, 0.0))
-
-
-def _tolerance(quantity: Quantity, si: float) -> float:
-    """The tolerance that a changed number has: the stated one, or the usual one of its new size."""
-    if quantity.tolerance <= 0 or not quantity.usual:
-        return quantity.tolerance
-    usual = default_tolerance(si, quantity.kind, quantity.basis)
-    before = default_tolerance(quantity.si, quantity.kind, quantity.basis)
-    return max(usual, quantity.tolerance if quantity.tolerance > before * (1 + 1e-9) else 0.0)
-
-
-def _in_batch(variable: Variable) -> bool:
-    """Whether a choice varies within a batch: teeth of gears are numbers, and so is all that a class of a part says.
-
-    Teeth of a chain do not: with them the chain has other links.
-    """
-    return variable.sort == "class" or (variable.sort == "teeth" and variable.paths[0][-1] in ("driver", "driven"))
-
-
-def _with_class(robot: Robot, path: KeyPath, names: Sequence[str], which: Whole) -> Robot:
-    """Give one place of a robot a class of its own whose numbers are those of each case's choice."""
-    section = section_of(path)
-    classes = getattr(robot.catalogue, section)
-    used = np.unique(which)
-    merged = _chosen([classes[names[i]] for i in used], np.searchsorted(used, which).astype(np.int64))
-    own = f"{names[int(used[0])]} at {dotted(path)}"
-    robot = _put(robot, ("catalogue", section), {**classes, own: merged})
-    changed: Robot = _put(robot, path, own)
-    return changed
-
-
-def _chosen(things: Sequence[Any], which: Whole) -> Any:
-    """Things of one kind as one, whose numbers are those of each case's choice."""
-    first: Any = things[0]
-    if len(things) == 1:
-        return first
-    if dataclasses.is_dataclass(first):
-        names = [f.name for f in dataclasses.fields(first)]
-        made: Any = type(first)
-        return made(**{n: _chosen([getattr(t, n) for t in things], which) for n in names})
-    if isinstance(first, tuple):
-        if len({len(t) for t in things}) > 1:
-            raise ValueError("classes of another make")  # the halves of the batch are tried, to single ones
-        return tuple(_chosen(items, which) for items in zip(*things, strict=True))
-    if isinstance(first, bool | str) or first is None:
-        if any(t != first for t in things):
-            raise ValueError("classes of another make")
-        return first
-    if all(np.ndim(t) == 0 and t == first for t in things):
-        return first
-    table = [np.broadcast_to(np.asarray(t, dtype=float), which.shape) for t in things]
-    return np.stack(table)[which, np.arange(which.size)]
-
-
-def _put(model: Any, path: Sequence[str | int], value: Any) -> Any:
-    """Lay a value into a computing model."""
-    if not path:
-        return value
-    key, rest = path[0], path[1:]
-    if isinstance(model, dict):
-        return {**model, key: _put(model[key], rest, value)}
-    if isinstance(model, tuple):
-        return tuple(_put(item, rest, value) if i == key else item for i, item in enumerate(model))
-    return dataclasses.replace(model, **{str(key): _put(getattr(model, str(key)), rest, value)})
