@@ -96,7 +96,10 @@ def _of_file(declared: type, name: str) -> dict[str, Any]:
     from fieldworthy.files import schema_of  # noqa: PLC0415
 
     schema = schema_of(declared).model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": f"fieldworthy {name} file"}
+    kind = schema["properties"]["fieldworthy"]
+    form = str(kind.get("const") or kind["enum"][0]).replace(" ", ":")
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": f"urn:fieldworthy:file:{form}"}
+    return {**head, **schema, "title": f"fieldworthy {name} file"}
 
 
 # a command that prints something else does not wait for what these describe
@@ -115,18 +118,18 @@ def _files(what: str) -> dict[str, Any]:
 
 def _check() -> dict[str, Any]:
     from fieldworthy.decide.remedy import with_remedies  # noqa: PLC0415
-    from fieldworthy.engine.finding import Report, json_schema  # noqa: PLC0415
+    from fieldworthy.engine.finding import Report, in_plain_words, json_schema  # noqa: PLC0415
 
-    return with_remedies(json_schema(Report))
+    return in_plain_words(with_remedies(json_schema(Report)))
 
 
 def _match() -> dict[str, Any]:
     from fieldworthy.decide.sensitivity import with_sensitivity  # noqa: PLC0415
     from fieldworthy.decide.work import with_work  # noqa: PLC0415
-    from fieldworthy.engine.finding import json_schema  # noqa: PLC0415
+    from fieldworthy.engine.finding import in_plain_words, json_schema  # noqa: PLC0415
     from fieldworthy.match import Forecast  # noqa: PLC0415
 
-    return with_work(with_sensitivity(json_schema(Forecast)))
+    return in_plain_words(with_work(with_sensitivity(json_schema(Forecast))))
 
 
 def _result(what: str) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -377,17 +378,48 @@ def as_data(result: Result) -> dict[str, Any]:
 def json_schema(kind: type[Result]) -> dict[str, Any]:
     """Describe what `as_data` gives for a kind of result: JSON Schema, draft 2020-12."""
     described = TypeAdapter(kind).json_schema(mode="serialization")
+    in_plain_words(described)
     added = {"causes": _CAUSES} if kind is Report else {}
-    described["properties"] = {"format": {"const": kind.FORMAT}, **added, **described["properties"]}
+    form = {"const": kind.FORMAT, "description": "what kind of output this is, and which version of its form"}
+    described["properties"] = {"format": form, **added, **described["properties"]}
     described["required"] = ["format", *added, *described["required"]]
     name, version = kind.FORMAT.rsplit(" ", 1)
     address = f"urn:{name.replace(' ', ':')}:{version}"
     return {"$schema": DIALECT, "$id": address, **described, "title": kind.FORMAT}
 
 
+_SECTION = re.compile(r"\n\s*(Attributes|Notes|Parameters|Examples)\n\s*-+\n")
+_ATTRIBUTE = re.compile(r"^(\w+(?:, \w+)*) : (.*(?:\n {4,}.*)*)", re.MULTILINE)
+
+
+def in_plain_words(schema: dict[str, Any]) -> dict[str, Any]:
+    """Say in sentences what a schema and all its definitions describe."""
+    for one in (schema, *schema.get("$defs", {}).values()):
+        _worded(one)
+    return schema
+
+
+def _worded(described: dict[str, Any]) -> None:
+    """Turn a docstring into what a reader of JSON needs: the sentence on the whole, and one on each entry."""
+    text = str(described.get("description", ""))
+    parts = _SECTION.split(text)
+    if text:
+        described["description"] = " ".join(parts[0].replace("``", "").split())
+    for head, body in zip(parts[1::2], parts[2::2], strict=True):
+        if head not in ("Attributes", "Parameters"):
+            continue
+        for names, said in _ATTRIBUTE.findall(body):
+            words = " ".join(said.replace("``", "").replace("`", "").split())
+            for name in names.split(", "):
+                entry = described.get("properties", {}).get(name)
+                if entry is not None and "description" not in entry:
+                    entry["description"] = words
+
+
 _IDS = {"type": "array", "items": {"type": "string"}}
 _CAUSES = {
     "type": "array",
+    "description": "what is short, put together by what it comes from",
     "items": {
         "type": "object",
         "description": "what to act on: the id of a short finding, its twins, and those that follow from it",

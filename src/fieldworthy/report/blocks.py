@@ -171,11 +171,11 @@ class Points:
     Attributes
     ----------
     items : What is listed
-    look : ``caution`` stands in a frame, ``boxes`` have a square to tick
+    look : ``caution`` stands in a frame, ``boxes`` have a square to tick, ``run`` goes on in one paragraph
     """
 
     items: Sequence[str]
-    look: Literal["plain", "caution", "boxes", "numbers"] = "plain"
+    look: Literal["plain", "caution", "boxes", "numbers", "run"] = "plain"
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,11 +48,13 @@ class Asked:
     date : Year, month and day; empty for none
     first : Checks that the fault log puts first
     size : Of the page
+    against : Where practice says that something works and physics that it cannot
     """
 
     date: str = ""
     first: tuple[str, ...] = ()
     size: Size = "a4"
+    against: tuple[str, ...] = ()
 
 
 def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
@@ -61,17 +63,20 @@ def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
     numbers = [system.numbers(robot, report, shown) for system in systems()]
     tensions = [_HANDS, *(line for told in numbers for line in told.tensions)]
     left: list[Block] = [block for told in numbers for table in told.tables for block in _table(table)]
+    if asked.against:
+        left += [_head("Practice against the check"), Points(asked.against)]
     left += [_head("Between matches"), Points([line for told in numbers for line in told.between])]
-    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes")]
+    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes"),
+                          _head("Torque and tension"), Points(tensions)]  # fmt: skip
     day = f", {asked.date}" if asked.date else ""
-    match = Table((), [[Mark("match", "blank"), Mark("at", "blank"), Mark("checked by", "blank")]], (1, 1, 2))
+    match = Table((), [[Mark("next match", "blank"), Mark("at", "blank"), Mark("checked by", "blank")]], (1, 1, 2))
     below: list[Block] = [
-        Side([[_head("Spares in the box"), Points(spares(robot))],
-              [_head("Torque and tension"), Points(tensions)]], (1.0, 1.15)),
+        _head("Spares in the box"),
+        Points(spares(robot), "run"),
         _head("Cautions"),
         Points(report.cautions, "caution"),
     ]  # fmt: skip
-    sections = [Section("Before the match", [match, Side([left, right], (1.25, 1.0)), *below], new_page=False)]
+    sections = [Section("Before the match", [match, Side([left, right], (1.0, 1.06)), *below], new_page=False)]
     return Paper(
         f"Pit card: {report.robot}", f"Season {report.season}{day}", (), asked.date, sections, "card", asked.size
     )

@@ -33,7 +33,7 @@ from fieldworthy.report.notebook import inputs_of
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits, show
 
-_EVIDENCE, _TASKS, _CAUSES, _MOVED = 8, 8, 4, 5  # rows of each list: a judge reads two pages
+_EVIDENCE, _TASKS, _CAUSES, _MOVED = 5, 6, 3, 5  # rows of each list: a judge reads two pages
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ def _problem(told: Told) -> Iterator[Block]:
     if rows:
         yield Para(f"A match lasts {_seconds(told)}, and these tasks earn points. The most valuable come first.")
         yield Table(("Task", "Points each"), rows, (4.0, 1.0), (1,), small=True)
-    yield from (Picture(figure, 0.3) for figure in figures[:1])
+    yield from (Picture(figure, 0.27) for figure in figures[:1])
 
 
 def _worth(entry: tuple[str, object]) -> float:
@@ -154,7 +154,7 @@ def _decision(told: Told) -> Iterator[Block]:
         yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
                    f"between {low:.0f} and {high:.0f} (95 %), by what was practised and measured.")  # fmt: skip
         if told.scores is not None:
-            yield Picture(score.distribution([told.scores], style), 0.22)
+            yield Picture(score.distribution([told.scores], style), 0.17)
 
 
 def _learned(told: Told) -> Iterator[Block]:

@@ -12,11 +12,12 @@ from fieldworthy.decide.compare import EVEN, compare, matrix
 from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import DisplayUnits, Report
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import read_bytes
 from fieldworthy.match import match_clock, scores, summed, tallied, timeline
+from fieldworthy.match.ability import ability
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import risks
 from fieldworthy.report import card
@@ -172,7 +173,11 @@ def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:
 
 def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Paper:
     """Check a robot and lay its pit card out on one page."""
-    asked = card.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded))
+    planned = loaded.nominal.plan is not None
+    against = ability(loaded, Cases(0, 0, SAMPLES, [])).contradictions if planned else ()
+    cut = len(f"{loaded.nominal.robot}: ")
+    said = tuple(f"{one.sentence[cut : cut + 1].upper()}{one.sentence[cut + 1 :]}" for one in against)
+    asked = card.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded), said)
     return card.fitted(badged(card.card(loaded, evaluate(loaded, SAMPLES), asked), loaded))
 
 

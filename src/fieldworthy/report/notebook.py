@@ -208,7 +208,7 @@ def _cover(content: Content) -> list[Block]:
         f"share of {report.samples} robots, built anywhere within the tolerances, on which a check holds (seed "
         f"{report.seed}). {len(report.assumptions)} defaults stand in for what the file does not say."
     )
-    index: list[Block] = [Head("Where it stands"), _index(report)] if report.findings else []
+    index: list[Block] = [Para("Where it stands", "bold"), _index(report)] if report.findings else []
     return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet"), *index, Points(report.cautions, "caution")]
 
 
@@ -427,5 +427,5 @@ def _sources(report: Report) -> Section:
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
     rows_: list[list[Cell]] = [[Mark(named(k), "bold"), worth(k)] for k in sorted(keys, key=named)]
-    table = Table(("Source", "What it is worth"), rows_, (6.2, 2.5), (), True)
+    table = Table(("Source", "What it is worth"), rows_, (8.0, 2.4), (), True)
     return Section("Sources", [table], new_page=False)
