@@ -33,13 +33,16 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         "at": (at, "angle"), "clear": (clear, "count"), "limit": (behind.clear, "count"), "spread": (spread, "angle"),
         "best": (best, "angle"), "most": (most, "count"),
     }  # fmt: skip
-    words = {"sorter": called("sorter", name)}
+    apart = [
+        first(sorting.detectability(at, spread, means[i : i + 1], sds[i : i + 1])) for i in range(len(spec.classes))
+    ]
+    words = {"sorter": called("sorter", name), "nearest": list(spec.classes)[int(np.argmin(apart))]}
     message = Message(
         "Every class stands out from the background of {sorter} at {at} by {clear} standard deviations or more; "
         "{limit} "
         "are wanted.",
-        "A class stands out from the background of {sorter} at {at} by only {clear} standard deviations; {limit} are "
-        "wanted.",
+        "Class '{nearest}' stands out from the background of {sorter} at {at} by only {clear} standard deviations; "
+        "{limit} are wanted.",
         numbers,
         words,
     )
