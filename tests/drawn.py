@@ -38,7 +38,7 @@ STYLES = [Style(PRINT, "metric", 360.0), Style(LIGHT, "inch", 800.0), Style(DARK
 NAMES = ("mk1", "mk2")
 Draw = Callable[[Any, Style], Figure | None]
 Item = tuple[str, Draw, Any]
-_CODES = {"reason", "verdict", "kind", "axis_kind", "period", "unit", "basis", "svg", "enough", "shape"}
+_CODES = {"reason", "verdict", "kind", "axis_kind", "period", "unit", "basis", "svg", "enough", "shape", "colour"}
 INFLUENCES = (
     Influence("actions.tip pods.practice", "practice", "52 %", "83 %", 15.9, (14.9, 17.0), "practise it"),
     Influence("air.supply.charge", "measured", "98 psi", "102 psi", -3.0, (-3.4, -2.6), "gauge it"),
