@@ -22,6 +22,7 @@ NAMES = [
 ]  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_run(name, monkeypatch):
     monkeypatch.chdir(EXAMPLES)

@@ -252,6 +252,7 @@ def test_a_robot_without_a_plan_says_so(tmp_path):
         fw.load(written_robot(tmp_path, {})).match(runs=10)
 
 
+@pytest.mark.long
 def test_measured_values_are_laid_into_a_robot_that_is_not_saved(robot):
     found = fw.fit(robot, EXAMPLES / "mk1_measurements.yaml", samples=0)
     laid = found.robot.loaded.nominal

@@ -165,6 +165,7 @@ def test_a_robot_too_heavy_loses_ballast_and_no_other_mass(tmp_path):
     assert "parts.box.mass" not in told
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_a_remedy_of_the_examples_is_a_choice_within_the_limits(tmp_path, name):
     loaded = load_robot(example_copy(tmp_path, name=name))

@@ -168,6 +168,7 @@ def test_a_candidate_is_built_as_its_file_would_be():
     assert found.nominal.drive == filed.nominal.drive
 
 
+@pytest.mark.long
 def test_best_gearing_is_that_of_trying_every_one(runner, evidence):
     """121 gearings, each as its own file over the same 800 matches; the race plays a fraction of them."""
     document = wanted("drive.stages", keep=False)
@@ -360,6 +361,7 @@ def test_candidates_are_tried_together_as_each_is_alone(keys, monkeypatch):
     assert np.allclose(together.rooms[:4], np.vstack([a.rooms for a in alone]), rtol=1e-9, atol=1e-12)
 
 
+@pytest.mark.long
 def test_same_seed_same_answer_and_another_seed_another_way(runner):
     document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])
     one, again = (search(runner, document, How(Budget(400), seed=4, runs=100)) for _ in range(2))
@@ -369,6 +371,7 @@ def test_same_seed_same_answer_and_another_seed_another_way(runner):
     assert not np.array_equal(first[0], first[1])
 
 
+@pytest.mark.long
 def test_a_stopped_search_goes_on_to_the_same_answer(runner, tmp_path):
     document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])
     whole = search(runner, document, How(Budget(900), runs=100))
@@ -434,6 +437,7 @@ SMALL_SEASON = {
 }
 
 
+@pytest.mark.long
 def test_best_plan_is_that_of_trying_every_order(tmp_path):
     """Every order of up to five rounds, each forecast as its file would be; and when to leave for the finish."""
     loaded = load(tmp_path, SMALL, SMALL_SEASON)

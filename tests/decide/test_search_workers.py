@@ -42,6 +42,7 @@ def test_two_processes_try_what_one_does(tmp_path, monkeypatch):
     assert np.isfinite(one.worth).all()
 
 
+@pytest.mark.long
 def test_a_cluster_that_does_not_answer_is_told_within_ten_seconds(tmp_path):
     loaded = load(tmp_path)
     with socket.socket() as silent:  # takes the call and says nothing

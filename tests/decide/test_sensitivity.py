@@ -62,6 +62,7 @@ def test_an_edited_file_gives_what_the_sensitivity_says(tmp_path):
     assert times.points == pytest.approx(means[1] - means[0], abs=1e-9)
 
 
+@pytest.mark.long
 def test_what_cannot_matter_is_not_named():
     """On the example: five inputs at most, the largest first, none of the colours or the tracking."""
     found = sensitivity(example(), runs=300)

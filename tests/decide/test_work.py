@@ -159,6 +159,7 @@ def test_what_stops_an_action_without_air_is_named_too(tmp_path):
     assert "tank" not in found.sentence
 
 
+@pytest.mark.long
 def test_the_command_prints_the_work_and_its_json_fits_the_schema():
     shown = command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--sensitivity").out
     assert "What to do in the 14 h left, by points gained an hour" in shown

@@ -63,6 +63,7 @@ HOSTILE = st.one_of(
 )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("number", range(len(ITEMS)), ids=ITEMS)
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(text=HOSTILE)

@@ -25,6 +25,7 @@ def whole(loaded, path, si):
     return found | {(f.id, f.subject): (None, None) for f in report.facts}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(6))
 def test_one_number_after_another_is_told_as_a_whole_check_tells_it(seed):
     """Held to `evaluate`, which keeps nothing: what is kept between two moves must not be out of date."""

@@ -60,6 +60,7 @@ def test_locked_wheels_carry_it_over_from_the_speed_that_mujoco_finds(lead, heig
     assert found == pytest.approx(seen, rel=0.02, abs=0.016)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("lead", "height", "times", "rotating"),
     [(0.15, 0.23, 1.3, 0.3), (0.13, 0.26, 1.3, 0.15), (0.10, 0.22, 1.25, 0.2), (0.10, 0.28, 1.5, 0.2),
@@ -75,6 +76,7 @@ def test_a_torque_on_rolling_wheels_carries_it_over_from_the_speed_that_mujoco_f
     assert found == pytest.approx(seen, rel=0.04, abs=0.016)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("out", "clearance"),
     [(0.02, 0.004), (0.03, 0.004), (0.05, 0.004), (0.02, 0.012), (0.04, 0.012), (0.06, 0.012), (0.05, 0.02),

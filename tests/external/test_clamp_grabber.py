@@ -46,6 +46,7 @@ def _push_in_mujoco(friction, height, elevation, ahead):
     return force, "stays"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("friction", "height", "elevation", "ahead"),
     [(0.9, 0.16, 0.0, 0.0), (0.3, 0.05, 0.0, 0.0), (0.8, 0.12, 0.4, -0.02), (0.4, 0.06, -0.3, 0.0)],

@@ -42,6 +42,7 @@ def test_a_page_is_accessible_fits_and_asks_for_nothing(browser, page_file, widt
     assert said == []
 
 
+@pytest.mark.long
 def test_without_a_judge_the_policy_lets_nothing_run(browser, page_file):
     context = browser.new_context()
     page, said = context.new_page(), []

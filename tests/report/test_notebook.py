@@ -179,6 +179,7 @@ def test_a_bare_robot_has_a_notebook_too(tmp_path):
     assert len(pages_of(pdf)) >= 5
 
 
+@pytest.mark.long
 def test_remedies_on_request(tmp_path):
     done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--remedies", "--runs", "50")
     assert done.code == 0
@@ -191,6 +192,7 @@ def test_remedies_on_request(tmp_path):
     assert flat(f"but it breaks {breaks[0]}" if breaks else "breaks nothing else") in text
 
 
+@pytest.mark.long
 def test_since_and_compare(tmp_path):
     done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--since", EXAMPLES / "mk1.yaml",
                "--compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--weights", "points=3,hours=1",

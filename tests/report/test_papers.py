@@ -49,6 +49,7 @@ def test_marks_of_every_kind_stay_text_in_html():
 WORDS = st.text(st.sampled_from("#$*_@<>&\"'\\`~[]{}()=+-/.,:;%!? \n\t\r\u2028abcXYZ019éß"), max_size=60)
 
 
+@pytest.mark.long
 @settings(deadline=None, max_examples=40)
 @given(text=WORDS)
 def test_whatever_is_typed_is_set_and_read_back(text):

@@ -194,6 +194,7 @@ def test_the_nearest_edge_may_be_diagonal(tmp_path):
     assert limit.value == pytest.approx(GRAVITY * distance / 0.12, rel=1e-9)
 
 
+@pytest.mark.long
 def test_tilt_and_limit_agree_for_any_robot(tmp_path):
     """200 random robots on three to five contacts: tan of the tilt is the weakest limit over g."""
     rng = np.random.default_rng(4)

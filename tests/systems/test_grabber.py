@@ -72,6 +72,7 @@ def ramped(half, friction, at, rise):
     return force, "stays"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("grab", "post", "half", "rise"),
     [

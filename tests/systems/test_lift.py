@@ -380,6 +380,7 @@ def test_a_batch_gives_what_each_case_gives(tmp_path, name, checks):
             assert float(np.ravel(one.value)[0]) == pytest.approx(float(value), rel=1e-6)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("name", "checks"), [("mk1", lifts), ("mk2", motorarm)])
 def test_any_one_quantity_may_vary_alone(name, checks):
     """Of a file whose other numbers are exact, two cases give what each gives alone."""

@@ -45,6 +45,7 @@ def test_the_same_robot_is_drawn_in_the_same_bytes(name):
         assert draw(data, STYLES[0]) == draw(again, STYLES[0]), label
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("number", range(len(LABELS)), ids=LABELS)
 @settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(text=HOSTILE)

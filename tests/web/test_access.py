@@ -47,6 +47,7 @@ def in_both_themes(page, what, *, drawn):
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", SIZES)
 @pytest.mark.parametrize("view", [view.name for view in VIEWS])
 def test_every_view_is_accessible(browser, server, heron, view, width):
@@ -66,6 +67,7 @@ def test_every_view_is_accessible(browser, server, heron, view, width):
         assert found == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", SIZES)
 def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, server, heron, width):
     with window(browser, server, width=width) as page:
@@ -96,6 +98,7 @@ def test_the_page_before_the_page_is_accessible(browser, tmp_path):
         context.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", SIZES)
 def test_nothing_is_wider_than_the_window(browser, server, heron, width):
     with window(browser, server, width=width) as page:
@@ -139,6 +142,7 @@ def test_a_verdict_that_turns_is_told_to_who_cannot_see_it(browser, server, hero
         expect(page.locator("#fw-said")).to_contain_text("Now short:")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", SIZES)
 @pytest.mark.parametrize(
     ("part", "seen"),

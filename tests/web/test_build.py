@@ -34,6 +34,7 @@ def pick(page, name):
     expect(page.locator("#build-name")).to_have_text(name)
 
 
+@pytest.mark.long
 def test_tanks_a_cylinder_and_a_lift_are_added_connected_and_taken_away(browser, server, heron):
     file = f"{heron}/mk1.yaml"
     with window(browser, server) as page:
@@ -165,6 +166,7 @@ def test_a_section_that_the_file_does_not_have_is_added_with_what_it_needs(brows
         assert toggle == {"link": "40 mm", "other": "35 mm", "past": "3 mm", "preload": "60 N"}
 
 
+@pytest.mark.long
 def test_the_strip_leads_with_causes_and_a_change_is_tried_held_against_and_dropped(browser, server, heron):
     file = f"{heron}/mk1.yaml"
     found = evaluate(load_robot(server.folder / file))

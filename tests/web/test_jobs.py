@@ -203,6 +203,7 @@ def test_a_season_is_edited_in_its_own_file(source, tmp_path):
         edit(season, ((("temperature",), "30 kg"),))
 
 
+@pytest.mark.long
 def test_remedies_are_those_of_the_command(source):
     found = mended(source)
     assert {m.id for m in found} == {f.id for f in evaluate(robot_of(source), 0).short}

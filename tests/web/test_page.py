@@ -336,6 +336,7 @@ def test_margins_are_grouped_by_cause_and_system_found_by_words_and_worked_out(b
         expect(page.locator("#fw-term")).to_be_hidden()
 
 
+@pytest.mark.long
 def test_remedies_come_on_request_and_can_be_tried(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "margins", file=f"{heron}/mk1.yaml")
@@ -369,6 +370,7 @@ def test_text_from_a_file_never_becomes_part_of_the_page(browser, server, heron)
         assert "broken" not in page.title()
 
 
+@pytest.mark.long
 def test_a_visitor_with_the_code_sees_everything_and_changes_nothing(browser, tmp_path):
     for file in EXAMPLES.iterdir():
         (tmp_path / file.name).write_bytes(file.read_bytes())

@@ -150,6 +150,7 @@ def _closed(line: socket.socket) -> bool:
         return True
 
 
+@pytest.mark.long
 def test_who_sends_nothing_is_shown_out_and_every_answer_says_the_same(tmp_path):
     written(tmp_path)
     page = subprocess.Popen([sys.executable, "-c", _IMPATIENT, str(tmp_path)], stdout=subprocess.PIPE, text=True)

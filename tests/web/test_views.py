@@ -46,7 +46,7 @@ def test_the_robot_is_drawn_in_every_pose(browser, server, heron):
             page.select_option("#pose", pose)
             expect(page.locator("#robot-pose figcaption")).to_contain_text(pose)
         expect(page.locator("#robot-bar figure")).to_have_count(1)
-        expect(page.locator("#robot-moves figure")).to_have_count(5)
+        expect(page.locator("#robot-moves figure")).to_have_count(6)  # the clamp has no drawing elsewhere
 
 
 def test_the_open_view_is_in_sight_in_the_bar_of_a_phone(browser, server, heron):
@@ -139,6 +139,7 @@ def test_the_view_has_an_answer_before_anything_is_asked(browser, server, heron)
         expect(page.locator("#match-figures .big b")).to_have_text(f"{found.mean:.1f}")
 
 
+@pytest.mark.long
 def test_a_run_is_cancelled_and_one_goes_on_without_its_window(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "match", file=f"{heron}/mk1.yaml")
@@ -155,6 +156,7 @@ def test_a_run_is_cancelled_and_one_goes_on_without_its_window(browser, server, 
         expect(page.locator("#match-figures")).to_contain_text("over 4,000 matches", timeout=90_000)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("runs", ["", "9", "-5", "many", "1e3", "200001"])
 def test_a_number_of_matches_that_is_none_is_refused_in_a_sentence(browser, server, heron, runs):
     with window(browser, server) as page:
@@ -253,9 +255,9 @@ def made(page, kind, form, **more):
     for name in more:
         panel.locator(f"input[name={name}]").check()
     panel.locator("button").click()
-    page.wait_for_selector("#document-made button", timeout=120_000)
+    page.wait_for_selector("#document-made [data-do=keep]", timeout=120_000)
     with page.expect_download() as coming:
-        page.locator("#document-made button").click()
+        page.locator("#document-made [data-do=keep]").click()
     return coming.value.suggested_filename, coming.value.path().read_bytes()
 
 
