@@ -521,6 +521,10 @@ def _from_list(worth: list[list[float | None]]) -> Array:
     return np.array([[-np.inf if w is None else w for w in row] for row in worth], dtype=float)
 
 
+_TOGETHER = 512
+"""Candidates that are raced at once: more would leave whoever waits without a word for a minute."""
+
+
 def run(race: Race, budget: Budget, journal: Journal, tell: Tell | None = None) -> bool:
     """Run rounds until the budget is spent, and say whether it was; Ctrl-C ends it with what there is."""
     began = time.monotonic()
@@ -530,9 +534,12 @@ def run(race: Race, budget: Budget, journal: Journal, tell: Tell | None = None) 
                 rows = race.proposer.ask()[: budget.candidates - race.candidates]
                 if not len(rows):
                     break
-                _round(race, journal, rows)
-                if tell is not None:
-                    tell(_progress(race, budget, time.monotonic() - began))
+                for start in range(0, len(rows), _TOGETHER):
+                    _round(race, journal, rows[start : start + _TOGETHER])
+                    if tell is not None:
+                        tell(_progress(race, budget, time.monotonic() - began))
+                    if _is_late(began, budget):
+                        break
     except KeyboardInterrupt:
         return False
     return True
