@@ -286,20 +286,23 @@ def _tools(data: Cloud, state: _State) -> list[Content]:
     return shown
 
 
-async def _again(page: Page, state: _State) -> None:
+async def _again(page: Page, state: _State, *, fresh: bool = False) -> None:
     job = _job(page)
     told = None if job is None else job.result.last if isinstance(job.result, Searched) else job.told
     if isinstance(told, SoFar):
-        await _live(page, state, told, fresh=False)
+        await _live(page, state, told, fresh=fresh)
 
 
 async def _axis(page: Page, state: _State, data: dict[str, Any]) -> None:
     which, value = str(data.get("which")), str(data.get("value"))
     if which in ("0", "1") and value.isdigit():
         pair = list(state.of)
-        pair[int(which)] = int(value)
+        before, pair[int(which)] = pair[int(which)], int(value)
+        swapped = pair[0] == pair[1]
+        if swapped:  # nothing is drawn against itself: the other takes what this one had
+            pair[1 - int(which)] = before
         state.of = (pair[0], pair[1])
-        await _again(page, state)
+        await _again(page, state, fresh=swapped)
 
 
 async def _least(page: Page, state: _State, data: dict[str, Any]) -> None:
