@@ -317,7 +317,7 @@ def share(chance: float, of: str = " of robots") -> str:
 
 
 def narrowed(report: Report, only: str) -> Report:
-    """Keep what is about one thing: the begin of an id, or the name of a mechanism, pose or part."""
+    """Keep what is about one thing: the beginning of an id, or the name of a mechanism, pose or part."""
     word = only.casefold()
 
     def about(item: Finding | Fact) -> bool:
@@ -328,6 +328,6 @@ def narrowed(report: Report, only: str) -> Report:
     findings, facts = (tuple(i for i in items if about(i)) for items in (report.findings, report.facts))
     if not findings and not facts:
         families = ", ".join(dict.fromkeys(f.id.partition(".")[0] for f in report.findings))
-        expected = f"expected the begin of an id, such as {families}, or the name of a mechanism"
+        expected = f"expected the beginning of an id, such as {families}, or the name of a mechanism"
         raise typer.BadParameter(expected, param_hint="'--only'")
     return dataclasses.replace(report, findings=findings, facts=facts)  # type: ignore[arg-type]
