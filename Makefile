@@ -7,6 +7,8 @@
 
 PYTHON ?= python3
 BIN := .venv/bin
+# as the command itself does: two workers on two cores leave threads of linear algebra to wait for each other
+export OPENBLAS_NUM_THREADS ?= 1
 
 .PHONY: demo test test-long cover lint bench format clean browser
 

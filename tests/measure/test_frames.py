@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from fieldworthy.files import BadInput
-from fieldworthy.measure.frames import MODEL, PLACES, Filmed, StrokeGrid, _loads, fit_film
+from fieldworthy.measure.frames import MODEL, PLACES, Filmed, StrokeGrid, _loads, fit_film, rising, spline_weights
 from fitted import LEAST, MOST, covers, measurements, only, rms, told, untold, write_csv
 
 VALVE = "conductance of 'test valve'"
@@ -202,6 +202,20 @@ def test_places_beyond_the_stroke_are_named_by_row(tmp_path):
     assert [(p.file.name, p.line) for p in caught.value.problems] == [
         ("film.csv", 2 + int(np.argmax(x + 0.02 > 0.055)))
     ]
+
+
+def test_curves_between_tabulated_times_are_those_of_scipy():
+    """`RectBivariateSpline` (not a knot at its ends) and `PchipInterpolator`, on random values."""
+    from scipy.interpolate import PchipInterpolator, RectBivariateSpline
+
+    rng = np.random.default_rng(8)
+    x, y, table = np.linspace(-1.8, 1.8, 13), np.linspace(-50.0, 120.0, 21), rng.normal(size=(13, 21))
+    at = rng.uniform((-1.8, -50.0), (1.8, 120.0), (50, 2))
+    ours = [table @ spline_weights(y, b) @ spline_weights(x, a) for a, b in at]
+    assert ours == pytest.approx(RectBivariateSpline(x, y, table).ev(*at.T), abs=1e-12)
+    knots, values = np.cumsum(rng.exponential(size=(2, 33)), axis=1)
+    since = np.concatenate((knots[[0, -1]], rng.uniform(knots[0], knots[-1], 200)))
+    assert rising(knots, values, since) == pytest.approx(PchipInterpolator(knots, values)(since), abs=1e-12)
 
 
 def test_the_table_of_times_is_the_checks_own_within_a_percent(tmp_path):

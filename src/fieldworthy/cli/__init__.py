@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 from fieldworthy.cli import ending
 
 __all__ = ["main"]
+
+_THREADS = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""What libraries of linear algebra read, when they are first loaded, for how many threads to work in."""
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -15,6 +19,9 @@ def main(arguments: list[str] | None = None) -> None:
     try:
         if whole:
             ending.listen()
+            # a robot's matrices are small: threads would spend several times the work in waiting for each other
+            for name in _THREADS:
+                os.environ.setdefault(name, "1")
         from fieldworthy.cli.app import main as run  # noqa: PLC0415
 
         run(arguments)

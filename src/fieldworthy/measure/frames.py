@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -117,8 +118,6 @@ class StrokeGrid:
     """Times along a stroke as a smooth function of conductance and load."""
 
     def __init__(self, filmed: Filmed, loads: tuple[float, float]) -> None:
-        from scipy.interpolate import RectBivariateSpline  # noqa: PLC0415  scipy is loaded only for a fit
-
         nominal = number_at(filmed.robot, filmed.conductance_key)
         candidates = np.linspace(*loads, _CANDIDATES)
         moves = np.isfinite(filmed.times(np.full(_CANDIDATES, nominal), candidates, np.array([1.0]))[1][0])
@@ -127,26 +126,68 @@ class StrokeGrid:
         most = float(candidates[np.flatnonzero(moves)[-1]])
         self.loads = (loads[0], loads[0] + _NEAR_STALL * (most - loads[0]))
         self.nominal, self.stall = nominal, most
-        factors, loads_at = np.linspace(-WIDEST, WIDEST, _CONDUCTANCES), np.linspace(*self.loads, _LOADS)
-        C, F = (axis.ravel() for axis in np.meshgrid(nominal * np.exp(factors), loads_at, indexing="ij"))
+        self._factors, self._loads = np.linspace(-WIDEST, WIDEST, _CONDUCTANCES), np.linspace(*self.loads, _LOADS)
+        C, F = (axis.ravel() for axis in np.meshgrid(nominal * np.exp(self._factors), self._loads, indexing="ij"))
         lag, times = filmed.times(C, F, PLACES)
         table = np.log(np.concatenate((np.maximum(lag, 1e-5)[None], times)))
-        shape = (-1, _CONDUCTANCES, _LOADS)
-        self._splines = [RectBivariateSpline(factors, loads_at, layer) for layer in table.reshape(shape)]
+        self._table = table.reshape(-1, _CONDUCTANCES, _LOADS)
 
     def times(self, factor: float, load: float) -> Array:
         """Time the piston's start and its way along `PLACES`."""
-        at = np.array([factor]), np.array([load])
-        times = np.exp([float(spline.ev(*at)[0]) for spline in self._splines])
+        times = np.exp(self._table @ spline_weights(self._loads, load) @ spline_weights(self._factors, factor))
         return np.asarray(np.maximum.accumulate(times) + 1e-9 * np.arange(times.size))
 
     def place(self, since: Array, factor: float, load: float) -> Array:
         """Where the piston is at times since the switching."""
-        from scipy.interpolate import PchipInterpolator  # noqa: PLC0415  see above
-
         times = self.times(factor, load)
-        along = PchipInterpolator(times, np.concatenate(([0.0], PLACES)))
-        return np.asarray(along(np.clip(since, times[0], times[-1])))
+        return rising(times, np.concatenate(([0.0], PLACES)), np.clip(since, times[0], times[-1]))
+
+
+def spline_weights(knots: Array, at: float) -> Array:
+    """Weigh values at even knots so that their sum is the cubic spline through them, without a corner at either end.
+
+    The library's splines come with a fifth of a second of imports; held to them in tests/measure.
+    """
+    count, step = knots.size, float(knots[1] - knots[0])
+    moments = _bending(count)
+    place = min(max(at, float(knots[0])), float(knots[-1]))
+    i = min(int((place - float(knots[0])) / step), count - 2)
+    right = (place - float(knots[i])) / step
+    left, found = 1.0 - right, np.zeros(count)
+    found[i], found[i + 1] = left, right
+    return np.asarray(found + (left**3 - left) / 6.0 * moments[i] + (right**3 - right) / 6.0 * moments[i + 1])
+
+
+@cache
+def _bending(count: int) -> Array:
+    """Second slopes of a spline through values at even knots, in steps, as shares of each value."""
+    inside = np.arange(1, count - 1)
+    bend, values = np.zeros((count, count)), np.zeros((count, count))
+    for offset, moment, value in ((-1, 1.0, 6.0), (0, 4.0, -12.0), (1, 1.0, 6.0)):
+        bend[inside, inside + offset], values[inside, inside + offset] = moment, value
+    # the third slope is one on both sides of the knots next to the ends ("not a knot")
+    bend[0, :3], bend[-1, -3:] = (1.0, -2.0, 1.0), (1.0, -2.0, 1.0)
+    return np.linalg.solve(bend, values)
+
+
+def rising(knots: Array, values: Array, at: Array) -> Array:
+    """Follow values that rise by a smooth curve that rises with them and does not overshoot.
+
+    Cubic pieces with harmonic means as slopes (Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5, 1984, from memory).
+    """
+    width, rise = np.diff(knots), np.diff(values)
+    steep = rise / width
+    before, after = 2.0 * width[1:] + width[:-1], width[1:] + 2.0 * width[:-1]
+    middle = (before + after) / (before / steep[:-1] + after / steep[1:])
+    ends = [
+        min(max(((2.0 * a + b) * m - a * n) / (a + b), 0.0), 3.0 * m)
+        for a, b, m, n in ((width[0], width[1], steep[0], steep[1]), (width[-1], width[-2], steep[-1], steep[-2]))
+    ]
+    slope = np.concatenate((ends[:1], middle, ends[1:]))
+    i = np.clip(np.searchsorted(knots, at, side="right") - 1, 0, width.size - 1)
+    t = (at - knots[i]) / width[i]
+    bent = slope[i] * (1.0 - t) ** 2 * t - slope[i + 1] * t**2 * (1.0 - t)
+    return np.asarray(values[i] + rise[i] * t**2 * (3.0 - 2.0 * t) + width[i] * bent)
 
 
 _CONDUCTANCE, _LOAD, _SWITCHED = "conductance of the valve", "load", "switching of the valve"
