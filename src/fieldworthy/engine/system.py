@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
+from fieldworthy.drawing.sketch import Sketch
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
@@ -22,6 +23,7 @@ from fieldworthy.physics.gas.actuation import Stroke
 from fieldworthy.robot.model.machine import Mechanism, declared
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import PLAIN, Typical
+from fieldworthy.robot.sketches import GENERAL
 from fieldworthy.robot.starter import Begun
 
 EXACT = 8
@@ -374,6 +376,7 @@ class System:
     families : First words of the ids of its findings, and what each says
     page, page_of : Its page in the notebook, or the system on whose page it stands
     figures : What stands on that page; the local page shows it too, in its view of the robot
+    sketches : Pictures of what lengths mean, by what the file declares
     drawn_apart : Whether the local page has drawings of its own of this system instead
     card : By kind of mechanism, the step of the pit card; ``{name}`` stands for the mechanism
     warns : By the id of a finding without the mechanism's name, what the card says instead while it is short
@@ -405,6 +408,7 @@ class System:
     page: Page | None = None
     page_of: str = ""
     figures: Callable[[Context, Style], Iterable[Figure]] | None = None
+    sketches: Mapping[type, Sketch] = field(default_factory=lambda: MappingProxyType({}))
     drawn_apart: bool = False
     card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     warns: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
@@ -452,6 +456,12 @@ def hues_of(spec: Mechanism) -> Hues | None:
 def shelf() -> tuple[Typical, ...]:
     """Every typical thing that a robot can begin with."""
     return (*(typical for system in systems() for typical in system.shelf), PLAIN)
+
+
+@cache
+def sketches() -> Mapping[type, Sketch]:
+    """Pictures of what lengths mean, by what a file declares."""
+    return MappingProxyType(dict(GENERAL) | {kind: of for s in systems() for kind, of in s.sketches.items()})
 
 
 @cache

@@ -7,6 +7,9 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from fieldworthy.drawing.sketch import sketch
+from fieldworthy.drawing.style import Style
+from fieldworthy.engine.system import sketches
 from fieldworthy.files.declare import BASES
 from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted
 from fieldworthy.files.writing import GONE
@@ -17,7 +20,26 @@ from fieldworthy.web.markup import Content, Markup, field_id, tag
 NUMBER_PARTS = ("tolerance", "basis")
 
 
-def rows_shown(rows: Iterable[Row], *, may_change: bool) -> tuple[dict[str, Markup], dict[str, Markup]]:
+def meaning(declared: type | None, path: KeyPath, rows: Iterable[Row], style: Style) -> Content:
+    """Draw what the lengths of a thing mean, with what they are; nothing where it has none."""
+    picture = sketches().get(declared) if declared is not None else None
+    if picture is None:
+        return ""
+    start = len(dotted(path))
+    told: dict[str, tuple[str, str]] = {}
+    for row in (r for r in rows if isinstance(r, Field) and r.path[: len(path)] == path):
+        key = row.key[start:].removeprefix(".")
+        told[key] = (row.label, row.value)
+        whole, _, axis = key.partition("[")
+        if axis:  # a place that is pointed at has all its numbers in one
+            before = told.get(whole, ("", ""))[1]
+            told[whole] = (row.label.partition(",")[0], f"{before}, {row.value}" if before else row.value)
+    drawn = sketch(picture, told, style)
+    svg = Markup(drawn.svg[drawn.svg.index("<svg") :])
+    return tag("figure", svg, tag("figcaption", "What the lengths mean; not to scale."), class_="sketch")
+
+
+def rows_shown(rows: Iterable[Row], style: Style, *, may_change: bool) -> tuple[dict[str, Markup], dict[str, Markup]]:
     """Write the rows of a thing: what the file says or must say, and what is rarely said."""
     listed = list(rows)
     often = {row.key for row in listed if isinstance(row, Field) and _often(row)}
@@ -27,7 +49,8 @@ def rows_shown(rows: Iterable[Row], *, may_change: bool) -> tuple[dict[str, Mark
     rare: dict[str, Markup] = {}
     for row in listed:
         if isinstance(row, Head):
-            shown = _head(row, may_change=may_change)
+            picture = meaning(row.declared, row.path, listed, style) if row.key in open_heads else ""
+            shown = _head(row, picture, may_change=may_change)
             if row.key in open_heads:
                 main[f"h {row.key}"] = shown
             if row.key not in open_heads or _has_rare(row, often, listed):
@@ -80,7 +103,7 @@ def _has_rare(head: Head, often: set[str], rows: list[Row]) -> bool:
     return any(not any(r.path[: len(p)] == p for p in inner) for r in below)
 
 
-def _head(head: Head, *, may_change: bool) -> Markup:
+def _head(head: Head, picture: Content, *, may_change: bool) -> Markup:
     buttons: list[Content] = []
     if may_change and head.adds:
         buttons.append(
@@ -95,6 +118,7 @@ def _head(head: Head, *, may_change: bool) -> Markup:
         tag("h3", head.label), tag("span", buttons, class_="acts"),
         tag("p", head.about, class_="about") if head.about else "",
         tag("p", head.trouble, class_="said") if head.trouble else "",
+        picture,
         tag("div", id=f"more-{field_id(head.path)}", class_="blank"),
         class_=f"group deep{min(head.depth, 4)}", data_row=f"h {head.key}",
     )  # fmt: skip
@@ -224,7 +248,7 @@ def _number(text: str) -> object:
     return int(text) if text.lstrip("+-").isdecimal() else number
 
 
-def blank_form(key: str, rows: Iterable[Field], what: str) -> Markup:
+def blank_form(key: str, rows: Iterable[Field], what: str, picture: Content = "") -> Markup:
     """Ask for what a new entry needs."""
     boxes = []
     for row in rows:
@@ -243,7 +267,9 @@ def blank_form(key: str, rows: Iterable[Field], what: str) -> Markup:
     ]
     hidden = tag("input", type="hidden", name="of", value=key)
     said = tag("p", id="blank-said", class_="said", role="alert")
-    return tag("form", hidden, tag("div", boxes, class_="fields"), said, tag("div", buttons), data_submit="fill")
+    return tag(
+        "form", hidden, picture, tag("div", boxes, class_="fields"), said, tag("div", buttons), data_submit="fill"
+    )
 
 
 def filled(rows: Iterable[Field], path: KeyPath, values: Mapping[str, str]) -> tuple[KeyPath, object]:

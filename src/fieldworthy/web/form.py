@@ -86,6 +86,7 @@ class Head:
     adds : What one more of them is called; empty where none can be added
     gone : Whether they can be taken away
     depth : How deep inside the thing
+    declared : What they are declared as, where that is one thing
     trouble : What is wrong with them as a whole
     """
 
@@ -96,6 +97,7 @@ class Head:
     adds: str = ""
     gone: bool = False
     depth: int = 0
+    declared: type | None = None
     trouble: str = ""
 
 
@@ -285,6 +287,23 @@ def _entry_note(note: Any) -> tuple[Any, Any] | None:
     return None
 
 
+def declared_at(source: Source, path: KeyPath) -> type | None:
+    """What a thing is declared as; None for the robot and the season themselves."""
+    return None if path in (("robot",), ("season",)) else _declared(*_place(files_of(source), path))
+
+
+def declared_next(source: Source, path: KeyPath) -> type | None:
+    """What one more entry at a place is declared as."""
+    note, _ = _place(files_of(source), path)
+    entry = _entry_note(note)
+    return _declared(note if entry is None else entry[0], {})
+
+
+def _declared(note: Any, here: Any) -> type | None:
+    found = declaration_of(here if isinstance(here, dict) else {}, note) or _plainest(note)
+    return found if isinstance(found, type) and dataclasses.is_dataclass(found) else None
+
+
 def _plainest(note: Any) -> Any:
     """A declaration itself; the first of several."""
     return next((o for o in _options(note) if dataclasses.is_dataclass(o)), note)
@@ -401,7 +420,10 @@ class _Walk:
         if value is None and not needed:
             yield Head(path, dotted(path), label, about, adds=label, depth=depth, trouble=told)
             return
-        yield Head(path, dotted(path), label, about, gone=there and not needed, depth=depth, trouble=told)
+        kind = _declared(note, value)
+        yield Head(
+            path, dotted(path), label, about, gone=there and not needed, depth=depth, declared=kind, trouble=told
+        )
         yield from self.below(note, value, path, depth + 1)
 
     def _entries(self, note: Any, value: Any, path: KeyPath, said: _Said, depth: int) -> Iterator[Row]:
@@ -416,7 +438,9 @@ class _Walk:
             at = (*path, key)
             title = f"{one} {key + 1}" if isinstance(key, int) else str(key)
             if any(dataclasses.is_dataclass(o) for o in _options(note)):
-                yield Head(at, dotted(at), title, gone=True, depth=depth + 1, trouble=self.problems.get(at, ""))
+                told = self.problems.get(at, "")
+                kind = _declared(note, item)
+                yield Head(at, dotted(at), title, gone=True, depth=depth + 1, declared=kind, trouble=told)
                 yield from self.below(note, item, at, depth + 2)
             else:
                 yield self._field(note, item, at, _Said(title))

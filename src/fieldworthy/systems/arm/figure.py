@@ -13,7 +13,7 @@ from fieldworthy.engine.finding import first
 from fieldworthy.physics.arms.motorarm import motor_share
 from fieldworthy.systems.arm.check import Driven, driven
 from fieldworthy.systems.arm.model import MotorArm
-from fieldworthy.systems.lift.figure import LiftCurves, Swing, laid_out, lift
+from fieldworthy.systems.lift.figure import ARM_SKETCH, LiftCurves, Swing, laid_out, lift
 from fieldworthy.vehicle import state
 
 
@@ -44,3 +44,7 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in arm_curves(context, 1.0).values():
         yield lift(data, style)
+
+
+SKETCHES = {MotorArm: ARM_SKETCH}
+"""What the lengths of an arm mean, by what the file declares."""

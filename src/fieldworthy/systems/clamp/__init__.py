@@ -10,7 +10,7 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.clamp.check import check as judge
-from fieldworthy.systems.clamp.figure import figures
+from fieldworthy.systems.clamp.figure import SKETCHES, figures
 from fieldworthy.systems.clamp.mechanics import rods
 from fieldworthy.systems.clamp.model import Clamp
 
@@ -97,6 +97,7 @@ SYSTEM = System(
         telling=("clamp.slip", "clamp.stroke_practice", "clamp.lift"),
     ),
     figures=figures,
+    sketches=SKETCHES,
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
     numbers=numbers,

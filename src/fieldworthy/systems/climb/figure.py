@@ -10,6 +10,8 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.drawing.painting import Place, around, place
+from fieldworthy.drawing.sketch import Sketch, block, disc, floor, line
+from fieldworthy.drawing.sketch import Span as Length
 from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
@@ -17,7 +19,7 @@ from fieldworthy.engine.finding import first
 from fieldworthy.physics.statics.hanging import turned
 from fieldworthy.robot.model.machine import Pose
 from fieldworthy.systems.climb.mechanics import Hung, drawn_down, hung, lifting_force, lowest
-from fieldworthy.systems.climb.model import Climber
+from fieldworthy.systems.climb.model import Climber, MotorLift, Rest
 from fieldworthy.vehicle.drawing import View, fitted, floor_line, gravity_mark, near, paint_blocks, reach, scale_bar
 from fieldworthy.vehicle.views import Block, Wheel, blocks_in, wheels_of
 
@@ -355,3 +357,45 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in hanging_curves(context).values():
         yield hanging(data, style)
+
+
+_CLIMBER = Sketch(
+    "seen from the left, forward to the right",
+    200.0,
+    (
+        floor(180.0), block(80, 90, 150, 70), disc(104.0, 168.0, 12.0), disc(206.0, 168.0, 12.0),
+        line((140.0, 90.0), (140.0, 30.0), (156.0, 24.0), (168.0, 40.0)), disc(156.0, 42.0, 9.0, "thing"),
+        line((260.0, 150.0), (260.0, 100.0), look="move"),
+    ),
+    (
+        Length("hook", (156.0, 32.0), (156.0, 32.0), "right"),
+        Length("clearance", (280.0, 180.0), (280.0, 160.0), "above"),
+    ),
+)  # fmt: skip
+_DRUM = Sketch(
+    "seen from the side",
+    190.0,
+    (
+        disc(120.0, 140.0, 26.0), disc(120.0, 140.0, 4.0, "line"),
+        line((146.0, 140.0), (146.0, 30.0), (162.0, 24.0), (172.0, 38.0)),
+        line((190.0, 40.0), (190.0, 110.0), look="move"),
+    ),
+    (
+        Length("drum_radius", (120.0, 140.0), (101.0, 159.0), "left"),
+        Length("travel", (210.0, 30.0), (210.0, 112.0), "right"),
+    ),
+)  # fmt: skip
+_REST = Sketch(
+    "hanging, seen from the left, forward to the right",
+    200.0,
+    (
+        disc(220.0, 30.0, 9.0, "thing"), line((120.0, 14.0), (120.0, 190.0)), block(134, 90, 120, 80),
+        line((220.0, 90.0), (220.0, 40.0)), line((134.0, 130.0), (120.0, 130.0)),
+    ),
+    (
+        Length("position", (134.0, 130.0), (134.0, 130.0), "right"),
+        Length("ahead", (220.0, 60.0), (120.0, 60.0), "above"),
+    ),
+)  # fmt: skip
+SKETCHES = {Climber: _CLIMBER, MotorLift: _DRUM, Rest: _REST}
+"""What the lengths of a climber mean, by what the file declares."""

@@ -11,7 +11,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.grabber.check import check as judge
 from fieldworthy.systems.grabber.check import rods
-from fieldworthy.systems.grabber.figure import figures
+from fieldworthy.systems.grabber.figure import SKETCHES, figures
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
 
@@ -85,6 +85,7 @@ SYSTEM = System(
         formulas=(("tipover", ""),),
     ),
     figures=figures,
+    sketches=SKETCHES,
     card={"grabber": "{name}: swings down and back, its hook is straight."},
     follows=follows,
     required=("grabber.reach", "grabber.hook", "grabber.force"),

@@ -11,7 +11,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.guide.check import check as judge
 from fieldworthy.systems.guide.check import rods
-from fieldworthy.systems.guide.figure import figures
+from fieldworthy.systems.guide.figure import SKETCHES, figures
 from fieldworthy.systems.guide.model import LinearGuide
 
 
@@ -68,6 +68,7 @@ SYSTEM = System(
     rods=rods,
     page_of="lift",
     figures=figures,
+    sketches=SKETCHES,
     card={"guide": "{name}: runs out and back without binding."},
     warns={
         "guide.binding": "{name}: it can lock as built. Drive it nearer its axis.",

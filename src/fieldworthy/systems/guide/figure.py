@@ -11,13 +11,15 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, chart
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
+from fieldworthy.drawing.sketch import Sketch, block, disc, line
+from fieldworthy.drawing.sketch import Span as Length
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.statics.guide import Guide, force_to_move, shortest_guide
 from fieldworthy.systems.guide.check import forces, pace
-from fieldworthy.systems.guide.model import LinearGuide
+from fieldworthy.systems.guide.model import GuideMotor, LinearGuide
 from fieldworthy.vehicle.drawing import near
 
 _POINTS = 81
@@ -124,3 +126,39 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in guide_curves(context).values():
         yield guide(data, style)
+
+
+_GUIDE = Sketch(
+    "along the guide; the load pulls back to the left",
+    240.0,
+    (
+        line((20.0, 60.0), (320.0, 60.0)), line((20.0, 84.0), (320.0, 84.0)), block(110, 46, 24, 52),
+        block(226, 46, 24, 52), block(110, 98, 140, 16), line((170.0, 190.0), (90.0, 190.0), look="move"),
+        line((170.0, 114.0), (170.0, 190.0)), line((196.0, 150.0), (280.0, 150.0), look="move"),
+        line((196.0, 114.0), (196.0, 150.0)), line((20.0, 72.0), (320.0, 72.0), look="dashed"),
+    ),
+    (
+        Length("length", (122.0, 34.0), (238.0, 34.0), "above"),
+        Length("width", (40.0, 60.0), (40.0, 84.0), "below"),
+        Length("load_offset", (80.0, 72.0), (80.0, 190.0), "left"),
+        Length("drive_offset", (290.0, 72.0), (290.0, 150.0), "below"),
+        Length("load", (120.0, 198.0), (120.0, 198.0), "below"),
+    ),
+)  # fmt: skip
+_GUIDE_MOTOR = Sketch(
+    "seen from the side",
+    180.0,
+    (
+        disc(70.0, 120.0, 26.0), disc(70.0, 120.0, 4.0, "line"), line((70.0, 94.0), (320.0, 94.0)),
+        block(110, 62, 60, 32),
+        line((230.0, 62.0), (290.0, 62.0), (290.0, 94.0), look="dashed"), line((230.0, 94.0), (230.0, 62.0),
+        look="dashed"),
+    ),
+    (
+        Length("radius", (70.0, 120.0), (89.0, 139.0), "right"),
+        Length("travel", (110.0, 50.0), (230.0, 50.0), "above"),
+        Length("moved", (140.0, 78.0), (140.0, 78.0), "below"),
+    ),
+)  # fmt: skip
+SKETCHES = {LinearGuide: _GUIDE, GuideMotor: _GUIDE_MOTOR}
+"""What the lengths of a guide mean, by what the file declares."""

@@ -11,7 +11,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.intake.check import check as judge
-from fieldworthy.systems.intake.figure import figures
+from fieldworthy.systems.intake.figure import SKETCHES, figures
 from fieldworthy.systems.intake.model import Intake
 
 _MOTOR = "smart motor, 11 W class, 600 rpm"
@@ -113,6 +113,7 @@ SYSTEM = System(
         telling=("intake.hold_rest", "intake.chain_built"),
     ),
     figures=figures,
+    sketches=SKETCHES,
     numbers=numbers,
     drawn_apart=True,
     card={"intake": "{name}: rollers grip, belts or chains tight; one piece through."},

@@ -13,6 +13,8 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.drawing.axes import Chart, paint
 from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
+from fieldworthy.drawing.sketch import Sketch, block, disc, floor, line
+from fieldworthy.drawing.sketch import Span as Length
 from fieldworthy.drawing.style import Style, wrapped
 from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
 from fieldworthy.engine.context import Context
@@ -20,7 +22,7 @@ from fieldworthy.engine.finding import first
 from fieldworthy.physics.contact import handover, timing
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
 from fieldworthy.systems.intake.mechanics import Row, Running, row_of
-from fieldworthy.systems.intake.model import Intake
+from fieldworthy.systems.intake.model import Chain, Hold, Holder, Hooks, Intake, IntakeStage, Rollers
 
 _OBJECTS = 3
 _PIECES = 12  # of a bent stretch of a line
@@ -445,8 +447,8 @@ def _noted(what: Chart, notes: Sequence[str], style: Style) -> Figure:
     high = float(np.clip(0.54 * style.width, 250.0, 400.0)) + 20.0 * legend_rows(what.marks, style)
     sheet = Sheet(style, high + _NOTE * len(lines) + (10.0 if lines else 0.0))
     paint(sheet, Box(0.0, 0.0, style.width, high), what)
-    for i, line in enumerate(lines):
-        sheet.text(12.0, high + 14.0 + _NOTE * i, line, Letters(style.theme.ink, SMALL))
+    for i, told in enumerate(lines):
+        sheet.text(12.0, high + 14.0 + _NOTE * i, told, Letters(style.theme.ink, SMALL))
     return Figure(what.title, what.alt, sheet.document(what.title, what.alt), what.columns)
 
 
@@ -538,3 +540,89 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in intake_curves(context).values():
         yield through(data, style)
+
+
+_STAGE = Sketch(
+    "along the path, seen from the side",
+    190.0,
+    (
+        line((20.0, 150.0), (320.0, 150.0)), disc(90.0, 74.0, 34.0), disc(240.0, 74.0, 34.0),
+        disc(90.0, 126.0, 24.0, "thing"), line((120.0, 126.0), (160.0, 126.0), look="move"),
+    ),
+    (Length("to_next", (90.0, 24.0), (240.0, 24.0), "above"), Length("climb", (280.0, 150.0), (280.0, 150.0), "below")),
+)  # fmt: skip
+_ROLLERS = Sketch(
+    "along the path, seen from the side; dashed: pressed in",
+    200.0,
+    (
+        line((20.0, 180.0), (320.0, 180.0)), disc(140.0, 74.0, 50.0), disc(140.0, 146.0, 34.0, "thing"),
+        line((90.0, 112.0), (190.0, 112.0), look="dashed"),
+    ),
+    (
+        Length("diameter", (206.0, 24.0), (206.0, 124.0), "right"),
+        Length("squeeze", (80.0, 112.0), (80.0, 124.0), "left"),
+        Length("press", (140.0, 112.0), (140.0, 112.0), "above"),
+    ),
+)  # fmt: skip
+_CHAIN = Sketch(
+    "seen from the side",
+    170.0,
+    (
+        disc(80.0, 80.0, 40.0), disc(250.0, 80.0, 24.0), line((80.0, 40.0), (250.0, 56.0)),
+        line((80.0, 120.0), (250.0, 104.0)), disc(80.0, 80.0, 3.0, "line"), disc(250.0, 80.0, 3.0, "line"),
+        line((160.0, 124.0), (160.0, 106.0), look="move"),
+    ),
+    (
+        Length("centre", (80.0, 80.0), (250.0, 80.0), "above"),
+        Length("teeth", (80.0, 44.0), (80.0, 44.0), "above"),
+        Length("tensioner_travel", (160.0, 132.0), (160.0, 112.0), "below"),
+    ),
+)  # fmt: skip
+_HOOKS = Sketch(
+    "seen from the side, the carried pieces below",
+    260.0,
+    (
+        disc(70.0, 110.0, 24.0), line((70.0, 86.0), (330.0, 86.0)), line((70.0, 134.0), (330.0, 134.0)),
+        block(150, 134, 12, 30), block(270, 134, 12, 30), block(120, 186, 60, 24, "thing"),
+        block(120, 210, 60, 24, "thing"),
+        floor(234.0), disc(70.0, 110.0, 3.0, "line"),
+    ),
+    (
+        Length("links_between", (162.0, 120.0), (282.0, 120.0), "above"),
+        Length("height", (300.0, 134.0), (300.0, 164.0), "below"),
+        Length("thickness", (150.0, 64.0), (162.0, 64.0), "above"),
+        Length("shaft_height", (70.0, 234.0), (70.0, 116.0), "right"),
+        Length("nested", (190.0, 186.0), (190.0, 210.0), "right"),
+    ),
+)  # fmt: skip
+_HOLD = Sketch(
+    "along the path, objects come from the left",
+    190.0,
+    (
+        line((16.0, 130.0), (330.0, 130.0)), disc(220.0, 106.0, 24.0, "thing"), disc(110.0, 106.0, 24.0, "thing"),
+        line((244.0, 60.0), (244.0, 130.0), look="dashed"), line((100.0, 60.0), (100.0, 130.0), look="dashed"),
+        line((320.0, 40.0), (320.0, 130.0)),
+    ),
+    (
+        Length("room", (244.0, 54.0), (320.0, 54.0), "above"),
+        Length("below", (100.0, 54.0), (244.0, 54.0), "above"),
+        Length("handover", (190.0, 146.0), (244.0, 146.0), "below"),
+        Length("spacing", (134.0, 92.0), (244.0, 92.0), "above"),
+    ),
+)  # fmt: skip
+_HOLDER = Sketch(
+    "cut through the object that is carried",
+    190.0,
+    (
+        floor(170.0), line((90.0, 60.0), (90.0, 150.0), (250.0, 150.0), (250.0, 60.0), look="dashed"),
+        block(130, 100, 60, 50, "thing"),
+    ),
+    (
+        Length("depth", (210.0, 60.0), (210.0, 100.0), "right"),
+        Length("lift", (270.0, 150.0), (270.0, 170.0), "right"),
+    ),
+)  # fmt: skip
+SKETCHES = {
+    IntakeStage: _STAGE, Rollers: _ROLLERS, Chain: _CHAIN, Hooks: _HOOKS, Hold: _HOLD, Holder: _HOLDER,
+}  # fmt: skip
+"""What the lengths of an intake mean, by what the file declares."""

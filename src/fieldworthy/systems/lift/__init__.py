@@ -12,7 +12,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.lift.check import actuators, rods, swings
 from fieldworthy.systems.lift.check import check as judge
-from fieldworthy.systems.lift.figure import figures
+from fieldworthy.systems.lift.figure import SKETCHES, figures
 from fieldworthy.systems.lift.model import Lift
 
 
@@ -101,6 +101,7 @@ SYSTEM = System(
         wide=760.0,
     ),
     figures=figures,
+    sketches=SKETCHES,
     drawn_apart=True,
     rods=rods,
     swings=swings,

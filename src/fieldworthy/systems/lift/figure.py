@@ -12,6 +12,8 @@ from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, paint
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot
 from fieldworthy.drawing.painting import Place, around, place
+from fieldworthy.drawing.sketch import Sketch, block, disc, floor, line
+from fieldworthy.drawing.sketch import Span as Length
 from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
@@ -29,7 +31,7 @@ from fieldworthy.physics.arms.linkage import Pose as Linkage
 from fieldworthy.robot.model.machine import Move, Pose
 from fieldworthy.systems.lift.check import Lifted, lifted
 from fieldworthy.systems.lift.mechanics import height_at, polar
-from fieldworthy.systems.lift.model import ArmLoad, Lift, SidePoint, Swung
+from fieldworthy.systems.lift.model import ArmLoad, Band, Lift, SidePoint, Swung, Target
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drawing import View, block_ink, fitted, floor_line, near, paint_blocks, reach, scale_bar
 from fieldworthy.vehicle.views import Block, blocks_in
@@ -311,8 +313,8 @@ def _drawing(sheet: Sheet, box: Box, data: LiftCurves) -> None:
     floor_line(sheet, box.x, box.right, view.y)
     paint_blocks(sheet, view, [(block, block.side) for block in data.frame], faint=True)
     named = _structure(sheet, view, box, data)
-    for block in data.arm:
-        sheet.path(view(block.side).tolist(), block_ink(block, 0, style), closed=True)
+    for part in data.arm:
+        sheet.path(view(part.side).tolist(), block_ink(part, 0, style), closed=True)
     for load in data.loads:
         named.append(_draw_load(sheet, view, load))
     if data.cylinder is not None:
@@ -470,3 +472,55 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in lift_curves(context, 1.0).values():
         yield lift(data, style)
+
+
+_BASE = (floor(180.0), line((60.0, 180.0), (60.0, 60.0)), disc(60.0, 60.0, 5.0), block(64, 55, 190, 10))
+_UP = line((60.0, 60.0), (180.0, 16.0), look="dashed")
+ARM_SKETCH = Sketch(
+    "seen from the left, forward to the right",
+    180.0,
+    (*_BASE, _UP, line((230.0, 46.0), (190.0, 22.0), look="move")),
+    (
+        Length("pivot", (60.0, 60.0), (60.0, 60.0), "below"),
+        Length("swing", (226.0, 34.0), (226.0, 34.0), "right"),
+    ),
+)
+"""Of an arm on a pivot, whatever swings it."""
+_LIFT = Sketch(
+    "seen from the left, forward to the right",
+    190.0,
+    (
+        *_BASE, _UP, line((230.0, 46.0), (190.0, 22.0), look="move"), disc(84.0, 158.0, 5.0), disc(190.0, 66.0, 5.0),
+        line((84.0, 158.0), (190.0, 66.0)),
+    ),
+    (
+        Length("pivot", (60.0, 60.0), (60.0, 60.0), "above"),
+        Length("fixed_pin", (84.0, 158.0), (84.0, 158.0), "right"),
+        Length("arm_pin", (190.0, 66.0), (190.0, 66.0), "below"),
+        Length("swing", (226.0, 34.0), (226.0, 34.0), "right"),
+    ),
+)  # fmt: skip
+BAND_SKETCH = Sketch(
+    "seen from the left, forward to the right",
+    180.0,
+    (*_BASE, line((110.0, 160.0), (200.0, 66.0), look="dashed")),
+    (
+        Length("fixed", (110.0, 160.0), (110.0, 160.0), "left"),
+        Length("arm", (200.0, 66.0), (200.0, 66.0), "above"),
+        Length("free_length", (122.0, 164.0), (212.0, 70.0), "right"),
+    ),
+)
+LOAD_SKETCH = Sketch(
+    "seen from the left, forward to the right",
+    180.0,
+    (*_BASE, disc(210.0, 34.0, 20.0, "thing")),
+    (Length("position", (210.0, 34.0), (210.0, 34.0), "left"),),
+)
+TARGET_SKETCH = Sketch(
+    "seen from the left, forward to the right",
+    180.0,
+    (*_BASE, _UP, block(270, 40, 30, 140, "thing")),
+    (Length("point", (254.0, 60.0), (254.0, 60.0), "below"),),
+)
+SKETCHES = {Lift: _LIFT, Band: BAND_SKETCH, ArmLoad: LOAD_SKETCH, Target: TARGET_SKETCH}
+"""What the lengths of a lift mean, by what the file declares."""

@@ -14,7 +14,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.sorter.check import CONSTANTS, palette_of
 from fieldworthy.systems.sorter.check import check as judge
-from fieldworthy.systems.sorter.figure import figures
+from fieldworthy.systems.sorter.figure import SKETCHES, figures
 from fieldworthy.systems.sorter.model import Ejector, FlyOff, Sorter
 
 
@@ -105,6 +105,7 @@ SYSTEM = System(
         telling=("sort.vote", "sort.best_background"),
     ),
     figures=figures,
+    sketches=SKETCHES,
     drawn_apart=True,
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
     follows=follows,

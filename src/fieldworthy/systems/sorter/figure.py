@@ -15,6 +15,8 @@ from fieldworthy.arrays import Array
 from fieldworthy.drawing.axes import Chart, Row, chart, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Spot, colour_of
 from fieldworthy.drawing.painting import Place, draw_spot, place
+from fieldworthy.drawing.sketch import Sketch, disc, line
+from fieldworthy.drawing.sketch import Span as Length
 from fieldworthy.drawing.style import Style, legible, wrapped
 from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Point, Sheet, node, number
 from fieldworthy.engine.context import Context
@@ -25,7 +27,7 @@ from fieldworthy.physics.contact.throwing import flight_height
 from fieldworthy.systems.sorter import check
 from fieldworthy.systems.sorter.check import Palette, palette_of, passing_of, throw_of
 from fieldworthy.systems.sorter.mechanics import backgrounds
-from fieldworthy.systems.sorter.model import Background, Ejector, FlyOff, Sorter
+from fieldworthy.systems.sorter.model import Background, Ejector, FlyOff, HueSensor, Sorter
 
 _STEPS = 181  # hues and places that are tried
 _NEAREST, _FARTHEST = 0.2, 2.0  # of the ejector's distance
@@ -553,3 +555,43 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
         yield hue_circle(data, style)
     for thrown in flight_curves(context).values():
         yield flight(thrown, style)
+
+
+_EJECTOR = Sketch(
+    "along the path, objects come from the left",
+    170.0,
+    (
+        line((16.0, 120.0), (330.0, 120.0)), disc(90.0, 96.0, 24.0, "thing"), line((90.0, 40.0), (90.0, 66.0),
+        look="move"),
+        line((250.0, 160.0), (250.0, 126.0), look="move"), line((130.0, 96.0), (180.0, 96.0), look="move"),
+    ),
+    (Length("distance", (90.0, 30.0), (250.0, 30.0), "above"),),
+)  # fmt: skip
+_SENSOR = Sketch(
+    "along the path, seen from the side",
+    190.0,
+    (
+        line((16.0, 150.0), (330.0, 150.0)), disc(160.0, 110.0, 40.0, "thing"), disc(160.0, 30.0, 8.0),
+        line((156.0, 38.0), (150.0, 70.0)), line((164.0, 38.0), (170.0, 70.0)),
+    ),
+    (
+        Length("spot", (148.0, 74.0), (172.0, 74.0), "right"),
+        Length("window", (130.0, 166.0), (190.0, 166.0), "below"),
+    ),
+)  # fmt: skip
+_FLY_OFF = Sketch(
+    "seen from the side, objects come from the left",
+    190.0,
+    (
+        line((16.0, 90.0), (180.0, 90.0)), disc(60.0, 70.0, 20.0, "thing"), line((60.0, 18.0), (60.0, 44.0),
+        look="move"),
+        line((180.0, 70.0), (230.0, 44.0), look="move"), line((300.0, 76.0), (300.0, 180.0)),
+    ),
+    (
+        Length("distance", (60.0, 106.0), (180.0, 106.0), "below"),
+        Length("over[0]", (180.0, 150.0), (300.0, 150.0), "below", "over, level"),
+        Length("over[1]", (284.0, 90.0), (284.0, 76.0), "above", "over, up"),
+    ),
+)  # fmt: skip
+SKETCHES = {Ejector: _EJECTOR, HueSensor: _SENSOR, FlyOff: _FLY_OFF}
+"""What the lengths of a sorter mean, by what the file declares."""

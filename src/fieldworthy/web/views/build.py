@@ -12,8 +12,19 @@ from fieldworthy.robot.editing import GONE
 from fieldworthy.robot.shelf import can_be_added
 from fieldworthy.robot.things import Removal
 from fieldworthy.web.components import Rows, counted, heading, values_of
-from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, read_part, row_key, rows_shown
-from fieldworthy.web.form import Field, Head, Made, Row, blanks_of, made_of, rows_of, words_of
+from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, meaning, read_part, row_key, rows_shown
+from fieldworthy.web.form import (
+    Field,
+    Head,
+    Made,
+    Row,
+    blanks_of,
+    declared_at,
+    declared_next,
+    made_of,
+    rows_of,
+    words_of,
+)
 from fieldworthy.web.judging import copy_in, put_on, rename_in, taken_from
 from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, tag
 from fieldworthy.web.page import Page
@@ -144,6 +155,7 @@ def _body(page: Page) -> Content:
         "section",
         tag("div", id="build-panel"),
         tag("div", id="build-head"),
+        tag("div", id="build-sketch"),
         tag("ul", id="build-rows", class_="fields-list"),
         tag("details", tag("summary", "What is rarely said", id="build-rare-title"), tag("ul", id="build-rare"),
             id="build-more", hidden=True),
@@ -340,7 +352,10 @@ async def _show_form(page: Page, state: State) -> None:
     if head != state.head:  # what was said there stays as long as the thing is the same
         state.head = head
         page.put("build-head", head)
-    main, rare = rows_shown((r for r in rows if r is not kind), may_change=page.may_change)
+    style = page.look().style
+    declared = await page.queue.form(declared_at, source, thing.path)
+    page.put("build-sketch", meaning(declared, thing.path, rows, style))
+    main, rare = rows_shown((r for r in rows if r is not kind), style, may_change=page.may_change)
     state.rows.show(main)
     state.rare.show(rare)
     page.call("mark", "build-more", {"hidden": None if rare else "hidden"})
@@ -522,7 +537,9 @@ async def _more(page: Page, state: State, key: str) -> None:
     if not blanks:
         await _change(page, {head.path: {}}, place, None)
         return
-    page.put(place, blank_form(head.key, blanks, head.adds))
+    declared = await page.queue.form(declared_next, page.draft.source, head.path)
+    picture = meaning(declared, head.path, (), page.look().style)
+    page.put(place, blank_form(head.key, blanks, head.adds, picture))
     page.call("focus", f"in-{field_id(blanks[0].path)}")
 
 
