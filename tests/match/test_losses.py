@@ -12,9 +12,11 @@ from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.match.setup import with_ability, with_chance
 from fieldworthy.match.state import DONE
 from fieldworthy.robot import load_robot
-from robots import example_copy
+from robots import EXAMPLES, example_copy
 
 UNPRACTISED = ("    practice: {successes: 34, attempts: 40}\n", "")
+MARTEN = EXAMPLES.parent / "marten" / "mk1.yaml"
+CLIMBS = ("    practice: {successes: 2, attempts: 9}\n", "")
 LATE = ("ejector: {cylinder: gate, distance: 200 mm}", "ejector: {cylinder: gate, distance: 1 mm}")
 
 
@@ -48,3 +50,59 @@ def test_a_share_of_the_tries_is_lost_in_the_match(tmp_path):
     tries = ended.sum()
     assert tries > 4000
     assert ended[DONE] / tries == pytest.approx(0.56, abs=4.0 * (0.56 * 0.44 / tries) ** 0.5)
+
+
+def marten(*changes):
+    """The third example with pieces of its file changed."""
+    text = MARTEN.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    return load_robot(MARTEN, text)
+
+
+def test_a_climb_that_falls_after_the_match_earns_nothing():
+    """A motor without current gives no torque (Hughes): without a latch what it has lifted falls in every case."""
+    found = ability(marten(CLIMBS), Cases(0, 0, 50, []))
+    assert found.can["climb"].tolist() == [0.0] * 51
+    assert found.contradictions == ()
+    latched = ability(
+        marten(CLIMBS, ("    rides: hooks\n", "    rides: hooks\n    latch: true\n")), Cases(0, 0, 50, [])
+    )
+    assert latched.can["climb"][0] == 1.0
+
+
+def test_practice_against_several_findings_is_told_once():
+    """Hooks that stay 40 mm below the bar and motors that hold nothing: neither follows from the other."""
+    (one,) = ability(marten(("[-95 mm, 555 mm]", "[-95 mm, 500 mm]")), Cases(0, 0, 50, [])).contradictions
+    assert {one.finding, *one.others} == {"climb.reach.winch", "climb.hold.winch"}
+    assert one.chance == 0.0
+    assert " and by" not in one.sentence
+    assert " and climb." in one.sentence
+
+
+def test_practice_is_asked_whether_it_still_hung():
+    (one,) = ability(marten(), Cases(0, 0, 50, [])).contradictions
+    assert one.sentence == (
+        "Marten mk1: in practice 'climb' worked 2 times of 9, but by climb.hold.winch none of the robots that the "
+        "tolerances allow can do it when the plan gets there. Did it still hang when it was counted, with its motors "
+        "off and no air added?"
+    )
+
+
+def test_a_wish_that_is_missed_costs_nothing_until_nothing_is_left():
+    """A robot that hangs 10 mm above the floor where 20 mm were wished for has left the floor all the same."""
+    latch = ("    rides: hooks\n", "    rides: hooks\n    latch: true\n")
+    hangs = marten(CLIMBS, latch, ("clearance: 20 mm", "clearance: 300 mm"))
+    assert ability(hangs, Cases(0, 0, 0, [])).can["climb"].tolist() == [1.0]
+    never = marten(CLIMBS, latch, ("travel: 140 mm", "travel: 2 mm"))
+    assert ability(never, Cases(0, 0, 0, [])).can["climb"].tolist() == [0.0]
+
+
+def test_a_piece_that_no_stage_grips_is_not_taken_in():
+    """Rollers that press with next to nothing do not pull a spool up a slope, so none is taken."""
+    untaken = ("    practice: {successes: 31, attempts: 36}\n", "")
+    text = MARTEN.read_text(encoding="utf-8").replace("press: 7 N", "press: 0.1 N").replace(*untaken)
+    found = ability(load_robot(MARTEN, text), Cases(0, 0, 0, []))
+    assert found.can["take spools"].tolist() == [0.0]
+    assert {one.finding for one in found.losses} >= {"intake.grip.intake.mouth", "intake.grip.intake.ramp"}

@@ -15,7 +15,7 @@ from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, nudge, run
 from fieldworthy.files import BadInput, instantiate
-from fieldworthy.match.ability import held_back
+from fieldworthy.match.ability import against
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.systems.grabber import check as grabber
@@ -352,8 +352,9 @@ def test_an_action_is_held_back_by_the_thing_that_it_needs_alone(tmp_path):
     robot["actions"] = {n: {"time": "1 s", "task": n} for n in ("tip", "right")}
     loaded = load(tmp_path, robot, season)
     for does in ("tip", "right"):
-        held = held_back(loaded.nominal, loaded.nominal_season)[does]
-        assert set(held) == {f"grabber.{word}.arm ({does})" for word in ("reach", "hook", "force")}
+        held = against(loaded.nominal, loaded.nominal_season)[does]
+        words = ("reach", "hook", "force", "travel", "mode", "hold")
+        assert {cost.id for cost in held} == {f"grabber.{word}.arm ({does})" for word in words}
 
 
 @pytest.mark.parametrize(

@@ -285,14 +285,18 @@ class Cost:
     ----------
     id : Of the outcome, or how the ids of several begin
     share : The outcome's value is the share of tries that are lost; else a try is lost wherever the finding is short
+    wish : The finding's limit is a wish: a try is lost only where nothing is left above nought
     takes : The object of which the tries to take one are lost; empty for none
     mechanism : The mechanism, as findings name it, without which a task's tries are lost; empty for none
+    certain : Whether it is one of those that a mechanism cannot do its action without at all
     """
 
     id: str
     share: bool = False
+    wish: bool = False
     takes: str = ""
     mechanism: str = ""
+    certain: bool = False
 
 
 def _costs_nothing(_robot: Robot) -> tuple[Cost, ...]:
@@ -386,6 +390,8 @@ class System:
     cautions : Sentences for a robot that calls for them
     follows : Which of its findings are consequences of which others, on a robot
     required : Findings without which one of its mechanisms cannot do its action at all, by their id before its name
+    wished : The same of findings whose limit is a wish: it cannot where nothing is left above nought
+    asks : By an id before its name, the question that settles a finding of `required` which practice contradicts
     pressed : How the ids of those begin that turn on the pressure left in a tank
     dangerous : Ids of findings that no change may break or make worse, since something could burst
     rules : How the ids of those begin that are the event's rules: a robot that is short of one may not take part
@@ -421,6 +427,8 @@ class System:
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing
     required: tuple[str, ...] = ()
+    wished: tuple[str, ...] = ()
+    asks: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     pressed: tuple[str, ...] = ()
     dangerous: tuple[str, ...] = ()
     rules: tuple[str, ...] = ()

@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.engine.evaluate import Cases, run
 from fieldworthy.engine.finding import Outcome
-from fieldworthy.engine.system import Cost, systems
+from fieldworthy.engine.system import Cost, consequences, systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
@@ -25,8 +25,9 @@ class Contradiction:
     ----------
     robot, action, finding : Names
     successes, attempts : Of practice
-    chance : Share of the robots that the tolerances allow on which the finding holds
+    chance : Share of the robots that the tolerances allow on which the finding, and all of `others`, holds
     question : The one question that settles it
+    others : Further findings that say so and follow from none that is named
     """
 
     robot: str
@@ -36,6 +37,7 @@ class Contradiction:
     attempts: int
     chance: float
     question: str
+    others: tuple[str, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -43,7 +45,8 @@ class Contradiction:
         by_check = "none of the robots" if self.chance < 0.01 else f"{100 * self.chance:.0f} % of the robots"
         return (
             f"{self.robot}: in practice '{self.action}' worked {self.successes} times of {self.attempts}, but by "
-            f"{self.finding} {by_check} that the tolerances allow can do it when the plan gets there. {self.question}"
+            f"{' and '.join((self.finding, *self.others))} {by_check} that the tolerances allow can do it when the "
+            f"plan gets there. {self.question}"
         )
 
 
@@ -109,16 +112,8 @@ def judged_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
 
 def able(loaded: Loaded, cases: Cases, actions: Sequence[str]) -> dict[str, Array]:
     """Say in which cases actions can be done; what practice shows working is not looked at."""
-    robot, season, wanted = loaded.nominal, loaded.nominal_season, _required(loaded.nominal)
-
-    def free(action: str) -> bool:
-        """Whether nothing that is judged stands against an action."""
-        needed = judged_for(robot, season, action)
-        return not any(m in wanted for m in needed) and not list(_costs(robot, season, action))
-
-    if all(_worked(robot, action) or free(action) for action in actions):
-        return {}
-    return ability(loaded, cases).can
+    stands = against(loaded.nominal, loaded.nominal_season)
+    return ability(loaded, cases).can if any(stands.get(action) for action in actions) else {}
 
 
 def _worked(robot: Robot, action: str) -> bool:
@@ -132,34 +127,55 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     An action that practice shows working is not held back; the contradiction is named instead.
     """
     robot, season = loaded.nominal, loaded.nominal_season
-    wanted = _required(robot)
-    found = {o.id: o for o in run(loaded, cases)}
+    found, follows = {o.id: o for o in run(loaded, cases)}, consequences(robot)
     can: dict[str, Array] = {}
     contradictions, losses = [], []
-    for name, action in robot.actions.items():
-        ids = [i for m in judged_for(robot, season, name) for i in wanted.get(m, ()) if i in found]
-        held = {i: _holds(found[i], cases) for i in ids}
-        if not _worked(robot, name):
-            kept = dict(_kept(found, list(_costs(robot, season, name)), cases))
-            can[name] = np.prod([np.ones(cases.size), *held.values(), *kept.values()], axis=0)
-            for identifier, left in kept.items():
-                lost = 1.0 - float(left[cases.sampled].mean() if cases.samples else left[0])
-                losses += [Loss(robot.robot, name, identifier, lost)] if lost >= _TOLD else []
+    for name in robot.actions:
+        costs = list(_costs(robot, season, name))
+        if _worked(robot, name):
+            disputed = _disputed(robot, name, dict(left_by(costs, found, cases.size)), follows, cases)
+            contradictions += [disputed] if disputed is not None else []
             continue
-        assert action.practice is not None
-        counts = int(action.practice.successes), int(action.practice.attempts)
-        for identifier, holds in held.items():
-            chance = float(holds[cases.sampled].mean()) if cases.samples else float(holds[0])
-            if chance < _DOUBTFUL * counts[0] / max(counts[1], 1):
-                contradictions.append(
-                    Contradiction(robot.robot, name, identifier, *counts, chance, _question(identifier))
-                )
+        can[name] = share_left(costs, found, cases.size)
+        told = [cost for cost in costs if not cost.certain]
+        for identifier, left in left_by(told, found, cases.size):
+            lost = 1.0 - _mean(left, cases)
+            losses += [Loss(robot.robot, name, identifier, lost)] if lost >= _TOLD else []
     return Ability(can, tuple(contradictions), tuple(losses))
 
 
+def _mean(left: Array, cases: Cases) -> float:
+    return float(left[cases.sampled].mean()) if cases.samples else float(left[0])
+
+
+def _disputed(
+    robot: Robot, action: str, left: Mapping[str, Array], follows: Mapping[str, Sequence[str]], cases: Cases
+) -> Contradiction | None:
+    """What practice and physics disagree about, once for an action: by findings that follow from no other of these."""
+    practice = robot.actions[action].practice
+    assert practice is not None, "an action that worked was practised"
+    counts = int(practice.successes), int(practice.attempts)
+    least = _DOUBTFUL * counts[0] / max(counts[1], 1)
+    doubted = {identifier for identifier, shares in left.items() if _mean(shares, cases) < least}
+    roots = sorted((i for i in doubted if not doubted & set(follows.get(i, ()))), key=lambda i: _mean(left[i], cases))
+    if not roots:
+        return None
+    chance = _mean(np.prod([left[i] for i in roots], axis=0), cases)
+    return Contradiction(robot.robot, action, roots[0], *counts, chance, _question(roots[0]), tuple(roots[1:]))
+
+
+def against(robot: Robot, season: Season) -> dict[str, tuple[Cost, ...]]:
+    """What can stand against each action that practice does not show working; those without any are left out."""
+    found = {name: tuple(_costs(robot, season, name)) for name in robot.actions if not _worked(robot, name)}
+    return {name: costs for name, costs in found.items() if costs}
+
+
 def _costs(robot: Robot, season: Season, action: str) -> Iterator[Cost]:
-    """Which failings cost tries of an action."""
+    """Which failings cost tries of an action: those that it cannot do without, and those that cost some."""
     done, judged = robot.actions[action], judged_for(robot, season, action)
+    needed = _required(robot)
+    for label in judged:
+        yield from needed.get(label, ())
     for system in systems():
         for cost in system.costs(robot):
             taken = bool(cost.takes) and bool(done.takes) and done.object == cost.takes
@@ -167,26 +183,22 @@ def _costs(robot: Robot, season: Season, action: str) -> Iterator[Cost]:
                 yield cost
 
 
-def _kept(found: Mapping[str, Outcome], costs: Sequence[Cost], cases: Cases) -> Iterator[tuple[str, Array]]:
-    """The share of tries that each failing leaves, in each case."""
+def share_left(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> Array:
+    """The share of tries that failings leave together, in each of a number of cases."""
+    return np.asarray(np.prod([np.ones(size), *(left for _, left in left_by(costs, found, size))], axis=0))
+
+
+def left_by(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> Iterator[tuple[str, Array]]:
+    """The share of tries that each failing leaves, in each of a number of cases."""
     for cost in costs:
         for identifier, outcome in found.items():
             if identifier != cost.id and not identifier.startswith(f"{cost.id}."):
                 continue
-            if cost.share and not outcome.missing:
-                yield identifier, np.broadcast_to(1.0 - np.clip(outcome.value, 0.0, 1.0), (cases.size,))
-            elif outcome.limit is not None:
-                yield identifier, _holds(outcome, cases)
-
-
-def held_back(robot: Robot, season: Season) -> dict[str, tuple[str, ...]]:
-    """Ids of the findings without which each action cannot be done; none for what practice shows working."""
-    wanted = _required(robot)
-    return {
-        name: tuple(i for m in judged_for(robot, season, name) for i in wanted.get(m, ()))
-        for name, action in robot.actions.items()
-        if action.practice is None or action.practice.successes == 0
-    }
+            if outcome.missing or (outcome.limit is None and not cost.share):
+                continue
+            works = np.asarray(outcome.margin()) >= 0.0 if not cost.wish else np.asarray(outcome.value) > 0.0
+            left = 1.0 - np.clip(outcome.value, 0.0, 1.0) if cost.share else works.astype(float)
+            yield identifier, np.broadcast_to(left, (size,))
 
 
 _TOLD = 0.005  # share of tries lost of which a forecast speaks
@@ -194,10 +206,13 @@ _DOUBTFUL = 0.1
 """Practice and physics are said to disagree where the chance is below this share of what practice shows."""
 
 
-def _required(robot: Robot) -> dict[str, tuple[str, ...]]:
-    """Ids of the findings that each mechanism cannot do without, by the name that they use."""
+def _required(robot: Robot) -> dict[str, tuple[Cost, ...]]:
+    """What each mechanism cannot do its action without, by the name that findings use."""
     return {
-        label: tuple(f"{stem}.{label}" for stem in system.required)
+        label: tuple(
+            Cost(f"{stem}.{label}", wish=stem in system.wished, mechanism=label, certain=True)
+            for stem in (*system.required, *system.wished)
+        )
         for system in systems()
         for name, mechanism in robot.mechanisms.items()
         if isinstance(mechanism, system.kinds)
@@ -205,13 +220,11 @@ def _required(robot: Robot) -> dict[str, tuple[str, ...]]:
     }
 
 
-def _holds(outcome: Outcome, cases: Cases) -> Array:
-    if outcome.missing:
-        return np.ones(cases.size)
-    return np.broadcast_to(np.asarray(outcome.margin()) >= 0.0, (cases.size,)).astype(float)
-
-
 def _question(identifier: str) -> str:
+    for system in systems():
+        asked = next((said for stem, said in system.asks.items() if identifier.startswith(f"{stem}.")), "")
+        if asked:
+            return asked
     if any(identifier.startswith(system.pressed) for system in systems()):
         return "At what tank pressure was it practised? The plan leaves less by then than a full tank holds."
     return "Which of the file's dimensions differs from the robot that was practised with? Measure it again."

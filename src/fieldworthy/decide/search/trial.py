@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -25,9 +25,9 @@ from fieldworthy.decide.search.wanted import PLAYED, Asked, Objective
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import most_cases
 from fieldworthy.engine.finding import WIDEST, Outcome
-from fieldworthy.engine.system import systems
+from fieldworthy.engine.system import Cost, systems
 from fieldworthy.match import CannotPlay, Setup, setup
-from fieldworthy.match.ability import held_back
+from fieldworthy.match.ability import against, share_left
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.timeline import loop
 from fieldworthy.robot import Loaded, refusals
@@ -122,10 +122,9 @@ class Trial:
         return any(o.name in PLAYED for o in self.asked.objectives)
 
     @cached_property
-    def _held_back(self) -> dict[str, tuple[str, ...]]:
-        found = held_back(self.loaded.nominal, self.loaded.nominal_season)
-        known = {key[0] for key in self.evaluator.now}
-        return {a: kept for a, ids in found.items() if (kept := tuple(i for i in ids if i in known))}
+    def _against(self) -> dict[str, tuple[Cost, ...]]:
+        """What can stand against each action."""
+        return against(self.loaded.nominal, self.loaded.nominal_season)
 
     @cached_property
     def _wanted(self) -> list[Key]:
@@ -163,9 +162,13 @@ class Trial:
     @cached_property
     def _checks(self) -> tuple[int, ...]:
         """The checks that something wanted asks for, and no others."""
-        ids = {i for needed in self._held_back.values() for i in needed} if self.plays else set()
-        also = [key for key in self.evaluator.now if key[0] in ids]
-        return self.evaluator.checks_for([*self._wanted, *also])
+        stems = tuple(f"{c.id}." for costs in self._against.values() for c in costs) if self.plays else ()
+        also = [key for key in self.evaluator.now if f"{key[0]}.".startswith(stems)]
+        # what costs tries need not be judged: a sorter's errors, where the file does not say how many are allowed
+        told = [
+            i for i, system in enumerate(systems()) if {stem.split(".")[0] for stem in stems} & set(system.families)
+        ]
+        return tuple(sorted({*self.evaluator.checks_for([*self._wanted, *also]), *told}))
 
     def tried(self, rows: Array, effort: Effort = Effort()) -> Tried:
         """Try candidates, shape (n, variables)."""
@@ -198,7 +201,8 @@ class Trial:
     def _judged(self, rows: Array, effort: Effort, *, led: bool) -> tuple[Array, Array]:
         own = slice(1 if led else 0, None)
         context = self.batches.context(rows, effort.cases)
-        said = keyed(o for i in self._checks for o in systems()[i].check(context))
+        outcomes = [o for i in self._checks for o in systems()[i].check(context)]
+        said = keyed(outcomes)
         shape = (len(rows), effort.cases)
 
         def over(real: Real) -> Array:
@@ -208,7 +212,7 @@ class Trial:
         margins = {key: over(margins_of(said[key])) if key in said else over(-WIDEST) for key in self._wanted}
         held = over(0.0)
         rooms = [_room(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
-        played = self._played(context, said, (shape, own.start), effort) if self.plays and effort.each else None
+        played = self._played(context, outcomes, (shape, own.start), effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows[own], over) for o in self.asked.objectives]
         return np.stack(worth, axis=1), np.stack(rooms, axis=1) if rooms else np.zeros((len(rows[own]), 0))
 
@@ -222,7 +226,7 @@ class Trial:
                 with np.errstate(all="ignore"), warnings.catch_warnings():
                     warnings.simplefilter("ignore", RuntimeWarning)
                     context = self.batches.context(self.batches.led(rows[part]), effort.cases)
-                    said = keyed(o for i in self._checks for o in systems()[i].check(context))
+                    said = [o for i in self._checks for o in systems()[i].check(context)]
                     shape = (len(part) + 1, effort.cases)
                     found.append((part, self._played(context, said, (shape, 1), effort)[0]))
         points = np.empty((len(rows), effort.matches))
@@ -268,7 +272,7 @@ class Trial:
         return total
 
     def _played(
-        self, context: Context, said: dict[Key, Outcome], over: tuple[tuple[int, int], int], effort: Effort
+        self, context: Context, said: Sequence[Outcome], over: tuple[tuple[int, int], int], effort: Effort
     ) -> tuple[Array, Array]:
         """Points of every match, and the lowest gauge pressure left [Pa], candidates leading, from the one named on."""
         shape, begin = over
@@ -283,15 +287,9 @@ class Trial:
             air.append(pressure - p_atm[first])
         return np.stack(points), np.stack(air)
 
-    def _able(self, said: dict[Key, Outcome], cases: int) -> dict[str, Real]:
-        by_id = {key[0]: outcome for key, outcome in said.items()}
-        able: dict[str, Real] = {}
-        for action, ids in self._held_back.items():
-            can = np.ones(cases)
-            for outcome in (by_id[i] for i in ids if i in by_id and not by_id[i].missing):
-                can *= np.asarray(outcome.margin()) >= 0.0
-            able[action] = can
-        return able
+    def _able(self, said: Sequence[Outcome], cases: int) -> dict[str, Real]:
+        by_id = {outcome.id: outcome for outcome in said}
+        return {action: share_left(costs, by_id, cases) for action, costs in self._against.items()}
 
 
 def _matches(match: Setup, first: int, effort: Effort, seed: int) -> tuple[Array, Array]:

@@ -55,7 +55,8 @@ SYSTEM = System(
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
     actuators=actuators,
-    required=("arm.torque", "lift.target"),
+    required=("arm.torque", "arm.lowest", "lift.target"),
+    wished=("arm.clear",),
     constants=CONSTANTS,
 )
 

@@ -115,7 +115,9 @@ SYSTEM = System(
     kit=kit,
     follows=follows,
     actuators=actuators,
-    required=("climb.reach", "climb.lift"),
+    required=("climb.reach", "climb.lift", "climb.hold"),
+    wished=("climb.clearance",),
+    asks={"climb.hold": "Did it still hang when it was counted, with its motors off and no air added?"},
     pressed=("climb.lift",),
 )
 

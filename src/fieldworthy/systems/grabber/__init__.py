@@ -16,12 +16,12 @@ from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
-    """An arm on a cylinder holds with the pressure that is left in its tank."""
+    """An arm on a cylinder pulls and holds with the pressure that is left in its tank."""
     return {
-        f"grabber.hold.{label}": (f"air.pressure.{spec.arm.cylinder}",)
+        f"grabber.{'force' if one.by == 'arm' else 'hold'}.{label}": (f"air.pressure.{spec.arm.cylinder}",)
         for name, spec in robot.mechanisms.items()
         if isinstance(spec, Grabber) and isinstance(spec.arm, CylinderArm)
-        for label in spec.alone(name)
+        for label, one in spec.alone(name).items()
     }
 
 
@@ -88,8 +88,8 @@ SYSTEM = System(
     sketches=SKETCHES,
     card={"grabber": "{name}: swings down and back, its hook is straight."},
     follows=follows,
-    required=("grabber.reach", "grabber.hook", "grabber.force"),
-    pressed=("grabber.force",),
+    required=("grabber.reach", "grabber.hook", "grabber.force", "grabber.travel", "grabber.mode", "grabber.hold"),
+    pressed=("grabber.force", "grabber.hold"),
 )
 
 __all__ = ["SYSTEM", "Grabber"]

@@ -91,10 +91,11 @@ def starter(begun: Begun) -> str:
 
 
 def costs(robot: Robot) -> Iterator[Cost]:
-    """A piece that no stage takes over is not taken in."""
+    """A piece that a stage does not grip, turn under or take over is not taken in."""
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, Intake):
-            yield Cost(f"intake.handover.{name}", takes=spec.object)
+            for stem in ("intake.grip", "intake.stall", "intake.handover"):
+                yield Cost(f"{stem}.{name}", takes=spec.object)
 
 
 SYSTEM = System(

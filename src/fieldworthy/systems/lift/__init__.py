@@ -109,7 +109,7 @@ SYSTEM = System(
     follows=follows,
     numbers=numbers,
     actuators=actuators,
-    required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.target"),
+    required=("lift.swing", "lift.dead_point", "lift.force_up", "lift.force_down", "lift.target"),
     pressed=("lift.force",),
     constants=Constants(
         (Stated("mechanisms.*.swing", "{0}/swing", "from where '{0}' lies to where it is raised"),),

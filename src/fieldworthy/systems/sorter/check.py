@@ -274,11 +274,15 @@ def _ends(
         because = f"What {called('sorter', name)} throws the unwanted out with is not known, so neither is its error."
         yield unknown("sort.error", name, "ratio", because, (f"mechanisms.{name}.ejector",))
         return
+    leaves: Real = 1.0
     if isinstance(spec.ejector, FlyOff):
         yield from _flies(name, spec, spec.ejector, passing)
+        flight = flight_of(passing, spec.ejector)
+        parts, flies = np.asarray(spec.ejector.deceleration) >= flight.slowing, passing.speed >= flight.least
+        leaves = (parts & flies).astype(float)
     scatter, in_time = spec.ejector.scatter, timing.eject_chance(throw.window, spec.ejector.scatter)
     yield _in_time(name, throw, scatter, in_time, flies=isinstance(spec.ejector, FlyOff))
-    yield _error(name, spec, palette, voted, in_time)
+    yield _error(name, spec, palette, voted, in_time * leaves)
 
 
 def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real, *, flies: bool = False) -> Outcome:
