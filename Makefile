@@ -10,6 +10,9 @@ BIN := .venv/bin
 # as the command itself does: two workers on two cores leave threads of linear algebra to wait for each other
 export OPENBLAS_NUM_THREADS ?= 1
 
+# each module is compiled once, whatever the machine's settings: the tests start Python some hundred times
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: demo test test-long cover lint bench format clean browser
 
 demo: .venv/ready

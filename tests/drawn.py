@@ -107,10 +107,15 @@ def figures_of_both() -> Iterator[Item]:
 
 
 @cache
+def items(whose: str) -> tuple[Item, ...]:
+    """What is drawn of an example, or of "both"."""
+    return tuple(figures_of_both() if whose == "both" else figures(whose))
+
+
 def everything() -> tuple[Item, ...]:
     """All figures of both examples, and of what is drawn of both."""
-    one = [(f"{name}: {label}", draw, data) for name in NAMES for label, draw, data in figures(name)]
-    return (*one, *figures_of_both())
+    one = [(f"{name}: {label}", draw, data) for name in NAMES for label, draw, data in items(name)]
+    return (*one, *items("both"))
 
 
 def sound(figure: Figure, style: Style) -> ElementTree.Element:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -32,9 +33,15 @@ def public(tree: ast.AST, private_too: bool = False):
                 yield from public(node, private_too)
 
 
+@cache
+def parsed(path: Path) -> ast.Module:
+    """A module's tree; each is read once."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def nodes(path: Path, private_too: bool = False) -> list:
     """What a module says of its own; of the public face's modules, what the face shows."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = parsed(path)
     if SRC / "api" not in path.parents or private_too:
         return list(public(tree, private_too))
     shown = [node for node in public(tree) if node in tree.body and node.name in fieldworthy.__all__]

@@ -10,19 +10,21 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from drawn import NAMES, STYLES, everything, figures, figures_of_both, renamed, sound
+from drawn import NAMES, STYLES, everything, figures, figures_of_both, items, renamed, sound
 from fieldworthy.drawing import LIGHT, Style
 
-ITEMS = [label for label, _, _ in everything()]
+WHOSE = [*NAMES, "both"]
 
 
-@pytest.mark.parametrize("number", range(len(ITEMS)), ids=ITEMS)
-def test_every_figure_is_sound_in_every_style(number):
-    _, draw, data = everything()[number]
-    for style in STYLES:
-        figure = draw(data, style)
-        assert figure is not None
-        sound(figure, style)
+@pytest.mark.parametrize("whose", WHOSE)
+def test_every_figure_is_sound_in_every_style(whose, subtests):
+    assert len(items(whose)) > 10
+    for label, draw, data in items(whose):
+        with subtests.test(label):
+            for style in STYLES:
+                figure = draw(data, style)
+                assert figure is not None
+                sound(figure, style)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -44,15 +46,17 @@ def test_themes_differ_in_colours_alone():
         assert one.svg != other.svg, label
 
 
-@pytest.mark.parametrize("number", range(len(ITEMS)), ids=ITEMS)
-def test_the_numbers_behind_a_figure_are_a_table_with_a_line_of_headings(number):
-    label, draw, data = everything()[number]
-    figure = draw(data, STYLES[0])
-    assert figure is not None
-    rows = list(csv.reader(io.StringIO(figure.csv())))
-    assert len({len(row) for row in rows}) == 1
-    assert len(rows) > 1 or "moment" in label or "hold at" in label  # before the first object comes there is none
-    assert len(set(rows[0])) == len(rows[0])
+@pytest.mark.parametrize("whose", WHOSE)
+def test_the_numbers_behind_a_figure_are_a_table_with_a_line_of_headings(whose, subtests):
+    assert len(items(whose)) > 10
+    for label, draw, data in items(whose):
+        with subtests.test(label):
+            figure = draw(data, STYLES[0])
+            assert figure is not None
+            rows = list(csv.reader(io.StringIO(figure.csv())))
+            assert len({len(row) for row in rows}) == 1
+            assert len(rows) > 1 or "moment" in label or "hold at" in label  # before the first object there is none
+            assert len(set(rows[0])) == len(rows[0])
 
 
 HOSTILE = st.one_of(
@@ -64,16 +68,17 @@ HOSTILE = st.one_of(
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("number", range(len(ITEMS)), ids=ITEMS)
+@pytest.mark.parametrize("whose", WHOSE)
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(text=HOSTILE)
-def test_any_name_is_drawn_as_text(number, text):
-    _, draw, data = everything()[number]
+def test_any_name_is_drawn_as_text(whose, text):
     style = Style(LIGHT, "metric", 340.0)
-    figure = draw(renamed(data, text), style)
-    assert figure is not None
-    root = sound(dataclasses.replace(figure, title=_held(figure.title), alt=_held(figure.alt)), style)
-    assert root is not None
+    assert len(items(whose)) > 10
+    for label, draw, data in items(whose):
+        figure = draw(renamed(data, text), style)
+        assert figure is not None, label
+        root = sound(dataclasses.replace(figure, title=_held(figure.title), alt=_held(figure.alt)), style)
+        assert root is not None, label
 
 
 def _held(text: str) -> str:

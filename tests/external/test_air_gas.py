@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 
 from fieldworthy.physics.gas import air
 from gaslaw import absolute, air_mass, density
@@ -20,6 +19,8 @@ def test_mass_is_that_of_real_air_within_the_bound_of_the_ideal_gas(given):
 
 def test_real_against_ideal_bound_over_the_working_range():
     # CoolProp (Lemmon et al. 2000): the docstring claims 0.6 % up to 1 MPa above 275 K and 1.4 % at 230 K
+    from CoolProp.CoolProp import PropsSI  # takes seconds to load
+
     p, T = np.meshgrid(np.linspace(1e5, 1e6, 10), np.linspace(230.0, 320.0, 10))
     real = np.array([PropsSI("D", "P", a, "T", b, "Air") for a, b in zip(p.ravel(), T.ravel(), strict=True)])
     off = np.max(np.abs(density(p.ravel(), T.ravel()) / real - 1.0))
