@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -21,6 +22,7 @@ FILES = [
 ]
 
 
+@cache
 def schema_of(kind):
     printed = run("schema", kind)
     assert (printed.code, printed.err) == (0, "")
