@@ -14,12 +14,12 @@ from fieldworthy.files.writing import fingerprint, written
 from fieldworthy.measure.practice import log_of, with_fault, with_mended, with_uses
 from fieldworthy.web.components import field, follow, heading, values_of
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.markup import Content, Markup, address, sentences, tag
+from fieldworthy.web.markup import Markup, address, sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import faults_ranked, faults_told, work_left, working_names
 
 _RUNS = 600
-_PAST, _NAMES = "faults past", "faults names"
+_PAST, _NAMES, _USES = "faults past", "faults names", "faults uses"
 _ASKED = ("what", "where", "date", "event", "match", "lost")
 _SLOW = "The plan is being played with each of them mended, and the plans next to it as well."
 
@@ -46,7 +46,7 @@ def build(page: Page) -> None:
         heading("Faults and work"),
         tag("p", "What fails, what that costs, and what to do until the next event.", class_="lead"),
         _form() if page.may_change else "",
-        tag("section", tag("h2", "Mend first"), tag("div", id="faults-list"),
+        tag("section", tag("h2", "Mend first"), tag("div", id="faults-list"), tag("div", id="faults-uses"),
             tag("div", id="match-run", role="status")),
         tag("section", tag("h2", "Work to the next event"), tag("div", id="work-list"),
             tag("div", id="work-run", role="status")),
@@ -119,6 +119,7 @@ async def _read(page: Page) -> None:
             _show_faults(page, told, None)
     else:
         page.put("faults-list", tag("p", f"No fault is written down yet. They go into {log.name}."))
+        _ask_uses(page, ())
     if page.judged is not None and page.view == "work":
         _start(page, log, text)
 
@@ -172,21 +173,22 @@ def _show_faults(page: Page, told: tuple[tuple[str, str, str, int], ...], found:
                      aria_label=f"{what} is mended") if times and page.may_change else ""  # fmt: skip
         rows.append(tag("li", tag("span", because), cost, button, class_="fault"))
     page.put("faults-known", [tag("option", value=what) for what in dict.fromkeys(what for what, *_ in told)])
-    more: list[Content] = [tag("p", found.note, class_="fine")] if found is not None else []
-    if page.may_change:
-        more.append(_uses_form(tuple(dict.fromkeys(where for _, where, _, _ in told))))
+    more = tag("p", found.note, class_="fine") if found is not None else ""
+    _ask_uses(page, tuple(dict.fromkeys(where for _, where, _, _ in told)) if page.may_change else ())
     page.put(
         "faults-list", tag("ol", rows, class_="faults") if rows else tag("p", "No fault is written down yet."), more
     )
 
 
-def _uses_form(places: tuple[str, ...]) -> Content:
+def _ask_uses(page: Page, places: tuple[str, ...]) -> None:
     """Ask how often a thing was used, without which nobody can tell what a fault costs."""
-    if not places:
-        return ""
+    if page.tab.notes.get(_USES) == (page.builds, places):
+        return  # what is typed there stays when the order arrives
+    page.tab.notes[_USES] = (page.builds, places)
     boxes = [field("How often was this used?", "used", "", options=places), field("Times", "times", "")]
-    return tag("form", tag("div", boxes, class_="fields"), tag("button", "Count it", type="submit"),
+    form = tag("form", tag("div", boxes, class_="fields"), tag("button", "Count it", type="submit"),
                tag("p", id="uses-said", role="alert", class_="said"), data_submit="uses")  # fmt: skip
+    page.put("faults-uses", form if places else "")
 
 
 async def _worked(page: Page, job: Job) -> None:
@@ -226,7 +228,9 @@ async def _count(page: Page, values: dict[str, Any]) -> None:
     if not times.isdecimal() or len(times) > 6:
         page.put("uses-said", "Expected a whole number.")
         return
-    await _put(page, "uses-said", with_uses, {str(values.get("used")): int(times)})
+    if await _put(page, "uses-said", with_uses, {str(values.get("used")): int(times)}):
+        page.put("uses-said", "")
+        page.call("clear", "in-times")
 
 
 async def _mended(page: Page, key: str) -> None:
