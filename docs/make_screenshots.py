@@ -34,8 +34,8 @@ SHOTS: tuple[Shot, ...] = (
     ("build", "build", DESK, False, "main svg"),
     ("margins", "margins", DESK, False, "#margins-rows li"),
     ("robot", "robot", DESK, False, "#robot-pose figure"),
-    ("air", "air", DESK, True, "#air-figures figure"),
-    ("path", "path", DESK, False, "#path-all figure"),
+    ("air", "air", DESK, True, "#shown-all figure"),
+    ("path", "path", DESK, False, "#shown-all figure"),
     ("phone", "margins", PHONE, True, "#margins-rows li"),
 )
 GUIDE_SHOTS: tuple[Shot, ...] = (

@@ -370,6 +370,14 @@ def chance_text(chance: float) -> str:
     return "over 99 %" if chance > 0.5 else "under 1 %"
 
 
+def margin_text(margin: float | None) -> str:
+    """Write a margin."""
+    if margin is None:
+        return "–"
+    text = digits(abs(margin), 2)
+    return text if margin == 0 else f"{'+' if margin > 0 else '−'}{text}"
+
+
 _SHOWN = {
     "1": "",
     "inch": "in",

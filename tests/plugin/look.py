@@ -18,7 +18,7 @@ from fieldworthy.report.card import as_paper
 from fieldworthy.report.making import Wanted, make_card, make_inspection, make_notebook
 from fieldworthy.report.typeset import as_html
 from fieldworthy.robot.starter import Answers, Meets, starter_robot
-from fieldworthy.web.figures import Look, moving
+from fieldworthy.web.figures import Look, shown
 from fieldworthy.web.form import Field, rows_of
 from fieldworthy.web.judging import Source
 
@@ -56,7 +56,9 @@ def everything(file, root):
             for f in rows_of(source, ("mechanisms", "to the arm"))
             if isinstance(f, Field)
         ],
-        "pictures": [[name, figure.svg] for name, figure in moving(source, Look(Style(), "file"))],
+        "pictures": [
+            [name, figure.svg] for part in shown(source, Look(Style(), "file")) for name, figure in part.figures
+        ],
         "files": runpy.run_path(str(root / "docs" / "make_files.py"))["text"](),
         "findings": runpy.run_path(str(root / "docs" / "make_findings.py"))["text"](),
         "api": report["cable.reach.to the arm"].because,

@@ -18,7 +18,7 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.match import forecast
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.air.figure import air_curves
-from fieldworthy.web.markup import margin_text
+from fieldworthy.units import margin_text
 from fieldworthy.web.views import guide
 from robots import EXAMPLES, example, find, nominal, on_tanks
 from web.browser import show, window
@@ -27,7 +27,7 @@ UNSAVED = re.compile("^unsaved changes$")
 
 
 def tank_of(page, cylinder):
-    return page.locator(f".tank:has([data-drag='{cylinder}'])")
+    return page.locator(f".holder:has([data-drag='{cylinder}'])")
 
 
 def saved(page, figure, kind):
@@ -45,8 +45,9 @@ def test_the_robot_is_drawn_in_every_pose(browser, server, heron):
         for pose in poses:
             page.select_option("#pose", pose)
             expect(page.locator("#robot-pose figcaption")).to_contain_text(pose)
-        expect(page.locator("#robot-bar figure")).to_have_count(1)
-        expect(page.locator("#robot-moves figure")).to_have_count(6)  # the clamp has no drawing elsewhere
+        expect(page.locator("[data-title='On the bar'] figure")).to_have_count(1)
+        moves = page.locator("[data-title='How it moves'] figure")
+        expect(moves).to_have_count(6)  # the clamp has no drawing elsewhere
 
 
 def test_the_open_view_is_in_sight_in_the_bar_of_a_phone(browser, server, heron):
@@ -61,8 +62,8 @@ def test_the_open_view_is_in_sight_in_the_bar_of_a_phone(browser, server, heron)
 def test_an_arm_follows_its_slider_by_hand_and_by_itself(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "robot", file=f"{heron}/mk1.yaml")
-        caption = page.locator("#lift-0 figcaption span").first
-        slider = page.locator("#lift-0-at")
+        slider = page.get_by_label("'tray', from down to up")
+        caption = page.locator(".slid", has=slider).locator("figcaption span").first
         for share in ("0", "40", "100"):
             slider.fill(share)
             expect(caption).to_contain_text(f"{share} %")
@@ -86,7 +87,7 @@ def test_a_cylinder_is_dragged_to_another_tank_and_its_margin_moves(browser, ser
         page.locator("[data-drag=tray]").drag_to(page.locator("[data-drop=right]"))
         expect(tank_of(page, "tray")).to_have_attribute("data-drop", "right")
         expect(clamp).not_to_have_text(before)
-        expect(page.locator("#air-worst")).to_contain_text("Before, the tightest margin was")
+        expect(page.locator("#shown-told")).to_contain_text("Before, the tightest margin was")
         expect(page.locator("#fw-state")).to_have_text(UNSAVED)
         page.keyboard.press("Control+s")
         expect(page.locator("#fw-state")).to_have_text("saved")
@@ -169,19 +170,19 @@ def test_a_number_of_matches_that_is_none_is_refused_in_a_sentence(browser, serv
 def test_the_intake_moves_with_its_slider_and_the_sorter_shows_its_hues(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "intake", file=f"{heron}/mk1.yaml")
-        caption = page.locator("#moment-0-moving figcaption span").first
-        slider = page.locator("#moment-0-moving-at")
+        slider = page.get_by_label("Time: objects passing through")
+        caption = page.locator(".slid", has=slider).locator("figcaption span").first
         slider.fill("0")
         expect(caption).to_have_text(re.compile("at 0 s"))
         slider.fill("100")
         expect(caption).not_to_have_text(re.compile("at 0 s"))
-        expect(page.locator("#intake-sorters figure")).to_have_count(4)
+        expect(page.locator("[data-title^=Sorter] figure")).to_have_count(4)
 
 
 def test_the_path_names_the_dominating_source(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "path", file=f"{heron}/mk1.yaml")
-        rows = page.locator("#path-all tbody tr")
+        rows = page.locator("#shown-all tbody tr")
         expect(rows).to_have_count(4)
         expect(rows.first).to_contain_text("placing the robot")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -372,6 +372,101 @@ class Page:
 
 
 @dataclass(frozen=True, slots=True)
+class Slider:
+    """What moves in a drawing of the local page.
+
+    Attributes
+    ----------
+    name : Of the drawing
+    label, run : Beside the slider, and beside the button that runs it
+    seconds : That a run takes on the screen: slow enough to follow with the eye
+    """
+
+    name: str
+    label: str
+    run: str
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A thing that stands on one of several others.
+
+    Attributes
+    ----------
+    name, on : The thing, and what it stands on
+    key : Where the file says so
+    told, good : What follows from it, and whether that is enough; None where nothing is judged
+    """
+
+    name: str
+    on: str
+    key: KeyPath
+    told: str
+    good: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """Things that stand on one of several others, which a person may move from one to another.
+
+    Attributes
+    ----------
+    what, others : What they stand on, in one word, and the names of all of those
+    placed : Every thing
+    how, empty, moved : How they are moved, what is said where nothing stands, and once ``{0}`` stands on ``{1}``
+    told, before : What follows for all of them, and what is said of that once it has changed
+    """
+
+    what: str
+    others: tuple[str, ...]
+    placed: tuple[Placed, ...]
+    how: str
+    empty: str
+    moved: str
+    told: str
+    before: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of a view of the local page.
+
+    Attributes
+    ----------
+    title : Empty for none
+    sliders : What moves, with its drawing at a share of the way
+    figures : With a name each, for files; None where there is nothing to draw
+    """
+
+    title: str = ""
+    board: Board | None = None
+    sliders: tuple[tuple[Slider, Callable[[float], Figure]], ...] = ()
+    figures: tuple[tuple[str, Figure | None], ...] = ()
+    table: Rows | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A view of the local page.
+
+    Attributes
+    ----------
+    name, label, purpose : In the address, in the bar, and in one sentence there
+    lead, caution : What it says first; empty for nothing
+    empty : What it says of a robot of which it has nothing to show
+    """
+
+    name: str
+    label: str
+    purpose: str
+    lead: str = ""
+    caution: str = ""
+    empty: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class System:
     """One subsystem of a robot.
 
@@ -379,9 +474,11 @@ class System:
     ----------
     families : First words of the ids of its findings, and what each says
     page, page_of : Its page in the notebook, or the system on whose page it stands
-    figures : What stands on that page; the local page shows it too, in its view of the robot
+    figures : What stands on that page
     sketches : Pictures of what lengths mean, by what the file declares
-    drawn_apart : Whether the local page has drawings of its own of this system instead
+    view, view_of : Its view of the local page, or the system in whose view it is shown; without either it is shown
+        with the robot
+    shown : What it shows there; None for its figures
     card : By kind of mechanism, the step of the pit card; ``{name}`` stands for the mechanism
     warns : By the id of a finding without the mechanism's name, what the card says instead while it is short
     spares : What lies ready in the box where the robot has one of its mechanisms
@@ -415,7 +512,9 @@ class System:
     page_of: str = ""
     figures: Callable[[Context, Style], Iterable[Figure]] | None = None
     sketches: Mapping[type, Sketch] = field(default_factory=lambda: MappingProxyType({}))
-    drawn_apart: bool = False
+    view: View | None = None
+    view_of: str = ""
+    shown: Callable[[Context, Style], Iterable[Section]] | None = None
     card: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     warns: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     spares: tuple[str, ...] = ()
@@ -448,6 +547,19 @@ class System:
 def systems() -> tuple[System, ...]:
     """Every installed system, in the order in which its check runs and its page stands."""
     return declared()
+
+
+def sections(context: Context, style: Style, view: str = "") -> Iterator[Section]:
+    """What the local page shows of a robot in the view of this name, or, without one, with the robot itself."""
+    views = {system.name: system.view.name for system in systems() if system.view is not None}
+    for system in systems():
+        if view != views.get(system.view_of or system.name, ""):
+            continue
+        if system.shown is not None:
+            yield from system.shown(context, style)
+        elif system.figures is not None:
+            drawn = system.figures(context, style)
+            yield Section(figures=tuple((figure.title.replace("'", "").lower(), figure) for figure in drawn))
 
 
 def swings(context: Context) -> dict[str, Swing]:

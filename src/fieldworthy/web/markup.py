@@ -15,7 +15,7 @@ from fieldworthy.decide.remedy import FoundRemedies, Remedy
 from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding
 from fieldworthy.files.document import KeyPath, Problem, dotted
-from fieldworthy.units import digits, labelled
+from fieldworthy.units import digits, labelled, margin_text
 
 _NAME = re.compile(r"[a-z][a-zA-Z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}
@@ -105,14 +105,6 @@ def key_of(item: Finding | Fact | NominalFinding) -> str:
 def gauge_of(margin: float | None) -> str:
     """Place a margin on the gauge."""
     return "0" if margin is None else f"{margin / (abs(margin) + 0.5):.3f}"
-
-
-def margin_text(margin: float | None) -> str:
-    """Write a margin."""
-    if margin is None:
-        return "–"
-    text = digits(abs(margin), 2)
-    return text if margin == 0 else f"{'+' if margin > 0 else '−'}{text}"
 
 
 def chance_text(chance: float | None) -> str:

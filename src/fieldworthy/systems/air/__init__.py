@@ -7,14 +7,14 @@ from collections.abc import Mapping
 from dataclasses import fields
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Found, Kit, Numbers, Page, Rows, Stated, System
+from fieldworthy.engine.system import Constants, Found, Kit, Numbers, Page, Rows, Stated, System, View
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.air.check import check as judge
-from fieldworthy.systems.air.figure import figures
+from fieldworthy.systems.air.figure import figures, shown
 from fieldworthy.units import digits, labelled
 
 _AIR = (
@@ -117,7 +117,15 @@ SYSTEM = System(
         telling=("air.layout", "air.tank"),
     ),
     figures=figures,
-    drawn_apart=True,
+    view=View(
+        name="air",
+        label="Air",
+        purpose="Pressure in each tank along the plan, and which cylinder draws from which tank.",
+        caution="Compressed air can hurt: release it before you work on the robot, wear eye protection, stay below the "
+        "rated pressure of the weakest part, and keep to the event's own rules.",
+        empty="This robot has no cylinders. In Build, add a tank and a cylinder.",
+    ),
+    shown=shown,
     dangerous=("air.rating",),
     inspected={"air.rating": "Pressure against the weakest part's rating"},
     kit=kit,

@@ -15,8 +15,10 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import WIDEST, first
+from fieldworthy.engine.system import Board, Placed, Section
 from fieldworthy.physics.gas.tank import Circuit, after_leak, fill_pressure
 from fieldworthy.systems.air.check import worse_way
+from fieldworthy.units import margin_text
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.supply import AirUse, PlanAir, PlanDraw, air_along_plan, use_of
 
@@ -318,3 +320,55 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     data = air_curves(context)
     if data is not None:
         yield pressures(data, style)
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """Which cylinder draws from which tank, what each needs and gets, and the pressure along the plan."""
+    air = context.robot.air
+    if not air.cylinders:
+        return
+    data = air_curves(context) if air.tanks and context.robot.plan else None
+    levels = {level.cylinder: level for tank in data.tanks for level in tank.levels} if data else {}
+    placed = tuple(_placed(name, spec.tank, levels.get(name), style) for name, spec in air.cylinders.items())
+    told, before = _worst(data)
+    board = Board(
+        "tank",
+        tuple(air.tanks),
+        placed,
+        "Drag a cylinder to another tank, or choose the tank in its list.",
+        "No cylinder draws from it.",
+        "{0} draws from tank {1} now.",
+        told,
+        before,
+    )
+    drawn = () if data is None else (
+        ("pressure", pressures(data, style)),
+        ("pressure by stroke", pressures_by_stroke(data, style)),
+    )  # fmt: skip
+    yield Section(board=board, figures=drawn)
+
+
+def _worst(data: AirCurves | None) -> tuple[str, str]:
+    """The tightest cylinder, and what is said of it once it is another."""
+    if data is None:
+        return "The match plan draws no air: write it under 'plan', and the pressure is followed along it.", ""
+    tight = [tank.worst for tank in data.tanks if tank.worst is not None]
+    if not tight:
+        return "No cylinder says what it must push or pull: give it a load, and what it needs is known.", ""
+    level = min(tight, key=lambda found: found.margin or 0.0)
+    margin = margin_text(level.margin)
+    told = f"Tightest is '{level.cylinder}' with a margin of {margin}."
+    return told, f"Before, the tightest margin was {margin}."
+
+
+def _placed(name: str, tank: str, level: PressureNeeded | None, style: Style) -> Placed:
+    """A cylinder on its tank, with what it needs and gets there in words and signs."""
+    key = ("air", "cylinders", name, "tank")
+    if level is None or level.lowest is None:
+        return Placed(name, tank, key, "not used by the plan")
+    lowest = style.show(level.lowest, "pressure", 3)
+    if level.need is None or level.margin is None:
+        return Placed(name, tank, key, f"gets at least {lowest}; its load is not in the file")
+    good = level.margin >= 0
+    told = f"needs {style.show(level.need, 'pressure', 3)}, gets {lowest} at its lowest"
+    return Placed(name, tank, key, f"{'✓' if good else '✗'} {told}; margin {margin_text(level.margin)}", good)

@@ -10,7 +10,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.arm.check import CONSTANTS, actuators
 from fieldworthy.systems.arm.check import check as judge
-from fieldworthy.systems.arm.figure import SKETCHES, figures
+from fieldworthy.systems.arm.figure import SKETCHES, figures, shown
 from fieldworthy.systems.arm.model import MotorArm
 
 
@@ -51,7 +51,7 @@ SYSTEM = System(
     page_of="lift",
     figures=figures,
     sketches=SKETCHES,
-    drawn_apart=True,
+    shown=shown,
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
     actuators=actuators,

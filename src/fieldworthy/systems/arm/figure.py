@@ -10,10 +10,11 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Section
 from fieldworthy.physics.arms.motorarm import motor_share
 from fieldworthy.systems.arm.check import Driven, driven
 from fieldworthy.systems.arm.model import MotorArm
-from fieldworthy.systems.lift.figure import ARM_SKETCH, LiftCurves, Swing, laid_out, lift
+from fieldworthy.systems.lift.figure import ARM_SKETCH, LiftCurves, Swing, laid_out, lift, moving
 from fieldworthy.vehicle import state
 
 
@@ -48,3 +49,8 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
 
 SKETCHES = {MotorArm: ARM_SKETCH}
 """What the lengths of an arm mean, by what the file declares."""
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """Every motor arm at a place of its way."""
+    return moving(context, style, arm_curves)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from fieldworthy.engine.system import Constants, Found, Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.balance.check import check as judge
-from fieldworthy.systems.balance.figure import figures
+from fieldworthy.systems.balance.figure import figures, shown
 
 
 def follows(_robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -28,7 +28,7 @@ SYSTEM = System(
         whole=("balance.centre_height",),
     ),
     figures=figures,
-    drawn_apart=True,
+    shown=shown,
     follows=follows,
     constants=Constants(
         found=(

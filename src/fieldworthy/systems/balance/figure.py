@@ -13,6 +13,7 @@ from fieldworthy.drawing.style import Style, width
 from fieldworthy.drawing.svg import SMALL, Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Section
 from fieldworthy.systems.balance.check import asked_of
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.stance import SIDES
@@ -157,3 +158,10 @@ def _tightest(poses: Sequence[PoseLimits], most: int = 2) -> tuple[PoseLimits, .
 
     different = {tuple(limit.acceleration for limit in p.limits): p for p in reversed(poses)}
     return tuple(sorted(different.values(), key=room)[:most])
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """When it tips, in every pose."""
+    data = balance_curves(context)
+    if data is not None:
+        yield Section(figures=(("tipping", balance(data, style)),))

@@ -10,7 +10,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.climb.check import check as judge
-from fieldworthy.systems.climb.figure import SKETCHES, figures
+from fieldworthy.systems.climb.figure import SKETCHES, figures, shown
 from fieldworthy.systems.climb.mechanics import actuators, rods
 from fieldworthy.systems.climb.model import Climber, CylinderLift
 
@@ -109,7 +109,7 @@ SYSTEM = System(
     ),
     figures=figures,
     sketches=SKETCHES,
-    drawn_apart=True,
+    shown=shown,
     card={"climber": "{name}: hooks out and back; nobody beneath."},
     cautions=cautions_of,
     kit=kit,

@@ -16,6 +16,7 @@ from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Section
 from fieldworthy.physics.statics.hanging import turned
 from fieldworthy.robot.model.machine import Pose
 from fieldworthy.systems.climb.mechanics import Hung, drawn_down, hung, lifting_force, lowest
@@ -399,3 +400,10 @@ _REST = Sketch(
 )  # fmt: skip
 SKETCHES = {Climber: _CLIMBER, MotorLift: _DRUM, Rest: _REST}
 """What the lengths of a climber mean, by what the file declares."""
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """The robot on every bar that it climbs."""
+    drawn = tuple((f"hanging {name}", hanging(data, style)) for name, data in hanging_curves(context).items())
+    if drawn:
+        yield Section("On the bar", figures=drawn)

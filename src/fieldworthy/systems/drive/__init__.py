@@ -10,7 +10,7 @@ from fieldworthy.engine.system import Kit, Numbers, Page, System
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.drive.check import CONSTANTS
 from fieldworthy.systems.drive.check import check as judge
-from fieldworthy.systems.drive.figure import figures
+from fieldworthy.systems.drive.figure import figures, shown
 from fieldworthy.units import digits, labelled
 
 
@@ -67,7 +67,7 @@ SYSTEM = System(
         telling=("drive.ratio", "drive.top_speed"),
     ),
     figures=figures,
-    drawn_apart=True,
+    shown=shown,
     follows=follows,
     kit=kit,
     numbers=numbers,

@@ -14,6 +14,7 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Section
 from fieldworthy.physics.motors.motion import move, speed_curve
 from fieldworthy.systems.drive.check import pushing
 from fieldworthy.systems.drive.mechanics import drive_use, shared_use
@@ -242,3 +243,16 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
         yield run(data, style)
     for shared in shared_curves(context).values():
         yield heat(shared, style)
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """How it runs, how hard it pushes, and how warm its motors and those that several share become."""
+    moves, pushes, warms = run_curves(context), push_curves(context), heat_curves(context)
+    yield Section(
+        figures=(
+            ("run", None if moves is None else run(moves, style)),
+            ("push", None if pushes is None else push(pushes, style)),
+            ("heat", None if warms is None else heat(warms, style)),
+            *((f"heat of {name}", heat(shared, style)) for name, shared in shared_curves(context).items()),
+        )
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, Stated, System
+from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, Stated, System, View
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
@@ -13,6 +13,7 @@ from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.intake.check import check as judge
 from fieldworthy.systems.intake.figure import SKETCHES, figures
 from fieldworthy.systems.intake.model import Intake
+from fieldworthy.systems.intake.side import shown
 
 _MOTOR = "smart motor, 11 W class, 600 rpm"
 
@@ -116,7 +117,14 @@ SYSTEM = System(
     figures=figures,
     sketches=SKETCHES,
     numbers=numbers,
-    drawn_apart=True,
+    view=View(
+        name="intake",
+        label="Intake and sorting",
+        purpose="Objects moving through the stages, and how the sorter tells them apart.",
+        caution="Rollers and chains pull fingers in: cut the power before you reach into an intake.",
+        empty="This robot has no intake and no sorter. In Build, add one under Mechanisms.",
+    ),
+    shown=shown,
     card={"intake": "{name}: rollers grip, belts or chains tight; one piece through."},
     spares=("chain links, roller or belt of the intake",),
     constants=Constants(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +14,11 @@ from fieldworthy.arrays import Array
 from fieldworthy.drawing.painting import Place, around, place
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Sheet
-from fieldworthy.systems.intake.figure import IntakeCurves, StageView, Trace
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.system import Section, Slider
+from fieldworthy.systems.intake.figure import IntakeCurves, StageView, Trace, hold, intake_curves, through
+
+_SECONDS = 6  # that a run takes on the screen
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,3 +194,22 @@ class _Side:
             points = [(centre[0] + a * c - b * s, centre[1] - a * s - b * c) for a, b in corners]
             self.sheet.path(points, ink, closed=True)
         self.sheet.text(centre[0], centre[1] + 4.0, str(turn + 1), Letters(colour, anchor="middle", bold=True))
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """Objects on their way through every intake: at one moment, and over time."""
+    for name, data in intake_curves(context).items():
+        staged = hold(data, style)
+        moving = Slider(f"{name} moving", "Time: objects passing through", "Run objects passing through", _SECONDS)
+        held = Slider(f"{name} held", "Time: the staged hold", "Run the staged hold", _SECONDS)
+        yield Section(
+            f"Intake '{name}'",
+            sliders=((moving, _at(data, False, style)), *(() if staged is None else ((held, _at(data, True, style)),))),
+            figures=((f"{name} through", through(data, style)), (f"{name} hold", staged)),
+        )
+
+
+def _at(data: IntakeCurves, holding: bool, style: Style) -> Callable[[float], Figure]:
+    """The intake at a share of the time in which there is something to see."""
+    begin, end = Moment(data, 0.0, holding).span
+    return lambda share: frame(Moment(data, begin + share * (end - begin), holding), style)

@@ -12,7 +12,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.lift.check import actuators, rods, swings
 from fieldworthy.systems.lift.check import check as judge
-from fieldworthy.systems.lift.figure import SKETCHES, figures
+from fieldworthy.systems.lift.figure import SKETCHES, figures, shown
 from fieldworthy.systems.lift.model import Lift
 
 
@@ -102,7 +102,7 @@ SYSTEM = System(
     ),
     figures=figures,
     sketches=SKETCHES,
-    drawn_apart=True,
+    shown=shown,
     rods=rods,
     swings=swings,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},

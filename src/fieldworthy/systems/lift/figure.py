@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +18,7 @@ from fieldworthy.drawing.style import Style, shortened
 from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Section, Slider
 from fieldworthy.physics.arms.linkage import (
     Balance,
     Drive,
@@ -524,3 +525,25 @@ TARGET_SKETCH = Sketch(
 )
 SKETCHES = {Lift: _LIFT, Band: BAND_SKETCH, ArmLoad: LOAD_SKETCH, Target: TARGET_SKETCH}
 """What the lengths of a lift mean, by what the file declares."""
+
+
+Curves = Callable[[Context, float], Mapping[str, LiftCurves]]
+
+
+def moving(context: Context, style: Style, curves: Curves) -> Iterator[Section]:
+    """Arms that a slider raises."""
+
+    def at(name: str) -> Callable[[float], Figure]:
+        return lambda share: lift(curves(context, share)[name], style)
+
+    sliders = tuple(
+        (Slider(f"lift {name}", f"'{name}', from down to up", f"Run '{name}' up", 3), at(name))
+        for name in curves(context, 0.0)
+    )
+    if sliders:
+        yield Section("Its arms", sliders=sliders)
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """Every lift at a place of its stroke."""
+    return moving(context, style, lift_curves)

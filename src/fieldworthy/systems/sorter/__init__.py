@@ -14,7 +14,7 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.sorter.check import CONSTANTS, palette_of
 from fieldworthy.systems.sorter.check import check as judge
-from fieldworthy.systems.sorter.figure import SKETCHES, figures
+from fieldworthy.systems.sorter.figure import SKETCHES, figures, shown
 from fieldworthy.systems.sorter.model import Ejector, FlyOff, Sorter
 
 
@@ -106,7 +106,8 @@ SYSTEM = System(
     ),
     figures=figures,
     sketches=SKETCHES,
-    drawn_apart=True,
+    view_of="intake",
+    shown=shown,
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
     follows=follows,
     hues=hues,

@@ -21,6 +21,7 @@ from fieldworthy.drawing.style import Style, legible, wrapped
 from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Point, Sheet, node, number
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Outcome, first
+from fieldworthy.engine.system import Section
 from fieldworthy.physics.colour import colour as hue
 from fieldworthy.physics.colour import sorting
 from fieldworthy.physics.contact.throwing import flight_height
@@ -595,3 +596,11 @@ _FLY_OFF = Sketch(
 )  # fmt: skip
 SKETCHES = {Ejector: _EJECTOR, HueSensor: _SENSOR, FlyOff: _FLY_OFF}
 """What the lengths of a sorter mean, by what the file declares."""
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """How every sorter tells its classes apart."""
+    makers = (("hues", hue_circle), ("background", background), ("sensor", sensor_place), ("eject", eject_window))
+    for name, data in sorter_curves(context).items():
+        drawn = tuple((f"{name} {what}", make(data, style)) for what, make in makers)
+        yield Section(f"Sorter '{name}'", figures=drawn)

@@ -18,6 +18,7 @@ from fieldworthy.drawing.style import Style, shortened, wrapped
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Point, Sheet, node
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import Rows, Section
 from fieldworthy.physics.odometry.covariance import ellipse
 from fieldworthy.systems.tracking.check import SAID, Route, reach_95, route, tracked
 from fieldworthy.vehicle import state
@@ -431,3 +432,27 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     data = path_curves(context)
     if data is not None:
         yield route_plan(data, style)
+
+
+_UNTRACKED = "The robot does not say how it tracks its place, or drives nowhere by itself: no ellipses."
+
+
+def shown(context: Context, style: Style) -> Iterator[Section]:
+    """The route with the error at every place of the autonomous path, and where that comes from."""
+    data = path_curves(context)
+    if data is None:
+        return
+    heads = ("Place", f"Error, 95 % [{style.unit('length')}]", "Most of it from")
+    rows = tuple(
+        (f"{w.number} {w.place}", f"{float(style.value(w.oval.reach, 'length')):.3g}", _most(w)) for w in data.waypoints
+    )
+    yield Section(
+        figures=(("route", route_plan(data, style)), ("sources of error", sources(data, style))),
+        table=Rows("Where the robot knows its place least", heads, (), rows) if rows else None,
+        note="" if rows else _UNTRACKED,
+    )
+
+
+def _most(waypoint: Waypoint) -> str:
+    name = waypoint.dominating
+    return "–" if name is None else f"{name} ({100 * waypoint.shares[name]:.0f} % of it)"

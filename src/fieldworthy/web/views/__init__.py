@@ -1,4 +1,4 @@
-"""The views of the page, one module each.
+"""The views of the page: one module each, and those that systems declare as their own.
 
 A view is a module with a function ``build(page: Page) -> None`` (or a coroutine function). It is called whenever the
 person comes to the view, and
@@ -28,8 +28,12 @@ from __future__ import annotations
 import importlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from functools import partial
 
+from fieldworthy.engine.system import View as OfSystem
+from fieldworthy.engine.system import systems
 from fieldworthy.web.page import Page
+from fieldworthy.web.views import shown
 
 Build = Callable[["Page"], "Awaitable[None] | None"]
 
@@ -46,6 +50,7 @@ class View:
     for_season : Whether a season can be opened in it too
     drawn : Whether it has figures, which are drawn anew in other colours
     alone : Whether it can be shown without an open file
+    system : A system's own, which `fieldworthy.web.views.shown` builds; else a module here does
     """
 
     name: str
@@ -54,9 +59,12 @@ class View:
     for_season: bool = False
     drawn: bool = True
     alone: bool = False
+    system: OfSystem | None = None
 
     def build(self) -> Build:
         """Find the function that builds it."""
+        if self.system is not None:
+            return partial(shown.build, view=self.system)
         found: Build = importlib.import_module(f"{__name__}.{self.name}").build
         return found
 
@@ -67,10 +75,8 @@ VIEWS: tuple[View, ...] = (
     ),
     View("margins", "Margins", "What holds and what does not, worst first, and what to do about it.", drawn=False),
     View("robot", "Robot", "The robot to scale in every pose, its arms moving, on the bar, and how it drives."),
-    View("air", "Air", "Pressure in each tank along the plan, and which cylinder draws from which tank."),
+    *(View(s.view.name, s.view.label, s.view.purpose, system=s.view) for s in systems() if s.view is not None),
     View("match", "Match", "One match over time, how the points of many spread, and what limits them."),
-    View("intake", "Intake and sorting", "Objects moving through the stages, and how the sorter tells them apart."),
-    View("path", "Path", "The field with the route, and how well the robot knows its place."),
     View("measurements", "Measurements", "Sheets to measure by, what the readings tell, and what the robot takes."),
     View("compare", "Compare", "Variants over the same matches: which scores more, how sure, and where it flips."),
     View("search", "Search", "The best robot and the best plan within ranges that you state, and how sure that is."),

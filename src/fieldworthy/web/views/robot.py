@@ -1,22 +1,23 @@
-"""The robot to scale in any pose, its arms on a slider, on the bar, and how it moves."""
+"""The robot to scale in any pose, and what the systems show with it."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 from fieldworthy.files.document import BadInput
-from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of, share_of
-from fieldworthy.web.figures import hung, in_pose, lifts, moving, poses, raised
-from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
+from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of
+from fieldworthy.web.figures import in_pose, poses, shown
+from fieldworthy.web.markup import address, plain_sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.placing import Spot, solid
+from fieldworthy.web.views.shown import listen, sections_of
 
 if TYPE_CHECKING:
     from nicegui.events import SceneClickEventArguments
 
 _TALL = 560  # px; of the scene that turns
 _POINT = 0.008  # m; radius of what has a place and no size
-_KEEPS = "robot"  # under which a window remembers its pose and how far its arms are up
+_KEEPS = "robot"  # under which a window remembers its pose
 
 
 async def build(page: Page) -> None:
@@ -27,13 +28,11 @@ async def build(page: Page) -> None:
             "without its cables, bands and pressure.", class_="lead"),
         tag("div", id="robot-problems"),
         tag("div", id="robot-pose", class_="figures"),
-        tag("div", id="robot-lifts", class_="figures"),
-        tag("div", id="robot-bar", class_="figures"),
-        tag("div", id="robot-moves", class_="figures"),
+        tag("div", id="robot-shown"),
     )  # fmt: skip
     state: DisplayUnits = {}
     page.on("pose", lambda data: _turn(page, str(data.get("value"))))
-    page.on("lift", lambda data: _lift(page, data))
+    listen(page)
     page.on_judged(lambda: page.later(_show(page, state)))
     await _show(page, state)
 
@@ -58,11 +57,7 @@ async def _show(page: Page, state: DisplayUnits) -> None:
                  "are drawn here."))  # fmt: skip
     else:
         await _pose(page, names)
-    await _arms(page)
-    for place, title, make in (("robot-bar", "On the bar", hung), ("robot-moves", "How it moves", moving)):
-        figures = await page.work.sketch(make, source, look)
-        shown: Content = [tag("h2", title), pictures_of(page, figures)] if figures else ""
-        page.put(place, shown)
+    page.put("robot-shown", await sections_of(page, await page.work.sketch(shown, source, look) or ()))
 
 
 async def _pose(page: Page, names: tuple[str, ...]) -> None:
@@ -80,41 +75,6 @@ async def _turn(page: Page, name: str) -> None:
     names = await page.work.sketch(poses, page.draft.source) if page.draft else None
     if names:
         await _pose(page, names)
-
-
-async def _arms(page: Page) -> None:
-    """One slider with its drawing for each arm."""
-    assert page.draft is not None
-    names = await page.work.sketch(lifts, page.draft.source) or ()
-    kept = _kept(page)
-    rows: list[Content] = [tag("h2", "Its arms")] if names else []
-    for number, name in enumerate(names):
-        share = float(kept.get(f"lift {name}", 0.5))
-        found = await page.work.sketch(raised, page.draft.source, page.look(), name, share)
-        rows.append(tag("section", _slider(name, number, share),
-                        tag("div", pictures_of(page, found or ()), id=f"lift-{number}"), class_="slid"))  # fmt: skip
-    page.put("robot-lifts", rows)
-
-
-def _slider(name: str, number: int, share: float) -> Markup:
-    identifier = f"lift-{number}-at"
-    box = tag("input", type="range", id=identifier, min="0", max="100", step="1", value=f"{100 * share:.0f}",
-              data_slide="lift", data_name=name, data_place=number)  # fmt: skip
-    label = tag("label", f"'{name}', from down to up", for_=identifier)
-    run = tag("button", "Run", type="button", data_play=identifier, data_seconds="3", aria_pressed="false",
-              aria_label=f"Run '{name}' up")  # fmt: skip
-    return tag("div", label, box, run, class_="slider")
-
-
-async def _lift(page: Page, data: dict[str, Any]) -> None:
-    name, place = str(data.get("name")), str(data.get("place"))
-    share = share_of(data.get("value"))
-    if page.draft is None or not place.isdigit():
-        return
-    _kept(page)[f"lift {name}"] = share
-    found = await page.work.sketch(raised, page.draft.source, page.look(), name, share)
-    page.put(f"lift-{place}", pictures_of(page, found or ()))
-    page.call("slid", "lift")
 
 
 async def build_turning(page: Page) -> None:
