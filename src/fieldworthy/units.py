@@ -392,6 +392,20 @@ _SHOWN = {
 }
 
 
+def counted(number: float | str, noun: str, many: str = "") -> str:
+    """Write a count before its noun: '1 check', '3 checks'; a text stands as it is."""
+    shown = number if isinstance(number, str) else f"{number:,}" if isinstance(number, int) else f"{number:g}"
+    if shown == "1":
+        return f"1 {noun}"
+    ending = {"ch": "ches", "ry": "ries"}.get(noun[-2:], f"{noun[-2:]}s")
+    return f"{shown} {many or noun[:-2] + ending}"
+
+
+def often(number: float | str) -> str:
+    """Write how often something happens: 'once', '3 times', '0.5 times'."""
+    return "once" if str(number) == "1" else counted(number, "time")
+
+
 def unit_label(unit: str) -> str:
     """Write a unit as people read it beside a number."""
     if unit in _SHOWN:

@@ -19,7 +19,7 @@ RUNS = 2000
 ARM = 'motors: [{motor: "smart motor, 11 W class, 100 rpm"}]'
 COUNTS = "    practice: {successes: 9, attempts: 12}\n"
 CONTRADICTION = (
-    "Heron mk1: in practice 'climb' worked # times of #, but by climb.lift.hooks none of the robots that the "
+    "Heron mk1: in practice 'climb' worked # of # times, but by climb.lift.hooks none of the robots that the "
     "tolerances "
     "allow can do it when the plan gets there. At what tank pressure was it practised? The plan leaves less by then "
     "than "
@@ -109,7 +109,7 @@ def test_practice_against_a_mechanism_that_is_short_is_named(mk1):
     found = compare([mk1, mk2(("swing: 70 deg", "swing: 8 deg"))], RUNS)
     said = masked(found.recommendation)
     assert (
-        "Heron mk2: in practice 'tip pods' worked # times of #, but by lift.target.arm none of the robots that the "
+        "Heron mk2: in practice 'tip pods' worked # of # times, but by lift.target.arm none of the robots that the "
         "tolerances allow can do it when the plan gets there. Which of the file's dimensions differs from the robot "
         "that "
         "was practised with? Measure it again."

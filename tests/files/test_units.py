@@ -14,7 +14,9 @@ from fieldworthy.units import (
     KINDS,
     UnitError,
     chance_text,
+    counted,
     digits,
+    often,
     parse,
     percent,
     show,
@@ -305,3 +307,24 @@ def test_the_units_known_by_heart_are_those_of_pint():
         assert registry.Quantity(1.0, unit).to(KINDS[kind].si).magnitude == pytest.approx(scale, rel=1e-14), unit
         assert parse(f"1 {unit}" if unit != "percent" else "1 %", kind).si == pytest.approx(scale, rel=1e-15)
     assert registry.Quantity(0.0, "degC").to("K").magnitude == pytest.approx(parse("0 degC", "temperature").si)
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        (counted(1, "check"), "1 check"),
+        (counted(0, "check"), "0 checks"),
+        (counted(2000, "match"), "2,000 matches"),
+        (counted(1, "default stands", "defaults stand"), "1 default stands"),
+        (counted(4, "default stands", "defaults stand"), "4 defaults stand"),
+        (counted(1.0, "point"), "1 point"),
+        (counted("1.0", "point"), "1.0 points"),
+        (counted(2, "try"), "2 tries"),
+        (often(1), "once"),
+        (often("1"), "once"),
+        (often("0.5"), "0.5 times"),
+        (often(3), "3 times"),
+    ],
+)
+def test_a_count_stands_before_its_noun_as_in_english(said, expected):
+    assert said == expected

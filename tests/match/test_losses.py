@@ -84,7 +84,7 @@ def test_practice_against_several_findings_is_told_once():
 def test_practice_is_asked_whether_it_still_hung():
     (one,) = ability(marten(), Cases(0, 0, 50, [])).contradictions
     assert one.sentence == (
-        "Marten mk1: in practice 'climb' worked 2 times of 9, but by climb.hold.winch none of the robots that the "
+        "Marten mk1: in practice 'climb' worked 2 of 9 times, but by climb.hold.winch none of the robots that the "
         "tolerances allow can do it when the plan gets there. Did it still hang when it was counted, with its motors "
         "off and no air added?"
     )

@@ -16,6 +16,7 @@ from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import EACH, Finishing, Limit, Progress, Share, Success
 from fieldworthy.match.forecast import Forecast as Found
 from fieldworthy.robot import Loaded
+from fieldworthy.units import counted
 
 __all__ = ["PARTS", "Forecast", "Points", "played"]
 Wanted = Literal["points", "timeline", "limits"]
@@ -201,7 +202,7 @@ class Forecast:
 
     def __str__(self) -> str:
         points = self.points
-        text = f"{self.robot}: {points.mean:.1f} points on average over {self.runs} matches"
+        text = f"{self.robot}: {points.mean:.1f} points on average over {counted(self.runs, 'match')}"
         return text if points.interval is None else f"{text} ({points.interval[0]:.1f} to {points.interval[1]:.1f})"
 
     def __repr__(self) -> str:

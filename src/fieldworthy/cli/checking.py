@@ -27,7 +27,7 @@ from fieldworthy.cli.output import (
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, as_data
 from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded
-from fieldworthy.units import chance_text, digits
+from fieldworthy.units import chance_text, counted, digits
 
 if TYPE_CHECKING:
     from fieldworthy.decide.remedy import FoundRemedies, Remedy
@@ -86,8 +86,8 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     width = min(console.width, 100) if console.is_terminal else COLUMNS
     mended = {(m.id, m.subject): m for m in mendings}
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
-    console.print(Text(f"{report.robot} in {report.season}: {len(report.findings)} checks", style="bold"))
-    short = f"{counts['short']} short, from {len(causes)} cause{'s' * (len(causes) != 1)}" if causes else "none short"
+    console.print(Text(f"{report.robot} in {report.season}: {counted(len(report.findings), 'check')}", style="bold"))
+    short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
     console.print(f"{short}; {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold\n")
     told = [_cause(n, c, mended.get((c.lead.id, c.lead.subject)), width) for n, c in enumerate(causes, 1)]
     rest = [*_others(report, width), *_ending(report, file, width)]
@@ -279,7 +279,7 @@ def _told(remedy: Remedy, *, brief: bool = False) -> str:
 def _print_facts(console: Console, report: Report, *, every: bool) -> None:
     if not report.facts:
         return
-    console.print(Text(f"\n{len(report.facts)} numbers computed that nothing limits", style="bold"))
+    console.print(Text(f"\n{counted(len(report.facts), 'number')} computed that nothing limits", style="bold"))
     if not every:
         console.print("(--all lists them, and what every finding rests on)")
         return
@@ -303,7 +303,13 @@ def _print_rest(console: Console, item: Finding | Fact) -> None:
 def _print_assumptions(console: Console, report: Report, *, every: bool) -> None:
     if not report.assumptions:
         return
-    console.print(Text(f"\n{len(report.assumptions)} defaults stand in for what the file does not say", style="bold"))
+    console.print(
+        Text(
+            f"\n{counted(len(report.assumptions), 'default stands', 'defaults stand')} in for what the file "
+            f"does not say",
+            style="bold",
+        )
+    )
     if not every:
         console.print("(--all lists them)")
         return

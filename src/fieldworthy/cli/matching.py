@@ -31,7 +31,7 @@ from fieldworthy.match.forecast import EACH, Size, size_for
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.units import chance_text, digits, labelled, percent, unit_label
+from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
 
 _PLAYING = "Playing matches (the first time here it compiles for half a minute)"
 _LIMITS = {
@@ -153,7 +153,10 @@ def _played(robot: Robot, asked: tuple[int, int], part: Part, each: int) -> Fore
 
 def _print_size(console: Console, size: Size, accuracy: float) -> None:
     """Say how many matches were chosen, and whether they reach what was asked for."""
-    said = f"{size.draws} draws of what is not known, {size.each} matches each, chosen for a standard error of the mean"
+    said = (
+        f"{counted(size.draws, 'draw')} of what is not known, {counted(size.each, 'match')} each, chosen "
+        f"for a standard error of the mean"
+    )
     reached = "" if size.reached <= 1.02 * accuracy else f"; the time suffices for ± {digits(size.reached)}"
     console.print(f"{said} of ± {digits(accuracy)} points{reached}.\n")
 
@@ -164,7 +167,7 @@ def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> No
     console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
     console.print("\nOne match in which every try works in its mean time:\n")
     _print_timeline(console, found.timeline, shown)
-    console.print(f"\n{found.timeline.points:g} points if everything goes to plan.")
+    console.print(f"\n{counted(found.timeline.points, 'point')} if everything goes to plan.")
     if found.runs:
         _print_spread(console, found)
     bare = [a.action for a in found.actions if not a.practised and a.action not in found.unbuilt]
@@ -230,7 +233,10 @@ def _source(key: str) -> str:
 def _print_spread(console: Console, found: Forecast) -> None:
     each = found.known.each if found.known is not None else EACH
     draws = -(-found.runs // each)
-    heading = f"\n{found.runs} matches: {draws} draws of what is not known, {each} matches each (seed {found.seed})"
+    heading = (
+        f"\n{counted(found.runs, 'match')}: {counted(draws, 'draw')} of what is not known, "
+        f"{counted(each, 'match')} each (seed {found.seed})"
+    )
     console.print(Text(heading, style="bold"))
     if found.mean is not None:
         early = f", {found.autonomous:.1f} of them in the autonomous period" if found.part == "whole" else ""
@@ -251,7 +257,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
         )
     (part, points), *more = found.quantiles.items()
     listed = "".join(f", {some} at most {most:g}" for some, most in more)
-    print_line(console, "", f"Of the matches, {part} end with at most {points:g} points{listed}.")
+    print_line(console, "", f"Of the matches, {part} end with at most {counted(points, 'point')}{listed}.")
     for one in found.contradictions:
         print_line(console, "? ", one.sentence)
     for loss in found.losses:
@@ -413,7 +419,7 @@ def run_faults(robot: Path, log: Path, runs: int, seed: int, *, as_json: bool) -
 def print_fixes(console: Console, found: FixFirst) -> None:
     """Print a ranking for a person."""
     console.print(Text(f"{found.robot}: fix first", style="bold"))
-    console.print(f"{found.points:.1f} points a match with these faults, over {found.runs} matches\n")
+    console.print(f"{found.points:.1f} points a match with these faults, over {counted(found.runs, 'match')}\n")
     if not found.fixes:
         console.print("The log holds no fault.")
         return

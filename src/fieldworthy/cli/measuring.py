@@ -28,7 +28,7 @@ from fieldworthy.measure.result import Comparison, Fitted, Procedure, with_inter
 from fieldworthy.measure.sheets import as_html, as_text, sheet, sheets
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited, fingerprint, written
-from fieldworthy.units import digits, labelled
+from fieldworthy.units import counted, digits, labelled
 
 _STANDING_SIGNS = {
     "agrees": ("✓ agrees  ", "green"),
@@ -208,9 +208,15 @@ def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:
     for item in shown:
         _print_finding(console, item)
     if len(findings) > len(shown):
-        console.print(f"({len(findings) - len(shown)} findings change by less than a hundredth; --all lists them)")
+        console.print(
+            f"({counted(len(findings) - len(shown), 'finding changes', 'findings change')} by less than a "
+            f"hundredth; --all lists them)"
+        )
     if facts and not every:
-        console.print(f"({len(facts)} numbers that nothing limits change too; --all lists them)")
+        console.print(
+            f"({counted(len(facts), 'number')} that nothing limits change{'s' * (len(facts) == 1)} too; "
+            f"--all lists them)"
+        )
     for item in facts if every else ():
         print_line(console, "= ", f"{item.because} (by the file: {_value(item.before, item.unit)})")
 

@@ -21,7 +21,7 @@ from fieldworthy.engine.finding import as_data
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot import load_robot
-from fieldworthy.units import digits
+from fieldworthy.units import counted, digits
 
 _SHOWN = 6  # changes of a design that is not the best
 
@@ -84,7 +84,7 @@ def run_search(robot: Path, file: Path | None, options: SearchOptions, *, as_jso
         if options.write is not None and found.best is not None:
             sys.stdout.write(f"\nWritten into {options.write}.\n")
     if not found.finished:
-        sys.stderr.write(f"interrupted after {found.candidates} candidates; this is the best so far\n")
+        sys.stderr.write(f"interrupted after {counted(found.candidates, 'candidate')}; this is the best so far\n")
     return found.finished
 
 
@@ -162,7 +162,8 @@ def print_found(console: Console, found: Found) -> None:
     of = "" if found.possible is None else f" of {_counted(found.possible)} that there are"
     console.print(
         Text(
-            f"\n{found.candidates} candidates{of}, {found.screened} of them break something; {found.matches} matches; "
+            f"\n{counted(found.candidates, 'candidate')}{of}, {found.screened} of them break something; "
+            f"{counted(found.matches, 'match')}; "
             f"seed {found.seed}",
             style="dim",
         )

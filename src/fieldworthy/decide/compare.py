@@ -45,6 +45,7 @@ from fieldworthy.match.state import DONE, REASONS
 from fieldworthy.physics.chance.chance import wilson_interval
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.units import often
 from fieldworthy.vehicle.state import keep_weights
 
 Progress = Callable[[int], None]
@@ -374,7 +375,7 @@ def _otherwise(task: str, first: Played, then: Played) -> str:
             if reason != DONE and abs(b - a) > best:
                 best = abs(b - a)
                 why = _air_cause(first, then, action) if REASONS[reason] == "air" else ""
-                said = f"'{action}' {_ENDS[REASONS[reason]]} {b:.2g} times a match instead of {a:.2g}{why}"
+                said = f"'{action}' {_ENDS[REASONS[reason]]} {often(f'{b:.2g}')} a match instead of {a:.2g}{why}"
     return said
 
 

@@ -19,6 +19,7 @@ from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.physics.chance.normal import cdf as normal_cdf
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.units import counted, often
 
 """Changes only when a reader of the old form would misread the new one."""
 _DRAWS = 800  # draws of what is not known at most; more matches are played with each
@@ -146,12 +147,12 @@ def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
     if not risk.times:
         return f"{head}: mended after {risk.mended}"
     cost = f", {risk.lost:.0f} s each" if risk.lost is not None else ""
-    came = f"came {risk.times} {'time' if risk.times == 1 else 'times'}{cost}"
+    came = f"came {often(risk.times)}{cost}"
     if risk.uses is None:
         return f"{head}: {came}; write under 'uses' how often '{risk.where}' was used, to know what that costs"
     if not risk.failed:
         return f"{head}: {came}, and nothing failed by it"
-    rate = f"{came} in {risk.uses} uses"
+    rate = f"{came} in {counted(risk.uses, 'use')}"
     if points is None:
         return f"{head}: {rate}, but no action of the plan uses '{risk.where}'"
     if abs(points) < 0.05:

@@ -27,6 +27,7 @@ from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
 from fieldworthy.match.timeline import played
 from fieldworthy.robot import Loaded
+from fieldworthy.units import often
 
 Kind = Literal["plan", "mend", "build", "practise", "measure"]
 _DRIVEN, _FINISH = 1, 2
@@ -225,8 +226,7 @@ def others(match: Setup) -> Iterator[_Other]:
         steps = _steps(match, i)
         bounded = rounds < MOST_ROUNDS
         for fewer in range(max(rounds - _FEWER, 1), rounds) if bounded else ():
-            times = "once" if fewer == 1 else f"{fewer} times"
-            yield _Other(f"Play {_listed(steps)} {times} instead of {rounds}", _with_rounds(match, i, fewer))
+            yield _Other(f"Play {_listed(steps)} {often(fewer)} instead of {rounds}", _with_rounds(match, i, fewer))
         if len(table) > 1:
             yield _Other(f"Leave out {_listed(steps)}", _with_rounds(match, i, 0))
         if period == _DRIVEN:
@@ -334,7 +334,7 @@ def learning(found: Sequence[Answer]) -> Iterator[Job]:
     for answer in found:
         if answer.kind == "group" or answer.minutes is None or not answer.tells:
             continue
-        what = f"Try {answer.words} {answer.tries} times more" if answer.tries else f"Measure {answer.words}"
+        what = f"Try {answer.words} {often(answer.tries)} more" if answer.tries else f"Measure {answer.words}"
         what = f"{answer.first}, then t{what[1:]}" if answer.first else what
         kind: Kind = "practise" if answer.tries else "measure"
         one = dataclasses.replace(job(kind, what, answer.points, answer.minutes / 60.0), error=answer.error)

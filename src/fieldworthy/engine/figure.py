@@ -15,6 +15,7 @@ from fieldworthy.drawing.painting import paint_marks
 from fieldworthy.drawing.style import Style, shortened, width
 from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
 from fieldworthy.engine.finding import WIDEST, Finding, Report, Verdict
+from fieldworthy.units import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +155,10 @@ def _alt(data: Sequence[Margin]) -> str:
         return "There is no finding."
     counts = {verdict: sum(m.verdict == verdict for m in data) for verdict in _LOOKS}
     worst = data[0]
-    text = f"{counts['short']} of {len(data)} findings are short, {counts['unknown']} are not known"
+    text = (
+        f"{counts['short']} of {counted(len(data), 'finding')} {'is' if len(data) == 1 else 'are'} "
+        f"short, {counts['unknown']} are not known"
+    )
     return f"{text}; the first is {worst.id} for {worst.subject}."
 
 

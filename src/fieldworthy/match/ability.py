@@ -14,7 +14,7 @@ from fieldworthy.engine.system import Cost, consequences, systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
-from fieldworthy.units import digits
+from fieldworthy.units import counted, digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,8 @@ class Contradiction:
         """What disagrees, and what to ask."""
         by_check = "none of the robots" if self.chance < 0.01 else f"{100 * self.chance:.0f} % of the robots"
         return (
-            f"{self.robot}: in practice '{self.action}' worked {self.successes} times of {self.attempts}, but by "
+            f"{self.robot}: in practice '{self.action}' worked {self.successes} of "
+            f"{counted(self.attempts, 'time')}, but by "
             f"{' and '.join((self.finding, *self.others))} {by_check} that the tolerances allow can do it when the "
             f"plan gets there. {self.question}"
         )

@@ -17,6 +17,7 @@ from fieldworthy.drawing.style import Style, shortened, width, wrapped
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.match.forecast import Forecast, Scores
 from fieldworthy.match.timeline import WHY, Event, MatchClock, Timeline
+from fieldworthy.units import counted
 
 _LANE, _BAR = 31.0, 11.0  # from lane to lane, and the bars in them [px]
 _PANE = 128.0  # [px]
@@ -112,7 +113,7 @@ def _earned(sheet: Sheet, where: Frame, middle: float, events: Sequence[Event]) 
     """Points of the lane in the margin, where there is one; else after its label."""
     points = sum(event.points for event in events)
     if points:
-        text, letters = f"{points:g} points", Letters(sheet.style.theme.ink, SMALL, "end", bold=True)
+        text, letters = counted(points, "point"), Letters(sheet.style.theme.ink, SMALL, "end", bold=True)
         box = letters.box(sheet.style.width - 8.0, middle + 4.0, text)
         y = middle + 4.0 if box.x > where.plot.right + 4.0 else middle - _BAR / 2.0 - 5.0
         if sheet.free(letters.box(sheet.style.width - 8.0, y, text), 2.0):
@@ -181,11 +182,15 @@ def _pane(data: Course, title: str, axis: Axis, lines: Sequence[Line], last: boo
 def _timeline_alt(data: Course) -> str:
     events = data.timeline.events
     failed = [event for event in events if event.reason not in _WELL]
-    text = f"{len(events)} actions in {_end(data):.0f} s earn {data.timeline.points:g} points"
+    text = (
+        f"{counted(len(events), 'action')} in {_end(data):.0f} s earn{'s' * (len(events) == 1)} "
+        f"{counted(data.timeline.points, 'point')}"
+    )
     if not failed:
         return f"{text}; none fails."
     one = failed[0]
-    return f"{text}; {len(failed)} fail, the first '{one.action}' at {one.begins:.0f} s: {WHY.get(one.reason, '')}."
+    fail = f"{len(failed)} fail{'s' * (len(failed) == 1)}, the first"
+    return f"{text}; {fail} '{one.action}' at {one.begins:.0f} s: {WHY.get(one.reason, '')}."
 
 
 def _timeline_columns(match: Timeline, style: Style) -> dict[str, Sequence[Any]]:
@@ -345,7 +350,8 @@ def limits(data: Forecast, style: Style) -> Figure:
     sheet = Sheet(style, rows_height(rows, axis, style.width))
     draw_rows(sheet, 0.0, rows, axis)
     worst = data.limits[0]
-    alt = f"In {100 * worst.share:.0f} % of {data.runs} matches: {_said(worst.reason)}, most often '{worst.worst}'."
+    share = f"{100 * worst.share:.0f} % of {counted(data.runs, 'match')}"
+    alt = f"In {share}: {_said(worst.reason)}, most often '{worst.worst}'."
     columns: dict[str, Sequence[Any]] = {
         "what": [_said(limit.reason) for limit in data.limits],
         "most often": [limit.worst for limit in data.limits],
@@ -361,6 +367,6 @@ def _said(reason: str) -> str:
 
 def _unlimited(data: Forecast, title: str, style: Style) -> Figure:
     sheet = Sheet(style, 44.0)
-    text = f"Nothing: every action of {data.runs} matches succeeds." if data.runs else "No match was played."
+    text = f"Nothing: every action of {counted(data.runs, 'match')} succeeds." if data.runs else "No match was played."
     sheet.text(12.0, 27.0, text, Letters(style.theme.ink))
     return Figure(title, text, sheet.document(title, text), {})

@@ -21,6 +21,7 @@ from fieldworthy.measure.prediction import Readings, predictions
 from fieldworthy.measure.result import Fitted, Prediction, Procedure, Residuals, Unidentified
 from fieldworthy.physics.chance.chance import mean_interval, normal_quantile, posterior, spread_half_width
 from fieldworthy.robot import Loaded
+from fieldworthy.units import counted as times_of
 from fieldworthy.units import digits
 
 _FALSE = 0.02  # share of right counts that may be called wrong
@@ -59,8 +60,8 @@ def _tries_held(given: Practised, measured: Measured, name: str) -> Iterator[Pre
     tail = min(float(chances[given.successes]), 1.0 - below)
     agrees, expected = tail >= 0.25 * _FALSE, float(belief.mean) * given.attempts
     said = (
-        f"'{name}' worked {given.successes} times in {given.attempts}; the file's {counted.successes} of "
-        f"{counted.attempts} predict {expected:.0f} ({low} to {high})."
+        f"'{name}' worked {given.successes} of {times_of(given.attempts, 'time')}; the file's "
+        f"{counted.successes} of {counted.attempts} predict {expected:.0f} ({low} to {high})."
     )
     said += (
         " They agree."
@@ -101,8 +102,8 @@ def _chance(given: Practised, name: str, key: KeyPath) -> tuple[tuple[Fitted, ..
         for what in ("successes", "attempts")
     )
     said = (
-        f"'{name}' worked {given.successes} times in {given.attempts}: the next try works with a chance of "
-        f"{100 * mean:.0f} %, and the true rate lies between {100 * low:.0f} % and {100 * high:.0f} % (95 of 100)."
+        f"'{name}' worked {given.successes} of {times_of(given.attempts, 'time')}: the next try works with a chance "
+        f"of {100 * mean:.0f} %, and the true rate lies between {100 * low:.0f} % and {100 * high:.0f} % (95 of 100)."
     )
     chance = Fitted(f"chance of {name!r}", (), "ratio", mean, max(high - mean, mean - low))
     return (*counts, chance), (said,)

@@ -20,7 +20,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import KeyPath, nearest, read_text, shorten
 from fieldworthy.measure.model import Column
-from fieldworthy.units import KINDS, UnitError, affine, digits
+from fieldworthy.units import KINDS, UnitError, affine, digits, often
 
 Places = npt.NDArray[np.int64]
 _GAP = 5.0  # times the usual step between two rows
@@ -144,7 +144,7 @@ def _in_order(file: Path, name: str, times: Array, lines: Places) -> tuple[Place
     """Rows in the order of time, each time once, with remarks on what was put right and on gaps."""
     back = np.flatnonzero(np.diff(times) < 0) + 1
     if back.size > max(1, _BACKWARDS * times.size):
-        said = f"expected {name} to rise from row to row; it falls {back.size} times: several runs in one file?"
+        said = f"expected {name} to rise from row to row; it falls {often(int(back.size))}: several runs in one file?"
         raise BadInput([Problem(file, int(lines[back[0]]), 1, (name,), said)])
     remarks = [Remark(int(lines[i]), f"{name} runs back here; rows put in order") for i in back]
     order = np.argsort(times, kind="stable").astype(np.int64)

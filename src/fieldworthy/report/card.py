@@ -30,7 +30,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
-from fieldworthy.units import unit_label
+from fieldworthy.units import often, unit_label
 
 _SAFE = "{out}, hands clear: look for loose screws, cables and tubes."
 _SCALES = (1.2, 1.13, 1.06, 1.0, 0.94, 0.88, 0.82)
@@ -96,9 +96,8 @@ def _table(table: Rows) -> list[Block]:
 
 def fault(risk: Risk, points: float | None = None) -> str:
     """Write a fault as a thing to check."""
-    often = "once" if risk.times == 1 else f"{risk.times} times"
     cost = "" if points is None or points < _LEAST else f", costs {points:.1f} points a match"
-    return f"{risk.where}: {risk.what} ({often}{cost})"
+    return f"{risk.where}: {risk.what} ({often(risk.times)}{cost})"
 
 
 def checks(robot: Robot, report: Report, ahead: Sequence[str] = ()) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Section, Table, chance, items_of, with_unit
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.partslist import beside
-from fieldworthy.units import digits
+from fieldworthy.units import counted, digits
 
 _MOST = 300  # rows of each table; two revisions of one robot differ in fewer
 _FEW = 4  # entries of a new thing that are told in full
@@ -175,7 +175,7 @@ def _rest(moved: list[Moved], turned: list[Moved]) -> list[Block]:
     findings = sum(isinstance(m.after or m.before, Finding) for m in rest)
     far = max(rest, key=lambda m: m.size if m.size < 1.0 else 0.0)
     most = f"; the most by {100.0 * far.size:.0f} % ({far.id}, {far.subject})" if far.size < 1.0 else ""
-    numbers = f"{findings} findings and {len(rest) - findings} computed numbers"
+    numbers = f"{counted(findings, 'finding')} and {counted(len(rest) - findings, 'computed number')}"
     return [Para(f"{numbers} moved without moving a verdict{most}.", "quiet")]
 
 

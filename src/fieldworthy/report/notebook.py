@@ -53,7 +53,7 @@ from fieldworthy.report.formulas import (
     worth,
 )
 from fieldworthy.robot import Loaded
-from fieldworthy.units import digits, show
+from fieldworthy.units import counted, digits, show
 
 Quantities = Mapping[str, Quantity]
 """Quantities of the files by their dotted key."""
@@ -206,7 +206,8 @@ def _cover(content: Content) -> list[Block]:
     told = (
         f"Every number here is computed from the team's file by formulas that are named on their page. A chance is the "
         f"share of {report.samples} robots, built anywhere within the tolerances, on which a check holds (seed "
-        f"{report.seed}). {len(report.assumptions)} defaults stand in for what the file does not say."
+        f"{report.seed}). {counted(len(report.assumptions), 'default stands', 'defaults stand')} in for "
+        "what the file does not say."
     )
     index: list[Block] = [Para("Where it stands", "bold"), _index(report)] if report.findings else []
     return [Table((), rows, (1.2, 0.5, 6.0), (1,)), Para(told, "quiet"), *index, Points(report.cautions, "caution")]
@@ -354,7 +355,7 @@ def _match(content: Content, played: Played) -> list[Section]:
     forecast, style = played.forecast, style_of(content.loaded)
     course = drawn_match.Course(forecast.timeline, played.clock)
     first: list[Block] = [
-        Para(f"If every try works in its mean time it earns {forecast.timeline.points:g} points.", "lead"),
+        Para(f"If every try works in its mean time it earns {counted(forecast.timeline.points, 'point')}.", "lead"),
         Picture(drawn_match.timeline(course, style), 0.78),
     ]
     sections = [Section("The match as planned", first)]
@@ -362,9 +363,9 @@ def _match(content: Content, played: Played) -> list[Section]:
         return sections
     low, high = forecast.interval or (forecast.mean, forecast.mean)
     blocks: list[Block] = [
-        Para(f"{forecast.mean:.1f} points are to be expected, over {forecast.runs} matches (seed {forecast.seed}). "
-             f"That mean lies between {low:.0f} and {high:.0f} (95 %), by the practice and the tolerances that the "
-             "file states; more matches do not narrow it.", "lead"),
+        Para(f"{forecast.mean:.1f} points are to be expected, over {counted(forecast.runs, 'match')} "
+             f"(seed {forecast.seed}). That mean lies between {low:.0f} and {high:.0f} (95 %), by the practice and the "
+             "tolerances that the file states; more matches do not narrow it.", "lead"),
         *([Points([one.sentence for one in forecast.contradictions])] if forecast.contradictions else []),
         Head("How often it scores how much"),
         Picture(score.distribution([played.scores], style), 0.26),

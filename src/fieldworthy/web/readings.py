@@ -16,6 +16,7 @@ from fieldworthy.measure import drivelog, frames, samples
 from fieldworthy.measure.model import Column
 from fieldworthy.measure.table import DELIMITERS, Source, Table, Wanted, read_table
 from fieldworthy.robot.partslist import beside
+from fieldworthy.units import counted
 from fieldworthy.web.folder import Folder
 from fieldworthy.web.judging import Units
 
@@ -261,7 +262,7 @@ def _summary(table: Table, columns: Mapping[str, Column]) -> str:
     if "time" in table.numbers and table.lines.size > 1:
         times = table.numbers["time"]
         span = f" over {float(times[-1] - times[0]):.3g} s"
-    return f"{table.lines.size} rows can be used{span}: {named}."
+    return f"{counted(int(table.lines.size), 'row')} can be used{span}: {named}."
 
 
 def _remarks(table: Table) -> list[str]:

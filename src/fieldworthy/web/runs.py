@@ -36,7 +36,7 @@ from fieldworthy.report.card import as_paper
 from fieldworthy.report.export import WRITERS, as_urdf, export_of
 from fieldworthy.report.making import Wanted, badged, make_card, make_inspection, make_judges, make_notebook, size_of
 from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
-from fieldworthy.units import KINDS
+from fieldworthy.units import KINDS, often
 from fieldworthy.web.figures import Look, Named, context_of, named, styled
 from fieldworthy.web.judging import Source, Units, in_units, robot_of, shown_in
 from fieldworthy.web.procedures import path_of
@@ -156,7 +156,7 @@ def faults_told(source: Source, file: Path, text: str) -> tuple[tuple[str, str, 
 def _counted(risk: Risk) -> str:
     if not risk.times:
         return f"{risk.what} ({risk.where}): mended after {risk.mended}"
-    return f"{risk.what} ({risk.where}): came {risk.times} {'time' if risk.times == 1 else 'times'}"
+    return f"{risk.what} ({risk.where}): came {often(risk.times)}"
 
 
 def faults_ranked(source: Source, file: Path, text: str, runs: int) -> FixFirst:

@@ -16,7 +16,7 @@ from fieldworthy.drawing.frame import Axis, Line, Mark, Points, Spot
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.match.state import Whole
-from fieldworthy.units import digits, to_unit
+from fieldworthy.units import counted, digits, to_unit
 
 _MOST_AXES = 8
 _MOST_LINES = 48
@@ -116,7 +116,10 @@ def scatter(data: Cloud, of: tuple[int, int], least: Sequence[float], style: Sty
     if np.isfinite(data.now).all():
         marks.append(Spot(x=float(data.now[of[0]]), y=float(data.now[of[1]]), name="now", tone="ink", shape="ring"))
     title = f"{y.name} against {x.name}"
-    alt = f"{chosen.size} candidates that hold what they must, {others.size} others left out."
+    alt = (
+        f"{counted(int(chosen.size), 'candidate that holds', 'candidates that hold')} what they must, "
+        f"{others.size} others left out."
+    )
     return chart(Chart(title=title, alt=alt, x=Axis(x.label), y=Axis(y.label), marks=marks), style)
 
 
@@ -141,7 +144,7 @@ def coordinates(data: Cloud, least: Sequence[float], style: Style) -> Figure:
     return chart(
         Chart(
             title="Each candidate as a line, from the least that was tried to the greatest",
-            alt=f"{chosen.size} candidates hold what they must.{best}",
+            alt=f"{counted(int(chosen.size), 'candidate holds', 'candidates hold')} what they must.{best}",
             x=Axis("", names=names),
             y=Axis("Least to greatest tried", "share", 0.0, 1.0),
             marks=marks,
@@ -175,7 +178,8 @@ def so_far(history: Sequence[tuple[int, float]], name: str, style: Style) -> Fig
     tried, best = zip(*history, strict=True)
     what = Chart(
         title=f"Best so far: {name}",
-        alt=f"{digits(best[-1])} after {tried[-1]} candidates, {digits(best[0])} after the first {tried[0]}.",
+        alt=f"{digits(best[-1])} after {counted(tried[-1], 'candidate')}, {digits(best[0])} after the first "
+        f"{tried[0]}.",
         x=Axis("Candidates", zero=True),
         y=Axis(name),
         marks=[Line(x=tried, y=best, step=True, tone=0)],

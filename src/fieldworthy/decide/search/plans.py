@@ -32,6 +32,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.robot.editing import edited
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.season import Finish, Plan, Repeat, Step
+from fieldworthy.units import often
 
 _DRAWS = (8, 40, 160)
 """Draws of what is not known, with five matches each, that a plan is played in: all, the better third, the best."""
@@ -396,7 +397,7 @@ def sentences(before: Plan, after: Plan) -> tuple[str, ...]:
 def _in_words(item: Step | Repeat) -> str:
     if isinstance(item, Step):
         return f"{item.action} at {item.at}"
-    return f"{item.times} times ({', then '.join(_in_words(s) for s in item.repeat)})"
+    return f"{often(item.times or 0)} ({', then '.join(_in_words(s) for s in item.repeat)})"
 
 
 def texts_with(loaded: Loaded, changes: Mapping[KeyPath, object]) -> dict[Path, str]:

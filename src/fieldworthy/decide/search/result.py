@@ -33,6 +33,7 @@ from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.forecast import grouped, true_means
 from fieldworthy.robot import Loaded
+from fieldworthy.units import counted
 
 RUNS = 4000
 """Matches that a design is played again, with fresh luck."""
@@ -472,13 +473,15 @@ def _none(short: Sequence[Short], race: Race) -> str:
         return "No candidate was tried before the search was stopped."
     if not short:
         return (
-            f"None of the {race.candidates} candidates holds all that it must at once, though each thing holds on "
+            f"None of the {counted(race.candidates, 'candidate')} holds all that it must at once, though "
+            f"each thing holds on "
             "some of them: widen a range, or ask for less."
         )
     worst = short[0]
     return (
         f"Nothing within these ranges holds what it must. {worst.id} is the farthest: the nearest of "
-        f"{race.candidates} candidates is {100 * worst.near:.2g} % of its limit short. Widen a range, or ask for less."
+        f"{counted(race.candidates, 'candidate')} is {100 * worst.near:.2g} % of its limit short. Widen a range, or "
+        "ask for less."
     )
 
 
@@ -486,7 +489,7 @@ def _no_better(judge: Judge, race: Race) -> str:
     name = judge.loaded.nominal.robot
     kept = any(c.why == "keep" for c in judge.asked.constraints)
     more = " and holds all that holds now; 'keep: false' (--free) lets go of that" if kept else ""
-    return f"None of the {race.candidates} candidates that were tried is better than {name} as it is{more}."
+    return f"None of the {counted(race.candidates, 'candidate')} that were tried is better than {name} as it is{more}."
 
 
 def _words(judge: Judge, best: Design, race: Race) -> str:
@@ -495,13 +498,13 @@ def _words(judge: Judge, best: Design, race: Race) -> str:
         g = best.gain
         sure = f"{100 * g.chance:.0f} %" if g.chance < 0.995 else "over 99 %"
         return (
-            f"The best of {race.candidates} candidates scores {g.points:.1f} points a match where {name} scores "
-            f"{g.now:.1f}: {g.more:+.1f}, 95 % interval {g.low:+.1f} to {g.high:+.1f} over what is not known, played "
-            f"again with fresh luck. Chance that it is truly better: {sure}."
+            f"The best of {counted(race.candidates, 'candidate')} scores {g.points:.1f} points a match where "
+            f"{name} scores {g.now:.1f}: {g.more:+.1f}, 95 % interval {g.low:+.1f} to {g.high:+.1f} over what is "
+            f"not known, played again with fresh luck. Chance that it is truly better: {sure}."
         )
     a = best.amounts[0]
     value = f"{a.value:.3g} {a.unit}".rstrip()
-    return f"The best of {race.candidates} candidates has {a.name} {value} where {name} has {a.now:.3g}."
+    return f"The best of {counted(race.candidates, 'candidate')} has {a.name} {value} where {name} has {a.now:.3g}."
 
 
 def _thinned(front: Sequence[Design], asked: Asked) -> tuple[tuple[Design, ...], int]:

@@ -73,9 +73,10 @@ def _motors(context: Context) -> Iterator[Outcome]:
         )  # fmt: skip
     if limits.motors is not None:
         count = float(sum(c for _, c in uses))
+        motors, are = "motor" if count == 1.0 else "motors", "is" if float(limits.motors) == 1.0 else "are"
         yield Outcome(
             "limits.motors", "robot", count, float(limits.motors), "ratio",
-            Message("The robot has {count} motors; {limit} are allowed.", "The robot has {count} motors, more "
+            Message(f"The robot has {{count}} {motors}; {{limit}} {are} allowed.", "The robot has {count} motors, more "
                                                                           "than the {limit} allowed.", numbers={
                 "count": (count, "count"), "limit": (float(limits.motors), "count")}),
             "at most",

@@ -149,7 +149,7 @@ def _votes(name: str, spec: Sorter, palette: Palette, passing: Passing) -> Gener
         parts.append(f"{label} {' and '.join(said) or 'nowhere'}")
     text = (
         f"{{sorter}} errs least with these thresholds: {'; '.join(parts)}. One reading is wrong {{one}} of the time, "
-        "the vote of {used} readings {vote}."
+        f"the vote of {{used}} reading{'s' * (first(passing.used) != 1.0)} {{vote}}."
     )
     message = Message(text, "", numbers, {"sorter": called("sorter", name)})
     yield Outcome(f"sort.vote.{name}", name, vote, None, "ratio", message, sources=("duda", "mardia", "condorcet"))

@@ -6,6 +6,7 @@ from typing import Any
 
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.files.document import BadInput
+from fieldworthy.units import counted
 from fieldworthy.web.components import field, follow, heading, pictures_of, table
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source
@@ -65,7 +66,7 @@ def _compare(page: Page, values: dict[str, Any]) -> None:
     except BadInput as error:
         page.note(sentences(error.problems[:3]), bad=True)
         return
-    follow(page, page.queue.start(f"{runs:,} matches of each", held_against, sources, runs, 0), _show)
+    follow(page, page.queue.start(f"{counted(runs, 'match')} of each", held_against, sources, runs, 0), _show)
 
 
 def _source(page: Page, name: str) -> Source:

@@ -8,7 +8,7 @@ from typing import Any
 
 from fieldworthy.measure import Comparison
 from fieldworthy.measure.fit import FitReport, Touched, matters
-from fieldworthy.units import digits, labelled
+from fieldworthy.units import counted, digits, labelled
 from fieldworthy.web.components import follow, pictures_of, values_of
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.markup import Content, Markup, chance_text, tag
@@ -171,7 +171,8 @@ def _touched(report: FitReport) -> Content:
         return tag("p", "No finding changes with the measured values laid in.")
     more = ""
     if little or facts:
-        told = f"{len(little)} findings that move by less than a hundredth, and {len(facts)} numbers without a limit"
+        less = counted(len(little), "finding that moves", "findings that move")
+        told = f"{less} by less than a hundredth, and {counted(len(facts), 'number')} without a limit"
         more = tag("details", tag("summary", told), tag("ul", [_moved(t) for t in (*little, *facts)], class_="held"))
     rows = tag("ul", [_moved(t) for t in much], class_="held")
     return tag("section", tag("h3", "Findings, by the file and as measured"), rows, more)

@@ -10,6 +10,7 @@ from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.report.formulas import belongs, pages_of
+from fieldworthy.units import counted
 from fieldworthy.web.components import Rows, heading, term
 from fieldworthy.web.figures import Detail, detail_of
 from fieldworthy.web.form import words_of
@@ -248,7 +249,7 @@ def _filter(page: Page, state: _State, only: str | None = None, word: str | None
     state.word = state.word if word is None else word
     _show(page, state)
     if page.judged is not None:
-        page.say(f"{len(_shown(state, page.judged.report.findings))} findings are shown.")
+        page.say(f"{counted(len(_shown(state, page.judged.report.findings)), 'finding is', 'findings are')} shown.")
 
 
 def _found(page: Page, key: str) -> Finding | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldworthy.match import PARTS, Forecast, Part
+from fieldworthy.units import counted
 from fieldworthy.web.components import field, follow, heading, pictures_of
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.markup import Content, Markup, chance_text, plain_sentences, tag
@@ -102,7 +103,7 @@ def _play(page: Page, values: dict[str, Any]) -> None:
         return
     chosen: Part = part
     source = page.draft.source
-    follow(page, page.queue.start(f"{runs:,} matches", play, source, runs, 0, chosen), _show)
+    follow(page, page.queue.start(counted(runs, "match"), play, source, runs, 0, chosen), _show)
 
 
 def _inputs(page: Page) -> None:
@@ -134,7 +135,7 @@ def _told(found: Forecast) -> Markup:
     """The distribution in sentences."""
     rows: list[Content] = []
     if found.mean is not None:
-        over = f" points on average over {found.runs:,} matches"
+        over = f" points on average over {counted(found.runs, 'match')}"
         rows.append(tag("p", tag("b", f"{found.mean:.1f}"), over, class_="big"))
     if found.interval is not None and found.known is not None:
         low, high = found.interval
@@ -142,7 +143,7 @@ def _told(found: Forecast) -> Markup:
                         "is not known of the robot does not average out."))  # fmt: skip
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
-    rows.append(tag("p", f"{found.timeline.points:g} points if everything goes to plan."))
+    rows.append(tag("p", f"{counted(found.timeline.points, 'point')} if everything goes to plan."))
     rows += [tag("p", one.sentence, class_="caution") for one in found.contradictions]
     for step in found.finish:
         done = f"done in {chance_text(step.chance)} of the matches"
