@@ -361,6 +361,28 @@ def test_candidates_are_tried_together_as_each_is_alone(keys, monkeypatch):
     assert np.allclose(together.rooms[:4], np.vstack([a.rooms for a in alone]), rtol=1e-9, atol=1e-12)
 
 
+def test_classes_of_two_makes_are_two_batches(runner, monkeypatch):
+    """The runner's own motor says a cap of its power, one of the others none: each make is tried together."""
+    task = asked(runner, wanted("drive.motor", "drive.stages", keep=False))
+    trial = Trial(runner, task)
+    rows = task.space.of_shares(np.random.default_rng(5).random((24, 3)))
+    through, sizes = Trial._judged, []
+
+    def counted(self, rows, effort, *, led):
+        sizes.append(len(rows))
+        return through(self, rows, effort, led=led)
+
+    monkeypatch.setattr(Trial, "_judged", counted)
+    together = trial.tried(rows, Effort(1, 4))
+    assert len(sizes) == 2
+    assert sum(sizes) == 24 + 2  # one leads each
+    for row, worth in zip(rows[:6], together.worth[:6, 0], strict=True):
+        texts = edited(runner, task.space.edits(row))
+        variant = load_robot(runner.document.file, None, {**runner.texts, **texts})
+        alone = Trial(variant, asked(variant, wanted("drive.stages", keep=False)))
+        assert worth == pytest.approx(alone.tried(alone.asked.space.now[None, :], Effort(1, 4)).worth[0, 0], abs=1e-9)
+
+
 @pytest.mark.long
 def test_same_seed_same_answer_and_another_seed_another_way(runner):
     document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])

@@ -9,12 +9,13 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of
+from fieldworthy.decide.search.space import Space, Variable, fixed_part, section_of, with_classes
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import sampled
 from fieldworthy.files import Quantity, instantiate
@@ -44,19 +45,35 @@ class Batches:
 
     def alike(self, rows: Array) -> list[Whole]:
         """Find candidates that differ in nothing but what varies within a batch."""
-        columns = [i for i in self.space.choices if not _in_batch(self.space.variables[i])]
+        columns = [rows[:, i] for i in self.space.choices if not _in_batch(self.space.variables[i])]
+        columns += [makes[rows[:, i].astype(int)] for i, makes in self._makes.items()]
         if not columns:
             return [np.arange(len(rows))]
-        _, which = np.unique(rows[:, columns], axis=0, return_inverse=True)
+        _, which = np.unique(np.stack(columns, axis=1), axis=0, return_inverse=True)
         return [np.flatnonzero(which == k) for k in range(int(which.max()) + 1)] if len(rows) else []
 
     def led(self, rows: Array) -> Array:
         """Put the present robot before some candidates: where a check decides for a whole batch, by its first case."""
         first = self.space.now.copy()
         for i in self.space.choices:
-            if not _in_batch(self.space.variables[i]):
+            makes = self._makes.get(i)
+            other = makes is not None and makes[int(first[i])] != makes[int(rows[0, i])]
+            if other or not _in_batch(self.space.variables[i]):
                 first[i] = rows[0, i]
         return np.vstack([first[None, :], rows])
+
+    @cached_property
+    def _makes(self) -> dict[int, Array]:
+        """Which options of a class are of one make, by column: one with a limit that another lacks is of another."""
+        columns = [i for i in self.space.choices if self.space.variables[i].sort == "class"]
+        catalogue = instantiate(with_classes(self.loaded, self.space), Robot).catalogue if columns else None
+        found: dict[int, Array] = {}
+        for i in columns:
+            variable = self.space.variables[i]
+            classes = getattr(catalogue, section_of(variable.paths[0]))
+            makes = [tuple(_make_of(classes[name]) for name in option.values) for option in variable.options]
+            found[i] = np.array([makes.index(make) for make in makes])
+        return found
 
     def context(self, rows: Array, cases: int) -> Context:
         """The candidates as one batch: each with its cases, the nominal one first."""
@@ -183,6 +200,15 @@ def _chosen(things: Sequence[Any], which: Whole) -> Any:
         return first
     table = [np.broadcast_to(np.asarray(t, dtype=float), which.shape) for t in things]
     return np.stack(table)[which, np.arange(which.size)]
+
+
+def _make_of(thing: Any) -> Any:
+    """What things must have alike to stand in one batch: all but their numbers."""
+    if dataclasses.is_dataclass(thing):
+        return tuple(_make_of(getattr(thing, f.name)) for f in dataclasses.fields(thing))
+    if isinstance(thing, tuple):
+        return tuple(_make_of(item) for item in thing)
+    return thing if isinstance(thing, bool | str) or thing is None else "number"
 
 
 def _put(model: Any, path: Sequence[str | int], value: Any) -> Any:
