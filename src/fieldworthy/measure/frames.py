@@ -167,7 +167,7 @@ def _bending(count: int) -> Array:
         bend[inside, inside + offset], values[inside, inside + offset] = moment, value
     # the third slope is one on both sides of the knots next to the ends ("not a knot")
     bend[0, :3], bend[-1, -3:] = (1.0, -2.0, 1.0), (1.0, -2.0, 1.0)
-    return np.linalg.solve(bend, values)
+    return np.asarray(np.linalg.solve(bend, values))
 
 
 def rising(knots: Array, values: Array, at: Array) -> Array:
