@@ -376,5 +376,22 @@ def test_the_figure_shows_each_thing_with_what_it_takes(tmp_path):
     data = deeds(nominal(load(tmp_path, *world(SEVERAL))))
     assert [d.name for d in data] == ["arm (tip)", "arm (right)"]
     assert data[0].asked == pytest.approx(1.5 * GRAVITY * 0.06 / 0.18, rel=0.05)
-    figure = grabbed(data, Style(PRINT, "metric", 640.0))
-    assert "arm (right) takes" in figure.alt
+    for deed in data:
+        figure = grabbed(deed, Style(PRINT, "metric", 640.0))
+        assert f"'{deed.name}'" in figure.alt
+        assert "it takes" in figure.columns["What"]
+
+
+@pytest.mark.parametrize(("by", "face"), [("arm", "0 deg"), ("drive", "30 deg")])
+def test_the_figure_shows_the_force_over_pressure_that_is_reckoned_by_hand(tmp_path, by, face):
+    """Area times pressure times lever over length; a sloping face as a wedge (Meriam, from memory)."""
+    (deed,) = deeds(nominal(load(tmp_path, *world({"by": by, "face": face, "friction": 0.2, "does": "pull"}))))
+    assert deed.air is not None
+    piston, rod = 0.25 * math.pi * 0.016**2, 0.25 * math.pi * 0.006**2
+    area = piston if by == "drive" else piston - rod
+    force = 2 * area * deed.air.gauge * 0.9 * 0.9 * 0.03 / 0.16
+    if by == "drive":
+        steep = math.tan(math.radians(30.0))
+        force = force * math.cos(math.radians(20.0)) * (1 + 0.2 * steep) / (steep - 0.2)
+    assert deed.air.force == pytest.approx(force, rel=1e-6)
+    assert "Gauge pressure [kPa]" in grabbed(deed, Style(PRINT, "metric", 640.0)).columns

@@ -155,14 +155,14 @@ def asked_and_given(context: Context, spec: Grabber) -> tuple[Array, grabbing.Gi
     return asked, _given(context, spec, arm_of(context, spec))
 
 
-def _tip(spec: Grabber) -> tuple[Array, Array]:
-    """Where the hook's tip is with the arm down: ahead of the robot's origin, above the floor."""
+def tip_of(spec: Grabber) -> tuple[Array, Array]:
+    """Find where the hook's tip is with the arm down: ahead of the robot's origin, above the floor."""
     ahead, height = grabbing.hook_tip(spec.pivot[1], spec.length, spec.lowest)
     return spec.pivot[0] + ahead, np.maximum(height, 0.0)
 
 
 def _reach(context: Context, name: str, spec: Grabber) -> Iterator[Outcome]:
-    ahead, height = _tip(spec)
+    ahead, height = tip_of(spec)
     overlap = grabbing.hook_depth(spec.lip.height, height, spec.lip.depth)
     numbers: dict[str, tuple[Real, str]] = {
         "tip": (height, "length"), "lip": (spec.lip.height, "length"), "over": (np.abs(overlap), "length"),
@@ -239,6 +239,22 @@ def over(spec: Grabber, thing: Thing) -> Over:
     return Over(np.minimum(far.force, near.force), np.where(nearer, near.swing, far.swing))
 
 
+def direction(spec: Grabber) -> Real | None:
+    """Give the direction of the force on the object, from forward upwards [rad]; None where it acts sideways."""
+    return None if spec.by == "turning" else _rise(spec)
+
+
+def force_at(context: Context, spec: Grabber, gauge: Real) -> Real:
+    """Find what an arm on a cylinder lifts with at the lip, or what its hook holds before it slips off [N]."""
+    assert isinstance(spec.arm, CylinderArm), "motors have no pressure"
+    use, lowers = use_of(context, spec.arm.cylinder), 0 if spec.arm.lowers == "out" else 1
+    gain = spec.arm.lever * spec.arm.efficiency / spec.length
+    if spec.by == "arm":
+        return rod_force(use, 1 - lowers, gauge)[0] * gain if use.cylinder.double_acting else np.zeros_like(gauge)
+    hooked = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    return clamping.holding_force(rod_force(use, lowers, gauge)[0] * gain * np.cos(spec.lowest), hooked, 0.0)
+
+
 def _rise(spec: Grabber) -> Real:
     """Direction of the force on the object, from forward upwards: across the lowered arm, or straight back."""
     return np.asarray(spec.lowest + 0.5 * np.pi if spec.by == "arm" else np.pi)
@@ -249,7 +265,7 @@ def _given(context: Context, spec: Grabber, arm: Arm) -> grabbing.Given:
     stance, performance = state.stance(context, spec.pose), state.performance(context, spec.pose)
     forward, back, left, right = np.maximum(stance.edges, _EDGE)
     height = np.maximum(stance.height, _EDGE)
-    ahead, lip = _tip(spec)[0], spec.lip.height
+    ahead, lip = tip_of(spec)[0], spec.lip.height
     if spec.by == "turning":
         aside = performance.side / STANDARD_GRAVITY
         robot = grabbing.Standing(stance.load, height, np.minimum(left, right), aside)
