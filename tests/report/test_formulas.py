@@ -158,6 +158,14 @@ def wedge():
     return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(clamp.hook_gain(math.radians(65), 0.5)))
 
 
+def aside():
+    return 40.0 * (0.35 + 0.2), float(np.asarray(clamp.sideways_force(40.0, 0.35, 0.2)))
+
+
+def jawway():
+    return 18.0 / 900.0, float(np.asarray(clamp.reached_way(18.0, 900.0, 0.05)))
+
+
 def tipover():
     force = float(np.asarray(grabber.force_to_tip(grabber.Standing(10.0, 0.07, 0.13, 0.45), 0.15, 0.3, 0.02)))
     return force * (0.15 * math.cos(0.3) + (0.13 - 0.02) * math.sin(0.3)), 10.0 * 0.13
@@ -222,7 +230,8 @@ WORKED = {
     "heading": heading,
     "cuboids": cuboids, "motor_line": motor_line, "sprint": sprint, "scrub": scrub, "tip": tip, "impact": impact,
     "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
-    "background": background, "wedge": wedge, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
+    "background": background, "wedge": wedge,
+    "aside": aside, "jawway": jawway, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
     "push": push, "arm": arm, "guide": guide_ratio, "seam": seam, "practice": practice,
 }  # fmt: skip
 

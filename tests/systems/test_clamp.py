@@ -8,6 +8,7 @@ import re
 import mujoco
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, linprog
 from scipy.spatial import ConvexHull
 
@@ -478,3 +479,120 @@ def test_the_figure_of_a_clamp_shows_where_it_slips(tmp_path):
     assert np.interp(at, data.gauge, data.held) == pytest.approx(data.pull, rel=1e-3)
     assert data.held[-1] / data.held[30] == pytest.approx(data.gauge[-1] / data.gauge[30], rel=1e-6)
     assert data.gauge[-1] == pytest.approx(600e3)
+
+
+UNDER = {
+    "seat_height": "5 mm", "lever": 0.8, "spring": "-5 N", "spring_rate": "0.4 N/mm", "hook": "10 mm",
+    "under": {"reach": "36 mm", "width": "60 mm", "tip": "8 mm", "face": "25 deg", "rises": "14 mm"},
+}  # fmt: skip
+SKIRT = {"rim": {"height": "40 mm", "thickness": "15 mm", "overhang": "60 mm", "skirt": "8 mm"}}
+
+
+def pulled_from_hook(press, mu, hook_mu, face, along):
+    """Pull a rim that a pad presses into a hook, harder and harder, until it moves in MuJoCo [N].
+
+    The rim's edge is a thin rod that lies in the hook, at the foot of a tip whose face is ``face`` off the upright.
+    """
+    edge, rise = 0.002, math.pi / 2 - face
+    at = [edge * math.tan(rise / 2) + 0.01 * math.cos(rise) + 0.002 * math.sin(rise),
+          0.01 * math.sin(rise) - 0.002 * math.cos(rise)]  # fmt: skip
+    model = mujoco.MjModel.from_xml_string(f"""
+<mujoco><option timestep="0.0002" cone="elliptic" impratio="50" gravity="0 0 0" integrator="implicitfast"/>
+<default><geom contype="0" conaffinity="0"/></default><worldbody>
+<geom name="hook" type="box" size="0.05 0.05 0.002" pos="0 0 -0.002"/>
+<geom name="tip" type="box" size="0.01 0.05 0.002" pos="{at[0]} 0 {at[1]}" euler="0 {-math.degrees(rise)} 0"/>
+<body name="rim" pos="0 0 {edge}"><joint type="slide" axis="1 0 0"/><joint type="slide" axis="0 1 0"/>
+<joint type="slide" axis="0 0 1"/><geom name="edge" type="capsule" size="{edge} 0.02" euler="90 0 0" mass="0.2"/>
+<geom name="top" type="box" size="0.02 0.02 0.002" pos="0 0 0.012" mass="0.1"/></body>
+<body name="pad" pos="0 0 {edge + 0.016}"><joint type="slide" axis="0 0 1"/>
+<geom name="pad" type="box" size="0.03 0.03 0.002" mass="0.05"/></body></worldbody>
+<contact><pair geom1="hook" geom2="edge" friction="{hook_mu} {hook_mu}" solref="0.002 1" condim="3"/>
+<pair geom1="tip" geom2="edge" friction="{hook_mu} {hook_mu}" solref="0.002 1" condim="3"/>
+<pair geom1="pad" geom2="top" friction="{mu} {mu}" solref="0.002 1" condim="3"/></contact></mujoco>""")
+    data = mujoco.MjData(model)
+    data.qfrc_applied[3] = -press
+    for _ in range(1000):
+        mujoco.mj_step(model, data)
+    pull, begun = 0.0, data.qpos.copy()
+    while pull < 400.0:
+        pull += 0.004
+        data.qfrc_applied[along] = pull
+        mujoco.mj_step(model, data)
+        if abs(data.qvel[along]) > 0.02 and abs(data.qpos[along] - begun[along]) > 0.0008:
+            return pull
+    return math.inf
+
+
+TIPPED = {**UNDER, "under": {**UNDER["under"], "face": "45 deg"}}
+QUARTER = {**AIR, "supply": {"charge": "250 kPa"}}
+
+
+def test_a_hook_from_below_by_hand(tmp_path):
+    values = found(tmp_path, TIPPED, SKIRT, air=QUARTER)
+    # 1.6 cm bore, two of them, 0.9 and 0.95 lost to friction, over a lever of 0.8, at the 250 kPa of the full tank
+    per = math.pi / 4 * 0.016**2 * 2 * 0.9 * 0.95 / 0.8
+    # the jaw is 10 mm over the rim, and the hook comes up 12 mm of its 14 to the turned-down edge at 17 mm
+    way, press = 0.022, 2.5e5 * per - 5.0 - 400.0 * 0.022
+    assert values["clamp.way.jaw"].limit == pytest.approx(way, rel=1e-9)
+    assert values["clamp.rise.jaw"].limit == pytest.approx(0.012, rel=1e-9)
+    assert "0.008 m behind the rim's edge" in values["clamp.rise.jaw"].because
+    assert values["clamp.up.jaw"].value == pytest.approx(press, rel=1e-9)
+    # meriam_statics: a wedge on a slope of 45 degrees, friction 0.3, and a face that rubs with 0.4
+    assert values["clamp.hold.jaw"].value == pytest.approx(
+        press * (0.4 + math.tan(math.pi / 4 + math.atan(0.3))), rel=1e-9
+    )
+    assert values["clamp.sideways.jaw"].value == pytest.approx(0.7 * press, rel=1e-9)
+
+
+@pytest.mark.long
+def test_a_rim_pulled_out_of_a_hook_from_below_in_mujoco(tmp_path, evidence):
+    values = found(tmp_path, TIPPED, SKIRT, air=QUARTER)
+    press = values["clamp.up.jaw"].value  # by hand above
+    for name, along, what in (("clamp.hold.jaw", 0, "straight off"), ("clamp.sideways.jaw", 1, "sideways")):
+        drawn = pulled_from_hook(press, 0.4, 0.3, math.radians(45), along)
+        evidence("clamp", f"Pull that takes a rim {what} out of a hook from below", "MuJoCo: a rim pulled harder and "
+                 "harder between a pad and a hook with a tip", "a tip 45 degrees off the upright", "N",
+                 values[name].value, drawn)  # fmt: skip
+        # soft contacts, and the ramp goes on until the motion shows
+        assert values[name].value == pytest.approx(drawn, rel=0.03)
+
+
+@pytest.mark.parametrize(("kpa", "there"), [(30, False), (45, True), (600, True)])
+def test_how_far_a_jaw_goes_at_a_pressure_by_solve_ivp(tmp_path, kpa, there):
+    """A mass on the bands' spring, damped until it rests: SciPy's solve_ivp, and a stop at the end of the stroke."""
+    air = {**AIR, "supply": {"charge": f"{kpa} kPa"}}
+    values = found(tmp_path, UNDER, SKIRT, air=air)
+    force = kpa * 1e3 * math.pi / 4 * 0.016**2 * 2 * 0.9 * 0.95 / 0.8 - 5.0
+    rest = solve_ivp(lambda _, y: [y[1], (force - 400.0 * y[0] - 40.0 * y[1]) / 0.3], (0, 5), [0.0, 0.0], rtol=1e-8,
+                     atol=1e-9).y[0, -1]  # fmt: skip
+    goes = values["clamp.way.jaw"]
+    assert goes.value == pytest.approx(min(rest, 0.05 * 0.8), rel=1e-4)
+    assert goes.verdict == ("holds" if there else "short")
+    assert (values["clamp.up.jaw"].value > 0) == there
+
+
+@pytest.mark.parametrize(
+    ("under", "rim", "said"),
+    [
+        ({"rises": "0 mm"}, {}, "does not bear the rim, which takes 0.012 m"),
+        ({"cheeks": "2 mm"}, {}, "the cheeks of clamp 'jaw' keep the rim within 0.002 m"),
+        ({"tip": "0 mm"}, {}, "nothing of it then stands behind an edge"),
+        ({"rises": "25 mm"}, {"skirt": "0 mm"}, "nothing of it then stands behind an edge"),
+        ({"face": "10 deg"}, {}, "holds whatever pulls"),
+        ({"tip": "30 mm"}, {}, "its hook at 0.005 m runs into the rim by 0.018 m"),
+        ({"reach": "8 mm"}, {}, "goes 0.008 m in under its rim; 0.01 m is needed"),
+        ({"upward": "500 N"}, {}, "500 N is wanted"),
+    ],
+)
+def test_what_a_hook_from_below_says(tmp_path, under, rim, said):
+    clamp = {**UNDER, "yaw_error": "0 deg", "side_error": "0 mm", "under": {**UNDER["under"], **under}}
+    values = found(tmp_path, clamp, {"rim": {**SKIRT["rim"], **rim}})
+    assert any(said in finding.because for finding in values.values()), [f.because for f in values.values()]
+
+
+def test_a_hook_that_does_not_come_up_holds_by_its_jaw_alone(tmp_path):
+    values = found(tmp_path, {**UNDER, "under": {**UNDER["under"], "rises": "0 mm"}}, SKIRT)
+    press = values["clamp.up.jaw"].value
+    # Coulomb: one face rubs, with the press of the jaw
+    assert values["clamp.sideways.jaw"].value == pytest.approx(0.4 * press, rel=1e-9)
+    assert values["clamp.hold.jaw"].value == pytest.approx(0.4 * press, rel=1e-9)

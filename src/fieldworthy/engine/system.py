@@ -355,7 +355,8 @@ class Page:
 
     Attributes
     ----------
-    formulas : Keys of formulas, each with the kind of mechanism that it needs; empty for always
+    formulas : Keys of formulas, each with the kind of mechanism that it needs, or with a key that one gives, such as
+        ``clamp.under``; empty for always
     caution : What can hurt here; empty for nothing of its own
     telling : How the ids of those facts begin that say most
     wide : Width of its figure across the page [px]; 0 for one with text beside it

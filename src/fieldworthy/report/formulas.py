@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib import resources
 
@@ -180,6 +180,8 @@ def telling(page: Page, facts: Sequence[Fact], most: int) -> list[Fact]:
 
 
 def formulas_for(page: Page, robot: Robot) -> list[str]:
-    """Choose the formulas of a page by the kinds of mechanism that the robot has."""
-    kinds = {m.kind for m in robot.mechanisms.values()}
-    return [key for key, kind in page.formulas if not kind or kind in kinds]
+    """Choose the formulas of a page by the kinds of mechanism that the robot has, and by what their keys give."""
+    has = {m.kind for m in robot.mechanisms.values()}
+    for spec in robot.mechanisms.values():
+        has.update(f"{spec.kind}.{each.name}" for each in fields(spec) if getattr(spec, each.name) not in (None, ()))
+    return [key for key, needed in page.formulas if not needed or needed in has]

@@ -359,8 +359,8 @@ def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_wei
     Parameters
     ----------
     down_force, gain : Force of the jaw on the rim [N]; pull held per newton of it, from `hook_gain` [-]
-    seat_friction, resting_weight : Coefficient of friction under the object [-]; weight of the object that rests on the
-        same seat [N]
+    seat_friction, resting_weight : Coefficient of friction under the object, or the gain of a hook there [-]; weight of
+        the object that rests on the same seat [N]
 
     Returns
     -------
@@ -371,9 +371,73 @@ def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_wei
     Hook or jaw above and friction below both resist: F = N gain + mu (N + W).
     """
     down = np.maximum(np.asarray(down_force, dtype=float), 0.0)
-    on = down > 0.0
+    on, borne = down > 0.0, down + resting_weight
     above = np.where(on, gain, 0.0) * np.where(on, down, 1.0)
-    return np.asarray(above + np.asarray(seat_friction) * (down + resting_weight))
+    below = np.where(borne > 0.0, seat_friction, 0.0) * np.where(borne > 0.0, borne, 1.0)
+    return np.asarray(above + below)
+
+
+def sideways_force(press: Real, friction: Real, hook_friction: Real) -> Array:
+    """Return the pull along a rim that slips out of a jaw above it and a hook below it.
+
+    Parameters
+    ----------
+    press : Force of the jaw on the rim, and so of the hook from below [N]
+    friction, hook_friction : Coefficient of friction of jaw on rim, and of hook on rim [-]
+
+    Returns
+    -------
+    Pull [N].
+
+    Notes
+    -----
+    Both faces rub, each pressed with the same force: F = N (mu + mu').
+
+    References
+    ----------
+    meriam_statics: dry friction.
+    """
+    return np.maximum(press, 0.0) * np.add(friction, hook_friction)
+
+
+def reached_way(force: Real, rate: Real, whole: Real) -> Array:
+    """Return how far a jaw goes before the springs against it stop it.
+
+    Parameters
+    ----------
+    force : Force that moves it, where it stands open [N]
+    rate : By how much less is left of that for each metre of its way [N/m]
+    whole : All of its way, to the end of its stroke [m]
+
+    Returns
+    -------
+    Way [m], from nothing to all of it.
+
+    Notes
+    -----
+    It stops where x = F / c, with the force F and the rate c.
+
+    References
+    ----------
+    meriam_statics: equilibrium on springs.
+    """
+    stops = ratio(np.maximum(force, 0.0), np.maximum(rate, 0.0))
+    return np.minimum(np.where(np.asarray(force) > 0.0, stops, 0.0), whole)
+
+
+def edge_overlap(tip: Real, skirt: Real, short: Real) -> Array:
+    """Return how far a hook's tip stands up behind the edge of a rim that turns down.
+
+    Parameters
+    ----------
+    tip, skirt : How far the tip stands over the hook's own face; how far the edge turns down [m]
+    short : How far that face stays below the edge, 0 where it bears it [m]
+
+    Returns
+    -------
+    Overlap, negative where the tip stays below the edge [m].
+    """
+    return np.minimum(np.subtract(tip, short), skirt)
 
 
 def jaw_force(p_gauge: Real, per_pressure: Real, spring: Real = 0.0) -> Array:
@@ -412,8 +476,8 @@ def slip_pressure(
     -----
     The holding force is a straight line in the pressure; this inverts it.
     """
-    mu = np.asarray(seat_friction)
-    left = np.asarray(pull) - mu * resting_weight
+    mu, weight = np.asarray(seat_friction), np.asarray(resting_weight)
+    left = np.asarray(pull) - np.where(weight > 0.0, mu, 0.0) * weight
     need = np.where(left > 0.0, left, 0.0) / np.maximum(np.asarray(gain) + mu, 1e-300)
     missing = need - spring
     return np.where((left <= 0.0) | (missing <= 0.0), 0.0, ratio(np.maximum(missing, 0.0), per_pressure))

@@ -14,6 +14,7 @@ from fieldworthy.files.declare import (
     Count,
     Duration,
     Fraction,
+    Gap,
     Length,
     Mass,
     Place,
@@ -126,11 +127,14 @@ class Rim:
     height: Size = need("of its upper face above the floor")
     thickness: Size = need("from its upper face to its underside")
     overhang: Size = need("how far it stands out over what is below it")
+    skirt: Gap | None = exact(None, "how far its edge turns down below its underside; flat where absent")
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
         if float(self.thickness) > float(self.height):
             yield ("thickness",), "expected at most 'height': a rim cannot reach below the floor"
+        elif self.skirt is not None and float(self.thickness) + float(self.skirt) > float(self.height):
+            yield ("skirt",), "expected at most 'height' less 'thickness': a rim cannot reach below the floor"
 
 
 @all_are("fact")

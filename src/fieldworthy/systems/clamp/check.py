@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,12 +15,15 @@ from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.mechanics import (
     RIGHT,
     Place,
+    behind_edge,
     best_place,
     each_prong,
+    gap_below,
     holds,
     outline_of,
     places,
     under_jaw,
+    way_to,
     windows,
 )
 from fieldworthy.systems.clamp.model import Clamp
@@ -37,7 +40,7 @@ class Side:
     heights : Open and closed jaw against the rim [m]
     travel : Of the jaw over the whole stroke [m]
     stroke : Of the cylinder [m]
-    below : Gap between the seat and the rim's underside [m]
+    below : Gap between the seat, or the tip of the hook in its place, and the rim's lower edge [m]
     """
 
     heights: clamping.Heights
@@ -56,7 +59,8 @@ def side_of(context: Context, spec: Clamp, thing: GameObject) -> Side:
     # a sampled gap may wander past the opening
     closed = np.minimum(closed, top - 1e-6)
     heights = clamping.Heights(top, closed, thing.rim.height, thing.rim.thickness)
-    return Side(heights, travel, stroke, thing.rim.height - thing.rim.thickness - spec.seat_height)
+    tip = 0.0 if spec.under is None else spec.under.tip
+    return Side(heights, travel, stroke, gap_below(spec, thing) - tip)
 
 
 def check(context: Context) -> Iterator[Outcome]:
@@ -67,10 +71,12 @@ def check(context: Context) -> Iterator[Outcome]:
             side = side_of(context, spec, thing)
             yield from _seats(context, name, spec, thing)
             yield from _prongs(context, name, spec, thing)
+            yield from _under(context, name, spec, thing)
             yield from _heights(name, spec, side)
-            yield _lift(name, spec, side)
+            yield _lift(name, spec, thing, side)
             yield from _release(context, name, spec, side)
-            yield _strokes(context, name, spec, side)
+            if spec.under is None:
+                yield _strokes(context, name, spec, side)
             yield from holds(context, name, spec)
 
 
@@ -136,6 +142,38 @@ def _seat(context: Context, name: str, spec: Clamp, seated: tuple[Place, Array],
                    scale=np.maximum(spec.hook, 1e-3), sources=("plane-geometry",))  # fmt: skip
 
 
+def _under(context: Context, name: str, spec: Clamp, thing: GameObject) -> Iterator[Outcome]:
+    """Whether a hook from below gets under the rim and up to it."""
+    if spec.under is None:
+        return
+    base, outline = context.nominal, outline_of(thing)
+    best = base.once(("clamp seat", name), lambda: best_place(base, name))
+    place = next(p for p in places(outline, outline_of(base.season.objects[spec.object])) if p.label == best.label)
+    hook = replace(spec, jaw_reach=spec.under.reach, jaw_width=spec.under.width, prongs=(), least_prongs=None)
+    depth = under_jaw(hook, thing, outline, place, best.ways)
+    words = {"clamp": called("clamp", name), "object": spec.object}
+    numbers: dict[str, tuple[Real, str]] = {
+        "depth": (np.maximum(depth, 0.0), "length"), "hook": (spec.hook, "length"), "yaw": (spec.yaw_error, "angle"),
+        "side": (spec.side_error, "length"),
+    }  # fmt: skip
+    text = "With the {object} turned by up to {yaw} and off by up to {side}, the hook of {clamp} goes {depth} in under "
+    text += "its rim; {hook} is needed."
+    yield Outcome(f"clamp.under.{name}", name, depth, spec.hook, "length",
+                  Message(text, text + " Let the hook reach farther.", numbers, words),
+                  scale=np.maximum(spec.hook, 1e-3), sources=("plane-geometry",))  # fmt: skip
+    gap, behind = np.maximum(gap_below(spec, thing), 0.0), behind_edge(spec, thing)
+    numbers = {"rises": (spec.under.rises, "length"), "gap": (gap, "length"), "behind": (behind, "length")}
+    tip = "; its tip then stands {behind} behind the rim's edge" if first(behind) > 1e-6 else (
+        "; nothing of it then stands behind an edge of the rim"
+    )  # fmt: skip
+    text = "The hook of {clamp} comes up by {rises}, and bears the rim after {gap}"
+    short = "The hook of {clamp} comes up by {rises} and does not bear the rim, which takes {gap}: the jaw presses on "
+    short += "the floor through the {object}. Raise the hook, or let it come up farther."
+    yield Outcome(f"clamp.rise.{name}", name, spec.under.rises, gap, "length",
+                  Message(text + tip + ".", short, numbers, words),
+                  scale=np.maximum(gap, 1e-3), sources=("plane-geometry",))  # fmt: skip
+
+
 def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
     """Whether the rim goes in, whether the closed jaw reaches it, and whether the stroke closes the jaw."""
     heights = side.heights
@@ -146,11 +184,12 @@ def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
         "below": (np.abs(side.below), "length"), "seat": (spec.seat_height, "length"),
     }  # fmt: skip
     hit = "its jaw hits the rim by {above}: open it wider" if first(above) < first(side.below) else (
-        "its seat at {seat} runs into the rim by {below}: lower it"
+        "its {seat_is} at {seat} runs into the rim by {below}: lower it"
     )  # fmt: skip
-    words = {"clamp": called("clamp", name)}
+    words = {"clamp": called("clamp", name), "seat_is": "seat" if spec.under is None else "hook"}
     message = Message(
-        "Open, {clamp} takes in the rim: its jaw is {above} over the rim's top at {rim}, and its seat {below} below.",
+        "Open, {clamp} takes in the rim: its jaw is {above} over the rim's top at {rim}, and its {seat_is} {below} "
+        "below.",
         f"Open, {{clamp}} does not take in the rim: its jaw is {{open}} up, the rim's top {{rim}}, and {hit}.",
         numbers,
         words,
@@ -179,10 +218,12 @@ def _heights(name: str, spec: Clamp, side: Side) -> Iterator[Outcome]:
     yield Outcome(f"clamp.stroke.{name}", name, side.travel, way, "length", message, sources=("plane-geometry",))
 
 
-def _lift(name: str, spec: Clamp, side: Side) -> Outcome:
-    lift = clamping.lift_height(side.heights, side.travel)
-    numbers: dict[str, tuple[Real, str]] = {"lift": (lift, "length"), "travel": (side.travel, "length"),
-               "gap": (np.maximum(clamping.entry_clearance(side.heights), 0.0), "length")}  # fmt: skip
+def _lift(name: str, spec: Clamp, thing: GameObject, side: Side) -> Outcome:
+    way = way_to(spec, thing)
+    lift = np.maximum(side.travel - way, 0.0)
+    numbers: dict[str, tuple[Real, str]] = {
+        "lift": (lift, "length"), "travel": (side.travel, "length"), "gap": (way, "length")
+    }  # fmt: skip
     words = {"clamp": called("clamp", name)}
     text = "{clamp} can lift by {lift}: of the jaw's {travel} it takes {gap} to reach the rim"
     if spec.lift is None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldworthy.arrays import Array
+from fieldworthy.arrays import Array, Real
 from fieldworthy.drawing.axes import Chart, chart
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark
 from fieldworthy.drawing.sketch import Sketch, block, disc, floor, line
@@ -16,8 +16,9 @@ from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.systems.clamp.mechanics import grip_of, pull_of
-from fieldworthy.systems.clamp.model import Clamp, Toggle
+from fieldworthy.physics.contact import clamp as clamping
+from fieldworthy.systems.clamp.mechanics import grip_of, pull_of, reached, way_to
+from fieldworthy.systems.clamp.model import Clamp, Toggle, Under
 from fieldworthy.vehicle.supply import lowest_after, use_of
 
 _POINTS = 60
@@ -31,6 +32,9 @@ class Holding:
     ----------
     name : Of the clamp
     gauge, held : Gauge pressures from empty to full, and the pull that it holds at each [Pa, N]
+    aside, up : What a hook from below holds sideways and upwards at each of them [N]; None without one, or with cheeks
+    goes : How far its jaw goes at each of them [m]; None where bands and hook do not make that a question
+    way : To where the jaw stands on the rim [m]
     pull : What a rival pulls with [N]
     left : Lowest gauge pressure that the plan leaves it [Pa]
     """
@@ -38,6 +42,10 @@ class Holding:
     name: str
     gauge: Array
     held: Array
+    aside: Array | None
+    up: Array | None
+    goes: Array | None
+    way: float
     pull: float
     left: float
 
@@ -52,35 +60,74 @@ def holdings(context: Context) -> list[Holding]:
         pull, use = pull_of(spec), use_of(context, spec.cylinder)
         full = first(use.circuit.p_charge) - first(use.p_atm)
         gauge = np.linspace(0.0, full, _POINTS)
-        held = np.broadcast_to(np.asarray(grip_of(context, spec).held(gauge), dtype=float), gauge.shape)
-        if pull is not None and np.all(np.isfinite(held)):
-            found.append(Holding(name, gauge, held, first(pull), first(lowest_after(context, spec.cylinder).gauge)))
+        grip, under = grip_of(context, spec), spec.under
+        held, down = _over(gauge, grip.held(gauge)), _over(gauge, clamping.jaw_force(gauge, grip.per, grip.spring))
+        aside = down * grip.aside if under is not None and under.cheeks is None else None
+        followed = under is not None or spec.spring_rate is not None
+        goes = _over(gauge, reached(context, spec, gauge)) if followed else None
+        way = first(way_to(spec, context.season.objects[spec.object]))
+        if pull is not None and (np.all(np.isfinite(held)) or under is not None):
+            found.append(
+                Holding(name, gauge, held, aside, None if under is None else down, goes, way, first(pull),
+                        first(lowest_after(context, spec.cylinder).gauge))
+            )  # fmt: skip
     return found
+
+
+def _over(gauge: Array, values: Real) -> Array:
+    return np.broadcast_to(np.asarray(values, dtype=float), gauge.shape)
 
 
 def holding(data: Holding, style: Style) -> Figure:
     """Draw what one clamp holds over pressure, with the rival's pull and what the plan leaves."""
     left, pull = style.show(data.left, "pressure"), style.show(data.pull, "force")
-    held = float(np.interp(data.left, data.gauge, data.held))
+    straight = f"'{data.name}' holds" if data.up is None else "pulled off"
+    ways = [(straight, data.held), ("pulled sideways", data.aside), ("lifted out", data.up)]
+    lines = [(name, held) for name, held in ways if held is not None and np.all(np.isfinite(held))]
+    told = [f"{style.show(float(np.interp(data.left, data.gauge, held)), 'force')} ({name})" for name, held in lines]
+    held = told[0].split(" (")[0] if data.up is None else ", ".join(told)
     marks: list[Mark] = [
-        Line(x=data.gauge, y=data.held, name=f"'{data.name}' holds", tone=0),
+        *(Line(x=data.gauge, y=held, name=name, tone=i) for i, (name, held) in enumerate(lines)),
         Limit(at=data.pull, name=f"a rival pulls with {pull}"),
         Limit(at=data.left, side="x", name=f"{left} left", tone="ink", dash="2 3"),
     ]
     what = Chart(
         title=f"Pull that '{data.name}' holds",
-        alt=f"'{data.name}' holds {style.show(held, 'force')} at the {left} that the plan leaves; a rival pulls with "
+        alt=f"'{data.name}' holds {held} at the {left} that the plan leaves; a rival pulls with "
         f"{pull}.",
         x=Axis("Gauge pressure", "pressure", low=0.0, high=float(data.gauge[-1])),
-        y=Axis("Pull", "force", low=0.0, high=1.15 * max(float(data.held.max()), data.pull)),
+        y=Axis("Pull", "force", low=0.0, high=1.15 * max(data.pull, *(float(held.max()) for _, held in lines))),
         marks=marks,
+    )  # fmt: skip
+    return chart(what, style)
+
+
+def going(data: Holding, style: Style) -> Figure:
+    """Draw how far the jaw of one clamp goes over pressure, with the way to the rim and what the plan leaves."""
+    assert data.goes is not None, "asked for where the jaw's way is a question"
+    left, way = style.show(data.left, "pressure"), style.show(data.way, "length")
+    goes = float(np.interp(data.left, data.gauge, data.goes))
+    what = Chart(
+        title=f"How far the jaw of '{data.name}' goes",
+        alt=f"The jaw of '{data.name}' goes {style.show(goes, 'length')} at the {left} that the plan leaves; it stands "
+        f"on the rim after {way}.",
+        x=Axis("Gauge pressure", "pressure", low=0.0, high=float(data.gauge[-1])),
+        y=Axis("Way", "length", low=0.0, high=1.15 * max(float(data.goes.max()), data.way)),
+        marks=[
+            Line(x=data.gauge, y=data.goes, name="the jaw goes", tone=0),
+            Limit(at=data.way, name=f"on the rim after {way}"),
+            Limit(at=data.left, side="x", name=f"{left} left", tone="ink", dash="2 3"),
+        ],
     )  # fmt: skip
     return chart(what, style)
 
 
 def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
-    yield from (holding(data, style) for data in holdings(context))
+    for data in holdings(context):
+        yield holding(data, style)
+        if data.goes is not None:
+            yield going(data, style)
 
 
 _CLAMP = Sketch(
@@ -117,5 +164,23 @@ _TOGGLE = Sketch(
         Length("past", (150.0, 120.0), (150.0, 76.0), "below"),
     ),
 )  # fmt: skip
-SKETCHES = {Clamp: _CLAMP, Toggle: _TOGGLE}
+_UNDER = Sketch(
+    "from the side before the hook comes up, and from above",
+    360.0,
+    (
+        floor(196.0), line((110.0, 30.0), (110.0, 190.0)), block(110, 40, 70, 10), block(168, 40, 14, 30),
+        block(180, 86, 130, 18, "thing"), block(180, 104, 8, 18, "thing"), block(240, 104, 70, 92, "thing"),
+        block(110, 150, 106, 10), block(206, 132, 10, 18), line((150.0, 122.0), (188.0, 122.0), look="dashed"),
+        block(110, 286, 106, 34), block(180, 246, 130, 110, "dashed"), line((150.0, 280.0), (216.0, 280.0)),
+        line((150.0, 326.0), (216.0, 326.0)),
+    ),
+    (
+        Length("reach", (118.0, 176.0), (206.0, 176.0), "below"),
+        Length("tip", (228.0, 132.0), (228.0, 150.0), "right"),
+        Length("rises", (150.0, 122.0), (150.0, 150.0), "left"),
+        Length("width", (226.0, 286.0), (226.0, 320.0), "right"),
+        Length("cheeks", (150.0, 280.0), (150.0, 286.0), "left"),
+    ),
+)  # fmt: skip
+SKETCHES = {Clamp: _CLAMP, Toggle: _TOGGLE, Under: _UNDER}
 """What the lengths of a clamp mean, by what the file declares."""

@@ -52,12 +52,65 @@ def rods(context: Context) -> Iterator[RodLoad]:
         if spec.toggle is not None:
             yield RodLoad.held(spec.cylinder, way, _peak(spec.toggle) / spec.efficiency)
         elif spec.rival is not None:
-            per = spec.efficiency / spec.lever
+            per, thing = spec.efficiency / spec.lever, context.season.objects[spec.object]
             gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+            spring, pull = spring_at(spec, way_to(spec, thing)), _pull(spec.rival)
             # a pressure per pascal of one newton is a force
-            force = clamping.slip_pressure(_pull(spec.rival), per, spec.spring, gain, spec.seat_friction)
+            force = clamping.slip_pressure(pull, per, spring, gain, below(spec, thing))
             if np.isfinite(first(force)):
                 yield RodLoad.held(spec.cylinder, way, force, kept=True)
+
+
+def gap_below(spec: Clamp, thing: GameObject) -> Real:
+    """Gap between what bears the rim and its lower edge, before anything closes."""
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    skirt = 0.0 if thing.rim.skirt is None else thing.rim.skirt
+    return thing.rim.height - thing.rim.thickness - skirt - spec.seat_height
+
+
+def short_of(spec: Clamp, thing: GameObject) -> Real:
+    """How far a hook from below stays under the rim's edge, risen as far as it can; nothing where it bears it."""
+    assert spec.under is not None, "asked for with a hook only"
+    return np.maximum(gap_below(spec, thing) - spec.under.rises, 0.0)
+
+
+def behind_edge(spec: Clamp, thing: GameObject) -> Array:
+    """How far the tip of a hook from below stands up behind the rim's edge."""
+    assert spec.under is not None, "asked for with a hook only"
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    skirt = 0.0 if thing.rim.skirt is None else thing.rim.skirt
+    return clamping.edge_overlap(spec.under.tip, skirt, short_of(spec, thing))
+
+
+def way_to(spec: Clamp, thing: GameObject) -> Real:
+    """Way of the jaw until it stands on the rim; a hook that comes up to meet it takes its share of that."""
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    above: Real = np.maximum(spec.seat_height + spec.opening - thing.rim.height, 0.0)
+    if spec.under is None:
+        return above
+    up: Real = np.clip(gap_below(spec, thing), 0.0, spec.under.rises)
+    return above + up
+
+
+def spring_at(spec: Clamp, way: Real) -> Real:
+    """Force of the bands on the jaw at a place of its way."""
+    return spec.spring if spec.spring_rate is None else spec.spring - spec.spring_rate * way
+
+
+def rubs_below(spec: Clamp, thing: GameObject) -> Real:
+    """Friction under the rim; none on a hook that does not come up to bear it."""
+    if spec.under is None:
+        return spec.seat_friction
+    return np.where(short_of(spec, thing) > _TINY, 0.0, spec.seat_friction)
+
+
+def below(spec: Clamp, thing: GameObject) -> Real:
+    """Pull held below for each newton that presses the rim down: by friction, or by a tip behind the rim's edge."""
+    if spec.under is None:
+        return spec.seat_friction
+    tip = clamping.hook_gain(np.minimum(spec.under.face, 0.5 * np.pi), spec.seat_friction)
+    caught = (behind_edge(spec, thing) > _TINY) & (short_of(spec, thing) <= _TINY)
+    return np.where(caught, tip, rubs_below(spec, thing))
 
 
 def _peak(toggle: Toggle) -> Array:
@@ -81,13 +134,15 @@ class Grip:
     per : Force of the jaw for each pascal of gauge pressure [N/Pa]
     spring : Force of springs on the jaw [N]
     gain : Pull held for each newton that presses down [-]
-    seat : Friction on the seat [-]
+    seat : Pull held below for each newton: friction on the seat, or what a hook there makes of it [-]
+    aside : Pull along the rim held for each newton [-]
     """
 
     per: Real
     spring: Real
     gain: Real
     seat: Real
+    aside: Real
 
     def held(self, gauge: Real) -> Array:
         """Pull that it holds at a gauge pressure [N]."""
@@ -98,9 +153,11 @@ class Grip:
 def grip_of(context: Context, spec: Clamp) -> Grip:
     """Take what a clamp makes of the pressure in its tank."""
     use, way = use_of(context, spec.cylinder), 0 if spec.working == "out" else 1
+    thing = context.season.objects[spec.object]
     per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever
-    spring = spec.spring - returning(use, way) * spec.efficiency / spec.lever
-    return Grip(per, spring, clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction), spec.seat_friction)
+    spring = spring_at(spec, way_to(spec, thing)) - returning(use, way) * spec.efficiency / spec.lever
+    gain = clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    return Grip(per, spring, gain, below(spec, thing), np.add(spec.friction, rubs_below(spec, thing)))
 
 
 def pull_of(spec: Clamp) -> Array | None:
@@ -117,16 +174,99 @@ def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
     down = clamping.jaw_force(low.gauge, per, spring) if spec.toggle is None else spec.toggle.preload
     if spec.toggle is not None:
         yield from _locks(name, spec.toggle, rod_force(use, way, low.gauge)[0] * spec.efficiency, low)
+    yield from _goes(context, name, spec, low)
+    if spec.under is not None:
+        yield _sideways(name, spec, down * grip.aside, low)
+        yield _upwards(name, spec, down, low)
     if spec.rival is None:
         yield unknown("clamp.hold." + name, name, "force", f"How hard a rival pulls at what "
                                                            f"{called('clamp', name)} holds is not known.",
                       (f"mechanisms.{name}.rival",))  # fmt: skip
         return
     pull = _pull(spec.rival)
-    yield _hold(name, spec, (down, clamping.holding_force(down, gain, spec.seat_friction), pull), low)
+    yield _hold(name, spec, (down, clamping.holding_force(down, gain, grip.seat), pull), low)
     if spec.toggle is None:
-        slips = clamping.slip_pressure(pull, per, spring, gain, spec.seat_friction)
+        slips = clamping.slip_pressure(pull, per, spring, gain, grip.seat)
         yield _slip(name, spec, (slips, use.needs_gauge[way] if use.needs_gauge else slips), pull, low)
+
+
+def _whole_way(context: Context, spec: Clamp) -> Real:
+    """Way of the jaw over the whole stroke of its cylinder."""
+    stroke: Real = context.robot.catalogue.cylinders[context.robot.air.cylinders[spec.cylinder].cylinder].stroke
+    return stroke * spec.lever
+
+
+def _force_open(context: Context, spec: Clamp, gauge: Real) -> tuple[Real, Real]:
+    """Force on the open jaw at a pressure, and by how much less is left for each metre of its way."""
+    use, way = use_of(context, spec.cylinder), 0 if spec.working == "out" else 1
+    per = rod_force(use, way, 0.0)[1] * spec.efficiency / spec.lever
+    spring = spec.spring - returning(use, way) * spec.efficiency / spec.lever
+    return per * gauge + spring, 0.0 if spec.spring_rate is None else spec.spring_rate
+
+
+def reached(context: Context, spec: Clamp, gauge: Real) -> Array:
+    """How far the jaw goes at a pressure, from where it stands open."""
+    return clamping.reached_way(*_force_open(context, spec, gauge), _whole_way(context, spec))
+
+
+def _goes(context: Context, name: str, spec: Clamp, low: Low) -> Iterator[Outcome]:
+    """Whether the jaw gets to the end of its way over the rim with the pressure that is left."""
+    if spec.toggle is not None or (spec.under is None and spec.spring_rate is None):
+        return
+    to = way_to(spec, context.season.objects[spec.object])
+    goes = reached(context, spec, low.gauge)
+    numbers: dict[str, tuple[Real, str]] = {
+        "low": (low.gauge, "pressure"), "goes": (goes, "length"), "way": (to, "length"),
+        "stroke": (_whole_way(context, spec), "length"),
+    }  # fmt: skip
+    much = "does not move" if first(goes) <= 0.0 else "goes {goes}"
+    text = f"On the {{low}} that is left {{when}}, the jaw of {{clamp}} {much}"
+    whole = first(goes) >= first(_whole_way(context, spec)) - _TINY
+    why = "a longer stroke, or a lever, helps" if whole else "weaker bands, a larger bore or more air helps"
+    message = Message(f"{text}; it stands on the rim after {{way}}.",
+                      f"{text}, and it stands on the rim only after {{way}}: it presses on nothing; {why}.",
+                      numbers, {"when": low.when, "clamp": called("clamp", name)})  # fmt: skip
+    yield Outcome(f"clamp.way.{name}", name, goes, to, "length", message, scale=np.maximum(to, 1e-3),
+                  sources=("meriam_statics",))  # fmt: skip
+
+
+def _on(spec: Clamp) -> str:
+    """What presses the rim down, in words."""
+    return "locked over centre" if spec.toggle is not None else "on the {low} that is left {when}"
+
+
+def _sideways(name: str, spec: Clamp, aside: Real, low: Low) -> Outcome:
+    """What keeps the rim from being pulled out along the jaw."""
+    assert spec.under is not None, "asked for with a hook only"
+    pull = pull_of(spec)
+    numbers: dict[str, tuple[Real, str]] = {
+        "aside": (aside, "force"), "low": (low.gauge, "pressure"), "pull": (0.0 if pull is None else pull, "force")
+    }  # fmt: skip
+    words = {"clamp": called("clamp", name), "object": spec.object, "when": low.when}
+    if spec.under.cheeks is not None:
+        numbers["play"] = (spec.under.cheeks, "length")
+        text = "Sideways the cheeks of {clamp} keep the rim within {play}, whatever pulls, until something bends."
+        aside = np.full(np.shape(aside), np.inf)
+        message = Message(text, "", numbers, words)
+    else:
+        pulls = "." if pull is None else "; a rival at the limit of its wheels' grip pulls with {pull}."
+        text = f"Sideways only friction of jaw and hook keeps the rim in {{clamp}}: {{aside}}, {_on(spec)}{pulls}"
+        message = Message(text, text + " Cheeks beside the rim hold without air.", numbers, words)
+    return Outcome(f"clamp.sideways.{name}", name, aside, pull, "force", message, sources=("meriam_statics",))
+
+
+def _upwards(name: str, spec: Clamp, down: Real, low: Low) -> Outcome:
+    """What keeps the rim from being lifted out of the hook."""
+    assert spec.under is not None, "asked for with a hook only"
+    wanted = spec.under.upward
+    numbers: dict[str, tuple[Real, str]] = {
+        "down": (down, "force"), "low": (low.gauge, "pressure"), "wanted": (0.0 if wanted is None else wanted, "force")
+    }  # fmt: skip
+    text = f"Upwards {{down}} lifts the rim out of {{clamp}}, {_on(spec)}; downwards its hook bears the rim"
+    end = "." if wanted is None else "; {wanted} is wanted."
+    message = Message(text + end, text + end + " A larger bore, a longer lever or a lock over centre helps.", numbers,
+                      {"clamp": called("clamp", name), "when": low.when})  # fmt: skip
+    return Outcome(f"clamp.up.{name}", name, down, wanted, "force", message, sources=("meriam_statics",))
 
 
 def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> Outcome:

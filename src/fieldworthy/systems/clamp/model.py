@@ -59,6 +59,21 @@ class Rival:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Under:
+    """A hook that goes under the rim from below, and takes the place of the seat: the jaw presses the rim into it."""
+
+    reach: Size = need("how far out from the line of the stops the hook's tip stands, its face towards the robot")
+    width: Size = need("of the hook, across the robot")
+    tip: Gap = assume("0 mm", "the hook is flat: nothing stands up behind the rim's edge")
+    face: Face = assume("0 deg", "of the tip's face from the upright: square to the pull")
+    rises: Gap = need("how far the hook can come up to the rim as the jaw presses down; 0 where it is fixed")
+    cheeks: Gap | None = exact(None, "free play sideways between the hook's cheeks; friction alone where absent")
+    upward: Load | None = exact(
+        None, "pull upwards that it must withstand; not judged where absent", role="wish", label="pull upwards"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Clamp(MotorMechanism):
     """A jaw that comes down on the rim of an object that the robot has backed against two stops."""
 
@@ -88,6 +103,9 @@ class Clamp(MotorMechanism):
         "15 mm", "the object may be off this far to either side; common practice, no source", role="fact"
     )
     seat_height: Gap = need("height of what bears the rim from below; 0 for the floor")
+    under: Under | None = exact(
+        None, "a hook in place of that seat, which goes under the rim from below; none where absent"
+    )
     opening: Size = need("gap between the open jaw's lower edge and that seat")
     closed_gap: Gap = need("the same gap with the jaw closed on nothing")
     lip: Gap = assume("0 mm", "the jaw is flat: nothing reaches down behind the rim")
@@ -96,6 +114,9 @@ class Clamp(MotorMechanism):
     lever: Lever = assume("1", "travel of the jaw over travel of the rod: it moves as far as the rod")
     efficiency: Efficiency = assume("0.9", "pivots and guides between rod and jaw; from memory")
     spring: Force = assume("0 N", "force of bands that close the jaw without air, negative where they open it: none")
+    spring_rate: Stiffness | None = exact(
+        None, "how fast that force turns against closing along the jaw's way; the same all along where absent"
+    )
     face: Face = assume("90 deg", "of the hook's face from the upright: a flat jaw that only rubs")
     friction: Ratio = need("friction coefficient of jaw on rim", effort=3.0)
     seat_friction: Ratio = assume(
@@ -122,6 +143,8 @@ class Clamp(MotorMechanism):
             yield ("least_prongs",), f"expected at most the {max(len(self.prongs), 1)} that there are"
         if float(self.hook) >= float(self.jaw_reach):
             yield ("hook",), "expected less than 'jaw_reach': a side flat against the stops has no more under the jaw"
+        if self.under is not None and float(self.under.tip) >= float(self.opening):
+            yield ("under", "tip"), "expected less than 'opening': the jaw comes down on the rim above the tip"
 
     def validate_in_robot(self, robot: Robot) -> Iterator[Fault]:
         """Say what does not fit the rest of the robot."""
@@ -143,4 +166,4 @@ class Clamp(MotorMechanism):
             yield ("opening",), f"expected at least the rim's thickness, {thick}: '{self.object}' does not go in"
 
 
-__all__ = ["Clamp", "Loose", "Rival", "Toggle"]
+__all__ = ["Clamp", "Loose", "Rival", "Toggle", "Under"]
