@@ -155,7 +155,7 @@ def test_an_interruption_prints_what_it_has(tmp_path, monkeypatch):
     assert (data["runs"], data["asked"]) == (WHOLE, 10_000)
     assert ended.err == f"interrupted after {WHOLE} of 10000 runs\n"
     played.clear()
-    assert f"{WHOLE} matches" in run("match", written(tmp_path), "--runs", 10_000).out
+    assert f"{WHOLE:,} matches" in run("match", written(tmp_path), "--runs", 10_000).out
 
 
 def _after_one(play, played):
