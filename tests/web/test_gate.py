@@ -13,7 +13,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from fieldworthy.web.access import LARGEST_BODY, VISITOR, Gate, Keys, Known, Policy, is_own_host
+from fieldworthy.web.access import LARGEST_BODY, LARGEST_UPLOAD, VISITOR, Gate, Keys, Known, Policy, is_own_host
 from web.asgi import HOST, PORT, Inner, call
 
 HERE = f"{HOST}:{PORT}"
@@ -195,11 +195,14 @@ def test_paths_that_climb_are_refused(gate, keys, inner, path):
 
 def test_a_long_body_is_refused_whatever_it_says_of_its_length(gate, keys, inner):
     headers = {"cookie": cookie_of(gate, keys), "origin": f"http://{HERE}"}
-    told = headers | {"content-length": str(LARGEST_BODY + 1)}
-    assert call(gate, "/upload/x", "POST", headers=told).status == 413
-    assert not inner.reached
-    call(gate, "/upload/x", "POST", b"x" * (LARGEST_BODY + 200_000), headers=headers)
-    assert inner.read <= LARGEST_BODY
+    for path, most in (("/fw/x", LARGEST_BODY), ("/upload/x", LARGEST_UPLOAD)):
+        told = headers | {"content-length": str(most + 1)}
+        assert call(gate, path, "POST", headers=told).status == 413
+        assert not inner.reached
+    for path, most in (("/fw/x", LARGEST_BODY), ("/upload/x", LARGEST_UPLOAD)):
+        inner.read = 0
+        call(gate, path, "POST", b"x" * (most + 200_000), headers=headers)
+        assert inner.read <= most
     for wrong in ("-1", "x", "1e9", "9" * 40):
         assert call(gate, "/upload/x", "POST", headers=headers | {"content-length": wrong}).status == 400
 

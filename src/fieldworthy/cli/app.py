@@ -207,18 +207,20 @@ def export(
 def parts(
     robot: RobotFile,
     out: OutFile = None,
-    table: Annotated[Path | None, typer.Option("--from", help="Take in this CSV file or spreadsheet.")] = None,
+    table: Annotated[Path | None, typer.Option("--from", help="Take in this table, or this mesh.")] = None,
     columns: Annotated[
         list[str] | None, typer.Option(help="Say which head a column has, such as 'mass=Mass (g)'; repeat it.")
     ] = None,
+    mesh: Annotated[list[str] | None, typer.Option(help="Say of a mesh 'material=aluminium'; repeat it.")] = None,
 ) -> None:
     """Write the parts list with totals, or take one in.
 
-    As CSV or spreadsheet; --from takes in one that another program wrote.
+    As CSV or spreadsheet; --from takes in one that another program wrote. Of a mesh (STL, 3MF, OBJ, GLB), --mesh says
+    material=… or density=…, and where they differ fill=40 %, unit=in, forward=y, up=z, or mass=… where it was weighed.
     """
     from fieldworthy.cli.reporting import run_parts  # noqa: PLC0415
 
-    run_parts(robot, out, table, columns or [])
+    run_parts(robot, out, table, columns or [], mesh or [])
 
 
 @app.command()

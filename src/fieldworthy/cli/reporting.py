@@ -38,8 +38,9 @@ from fieldworthy.report.making import (
 from fieldworthy.report.typeset import as_html, as_pdf
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.answers import AnswerError, gather, gather_further, meets
+from fieldworthy.robot.meshes import MESHES
 from fieldworthy.robot.partslist import beside
-from fieldworthy.robot.partstables import flow_in
+from fieldworthy.robot.partstables import flow_in, flow_in_mesh
 from fieldworthy.robot.shelf import completed
 from fieldworthy.robot.starter import Meets, starter_robot, starter_season
 
@@ -64,20 +65,27 @@ def run_export(file: Path, to: str, out: Path | None) -> None:
     sys.stdout.write(f"wrote {out}\n")
 
 
-def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequence[str]) -> None:
+def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequence[str], mesh: Sequence[str]) -> None:
     """Write the parts of a robot, with what flows in from another table where one is given."""
     if out is not None and out.suffix.lower() not in (".csv", ".xlsx"):
         raise typer.BadParameter("expected a file that ends in .csv or .xlsx", param_hint="'--out'")
-    if columns and table is None:
+    is_mesh = table is not None and table.suffix.lower() in MESHES
+    if columns and (table is None or is_mesh):
         raise typer.BadParameter("expected --from with it: the table whose heads these are", param_hint="'--columns'")
+    if mesh and not is_mesh:
+        raise typer.BadParameter("expected --from with it: the mesh of which this is said", param_hint="'--mesh'")
     loaded = load_robot(file)
     parts: Mapping[str, Any] = loaded.robot.parts  # type: ignore[attr-defined]
     if table is not None:
-        inflow = flow_in(loaded, table, _mapped(columns))
+        inflow, told = (
+            flow_in_mesh(loaded, table, _mapped(mesh, "material=aluminium"))
+            if is_mesh
+            else (flow_in(loaded, table, _mapped(columns, "mass=Mass (g)")), ())
+        )
         parts = inflow.parts
         loaded = replace(loaded, robot=loaded.robot.model_copy(update={"parts": dict(parts)}))
         to = sys.stderr if out is None else sys.stdout
-        to.write("".join(f"{line}\n" for line in inflow.changes) or "nothing changes\n")
+        to.write("".join(f"{line}\n" for line in (*told, *inflow.changes)) or "nothing changes\n")
     if out is None:
         sys.stdout.write(as_table(loaded, parts))
         return
@@ -88,12 +96,13 @@ def run_parts(file: Path, out: Path | None, table: Path | None, columns: Sequenc
     sys.stdout.write(f"wrote {len(listed)} parts to {out}\n{_hint(loaded, out)}")
 
 
-def _mapped(columns: Sequence[str]) -> dict[str, str]:
+def _mapped(said: Sequence[str], example: str) -> dict[str, str]:
     found = {}
-    for text in columns:
+    for text in said:
         ours, equals, theirs = text.partition("=")
         if not equals or not theirs.strip():
-            raise typer.BadParameter(f'expected "mass=Mass (g)", found {text[:40]!r}', param_hint="'--columns'")
+            hint = "'--mesh'" if example.startswith("material") else "'--columns'"
+            raise typer.BadParameter(f'expected "{example}", found {text[:40]!r}', param_hint=hint)
         found[ours.strip().lower()] = theirs.strip()
     return found
 

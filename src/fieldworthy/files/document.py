@@ -219,18 +219,18 @@ def _refuse_irregular(file: Path, found: os.stat_result) -> None:
         raise BadInput([Problem(file, 1, 1, (), "expected a file, found a device or a pipe")])
 
 
-def read_bytes(file: Path) -> bytes:
+def read_bytes(file: Path, most: int = LARGEST) -> bytes:
     """Read a file whole, within bounds."""
     try:
         with opened(file) as stream:
-            raw = stream.read(LARGEST + 1)
+            raw = stream.read(most + 1)
     except FileNotFoundError as error:
         near = nearest(file.name, _siblings(file))
         raise BadInput([Problem(file, 1, 1, (), "no such file", near)]) from error
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links that lead in a ring
         raise unreadable(file, error) from error
-    if len(raw) > LARGEST:
-        raise BadInput([Problem(file, 1, 1, (), f"expected a file of at most {LARGEST // 1_000_000} MB")])
+    if len(raw) > most:
+        raise BadInput([Problem(file, 1, 1, (), f"expected a file of at most {most // 1_000_000} MB")])
     return raw
 
 

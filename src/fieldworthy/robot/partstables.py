@@ -13,8 +13,9 @@ from fieldworthy.files.declare import Spec
 from fieldworthy.files.document import nearest, read_bytes, shorten
 from fieldworthy.files.reading import validate
 from fieldworthy.robot.loading import Loaded
+from fieldworthy.robot.meshes import LARGEST, cells_of, read_mesh, reading_of, solids, told_of
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.partslist import COLUMNS, NOTE, SHEETS, Line, csv_lines, lay_over, sheet_lines
+from fieldworthy.robot.partslist import COLUMNS, NOTE, SHEETS, Line, Row, csv_lines, lay_over, sheet_lines
 
 HEADS: dict[str, tuple[str, ...]] = {
     "part": ("part", "part name", "name", "component", "part number", "item", "bauteil", "benennung", "piece", "pieza"),
@@ -79,22 +80,47 @@ def flow_in(loaded: Loaded, table: Path, columns: Mapping[str, str]) -> Inflow:
     lines = _lines(table)
     top, sources = _sources(table, lines, columns)
     comma = _decimal_comma(table, lines[top + 1 :], sources)
+    rows = []
+    for number, cells in lines[top + 1 :]:
+        row = {column: (_cell(cells, source, column, comma), source.at + 1) for column, source in sources.items()}
+        if any(text for text, _ in row.values()) and not (cells and cells[0].startswith(NOTE)):
+            rows.append((number, row))
+    return _laid(loaded, table, rows, sources["part"].at + 1)
+
+
+def flow_in_mesh(loaded: Loaded, file: Path, how: Mapping[str, str]) -> tuple[Inflow, tuple[str, ...]]:
+    """Lay the bodies of a mesh over the parts of a robot; what came in, and one line for each body."""
+    reading, inch = reading_of(file, how), _is_inch(loaded)
+    found = solids(read_mesh(file, read_bytes(file, LARGEST)), reading)
+    parts: Mapping[str, Any] = loaded.robot.parts  # type: ignore[attr-defined]
+    rows = []
+    for number, solid in enumerate(found, 1):
+        name, cells = known_name(solid.name, parts), cells_of(solid, inch=inch)
+        if reading.mass <= 0.0 and name in parts and parts[name].mass.basis == "measured":
+            del cells["mass"]  # what was weighed is better known than what a drawing gives
+        rows.append((number, {column: (text, 1) for column, text in ({"part": name} | cells).items()}))
+    return _laid(loaded, file, rows, 1), tuple(told_of(s, inch=inch) for s in found)
+
+
+def _is_inch(loaded: Loaded) -> bool:
+    return any(q.unit in ("in", "inch", "ft") for _, q in loaded.quantities[:40] if q.kind == "length")
+
+
+def _laid(loaded: Loaded, table: Path, rows: Sequence[tuple[int, Row]], column: int) -> Inflow:
+    """Lay rows over the parts of a robot; names stand in a column."""
     document = Document(table, dict(loaded.document.data))
     own = document.data.get("parts") or {}
     before: dict[str, Spec] = loaded.robot.parts  # type: ignore[attr-defined]
     document.data["parts"] = parts = dict(own)
     seen: dict[str, int] = {}
-    for number, cells in lines[top + 1 :]:
-        row = {column: (_cell(cells, source, column, comma), source.at + 1) for column, source in sources.items()}
-        if not any(text for text, _ in row.values()) or (cells and cells[0].startswith(NOTE)):
-            continue
-        name = _known(row.get("part", ("", 1))[0], parts)
+    for number, row in rows:
+        name = known_name(row.get("part", ("", 1))[0], parts)
         if name in seen:
             expected = f"expected each part only once; {shorten(name)} stands in row {seen[name]} too"
-            document.problems.append(Problem(table, number, sources["part"].at + 1, ("part",), expected))
+            document.problems.append(Problem(table, number, column, ("part",), expected))
             continue
         seen[name] = number
-        lay_over(document, table, number, row | {"part": (name, sources["part"].at + 1)})
+        lay_over(document, table, number, row | {"part": (name, column)})
     spec: Any = validate(document, Robot)
     return Inflow(spec.parts, tuple(_changes(before, spec.parts)))
 
@@ -211,7 +237,7 @@ def _cell(cells: Sequence[str], source: Source, column: str, comma: bool) -> str
     return f"{'-' if negative else ''}{number} {unit}".strip()
 
 
-def _known(name: str, parts: Mapping[str, Any]) -> str:
+def known_name(name: str, parts: Mapping[str, Any]) -> str:
     """A name as the robot file writes it, or one that it could write."""
     plain = _ODD.sub("-", name).strip(" -.,_+'/()")[:60].rstrip()
     lower = {known.lower(): known for known in parts}

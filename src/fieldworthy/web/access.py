@@ -311,7 +311,7 @@ _OURS = {b"content-security-policy", *(name for name, _ in SAFE_HEADERS)}
 
 
 log = logging.getLogger("fieldworthy.web")
-LARGEST_BODY = 2_500_000
+LARGEST_BODY, LARGEST_UPLOAD = 2_500_000, 20_500_000
 """Bytes of a request; the largest file that is taken has 2 MB, and its envelope comes on top."""
 _SLOWEST = 20.0  # s between two parts of a request
 ENTER = "/enter"
@@ -412,7 +412,7 @@ class Gate:
         except Refusal as refusal:
             await self._refuse(scope, refusal, receive, send)
             return
-        await self._pass(scope, _bounded(receive) if asked.kind == "http" else receive, send)
+        await self._pass(scope, _bounded(receive, _most(asked.path)) if asked.kind == "http" else receive, send)
 
     async def _pass(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let the application answer; what goes wrong there is said in one line, and the server goes on."""
@@ -444,8 +444,8 @@ class Gate:
             raise Refusal(405, "This page only shows and takes, it knows no such request.")
         _check_origin(asked, host)
         _check_path(asked.path, scope.get("raw_path") or b"")
-        if int(_number(asked.headers.get("content-length", "0"))) > LARGEST_BODY:
-            raise Refusal(413, f"A file may have at most {LARGEST_BODY // 1_000_000} MB.")
+        if int(_number(asked.headers.get("content-length", "0"))) > (most := _most(asked.path)):
+            raise Refusal(413, f"A file may have at most {most // 1_000_000} MB.")
 
     def _known(self, asked: _Asked) -> Visitor:
         visitor = self.keys.by_cookie(_cookie(asked.headers.get("cookie", ""), self._cookie_name(asked)))
@@ -535,7 +535,12 @@ def _cookie(header: str, name: str) -> str:
     return found.value if found is not None else ""
 
 
-def _bounded(receive: Receive) -> Receive:
+def _most(path: str) -> int:
+    """How long a request to an address may be: a file that is brought may be long, and its field says how long."""
+    return LARGEST_UPLOAD if path.startswith("/upload/") else LARGEST_BODY
+
+
+def _bounded(receive: Receive, most: int) -> Receive:
     """Stop reading a request that is longer than it may be, whatever it says of its length."""
     seen, whole = 0, False
 
@@ -543,7 +548,7 @@ def _bounded(receive: Receive) -> Receive:
         nonlocal seen, whole
         message = await (receive() if whole else _in_time(receive))  # afterwards it only tells that the other has gone
         seen, whole = seen + len(message.get("body", b"")), not message.get("more_body")
-        return message if seen <= LARGEST_BODY else {"type": "http.disconnect"}
+        return message if seen <= most else {"type": "http.disconnect"}
 
     return read
 

@@ -2,12 +2,31 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted, plain_scalar
+from fieldworthy.robot.meshes import (
+    AXES,
+    DENSITIES,
+    LARGEST,
+    MESHES,
+    UNITS,
+    Mesh,
+    Solid,
+    cells_of,
+    filled,
+    read_mesh,
+    reading_of,
+    solids,
+    told_of,
+    usual,
+)
 from fieldworthy.robot.partslist import csv_text, sheet_bytes
-from fieldworthy.web.components import Rows, counted
+from fieldworthy.robot.partstables import known_name
+from fieldworthy.web.components import Rows, counted, field, upload, values_of
 from fieldworthy.web.form import files_of
 from fieldworthy.web.judging import Source
 from fieldworthy.web.markup import Content, Markup, address, field_id, tag
@@ -19,6 +38,8 @@ COLUMNS = ("part", "mass", *(name for name, _, _ in _AXES), "rides", "count")
 _HEADS = {"x": "forward", "y": "left", "z": "up", "rides": "moves with"}
 _MOST = 300  # rows that are shown at once
 _PASTED = 500  # rows that are taken at once
+_MESH = "mesh"
+_SAID = ("material", "density", "fill", "mass", "unit", "forward", "up")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,14 +134,55 @@ def parts_body(page: Page) -> Content:
         data_submit="paste",
         class_="steps-form",
     )
-    paste = tag("details", tag("summary", "Paste from a spreadsheet"), form) if page.may_change else ""
+    paste = tag("details", tag("summary", "Paste from a spreadsheet"), form, class_="fold") if page.may_change else ""
+    mesh = _mesh_form(page) if page.may_change else ""
     return [
         tag("p", told, class_="lead"),
         tag("div", find, out, tag("span", id="parts-count", class_="fine"), class_="tools", role="search"),
         tag("p", id="parts-said", class_="said", role="alert"),
         tag("div", table, class_="table parts-table", tabindex="0", role="region", aria_label="Parts"),
         paste,
+        mesh,
     ]
+
+
+def _mesh_form(page: Page) -> Content:
+    """Ask for a mesh, and for what it does not say itself."""
+    page.tab.notes.pop(_MESH, None)
+
+    async def take(name: str, content: bytes) -> str:
+        found = await asyncio.to_thread(read_mesh, Path(name), content)
+        page.tab.notes[_MESH] = found
+        how = usual(found.file)
+        for word, said in (("unit", found.unit or how.unit), ("forward", how.forward), ("up", how.up)):
+            page.call("mark", f"in-{word}", {"value": said})
+        page.put("mesh-found", "")
+        return f"{name}: {counted(len(found.bodies), 'body').replace('bodys', 'bodies')}. Say below what it is made of."
+
+    fields = [
+        field("Material", "material", "", options=("", *DENSITIES)),
+        field("or its density", "density", "", hint="such as 1240 kg/m³"),
+        field("How full it is", "fill", "100 %", hint="of a printed part, the share that is not air"),
+        field("or its mass", "mass", "", hint="weighed, of all bodies together: it stands over the material"),
+        field("Unit of its lengths", "unit", "mm", options=UNITS),
+        field("Forward is its", "forward", "x", options=AXES),
+        field("Up is its", "up", "z", options=AXES),
+    ]
+    told = (
+        "A surface that is closed gives mass, centre of gravity and size. Its origin is taken as that of the robot, on "
+        "the floor midway between the drive wheels; change the places afterwards where it is another. A part of the "
+        "same name is taken as the same part, and keeps a mass that was weighed."
+    )
+    form = tag("form", tag("div", fields, class_="fields"), tag("button", "Show what it gives", type="submit"),
+               data_submit="mesh", class_="steps-form")  # fmt: skip
+    inside = [
+        tag("p", told, class_="fine"),
+        upload(page, "Mesh (.stl, .3mf, .obj, .glb)", MESHES, take, LARGEST),
+        form,
+        tag("p", id="mesh-said", class_="said", role="alert"),
+        tag("div", id="mesh-found"),
+    ]
+    return tag("details", tag("summary", "Take in a mesh"), inside, class_="fold")
 
 
 @dataclass(slots=True)
@@ -130,6 +192,8 @@ class _State:
     word: str = ""
     by: str = ""
     down: bool = False
+    solids: tuple[Solid, ...] = ()
+    weighed: bool = False
 
 
 async def build_parts(page: Page) -> None:
@@ -139,6 +203,8 @@ async def build_parts(page: Page) -> None:
     page.on("sort", lambda data: _look(page, state, by=str(data.get("of"))))
     page.on("set", lambda data: _set(page, state, data))
     page.on("paste", lambda data: _paste(page, state, data))
+    page.on("mesh", lambda data: _mesh(page, state, values_of(data)))
+    page.on("meshed", lambda _: _meshed(page, state))
     page.on("table", lambda data: _save(page, state, str(data.get("kind"))))
     page.on_judged(lambda: page.later(_read(page, state)))
     await _read(page, state)
@@ -237,6 +303,56 @@ async def _paste(page: Page, state: _State, data: dict[str, Any]) -> None:
     page.put("parts-said", "")
     if await _done(page, changes, "What was pasted"):
         page.note(f"{counted(len({path[1] for path in changes}), 'part')} put in, not saved. Undo takes them out.")
+
+
+def _mesh(page: Page, state: _State, values: dict[str, Any]) -> None:
+    """Show what a mesh gives, before anything is changed."""
+    found = page.tab.notes.get(_MESH)
+    page.put("mesh-said", "")
+    page.put("mesh-found", "")
+    state.solids = ()
+    if not isinstance(found, Mesh):
+        page.put("mesh-said", "Expected a mesh first: choose its file above.")
+        return
+    said = {word: str(values.get(word, ""))[:60].strip() for word in _SAID}
+    try:
+        how = reading_of(found.file, said)
+        state.solids, state.weighed = solids(found, how), how.mass > 0.0
+    except BadInput as error:
+        near = error.problems[0].suggestion
+        page.put("mesh-said", f"{_words(error.problems[0])}{f' Did you mean {near}?' if near else ''}")
+        return
+    rows = [tag("li", told_of(solid, inch=_is_inch(state))) for solid in state.solids]
+    put = tag("button", f"Put {counted(len(rows), 'part')} in", type="button", class_="main", data_do="meshed")
+    page.put("mesh-found", [tag("p", f"Mass {filled(how)}."), tag("ul", rows), put])
+
+
+def _is_inch(state: _State) -> bool:
+    """Whether the parts of the robot are measured in inches."""
+    return bool(state.lines) and state.lines[0].cells[1:2] != () and state.lines[0].cells[1].endswith(" in")
+
+
+async def _meshed(page: Page, state: _State) -> None:
+    """Put the bodies of a mesh among the parts."""
+    files = await page.queue.form(files_of, page.draft.source) if page.draft else None
+    parts = files.data(("parts",)) if files else None
+    known = parts if isinstance(parts, dict) else {}
+    changes: dict[KeyPath, object] = {}
+    for solid in state.solids:
+        name, cells = known_name(solid.name, known), cells_of(solid, inch=_is_inch(state))
+        if name not in known:
+            place, size = [cells[c] for c in ("x", "y", "z")], [cells[c] for c in ("length", "width", "height")]
+            changes[("parts", name)] = {"mass": cells["mass"], "position": place, "size": size}
+            continue
+        mass = known[name].get("mass") if isinstance(known[name], dict) else None
+        if isinstance(mass, dict) and mass.get("basis") == "measured" and not state.weighed:
+            del cells["mass"]  # what was weighed is better known than what a drawing gives
+        for column, text in cells.items():
+            changes |= change_of(name, column, text)
+    if changes and await _done(page, changes, "The mesh"):
+        page.put("mesh-found", "")
+        page.note(f"{counted(len(state.solids), 'part')} put in, not saved. Undo takes them out.")
+        state.solids = ()
 
 
 def _save(page: Page, state: _State, kind: str) -> None:
