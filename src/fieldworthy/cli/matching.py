@@ -20,7 +20,7 @@ from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
-from fieldworthy.decide.recommend import Ability, ChangedFinding, Hours, UsedLimit
+from fieldworthy.decide.recommend import Ability, ChangedFinding, Hours, UsedLimit, by_rule
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.finding import DisplayUnits, as_data
@@ -28,23 +28,12 @@ from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import PARTS, WHY, Forecast, Part, Timeline
 from fieldworthy.match.forecast import EACH, Size, size_for
-from fieldworthy.match.timeline import as_csv
+from fieldworthy.match.timeline import STOPS, as_csv
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
 
 _PLAYING = "Playing matches (the first time here it compiles for half a minute)"
-_LIMITS = {
-    "luck": "a try failed",
-    "time": "time ran out",
-    "air": "too little air",
-    "heat": "motors cut back by heat",
-    "objects": "nothing on board, or none left to take",
-    "battery": "battery empty",
-    "load": "motors too weak",
-    "full": "the season counted no more of a task",
-    "unable": "its mechanism cannot do it",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +263,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
         console.print(Text("\nWhat limited them, and in how many", style="bold"))
     for limit in found.limits:
         console.print(
-            f"{chance_text(limit.share):>9}  {_LIMITS[limit.reason]} "
+            f"{chance_text(limit.share):>9}  {STOPS[limit.reason]} "
             f"({limit.mean:.2f} actions in a match, most often '{limit.worst}')"
         )
 
@@ -382,10 +371,10 @@ def _print_used(console: Console, used: Sequence[UsedLimit]) -> None:
     table.add_column("")
     for head in (*variants, "allowed"):
         table.add_column(Text(head), justify="right")
-    for words in dict.fromkeys(u.words for u in used):
-        by = {u.variant: u for u in used if u.words == words}
+    for words, same in by_rule(used).items():
+        by = {u.variant: u for u in same}
         amounts = ("" if v not in by else "unknown" if (a := by[v].used) is None else digits(a) for v in variants)
-        one = next(iter(by.values()))
+        one = same[0]
         allowed = "" if one.allowed is None else labelled(digits(one.allowed), one.unit)
         table.add_row(Text(words), *map(Text, amounts), Text(allowed))
     console.print(table)

@@ -16,7 +16,7 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
-from fieldworthy.decide.compare import CRITERIA
+from fieldworthy.decide.compare import criteria
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.system import shelf
 from fieldworthy.files.declare import is_day
@@ -217,10 +217,10 @@ def weights_of(text: str) -> tuple[tuple[str, float], ...]:
     found = {}
     for part in text.split(","):
         name, _, number = (piece.strip() for piece in part.partition("="))
-        if name not in CRITERIA:
-            near = nearest(name, CRITERIA)
+        if name not in criteria():
+            near = nearest(name, criteria())
             hint = f"; did you mean {near!r}?" if near else ""
-            said = f"expected one of {', '.join(CRITERIA)}, found {name[:40]!r}{hint}"
+            said = f"expected one of {', '.join(criteria())}, found {name[:40]!r}{hint}"
             raise typer.BadParameter(said, param_hint="'--weights'")
         if name in found:
             raise typer.BadParameter(f"expected {name!r} once", param_hint="'--weights'")

@@ -10,6 +10,7 @@ import dataclasses
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import ClassVar
 
 import numpy as np
@@ -35,13 +36,13 @@ from fieldworthy.decide.recommend import (
 from fieldworthy.decide.work import Entrant, Work, gain_of, lifted, work_between
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import Report
-from fieldworthy.engine.system import is_rule
+from fieldworthy.engine.system import Score, is_rule, systems
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
 from fieldworthy.match.forecast import doubts, grouped, middle_95, true_means
 from fieldworthy.match.setup import unbuilt
-from fieldworthy.match.state import DONE, REASONS
+from fieldworthy.match.state import AIR, DONE, REASONS
 from fieldworthy.physics.chance.chance import wilson_interval
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
@@ -374,7 +375,7 @@ def _otherwise(task: str, first: Played, then: Played) -> str:
         for reason, (a, b) in enumerate(zip(was, now, strict=True)):
             if reason != DONE and abs(b - a) > best:
                 best = abs(b - a)
-                why = _air_cause(first, then, action) if REASONS[reason] == "air" else ""
+                why = _air_cause(first, then, action) if reason == AIR else ""
                 said = f"'{action}' {_ENDS[REASONS[reason]]} {often(f'{b:.2g}')} a match instead of {a:.2g}{why}"
     return said
 
@@ -392,7 +393,7 @@ def _air_cause(first: Played, then: Played, action: str) -> str:
         return ""
     was, now = (_sharing(played, action) for played in (first, then))
     gone, come = [c for c in was if c not in now], [c for c in now if c not in was]
-    ended = [float(played.ended[action][REASONS.index("air")]) for played in (first, then)]
+    ended = [float(played.ended[action][AIR]) for played in (first, then)]
     changed, verb = (gone, "no longer uses") if ended[1] < ended[0] else (come, "now uses")
     if not changed:
         return ""
@@ -492,16 +493,15 @@ def chance_better(first: Array, points: Array) -> float:
     return float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size
 
 
-CRITERIA: dict[str, str] = {
-    "points": "mean points, as a share of the best alternative's",
-    "reliability": "share of all checks that hold",
-    "mass": "least mass, as a share of this alternative's",
-    "hours": "share of the hours left that is still free after the work on it",
-    "air": "gauge pressure left in the emptiest tank, as a share of the highest among the alternatives",
-}
-"""What alternatives are judged by, and what each score from 0 to 1 means."""
-EVEN: dict[str, float] = dict.fromkeys(CRITERIA, 1.0)
-"""Every criterion counts the same until the team says otherwise."""
+@cache
+def criteria() -> dict[str, str]:
+    """What alternatives are judged by, and what each score from 0 to 1 means."""
+    return {
+        "points": "mean points, as a share of the best alternative's",
+        "reliability": "share of all checks that hold",
+        "hours": "share of the hours left that is still free after the work on it",
+        **{score.name: score.about for system in systems() for score in system.scores},
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -510,7 +510,7 @@ class Criterion:
 
     Attributes
     ----------
-    name : A key of `CRITERIA`
+    name : A key of `criteria`
     weight : As the team sets it; 0 takes the row out
     values : What the model computed, by alternative
     unit : Of the values
@@ -547,28 +547,28 @@ class Matrix:
     barred: tuple[str, ...] = ()
 
 
-def matrix(found: Comparison, reports: Sequence[Report], weights: Mapping[str, float] = EVEN) -> Matrix:
-    """Put a comparison into a matrix."""
+def matrix(found: Comparison, reports: Sequence[Report], weights: Mapping[str, float] | None = None) -> Matrix:
+    """Put a comparison into a matrix; every criterion counts the same until the team says otherwise."""
+    weights = weights or dict.fromkeys(criteria(), 1.0)
     points = [found.difference[0].first_points, *(d.points for d in found.difference)]
     holds = [sum(f.verdict == "holds" for f in r.findings) / max(len(r.findings), 1) for r in reports]
     rows: dict[str, Row] = {
         "points": (points, "points", _of_most(points)),
         "reliability": ([100 * h for h in holds], "%", list(holds)),
-        "mass": _least(reports),
         "hours": ([h.needed for h in found.hours], "h", [_free(h) for h in found.hours]),
-        "air": _air(reports),
+        **{score.name: _scored(score, reports) for system in systems() for score in system.scores},
     }
-    criteria = tuple(
+    judged = tuple(
         Criterion(name, float(weights.get(name, 0.0)), tuple(values), unit, tuple(scores))
         for name, (values, unit, scores) in rows.items()
     )
-    counting = [c for c in criteria if c.counts]
+    counting = [c for c in judged if c.counts]
     whole = sum(c.weight for c in counting)
     totals = tuple(
         sum(c.weight * (c.scores[i] or 0.0) for c in counting) / whole if whole else 0.0 for i in range(len(reports))
     )
     names = [found.difference[0].first, *(d.variant for d in found.difference)]
-    return Matrix(tuple(names), criteria, totals, tuple(e.variant for e in found.entry if e.breaks))
+    return Matrix(tuple(names), judged, totals, tuple(e.variant for e in found.entry if e.breaks))
 
 
 _CLOSE = 0.02  # totals nearer than this do not tell alternatives apart; common practice, no source
@@ -632,21 +632,17 @@ def _of_most(values: Sequence[float | None]) -> list[float | None]:
     return [None if v is None else (max(v, 0.0) / most if most > 0 else 1.0) for v in values]
 
 
-def _least(reports: Sequence[Report]) -> Row:
-    found = [next((f for f in r.findings if f.id == "limits.mass" and f.value is not None), None) for r in reports]
-    values = [None if f is None else f.value for f in found]
-    known = [v for v in values if v]
-    least = min(known, default=0.0)
-    return values, next((f.unit for f in found if f is not None), ""), [least / v if v else None for v in values]
+def _scored(score: Score, reports: Sequence[Report]) -> Row:
+    found = [score.of(report) for report in reports]
+    values = [value for value, _ in found]
+    unit = next((unit for _, unit in found if unit), "")
+    if not score.least:
+        return values, unit, _of_most(values)
+    least = min((v for v in values if v), default=0.0)
+    return values, unit, [least / v if v else None for v in values]
 
 
 def _free(hours: Hours) -> float | None:
     if hours.left is None:
         return None
     return min(max(1.0 - hours.needed / hours.left, 0.0), 1.0) if hours.left > 0 else 0.0
-
-
-def _air(reports: Sequence[Report]) -> Row:
-    left = [[f for f in r.facts if f.id.startswith("air.tank.") and f.value is not None] for r in reports]
-    values = [min((f.value or 0.0 for f in tanks), default=None) for tanks in left]
-    return values, next((f.unit for tanks in left for f in tanks), ""), _of_most(values)

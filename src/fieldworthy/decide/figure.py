@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fieldworthy.decide.compare import Comparison
-from fieldworthy.decide.recommend import Flip, Hours, UsedLimit
+from fieldworthy.decide.recommend import Flip, Hours, UsedLimit, by_rule
 from fieldworthy.decide.sensitivity import Influence
 from fieldworthy.drawing.axes import Chart, Row, chart, draw_rows, rows_height
 from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot
@@ -80,7 +80,7 @@ def _figure(
 def criteria(data: Comparison, style: Style) -> Figure:
     """Draw what each variant uses of what the rules and the calendar allow."""
     rows: list[Row] = []
-    groups = _groups(data.limits_used)
+    groups = by_rule(data.limits_used)
     for name, used in groups.items():
         rows += _criterion(name, used, style)
     rows += _work(data.hours)
@@ -107,25 +107,6 @@ def criteria(data: Comparison, style: Style) -> Figure:
         "hours: left [h]": ["" if h.left is None else h.left for h in data.hours],
     }
     return _figure(title, alt, (rows, axis, marks), columns, style)
-
-
-def _groups(used: Sequence[UsedLimit]) -> dict[str, list[UsedLimit]]:
-    """Uses by criterion; by criterion and subject where a variant has several of one."""
-    count: dict[tuple[str, str], int] = {}
-    for one in used:
-        count[(one.variant, one.id)] = count.get((one.variant, one.id), 0) + 1
-    found: dict[str, list[UsedLimit]] = {}
-    for one in used:
-        several = any(n > 1 for (_, identifier), n in count.items() if identifier == one.id)
-        found.setdefault(_called(one, several), []).append(one)
-    return found
-
-
-def _called(used: UsedLimit, several: bool) -> str:
-    if used.id.startswith("air.tank."):
-        return f"pressure taken out of {used.subject}"
-    words = used.id.removeprefix("limits.").replace("_", " ").replace(".", ", ")
-    return f"{words}, {used.subject}" if several else words
 
 
 def _criterion(name: str, used: Sequence[UsedLimit], style: Style) -> list[Row]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
@@ -11,7 +12,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.engine.finding import Fact, Finding, Report
-from fieldworthy.engine.system import is_rule
+from fieldworthy.engine.system import drains, is_rule
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
 from fieldworthy.match.forecast import grouped, middle_95, true_means
@@ -125,29 +126,36 @@ class UsedLimit:
     unit: str
     share: float | None
 
-    @property
-    def words(self) -> str:
-        """What is used, in a person's words."""
-        tank = self.subject if self.subject.startswith("tank ") else ""
-        rule = self.id.removeprefix("limits.")
-        if rule.startswith("air.tank."):
-            return f"air that the plan takes from {tank}"
-        return rule.replace("_", " ").replace(".", ", ") + (f", {tank}" if tank else "")
+
+def by_rule(used: Sequence[UsedLimit]) -> dict[str, list[UsedLimit]]:
+    """What is used of each rule, by the rule in words; by its subject too where a robot has several of one."""
+    count = Counter((one.variant, one.id) for one in used)
+    several = {identifier for (_, identifier), n in count.items() if n > 1}
+    found: dict[str, list[UsedLimit]] = {}
+    for one in used:
+        found.setdefault(_called(one, one.id in several), []).append(one)
+    return found
+
+
+def _called(used: UsedLimit, several: bool) -> str:
+    drained = next((d.words.format(used.subject) for d in drains() if used.id.startswith(d.left)), None)
+    rule = used.id.partition(".")[2].replace("_", " ").replace(".", ", ")
+    return drained or (f"{rule}, {used.subject}" if several else rule)
 
 
 def limits(report: Report) -> tuple[UsedLimit, ...]:
     """List what a robot uses of the season's limits."""
     found = sorted((f for f in report.findings if is_rule(f.id)), key=lambda f: (f.id, f.subject))
     rules = [_used(report.robot, f, (f.value, f.limit)) for f in found]
-    charged = {f.subject: f.value for f in found if f.id == "limits.charge_pressure"}
-    air = [
-        _used(report.robot, fact, (charge - fact.value, charge))
+    taken = [
+        _used(report.robot, fact, (given.value - fact.value, given.value))
+        for drain in drains()
         for fact in report.facts
-        if fact.id.startswith("air.tank.")
-        and (charge := charged.get(fact.subject)) is not None
-        and fact.value is not None
+        for given in found
+        if fact.id.startswith(drain.left) and (given.id, given.subject) == (drain.given, fact.subject)
+        if given.value is not None and fact.value is not None
     ]
-    return (*rules, *air)
+    return (*rules, *taken)
 
 
 def _used(robot: str, said: Finding | Fact, amounts: tuple[float | None, float | None]) -> UsedLimit:

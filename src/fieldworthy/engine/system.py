@@ -373,6 +373,39 @@ class Page:
 
 
 @dataclass(frozen=True, slots=True)
+class Score:
+    """What a team may judge robots by that it compares.
+
+    Attributes
+    ----------
+    name, about : Of its row, and what a score from 0 to 1 means there
+    of : The number by a robot's report, None where it is not known, and its unit
+    least : Whether the robot with the least is the best
+    """
+
+    name: str
+    about: str
+    of: Callable[[Report], tuple[float | None, str]]
+    least: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Drain:
+    """Of what the rules give every thing, how much a plan takes; a fact says what is left.
+
+    Attributes
+    ----------
+    left : How the ids of those facts begin
+    given : Id of the findings that say what there is, of the same subjects
+    words : What is taken, from ``{0}``
+    """
+
+    left: str
+    given: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Slider:
     """What moves in a drawing of the local page.
 
@@ -501,6 +534,8 @@ class System:
     swings : Its arms that a cylinder swings, by mechanism
     hues : What one of its mechanisms tells apart by hue; None where it tells nothing so
     options : Other ways to do a thing, that may mend one of its findings
+    scores : What robots may be judged by in a comparison
+    drains : What a plan takes of what the rules give
     costs : What its mechanisms' failing costs in a match, where no practice counts it
     """
 
@@ -523,6 +558,8 @@ class System:
     options: Callable[[Context], Iterable[Option]] = _no_options
     costs: Callable[[Robot], Iterable[Cost]] = _costs_nothing
     numbers: Callable[[Robot, Report, DisplayUnits], Numbers] = _no_numbers
+    scores: tuple[Score, ...] = ()
+    drains: tuple[Drain, ...] = ()
     inspected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     cautions: Callable[[Robot], tuple[str, ...]] = _no_cautions
     follows: Callable[[Robot], Follows] = _follows_nothing
@@ -599,6 +636,11 @@ def _rules() -> tuple[str, ...]:
 def is_rule(identifier: str) -> bool:
     """Tell whether a finding is one of the event's rules: a robot that is short of it may not take part."""
     return identifier.startswith(_rules())
+
+
+def drains() -> tuple[Drain, ...]:
+    """What a plan may take of what the rules give, by every system."""
+    return tuple(drain for system in systems() for drain in system.drains)
 
 
 def cautions(robot: Robot) -> tuple[str, ...]:

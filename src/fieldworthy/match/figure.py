@@ -16,7 +16,7 @@ from fieldworthy.drawing.painting import draw_spot
 from fieldworthy.drawing.style import Style, shortened, width, wrapped
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.match.forecast import Forecast, Scores
-from fieldworthy.match.timeline import WHY, Event, MatchClock, Timeline
+from fieldworthy.match.timeline import STOPS, WHY, Event, MatchClock, Timeline
 from fieldworthy.units import counted
 
 _LANE, _BAR = 31.0, 11.0  # from lane to lane, and the bars in them [px]
@@ -214,17 +214,6 @@ def _timeline_columns(match: Timeline, style: Style) -> dict[str, Sequence[Any]]
 _SHAPES = ("dot", "diamond", "square", "ring")
 _ROW = 30.0  # of a robot's mean and band below the histogram [px]
 _BINS = 24
-_SAID = {
-    "luck": "a try failed",
-    "time": "time ran out",
-    "air": "too little air",
-    "heat": "motors cut back by heat",
-    "objects": "nothing to take or to score",
-    "battery": "battery empty",
-    "load": "motors too weak",
-    "full": "the season counts no more",
-}
-"""What a reason is called beside its bar."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,7 +351,7 @@ def limits(data: Forecast, style: Style) -> Figure:
 
 
 def _said(reason: str) -> str:
-    return _SAID.get(reason, reason)
+    return STOPS.get(reason, reason)
 
 
 def _unlimited(data: Forecast, title: str, style: Style) -> Figure:

@@ -94,6 +94,18 @@ WHY = {
     "unable": "its mechanism cannot do it",
 }
 """What each reason says to a person."""
+STOPS = {
+    "luck": "a try failed",
+    "time": "time ran out",
+    "air": "too little air",
+    "heat": "motors cut back by heat",
+    "objects": "nothing to take or to score",
+    "battery": "battery empty",
+    "load": "motors too weak",
+    "full": "the season counts no more",
+    "unable": "its mechanism cannot do it",
+}
+"""What it is called in a list of what costs points."""
 
 
 @dataclass(frozen=True, slots=True)

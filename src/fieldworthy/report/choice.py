@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn
 from fieldworthy.decide.compare import (
-    CRITERIA,
     Chance,
     Comparison,
     Criterion,
@@ -15,9 +14,10 @@ from fieldworthy.decide.compare import (
     Interval,
     Matrix,
     argument,
+    criteria,
     leading,
 )
-from fieldworthy.decide.recommend import Ability, Hours, UsedLimit
+from fieldworthy.decide.recommend import Ability, Hours, by_rule
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table, with_unit
@@ -103,7 +103,7 @@ def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
     for row in matrix.criteria:
         cells = [_scored(row, i) for i in range(len(matrix.names))]
         weight = f"{row.weight:g}" if row.counts else f"{row.weight:g}, not counted" if row.weight else "0"
-        rows.append([Mark(row.name, "bold"), CRITERIA[row.name], weight, *cells])
+        rows.append([Mark(row.name, "bold"), criteria()[row.name], weight, *cells])
     totals = [Mark(f"{total:.2f}", "bold") for total in matrix.totals]
     rows.append([Mark("total", "bold"), "weighted mean, 0 to 1", "", *totals])
     told = (
@@ -126,12 +126,9 @@ def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
 def _used(decision: Decision) -> list[Block]:
     """What of the season's limits each uses up, where they differ."""
     names = decision.matrix.names
-    rows_by: dict[str, dict[str, UsedLimit]] = {}
-    for used in decision.found.limits_used:
-        rows_by.setdefault(used.words, {})[used.variant] = used
     rows: list[list[Cell]] = []
-    for words, by in rows_by.items():
-        one = next(iter(by.values()))
+    for words, used in by_rule(decision.found.limits_used).items():
+        one, by = used[0], {u.variant: u for u in used}
         cells = [with_unit(by[n].used, one.unit) if n in by else "–" for n in names]
         if len(set(cells)) > 1:
             rows.append([words, with_unit(one.allowed, one.unit), *cells])

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 from xml.etree import ElementTree
 
-from fieldworthy.decide.compare import EVEN, compare, matrix
+from fieldworthy.decide.compare import compare, matrix
 from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
@@ -167,7 +167,7 @@ def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:
     variants = wanted.against if len(wanted.against) > 1 else (loaded, *wanted.against)
     reports = tuple(evaluate(v, SAMPLES, wanted.seed) for v in variants)
     found = compare(variants, wanted.runs, wanted.seed)
-    weighed = matrix(found, reports, dict(wanted.weights) or EVEN)
+    weighed = matrix(found, reports, dict(wanted.weights))
     return Decision(variants, reports, found, weighed)
 
 

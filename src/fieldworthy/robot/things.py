@@ -33,11 +33,13 @@ class Collection:
     ----------
     path : Where they stand; one of the season begins with ``season``
     one, many : What people call one of them, and all of them
+    group : Under which heading they are listed
     """
 
     path: KeyPath
     one: str
     many: str
+    group: str
 
     @property
     def target(self) -> str:
@@ -46,28 +48,63 @@ class Collection:
 
 
 COLLECTIONS = (
-    Collection(("parts",), "part", "Parts"),
-    Collection(("drive", "wheels"), "drive wheel", "Drive wheels"),
-    Collection(("mechanisms",), "mechanism", "Mechanisms"),
-    Collection(("motors",), "shared motor", "Motors that mechanisms share"),
-    Collection(("air", "tanks"), "tank", "Tanks"),
-    Collection(("air", "cylinders"), "cylinder", "Cylinders"),
-    Collection(("tracking", "wheels"), "tracking wheel", "Tracking wheels"),
-    Collection(("poses",), "pose", "Poses"),
-    Collection(("actions",), "action", "Actions"),
-    Collection(("contacts",), "support", "Casters and skids"),
-    Collection(("rollers",), "anti-tip roller", "Anti-tip rollers"),
-    Collection(("ballast",), "place for ballast", "Places for ballast"),
-    Collection(("season", "field", "places"), "place", "Places on the field"),
-    Collection(("season", "objects"), "object", "Objects"),
-    Collection(("season", "structures"), "structure", "Structures"),
-    Collection(("season", "tasks"), "task", "Tasks"),
+    Collection(("parts",), "part", "Parts", "Robot"),
+    Collection(("drive", "wheels"), "drive wheel", "Drive wheels", "Drive"),
+    Collection(("mechanisms",), "mechanism", "Mechanisms", "Mechanisms"),
+    Collection(("motors",), "shared motor", "Motors that mechanisms share", "Mechanisms"),
+    Collection(("air", "tanks"), "tank", "Tanks", "Air"),
+    Collection(("air", "cylinders"), "cylinder", "Cylinders", "Air"),
+    Collection(("tracking", "wheels"), "tracking wheel", "Tracking wheels", "Sensors"),
+    Collection(("poses",), "pose", "Poses", "Robot"),
+    Collection(("actions",), "action", "Actions", "Match"),
+    Collection(("contacts",), "support", "Casters and skids", "Robot"),
+    Collection(("rollers",), "anti-tip roller", "Anti-tip rollers", "Robot"),
+    Collection(("ballast",), "place for ballast", "Places for ballast", "Robot"),
+    Collection(("season", "field", "places"), "place", "Places on the field", "Season"),
+    Collection(("season", "objects"), "object", "Objects", "Season"),
+    Collection(("season", "structures"), "structure", "Structures", "Season"),
+    Collection(("season", "tasks"), "task", "Tasks", "Season"),
     *(
-        Collection(("catalogue", section), f"class of {section}", f"Own classes of {section}")
+        Collection(("catalogue", section), f"class of {section}", f"Own classes of {section}", "Own classes")
         for section in ("motors", "wheels", "tanks", "cylinders", "valves", "batteries")
     ),
 )
 """In the order in which a team describes its robot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Single:
+    """What there is only one of.
+
+    Attributes
+    ----------
+    path : Where it stands; that of the robot and of the season themselves have no name of their own
+    label : What people call it
+    group : Under which heading it is listed
+    """
+
+    path: KeyPath
+    label: str
+    group: str
+
+
+SINGLES = (
+    Single(("robot",), "Name and battery", "Robot"),
+    Single(("drive",), "Motors and gearing", "Drive"),
+    Single(("weighed",), "What scales say of the whole", "Robot"),
+    Single(("balance",), "Balance wanted", "Robot"),
+    Single(("air", "supply"), "Charge and tubing", "Air"),
+    Single(("tracking",), "Gyro and what is wanted", "Sensors"),
+    Single(("season",), "Name and hall", "Season"),
+    Single(("season", "limits"), "Limits", "Season"),
+    Single(("season", "field"), "Field", "Season"),
+    Single(("season", "periods"), "Periods", "Season"),
+)
+
+
+def head_of(path: KeyPath) -> Collection | None:
+    """The kind of thing that a path is one of, or stands within one of."""
+    return next((c for c in COLLECTIONS if path[: len(c.path)] == c.path and len(path) > len(c.path)), None)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Any
 
 from fieldworthy.files.declare import Quantity, Spec, told_of
 from fieldworthy.files.document import KeyPath
-from fieldworthy.robot.things import COLLECTIONS
+from fieldworthy.robot.things import head_of
 
 _SIZES = ("length", "width", "height")
 _ORDER = ("first", "second", "third", "fourth", "fifth", "sixth")
@@ -55,7 +55,7 @@ class Named:
 def named(robot: Spec, path: KeyPath) -> Named:
     """Name a number of a robot."""
     steps = list(_steps(robot, path))
-    head = next((c for c in COLLECTIONS if path[: len(c.path)] == c.path and len(path) > len(c.path)), None)
+    head = head_of(path)
     if head is None:
         begin, things, name = 1, (_ALONE.get(str(path[0]), str(path[0])), ""), ""
     else:

@@ -22,7 +22,7 @@ from fieldworthy.robot.loading import builtin, builtin_names, load_season
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.shelf import still_typical
-from fieldworthy.robot.things import COLLECTIONS, Collection, Opened, mistakes, opened
+from fieldworthy.robot.things import COLLECTIONS, SINGLES, Collection, Opened, head_of, mistakes, opened
 from fieldworthy.units import show
 from fieldworthy.web.folder import is_season
 from fieldworthy.web.judging import Source
@@ -129,29 +129,6 @@ class Made:
     typical: int = 0
 
 
-SINGLES: tuple[tuple[KeyPath, str, str], ...] = (
-    (("robot",), "Robot", "Name and battery"),
-    (("drive",), "Drive", "Motors and gearing"),
-    (("weighed",), "Robot", "What scales say of the whole"),
-    (("balance",), "Robot", "Balance wanted"),
-    (("air", "supply"), "Air", "Charge and tubing"),
-    (("tracking",), "Sensors", "Gyro and what is wanted"),
-    (("season",), "Season", "Name and hall"),
-    (("season", "limits"), "Season", "Limits"),
-    (("season", "field"), "Season", "Field"),
-    (("season", "periods"), "Season", "Periods"),
-)
-"""What there is only one of: where it stands, the group of the list, what people call it."""
-GROUPS: dict[str, tuple[KeyPath, ...]] = {
-    "Robot": (("parts",), ("poses",), ("contacts",), ("rollers",), ("ballast",)),
-    "Drive": (("drive", "wheels"),),
-    "Mechanisms": (("mechanisms",), ("motors",)),
-    "Air": (("air", "tanks"), ("air", "cylinders")),
-    "Sensors": (("tracking", "wheels"),),
-    "Match": (("actions",),),
-    "Season": tuple(c.path for c in COLLECTIONS if c.path[0] == "season"),
-    "Own classes": tuple(c.path for c in COLLECTIONS if c.path[0] == "catalogue"),
-}
 _ROOT = ("robot", "about", "battery", "hours_left", "parts_list")
 _SEASON = ("season", "about", "altitude", "temperature")
 
@@ -188,21 +165,21 @@ def made_of(source: Source) -> tuple[Made, ...]:
     files = files_of(source)
     keys = [_season_key(files, p) for p in mistakes_of(source)]
     found = []
-    for group, paths in GROUPS.items():
-        for path, at, label in SINGLES:
-            if at == group:
-                skip = _skipped(path)
-                wrong = any(_under(k, path) and not any(k[: len(s)] == s for s in skip) for k in keys)
-                found.append(Made(dotted(path), path, group, label, wrong=(label,) if wrong else ()))
-        found += [_kind(files, keys, group, c) for p in paths for c in COLLECTIONS if c.path == p]
+    for group in dict.fromkeys(c.group for c in COLLECTIONS):
+        for one in SINGLES:
+            if one.group == group:
+                skip = _skipped(one.path)
+                wrong = any(_under(k, one.path) and not any(k[: len(s)] == s for s in skip) for k in keys)
+                found.append(Made(dotted(one.path), one.path, group, one.label, wrong=(one.label,) if wrong else ()))
+        found += [_kind(files, keys, c) for c in COLLECTIONS if c.group == group]
     return tuple(found)
 
 
-def _kind(files: Opened, keys: list[KeyPath], group: str, c: Collection) -> Made:
+def _kind(files: Opened, keys: list[KeyPath], c: Collection) -> Made:
     names = tuple(files.names(c))
     wrong = tuple(n for n in names if any(k[: len(c.path) + 1] == (*c.path, n) for k in keys))
     typical = sum(1 for n in names for _ in still_typical(files.data((*c.path, n))))
-    return Made(dotted(c.path), c.path, group, c.many, c.one, names, wrong, typical)
+    return Made(dotted(c.path), c.path, c.group, c.many, c.one, names, wrong, typical)
 
 
 def _season_key(files: Opened, problem: Problem) -> KeyPath:
@@ -549,11 +526,10 @@ def axis_of(name: str, about: str, count: int, place: int) -> str:
 def words_of(path: KeyPath) -> str:
     """Name a place of the file as people do: the thing first, then what is inside it."""
     words = [f"{key + 1}." if isinstance(key, int) else key.replace("_", " ") for key in path]
-    if path[:1] in (("plan",), ("season",)) or path[:2] == ("air", "supply"):
+    head = head_of(path)
+    if head is None or path[0] == "season":
         return " ".join(words)
-    at = 2 if path[:1] in (("air",), ("drive",), ("tracking",), ("catalogue",)) and len(path) > 2 else 1
-    if len(words) <= at:
-        return " ".join(words)
+    at = len(head.path)
     kind = words[at - 1].removesuffix("s")
     return f"{kind} '{words[at]}'" + (f", {' '.join(words[at + 1 :])}" if words[at + 1 :] else "")
 

@@ -417,7 +417,7 @@ def _sentence(variable: Any, value: float) -> str:
             verb = "Move"
         return f"{verb} {variable.key}{also} from {before} to {after}."
     if variable.sort == "tank":
-        return f"Put {variable.key.removeprefix('air.cylinders.').removesuffix('.tank')} on tank {after}, not {before}."
+        return f"Put {variable.paths[0][-2]} on tank {after}, not {before}."
     return f"Use {after} in place of {before} for {variable.key}."
 
 

@@ -412,11 +412,11 @@ class _Varying:
 
 
 def _is_under(key: str, variable: Variable) -> bool:
-    """Whether a variable stands in a section; the layout of the air is every cylinder's tank."""
-    if key == "air.layout":
-        return variable.sort == "tank"
-    if key == "air.classes":
-        return variable.sort == "class" and variable.paths[0][0] == "air"
+    """Whether a variable stands in a section, or in its layout on tanks, or in its classes of what is bought."""
+    section, _, what = key.rpartition(".")
+    sort = {"layout": "tank", "classes": "class"}.get(what)
+    if sort is not None:
+        return variable.sort == sort and variable.paths[0][0] == section
     return any(head == key for path in variable.paths for head in _heads(dotted(path)))
 
 

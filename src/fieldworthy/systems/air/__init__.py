@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Found, Kit, Numbers, Page, Rows, Stated, System, View
+from fieldworthy.engine.system import Constants, Drain, Found, Kit, Numbers, Page, Rows, Score, Stated, System, View
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.model.machine import Mechanism
@@ -84,6 +84,12 @@ def numbers(robot: Robot, report: Report, shown: DisplayUnits) -> Numbers:
     return Numbers(tuple(tables), tuple(between))
 
 
+def left(report: Report) -> tuple[float | None, str]:
+    """What is left in the emptiest tank."""
+    tanks = [fact for fact in report.facts if fact.id.startswith("air.tank.") and fact.value is not None]
+    return min((fact.value or 0.0 for fact in tanks), default=None), next((fact.unit for fact in tanks), "")
+
+
 def _with_unit(value: float | None, unit: str) -> str:
     return "–" if value is None else labelled(digits(value), unit)
 
@@ -130,6 +136,12 @@ SYSTEM = System(
     inspected={"air.rating": "Pressure against the weakest part's rating"},
     kit=kit,
     numbers=numbers,
+    scores=(
+        Score(
+            "air", "gauge pressure left in the emptiest tank, as a share of the highest among the alternatives", left
+        ),
+    ),
+    drains=(Drain("air.tank.", "limits.charge_pressure", "air that the plan takes from {0}"),),
     cautions=cautions_of,
     follows=follows,
     constants=Constants(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from fieldworthy.drawing.sketch import Sketch
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
@@ -47,7 +48,7 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
         yield lift(data, style)
 
 
-SKETCHES = {MotorArm: ARM_SKETCH}
+SKETCHES: Mapping[type, Sketch] = {MotorArm: ARM_SKETCH}
 """What the lengths of an arm mean, by what the file declares."""
 
 

@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from fieldworthy.engine.system import System
+from fieldworthy.engine.finding import Report
+from fieldworthy.engine.system import Score, System
 from fieldworthy.robot.model.machine import Plain
 from fieldworthy.systems.limits.check import check as judge
+
+
+def mass(report: Report) -> tuple[float | None, str]:
+    """What the robot weighs."""
+    found = next((f for f in report.findings if f.id == "limits.mass" and f.value is not None), None)
+    return (None, "") if found is None else (found.value, found.unit)
+
 
 SYSTEM = System(
     name="limits",
@@ -30,6 +38,7 @@ SYSTEM = System(
         "limits.charge_pressure": "Charge pressure",
     },
     rules=("limits.",),
+    scores=(Score("mass", "least mass, as a share of this alternative's", mass, least=True),),
     dangerous=("limits.charge_pressure",),
 )
 
