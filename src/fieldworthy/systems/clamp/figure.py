@@ -166,20 +166,20 @@ _TOGGLE = Sketch(
 )  # fmt: skip
 _UNDER = Sketch(
     "from the side before the hook comes up, and from above",
-    360.0,
+    366.0,
     (
         floor(196.0), line((110.0, 30.0), (110.0, 190.0)), block(110, 40, 70, 10), block(168, 40, 14, 30),
         block(180, 86, 130, 18, "thing"), block(180, 104, 8, 18, "thing"), block(240, 104, 70, 92, "thing"),
         block(110, 150, 106, 10), block(206, 132, 10, 18), line((150.0, 122.0), (188.0, 122.0), look="dashed"),
-        block(110, 286, 106, 34), block(180, 246, 130, 110, "dashed"), line((150.0, 280.0), (216.0, 280.0)),
-        line((150.0, 326.0), (216.0, 326.0)),
+        block(180, 266, 130, 74, "dashed"), block(110, 286, 106, 34), line((110.0, 258.0), (250.0, 258.0)),
+        line((110.0, 348.0), (250.0, 348.0)),
     ),
     (
         Length("reach", (118.0, 176.0), (206.0, 176.0), "below"),
         Length("tip", (228.0, 132.0), (228.0, 150.0), "right"),
         Length("rises", (150.0, 122.0), (150.0, 150.0), "left"),
         Length("width", (226.0, 286.0), (226.0, 320.0), "right"),
-        Length("cheeks", (150.0, 280.0), (150.0, 286.0), "left"),
+        Length("cheeks", (196.0, 258.0), (196.0, 266.0), "above"),
     ),
 )  # fmt: skip
 SKETCHES = {Clamp: _CLAMP, Toggle: _TOGGLE, Under: _UNDER}

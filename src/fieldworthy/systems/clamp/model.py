@@ -67,7 +67,9 @@ class Under:
     tip: Gap = assume("0 mm", "the hook is flat: nothing stands up behind the rim's edge")
     face: Face = assume("0 deg", "of the tip's face from the upright: square to the pull")
     rises: Gap = need("how far the hook can come up to the rim as the jaw presses down; 0 where it is fixed")
-    cheeks: Gap | None = exact(None, "free play sideways between the hook's cheeks; friction alone where absent")
+    cheeks: Gap | None = exact(
+        None, "play sideways until a cheek meets the side of the rim or of a gap in it; friction alone where absent"
+    )
     upward: Load | None = exact(
         None, "pull upwards that it must withstand; not judged where absent", role="wish", label="pull upwards"
     )
