@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.optimize import brentq
+from scipy.optimize import brentq, minimize_scalar
 from scipy.spatial import ConvexHull
 
 from fieldworthy.physics.motors import chain
@@ -181,3 +181,94 @@ def test_a_chain_that_cannot_close_is_zero_within_a_batch():
 def test_bad_input_is_named(call, named):
     with pytest.raises(ValueError, match=named):
         call()
+
+
+def hung_tension(force, span, slack):
+    """Tension of a cord pressed in at its middle, by least energy: SciPy finds where the weight of the idler rests.
+
+    The cord is a stiff spring on each side; the idler is pulled by a constant force.
+    """
+    stiff = 1e6
+    half = 0.5 * (span + slack)
+
+    def energy(h):
+        stretched = max(np.hypot(0.5 * span, h) - half, 0.0)
+        return stiff * stretched**2 - force * h
+
+    h = minimize_scalar(energy, bounds=(0.0, span), method="bounded", options={"xatol": 1e-12}).x
+    return 2.0 * stiff * (np.hypot(0.5 * span, h) - half) / 2.0
+
+
+@pytest.mark.parametrize(("force", "slack"), [(4.0, 0.002), (12.0, 0.0176), (20.0, 0.04)])
+def test_tension_of_a_run_held_by_an_idler_by_least_energy(force, slack, evidence):
+    ours, found = float(chain.run_tension(force, 0.108, slack)), hung_tension(force, 0.108, slack)
+    evidence(
+        "intake",
+        "Tension of a chain's slack run that an idler holds",
+        "least energy of two stiff springs, by SciPy",
+        "4 to 20 N on runs with 2 to 40 mm of slack",
+        "N",
+        ours,
+        found,
+    )
+    # the springs give by 0.1 mm or less
+    assert ours == pytest.approx(found, rel=0.01)
+
+
+def test_an_idler_on_a_taut_chain_has_no_angle():
+    assert chain.run_tension(5.0, 0.1, 0.0) == np.inf
+    assert chain.run_tension(5.0, 0.1, -0.003) == np.inf
+
+
+def carried(teeth, joints, tight):
+    """Tension behind the last of so many joints on a sprocket: forces on every joint, solved as one system.
+
+    A joint is drawn along the chord ahead of it and the chord behind it, and the tooth presses on it at the angle from
+    the chord ahead that the handbook gives. Unknown: a tooth's force and a tension for each joint.
+    """
+    step, press = 2 * np.pi / teeth, np.radians(35 - 120 / teeth)
+    matrix, right = np.zeros((2 * joints, 2 * joints)), np.zeros(2 * joints)
+    for k in range(joints):
+        ahead, behind = (np.array([np.cos(a), np.sin(a)]) for a in (0.0, np.pi + step))
+        # against the pull, turned outwards
+        tooth = np.array([np.cos(np.pi - press), np.sin(np.pi - press)])
+        rows = slice(2 * k, 2 * k + 2)
+        matrix[rows, k] = tooth
+        matrix[rows, joints + k] = behind
+        if k == 0:
+            right[rows] = -tight * ahead
+        else:
+            matrix[rows, joints + k - 1] = ahead
+    return np.linalg.solve(matrix, right)[-1]
+
+
+@pytest.mark.parametrize("teeth", [6, 9, 16, 30])
+def test_slack_that_keeps_a_chain_on_its_teeth_by_the_forces_on_every_joint(teeth, evidence):
+    joints = teeth // 2 - 1
+    needed = float(chain.slack_needed(60.0, teeth, teeth / 2))
+    found = carried(teeth, joints, 60.0 + needed)
+    evidence(
+        "intake",
+        "Slack tension below which a chain climbs its teeth",
+        "equilibrium of every joint as one linear system, by NumPy; angle of the teeth from memory",
+        "half-wrapped sprockets of 6 to 30 teeth, a pull of 60 N",
+        "N",
+        needed,
+        found,
+    )
+    assert needed == pytest.approx(found, rel=1e-9)
+
+
+def test_what_the_chain_lies_on_by_the_hull():
+    # the ring points of the hull that are not on a straight run, as a share of the teeth
+    for z, other, centre in ((12, 30, 20.0), (30, 12, 20.0), (9, 9, 14.0)):
+        wrapped = float(chain.wrapped_teeth(0.0127, z, other, centre * 0.0127))
+        # a longer chain by what lies on both, less the two runs
+        rest = hull_links(z, other, centre) - 2 * float(chain.span(0.0127, z, other, centre * 0.0127)) / 0.0127
+        assert wrapped + float(chain.wrapped_teeth(0.0127, other, z, centre * 0.0127)) == pytest.approx(rest, abs=5e-3)
+
+
+def test_too_few_teeth_under_a_chain_hold_it_with_nothing():
+    assert chain.slack_needed(10.0, 5, 1.4) == np.inf
+    with pytest.raises(ValueError, match="at least 4"):
+        chain.slack_needed(10.0, 3, 1.5)

@@ -158,6 +158,18 @@ def wedge():
     return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(clamp.hook_gain(math.radians(65), 0.5)))
 
 
+def idler():
+    # by hand: 9 mm of slack on a run of 100 mm, two sides of 54.5 mm, so the idler stands sqrt(54.5^2 - 50^2) mm off
+    sine = math.sqrt(54.5**2 - 50.0**2) / 54.5
+    return 12.0, 2 * float(np.asarray(chain.run_tension(12.0, 0.1, 0.009))) * sine
+
+
+def climbs():
+    press = math.radians(35 - 120 / 16)
+    q = math.sin(press) / math.sin(press + 2 * math.pi / 16)
+    return 60.0 * q**7 / (1 - q**7), float(np.asarray(chain.slack_needed(60.0, 16, 8.4)))
+
+
 def aside():
     return 40.0 * (0.35 + 0.2), float(np.asarray(clamp.sideways_force(40.0, 0.35, 0.2)))
 
@@ -230,7 +242,7 @@ WORKED = {
     "heading": heading,
     "cuboids": cuboids, "motor_line": motor_line, "sprint": sprint, "scrub": scrub, "tip": tip, "impact": impact,
     "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
-    "background": background, "wedge": wedge,
+    "background": background, "wedge": wedge, "idler": idler, "climbs": climbs,
     "aside": aside, "jawway": jawway, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
     "push": push, "arm": arm, "guide": guide_ratio, "seam": seam, "practice": practice,
 }  # fmt: skip

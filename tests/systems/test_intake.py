@@ -11,9 +11,12 @@ from scipy.optimize import brentq
 
 from edge import run
 from fieldworthy.cli.app import main
+from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
+from fieldworthy.systems.intake.figure import tightened, worn_chains
+from robots import nominal
 
 SEASON = """\
 fieldworthy: season 1
@@ -230,6 +233,52 @@ def test_chain_in_whole_links(tmp_path):
     assert "with 36" in checked(tmp_path, ROBOT.replace("links: 38, ", ""))["intake.chain_built.intake.rear"].because
     close = checked(tmp_path, ROBOT.replace("centre: 100 mm", "centre: 40 mm"))["intake.chain_centre.intake.rear"]
     assert close.verdict == "short"
+
+
+TUBED = "tubing: {stiffness: 0.3 N/mm, strands: 2, stretch: 60 mm}, wear: 1 %,"
+
+
+def test_a_chain_that_tubing_tightens_by_hand(tmp_path):
+    found = checked(tmp_path, ROBOT.replace("wear: 1 %,", TUBED))
+    loose = 9.525 * (38 * 1.01 - taut(9.525, 15, 15, 100))
+    travel = brentq(lambda h: 2 * math.hypot(50, h) - 100 - loose, 0, 100)
+    # two strands of 0.3 N/mm, let off from 60 mm by what the idler travels
+    force = 0.6 * (60 - travel)
+    held = force / 2 * math.hypot(50, travel) / travel  # two sides of a triangle carry it
+    kept = found["intake.chain_tubing.intake.rear"]
+    assert (kept.value, kept.limit) == pytest.approx((60, travel), rel=1e-6)
+    jump = found["intake.chain_jump.intake.rear"]
+    assert jump.value == pytest.approx(held, rel=1e-6)
+    # 0.8 N*m at standstill on 15 teeth of 9.525 mm; seven whole teeth lie under the chain, so that it falls six times
+    pull = 0.8 / (0.009525 / 2 / math.sin(math.pi / 15))
+    falls = (math.sin(math.radians(27)) / math.sin(math.radians(27 + 24))) ** 6
+    assert jump.limit == pytest.approx(pull * falls / (1 - falls), rel=1e-6)
+    assert found["intake.chain_braked.intake.rear"].value == pytest.approx(held, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "finding", "said"),
+    [
+        ("stretch: 60 mm", "stretch: 30 mm", "chain_tubing", "Stretch it more"),
+        ("stretch: 60 mm", "stretch: 30 mm", "chain_jump", "with 0 N"),
+        ("links: 38", "links: 36", "chain_tubing", "goes slack after 60 mm"),
+        ("centre: 100 mm, links: 38", "centre: 106 mm, links: 36", "chain_jump", "no slack that its idler"),
+        ("strands: 2", "strands: 200", "chain_braked", "does not push its idler out"),
+    ],
+)
+def test_what_tubing_on_a_chain_says(tmp_path, old, new, finding, said):
+    found = checked(tmp_path, ROBOT.replace("wear: 1 %,", TUBED).replace(old, new))
+    assert said in found[f"intake.{finding}.intake.rear"].because
+
+
+def test_the_figure_of_a_chain_follows_its_wear(tmp_path):
+    loaded = load_robot(written(tmp_path, ROBOT.replace("wear: 1 %,", TUBED)))
+    (worn,) = worn_chains(nominal(loaded))
+    jump = checked(tmp_path, ROBOT.replace("wear: 1 %,", TUBED))["intake.chain_jump.intake.rear"]
+    assert np.interp(worn.full, worn.wear, worn.tension) == pytest.approx(jump.value, rel=1e-3)
+    # a longer chain lets the tubing off, and stands steeper on the idler
+    assert np.all(np.diff(worn.tension) < 0)
+    assert "climbs the teeth" in tightened(worn, Style(PRINT)).alt
 
 
 def test_hooks_window_and_clearance(tmp_path):

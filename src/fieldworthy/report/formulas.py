@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from importlib import resources
+from typing import Any
 
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.drawing.svg import Figure
@@ -179,9 +180,19 @@ def telling(page: Page, facts: Sequence[Fact], most: int) -> list[Fact]:
     return sorted(facts, key=rank)[:most]
 
 
+def _given(value: Any, at: str) -> Iterator[str]:
+    """The keys that a thing gives, without the names of a person's own."""
+    yield at
+    if is_dataclass(value):
+        for each in fields(value):
+            if getattr(value, each.name) not in (None, ()):
+                yield from _given(getattr(value, each.name), f"{at}.{each.name}")
+    elif isinstance(value, Mapping):
+        for inner in value.values():
+            yield from _given(inner, at)
+
+
 def formulas_for(page: Page, robot: Robot) -> list[str]:
     """Choose the formulas of a page by the kinds of mechanism that the robot has, and by what their keys give."""
-    has = {m.kind for m in robot.mechanisms.values()}
-    for spec in robot.mechanisms.values():
-        has.update(f"{spec.kind}.{each.name}" for each in fields(spec) if getattr(spec, each.name) not in (None, ()))
+    has = {key for spec in robot.mechanisms.values() for key in _given(spec, spec.kind)}
     return [key for key, needed in page.formulas if not needed or needed in has]

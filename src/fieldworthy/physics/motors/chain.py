@@ -305,3 +305,98 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
     require.positive(span=span)
     e = np.maximum(slack, 0.0)
     return 0.5 * np.sqrt(e * (2.0 * span + e))
+
+
+def run_tension(force: Real, span: Real, slack: Real) -> Real:
+    """Tension of a run whose slack an idler takes up at its middle.
+
+    Parameters
+    ----------
+    force : Of the idler across the run [N]
+    span, slack : Free length of the run, straight [m]; length that the idler takes up; none or less leaves no angle [m]
+
+    Returns
+    -------
+    Tension [N]; infinite where there is no slack, since the idler then presses on a taut chain.
+
+    Raises
+    ------
+    ValueError : If the span is not positive
+
+    Notes
+    -----
+    F = 2 T sin(a), with sin(a) = 2 h / (S + e) and the travel h of `tensioner_travel`: the two halves of the run hold
+    the idler between them. The weight of the run, and what its speed throws outwards, are left out.
+
+    References
+    ----------
+    meriam_statics: equilibrium of a point between two cords.
+    """
+    e = np.maximum(slack, 0.0)
+    sine = 2.0 * tensioner_travel(span, e) / (span + e)
+    return require.ratio(force, 2.0 * sine)[()]
+
+
+def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
+    """Teeth of a sprocket that the chain lies on.
+
+    Parameters
+    ----------
+    pitch : Chain pitch [m]
+    teeth, other : Teeth of this sprocket and of the other [-]
+    centre : Distance between the shafts [m]
+
+    Returns
+    -------
+    Teeth, with their fraction [-].
+
+    Raises
+    ------
+    ValueError : If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth
+
+    Notes
+    -----
+    z (1 / 2 - asin((r' - r) / C) / pi). An idler that presses from outside adds to it, which is left out.
+
+    References
+    ----------
+    plane-geometry: derived beside the formula.
+    """
+    require.positive(centre=centre)
+    step = (pitch_radius(pitch, other) - pitch_radius(pitch, teeth)) / centre
+    on: Real = teeth * (0.5 - np.arcsin(np.clip(step, -1.0, 1.0)) / np.pi)
+    return on
+
+
+def slack_needed(pull: Real, teeth: Real, wrapped: Real) -> Real:
+    """Tension of the slack run below which a chain climbs the teeth of a sprocket.
+
+    Parameters
+    ----------
+    pull : Tension of the tight run over that of the slack one: torque over pitch radius [N]
+    teeth, wrapped : Teeth of the sprocket, four or more; teeth that the chain lies on [-]
+
+    Returns
+    -------
+    Tension [N]; infinite where fewer than two whole teeth are under the chain.
+
+    Raises
+    ------
+    ValueError : If there are fewer than four teeth
+
+    Notes
+    -----
+    From joint to joint the tension falls by q = sin(f) / sin(f + 2 pi / z), where the teeth press at f = 35 degrees
+    less 120 degrees / z at most. Over k whole teeth T = (T + P) q^(k - 1), so T = P q^(k - 1) / (1 - q^(k - 1)).
+    Friction on the teeth, which helps, is left out.
+
+    References
+    ----------
+    chain_handbook: tension of a chain round a sprocket, pressure angle.
+    """
+    z = np.asarray(teeth, dtype=float)
+    require.refuse(z >= 4.0, lambda: f"teeth must be at least 4, got {teeth!r}")
+    press = np.radians(35.0 - 120.0 / z)
+    falls = np.sin(press) / np.sin(press + 2.0 * np.pi / z)
+    left = falls ** np.maximum(np.floor(np.asarray(wrapped) + _COUNT_SLACK) - 1.0, 0.0)
+    return require.ratio(np.maximum(pull, 0.0) * left, 1.0 - left)[()]

@@ -111,7 +111,12 @@ SYSTEM = System(
     page=Page(
         title="Intake",
         question="Does it grip, carry and hand over every piece, and stop two of them where they belong?",
-        formulas=(("roller", ""), ("stop", "")),
+        formulas=(
+            ("roller", ""),
+            ("stop", "intake.hold"),
+            ("idler", "intake.stages.chain.tubing"),
+            ("climbs", "intake.stages.chain.tubing"),
+        ),
         telling=("intake.hold_rest", "intake.chain_built"),
     ),
     figures=figures,

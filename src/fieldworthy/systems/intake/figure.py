@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.drawing.axes import Chart, paint
+from fieldworthy.drawing.axes import Chart, chart, paint
 from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
 from fieldworthy.drawing.sketch import Sketch, block, disc, floor, line
 from fieldworthy.drawing.sketch import Span as Length
@@ -21,8 +21,8 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.contact import handover, timing
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
-from fieldworthy.systems.intake.mechanics import Row, Running, row_of
-from fieldworthy.systems.intake.model import Chain, Hold, Holder, Hooks, Intake, IntakeStage, Rollers
+from fieldworthy.systems.intake.mechanics import Row, Running, row_of, strung_of
+from fieldworthy.systems.intake.model import Chain, Hold, Holder, Hooks, Intake, IntakeStage, Rollers, Tubing
 
 _OBJECTS = 3
 _PIECES = 12  # of a bent stretch of a line
@@ -536,10 +536,64 @@ def _hold_notes(view: HoldView, style: Style) -> list[str]:
     return [rests, _held(view, style)]
 
 
+@dataclass(frozen=True, slots=True)
+class Worn:
+    """A chain whose tensioner elastic tubing pulls, over its wear.
+
+    Attributes
+    ----------
+    name : Of the stage
+    wear, tension : Growths by wear, and the tension of the slack run at each; infinite where it has no slack [-, N]
+    full, needed : Wear at which it is replaced, and the tension below which it climbs the teeth [-, N]
+    """
+
+    name: str
+    wear: Array
+    tension: Array
+    full: float
+    needed: float
+
+
+def worn_chains(context: Context) -> Iterator[Worn]:
+    """Follow every chain whose tensioner elastic tubing pulls, from new to half as much again as its full wear."""
+    context = context.nominal
+    for name, spec in context.robot.mechanisms.items():
+        for stage in row_of(context, name).stages.values() if isinstance(spec, Intake) else ():
+            for hooked in (False, True) if stage.spec.hooks is not None else (False,):
+                full = strung_of(stage, hooked=hooked)
+                if full is None or first(full.wear) <= 0.0:
+                    continue
+                wear = np.linspace(0.0, 1.5 * first(full.wear), _PHASES)
+                along = strung_of(stage, hooked=hooked, wear=wear)
+                assert along is not None, "the same chain"
+                what = f"hooked chain of '{stage.name}'" if hooked else f"chain of '{stage.name}'"
+                yield Worn(what, wear, np.broadcast_to(along.tension, wear.shape), first(full.wear), first(full.needed))
+
+
+def tightened(data: Worn, style: Style) -> Figure:
+    """Draw the tension of the slack run over the chain's wear, with what keeps it on its teeth."""
+    known = np.isfinite(data.tension)
+    at, needed = float(np.interp(data.full, data.wear[known], data.tension[known])), style.show(data.needed, "force")
+    what = Chart(
+        title=f"Slack run of the {data.name}",
+        alt=f"Worn by {style.show(data.full, 'share')}, its idler holds it with {style.show(at, 'force')}; below "
+        f"{needed} it climbs the teeth.",
+        x=Axis("Growth by wear", "share", low=0.0, high=float(data.wear[-1])),
+        y=Axis("Tension", "force", low=0.0, high=1.15 * max(float(data.tension[known].max()), data.needed)),
+        marks=[
+            Line(x=data.wear[known], y=data.tension[known], name="held by the idler", tone=0),
+            Limit(at=data.needed, name=f"climbs the teeth below {needed}"),
+            Limit(at=data.full, side="x", name="replaced", tone="ink", dash="2 3"),
+        ],
+    )  # fmt: skip
+    return chart(what, style)
+
+
 def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in intake_curves(context).values():
         yield through(data, style)
+    yield from (tightened(data, style) for data in worn_chains(context))
 
 
 _STAGE = Sketch(
@@ -622,7 +676,20 @@ _HOLDER = Sketch(
         Length("lift", (270.0, 150.0), (270.0, 170.0), "right"),
     ),
 )  # fmt: skip
+_TUBING = Sketch(
+    "seen from the side, with the idler pressed into the run",
+    130.0,
+    (
+        disc(60.0, 60.0, 34.0), disc(280.0, 60.0, 34.0), line((60.0, 26.0), (280.0, 26.0)),
+        line((60.0, 94.0), (170.0, 76.0), (280.0, 94.0)), line((60.0, 94.0), (280.0, 94.0), look="dashed"),
+        disc(170.0, 86.0, 9.0), line((170.0, 86.0), (170.0, 40.0), look="dashed"), disc(170.0, 40.0, 4.0),
+        disc(170.0, 104.0, 9.0, "thing"),
+    ),
+    (
+        Length("stretch", (170.0, 58.0), (170.0, 58.0), "right"),
+    ),
+)  # fmt: skip
 SKETCHES = {
-    IntakeStage: _STAGE, Rollers: _ROLLERS, Chain: _CHAIN, Hooks: _HOOKS, Hold: _HOLD, Holder: _HOLDER,
+    IntakeStage: _STAGE, Rollers: _ROLLERS, Chain: _CHAIN, Tubing: _TUBING, Hooks: _HOOKS, Hold: _HOLD, Holder: _HOLDER,
 }  # fmt: skip
 """What the lengths of an intake mean, by what the file declares."""

@@ -240,9 +240,11 @@ def chains(context: Context, row: Row, stage: Running) -> Iterator[Outcome]:
     whose = f"stage '{stage.name}'"
     if stage.spec.chain is not None:
         yield from _chain(stage.spec.chain, f"drive chain of {whose}", subject, ending)
+        yield from _tubing(strung_of(stage, hooked=False), f"drive chain of {whose}", subject, ending)
     carrier = stage.spec.hooks
     if carrier is not None:
         yield from _chain(carrier.chain, f"hooked chain of {whose}", subject, f"{ending}.hooks")
+        yield from _tubing(strung_of(stage, hooked=True), f"hooked chain of {whose}", subject, f"{ending}.hooks")
         yield from _pickup(row, stage, carrier, subject)
         yield from _clearance(row, carrier, holder_of(context, carrier), (subject, ending))
 
@@ -304,6 +306,98 @@ def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcom
     )
     return Outcome(f"intake.chain_tension.{ending}", subject, travel, has, "length", message, "at most",
                    scale=np.maximum(has, pitch), sources=("plane-geometry", "practice"))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Strung:
+    """A chain whose tensioner elastic tubing pulls, from new to worn.
+
+    Attributes
+    ----------
+    spec : The chain
+    wear : Growth of the chain [-]
+    travel : Of the idler [m]
+    force : Of the idler across the run [N]
+    tension : Of the run that it holds [N]
+    ends : Travel at which the tubing is slack [m]
+    pull : Most that the motor gives, over the sprocket that drives [N]
+    needed : Tension of the slack run below which the chain climbs the teeth [N]
+    """
+
+    spec: ChainDrive
+    wear: Real
+    travel: Real
+    force: Real
+    tension: Real
+    ends: Real
+    pull: Real
+    needed: Real
+
+
+def strung_of(stage: Running, *, hooked: bool, wear: Real | None = None) -> Strung | None:
+    """Follow the tubing on a stage's drive chain, or on its hooked one, at its full wear or another."""
+    hooks = stage.spec.hooks
+    spec = hooks.chain if hooked and hooks is not None else stage.spec.chain
+    if spec is None or spec.tubing is None:
+        return None
+    tubing, wear = spec.tubing, spec.wear if wear is None else wear
+    pitch, (a, b) = chain.SIZES[spec.size].pitch, spec.teeth
+    loose = chain.slack(pitch, chain.length(pitch, a, b, spec.centre), links_of(spec), wear)
+    run = np.maximum(chain.span(pitch, a, b, spec.centre), 1e-3)
+    travel = chain.tensioner_travel(run, loose)
+    left = np.maximum(tubing.stretch - travel * tubing.lever, 0.0)
+    force = tubing.stiffness * tubing.strands * left * tubing.lever
+    pull = _driving_torque(stage, hooked=hooked) / chain.pitch_radius(pitch, a)
+    at_a, at_b = (
+        chain.slack_needed(pull, z, chain.wrapped_teeth(pitch, z, other, spec.centre)) for z, other in ((a, b), (b, a))
+    )
+    tension = chain.run_tension(force, run, loose)
+    return Strung(spec, wear, travel, force, tension, tubing.stretch / tubing.lever, pull, np.maximum(at_a, at_b))
+
+
+def _driving_torque(stage: Running, *, hooked: bool) -> Real:
+    """Most that the motor gives at the sprocket that drives a stage's chain."""
+    gears = [GearStage(g.driven / g.driver, g.efficiency) for g in stage.spec.gearing]
+    drive = stage.spec.chain
+    if hooked and drive is not None:
+        gears.append(GearStage(drive.teeth[1] / drive.teeth[0], drive.efficiency))
+    whole = train(gears) if gears else None
+    return stage.motor.limit * (1.0 if whole is None else whole.ratio * whole.efficiency)
+
+
+def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterator[Outcome]:
+    """Whether tubing takes up the wear, and holds the slack run when the motor gives all that it has."""
+    if worn is None:
+        return
+    numbers: dict[str, tuple[Real, str]] = {
+        "ends": (worn.ends, "length"), "travel": (worn.travel, "length"), "wear": (worn.wear, "share"),
+        "force": (worn.force, "force"), "tension": (worn.tension, "force"), "needed": (worn.needed, "force"),
+        "pull": (worn.pull, "force"),
+    }  # fmt: skip
+    text = "The tubing of the {word} goes slack after {ends} of the idler's travel; worn by {wear}, the chain takes it "
+    text += "{travel} in"
+    yield Outcome(f"intake.chain_tubing.{ending}", subject, worn.ends, worn.travel, "length",
+                  Message(text + ", where it still pulls with {force}.", text + ". Stretch it more.", numbers,
+                          {"word": word}),
+                  scale=np.maximum(worn.travel, 1e-3), sources=("plane-geometry",))  # fmt: skip
+    held = "Worn by {wear}, the idler holds the slack run of the {word} with {tension}"
+    if not np.isfinite(first(worn.tension)):
+        held = "Even worn by {wear}, the {word} has no slack that its idler could take up"
+    climbs = "; when the motor gives all it has, {pull} on the chain, it climbs the teeth below {needed}"
+    yield Outcome(f"intake.chain_jump.{ending}", subject, worn.tension, worn.needed, "force",
+                  Message(held + climbs + ".",
+                          held + climbs + ". More tubing, more of its stretch, or more teeth helps.", numbers,
+                          {"word": word}),
+                  scale=np.maximum(worn.needed, 0.1), sources=("chain_handbook", "meriam_statics"))  # fmt: skip
+    gives = np.minimum(worn.tension, worn.pull)
+    numbers = {"gives": (gives, "force"), "pull": (worn.pull, "force")}
+    text = "Braked or turned the other way, the {word} pulls on its idler: from {gives} on it pushes the idler out and "
+    text += "hangs slack on the other side"
+    if first(gives) >= first(worn.pull):
+        text = "Braked or turned the other way, the {word} does not push its idler out: all that the motor gives is "
+        text += "{pull} on the chain"
+    yield Outcome(f"intake.chain_braked.{ending}", subject, gives, None, "force",
+                  Message(text + ".", "", numbers, {"word": word}), sources=("meriam_statics",))  # fmt: skip
 
 
 def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[Outcome]:

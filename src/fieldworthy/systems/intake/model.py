@@ -13,7 +13,19 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from fieldworthy.files import Of, Ref, assume, exact, need
-from fieldworthy.files.declare import Count, Duration, Efficiency, Fraction, Gap, Load, Ratio, Real, Size, Span
+from fieldworthy.files.declare import (
+    Count,
+    Duration,
+    Efficiency,
+    Fraction,
+    Gap,
+    Load,
+    Ratio,
+    Real,
+    Size,
+    Span,
+    Stiffness,
+)
 from fieldworthy.files.document import Fault
 from fieldworthy.physics.motors import chain
 from fieldworthy.robot.model.machine import Mechanism, MotorUse, Stage
@@ -25,6 +37,18 @@ Deceleration = Annotated[Real, Of("acceleration", 0.0, above=True)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Tubing:
+    """Elastic tubing, bands or a spring that pull an idler into the run that hangs slack. They store energy."""
+
+    stiffness: Stiffness = need("of one strand, stretched as it is here")
+    strands: Count = exact(1, "strands side by side")
+    stretch: Gap = need("how far it is stretched with the idler against the straight run")
+    lever: Annotated[Real, Of("ratio", 0.0, above=True, most=100.0)] = assume(
+        "1", "travel of the tubing over travel of the idler: as far"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Chain:
     """A chain round two sprockets."""
 
@@ -33,6 +57,9 @@ class Chain:
     centre: Size = need("distance between the two shafts")
     links: Count | None = exact(None, "how many links it has; the even number that just goes round where absent")
     tensioner_travel: Gap = assume("0 mm", "no tensioner")
+    tubing: Tubing | None = exact(
+        None, "elastic tubing that pulls that tensioner; one that is screwed fast where absent"
+    )
     wear: Fraction = assume("1.5 %", "growth by wear before it is replaced; common practice, no source", role="fact")
     efficiency: Efficiency = assume("0.95", "one chain; from memory")
 
