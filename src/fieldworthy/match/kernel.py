@@ -407,14 +407,20 @@ def play(st: Structure, nu: Numbers, at: tuple[int, np.uint64], draw: tuple[np.u
     return s, filled
 
 
+Runs = tuple[int, int, int, bool, int, int]
+"""As `play_all` takes them."""
+
+
 @compiled
-def _one(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out, i: int) -> None:
+def _one(st: Structure, nu: Numbers, runs: Runs, seed: np.uint64, out: Out, i: int) -> None:
     """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
-    begin, first, each, luck = runs
-    draw = (seed, np.uint64(begin + i), luck)
+    begin, first, each, luck, many, cases = runs
+    robot, at = i // many, i % many  # every robot has the same luck
+    first += robot * cases
+    draw = (seed, np.uint64(begin + at), luck)
     # a belief holds for as many matches in a row as there are of each, and so does a case, unless there is one for all
-    case = first + i // each if each > 0 else first
-    belief = (begin + i) // abs(each)
+    case = first + at // each if each > 0 else first
+    belief = (begin + at) // abs(each)
     s, out.filled[i] = play(st, nu, (case, np.uint64(belief)), draw, out.rows[i], out.finished[i])
     out.totals[i, 0], out.totals[i, 1] = s.clock[EARNED], s.clock[EARLY]
     out.totals[i, 2], out.totals[i, 3] = s.clock[HOT], s.clock[SPENT]
@@ -428,7 +434,7 @@ def _compiled(sources: int) -> Callable[..., Any]:
     """Compile the loop over runs; the cache holds it by the sources, which it closes over."""
 
     @parallel
-    def play_all(st: Structure, nu: Numbers, runs: tuple[int, int, int, bool], seed: np.uint64, out: Out) -> int:
+    def play_all(st: Structure, nu: Numbers, runs: Runs, seed: np.uint64, out: Out) -> int:
         """Play every match of a batch, in parallel."""
         for i in prange(out.totals.shape[0]):
             _one(st, nu, runs, seed, out, i)
@@ -438,5 +444,6 @@ def _compiled(sources: int) -> Callable[..., Any]:
 
 
 play_all = _compiled(fingerprint((motor, motion, tank, thermal, layout, state, travel)))
-"""``play_all(structure, numbers, (first run, first case, matches of each case, luck), seed, arrays to fill)``; a
-negative number of matches has one case for all, and a belief for so many each."""
+"""``play_all(structure, numbers, (first run, first case, matches of each case, luck, matches of each robot, cases from
+one robot's first to the next one's), seed, arrays to fill)``; a negative number of matches of each case has one case
+for all, and a belief for so many each."""

@@ -174,8 +174,15 @@ def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -
     return Timeline(events, float(rows[:, POINTS].sum()), capacity)
 
 
-def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, rows: int) -> Out:
-    """Run the compiled loop."""
+_FEW = 64  # matches
+
+
+def loop(
+    match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, rows: int, robots: tuple[int, int] = (1, 0)
+) -> Out:
+    """Run the compiled loop; over several robots with the same luck, so many cases apart, as many runs of each."""
+    import numba  # noqa: PLC0415  only where matches are played: the command must start fast
+
     from fieldworthy.match.kernel import play_all  # noqa: PLC0415
 
     tanks = len(match.tanks)
@@ -189,7 +196,14 @@ def loop(match: Setup, which: tuple[int, int, int, bool], seed: int, runs: int, 
         np.zeros((runs, rows, FIRST_TANK + tanks)),
         np.zeros(runs, dtype=np.int64),
     )
-    play_all(match.structure, match.numbers, which, np.uint64(seed), out)
+    threads = numba.get_num_threads()
+    numba.set_num_threads(
+        1 if runs <= _FEW else threads
+    )  # to wake another core and wait for it takes longer than these
+    try:
+        play_all(match.structure, match.numbers, (*which, max(runs // robots[0], 1), robots[1]), np.uint64(seed), out)
+    finally:
+        numba.set_num_threads(threads)
     return out
 
 

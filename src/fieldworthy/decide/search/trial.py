@@ -37,6 +37,8 @@ from fieldworthy.vehicle.state import keep_weights
 
 CASES = 8192
 """Cases of one batch at most, so that memory stays flat."""
+_AT_ONCE = 20_000
+"""Matches that are played in one go at most, so that memory stays flat."""
 _OUTSIDE = (ValueError, ArithmeticError, IndexError, CannotPlay)
 """What physics raises for a robot that cannot be."""
 _CAREFUL = 0.1  # of the matches fall below what a careful team counts on
@@ -280,25 +282,29 @@ class Trial:
         match = with_ability(setup(context, self.asked.part, cases), self._able(said, cases))
         points, air = [], []
         p_atm = match.numbers.drive[:, -1]
-        for candidate in range(begin, shape[0]):
-            first = candidate * shape[1]
-            totals, pressure = _matches(match, first, effort, self.seed)
+        together = max(_AT_ONCE // max(effort.matches, 1), 1)
+        for first in range(begin, shape[0], together):
+            count = min(together, shape[0] - first)
+            totals, pressure = _matches(match, (first, count, effort.cases), effort, self.seed)
             points.append(totals)
-            air.append(pressure - p_atm[first])
-        return np.stack(points), np.stack(air)
+            air.append(pressure - p_atm[first * shape[1] :: shape[1]][:count, None])
+        return np.concatenate(points), np.concatenate(air)
 
     def _able(self, said: Sequence[Outcome], cases: int) -> dict[str, Real]:
         by_id = {outcome.id: outcome for outcome in said}
         return {action: share_left(costs, by_id, cases) for action, costs in self._against.items()}
 
 
-def _matches(match: Setup, first: int, effort: Effort, seed: int) -> tuple[Array, Array]:
-    """Play one candidate's matches: the same luck for every candidate."""
+def _matches(match: Setup, robots: tuple[int, int, int], effort: Effort, seed: int) -> tuple[Array, Array]:
+    """Play matches of some candidates, the first and how many and their cases: the same luck for every candidate."""
+    first, count, cases = robots
     # nominal numbers alone: one case for all its matches, the chances of each drawn anew
-    which = (effort.begin, first + 1, effort.each, True) if effort.cases > 1 else (effort.begin, first, -1, True)
-    out = loop(match, which, seed, effort.matches, 0)
-    lowest = out.pressure.min(axis=1) if out.pressure.shape[1] else np.zeros(effort.matches)
-    return out.totals[:, 0].copy(), lowest
+    drawn = cases > 1
+    which = (effort.begin, first * cases + drawn, effort.each if drawn else -1, True)
+    runs = count * effort.matches
+    out = loop(match, which, seed, runs, 0, (count, cases))
+    lowest = out.pressure.min(axis=1) if out.pressure.shape[1] else np.zeros(runs)
+    return out.totals[:, 0].reshape(count, -1).copy(), lowest.reshape(count, -1)
 
 
 def built(loaded: Loaded, space: Space, row: Array) -> Loaded | None:
