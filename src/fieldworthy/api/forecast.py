@@ -44,28 +44,8 @@ class Points:
 
 
 @dataclass(frozen=True)
-class Forecast:
-    """What many matches of one robot gave; `Robot.match` makes it.
-
-    Parameters
-    ----------
-    data : fieldworthy.match.Forecast
-        What was played.
-    loaded : fieldworthy.robot.Loaded
-        The robot that played.
-    scores : fieldworthy.match.Scores, optional
-        How often each number of points came up; None where no match was played.
-
-    Examples
-    --------
-    >>> import fieldworthy as fw
-    >>> forecast = fw.load("mk1.yaml").match(runs=200)
-    >>> low, high = forecast.points.interval
-    >>> low < forecast.points.mean < high
-    True
-    >>> forecast.points.quantiles["5 %"] <= forecast.points.quantiles["95 %"]
-    True
-    """
+class _Played:
+    """What was played, part by part."""
 
     data: Found
     loaded: Loaded
@@ -117,6 +97,31 @@ class Forecast:
     def actions(self) -> tuple[Success, ...]:
         """How the tries of each action ended."""
         return self.data.actions
+
+
+@dataclass(frozen=True)
+class Forecast(_Played):
+    """What many matches of one robot gave; `Robot.match` makes it.
+
+    Parameters
+    ----------
+    data : fieldworthy.match.Forecast
+        What was played.
+    loaded : fieldworthy.robot.Loaded
+        The robot that played.
+    scores : fieldworthy.match.Scores, optional
+        How often each number of points came up; None where no match was played.
+
+    Examples
+    --------
+    >>> import fieldworthy as fw
+    >>> forecast = fw.load("mk1.yaml").match(runs=200)
+    >>> low, high = forecast.points.interval
+    >>> low < forecast.points.mean < high
+    True
+    >>> forecast.points.quantiles["5 %"] <= forecast.points.quantiles["95 %"]
+    True
+    """
 
     def work(self) -> Work:
         """List what to do in the hours left, by points gained an hour.

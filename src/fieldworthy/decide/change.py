@@ -443,14 +443,10 @@ class CandidateEvaluator:
             return drawn
 
         robot = instantiate(self.loaded.robot, Robot, draw)
-        said = self._said(Context(robot, self.loaded.nominal_season, self.base, facts=False), self.checks_for(keys))
+        said = _said(Context(robot, self.loaded.nominal_season, self.base, facts=False), self.checks_for(keys))
         least = np.asarray(-WIDEST)
         margins = [margins_of(said[key]) if key in said else least for key in keys]
         return np.array([np.broadcast_to(m, shape)[1:] for m in margins])
-
-    def _said(self, context: Context, checks: Iterable[int]) -> dict[Key, Outcome]:
-        with _far():
-            return keyed(o for i in checks for o in systems()[i].check(context))
 
     def single(self, robot: Spec, moved: Moved, checks: Iterable[int] | None = None) -> dict[Key, Outcome]:
         """Evaluate one changed robot as its file would give it."""
@@ -482,3 +478,8 @@ class CandidateEvaluator:
         """The name of an outcome, as of the robot as it is."""
         key = (outcome.id, outcome.subject)
         return key if key in self.now else (outcome.id, "")
+
+
+def _said(context: Context, checks: Iterable[int]) -> dict[Key, Outcome]:
+    with _far():
+        return keyed(o for i in checks for o in systems()[i].check(context))

@@ -462,7 +462,7 @@ class _Search:
         said = self._told(key, change)
         if self._mends(key, said):
             return change, None
-        lacks, gains = -self._now(key), self._margin(key, said) - self._now(key)
+        lacks, gains = -self._now(key), _margin(key, said) - self._now(key)
         hopeless = change.kind in _STEADY and gains < lacks / (_STEEPER * len(steps))
         last = climb.at + 1 == len(steps)
         return None, None if last or hopeless else replace(climb, at=climb.at + 1)
@@ -474,8 +474,8 @@ class _Search:
         """Judge everything on the changed robot; None where it mends nothing, passes a limit or is a danger."""
         said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
         self._said[change.edits] = said  # a step often mends several findings
-        broken = list(self._broken(said))
-        if not self._mends(key, said) or self._endangers(said) or any(is_rule(b.id) for b in broken):
+        broken = list(_broken(self._bench, said))
+        if not self._mends(key, said) or _endangers(self._bench.now, said) or any(is_rule(b.id) for b in broken):
             return None
         effort = change.effort + _PER_BREAK * len(broken)
         self._changes[change.edits] = change
@@ -485,7 +485,7 @@ class _Search:
     def _pairs(self, key: Key, inputs: frozenset[str]) -> list[Remedy]:
         """Two changes at once: of those that help most alone, and steps that may help another one."""
         now, steps = self._now(key), list(self._single_steps(inputs))
-        gains = {change.edits: self._margin(key, self._told(key, change)) - now for change in steps}
+        gains = {change.edits: _margin(key, self._told(key, change)) - now for change in steps}
         ranked = sorted(steps, key=lambda change: (-gains[change.edits], change.effort))
         alone = [c for c in ranked if self._mends(key, self._told(key, c))]  # but it breaks other things
         helping = [c for c in ranked if gains[c.edits] > _LEAST and c not in alone][:_HELPERS]
@@ -517,8 +517,8 @@ class _Search:
         at = (key, change.edits)
         if at not in self._some:
             said = self._some[at] = self._bench.of_group(change.robot, change.moved, self._groups[key])
-            if self._margin(key, said) > self._nearest.get(key, (self._now(key) + _LEAST,))[0]:
-                self._nearest[key] = (self._margin(key, said), said[key], change.kind == "pair")
+            if _margin(key, said) > self._nearest.get(key, (self._now(key) + _LEAST,))[0]:
+                self._nearest[key] = (_margin(key, said), said[key], change.kind == "pair")
         return self._some[at]
 
     def nearest(self, key: Key) -> str:
@@ -531,10 +531,6 @@ class _Search:
         limit = 0.0 if outcome.limit is None else first(outcome.limit)
         reached, wanted = (self._bench.shown.number(si, outcome.kind) for si in (first(outcome.value), limit))
         return f"; the best {'two reach' if two else 'one reaches'} {reached}, and {outcome.need} {wanted} is wanted"
-
-    def _margin(self, key: Key, said: Mapping[Key, Outcome]) -> float:
-        """The margin of a cause on a changed robot: one that is out of reach would hide what helps the others."""
-        return first(margins_of(said[key])) if key in said else -WIDEST
 
     def _single_steps(self, inputs: frozenset[str]) -> Iterator[Change]:
         """The first steps of every ladder that touches what a finding rests on."""
@@ -561,20 +557,28 @@ class _Search:
                 found.append((float(ray.margins[row][best]) - now, change))
         return sorted(found, key=lambda pair: -pair[0])[:_HELPERS]
 
-    def _endangers(self, said: dict[Key, Outcome]) -> bool:
-        """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""
-        for key, outcome in said.items():
-            if outcome.id in dangerous() and not holds(outcome):
-                before = self._bench.now.get(key)
-                if before is None or first(margins_of(outcome)) < first(margins_of(before)):
-                    return True
-        return False
 
-    def _broken(self, said: dict[Key, Outcome]) -> Iterator[Breakage]:
-        for key, outcome in said.items():
-            before = self._bench.now.get(key)
-            if holds(before) and not outcome.missing and not holds(outcome):
-                yield Breakage(outcome.id, outcome.subject, self._bench.shown.sentence(outcome, short=True))
+def _margin(key: Key, said: Mapping[Key, Outcome]) -> float:
+    """The margin of a cause on a changed robot: one that is out of reach would hide what helps the others."""
+    return first(margins_of(said[key])) if key in said else -WIDEST
+
+
+def _endangers(now: Mapping[Key, Outcome], said: Mapping[Key, Outcome]) -> bool:
+    """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""
+    for key, outcome in said.items():
+        if outcome.id in dangerous() and not holds(outcome):
+            before = now.get(key)
+            if before is None or first(margins_of(outcome)) < first(margins_of(before)):
+                return True
+    return False
+
+
+def _broken(bench: CandidateEvaluator, said: Mapping[Key, Outcome]) -> Iterator[Breakage]:
+    """What holds on the robot as it is, and not on the changed one."""
+    for key, outcome in said.items():
+        before = bench.now.get(key)
+        if holds(before) and not outcome.missing and not holds(outcome):
+            yield Breakage(outcome.id, outcome.subject, bench.shown.sentence(outcome, short=True))
 
 
 def _useful(found: Iterable[Remedy]) -> list[Remedy]:

@@ -27,7 +27,7 @@ from fieldworthy.web.jobs import JobQueue, Latest
 from fieldworthy.web.judging import Judged, Source, Units, edit
 from fieldworthy.web.markup import Content, Markup, field_id, join, sentences, tag
 from fieldworthy.web.worker import Broken, Stopped
-from fieldworthy.web.workspace import Conflict, Draft, Tab, Workspace
+from fieldworthy.web.workspace import Conflict, Draft, Tab, Workspace, clashes, unsaved
 
 if TYPE_CHECKING:
     from nicegui import Client, ui
@@ -328,13 +328,14 @@ class Editor:
     def refresh_state(self) -> None:
         """Show anew whether there is something to save, to undo, to redo."""
         page, draft = self._page, self._page.draft
-        unsaved = bool(draft and draft.changed)
-        kept = draft.unsaved(page.workspace.folder) if draft and page.may_change else {}
-        page.call("keeps", unsaved, page.file, kept)
-        state = {"unsaved": unsaved, "undo": bool(draft and draft.can_undo), "redo": bool(draft and draft.can_redo)}
-        words = "" if draft is None else "unsaved changes" if unsaved else "saved"
+        not_saved = bool(draft and draft.changed)
+        kept = unsaved(draft, page.workspace.folder) if draft and page.may_change else {}
+        page.call("keeps", not_saved, page.file, kept)
+        steps = draft.steps if draft else (0, 0)
+        state = {"unsaved": not_saved, "undo": steps[0] > 0, "redo": steps[1] > 0}
+        words = "" if draft is None else "unsaved changes" if not_saved else "saved"
         page.put("fw-state", words if page.may_change else "visitor: read-only" if draft else "")
-        page.call("mark", "fw-state", {"data-unsaved": "yes" if unsaved else "no"})
+        page.call("mark", "fw-state", {"data-unsaved": "yes" if not_saved else "no"})
         for button, on in (("fw-save", state["unsaved"]), ("fw-undo", state["undo"]), ("fw-redo", state["redo"])):
             page.call("mark", button, {"aria-disabled": None if on and page.may_change else "true"})
 
@@ -358,7 +359,7 @@ class Editor:
 
     def _together(self, draft: Draft, theirs: Mapping[Path, str | None]) -> bool:
         """Bring changes of different lines together; say whether that could be done."""
-        if None in theirs.values() or draft.clashes(theirs):
+        if None in theirs.values() or clashes(draft, theirs):
             return False
         draft.bring_together(theirs)
         self.refresh_state()
@@ -521,7 +522,7 @@ def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
     """Show the lines that both changed side by side, and what can be done."""
     names = " and ".join(path.name for path in theirs)
     gone = [path.name for path, text in theirs.items() if text is None]
-    clashes = draft.clashes(theirs)
+    both = clashes(draft, theirs)
     told = "Nothing has been overwritten. Both of you changed these lines; every other change of both is kept."
     choices = [
         tag("button", "Keep mine in these lines", type="button", data_do="conflict", data_choice="mine"),
@@ -530,9 +531,9 @@ def shown_conflict(draft: Draft, theirs: Mapping[Path, str | None]) -> Markup:
     ]
     return join([
         tag("h2", f"{names} was saved elsewhere meanwhile", id="fw-conflict-title"),
-        tag("p", told) if clashes else "",
+        tag("p", told) if both else "",
         [tag("p", f"{name} is gone from the disk.") for name in gone],
-        [_side_by_side(path, found) for path, found in clashes.items()],
+        [_side_by_side(path, found) for path, found in both.items()],
         tag("div", choices, class_="choices"),
     ])  # fmt: skip
 

@@ -80,14 +80,9 @@ class Draft:
         return tuple(path for path, text in self.texts.items() if self.saved.get(path) != text)
 
     @property
-    def can_undo(self) -> bool:
-        """Whether there is something to undo."""
-        return bool(self._past)
-
-    @property
-    def can_redo(self) -> bool:
-        """Whether something was undone."""
-        return bool(self._future)
+    def steps(self) -> tuple[int, int]:
+        """How many changes can be undone, and how many made again."""
+        return len(self._past), len(self._future)
 
     def know(self, texts: Texts) -> None:
         """Take in the texts of the files that this one names, as they were read for it."""
@@ -161,16 +156,6 @@ class Draft:
         self._about = None
         return changed
 
-    def clashes(self, theirs: Mapping[Path, str | None]) -> dict[Path, tuple[Clash, ...]]:
-        """Find the lines that were changed here and on the disk; none for a file that is gone as a whole."""
-        found: dict[Path, tuple[Clash, ...]] = {}
-        for path, text in theirs.items():
-            here, base = self.texts[path], self.saved[path]
-            if text is None or here in (base, text):
-                continue
-            found |= {path: clashes} if (clashes := merged(base, here, text)[1]) else {}
-        return found
-
     def bring_together(self, theirs: Mapping[Path, str | None], *, prefer_mine: bool = True) -> None:
         """Put what the disk has and what was changed here into one text, as yet unsaved; the steps of undo as well.
 
@@ -191,28 +176,43 @@ class Draft:
             self.change({path: merged(base[path], here[path], text, prefer_mine=False)[0]
                          for path, text in there.items()})  # fmt: skip
 
-    def unsaved(self, folder: Folder) -> dict[str, tuple[str, str]]:
-        """What is not saved, by the file's name: the text that it changes, and the new one."""
-        return {folder.name(path): (self.saved[path], self.texts[path]) for path in self.changed if path in self.saved}
-
-    def before_save(self) -> Source:
-        """The texts as they were saved last, frozen."""
-        return Source(self.file, texts_of(self.saved))
-
-    def until(self, moment: Moment) -> Source:
-        """The texts that the files had until a save whose dated copies are kept, frozen."""
-        found = as_of(self.saved, moment)
-        return Source(self.file, texts_of({file: read_text(path) for file, path in found.items()}))
-
-    def moments(self) -> tuple[Moment, ...]:
-        """The saves whose dated copies are kept, the latest first."""
-        return tuple(sorted({at for file in self.saved for at in dated_copies(file)}, reverse=True))
-
     def take_theirs(self) -> None:
         """Give up what stands here for what the disk has; can be undone."""
         theirs = {path: text for path, text in self.elsewhere().items() if text is not None}
         self.change({path: theirs.get(path, text) for path, text in self.saved.items()})
         self.saved |= theirs
+
+
+def clashes(draft: Draft, theirs: Mapping[Path, str | None]) -> dict[Path, tuple[Clash, ...]]:
+    """Find the lines that were changed here and on the disk; none for a file that is gone as a whole."""
+    found: dict[Path, tuple[Clash, ...]] = {}
+    for path, text in theirs.items():
+        here, base = draft.texts[path], draft.saved[path]
+        if text is None or here in (base, text):
+            continue
+        found |= {path: both} if (both := merged(base, here, text)[1]) else {}
+    return found
+
+
+def unsaved(draft: Draft, folder: Folder) -> dict[str, tuple[str, str]]:
+    """What is not saved, by the file's name: the text that it changes, and the new one."""
+    return {folder.name(p): (draft.saved[p], draft.texts[p]) for p in draft.changed if p in draft.saved}
+
+
+def as_saved(draft: Draft) -> Source:
+    """The texts as they were saved last, frozen."""
+    return Source(draft.file, texts_of(draft.saved))
+
+
+def as_saved_until(draft: Draft, moment: Moment) -> Source:
+    """The texts that the files had until a save whose dated copies are kept, frozen."""
+    found = as_of(draft.saved, moment)
+    return Source(draft.file, texts_of({file: read_text(path) for file, path in found.items()}))
+
+
+def moments(draft: Draft) -> tuple[Moment, ...]:
+    """The saves whose dated copies are kept, the latest first."""
+    return tuple(sorted({at for file in draft.saved for at in dated_copies(file)}, reverse=True))
 
 
 def _on_disk(path: Path) -> str | None:

@@ -117,13 +117,11 @@ class Planner:
         """The present plan as rounds."""
         plan = self._plan
         reserve = None if plan.finish is None else float(plan.finish.reserve)
-        return Order(self._as_rounds(plan.autonomous), self._as_rounds(plan.driven), reserve)
-
-    def _as_rounds(self, items: Sequence[Step | Repeat]) -> tuple[int, ...]:
-        found: list[int] = []
-        for steps, times in _in_rounds(items, self.loaded):
-            found += [self._rounds.index(steps)] * times
-        return tuple(found[:_MOST_ROUNDS])
+        return Order(
+            _as_rounds(plan.autonomous, self._rounds, self.loaded),
+            _as_rounds(plan.driven, self._rounds, self.loaded),
+            reserve,
+        )
 
     def plan(self, order: Order) -> Plan:
         """Write an order as a plan: the same round several times as one that is repeated."""
@@ -131,15 +129,11 @@ class Planner:
         if self._plan.finish is not None and order.reserve is not None:
             finish = Finish(steps=self._plan.finish.steps, reserve=order.reserve)
         return dataclasses.replace(
-            self._plan, autonomous=self._items(order.autonomous), driven=self._items(order.driven), finish=finish
+            self._plan,
+            autonomous=_items(order.autonomous, self._rounds),
+            driven=_items(order.driven, self._rounds),
+            finish=finish,
         )
-
-    def _items(self, rounds: Sequence[int]) -> tuple[Step | Repeat, ...]:
-        items: list[Step | Repeat] = []
-        for which, run in itertools.groupby(rounds):
-            times, steps = len(list(run)), self._rounds[which]
-            items += [Repeat(repeat=steps, times=times, until=None)] if times > 1 else list(steps)
-        return tuple(items)
 
     def points(self, order: Order, level: int) -> float:
         """Mean points of an order over the draws of a level."""
@@ -243,31 +237,11 @@ class Planner:
             period = str(self._random.choice(periods))
             rounds = list(getattr(order, period))
             for _ in range(1 + int(self._random.integers(2))):
-                rounds = self._changed(rounds)
+                rounds = _changed(rounds, len(self._rounds), self._random)
             found.append(_with(order, period, tuple(rounds[:_MOST_ROUNDS])))
         if order.reserve is not None and self.part != "autonomous":
-            found += [dataclasses.replace(order, reserve=r) for r in self._reserves(order.reserve)]
+            found += [dataclasses.replace(order, reserve=r) for r in _reserves(self.loaded, self.part, order.reserve)]
         return list(dict.fromkeys(found))
-
-    def _reserves(self, now: float) -> Iterator[float]:
-        periods = self.loaded.nominal_season.periods
-        most = float(periods.driven if self.part != "solo" or periods.solo is None else periods.solo)
-        return (float(now + step) for step in _RESERVES if step and 0 < now + step < most)
-
-    def _changed(self, rounds: list[int]) -> list[int]:
-        count = len(rounds)
-        what = int(self._random.integers(4))
-        at = int(self._random.integers(count + (what == 0))) if count else 0
-        new = int(self._random.integers(len(self._rounds)))
-        if what == 0 or not count:
-            return [*rounds[:at], new, *rounds[at:]]
-        if what == 1:
-            return [*rounds[:at], *rounds[at + 1 :]]
-        if what == 2:
-            return [*rounds[:at], new, *rounds[at + 1 :]]
-        other = int(self._random.integers(count))
-        rounds[at], rounds[other] = rounds[other], rounds[at]
-        return rounds
 
     def _without_idle(self, best: Order) -> Order:
         """Drop rounds without which the plan scores as much, the last ones first."""
@@ -283,6 +257,47 @@ class Planner:
         """The robot with an order as its plan."""
         spec = with_value(self.loaded.robot, ("plan",), _spec_of(self._in_file(self.plan(order))))
         return dataclasses.replace(self.loaded, robot=spec)
+
+
+def _as_rounds(items: Sequence[Step | Repeat], rounds: Sequence[Round], loaded: Loaded) -> tuple[int, ...]:
+    """Steps of a plan as rounds, each by its place among those that there are."""
+    found: list[int] = []
+    for steps, times in _in_rounds(items, loaded):
+        found += [rounds.index(steps)] * times
+    return tuple(found[:_MOST_ROUNDS])
+
+
+def _items(chosen: Sequence[int], rounds: Sequence[Round]) -> tuple[Step | Repeat, ...]:
+    """Rounds as steps of a plan, one that comes several times in a row as one that is repeated."""
+    items: list[Step | Repeat] = []
+    for which, run in itertools.groupby(chosen):
+        times, steps = len(list(run)), rounds[which]
+        items += [Repeat(repeat=steps, times=times, until=None)] if times > 1 else list(steps)
+    return tuple(items)
+
+
+def _reserves(loaded: Loaded, part: Part, now: float) -> Iterator[float]:
+    """Earlier and later moments to begin the finish at."""
+    periods = loaded.nominal_season.periods
+    most = float(periods.driven if part != "solo" or periods.solo is None else periods.solo)
+    return (float(now + step) for step in _RESERVES if step and 0 < now + step < most)
+
+
+def _changed(rounds: list[int], kinds: int, random: np.random.Generator) -> list[int]:
+    """Insert, drop, change or swap a round."""
+    count = len(rounds)
+    what = int(random.integers(4))
+    at = int(random.integers(count + (what == 0))) if count else 0
+    new = int(random.integers(kinds))
+    if what == 0 or not count:
+        return [*rounds[:at], new, *rounds[at:]]
+    if what == 1:
+        return [*rounds[:at], *rounds[at + 1 :]]
+    if what == 2:
+        return [*rounds[:at], new, *rounds[at + 1 :]]
+    other = int(random.integers(count))
+    rounds[at], rounds[other] = rounds[other], rounds[at]
+    return rounds
 
 
 def rounds_of(loaded: Loaded, plan: Plan) -> list[Round]:

@@ -143,7 +143,8 @@ class Trial:
         held = {key: float(np.ravel(margins_of(now[key]))[0]) for key in keys}
         left = [key for key in keys if held[key] >= 0]
         found = set(keys) - set(left)
-        for rows in self._alike_rows(_spread(space)):
+        spread = _spread(space)
+        for rows in (spread[part] for part in self.batches.alike(spread)):
             if not left:
                 break
             try:
@@ -157,9 +158,6 @@ class Trial:
             found |= set(moved)
             left = [k for k in left if k not in found]
         return found
-
-    def _alike_rows(self, rows: Array) -> list[Array]:
-        return [rows[part] for part in self.batches.alike(rows)]
 
     @cached_property
     def _checks(self) -> tuple[int, ...]:

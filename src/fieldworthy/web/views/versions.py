@@ -16,6 +16,7 @@ from fieldworthy.web.judging import Source, differing, variant_in
 from fieldworthy.web.markup import Content, Markup, address, join, key_of, sentences, tag
 from fieldworthy.web.page import Page, line_difference
 from fieldworthy.web.worker import Broken
+from fieldworthy.web.workspace import as_saved, as_saved_until, moments
 
 _ROWS, _TURNED, _MOMENTS = 200, 12, 60
 _UNSAVED: Moment = ("", 0)
@@ -118,14 +119,14 @@ async def _history(page: Page) -> None:
     draft = page.draft
     if draft is None or page.view != "versions":
         return
-    unsaved = await _differences(page, draft.before_save(), draft.source, ("Saved", "Here")) if draft.changed else ""
+    unsaved = await _differences(page, as_saved(draft), draft.source, ("Saved", "Here")) if draft.changed else ""
     again = _back_button(page, _UNSAVED, "Go back to what is saved") if draft.changed else ""
     page.put("versions-unsaved", unsaved or tag("p", "Nothing is unsaved."), again)
     rows = [
         tag("li", tag("details", tag("summary", _said(at), data_key=f"m {_key(at)}"),
                       tag("div", tag("p", "Working it out …"), id=f"past-{_key(at)}"), data_open="past",
                       data_of=_key(at)))
-        for at in draft.moments()[:_MOMENTS]
+        for at in moments(draft)[:_MOMENTS]
     ]  # fmt: skip
     told = "The first save of a day keeps what the files said until then, as a copy with the date in its name."
     listed = tag("ul", rows, class_="pasts") if rows else tag("p", "No copy is kept yet.")
@@ -150,7 +151,7 @@ def _is_day(text: str) -> bool:
 
 
 def _moment_of(page: Page, key: str) -> Moment | None:
-    known = page.draft.moments() if page.draft else ()
+    known = moments(page.draft) if page.draft else ()
     return next((at for at in (_UNSAVED, *known) if _key(at) == key), None)
 
 
@@ -164,7 +165,7 @@ async def _since(page: Page, at: Moment | None) -> None:
     if draft is None or at is None or at == _UNSAVED:
         return
     try:
-        older = draft.until(at)
+        older = as_saved_until(draft, at)
     except BadInput as error:
         page.put(f"past-{_key(at)}", sentences(error.problems[:1]))
         return
@@ -178,7 +179,7 @@ def _go_back(page: Page, at: Moment | None) -> None:
     draft = page.draft
     if draft is None or at is None or not page.editor.allowed():
         return
-    page.editor.put_texts(dict((draft.before_save() if at == _UNSAVED else draft.until(at)).texts))
+    page.editor.put_texts(dict((as_saved(draft) if at == _UNSAVED else as_saved_until(draft, at)).texts))
     page.note("The robot is what it was then, not saved. Undo brings back what stood here.")
 
 
