@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 import tomllib
+from collections import Counter
 from functools import cache
 from pathlib import Path
 
@@ -172,3 +173,12 @@ def test_shape_of_the_code(path):
         if isinstance(node, ast.FunctionDef) and path.name != "app.py":
             count = len(node.args.args) + len(node.args.kwonlyargs)
             assert count <= 7, f"{path.name}: {node.name} takes {count} parameters"
+        if isinstance(node, ast.ClassDef):
+            methods = sum(isinstance(inside, ast.FunctionDef | ast.AsyncFunctionDef) for inside in node.body)
+            assert methods <= 15, f"{path.name}: {node.name} has {methods} methods"
+
+
+def test_no_folder_holds_more_than_twenty_modules():
+    held = Counter(path.parent for path in SRC.rglob("*.py"))
+    assert held
+    assert not {folder: count for folder, count in held.items() if count > 20}

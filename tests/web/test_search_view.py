@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from fieldworthy.robot import load_robot
 from fieldworthy.web.judging import Source, texts_of
-from fieldworthy.web.searching import varying
+from fieldworthy.web.runs import varying
 from robots import example
 from web.browser import show, window
 

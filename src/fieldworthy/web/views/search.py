@@ -15,7 +15,7 @@ from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source, edit
 from fieldworthy.web.markup import Content, Markup, address, plain_sentences, tag
 from fieldworthy.web.page import Page
-from fieldworthy.web.searching import (
+from fieldworthy.web.runs import (
     Searched,
     SoFar,
     Varying,
