@@ -1,4 +1,4 @@
-"""Long runs for the page: matches, comparisons, documents, fits, searches; each works on texts and tells its progress."""
+"""Long runs for the page: matches, comparisons, documents, fits, searches. Each works on texts and tells its share."""
 
 from __future__ import annotations
 
