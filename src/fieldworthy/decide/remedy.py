@@ -42,8 +42,8 @@ from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
 
 Entry = tuple[KeyPath, Quantity]
-_ROUNDS = 3
-_PARTS = 8  # a round cuts every bracket into as many
+_ROUNDS = 2
+_PARTS = 23  # a round cuts every bracket into as many; few rounds of many cases cost less than many of few
 _CLOSE = 0.01  # share of the change by which a settled value may be too far
 _OUTWARD = (0.01, 0.03, 0.1, 0.25, 0.6, 1.2)  # how much farther to look where the worst case has become another
 _INWARD = (0.97, 0.9, 0.75, 0.5, 0.2)

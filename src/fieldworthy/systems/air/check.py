@@ -41,7 +41,10 @@ def check(context: Context) -> Iterator[Outcome]:
         use = use_of(context, name)
         yield from _pressure(context, use, plan)
         yield from _return(use)
-        yield from _count(context, use)
+    for name in air.cylinders:
+        use = use_of(context, name)
+        if context.facts:
+            yield from _count(context, use)
         yield from _times(context, use)
     for name in air.tanks:
         yield from _end_of_plan(name, plan)

@@ -177,15 +177,8 @@ def _gaps(context: Context, spec: MotorArm, names: tuple[str, str], angles: Arra
 
 def _meetings(context: Context, name: str, spec: MotorArm) -> Iterator[Outcome]:
     """What stands in its way: told of every part, judged for those that the file says it must pass."""
-    usual: Any = context.nominal.robot.mechanisms[name]
-    met = sorted((m for m in meetings(context.nominal, usual) if first(m.gap) < 0.0), key=lambda m: m.angle)
-    listed = ", ".join(f"'{m.other}' at {np.degrees(m.angle):.0f}°" for m in met[:_NAMED])
-    more = f" and {len(met) - _NAMED} more" if len(met) > _NAMED else ""
-    text = f"On its way '{{name}}' comes into the box of {listed}{more}: look whether it passes there."
-    if not met:
-        text = "On its way '{name}' comes into the box of no other part."
-    yield Outcome(f"arm.meets.{name}", f"motor arm {name}", float(len(met)), None, "ratio",
-                  Message(text, "", {}, {"name": name}), sources=_SOURCES)  # fmt: skip
+    if context.facts:
+        yield _met(context, name)
     for near in meetings(context, spec, spec.clear_of) if spec.clear_of else ():
         numbers = {"gap": (near.gap, "length"), "limit": (spec.clearance, "length"), "angle": (near.angle, "angle")}
         words = {"name": name, "part": near.part, "other": near.other}
@@ -195,3 +188,16 @@ def _meetings(context: Context, name: str, spec: MotorArm) -> Iterator[Outcome]:
         message = Message("'{part}' of '{name}' passes '{other}' at {gap}; {limit} are wanted.", hits, numbers, words)
         yield Outcome(f"arm.clear.{name}.{near.other}", f"motor arm {name}", near.gap, spec.clearance, "length",
                       message, sources=_SOURCES, scale=np.maximum(spec.clearance, 0.01))  # fmt: skip
+
+
+def _met(context: Context, name: str) -> Outcome:
+    """Every part whose box it comes into on its way."""
+    usual: Any = context.nominal.robot.mechanisms[name]
+    met = sorted((m for m in meetings(context.nominal, usual) if first(m.gap) < 0.0), key=lambda m: m.angle)
+    listed = ", ".join(f"'{m.other}' at {np.degrees(m.angle):.0f}°" for m in met[:_NAMED])
+    more = f" and {len(met) - _NAMED} more" if len(met) > _NAMED else ""
+    text = f"On its way '{{name}}' comes into the box of {listed}{more}: look whether it passes there."
+    if not met:
+        text = "On its way '{name}' comes into the box of no other part."
+    return Outcome(f"arm.meets.{name}", f"motor arm {name}", float(len(met)), None, "ratio",
+                  Message(text, "", {}, {"name": name}), sources=_SOURCES)  # fmt: skip

@@ -46,7 +46,8 @@ def check(context: Context) -> Iterator[Outcome]:
         yield from _tipping(context, driven, side)
     for side in ("forward", "back") if driven else ():
         yield _stopping(context, driven, side)
-    yield from _ballast(context, driven)
+    if context.facts:
+        yield from _ballast(context, driven)
 
 
 def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:

@@ -48,7 +48,8 @@ def check(context: Context) -> Iterator[Outcome]:
     yield from _sprint(context, performance, pose)
     yield from _turning(context, performance, pose)
     yield from _pushing(context, performance)
-    yield from _ratio(context, pose)
+    if context.facts:
+        yield from _ratio(context, pose)
     use = drive_use(context)
     if use is not None:
         yield from _heat(context, use)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -66,7 +67,8 @@ def check(context: Context) -> Iterator[Outcome]:
         if isinstance(spec, Sorter):
             palette = palette_of(spec)
             yield from _sorting(context, name, spec, palette)
-            yield from backgrounds(name, spec, palette.means, palette.sds)
+            told = backgrounds(name, spec, palette.means, palette.sds)
+            yield from told if context.facts else islice(told, 1)
 
 
 @dataclass(frozen=True, slots=True)

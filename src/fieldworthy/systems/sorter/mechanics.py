@@ -17,7 +17,7 @@ _CIRCLES = {"hexagonal": "the hexagonal circle that this sensor reckons on", "ci
 
 
 def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[Outcome]:
-    """Judge the background of a sorter's sensor and say what beats it."""
+    """Judge the background of a sorter's sensor, then say what beats it."""
     behind = spec.background
     if behind is None:
         return

@@ -343,8 +343,8 @@ def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
 
 def check(context: Context) -> Iterator[Outcome]:
     """Judge how far off the robot is from where it thinks it is, and whether tracking wheels cross the seams."""
+    yield from _seams(context)  # first, since a search that asks for them alone need not wait for the rest
     yield from _errors(context)
-    yield from _seams(context)
 
 
 def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
