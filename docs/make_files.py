@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
-from fieldworthy.files.declare import LEAST_OF_PLACES, Of, hints, mark_of, tolerance_table
+from fieldworthy.files.declare import LEAST_OF_PLACES, Of, Ref, Within, hints, mark_of, tolerance_table
 from fieldworthy.measure.model import Measurements
 from fieldworthy.robot.loading import builtin
 from fieldworthy.robot.model.catalogue import Catalogue
@@ -104,6 +104,8 @@ def _how_one(option: Any) -> str:
     mark = mark_of(option)
     if isinstance(mark, Of):
         return _quantity(mark)
+    if isinstance(mark, Within):
+        return f"a name from `{mark.to}`" + (f" of that `{mark.through}`" if mark.through else "")
     if mark is not None:
         return "a name from " + " or ".join(f"`{target}`" for target in mark.to)
     if dataclasses.is_dataclass(option):
@@ -113,7 +115,7 @@ def _how_one(option: Any) -> str:
         return ", ".join(f"`{a}`" for a in args)
     if origin is dict:
         named = mark_of(args[0])
-        key = "name" if named is None or isinstance(named, Of) else " or ".join(f"`{t}`" for t in named.to)
+        key = "name" if not isinstance(named, Ref) else " or ".join(f"`{t}`" for t in named.to)
         return f"by {key}: {_how(args[1])}"
     if origin is tuple:
         return f"a list of {_how(args[0])}" if args[-1] is Ellipsis else _list(args)

@@ -5,7 +5,7 @@ declaration come the file's schema (pydantic: unit strings, defaults, errors) an
 dataclass itself, filled with SI numbers or arrays over cases). Robots and seasons are both declared this way.
 """
 
-from fieldworthy.files.declare import Basis, Of, Quantity, Ref, all_are, assume, exact, need, schema_of
+from fieldworthy.files.declare import Basis, Of, Quantity, Ref, Within, all_are, assume, exact, need, schema_of
 from fieldworthy.files.document import BadFile, BadInput, Document, Problem, read_document
 from fieldworthy.files.reading import instantiate, quantities, validate
 
@@ -18,6 +18,7 @@ __all__ = [
     "Problem",
     "Quantity",
     "Ref",
+    "Within",
     "all_are",
     "assume",
     "exact",

@@ -318,6 +318,20 @@ class Ref:
     to: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Within:
+    """A field that names an entry of a thing it stands in, or of another mechanism.
+
+    Attributes
+    ----------
+    to : Key of the mapping that has the entry, such as ``stages``
+    through : Key beside this one that names the mechanism; empty for the thing that this stands in
+    """
+
+    to: str
+    through: str = ""
+
+
 Length: TypeAlias = Annotated[Real, Of("length", most=10.0)]
 Size: TypeAlias = Annotated[Real, Of("length", 0.0, above=True, most=10.0)]
 Gap: TypeAlias = Annotated[Real, Of("length", 0.0, most=10.0)]
@@ -452,10 +466,10 @@ def _opened(note: Any) -> Any:
     return Union[inner] if get_origin(note) in (Union, types.UnionType) else get_origin(note)[inner]  # noqa: UP007
 
 
-def mark_of(annotation: Any) -> Of | Ref | None:
+def mark_of(annotation: Any) -> Of | Ref | Within | None:
     """Find the mark on an annotation."""
     if get_origin(annotation) is Annotated:
-        return next((m for m in get_args(annotation)[1:] if isinstance(m, Of | Ref)), None)
+        return next((m for m in get_args(annotation)[1:] if isinstance(m, Of | Ref | Within)), None)
     return None
 
 
@@ -486,7 +500,7 @@ def _derived(annotation: Any) -> Any:
     mark = mark_of(annotation)
     if isinstance(mark, Of):
         return Annotated[Quantity, mark]
-    if isinstance(mark, Ref):
+    if isinstance(mark, Ref | Within):
         return Annotated[str, BeforeValidator(_plain_name), Field(max_length=80)]
     if annotation is str:
         return Annotated[str, Field(max_length=LONGEST_TEXT)]

@@ -11,7 +11,7 @@ from typing import Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import ValidationError
 
-from fieldworthy.files.declare import Quantity, Real, Ref, Spec, hints, mark_of, schema_of
+from fieldworthy.files.declare import Quantity, Real, Ref, Spec, Within, hints, mark_of, schema_of
 from fieldworthy.files.document import BadInput, Document, KeyPath, Problem, nearest, shorten
 
 T = TypeVar("T")
@@ -108,25 +108,34 @@ def quantities(spec: Any, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Quantit
 
 def references(spec: Any, declared: type, path: KeyPath = ()) -> Iterator[tuple[KeyPath, tuple[str, ...], str]]:
     """List every name that refers to something declared elsewhere."""
+    yield from ((at, mark.to, name) for at, mark, name in _named(spec, declared, path) if isinstance(mark, Ref))
+
+
+def inner_references(spec: Any, declared: type) -> Iterator[tuple[KeyPath, Within, str]]:
+    """List every name that refers to an entry of the thing it stands in, or of another mechanism."""
+    yield from ((at, mark, name) for at, mark, name in _named(spec, declared, ()) if isinstance(mark, Within))
+
+
+def _named(spec: Any, declared: type, path: KeyPath) -> Iterator[tuple[KeyPath, Ref | Within, str]]:
     for name, note in _annotations(declared).items():
         value = spec.get(name) if isinstance(spec, dict) else getattr(spec, name)
         yield from _referred(value, note, (*path, name))
 
 
-def _referred(value: Any, annotation: Any, path: KeyPath) -> Iterator[tuple[KeyPath, tuple[str, ...], str]]:
+def _referred(value: Any, annotation: Any, path: KeyPath) -> Iterator[tuple[KeyPath, Ref | Within, str]]:
     for option in _options(annotation):
         mark = mark_of(option)
         # a name of digits alone reads as a number
-        if isinstance(mark, Ref) and isinstance(value, str | int) and not isinstance(value, bool):
-            yield path, mark.to, str(value)
+        if isinstance(mark, Ref | Within) and isinstance(value, str | int) and not isinstance(value, bool):
+            yield path, mark, str(value)
     declared = declaration_of(value, annotation)
     if declared is not None:
-        yield from references(value, declared, path)
+        yield from _named(value, declared, path)
     elif isinstance(value, dict):
         key_mark = _key_mark(annotation)
         for key, item in value.items():
             if key_mark is not None:
-                yield (*path, key), key_mark.to, key
+                yield (*path, key), key_mark, key
             yield from _referred(item, _member(annotation, dict), (*path, key))
     elif isinstance(value, tuple | list):
         for i, (item, note) in enumerate(zip(value, _parts(annotation, len(value)), strict=False)):

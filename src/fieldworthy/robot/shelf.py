@@ -177,8 +177,11 @@ def _object(room: Room) -> object:
     return {"mass": room.of("mass", 0.08), "size": room.at(0.1, 0.1, 0.1)}
 
 
-SECTIONS = ("motors", "wheels", "tanks", "cylinders", "valves")
+SECTIONS = ("motors", "wheels", "tanks", "cylinders", "valves", "batteries")
 """Of the catalogue, those of which a team may have classes of its own."""
+
+
+_ONE = {"batteries": "battery"}
 
 
 def _class_of(section: str) -> Callable[[Room], object]:
@@ -201,7 +204,7 @@ _ENTRIES: dict[KeyPath, tuple[str, Callable[[Room], object]]] = {
     ("season", "objects"): ("object", _object),
     ("season", "structures"): ("structure", lambda room: {"height": room.plain("length", 0.5)}),
     ("season", "tasks"): ("task", lambda _: {"points": 1}),
-    **{("catalogue", s): (f"our {s.removesuffix('s')}", _class_of(s)) for s in SECTIONS},
+    **{("catalogue", s): (f"our {_ONE.get(s) or s.removesuffix('s')}", _class_of(s)) for s in SECTIONS},
 }
 """By kind of thing, what a new one is called and what stands in it."""
 

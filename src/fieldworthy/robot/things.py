@@ -15,7 +15,7 @@ from typing import Any
 from fieldworthy.files import BadInput, Document, Problem, read_document, schema_of
 from fieldworthy.files.declare import NAME_PATTERN
 from fieldworthy.files.document import KeyPath, read_text
-from fieldworthy.files.reading import models_at, references
+from fieldworthy.files.reading import inner_references, models_at, references
 from fieldworthy.files.splicing import Node, places_of, spliced
 from fieldworthy.files.writing import GONE, key_text, scalar_text
 from fieldworthy.robot.editing import Texts, changed_texts, part_renamed
@@ -93,6 +93,7 @@ SINGLES = (
     Single(("drive",), "Motors and gearing", "Drive"),
     Single(("weighed",), "What scales say of the whole", "Robot"),
     Single(("balance",), "Balance wanted", "Robot"),
+    Single(("plan",), "Plan, with a run alone", "Match"),
     Single(("air", "supply"), "Charge and tubing", "Air"),
     Single(("tracking",), "Gyro and what is wanted", "Sensors"),
     Single(("season",), "Name and hall", "Season"),
@@ -240,7 +241,7 @@ def references_to(before: Opened, path: KeyPath) -> list[tuple[KeyPath, bool]]:
     """Where a thing is named: the path, and whether the name is the key itself."""
     collection = collection_of(path)
     if collection is None:
-        return []
+        return _inner_references_to(before, path)
     name, target, found = str(path[-1]), collection.target, []
     for at, targets, said in references(before.document.data, Robot):
         if said == name and target in targets:
@@ -250,6 +251,17 @@ def references_to(before: Opened, path: KeyPath) -> list[tuple[KeyPath, bool]]:
             if said == name and target.removeprefix("season.") in targets:
                 found.append((("season", *at), _is_key(before, ("season", *at), name)))
     return [item for item in found if item[0][: len(path)] != path]
+
+
+def _inner_references_to(before: Opened, path: KeyPath) -> list[tuple[KeyPath, bool]]:
+    """Where an entry of a thing, such as a stage of an intake, is named in that thing or by another mechanism."""
+    holder, found = path[:-2], []
+    for at, mark, said in inner_references(before.document.data, Robot):
+        if said == str(path[-1]) and mark.to == path[-2] and at[: len(path)] != path:
+            by = before.data((*at[:-1], mark.through)) if mark.through else None
+            if holder == ("mechanisms", by) if mark.through else at[: len(holder)] == holder:
+                found.append((at, False))
+    return found
 
 
 def _is_key(before: Opened, path: KeyPath, name: str) -> bool:

@@ -104,24 +104,32 @@ def _has_rare(head: Head, often: set[str], rows: list[Row]) -> bool:
 
 
 def _head(head: Head, picture: Content, *, may_change: bool) -> Markup:
-    buttons: list[Content] = []
-    if may_change and head.adds:
-        buttons.append(
-            tag("button", f"Add {head.adds}", type="button", class_="quiet", data_do="more", data_of=head.key)
-        )
-    if may_change and head.gone:
-        take = tag("button", "Take away", type="button", class_="quiet", data_do="gone", data_of=head.key,
-                   aria_label=f"Take {head.label} away")  # fmt: skip
-        buttons.append(take)
+    acts = _acts(head) if may_change else ""
+    name = tag("label", "Name ", tag("input", type="text", value=head.label, data_change="rename", data_of=head.key,
+               maxlength=60, autocomplete="off")) if may_change and head.named else ""  # fmt: skip
     return tag(
         "li",
-        tag("h3", head.label), tag("span", buttons, class_="acts"),
+        tag("h3", head.label), name, tag("span", acts, class_="acts"),
         tag("p", head.about, class_="about") if head.about else "",
         tag("p", head.trouble, class_="said") if head.trouble else "",
         picture,
         tag("div", id=f"more-{field_id(head.path)}", class_="blank"),
         class_=f"group deep{min(head.depth, 4)}", data_row=f"h {head.key}",
     )  # fmt: skip
+
+
+def _acts(head: Head) -> list[Markup]:
+    """What can be done with a heading: add to it, copy it, make something else of it, take it away."""
+    shared: dict[str, Any] = {"type": "button", "class_": "quiet", "data_of": head.key}
+    words = [(f"Add {kind}" if head.adds else f"Make it a {kind}", kind) for kind in head.others]
+    if head.adds and not words:
+        words = [(f"Add {head.adds}", "")]
+    buttons = [tag("button", word, data_do="more", data_kind=kind, **shared) for word, kind in words]
+    if head.named:
+        buttons.append(tag("button", "Copy", data_do="copy", aria_label=f"Copy {head.label}", **shared))
+    if head.gone:
+        buttons.append(tag("button", "Take away", data_do="gone", aria_label=f"Take {head.label} away", **shared))
+    return buttons
 
 
 def _again(head: Head) -> Markup:
@@ -233,7 +241,8 @@ def read_value(found: Field, text: str) -> object:
     if found.sort == "truth":
         return text == "yes"
     if found.sort == "list":
-        return [_number(part.strip()) for part in text.split(",") if part.strip()]
+        rows = [[_number(part.strip()) for part in row.split(",") if part.strip()] for row in text.split(";")]
+        return rows if len(rows) > 1 else rows[0]
     if found.kind == "ratio" or found.sort == "number":
         return _number(text)
     return text
@@ -248,7 +257,7 @@ def _number(text: str) -> object:
     return int(text) if text.lstrip("+-").isdecimal() else number
 
 
-def blank_form(key: str, rows: Iterable[Field], what: str, picture: Content = "") -> Markup:
+def blank_form(key: str, rows: Iterable[Field], what: str, kind: str = "", picture: Content = "") -> Markup:
     """Ask for what a new entry needs."""
     boxes = []
     for row in rows:
@@ -265,7 +274,7 @@ def blank_form(key: str, rows: Iterable[Field], what: str, picture: Content = ""
         tag("button", f"Add {what}", type="submit", class_="main"),
         tag("button", "Not now", type="button", class_="quiet", data_do="close"),
     ]
-    hidden = tag("input", type="hidden", name="of", value=key)
+    hidden = [tag("input", type="hidden", name=name, value=value) for name, value in (("of", key), ("as", kind))]
     said = tag("p", id="blank-said", class_="said", role="alert")
     return tag(
         "form", hidden, picture, tag("div", boxes, class_="fields"), said, tag("div", buttons), data_submit="fill"

@@ -10,13 +10,14 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import Any, Literal, TypeAlias, get_args, get_origin
 
 from pydantic_core import PydanticCustomError
 
 from fieldworthy.files import BadInput, Document, Of, Quantity, Ref, read_document
-from fieldworthy.files.declare import hints, mark_of
-from fieldworthy.files.document import KeyPath, Problem, dotted
+from fieldworthy.files.declare import Within, hints, mark_of
+from fieldworthy.files.document import KeyPath, Problem, dotted, head_of_file
 from fieldworthy.files.reading import declaration_of
 from fieldworthy.robot.loading import builtin, builtin_names, load_season
 from fieldworthy.robot.model.robot import Robot
@@ -85,6 +86,9 @@ class Head:
     label, about : What they are
     adds : What one more of them is called; empty where none can be added
     gone : Whether they can be taken away
+    named : Whether they are one of several, with a name that can be changed
+    listed : Whether entries have places in a list and no names
+    others : What could stand there in its place, or be added, by name; empty where there is one kind only
     depth : How deep inside the thing
     declared : What they are declared as, where that is one thing
     trouble : What is wrong with them as a whole
@@ -96,6 +100,9 @@ class Head:
     about: str = ""
     adds: str = ""
     gone: bool = False
+    named: bool = False
+    listed: bool = False
+    others: tuple[str, ...] = ()
     depth: int = 0
     declared: type | None = None
     trouble: str = ""
@@ -129,7 +136,8 @@ class Made:
     typical: int = 0
 
 
-_ROOT = ("robot", "about", "battery", "hours_left", "parts_list")
+_ROOT = ("robot", "about", "team", "battery", "hours_left", "season", "parts_list")
+_LISTED = 60  # files beside a robot's that are looked at
 _SEASON = ("season", "about", "altitude", "temperature")
 
 
@@ -230,14 +238,14 @@ def _place(files: Opened, path: KeyPath) -> tuple[Any, Any]:
     return note, here
 
 
-def blanks_of(source: Source, path: KeyPath) -> tuple[Field, ...]:
-    """Ask what a new entry or section needs, and nothing else."""
+def blanks_of(source: Source, path: KeyPath, kind: str = "") -> tuple[Field, ...]:
+    """Ask what a new entry or section needs, and nothing else; of which kind it is to be, where there are several."""
     files = files_of(source)
     note, _ = _place(files, path)
-    return tuple(r for r in _blank(files, note, path) if isinstance(r, Field) and r.needed)
+    return tuple(r for r in _blank(files, note, path, kind) if isinstance(r, Field) and r.needed)
 
 
-def _blank(files: Opened, note: Any, path: KeyPath) -> tuple[Row, ...]:
+def _blank(files: Opened, note: Any, path: KeyPath, kind: str) -> tuple[Row, ...]:
     """Turn what does not stand in the file yet into a form; an entry that has a name is asked for it."""
     walk = _Walk(files, {}, ())
     first: list[Row] = []
@@ -247,8 +255,9 @@ def _blank(files: Opened, note: Any, path: KeyPath) -> tuple[Row, ...]:
             choices = walk.choices(keys) if isinstance(keys, Ref) else ()
             sort: Sort = "choice" if choices else "text"
             first = [Field((*path, ""), dotted((*path, "name")), "name", sort, "", needed=True, choices=choices)]
-    if dataclasses.is_dataclass(_plainest(note)):
-        return (*first, *walk.below(_plainest(note), {}, (*path, "new"), 0))
+    chosen = kinds_of(note).get(kind, _plainest(note))
+    if dataclasses.is_dataclass(chosen):
+        return (*first, *walk.below(chosen, {}, (*path, "new"), 0))
     at = (*path, "value")
     return (*first, *walk.value(note, None, at, _said(at, {}, needed=True)))
 
@@ -264,21 +273,36 @@ def _entry_note(note: Any) -> tuple[Any, Any] | None:
     return None
 
 
+def seasons_beside(file: Path) -> tuple[str, ...]:
+    """The season files in the folder of a robot, by name."""
+    folder = file.parent
+    found = (p for p in sorted(folder.glob("*.y*ml"))[:_LISTED] if p != file) if folder.is_dir() else ()
+    return tuple(p.name for p in found if is_season(head_of_file(p, 2000)))
+
+
 def declared_at(source: Source, path: KeyPath) -> type | None:
     """What a thing is declared as; None for the robot and the season themselves."""
     return None if path in (("robot",), ("season",)) else _declared(*_place(files_of(source), path))
 
 
-def declared_next(source: Source, path: KeyPath) -> type | None:
-    """What one more entry at a place is declared as."""
+def declared_next(source: Source, path: KeyPath, kind: str = "") -> type | None:
+    """What one more entry at a place is declared as, or a section of a kind."""
     note, _ = _place(files_of(source), path)
     entry = _entry_note(note)
-    return _declared(note if entry is None else entry[0], {})
+    inner = note if entry is None else entry[0]
+    return kinds_of(inner).get(kind) or _declared(inner, {})
 
 
 def _declared(note: Any, here: Any) -> type | None:
     found = declaration_of(here if isinstance(here, dict) else {}, note) or _plainest(note)
     return found if isinstance(found, type) and dataclasses.is_dataclass(found) else None
+
+
+def kinds_of(note: Any) -> dict[str, type]:
+    """What may stand at a place, by what people call it, where there are several kinds."""
+    found = [o for o in _options(note) if isinstance(o, type) and dataclasses.is_dataclass(o)]
+    names = [re.sub(r"(?<=[a-z])(?=[A-Z])", " ", o.__name__).lower() for o in found]
+    return dict(zip(names, found, strict=True)) if len(found) > 1 else {}
 
 
 def _plainest(note: Any) -> Any:
@@ -370,7 +394,7 @@ class _Walk:
         if any(dataclasses.is_dataclass(o) for o in options):
             yield from self._section(note, value, path, said, depth)
         elif (entry := _entry_note(note)) is not None and not self._is_list(note):
-            yield from self._entries(entry[0], value, path, said, depth)
+            yield from self._entries(entry, value, path, said, depth)
         elif any(get_origin(o) is tuple and get_args(o)[-1] is not Ellipsis for o in options) and isinstance(
             value, list
         ):
@@ -394,18 +418,22 @@ class _Walk:
         label, about, needed = said.label, said.about, said.needed
         there = path in self.files.document.marks or path[0] == "season"
         told = self.problems.get(path, "")
+        kinds = kinds_of(note)
         if value is None and not needed:
-            yield Head(path, dotted(path), label, about, adds=label, depth=depth, trouble=told)
+            yield Head(path, dotted(path), label, about, adds=label, others=tuple(kinds), depth=depth, trouble=told)
             return
         kind = _declared(note, value)
-        yield Head(
-            path, dotted(path), label, about, gone=there and not needed, depth=depth, declared=kind, trouble=told
-        )
+        others = tuple(name for name, other in kinds.items() if other is not kind)
+        gone = there and not needed
+        head = Head(path, dotted(path), label, about, gone=gone, depth=depth, declared=kind, trouble=told)
+        yield dataclasses.replace(head, others=others)
         yield from self.below(note, value, path, depth + 1)
 
-    def _entries(self, note: Any, value: Any, path: KeyPath, said: _Said, depth: int) -> Iterator[Row]:
+    def _entries(self, entry: tuple[Any, Any], value: Any, path: KeyPath, said: _Said, depth: int) -> Iterator[Row]:
+        note, keys = entry
         one, told = said.one, self.problems.get(path, "")
-        yield Head(path, dotted(path), said.label, said.about, adds=one, depth=depth, trouble=told)
+        head = Head(path, dotted(path), said.label, said.about, adds=one, depth=depth, trouble=told)
+        yield dataclasses.replace(head, listed=keys is None, others=tuple(kinds_of(note)))
         pairs: Iterable[tuple[Any, Any]] = ()
         if isinstance(value, dict):
             pairs = value.items()
@@ -417,7 +445,8 @@ class _Walk:
             if any(dataclasses.is_dataclass(o) for o in _options(note)):
                 told = self.problems.get(at, "")
                 kind = _declared(note, item)
-                yield Head(at, dotted(at), title, gone=True, depth=depth + 1, declared=kind, trouble=told)
+                head = Head(at, dotted(at), title, gone=True, depth=depth + 1, declared=kind, trouble=told)
+                yield dataclasses.replace(head, named=keys is str)
                 yield from self.below(note, item, at, depth + 2)
             else:
                 yield self._field(note, item, at, _Said(title))
@@ -426,31 +455,45 @@ class _Walk:
         file = self._file(path)
         shared: dict[str, Any] = {
             "about": said.about, "needed": said.needed, "file": file, "trouble": self._trouble(path),
-            "fixed": file.endswith(_FIXED_FILES) or path[-1] == "kind" or path == ("season",),
+            "fixed": file.endswith(_FIXED_FILES) or path[-1] == "kind",
         }  # fmt: skip
         of = next((m for o in _options(note) if isinstance(m := mark_of(o), Of)), None)
         if of is not None:
             return self._quantity(of, value, path, said.label, shared)
-        sort, choices = self._sort(note)
+        sort, choices = self._sort(note, path)
         text = _written(value)
         if sort == "choice" and value is not None and text not in choices:
             choices = (text, *choices)
         kind = self._kind_of_list(note) if sort == "list" else ""
         return Field(path, dotted(path), said.label, sort, text, choices=choices, kind=kind, **shared)
 
-    def _sort(self, note: Any) -> tuple[Sort, tuple[str, ...]]:
+    def _sort(self, note: Any, path: KeyPath) -> tuple[Sort, tuple[str, ...]]:
         """What may stand at a field that is no quantity, and what can be chosen there."""
+        inner = next((m for o in _options(note) if isinstance(m := mark_of(o), Within)), None)
+        if inner is not None and (names := self._entries_near(inner, path)):
+            return "choice", names
+        if path == ("season",) and (seasons := seasons_beside(self.files.document.file)):
+            return "choice", seasons
         words = tuple(str(w) for o in _options(note) if get_origin(o) is Literal for w in get_args(o))
         ref = next((m for o in _options(note) if isinstance(m := mark_of(o), Ref)), None)
-        if words or ref is not None:
+        several = any(get_origin(o) is tuple for o in _options(note))
+        if (words or ref is not None) and not several:
             return "choice", words or self.choices(ref)
         plain = [get_args(o)[0] if get_args(o) and get_origin(o) not in (tuple, dict) else o for o in _options(note)]
         sorts: dict[Any, Sort] = {bool: "truth", int: "whole number", float: "number"}
-        if any(get_origin(o) is tuple for o in _options(note)):
+        if several:
             return "list", ()
         found: Sort = next((sorts[p] for p in plain if p in sorts), "text")
         truth: tuple[str, ...] = ("yes", "no") if found == "truth" else ()
         return found, truth
+
+    def _entries_near(self, mark: Within, path: KeyPath) -> tuple[str, ...]:
+        """The entries that a name may mean: of the nearest thing around it that has them, or of a mechanism."""
+        if mark.through:
+            there = self.files.data(("mechanisms", str(self.files.data((*path[:-1], mark.through))), mark.to))
+            return tuple(there) if isinstance(there, dict) else ()
+        around = (self.files.data((*path[:end], mark.to)) for end in range(len(path) - 1, 0, -1))
+        return next((tuple(str(k) for k in there) for there in around if isinstance(there, dict)), ())
 
     @staticmethod
     def _kind_of_list(note: Any) -> str:
@@ -506,7 +549,8 @@ def _written(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list | tuple):
-        return ", ".join(_written(v.get("value") if isinstance(v, dict) else v) for v in value)
+        between = "; " if any(isinstance(v, list | tuple) for v in value) else ", "
+        return between.join(_written(v.get("value") if isinstance(v, dict) else v) for v in value)
     return str(value)
 
 

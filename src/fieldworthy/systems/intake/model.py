@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from fieldworthy.files import Of, Ref, assume, exact, need
+from fieldworthy.files import Of, Ref, Within, assume, exact, need
 from fieldworthy.files.declare import (
     Count,
     Duration,
@@ -159,7 +159,9 @@ class IntakeStage:
         None, "its motor class, from the catalogue; or one of this file's 'motors', which other mechanisms share"
     )
     motors: Count = exact(1, "how many such motors turn it")
-    shares: str | None = exact(None, "the stage of this intake whose motor turns this one too")
+    shares: Annotated[str, Within("stages")] | None = exact(
+        None, "the stage of this intake whose motor turns this one too"
+    )
     gearing: tuple[Stage, ...] = exact((), "gears from that motor to this stage; none means directly", one="gear stage")
     chain: Chain | None = exact(None, "chain after the gears")
     rollers: Rollers | None = exact(None, "rollers, flaps or bands")
@@ -181,7 +183,9 @@ class IntakeStage:
 class Hold:
     """A staged hold: the first object stops at a sensor while the stage below runs on and brings a second."""
 
-    stage: str = need("the stage in which the first object stops; the one before it brings the second")
+    stage: Annotated[str, Within("stages")] = need(
+        "the stage in which the first object stops; the one before it brings the second"
+    )
     period: Span = need("time between two readings of the sensors", effort=2.0, label="time between readings")
     latency: Duration = need(
         "from a reading to the moment the stage begins to slow", effort=2.0, label="delay to the command"

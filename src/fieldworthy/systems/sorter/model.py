@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fieldworthy.files import Of, Ref, all_are, assume, exact, need
+from fieldworthy.files import Of, Ref, Within, all_are, assume, exact, need
 from fieldworthy.files.declare import Angle, Count, Duration, Fraction, Gap, Length, Ratio, Real, Size, Span
 from fieldworthy.files.document import Fault
 from fieldworthy.robot.model.machine import MotorMechanism, MotorUse
@@ -148,11 +148,13 @@ class Sorter(MotorMechanism):
     kind: Literal["sorter"] = need("sorter: a colour sensor and an ejector")
     motors: tuple[MotorUse, ...] = exact((), "motors of its own")
     intake: Annotated[str, Ref(("mechanisms",))] = need("the intake of this file on whose path it sits")
-    stage: str = need("the stage of that intake in which objects pass the sensor")
+    stage: Annotated[str, Within("stages", through="intake")] = need(
+        "the stage of that intake in which objects pass the sensor"
+    )
     sensor: HueSensor = need("the sensor")
     circle: Literal["hexagonal", "cielab"] = exact("hexagonal", "how the sensor reckons hue from its channels")
     classes: dict[str, HueClass] = need("what it must tell apart, by name: two or more", one="class")
-    unwanted: str = need("the class that is thrown out")
+    unwanted: Annotated[str, Within("classes")] = need("the class that is thrown out")
     readings: Count | None = exact(None, "readings of one object that it decides on; all that fit where absent")
     background: Background | None = exact(None, "what the sensor faces while no object is before it")
     ejector: Ejector | FlyOff | None = exact(

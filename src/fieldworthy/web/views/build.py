@@ -207,7 +207,7 @@ def _listen(page: Page, state: State) -> None:
     page.on("placed", lambda data: _placed(page, state, data))
     page.on("pairs", lambda data: _pairs(page, state, data))
     page.on("gone", lambda data: _gone(page, state, str(data.get("of"))))
-    page.on("more", lambda data: _more(page, state, str(data.get("of"))))
+    page.on("more", lambda data: _more(page, state, str(data.get("of")), str(data.get("kind") or "")))
     page.on("fill", lambda data: _fill(page, state, values_of(data)))
     page.on("close", lambda _: _close(page, state))
     page.on("move", lambda data: _move(page, state, data))
@@ -453,38 +453,52 @@ def _put(page: Page, state: State, path: KeyPath, texts: Any) -> None:
     page.say(f"'{path[-1]}' is on the robot, and its form is open.")
 
 
+def _named(state: State, key: str) -> tuple[Thing | Head, str] | None:
+    """What has a name that can be changed, a thing or an entry in one, and where it is said what cannot be."""
+    thing, head = state.things.get(key), state.heads.get(key)
+    if thing is not None and thing.named:
+        return thing, "build-said"
+    return (head, f"more-{field_id(head.path)}") if head is not None and head.named else None
+
+
 async def _copy(page: Page, state: State, key: str) -> None:
-    thing = state.things.get(key)
-    found = await _work(page, "build-said", copy_in, thing.path) if thing and thing.named else None
-    if found is not None:
+    what = _named(state, key)
+    found = await _work(page, what[1], copy_in, what[0].path) if what else None
+    if found is None or what is None:
+        return
+    if isinstance(what[0], Thing):
         _put(page, state, *found)
+    else:
+        page.editor.put_texts(dict(found[1]))
+        page.say(f"'{found[0][-1]}' is a copy of it.")
 
 
 async def _rename(page: Page, state: State, key: str, name: str) -> None:
-    thing, name = state.things.get(key), name.strip()[:100]
-    if thing is None or not thing.named or name == thing.label:
+    what, name = _named(state, key), name.strip()[:100]
+    if what is None or name == what[0].label:
         return
-    texts = await _work(page, "build-said", rename_in, thing.path, name)
+    texts = await _work(page, what[1], rename_in, what[0].path, name)
     if texts is not None:
-        state.chosen = dotted((*thing.path[:-1], name))
+        if isinstance(what[0], Thing):
+            state.chosen = dotted((*what[0].path[:-1], name))
         page.editor.put_texts(dict(texts))
 
 
 async def _take(page: Page, state: State, key: str) -> None:
-    thing = state.things.get(key)
-    found = await _work(page, "build-said", taken_from, thing.path) if thing and thing.named else None
-    if found is None or thing is None:
+    what = _named(state, key)
+    found = await _work(page, what[1], taken_from, what[0].path) if what else None
+    if found is None or what is None:
         return
     state.removal = found
     if not (found.gone or found.freed or found.leaves):
         _taken(page, state)
-        page.note(f"'{thing.label}' is gone; Undo brings it back.")
+        page.note(f"'{what[0].label}' is gone; Undo brings it back.")
         return
-    page.put("build-panel", _asked(thing, found))
+    page.put("build-panel", _asked(what[0].label, found))
     page.call("focus", "take-title")
 
 
-def _asked(thing: Thing, found: Removal) -> Markup:
+def _asked(label: str, found: Removal) -> Markup:
     """Say what goes with a thing, and ask."""
     lists = [
         ("These cannot be without it, and go too", [words_of(path) for path in found.gone]),
@@ -502,7 +516,7 @@ def _asked(thing: Thing, found: Removal) -> Markup:
         tag("button", "Keep it", type="button", class_="main", data_do="close"),
         class_="choices",
     )
-    title = tag("h2", f"Take '{thing.label}' away?", id="take-title", tabindex="-1")
+    title = tag("h2", f"Take '{label}' away?", id="take-title", tabindex="-1")
     return tag("div", title, told, choices, class_="panel")
 
 
@@ -510,7 +524,6 @@ def _taken(page: Page, state: State) -> None:
     if state.removal is not None:
         texts, state.removal = state.removal.texts, None
         page.put("build-panel", "")
-        state.chosen = ""
         page.editor.put_texts(texts)
 
 
@@ -523,45 +536,42 @@ def _close(page: Page, state: State) -> None:
 
 async def _gone(page: Page, state: State, key: str) -> None:
     head = state.heads.get(key)
-    if head is not None and head.gone:
+    if head is not None and head.named:
+        await _take(page, state, key)
+    elif head is not None and head.gone:
         await _change(page, {head.path: GONE}, f"more-{field_id(head.path)}", None)
 
 
-async def _more(page: Page, state: State, key: str) -> None:
-    """Ask for what one more entry needs; where it needs nothing, it is there at once."""
+async def _more(page: Page, state: State, key: str, kind: str) -> None:
+    """Ask for what one more entry needs, or another kind of what is there; at once where it needs nothing."""
     head = state.heads.get(key)
-    if head is None or not head.adds or page.draft is None:
+    if head is None or not (head.adds or kind in head.others) or page.draft is None:
         return
     place = f"more-{field_id(head.path)}"
-    blanks = await page.queue.form(blanks_of, page.draft.source, head.path)
-    if not blanks:
+    blanks = await page.queue.form(blanks_of, page.draft.source, head.path, kind)
+    if not blanks and not head.listed:
         await _change(page, {head.path: {}}, place, None)
         return
-    declared = await page.queue.form(declared_next, page.draft.source, head.path)
+    declared = await page.queue.form(declared_next, page.draft.source, head.path, kind)
     picture = meaning(declared, head.path, (), page.look().style)
-    page.put(place, blank_form(head.key, blanks, head.adds, picture))
-    page.call("focus", f"in-{field_id(blanks[0].path)}")
+    page.put(place, blank_form(head.key, blanks, kind or head.adds, kind, picture))
+    if blanks:
+        page.call("focus", f"in-{field_id(blanks[0].path)}")
 
 
 async def _fill(page: Page, state: State, values: dict[str, Any]) -> None:
     head = state.heads.get(str(values.get("of")))
     if head is None or page.draft is None:
         return
-    blanks = await page.queue.form(blanks_of, page.draft.source, head.path)
+    blanks = await page.queue.form(blanks_of, page.draft.source, head.path, str(values.get("as") or ""))
     try:
         path, entry = filled(blanks, head.path, {key: str(value)[:500] for key, value in values.items()})
     except BadInput as error:
         page.put("blank-said", _said(error.problems))
         return
-    if path == head.path and _is_list(state, head):
+    if path == head.path and head.listed:
         path = (*path, sum(1 for h in state.heads.values() if h.path[:-1] == head.path))
     await _change(page, {path: entry}, "blank-said", None)
-
-
-def _is_list(state: State, head: Head) -> bool:
-    """Whether entries of a heading have places and not names."""
-    below = [h.path[-1] for h in state.heads.values() if h.path[:-1] == head.path]
-    return head.label != head.adds and all(isinstance(key, int) for key in below)
 
 
 async def _change(page: Page, changes: dict[KeyPath, object], place: str, about: object) -> bool:
