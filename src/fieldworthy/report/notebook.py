@@ -309,7 +309,10 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     facts = [f for f in report.facts if belongs(of, f) and f.id not in _of_the_whole()]
     known = {dotted(path): q for path, q in loaded.quantities}
     mended = {(m.id, m.subject): m for m in content.mendings}
-    keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0))
+    shown = formulas_for(page, loaded.nominal)
+    # what many formulas take of the page is taken from the lists
+    fewer = 0 if page.wide else max(0, len(shown) - 2)
+    keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0) - fewer)
     blocks: list[Block] = [Para(page.question, "lead")]
     if page.caution:
         blocks.append(Points([page.caution], "caution"))
@@ -320,13 +323,13 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     # a caution, or a second figure, takes the room that one wide figure may have
     room = _WIDE[0] if page.caution or len(drawn) > 1 else _WIDE[1]
     flat = [f for f in drawn if f not in whole]
-    blocks += _reasoning(formulas_for(page, loaded.nominal), flat, room if page.wide else 0.0)
+    blocks += _reasoning(shown, flat, room if page.wide else 0.0)
     if findings:
-        blocks += [Head("Result"), *findings_table(findings, _FINDINGS)]
+        blocks += [Head("Result"), *findings_table(findings, _FINDINGS - fewer)]
     if facts:
         blocks += [
             Head("Also computed"),
-            Points([_fact(f) for f in telling(page, facts, 1 if page.wide and not whole else _FACTS)]),
+            Points([_fact(f) for f in telling(page, facts, 1 if fewer or (page.wide and not whole) else _FACTS)]),
         ]
     blocks += [Head("What follows"), Points(what_follows(findings, mended))]
     return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in whole)])
