@@ -12,7 +12,7 @@ from fieldworthy.physics.arms import linkage, motorarm
 from fieldworthy.physics.chance import chance
 from fieldworthy.physics.colour import sorting
 from fieldworthy.physics.colour.sorting import facing
-from fieldworthy.physics.contact import clamp, grabber, rolling, timing
+from fieldworthy.physics.contact import clamp, grabber, handover, rolling, timing
 from fieldworthy.physics.gas import actuation, air, tank
 from fieldworthy.physics.motors import chain, driving, motion, motor
 from fieldworthy.physics.motors.motor import Battery
@@ -158,6 +158,12 @@ def wedge():
     return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(clamp.hook_gain(math.radians(65), 0.5)))
 
 
+def sweep():
+    radius = 0.00635 / (2 * math.sin(math.pi / 16))
+    by_hand = math.hypot(radius * math.cos(math.pi / 16) + 0.028, 0.002)
+    return by_hand, float(np.asarray(handover.tip_radius(0.00635, 16, 0.028, 0.002)))
+
+
 def idler():
     # by hand: 9 mm of slack on a run of 100 mm, two sides of 54.5 mm, so the idler stands sqrt(54.5^2 - 50^2) mm off
     sine = math.sqrt(54.5**2 - 50.0**2) / 54.5
@@ -242,7 +248,7 @@ WORKED = {
     "heading": heading,
     "cuboids": cuboids, "motor_line": motor_line, "sprint": sprint, "scrub": scrub, "tip": tip, "impact": impact,
     "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
-    "background": background, "wedge": wedge, "idler": idler, "climbs": climbs,
+    "background": background, "wedge": wedge, "sweep": sweep, "idler": idler, "climbs": climbs,
     "aside": aside, "jawway": jawway, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
     "push": push, "arm": arm, "guide": guide_ratio, "seam": seam, "practice": practice,
 }  # fmt: skip

@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from robots import example_copy
 from sweeping import EXAMPLES, KINDS, TIMES, faults_of_report, fuzzed, numbers_of, swept
 
 ROBOTS = ("heron/mk1.yaml", "heron/mk2.yaml", "otter/mk1.yaml")
@@ -13,6 +14,15 @@ ROBOTS = ("heron/mk1.yaml", "heron/mk2.yaml", "otter/mk1.yaml")
 
 def test_the_examples_themselves_are_without_fault():
     assert [fault for name in ROBOTS for fault in faults_of_report(EXAMPLES / name)] == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [('stroke"\n      count: 2\n      tank: left\n      valve: small 5/2 solenoid valve\n      tube: 500 mm',
+      'stroke"\n      count: 20\n      tank: left\n      valve: small 5/2 solenoid valve\n      tube: 500 mm')],
+)  # fmt: skip
+def test_numbers_that_once_gave_a_warning_give_none(tmp_path, old, new):
+    assert faults_of_report(example_copy(tmp_path, (old, new))) == []
 
 
 def test_a_bad_report_would_be_told(monkeypatch):

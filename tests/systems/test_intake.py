@@ -15,7 +15,7 @@ from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
-from fieldworthy.systems.intake.figure import tightened, worn_chains
+from fieldworthy.systems.intake.hooked import over, passed, tightened, worn_chains
 from robots import nominal
 
 SEASON = """\
@@ -534,3 +534,10 @@ def test_hooks_pass_over_a_heap_in_the_object_that_is_carried(tmp_path, crate, d
     assert found.value == pytest.approx(560.0 - tip - 5.0 - (30.0 + 150.0 - depth), rel=1e-6)
     assert found.limit == pytest.approx(80.0 * layers, rel=1e-6)
     assert f"in the crate, {30 + 150 - depth} mm up" in found.because
+    (seen,) = passed(nominal(load_robot(file)))
+    assert 1e3 * seen.spare == pytest.approx(found.value - found.limit, rel=1e-6)
+    # 150 mm of crate, carried 30 mm up, and the pieces between its walls
+    assert (seen.bottom, seen.walls, seen.base) == pytest.approx((0.03, 0.18, 0.18 - 0.001 * depth), rel=1e-9)
+    said = over(seen, Style(PRINT)).alt
+    assert f"5 of ball, {80 * layers} mm high" in said
+    assert f"in the crate, {180 - depth} mm up" in said

@@ -308,17 +308,17 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     findings = [f for f in report.findings if belongs(of, f)]
     facts = [f for f in report.facts if belongs(of, f) and f.id not in _of_the_whole()]
     known = {dotted(path): q for path, q in loaded.quantities}
-    mended = {(m.id, m.subject): m for m in content.mendings}
     shown = formulas_for(page, loaded.nominal)
-    # what many formulas take of the page is taken from the lists
-    fewer = 0 if page.wide else max(0, len(shown) - 2)
+    drawn = figures_for(of.name, context, style_of(loaded, page.wide or HALF))
+    # what many formulas and figures take of the page is taken from the lists
+    fewer = 0 if page.wide else max(0, len(shown) - 2, len(shown) + len(drawn) - 3)
     keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0) - fewer)
+    mended = {(m.id, m.subject): m for m in content.mendings}
     blocks: list[Block] = [Para(page.question, "lead")]
     if page.caution:
         blocks.append(Points([page.caution], "caution"))
     if keys:
         blocks += [Head("What it rests on most"), inputs_table(keys, known)]
-    drawn = figures_for(of.name, context, style_of(loaded, page.wide or HALF))
     whole = [f for f in drawn if tall(f)] if page.wide else []
     # a caution, or a second figure, takes the room that one wide figure may have
     room = _WIDE[0] if page.caution or len(drawn) > 1 else _WIDE[1]

@@ -571,7 +571,8 @@ def _travel(case: _Case, r: Real, q: Real) -> Real:
         V1, V2 = 1.0 / (case.drive[0] + s * case.drive[1]), 1.0 / (case.vent[0] - s * case.vent[1])
         # the tank's pressure halfway through the step; a chamber is filled from it as from one of its own
         given = case.supply(air1 + (0.5 * width) * case.drive[1] * given)
-        g1, g2 = np.minimum(air1 * V1 / given, 1.0), np.maximum(air2 * V2, 1.0)
+        # a step too far, where the load cannot be moved anyway, may leave less than nothing
+        g1, g2 = np.clip(air1 * V1 / given, 0.0, 1.0), np.maximum(air2 * V2, 1.0)
         flow1, flow2 = C1 * V1, C2 * V2
         against = case.against[0] + s * case.against[1]
         least = 0.5 * speed / step + 1e-3

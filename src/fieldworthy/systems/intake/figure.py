@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.drawing.axes import Chart, chart, paint
+from fieldworthy.drawing.axes import Chart, paint
 from fieldworthy.drawing.frame import Axis, Band, Limit, Line, Mark, Points, Span, Spot, legend_rows
-from fieldworthy.drawing.sketch import Sketch, block, disc, floor, line
+from fieldworthy.drawing.sketch import Sketch, disc, line
 from fieldworthy.drawing.sketch import Span as Length
 from fieldworthy.drawing.style import Style, wrapped
 from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
@@ -21,8 +21,9 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.contact import handover, timing
 from fieldworthy.systems.intake.check import grip_of, hold_stops, one_motor
-from fieldworthy.systems.intake.mechanics import Row, Running, row_of, strung_of
-from fieldworthy.systems.intake.model import Chain, Hold, Holder, Hooks, Intake, IntakeStage, Rollers, Tubing
+from fieldworthy.systems.intake.hooked import CHAINED, chained
+from fieldworthy.systems.intake.mechanics import Row, Running, row_of
+from fieldworthy.systems.intake.model import Hold, Intake, IntakeStage, Rollers
 
 _OBJECTS = 3
 _PIECES = 12  # of a bent stretch of a line
@@ -536,64 +537,12 @@ def _hold_notes(view: HoldView, style: Style) -> list[str]:
     return [rests, _held(view, style)]
 
 
-@dataclass(frozen=True, slots=True)
-class Worn:
-    """A chain whose tensioner elastic tubing pulls, over its wear.
-
-    Attributes
-    ----------
-    name : Of the stage
-    wear, tension : Growths by wear, and the tension of the slack run at each; infinite where it has no slack [-, N]
-    full, needed : Wear at which it is replaced, and the tension below which it climbs the teeth [-, N]
-    """
-
-    name: str
-    wear: Array
-    tension: Array
-    full: float
-    needed: float
-
-
-def worn_chains(context: Context) -> Iterator[Worn]:
-    """Follow every chain whose tensioner elastic tubing pulls, from new to half as much again as its full wear."""
-    context = context.nominal
-    for name, spec in context.robot.mechanisms.items():
-        for stage in row_of(context, name).stages.values() if isinstance(spec, Intake) else ():
-            for hooked in (False, True) if stage.spec.hooks is not None else (False,):
-                full = strung_of(stage, hooked=hooked)
-                if full is None or first(full.wear) <= 0.0:
-                    continue
-                wear = np.linspace(0.0, 1.5 * first(full.wear), _PHASES)
-                along = strung_of(stage, hooked=hooked, wear=wear)
-                assert along is not None, "the same chain"
-                what = f"hooked chain of '{stage.name}'" if hooked else f"chain of '{stage.name}'"
-                yield Worn(what, wear, np.broadcast_to(along.tension, wear.shape), first(full.wear), first(full.needed))
-
-
-def tightened(data: Worn, style: Style) -> Figure:
-    """Draw the tension of the slack run over the chain's wear, with what keeps it on its teeth."""
-    known = np.isfinite(data.tension)
-    at, needed = float(np.interp(data.full, data.wear[known], data.tension[known])), style.show(data.needed, "force")
-    what = Chart(
-        title=f"Slack run of the {data.name}",
-        alt=f"Worn by {style.show(data.full, 'share')}, its idler holds it with {style.show(at, 'force')}; below "
-        f"{needed} it climbs the teeth.",
-        x=Axis("Growth by wear", "share", low=0.0, high=float(data.wear[-1])),
-        y=Axis("Tension", "force", low=0.0, high=1.15 * max(float(data.tension[known].max()), data.needed)),
-        marks=[
-            Line(x=data.wear[known], y=data.tension[known], name="held by the idler", tone=0),
-            Limit(at=data.needed, name=f"climbs the teeth below {needed}"),
-            Limit(at=data.full, side="x", name="replaced", tone="ink", dash="2 3"),
-        ],
-    )  # fmt: skip
-    return chart(what, style)
-
-
 def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in intake_curves(context).values():
-        yield through(data, style)
-    yield from (tightened(data, style) for data in worn_chains(context))
+        if len(data.stages) > 1 or not data.stages[0].hooked:  # a single hooked chain has its own picture
+            yield through(data, style)
+    yield from chained(context, style)
 
 
 _STAGE = Sketch(
@@ -618,37 +567,6 @@ _ROLLERS = Sketch(
         Length("press", (140.0, 112.0), (140.0, 112.0), "above"),
     ),
 )  # fmt: skip
-_CHAIN = Sketch(
-    "seen from the side",
-    170.0,
-    (
-        disc(80.0, 80.0, 40.0), disc(250.0, 80.0, 24.0), line((80.0, 40.0), (250.0, 56.0)),
-        line((80.0, 120.0), (250.0, 104.0)), disc(80.0, 80.0, 3.0, "line"), disc(250.0, 80.0, 3.0, "line"),
-        line((160.0, 124.0), (160.0, 106.0), look="move"),
-    ),
-    (
-        Length("centre", (80.0, 80.0), (250.0, 80.0), "above"),
-        Length("teeth", (80.0, 44.0), (80.0, 44.0), "above"),
-        Length("tensioner_travel", (160.0, 132.0), (160.0, 112.0), "below"),
-    ),
-)  # fmt: skip
-_HOOKS = Sketch(
-    "seen from the side, the carried pieces below",
-    260.0,
-    (
-        disc(70.0, 110.0, 24.0), line((70.0, 86.0), (330.0, 86.0)), line((70.0, 134.0), (330.0, 134.0)),
-        block(150, 134, 12, 30), block(270, 134, 12, 30), block(120, 186, 60, 24, "thing"),
-        block(120, 210, 60, 24, "thing"),
-        floor(234.0), disc(70.0, 110.0, 3.0, "line"),
-    ),
-    (
-        Length("links_between", (162.0, 120.0), (282.0, 120.0), "above"),
-        Length("height", (300.0, 134.0), (300.0, 164.0), "below"),
-        Length("thickness", (150.0, 64.0), (162.0, 64.0), "above"),
-        Length("shaft_height", (70.0, 234.0), (70.0, 116.0), "right"),
-        Length("nested", (190.0, 186.0), (190.0, 210.0), "right"),
-    ),
-)  # fmt: skip
 _HOLD = Sketch(
     "along the path, objects come from the left",
     190.0,
@@ -664,32 +582,5 @@ _HOLD = Sketch(
         Length("spacing", (134.0, 92.0), (244.0, 92.0), "above"),
     ),
 )  # fmt: skip
-_HOLDER = Sketch(
-    "cut through the object that is carried",
-    190.0,
-    (
-        floor(170.0), line((90.0, 60.0), (90.0, 150.0), (250.0, 150.0), (250.0, 60.0), look="dashed"),
-        block(130, 100, 60, 50, "thing"),
-    ),
-    (
-        Length("depth", (210.0, 60.0), (210.0, 100.0), "right"),
-        Length("lift", (270.0, 150.0), (270.0, 170.0), "right"),
-    ),
-)  # fmt: skip
-_TUBING = Sketch(
-    "seen from the side, with the idler pressed into the run",
-    130.0,
-    (
-        disc(60.0, 60.0, 34.0), disc(280.0, 60.0, 34.0), line((60.0, 26.0), (280.0, 26.0)),
-        line((60.0, 94.0), (170.0, 76.0), (280.0, 94.0)), line((60.0, 94.0), (280.0, 94.0), look="dashed"),
-        disc(170.0, 86.0, 9.0), line((170.0, 86.0), (170.0, 40.0), look="dashed"), disc(170.0, 40.0, 4.0),
-        disc(170.0, 104.0, 9.0, "thing"),
-    ),
-    (
-        Length("stretch", (170.0, 58.0), (170.0, 58.0), "right"),
-    ),
-)  # fmt: skip
-SKETCHES = {
-    IntakeStage: _STAGE, Rollers: _ROLLERS, Chain: _CHAIN, Tubing: _TUBING, Hooks: _HOOKS, Hold: _HOLD, Holder: _HOLDER,
-}  # fmt: skip
+SKETCHES = {IntakeStage: _STAGE, Rollers: _ROLLERS, Hold: _HOLD, **CHAINED}
 """What the lengths of an intake mean, by what the file declares."""

@@ -246,7 +246,7 @@ def chains(context: Context, row: Row, stage: Running) -> Iterator[Outcome]:
         yield from _chain(carrier.chain, f"hooked chain of {whose}", subject, f"{ending}.hooks")
         yield from _tubing(strung_of(stage, hooked=True), f"hooked chain of {whose}", subject, f"{ending}.hooks")
         yield from _pickup(row, stage, carrier, subject)
-        yield from _clearance(row, carrier, holder_of(context, carrier), (subject, ending))
+        yield from _clearance(row, carrier, swept_of(context, row, carrier), (subject, ending))
 
 
 def links_of(spec: ChainDrive) -> float:
@@ -463,10 +463,45 @@ def holder_of(context: Context, carrier: Hooks) -> Held:
     return Held(base, carrier.hopper or (inside if carrier.nested is None else None))
 
 
-def _clearance(row: Row, carrier: Hooks, held: Held, where: tuple[str, str]) -> Iterator[Outcome]:
-    subject, ending = where
-    """Hook tips over the pieces already carried."""
+@dataclass(frozen=True, slots=True)
+class Swept:
+    """Hooks on their way over the pieces already carried.
+
+    Attributes
+    ----------
+    held : Where the pieces lie
+    shaft, tip : Height of the lower shaft; reach of a hook's tip round it [m]
+    room, pile : Between what they lie on and the hooks, the gap kept clear taken off; height of the pieces [m]
+    nested : What each further piece of a stack adds [m]
+    """
+
+    held: Held
+    shaft: Real
+    tip: Real
+    room: Real
+    pile: Real
+    nested: Real
+
+
+def swept_of(context: Context, row: Row, carrier: Hooks) -> Swept | None:
+    """Follow the hooks' tips over the pieces already carried; None without the height of the lower shaft."""
     if carrier.shaft_height is None:
+        return None
+    held = holder_of(context, carrier)
+    tip = handover.tip_radius(chain.SIZES[carrier.chain.size].pitch, carrier.chain.teeth[1], carrier.height)
+    nested = row.height if carrier.nested is None else carrier.nested
+    pile = handover.stack_height(float(carrier.carried), row.height, nested)
+    if held.floor is not None:
+        size = row.length, row.across, row.height
+        pile = handover.heap_height(float(carrier.carried), size, held.floor, ball=row.ball)
+    room = carrier.shaft_height - tip - carrier.clearance - held.base
+    return Swept(held, carrier.shaft_height, tip, room, pile, nested)
+
+
+def _clearance(row: Row, carrier: Hooks, swept: Swept | None, where: tuple[str, str]) -> Iterator[Outcome]:
+    """Hook tips over the pieces already carried."""
+    subject, ending = where
+    if swept is None:
         because = (
             f"Whether the hooks of {called('intake', row.name)} clear the pieces already carried is not known "
             f"without the "
@@ -475,17 +510,11 @@ def _clearance(row: Row, carrier: Hooks, held: Held, where: tuple[str, str]) -> 
         key = f"mechanisms.{row.name}.stages.{ending.removeprefix(row.name + '.')}.hooks.shaft_height"
         yield unknown("intake.hooks_clearance", subject, "length", because, (key,))
         return
-    tip = handover.tip_radius(chain.SIZES[carrier.chain.size].pitch, carrier.chain.teeth[1], carrier.height)
-    room = carrier.shaft_height - tip - carrier.clearance - held.base
-    nested = row.height if carrier.nested is None else carrier.nested
-    pile = handover.stack_height(float(carrier.carried), row.height, nested)
-    if held.floor is not None:
-        size = row.length, row.across, row.height
-        pile = handover.heap_height(float(carrier.carried), size, held.floor, ball=row.ball)
-    cleared = handover.pieces_cleared(np.maximum(room, 0.0), row.height, nested)
+    held, room, pile = swept.held, swept.room, swept.pile
+    cleared = handover.pieces_cleared(np.maximum(room, 0.0), row.height, swept.nested)
     numbers: dict[str, tuple[Real, str]] = {
         "room": (room, "length"), "pile": (pile, "length"), "cleared": (cleared, "count"),
-        "gap": (carrier.clearance, "length"), "tip": (tip, "length"), "base": (held.base, "length"),
+        "gap": (carrier.clearance, "length"), "tip": (swept.tip, "length"), "base": (held.base, "length"),
     }  # fmt: skip
     how = "in a heap" if held.floor is not None else "in a stack, enough for {cleared}"
     if carrier.held_in is not None:
