@@ -35,13 +35,11 @@ def said(*words):
     return out.getvalue()
 
 
-def everything(file, root):
-    """All that is looked at."""
+def everything(file, root, mechanism):
+    """All that is looked at of a robot, in the form of one of its mechanisms."""
     robot = fw.load(file)
     source = Source(file, ())
     report = robot.check(samples=200)
-    longer = robot.changed({"mechanisms.to the arm.length": "0.8 m"}).check(samples=0)
-    mendings = [m for m in remedies(robot.loaded, report.data) if m.id.startswith("cable")]
     return {
         "systems": [s.name for s in systems()],
         "check": json.loads(said("check", str(file), "--samples", "200", "--json")),
@@ -53,7 +51,7 @@ def everything(file, root):
         "card": as_html(make_card(robot.loaded)),
         "form": [
             [f.key, f.sort, f.value, f.kind, f.about, f.label]
-            for f in rows_of(source, ("mechanisms", "to the arm"))
+            for f in rows_of(source, ("mechanisms", mechanism))
             if isinstance(f, Field)
         ],
         "pictures": [
@@ -61,11 +59,19 @@ def everything(file, root):
         ],
         "files": runpy.run_path(str(root / "docs" / "make_files.py"))["text"](),
         "findings": runpy.run_path(str(root / "docs" / "make_findings.py"))["text"](),
-        "api": report["cable.reach.to the arm"].because,
-        "longer": longer["cable.reach.to the arm"].verdict,
-        "mend": [[remedy.sentence for remedy in mending.remedies] for mending in mendings],
+        "mend": {m.id: [remedy.sentence for remedy in m.remedies] for m in remedies(robot.loaded, report.data)},
     }
 
 
+def of_cable(file):
+    """What the Python face says of a cable, and of a longer one."""
+    robot = fw.load(file)
+    longer = robot.changed({"mechanisms.to the arm.length": "0.8 m"}).check(samples=0)
+    found = "cable.reach.to the arm"
+    return {"api": robot.check(samples=0)[found].because, "longer": longer[found].verdict}
+
+
 if __name__ == "__main__":
-    print(json.dumps(everything(Path(sys.argv[1]), Path(sys.argv[2]))))
+    file, root, mechanism = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
+    of_it = of_cable(file) if mechanism == "to the arm" else {}
+    print(json.dumps(everything(file, root, mechanism) | of_it))
