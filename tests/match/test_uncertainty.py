@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.match.forecast import components, grouped, shares, sizes, true_means
+from fieldworthy.match.forecast import components, grouped, shares, sized, sizes, true_means
 
 
 def simulated(rng, draws, each, between, within, mean=50.0):
@@ -101,6 +103,27 @@ def test_draws_and_matches_reach_the_accuracy_that_was_asked_for():
     assert np.std(means) == pytest.approx(0.3, rel=0.15)
     for other in (1, 2, 5, 10, 20):  # no other number of matches each is cheaper
         assert (25 + 225 / other) * (1 + other) >= (25 + 225 / 3) * (1 + 3) - 1e-9
+
+
+def test_a_bound_of_time_is_kept_and_what_it_reaches_is_told():
+    """Draws of 5 matches each, by a play that takes a known time a match: as many as the time that is left suffices."""
+    rng = np.random.default_rng(11)
+    free = sized(lambda runs: simulated(rng, runs // 5, 5, 5.0, 15.0)[1], 0.5, each=5)
+    assert free.each == 5
+    assert free.draws == pytest.approx((25 + 225 / 5) / 0.25, rel=0.2)
+    assert free.reached <= 0.5
+
+    def slow(runs):
+        """A hundred microseconds a match."""
+        begun = time.perf_counter()
+        while time.perf_counter() - begun < 1e-4 * runs:
+            pass
+        return simulated(rng, runs // 5, 5, 5.0, 15.0)[1]
+
+    bound = sized(slow, 0.01, 0.5, each=5)
+    assert bound.draws * bound.each * 1e-4 < 0.5
+    assert bound.reached > 0.01
+    assert bound.reached == pytest.approx(((25 + 225 / 5) / bound.draws) ** 0.5, rel=0.3)
 
 
 def test_luck_alone_asks_for_many_matches_of_few_draws():

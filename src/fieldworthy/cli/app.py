@@ -73,6 +73,12 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
     raise typer.Exit(1 if short and not exit_zero else 0)
 
 
+Accuracy = Annotated[
+    float | None, typer.Option(min=0.01, help="Play as many as know the mean to this standard error, in points.")
+]
+Seconds = Annotated[float | None, typer.Option(min=0.5, help="In no more than this time, with --accuracy.")]
+
+
 @app.command()
 def match(  # noqa: PLR0913, PLR0917  the command library reads options from parameters
     robot: RobotFile,
@@ -81,10 +87,8 @@ def match(  # noqa: PLR0913, PLR0917  the command library reads options from par
     part: Annotated[str, typer.Option(help="Play this part: whole, autonomous, driven or solo.")] = "whole",
     as_json: AsJson = False,
     table: Annotated[Path | None, typer.Option("--csv", help="Write the timeline to this CSV file.")] = None,
-    accuracy: Annotated[
-        float | None, typer.Option(min=0.01, help="Play as many as know the mean to this standard error, in points.")
-    ] = None,
-    seconds: Annotated[float | None, typer.Option(min=0.5, help="In no more than this time, with --accuracy.")] = None,
+    accuracy: Accuracy = None,
+    seconds: Seconds = None,
     sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
 ) -> None:
     """Forecast a match: points, their spread, and what limits them."""
@@ -101,15 +105,18 @@ def compare(
     robots: Annotated[list[Path], typer.Argument(help="Two robot files or more (YAML).")],
     runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches with each.")] = 2000,
     seed: Seed = 0,
+    accuracy: Accuracy = None,
+    seconds: Seconds = None,
     as_json: AsJson = False,
 ) -> None:
     """Say which variant scores more, and how sure that is.
 
     Also what changes with it, and whether there is time to build it.
     """
-    from fieldworthy.cli.matching import run_compare  # noqa: PLC0415
+    from fieldworthy.cli.matching import Playing, run_compare  # noqa: PLC0415
 
-    raise typer.Exit(0 if run_compare(robots, runs, seed, as_json=as_json) else INTERRUPTED)
+    asked = Playing(runs, seed, accuracy, seconds)
+    raise typer.Exit(0 if run_compare(robots, asked, as_json=as_json) else INTERRUPTED)
 
 
 @app.command()
@@ -335,15 +342,17 @@ def faults(
     log: Annotated[Path, typer.Argument(help="The fault log (YAML).")],
     runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches for each fault.")] = 2000,
     seed: Seed = 0,
+    accuracy: Accuracy = None,
+    seconds: Seconds = None,
     as_json: AsJson = False,
 ) -> None:
     """Say which fault to mend first.
 
     By how often each comes and the points that it costs in a match.
     """
-    from fieldworthy.cli.matching import run_faults  # noqa: PLC0415
+    from fieldworthy.cli.matching import Playing, run_faults  # noqa: PLC0415
 
-    run_faults(robot, log, runs, seed, as_json=as_json)
+    run_faults(robot, log, Playing(runs, seed, accuracy, seconds), as_json=as_json)
 
 
 @app.command()

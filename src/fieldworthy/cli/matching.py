@@ -18,8 +18,8 @@ from fieldworthy.api import Robot, compare, load
 from fieldworthy.api.forecast import played
 from fieldworthy.cli.checking import share
 from fieldworthy.cli.output import COLUMNS, plain_console, print_json, print_line, print_lines, progress_bar, wrapped
-from fieldworthy.decide.compare import Comparison
-from fieldworthy.decide.faults import FixFirst, fix_first
+from fieldworthy.decide.compare import Comparison, size_to_compare
+from fieldworthy.decide.faults import FixFirst, fix_first, size_of_faults
 from fieldworthy.decide.recommend import Ability, ChangedFinding, Hours, UsedLimit, by_rule
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
@@ -69,7 +69,9 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
         size = size_for(loaded, options.accuracy, options.seconds, options.seed, chosen)
     runs, each = (options.runs, EACH) if size is None else (size.draws * size.each, size.each)
     found = _played(robot, (runs, options.seed), chosen, each)
-    influences = _influences(loaded, options, chosen) if options.sensitivity and not found.interrupted else None
+    influences = (
+        _influences(loaded, (runs, options.seed), chosen) if options.sensitivity and not found.interrupted else None
+    )
     work = None if found.interrupted else work_of(loaded, min(runs, options.runs), options.seed, chosen)
     if table is not None:
         write_atomically(table, as_csv(found.timeline, DisplayUnits.of(loaded.quantities).units))
@@ -93,9 +95,9 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
     return not found.interrupted
 
 
-def _influences(loaded: Loaded, options: MatchOptions, part: Part) -> tuple[Influence, ...]:
+def _influences(loaded: Loaded, asked: tuple[int, int], part: Part) -> tuple[Influence, ...]:
     with progress_bar("Moving each input") as tell:
-        return sensitivity(loaded, options.runs, options.seed, part, progress=tell)
+        return sensitivity(loaded, *asked, part, progress=tell)
 
 
 def _print_influences(console: Console, influences: tuple[Influence, ...], stops: tuple[Blocked, ...]) -> None:
@@ -107,7 +109,8 @@ def _print_influences(console: Console, influences: tuple[Influence, ...], stops
     for i in influences:
         low, high = (digits(end) for end in i.interval)
         console.print(
-            f"{i.points:+.1f} points ({low} to {high}) from {i.low} to {i.high}: {i.key} ({i.basis}); {i.advice}"
+            f"{i.points:+.1f} points ({low} to {high}, computed to ± {1.96 * i.error:.1f}) from {i.low} to {i.high}: "
+            f"{i.key} ({i.basis}); {i.advice}"
         )
 
 
@@ -140,11 +143,11 @@ def _played(robot: Robot, asked: tuple[int, int], part: Part, each: int) -> Fore
         return played(robot.loaded, asked, part, tell, each).data
 
 
-def _print_size(console: Console, size: Size, accuracy: float) -> None:
+def _print_size(console: Console, size: Size, accuracy: float, what: str = "mean") -> None:
     """Say how many matches were chosen, and whether they reach what was asked for."""
     said = (
         f"{counted(size.draws, 'draw')} of what is not known, {counted(size.each, 'match')} each, chosen "
-        f"for a standard error of the mean"
+        f"for a standard error of the {what}"
     )
     reached = "" if size.reached <= 1.02 * accuracy else f"; the time suffices for ± {digits(size.reached)}"
     console.print(f"{said} of ± {digits(accuracy)} points{reached}.\n")
@@ -268,15 +271,39 @@ def _print_spread(console: Console, found: Forecast) -> None:
         )
 
 
-def run_compare(files: Sequence[Path], runs: int, seed: int, *, as_json: bool) -> bool:
+@dataclass(frozen=True, slots=True)
+class Playing:
+    """How many matches a person wants played.
+
+    Attributes
+    ----------
+    runs, seed : Number, and what fixes them
+    accuracy : Standard error to reach instead, in points; None for the number
+    seconds : Time in which to reach it
+    """
+
+    runs: int
+    seed: int
+    accuracy: float | None = None
+    seconds: float | None = None
+
+
+def run_compare(files: Sequence[Path], asked: Playing, *, as_json: bool) -> bool:
     """Compare robots and print what differs."""
     if len(files) < 2:
         raise typer.BadParameter("expected two robot files or more", param_hint="'ROBOTS...'")
-    found = _compared([load(file) for file in files], runs, seed)
+    variants, size, runs = [load(file) for file in files], None, asked.runs
+    if asked.accuracy is not None:
+        size = size_to_compare([v.loaded for v in variants], asked.accuracy, asked.seconds, asked.seed)
+        runs = size.draws * size.each
+    found = _compared(variants, runs, asked.seed)
     if as_json:
         print_json(as_data(found))
     else:
-        print_comparison(plain_console(), found)
+        console = plain_console()
+        if size is not None and asked.accuracy is not None:
+            _print_size(console, size, asked.accuracy, "difference")
+        print_comparison(console, found)
     done = found.difference[0].runs
     if done < runs:
         sys.stderr.write(f"interrupted after {done} of {runs} runs\n")
@@ -305,9 +332,15 @@ def print_comparison(console: Console, found: Comparison) -> None:
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
         console.print(Text(f"\n{gap.variant} against {gap.first}", style="bold"))
         console.print(
-            f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}); 95 % interval "
-            f"{span.low:+.1f} to {span.high:+.1f} over what is not known"
+            f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}; computed to ± "
+            f"{1.96 * span.error:.1f}); 95 % interval {span.low:+.1f} to {span.high:+.1f} over what is not known"
         )
+        if span.between is not None and span.between_error is not None and span.within_error is not None:
+            console.print(
+                f"What is not known spreads the true difference by {span.between:.1f} ± {1.96 * span.between_error:.1f}"
+                f" points, luck that of single matches by {span.within:.1f} ± {1.96 * span.within_error:.1f} "
+                "(standard deviations)"
+            )
         console.print(
             f"Chance that it is truly better: {share(chance.mean, '')}; it scores more in "
             f"{100 * chance.match:.0f} % of the matches, the same in {100 * chance.equal:.0f} %"
@@ -395,14 +428,22 @@ def _hours(hours: Hours) -> str:
     return f"{hours.variant}: {hours.needed:.1f}{spread} h to do, {left}{enough}"
 
 
-def run_faults(robot: Path, log: Path, runs: int, seed: int, *, as_json: bool) -> None:
+def run_faults(robot: Path, log: Path, asked: Playing, *, as_json: bool) -> None:
     """Rank the faults of a log and print them."""
     loaded = load_robot(robot)
-    found = fix_first(loaded, load_faults(log, loaded), runs, seed)
+    faults, size = load_faults(log, loaded), None
+    if asked.accuracy is not None:
+        size = size_of_faults(loaded, faults, asked.accuracy, asked.seconds, asked.seed)
+        found = fix_first(loaded, faults, size.draws * size.each, asked.seed, size.draws)
+    else:
+        found = fix_first(loaded, faults, asked.runs, asked.seed)
     if as_json:
         print_json(as_data(found))
-    else:
-        print_fixes(plain_console(), found)
+        return
+    console = plain_console()
+    if size is not None and asked.accuracy is not None:
+        _print_size(console, size, asked.accuracy, "cost of a fault")
+    print_fixes(console, found)
 
 
 def print_fixes(console: Console, found: FixFirst) -> None:
@@ -420,7 +461,8 @@ def print_fixes(console: Console, found: FixFirst) -> None:
             console.print(
                 Text(
                     f"    fails {low:.0f} to {high:.0f} % of uses (95 %); "
-                    f"{fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %), over what is not known",
+                    f"{fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %), over what is not known; "
+                    f"computed to ± {1.96 * (fix.error or 0.0):.1f}",
                     style="dim",
                 )
             )

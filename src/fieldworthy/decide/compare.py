@@ -40,7 +40,7 @@ from fieldworthy.engine.system import Score, is_rule, systems
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
-from fieldworthy.match.forecast import doubts, grouped, middle_95, true_means
+from fieldworthy.match.forecast import EACH, Size, components, doubts, grouped, sized, true_means
 from fieldworthy.match.setup import unbuilt
 from fieldworthy.match.state import AIR, DONE, REASONS
 from fieldworthy.physics.chance.chance import wilson_interval
@@ -86,12 +86,18 @@ class Interval:
     variant : Name of the robot
     low, high : Ends of the 95 % interval, in points
     error : Standard error of the difference told, from the number of draws; more matches make it smaller
+    between, between_error : Standard deviation of the true difference over what is not known, and its standard error
+    within, within_error : Standard deviation of the difference of single matches, luck alone, and its standard error
     """
 
     variant: str
     low: float
     high: float
     error: float
+    between: float | None = None
+    between_error: float | None = None
+    within: float | None = None
+    within_error: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -470,11 +476,23 @@ def _gaps(first: Array, points: Array) -> Array:
 
 
 def _interval(name: str, first: Array, points: Array) -> Interval:
-    gaps, table = _gaps(first, points), grouped(points - first)
-    if gaps.size < 2:
+    known = components(grouped(points - first))
+    if known is None:
         return Interval(name, -np.inf, np.inf, np.inf)
-    low, high = middle_95(gaps)
-    return Interval(name, low, high, float(table.mean(axis=1).std(ddof=1)) / gaps.size**0.5)
+    apart = known.between, known.between_error, known.within, known.within_error
+    return Interval(name, *known.interval, known.error, *apart)
+
+
+def size_to_compare(variants: Sequence[Loaded], accuracy: float, seconds: float | None = None, seed: int = 0) -> Size:
+    """Choose how many matches know every variant's difference to the first to a standard error."""
+    variants = [variants[0], *(keep_weights(variants[0], v) for v in variants[1:])]
+
+    def play(runs: int) -> Array:
+        """The difference that is known least."""
+        first, *others = (p.points for p in _played(variants, runs, seed, None))
+        return max((grouped(one - first) for one in others), key=lambda table: float(table.mean(axis=1).std()))
+
+    return sized(play, accuracy, seconds, EACH)
 
 
 def _chance(name: str, first: Array, points: Array) -> Chance:

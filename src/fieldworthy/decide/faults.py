@@ -12,7 +12,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, standard_draws
 from fieldworthy.files import BadInput
 from fieldworthy.match import CannotPlay, Setup, play_runs, setup
-from fieldworthy.match.forecast import EACH, drawn_setup, grouped, interval_of
+from fieldworthy.match.forecast import EACH, Size, drawn_setup, grouped, interval_of, sized
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import Risk, risks
 from fieldworthy.physics.chance.chance import posterior
@@ -22,7 +22,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import counted, often
 
 """Changes only when a reader of the old form would misread the new one."""
-_DRAWS = 800  # draws of what is not known at most; more matches are played with each
+_DRAWS = 800  # draws of what is not known, unless more are asked for; more matches are played with each
 NOTE = (
     "A use works when nothing that the log holds fails and the practised action succeeds: both chances are multiplied, "
     "so leave out of the practice counts what the log holds."
@@ -41,6 +41,7 @@ class Fix:
     interval : 95 % interval of those points over what is not known: the chance of the fault, those of the actions, and
         the robot within its tolerances
     because : One sentence
+    error : Standard error of those points, from the number of draws; more matches make it smaller
     """
 
     risk: Risk
@@ -48,6 +49,7 @@ class Fix:
     points: float | None
     interval: tuple[float, float] | None
     because: str
+    error: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,24 +75,48 @@ class FixFirst:
     note: str = NOTE
 
 
-def fix_first(loaded: Loaded, log: FaultLog, runs: int = 2000, seed: int = 0) -> FixFirst:
-    """Rank faults by the points that they cost in a match."""
-    base = _playable(loaded)
-    draws = max(min(runs // EACH, _DRAWS), 2)
-    bench = _Bench(drawn_setup(loaded, Cases(seed, 0, draws, [])), log, seed, draws, max(runs // draws, 1))
-    found = risks(log)
+def fix_first(loaded: Loaded, log: FaultLog, runs: int = 2000, seed: int = 0, draws: int = _DRAWS) -> FixFirst:
+    """Rank faults by the points that they cost in a match, over so many draws of what is not known at most."""
+    found, base = risks(log), _playable(loaded)
     users = {risk.where: _users(loaded.nominal, base, risk.where) for risk in found}
-    now = bench.points(found, users)
+    now, cost = _costs(loaded, log, users, (runs, seed, draws))
     fixes = []
     for risk in found:
-        if risk.uses is None or not risk.failed or not users[risk.where]:
-            fixes.append(Fix(risk, users[risk.where], None, None, _told(risk, users[risk.where], None)))
+        acts, gaps = users[risk.where], cost.get(risk)
+        if gaps is None:
+            fixes.append(Fix(risk, acts, None, None, _told(risk, acts, None)))
             continue
-        without = [r if r is not risk else dataclasses.replace(r, failed=0) for r in found]
-        gaps = bench.points(without, users) - now
-        points = float(gaps.mean())
-        fixes.append(Fix(risk, users[risk.where], points, interval_of(gaps), _told(risk, users[risk.where], points)))
+        points, error = float(gaps.mean()), float(gaps.mean(axis=1).std(ddof=1)) / gaps.shape[0] ** 0.5
+        fixes.append(Fix(risk, acts, points, interval_of(gaps), _told(risk, acts, points), error))
     return FixFirst(loaded.nominal.robot, runs, seed, float(now.mean()), tuple(sorted(fixes, key=_order)))
+
+
+def size_of_faults(loaded: Loaded, log: FaultLog, accuracy: float, seconds: float | None = None, seed: int = 0) -> Size:
+    """Choose how many matches know what every fault costs to a standard error."""
+    base = _playable(loaded)
+    users = {risk.where: _users(loaded.nominal, base, risk.where) for risk in risks(log)}
+
+    def play(runs: int) -> Array:
+        """The cost that is known least, or the points where no fault costs any."""
+        now, cost = _costs(loaded, log, users, (runs, seed, runs))
+        return max(cost.values(), key=lambda gaps: float(gaps.mean(axis=1).std()), default=now)
+
+    return sized(play, accuracy, seconds, EACH)
+
+
+def _costs(
+    loaded: Loaded, log: FaultLog, users: Mapping[str, tuple[str, ...]], asked: tuple[int, int, int]
+) -> tuple[Array, dict[Risk, Array]]:
+    """Points with all faults, and what each costs of them, draws by matches."""
+    (runs, seed, most), found = asked, risks(log)
+    draws = max(min(runs // EACH, most), 2)
+    bench = _Bench(drawn_setup(loaded, Cases(seed, 0, draws, [])), log, seed, draws, max(runs // draws, 1))
+    now, cost = bench.points(found, users), {}
+    for risk in found:
+        if risk.uses is not None and risk.failed and users[risk.where]:
+            without = [r if r is not risk else dataclasses.replace(r, failed=0) for r in found]
+            cost[risk] = bench.points(without, users) - now
+    return now, cost
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,12 +173,12 @@ def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
     if not risk.times:
         return f"{head}: mended after {risk.mended}"
     cost = f", {risk.lost:.0f} s each" if risk.lost is not None else ""
-    came = f"came {often(risk.times)}{cost}"
+    came = f"came {often(risk.times)}"
     if risk.uses is None:
-        return f"{head}: {came}; write under 'uses' how often '{risk.where}' was used, to know what that costs"
+        return f"{head}: {came}{cost}; write under 'uses' how often '{risk.where}' was used, to know what that costs"
     if not risk.failed:
-        return f"{head}: {came}, and nothing failed by it"
-    rate = f"{came} in {counted(risk.uses, 'use')}"
+        return f"{head}: {came}{cost}, and nothing failed by it"
+    rate = f"{came} in {counted(risk.uses, 'use')}{cost}"
     if points is None:
         return f"{head}: {rate}, but no action of the plan uses '{risk.where}'"
     if abs(points) < 0.05:

@@ -32,7 +32,7 @@ from fieldworthy.units import percent, show
 Progress = Callable[[int, int], None]
 _SCREEN = 48  # matches in which an input that matters must show itself
 _KEPT = 24  # inputs that are played at length
-_DRAWS = 200  # draws of all else, for the interval
+_DRAWS = 800  # draws of all else at most, for the interval
 _TAILS = (0.025, 0.975)
 
 
@@ -48,6 +48,8 @@ class Influence:
     points : Mean points at the high end less those at the low end, all else as the file states it
     interval : 95 % interval of that difference over all else that is not known
     advice : What would narrow it
+    error : Standard error of the mean that the interval lies about, from the number of draws; more matches make it
+        smaller
     """
 
     key: str
@@ -57,13 +59,14 @@ class Influence:
     points: float
     interval: tuple[float, float]
     advice: str
+    error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Input:
     """An input and how to play both of its ends: points of each match, low and high.
 
-    `play` has all else as the file states it, `over` plays draws of it, a number of matches each.
+    `play` has all else as the file states it, `over` plays draws of it, `EACH` matches with each.
     """
 
     key: str
@@ -107,15 +110,26 @@ def _moved(item: _Input, runs: int) -> float:
 
 
 def _influence(item: _Input, points: float, runs: int) -> Influence:
-    each = max(runs // _DRAWS, 1)
-    low, high = item.over(each)
-    return Influence(item.key, item.basis, *item.ends, points, interval_of(grouped(high - low, each)), item.advice)
+    low, high = item.over(draws_of(runs))
+    gaps = grouped(high - low)
+    error = float(gaps.mean(axis=1).std(ddof=1)) / gaps.shape[0] ** 0.5
+    return Influence(item.key, item.basis, *item.ends, points, interval_of(gaps), item.advice, error)
+
+
+def draws_of(runs: int) -> int:
+    """How many draws of all else so many matches are played over."""
+    return max(min(runs // EACH, _DRAWS), 2)
 
 
 def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
     """The success chance of each action of the plan that has practice counts."""
     nominal = setup(Context(loaded.nominal, loaded.nominal_season), part)
-    drawn = cache(lambda: drawn_setup(loaded, Cases(seed, 0, _DRAWS, []), part=part))
+
+    @cache
+    def drawn(draws: int) -> Setup:
+        """The match over draws of all that is not known."""
+        return drawn_setup(loaded, Cases(seed, 0, draws, []), part=part)
+
     found = []
     for name in planned_actions(loaded):
         counts = loaded.nominal.actions[name].practice
@@ -129,21 +143,20 @@ def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
                 "practice",
                 (percent(ends[0]), percent(ends[1])),
                 f"practise it more: {counts.successes} of {counts.attempts} so far",
-                _of_chance(lambda: nominal, name, (ends[0], ends[1]), seed),
-                _of_chance(drawn, name, (ends[0], ends[1]), seed),
+                _of_chance(lambda runs: (nominal, runs), name, (ends[0], ends[1]), seed),
+                _of_chance(lambda draws: (drawn(draws), draws * EACH), name, (ends[0], ends[1]), seed),
             )
         )
     return found
 
 
 def _of_chance(
-    made: Callable[[], Setup], action: str, ends: tuple[float, float], seed: int
+    made: Callable[[int], tuple[Setup, int]], action: str, ends: tuple[float, float], seed: int
 ) -> Callable[[int], tuple[Array, Array]]:
-    def play(runs: int) -> tuple[Array, Array]:
-        """Points of each match at the low and the high end; of drawn robots `runs` with each."""
-        match = made()
-        size, each = (runs, EACH) if match.cases == 1 else (_DRAWS * runs, runs)
-        low, high = (play_runs(with_chance(match, action, end), size, seed=seed, each=each).points for end in ends)
+    def play(many: int) -> tuple[Array, Array]:
+        """Points of each match at the low and the high end."""
+        match, size = made(many)
+        low, high = (play_runs(with_chance(match, action, end), size, seed=seed, each=EACH).points for end in ends)
         return low, high
 
     return play
@@ -170,12 +183,12 @@ def _of_end(
 ) -> Callable[[int], tuple[Array, Array]]:
     seed, part = how
 
-    def play(each: int) -> tuple[Array, Array]:
+    def play(draws: int) -> tuple[Array, Array]:
         """Points of each match at the low and the high end, over draws of all else."""
         low, high = (
             play_runs(
-                drawn_setup(loaded, _FixedCases(seed, 0, _DRAWS, [], path=path, value=end), part=part),
-                _DRAWS * each, seed=seed, each=each,
+                drawn_setup(loaded, _FixedCases(seed, 0, draws, [], path=path, value=end), part=part),
+                draws * EACH, seed=seed, each=EACH,
             ).points
             for end in ends
         )  # fmt: skip

@@ -141,8 +141,8 @@ _DRAW_COST = 1.0
 _EACH_MOST = 20
 
 
-def sizes(known: Components, accuracy: float) -> tuple[int, int]:
-    """Choose how many draws, and matches with each, know the mean to a standard error in the least time.
+def sizes(known: Components, accuracy: float, each: int | None = None) -> tuple[int, int]:
+    """Choose how many draws, and matches with each unless that is given, know the mean to a standard error soonest.
 
     Notes
     -----
@@ -151,7 +151,7 @@ def sizes(known: Components, accuracy: float) -> tuple[int, int]:
     Cochran, Sampling Techniques, ch. 10, from memory).
     """
     ratio = known.within / max(known.between, 1e-9)
-    each = int(np.clip(round(_DRAW_COST**0.5 * ratio), 2, _EACH_MOST))
+    each = each or int(np.clip(round(_DRAW_COST**0.5 * ratio), 2, _EACH_MOST))
     variance = known.between**2 + known.within**2 / each
     return max(int(np.ceil(variance / accuracy**2)), 2), each
 
@@ -476,12 +476,25 @@ def size_for(
     loaded: Loaded, accuracy: float, seconds: float | None = None, seed: int = 0, part: Part = "whole"
 ) -> Size:
     """Choose how many matches know the mean to a standard error, in no more than a time if one is given."""
-    tallied(loaded, EACH, seed, part)  # what is compiled or loaded once is not counted
+
+    def play(runs: int) -> Array:
+        """Points of a number of matches."""
+        return np.concatenate(tallied(loaded, runs, seed, part).draws).astype(float)
+
+    return sized(play, accuracy, seconds)
+
+
+def sized(play: Callable[[int], Array], accuracy: float, seconds: float | None = None, each: int | None = None) -> Size:
+    """Choose how many matches know a mean of points, or of their difference, to a standard error.
+
+    `play` plays a number of matches and gives what is to be known, draws by matches; what it does once is not timed.
+    """
+    play(2 * EACH)
     begun = time.perf_counter()
-    pilot = components(np.concatenate(tallied(loaded, _PILOT, seed, part).draws).astype(float))
+    pilot = components(play(_PILOT))
     took = time.perf_counter() - begun
     assert pilot is not None
-    draws, each = sizes(pilot, accuracy)
+    draws, each = sizes(pilot, accuracy, each)
     if seconds is not None:
         per = took / (_PILOT / EACH + _PILOT)  # a draw takes about as long as a match
         draws = max(min(draws, int((seconds - took) / (per * (1 + each)))), 2)
