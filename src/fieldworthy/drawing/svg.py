@@ -128,7 +128,7 @@ class Letters:
     size : Of the font [px]
     anchor : ``start``, ``middle`` or ``end`` of the text stands at its point
     bold : Whether it is set bold
-    halo : Colour laid behind the text, so that it is read on top of lines
+    halo : Colour laid around the letters, so that it is read on top of lines
     """
 
     colour: str
@@ -214,11 +214,11 @@ class Sheet:
         box = letters.box(x, y, text)
         if not text:
             return box
-        if letters.halo is not None:
-            self.rect(Box(box.x - 2.0, box.y, box.w + 4.0, box.h), Ink(fill=letters.halo, opacity=0.82), 2.0)
         bold = "bold" if letters.bold else None
         anchor = None if letters.anchor == "start" else letters.anchor
-        look = {"fill": letters.colour, "text_anchor": anchor, "font_weight": bold}
+        look: dict[str, str | float | None] = {"fill": letters.colour, "text_anchor": anchor, "font_weight": bold}
+        if letters.halo is not None:  # about the letters alone: a box behind them would cut grid and lines
+            look |= {"stroke": letters.halo, "stroke_width": 3.0, "stroke_linejoin": "round", "paint_order": "stroke"}
         self.add(node("text", escape(text), x=x, y=y, font_size=letters.size, **look))
         self.texts.append(box)
         return box

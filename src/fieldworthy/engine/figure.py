@@ -14,7 +14,7 @@ from fieldworthy.drawing.frame import Axis, Limit, Line, Mark, Span, Spot, frame
 from fieldworthy.drawing.painting import paint_marks
 from fieldworthy.drawing.style import Style, shortened, width
 from fieldworthy.drawing.svg import SMALL, Box, Figure, Letters, Sheet
-from fieldworthy.engine.finding import WIDEST, Finding, Report, Verdict
+from fieldworthy.engine.finding import WIDEST, Finding, Report, Verdict, title_of
 from fieldworthy.units import counted
 
 
@@ -120,7 +120,7 @@ def _said(margin: Margin) -> str:
 
 
 def _name(margin: Margin) -> str:
-    return f"{margin.id}, {margin.subject}"
+    return title_of(margin.id, margin.subject)
 
 
 def _marks(margin: Margin, row: int) -> list[Mark]:
@@ -159,7 +159,7 @@ def _alt(data: Sequence[Margin]) -> str:
         f"{counts['short']} of {counted(len(data), 'finding')} {'is' if len(data) == 1 else 'are'} "
         f"short, {counts['unknown']} are not known"
     )
-    return f"{text}; the first is {worst.id} for {worst.subject}."
+    return f"{text}; the first is {title_of(worst.id, worst.subject)}."
 
 
 def _columns(data: Sequence[Margin]) -> dict[str, Sequence[Any]]:

@@ -155,6 +155,20 @@ class Finding:
         return self.margin is not None and self.margin < 0
 
 
+def name_of(item: Finding | Fact) -> str:
+    """Name a finding or fact as people say it: what it is about, then what of it, "cylinder 'hooks': pressure"."""
+    return title_of(item.id, item.subject)
+
+
+def title_of(identifier: str, subject: str) -> str:
+    """Name what an id means, beside the thing that it is about."""
+    said = re.sub(r"\W+", " ", subject).split()
+    words = [part.replace("_", " ") for part in identifier.split(".")[1:]]
+    own = [word for word in words if word not in subject and not set(word.split()) <= set(said)]
+    head = f"{subject[:1].upper()}{subject[1:]}"
+    return f"{head}: {', '.join(own)}" if own else head
+
+
 @dataclass(frozen=True, slots=True)
 class Cause:
     """What a team acts on: a finding that follows from no other, and what follows from it.

@@ -83,8 +83,9 @@ def chance(share: float | None) -> str:
 
 
 Size = Literal["a4", "us-letter"]
-Look = Literal["plain", "bold", "quiet", "key", "number", "short", "close", "unknown", "holds", "blank"]
-"""``key`` is a key of a file, ``short`` to ``holds`` a verdict, ``blank`` a line to write on by hand."""
+Look = Literal["plain", "bold", "quiet", "key", "number", "short", "close", "unknown", "holds", "blank", "page"]
+"""``key`` is a key of a file, ``short`` to ``holds`` a verdict, ``blank`` a line to write on by hand, ``page`` the
+title of a section with the page on which it stands."""
 
 
 @dataclass(frozen=True, slots=True)

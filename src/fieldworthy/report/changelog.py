@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import Fact, Finding, Report, name_of, title_of
 from fieldworthy.files import read_document
 from fieldworthy.files.document import KeyPath, dotted
-from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Section, Table, chance, items_of, with_unit
+from fieldworthy.report.blocks import Block, Cell, Head, Para, Section, Table, chance, items_of, with_unit
+from fieldworthy.report.formulas import Words
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.partslist import beside
 from fieldworthy.units import counted, digits
@@ -148,20 +149,21 @@ def moves(older: Report, newer: Report) -> list[Moved]:
 
 def changelog(older: tuple[Loaded, Report], newer: tuple[Loaded, Report]) -> Section:
     """Lay the change log out."""
+    words = Words(newer[0])
     changed, moved = edits(older[0], newer[0]), moves(older[1], newer[1])
     blocks: list[Block] = [
         Para(f"From {older[1].robot} ({older[0].document.file.name}) to {newer[1].robot} "
              f"({newer[0].document.file.name}): {len(changed)} entries changed, {len(moved)} results moved."),
         Head("What changed"),
     ]  # fmt: skip
-    rows: list[list[Cell]] = [[Mark(key, "key"), was, now] for key, was, now in changed[:_MOST]]
-    blocks.append(Table(("Key", "Was", "Is"), rows, (3.6, 2.6, 2.6), (), True) if rows else Para("Nothing."))
+    rows: list[list[Cell]] = [[words.key(key), was, now] for key, was, now in changed[:_MOST]]
+    blocks.append(Table(("Number", "Was", "Is"), rows, (3.6, 2.6, 2.6), (), True) if rows else Para("Nothing."))
     blocks += _left(len(changed), "entries")
     blocks.append(Head("What moves a verdict"))
     turned = [m for m in moved if matters(m)]
     told: list[list[Cell]] = [_row(m) for m in turned[:_MOST]]
-    heads = ("Result", "About", "Was", "Is", "Change", "Holds in")
-    table = Table(heads, told, (2.6, 1.7, 1.9, 1.9, 1.2, 1.9), (4,), True)
+    heads = ("Result", "Was", "Is", "Change", "Holds in")
+    table = Table(heads, told, (3.4, 2.1, 2.1, 1.2, 1.9), (3,), True)
     blocks.append(table if told else Para("No verdict moved."))
     blocks += [*_left(len(turned), "results"), *_rest(moved, turned)]
     return Section("What changed since the last revision", blocks)
@@ -174,7 +176,7 @@ def _rest(moved: list[Moved], turned: list[Moved]) -> list[Block]:
         return []
     findings = sum(isinstance(m.after or m.before, Finding) for m in rest)
     far = max(rest, key=lambda m: m.size if m.size < 1.0 else 0.0)
-    most = f"; the most by {100.0 * far.size:.0f} % ({far.id}, {far.subject})" if far.size < 1.0 else ""
+    most = f"; the most by {100.0 * far.size:.0f} % ({title_of(far.id, far.subject)})" if far.size < 1.0 else ""
     numbers = f"{counted(findings, 'finding')} and {counted(len(rest) - findings, 'computed number')}"
     return [Para(f"{numbers} moved without moving a verdict{most}.", "quiet")]
 
@@ -185,7 +187,9 @@ def _left(count: int, what: str) -> list[Block]:
 
 def _row(moved: Moved) -> list[Cell]:
     old, new = moved.before, moved.after
-    return [Mark(moved.id, "key"), moved.subject, _shown(old), _shown(new), _change(old, new), _held(old, new)]
+    item = new or old
+    name = moved.id if item is None else name_of(item)
+    return [name, _shown(old), _shown(new), _change(old, new), _held(old, new)]
 
 
 def _shown(item: Finding | Fact | None) -> Cell:

@@ -21,6 +21,7 @@ from fieldworthy.decide.recommend import Ability, Hours, by_rule
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table, with_unit
+from fieldworthy.report.formulas import Words
 from fieldworthy.robot import Loaded
 
 
@@ -50,7 +51,10 @@ def choice(decision: Decision, style: Style) -> list[Section]:
             f"The decision: {names}",
             [*_alternatives(decision), *_criteria(decision.matrix, decision.found), *_used(decision)],
         ),
-        Section("The decision: forecast and recommendation", _forecast(decision.found, style)),
+        Section(
+            "The decision: forecast and recommendation",
+            _forecast(decision.found, style, Words(decision.variants[0], *decision.reports)),
+        ),
     ]
 
 
@@ -148,7 +152,7 @@ def _scored(row: Criterion, i: int) -> str:
     return f"{number}  →  {score:.2f}" if score is not None else number
 
 
-def _forecast(found: Comparison, style: Style) -> list[Block]:
+def _forecast(found: Comparison, style: Style, words: Words) -> list[Block]:
     blocks: list[Block] = []
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
         blocks.append(Para(_gap(gap, span, chance)))
@@ -158,9 +162,15 @@ def _forecast(found: Comparison, style: Style) -> list[Block]:
         blocks += [Head("Where the answer turns"), Para(flip.sentence)]
         if figure is not None:
             blocks.append(Picture(figure, 0.3))
-    blocks += [Head("Recommendation"), Para(found.recommendation, "lead"), Head("What would change it")]
+    blocks += [Head("Recommendation"), *recommended(found, words), Head("What would change it")]
     blocks.append(Points(_changing(found)))
     return [*blocks, *_work(found), *_judged(found)]
+
+
+def recommended(found: Comparison, words: Words) -> list[Block]:
+    """The choice in large letters, then what it rests on and what would turn it, one thought each."""
+    chosen, *grounds = (words.text(thought) for thought in found.thoughts)
+    return [Para(chosen, "lead"), *([Points(grounds)] if grounds else [])]
 
 
 _JOBS = 5  # told on the page
@@ -178,14 +188,14 @@ def _work(found: Comparison) -> list[Block]:
 def _judged(found: Comparison) -> list[Block]:
     """Findings that are judged otherwise; one that only one robot has is told where it is short."""
     rows: list[list[Cell]] = [
-        [Mark(c.id, "key"), _verdict(c.first), _verdict(c.then), c.because]
+        [c.because, _verdict(c.first), _verdict(c.then)]
         for c in found.findings_changed
         if (c.first and c.then) or "short" in (c.first, c.then)
     ]
     if not rows:
         return []
-    heads = ("Finding", found.difference[0].first, "then", "Because")
-    return [Head("Findings that are judged otherwise"), Table(heads, rows, (2.2, 1.1, 1.1, 4.6), (), True)]
+    heads = ("Result", found.difference[0].first, found.difference[0].variant if len(found.difference) == 1 else "then")
+    return [Head("What is judged otherwise"), Table(heads, rows, (6.4, 1.3, 1.3), (), True)]
 
 
 def _gap(gap: Difference, span: Interval, chance: Chance) -> str:

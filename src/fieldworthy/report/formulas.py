@@ -13,11 +13,13 @@ from typing import Any
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, name_of
 from fieldworthy.engine.system import Page, System, systems
+from fieldworthy.files.document import dotted
 from fieldworthy.report.blocks import items_of
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
+from fieldworthy.robot.words import phrase
 from fieldworthy.vehicle import drawing as body
 from fieldworthy.vehicle.views import body_curves, first_pose
 
@@ -104,6 +106,29 @@ def mathml() -> dict[str, str]:
     return dict(zip(texts, found, strict=True))
 
 
+class Words:
+    """What a document calls numbers and checks: a key or an id says little to who does not write the file."""
+
+    def __init__(self, loaded: Loaded, *reports: Report) -> None:
+        self._loaded = loaded
+        self._paths = {dotted(path): path for path, _ in loaded.quantities}
+        found = {item.id: name_of(item) for report in reports for item in items_of(report)}
+        self._names = {key: f"the check '{name[:1].lower()}{name[1:]}'" for key, name in found.items()}
+        ids = "|".join(re.escape(key) for key in sorted(found, key=len, reverse=True) if "." in key)
+        self._ids = re.compile(rf"(?<![\w.'])(?:{ids})(?![\w'])") if ids else None
+
+    def key(self, key: str) -> str:
+        """Name a number of the files."""
+        path = self._paths.get(key)
+        if path is None:  # the file does not give it yet
+            return " of ".join(reversed(key.replace("_", " ").split(".")))
+        return phrase(self._loaded.robot, self._loaded.season, path)
+
+    def text(self, text: str) -> str:
+        """Put the names of checks in place of their ids."""
+        return text if self._ids is None else self._ids.sub(lambda found: self._names[found[0]], text)
+
+
 WIDTH, HALF = 640.0, 440.0
 """Width of a figure across the paper, and of one with text beside it [px]: its letters are then nearly as large as
 those of the text."""
@@ -120,11 +145,11 @@ def figures_for(name: str, context: Context, style: Style) -> list[Figure]:
     return [figure for system in on for figure in system.figures(context, style)]  # type: ignore[misc]
 
 
-def robot_figure(context: Context, style: Style) -> list[Figure]:
-    """Draw the robot in the pose it starts in, or in its first."""
+def robot_figure(context: Context, style: Style, *, above: bool = True) -> list[Figure]:
+    """Draw the robot in the pose it starts in, or in its first, from the side and from above."""
     pose = first_pose(context)
     data = body_curves(context, pose) if pose is not None else None
-    return [] if data is None else [body.robot(data, style)]
+    return [] if data is None else [body.robot(data, style, above=above)]
 
 
 def tall(figure: Figure) -> bool:

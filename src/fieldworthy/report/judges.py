@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn_choice
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Report
+from fieldworthy.engine.finding import Report, name_of
 from fieldworthy.files.document import dotted
 from fieldworthy.match import Forecast, Scores
 from fieldworthy.match import figure as score
@@ -16,7 +16,6 @@ from fieldworthy.report.blocks import (
     Block,
     Cell,
     Head,
-    Mark,
     Paper,
     Para,
     Picture,
@@ -27,8 +26,8 @@ from fieldworthy.report.blocks import (
     chance,
 )
 from fieldworthy.report.changelog import moves
-from fieldworthy.report.choice import Decision, alternatives_table
-from fieldworthy.report.formulas import robot_figure, style_of
+from fieldworthy.report.choice import Decision, alternatives_table, recommended
+from fieldworthy.report.formulas import Words, robot_figure, style_of
 from fieldworthy.report.notebook import inputs_of
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits, show
@@ -76,6 +75,11 @@ def judges(told: Told) -> Paper:
                  told.date, sections, "sheet", told.size)  # fmt: skip
 
 
+def _words(told: Told) -> Words:
+    reports = () if told.decision is None else told.decision.reports
+    return Words(told.loaded, told.report, *reports)
+
+
 def _problem(told: Told) -> Iterator[Block]:
     season = told.loaded.nominal_season
     if season.about:
@@ -83,11 +87,11 @@ def _problem(told: Told) -> Iterator[Block]:
     rows: list[list[Cell]] = [
         [name, f"{float(task.points):g}"] for name, task in sorted(season.tasks.items(), key=_worth)[:_TASKS]
     ]
-    figures = robot_figure(Context(told.loaded.nominal, season), style_of(told.loaded))
+    figures = robot_figure(Context(told.loaded.nominal, season), style_of(told.loaded), above=False)
     if rows:
         yield Para(f"A match lasts {_seconds(told)}, and these tasks earn points. The most valuable come first.")
         yield Table(("Task", "Points each"), rows, (4.0, 1.0), (1,), small=True)
-    yield from (Picture(figure, 0.27) for figure in figures[:1])
+    yield from (Picture(figure, 0.3) for figure in figures[:1])
 
 
 def _worth(entry: tuple[str, object]) -> float:
@@ -115,10 +119,11 @@ def _evidence(told: Told) -> Iterator[Block]:
     yield Para(f"{len(taken)} of the {len(asked)} uncertain numbers behind these results were measured on the robot; "
                "the rest are data sheets and estimates, each with its tolerance.")  # fmt: skip
     rows: list[list[Cell]] = []
+    words = _words(told)
     for key in inputs_of(told.report.findings, taken, _EVIDENCE):
         q = taken[key]
         off = f"± {show(q.tolerance, q.kind, q.unit, 2)}" if q.tolerance and q.kind != "temperature" else ""
-        rows.append([Mark(key, "key"), show(q.si, q.kind, q.unit), off, q.date or ""])
+        rows.append([words.key(key), show(q.si, q.kind, q.unit), off, q.date or ""])
     if rows:
         yield Head("Measured numbers that the results rest on most")
         heads, widths = ("Number", "Value", "Tolerance", "Day"), (4.6, 1.3, 1.3, 1.2)
@@ -143,12 +148,11 @@ def _decision(told: Told) -> Iterator[Block]:
     style = style_of(told.loaded)
     if told.decision is not None:
         found = told.decision.found
-        yield Para(found.recommendation, "lead")
+        yield from recommended(found, _words(told))
         for gap, sure in zip(found.difference, found.chance, strict=True):
             yield Para(f"{gap.variant} scores {gap.difference:+.1f} points a match against {gap.first}. The chance "
                        f"that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
         yield Picture(drawn_choice.differences(found, style), 0.2)
-        yield Points([flip.sentence for flip in found.flip])
     if told.forecast is not None and told.forecast.mean is not None:
         low, high = told.forecast.interval or (told.forecast.mean, told.forecast.mean)
         yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
@@ -158,11 +162,12 @@ def _decision(told: Told) -> Iterator[Block]:
 
 
 def _learned(told: Told) -> Iterator[Block]:
-    lines = list(_moved(told))
+    lines, words = list(_moved(told)), _words(told)
     if lines:
         yield Head("Since the last revision")
         yield Points(lines)
-    contradictions = [one.sentence for one in told.forecast.contradictions] if told.forecast is not None else []
+    against = () if told.forecast is None else told.forecast.contradictions
+    contradictions = [words.text(one.sentence) for one in against]
     if contradictions:
         yield Head("Where practice and computing disagree")
         yield Points(contradictions)
@@ -174,7 +179,7 @@ def _learned(told: Told) -> Iterator[Block]:
         yield Para("No check is short for the robot as its file states it.")
     sharpen = list(dict.fromkeys(f.sharpen for f in told.report.of("close") if f.sharpen))[:3]
     if sharpen:
-        yield Para(f"What to measure next, since verdicts hang on it: {', '.join(sharpen)}.")
+        yield Para(f"What to measure next, since verdicts hang on it: {'; '.join(words.key(key) for key in sharpen)}.")
 
 
 def _moved(told: Told) -> Sequence[str]:
@@ -187,5 +192,5 @@ def _moved(told: Told) -> Sequence[str]:
         old, new = before.get((move.id, move.subject)), move.after
         verdict = getattr(new, "verdict", "")
         if old is not None and new is not None and verdict not in ("", old.verdict):
-            found.append(f"{move.id} was {old.verdict} and is {verdict}: {new.because}")
+            found.append(f"{name_of(old)} was {old.verdict} and is {verdict}: {new.because}")
     return found[:_MOVED]

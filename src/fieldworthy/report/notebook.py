@@ -10,7 +10,7 @@ from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import figure as drawn_margins
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.figure import margins_of
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, name_of
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
@@ -40,6 +40,8 @@ from fieldworthy.report.export import heads, rows, totals
 from fieldworthy.report.formulas import (
     HALF,
     SystemPage,
+    Words,
+    all_pages,
     belongs,
     figures_for,
     formula_of,
@@ -67,7 +69,8 @@ def findings_table(findings: Sequence[Finding], most: int) -> list[Table | Point
     blocks: list[Table | Points] = [Table(("Verdict", "Result", "Holds in"), rows, (1.05, 6.3, 1.0), (2,))]
     left = len(findings) - len(shown)
     if left:
-        blocks.append(Points([f"{left} more hold, on over 99 % of the robots that the tolerances allow."]))
+        rest = "1 more holds" if left == 1 else f"{left} more hold"
+        blocks.append(Points([f"{rest}, on over 99 % of the robots that the tolerances allow."]))
     return blocks
 
 
@@ -81,7 +84,7 @@ def inputs_of(items: Iterable[Finding | Fact], known: Quantities, most: int) -> 
     return sorted(weight, key=lambda k: -weight[k])[:most]
 
 
-def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
+def inputs_table(keys: Sequence[str], known: Quantities, words: Words) -> Table:
     """Put inputs into a table with what they rest on."""
     rows: list[list[Cell]] = []
     for key in keys:
@@ -90,40 +93,42 @@ def inputs_table(keys: Sequence[str], known: Quantities) -> Table:
         step = "temperature step" if q.kind == "temperature" else q.kind
         off = show(q.tolerance, step, "K" if q.kind == "temperature" else q.unit, 2) if q.tolerance else ""
         basis = "assumed" if q.assumed else q.basis if q.tolerance else "stated as exact"
-        rows.append([Mark(key, "key"), value, f"± {off}" if off else "", basis])
+        rows.append([words.key(key), value, f"± {off}" if off else "", basis])
     return Table(("Input", "Value", "Tolerance", "Rests on"), rows, (4.6, 1.2, 1.2, 1.6), (1, 2), small=True)
 
 
-def what_follows(findings: Sequence[Finding], mendings: Mapping[tuple[str, str], FoundRemedies]) -> list[str]:
+def what_follows(
+    findings: Sequence[Finding], mendings: Mapping[tuple[str, str], FoundRemedies], words: Words
+) -> list[str]:
     """Say what a team can do about what was found."""
     failing = [(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
-    lines = [_mended(f, mending) for f, mending in failing if mending is not None]
-    open_ = [f.id for f, mending in failing if mending is None and f.verdict == "short"]
+    lines = [_mended(f, mending, words) for f, mending in failing if mending is not None]
+    open_ = [name_of(f) for f, mending in failing if mending is None and f.verdict == "short"]
     if open_:
-        verb = "has" if len(open_) == 1 else "have"
-        lines.append(f"{', '.join(open_)} {verb} to change before the event; with remedies this page says how.")
+        lines.append(f"To change before the event: {'; '.join(open_)}.")
     for finding in (f for f in findings if f.verdict == "unknown"):
-        lines.append(f"{finding.id}: give {', '.join(finding.missing)} in the file, then it can be judged.")
+        lacking = ", ".join(words.key(key) for key in finding.missing)
+        lines.append(f"{name_of(finding)}: give {lacking} in the file, then it can be judged.")
     doubtful = [f for f in findings if f.verdict == "close"]
     if doubtful:
-        listed = ", ".join(f"{f.id} ({chance(f.chance)})" for f in doubtful)
+        listed = "; ".join(f"{name_of(f)} ({chance(f.chance)})" for f in doubtful)
         keys = dict.fromkeys(f.sharpen for f in doubtful if f.sharpen)
-        measure = f" Measure first: {', '.join(keys)}." if keys else ""
+        measure = f" Measure first: {'; '.join(words.key(key) for key in keys)}." if keys else ""
         lines.append(f"Not sure enough: {listed}.{measure}")
     return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
 
 
-def _mended(finding: Finding, mending: FoundRemedies) -> str:
+def _mended(finding: Finding, mending: FoundRemedies, words: Words) -> str:
     if mending.remedies:
-        return f"{finding.id}: {'; or '.join(_change(remedy) for remedy in mending.remedies[:2])}."
-    return f"{finding.id}: {mending.answer}"
+        return f"{name_of(finding)}: {'; or '.join(_change(remedy, words) for remedy in mending.remedies[:2])}."
+    return f"{name_of(finding)}: {words.text(mending.answer)}"
 
 
-def _change(remedy: Remedy) -> str:
+def _change(remedy: Remedy, words: Words) -> str:
     """A remedy, with what it would break: a change is no help where something else gives way."""
     if not remedy.breaks:
         return f"{remedy.sentence} ({remedy.cost}; it breaks nothing else)"
-    broken = ", ".join(dict.fromkeys(one.id for one in remedy.breaks))
+    broken = words.text(", ".join(dict.fromkeys(one.id for one in remedy.breaks)))
     return f"{remedy.sentence} ({remedy.cost}; but it breaks {broken})"
 
 
@@ -131,8 +136,9 @@ JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _WIDE = (0.28, 0.42)  # of a page's height, for wide figures
 _ASSUMED = 16  # rows of defaults
-_MARGINS = 18  # in the figure of margins
-_TOLD = 8  # rows above that figure, beyond which it no longer fits below them
+_MARGINS, _MANY = 18, 24  # in the figure of margins, above many rows or few
+_ROWS = 60  # parts; a longer list leaves no room on its last page
+_TOLD = 8  # rows above that figure, beyond which it begins another page
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,9 +229,13 @@ def _index(report: Report) -> Table:
         worst = min(own, key=lambda f: (_WORST.index(f.verdict), f.chance if f.chance is not None else 1.0))
         counts = [str(sum(f.verdict == verdict for f in own) or "–") for verdict in ("short", "close")]
         because = worst.because if worst.verdict != "holds" else "all its checks hold"
-        rows_.append([Mark(page.page.title, "bold"), Mark(worst.verdict, worst.verdict), *counts, _first(because)])
+        rows_.append([Mark(page.page.title, "page"), Mark(worst.verdict, worst.verdict), *counts, _first(because)])
     return Table(
-        ("Subsystem", "Worst", "Short", "Close", "Its worst check"), rows_, (2.0, 1.0, 0.6, 0.6, 6.0), (2, 3), True
+        ("Subsystem, page", "Worst", "Short", "Close", "Its worst check"),
+        rows_,
+        (2.0, 1.0, 0.6, 0.6, 6.0),
+        (2, 3),
+        True,
     )
 
 
@@ -277,12 +287,9 @@ def _short(content: Content) -> Section:
     blocks: list[Block] = []
     short = [f for f in report.findings if f.verdict == "short"]
     if short:
-        rows_: list[list[Cell]] = [
-            [f.because, Mark(f.id, "key"), digits(f.margin or 0.0, 2), chance(f.chance)] for f in short
-        ]
         blocks.append(Para("These checks fail for the robot as the file states it. A margin of 0 is exactly at the "
                            "limit; -0.5 misses it by half of it."))  # fmt: skip
-        blocks.append(Table(("What is short", "Finding", "Margin", "Holds in"), rows_, (5.0, 2.3, 0.9, 1.0), (2, 3)))
+        blocks.append(_told_short("What is short", short))
         if not content.mendings:
             blocks.append(Para("Which single changes mend them is told by 'fieldworthy check --remedies', and here "
                                "where the notebook is made with --remedies.", "quiet"))  # fmt: skip
@@ -290,16 +297,25 @@ def _short(content: Content) -> Section:
         blocks.append(Para("No check fails for the robot as the file states it.", "lead"))
     near = [f for f in report.findings if f.verdict == "close"]
     if near:
-        blocks.append(Para("These are close: the tolerances of the file decide on which side they are."))
-        cells: list[list[Cell]] = [
-            [f.because, Mark(f.id, "key"), digits(f.margin or 0.0, 2), chance(f.chance)] for f in near
-        ]
-        blocks.append(Table(("What is close", "Finding", "Margin", "Holds in"), cells, (5.0, 2.3, 0.9, 1.0), (2, 3)))
-    alone = len(short) + len(near) > _TOLD  # then the figure has a page of its own, and fills it
-    most = min((2 if alone else 1) * _MARGINS, len(report.findings))
+        blocks.append(Head("Close: the tolerances of the file decide on which side these are"))
+        blocks.append(_told_short("What is close", near))
+    told = len(short) + len(near)
+    most = min(_MARGINS if told <= _TOLD else _MANY, len(report.findings))
     figure = drawn_margins.margins(margins_of(report)[:most], style_of(content.loaded))
-    blocks += [Head(f"The {most} smallest margins"), Picture(figure, 0.86 if alone else 0.46)]
-    return Section("What is short, and how near the rest is", blocks)
+    blocks += [Head(f"The {most} smallest margins"), Picture(figure, 0.46 if told <= _TOLD else 0.6)]
+    return Section(
+        "What is short, and how near the rest is", blocks, new_page=len(content.loaded.nominal.parts) > _ROWS
+    )
+
+
+def _told_short(head: str, findings: Sequence[Finding]) -> Table:
+    """Findings with the page that they stand on, margin and chance."""
+    page = {family: Mark(one.page.title, "page") for one in all_pages() for family in one.families}
+    rows_: list[list[Cell]] = [
+        [f.because, page.get(f.id.partition(".")[0], Mark("–")), digits(f.margin or 0.0, 2), chance(f.chance)]
+        for f in findings
+    ]
+    return Table((head, "Page", "Margin", "Holds in"), rows_, (6.0, 1.6, 0.8, 0.9), (2, 3))
 
 
 def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
@@ -314,24 +330,25 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     fewer = 0 if page.wide else max(0, len(shown) - 2, len(shown) + len(drawn) - 3)
     keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0) - fewer)
     mended = {(m.id, m.subject): m for m in content.mendings}
+    words = Words(loaded, report)
     blocks: list[Block] = [Para(page.question, "lead")]
     if page.caution:
         blocks.append(Points([page.caution], "caution"))
     if keys:
-        blocks += [Head("What it rests on most"), inputs_table(keys, known)]
+        blocks += [Head("What it rests on most"), inputs_table(keys, known, words)]
     whole = [f for f in drawn if tall(f)] if page.wide else []
     # a caution, or a second figure, takes the room that one wide figure may have
     room = _WIDE[0] if page.caution or len(drawn) > 1 else _WIDE[1]
     flat = [f for f in drawn if f not in whole]
     blocks += _reasoning(shown, flat, room if page.wide else 0.0)
     if findings:
-        blocks += [Head("Result"), *findings_table(findings, _FINDINGS - fewer)]
+        blocks += [Head("Result"), *findings_table(findings, _FINDINGS - fewer - (page.wide > 0))]
     if facts:
         blocks += [
             Head("Also computed"),
             Points([_fact(f) for f in telling(page, facts, 1 if fewer or (page.wide and not whole) else _FACTS)]),
         ]
-    blocks += [Head("What follows"), Points(what_follows(findings, mended))]
+    blocks += [Head("What follows"), Points(what_follows(findings, mended, words))]
     return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in whole)])
 
 
@@ -365,11 +382,12 @@ def _match(content: Content, played: Played) -> list[Section]:
     if forecast.mean is None or played.scores is None:
         return sections
     low, high = forecast.interval or (forecast.mean, forecast.mean)
+    words = Words(content.loaded, content.report)
     blocks: list[Block] = [
         Para(f"{forecast.mean:.1f} points are to be expected, over {counted(forecast.runs, 'match')} "
              f"(seed {forecast.seed}). That mean lies between {low:.0f} and {high:.0f} (95 %), by the practice and the "
              "tolerances that the file states; more matches do not narrow it.", "lead"),
-        *([Points([one.sentence for one in forecast.contradictions])] if forecast.contradictions else []),
+        *([Points([words.text(one.sentence) for one in forecast.contradictions])] if forecast.contradictions else []),
         Head("How often it scores how much"),
         Picture(score.distribution([played.scores], style), 0.26),
         Head("What limits it"),
@@ -403,24 +421,20 @@ def _assumed(content: Content) -> Section:
     for a in sorted(report.assumptions, key=lambda a: rank.get(a.key, len(rank))):
         alike.setdefault((a.key.rpartition(".")[2], a.value, a.why), []).append(a.key)
     groups = list(alike.items())[:_ASSUMED]
-    rows_: list[list[Cell]] = [[Mark(_all_of(k), "key"), value, why] for (_, value, why), k in groups]
+    words = Words(content.loaded)
+    rows_: list[list[Cell]] = [[_all_of(k, words), value, why] for (_, value, why), k in groups]
     left = len(report.assumptions) - sum(len(k) for _, k in groups)
     intro = "The file does not say these; each is a documented default. The ones that move the results most come first."
-    blocks: list[Block] = [Para(intro), Table(("Key", "Default", "Why"), rows_, (3.9, 1.0, 5.0), (1,), True)]
+    blocks: list[Block] = [Para(intro), Table(("Number", "Default", "Why"), rows_, (4.4, 1.0, 4.5), (1,), True)]
     if left:
         blocks.append(Para(f"And {left} more; 'fieldworthy check --all' lists them.", "quiet"))
-    return Section("What is assumed", blocks)
+    return Section("What is assumed", blocks, new_page=False)
 
 
-def _all_of(keys: Sequence[str]) -> str:
-    """Keys that differ in their middle alone, as one: ``air.cylinders.(5).tube``."""
-    if len(keys) == 1:
-        return keys[0]
-    words = [key.split(".") for key in keys]
-    shared = [level[0] for level in zip(*(w[:-1] for w in words), strict=False) if len(set(level)) == 1]
-    if not shared:
-        return f"{keys[0]} and {len(keys) - 1} more"
-    return ".".join([*shared[:3], f"({len(keys)} of them)", words[0][-1]])
+def _all_of(keys: Sequence[str], words: Words) -> str:
+    """Name several numbers with one default as one: "tube to each port of cylinder 'tray' and 5 more alike"."""
+    more = f" and {len(keys) - 1} more alike" if len(keys) > 1 else ""
+    return words.key(keys[0]) + more
 
 
 def _sources(report: Report) -> Section:
@@ -431,5 +445,5 @@ def _sources(report: Report) -> Section:
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
     rows_: list[list[Cell]] = [[Mark(named(k), "bold"), worth(k)] for k in sorted(keys, key=named)]
-    table = Table(("Source", "What it is worth"), rows_, (8.0, 2.4), (), True)
+    table = Table(("Source", "What it is worth"), rows_, (6.6, 3.4), (), True)
     return Section("Sources", [table], new_page=False)

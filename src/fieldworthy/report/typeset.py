@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from fieldworthy.drawing.style import PRINT
 from fieldworthy.drawing.svg import Figure
-from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table
+from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table, slug
 from fieldworthy.report.formulas import formula_of, mathml, named
 
 FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
@@ -195,7 +195,11 @@ def as_html(paper: Paper) -> str:
     ]
     body = [*map(_html_block, paper.cover), _contents(paper)]
     for number, section in enumerate(paper.sections, 1):
-        body += [f'<section id="s{number}">', f"<h2>{_text(section.title)}</h2>", *map(_html_block, section.blocks)]
+        body += [
+            f'<section id="s{number}">',
+            f'<h2 id="{_anchor(section.title)}">{_text(section.title)}</h2>',
+            *map(_html_block, section.blocks),
+        ]
         body.append("</section>")
     foot = [f"<footer>{_text(FOOTER)}</footer>", "</main>", "</body>", "</html>", ""]
     return "\n".join(line for line in [*head, *_own_names(body), *foot] if line) + "\n"
@@ -248,11 +252,17 @@ def _contents(paper: Paper) -> str:
     )
 
 
+def _anchor(title: str) -> str:
+    return f"page-{slug(title)}"
+
+
 def _html_cell(cell: Cell) -> str:
     if not isinstance(cell, Mark):
         return _text(cell)
     if cell.look in ("plain", "number"):
         return _text(cell.text)
+    if cell.look == "page":
+        return f'<a href="#{_anchor(cell.text)}">{_text(cell.text)}</a>'
     return f'<span class="{cell.look}">{_SIGNS.get(cell.look, "")}{_text(cell.text)}</span>'
 
 

@@ -71,6 +71,45 @@ def named(robot: Spec, path: KeyPath) -> Named:
     return Named(" of the ".join(reversed(inner)).replace(" of the stage '", " of stage '"), axis, things, name)
 
 
+def phrase(robot: Spec, season: Spec, path: KeyPath) -> str:
+    """Name a number of a robot or its season as a line of a table: "grip of wheels 'rubber wheel, 2.75 in'"."""
+    if path[0] == "season":
+        words = _of_season(season, path[1:])
+    else:
+        number = named(robot, path)
+        words = number.whole().removeprefix("the ")
+        if number.axis and not words.startswith(number.axis):
+            words += f", {number.axis}"
+    for long, short in _SHORTER:
+        words = words.replace(long, short)
+    return words
+
+
+_SHORTER = ((" of class of ", " of "), ("the stage '", "stage '"), ("_", " "))
+
+
+def _of_season(season: Spec, path: KeyPath) -> str:
+    """A number of a season: what it is, and of which of the season's things."""
+    place = path[-1] if isinstance(path[-1], int) else None
+    steps = [step for step in _steps(season, path if place is None else path[:-1]) if step]
+    if path[0] in _PLURAL and len(steps) > 1:
+        steps = [f"{_PLURAL[str(path[0])]} '{path[1]}'", *steps[1 + (steps[0] == str(path[0])) :]]
+    elif path[0] == "limits":
+        steps = [*reversed(steps[1:]), "limit"]
+    elif path[0] == "periods":
+        steps = [f"{steps[-1]} period"]
+    words = " of the ".join(reversed(steps))
+    for thing in _PLURAL.values():
+        words = words.replace(f" of the {thing} '", f" of {thing} '")
+    if place is None:
+        return words
+    axes = _SIZES if "size" in str(path[-2]) else ("forward", "left", "up")
+    return f"{words}, {axes[min(place, 2)]}"
+
+
+_PLURAL = {"objects": "object", "structures": "structure", "tasks": "task"}
+
+
 def _axis(robot: Spec, path: KeyPath, place: int) -> str:
     """The direction of one number of a place or a size; of other lists which one it is."""
     owner, key = value_at(robot, path[:-2]), str(path[-2])

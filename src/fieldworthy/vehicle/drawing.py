@@ -196,14 +196,15 @@ class _Layout:
     height: float
 
 
-def robot(data: BodyCurves, style: Style) -> Figure:
-    """Draw a robot to scale, from its right side and from above."""
+def robot(data: BodyCurves, style: Style, *, above: bool = True) -> Figure:
+    """Draw a robot to scale, from its right side and, where asked for, from above."""
     named = _named(data)
     counts = (len(named[0]) + 1, len(named[1]) + 2)
     where = _layout(data, style, counts)
-    sheet = Sheet(style, where.height)
+    sheet = Sheet(style, where.height if above else where.lists[0] + numbered_height(counts[0], style))
     _side(sheet, where, data, named[0])
-    _top(sheet, where, data, named[1])
+    if above:
+        _top(sheet, where, data, named[1])
     title = f"{data.robot}: {data.pose}"
     return Figure(title, alt := _alt(data, style), sheet.document(title, alt), _columns(data, style))
 

@@ -185,7 +185,7 @@ def _hanging(context: Context, at: Hung, parts: tuple[Block, ...]) -> Attitude:
 
 
 _HEAD, _FOOT = 84.0, 62.0  # px: above a view and below it
-_TALLEST = 430.0
+_TALLEST, _ON_PAPER = 430.0, 225.0  # of a view; two beside each other on paper have letters that can be read
 _ARROW = 74.0  # px: of a force as large as the weight
 _MARGIN = 0.07  # m around everything
 
@@ -198,7 +198,8 @@ def hanging(data: HangingCurves, style: Style) -> Figure:
     low[1] = min(low[1] + _MARGIN, 0.0)
     across = 1 if style.width < 560.0 else 2
     wide = style.width / across - 24.0
-    scale = float(min(wide / (high[0] - low[0]), _TALLEST / (high[1] - low[1])))
+    tallest = _ON_PAPER if across == 2 and style.width < 700.0 else _TALLEST
+    scale = float(min(wide / (high[0] - low[0]), tallest / (high[1] - low[1])))
     tall = (high[1] - low[1]) * scale
     sheet = Sheet(style, (_HEAD + tall + _FOOT) * (2 / across) + 30.0)
     for i, moment in enumerate(moments):

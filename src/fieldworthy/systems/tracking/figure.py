@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -181,25 +181,30 @@ _MOST_WAYPOINTS = 12
 _MOST_SOURCES = 5
 _NEAR = 8  # of the places around a point, those beside it
 _CELL = 150.0  # width that an enlarged ellipse wants [px]
+_PAPER, _SHARE = (600.0, 700.0), 0.6  # widths of figures across paper [px], and the plan's part of it
+_BESIDE = 6  # enlarged ellipses that find room beside the plan
 
 
 def route_plan(data: PathCurves, style: Style) -> Figure:
     """Draw the field plan with the autonomous route, and the driven ways behind it."""
-    plan = _Plan(data, style)
     cells = _cells(data)
-    columns = max(int((style.width - 16.0) // _CELL), 2)
+    # on paper the enlarged ellipses stand beside the plan: below it they would make it small
+    beside = _PAPER[0] <= style.width < _PAPER[1] and 0 < len(cells) <= _BESIDE
+    plan = _Plan(data, replace(style, width=_SHARE * style.width) if beside else style)
+    left, room = (plan.box.right + 18.0, style.width - plan.box.right - 26.0) if beside else (8.0, style.width - 16.0)
+    columns = 2 if beside else max(int(room // _CELL), 2)
     rows = math.ceil(len(cells) / columns)
-    wide = (style.width - 16.0) / columns
+    wide = room / columns
     high = wide + 66.0
-    head = 46.0 if cells else 0.0
-    sheet = Sheet(style, plan.bottom + head + rows * high + 6.0)
+    head, top = 46.0 if cells else 0.0, 0.0 if beside else plan.bottom
+    sheet = Sheet(style, max(plan.bottom, top + head + rows * high) + 6.0)
     plan.draw(sheet)
     if cells:
-        _cells_head(sheet, plan.bottom, data)
+        _cells_head(sheet, (left + 4.0, top), data)
         reach = 1.12 * max(max(w.oval.reach, w.alone.reach if w.alone else 0.0) for w in cells)
         scale = (wide - 24.0) / 2.0 / max(reach, data.wanted or 0.0, 1e-6)
         for i, waypoint in enumerate(cells):
-            corner = (8.0 + wide * (i % columns), plan.bottom + head + high * (i // columns))
+            corner = (left + wide * (i % columns), top + head + high * (i // columns))
             _cell(sheet, Box(*corner, wide, high), waypoint, (scale, data.wanted))
     title = "The route, and how well the robot knows its place on it"
     alt = _alt(data, style)
@@ -326,14 +331,14 @@ def _ellipse(sheet: Sheet, at: Point, oval: Oval, scale: float, ink: Ink) -> Non
     sheet.add(node("ellipse", transform=turn, **size, **ink.attributes()))
 
 
-def _cells_head(sheet: Sheet, top: float, data: PathCurves) -> None:
-    theme = sheet.style.theme
-    sheet.text(12.0, top + 16.0, "Where it is, in 95 % of runs", Letters(theme.ink, LARGE, bold=True))
+def _cells_head(sheet: Sheet, at: Point, data: PathCurves) -> None:
+    theme, (left, top) = sheet.style.theme, at
+    sheet.text(left, top + 16.0, "Where it is, in 95 % of runs", Letters(theme.ink, LARGE, bold=True))
     says = ["dashed circle: wanted"] if data.wanted is not None else []
     if any(waypoint.alone is not None for waypoint in data.waypoints):
         says.append("dotted: without finding its place anew")
     if says:
-        sheet.text(12.0, top + 34.0, "; ".join(says), Letters(theme.quiet, SMALL))
+        sheet.text(left, top + 34.0, "; ".join(says), Letters(theme.quiet, SMALL))
 
 
 def _cell(sheet: Sheet, box: Box, waypoint: Waypoint, scaled: tuple[float, float | None]) -> None:
