@@ -26,7 +26,7 @@ def pair(tmp_path):
 
 def test_what_changed_key_by_key(pair):
     assert edits(*pair) == [
-        ("parts.box.mass", "7 kg, basis measured", "8 kg, basis measured"),
+        ("mass of part 'box'", "7 kg, basis measured", "8 kg, basis measured"),
         ("parts.box.position", "0.02 m, 0.01 m, 0.12 m", "0.02 m, 0.01 m, 0.125 m"),
     ]
     assert edits(pair[0], pair[0]) == []
@@ -78,9 +78,9 @@ def test_the_log_says_so_in_its_tables(pair):
     section = changelog(*((loaded, evaluate(loaded, samples=100)) for loaded in pair))
     changed, moved = [b for b in section.blocks if isinstance(b, Table)]
     assert [c if isinstance(c, str) else c.text for c in changed.rows[0]] == [
-        "parts.box.mass", "7 kg, basis measured", "8 kg, basis measured"]  # fmt: skip
+        "mass of part 'box'", "7 kg, basis measured", "8 kg, basis measured"]  # fmt: skip
     first = [c if isinstance(c, str) else c.text for c in moved.rows[0]]
-    assert first[:5] == ["limits.mass", "robot", "7 kg (holds)", "8 kg (short)", "+1"]
+    assert first[:4] == ["Robot: mass", "7 kg (holds)", "8 kg (short)", "+1"]
 
 
 @pytest.fixture(scope="module")

@@ -47,6 +47,31 @@ def test_pages(made):
         assert f"{number}of{len(pages)}" in page
 
 
+def test_every_subsystem_is_listed_with_the_page_it_stands_on(made):
+    """And on the screen the list leads there."""
+    pages, robot = pages_of(made[0]), example(name_of(made))
+    subjects = [subject.page for subject in subjects_of(evaluate(robot, samples=0))]
+    titles = [subject.title for subject in subjects]
+    assert len(titles) > 6
+    for title, question in ((subject.title, subject.question) for subject in subjects):
+        head = flat(title)
+        at = next(i for i, page in enumerate(pages[1:], 2) if head + flat(question) in page)
+        assert re.search(rf"{re.escape(head)}{at}(?:short|close|holds|[✗≈✓])", pages[0]), title
+    links = set(re.findall(r'<a href="#(page-[^"]+)"', made[1]))
+    assert len(links) == len([t for t in titles if f'">{t}</a>' in made[1]]) > 6
+    assert all(f'<h2 id="{link}">' in made[1] for link in links)
+
+
+def test_no_key_of_a_file_and_no_id_stands_in_the_text(made):
+    """Who reads it need not know the file: numbers and checks bear the names that people give them."""
+    robot = example(name_of(made))
+    names = {f["id"] for kind in ("findings", "facts") for f in made[2][kind]}
+    names |= {".".join(str(key) for key in path) for path, _ in robot.quantities}
+    text = " ".join(strict_text(made[1]))
+    assert len(names) > 300
+    assert [name for name in names if name.count(".") > 0 and name in text] == []
+
+
 def test_nothing_is_set_outside_the_margins(made):
     """Ink stays inside: nothing in the outermost 15 mm at the sides, nor in the outermost 5 mm at top and bottom."""
     pages = ink(made[0])
