@@ -135,7 +135,7 @@ def _change(remedy: Remedy, words: Words) -> str:
 JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _WIDE = (0.28, 0.42)  # of a page's height, for wide figures
-_ASSUMED = 16  # rows of defaults
+_ASSUMED = 14  # rows of defaults
 _MARGINS, _MANY = 18, 24  # in the figure of margins, above many rows or few
 _ROWS = 60  # parts; a longer list leaves no room on its last page
 _TOLD = 8  # rows above that figure, beyond which it begins another page
