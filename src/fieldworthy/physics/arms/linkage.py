@@ -1,7 +1,5 @@
 """A cylinder-driven arm: where its rocker goes, and the torques on its pivot.
 
-An arm on a pivot, swung by a cylinder between a fixed pin and a pin on the arm (a rocker).
-
 The two pins and the pivot are a triangle, so the cylinder's length gives the included angle by the law of
 cosines. Planes are seen with x forward and z up, angles from x towards z (raising is positive).
 
@@ -10,8 +8,6 @@ Cases trail and stroke points lead: a pose of ``points`` stroke points over a ba
 impossible case keeps the nearest pose that exists, so that nothing here is ever not a number.
 
 Keep fingers out: every linkage is a pinch point, and a raised arm stores energy.
-
-Torque balance of an arm along its swing: drive, weights, elastic assist, friction, both ways.
 
 Torques are about the pivot, positive where they raise the arm (x towards z). Stroke points lead, cases trail.
 What a cylinder can push and pull is given as plain numbers [N], at each point if it varies with the stroke.
@@ -38,6 +34,8 @@ STROKE_POINTS = 33
 class Rocker:
     """An arm on a pivot, swung by a cylinder between a fixed pin and a pin on the arm.
 
+    In a batch nothing is refused: ask `reachable`.
+
     Parameters
     ----------
     base, radius : Distance from pivot to the cylinder's fixed pin [m]; distance from pivot to the arm's pin [m]
@@ -51,10 +49,6 @@ class Rocker:
     ------
     ValueError : If a scalar length is not positive, the closed length does not exceed the stroke, or the pins are
         nowhere along the stroke a distance apart that the cylinder can span
-
-    Notes
-    -----
-    In a batch nothing is refused: ask `reachable`.
 
     References
     ----------
@@ -130,6 +124,8 @@ def _spans(rocker: Rocker) -> npt.NDArray[np.bool_]:
 def reachable(rocker: Rocker) -> npt.NDArray[np.bool_]:
     """Tell which cases are a mechanism at all.
 
+    A stroke that is cut short by a dead point is still reachable: see `usable_stroke` and `dead_points`.
+
     Parameters
     ----------
     rocker : The arm and its cylinder [-]
@@ -139,10 +135,6 @@ def reachable(rocker: Rocker) -> npt.NDArray[np.bool_]:
     ndarray of bool
         True where every length is positive, the closed length exceeds the stroke, and the pins are within the
         cylinder's span at some point of the stroke [-]. Where false, every other function gives the nearest pose.
-
-    Notes
-    -----
-    A stroke that is cut short by a dead point is still reachable: see `usable_stroke` and `dead_points`.
     """
     sized = np.minimum(np.minimum(rocker.base, rocker.radius), rocker.stroke) > 0.0
     return np.asarray(sized & (np.asarray(rocker.closed) > rocker.stroke) & _spans(rocker))
@@ -150,6 +142,8 @@ def reachable(rocker: Rocker) -> npt.NDArray[np.bool_]:
 
 def usable_stroke(rocker: Rocker) -> tuple[Array, Array]:
     """Return the extensions between which the pins let the cylinder move.
+
+    abs(base - radius) <= length <= base + radius. Both ends are equal where the pins are out of span.
 
     Parameters
     ----------
@@ -159,10 +153,6 @@ def usable_stroke(rocker: Rocker) -> tuple[Array, Array]:
     -------
     tuple of Array
         Least and greatest extension [m]: the whole stroke, unless a dead point stops it first.
-
-    Notes
-    -----
-    abs(base - radius) <= length <= base + radius. Both ends are equal where the pins are out of span.
     """
     near = np.abs(np.subtract(rocker.base, rocker.radius)) - rocker.closed
     far = np.add(rocker.base, rocker.radius) - rocker.closed
@@ -172,6 +162,9 @@ def usable_stroke(rocker: Rocker) -> tuple[Array, Array]:
 
 def dead_points(rocker: Rocker) -> tuple[Array, Array]:
     """Return how far inside the stroke the dead points lie, where the cylinder has no lever at all.
+
+    The moment arm vanishes where base, radius and cylinder lie on one line. The arm's angles there are
+    ``arm_angle(rocker, 0.0)`` and ``arm_angle(rocker, numpy.pi)``.
 
     Parameters
     ----------
@@ -183,11 +176,6 @@ def dead_points(rocker: Rocker) -> tuple[Array, Array]:
         Stroke lost beyond the folded dead point (pins on the same side of the pivot, included angle 0) and
         beyond the straight one (pivot between the pins, included angle pi) [m]; positive is inside the
         stroke, negative is the clearance that is left.
-
-    Notes
-    -----
-    The moment arm vanishes where base, radius and cylinder lie on one line. The arm's angles there are
-    ``arm_angle(rocker, 0.0)`` and ``arm_angle(rocker, numpy.pi)``.
     """
     folded = np.abs(np.subtract(rocker.base, rocker.radius)) - rocker.closed
     straight = np.add(rocker.closed, rocker.stroke) - np.add(rocker.base, rocker.radius)
@@ -212,6 +200,8 @@ def arm_angle(rocker: Rocker, included: Real) -> Array:
 def cylinder_length(rocker: Rocker, angle: Real) -> Array:
     """Return the pin to pin length at an angle of the arm.
 
+    L^2 = (base - radius)^2 + 4 base radius sin^2(included / 2), the law of cosines without its cancellation.
+
     Parameters
     ----------
     rocker : The arm and its cylinder [-]
@@ -220,10 +210,6 @@ def cylinder_length(rocker: Rocker, angle: Real) -> Array:
     Returns
     -------
     Length between the pins [m], whether or not the cylinder can be so long.
-
-    Notes
-    -----
-    L^2 = (base - radius)^2 + 4 base radius sin^2(included / 2), the law of cosines without its cancellation.
     """
     included = np.asarray(angle) + rocker.pin_angle - rocker.base_angle
     across = 4.0 * np.asarray(rocker.base) * rocker.radius * np.sin(0.5 * included) ** 2
@@ -233,6 +219,9 @@ def cylinder_length(rocker: Rocker, angle: Real) -> Array:
 def pose(rocker: Rocker, extension: Real) -> Pose:
     """Return the arm's pose at an extension of the cylinder.
 
+    cos(included) = (b^2 + r^2 - L^2) / (2 b r); the sine comes from the triangle's area (Heron), which stays
+    exact near dead points; moment arm dL/dangle = b r sin(included) / L.
+
     Parameters
     ----------
     rocker : The arm and its cylinder [-]
@@ -241,11 +230,6 @@ def pose(rocker: Rocker, extension: Real) -> Pose:
     Returns
     -------
     Angles as sines and cosines [-], length and moment arm [m].
-
-    Notes
-    -----
-    cos(included) = (b^2 + r^2 - L^2) / (2 b r); the sine comes from the triangle's area (Heron), which stays
-    exact near dead points; moment arm dL/dangle = b r sin(included) / L.
 
     References
     ----------
@@ -328,6 +312,10 @@ class Weight:
 class Elastic:
     """Springs, bands or tubing stretched between a fixed pin and a pin on the arm.
 
+    Real latex is softer in the middle of its stretch than at the start and loses some force on the way back,
+    so a measured force at the working length is better than a catalogue's stiffness. Stretched elastics whip
+    when they break: eye protection.
+
     Parameters
     ----------
     fixed_radius, fixed_angle : Distance from pivot to the fixed pin [m]; direction from pivot to the fixed pin [rad]
@@ -339,12 +327,6 @@ class Elastic:
     Raises
     ------
     ValueError : If a scalar free length, stiffness or count is negative
-
-    Notes
-    -----
-    Real latex is softer in the middle of its stretch than at the start and loses some force on the way back,
-    so a measured force at the working length is better than a catalogue's stiffness. Stretched elastics whip
-    when they break: eye protection.
     """
 
     fixed_radius: Real
@@ -389,6 +371,8 @@ def weight_torque(weights: Iterable[Weight], cos_arm: Real, sin_arm: Real) -> Ar
 def elastic_length(band: Elastic, cos_arm: Real, sin_arm: Real) -> tuple[Array, Array]:
     """Return the distance between a band's pins and half the rate of its square.
 
+    Law of cosines with the angle between the two radii.
+
     Parameters
     ----------
     band : Pins and strands [-]
@@ -398,10 +382,6 @@ def elastic_length(band: Elastic, cos_arm: Real, sin_arm: Real) -> tuple[Array, 
     -------
     tuple of Array
         Length D [m], and D dD/dangle [m2].
-
-    Notes
-    -----
-    Law of cosines with the angle between the two radii.
     """
     product = np.asarray(band.fixed_radius) * band.arm_radius
     apart = np.asarray(band.arm_angle) - band.fixed_angle
@@ -415,6 +395,8 @@ def elastic_length(band: Elastic, cos_arm: Real, sin_arm: Real) -> tuple[Array, 
 def slack_angles(band: Elastic) -> tuple[Array, Array]:
     """Return the arm's angles at which a band just goes slack: there its torque has a kink.
 
+    Law of cosines: cos(angle between the radii) = (f^2 + a^2 - L0^2) / (2 f a).
+
     Parameters
     ----------
     band : Pins [m, rad] and strands
@@ -423,10 +405,6 @@ def slack_angles(band: Elastic) -> tuple[Array, Array]:
     -------
     tuple of Array
         Both angles [rad], not wrapped; where it never goes slack, those at which it is shortest or longest.
-
-    Notes
-    -----
-    Law of cosines: cos(angle between the radii) = (f^2 + a^2 - L0^2) / (2 f a).
     """
     f, a = np.asarray(band.fixed_radius), np.asarray(band.arm_radius)
     cosine = (f * f + a * a - np.square(band.free_length)) / np.maximum(2.0 * f * a, TINY)
@@ -513,16 +491,14 @@ class Drive:
 class Balance:
     """The cylinder weighed against everything else along the stroke, both ways.
 
+    By virtual work the cylinder's torque is force times dL/dangle; extending raises the arm on branch +1.
+    Torques below are in the direction of motion.
+
     Parameters
     ----------
     pose : Poses along the stroke, from ``linkage.sweep`` [-]
     drive : Forces and friction [-]
     passive : Torque of weights and elastics at those poses, positive raising [N m]
-
-    Notes
-    -----
-    By virtual work the cylinder's torque is force times dL/dangle; extending raises the arm on branch +1.
-    Torques below are in the direction of motion.
 
     References
     ----------
@@ -567,6 +543,8 @@ class Balance:
 def rest_torque(rocker: Rocker, passive: Array, friction_torque: Real = 0.0) -> tuple[Array, Array]:
     """Return how hard the arm rests on its end stops with no air: an over-centre hold where positive.
 
+    A hold by friction alone shakes loose; count on it only where the geometry alone already holds.
+
     Parameters
     ----------
     rocker : The arm and its cylinder [-]
@@ -577,10 +555,6 @@ def rest_torque(rocker: Rocker, passive: Array, friction_torque: Real = 0.0) -> 
     -------
     tuple of Array
         Torque onto the retracted and the extended stop [N m]; where negative the arm drifts off when air is let out.
-
-    Notes
-    -----
-    A hold by friction alone shakes loose; count on it only where the geometry alone already holds.
     """
     along = rocker.branch * np.asarray(passive)
     return np.asarray(friction_torque - along[0]), np.asarray(friction_torque + along[-1])
@@ -588,6 +562,8 @@ def rest_torque(rocker: Rocker, passive: Array, friction_torque: Real = 0.0) -> 
 
 def reflected_mass(inertia: Real, moment_arm: Real) -> Array:
     """Return the mass that the cylinder's rod feels.
+
+    Equal kinetic energy: m = I / arm^2. The change of lever along the stroke is not in it.
 
     Parameters
     ----------
@@ -597,9 +573,5 @@ def reflected_mass(inertia: Real, moment_arm: Real) -> Array:
     Returns
     -------
     Mass at the rod [kg]; infinite at a dead point.
-
-    Notes
-    -----
-    Equal kinetic energy: m = I / arm^2. The change of lever along the stroke is not in it.
     """
     return ratio(inertia, np.square(moment_arm))

@@ -45,6 +45,8 @@ class MotorDrive:
 def motor_share(drive: MotorDrive, torque: Real) -> Array:
     """Return the share of the stall torque that moving the arm takes.
 
+    Gearing losses add to a load and take from one that drives.
+
     Parameters
     ----------
     drive : Motor and gearing [-]
@@ -53,10 +55,6 @@ def motor_share(drive: MotorDrive, torque: Real) -> Array:
     Returns
     -------
     Share of stall torque [-]; negative where the load drives the motor.
-
-    Notes
-    -----
-    Gearing losses add to a load and take from one that drives.
     """
     t = np.asarray(torque)
     through = np.where(t > 0.0, 1.0 / np.asarray(drive.efficiency), drive.efficiency)
@@ -89,6 +87,8 @@ class SaggingMotor:
 def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
     """Return the speed at which each motor gives a torque at full voltage.
 
+    w = (V0 - (R + n Rb) I) / Ke with I = T / Kt + I0, at most P / T under a power cap.
+
     Parameters
     ----------
     motor : Motors and battery [-]
@@ -97,10 +97,6 @@ def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
     Returns
     -------
     Speed of the shaft [rad/s]; 0 where the torque is more than it has at standstill.
-
-    Notes
-    -----
-    w = (V0 - (R + n Rb) I) / Ke with I = T / Kt + I0, at most P / T under a power cap.
 
     References
     ----------
@@ -118,6 +114,10 @@ def sagged_speed(motor: SaggingMotor, torque: Real) -> Array:
 def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Array, torque: Array) -> Array:
     """Return the time of a swing from rest, speeding up included.
 
+    Kinetic energy from point to point, J (w2^2 - w1^2) / 2 = (T - load) dangle, with the mean of T(w1) and T(w2) on the
+    sagged line but never past its steady speed, and T(w2) at the power cap. T is the least of line, current limit and
+    cap, so w2 is the least of their solutions. Let the points be denser at the start.
+
     Parameters
     ----------
     motor : Motors and battery [-]
@@ -129,12 +129,6 @@ def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Ar
     Returns
     -------
     Time [s], infinite where the arm does not get there; it runs into its stop, braking is not in it.
-
-    Notes
-    -----
-    Kinetic energy from point to point, J (w2^2 - w1^2) / 2 = (T - load) dangle, with the mean of T(w1) and T(w2) on the
-    sagged line but never past its steady speed, and T(w2) at the power cap. T is the least of line, current limit and
-    cap, so w2 is the least of their solutions. Let the points be denser at the start.
 
     References
     ----------
@@ -169,6 +163,10 @@ def run_up_time(motor: SaggingMotor, drive: MotorDrive, inertia: Real, angle: Ar
 def holding_share(drive: MotorDrive, passive: Real) -> Array:
     """Return the share of the torque at standstill that holding the arm still takes.
 
+    abs(T) / (reduction T0). Friction of pivot and gearing may help to hold, but shakes loose, so neither is
+    counted on. A motor that holds at stall heats: a quarter of stall torque for long is commonly too much
+    (common practice, no source).
+
     Parameters
     ----------
     drive : Motor and gearing [N m, rad/s, -]
@@ -177,12 +175,6 @@ def holding_share(drive: MotorDrive, passive: Real) -> Array:
     Returns
     -------
     Share of the torque at standstill [-].
-
-    Notes
-    -----
-    abs(T) / (reduction T0). Friction of pivot and gearing may help to hold, but shakes loose, so neither is
-    counted on. A motor that holds at stall heats: a quarter of stall torque for long is commonly too much
-    (common practice, no source).
 
     References
     ----------
@@ -210,6 +202,9 @@ def motor_torque(passive: Real, sense: Real, friction_torque: Real = 0.0, inerti
 def swept_heights(radius: Real, angle: Real, swing: Real) -> tuple[Array, Array]:
     """Return the lowest and highest a point of an arm gets over its pivot on its way, wherever that is.
 
+    The sine is greatest at its ends unless the way passes a quarter turn, where it is 1; least likewise. Give the
+    angle and a quarter turn to find how far out the point gets.
+
     Parameters
     ----------
     radius, angle : From pivot to point [m]; direction of the point before the swing, from level upwards [rad]
@@ -219,11 +214,6 @@ def swept_heights(radius: Real, angle: Real, swing: Real) -> tuple[Array, Array]
     -------
     tuple of Array
         Least and greatest of r sin(a + t) for t from 0 to the swing [m].
-
-    Notes
-    -----
-    The sine is greatest at its ends unless the way passes a quarter turn, where it is 1; least likewise. Give the
-    angle and a quarter turn to find how far out the point gets.
 
     References
     ----------
@@ -240,6 +230,9 @@ def swept_heights(radius: Real, angle: Real, swing: Real) -> tuple[Array, Array]
 def gap_between(turned: Array, still: Array) -> Array:
     """Return the gap between a turned rectangle and one that lies level, negative by how deep they overlap.
 
+    Separating axes: two convex shapes are apart when one of their sides' normals tells them apart, and the greatest
+    of those gaps is at most their distance.
+
     Parameters
     ----------
     turned : Its corners in order: shape (4, 2, ...) [m]
@@ -248,11 +241,6 @@ def gap_between(turned: Array, still: Array) -> Array:
     Returns
     -------
     Gap [m]: exact for a side towards a side or a corner, too small for corner towards corner.
-
-    Notes
-    -----
-    Separating axes: two convex shapes are apart when one of their sides' normals tells them apart, and the greatest
-    of those gaps is at most their distance.
 
     References
     ----------

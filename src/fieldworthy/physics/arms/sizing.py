@@ -105,6 +105,8 @@ class Trial:
 def free_air(bore: Real, rod: Real, stroke: Real, p_gauge: Real, p_ambient_abs: Real = 101325.0) -> Array:
     """Return the free air that a cylinder takes to go out and back.
 
+    Swept volume of both sides at the absolute pressure, at 20 C throughout.
+
     Parameters
     ----------
     bore, rod, stroke : Bore [m]; rod diameter [m]; stroke [m]
@@ -113,10 +115,6 @@ def free_air(bore: Real, rod: Real, stroke: Real, p_gauge: Real, p_ambient_abs: 
     Returns
     -------
     Volume at 100 kPa and 20 C [m3].
-
-    Notes
-    -----
-    Swept volume of both sides at the absolute pressure, at 20 C throughout.
 
     References
     ----------
@@ -135,6 +133,8 @@ def try_candidates(
 ) -> Trial:
     """Try every stroke and bore on an arm.
 
+    The demand per newton does not depend on the bore, so the stroke is swept once for each stroke only.
+
     Parameters
     ----------
     rocker : Where the pins are; its own closed length and stroke are replaced by the candidates' [-]
@@ -146,10 +146,6 @@ def try_candidates(
     Returns
     -------
     Swing, margin, air, and whether it fits, for each [-].
-
-    Notes
-    -----
-    The demand per newton does not depend on the bore, so the stroke is swept once for each stroke only.
     """
     rows = [_one_stroke(rocker, candidates, s, task, weights, bands) for s in candidates.strokes]
     swung, margins, air = (np.stack(np.broadcast_arrays(*column)) for column in zip(*rows, strict=True))

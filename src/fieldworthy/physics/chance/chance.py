@@ -1,9 +1,4 @@
-"""Chances from counts, and intervals of what was measured or drawn.
-
-Chance: what practice counts say about a success rate, and the intervals of a mean and of a quantile.
-
-Intervals of a few readings: of a spread, and of a mean hue on the circle.
-"""
+"""Chances from counts, and intervals of what was measured or drawn."""
 
 from __future__ import annotations
 
@@ -156,6 +151,9 @@ class Beta:
 def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFORM_PRIOR) -> Beta:
     """Belief about a success rate after counted practice.
 
+    Attempts count as independent with one success rate: practice by another driver, or with a flat battery,
+    is another rate. With a uniform prior the mean is (s + 1) / (n + 2).
+
     Parameters
     ----------
     successes, attempts : Successes counted; attempts counted [-]
@@ -168,11 +166,6 @@ def posterior(successes: Real, attempts: Real, prior: tuple[Real, Real] = UNIFOR
     Raises
     ------
     ValueError : If a count is negative or successes exceed attempts, or a prior parameter is not positive
-
-    Notes
-    -----
-    Attempts count as independent with one success rate: practice by another driver, or with a flat battery,
-    is another rate. With a uniform prior the mean is (s + 1) / (n + 2).
 
     References
     ----------
@@ -274,6 +267,9 @@ _HALVINGS = 60
 def spread_half_width(count: int, confidence: float = 0.95) -> float:
     """Half width of the interval about a standard deviation from a few readings, as a share of it.
 
+    ``(n - 1) sd**2 / sigma**2`` follows chi-square with n - 1 degrees of freedom; h solves ``F((n - 1) / (1 - h)**2) -
+    F((n - 1) / (1 + h)**2) = confidence`` by halving. The same about both sides, so that a file can hold it.
+
     Parameters
     ----------
     count : Readings, two or more [-]
@@ -286,11 +282,6 @@ def spread_half_width(count: int, confidence: float = 0.95) -> float:
     Raises
     ------
     ValueError : If there are fewer than two readings or the confidence is not between 0 and 1
-
-    Notes
-    -----
-    ``(n - 1) sd**2 / sigma**2`` follows chi-square with n - 1 degrees of freedom; h solves ``F((n - 1) / (1 - h)**2) -
-    F((n - 1) / (1 + h)**2) = confidence`` by halving. The same about both sides, so that a file can hold it.
 
     References
     ----------
@@ -329,6 +320,11 @@ class HueEstimate:
 def hue_estimate(hues: Array, confidence: float = 0.95) -> HueEstimate:
     """Mean and spread of a hue from a few readings, with intervals.
 
+    Spread: ``sqrt(-ln(rho2))`` with ``rho2 = (n R**2 - 1) / (n - 1)``, whose mean is the true squared length, so that
+    few readings do not understate it. Mean: half width ``t sqrt(d / n)`` with the circular dispersion
+    ``d = (1 - R2) / (2 R**2) n / (n - 1)`` (R2 of the doubled angles) and Student's t, which is exact where the
+    readings lie close together.
+
     Parameters
     ----------
     hues : Readings of shape (n,), n of 3 or more, 0 to 2 pi [rad]
@@ -342,13 +338,6 @@ def hue_estimate(hues: Array, confidence: float = 0.95) -> HueEstimate:
     ------
     ValueError : If there are fewer than three readings, all are the same, or they point every way so that no mean is
         left
-
-    Notes
-    -----
-    Spread: ``sqrt(-ln(rho2))`` with ``rho2 = (n R**2 - 1) / (n - 1)``, whose mean is the true squared length, so that
-    few readings do not understate it. Mean: half width ``t sqrt(d / n)`` with the circular dispersion
-    ``d = (1 - R2) / (2 R**2) n / (n - 1)`` (R2 of the doubled angles) and Student's t, which is exact where the
-    readings lie close together.
 
     References
     ----------

@@ -115,6 +115,9 @@ def _basis(x: Array, knots: Array) -> tuple[Array, Array]:
 def conditional_means(benefits: Array, inputs: Array) -> Surface | None:
     """Fit the mean of benefits given inputs, over draws of everything that is not known.
 
+    Each input enters by a straight line and a penalised cubic spline of six knots, two inputs also by their product;
+    the penalty is the one of least generalised cross-validation. Fit for smooth dependence on a few inputs.
+
     Parameters
     ----------
     benefits : Benefit of each act in each draw, shape (n, d); noise about its mean does no harm [benefit]
@@ -124,11 +127,6 @@ def conditional_means(benefits: Array, inputs: Array) -> Surface | None:
     -------
     Surface or None
         The fitted means [benefit]; None for fewer than 30 draws or inputs that do not vary.
-
-    Notes
-    -----
-    Each input enters by a straight line and a penalised cubic spline of six knots, two inputs also by their product;
-    the penalty is the one of least generalised cross-validation. Fit for smooth dependence on a few inputs.
 
     References
     ----------
@@ -194,6 +192,9 @@ def information_value(means: Array) -> Array:
 def value_of_knowing(benefits: Array, inputs: Array, seed: int = 0) -> Worth:
     """Value of knowing some inputs perfectly to a choice between acts.
 
+    The conditional means are fitted by regression, so that no draw is nested in another. Their noise makes the best of
+    them look better than it is; that bias is measured on redrawn surfaces and taken off.
+
     Parameters
     ----------
     benefits : Benefit of each act in each draw of everything that is not known, shape (n, d) [benefit]
@@ -203,11 +204,6 @@ def value_of_knowing(benefits: Array, inputs: Array, seed: int = 0) -> Worth:
     Returns
     -------
     0 where there is one act alone, or nothing can be fitted [benefit].
-
-    Notes
-    -----
-    The conditional means are fitted by regression, so that no draw is nested in another. Their noise makes the best of
-    them look better than it is; that bias is measured on redrawn surfaces and taken off.
 
     References
     ----------
@@ -237,6 +233,8 @@ def _with_none(means: Array) -> Array:
 def after_tries(means: Array, rates: Array, tries: int) -> Array:
     """Value of seeing a number of further tries of an action before choosing: the preposterior analysis.
 
+    Each number of successes k has its beta-binomial chance; after it the act with the best posterior mean is taken.
+
     Parameters
     ----------
     means : Mean benefit of each act given the success rate, shape (..., n, d) [benefit]
@@ -246,10 +244,6 @@ def after_tries(means: Array, rates: Array, tries: int) -> Array:
     Returns
     -------
     Shape (...) [benefit], 0 or more.
-
-    Notes
-    -----
-    Each number of successes k has its beta-binomial chance; after it the act with the best posterior mean is taken.
 
     References
     ----------

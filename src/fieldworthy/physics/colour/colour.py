@@ -1,10 +1,6 @@
 """Colour as a sensor sees it: hue as an angle, its statistics, and hue out of red, green and blue.
 
-Hue as an angle: statistics and distributions on the circle.
-
 Angles are in radians from 0 to 2 pi. Samples and classes lie on the leading axis, cases on the trailing ones.
-
-Colour of an RGB sensor as a hue on two circles, mixtures of light, and the noise of a measured hue.
 
 The hexagonal cone (HSV) is what sensors and their libraries report; CIELAB is nearer to what people see.
 Angles are in radians from 0 to 2 pi; the channels lie on the leading axis, cases on the trailing ones.
@@ -178,6 +174,8 @@ def circmean(hues: Array) -> Real:
 def circstd(hues: Array) -> Real:
     """Circular standard deviation of samples.
 
+    That of the wrapped normal with the same mean length R; it has no correction for few samples.
+
     Parameters
     ----------
     hues : Samples on the leading axis [rad]
@@ -189,10 +187,6 @@ def circstd(hues: Array) -> Real:
     Raises
     ------
     ValueError : If there are no samples or a hue lies outside the circle
-
-    Notes
-    -----
-    That of the wrapped normal with the same mean length R; it has no correction for few samples.
 
     References
     ----------
@@ -206,6 +200,8 @@ def circstd(hues: Array) -> Real:
 def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
     """Density of the normal distribution wrapped round the circle.
 
+    Sum of the windings that reach the place; past 0.75 pi of standard deviation the first two harmonics instead.
+
     Parameters
     ----------
     hue, mean, sd : Where, and the mean; standard deviation [rad]
@@ -217,10 +213,6 @@ def wrapped_normal(hue: Real, mean: Real, sd: Real) -> Real:
     Raises
     ------
     ValueError : If the standard deviation is not positive
-
-    Notes
-    -----
-    Sum of the windings that reach the place; past 0.75 pi of standard deviation the first two harmonics instead.
 
     References
     ----------
@@ -401,6 +393,9 @@ def mix(background: Array, thing: Array, coverage: Real) -> Array:
 def noise(rgb: Array, channel_sd: Real) -> Real:
     """Standard deviation of the hexagonal hue from equal, independent noise in the three channels.
 
+    (pi / 3) sd sqrt(2 (1 - f + f^2)) / C, C the largest less the smallest channel, f where the middle one
+    lies between them. First order: good while it is below about 0.3 rad. The hue of a pale thing is noise.
+
     Parameters
     ----------
     rgb : Red, green and blue on the leading axis, on any common scale [-]
@@ -413,11 +408,6 @@ def noise(rgb: Array, channel_sd: Real) -> Real:
     Raises
     ------
     ValueError : If there are not three channels, one is negative, or the noise is negative
-
-    Notes
-    -----
-    (pi / 3) sd sqrt(2 (1 - f + f^2)) / C, C the largest less the smallest channel, f where the middle one
-    lies between them. First order: good while it is below about 0.3 rad. The hue of a pale thing is noise.
 
     References
     ----------

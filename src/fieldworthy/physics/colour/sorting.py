@@ -1,7 +1,5 @@
 """Sorting by hue: thresholds, votes, errors, and the background that the sensor faces.
 
-Sorting objects by hue: thresholds of least error, readings of a passing object, and votes over them.
-
 Hue classes are normals wrapped round the circle. Classes lie on the leading axis, cases on the trailing ones.
 
 What a colour sensor should face while no object is before it.
@@ -93,6 +91,10 @@ class Sectors:
 def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
     """Arcs of least error: every hue goes to the class whose weighted density is largest there.
 
+    The logarithms of two weighted normals part at the roots of a quadratic. All roots of all pairs, seen the short
+    and the long way round, cut the circle into pieces in which one class is ahead; the cuts where the owner changes
+    are then polished by Newton's method on the wrapped densities.
+
     Parameters
     ----------
     means, sds : Mean and standard deviation of each class, classes on the leading axis [rad]; a deviation of more than
@@ -107,12 +109,6 @@ def sectors(means: Array, sds: Array, priors: Array | None = None) -> Sectors:
     ------
     ValueError : If there are fewer than two classes, a mean lies outside the circle, or a deviation or prior is not
         positive
-
-    Notes
-    -----
-    The logarithms of two weighted normals part at the roots of a quadratic. All roots of all pairs, seen the short
-    and the long way round, cut the circle into pieces in which one class is ahead; the cuts where the owner changes
-    are then polished by Newton's method on the wrapped densities.
 
     References
     ----------
@@ -197,6 +193,8 @@ def _polished(
 def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) -> tuple[Real, Real]:
     """Threshold on the shorter arc between two classes at which both are mistaken equally often.
 
+    z = arc / (sd_1 + sd_2).
+
     Parameters
     ----------
     mean_1, mean_2, sd_1, sd_2 : Mean hues; standard deviations [rad]
@@ -208,10 +206,6 @@ def equal_error_threshold(mean_1: Real, sd_1: Real, mean_2: Real, sd_2: Real) ->
     Raises
     ------
     ValueError : If a mean lies outside the circle or a deviation is not positive
-
-    Notes
-    -----
-    z = arc / (sd_1 + sd_2).
 
     References
     ----------
@@ -253,6 +247,8 @@ def misclassification(means: Array, sds: Array, arcs: Sectors) -> Array:
 def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, Real, Real]:
     """Count the readings that a passing object gets.
 
+    L / (v T_s), rounded down and up: the phase of the readings is random.
+
     Parameters
     ----------
     length : Length over which the sensor sees the object alone: the object's less the spot's [m]
@@ -266,10 +262,6 @@ def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, 
     ------
     ValueError : If a quantity is not positive
 
-    Notes
-    -----
-    L / (v T_s), rounded down and up: the phase of the readings is random.
-
     References
     ----------
     practice: counting.
@@ -281,6 +273,11 @@ def sample_count(length: Real, speed: Real, sample_period: Real) -> tuple[Real, 
 
 def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
     """Probability that the majority of several readings is wrong.
+
+    Upper tail of the binomial distribution as an incomplete beta function, I_p((k + 1) / 2, (k + 1) / 2)
+    for odd k; an even count does no better than the odd one below it. With correlation the readings share
+    part of normal noise. A little of it is integrated out around independent votes; much of it around the
+    median of the rest (24 nodes, absolute error below 1e-5).
 
     Parameters
     ----------
@@ -295,13 +292,6 @@ def majority_error(error: Real, count: Real, correlation: Real = 0.0) -> Real:
     Raises
     ------
     ValueError : If the error or correlation lies outside 0 to 1, or the count is negative
-
-    Notes
-    -----
-    Upper tail of the binomial distribution as an incomplete beta function, I_p((k + 1) / 2, (k + 1) / 2)
-    for odd k; an even count does no better than the odd one below it. With correlation the readings share
-    part of normal noise. A little of it is integrated out around independent votes; much of it around the
-    median of the rest (24 nodes, absolute error below 1e-5).
 
     References
     ----------
@@ -374,6 +364,8 @@ def _scale(sds: Real, background_sd: Real) -> Array:
 def detectability(background: Real, background_sd: Real, means: Array, sds: Array) -> Array:
     """Smallest hue step between a background and any class, in units of the noise.
 
+    step / sqrt((s_b^2 + s_i^2) / 2).
+
     Parameters
     ----------
     background, background_sd : Hue of the background; standard deviation of its measured hue, infinite for a grey [rad]
@@ -386,10 +378,6 @@ def detectability(background: Real, background_sd: Real, means: Array, sds: Arra
     Raises
     ------
     ValueError : If a hue lies outside the circle or a deviation is not positive
-
-    Notes
-    -----
-    step / sqrt((s_b^2 + s_i^2) / 2).
 
     References
     ----------
@@ -405,6 +393,9 @@ def detectability(background: Real, background_sd: Real, means: Array, sds: Arra
 def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]:
     """Hue that a background should have, if it could be had in any hue with the same noise.
 
+    Exact: the smallest of several saw-tooth functions is largest opposite a class or where two classes, one on either
+    side, stand out equally; all such places are tried. For two classes alike it is the middle of the longer arc.
+
     Parameters
     ----------
     means, sds : Mean hue of each class, classes on the leading axis; standard deviation of each class [rad]
@@ -417,11 +408,6 @@ def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]
     Raises
     ------
     ValueError : If there is no class, a hue lies outside the circle, or a deviation is not positive
-
-    Notes
-    -----
-    Exact: the smallest of several saw-tooth functions is largest opposite a class or where two classes, one on either
-    side, stand out equally; all such places are tried. For two classes alike it is the middle of the longer arc.
 
     References
     ----------
@@ -448,6 +434,8 @@ def best_hue(means: Array, sds: Array, background_sd: Real) -> tuple[Real, Real]
 def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps: int = 16) -> Real:
     """Share of an object's edge during which its mixture with the background looks like another class.
 
+    Hexagonal hue of the linear mixture.
+
     Parameters
     ----------
     background, thing : Linear red, green and blue of the background and of the object, on the leading axis [-]
@@ -463,10 +451,6 @@ def false_share(background: Array, thing: Array, own: int, arcs: Sectors, steps:
     Raises
     ------
     ValueError : If the number of steps is below one or a channel is negative
-
-    Notes
-    -----
-    Hexagonal hue of the linear mixture.
 
     References
     ----------
@@ -565,6 +549,9 @@ class Facing:
 def facing(circle: str, class_sd: Real, background_sd: Real) -> Facing:
     """Work out what a sensor should face when it sorts red from blue.
 
+    A step a at equal spreads s before a background of spread b gives d' = a / sqrt((s^2 + b^2) / 2); green of
+    spread g draws level with yellow where s^2 + g^2 = (a_green / a_yellow)^2 (s^2 + b^2).
+
     Parameters
     ----------
     circle : ``painter``, ``hexagonal`` or ``cielab``
@@ -578,11 +565,6 @@ def facing(circle: str, class_sd: Real, background_sd: Real) -> Facing:
     Raises
     ------
     ValueError : If the circle is unknown or a deviation is not positive
-
-    Notes
-    -----
-    A step a at equal spreads s before a background of spread b gives d' = a / sqrt((s^2 + b^2) / 2); green of
-    spread g draws level with yellow where s^2 + g^2 = (a_green / a_yellow)^2 (s^2 + b^2).
 
     References
     ----------

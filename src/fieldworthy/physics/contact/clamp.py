@@ -4,8 +4,6 @@ Plan view: x points away from the robot, y to its left, with the line through th
 onto the object until a stop or the wall behind the stops touches it, then the jaw comes down a little way out from
 the stops. The object is caught when its rim lies under the whole width of the jaw by at least the hook's depth.
 
-Then what a clamp or a hook holds against a pull, how that falls with the pressure, and over-centre toggles.
-
 A clamp is a pinch point that closes faster than a hand leaves it: release the air before work. A jaw under load lets go
 suddenly: stand clear of the line of pull.
 """
@@ -101,6 +99,11 @@ def _wrap(angle: Array) -> Array:
 def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array:
     """Return how deep the rim lies under the jaw once the robot has backed up to the object.
 
+    The near face is convex, so of all the places along the jaw one of its ends is the shallowest. The object
+    rests where it is: that a push may turn it square against the stops is not counted on, but both stops must
+    have the object before them, or one alone turns it away. Backed hard, a flat side also turns away once the
+    object's centre lies outside the stops.
+
     Parameters
     ----------
     seat : Stops and jaw in plan
@@ -111,13 +114,6 @@ def engagement(seat: Seat, outline: Outline, yaw: Real, sideways: Real) -> Array
     -------
     Depth at the shallower end of the jaw [m]; negative where the jaw comes down in front of the rim, minus infinity
     where it comes down beside the object, or where it is backed against one stop alone.
-
-    Notes
-    -----
-    The near face is convex, so of all the places along the jaw one of its ends is the shallowest. The object
-    rests where it is: that a push may turn it square against the stops is not counted on, but both stops must
-    have the object before them, or one alone turns it away. Backed hard, a flat side also turns away once the
-    object's centre lies outside the stops.
     """
     half_gap, half_jaw, aside = 0.5 * np.asarray(seat.stop_gap), 0.5 * np.asarray(seat.jaw_width), np.asarray(sideways)
     left, right = seat.jaw_at - half_jaw - aside, seat.jaw_at + half_jaw - aside
@@ -283,6 +279,8 @@ def hook_drop(heights: Heights, lip: Real) -> Array:
 def lift_height(heights: Heights, jaw_travel: Real) -> Array:
     """Return how high the clamp lifts what it holds with the travel that closing leaves.
 
+    The jaw first crosses the gap to the rim; the rest carries the object with it.
+
     Parameters
     ----------
     heights : The clamp from the side
@@ -291,10 +289,6 @@ def lift_height(heights: Heights, jaw_travel: Real) -> Array:
     Returns
     -------
     Lift [m], zero where the stroke is used up in closing.
-
-    Notes
-    -----
-    The jaw first crosses the gap to the rim; the rest carries the object with it.
 
     References
     ----------
@@ -324,6 +318,9 @@ def release_clearance(open_height: Real, surface: Real, size: Real, squeeze: Rea
 def hook_gain(face_angle: Real, friction: Real) -> Array:
     """Return the pull that a hook's face withstands for each newton that holds the jaw down.
 
+    A pull F raises a jaw with F tan(b - phi), phi = atan(mu): the gain is 1 / tan(b - phi), infinite for b <=
+    phi; for a flat jaw it is mu.
+
     Parameters
     ----------
     face_angle : Angle between the face that the rim pulls against and the upright: 0 is square to the pull, pi/2 a flat
@@ -338,11 +335,6 @@ def hook_gain(face_angle: Real, friction: Real) -> Array:
     ------
     ValueError : If a scalar friction is negative or the face is turned past pi/2
 
-    Notes
-    -----
-    A pull F raises a jaw with F tan(b - phi), phi = atan(mu): the gain is 1 / tan(b - phi), infinite for b <=
-    phi; for a flat jaw it is mu.
-
     References
     ----------
     meriam_statics: wedges.
@@ -356,6 +348,8 @@ def hook_gain(face_angle: Real, friction: Real) -> Array:
 def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_weight: Real = 0.0) -> Array:
     """Return the pull at which the object comes out of the clamp.
 
+    Hook or jaw above and friction below both resist: F = N gain + mu (N + W).
+
     Parameters
     ----------
     down_force, gain : Force of the jaw on the rim [N]; pull held per newton of it, from `hook_gain` [-]
@@ -365,10 +359,6 @@ def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_wei
     Returns
     -------
     Pull [N]; infinite for a hook that holds itself while the jaw is down at all.
-
-    Notes
-    -----
-    Hook or jaw above and friction below both resist: F = N gain + mu (N + W).
     """
     down = np.maximum(np.asarray(down_force, dtype=float), 0.0)
     on, borne = down > 0.0, down + resting_weight
@@ -380,6 +370,8 @@ def holding_force(down_force: Real, gain: Real, seat_friction: Real, resting_wei
 def sideways_force(press: Real, friction: Real, hook_friction: Real) -> Array:
     """Return the pull along a rim that slips out of a jaw above it and a hook below it.
 
+    Both faces rub, each pressed with the same force: F = N (mu + mu').
+
     Parameters
     ----------
     press : Force of the jaw on the rim, and so of the hook from below [N]
@@ -388,10 +380,6 @@ def sideways_force(press: Real, friction: Real, hook_friction: Real) -> Array:
     Returns
     -------
     Pull [N].
-
-    Notes
-    -----
-    Both faces rub, each pressed with the same force: F = N (mu + mu').
 
     References
     ----------
@@ -403,6 +391,8 @@ def sideways_force(press: Real, friction: Real, hook_friction: Real) -> Array:
 def reached_way(force: Real, rate: Real, whole: Real) -> Array:
     """Return how far a jaw goes before the springs against it stop it.
 
+    It stops where x = F / c, with the force F and the rate c.
+
     Parameters
     ----------
     force : Force that moves it, where it stands open [N]
@@ -412,10 +402,6 @@ def reached_way(force: Real, rate: Real, whole: Real) -> Array:
     Returns
     -------
     Way [m], from nothing to all of it.
-
-    Notes
-    -----
-    It stops where x = F / c, with the force F and the rate c.
 
     References
     ----------
@@ -461,6 +447,8 @@ def slip_pressure(
 ) -> Array:
     """Return the gauge pressure at which a pull takes the object out of the clamp.
 
+    The holding force is a straight line in the pressure; this inverts it.
+
     Parameters
     ----------
     pull, per_pressure : A rival's pull, at most all the grip of its wheels [N]; jaw force per pressure [N/Pa]
@@ -471,10 +459,6 @@ def slip_pressure(
     Returns
     -------
     Pressure below which it slips [Pa]; 0 where the springs or the weight hold alone, infinite where no pressure helps.
-
-    Notes
-    -----
-    The holding force is a straight line in the pressure; this inverts it.
     """
     mu, weight = np.asarray(seat_friction), np.asarray(resting_weight)
     left = np.asarray(pull) - np.where(weight > 0.0, mu, 0.0) * weight
@@ -501,6 +485,9 @@ def over_centre_angle(past: Real, link: Real) -> Array:
 def over_centre_release(load: Real, past: Real, link: Real, other: Real, stop_force: Real = 0.0) -> Array:
     """Return the force at the knee that unlocks a toggle which stands past its centre.
 
+    F = Q (tan(a) + tan(b)). The object is squeezed further by `over_centre_squeeze` on the way through the
+    centre, so the load is highest there. Pin friction, which helps to hold, is left out.
+
     Parameters
     ----------
     load : Force that the clamped object keeps on the links [N]
@@ -511,11 +498,6 @@ def over_centre_release(load: Real, past: Real, link: Real, other: Real, stop_fo
     -------
     Force across the line to lift the knee off its stop [N]; where negative the clamp springs open by itself when air is
     let out.
-
-    Notes
-    -----
-    F = Q (tan(a) + tan(b)). The object is squeezed further by `over_centre_squeeze` on the way through the
-    centre, so the load is highest there. Pin friction, which helps to hold, is left out.
     """
     a, b = over_centre_angle(past, link), over_centre_angle(past, other)
     return np.asarray(np.asarray(load) * (np.tan(a) + np.tan(b)) + stop_force)
@@ -523,6 +505,10 @@ def over_centre_release(load: Real, past: Real, link: Real, other: Real, stop_fo
 
 def over_centre_peak(preload: Real, stiffness: Real, past: Real, link: Real, other: Real) -> Array:
     """Return the largest force at the knee on its way from the first touch through the centre.
+
+    With c = 1 / l + 1 / m and the knee at d, small angles: F = Q c d, Q = k c (d0^2 - d^2) / 2, where d0^2 =
+    past^2 + 2 P / (k c) is the first touch; its peak k c^2 d0^3 / (3 sqrt(3)) is at d0 / sqrt(3). Holds to a few
+    percent while d0 is under a third of a link; pin friction, which adds to it, is left out.
 
     Parameters
     ----------
@@ -534,12 +520,6 @@ def over_centre_peak(preload: Real, stiffness: Real, past: Real, link: Real, oth
     Returns
     -------
     Force across the line [N].
-
-    Notes
-    -----
-    With c = 1 / l + 1 / m and the knee at d, small angles: F = Q c d, Q = k c (d0^2 - d^2) / 2, where d0^2 =
-    past^2 + 2 P / (k c) is the first touch; its peak k c^2 d0^3 / (3 sqrt(3)) is at d0 / sqrt(3). Holds to a few
-    percent while d0 is under a third of a link; pin friction, which adds to it, is left out.
     """
     bend = 1.0 / np.maximum(link, 1e-6) + 1.0 / np.maximum(other, 1e-6)
     spring = np.maximum(np.asarray(stiffness) * bend, 1e-9)

@@ -73,6 +73,8 @@ class Standing:
 def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> Array:
     """Return the force that starts to tip a body.
 
+    Moments about the edge: F (h cos(e) + (b - a) sin(e)) = W b.
+
     Parameters
     ----------
     body : The body, kept from sliding
@@ -82,10 +84,6 @@ def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Rea
     Returns
     -------
     Force [N], infinite where it cannot tip the body over that edge.
-
-    Notes
-    -----
-    Moments about the edge: F (h cos(e) + (b - a) sin(e)) = W b.
 
     References
     ----------
@@ -98,6 +96,8 @@ def force_to_tip(body: Standing, height: Real, elevation: Real = 0.0, ahead: Rea
 def force_to_slide(body: Standing, elevation: Real = 0.0) -> Array:
     """Return the force that starts to slide a body.
 
+    F cos(e) = mu (W - F sin(e)).
+
     Parameters
     ----------
     body : The body
@@ -106,10 +106,6 @@ def force_to_slide(body: Standing, elevation: Real = 0.0) -> Array:
     Returns
     -------
     Force [N], infinite where pressing it down only holds it.
-
-    Notes
-    -----
-    F cos(e) = mu (W - F sin(e)).
 
     References
     ----------
@@ -250,6 +246,9 @@ class Given:
 def available_force(robot: Standing, drive: Real, height: Real, elevation: Real = 0.0, ahead: Real = 0.0) -> Given:
     """Return the greatest force that a robot can put on an object at its hook.
 
+    The object pushes back with the same force; the robot slides or tips under it as any body does. An object
+    that is lifted pulls the hook down: a negative elevation.
+
     Parameters
     ----------
     robot : The robot, its base measured to the edge that the reaction would tip it over
@@ -260,11 +259,6 @@ def available_force(robot: Standing, drive: Real, height: Real, elevation: Real 
     Returns
     -------
     The least of drive, grip and tipping, with all three [N].
-
-    Notes
-    -----
-    The object pushes back with the same force; the robot slides or tips under it as any body does. An object
-    that is lifted pulls the hook down: a negative elevation.
     """
     tip, grip = force_to_tip(robot, height, elevation, ahead), force_to_slide(robot, elevation)
     given = np.asarray(drive, dtype=float)

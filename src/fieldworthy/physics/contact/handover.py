@@ -1,12 +1,8 @@
 """Where stages meet: pulling apart, piling up, ramps, and the hooks of a chain.
 
-Objects one behind another through stages in a row: spacing, pile-up, and what limits the throughput.
-
 Arrays of speeds carry the stages on the leading axis and the cases on the trailing ones. What holds: the
 nose of every object changes speed at the same place, whichever roller wins the tug, so times between noses
 stay and distances change in the ratio of the speeds.
-
-A chain that carries hooks: hook spacing, the pick-up window, and clearance to the pieces already carried.
 
 The window is that of an object pushed in from the side between two passing hooks. Hooks on a moving chain are
 shear points: keep hands away while the robot is enabled.
@@ -51,6 +47,9 @@ def alongside(speed: Real, next_speed: Real, length: Real, next_length: Real) ->
 def throughput(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     """Largest number of objects per second that a row of stages passes on without a pile-up.
 
+    min(v) / (L + gap): the slowest stage alone limits, wherever it stands in the row. A faster neighbour
+    before it piles up at the hand-over, one after it only spreads the objects out.
+
     Parameters
     ----------
     speeds : Speed of the object in each stage, stages on the leading axis [m/s]
@@ -65,11 +64,6 @@ def throughput(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     Raises
     ------
     ValueError : If a speed is negative, the length is not positive, or the gap is negative
-
-    Notes
-    -----
-    min(v) / (L + gap): the slowest stage alone limits, wherever it stands in the row. A faster neighbour
-    before it piles up at the hand-over, one after it only spreads the objects out.
 
     References
     ----------
@@ -108,6 +102,8 @@ def limiting_stage(speeds: Array, length: Real = 1.0) -> Array:
 def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     """Smallest distance, nose to nose in the first stage, at which objects never touch further on.
 
+    v_1 / min(v / (L + gap)).
+
     Parameters
     ----------
     speeds : Speed of the object in each stage, stages on the leading axis [m/s]
@@ -122,10 +118,6 @@ def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
     ------
     ValueError : If a speed is negative, the length is not positive, or the gap is negative
 
-    Notes
-    -----
-    v_1 / min(v / (L + gap)).
-
     References
     ----------
     continuity: conservation of the number of objects on a one-dimensional path.
@@ -137,6 +129,8 @@ def feed_spacing(speeds: Array, length: Real, gap: Real = 0.0) -> Real:
 
 def overlap(length: Real, distance: Real) -> Real:
     """Length of path over which two neighbouring stages hold the same object.
+
+    L - D.
 
     Parameters
     ----------
@@ -150,10 +144,6 @@ def overlap(length: Real, distance: Real) -> Real:
     ------
     ValueError : If the length or distance is not positive
 
-    Notes
-    -----
-    L - D.
-
     References
     ----------
     plane-geometry: derived beside the formula.
@@ -164,6 +154,9 @@ def overlap(length: Real, distance: Real) -> Real:
 
 def rubbing(overlap: Real, speeds: tuple[Real, Real], grips: tuple[Real, Real]) -> tuple[Real, Real]:
     """Force and sliding distance at the roller that loses the tug while two stages hold one object.
+
+    The weaker grip slips: force min(mu N), pulling where the next stage is the faster; it slides
+    overlap |v_weak - v_strong| / v_strong. Equal speeds slide nowhere and carry no force.
 
     Parameters
     ----------
@@ -178,11 +171,6 @@ def rubbing(overlap: Real, speeds: tuple[Real, Real], grips: tuple[Real, Real]) 
     Raises
     ------
     ValueError : If a speed is not positive or a grip is negative
-
-    Notes
-    -----
-    The weaker grip slips: force min(mu N), pulling where the next stage is the faster; it slides
-    overlap |v_weak - v_strong| / v_strong. Equal speeds slide nowhere and carry no force.
 
     References
     ----------
@@ -200,6 +188,9 @@ def rubbing(overlap: Real, speeds: tuple[Real, Real], grips: tuple[Real, Real]) 
 def coast_reach(speed: Real, gap: Real, slopes: tuple[Real, Real], friction: Real, turning: Real = 0.0) -> Real:
     """How far an object coasts along a path that bends evenly from one slope to another.
 
+    It rests where the work g integral of (sin + mu cos) ds reaches (1 + turning) v^2 / 2. What bending adds to the
+    push on the guide is left out. Along the gap in 32 steps, straight between.
+
     Parameters
     ----------
     speed : Speed with which it leaves the stage behind it [m/s]
@@ -215,11 +206,6 @@ def coast_reach(speed: Real, gap: Real, slopes: tuple[Real, Real], friction: Rea
     Raises
     ------
     ValueError : If the speed, friction or turning is negative
-
-    Notes
-    -----
-    It rests where the work g integral of (sin + mu cos) ds reaches (1 + turning) v^2 / 2. What bending adds to the
-    push on the guide is left out. Along the gap in 32 steps, straight between.
 
     References
     ----------
@@ -247,6 +233,9 @@ def coast_reach(speed: Real, gap: Real, slopes: tuple[Real, Real], friction: Rea
 def swallow_time(length: Real, speed: Real, force: Real, mass: Real) -> Real:
     """Time from first touch until a stage has drawn in a whole object that lay still.
 
+    Even acceleration a = F / m up to v: L / v + v / (2 a), or sqrt(2 L / a) where the object is short. The
+    faster a roller turns, the longer it slips first: past v = sqrt(2 a L) more speed draws nothing in sooner.
+
     Parameters
     ----------
     length, speed : Length of the object along the path [m]; speed of the object once it runs with the surface [m/s]
@@ -260,11 +249,6 @@ def swallow_time(length: Real, speed: Real, force: Real, mass: Real) -> Real:
     Raises
     ------
     ValueError : If the length or mass is not positive
-
-    Notes
-    -----
-    Even acceleration a = F / m up to v: L / v + v / (2 a), or sqrt(2 L / a) where the object is short. The
-    faster a roller turns, the longer it slips first: past v = sqrt(2 a L) more speed draws nothing in sooner.
 
     References
     ----------
@@ -282,6 +266,8 @@ def swallow_time(length: Real, speed: Real, force: Real, mass: Real) -> Real:
 def pickup_rate(swallow_time: Real, throughput: Real) -> Real:
     """Objects per second that an intake takes in from a heap that offers the next one at once.
 
+    min(1 / t, throughput).
+
     Parameters
     ----------
     swallow_time : Time that the first stage takes for one object, from `swallow_time` [s]
@@ -294,10 +280,6 @@ def pickup_rate(swallow_time: Real, throughput: Real) -> Real:
     Raises
     ------
     ValueError : If the swallow time is not positive or the throughput is negative
-
-    Notes
-    -----
-    min(1 / t, throughput).
 
     References
     ----------
@@ -318,6 +300,9 @@ _COUNT_SLACK = 1e-9  # a room for six pieces less rounding is a room for six
 def hook_count(chain_links: Real, links_between: Real) -> Real:
     """Hooks that fit round a closed chain at an even distance.
 
+    floor(links / links between). Attachment links are inner or outer links: an even number between hooks
+    keeps one kind.
+
     Parameters
     ----------
     chain_links, links_between : Links of the whole chain; links from one hook to the next [-]
@@ -329,11 +314,6 @@ def hook_count(chain_links: Real, links_between: Real) -> Real:
     Raises
     ------
     ValueError : If a number of links is not positive
-
-    Notes
-    -----
-    floor(links / links between). Attachment links are inner or outer links: an even number between hooks
-    keeps one kind.
 
     References
     ----------
@@ -369,6 +349,8 @@ def hook_spacing(pitch: Real, links_between: Real) -> Real:
 def passing_frequency(chain_speed: Real, spacing: Real) -> Real:
     """Hooks per second that pass a point, the most objects that the chain can lift.
 
+    v / s.
+
     Parameters
     ----------
     chain_speed, spacing : Speed of the chain [m/s]; distance between hooks [m]
@@ -381,10 +363,6 @@ def passing_frequency(chain_speed: Real, spacing: Real) -> Real:
     ------
     ValueError : If the speed is negative or the spacing is not positive
 
-    Notes
-    -----
-    v / s.
-
     References
     ----------
     continuity: conservation of the number of objects on a path.
@@ -396,6 +374,8 @@ def passing_frequency(chain_speed: Real, spacing: Real) -> Real:
 
 def window(spacing: Real, hook: Real, extent: Real, travel: Real = 0.0) -> Real:
     """Stretch of chain within which an object may come in between two hooks and be picked up by the next.
+
+    spacing - hook - extent - travel. A slow entry against a fast chain closes the window.
 
     Parameters
     ----------
@@ -411,10 +391,6 @@ def window(spacing: Real, hook: Real, extent: Real, travel: Real = 0.0) -> Real:
     ------
     ValueError : If the spacing or the extent is not positive, or the hook or travel is negative
 
-    Notes
-    -----
-    spacing - hook - extent - travel. A slow entry against a fast chain closes the window.
-
     References
     ----------
     practice: clearances along a line.
@@ -426,6 +402,9 @@ def window(spacing: Real, hook: Real, extent: Real, travel: Real = 0.0) -> Real:
 
 def random_chance(window: Real, spacing: Real) -> Real:
     """Chance that an object which arrives at a random moment is picked up cleanly.
+
+    window / spacing, the phase of the hooks being uniform. An object that is knocked back and comes again at
+    an independent phase is in after n tries with 1 - (1 - p)^n.
 
     Parameters
     ----------
@@ -439,11 +418,6 @@ def random_chance(window: Real, spacing: Real) -> Real:
     ------
     ValueError : If the window is negative or the spacing is not positive
 
-    Notes
-    -----
-    window / spacing, the phase of the hooks being uniform. An object that is knocked back and comes again at
-    an independent phase is in after n tries with 1 - (1 - p)^n.
-
     References
     ----------
     practice: geometric probability.
@@ -455,6 +429,8 @@ def random_chance(window: Real, spacing: Real) -> Real:
 
 def tip_radius(pitch: Real, teeth: Real, height: Real, offset: Real = 0.0) -> Real:
     """Radius that a hook's tip sweeps where the chain runs round a sprocket.
+
+    The link is a chord of the pitch circle: sqrt((r cos(pi / z) + h)^2 + offset^2).
 
     Parameters
     ----------
@@ -470,10 +446,6 @@ def tip_radius(pitch: Real, teeth: Real, height: Real, offset: Real = 0.0) -> Re
     ------
     ValueError : If the pitch is not positive, the sprocket has fewer than three teeth, or the height is negative
 
-    Notes
-    -----
-    The link is a chord of the pitch circle: sqrt((r cos(pi / z) + h)^2 + offset^2).
-
     References
     ----------
     iso606: ISO 606, sprocket geometry (from memory).
@@ -485,6 +457,8 @@ def tip_radius(pitch: Real, teeth: Real, height: Real, offset: Real = 0.0) -> Re
 
 def stack_height(count: Real, height: Real, nested: Real) -> Real:
     """Height of pieces stacked on one another.
+
+    h + (n - 1) h_nested.
 
     Parameters
     ----------
@@ -498,10 +472,6 @@ def stack_height(count: Real, height: Real, nested: Real) -> Real:
     Raises
     ------
     ValueError : If the count is negative, or a height is not positive
-
-    Notes
-    -----
-    h + (n - 1) h_nested.
 
     References
     ----------
@@ -574,6 +544,9 @@ def _lanes(side: Array) -> tuple[Array, Array]:
 def pieces_cleared(room: Real, height: Real, nested: Real) -> Real:
     """Most pieces in a stack that hook tips still pass over.
 
+    floor((room - h) / h_nested) + 1. That hooks must clear five or six pieces is common practice, no
+    source; it is a demand on the room, not a result.
+
     Parameters
     ----------
     room : Lowest point of the tips' path above the floor of the stack, less the clearance wanted [m]
@@ -586,11 +559,6 @@ def pieces_cleared(room: Real, height: Real, nested: Real) -> Real:
     Raises
     ------
     ValueError : If a height is not positive
-
-    Notes
-    -----
-    floor((room - h) / h_nested) + 1. That hooks must clear five or six pieces is common practice, no
-    source; it is a demand on the room, not a result.
 
     References
     ----------

@@ -1,13 +1,7 @@
 """What rolls on something soft: rollers of an intake and their motor, and wheels over the seams of a floor.
 
-Roller stages: surface speed of a compressed roller, slip, and the motor's speed under the squeeze.
-
 A stage is one roller (or belt) that presses an object against a guide. The motor comes in as the two numbers of its
 line, free speed and stall torque. Rollers and belts are pinch points: keep fingers out while the robot is enabled.
-
-A motor that turns intake stages: its speed under their load within its controller's bounds, and force at the rim.
-
-A tracking wheel on a floor of foam tiles: steps and gaps at the seams, sinking in, losing contact.
 
 What the size of the wheel does, by these models: force to get over a step falls as 1/sqrt(radius), out of a gap as
 1/radius; reading error at a step as 1/sqrt(radius); sinking in as radius^(-1/3). So 2.75 in wheels do better than
@@ -81,6 +75,11 @@ def _check_squeeze(radius: Real, squeeze: Real) -> None:
 def rolling_radius(radius: Real, squeeze: Real) -> Real:
     """Effective radius of a squeezed soft roller: surface speed over angular speed.
 
+    The outer skin keeps its length while the core gives way, as with a tyre: the arc 2 R a that enters the flat
+    leaves along the chord 2 R sin(a), cos(a) = 1 - d / R, so R_e = R sin(a) / a, close to R - d / 3. It fits foam
+    rollers, flaps and banded wheels. A solid rubber cover cannot shrink and bulges instead: its skin runs somewhat
+    faster than the free radius says, so there take a squeeze of zero. Good while d < R / 4.
+
     Parameters
     ----------
     radius, squeeze : Radius of the free roller; depth to which it is pressed in, zero or more and less than the radius
@@ -93,13 +92,6 @@ def rolling_radius(radius: Real, squeeze: Real) -> Real:
     Raises
     ------
     ValueError : If the radius is not positive, the squeeze is negative, or it reaches the shaft
-
-    Notes
-    -----
-    The outer skin keeps its length while the core gives way, as with a tyre: the arc 2 R a that enters the flat
-    leaves along the chord 2 R sin(a), cos(a) = 1 - d / R, so R_e = R sin(a) / a, close to R - d / 3. It fits foam
-    rollers, flaps and banded wheels. A solid rubber cover cannot shrink and bulges instead: its skin runs somewhat
-    faster than the free radius says, so there take a squeeze of zero. Good while d < R / 4.
 
     References
     ----------
@@ -114,6 +106,8 @@ def rolling_radius(radius: Real, squeeze: Real) -> Real:
 
 def drag(normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.0, weight_along: Real = 0.0) -> Real:
     """Force that holds back an object squeezed between a roller and a fixed guide.
+
+    (mu_guide + c) N + W sin(slope), Coulomb friction.
 
     Parameters
     ----------
@@ -130,10 +124,6 @@ def drag(normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.
     ------
     ValueError : If a force or coefficient is negative
 
-    Notes
-    -----
-    (mu_guide + c) N + W sin(slope), Coulomb friction.
-
     References
     ----------
     practice: Coulomb friction, textbook statics.
@@ -146,6 +136,11 @@ def drag(normal_force: Real, guide_friction: Real, rolling_resistance: Real = 0.
 
 def rolling(stage: Stage, guide_friction: Real, resistance: Real, weight_along: Real = 0.0) -> Stage:
     """Let a ball roll between a roller and a fixed guide, or slide where the guide is too slippery for that.
+
+    A ball that rolls on both has its centre half as fast as the roller's surface. Roller F and guide G move it,
+    F + G = W sin(slope), and turn it against the couple of the flexing, F - G = c N. So F = (W sin(slope) + c N) / 2,
+    and no more than F <= mu_guide N + c N: past that the guide slips under it and it spins in place. Where even
+    pushing back the guide gives less than (c N - W sin(slope)) / 2, the couple keeps it from turning: it slides.
 
     Parameters
     ----------
@@ -161,13 +156,6 @@ def rolling(stage: Stage, guide_friction: Real, resistance: Real, weight_along: 
     Raises
     ------
     ValueError : If a coefficient is negative
-
-    Notes
-    -----
-    A ball that rolls on both has its centre half as fast as the roller's surface. Roller F and guide G move it,
-    F + G = W sin(slope), and turn it against the couple of the flexing, F - G = c N. So F = (W sin(slope) + c N) / 2,
-    and no more than F <= mu_guide N + c N: past that the guide slips under it and it spins in place. Where even
-    pushing back the guide gives less than (c N - W sin(slope)) / 2, the couple keeps it from turning: it slides.
 
     References
     ----------
@@ -185,6 +173,9 @@ def rolling(stage: Stage, guide_friction: Real, resistance: Real, weight_along: 
 def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
     """Way over which a roller holds a ball on its way past.
 
+    The chord on which both centres are within R + r: 2 sqrt((R + r)^2 - (R + r - d)^2). A block's flat side is held
+    over its whole length.
+
     Parameters
     ----------
     radius, squeeze, length : Radius of the free roller; depth to which the ball presses it in at the most; diameter of
@@ -197,11 +188,6 @@ def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
     Raises
     ------
     ValueError : If a radius or length is not positive, or the squeeze is negative
-
-    Notes
-    -----
-    The chord on which both centres are within R + r: 2 sqrt((R + r)^2 - (R + r - d)^2). A block's flat side is held
-    over its whole length.
 
     References
     ----------
@@ -216,6 +202,9 @@ def held_length(radius: Real, squeeze: Real, length: Real) -> Real:
 def load_torque(stage: Stage) -> Real:
     """Torque that the squeeze asks of the motor.
 
+    min(drag, mu N) R_e / (ratio efficiency); the arm is the effective radius since force times surface
+    speed is power.
+
     Parameters
     ----------
     stage : The stage
@@ -223,11 +212,6 @@ def load_torque(stage: Stage) -> Real:
     Returns
     -------
     Torque at the motor; with a slipping roller that of the slip [N m].
-
-    Notes
-    -----
-    min(drag, mu N) R_e / (ratio efficiency); the arm is the effective radius since force times surface
-    speed is power.
 
     References
     ----------
@@ -240,6 +224,8 @@ def load_torque(stage: Stage) -> Real:
 def held_torque(stage: Stage) -> Real:
     """Torque to keep a roller turning while it slips on an object that is held fast.
 
+    mu N R_e / (ratio efficiency): what a slower neighbour or a jam does to a stage.
+
     Parameters
     ----------
     stage : The stage
@@ -247,10 +233,6 @@ def held_torque(stage: Stage) -> Real:
     Returns
     -------
     Torque at the motor; where it exceeds the stall torque the motor stands still and heats [N m].
-
-    Notes
-    -----
-    mu N R_e / (ratio efficiency): what a slower neighbour or a jam does to a stage.
 
     References
     ----------
@@ -274,6 +256,8 @@ def _total(torques: Sequence[Real]) -> Array:
 def motor_speed(free_speed: Real, stall_torque: Real, torques: Sequence[Real]) -> Real:
     """Speed of one motor that drives one stage or several, on its straight torque-speed line.
 
+    w = w0 (1 - sum(T) / T_stall).
+
     Parameters
     ----------
     free_speed : Speed of the motor without load [rad/s]
@@ -288,10 +272,6 @@ def motor_speed(free_speed: Real, stall_torque: Real, torques: Sequence[Real]) -
     ------
     ValueError : If the free speed or stall torque is not positive, or a torque is negative
 
-    Notes
-    -----
-    w = w0 (1 - sum(T) / T_stall).
-
     References
     ----------
     hughes: Electric Motors and Drives, ch. 3 (from memory): linear line of a permanent-magnet motor.
@@ -303,6 +283,8 @@ def motor_speed(free_speed: Real, stall_torque: Real, torques: Sequence[Real]) -
 def surface_speed(stage: Stage, motor_speed: Real) -> Real:
     """Speed of a stage's squeezed surface.
 
+    v = w R_e / ratio.
+
     Parameters
     ----------
     stage : The stage
@@ -311,10 +293,6 @@ def surface_speed(stage: Stage, motor_speed: Real) -> Real:
     Returns
     -------
     Speed along the path [m/s].
-
-    Notes
-    -----
-    v = w R_e / ratio.
 
     References
     ----------
@@ -326,6 +304,8 @@ def surface_speed(stage: Stage, motor_speed: Real) -> Real:
 def object_speed(stage: Stage, motor_speed: Real) -> Real:
     """Steady speed of an object in a stage: its share of the surface's where the roller grips, 0 where it slips.
 
+    Coulomb friction has no steady state in between: an object whose drag exceeds the grip comes to rest.
+
     Parameters
     ----------
     stage : The stage
@@ -334,10 +314,6 @@ def object_speed(stage: Stage, motor_speed: Real) -> Real:
     Returns
     -------
     Speed along the path [m/s].
-
-    Notes
-    -----
-    Coulomb friction has no steady state in between: an object whose drag exceeds the grip comes to rest.
 
     References
     ----------
@@ -349,6 +325,8 @@ def object_speed(stage: Stage, motor_speed: Real) -> Real:
 def loaded_speed(line: MotorLine, controller: Controller, torque: Real) -> Array:
     """Return the steady speed of a motor under a load torque.
 
+    ``min(w0 (1 - T / T_stall), P_cap / T)``.
+
     Parameters
     ----------
     line : The motor at rated voltage [-]
@@ -358,10 +336,6 @@ def loaded_speed(line: MotorLine, controller: Controller, torque: Real) -> Array
     Returns
     -------
     Speed, 0 where the current limit does not carry the load [rad/s].
-
-    Notes
-    -----
-    ``min(w0 (1 - T / T_stall), P_cap / T)``.
 
     References
     ----------
@@ -376,6 +350,8 @@ def loaded_speed(line: MotorLine, controller: Controller, torque: Real) -> Array
 def rim_force(stage: Stage, torque: Real) -> Real:
     """Return the force that a motor torque makes at a stage's surface.
 
+    ``T ratio efficiency / R_e``.
+
     Parameters
     ----------
     stage : The stage [-]
@@ -384,10 +360,6 @@ def rim_force(stage: Stage, torque: Real) -> Real:
     Returns
     -------
     Force along the path [N].
-
-    Notes
-    -----
-    ``T ratio efficiency / R_e``.
 
     References
     ----------
@@ -406,6 +378,9 @@ def _contact_angle(radius: Real, step: Real) -> Array:
 def step_force(radius: Real, step: Real, load: Real) -> Array:
     """Horizontal force at the axle that starts a rigid wheel over a square step.
 
+    Moment about the corner: F (R - s) = W sqrt(R^2 - (R - s)^2). It is largest at the start and falls to zero at the
+    top.
+
     Parameters
     ----------
     radius, step, load : Wheel radius; height of the step [m]; force down at the axle: weight and suspension [N]
@@ -417,11 +392,6 @@ def step_force(radius: Real, step: Real, load: Real) -> Array:
     Raises
     ------
     ValueError : If the radius is not positive, or step or load is negative
-
-    Notes
-    -----
-    Moment about the corner: F (R - s) = W sqrt(R^2 - (R - s)^2). It is largest at the start and falls to zero at the
-    top.
 
     References
     ----------
@@ -476,6 +446,11 @@ class Foam:
 def sinkage(radius: Real, width: Real, load: Real, foam: Foam) -> Sinkage:
     """How far a rigid wheel sinks into foam.
 
+    Elastic foundation (Winkler): independent springs of modulus/thickness, so the pressure is E/h (d - x^2/(2 R)),
+    the half length a = (3 W R h / (2 E b))^(1/3) and the depth a^2/(2 R). Good while the wheel is wide against the
+    foam's thickness, the depth small against the radius and the strain below about 0.2; foam is stiffer beyond, and
+    edges of a narrow tread carry more than this says.
+
     Parameters
     ----------
     radius, width, load : Wheel radius, and width of its tread [m]; force down [N]
@@ -488,13 +463,6 @@ def sinkage(radius: Real, width: Real, load: Real, foam: Foam) -> Sinkage:
     Raises
     ------
     ValueError : If radius or width is not positive or the load negative
-
-    Notes
-    -----
-    Elastic foundation (Winkler): independent springs of modulus/thickness, so the pressure is E/h (d - x^2/(2 R)),
-    the half length a = (3 W R h / (2 E b))^(1/3) and the depth a^2/(2 R). Good while the wheel is wide against the
-    foam's thickness, the depth small against the radius and the strain below about 0.2; foam is stiffer beyond, and
-    edges of a narrow tread carry more than this says.
 
     References
     ----------
@@ -547,6 +515,11 @@ def contact_speed(radius: Real, step: Real, down_force: Real, mass: Real, give: 
 def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed: Real, give: Real = 0.0) -> Array:
     """Travel over which a sprung wheel is off the floor after it meets a step up.
 
+    The edge throws the axle upward at v tan(angle), and it falls with g = down_force/mass. It meets the corner's
+    circle again after 2 (v tan(angle) - sqrt(g R cos(angle) - v^2))/g if that is before the edge, else it comes
+    down on the upper tile. No rebound, and a constant down-force; a floor that
+    gives way is counted in whether it flies at all, not in how far.
+
     Parameters
     ----------
     radius, step, down_force : Wheel radius; height of the step [m]; force down on the wheel, its weight included [N],
@@ -562,13 +535,6 @@ def flight_length(radius: Real, step: Real, down_force: Real, mass: Real, speed:
     Raises
     ------
     ValueError : If radius, down-force or mass is not positive, or step or speed is negative
-
-    Notes
-    -----
-    The edge throws the axle upward at v tan(angle), and it falls with g = down_force/mass. It meets the corner's
-    circle again after 2 (v tan(angle) - sqrt(g R cos(angle) - v^2))/g if that is before the edge, else it comes
-    down on the upper tile. No rebound, and a constant down-force; a floor that
-    gives way is counted in whether it flies at all, not in how far.
     """
     require.positive(down_force=down_force, mass=mass)
     require.not_negative(speed=speed)

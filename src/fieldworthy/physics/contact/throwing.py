@@ -37,6 +37,8 @@ def slide_slowing(angle: Real, friction: Real) -> Array:
 def flight_height(speed: Real, angle: Real, ahead: Real) -> Array:
     """Return how high a thrown piece is over where it left, at a distance ahead.
 
+    z = x tan a - g x^2 / (2 v^2 cos^2 a), without air.
+
     Parameters
     ----------
     speed, angle : With which it leaves [m/s], and how steeply upwards [rad]
@@ -45,10 +47,6 @@ def flight_height(speed: Real, angle: Real, ahead: Real) -> Array:
     Returns
     -------
     Height [m]; minus infinity where it never gets there.
-
-    Notes
-    -----
-    z = x tan a - g x^2 / (2 v^2 cos^2 a), without air.
 
     References
     ----------
@@ -65,6 +63,8 @@ def flight_height(speed: Real, angle: Real, ahead: Real) -> Array:
 def least_throw(angle: Real, ahead: Real, up: Real) -> Array:
     """Return the least speed with which a thrown piece passes over a point.
 
+    v^2 = g x^2 / (2 cos^2 a (x tan a - z)).
+
     Parameters
     ----------
     angle : How steeply upwards it leaves [rad]
@@ -74,10 +74,6 @@ def least_throw(angle: Real, ahead: Real, up: Real) -> Array:
     Returns
     -------
     Speed [m/s]; infinite where the point lies on or above the line along which it leaves.
-
-    Notes
-    -----
-    v^2 = g x^2 / (2 cos^2 a (x tan a - z)).
 
     References
     ----------

@@ -1,11 +1,7 @@
 """From a sensor to an act: a staged hold that stops an object, and an ejector that throws one out in time.
 
-A staged hold: the first object stops at a sensor while the lower stage runs on to bring a second.
-
 Places are measured along the path from the upper sensor, positive onwards; an object's place is that of its nose. The
 controller reads its sensors every sample period, acts after a latency, and the stage then slows evenly.
-
-Throwing out what a sorter has decided on: the moment to act, and the errors end to end.
 
 An ejector moves fast and by itself: a pinch point while the robot is enabled.
 """
@@ -53,6 +49,8 @@ class Stop:
 class Path:
     """Where things lie along the path of a staged hold.
 
+    The lower sensor counts only once the upper one has seen the first object, which by then has cleared it.
+
     Attributes
     ----------
     length, spacing : Length of an object along the path; distance nose to nose of the two objects on the lower stage
@@ -66,10 +64,6 @@ class Path:
     Raises
     ------
     ValueError : If a number is out of its range; the message names it
-
-    Notes
-    -----
-    The lower sensor counts only once the upper one has seen the first object, which by then has cleared it.
     """
 
     length: Real
@@ -114,6 +108,8 @@ class Rest:
 def stop_distance(stop: Stop, phase: Real) -> Real:
     """Distance from the sensor to where an object comes to rest.
 
+    d = v (phase T_s + t_latency) + v^2 / (2 a).
+
     Parameters
     ----------
     stop : How the stage stops
@@ -127,10 +123,6 @@ def stop_distance(stop: Stop, phase: Real) -> Real:
     ------
     ValueError : If the phase lies outside 0 to 1
 
-    Notes
-    -----
-    d = v (phase T_s + t_latency) + v^2 / (2 a).
-
     References
     ----------
     stopping-sight: reaction and braking distance of road design, the same closed form.
@@ -143,6 +135,8 @@ def stop_distance(stop: Stop, phase: Real) -> Real:
 def stop_moments(stop: Stop) -> tuple[Real, Real]:
     """Mean and standard deviation of the stopping distance over a random sampling phase.
 
+    The phase is uniform: the distance is uniform over v T_s, sd v T_s / sqrt(12).
+
     Parameters
     ----------
     stop : How the stage stops
@@ -150,10 +144,6 @@ def stop_moments(stop: Stop) -> tuple[Real, Real]:
     Returns
     -------
     Mean distance past the sensor [m]; standard deviation [m].
-
-    Notes
-    -----
-    The phase is uniform: the distance is uniform over v T_s, sd v T_s / sqrt(12).
 
     References
     ----------
@@ -164,6 +154,8 @@ def stop_moments(stop: Stop) -> tuple[Real, Real]:
 
 def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Real) -> Real:
     """Largest speed at which an object always comes to rest within its room.
+
+    v (T_s + t) + v^2 / (2 a) = room, solved for v; short of that room the worst phase still holds.
 
     Parameters
     ----------
@@ -179,10 +171,6 @@ def limit_speed(sample_period: Real, latency: Real, deceleration: Real, room: Re
     Raises
     ------
     ValueError : If the sample period or deceleration is not positive, or the latency is negative
-
-    Notes
-    -----
-    v (T_s + t) + v^2 / (2 a) = room, solved for v; short of that room the worst phase still holds.
 
     References
     ----------
@@ -217,6 +205,11 @@ def head_start(upper_speed: Real, lower_speed: Real, path: Path) -> Real:
 def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     """Follow a staged hold event by event: readings, commands, and where both objects come to rest.
 
+    Events in their order: nose at the upper sensor (time 0), the reading that sees it, the upper stage
+    slows and rests; nose at the lower sensor, the first later reading that sees it, the lower stage slows
+    and rests. A reading after the tail has gone by sees nothing, and the object runs on. With one sensor the lower
+    stage slows a set time after the reading that sees the first, wherever the second then is.
+
     Parameters
     ----------
     upper, lower : How each stage stops; both are read by one clock, that of the upper
@@ -231,13 +224,6 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     Raises
     ------
     ValueError : If the phase lies outside 0 to 1
-
-    Notes
-    -----
-    Events in their order: nose at the upper sensor (time 0), the reading that sees it, the upper stage
-    slows and rests; nose at the lower sensor, the first later reading that sees it, the lower stage slows
-    and rests. A reading after the tail has gone by sees nothing, and the object runs on. With one sensor the lower
-    stage slows a set time after the reading that sees the first, wherever the second then is.
 
     References
     ----------
@@ -447,6 +433,8 @@ def eject_window(
 ) -> EjectWindow:
     """Find when an ejector behind a colour sensor must be in place.
 
+    opens (D + L - s) / v, closes D / v, ready when decided and moved.
+
     Parameters
     ----------
     distance, length : Distance from the sensor to the release point; length of an object [m]
@@ -461,10 +449,6 @@ def eject_window(
     Raises
     ------
     ValueError : If a length or the speed is not positive, or a time is negative
-
-    Notes
-    -----
-    opens (D + L - s) / v, closes D / v, ready when decided and moved.
 
     References
     ----------
@@ -482,6 +466,9 @@ IN_TIME = 0.95
 def needed_spare(window: EjectWindow, scatter: Real) -> Real:
     """Time to the nearer end of the window with which the ejector is in time for `IN_TIME` of the objects.
 
+    1.96 sd where both ends are equally near, falling to 1.64 sd where the other is far: with it `eject_chance` is
+    `IN_TIME`, so that a spare below it and a chance below `IN_TIME` are one verdict.
+
     Parameters
     ----------
     window : The window; how far away its other end is counts
@@ -494,11 +481,6 @@ def needed_spare(window: EjectWindow, scatter: Real) -> Real:
     Raises
     ------
     ValueError : If the scatter is not positive
-
-    Notes
-    -----
-    1.96 sd where both ends are equally near, falling to 1.64 sd where the other is far: with it `eject_chance` is
-    `IN_TIME`, so that a spare below it and a chance below `IN_TIME` are one verdict.
 
     References
     ----------
@@ -514,6 +496,8 @@ def needed_spare(window: EjectWindow, scatter: Real) -> Real:
 def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     """Chance that the ejector is in place within its window when it aims as `EjectWindow.aim` says.
 
+    Normal scatter round the aim: Phi((closes - aim) / sd) - Phi((opens - aim) / sd).
+
     Parameters
     ----------
     window : The window
@@ -526,10 +510,6 @@ def eject_chance(window: EjectWindow, scatter: Real) -> Real:
     Raises
     ------
     ValueError : If the scatter is not positive
-
-    Notes
-    -----
-    Normal scatter round the aim: Phi((closes - aim) / sd) - Phi((opens - aim) / sd).
 
     References
     ----------
@@ -561,6 +541,8 @@ class Outcome:
 def outcome(unwanted: Real, missed: Real, false_alarm: Real, ejected: Real) -> Outcome:
     """Rates of right and wrong sorting end to end.
 
+    Deciding and ejecting fail independently.
+
     Parameters
     ----------
     unwanted : Share of objects that should go [-]
@@ -576,10 +558,6 @@ def outcome(unwanted: Real, missed: Real, false_alarm: Real, ejected: Real) -> O
     ------
     ValueError : If a probability lies outside 0 to 1
 
-    Notes
-    -----
-    Deciding and ejecting fail independently.
-
     References
     ----------
     practice: product rule of independent events.
@@ -594,6 +572,8 @@ def outcome(unwanted: Real, missed: Real, false_alarm: Real, ejected: Real) -> O
 def decision_time(spot: Real, speed: Real, readings: Real, sample_period: Real, latency: Real) -> Real:
     """Longest time from an object's nose at the sensor to the command.
 
+    w / v + n T_s + t: the spot must be covered, and the first reading comes up to one period later.
+
     Parameters
     ----------
     spot, speed : Width of what the sensor sees, along the path [m]; speed of the objects [m/s]
@@ -607,10 +587,6 @@ def decision_time(spot: Real, speed: Real, readings: Real, sample_period: Real, 
     Raises
     ------
     ValueError : If the speed or sample period is not positive, or another quantity is negative
-
-    Notes
-    -----
-    w / v + n T_s + t: the spot must be covered, and the first reading comes up to one period later.
 
     References
     ----------

@@ -1,14 +1,10 @@
 """A pneumatic cylinder: its forces, its chambers as they fill and vent, and a stroke over time.
 
-Pneumatic cylinders: areas, volumes, force out and in, and the air that one stroke takes.
-
 The extend side is the full piston face, the retract side the ring around the rod. Dead volume is what must be filled
 before the piston moves and is lost with every exhaust: end clearance, ports, fittings and the tubing from the valve.
 
 Caution: a cylinder moves without warning as soon as it is fed. Keep hands out of the pinch points, and
 empty the tank before working on the mechanism.
-
-Filling and venting a chamber of fixed volume through an ISO 6358 element, in closed form.
 
 A chamber has one rate [1/s]: what its element could pass when choked over what it holds. In the choked
 range the pressure rises linearly or falls exponentially. In the subsonic range the quarter ellipse of the
@@ -16,8 +12,6 @@ flow turns into an angle, and the time is an elementary integral of that angle. 
 the air keeps its temperature (small chambers exchange heat quickly) except where a function says adiabatic.
 
 Caution: venting air is loud and throws dirt; wear eye protection and point exhausts away from people.
-
-Time of a cylinder stroke through valve, fittings and tubing, with the delay before the piston starts.
 
 When the valve switches, the driving chamber fills and the other one vents until their forces overcome the
 load: the lag. Then the piston moves, its speed set by how fast air can flow in and out and by the mass it
@@ -133,6 +127,8 @@ def push_force(
 ) -> Real:
     """Force with which the rod pushes out.
 
+    ``F = p A1 - p_back A2 - p_atm (A1 - A2) - spring - friction``.
+
     Parameters
     ----------
     cylinder : The cylinder
@@ -144,10 +140,6 @@ def push_force(
     Returns
     -------
     Force, negative where it does not push at all [N].
-
-    Notes
-    -----
-    ``F = p A1 - p_back A2 - p_atm (A1 - A2) - spring - friction``.
 
     References
     ----------
@@ -168,6 +160,8 @@ def pull_force(
 ) -> Real:
     """Force with which the rod pulls in.
 
+    ``F = p A2 - p_back A1 + p_atm (A1 - A2) + spring - friction``.
+
     Parameters
     ----------
     cylinder : The cylinder
@@ -179,10 +173,6 @@ def pull_force(
     Returns
     -------
     Force, negative where it does not pull at all [N].
-
-    Notes
-    -----
-    ``F = p A2 - p_back A1 + p_atm (A1 - A2) + spring - friction``.
 
     References
     ----------
@@ -393,6 +383,8 @@ def extend_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real =
 def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real = 0.0) -> Stroke:
     """Stroke that pulls the rod in, helped by the spring if there is one.
 
+    A spring alone retracts a single-acting cylinder: the driving side then breathes from the atmosphere.
+
     Parameters
     ----------
     cylinder : The cylinder; a dead volume below 0.1 mL counts as 0.1 mL, as much as its ports alone have
@@ -403,10 +395,6 @@ def retract_stroke(cylinder: Cylinder, mass: Real, load: Real = 0.0, rise: Real 
     Returns
     -------
     The stroke; areas [m2], volumes [m3], forces [N].
-
-    Notes
-    -----
-    A spring alone retracts a single-acting cylinder: the driving side then breathes from the atmosphere.
 
     References
     ----------

@@ -77,6 +77,9 @@ class Draw:
 def after_draw(p_tank: Real, V_tank: Real, V_before: Real, V_after: Real, p_atm: Real, p_set: Real) -> Real:
     """Tank pressure after one slow draw; compiles unchanged on scalars.
 
+    ``p' = p - (p_fill V_after - p_atm V_before) / V_tank`` with ``p_fill`` the lower of the set pressure
+    and the pressure ``(p V_tank + p_atm V_before) / (V_tank + V_after)`` of the equalised volumes.
+
     Parameters
     ----------
     p_tank, V_tank : Absolute pressure in the tank before [Pa]; tank volume, above zero [m3]
@@ -86,11 +89,6 @@ def after_draw(p_tank: Real, V_tank: Real, V_before: Real, V_after: Real, p_atm:
     Returns
     -------
     Absolute pressure after; a stroke that runs out of air stops short at that of the atmosphere [Pa].
-
-    Notes
-    -----
-    ``p' = p - (p_fill V_after - p_atm V_before) / V_tank`` with ``p_fill`` the lower of the set pressure
-    and the pressure ``(p V_tank + p_atm V_before) / (V_tank + V_after)`` of the equalised volumes.
 
     References
     ----------
@@ -143,6 +141,9 @@ def fast_pressure(p_warm: Real, p_rest: Real) -> Real:
 def after_leak(p_tank: Real, time: Real, time_constant: Real, p_atm: Real) -> Real:
     """Tank pressure after a leak; compiles unchanged on scalars.
 
+    First-order decay of the gauge pressure, fitted to a measured decay. A leak through a hole chokes and
+    falls a little faster at first and slower later; over a match the difference is small.
+
     Parameters
     ----------
     p_tank, time : Absolute pressure before [Pa]; time that passes [s]
@@ -152,11 +153,6 @@ def after_leak(p_tank: Real, time: Real, time_constant: Real, p_atm: Real) -> Re
     Returns
     -------
     Absolute pressure after [Pa].
-
-    Notes
-    -----
-    First-order decay of the gauge pressure, fitted to a measured decay. A leak through a hole chokes and
-    falls a little faster at first and slower later; over a match the difference is small.
 
     References
     ----------
@@ -226,6 +222,8 @@ def worst_margins(
 ) -> Array:
     """Play the plan's draws through every layout at once and keep the worst margin of each.
 
+    Isothermal mass balance, one draw after the other; see `after_draw`.
+
     Parameters
     ----------
     layouts : As `all_layouts` gives it, shape ``(layouts, users)`` [-]
@@ -237,10 +235,6 @@ def worst_margins(
     -------
     ndarray
         Least ``(p_filled - p_need) / (p_need - p_atm)`` over all draws, in gauge terms, shape ``(layouts,)`` [-].
-
-    Notes
-    -----
-    Isothermal mass balance, one draw after the other; see `after_draw`.
 
     References
     ----------
@@ -333,6 +327,8 @@ def _start(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real) -> tu
 def actuations_until_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Array:
     """How often each draw of a repeated cycle reaches the pressure it needs, slow use.
 
+    A need above the regulator's setting is never met: 0.
+
     Parameters
     ----------
     p_tank, V_tank : Absolute pressure at the start [Pa]; tank volume [m3]
@@ -346,10 +342,6 @@ def actuations_until_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_
     Raises
     ------
     ValueError : If there is no draw, or volume or pressure is not above zero
-
-    Notes
-    -----
-    A need above the regulator's setting is never met: 0.
 
     References
     ----------
@@ -416,6 +408,8 @@ def _beyond_setting(draws: Sequence[Draw]) -> npt.NDArray[np.bool_]:
 def volume_needed(p_charge: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) -> Real:
     """Tank volume with which every draw of a sequence just reaches what it needs, slow use.
 
+    Newton steps on the logarithm of the charge needed, which rises with ``1 / V``, kept in a closing bracket.
+
     Parameters
     ----------
     p_charge : Absolute charge pressure, above zero [Pa]
@@ -429,10 +423,6 @@ def volume_needed(p_charge: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) ->
     Raises
     ------
     ValueError : If there is no draw, or the pressure is not above zero
-
-    Notes
-    -----
-    Newton steps on the logarithm of the charge needed, which rises with ``1 / V``, kept in a closing bracket.
 
     References
     ----------

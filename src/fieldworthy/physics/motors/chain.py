@@ -62,6 +62,8 @@ def _check(teeth_1: Real, teeth_2: Real) -> None:
 def pitch_radius(pitch: Real, teeth: Real) -> Real:
     """Radius of the circle through a sprocket's seated chain joints.
 
+    r = p / (2 sin(pi / z)), for any whole number of teeth.
+
     Parameters
     ----------
     pitch, teeth : Chain pitch [m]; number of teeth, three or more [-]
@@ -73,10 +75,6 @@ def pitch_radius(pitch: Real, teeth: Real) -> Real:
     Raises
     ------
     ValueError : If the pitch is not positive or a sprocket has fewer than three teeth
-
-    Notes
-    -----
-    r = p / (2 sin(pi / z)), for any whole number of teeth.
 
     References
     ----------
@@ -99,6 +97,9 @@ def _length(teeth_1: Real, teeth_2: Real, centre: Real) -> tuple[Real, Real]:
 def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     """Length of a taut chain round two sprockets, from the tangents to the pitch circles.
 
+    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. The wrap counts teeth, not
+    arc, since links lie as chords. Where one sprocket would lie inside the other the chain lies on the larger.
+
     Parameters
     ----------
     pitch : Chain pitch [m]
@@ -112,11 +113,6 @@ def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     Raises
     ------
     ValueError : If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth
-
-    Notes
-    -----
-    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. The wrap counts teeth, not
-    arc, since links lie as chords. Where one sprocket would lie inside the other the chain lies on the larger.
 
     References
     ----------
@@ -154,6 +150,9 @@ def whole_links(pitches: Real, multiple: int = 2) -> Real:
 def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> Real:
     """Distance between the shafts at which a chain of so many links is just taut.
 
+    Newton's method on `length`, a fixed number of steps over all cases at once. A chain cannot close where
+    the pitch circles would touch before it is slack.
+
     Parameters
     ----------
     pitch : Chain pitch [m]
@@ -168,11 +167,6 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
     ------
     ValueError : If the pitch is not positive, a sprocket has fewer than three teeth, or the chain cannot close in any
         case
-
-    Notes
-    -----
-    Newton's method on `length`, a fixed number of steps over all cases at once. A chain cannot close where
-    the pitch circles would touch before it is slack.
 
     References
     ----------
@@ -196,6 +190,8 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
 def speed_variation(teeth: Real) -> Real:
     """Unevenness of chain speed from the polygon that a sprocket is: the whole swing over the mean.
 
+    (pi / z) (1 / sin(pi / z) - 1 / tan(pi / z)), the sprocket turning evenly.
+
     Parameters
     ----------
     teeth : Number of teeth, three or more [-]
@@ -207,10 +203,6 @@ def speed_variation(teeth: Real) -> Real:
     Raises
     ------
     ValueError : If a sprocket has fewer than three teeth
-
-    Notes
-    -----
-    (pi / z) (1 / sin(pi / z) - 1 / tan(pi / z)), the sprocket turning evenly.
 
     References
     ----------
@@ -250,6 +242,8 @@ def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Re
 def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     """Free length of chain between two sprockets.
 
+    sqrt(C^2 - (r2 - r1)^2).
+
     Parameters
     ----------
     pitch : Chain pitch [m]
@@ -264,10 +258,6 @@ def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     ------
     ValueError : If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth
 
-    Notes
-    -----
-    sqrt(C^2 - (r2 - r1)^2).
-
     References
     ----------
     plane-geometry: derived beside the formula.
@@ -279,6 +269,9 @@ def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
 
 def tensioner_travel(span: Real, slack: Real) -> Real:
     """Sideways travel at mid-span that takes up a given slack.
+
+    h = sqrt((S + e)^2 - S^2) / 2: the run becomes two straight lines over a small idler at its middle. A larger idler
+    wraps some chain and needs less. The travel grows as the root of the slack: the first millimetre costs most.
 
     Parameters
     ----------
@@ -293,11 +286,6 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
     ------
     ValueError : If the span is not positive
 
-    Notes
-    -----
-    h = sqrt((S + e)^2 - S^2) / 2: the run becomes two straight lines over a small idler at its middle. A larger idler
-    wraps some chain and needs less. The travel grows as the root of the slack: the first millimetre costs most.
-
     References
     ----------
     plane-geometry: derived beside the formula.
@@ -309,6 +297,9 @@ def tensioner_travel(span: Real, slack: Real) -> Real:
 
 def run_tension(force: Real, span: Real, slack: Real) -> Real:
     """Tension of a run whose slack an idler takes up at its middle.
+
+    F = 2 T sin(a), with sin(a) = 2 h / (S + e) and the travel h of `tensioner_travel`: the two halves of the run hold
+    the idler between them. The weight of the run, and what its speed throws outwards, are left out.
 
     Parameters
     ----------
@@ -323,11 +314,6 @@ def run_tension(force: Real, span: Real, slack: Real) -> Real:
     ------
     ValueError : If the span is not positive
 
-    Notes
-    -----
-    F = 2 T sin(a), with sin(a) = 2 h / (S + e) and the travel h of `tensioner_travel`: the two halves of the run hold
-    the idler between them. The weight of the run, and what its speed throws outwards, are left out.
-
     References
     ----------
     meriam_statics: equilibrium of a point between two cords.
@@ -339,6 +325,8 @@ def run_tension(force: Real, span: Real, slack: Real) -> Real:
 
 def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
     """Teeth of a sprocket that the chain lies on.
+
+    z (1 / 2 - asin((r' - r) / C) / pi). An idler that presses from outside adds to it, which is left out.
 
     Parameters
     ----------
@@ -354,10 +342,6 @@ def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
     ------
     ValueError : If the pitch or the centre distance is not positive, or a sprocket has fewer than three teeth
 
-    Notes
-    -----
-    z (1 / 2 - asin((r' - r) / C) / pi). An idler that presses from outside adds to it, which is left out.
-
     References
     ----------
     plane-geometry: derived beside the formula.
@@ -371,6 +355,10 @@ def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
 def slack_needed(pull: Real, teeth: Real, wrapped: Real) -> Real:
     """Tension of the slack run below which a chain climbs the teeth of a sprocket.
 
+    From joint to joint the tension falls by q = sin(f) / sin(f + 2 pi / z), where the teeth press at f = 35 degrees
+    less 120 degrees / z at most. Over k whole teeth T = (T + P) q^(k - 1), so T = P q^(k - 1) / (1 - q^(k - 1)).
+    Friction on the teeth, which helps, is left out.
+
     Parameters
     ----------
     pull : Tension of the tight run over that of the slack one: torque over pitch radius [N]
@@ -383,12 +371,6 @@ def slack_needed(pull: Real, teeth: Real, wrapped: Real) -> Real:
     Raises
     ------
     ValueError : If there are fewer than four teeth
-
-    Notes
-    -----
-    From joint to joint the tension falls by q = sin(f) / sin(f + 2 pi / z), where the teeth press at f = 35 degrees
-    less 120 degrees / z at most. Over k whole teeth T = (T + P) q^(k - 1), so T = P q^(k - 1) / (1 - q^(k - 1)).
-    Friction on the teeth, which helps, is left out.
 
     References
     ----------

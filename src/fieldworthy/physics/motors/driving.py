@@ -1,13 +1,7 @@
 """A drive turning, coasting down, and the current it draws on the way.
 
-Turning on the spot with skid steering: scrub of the wheels, turn rate and time to turn.
-
 The wheels of the two sides run at equal and opposite speeds. A wheel ahead of or behind the pivot is dragged
 sideways; rollers on its rim let it go, plain rims resist with the grip.
-
-What a run-up draws: charge from the battery and heat in the windings; and the ratio that suits a mix of moves.
-
-Coasting: speed and distance against time with the motors let go.
 
 The motors of a coasting drive are open circuits: their own friction, the gears' losses, bearings and rolling slow it
 down. A controller that shorts its motors brakes, and this does not hold.
@@ -39,6 +33,9 @@ from fieldworthy.physics.motors.motor import shaft_torque, torque_current
 def scrub_moment(x: Array, load: Array, side_grip: Array) -> Array:
     """Return the largest moment with which wheels resist a turn on the spot.
 
+    ``M = min over c of sum mu N |x - c|``: the pivot settles where sideways friction takes the least power,
+    which is at one of the wheels, since the sum is piecewise linear in c. Wheels are taken as points.
+
     Parameters
     ----------
     x, load : Position of each wheel along the robot, wheels leading [m]; normal load of each [N]
@@ -47,11 +44,6 @@ def scrub_moment(x: Array, load: Array, side_grip: Array) -> Array:
     Returns
     -------
     Moment about the pivot [N m].
-
-    Notes
-    -----
-    ``M = min over c of sum mu N |x - c|``: the pivot settles where sideways friction takes the least power,
-    which is at one of the wheels, since the sum is piecewise linear in c. Wheels are taken as points.
 
     References
     ----------
@@ -137,6 +129,11 @@ def as_straight(drive: DriveLine, yaw: YawLoad, use: Real) -> Load:
 def turn_rate(drive: DriveLine, yaw: YawLoad) -> Array:
     """Return the steady turn rate on the spot at full command.
 
+    Friction acts against the slip, whose rolling part is ``s = u - b r`` and whose sideways part ``x r``. For
+    wheels at equal distances the moments balance at ``s b = x ** 2 r``, so the rims run at ``b + x ** 2 / b``
+    times the turn rate and feel ``mu N x / sqrt(x ** 2 + b ** 2)``. With ``x / b`` read as the scrub moment
+    over the moment of full grip, the same holds approximately for mixed wheels and unequal grips.
+
     Parameters
     ----------
     drive : The drive [-]
@@ -145,13 +142,6 @@ def turn_rate(drive: DriveLine, yaw: YawLoad) -> Array:
     Returns
     -------
     Turn rate [rad/s]; 0 where the motors or the grip do not overcome the scrub.
-
-    Notes
-    -----
-    Friction acts against the slip, whose rolling part is ``s = u - b r`` and whose sideways part ``x r``. For
-    wheels at equal distances the moments balance at ``s b = x ** 2 r``, so the rims run at ``b + x ** 2 / b``
-    times the turn rate and feel ``mu N x / sqrt(x ** 2 + b ** 2)``. With ``x / b`` read as the scrub moment
-    over the moment of full grip, the same holds approximately for mixed wheels and unequal grips.
 
     References
     ----------
@@ -212,6 +202,10 @@ class Turn:
 def turn(drive: DriveLine, yaw: YawLoad, angle: Real = 0.5 * np.pi, use: Real = 1.0) -> Turn:
     """Return the quickest turn on the spot by an angle, from rest to rest.
 
+    The turn is a straight move of the rims: mass ``I / (b b')``, distance ``angle b'``, with the half track
+    ``b`` and the rim lever ``b'``; resistance that of the steady turn. While it speeds up the real scrub is
+    somewhat less, so the time errs to the long side.
+
     Parameters
     ----------
     drive : The drive [-]
@@ -221,12 +215,6 @@ def turn(drive: DriveLine, yaw: YawLoad, angle: Real = 0.5 * np.pi, use: Real = 
     Returns
     -------
     Time and peak rate [-]; infinite time where it cannot turn.
-
-    Notes
-    -----
-    The turn is a straight move of the rims: mass ``I / (b b')``, distance ``angle b'``, with the half track
-    ``b`` and the rim lever ``b'``; resistance that of the steady turn. While it speeds up the real scrub is
-    somewhat less, so the time errs to the long side.
 
     References
     ----------
@@ -257,6 +245,11 @@ class Draw:
 def move_draw(powertrain: Powertrain, load: Load, moved: Move) -> Draw:
     """Return what a straight move draws and how it heats each motor's winding.
 
+    Run-up by Gauss-Legendre quadrature over speed between the corners of the force curve. Where grip holds
+    the force, the motors give no more than it takes. What is left of the time at top speed is drawn
+    at top speed. Braking heats the windings; what it feeds back is not counted. Within 1e-4 for a move that stays
+    below top speed; within 0.4 % of the charge and 1 % of the squared current for one that all but reaches it.
+
     Parameters
     ----------
     powertrain : Battery to wheels [-]
@@ -266,13 +259,6 @@ def move_draw(powertrain: Powertrain, load: Load, moved: Move) -> Draw:
     Returns
     -------
     Charge, energy and squared current [-]; all 0 for a drive that does not start.
-
-    Notes
-    -----
-    Run-up by Gauss-Legendre quadrature over speed between the corners of the force curve. Where grip holds
-    the force, the motors give no more than it takes. What is left of the time at top speed is drawn
-    at top speed. Braking heats the windings; what it feeds back is not counted. Within 1e-4 for a move that stays
-    below top speed; within 0.4 % of the charge and 1 % of the squared current for one that all but reaches it.
     """
     curve = speed_curve(drive_line(powertrain), load)
     peak = moved.peak_speed
@@ -302,6 +288,8 @@ class Pulled(NamedTuple):
 def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
     """Return what a drive takes while it gives a force at a speed.
 
+    A battery gives ``V0**2 / (4 Rb)`` at most, at half its open voltage.
+
     Parameters
     ----------
     powertrain : Battery to wheels [-]
@@ -311,10 +299,6 @@ def pulled(powertrain: Powertrain, force: Real, speed: Real) -> Pulled:
     -------
     Battery current [A], terminal power [W] and the square of each motor's winding current [A2]; infinite current and
     power where the battery cannot give that force at that speed.
-
-    Notes
-    -----
-    A battery gives ``V0**2 / (4 Rb)`` at most, at half its open voltage.
 
     References
     ----------
@@ -353,6 +337,8 @@ class Course(NamedTuple):
 def motor_drag(powertrain: Powertrain) -> Real:
     """Force at the rims that turns the motors while the drive coasts.
 
+    ``n (G / r) Kt I0 / eta``: the friction that takes the free current, turned through gears whose losses add to it.
+
     Parameters
     ----------
     powertrain : Battery to wheels; the battery is not read [-]
@@ -360,10 +346,6 @@ def motor_drag(powertrain: Powertrain) -> Real:
     Returns
     -------
     Force against the motion [N].
-
-    Notes
-    -----
-    ``n (G / r) Kt I0 / eta``: the friction that takes the free current, turned through gears whose losses add to it.
 
     References
     ----------
@@ -396,6 +378,9 @@ def coast_deceleration(powertrain: Powertrain, load: Load) -> Real:
 def coast(speed: Real, deceleration: Real, time: Real) -> Course:
     """Speed and distance of a coast-down under a constant drag.
 
+    ``v = v0 - a t`` and ``x = (v0 + v) t / 2`` until it stands. Air drag is left out: at 2 m/s it is a tenth of
+    a newton on a robot of 0.2 m2 (from memory: drag coefficient near 1).
+
     Parameters
     ----------
     speed : At the moment the motors are let go [m/s]
@@ -409,11 +394,6 @@ def coast(speed: Real, deceleration: Real, time: Real) -> Course:
     Raises
     ------
     ValueError : If the deceleration is negative: what drives a robot on is no coasting
-
-    Notes
-    -----
-    ``v = v0 - a t`` and ``x = (v0 + v) t / 2`` until it stands. Air drag is left out: at 2 m/s it is a tenth of
-    a newton on a robot of 0.2 m2 (from memory: drag coefficient near 1).
 
     References
     ----------

@@ -5,8 +5,6 @@ A run-up from rest against speed, in closed form, under a force that is the leas
 The force is ``min(F_held, P / v, F0 - k v)`` less a constant resistance. In order of speed its pieces are the
 constant, the line where it lies below the hyperbola, the hyperbola, and the line again; any may be empty.
 
-Straight driving: force at the wheels against speed, and the time from rest to rest over a distance.
-
 With the battery's sag solved, a drive's force at full command is the least of three curves: a constant (current
 limit or grip), a hyperbola (power cap) and a straight line (the motors behind their winding and the battery's
 resistance). On each piece time and distance integrate in closed form, so no step size enters.
@@ -46,6 +44,10 @@ def _moments(y: Array) -> tuple[Array, Array]:
 class SpeedCurve:
     """The run-up of a mass from rest, piece by piece.
 
+    On the line ``t = T ln((w - u0) / (w - u))`` and ``x = w t - T (u - u0)`` with ``T = m / k`` and
+    ``w = (F0 - Fr) / k``; on the hyperbola ``t = (m / P) u ** 2 sum (q u) ** j / (j + 2)`` between its ends,
+    and ``x`` likewise with ``u ** 3`` and ``j + 3``, with ``q = Fr / P``; both sums are logarithms.
+
     Parameters
     ----------
     mass, stall_force, slope : Effective mass [kg]; the line's force at standstill [N]; the line's loss of force per
@@ -53,12 +55,6 @@ class SpeedCurve:
     held_force : Constant bound of the force; infinite: none [N]
     power : Bound of the power; infinite: none [W]
     resistance : Constant resistance [N]
-
-    Notes
-    -----
-    On the line ``t = T ln((w - u0) / (w - u))`` and ``x = w t - T (u - u0)`` with ``T = m / k`` and
-    ``w = (F0 - Fr) / k``; on the hyperbola ``t = (m / P) u ** 2 sum (q u) ** j / (j + 2)`` between its ends,
-    and ``x`` likewise with ``u ** 3`` and ``j + 3``, with ``q = Fr / P``; both sums are logarithms.
 
     References
     ----------
@@ -154,6 +150,9 @@ class SpeedCurve:
     def after(self, time: Real) -> tuple[Array, Array]:
         """Return speed and distance at times after the start.
 
+        Newton's steps in ``s = -ln(1 - v / top)``, as for the peak speed; what is left of the time once top speed is
+        all but reached is cruised.
+
         Parameters
         ----------
         time : Time since the start; until then it stands. Several of them on a leading axis [s].
@@ -162,11 +161,6 @@ class SpeedCurve:
         -------
         tuple of Array
             Speed [m/s] and distance [m]; both 0 for a case that does not start.
-
-        Notes
-        -----
-        Newton's steps in ``s = -ln(1 - v / top)``, as for the peak speed; what is left of the time once top speed is
-        all but reached is cruised.
         """
         top, t = self._top, np.maximum(time, 0.0) + 0.0 * self._top
         longest = self.run_up(self._most)[0]
@@ -194,6 +188,9 @@ class SpeedCurve:
     def nodes(self, low: Array, high: Array, shares: Array) -> tuple[Array, Array]:
         """Return speeds between two, and the time per unit of share there, for a quadrature over a piece.
 
+        The shares are even in ``ln((v + c) / (top - v))``: times stay alike up to top speed, and with
+        ``c = 0`` a piece that starts well below its end gets as many places at each order of magnitude.
+
         Parameters
         ----------
         low, high : Lower speed [m/s]; upper speed, below top speed [m/s]
@@ -203,11 +200,6 @@ class SpeedCurve:
         -------
         tuple of Array
             Speeds [m/s], and times [s] of which the weighted sum is the time from low to high.
-
-        Notes
-        -----
-        The shares are even in ``ln((v + c) / (top - v))``: times stay alike up to top speed, and with
-        ``c = 0`` a piece that starts well below its end gets as many places at each order of magnitude.
         """
         top, last = self._top, np.minimum(high, self._most)
         c = np.where(low > 1e-3 * last, 0.0, top)
@@ -226,6 +218,9 @@ class SpeedCurve:
     def peak_speed(self, distance: Real, deceleration: Real) -> tuple[Array, Array]:
         """Return the speed at which braking must start, and how far it cruises before.
 
+        The unknown is ``s = -ln(1 - v / top)``: distance grows like s ** 2 at first and like s in the end, so
+        Newton's steps are good everywhere; a bracket catches the rest.
+
         Parameters
         ----------
         distance : Distance from rest to rest [m]
@@ -235,11 +230,6 @@ class SpeedCurve:
         -------
         tuple of Array
             Speed [m/s], and the distance left over at top speed [m]; both 0 for a case that does not start.
-
-        Notes
-        -----
-        The unknown is ``s = -ln(1 - v / top)``: distance grows like s ** 2 at first and like s in the end, so
-        Newton's steps are good everywhere; a bracket catches the rest.
         """
         D = np.asarray(distance, dtype=float)
         half_stop = 0.5 / np.asarray(deceleration, dtype=float)
@@ -374,6 +364,10 @@ class Powertrain:
 def drive_line(powertrain: Powertrain) -> DriveLine:
     """Return the force-speed curve of a powertrain at the wheels' rims.
 
+    Where no bound holds, n motors see ``I = (V0 - Ke w) / (R + n Rb)``. Where one holds, the force does not
+    depend on the voltage, since the controller chops down from whatever the battery gives. Braking takes at
+    most the torque of driving at standstill, and the gears' losses help it.
+
     Parameters
     ----------
     powertrain : Battery to wheels [-]
@@ -381,12 +375,6 @@ def drive_line(powertrain: Powertrain) -> DriveLine:
     Returns
     -------
     The curve [-].
-
-    Notes
-    -----
-    Where no bound holds, n motors see ``I = (V0 - Ke w) / (R + n Rb)``. Where one holds, the force does not
-    depend on the voltage, since the controller chops down from whatever the battery gives. Braking takes at
-    most the torque of driving at standstill, and the gears' losses help it.
 
     References
     ----------
@@ -514,6 +502,10 @@ class Move:
 def move(drive: DriveLine, load: Load, distance: Real) -> Move:
     """Return the quickest move over a distance, from rest to rest unless the load need not stop.
 
+    Full command up to the peak speed, then constant deceleration: the quickest way when the two bounds are
+    these. The peak speed solves ``x_up(v) + v ** 2 / (2 d) = distance`` (safeguarded Newton, residual
+    under 1e-9 of the distance).
+
     Parameters
     ----------
     drive : The drive [-]
@@ -527,12 +519,6 @@ def move(drive: DriveLine, load: Load, distance: Real) -> Move:
     Raises
     ------
     ValueError : If a distance is negative or not finite
-
-    Notes
-    -----
-    Full command up to the peak speed, then constant deceleration: the quickest way when the two bounds are
-    these. The peak speed solves ``x_up(v) + v ** 2 / (2 d) = distance`` (safeguarded Newton, residual
-    under 1e-9 of the distance).
 
     References
     ----------

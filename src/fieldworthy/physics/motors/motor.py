@@ -1,21 +1,13 @@
 """Electric drive: motors and their controllers, the battery they share, gearing, and feedforward constants.
 
-The permanent-magnet motor: its straight torque-speed line, and the bounds that the controller puts on it.
-
 The functions of plain numbers (``current_bound`` to ``shaft_torque``) use arithmetic and numpy ufuncs only:
 the same function broadcasts over cases and compiles unchanged on scalars. They hold for a motor that turns
 forward or stands; for the other way, mirror the signs.
-
-The battery: its voltage sags by its internal resistance, and every motor on it shares the sag.
 
 A controller is taken as a lossless chopper: where a bound holds a motor below the current that full voltage
 would drive, the battery gives the power ``I ** 2 R + Ke w I`` and not the winding's current.
 
 Caution: lithium batteries burn when shorted, crushed, over-charged or charged cold; use the maker's charger.
-
-Gearing from motor to wheel: ratio, efficiency, and inertia as the wheel feels it.
-
-The voltage that holds a geared motor at a speed and an acceleration, as a robot's own program wants it.
 """
 
 from __future__ import annotations
@@ -112,6 +104,8 @@ class Controller:
 def current_bound(speed: Real, torque_constant: Real, free_current: Real, current_limit: Real, power_cap: Real) -> Real:
     """Return the winding current that the controller allows a driving motor.
 
+    ``min(I_lim, P_cap / (Kt w) + I0)``: the cap counts what leaves the shaft.
+
     Parameters
     ----------
     speed, torque_constant, free_current : Shaft speed, not negative [rad/s]; torque per ampere [N m/A]; current without
@@ -121,10 +115,6 @@ def current_bound(speed: Real, torque_constant: Real, free_current: Real, curren
     Returns
     -------
     Current [A].
-
-    Notes
-    -----
-    ``min(I_lim, P_cap / (Kt w) + I0)``: the cap counts what leaves the shaft.
     """
     at_cap = power_cap / (torque_constant * np.maximum(speed, _STANDSTILL)) + free_current
     return np.minimum(current_limit, at_cap)
@@ -223,6 +213,10 @@ def terminal_voltage(
 ) -> Real:
     """Return the battery's terminal voltage under a number of equal motors that drive at one speed.
 
+    Where no bound holds, ``V = (V0 + n Rb Ke w / R) / (1 + n Rb / R)``. Where one holds, each motor takes a
+    known power P and ``V = (V0 + sqrt(V0 ** 2 - 4 n Rb P)) / 2``. A held motor draws less than the line would,
+    so the second is the greater exactly where the bound holds.
+
     Parameters
     ----------
     speed, open_voltage : Shaft speed, not negative [rad/s]; battery voltage without load [V]
@@ -233,12 +227,6 @@ def terminal_voltage(
     Returns
     -------
     Voltage [V].
-
-    Notes
-    -----
-    Where no bound holds, ``V = (V0 + n Rb Ke w / R) / (1 + n Rb / R)``. Where one holds, each motor takes a
-    known power P and ``V = (V0 + sqrt(V0 ** 2 - 4 n Rb P)) / 2``. A held motor draws less than the line would,
-    so the second is the greater exactly where the bound holds.
 
     References
     ----------
@@ -342,6 +330,9 @@ def train(stages: Sequence[GearStage]) -> GearStage:
 def reflected_inertia(stages: Sequence[GearStage], shafts: Sequence[Real]) -> Array:
     """Return the moment of inertia of a train as its last shaft feels it.
 
+    ``J = sum J_k i_k ** 2`` with the ratio ``i_k`` from shaft k to the last; the losses of the gears on this
+    share are left out.
+
     Parameters
     ----------
     stages : Stages from motor to wheel [-]
@@ -354,11 +345,6 @@ def reflected_inertia(stages: Sequence[GearStage], shafts: Sequence[Real]) -> Ar
     Raises
     ------
     ValueError : If the number of shafts does not fit, or an inertia is negative
-
-    Notes
-    -----
-    ``J = sum J_k i_k ** 2`` with the ratio ``i_k`` from shaft k to the last; the losses of the gears on this
-    share are left out.
 
     References
     ----------
@@ -392,6 +378,9 @@ class Feedforward:
 def feedforward(line: MotorLine, motors: Real, travel: Real, efficiency: Real, moved: tuple[Real, Real]) -> Feedforward:
     """Find the voltage that moves a load at a speed and an acceleration.
 
+    On the line T = T0 (V / V0 - w / w0), so V = V0 (w / w0 + T / T0) with w = v / travel and
+    T = (m a + F) travel / (motors efficiency). Driving forward only, within the bounds of controller and battery.
+
     Parameters
     ----------
     line : One motor's torque-speed line [SI]
@@ -407,11 +396,6 @@ def feedforward(line: MotorLine, motors: Real, travel: Real, efficiency: Real, m
     Raises
     ------
     ValueError : If a count, way, efficiency or mass is not positive, or the resistance negative
-
-    Notes
-    -----
-    On the line T = T0 (V / V0 - w / w0), so V = V0 (w / w0 + T / T0) with w = v / travel and
-    T = (m a + F) travel / (motors efficiency). Driving forward only, within the bounds of controller and battery.
 
     References
     ----------

@@ -92,6 +92,9 @@ def two_node_step(
 ) -> tuple[Real, Real]:
     """Return the rises of winding and case after a step of constant current; also compiles on scalars.
 
+    Exact for any step: the exponential of the 2x2 matrix, written with its two real eigenvalues. Copper's growing
+    resistance is linear in temperature and so part of the matrix. Growth of a runaway is cut at exp(200).
+
     Parameters
     ----------
     winding, case : Rise of the winding over the air [K]; rise of the case over the air [K]
@@ -105,11 +108,6 @@ def two_node_step(
     -------
     tuple of Real
         Rises of winding and case after the step [K].
-
-    Notes
-    -----
-    Exact for any step: the exponential of the 2x2 matrix, written with its two real eigenvalues. Copper's growing
-    resistance is linear in temperature and so part of the matrix. Growth of a runaway is cut at exp(200).
 
     References
     ----------
@@ -160,6 +158,9 @@ def derating_factor(temperature: Real, thresholds: Sequence[Real], factors: Sequ
 def after(path: HeatPath, coil: Winding, start: Temperatures, air: Real, current: Real, duration: Real) -> Temperatures:
     """Return the temperatures after a time at constant current.
 
+    Loss ``I ** 2 R (1 + alpha (T - T_ref))``; iron and bearing losses are left out. Resistance does not fall
+    below zero for windings above 39 K.
+
     Parameters
     ----------
     path : Heat capacities and resistances [-]
@@ -170,11 +171,6 @@ def after(path: HeatPath, coil: Winding, start: Temperatures, air: Real, current
     Returns
     -------
     Temperatures after [-].
-
-    Notes
-    -----
-    Loss ``I ** 2 R (1 + alpha (T - T_ref))``; iron and bearing losses are left out. Resistance does not fall
-    below zero for windings above 39 K.
 
     References
     ----------
@@ -243,6 +239,9 @@ def over_phases(
 ) -> HeatRun:
     """Return the temperatures along phases of known duration and current, the derating followed.
 
+    Each sub-step is exact; without derating one per phase would do for the end, more find the peak. The limit holds
+    the current of either sign, at any temperature.
+
     Parameters
     ----------
     path : Heat capacities and resistances [-]
@@ -256,11 +255,6 @@ def over_phases(
     Returns
     -------
     Temperatures and derating [-].
-
-    Notes
-    -----
-    Each sub-step is exact; without derating one per phase would do for the end, more find the peak. The limit holds
-    the current of either sign, at any temperature.
     """
     guard = derating or Derating()
     coolest: Real = np.inf
@@ -314,6 +308,11 @@ def steady(path: HeatPath, coil: Winding, air: Real, current: Real) -> Temperatu
 def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real) -> Array:
     """Return how long an idle motor takes until its winding stays below a temperature.
 
+    The winding's rise is ``A exp(-a t) + B exp(-b t)`` with ``a < b``. Newton's steps on its logarithm from where
+    the slow part alone meets the target run one way, from either sign of B. Where a case colder than the air makes
+    ``A`` negative, the winding falls through the target once, at ``B exp(-b t) = goal - A exp(-a t)``; the logarithm
+    of that is concave and falls, so that Newton's steps run one way too.
+
     Parameters
     ----------
     path : Heat capacities and resistances [-]
@@ -323,13 +322,6 @@ def cool_down_time(path: HeatPath, start: Temperatures, air: Real, target: Real)
     Returns
     -------
     Time [s]; 0 where it never passes the target, infinite where the air it ends at is not below that.
-
-    Notes
-    -----
-    The winding's rise is ``A exp(-a t) + B exp(-b t)`` with ``a < b``. Newton's steps on its logarithm from where
-    the slow part alone meets the target run one way, from either sign of B. Where a case colder than the air makes
-    ``A`` negative, the winding falls through the target once, at ``B exp(-b t) = goal - A exp(-a t)``; the logarithm
-    of that is concave and falls, so that Newton's steps run one way too.
     """
     g = 1.0 / np.asarray(path.winding_to_case, dtype=float)
     p, back = g / path.winding_capacity, g / path.case_capacity

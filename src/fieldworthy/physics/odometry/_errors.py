@@ -1,11 +1,7 @@
 """Errors of dead reckoning: how each source feeds the state of the pose's error, and how arcs carry it.
 
-How small errors of a reading become errors of pose: one motion, and the carrying on to the next.
-
 A pose error is a complex position z = x + i y and a heading t. Second moments are kept as four numbers, so
 that turning and moving them takes a few products: E|z|^2, E z^2, E z t and E t^2.
-
-The imperfections of a tracking set-up, each as what it does to the pose from one waypoint to the next.
 
 Errors are kept as seen from the start: z - i p t for a robot displaced by p. So seen, an error that is only
 carried along does not change, and what the motions add can be summed.
@@ -61,6 +57,8 @@ class Arc(NamedTuple):
 def arc_integrals(turn: Array) -> Arc:
     """Integrate over motions that turn evenly.
 
+    Integral of e d is half the square of the mean of e, since d' = -e.
+
     Parameters
     ----------
     turn : Angle turned in each motion [rad]
@@ -68,10 +66,6 @@ def arc_integrals(turn: Array) -> Arc:
     Returns
     -------
     The integrals [-], to about 1e-13.
-
-    Notes
-    -----
-    Integral of e d is half the square of the mean of e, since d' = -e.
     """
     phi = np.asarray(turn, dtype=np.float64)
     small = np.abs(phi) < _SERIES
@@ -125,6 +119,8 @@ def outer(z: Complex, t: Array, variance: Real) -> Moments:
 def carry(old: Moments, step: Complex) -> Moments:
     """Second moments after the robot has moved on.
 
+    A heading error t turns the step about its start: z becomes z + i step t.
+
     Parameters
     ----------
     old : Moments before [m2, m2, m rad, rad2]
@@ -133,10 +129,6 @@ def carry(old: Moments, step: Complex) -> Moments:
     Returns
     -------
     Moments after, with nothing new added [m2, m2, m rad, rad2].
-
-    Notes
-    -----
-    A heading error t turns the step about its start: z becomes z + i step t.
 
     References
     ----------
@@ -212,6 +204,10 @@ def add(one: Moments, other: Moments) -> Moments:
 def swing(turn: Array, motion: Complex, reading: tuple[Complex, Array], phase: tuple[Array, Array]) -> Complex:
     """Position errors of a reading that swings by a sine of the wheel's angle, for the two parts of its phase.
 
+    The reading is sin(start + angle) - sin(start); with E and D as in `Arc`, the error is the integral of
+    (along E + i motion turn D) against its change, and the integral of D exp(i k s) is that of
+    (exp(i (turn + k) s) - exp(i turn s)) / (i k).
+
     Parameters
     ----------
     turn : Angle that the robot turns [rad]
@@ -223,12 +219,6 @@ def swing(turn: Array, motion: Complex, reading: tuple[Complex, Array], phase: t
     -------
     Error per unit of amplitude in the frame of the motion's start [-], first axis: the sine starts at sin(angle), then
     at cos(angle).
-
-    Notes
-    -----
-    The reading is sin(start + angle) - sin(start); with E and D as in `Arc`, the error is the integral of
-    (along E + i motion turn D) against its change, and the integral of D exp(i k s) is that of
-    (exp(i (turn + k) s) - exp(i turn s)) / (i k).
     """
     along, rate = reading
     angle, roll = phase

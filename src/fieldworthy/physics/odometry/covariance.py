@@ -1,7 +1,5 @@
 """How far the pose is off along a path, source by source, and what looking at a wall corrects.
 
-Relocation: what a contact with a wall, or a distance sensor, tells about the pose.
-
 Each measurement is linear in a small pose error: a row (position, heading) and a standard deviation. The
 position part is a complex number h, read as Re(conj(h) z) for a position error z = x + i y.
 
@@ -556,6 +554,9 @@ class Ellipse(NamedTuple):
 def ellipse(six: Array, confidence: Real = 0.95) -> Ellipse:
     """Error ellipse of the position.
 
+    For a normal distribution in the plane the squared radius is chi-square with 2 degrees of freedom, whose
+    quantile is -2 ln(1 - confidence): 5.991 at 95 percent.
+
     Parameters
     ----------
     six : xx, xy, yy and what follows [m2], on the second axis; waypoints on the first
@@ -568,11 +569,6 @@ def ellipse(six: Array, confidence: Real = 0.95) -> Ellipse:
     Raises
     ------
     ValueError : If the confidence is not between 0 and 1
-
-    Notes
-    -----
-    For a normal distribution in the plane the squared radius is chi-square with 2 degrees of freedom, whose
-    quantile is -2 ln(1 - confidence): 5.991 at 95 percent.
     """
     inside = np.asarray(confidence, dtype=np.float64)
     if not np.all((inside > 0.0) & (inside < 1.0)):

@@ -1,16 +1,10 @@
 """Dead reckoning: the pose, tracking wheels and gyro that tell it, and a square driven to calibrate them.
 
-Poses in the plane: composing them, moving on an arc, and a path made of such moves.
-
 A pose is (x, y, heading) in a fixed frame of the field; a motion (ahead, left, turn) is seen from the robot.
 Axes as in ISO 8855: x forward, y left, heading counter-clockwise from above.
 
-A tracking set-up: unpowered (or powered) wheels and a gyro, what they see, and how pose follows from them.
-
 Every uncertainty is a standard deviation. A forward wheel that stands `offset` to the left of the turning centre
 reads ahead - turn * offset; a sideways wheel that stands `offset` ahead of it reads left + turn * offset.
-
-The square-path test of odometry: what the end points of squares driven both ways tell about wheels and track.
 
 A robot drives a square by its own odometry, clockwise and counter-clockwise, several times each. The error of an end
 point is where it stands minus where its odometry says it stands; x is along the first side, y to its left.
@@ -33,6 +27,8 @@ Pose: TypeAlias = tuple[Real, Real, Real]
 def chord(turn: Real) -> Array:
     """Mean direction of a motion that turns evenly, as a complex number.
 
+    exp(i turn/2) sin(turn/2)/(turn/2), without a case of its own at zero.
+
     Parameters
     ----------
     turn : Angle turned from start to end of the motion [rad]
@@ -40,10 +36,6 @@ def chord(turn: Real) -> Array:
     Returns
     -------
     Integral of exp(i turn s) over s from 0 to 1 [-], complex: 1 for a straight motion.
-
-    Notes
-    -----
-    exp(i turn/2) sin(turn/2)/(turn/2), without a case of its own at zero.
     """
     half = 0.5 * np.asarray(turn, dtype=np.float64)
     mean: Array = np.exp(1j * half) * np.sinc(half / np.pi)
@@ -112,6 +104,8 @@ class Path:
 def path_through(points: Array, heading: Real, speed: Real, turn_rate: Real) -> Path:
     """Path that turns in place toward each point and drives straight to it.
 
+    Each turn goes the short way round. A leg of no length keeps the heading.
+
     Parameters
     ----------
     points : The start and the waypoints, shape (points, 2) or (points, 2, cases) [m]
@@ -125,10 +119,6 @@ def path_through(points: Array, heading: Real, speed: Real, turn_rate: Real) -> 
     Raises
     ------
     ValueError : If there are fewer than two points, or speed or turn rate is not positive
-
-    Notes
-    -----
-    Each turn goes the short way round. A leg of no length keeps the heading.
     """
     require.positive(speed=speed, turn_rate=turn_rate)
     way = np.asarray(points, dtype=np.float64)
@@ -332,6 +322,9 @@ class Observed(NamedTuple):
 class Tracking:
     """A tracking set-up: its wheels, its gyro, and what it cannot see.
 
+    Two parallel wheels and a sideways one; a forward wheel, a sideways one and a gyro; or the powered wheels
+    alone (two parallel wheels with slip, none sideways): the combination follows from what is listed.
+
     Parameters
     ----------
     wheels : The wheels that are counted
@@ -342,11 +335,6 @@ class Tracking:
     Raises
     ------
     ValueError : If there is no wheel, or the unseen drift is negative
-
-    Notes
-    -----
-    Two parallel wheels and a sideways one; a forward wheel, a sideways one and a gyro; or the powered wheels
-    alone (two parallel wheels with slip, none sideways): the combination follows from what is listed.
     """
 
     wheels: tuple[TrackingWheel, ...]
@@ -391,6 +379,9 @@ def _heading_wheels(setup: Tracking) -> tuple[int, ...]:
 def observes(setup: Tracking) -> Observed:
     """Tell which motions a tracking set-up can see at all.
 
+    Parallel wheels never see motion across their own direction. Turning needs a gyro or two parallel wheels
+    that stand at different offsets.
+
     Parameters
     ----------
     setup : The set-up
@@ -398,11 +389,6 @@ def observes(setup: Tracking) -> Observed:
     Returns
     -------
     Whether it sees motion ahead, motion to the side, and turning [-].
-
-    Notes
-    -----
-    Parallel wheels never see motion across their own direction. Turning needs a gyro or two parallel wheels
-    that stand at different offsets.
     """
     heading = setup.gyro is not None or bool(_heading_wheels(setup))
     return Observed(bool(setup.parallel("forward")), bool(setup.parallel("sideways")), heading)
@@ -415,6 +401,10 @@ Weights: TypeAlias = tuple[tuple[Real, Real, Real], ...]
 def weights(setup: Tracking) -> Weights:
     """Weights with which the readings add up to a motion: wheels in order, then the gyro if there is one.
 
+    Heading is the gyro's, else the least-squares slope of the parallel wheels' travel over their offset.
+    Motion ahead and to the left is the mean of that row's wheels, corrected by the turn times their mean
+    offset. Motion to a side that no wheel sees counts as none.
+
     Parameters
     ----------
     setup : The set-up; nominal offsets are used
@@ -426,12 +416,6 @@ def weights(setup: Tracking) -> Weights:
     Raises
     ------
     ValueError : If the set-up cannot see heading or motion ahead
-
-    Notes
-    -----
-    Heading is the gyro's, else the least-squares slope of the parallel wheels' travel over their offset.
-    Motion ahead and to the left is the mean of that row's wheels, corrected by the turn times their mean
-    offset. Motion to a side that no wheel sees counts as none.
     """
     seen = observes(setup)
     if not seen.heading:
@@ -481,6 +465,10 @@ class Tilt(NamedTuple):
 def tilt_in_play(play: Real, span: Real, wheel: tuple[Real, Real], depth: Real) -> Tilt:
     """Return how far a wheel tilts in its bearings' play, and how far its contact with a soft floor swings.
 
+    The axle lies at one side in one bearing and at the other in the other: tan a = play / span. The tread's middle
+    moves aside by r sin a, and the pressure of a floor of independent springs moves back, towards the lower edge,
+    by b^2 a / (12 d), at most b / 2. The rolling radius of a cylindrical tread stays what it is.
+
     Parameters
     ----------
     play, span : How far the axle moves from side to side in each bearing; distance between the bearings, above zero [m]
@@ -490,12 +478,6 @@ def tilt_in_play(play: Real, span: Real, wheel: tuple[Real, Real], depth: Real) 
     Returns
     -------
     Tilt [rad] and swing [m].
-
-    Notes
-    -----
-    The axle lies at one side in one bearing and at the other in the other: tan a = play / span. The tread's middle
-    moves aside by r sin a, and the pressure of a floor of independent springs moves back, towards the lower edge,
-    by b^2 a / (12 d), at most b / 2. The rolling radius of a cylindrical tread stays what it is.
 
     References
     ----------
@@ -541,6 +523,11 @@ class SystematicErrors(NamedTuple):
 def systematic_errors(errors: SquareErrors, side: Real, track: Real) -> SystematicErrors:
     """Wheel and track errors from the end points of squares.
 
+    alpha = -(x_cw + x_ccw)/(4 L) and the same from (y_cw - y_ccw); beta = -(x_cw - x_ccw)/(4 L) and the same from
+    (y_cw + y_ccw): each is found twice, and the mean is taken. The curve's radius is (L/2)/sin(beta/2), so that
+    D_R/D_L = (R + b/2)/(R - b/2), and b_true/b = 90/(90 - alpha) in degrees. To first order in the error angles;
+    at 2 degrees good to a few percent of them. Written from memory, checked against a simulated drive.
+
     Parameters
     ----------
     errors : Mean end-point errors [m]
@@ -554,13 +541,6 @@ def systematic_errors(errors: SquareErrors, side: Real, track: Real) -> Systemat
     ------
     ValueError : If side or track is not positive, an error is not finite, or the curve found is tighter than half the
         track
-
-    Notes
-    -----
-    alpha = -(x_cw + x_ccw)/(4 L) and the same from (y_cw - y_ccw); beta = -(x_cw - x_ccw)/(4 L) and the same from
-    (y_cw + y_ccw): each is found twice, and the mean is taken. The curve's radius is (L/2)/sin(beta/2), so that
-    D_R/D_L = (R + b/2)/(R - b/2), and b_true/b = 90/(90 - alpha) in degrees. To first order in the error angles;
-    at 2 degrees good to a few percent of them. Written from memory, checked against a simulated drive.
 
     References
     ----------

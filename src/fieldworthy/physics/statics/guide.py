@@ -20,6 +20,9 @@ _ROUNDING = 1e-9  # of a force: bounds that differ by less are the same one
 class Guide:
     """Two bearing pads on a straight guide.
 
+    For one long bush the pressure centres at its two ends, so its whole length counts; a worn or soft bush
+    carries further in, and counts less.
+
     Parameters
     ----------
     length, width : Distance between the centres of pressure of the two pads along the guide, and width of the rod
@@ -29,11 +32,6 @@ class Guide:
     Raises
     ------
     ValueError : If a scalar length is not positive, or friction or width is negative
-
-    Notes
-    -----
-    For one long bush the pressure centres at its two ends, so its whole length counts; a worn or soft bush
-    carries further in, and counts less.
     """
 
     length: Real
@@ -57,6 +55,9 @@ class SideLoad:
 def binding_ratio(length: Real, offset: Real, friction: Real) -> Array:
     """Return how near a guide is to locking itself under a force beside its axis.
 
+    The couple F e is carried as N = F e / L at each pad; both rub with mu N, together 2 mu F e / L. It must
+    stay below F, so L / e > 2 mu.
+
     Parameters
     ----------
     length, offset : Between the pads, and of the driving force from the guide's axis [m]
@@ -66,11 +67,6 @@ def binding_ratio(length: Real, offset: Real, friction: Real) -> Array:
     -------
     2 mu e / L [-]: at 1 and above more force only presses harder than it pushes, so what moves the carriage at all
     moves it between two forces (`moving_forces`).
-
-    Notes
-    -----
-    The couple F e is carried as N = F e / L at each pad; both rub with mu N, together 2 mu F e / L. It must
-    stay below F, so L / e > 2 mu.
 
     References
     ----------
@@ -104,6 +100,10 @@ def moving_forces(
 ) -> tuple[Array, Array]:
     """Return the least and the greatest driving force that moves a load along the guide.
 
+    It slides where P >= W + mu (abs(N1) + abs(N2)), N = -S/2 +- M/L, M = e_d P - e_w W - x S + mu w S / 2.
+    The right side is the greatest of straight lines in P, so each line bounds P from below where it is flatter
+    than P itself, and from above where it is steeper. Static friction taken equal to sliding friction.
+
     Parameters
     ----------
     guide : Pads [m] and friction [-]
@@ -117,12 +117,6 @@ def moving_forces(
         Least and greatest driving force [N]; the greatest is infinite while `binding_ratio` of the drive is
         below 1, the least where no force moves the carriage. Both are equal where the drive pulls in the
         load's own line and the guide would lock: it then slides at that force and at no other.
-
-    Notes
-    -----
-    It slides where P >= W + mu (abs(N1) + abs(N2)), N = -S/2 +- M/L, M = e_d P - e_w W - x S + mu w S / 2.
-    The right side is the greatest of straight lines in P, so each line bounds P from below where it is flatter
-    than P itself, and from above where it is steeper. Static friction taken equal to sliding friction.
 
     References
     ----------

@@ -1,12 +1,8 @@
 """A robot on a bar: the attitude in which it hangs, and how it leaves the floor.
 
-Planar statics of a robot on a bar: hanging free, and hanging against a rest.
-
 Points are pairs ``(x, z)`` in the robot's own axes, shape ``(2, *cases)``: x forward, z up. The attitude is
 the rotation about +y, positive nose down. Nobody stands under a hanging robot; a latch must hold it when the
 air or the battery is gone.
-
-How a climbing robot leaves the floor: the contact that lifts first, the ramp of load, the actuators.
 
 Points are pairs ``(x, z)`` in the robot's own axes, shape ``(2, *cases)``, as in `hanging`.
 """
@@ -32,6 +28,8 @@ def _pair(point: npt.ArrayLike) -> tuple[Array, Array]:
 def turned(point: npt.ArrayLike, about: npt.ArrayLike, attitude: Real) -> Array:
     """Where a point of the robot is, seen from another that is held, at an attitude.
 
+    x' = x cos + z sin, z' = -x sin + z cos.
+
     Parameters
     ----------
     point, about : The point in the robot's axes [m], shape ``(2, *cases)``; the point that is held [m], shape ``(2,
@@ -46,10 +44,6 @@ def turned(point: npt.ArrayLike, about: npt.ArrayLike, attitude: Real) -> Array:
     ------
     ValueError : A point that is not a pair
 
-    Notes
-    -----
-    x' = x cos + z sin, z' = -x sin + z cos.
-
     References
     ----------
     iso8855: axes and sign of pitch.
@@ -63,6 +57,8 @@ def turned(point: npt.ArrayLike, about: npt.ArrayLike, attitude: Real) -> Array:
 def free_attitude(hook: npt.ArrayLike, cg: npt.ArrayLike) -> Array:
     """Attitude of a robot that hangs free from a hook.
 
+    The centre of gravity comes to rest below the hook: atan2(x_cg - x_hook, z_hook - z_cg).
+
     Parameters
     ----------
     hook, cg : Where the hook touches the bar [m], shape ``(2, *cases)``; centre of gravity [m], shape ``(2, *cases)``
@@ -75,10 +71,6 @@ def free_attitude(hook: npt.ArrayLike, cg: npt.ArrayLike) -> Array:
     ------
     ValueError : A point that is not a pair
 
-    Notes
-    -----
-    The centre of gravity comes to rest below the hook: atan2(x_cg - x_hook, z_hook - z_cg).
-
     References
     ----------
     meriam_statics: two-force body.
@@ -89,6 +81,8 @@ def free_attitude(hook: npt.ArrayLike, cg: npt.ArrayLike) -> Array:
 
 def friction_swing(hook: npt.ArrayLike, cg: npt.ArrayLike, bar_radius: Real, friction: Real) -> Array:
     """How far from its free attitude a hook's friction on the bar can hold the robot.
+
+    The support force passes the bar's axis at r sin(atan mu), the friction circle.
 
     Parameters
     ----------
@@ -102,10 +96,6 @@ def friction_swing(hook: npt.ArrayLike, cg: npt.ArrayLike, bar_radius: Real, fri
     Raises
     ------
     ValueError : A point that is not a pair
-
-    Notes
-    -----
-    The support force passes the bar's axis at r sin(atan mu), the friction circle.
 
     References
     ----------
@@ -140,6 +130,8 @@ class Wall:
 def rest_attitude(hook: npt.ArrayLike, rest: npt.ArrayLike, wall: Wall) -> Array:
     """Attitude at which the rest, hanging below the hook, touches the wall.
 
+    x'_rest = w with z'_rest below the bar: theta = atan2(z, x) + acos(w / rho), x and z from hook to rest.
+
     Parameters
     ----------
     hook : Where the hook touches the bar [m], shape ``(2, *cases)``
@@ -153,10 +145,6 @@ def rest_attitude(hook: npt.ArrayLike, rest: npt.ArrayLike, wall: Wall) -> Array
     Raises
     ------
     ValueError : A point that is not a pair
-
-    Notes
-    -----
-    x'_rest = w with z'_rest below the bar: theta = atan2(z, x) + acos(w / rho), x and z from hook to rest.
 
     References
     ----------
@@ -241,6 +229,8 @@ def hang(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, rest: npt.ArrayLi
 def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Array:
     """Forward position of the hook at which the rest force changes sign.
 
+    x'_cg = 0: x_hook = x_cg - (z_hook - z_cg) tan(theta). At a level attitude it is the centre of gravity itself.
+
     Parameters
     ----------
     hook_z : Height of the hook [m]
@@ -255,10 +245,6 @@ def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Ar
     ------
     ValueError : A point that is not a pair
 
-    Notes
-    -----
-    x'_cg = 0: x_hook = x_cg - (z_hook - z_cg) tan(theta). At a level attitude it is the centre of gravity itself.
-
     References
     ----------
     meriam_statics: equilibrium of a hinged body.
@@ -269,6 +255,8 @@ def critical_hook_x(hook_z: Real, cg: npt.ArrayLike, attitude: Real = 0.0) -> Ar
 
 def lowest_point(outline: npt.ArrayLike, hook: npt.ArrayLike, attitude: Real, bar_height: Real) -> Array:
     """Height of the lowest point of a hanging robot over the floor.
+
+    min over the outline of z_bar + z'.
 
     Parameters
     ----------
@@ -283,10 +271,6 @@ def lowest_point(outline: npt.ArrayLike, hook: npt.ArrayLike, attitude: Real, ba
     Raises
     ------
     ValueError : A point that is not a pair
-
-    Notes
-    -----
-    min over the outline of z_bar + z'.
 
     References
     ----------
@@ -325,6 +309,9 @@ class LiftOff:
 def lift_off(weight: Real, hook_x: Real, cg_x: Real, front_x: Real, rear_x: Real) -> LiftOff:
     """Find which floor contact lifts first as the hook pulls straight up.
 
+    Moments about the other contact: F_front = W (x_cg - x_rear) / (x_hook - x_rear) while the hook is ahead of the
+    rear contact, F_rear likewise. Whichever is less lifts first: the end on the hook's side of the centre of gravity.
+
     Parameters
     ----------
     weight, hook_x, cg_x : Weight [N]; hook, forward position [m]; centre of gravity, forward position [m]
@@ -337,11 +324,6 @@ def lift_off(weight: Real, hook_x: Real, cg_x: Real, front_x: Real, rear_x: Real
     Raises
     ------
     ValueError : A front contact that is not ahead of the rear one
-
-    Notes
-    -----
-    Moments about the other contact: F_front = W (x_cg - x_rear) / (x_hook - x_rear) while the hook is ahead of the
-    rear contact, F_rear likewise. Whichever is less lifts first: the end on the hook's side of the centre of gravity.
 
     References
     ----------
@@ -380,6 +362,10 @@ class LiftRamp:
 def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt.ArrayLike, steps: int = 9) -> LiftRamp:
     """Follow the hook force while the robot turns about the contact that still stands.
 
+    F = W (x'_cg - x'_contact) / (x'_hook - x'_contact) at each attitude, the pull vertical, the standing wheel free
+    to roll. At the free attitude both lie on one vertical: F = W and the floor carries nothing. Kept between 0 and
+    the weight: 0 within the ramp means that the robot falls over the standing contact before it hangs.
+
     Parameters
     ----------
     weight : Weight [N]
@@ -394,12 +380,6 @@ def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt
     Raises
     ------
     ValueError : Fewer than two steps, or a point that is not a pair
-
-    Notes
-    -----
-    F = W (x'_cg - x'_contact) / (x'_hook - x'_contact) at each attitude, the pull vertical, the standing wheel free
-    to roll. At the free attitude both lie on one vertical: F = W and the floor carries nothing. Kept between 0 and
-    the weight: 0 within the ramp means that the robot falls over the standing contact before it hangs.
 
     References
     ----------
@@ -419,6 +399,8 @@ def lift_ramp(weight: Real, hook: npt.ArrayLike, cg: npt.ArrayLike, contact: npt
 def standing_attitude(hook: npt.ArrayLike, contact: npt.ArrayLike, bar_height: Real) -> Array:
     """Attitude of a robot that is hooked on a bar while one contact still stands on the floor.
 
+    The contact is rho from the hook, at beta ahead of straight below: rho cos(theta - beta) = bar height.
+
     Parameters
     ----------
     hook : Where the hook touches the bar, drawn down as far as it is [m], shape ``(2, *cases)``
@@ -433,10 +415,6 @@ def standing_attitude(hook: npt.ArrayLike, contact: npt.ArrayLike, bar_height: R
     Raises
     ------
     ValueError : A point that is not a pair
-
-    Notes
-    -----
-    The contact is rho from the hook, at beta ahead of straight below: rho cos(theta - beta) = bar height.
 
     References
     ----------
@@ -453,6 +431,8 @@ def standing_attitude(hook: npt.ArrayLike, contact: npt.ArrayLike, bar_height: R
 def actuator_force(hook_force: Real, ratio: Real, count: Real = 1.0, efficiency: Real = 1.0) -> Array:
     """Force that each lifting cylinder, or each motor's cord, must give.
 
+    Virtual work: F_actuator = F_hook ratio / (count efficiency).
+
     Parameters
     ----------
     hook_force, ratio, count : Force at the hook [N]; hook travel per actuator travel [-], positive; actuators that
@@ -466,10 +446,6 @@ def actuator_force(hook_force: Real, ratio: Real, count: Real = 1.0, efficiency:
     Raises
     ------
     ValueError : Ratio, count or efficiency not positive
-
-    Notes
-    -----
-    Virtual work: F_actuator = F_hook ratio / (count efficiency).
 
     References
     ----------

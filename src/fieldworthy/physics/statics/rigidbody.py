@@ -1,12 +1,8 @@
 """Mass, centre and inertia of a body of cuboids, and what weighing it on its wheels tells.
 
-Mass, centre of gravity and inertia tensor of a body assembled from cuboids.
-
 Arrays carry structure first and cases last: masses ``(k, *cases)``, positions and sizes ``(k, 3, *cases)``,
 a vector ``(3, *cases)``, a tensor ``(3, 3, *cases)``. ``cases`` may be empty, ``(n,)`` or ``(poses, n)``.
 Axes follow ISO 8855: x forward, y left, z up.
-
-Weighing on wheels: how a raised end pitches the robot, and the tilt at which it balances over its wheels.
 
 Angles are positive nose up. Wheels are round and stand under their axles however the robot is pitched.
 
@@ -49,6 +45,8 @@ class RigidBody:
 def lift(values: npt.ArrayLike, lead: int, trailing: int) -> Array:
     """Insert axes of length one after the structure axes, so that cases line up at the end.
 
+    Cases broadcast from the right, as in numpy.
+
     Parameters
     ----------
     values : Numbers with ``lead`` axes of structure and any axes of cases [any unit]
@@ -61,10 +59,6 @@ def lift(values: npt.ArrayLike, lead: int, trailing: int) -> Array:
     Raises
     ------
     ValueError : Fewer axes than the structure has
-
-    Notes
-    -----
-    Cases broadcast from the right, as in numpy.
 
     References
     ----------
@@ -92,6 +86,9 @@ def _tensor(xx: Array, yy: Array, zz: Array, products: tuple[Array, Array, Array
 def assemble(mass: npt.ArrayLike, position: npt.ArrayLike, size: npt.ArrayLike) -> RigidBody:
     """Assemble homogeneous cuboids, edges along the axes, to one body.
 
+    I_xx = sum m (b_y^2 + b_z^2)/12 + m (y^2 + z^2), I_xy = -sum m x y, then moved from the origin to the
+    centre of gravity. Exact for cuboids; a real part is lumpier, so give an odd part as several cuboids.
+
     Parameters
     ----------
     mass, position : Mass of each part [kg], shape ``(k, *cases)``; centre of each part [m], shape ``(k, 3, *cases)``
@@ -104,11 +101,6 @@ def assemble(mass: npt.ArrayLike, position: npt.ArrayLike, size: npt.ArrayLike) 
     Raises
     ------
     ValueError : A negative mass or edge, no mass at all, or a shape that is not ``(k, 3, ...)``
-
-    Notes
-    -----
-    I_xx = sum m (b_y^2 + b_z^2)/12 + m (y^2 + z^2), I_xy = -sum m x y, then moved from the origin to the
-    centre of gravity. Exact for cuboids; a real part is lumpier, so give an odd part as several cuboids.
 
     References
     ----------
@@ -134,6 +126,8 @@ def assemble(mass: npt.ArrayLike, position: npt.ArrayLike, size: npt.ArrayLike) 
 def point_inertia(mass: Real, offset: npt.ArrayLike) -> Array:
     """Inertia tensor of a point mass: the term that the parallel-axis theorem adds.
 
+    m (|d|^2 E - d d^T).
+
     Parameters
     ----------
     mass : Mass [kg], shape ``cases``
@@ -142,10 +136,6 @@ def point_inertia(mass: Real, offset: npt.ArrayLike) -> Array:
     Returns
     -------
     Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
-
-    Notes
-    -----
-    m (|d|^2 E - d d^T).
 
     References
     ----------
@@ -160,6 +150,8 @@ def point_inertia(mass: Real, offset: npt.ArrayLike) -> Array:
 def inertia_about(body: RigidBody, point: npt.ArrayLike) -> Array:
     """Inertia tensor of a body about any point.
 
+    I_P = I_CG + m (|d|^2 E - d d^T).
+
     Parameters
     ----------
     body : The body [kg, m, kg m2]
@@ -168,10 +160,6 @@ def inertia_about(body: RigidBody, point: npt.ArrayLike) -> Array:
     Returns
     -------
     Inertia tensor [kg m2], shape ``(3, 3, *cases)``.
-
-    Notes
-    -----
-    I_P = I_CG + m (|d|^2 E - d d^T).
 
     References
     ----------
@@ -185,6 +173,9 @@ def inertia_about(body: RigidBody, point: npt.ArrayLike) -> Array:
 def combine(bodies: Sequence[RigidBody]) -> RigidBody:
     """Join bodies rigidly to one.
 
+    Masses add, first moments add, and each inertia is moved to the common centre of gravity first. So a pose
+    is cheap: each group of parts is assembled once, then moved, then combined.
+
     Parameters
     ----------
     bodies : One or more bodies in the same axes [kg, m, kg m2]
@@ -196,11 +187,6 @@ def combine(bodies: Sequence[RigidBody]) -> RigidBody:
     Raises
     ------
     ValueError : No body at all
-
-    Notes
-    -----
-    Masses add, first moments add, and each inertia is moved to the common centre of gravity first. So a pose
-    is cheap: each group of parts is assembled once, then moved, then combined.
 
     References
     ----------
@@ -217,6 +203,8 @@ def combine(bodies: Sequence[RigidBody]) -> RigidBody:
 def translate(body: RigidBody, shift: npt.ArrayLike) -> RigidBody:
     """Move a body without turning it, as a lift does.
 
+    The inertia about the centre of gravity does not change.
+
     Parameters
     ----------
     body : The body [kg, m, kg m2]
@@ -225,10 +213,6 @@ def translate(body: RigidBody, shift: npt.ArrayLike) -> RigidBody:
     Returns
     -------
     The body in its new place [kg, m, kg m2].
-
-    Notes
-    -----
-    The inertia about the centre of gravity does not change.
 
     References
     ----------
@@ -241,6 +225,8 @@ def translate(body: RigidBody, shift: npt.ArrayLike) -> RigidBody:
 def rotate_y(body: RigidBody, angle: Real, pivot: npt.ArrayLike) -> RigidBody:
     """Turn a body about a crosswise axis, as an arm turns on its pivot.
 
+    x' = x cos + z sin, z' = -x sin + z cos from the pivot; the tensor becomes R I R^T.
+
     Parameters
     ----------
     body : The body [kg, m, kg m2]
@@ -250,10 +236,6 @@ def rotate_y(body: RigidBody, angle: Real, pivot: npt.ArrayLike) -> RigidBody:
     Returns
     -------
     The turned body [kg, m, kg m2].
-
-    Notes
-    -----
-    x' = x cos + z sin, z' = -x sin + z cos from the pivot; the tensor becomes R I R^T.
 
     References
     ----------
@@ -279,6 +261,8 @@ def rotate_y(body: RigidBody, angle: Real, pivot: npt.ArrayLike) -> RigidBody:
 def axis_inertia(inertia: Array, axis: npt.ArrayLike) -> Array:
     """Moment of inertia about an axis through the tensor's reference point.
 
+    e^T I e.
+
     Parameters
     ----------
     inertia : Inertia tensor [kg m2], shape ``(3, 3, *cases)``
@@ -287,10 +271,6 @@ def axis_inertia(inertia: Array, axis: npt.ArrayLike) -> Array:
     Returns
     -------
     Moment of inertia [kg m2], shape ``cases``.
-
-    Notes
-    -----
-    e^T I e.
 
     References
     ----------
@@ -303,6 +283,8 @@ def axis_inertia(inertia: Array, axis: npt.ArrayLike) -> Array:
 
 def pitch_of_lift(base: Real, lift: Real, rise: Real = 0.0) -> Array:
     """Pitch of a robot whose front wheels stand higher than its rear wheels.
+
+    ``base sin(a) + rise cos(a) = lift + rise``, solved exactly. For like wheels ``sin(a) = lift / base``.
 
     Parameters
     ----------
@@ -317,10 +299,6 @@ def pitch_of_lift(base: Real, lift: Real, rise: Real = 0.0) -> Array:
     Raises
     ------
     ValueError : If the base is not positive, or the lift is more than the robot is long
-
-    Notes
-    -----
-    ``base sin(a) + rise cos(a) = lift + rise``, solved exactly. For like wheels ``sin(a) = lift / base``.
 
     References
     ----------
@@ -338,6 +316,8 @@ def pitch_of_lift(base: Real, lift: Real, rise: Real = 0.0) -> Array:
 def plumb_place(x: Real, z: Real, pitch: Real) -> Array:
     """Where a plumb line through a point of the pitched robot meets the floor, along the robot's way.
 
+    ``x cos(a) - z sin(a)``; the loads of the wheels balance the weight in these places.
+
     Parameters
     ----------
     x, z : The point on the level robot, forward and up [m]
@@ -346,10 +326,6 @@ def plumb_place(x: Real, z: Real, pitch: Real) -> Array:
     Returns
     -------
     Place along the floor, from the plumb line through the robot's own origin [m].
-
-    Notes
-    -----
-    ``x cos(a) - z sin(a)``; the loads of the wheels balance the weight in these places.
 
     References
     ----------
@@ -360,6 +336,8 @@ def plumb_place(x: Real, z: Real, pitch: Real) -> Array:
 
 def balance_tilt(reach: Real, height: Real, radius: Real = 0.0) -> Array:
     """Tilt at which a robot balances over the wheels of one side.
+
+    ``tan(a) = reach / (height - radius)``.
 
     Parameters
     ----------
@@ -376,10 +354,6 @@ def balance_tilt(reach: Real, height: Real, radius: Real = 0.0) -> Array:
     ------
     ValueError : If the centre of gravity is not above the axle or edge
 
-    Notes
-    -----
-    ``tan(a) = reach / (height - radius)``.
-
     References
     ----------
     meriam_statics: equilibrium over a pivot.
@@ -393,6 +367,9 @@ def balance_tilt(reach: Real, height: Real, radius: Real = 0.0) -> Array:
 
 def wheel_loads(places: Array, weight: Real, x: Real, y: Real, preload: Array) -> Array:
     """Load on each wheel of a standing robot, for a preload that only its stiffness decides.
+
+    Sum and two moments give three equations. Three wheels share the weight as they must; of four or more the smallest
+    loads that balance it are taken, plus the preload of a twisted frame or of an uneven floor.
 
     Parameters
     ----------
@@ -408,11 +385,6 @@ def wheel_loads(places: Array, weight: Real, x: Real, y: Real, preload: Array) -
     Raises
     ------
     numpy.linalg.LinAlgError : If the wheels stand in one line
-
-    Notes
-    -----
-    Sum and two moments give three equations. Three wheels share the weight as they must; of four or more the smallest
-    loads that balance it are taken, plus the preload of a twisted frame or of an uneven floor.
 
     References
     ----------

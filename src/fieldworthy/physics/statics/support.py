@@ -1,7 +1,5 @@
 """What stands on the floor: convex outlines in plan, the support polygon, and the loads of the wheels.
 
-Convex outlines in plan: support, caliper width, flats and corners.
-
 A polygon's vertices run counter-clockwise with the shape ``(k, 2, *cases)``; a circle is kept as its radius, exactly.
 
 The support polygon of a robot's floor contacts, how far the load is from its edges, and the wheel loads.
@@ -78,6 +76,8 @@ Outline: TypeAlias = Polygon | Circle
 def is_convex(vertices: Array) -> npt.NDArray[np.bool_]:
     """Tell where corners go once round a convex polygon, counter-clockwise.
 
+    A star also turns left everywhere, but more than once round.
+
     Parameters
     ----------
     vertices : Corners, shape ``(k, 2, *cases)`` [m]
@@ -86,10 +86,6 @@ def is_convex(vertices: Array) -> npt.NDArray[np.bool_]:
     -------
     ndarray of bool
         True where every turn is to the left and they add to one turn; straight corners pass [-].
-
-    Notes
-    -----
-    A star also turns left everywhere, but more than once round.
     """
     side = np.roll(vertices, -1, axis=0) - vertices
     before = np.roll(side, 1, axis=0)
@@ -143,6 +139,8 @@ def regular_polygon(sides: int, across_flats: Real) -> Polygon:
 def support(outline: Outline, angle: Real) -> Array:
     """Return how far the outline reaches in a direction.
 
+    h(angle) = max over corners of x cos(angle) + y sin(angle).
+
     Parameters
     ----------
     outline : The outline [-]
@@ -151,10 +149,6 @@ def support(outline: Outline, angle: Real) -> Array:
     Returns
     -------
     Greatest distance from the origin along it [m].
-
-    Notes
-    -----
-    h(angle) = max over corners of x cos(angle) + y sin(angle).
     """
     if isinstance(outline, Circle):
         return np.broadcast_to(outline.radius, np.broadcast_shapes(np.shape(outline.radius), np.shape(angle)))
@@ -217,6 +211,8 @@ def corner_angles(polygon: Polygon) -> Array:
 def greatest_width(outline: Outline) -> Array:
     """Return the widest caliper width, the diameter.
 
+    The greatest distance between two corners.
+
     Parameters
     ----------
     outline : The outline [-]
@@ -224,10 +220,6 @@ def greatest_width(outline: Outline) -> Array:
     Returns
     -------
     Width [m].
-
-    Notes
-    -----
-    The greatest distance between two corners.
     """
     if isinstance(outline, Circle):
         return 2.0 * np.asarray(outline.radius)
@@ -238,6 +230,8 @@ def greatest_width(outline: Outline) -> Array:
 def front(outline: Outline, yaw: Real, across: Array) -> Array:
     """Return how far the outline's near face lies along x on lines parallel to x.
 
+    The face is the greatest of the lines through the sides that look towards -x, within the outline's extent in y.
+
     Parameters
     ----------
     outline : The outline, about its own origin [-]
@@ -247,10 +241,6 @@ def front(outline: Outline, yaw: Real, across: Array) -> Array:
     Returns
     -------
     x of the face towards -x [m], infinite where the line misses the outline.
-
-    Notes
-    -----
-    The face is the greatest of the lines through the sides that look towards -x, within the outline's extent in y.
     """
     if isinstance(outline, Circle):
         inside = np.square(outline.radius) - across * across
@@ -329,6 +319,10 @@ class Support:
 def support_polygon(contacts: npt.ArrayLike) -> Support:
     """Find the edges of the support polygon in every case.
 
+    A pair of contacts is an edge where all contacts lie on one side of its line: max_k (n . p_k) = n . p_i.
+    Both orders of a pair are tried; two contacts, or contacts in a line, give a polygon without width.
+    Contacts within a nanometre count as one.
+
     Parameters
     ----------
     contacts : Floor contacts that carry load [m], shape ``(k, 2, *cases)``; two or more
@@ -340,12 +334,6 @@ def support_polygon(contacts: npt.ArrayLike) -> Support:
     Raises
     ------
     ValueError : Fewer than two contacts, or all of them in one place
-
-    Notes
-    -----
-    A pair of contacts is an edge where all contacts lie on one side of its line: max_k (n . p_k) = n . p_i.
-    Both orders of a pair are tried; two contacts, or contacts in a line, give a polygon without width.
-    Contacts within a nanometre count as one.
 
     References
     ----------
@@ -388,6 +376,9 @@ def _extent(contacts: Array, x: Array, y: Array, own: Array) -> tuple[Array, Arr
 def hull_order(contacts: npt.ArrayLike) -> npt.NDArray[np.int_]:
     """Corners of the convex hull of one set of contacts, counter-clockwise seen from above.
 
+    Monotone chain; points inside an edge are left out. For drawing and for naming edges; the limits use
+    `support_polygon`.
+
     Parameters
     ----------
     contacts : Contacts [m], shape ``(k, 2)``
@@ -400,11 +391,6 @@ def hull_order(contacts: npt.ArrayLike) -> npt.NDArray[np.int_]:
     Raises
     ------
     ValueError : A shape other than ``(k, 2)``
-
-    Notes
-    -----
-    Monotone chain; points inside an edge are left out. For drawing and for naming edges; the limits use
-    `support_polygon`.
 
     References
     ----------
@@ -434,6 +420,8 @@ def _turn(a: Array, b: Array, c: Array) -> float:
 def edge_slack(support: Support, point: npt.ArrayLike) -> Array:
     """Distance from a point to each edge of the support polygon.
 
+    offset - n . p.
+
     Parameters
     ----------
     support : The polygon [-, m]
@@ -443,10 +431,6 @@ def edge_slack(support: Support, point: npt.ArrayLike) -> Array:
     -------
     Distance inside each edge's line [m], shape ``(e, *cases)``; negative outside, infinite where the pair is no edge in
     that case.
-
-    Notes
-    -----
-    offset - n . p.
 
     References
     ----------
@@ -460,6 +444,10 @@ def edge_slack(support: Support, point: npt.ArrayLike) -> Array:
 def reach(support: Support, point: npt.ArrayLike, direction: npt.ArrayLike) -> Array:
     """How far the load point may move in a direction before the robot tips.
 
+    The least of slack / (n . u) over the edges that the direction u meets from inside. Edges parallel to u
+    (to 1e-9) never stop it; a polygon without width does not stop motion along its line. All diagonals are
+    covered: the exact edge decides, not a rectangle.
+
     Parameters
     ----------
     support : The polygon [-, m]
@@ -470,12 +458,6 @@ def reach(support: Support, point: npt.ArrayLike, direction: npt.ArrayLike) -> A
     -------
     Distance along each direction to the polygon's edge [m], shape ``(d, *cases)``; negative where the point is already
     past that edge.
-
-    Notes
-    -----
-    The least of slack / (n . u) over the edges that the direction u meets from inside. Edges parallel to u
-    (to 1e-9) never stop it; a polygon without width does not stop motion along its line. All diagonals are
-    covered: the exact edge decides, not a rectangle.
 
     References
     ----------

@@ -1,19 +1,11 @@
 """Tipping: the limit at an edge, sudden stops, anti-tip rollers and ballast.
 
-When a robot tips over an edge: held acceleration, slope, turning, push, sudden stop, anti-tip rollers.
-
 Everything is seen across one tipping edge: ``reach`` is the level distance from the centre of gravity to the
 edge, ``height`` that of the centre of gravity above it. A robot that tips can hurt people and itself; the
 limits are those of a rigid robot on a rigid floor.
 
-A dead stop over anti-tip rollers: a second tipping edge that counts once the tilt has closed the clearance.
-
-Braking over the leading wheels: the body pivots on them while grip or the motors limit what slows it down.
-
 Seen across one tipping edge, as in `tipping`. The force at the floor is what grip and motors give, so the load
 on the wheels and the way in which the contact slows follow from the motion and are not prescribed.
-
-Ballast: the least mass that brings the balance to its target, and the best place for it.
 
 Everything is said in slacks: the distance from a load point to a tipping edge (`support.edge_slack`), for the
 robot and for the ballast alone, along a leading axis of demands (edges, accelerations, poses).
@@ -40,6 +32,8 @@ def _ratio(top: Real, bottom: Real) -> Array:
 def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> Array:
     """Acceleration held for long at which the robot begins to tip.
 
+    a = g d / h.
+
     Parameters
     ----------
     reach : Level distance from the centre of gravity to the tipping edge [m]
@@ -49,10 +43,6 @@ def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> A
     -------
     Acceleration away from the edge, so braking for the front edge [m/s2]; negative where the robot falls over that edge
     at rest; without height infinite, with the sign of the reach.
-
-    Notes
-    -----
-    a = g d / h.
 
     References
     ----------
@@ -64,6 +54,8 @@ def tip_acceleration(reach: Real, height: Real, g: Real = STANDARD_GRAVITY) -> A
 def tip_angle(reach: Real, height: Real) -> Array:
     """Find the static tip angle: the slope on which the robot begins to tip over its downhill edge.
 
+    atan(d / h).
+
     Parameters
     ----------
     reach : Level distance from the centre of gravity to the tipping edge [m]
@@ -72,10 +64,6 @@ def tip_angle(reach: Real, height: Real) -> Array:
     Returns
     -------
     Angle [rad]; negative where the robot falls over that edge on the level.
-
-    Notes
-    -----
-    atan(d / h).
 
     References
     ----------
@@ -87,6 +75,8 @@ def tip_angle(reach: Real, height: Real) -> Array:
 def push_to_tip(weight: Real, reach: Real, push_height: Real) -> Array:
     """Level push at which a standing robot tips over the edge away from the push.
 
+    P = W d / y.
+
     Parameters
     ----------
     weight, reach : Weight [N]; level distance from the centre of gravity to the tipping edge [m]
@@ -96,10 +86,6 @@ def push_to_tip(weight: Real, reach: Real, push_height: Real) -> Array:
     -------
     Force [N]; negative where it falls over at rest; for a push at the floor infinite, with that sign. The robot slides
     first where the friction force is smaller.
-
-    Notes
-    -----
-    P = W d / y.
 
     References
     ----------
@@ -148,6 +134,9 @@ class Overturn:
 def impact_tip_speed(body: Overturn, step: Real = 0.0, g: Real = STANDARD_GRAVITY) -> Array:
     """Speed at which a robot that stops dead against a step goes over it.
 
+    Angular momentum about the edge is kept in the blow: omega = m v (h - s) / I_edge; it goes over when I_edge
+    omega^2 / 2 reaches m g (r - (h - s)). A blow without rebound; real wheels and frames give, which eases it.
+
     Parameters
     ----------
     body : The robot across its leading edge [kg, kg m2, m]
@@ -157,11 +146,6 @@ def impact_tip_speed(body: Overturn, step: Real = 0.0, g: Real = STANDARD_GRAVIT
     Returns
     -------
     Least speed that carries it over [m/s]; infinite where the step is as high as the centre of gravity.
-
-    Notes
-    -----
-    Angular momentum about the edge is kept in the blow: omega = m v (h - s) / I_edge; it goes over when I_edge
-    omega^2 / 2 reaches m g (r - (h - s)). A blow without rebound; real wheels and frames give, which eases it.
 
     References
     ----------
@@ -198,6 +182,11 @@ class RollerStage:
 def roller_stage(body: Overturn, overhang: Real, clearance: Real) -> RollerStage:
     """Find where the tipping edge goes when an anti-tip roller comes down.
 
+    The roller meets the floor at tan(theta) = c / L, sqrt(L^2 + c^2) from the wheels' contact; the centre of
+    gravity has then moved to -d cos + h sin, h cos + d sin from that contact. Contacts are points, so the
+    roll of locked wheels is left out. Angular momentum about the roller is kept in its blow, without rebound:
+    omega_2 / omega_1 = (I + m r_1 . r_2) / (I + m r_2^2).
+
     Parameters
     ----------
     body : The robot across the wheels' edge [kg, kg m2, m]
@@ -207,13 +196,6 @@ def roller_stage(body: Overturn, overhang: Real, clearance: Real) -> RollerStage
     Returns
     -------
     Both stages [kg, kg m2, m, rad, -].
-
-    Notes
-    -----
-    The roller meets the floor at tan(theta) = c / L, sqrt(L^2 + c^2) from the wheels' contact; the centre of
-    gravity has then moved to -d cos + h sin, h cos + d sin from that contact. Contacts are points, so the
-    roll of locked wheels is left out. Angular momentum about the roller is kept in its blow, without rebound:
-    omega_2 / omega_1 = (I + m r_1 . r_2) / (I + m r_2^2).
 
     References
     ----------
@@ -233,6 +215,9 @@ def roller_stage(body: Overturn, overhang: Real, clearance: Real) -> RollerStage
 def roller_impact_tip_speed(stage: RollerStage, g: Real = STANDARD_GRAVITY) -> Array:
     """Speed at which a robot that stops dead goes over its rollers.
 
+    Backwards through the motion: the energy needed from the roller's edge, divided by what its blow leaves,
+    plus the rise up to the blow; at least the wheels' own energy where balance comes before the blow.
+
     Parameters
     ----------
     stage : Both stages [kg, kg m2, m, rad, -]
@@ -241,11 +226,6 @@ def roller_impact_tip_speed(stage: RollerStage, g: Real = STANDARD_GRAVITY) -> A
     Returns
     -------
     Least speed that carries it over [m/s]; infinite without height.
-
-    Notes
-    -----
-    Backwards through the motion: the energy needed from the roller's edge, divided by what its blow leaves,
-    plus the rise up to the blow; at least the wheels' own energy where balance comes before the blow.
 
     References
     ----------
@@ -458,6 +438,11 @@ def _followed(flat: list[Array], g: Real) -> tuple[Array, Array]:
 def over_speed(swung: Swing) -> Array:
     """Speed from which braking to rest carries the robot over.
 
+    Where the energy reaches the need; between the nodes the speed is taken as straight in the square root of the
+    energy, and beyond balance as proportional to it. A swing that meets the rollers sooner is caught, but goes on
+    bouncing between wheels and rollers while the brakes pull: it is followed as if the wheels alone carried it, to
+    the safe side and without a step in the roller's place.
+
     Parameters
     ----------
     swung : Its first swing [m/s, J]
@@ -465,13 +450,6 @@ def over_speed(swung: Swing) -> Array:
     Returns
     -------
     Least speed that carries it over [m/s]; infinite where it never lifts, 0 where it stands past its edge.
-
-    Notes
-    -----
-    Where the energy reaches the need; between the nodes the speed is taken as straight in the square root of the
-    energy, and beyond balance as proportional to it. A swing that meets the rollers sooner is caught, but goes on
-    bouncing between wheels and rollers while the brakes pull: it is followed as if the wheels alone carried it, to
-    the safe side and without a step in the roller's place.
 
     References
     ----------
@@ -498,6 +476,11 @@ def _node(swung: Swing, i: npt.NDArray[np.intp]) -> tuple[Array, Array]:
 def least_ballast(mass: Real, slack: Array, ballast_slack: Array, target: Real = 0.0) -> Array:
     """Least ballast at one place that brings every demand to its target.
 
+    From (M s + m s_b) / (M + m) >= t: a demand that is short asks m >= M (t - s) / (s_b - t) if the ballast
+    stands better than the target, else it cannot be met; a demand that is met allows m <= M (s - t) / (t -
+    s_b) if the ballast stands worse than the target. Infinite where the most that is asked exceeds the least
+    that is allowed. Infinite slacks (pairs that are no edge) ask nothing.
+
     Parameters
     ----------
     mass : Mass of the robot without ballast [kg], shape ``cases``
@@ -508,13 +491,6 @@ def least_ballast(mass: Real, slack: Array, ballast_slack: Array, target: Real =
     Returns
     -------
     Mass [kg], shape ``cases``; 0 where nothing is needed, infinite where no mass at this place does it.
-
-    Notes
-    -----
-    From (M s + m s_b) / (M + m) >= t: a demand that is short asks m >= M (t - s) / (s_b - t) if the ballast
-    stands better than the target, else it cannot be met; a demand that is met allows m <= M (s - t) / (t -
-    s_b) if the ballast stands worse than the target. Infinite where the most that is asked exceeds the least
-    that is allowed. Infinite slacks (pairs that are no edge) ask nothing.
 
     References
     ----------
@@ -557,6 +533,9 @@ def best_ballast(
 ) -> BallastChoice:
     """Choose the place that needs the least ballast.
 
+    More mass slows the robot, m / (M + m) of its acceleration, so the place that needs least is best; the
+    first of equals wins.
+
     Parameters
     ----------
     mass : Mass of the robot without ballast [kg], shape ``cases``
@@ -572,11 +551,6 @@ def best_ballast(
     Raises
     ------
     ValueError : No candidate place
-
-    Notes
-    -----
-    More mass slows the robot, m / (M + m) of its acceleration, so the place that needs least is best; the
-    first of equals wins.
 
     References
     ----------
