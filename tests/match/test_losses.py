@@ -106,3 +106,24 @@ def test_a_piece_that_no_stage_grips_is_not_taken_in():
     found = ability(load_robot(MARTEN, text), Cases(0, 0, 0, []))
     assert found.can["take spools"].tolist() == [0.0]
     assert {one.finding for one in found.losses} >= {"intake.grip.intake.mouth", "intake.grip.intake.ramp"}
+
+
+@pytest.mark.parametrize(("pulls", "left"), [("", 1.0), (", pulls: 0 %", 1.0), (", pulls: 25 %", 0.75)])
+def test_what_a_rival_pulls_out_is_lost_where_one_pulls(tmp_path, pulls, left):
+    """A rival of 80 kg pulls with 706 N, more than any force of the jaw: lost is what it pulls at, and no more."""
+    heavy = ("rival: {mass: 8 kg, grip: 0.9}", f"rival: {{mass: 80 kg, grip: 0.9{pulls}}}")
+    found = ability(load_robot(example_copy(tmp_path, heavy)), Cases(0, 0, 50, []))
+    assert found.can["leave planter"] == pytest.approx(np.full(51, left))
+    losses = [one for one in found.losses if one.action == "leave planter"]
+    assert len(losses) == (left < 1.0 or not pulls)
+    assert not [c for c in found.contradictions if c.action == "leave planter"]  # in practice nobody pulled
+    if not pulls:
+        assert losses[0].sentence == (
+            "Heron mk1: where a rival pulls, 'leave planter' loses 100 % of its tries by clamp.hold.clamp. How often "
+            "one pulls is not said (mechanisms.clamp.rival.pulls), so the forecast counts no pull."
+        )
+    elif losses:
+        assert losses[0].sentence == (
+            "Heron mk1: a rival pulls in 25 % of the tries of 'leave planter' (mechanisms.clamp.rival.pulls): 25 % of "
+            "all are lost by clamp.hold.clamp, on top of what practice counts."
+        )

@@ -289,6 +289,8 @@ class Cost:
     takes : The object of which the tries to take one are lost; empty for none
     mechanism : The mechanism, as findings name it, without which a task's tries are lost; empty for none
     certain : Whether it is one of those that a mechanism cannot do its action without at all
+    part : Share of the tries in which it matters; None where the file does not say, and then it costs none
+    told_by : Key of the file that says that share; what practice counts does not hold it. Empty for every try
     """
 
     id: str
@@ -297,6 +299,8 @@ class Cost:
     takes: str = ""
     mechanism: str = ""
     certain: bool = False
+    part: float | None = 1.0
+    told_by: str = ""
 
 
 def _costs_nothing(_robot: Robot) -> tuple[Cost, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,22 +53,38 @@ class Contradiction:
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """What a mechanism's failing costs an action that no practice counts.
+    """What a mechanism's failing costs an action that no practice counts, or that practice does not hold.
 
     Attributes
     ----------
     robot, action, finding : Names
     share : Of the tries that are lost by it, over the robots that the tolerances allow
+    part : Share of the tries in which it matters; None where the file does not say, and then none is lost
+    told_by : Key of the file that says so; empty where it matters in every try
     """
 
     robot: str
     action: str
     finding: str
     share: float
+    part: float | None = 1.0
+    told_by: str = ""
 
     @property
     def sentence(self) -> str:
         """What is lost, and why that is not left to practice."""
+        if self.part is None:
+            return (
+                f"{self.robot}: where a rival pulls, '{self.action}' loses {digits(100 * self.share, 2)} % of its "
+                f"tries by {self.finding}. How often one pulls is not said ({self.told_by}), so the forecast counts no "
+                "pull."
+            )
+        if self.told_by:
+            return (
+                f"{self.robot}: a rival pulls in {digits(100 * self.part, 2)} % of the tries of '{self.action}' "
+                f"({self.told_by}): {digits(100 * self.share, 2)} % of all are lost by {self.finding}, on top of "
+                "what practice counts."
+            )
         return (
             f"{self.robot}: '{self.action}' was never practised, so the forecast takes what is computed: "
             f"{digits(100 * self.share, 2)} % of its tries are lost by {self.finding}."
@@ -83,7 +99,7 @@ class Ability:
     ----------
     can : By action, the share of tries that its mechanisms do not spoil in each case: 0 where one cannot do it at all
     contradictions : Where practice says that it works and a finding that it cannot
-    losses : What failing mechanisms cost actions that were never practised
+    losses : What failing mechanisms cost actions that were never practised, and what comes on top of practice
     """
 
     can: dict[str, Array]
@@ -130,19 +146,28 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     robot, season = loaded.nominal, loaded.nominal_season
     found, follows = {o.id: o for o in run(loaded, cases)}, consequences(robot)
     can: dict[str, Array] = {}
-    contradictions, losses = [], []
+    contradictions, losses = list[Contradiction](), list[Loss]()
     for name in robot.actions:
         costs = list(_costs(robot, season, name))
         if _worked(robot, name):
-            disputed = _disputed(robot, name, dict(left_by(costs, found, cases.size)), follows, cases)
+            usual = [cost for cost in costs if not cost.told_by]
+            disputed = _disputed(robot, name, dict(left_by(usual, found, cases.size)), follows, cases)
             contradictions += [disputed] if disputed is not None else []
-            continue
-        can[name] = share_left(costs, found, cases.size)
-        told = [cost for cost in costs if not cost.certain]
-        for identifier, left in left_by(told, found, cases.size):
-            lost = 1.0 - _mean(left, cases)
-            losses += [Loss(robot.robot, name, identifier, lost)] if lost >= _TOLD else []
+            costs = [cost for cost in costs if cost.told_by]
+        if costs or not _worked(robot, name):
+            can[name] = share_left(costs, found, cases.size)
+        for cost in (cost for cost in costs if not cost.certain):
+            losses += _lost(robot.robot, name, cost, found, cases)
     return Ability(can, tuple(contradictions), tuple(losses))
+
+
+def _lost(robot: str, action: str, cost: Cost, found: Mapping[str, Outcome], cases: Cases) -> Iterator[Loss]:
+    """What one failing costs an action; where it is not said how often it matters, what it costs where it does."""
+    every = replace(cost, part=1.0) if cost.part is None else cost
+    for identifier, left in left_by([every], found, cases.size):
+        lost = 1.0 - _mean(left, cases)
+        if lost >= _TOLD:
+            yield Loss(robot, action, identifier, lost, cost.part, cost.told_by)
 
 
 def _mean(left: Array, cases: Cases) -> float:
@@ -166,8 +191,11 @@ def _disputed(
 
 
 def against(robot: Robot, season: Season) -> dict[str, tuple[Cost, ...]]:
-    """What can stand against each action that practice does not show working; those without any are left out."""
-    found = {name: tuple(_costs(robot, season, name)) for name in robot.actions if not _worked(robot, name)}
+    """What can stand against each action, beside what practice counts; those without any are left out."""
+    found = {}
+    for name in robot.actions:
+        costs = [cost for cost in _costs(robot, season, name) if cost.part is not None]
+        found[name] = tuple(cost for cost in costs if cost.told_by or not _worked(robot, name))
     return {name: costs for name, costs in found.items() if costs}
 
 
@@ -191,7 +219,7 @@ def share_left(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -
 
 def left_by(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> Iterator[tuple[str, Array]]:
     """The share of tries that each failing leaves, in each of a number of cases."""
-    for cost in costs:
+    for cost in (cost for cost in costs if cost.part is not None):
         for identifier, outcome in found.items():
             if identifier != cost.id and not identifier.startswith(f"{cost.id}."):
                 continue
@@ -199,7 +227,7 @@ def left_by(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> I
                 continue
             works = np.asarray(outcome.margin()) >= 0.0 if not cost.wish else np.asarray(outcome.value) > 0.0
             left = 1.0 - np.clip(outcome.value, 0.0, 1.0) if cost.share else works.astype(float)
-            yield identifier, np.broadcast_to(left, (size,))
+            yield identifier, np.broadcast_to(1.0 - (cost.part or 0.0) * (1.0 - left), (size,))
 
 
 _TOLD = 0.005  # share of tries lost of which a forecast speaks

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import DisplayUnits, Report
+from fieldworthy.engine.finding import DisplayUnits, Report, first
 from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Option, Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
@@ -118,10 +118,11 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
 
 
 def costs(robot: Robot) -> Iterator[Cost]:
-    """What slips from a clamp is lost."""
+    """What a rival pulls from a clamp is lost: in the matches in which one pulls, and practice has none."""
     for name, spec in robot.mechanisms.items():
-        if isinstance(spec, Clamp):
-            yield Cost(f"clamp.hold.{name}", mechanism=name)
+        if isinstance(spec, Clamp) and spec.rival is not None:
+            pulls, key = spec.rival.pulls, f"mechanisms.{name}.rival.pulls"
+            yield Cost(f"clamp.hold.{name}", mechanism=name, part=None if pulls is None else first(pulls), told_by=key)
 
 
 SYSTEM = System(
@@ -151,7 +152,8 @@ SYSTEM = System(
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
     numbers=numbers,
-    required=("clamp.entry", "clamp.bite"),
+    required=("clamp.entry", "clamp.bite", "clamp.way", "clamp.rise"),
+    pressed=("clamp.way",),
     constants=Constants(
         found=(Found("clamp.slip.*", "value", "{0}/pressure least", "below this gauge pressure '{0}' fails"),)
     ),

@@ -10,7 +10,20 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fieldworthy.files import Of, Ref, all_are, assume, exact, need
-from fieldworthy.files.declare import Count, Efficiency, Force, Gap, Length, Load, Mass, Ratio, Real, Size, Stiffness
+from fieldworthy.files.declare import (
+    Count,
+    Efficiency,
+    Force,
+    Fraction,
+    Gap,
+    Length,
+    Load,
+    Mass,
+    Ratio,
+    Real,
+    Size,
+    Stiffness,
+)
 from fieldworthy.files.document import Fault
 from fieldworthy.robot.model.machine import MotorMechanism
 from fieldworthy.robot.model.robot import Robot
@@ -56,6 +69,9 @@ class Rival:
 
     mass: Mass = need("of the rival")
     grip: Ratio = assume("0.9", "friction coefficient of its wheels on the tiles; common practice, no source")
+    pulls: Fraction | None = exact(
+        None, "share of the times the object is carried in which it pulls; a forecast counts no pull where absent"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -144,7 +144,7 @@ def _told(found: Forecast) -> Markup:
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
     rows.append(tag("p", f"{counted(found.timeline.points, 'point')} if everything goes to plan."))
-    rows += [tag("p", one.sentence, class_="caution") for one in found.contradictions]
+    rows += [tag("p", one.sentence, class_="caution") for one in (*found.contradictions, *found.losses)]
     for step in found.finish:
         done = f"done in {chance_text(step.chance)} of the matches"
         rows.append(tag("p", f"Finish, {step.action} at {step.place}: {done}."))
