@@ -158,6 +158,33 @@ def wedge():
     return 1 / math.tan(math.radians(65) - math.atan(0.5)), float(np.asarray(clamp.hook_gain(math.radians(65), 0.5)))
 
 
+def runon():
+    # a lower stage at 0.8 m/s that the clock stops 0.12 s after the reading; the second comes to its place at t_2
+    upper = timing.Stop(1.0, 0.01, 0.012, 40.0)
+    lower = timing.Stop(0.8, 0.01, 0.012, 30.0)
+    path = timing.Path(0.1, 0.2, 0.17, 0.06, 0.11, 0.12)
+    t_2 = -float(timing.head_start(1.0, 0.8, path)) / 0.8
+    rest = timing.simulate(upper, lower, path, 0.5)
+    return 0.8 * (0.5 * 0.01 + 0.12 - t_2 + 0.012) + 0.8**2 / (2 * 30.0), float(np.asarray(rest.second)) + 0.17
+
+
+def runup():
+    # a motor held at 1.5 A of current: a torque that does not change, so t = sqrt(2 angle J / (T - load))
+    sags = motorarm.SaggingMotor(LINE, motor.Controller(1.5, np.inf), Battery(12.0, 1e-9), 1.0)
+    drive = motorarm.MotorDrive(LINE.stall_torque, LINE.free_speed, 5.0, 1.0)
+    angle = np.linspace(0.0, 0.02, 200)
+    load = np.full(200, 0.2)
+    torque = 5.0 * LINE.torque_constant * (1.5 - LINE.free_current)
+    took = motorarm.run_up_time(sags, drive, 0.4, angle, load)
+    return math.sqrt(2 * 0.02 * 0.4 / (torque - 0.2)), float(np.asarray(took))
+
+
+def slides():
+    # 20 N, 0.05 m beside the axis, drawn along it: each pad takes 20 * 0.05 / 0.2
+    needed, _ = guide.moving_forces(guide.Guide(0.2, 0.3), 20.0, 0.05, 0.0)
+    return 20.0 + 0.3 * (5.0 + 5.0), float(needed)
+
+
 def sweep():
     radius = 0.00635 / (2 * math.sin(math.pi / 16))
     by_hand = math.hypot(radius * math.cos(math.pi / 16) + 0.028, 0.002)
@@ -248,7 +275,8 @@ WORKED = {
     "heading": heading,
     "cuboids": cuboids, "motor_line": motor_line, "sprint": sprint, "scrub": scrub, "tip": tip, "impact": impact,
     "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
-    "background": background, "wedge": wedge, "sweep": sweep, "idler": idler, "climbs": climbs,
+    "background": background, "wedge": wedge, "sweep": sweep, "runon": runon, "runup": runup, "slides": slides,
+    "idler": idler, "climbs": climbs,
     "aside": aside, "jawway": jawway, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
     "push": push, "arm": arm, "guide": guide_ratio, "seam": seam, "practice": practice,
 }  # fmt: skip

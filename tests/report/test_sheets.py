@@ -181,11 +181,12 @@ def test_a_guide_that_binds_is_not_called_free(length, locks, tmp_path):
     assert flat("nothing rubs") not in text
 
 
-def test_findings_of_a_guide_stand_on_the_page_of_lifts(tmp_path):
+def test_findings_of_a_guide_stand_on_a_page_of_their_own(tmp_path):
     loaded = load(tmp_path, slide("40 mm"))
     report = evaluate(loaded, samples=0)
-    (lifts,) = [page for page in subjects_of(report) if page.name == "lift"]
-    assert {item.id for item in (*report.findings, *report.facts) if belongs(lifts, item)} == {
+    (guides,) = [page for page in subjects_of(report) if page.name == "guide"]
+    assert not [page for page in subjects_of(report) if page.name == "lift"]
+    assert {item.id for item in (*report.findings, *report.facts) if belongs(guides, item)} == {
         "guide.binding.tray", "guide.return.tray", "guide.force.tray",
     }  # fmt: skip
     assert run("report", loaded.document.file, "-o", tmp_path / "n.pdf").code == 0

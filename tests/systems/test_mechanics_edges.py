@@ -11,7 +11,7 @@ from drawn import STYLES, SVG, sound
 from fieldworthy.drawing import LIGHT, Style
 from fieldworthy.robot import load_robot
 from fieldworthy.systems.climb.figure import hanging, hanging_curves
-from fieldworthy.systems.guide.figure import guide, guide_curves
+from fieldworthy.systems.guide.figure import guide, guide_curves, run_up
 from fieldworthy.systems.lift.figure import lift, lift_curves
 from fieldworthy.vehicle.drawing import robot
 from fieldworthy.vehicle.views import body_curves
@@ -84,6 +84,21 @@ def test_a_guides_numbers_are_those_of_the_findings(tmp_path):
     assert guide_curves(nominal(load(tmp_path, driven)))["slide"].has == pytest.approx(
         find(check(tmp_path, driven), "guide.force.slide").value
     )
+
+
+def test_a_carriage_on_its_way_ends_where_and_when_the_finding_says(tmp_path):
+    drive = {"radius": "15 mm", "travel": "300 mm", "moved": "1 kg", "time_limit": "2 s",
+             "stages": [{"driver": 12, "driven": 36}]}  # fmt: skip
+    robot_ = {"mechanisms": {"slide": {**GUIDE, "motors": [{"motor": "test motor"}], "drive": drive}}}
+    data = guide_curves(nominal(load(tmp_path, robot_)))["slide"]
+    time = find(check(tmp_path, robot_), "guide.time.slide")
+    assert (data.times[-1], data.places[-1]) == pytest.approx((time.value, 0.3), rel=1e-9)
+    assert (data.times[0], data.places[0]) == (0.0, 0.0)
+    # from rest it only speeds up, to what motors and battery give steadily
+    assert np.all(np.diff(np.diff(data.places) / np.diff(data.times)) > -1e-9)
+    last = (data.places[-1] - data.places[-2]) / (data.times[-1] - data.times[-2])
+    assert last == pytest.approx(data.speed, rel=0.01)
+    assert "2 s wanted" in run_up(data, Style(LIGHT)).svg
 
 
 @pytest.mark.parametrize(

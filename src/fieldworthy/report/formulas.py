@@ -220,4 +220,4 @@ def _given(value: Any, at: str) -> Iterator[str]:
 def formulas_for(page: Page, robot: Robot) -> list[str]:
     """Choose the formulas of a page by the kinds of mechanism that the robot has, and by what their keys give."""
     has = {key for spec in robot.mechanisms.values() for key in _given(spec, spec.kind)}
-    return [key for key, needed in page.formulas if not needed or needed in has]
+    return list(dict.fromkeys(key for key, needed in page.formulas if not needed or needed in has))

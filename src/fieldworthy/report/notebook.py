@@ -328,7 +328,7 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     drawn = figures_for(of.name, context, style_of(loaded, page.wide or HALF))
     # what many formulas and figures take of the page is taken from the lists
     fewer = 0 if page.wide else max(0, len(shown) - 2, len(shown) + len(drawn) - 3)
-    keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0) - fewer)
+    keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0) - min(fewer, 2))
     mended = {(m.id, m.subject): m for m in content.mendings}
     words = Words(loaded, report)
     blocks: list[Block] = [Para(page.question, "lead")]

@@ -208,7 +208,8 @@ def simulate(upper: Stop, lower: Stop, path: Path, phase: Real) -> Rest:
     Events in their order: nose at the upper sensor (time 0), the reading that sees it, the upper stage
     slows and rests; nose at the lower sensor, the first later reading that sees it, the lower stage slows
     and rests. A reading after the tail has gone by sees nothing, and the object runs on. With one sensor the lower
-    stage slows a set time after the reading that sees the first, wherever the second then is.
+    stage slows a set time t_on after the reading that sees the first, wherever the second then is: come to the place
+    of a lower sensor at t_2, it rests v (phase T_s + t_on - t_2 + t_latency) + v^2 / (2 a) past it.
 
     Parameters
     ----------

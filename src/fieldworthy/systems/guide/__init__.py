@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import System
+from fieldworthy.engine.system import Page, System
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
@@ -66,7 +66,13 @@ SYSTEM = System(
     families={"guide": "whether a carriage binds on its straight guide"},
     kinds=(LinearGuide,),
     rods=rods,
-    page_of="lift",
+    page=Page(
+        title="Linear guides",
+        question="Does the carriage run without locking, and is it there in time?",
+        formulas=(("guide", ""), ("slides", ""), ("arm", "guide.drive"), ("runup", "guide.drive")),
+        caution="A carriage pinches where it meets the frame, and comes down without power: support it first.",
+        telling=("guide.speed", "guide.return"),
+    ),
     figures=figures,
     sketches=SKETCHES,
     card={"guide": "{name}: runs out and back without binding."},

@@ -174,10 +174,26 @@ def pace(context: Context, spec: LinearGuide) -> tuple[Real, Array]:
     inertia = np.asarray(drive.moved * np.square(drive.radius) + at.rotors)
     varied = (torque, inertia, drive.travel, at.drive.stall_torque, at.drive.free_speed, at.drive.efficiency)
     shape = np.broadcast_shapes(*(np.shape(each) for each in varied))
-    share = (np.linspace(0.0, 1.0, _PLACES) ** 1.5).reshape((-1,) + (1,) * len(shape))  # denser where it speeds up
-    angles = np.broadcast_to(share * (drive.travel / drive.radius), (_PLACES, *shape))
+    angles = np.broadcast_to(_shares(shape) * (drive.travel / drive.radius), (_PLACES, *shape))
     asked = np.broadcast_to(torque, (_PLACES, *shape))
     return speed, np.where(moves, run_up_time(at.motor, at.drive, inertia, angles, asked), np.inf)
+
+
+def _shares(shape: tuple[int, ...]) -> Array:
+    """Places along the way, denser where it speeds up."""
+    share: Array = (np.linspace(0.0, 1.0, _PLACES) ** 1.5).reshape((-1,) + (1,) * len(shape))
+    return share
+
+
+def followed(context: Context, spec: LinearGuide) -> tuple[Array, Array]:
+    """Follow one carriage that its motors move, from rest to the end of its way: times and places [s, m]."""
+    assert spec.drive is not None, "asked for with motors only"
+    at, drive = motored(context, spec), spec.drive
+    torque, share = first(forces(context, spec)[0]) * first(drive.radius), _shares(())
+    inertia = first(drive.moved * np.square(drive.radius) + at.rotors)
+    angles, asked = share * first(drive.travel / drive.radius), np.full(_PLACES, torque)
+    times = [first(run_up_time(at.motor, at.drive, inertia, angles[:k], asked[:k])) for k in range(2, _PLACES + 1)]
+    return np.array([0.0, *times]), share * first(drive.travel)
 
 
 def _pace(context: Context, name: str, spec: LinearGuide) -> Iterator[Outcome]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.statics.guide import Guide, force_to_move, shortest_guide
-from fieldworthy.systems.guide.check import forces, pace
+from fieldworthy.systems.guide.check import followed, forces, pace
 from fieldworthy.systems.guide.model import GuideMotor, LinearGuide
 from fieldworthy.vehicle.drawing import near
 
@@ -39,6 +39,8 @@ class GuideCurves:
     has : What its cylinder gives late in the plan, or its motors at stall [N]; None without either
     motors : Whether motors drive it
     speed, time : At which they move it, and for its whole way from rest [m/s, s]; 0 without motors
+    times, places : Of the carriage on its way from rest; empty without motors, or where they do not move it [s, m]
+    wanted : Time in which it must be there [s]; None where nothing is wanted
     lengths, forces : Other lengths between the pads, and the force needed with each; infinite where it locks [m, N]
     """
 
@@ -53,6 +55,9 @@ class GuideCurves:
     motors: bool = False
     speed: float = 0.0
     time: float = 0.0
+    times: Array = field(default_factory=lambda: np.zeros(0))
+    places: Array = field(default_factory=lambda: np.zeros(0))
+    wanted: float | None = None
 
 
 def guide_curves(context: Context) -> dict[str, GuideCurves]:
@@ -73,6 +78,8 @@ def _curves(context: Context, name: str, spec: LinearGuide) -> GuideCurves:
     return GuideCurves(
         name, first(spec.load), length, least, first(needed), None if has is None else first(has), lengths,
         np.broadcast_to(np.asarray(other, dtype=float), lengths.shape), motors, speed, time,
+        *(followed(context, spec) if motors and np.isfinite(time) else (np.zeros(0), np.zeros(0))),
+        None if spec.drive is None or spec.drive.time_limit is None else first(spec.drive.time_limit),
     )  # fmt: skip
 
 
@@ -116,6 +123,27 @@ def guide(data: GuideCurves, style: Style) -> Figure:
     return chart(what, style)
 
 
+def run_up(data: GuideCurves, style: Style) -> Figure:
+    """Draw where motors have a carriage over time, from rest to the end of its way."""
+    there, speed = style.show(data.time, "time"), style.show(data.speed, "speed")
+    end = max(data.time, data.wanted or 0.0)
+    marks: list[Mark] = [
+        Line(x=data.times, y=data.places, name=f"on its way, up to {speed}", tone=0),
+        Spot(x=float(data.times[-1]), y=float(data.places[-1]), name=f"there after {there}", tone=0),
+    ]
+    if data.wanted is not None:
+        marks.append(Limit(at=data.wanted, side="x", name=f"{style.show(data.wanted, 'time')} wanted"))
+    what = Chart(
+        title=f"Guide '{data.name}' from rest",
+        alt=f"Guide '{data.name}' is at the end of its way {there} after it starts from rest; its motors move it at up "
+        f"to {speed}.",
+        x=Axis("Time", "time", low=0.0, high=1.15 * end),
+        y=Axis("Way", "length", low=0.0, high=1.15 * float(data.places[-1])),
+        marks=marks,
+    )
+    return chart(what, style)
+
+
 def _drives(data: GuideCurves, style: Style) -> str:
     """What drives it, in words."""
     force = style.show(data.has or 0.0, "force")
@@ -126,6 +154,8 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in guide_curves(context).values():
         yield guide(data, style)
+        if data.times.size:
+            yield run_up(data, style)
 
 
 _GUIDE = Sketch(

@@ -114,6 +114,7 @@ SYSTEM = System(
         formulas=(
             ("roller", ""),
             ("stop", "intake.hold"),
+            ("runon", "intake.hold.run_on"),
             ("sweep", "intake.stages.hooks.shaft_height"),
             ("idler", "intake.stages.chain.tubing"),
             ("climbs", "intake.stages.chain.tubing"),

@@ -542,6 +542,9 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
     for data in intake_curves(context).values():
         if len(data.stages) > 1 or not data.stages[0].hooked:  # a single hooked chain has its own picture
             yield through(data, style)
+        staged = hold(data, style)
+        if staged is not None:
+            yield staged
     yield from chained(context, style)
 
 

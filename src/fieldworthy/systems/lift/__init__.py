@@ -94,7 +94,7 @@ SYSTEM = System(
     page=Page(
         title="Arms and lifts",
         question="Does it raise its load high enough and in time, and what happens without power?",
-        formulas=(("lever", "lift"), ("push", "lift"), ("arm", "motor arm"), ("guide", "guide")),
+        formulas=(("lever", "lift"), ("push", "lift"), ("arm", "motor arm")),
         caution="A raised arm and a stretched band store energy. Let the arm down and unhook the bands before you "
         "reach in.",
         telling=("lift.rest", "arm.speed"),
