@@ -8,6 +8,11 @@ import re
 import numpy as np
 import pytest
 
+from fieldworthy.engine.context import Context
+from fieldworthy.engine.evaluate import evaluate, shares
+from fieldworthy.engine.finding import DisplayUnits, Worked, first
+from fieldworthy.engine.system import systems
+from fieldworthy.files.document import dotted
 from fieldworthy.physics.arms import linkage, motorarm
 from fieldworthy.physics.chance import chance
 from fieldworthy.physics.colour import sorting
@@ -18,7 +23,9 @@ from fieldworthy.physics.motors import chain, driving, motion, motor
 from fieldworthy.physics.motors.motor import Battery
 from fieldworthy.physics.odometry import _errors
 from fieldworthy.physics.statics import guide, hanging, rigidbody, tipping
-from fieldworthy.report.formulas import all_pages, formulas, mathml
+from fieldworthy.report.formulas import all_pages, as_mathml, formulas, mathml, put_in
+from fieldworthy.robot import load_robot
+from robots import EXAMPLES
 
 G = 9.80665
 
@@ -290,3 +297,75 @@ def test_every_formula_is_worked():
 def test_worked_by_hand(key):
     by_hand, computed = WORKED[key]()
     assert computed == pytest.approx(by_hand, rel=1e-6)
+
+
+# The numbers that a check puts into its formulas, held to the formula as it is written, in plain arithmetic.
+
+
+def _arc(n):
+    return math.acos(1.0 - n["delta"] / n["R"])
+
+
+def _angle(n):
+    """Between the two pins, seen from the pivot: law of cosines."""
+    return math.acos((n["b"] ** 2 + n["r"] ** 2 - n["L"] ** 2) / (2.0 * n["b"] * n["r"]))
+
+
+FILLED, AFTER, BEFORE = ('p_"fill"', 'V_"after"', 'V_"before"')
+BALANCES = {
+    "tip": lambda n: (n["a"], G * n["d"] / n["h"]),
+    "stop": lambda n: (n["d"], n["v"] * (n["phi"] * n["T_s"] + n["t"]) + n["v"] ** 2 / (2.0 * n["a"])),
+    "draw": lambda n: (n["p'"], n["p"] - (n[FILLED] * n[AFTER] - n['p_"atm"'] * n[BEFORE]) / n['V_"tank"']),
+    "seam": lambda n: (n["F"] * (n["R"] - n["s"]), n["W"] * math.sqrt(n["R"] ** 2 - (n["R"] - n["s"]) ** 2)),
+    "roller": lambda n: (n["R_e"], n["R"] * math.sin(_arc(n)) / _arc(n)),
+    "wedge": lambda n: (n["F"] / n["N"], 1.0 / math.tan(min(n["beta"], math.pi / 2) - math.atan(n["mu"]))),
+    "lever": lambda n: (abs(n["l"]), n["b"] * n["r"] * math.sin(_angle(n)) / n["L"]),
+}
+_OPEN = {"guide", "sprint", "hang", "tipover"}  # what is left open in them has no number
+
+
+def _put_in(file):
+    loaded = load_robot(EXAMPLES.parent / file)
+    context, shown = Context(loaded.nominal, loaded.nominal_season), DisplayUnits.of(loaded.quantities)
+    outcomes = [o for system in systems() for o in system.check(context)]
+    return [(w, put_in(w, shown)) for o in outcomes for w in o.worked]
+
+
+@pytest.mark.parametrize("file", ["heron/mk1.yaml", "otter/mk1.yaml", "marten/mk1.yaml"])
+def test_the_numbers_that_are_put_in_make_the_formula_true(file):
+    off = []
+    found = _put_in(file)
+    assert len({worked.formula for worked, _ in found}) > 5
+    for worked, shown in found:
+        numbers = {letter: first(value) for letter, (value, _) in worked.numbers.items()}
+        listed = {letter for row, _ in shown.equation.where for letter in row.split(", ")}
+        assert set(numbers) <= listed, worked.formula
+        if worked.formula in _OPEN or (worked.formula == "draw" and "p'" not in numbers):
+            continue
+        left, right = BALANCES[worked.formula](numbers)
+        if left != pytest.approx(right, rel=1e-6):
+            off.append((worked.formula, left, right))
+    assert not off
+
+
+def test_a_formula_shows_its_numbers_in_the_units_of_the_person():
+    inch = DisplayUnits.of([]).units | {"length": "in", "acceleration": "ft/s^2"}
+    worked = Worked("tip", {"a": (3.2, "acceleration"), "d": (0.0508, "length"), "h": (0.1524, "length")})
+    shown = put_in(worked, DisplayUnits(inch))
+    assert shown.typst == '"10.5 ft/s²" = (g ("2 in")) / ("6 in")'  # 3.2 m/s² are 10.4987 ft/s²; 1 in is 25.4 mm
+    assert "<mtext>2 in</mtext>" in as_mathml(shown.typst)
+
+
+def test_shares_of_the_uncertainty_are_those_of_the_law_of_propagation():
+    # the binding ratio 2 mu e / L is a product: each input's share is its relative tolerance squared, over their sum
+    # (JCGM 100:2008, 5.1.6; from memory)
+    loaded = load_robot(EXAMPLES.parent / "otter/mk1.yaml")
+    known = {dotted(path): q for path, q in loaded.quantities}
+    report = evaluate(loaded, 0)
+    finding = next(f for f in report.findings if f.id == "guide.binding.fork")
+    given = shares(loaded, finding)
+    parts = {key: (known[key].tolerance / known[key].si) ** 2 for key in finding.inputs}
+    assert set(given) == set(parts)
+    assert len(parts) == 3
+    assert given == pytest.approx({key: part / sum(parts.values()) for key, part in parts.items()}, rel=0.02)
+    assert sorted(given, key=lambda key: -given[key]) == list(finding.inputs)

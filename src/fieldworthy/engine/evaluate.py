@@ -412,8 +412,27 @@ def report_of(loaded: Loaded, described: Robot, said: Sequence[Said], samples: i
     )
 
 
-def run(loaded: Loaded, cases: Cases, base: Context | None = None) -> list[Outcome]:
-    """Run every check over the cases of a batch."""
+def shares(loaded: Loaded, item: Said) -> dict[str, float]:
+    """What share of the variance of a value, over the tolerances, each input gives; to first order.
+
+    Notes
+    -----
+    The law of propagation of uncertainty: the variance is the sum of the squares of each input's tolerance times how
+    much the value moves with it (JCGM 100:2008, 5.1.2; from memory).
+    """
+    entries = [(p, q) for p, q in entries_of(loaded.nominal, loaded.quantities) if dotted(p) in item.inputs]
+    outcomes = run(loaded, Cases(0, 0, 0, [path for path, _ in entries]), family=item.id.partition(".")[0])
+    outcome = next((o for o in outcomes if o.id == item.id and o.subject == item.subject), None)
+    if outcome is None or not entries:
+        return {}
+    table = Table(entries, DisplayUnits({}))
+    squares = np.square(_moved(outcome, len(entries)) * table.weights)
+    whole = float(squares.sum())
+    return dict(zip(table.keys, (squares / whole).tolist(), strict=True)) if whole > 0.0 else {}
+
+
+def run(loaded: Loaded, cases: Cases, base: Context | None = None, family: str = "") -> list[Outcome]:
+    """Run every check over the cases of a batch; those of one family alone where it is named."""
 
     def of_season(path: KeyPath, quantity: Quantity) -> Real:
         """Draw a quantity of the season."""
@@ -426,7 +445,8 @@ def run(loaded: Loaded, cases: Cases, base: Context | None = None) -> list[Outco
     robot = instantiate(loaded.robot, Robot, of_robot)
     season = instantiate(loaded.season, Season, of_season)
     context = Context(robot, season, base or Context(loaded.nominal, loaded.nominal_season))
-    return [outcome for system in systems() for outcome in system.check(context)]
+    asked = [system for system in systems() if not family or family in system.families]
+    return [outcome for system in asked for outcome in system.check(context)]
 
 
 def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:

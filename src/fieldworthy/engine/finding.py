@@ -56,6 +56,20 @@ class Message:
 
 
 @dataclass(frozen=True, slots=True)
+class Worked:
+    """A formula that an outcome is computed by, with what its letters stand for.
+
+    Attributes
+    ----------
+    formula : Its key in the documents' list of formulas
+    numbers : By letter as written there, in SI, with the kind of quantity
+    """
+
+    formula: str
+    numbers: Mapping[str, tuple[Real, str]]
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """What one check found, over all cases of a batch.
 
@@ -72,6 +86,7 @@ class Outcome:
     missing : Keys that the file does not give, without which there is no verdict
     spare : The most that a good margin says, where the value is far from its limit and yet little turns it; None where
         value and limit tell it all
+    worked : Formulas with the numbers put in, the nearest to the value first
     """
 
     id: str
@@ -85,6 +100,7 @@ class Outcome:
     scale: Real | None = None
     missing: tuple[str, ...] = ()
     spare: Real | None = None
+    worked: tuple[Worked, ...] = ()
 
     def margin(self) -> Real:
         """Compute how far the value is on the good side of the limit."""

@@ -160,9 +160,13 @@ class Formula:
     Attributes
     ----------
     key : In formulas.toml
+    numbers : What letters stand for, in the person's units
+    of : Whose numbers these are; empty for none
     """
 
     key: str
+    numbers: tuple[tuple[str, str], ...] = ()
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,14 +6,14 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, name_of
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Worked, name_of
 from fieldworthy.engine.system import Page, System, systems
 from fieldworthy.files.document import dotted
 from fieldworthy.report.blocks import items_of
@@ -127,6 +127,76 @@ class Words:
     def text(self, text: str) -> str:
         """Put the names of checks in place of their ids."""
         return text if self._ids is None else self._ids.sub(lambda found: self._names[found[0]], text)
+
+
+_LETTER = re.compile(r"""[A-Za-z]+(?:_(?:"[a-z]+"|\([a-z ]+\)|[A-Za-z0-9]+))?'?""")
+
+
+@dataclass(frozen=True, slots=True)
+class PutIn:
+    """A formula with the numbers put in.
+
+    Attributes
+    ----------
+    equation : The formula
+    typst : In the typesetter's mathematics, with a number in place of each letter that has one
+    numbers : By letter, what it stands for, in the person's units
+    """
+
+    equation: Equation
+    typst: str
+    numbers: Mapping[str, str]
+
+
+def put_in(worked: Worked, shown: DisplayUnits) -> PutIn:
+    """Put numbers into a formula."""
+    equation = formula_of(worked.formula)
+    numbers = {letter: shown.number(*number) for letter, number in worked.numbers.items()}
+
+    def number_of(match: re.Match[str]) -> str:
+        text = numbers.get(match[0])
+        if text is None:
+            return match[0]
+        alone = equation.typst.startswith(f"{match[0]} =") and match.start() == 0
+        return f'"{text}"' if alone else f'("{text}")'
+
+    return PutIn(equation, _LETTER.sub(number_of, equation.typst), numbers)
+
+
+def meaning(letters: str, what: str, numbers: Mapping[str, str]) -> str:
+    """Say what letters mean, with the numbers that they stand for."""
+    listed = letters.split(", ")
+    if not all(letter in numbers for letter in listed):
+        return what
+    bare, given = re.sub(r" \[[^\]]*\]", "", what), ", ".join(numbers[letter] for letter in listed)
+    return bare if given in bare else f"{bare}: {given}"
+
+
+def worked_of(context: Context, item: Finding | Fact) -> tuple[Worked, ...]:
+    """Find by which formulas a finding or fact is computed, with its numbers."""
+    family, base = item.id.partition(".")[0], context.nominal
+    outcomes = (o for s in systems() if family in s.families for o in s.check(base))
+    return next((o.worked for o in outcomes if o.id == item.id and o.subject == item.subject), ())
+
+
+def put_in_on(page: SystemPage, context: Context, items: Sequence[Finding | Fact]) -> dict[str, tuple[str, Worked]]:
+    """Of each formula of a page, whose numbers it shows, and these: those of the first item that has some."""
+    outcomes = [o for system in page.systems for o in system.check(context.nominal) if o.worked]
+    order = {(item.id, item.subject): place for place, item in enumerate(items)}
+    found: dict[str, tuple[str, Worked]] = {}
+    for outcome in sorted(outcomes, key=lambda o: order.get((o.id, o.subject), len(order))):
+        for worked in outcome.worked:
+            found.setdefault(worked.formula, (outcome.subject, worked))
+    return found
+
+
+@lru_cache(maxsize=64)
+def as_mathml(text: str) -> str:
+    """Write one formula of the typesetter's mathematics as MathML."""
+    import typst  # noqa: PLC0415  only where a page is written
+
+    page = typst.compile(f"$ {text} $".encode(), format="html", ignore_system_fonts=True).decode("utf-8")
+    return re.findall(r"<math.*?</math>", page, re.DOTALL)[0]  # type: ignore[no-any-return]
 
 
 WIDTH, HALF = 640.0, 440.0

@@ -48,6 +48,8 @@ from fieldworthy.report.formulas import (
     formulas_for,
     named,
     pages_of,
+    put_in,
+    put_in_on,
     robot_figure,
     style_of,
     tall,
@@ -340,7 +342,15 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     # a caution, or a second figure, takes the room that one wide figure may have
     room = _WIDE[0] if page.caution or len(drawn) > 1 else _WIDE[1]
     flat = [f for f in drawn if f not in whole]
-    blocks += _reasoning(shown, flat, room if page.wide else 0.0)
+    given = put_in_on(of, context, [*findings, *facts])
+    units = DisplayUnits.of(loaded.quantities)
+    formulas = [
+        Formula(key, tuple(put_in(given[key][1], units).numbers.items()), given[key][0])
+        if key in given
+        else Formula(key)
+        for key in shown
+    ]
+    blocks += _reasoning(formulas, flat, room if page.wide else 0.0)
     if findings:
         blocks += [Head("Result"), *findings_table(findings, _FINDINGS - fewer - (page.wide > 0))]
     if facts:
@@ -352,9 +362,9 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     return Section(page.title, [*blocks, *(Picture(f, 0.9) for f in whole)])
 
 
-def _reasoning(keys: Sequence[str], figures: Sequence[Figure], wide: float) -> list[Block]:
+def _reasoning(formulas: Sequence[Formula], figures: Sequence[Figure], wide: float) -> list[Block]:
     """Formulas, beside the figures where there are any; above wide ones, which take a share of the page."""
-    head, formulas = Head("How it is computed"), [Formula(k) for k in keys]
+    head = Head("How it is computed")
     share = (wide or 0.4) / max(len(figures), 1)
     pictures: list[Block] = [Picture(f, share) for f in figures]
     if pictures and wide:

@@ -15,7 +15,7 @@ from typing import Any, Literal
 from fieldworthy.drawing.style import PRINT
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.report.blocks import Block, Cell, Formula, Head, Mark, Paper, Para, Picture, Points, Side, Table, slug
-from fieldworthy.report.formulas import formula_of, mathml, named
+from fieldworthy.report.formulas import formula_of, mathml, meaning, named
 
 FOOTER = "Computed by fieldworthy from the team's own file. Estimates, not a licence: the event's rules come first."
 _TOP = 80  # letters at the top of a page
@@ -137,8 +137,8 @@ def _block(block: Block) -> dict[str, Any]:
             }
         case Picture(figure, height):
             return {"kind": "picture", "height": height, **_drawn(figure)}
-        case Formula(key):
-            return _formula(key)
+        case Formula():
+            return _formula(block)
         case Side(columns, widths):
             inner = [[_block(b) for b in column] for column in columns]
             return {"kind": "side", "widths": list(widths), "columns": inner}
@@ -148,11 +148,16 @@ def _drawn(figure: Figure) -> dict[str, Any]:
     return {"svg": figure.svg, "alt": figure.alt, "title": figure.title}
 
 
-def _formula(key: str) -> dict[str, Any]:
-    found = formula_of(key)
-    where = [[symbol, meaning] for symbol, meaning in found.where]
-    source = f"Source: {named(found.source)}"
+def _formula(block: Formula) -> dict[str, Any]:
+    found = formula_of(block.key)
+    where = [[symbol, meaning(symbol, what, dict(block.numbers))] for symbol, what in found.where]
+    source = _source(block)
     return {"kind": "formula", "typst": found.typst, "plain": found.says, "where": where, "source": source}
+
+
+def _source(block: Formula) -> str:
+    whose = f"Numbers: {block.of}. " if block.of else ""
+    return f"{whose}Source: {named(formula_of(block.key).source)}"
 
 
 def _html_badge(paper: Paper) -> str:
@@ -287,8 +292,10 @@ def _table(block: Table) -> str:
 
 def _html_formula(block: Formula) -> str:
     found, written = formula_of(block.key), mathml()
-    letters = "".join(f"<dt>{written[s]}</dt><dd>{_text(meaning)}</dd>" for s, meaning in found.where)
-    source = f"<p>Source: {_text(named(found.source))}</p>"
+    letters = "".join(
+        f"<dt>{written[s]}</dt><dd>{_text(meaning(s, what, dict(block.numbers)))}</dd>" for s, what in found.where
+    )
+    source = f"<p>{_text(_source(block))}</p>"
     written_ = f'<div tabindex="0" role="group" aria-label="Formula">{written[found.typst]}</div>'
     return f'<div class="formula">{written_}<dl>{letters}</dl>{source}</div>'
 

@@ -11,7 +11,7 @@ from typing import TypeAlias
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.evaluate import Cases
+from fieldworthy.engine.evaluate import Cases, shares
 from fieldworthy.engine.finding import DisplayUnits, Finding
 from fieldworthy.engine.system import Section, Slider, sections
 from fieldworthy.files import instantiate
@@ -126,11 +126,12 @@ def moved(source: Source, look: Look, view: str, name: str, share: float) -> Nam
 
 @dataclass(frozen=True, slots=True)
 class Worked:
-    """A formula of a finding: as MathML, its source, and what its letters mean."""
+    """A formula of a finding: as MathML, its source, what its letters mean, and itself with the numbers put in."""
 
     mathml: str
     source: str
     where: str
+    put_in: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,12 +141,12 @@ class Detail:
     Attributes
     ----------
     equations : Formulas of its system that rest on one of its sources
-    numbers : Place and value of each input, the one that matters most first
+    numbers : Place and value of each input, the one that matters most first, and its share of the uncertainty
     figure : A drawing of its system, as SVG; empty where there is none
     """
 
     equations: tuple[Worked, ...]
-    numbers: tuple[tuple[KeyPath, str], ...]
+    numbers: tuple[tuple[KeyPath, str, float | None], ...]
     figure: str
 
 
@@ -157,18 +158,30 @@ def detail_of(source: Source, finding: Finding, look: Look) -> Detail:
     loaded = in_units(source, look.units)
     page = next((p for p in formulas.all_pages() if formulas.belongs(p, finding)), None)
     keys = [] if page is None else formulas.formulas_for(page.page, loaded.nominal)
-    equations = [e for e in map(formulas.formula_of, keys) if e.source in finding.sources][:_EQUATIONS]
+    shown = DisplayUnits.of(loaded.quantities)
+    worked = [formulas.put_in(w, shown) for w in formulas.worked_of(context_of(source), finding)]
+    plain = [e for e in map(formulas.formula_of, keys) if e.source in finding.sources]
+    plain = [e for e in plain if e not in [w.equation for w in worked]][: _EQUATIONS - len(worked)]
     known = {dotted(path): (path, show(q.si, q.kind, q.unit)) for path, q in loaded.quantities}
-    numbers = [known[key] for key in finding.inputs if key in known]
+    given = shares(loaded, finding)
+    numbers = [(*known[key], given.get(key)) for key in finding.inputs if key in known]
     drawn = [] if page is None else formulas.figures_for(page.name, context_of(source), styled(source, look))
     about = {finding.subject, finding.id.rpartition(".")[2]}
     fits = next((f for f in drawn if any(word and word in f.title for word in about)), drawn[0] if drawn else None)
     return Detail(
-        tuple(Worked(formulas.mathml()[e.typst], formulas.named(e.source), _letters(e)) for e in equations),
+        (*map(_with_numbers, worked), *map(_without, plain)),
         tuple(numbers[:_NUMBERS]),
         "" if fits is None else fits.svg,
     )
 
 
-def _letters(equation: formulas.Equation) -> str:
-    return "; ".join(meaning for _, meaning in equation.where)
+def _without(equation: formulas.Equation) -> Worked:
+    where = "; ".join(meaning for _, meaning in equation.where)
+    return Worked(formulas.mathml()[equation.typst], formulas.named(equation.source), where)
+
+
+def _with_numbers(found: formulas.PutIn) -> Worked:
+    equation = found.equation
+    where = "; ".join(formulas.meaning(letters, what, found.numbers) for letters, what in equation.where)
+    put_in = formulas.as_mathml(found.typst)
+    return Worked(formulas.mathml()[equation.typst], formulas.named(equation.source), where, put_in)

@@ -567,9 +567,25 @@ def axis_of(name: str, about: str, count: int, place: int) -> str:
     return ("forward", "left" if ground else "up")[place] if count == 2 else str(place + 1)
 
 
+_IN_SIDE_VIEW = ("pivot", "fixed_pin", "arm_pin", "hook", "point", "fixed", "arm", "rest")
+
+
+def _axis_at(path: KeyPath, at: int) -> str:
+    """Which axis a number of a place or a size is; empty where it is none of these."""
+    key, place = str(path[at - 1]), int(path[at])
+    if key.endswith("size") and place < 3:
+        return ("length", "width", "height")[place]
+    side = key in _IN_SIDE_VIEW or (key == "position" and path[0] == "mechanisms")
+    if side and path[0] == "mechanisms" and place < 2:
+        return ("forward", "up")[place]
+    spatial = key == "position" or (path[0] == "poses" and key in ("pivot", "shift"))
+    return ("forward", "left", "up")[place] if spatial and place < 3 else ""
+
+
 def words_of(path: KeyPath) -> str:
     """Name a place of the file as people do: the thing first, then what is inside it."""
-    words = [f"{key + 1}." if isinstance(key, int) else key.replace("_", " ") for key in path]
+    words = [_axis_at(path, at) or f"{key + 1}." if isinstance(key, int) else key.replace("_", " ")
+             for at, key in enumerate(path)]  # fmt: skip
     head = head_of(path)
     if head is None or path[0] == "season":
         return " ".join(words)
@@ -580,4 +596,5 @@ def words_of(path: KeyPath) -> str:
 
 def words_of_key(key: str) -> str:
     """Name a place that is given as a finding gives it."""
-    return words_of(tuple(int(k) if k.isdecimal() else k for k in re.split(r"[.\[\]]+", key.strip("]")) if k))
+    parts = re.findall(r'"[^"]*"|\[\d+\]|[^.\[\]]+', key)
+    return words_of(tuple(int(k[1:-1]) if k.startswith("[") else k.strip('"') for k in parts))

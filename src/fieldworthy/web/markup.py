@@ -16,6 +16,7 @@ from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding
 from fieldworthy.files.document import KeyPath, Problem, dotted
 from fieldworthy.units import digits, labelled, margin_text
+from fieldworthy.web.form import words_of_key
 
 _NAME = re.compile(r"[a-z][a-zA-Z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}
@@ -173,7 +174,7 @@ def fact_row(fact: Fact) -> Markup:
 
 def finding_body(finding: Finding, file: str) -> Markup:
     """Write what an opened row shows."""
-    rows: list[tuple[str, Content]] = [("Name", tag("code", finding.id))]
+    rows: list[tuple[str, Content]] = []
     if finding.value is not None and finding.limit is not None:
         word = f"{finding.need} {labelled(digits(finding.limit), finding.unit)}"
         rows.append(("Value", f"{labelled(digits(finding.value), finding.unit)}, wanted {word}"))
@@ -186,7 +187,8 @@ def finding_body(finding: Finding, file: str) -> Markup:
     if finding.verdict == "short" and finding.chance == 0.0:
         rows.append(("Measure first", "No measurement turns it: something has to change."))
     elif finding.sharpen:
-        rows.append(("Measure first", _links((finding.sharpen,), file)))
+        there = address("build", file=file, key=finding.sharpen)
+        rows.append(("Measure first", tag("a", words_of_key(finding.sharpen), href=there, data_go=True)))
     if finding.inputs:
         keys = tag("details", tag("summary", "as the file names them"), _links(finding.inputs, file))
         rows.append(("Rests on", [f"{len(finding.inputs)} values ", keys]))
@@ -194,6 +196,7 @@ def finding_body(finding: Finding, file: str) -> Markup:
         rows.append(("Of these", told))
     if finding.sources:
         rows.append(("Sources", tag("ul", [tag("li", source_title(key)) for key in finding.sources])))
+    rows.append(("In commands", tag("code", finding.id)))
     listed = tag("dl", [[tag("dt", name), tag("dd", what)] for name, what in rows])
     ask = ""
     if finding.verdict == "short":

@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, first, unknown
 from fieldworthy.physics.gas.tank import Draw, draws_before_short, volume_needed
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
@@ -101,8 +101,23 @@ def _pressure(context: Context, use: AirUse, plan: PlanAir) -> Iterator[Outcome]
     message = Message(
         "Cylinder '{name}' has enough air: " + does, "Cylinder '{name}' lacks air: " + does, numbers, words
     )
+    worked = () if worst.kept else (_drawn(context, use, plan, worst),)
     yield Outcome(f"air.pressure.{use.name}", f"cylinder {use.name}", worst.gauge, worst.need, "pressure", message,
-                  sources=_SOURCES)  # fmt: skip
+                  sources=_SOURCES, worked=worked)  # fmt: skip
+
+
+def _drawn(context: Context, use: AirUse, plan: PlanAir, worst: Worst) -> Worked:
+    """What the stroke leaves in the tank, with the numbers put in; absolute pressures."""
+    draw, outside = use.draws[worst.way], state.p_atm(context)
+    filled = worst.gauge + outside
+    numbers: dict[str, tuple[Real, str]] = {
+        "p": (plan.lowest[use.name][worst.way].before, "pressure"), "p_\"atm\"": (outside, "pressure"),
+        "p_\"fill\"": (filled, "pressure"), "V_\"after\"": (draw.V_after, "volume"),
+        "V_\"before\"": (draw.V_before, "volume"), "V_\"tank\"": (use.circuit.volume, "volume"),
+    }  # fmt: skip
+    if first(use.circuit.p_set) > 1.000001 * first(filled):  # without a regulator in between it is the tank's own
+        numbers["p'"] = (filled, "pressure")
+    return Worked("draw", numbers)
 
 
 def _return(use: AirUse) -> Iterator[Outcome]:

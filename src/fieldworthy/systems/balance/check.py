@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import WIDEST, Message, Outcome, first, unknown
+from fieldworthy.engine.finding import WIDEST, Message, Outcome, Worked, first, unknown
 from fieldworthy.physics.statics.support import DIRECTIONS, STANDARD_GRAVITY
 from fieldworthy.physics.statics.tipping import (
     RollerStage,
@@ -87,8 +87,15 @@ def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
             {"pose": name, "way": _way(angle)},
         )
         yield Outcome(
-            "balance.limit", f"pose {name}", least, None, "acceleration", message, sources=("vukobratovic2004",)
-        )
+            "balance.limit", f"pose {name}", least, None, "acceleration", message, sources=("vukobratovic2004",),
+            worked=(_tip(least, near, stance.height),),
+        )  # fmt: skip
+
+
+def _tip(limit: Real, edge: Real, height: Real) -> Worked:
+    """The limit over an edge, with the numbers put in."""
+    gravity = (STANDARD_GRAVITY, "acceleration")
+    return Worked("tip", {"a": (limit, "acceleration"), "g": gravity, "d": (edge, "length"), "h": (height, "length")})
 
 
 def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
@@ -151,6 +158,8 @@ def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator
         Message("In pose '{pose}' the {far} wheels stay down up to {value}; the robot {cause} {limit}.",
                 "In pose '{pose}' the {far} wheels lift from {value}, and the robot {cause} {limit}.", numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
+        worked=(_tip(limit, worst.take([s.edges[SIDES.index(side)] for s in driven.values()]),
+                     worst.take([s.height for s in driven.values()])),),
     )  # fmt: skip
     if not turning:
         yield _going_over(context, driven, side, (limits, asked))

@@ -11,7 +11,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
 from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.statics.support import (
@@ -285,7 +285,11 @@ def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> 
         numbers,
         {"when": low.when, "clamp": called("clamp", name), "object": spec.object},
     )
-    return Outcome(f"clamp.hold.{name}", name, held, pull, "force", message, sources=("meriam_statics", "practice"))
+    face = down * clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    worked = Worked("wedge", {"F": (face, "force"), "N": (down, "force"), "beta": (spec.face, "angle"),
+                              "mu": (spec.friction, "ratio")})  # fmt: skip
+    return Outcome(f"clamp.hold.{name}", name, held, pull, "force", message, sources=("meriam_statics", "practice"),
+                   worked=(worked,))  # fmt: skip
 
 
 def _slip(name: str, spec: Clamp, pressures: tuple[Real, Real], pull: Real, low: Low) -> Outcome:

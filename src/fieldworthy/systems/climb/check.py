@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
 from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_swing
 from fieldworthy.systems.climb.mechanics import Hung, held_later, hung, lifting_force, lowest, travel_of
 from fieldworthy.systems.climb.model import Climber, MotorLift
@@ -146,6 +146,7 @@ def _rest(at: Hung) -> Iterator[Outcome]:
         f"climb.rest.{at.name}", f"climber {at.name}", resting.holds, rest.least_pull, "ratio",
         Message(f"The rest of {{climber}} stays on {pressed}", short, numbers, _words(at)),
         sources=_TRADE, scale=1.0,
+        worked=(Worked("hang", {"N": (resting.rest_force, "force"), "W": (at.weight, "force")}),),
     )  # fmt: skip
 
 

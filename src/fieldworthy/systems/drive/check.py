@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, first, unknown
 from fieldworthy.engine.system import COMPUTED, Constant, Constants, Found, Quantities, stated
 from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
@@ -77,18 +77,20 @@ def _sprint(context: Context, performance: DrivePerformance, pose: str) -> Itera
     distance = targets.sprint_distance
     if distance is None:
         return
-    time = move(performance.line, performance.load, distance).time
+    made = move(performance.line, performance.load, distance)
+    time = made.time
+    worked = Worked("sprint", {"v": (made.peak_speed, "speed"), "d": (performance.braking, "acceleration"),
+                               "x": (distance, "length")})  # fmt: skip
     numbers = {"time": (time, "time"), "far": (distance, "length")}
     if targets.sprint_time is None:
         message = Message("A run of {far} from rest to rest takes {time}.", "", numbers)
-        yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", message, sources=_MOTION)
+        yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", message, sources=_MOTION, worked=(worked,))
         return
     message = Message("A run of {far} from rest to rest takes {time}; {limit} is wanted.",
                       "A run of {far} from rest to rest takes {time}, longer than the {limit} wanted.",
                       numbers | {"limit": (targets.sprint_time, "time")})  # fmt: skip
-    yield Outcome(
-        "drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", message, "at most", sources=_MOTION
-    )
+    yield Outcome("drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", message, "at most",
+                  sources=_MOTION, worked=(worked,))  # fmt: skip
 
 
 def _turning(context: Context, performance: DrivePerformance, pose: str) -> Iterator[Outcome]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
 from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
@@ -367,7 +367,11 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
         numbers,
         words,
     )
-    return Outcome(f"grabber.force.{name}", name, most, thing.moment, "torque", message, sources=("meriam_statics",))
+    half = thing.ways[1 if spec.does == "right" else 0].half_base
+    worked = Worked("tipover", {"F": (asked, "force"), "h": (spec.lip.height, "length"), "b": (half, "length"),
+                                "W": (thing.weight, "force")})  # fmt: skip
+    return Outcome(f"grabber.force.{name}", name, most, thing.moment, "torque", message, sources=("meriam_statics",),
+                   worked=(worked,))  # fmt: skip
 
 
 def _mode(name: str, spec: Grabber, thing: Thing, asked: Array, other: Array) -> Outcome:

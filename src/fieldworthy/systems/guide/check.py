@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, first
+from fieldworthy.engine.finding import Message, Outcome, Worked, first
 from fieldworthy.engine.system import RodLoad
 from fieldworthy.physics.arms.motorarm import MotorDrive, SaggingMotor, motor_share, run_up_time, sagged_speed
 from fieldworthy.physics.motors.motor import Controller, GearStage, train
@@ -47,7 +47,10 @@ def _binding(name: str, spec: LinearGuide) -> Iterator[Outcome]:
         numbers,
         {"name": name},
     )
-    yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", message, "at most", sources=_SOURCES)
+    worked = Worked("guide", {"L": (spec.length, "length"), "e": (np.abs(spec.drive_offset), "length"),
+                              "mu": (spec.friction, "ratio")})  # fmt: skip
+    yield Outcome(f"guide.binding.{name}", f"guide {name}", ratio, 1.0, "ratio", message, "at most", sources=_SOURCES,
+                  worked=(worked,))  # fmt: skip
 
 
 def _return(name: str, spec: LinearGuide) -> Iterator[Outcome]:

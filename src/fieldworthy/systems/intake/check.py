@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
 from fieldworthy.physics.contact import handover, rolling, timing
 from fieldworthy.physics.contact.rolling import rim_force
 from fieldworthy.systems.intake.mechanics import Row, Running, chains, geared_even, row_of, surface_ratio
@@ -56,8 +56,11 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
             )  # fmt: skip
     words = {"stage": stage_of(row, stage)}
     message = Message(f"{text}.", "", numbers, words)
+    radius = rolling.rolling_radius(stage.surface.radius, stage.surface.squeeze)
+    worked = Worked("roller", {"R": (stage.surface.radius, "length"), "delta": (stage.surface.squeeze, "length"),
+                               "R_e": (radius, "length")})  # fmt: skip
     yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed", message,
-                  sources=("hughes", "tyre-radius"))  # fmt: skip
+                  sources=("hughes", "tyre-radius"), worked=(worked,))  # fmt: skip
     if stage.spec.rollers is not None:
         yield from _grip(row, stage, subject, ending)
     jam = rolling.held_torque(stage.surface)
@@ -328,6 +331,15 @@ def _sensors(row: Row, below: Real, subject: str, words: dict[str, str]) -> Outc
                    sources=("plane-geometry",))  # fmt: skip
 
 
+def _stopped(stop: timing.Stop, share: float) -> Worked:
+    """How far a piece runs on that is read with a share of the time between readings gone by."""
+    numbers: dict[str, tuple[Real, str]] = {
+        "d": (timing.stop_distance(stop, share), "length"), "v": (stop.speed, "speed"), "phi": (share, "ratio"),
+        "T_s": (stop.sample_period, "time"), "t": (stop.latency, "time"), "a": (stop.deceleration, "acceleration"),
+    }  # fmt: skip
+    return Worked("stop", numbers)
+
+
 def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     """Where both objects rest, and up to which speed of the stage that holds for every moment of a reading."""
     upper, lower, path = hold_stops(row, hold)
@@ -357,7 +369,7 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
         words,
     )
     yield Outcome(f"intake.hold_speed.{row.name}", subject, upper.speed, limit, "speed", message, "at most",
-                  sources=("stopping-sight",))  # fmt: skip
+                  sources=("stopping-sight",), worked=(_stopped(upper, 1.0),))  # fmt: skip
     rest = timing.simulate(upper, lower, path, 0.5)
     numbers = {"first": (rest.first, "length"), "second": (np.negative(rest.second), "length"),
                "gap": (np.abs(rest.gap), "length"),
@@ -373,4 +385,4 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
     if not seen:
         text = "A piece passes a sensor of {intake} unread at this speed and runs on."
     yield Outcome(f"intake.hold_rest.{row.name}", subject, rest.gap, None, "length", Message(text, "", numbers, words),
-                  sources=("stopping-sight",))  # fmt: skip
+                  sources=("stopping-sight",), worked=(_stopped(upper, 0.5),))  # fmt: skip

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, first
+from fieldworthy.engine.finding import Message, Outcome, Worked, first
 from fieldworthy.engine.system import Actuator, RodLoad, Swing
 from fieldworthy.physics.arms.linkage import (
     Balance,
@@ -311,9 +311,10 @@ def _lever(at: Lifted) -> Iterator[Outcome]:
         "The cylinder of lift '{name}' {does} at a lever of {least} to {most}; it is least {angle} from where it lies."
     )
     message = Message(text, "", numbers, words)
-    yield Outcome(
-        f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", message, sources=_SOURCES
-    )
+    worked = Worked("lever", {"l": (arms[place], "length"), "b": (at.rocker.base, "length"),
+                              "r": (at.rocker.radius, "length"), "L": (at.along.length[place], "length")})  # fmt: skip
+    yield Outcome(f"lift.lever.{at.name}", f"lift {at.name}", arms.min(axis=0), None, "length", message,
+                  sources=_SOURCES, worked=(worked,))  # fmt: skip
 
 
 def _force(at: Lifted) -> Iterator[Outcome]:

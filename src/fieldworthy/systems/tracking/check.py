@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, first, unknown
 from fieldworthy.engine.system import Constant, Constants, Found, Quantities, Stated
 from fieldworthy.physics.contact.rolling import Foam, contact_speed, flight_length, sinkage, step_force
 from fieldworthy.physics.odometry.covariance import Budget, Placement, Relocation, budget, ellipse, wall_contact
@@ -324,6 +324,9 @@ def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
         "sinks": (deep[0], "length"), "more": (deep[1] / np.maximum(deep[2], 1e-12) - 1.0, "share"),
         "harder": (harder, "share"), "step": (step, "length"),
     }  # fmt: skip
+    force = step_force(radii[0], step, wheel.down_force)
+    worked = Worked("seam", {"F": (force, "force"), "R": (radii[0], "length"), "s": (step, "length"),
+                             "W": (wheel.down_force, "force")})  # fmt: skip
     pushed = (
         "At a seam, wheel '{name}' is pushed back with {own} of its load (2.0 in: {small}, 2.75 in: {large}) and "
         "sinks {sinks} into the tile"
@@ -338,7 +341,7 @@ def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
     text = f"{pushed}; the trade says that small wheels dig in, and a 2.0 in wheel {ratio} {{more}} deeper than a "
     message = Message(text + "2.75 in one.", "", numbers, {"name": name})
     yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", message,
-                  sources=("johnson1985", "practice"))  # fmt: skip
+                  sources=("johnson1985", "practice"), worked=(worked,))  # fmt: skip
 
 
 def check(context: Context) -> Iterator[Outcome]:

@@ -10,7 +10,7 @@ from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.report.formulas import belongs, pages_of
-from fieldworthy.units import counted
+from fieldworthy.units import counted, percent
 from fieldworthy.web.components import Rows, heading, term
 from fieldworthy.web.figures import Detail, detail_of
 from fieldworthy.web.form import words_of
@@ -34,6 +34,7 @@ from fieldworthy.web.page import Page
 from fieldworthy.web.strip import changes_of
 
 CAUSES = "What is short, by its cause"
+_WORTH_SAYING = 0.01  # a share of the uncertainty
 _KINDS = (("short", "short"), ("close", "close"), ("unknown", "unknown"), ("holds", "hold"))
 
 
@@ -278,16 +279,29 @@ def detail_body(found: Detail | None, file: str) -> Content:
     if found is None:
         return ""
     equations = [
-        tag("li", tag("div", Markup(e.mathml), class_="equation"), tag("p", f"{e.where} ({e.source})", class_="fine"))
+        tag("li", tag("div", Markup(e.mathml), class_="equation"),
+            tag("div", Markup(e.put_in), class_="equation") if e.put_in else "",
+            tag("p", f"{e.where} ({e.source})", class_="fine"))
         for e in found.equations
-    ]
-    numbers = [tag("li", _way(path, file), f": {value}") for path, value in found.numbers]
+    ]  # fmt: skip
+    numbers = [tag("li", _way(path, file), f": {value}", _share(share)) for path, value, share in found.numbers]
     picture = Markup(found.figure[found.figure.index("<svg") :]) if found.figure else ""
     return [
         [tag("h3", "Computed by"), tag("ul", equations, class_="equations")] if equations else "",
-        [tag("h3", "With these numbers, the one that matters most first"), tag("ol", numbers)] if numbers else "",
+        [
+            tag("h3", "With these numbers, the one that matters most first"),
+            tag("p", "In brackets: its share of what the value varies by over the tolerances.", class_="fine"),
+            tag("ol", numbers),
+        ]
+        if numbers
+        else "",
         tag("div", picture, class_="drawing") if picture else "",
     ]
+
+
+def _share(share: float | None) -> str:
+    """An input's share of the uncertainty; nothing where that is not worth saying."""
+    return f" ({percent(share)})" if share is not None and share >= _WORTH_SAYING else ""
 
 
 def _way(path: KeyPath, file: str) -> Markup:
