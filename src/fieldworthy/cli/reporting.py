@@ -37,12 +37,11 @@ from fieldworthy.report.making import (
 )
 from fieldworthy.report.typeset import as_html, as_pdf
 from fieldworthy.robot import Loaded, load_robot
-from fieldworthy.robot.answers import AnswerError, gather, gather_further, meets
 from fieldworthy.robot.meshes import MESHES
 from fieldworthy.robot.partslist import beside
 from fieldworthy.robot.partstables import flow_in, flow_in_mesh
 from fieldworthy.robot.shelf import completed
-from fieldworthy.robot.starter import Meets, starter_robot, starter_season
+from fieldworthy.robot.starter import AnswerError, Meets, gather, gather_further, meets, starter_robot, starter_season
 
 FORMS = (*WRITERS, "urdf")
 """What constants can be written as."""

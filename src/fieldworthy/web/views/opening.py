@@ -9,10 +9,9 @@ from typing import Any, TypeVar
 from fieldworthy.engine.system import shelf
 from fieldworthy.files.document import BadInput, KeyPath, Problem, read_text
 from fieldworthy.files.writing import written
-from fieldworthy.robot.answers import AnswerError, gather, meets
 from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.shelf import Typical, completed
-from fieldworthy.robot.starter import Meets, starter_robot, starter_season
+from fieldworthy.robot.starter import AnswerError, Meets, gather, meets, starter_robot, starter_season
 from fieldworthy.web.components import field, heading, upload
 from fieldworthy.web.folder import Entry
 from fieldworthy.web.markup import Content, Markup, address, tag
