@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 from jsonschema import Draft202012Validator
+from typer.main import get_command
 
 import fieldworthy
 from edge import ROBOT, SEASON, changed, run, written
+from fieldworthy.cli.app import app
 from fieldworthy.cli.output import SCHEMAS
 from fieldworthy.files import read_document
 
@@ -216,6 +218,12 @@ def test_a_plain_check_is_one_screen_that_leads_with_causes(name):
     assert not any(re.search(r"\d$", line) and re.match(r" *(%|mm|bar|m/s)", after) for line, after in pairwise(lines))
 
 
+IMPERATIVES = {
+    "Add", "Ask", "Call", "Check", "Date", "Decide", "Draw", "End", "Fix", "Give", "Keep", "Leave", "Let", "List",
+    "Name", "Play", "Print", "Read", "Say", "Search", "Show", "Stop", "Take", "Try", "Use", "Want", "Weigh", "Write",
+}  # fmt: skip
+
+
 def test_help_says_whole_sentences_in_80_columns(monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     lines = run("--help").out.splitlines()
@@ -223,5 +231,11 @@ def test_help_says_whole_sentences_in_80_columns(monkeypatch):
     assert len(commands) >= 15
     assert not any(line.endswith("...") for line in lines[lines.index("Commands:") :])
     texts = {name: run(name, "--help").out for name in commands}
+    told = {command.name: command.params for command in get_command(app).commands.values()}
+    assert told.keys() == set(commands)
+    said = {f"{name} {one.name}": one.help for name, params in told.items() for one in params if one.name != "help"}
+    assert len(said) > 90
+    assert [name for name, help_ in said.items() if not re.fullmatch(r"[A-Z][a-z]+ .*\.", help_ or "", re.DOTALL)] == []
+    assert {help_.split()[0] for help_ in said.values()} <= IMPERATIVES
     assert max(len(line) for text in (*texts.values(), *lines) for line in text.splitlines()) <= 80
     assert [name for name, text in texts.items() if re.search(r"\.\.\.$", text, re.MULTILINE)] == ["compare", "report"]

@@ -4,24 +4,30 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from edge import run
-from robots import EXAMPLES
+from fieldworthy.measure.sheets import sheets
+from robots import EXAMPLES, OTTER
 
 RULES = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 }
 COMMANDS = {
-    "notebook": ("report", "--date", "2026-11-25", "--runs", "100", "--compare", EXAMPLES / "mk2.yaml"),
-    "judges": ("report", "--for", "judges", "--runs", "100", "--compare", EXAMPLES / "mk2.yaml"),
-    "card": ("card", "--faults", EXAMPLES / "mk1_faults.yaml"),
-    "inspection": ("inspect",),
-}
+    "notebook": ("report", EXAMPLES / "mk1.yaml", "--date", "2026-11-25", "--runs", "100", "--compare",
+                 EXAMPLES / "mk2.yaml"),
+    "changes": ("report", OTTER.with_name("mk2.yaml"), "--runs", "100", "--since", OTTER),
+    "judges": ("report", EXAMPLES / "mk1.yaml", "--for", "judges", "--runs", "100", "--compare",
+               EXAMPLES / "mk2.yaml"),
+    "card": ("card", EXAMPLES / "mk1.yaml", "--faults", EXAMPLES / "mk1_faults.yaml"),
+    "card without air": ("card", OTTER),
+    "inspection": ("inspect", EXAMPLES / "mk1.yaml"),
+    "inspection without air": ("inspect", OTTER),
+    **{f"sheet of {name}": ("sheet", name) for name in sheets()},
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module", params=COMMANDS)
 def page_file(request, tmp_path_factory):
-    command, *options = COMMANDS[request.param]
     file = tmp_path_factory.mktemp("pages") / "page.html"
-    assert run(command, EXAMPLES / "mk1.yaml", "-o", file, *options).code == 0
+    assert run(*COMMANDS[request.param], "-o", file).code == 0
     return file
 
 
@@ -48,6 +54,6 @@ def test_without_a_judge_the_policy_lets_nothing_run(browser, page_file):
     page, said = context.new_page(), []
     page.on("console", lambda message: said.append(message.text))
     page.goto(page_file.as_uri())
-    assert "Heron mk1" in page.locator("h1").inner_text()
+    assert page.locator("h1").inner_text()
     context.close()
     assert said == []  # nothing on the page runs into its own policy

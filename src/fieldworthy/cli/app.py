@@ -14,19 +14,24 @@ from fieldworthy.cli.ending import INTERRUPTED
 
 app = typer.Typer(
     name="fieldworthy",
-    help="What a competition robot will do at its next event, computed from one description of it.",
+    help="Compute from one description what a competition robot will do at its next event.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
 
-RobotFile = Annotated[Path, typer.Argument(help="The robot file (YAML).")]
+RobotFile = Annotated[Path, typer.Argument(help="Read this robot file (YAML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
-OutFile = Annotated[Path | None, typer.Option("-o", "--out", help="Write to this file instead of printing.")]
-Date = Annotated[str, typer.Option(help="Date the document, such as 2026-11-25.")]
+OutFile = Annotated[
+    Path | None, typer.Option("-o", "--out", metavar="<file>", help="Write to this file instead of printing.")
+]
+Date = Annotated[str, typer.Option(metavar="<text>", help="Date the document, such as 2026-11-25.")]
 Seed = Annotated[
-    int, typer.Option(min=0, max=2**64 - 1, help="Fix the random draws: the same seed gives the same output.")
+    int,
+    typer.Option(
+        min=0, max=2**64 - 1, metavar="<number>", help="Fix the random draws: the same seed gives the same output."
+    ),
 ]
 
 
@@ -42,7 +47,7 @@ def common(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    """What a competition robot will do at its next event, computed from one description of it."""
+    """Compute from one description what a competition robot will do at its next event."""
     del version
 
 
@@ -50,7 +55,7 @@ def common(
 def check(  # noqa: PLR0913, PLR0917  the command library reads options from parameters
     robot: RobotFile,
     samples: Annotated[
-        int, typer.Option(min=0, max=10_000_000, help="Draw so many robots within the tolerances.")
+        int, typer.Option(min=0, max=10_000_000, metavar="<number>", help="Draw so many robots within the tolerances.")
     ] = 1000,
     seed: Seed = 0,
     as_json: AsJson = False,
@@ -58,7 +63,9 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
         bool, typer.Option("--all", help="Show every check with its inputs, sources and assumptions.")
     ] = False,
     remedies: Annotated[bool, typer.Option("--remedies", help="Say which changes mend what is short.")] = False,
-    only: Annotated[str, typer.Option(help="Show only what is about climb, balance.tip or a mechanism.")] = "",
+    only: Annotated[
+        str, typer.Option(metavar="<text>", help="Show only what is about climb, balance.tip or a mechanism.")
+    ] = "",
     exit_zero: Annotated[
         bool, typer.Option("--exit-zero", help="End with status 0 even where something is short.")
     ] = False,
@@ -74,19 +81,26 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
 
 
 Accuracy = Annotated[
-    float | None, typer.Option(min=0.01, help="Play as many as know the mean to this standard error, in points.")
+    float | None,
+    typer.Option(min=0.01, metavar="<number>", help="Play as many as know the mean to this standard error, in points."),
 ]
-Seconds = Annotated[float | None, typer.Option(min=0.5, help="In no more than this time, with --accuracy.")]
+Seconds = Annotated[
+    float | None, typer.Option(min=0.5, metavar="<number>", help="Stop after so many seconds, with --accuracy.")
+]
 
 
 @app.command()
 def match(  # noqa: PLR0913, PLR0917  the command library reads options from parameters
     robot: RobotFile,
-    runs: Annotated[int, typer.Option(min=1, max=100_000_000, help="Play so many matches.")] = 2000,
+    runs: Annotated[int, typer.Option(min=1, max=100_000_000, metavar="<number>", help="Play so many matches.")] = 2000,
     seed: Seed = 0,
-    part: Annotated[str, typer.Option(help="Play this part: whole, autonomous, driven or solo.")] = "whole",
+    part: Annotated[
+        str, typer.Option(metavar="<text>", help="Play this part: whole, autonomous, driven or solo.")
+    ] = "whole",
     as_json: AsJson = False,
-    table: Annotated[Path | None, typer.Option("--csv", help="Write the timeline to this CSV file.")] = None,
+    table: Annotated[
+        Path | None, typer.Option("--csv", metavar="<file>", help="Write the timeline to this CSV file.")
+    ] = None,
     accuracy: Accuracy = None,
     seconds: Seconds = None,
     sensitivity: Annotated[bool, typer.Option("--sensitivity", help="Say which inputs move the points most.")] = False,
@@ -102,8 +116,10 @@ def match(  # noqa: PLR0913, PLR0917  the command library reads options from par
 
 @app.command()
 def compare(
-    robots: Annotated[list[Path], typer.Argument(help="Two robot files or more (YAML).")],
-    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches with each.")] = 2000,
+    robots: Annotated[list[Path], typer.Argument(help="Read these robot files (YAML), two or more.")],
+    runs: Annotated[
+        int, typer.Option(min=2, max=1_000_000, metavar="<number>", help="Play so many matches with each.")
+    ] = 2000,
     seed: Seed = 0,
     accuracy: Accuracy = None,
     seconds: Seconds = None,
@@ -111,7 +127,7 @@ def compare(
 ) -> None:
     """Say which variant scores more, and how sure that is.
 
-    Also what changes with it, and whether there is time to build it.
+    It also says what changes with it, and whether there is time to build it.
     """
     from fieldworthy.cli.matching import Playing, run_compare  # noqa: PLC0415
 
@@ -123,27 +139,54 @@ def compare(
 def search(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     robot: RobotFile,
     file: Annotated[
-        Path | None, typer.Argument(help="What to search, as a file (YAML); options may say it too.")
+        Path | None, typer.Argument(help="Read what to search from this file (YAML); options may say it too.")
     ] = None,
-    vary: Annotated[list[str] | None, typer.Option(help="Key that may vary; '?' lists them all. Repeat it.")] = None,
-    between: Annotated[list[str] | None, typer.Option(help="Range of a key, such as 'drive.braking=0.4..1'.")] = None,
-    values: Annotated[list[str] | None, typer.Option(help="The only values of a key: 'drive.motors=4|6'.")] = None,
+    vary: Annotated[
+        list[str] | None, typer.Option(metavar="<text>", help="Let this key vary; '?' lists them all. Repeat it.")
+    ] = None,
+    between: Annotated[
+        list[str] | None,
+        typer.Option(metavar="<text>", help="Keep a key in this range, such as 'drive.braking=0.4..1'."),
+    ] = None,
+    values: Annotated[
+        list[str] | None, typer.Option(metavar="<text>", help="Try only these values of a key: 'drive.motors=4|6'.")
+    ] = None,
     want: Annotated[
-        list[str] | None, typer.Option(help="points, mass, hours, air left or a finding; repeat it.")
+        list[str] | None,
+        typer.Option(metavar="<text>", help="Want points, mass, hours, air left or a finding; repeat it."),
     ] = None,
-    must: Annotated[list[str] | None, typer.Option(help="Finding that must hold, or how its id begins.")] = None,
-    chance: Annotated[float | None, typer.Option(help="Chance with which it must hold; 0.95 where not given.")] = None,
+    must: Annotated[
+        list[str] | None,
+        typer.Option(metavar="<text>", help="Ask that this finding holds; the beginning of its id will do."),
+    ] = None,
+    chance: Annotated[
+        float | None, typer.Option(metavar="<number>", help="Ask that it holds with this chance; 0.95 where not given.")
+    ] = None,
     free: Annotated[bool, typer.Option("--free", help="Let what holds now become short.")] = False,
-    part: Annotated[str, typer.Option(help="whole, autonomous, driven or solo.")] = "whole",
-    candidates: Annotated[int, typer.Option(min=0, max=10_000_000, help="Candidates to try at most.")] = 2000,
-    minutes: Annotated[float | None, typer.Option(min=0.0, help="Minutes to search at most.")] = None,
-    runs: Annotated[int, typer.Option(min=10, max=1_000_000, help="Matches that the best is played again.")] = 4000,
+    part: Annotated[
+        str, typer.Option(metavar="<text>", help="Play this part: whole, autonomous, driven or solo.")
+    ] = "whole",
+    candidates: Annotated[
+        int, typer.Option(min=0, max=10_000_000, metavar="<number>", help="Try so many candidates at most.")
+    ] = 2000,
+    minutes: Annotated[
+        float | None, typer.Option(min=0.0, metavar="<number>", help="Search so many minutes at most.")
+    ] = None,
+    runs: Annotated[
+        int, typer.Option(min=10, max=1_000_000, metavar="<number>", help="Play the best again in so many matches.")
+    ] = 4000,
     seed: Seed = 0,
-    state: Annotated[Path | None, typer.Option(help="File that lets a stopped search go on.")] = None,
+    state: Annotated[
+        Path | None,
+        typer.Option(metavar="<file>", help="Keep the state in this file, so that a stopped search goes on."),
+    ] = None,
     workers: Annotated[
-        str, typer.Option(help="Use so many processes, all cores where not given, or a tcp address of a cluster.")
+        str,
+        typer.Option(
+            metavar="<text>", help="Use so many processes, all cores where not given, or a tcp address of a cluster."
+        ),
     ] = "",
-    write: Annotated[Path | None, typer.Option(help="File to write the best robot into.")] = None,
+    write: Annotated[Path | None, typer.Option(metavar="<file>", help="Write the best robot into this file.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Search ranges and choices for the best robot in the limits."""
@@ -161,26 +204,42 @@ def search(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
 
 @app.command()
 def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
-    file: Annotated[Path, typer.Argument(help="The robot file to write.")] = Path("robot.yaml"),
-    name: Annotated[str | None, typer.Option(help="Call the robot this.")] = None,
+    file: Annotated[Path, typer.Argument(help="Write this robot file.")] = Path("robot.yaml"),
+    name: Annotated[str | None, typer.Option(metavar="<text>", help="Call the robot this.")] = None,
     season: Annotated[
-        str | None, typer.Option(help="Use this season file in the same folder; write it if missing.")
+        str | None, typer.Option(metavar="<text>", help="Use this season file in the same folder; write it if missing.")
     ] = None,
-    units: Annotated[str | None, typer.Option(help="Write in metric or inch units.")] = None,
-    motor: Annotated[str | None, typer.Option(help="Use this class of drive motor.")] = None,
-    motors: Annotated[int | None, typer.Option(help="Use so many drive motors.")] = None,
-    wheels: Annotated[int | None, typer.Option(help="Use so many drive wheels, both sides together.")] = None,
-    wheel_size: Annotated[str | None, typer.Option(help="Give their diameter, such as '2.75 in'.")] = None,
-    gearing: Annotated[str | None, typer.Option(help="Give the teeth motor:wheel, such as 48:60, or direct.")] = None,
-    mass: Annotated[str | None, typer.Option(help="Give the mass of the whole robot, such as '6.5 kg'.")] = None,
-    length: Annotated[str | None, typer.Option(help="Give its length, such as '400 mm'.")] = None,
-    width: Annotated[str | None, typer.Option(help="Give its width, such as '380 mm'.")] = None,
-    height: Annotated[str | None, typer.Option(help="Give its height, such as '350 mm'.")] = None,
-    tanks: Annotated[int | None, typer.Option(help="Use so many air tanks, 0 for none.")] = None,
-    cg_height: Annotated[str | None, typer.Option(help="Give the measured height of its centre of gravity.")] = None,
-    has: Annotated[str | None, typer.Option(help="Say what is on it, such as 'clamp, two-stage intake'.")] = None,
-    most_mass: Annotated[str | None, typer.Option(help="Give the mass that the season allows.")] = None,
-    most_size: Annotated[str | None, typer.Option(help="Give the starting size that the season allows.")] = None,
+    units: Annotated[str | None, typer.Option(metavar="<text>", help="Write in metric or inch units.")] = None,
+    motor: Annotated[str | None, typer.Option(metavar="<text>", help="Use this class of drive motor.")] = None,
+    motors: Annotated[int | None, typer.Option(metavar="<number>", help="Use so many drive motors.")] = None,
+    wheels: Annotated[
+        int | None, typer.Option(metavar="<number>", help="Use so many drive wheels, both sides together.")
+    ] = None,
+    wheel_size: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Give their diameter, such as '2.75 in'.")
+    ] = None,
+    gearing: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Give the teeth motor:wheel, such as 48:60, or direct.")
+    ] = None,
+    mass: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Give the mass of the whole robot, such as '6.5 kg'.")
+    ] = None,
+    length: Annotated[str | None, typer.Option(metavar="<text>", help="Give its length, such as '400 mm'.")] = None,
+    width: Annotated[str | None, typer.Option(metavar="<text>", help="Give its width, such as '380 mm'.")] = None,
+    height: Annotated[str | None, typer.Option(metavar="<text>", help="Give its height, such as '350 mm'.")] = None,
+    tanks: Annotated[int | None, typer.Option(metavar="<number>", help="Use so many air tanks, 0 for none.")] = None,
+    cg_height: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Give the measured height of its centre of gravity.")
+    ] = None,
+    has: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Say what is on it, such as 'clamp, two-stage intake'.")
+    ] = None,
+    most_mass: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Give the mass that the season allows.")
+    ] = None,
+    most_size: Annotated[
+        str | None, typer.Option(metavar="<text>", help="Give the starting size that the season allows.")
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over an existing robot file.")] = False,
 ) -> None:
     """Write a first robot file, with comments.
@@ -198,12 +257,12 @@ def new(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 @app.command()
 def export(
     robot: RobotFile,
-    to: Annotated[str, typer.Option("--to", help="Write json, c, python, csv or urdf.")] = "json",
+    to: Annotated[str, typer.Option("--to", metavar="<text>", help="Write json, c, python, csv or urdf.")] = "json",
     out: OutFile = None,
 ) -> None:
     """Write the tuned constants for the robot's own program.
 
-    With --to urdf: its bodies, for a physics engine.
+    With --to urdf it writes its bodies, for a physics engine.
     """
     from fieldworthy.cli.reporting import run_export  # noqa: PLC0415
 
@@ -214,16 +273,22 @@ def export(
 def parts(
     robot: RobotFile,
     out: OutFile = None,
-    table: Annotated[Path | None, typer.Option("--from", help="Take in this table, or this mesh.")] = None,
-    columns: Annotated[
-        list[str] | None, typer.Option(help="Say which head a column has, such as 'mass=Mass (g)'; repeat it.")
+    table: Annotated[
+        Path | None, typer.Option("--from", metavar="<file>", help="Take in this table, or this mesh.")
     ] = None,
-    mesh: Annotated[list[str] | None, typer.Option(help="Say of a mesh 'material=aluminium'; repeat it.")] = None,
+    columns: Annotated[
+        list[str] | None,
+        typer.Option(metavar="<text>", help="Say which head a column has, such as 'mass=Mass (g)'; repeat it."),
+    ] = None,
+    mesh: Annotated[
+        list[str] | None, typer.Option(metavar="<text>", help="Say of a mesh 'material=aluminium'; repeat it.")
+    ] = None,
 ) -> None:
     """Write the parts list with totals, or take one in.
 
-    As CSV or spreadsheet; --from takes in one that another program wrote. Of a mesh (STL, 3MF, OBJ, GLB), --mesh says
-    material=… or density=…, and where they differ fill=40 %, unit=in, forward=y, up=z, or mass=… where it was weighed.
+    It writes CSV or a spreadsheet; --from takes in one that another program wrote. Of a mesh (STL, 3MF, OBJ, GLB),
+    --mesh says material=… or density=…, and where they differ fill=40 %, unit=in, forward=y, up=z, or mass=… where it
+    was weighed.
     """
     from fieldworthy.cli.reporting import run_parts  # noqa: PLC0415
 
@@ -234,7 +299,7 @@ def parts(
 def inspect(robot: RobotFile, out: OutFile = None, date: Date = "") -> None:
     """Hold the season's limits against the robot, item by item.
 
-    With blanks for what is measured by hand.
+    It leaves blanks for what is measured by hand.
     """
     from fieldworthy.cli.reporting import run_inspect  # noqa: PLC0415
 
@@ -244,9 +309,13 @@ def inspect(robot: RobotFile, out: OutFile = None, date: Date = "") -> None:
 @app.command()
 def card(
     robot: RobotFile,
-    out: Annotated[Path, typer.Option("-o", "--out", help="Write this PDF or HTML file.")] = Path("card.pdf"),
+    out: Annotated[Path, typer.Option("-o", "--out", metavar="<file>", help="Write this PDF or HTML file.")] = Path(
+        "card.pdf"
+    ),
     date: Date = "",
-    log: Annotated[Path | None, typer.Option("--faults", help="Check first what failed by this fault log.")] = None,
+    log: Annotated[
+        Path | None, typer.Option("--faults", metavar="<file>", help="Check first what failed by this fault log.")
+    ] = None,
 ) -> None:
     """Write the pit card: one page for the two minutes before a match."""
     from fieldworthy.cli.reporting import run_card  # noqa: PLC0415
@@ -256,8 +325,10 @@ def card(
 
 @app.command("open")
 def open_(
-    folder: Annotated[Path, typer.Argument(help="The folder with the robot files.")] = Path(),
-    port: Annotated[int | None, typer.Option(min=1, max=65535, help="Use this port, or the next free one.")] = None,
+    folder: Annotated[Path, typer.Argument(help="Show the robot files of this folder.")] = Path(),
+    port: Annotated[
+        int | None, typer.Option(min=1, max=65535, metavar="<number>", help="Use this port, or the next free one.")
+    ] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address and open no browser.")] = False,
     share: Annotated[bool, typer.Option("--share", help="Let others in the network look, by a code.")] = False,
     allow_changes: Annotated[
@@ -266,7 +337,7 @@ def open_(
 ) -> None:
     """Open the page: describe and check robots in a browser.
 
-    On this machine alone, unless --share is given.
+    Only this machine reaches it, unless --share is given.
     """
     from fieldworthy.web import Options, serve  # noqa: PLC0415
 
@@ -276,25 +347,34 @@ def open_(
 
 @app.command()
 def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
-    robots: Annotated[list[Path], typer.Argument(help="The robot file (YAML); after --compare, variants too.")],
-    out: Annotated[Path, typer.Option("-o", "--out", help="Write this PDF or HTML file.")] = Path("notebook.pdf"),
+    robots: Annotated[list[Path], typer.Argument(help="Read this robot file (YAML); after --compare, variants too.")],
+    out: Annotated[Path, typer.Option("-o", "--out", metavar="<file>", help="Write this PDF or HTML file.")] = Path(
+        "notebook.pdf"
+    ),
     date: Date = "",
-    job: Annotated[str, typer.Option(help="Say on the cover what the notebook is for, in a sentence.")] = "",
-    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches for the forecast.")] = 2000,
+    job: Annotated[
+        str, typer.Option(metavar="<text>", help="Say on the cover what the notebook is for, in a sentence.")
+    ] = "",
+    runs: Annotated[
+        int, typer.Option(min=2, max=1_000_000, metavar="<number>", help="Play so many matches for the forecast.")
+    ] = 2000,
     seed: Seed = 0,
     mend: Annotated[bool, typer.Option("--remedies", help="Say which changes mend what is short.")] = False,
-    since: Annotated[Path | None, typer.Option(help="Add what changed since this older revision.")] = None,
-    against: Annotated[
-        list[Path] | None, typer.Option("--compare", help="Decide between these variants, one behind the other.")
+    since: Annotated[
+        Path | None, typer.Option(metavar="<file>", help="Add what changed since this older revision.")
     ] = None,
-    weights: Annotated[str, typer.Option(help="Weigh the decision so: 'points=3,hours=1'.")] = "",
+    against: Annotated[
+        list[Path] | None,
+        typer.Option("--compare", metavar="<file>", help="Decide between these variants, one behind the other."),
+    ] = None,
+    weights: Annotated[str, typer.Option(metavar="<text>", help="Weigh the decision so: 'points=3,hours=1'.")] = "",
     reader: Annotated[
-        str, typer.Option("--for", help="Write for the team: all; or for the judges: two pages.")
+        str, typer.Option("--for", metavar="<text>", help="Write everything for the team, or two pages for the judges.")
     ] = "team",
 ) -> None:
     """Write the engineering notebook, page by page.
 
-    The reasoning about the robot, as PDF or HTML.
+    It holds the reasoning about the robot, as PDF or HTML.
     """
     from fieldworthy.cli.reporting import reader_of, run_report, weights_of  # noqa: PLC0415
     from fieldworthy.report.making import Wanted  # noqa: PLC0415
@@ -309,7 +389,7 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
 @app.command()
 def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of its function
     robot: RobotFile,
-    measurements: Annotated[Path, typer.Argument(help="The measurements file (YAML).")],
+    measurements: Annotated[Path, typer.Argument(help="Read this measurements file (YAML).")],
     write: Annotated[
         bool, typer.Option("--write", help="Write the measured values into the robot file; the old one is kept.")
     ] = False,
@@ -318,10 +398,12 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
         bool, typer.Option("--all", help="Show changed numbers that nothing limits, and sources.")
     ] = False,
     samples: Annotated[
-        int, typer.Option(min=0, max=1_000_000, help="Draw so many robots within the tolerances.")
+        int, typer.Option(min=0, max=1_000_000, metavar="<number>", help="Draw so many robots within the tolerances.")
     ] = 1000,
     seed: Seed = 0,
-    plots: Annotated[Path | None, typer.Option(help="Write residual plots (SVG) into this folder.")] = None,
+    plots: Annotated[
+        Path | None, typer.Option(metavar="<folder>", help="Write residual plots (SVG) into this folder.")
+    ] = None,
     alone: Annotated[
         bool, typer.Option("--readings-alone", help="Leave out what the robot file believes; only readings count.")
     ] = False,
@@ -339,8 +421,10 @@ def fit(  # noqa: PLR0913, PLR0917  every option of a command is a parameter of 
 @app.command()
 def faults(
     robot: RobotFile,
-    log: Annotated[Path, typer.Argument(help="The fault log (YAML).")],
-    runs: Annotated[int, typer.Option(min=2, max=1_000_000, help="Play so many matches for each fault.")] = 2000,
+    log: Annotated[Path, typer.Argument(help="Read this fault log (YAML).")],
+    runs: Annotated[
+        int, typer.Option(min=2, max=1_000_000, metavar="<number>", help="Play so many matches for each fault.")
+    ] = 2000,
     seed: Seed = 0,
     accuracy: Accuracy = None,
     seconds: Seconds = None,
@@ -348,7 +432,7 @@ def faults(
 ) -> None:
     """Say which fault to mend first.
 
-    By how often each comes and the points that it costs in a match.
+    It counts how often each comes and the points that it costs in a match.
     """
     from fieldworthy.cli.matching import Playing, run_faults  # noqa: PLC0415
 
@@ -357,13 +441,17 @@ def faults(
 
 @app.command()
 def sheet(
-    procedure: Annotated[str | None, typer.Argument(help="Such as scales; --list names them all.")] = None,
-    out: Annotated[Path | None, typer.Option("-o", "--out", help="HTML, Markdown or text file to write.")] = None,
+    procedure: Annotated[
+        str | None, typer.Argument(help="Name the procedure, such as scales; --list names them all.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("-o", "--out", metavar="<file>", help="Write this HTML, Markdown or text file.")
+    ] = None,
     every: Annotated[bool, typer.Option("--list", help="List the procedures.")] = False,
 ) -> None:
     """Print the sheet of a measuring procedure.
 
-    What to do in steps, cautions first, with blanks to fill.
+    It says what to do in steps, cautions first, with blanks to fill.
     """
     from fieldworthy.cli.measuring import run_sheet  # noqa: PLC0415
 
@@ -375,8 +463,8 @@ def schema(
     what: Annotated[
         str,
         typer.Argument(
-            help="robot, season, measurements, faultlog, searchfile, export, or check, match, compare, search, fit or "
-            "faults (with --json)."
+            help="Name robot, season, measurements, faultlog, searchfile, export, or check, match, compare, search, "
+            "fit or faults (with --json)."
         ),
     ],
 ) -> None:
