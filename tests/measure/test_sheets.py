@@ -13,6 +13,7 @@ from tests.edge import run
 
 from fieldworthy.files import read_document, validate
 from fieldworthy.files.declare import Of, hints, mark_of
+from fieldworthy.measure import model
 from fieldworthy.measure.fit import PROCEDURES
 from fieldworthy.measure.model import Measurements
 from fieldworthy.measure.sheets import RULES, as_html, as_text, sheets
@@ -130,3 +131,25 @@ def test_an_unknown_procedure_or_ending_is_told(tmp_path: Path) -> None:
         ended = run("sheet", *arguments)
         assert ended.code == 2
         assert said in ended.err
+
+
+def test_the_guide_names_a_tool_and_what_it_is_good_to_for_every_reading() -> None:
+    """What stands in for an error that a file does not state is the guide's own number, in its last column."""
+    guide = (Path(__file__).parents[2] / "docs" / "measure.md").read_text("utf-8")
+    table = guide.partition("## What a workshop has")[2].partition("## Scales under")[0]
+    assert "common practice, no source" in table
+    rows = [[cell.strip() for cell in line.split("|")[1:-1]] for line in table.splitlines() if line.startswith("| ")][
+        2:
+    ]
+    assert len(rows) >= 18
+    assert all(len(row) == 5 and all(row) for row in rows)
+    taken = " ".join(row[4] for row in rows)
+    declared = [
+        field.metadata["assume"]
+        for kind in vars(model).values()
+        if dataclasses.is_dataclass(kind) and kind.__module__ == model.__name__
+        for field in dataclasses.fields(kind)
+        if "95 of 100" in str(field.metadata.get("why"))
+    ]
+    assert len(declared) >= 11
+    assert [text for text in declared if text not in taken] == []
