@@ -161,8 +161,8 @@ def as_html(one: Sheet) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(one.title)}</title><style>{_STYLE}</style></head>\n<body>\n"
-        f"{body}\n</body></html>\n"
+        f"<title>{escape(one.title)}</title><style>{_STYLE}</style></head>\n<body><main>\n"
+        f"{body}\n</main></body></html>\n"
     )
 
 
@@ -179,6 +179,7 @@ def _table(table: Table) -> str:
     empty = "<tr>" + "<td></td>" * len(table.columns) + "</tr>"
     keys = "".join(f"<td>{_breakable(blank.key)}</td>" for blank in table.columns)
     return (
-        f'<section><h2>{escape(table.title)}</h2><div class="wide"><table><thead><tr>{heads}</tr></thead>'
+        f'<section><h2>{escape(table.title)}</h2><div class="wide" tabindex="0" role="group" aria-label="Table">'
+        f"<table><thead><tr>{heads}</tr></thead>"
         f"<tbody>{empty * table.rows}</tbody><tfoot><tr>{keys}</tr></tfoot></table></div></section>"
     )
