@@ -60,7 +60,8 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
     worked = Worked("roller", {"R": (stage.surface.radius, "length"), "delta": (stage.surface.squeeze, "length"),
                                "R_e": (radius, "length")})  # fmt: skip
     yield Outcome(f"intake.speed.{ending}", subject, stage.speed, None, "speed", message,
-                  sources=("hughes", "tyre-radius"), worked=(worked,) if first(stage.surface.squeeze) > 0.0 else ())  # fmt: skip
+                  sources=("hughes", "tyre-radius"),
+                  worked=(worked,) if first(stage.surface.squeeze) > 0.0 else ())  # fmt: skip
     if stage.spec.rollers is not None:
         yield from _grip(row, stage, subject, ending)
     jam = rolling.held_torque(stage.surface)
