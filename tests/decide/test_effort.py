@@ -129,3 +129,10 @@ def test_values_to_try_go_both_ways_nearest_first_and_stay_inside(quantity):
     assert both.size >= 8
     efforts = [effort_of(quantity, float(si)) for si in ways(quantity)[0]]
     assert efforts == sorted(efforts)
+
+
+def test_a_far_stronger_spring_is_fitted_in_the_same_hour():
+    """From no spring to one of 20 N: an hour to fit it and a few to find it, not the 40 that 0.5 N an hour come to."""
+    none = Quantity(0.0, "force", "N", 0.0)
+    assert effort_of(none, 0.5) == pytest.approx(1.0)
+    assert 1.0 < effort_of(none, 2.0) < effort_of(none, 20.0) < 6.0

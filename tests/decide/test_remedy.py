@@ -19,11 +19,16 @@ from fieldworthy.cli import checking
 from fieldworthy.decide.change import CandidateEvaluator, changeable, value_change, ways
 from fieldworthy.decide.discrete import ladders
 from fieldworthy.decide.remedy import brackets, narrowed, rays, remedies
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate, run
 from fieldworthy.engine.finding import Report
 from fieldworthy.files import Quantity, read_document
+from fieldworthy.match import played, setup
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import parse, split
+from fieldworthy.vehicle import state
+from fieldworthy.web.judging import Source, edit
+from fieldworthy.web.strip import changes_of
 from robots import EXAMPLES, GONE, GRAVITY, WHEEL, changed, example_copy, load
 
 P_ATM = 101_325.0  # ISA at sea level, where the test season is played
@@ -215,6 +220,32 @@ def test_a_way_that_misses_its_mark_is_mended_by_how_the_robot_is_put_down_or_by
     assert [e.key for e in mending.remedies[0].edits] == ["tracking.start_error", "tracking.start_heading_error"]
     after = verdicts(edited(loaded, tmp_path / "edited", [(e.path, e.after) for e in mending.remedies[0].edits]))
     assert one(after, "tracking.position", mending.subject)
+
+
+def test_a_wall_is_written_by_the_page_and_takes_its_time(tmp_path):
+    """What is done at the gutter in the autonomous period begins 0.6 s later, in findings and in matches."""
+    loaded = load_robot(example_copy(tmp_path))
+    listed = [step for ladder in ladders(CandidateEvaluator(loaded)) for step in ladder.steps if step.kind == "option"]
+    wall = next(s for s in listed if s.sentence.startswith("Drive against the wall at 'gutter'"))
+    assert wall.sentence.endswith(", 0.6 s each time")
+    changes = tuple(changes_of(wall.edits).items())
+    texts = dict(edit(Source(loaded.document.file, tuple(loaded.texts.items())), changes))
+    after = load_robot(loaded.document.file, others=texts)
+    (fix,) = after.nominal.tracking.relocations
+    assert (fix.at, fix.use, float(fix.time)) == ("gutter", "fused", 0.6)
+    assert fix.wall == pytest.approx(math.pi / 2)
+    assert after.nominal.parts.keys() == loaded.nominal.parts.keys()  # nothing else of the file is lost
+    before, then = (Context(one.nominal, one.nominal_season) for one in (loaded, after))
+    for beats in (
+        [list(state.schedule(c)) for c in (before, then)],
+        [list(played(setup(c)).events) for c in (before, then)],
+    ):
+        at = next(i for i, beat in enumerate(beats[0]) if beat.place == "gutter")
+        assert [b.begins for b in beats[1][:at]] == [b.begins for b in beats[0][:at]]
+        assert beats[1][at].begins == pytest.approx(beats[0][at].begins + 0.6)
+        later = [i for i, beat in enumerate(beats[0]) if beat.place == "gutter"][1]
+        gaps = [row[later].begins - row[later].leaves for row in beats]
+        assert gaps[1] == pytest.approx(gaps[0], abs=1e-3)  # a driver does not
 
 
 def test_a_number_is_named_in_the_words_of_its_declaration(tmp_path):

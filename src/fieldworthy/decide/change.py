@@ -45,6 +45,8 @@ _EASY: dict[str, tuple[float, float]] = {
 }
 """A change that is done in an hour, by kind: share of the value plus a part in SI."""
 _OTHERWISE = (0.15, 0.0)
+_SWAPPED = ("force", "stiffness")
+"""What springs and bands set: a far stronger one takes longer to find, and is fitted in the same hour."""
 
 SPANS: dict[str, float] = {"length": 0.3, "angle": math.radians(60.0), "force": 50.0, "mass": 0.5, "time": 0.5}
 """How far a place, an angle or a value that is zero now may go [SI]; others from a quarter to four times."""
@@ -68,7 +70,10 @@ def effort_of(quantity: Quantity, si: float) -> float:
     """Reckon how hard it is to change a number."""
     relative, absolute = _OTHERWISE if quantity.spread else _EASY.get(quantity.kind, _OTHERWISE)
     easy = relative * abs(quantity.si) + absolute
-    return quantity.effort * abs(si - quantity.si) / max(easy, 1e-12)
+    times = abs(si - quantity.si) / max(easy, 1e-12)
+    if quantity.kind in _SWAPPED and times > 1.0:
+        times = 1.0 + math.log(times)
+    return quantity.effort * times
 
 
 def ways(quantity: Quantity) -> tuple[Array, Array]:

@@ -332,15 +332,17 @@ def _act(
         reason = OBJECTS
     else:
         way = _plan_way(st, nu, case, s, action, place)
+        squares = st.squaring[place] if period == 0 and way > 0.0 else 0.0
         ahead = mean if st.period[period, 2] > 0.0 else 0.0
         if way > _FOR_EVER:
             reason = HEAT if _level(nu, case, s) > 0 else LOAD
             s.clock[NOW] = min(leaves + PAUSE, end)
-        elif leaves + way + ahead > end:
+        elif leaves + way + squares + ahead > end:
             # a driver looks ahead to the finish; to the whistle anything is tried that the way there leaves time for
             reason, over = TIME, True
         else:
             _go(st, nu, case, s, place)
+            s.clock[NOW] += squares
             begins = s.clock[NOW]
             limit = end if st.period[period, 2] <= 0.0 else st.period[2, 1]
             late = begins + time > limit

@@ -24,7 +24,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Action, Plan, Repeat, Season, Step
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import motor_line, motor_loads, powertrain, robot_battery
-from fieldworthy.vehicle.schedule import way_between
+from fieldworthy.vehicle.schedule import squaring_times, way_between
 from fieldworthy.vehicle.supply import use_of
 
 Part = Literal["whole", "autonomous", "driven", "solo"]
@@ -93,6 +93,7 @@ def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
     table, until, period = _program(items, season, part, plan)
     draw, draws = _spans([[ways.index(w) for w in _draws(a, ways)] for a in used])
     work, worker = _spans([[1 + motors.index(m) for _, m, _ in mine] for mine in entries])
+    squaring = squaring_times(robot)
     structure = Structure(
         step=_whole([(actions.index(s.action), places.index(s.at)) for s in steps], 2),
         item=table,
@@ -101,6 +102,7 @@ def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
         start=0,
         distance=np.array([[way_between(season, a, b)[0] for b in places] for a in places]),
         direction=np.array([[way_between(season, a, b)[1] for b in places] for a in places]),
+        squaring=np.array([squaring.get(a, 0.0) for a in places]),
         action=_whole([_action(robot.actions[a], season, (poses, usual, tasks), kinds, a) for a in actions], 6),
         chance=np.array([_chance(robot, season, a) for a in used]).reshape(-1, 3),
         key=np.array([_stream(a) for a in actions], dtype=np.uint64),

@@ -52,6 +52,7 @@ class Structure(NamedTuple):
         s, -]
     start : Place where the robot starts
     distance, direction : Of the straight way [m, rad]
+    squaring : Time at each place to drive up to a wall, having come there in the autonomous period [s]
     action : Pose, task, objects scored, kind they are of (where the plan takes such), objects taken, their kind;
         -1: none
     chance : Beta parameters of the chance, and a fixed chance instead of them where that is not negative
@@ -72,6 +73,7 @@ class Structure(NamedTuple):
     start: int
     distance: Array
     direction: Array
+    squaring: Array
     action: Whole
     chance: Array
     key: npt.NDArray[np.uint64]

@@ -54,6 +54,14 @@ def least_turn(before: float, after: float) -> float:
     return min(angle, math.pi - angle)
 
 
+def squaring_times(robot: Robot) -> dict[str, float]:
+    """Time at each place in the autonomous period in which the robot drives up to a wall to find its place anew."""
+    found = dict[str, float]()
+    for fix in robot.tracking.relocations if robot.tracking else ():
+        found[fix.at] = found.get(fix.at, 0.0) + (0.0 if fix.time is None else first(fix.time))
+    return found
+
+
 def legs_of(robot: Robot, season: Season) -> list[tuple[str | None, float, float]]:
     """List the legs that a plan can ask for: pose, distance and turn, whatever the times turn out to be."""
     clock = _Clock(robot, season, lambda _pose, _distance, _turn: 0.0, robot.plan.start if robot.plan else "")
@@ -88,6 +96,8 @@ class _Clock:
         turn = least_turn(self.heading, direction) if way > 0 else 0.0
         leaves = self.now
         begins = leaves + (self.travel(action.pose, way, turn) if way > 0 else 0.0)
+        if period == "autonomous" and way > 0:
+            begins += squaring_times(self.robot).get(step.at, 0.0)
         ends = begins + first(action.time)
         made = Beat(step.action, step.at, self.place, action.pose, way, turn, leaves, begins, ends, period)
         self.place, self.now = step.at, ends

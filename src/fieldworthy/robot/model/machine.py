@@ -479,6 +479,10 @@ class Relocation:
         "taken",
         "the reading replaces what was tracked, or is fused with it, each weighed by how exact it is",
     )
+    time: Annotated[Real, Of("time", 0.0, most=15.0, fixed=True)] | None = exact(
+        None, "of driving up to the wall in the autonomous period; part of the action's own time where absent",
+        role="fact",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

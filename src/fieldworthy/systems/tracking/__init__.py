@@ -50,6 +50,7 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
 
 _NEAR = 0.5  # m from a place to a wall that the robot can drive on to
 _SIDES = {0: "across x", 90: "across y", 180: "across x", -90: "across y"}
+_SQUARING = "0.6 s"  # to drive up to a wall and settle there; common practice, no source
 _PLACED = ("2 mm", "0.2 deg")  # standard deviations that a gauge reaches; common practice, no source
 
 
@@ -71,8 +72,9 @@ def options(context: Context) -> Iterator[Option]:
         for normal in near:
             if all(fix.at != name for fix in spec.relocations):
                 which = "" if len(near) == 1 else f" {_SIDES[normal]}"
-                here: dict[str, str] = {"at": name, "wall": f"{normal} deg", "use": "fused"}
+                here: dict[str, str] = {"at": name, "wall": f"{normal} deg", "use": "fused", "time": _SQUARING}
                 what = f"Drive against the wall{which} at '{name}' and take the robot's position from it"
+                what += f", {_SQUARING} each time"
                 yield Option(("tracking",), what, 1.5, {("tracking", "relocations"): [*_said(spec.relocations), here]})
 
 
@@ -84,6 +86,8 @@ def _said(fixes: tuple[Relocation, ...]) -> list[dict[str, str]]:
         said["error"] = f"{1e3 * first(fix.error):.10g} mm"
         if fix.heading_error is not None:
             said["heading_error"] = f"{math.degrees(first(fix.heading_error)):.10g} deg"
+        if fix.time is not None:
+            said["time"] = f"{first(fix.time):.10g} s"
         found.append(said)
     return found
 
