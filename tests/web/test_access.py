@@ -55,6 +55,11 @@ def test_every_view_is_accessible(browser, server, heron, view, width):
         show(page, server, view, file=f"{heron}/mk1.yaml")
         ready(page, view)
         found = in_both_themes(page, f"{view} at {width}", drawn=BY_NAME[view].drawn)
+        if view != "guide":  # which has a glossary of its own
+            page.locator("[data-term]").first.click()
+            expect(page.locator("#fw-term")).to_be_visible()
+            found += violations(page, f"a word of {view} at {width}", "#fw-term")
+            page.keyboard.press("Escape")
         if view == "margins":
             page.locator("#margins-rows summary").first.click()
             page.wait_for_selector("#margins-rows dl")

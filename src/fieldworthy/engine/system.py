@@ -494,6 +494,7 @@ class View:
     name, label, purpose : In the address, in the bar, and in one sentence there
     lead, caution : What it says first; empty for nothing
     empty : What it says of a robot of which it has nothing to show
+    words : Words of the glossary that a person meets there
     """
 
     name: str
@@ -502,6 +503,7 @@ class View:
     lead: str = ""
     caution: str = ""
     empty: str = ""
+    words: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,9 +19,11 @@ from fieldworthy.web.workspace import Take, Ticket
 _PIXELS = 144  # per inch, of a figure saved as PNG: sharp on a screen of twice the usual density
 
 
-def heading(text: str) -> Markup:
-    """Head a view; the focus goes there when the view is shown."""
-    return tag("h1", text, id="fw-title", tabindex="-1")
+def heading(text: str, *words: str) -> Markup:
+    """Head a view; the focus goes there when the view is shown. Words that it uses are explained at a touch."""
+    title = tag("h1", text, id="fw-title", tabindex="-1")
+    listed = [[", " if at else "", term(word)] for at, word in enumerate(words)]
+    return join([title, tag("p", "In words: ", listed, class_="words") if words else ""])
 
 
 @cache

@@ -129,6 +129,7 @@ SYSTEM = System(
         purpose="Pressure in each tank along the plan, and which cylinder draws from which tank.",
         caution="Compressed air can hurt: release it before you work on the robot, wear eye protection, stay below the "
         "rated pressure of the weakest part, and keep to the event's own rules.",
+        words=("gauge pressure", "regulator", "dead volume"),
         empty="This robot has no cylinders. In Build, add a tank and a cylinder.",
     ),
     shown=shown,

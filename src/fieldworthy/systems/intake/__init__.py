@@ -129,6 +129,7 @@ SYSTEM = System(
         label="Intake and sorting",
         purpose="Objects moving through the stages, and how the sorter tells them apart.",
         caution="Rollers and chains pull fingers in: cut the power before you reach into an intake.",
+        words=("vote", "slip", "stall"),
         empty="This robot has no intake and no sorter. In Build, add one under Mechanisms.",
     ),
     shown=shown,

@@ -128,6 +128,7 @@ SYSTEM = System(
         purpose="The field with the route, and how well the robot knows its place.",
         lead="Where the plan drives, and within which ellipse the robot knows its place 95 times of 100 when it drives "
         "by itself.",
+        words=("odometry", "tracking wheel", "interval"),
         empty="There is no match plan yet. In Build, Plan says what it does where.",
     ),
     shown=shown,

@@ -103,7 +103,12 @@ async def build(page: Page) -> None:
     """Show the open file."""
     part = page.query.get("part", "")
     text = part == "text"
-    top = tag("div", heading("Build"), _parts(page, part if part in PARTS else ""), class_="headline")
+    top = tag(
+        "div",
+        heading("Build", "pose", "basis", "tolerance"),
+        _parts(page, part if part in PARTS else ""),
+        class_="headline",
+    )
     if part == "parts" and not page.season_open:
         page.fill(top, parts_body(page))
         await build_parts(page)

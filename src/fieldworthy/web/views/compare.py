@@ -31,7 +31,7 @@ def build(page: Page) -> None:
     form = tag("form", choose, tag("div", field("Matches each", "runs", str(RUNS)), class_="fields"),
                tag("button", "Compare", type="submit", class_="main"), data_submit="compare")  # fmt: skip
     page.fill(
-        heading("Compare"),
+        heading("Compare", "variant", "chance", "common random numbers"),
         tag("p", "All variants play the same matches with the same luck, so that only what differs between them "
             "tells.", class_="lead"),
         form if others else none,

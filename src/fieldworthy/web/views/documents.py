@@ -43,7 +43,7 @@ _SLOW = "A notebook takes half a minute: it checks the robot, plays its matches 
 def build(page: Page) -> None:
     """Show what can be made."""
     page.fill(
-        heading("Documents"),
+        heading("Documents", "margin", "chance", "verdict"),
         tag("p", "Each is made from the robot as it stands in this window, unsaved changes included.", class_="lead"),
         tag("div", [_card(page, kind) for kind in get_args(Kind)], class_="documents"),
         tag("div", id="match-run", role="status"),

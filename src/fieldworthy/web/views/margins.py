@@ -67,7 +67,12 @@ def build(page: Page) -> None:
     """Show the findings of the open robot."""
     state = _State(Rows(page, "margins-rows"), Rows(page, "margins-facts"))
     page.fill(
-        tag("div", heading("Margins"), tag("p", id="margins-counts", class_="counts"), class_="headline"),
+        tag(
+            "div",
+            heading("Margins", "margin", "chance", "cause", "basis"),
+            tag("p", id="margins-counts", class_="counts"),
+            class_="headline",
+        ),
         tag("div", id="margins-problems"),
         _tools(),
         _legend(),

@@ -24,7 +24,7 @@ _WORDS = {
 async def build(page: Page) -> None:
     """Show the match."""
     page.fill(
-        heading("Match"),
+        heading("Match", "luck", "ignorance", "practice counts"),
         tag("p", "The plan is played again and again, each time with its own luck and tolerances.", class_="lead"),
         tag("div", id="match-problems"),
         tag("div", id="match-told"),

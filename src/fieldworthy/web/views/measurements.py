@@ -24,7 +24,10 @@ _CAUTION = (
 async def build(page: Page) -> None:
     """Show what was measured, or the sheet of one procedure."""
     if page.draft is None or page.season_open:
-        page.fill(heading("Measurements"), tag("p", "Measurements belong to a robot: open one from the start page."))
+        page.fill(
+            heading("Measurements"),
+            tag("p", "Measurements belong to a robot: open one from the start page."),
+        )
         return
     memory = memory_of(page)
     names = belonging(page.workspace.folder, page.draft.file)
@@ -36,7 +39,7 @@ async def build(page: Page) -> None:
         await build_sheet(page, memory, file, part)
         return
     page.fill(
-        heading("Measurements"),
+        heading("Measurements", "basis", "tolerance", "interval"),
         tag("p", "A model nobody has held against the robot is a guess. Measure, and put what the robot says beside "
             "what its file says.", class_="lead"),
         tag("p", _CAUTION, class_="caution"),

@@ -23,7 +23,7 @@ _KEEPS = "robot"  # under which a window remembers its pose
 async def build(page: Page) -> None:
     """Show the robot."""
     page.fill(
-        heading("Robot"),
+        heading("Robot", "pose", "centre of gravity", "support polygon"),
         tag("p", "To scale, as the file says it. Where it can hurt someone, keep hands and heads away: it is drawn "
             "without its cables, bands and pressure.", class_="lead"),
         tag("div", id="robot-problems"),

@@ -54,7 +54,7 @@ async def build(page: Page) -> None:
     """Show what may vary, and a search that runs or ran."""
     state = _State()
     page.fill(
-        heading("Search"),
+        heading("Search", "chance", "seed"),
         tag("p", "Say what may change and how far. The search tries robots within that, keeps to the season's limits, "
             "and plays matches with those that hold. It goes on when this window is closed.", class_="lead"),
         tag("div", id="search-problems"),

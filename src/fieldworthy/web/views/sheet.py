@@ -94,7 +94,7 @@ async def build_sheet(page: Page, memory: Memory, file: Path, part: str) -> None
     name = f": {entry[0]}" if entry else ""
     page.fill(
         back,
-        heading(f"{sheet.title}{name}"),
+        heading(f"{sheet.title}{name}", "basis", "tolerance"),
         _sheet(sheet),
         tag("div", id="sheet-table"),
         tag("section", tag("h2", "Readings"), tag("div", id="sheet-said", role="alert"), tag("div", id="sheet-form")),

@@ -19,7 +19,7 @@ _BESIDES = "How it moves"  # of what stands with the robot under no title of its
 async def build(page: Page, view: View) -> None:
     """Show a view of a system."""
     page.fill(
-        heading(view.label),
+        heading(view.label, *view.words),
         tag("p", view.caution, class_="caution") if view.caution else "",
         tag("p", view.lead, class_="lead") if view.lead else "",
         tag("div", id="shown-problems"),
@@ -72,7 +72,8 @@ async def sections_of(page: Page, found: Sequence[Shown], view: str = "") -> lis
 
 async def _section(page: Page, part: Shown, view: str) -> list[Content]:
     section = part.section
-    rows: list[Content] = [] if section.board is None else [_board(page, section.board)]
+    level = "h3" if section.title or not view else "h2"
+    rows: list[Content] = [] if section.board is None else [_board(page, section.board, level)]
     for slider in part.sliders:
         share = float(_kept(page).get(slider.name, _HALF))
         drawn = await page.work.sketch(moved, page.draft.source, page.look(), view, slider.name, share)  # type: ignore[union-attr]
@@ -116,16 +117,16 @@ async def _slide(page: Page, view: str, data: dict[str, Any]) -> None:
     page.call("slid", "slide")
 
 
-def _board(page: Page, board: Board) -> Markup:
+def _board(page: Page, board: Board, level: str) -> Markup:
     how = tag("p", board.how, class_="fine") if page.may_change else ""
-    return tag("div", how, tag("div", [_holder(page, board, name) for name in board.others], class_="boards"))
+    return tag("div", how, tag("div", [_holder(page, board, name, level) for name in board.others], class_="boards"))
 
 
-def _holder(page: Page, board: Board, name: str) -> Markup:
+def _holder(page: Page, board: Board, name: str, level: str) -> Markup:
     rows = [_thing(page, board, thing) for thing in board.placed if thing.on == name]
     what = board.what.capitalize()
     return tag(
-        "section", tag("h3", f"{what} '{name}'"), tag("ul", rows or tag("li", board.empty, class_="fine")),
+        "section", tag(level, f"{what} '{name}'"), tag("ul", rows or tag("li", board.empty, class_="fine")),
         class_="holder", data_drop=name, aria_label=f"{what} {name}",
     )  # fmt: skip
 

@@ -25,7 +25,7 @@ _UNSAVED: Moment = ("", 0)
 def build(page: Page) -> None:
     """Show the variants beside the open robot, and what it was before."""
     page.fill(
-        heading("Versions"),
+        heading("Versions", "variant", "verdict"),
         tag("p", "What is tried beside this robot, and what it was before.", class_="lead"),
         _variant() if page.may_change else "",
         tag("section", tag("h2", "Other robots in this folder"), _others(page)),

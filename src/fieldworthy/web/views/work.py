@@ -43,7 +43,7 @@ _REST = (
 def build(page: Page) -> None:
     """Show the form of a fault first: it is filled in beside the field, on a phone."""
     page.fill(
-        heading("Faults and work"),
+        heading("Faults and work", "remedy", "value of information"),
         tag("p", "What fails, what that costs, and what to do until the next event.", class_="lead"),
         _form() if page.may_change else "",
         tag("section", tag("h2", "Mend first"), tag("div", id="faults-list"), tag("div", id="faults-uses"),
