@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 
+import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 from scipy.stats import beta
@@ -72,7 +73,7 @@ def test_known_chances(put, evidence):
     better = 1 - 0.8**6
     assert chance.match == pytest.approx(better, abs=4 * math.sqrt(better * (1 - better) / RUNS))
     assert chance.match + chance.equal == pytest.approx(1, abs=1e-12)  # never worse on the same luck
-    assert found.recommendation.startswith("Choose two. It scores 6")
+    assert found.recommendation.startswith(f"Choose two. It scores {gap.difference:.1f} points a match more than one")
 
 
 def test_flip(put):
@@ -278,6 +279,33 @@ def test_more_matches_do_not_shrink_what_is_not_known(put):
         assert span.low == pytest.approx(low, abs=0.1 * (high - low))
         assert span.high == pytest.approx(high, abs=0.1 * (high - low))
     assert spans[1].error < 0.5 * spans[0].error
+
+
+def counts(action, successes, attempts):
+    return {"actions": {action: {"practice": {"successes": successes, "attempts": attempts}}}}
+
+
+def test_practice_of_two_mechanisms_is_two_beliefs(put):
+    """Both have the action, each its own tries of it: the difference is that of two beta variables, by SciPy."""
+    pair = [put(changed(bot(n, 6, 0.5), counts("ring", *c))) for n, c in (("one", (2, 9)), ("two", (5, 7)))]
+    found = compare(pair, 4000, seed=2)
+    p = (np.arange(500) + 0.5) / 500
+    gaps = 6 * POINTS * np.sort((beta(6, 3).ppf(p)[:, None] - beta(3, 8).ppf(p)).ravel())
+    low, high = np.quantile(gaps, [0.025, 0.975])
+    spread = 0.1 * (high - low)
+    assert found.interval[0].low == pytest.approx(low, abs=spread)
+    assert found.interval[0].high == pytest.approx(high, abs=spread)
+    assert found.chance[0].mean == pytest.approx(np.mean(gaps > 0), abs=0.02)
+
+
+def test_practice_of_one_mechanism_is_one_belief(put):
+    """The same tries tell of both robots: that one does it twice as often is then sure, however few they were."""
+    pair = [put(changed(bot(n, rounds, 0.5), counts("ring", 5, 7))) for n, rounds in (("one", 3), ("two", 6))]
+    found = compare(pair, 4000, seed=2)
+    low, high = (3 * POINTS * float(beta(6, 3).ppf(q)) for q in (0.025, 0.975))
+    assert found.interval[0].low == pytest.approx(low, abs=0.1 * (high - low))
+    assert found.interval[0].high == pytest.approx(high, abs=0.1 * (high - low))
+    assert found.chance[0].mean > 0.99
 
 
 def test_the_difference_is_told_task_by_task(put):

@@ -61,7 +61,7 @@ def test_the_example_as_it_is(plain):
     # a lead that practice, if it is right, leaves less than nine times in ten is told with that condition
     open_ = ", unless practice is right about 'climb' with Heron mk1" if plain.disputes[0].chance < 0.9 else ""
     assert masked(plain.recommendation) == (
-        f"Choose Heron mk2{open_}. It {LEAD} over # %. # of the # points come from 'hang from rafter': with Heron mk2 "
+        f"Choose Heron mk2{open_}. It {LEAD} # %. # of the # points come from 'hang from rafter': with Heron mk2 "
         f"'climb' lacks air # times a match instead of #, because 'tray' no longer uses tank 'left'. {CONTRADICTION} "
         "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is "
         "short on Heron mk2. The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "

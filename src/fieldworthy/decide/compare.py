@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -33,15 +33,15 @@ from fieldworthy.decide.recommend import (
     limits,
     recommend,
 )
-from fieldworthy.decide.work import Entrant, Work, gain_of, lifted, work_between
+from fieldworthy.decide.work import SETTLED, Entrant, Work, gain_of, lifted, work_between
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.system import Score, is_rule, systems
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, ability
-from fieldworthy.match.forecast import EACH, Size, components, doubts, grouped, sized, true_means
-from fieldworthy.match.setup import unbuilt
+from fieldworthy.match.forecast import EACH, Size, components, doubts, grouped, share_better, sized, true_means
+from fieldworthy.match.setup import unbuilt, with_chance
 from fieldworthy.match.state import AIR, DONE, REASONS
 from fieldworthy.physics.chance.chance import wilson_interval
 from fieldworthy.robot import Loaded
@@ -170,7 +170,7 @@ class Comparison:
     gains : Where the difference comes from, the largest first, for each variant after the first
     entry : Of every variant, the first too
     contradictions : Where practice and the check disagree, for every variant
-    disputes : What becomes of each difference if practice is right there
+    disputes : What becomes of each difference if practice is right there, or the check where practice is counted
     work : What to do with the hours left while this is open
     """
 
@@ -222,14 +222,14 @@ def compare(
     )
     disputes = tuple(d for n, p in later for d in disputes_of((played[0], p), (names[0], n), disputed, seed))
     sides = [
-        Side(n, p, t, c, e.breaks, e.short, _untried(v, k[0]))
-        for n, p, t, c, e, v, k in zip(names, points, times, cannot, entry, variants, kept, strict=True)
+        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, e.short, _untried(v, p.kept[0]))
+        for v, p, t, c, e in zip(variants, played, times, cannot, entry, strict=True)
     ]
     advice = recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains], (disputed, disputes))
     return Comparison(
         tuple(_difference((names[0], n), points[0], p.points, seed) for n, p in later),
-        tuple(_interval(n, points[0], p.points) for n, p in later),
-        tuple(_chance(n, points[0], p.points) for n, p in later),
+        tuple(_interval(n, played[0], p) for n, p in later),
+        tuple(_chance(n, played[0], p) for n, p in later),
         tuple(a for tasks in able for a in tasks),
         tuple(c for r in reports[1:] for c in changes(reports[0], r)),
         tuple(u for r in reports for u in limits(r)),
@@ -250,7 +250,11 @@ def _asking(work: Work, disputes: Sequence[Dispute]) -> Work:
     open_ = [f"'{d.action}' with {d.robot}" for d in disputes if 1.0 - SURE < d.chance < SURE and d.difference]
     if not open_:
         return work
-    return dataclasses.replace(work, told=f"{work.told} Ask first whether practice is right about {open_[0]}.")
+    told = f"{work.told} Ask first whether practice is right about {open_[0]}."
+    if work.told.startswith(SETTLED):
+        told = "No further tries and no measurement would change the choice; the answer to one question can: "
+        told += f"is practice right about {open_[0]}?"
+    return dataclasses.replace(work, told=told)
 
 
 def told_apart(variants: Sequence[Loaded]) -> list[Loaded]:
@@ -301,6 +305,7 @@ class Played:
     Attributes
     ----------
     points : Of every match
+    chances : Of its actions in each draw of what is not known, shape (draws, actions)
     kept : The first blocks whole
     earned : Mean points of a match by task
     ended : How often in a match each action ended so, by action and reason
@@ -309,6 +314,7 @@ class Played:
     """
 
     points: Array
+    chances: Array
     kept: list[Runs]
     earned: dict[str, float]
     ended: dict[str, Array]
@@ -328,15 +334,16 @@ def gains_of(name: str, first: Played, then: Played) -> list[Gain]:
 
 @dataclass(frozen=True, slots=True)
 class Dispute:
-    """What becomes of a difference if practice is right where the check says that an action cannot be done.
+    """What becomes of a difference where practice and check disagree, if that is right which is not counted.
 
     Attributes
     ----------
     variant, robot, action : The variant that is held against the first, the robot or robots that the dispute is about,
         and their action
-    difference : Mean points of the variant less those of the first, if practice is right
+    difference : Mean points of the variant less those of the first, if that is right
     interval : Its 95 % interval over what is not known
     chance : That the variant is truly better then
+    right : What is right then: practice, or the check, by which the action never works
     """
 
     variant: str
@@ -345,29 +352,46 @@ class Dispute:
     difference: float
     interval: tuple[float, float]
     chance: float
+    right: Literal["practice", "check"]
 
 
 def disputes_of(
     pair: tuple[Played, Played], names: tuple[str, str], disputed: Sequence[Contradiction], seed: int
 ) -> list[Dispute]:
-    """Play the first matches again with what practice shows working taken to work."""
-    before, after = (one.kept[0] for one in pair)
+    """Play the first matches again as practice has it or, where the forecast counts that, as the check has it."""
+    sides = tuple(zip(names, (one.kept[0] for one in pair), strict=True))
+    now = {name: grouped(runs.points, runs.each) for name, runs in sides}
     found = []
     for action in dict.fromkeys(c.action for c in disputed if c.robot in names):
         robots = [name for name in names if any((c.robot, c.action) == (name, action) for c in disputed)]
-        tables = [
-            _as_practised(runs, action, seed) if name in robots else grouped(runs.points, runs.each)
-            for name, runs in zip(names, (before, after), strict=True)
-        ]
-        gain = gain_of(*tables)
-        found.append(Dispute(names[1], " and ".join(robots), action, gain.points, gain.interval, gain.chance))
+        practised, failing = (
+            {name: now[name] if name not in robots else _again(runs, action, works, seed) for name, runs in sides}
+            for works in (True, False)
+        )
+        counted = all(np.array_equal(practised[name], now[name]) for name in names)
+        first, then = ((failing if counted else practised)[name] for name in names)
+        gain = gain_of(first, then, np.concatenate([runs.chances for _, runs in sides], axis=1))
+        found.append(
+            Dispute(
+                names[1],
+                " and ".join(robots),
+                action,
+                gain.points,
+                gain.interval,
+                gain.chance,
+                "check" if counted else "practice",
+            )
+        )
     return found
 
 
-def _as_practised(runs: Runs, action: str, seed: int) -> Array:
+def _again(runs: Runs, action: str, works: bool, seed: int) -> Array:
+    """Matches with an action that works as practised, whatever stands against it, or that never works."""
     match = runs.setup
+    if action in match.actions and not works:
+        match = with_chance(match, action, 0.0)
     for reason in ("air", "load", "unable"):
-        match = lifted(match, match.actions.index(action), reason) if action in match.actions else match
+        match = lifted(match, match.actions.index(action), reason) if action in match.actions and works else match
     again = play_runs(match, runs.points.size, seed=seed, each=runs.each)
     return grouped(again.points, again.each)
 
@@ -432,6 +456,7 @@ def _played(variants: Sequence[Loaded], runs: int, seed: int, progress: Progress
     """Play every variant's matches, block by block in step."""
     found: list[list[Runs]] = [[] for _ in variants]
     points: list[list[Array]] = [[] for _ in variants]
+    chances: list[list[Array]] = [[] for _ in variants]
     earned: list[list[Array]] = [[] for _ in variants]
     ended: list[list[Array]] = [[] for _ in variants]
     done = 0
@@ -440,6 +465,7 @@ def _played(variants: Sequence[Loaded], runs: int, seed: int, progress: Progress
             for row in zip(*(blocks(v, runs, seed) for v in variants), strict=True):
                 for i, block in enumerate(row):
                     points[i].append(block.points)
+                    chances[i].append(block.chances)
                     earned[i].append(block.earned.sum(axis=0))
                     ended[i].append(block.ended.sum(axis=0).astype(float))
                     if len(found[i]) < _KEPT:
@@ -451,18 +477,21 @@ def _played(variants: Sequence[Loaded], runs: int, seed: int, progress: Progress
         if done < 2:
             raise  # nothing to compare yet
     whole = min(len(scored) for scored in points)
-    sums = zip(variants, points, found, earned, ended, strict=True)
+    sums = zip(variants, points, chances, found, earned, ended, strict=True)
     return [
-        _summed(v, np.concatenate(p[:whole]), k[:whole], (sum(e[:whole]), sum(n[:whole]))) for v, p, k, e, n in sums
+        _summed(v, (np.concatenate(p[:whole]), np.concatenate(c[:whole])), k[:whole], (sum(e[:whole]), sum(n[:whole])))
+        for v, p, c, k, e, n in sums
     ]
 
 
-def _summed(variant: Loaded, points: Array, kept: list[Runs], sums: tuple[Array | int, Array | int]) -> Played:
+def _summed(
+    variant: Loaded, drawn: tuple[Array, Array], kept: list[Runs], sums: tuple[Array | int, Array | int]
+) -> Played:
     match, robot = kept[0].setup, variant.nominal
-    earned, ended = (np.asarray(s, dtype=float) / points.size for s in sums)
+    earned, ended = (np.asarray(s, dtype=float) / drawn[0].size for s in sums)
     tasks = {a: task for a in match.actions if (task := robot.actions[a].task) is not None}
     by_task = dict(zip(match.tasks, earned.tolist(), strict=True))
-    return Played(points, kept, by_task, dict(zip(match.actions, ended, strict=True)), tasks, robot)
+    return Played(*drawn, kept, by_task, dict(zip(match.actions, ended, strict=True)), tasks, robot)
 
 
 def _difference(names: tuple[str, str], first: Array, points: Array, seed: int) -> Difference:
@@ -470,13 +499,13 @@ def _difference(names: tuple[str, str], first: Array, points: Array, seed: int) 
     return Difference(names[1], names[0], float(points.mean()), float(first.mean()), gap, points.size, seed)
 
 
-def _gaps(first: Array, points: Array) -> Array:
-    """The true difference in each draw of what is not known, shape (draws,)."""
-    return true_means(grouped(points - first))
+def _drawn(first: Played, then: Played) -> tuple[Array, Array]:
+    """Differences, draws by matches, and the chances of both robots' actions in each draw."""
+    return grouped(then.points - first.points), np.concatenate([first.chances, then.chances], axis=1)
 
 
-def _interval(name: str, first: Array, points: Array) -> Interval:
-    known = components(grouped(points - first))
+def _interval(name: str, first: Played, then: Played) -> Interval:
+    known = components(*_drawn(first, then))
     if known is None:
         return Interval(name, -np.inf, np.inf, np.inf)
     apart = known.between, known.between_error, known.within, known.within_error
@@ -495,20 +524,12 @@ def size_to_compare(variants: Sequence[Loaded], accuracy: float, seconds: float 
     return sized(play, accuracy, seconds, EACH)
 
 
-def _chance(name: str, first: Array, points: Array) -> Chance:
-    gaps = points - first
+def _chance(name: str, first: Played, then: Played) -> Chance:
+    gaps = then.points - first.points
     n, better = gaps.size, int(np.count_nonzero(gaps > 0))
     low, high = wilson_interval(float(better), float(n))
     equal = int(np.count_nonzero(gaps == 0)) / n
-    return Chance(name, better / n, (float(low), float(high)), equal, chance_better(first, points))
-
-
-def chance_better(first: Array, points: Array) -> float:
-    """Share of the draws of what is not known in which the second's true mean is the higher one."""
-    gaps = _gaps(first, points)
-    if not gaps.size or not np.any(gaps):
-        return 0.5
-    return float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size
+    return Chance(name, better / n, (float(low), float(high)), equal, share_better(true_means(*_drawn(first, then))))
 
 
 @cache

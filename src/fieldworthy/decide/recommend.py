@@ -15,7 +15,7 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import drains, is_rule
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.forecast import grouped, middle_95, true_means
+from fieldworthy.match.forecast import grouped, middle_95, share_better, true_means
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.season import Practice, Step
@@ -325,6 +325,7 @@ class Side:
     ----------
     name : Of the robot
     points : Of every match
+    chances : Of its actions in each draw of what is not known
     time : Hours of work
     cannot : Tasks that its plan counts on and no mechanism can do
     breaks : Season limits that it breaks, a sentence each
@@ -334,6 +335,7 @@ class Side:
 
     name: str
     points: Array
+    chances: Array
     time: Hours
     cannot: Sequence[str]
     breaks: Sequence[str]
@@ -342,7 +344,7 @@ class Side:
 
 
 class Disputed(Protocol):
-    """What becomes of a difference if practice is right; `compare.Dispute`."""
+    """What becomes of a difference if practice is right, or the check; `compare.Dispute`."""
 
     @property
     def variant(self) -> str:
@@ -367,6 +369,10 @@ class Disputed(Protocol):
     @property
     def chance(self) -> float:
         """That the variant is truly better then."""
+
+    @property
+    def right(self) -> Literal["practice", "check"]:
+        """What is right then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -421,9 +427,9 @@ def _between(
         first, second = (names[i] for i in sorted(pair))
         same = f"{first} and {second} play the same plan and score the same in every match"
         return None, [f"{same}: nothing in the forecast tells them apart."]
-    known = true_means(grouped(gaps))
+    known = true_means(grouped(gaps), np.concatenate([sides[i].chances for i in pair], axis=1))
     low, high = middle_95(known) if known.size > 1 else (-np.inf, np.inf)
-    chance = float(np.mean(known > 0)) if known.size else 0.5
+    chance = share_better(known)
     lead = (
         f"{names[best]} scores {float(gaps.mean()):.1f} points a match more than {names[other]} (95 % interval "
         f"{low:.1f} to {high:.1f}, over what is not known of the robots); the chance that it is truly better is "
@@ -463,14 +469,19 @@ def _if_practice_is_right(
     for one in (d for d in disputes if d.variant == variant):
         ends = sorted(sign * end for end in one.interval)
         chance = one.chance if sign > 0 else 1.0 - one.chance
-        lead = (
-            f"If practice is right about '{one.action}' with {one.robot}, {sides[best].name} leads by "
-            f"{sign * one.difference:.1f} points only ({ends[0]:.1f} to {ends[1]:.1f})."
+        thing, right = f"'{one.action}' with {one.robot}", _RIGHT[one.right]
+        counted = f"Practice is what counts here for {thing}. " if one.right == "check" else ""
+        lead = sign * one.difference
+        told.append(
+            f"{counted}If {right} is right about {thing}, {sides[best].name} leads by {lead:.1f} points"
+            f"{' only' if lead > 0.0 and chance < SURE else ''} ({ends[0]:.1f} to {ends[1]:.1f})."
         )
-        told.append(lead if sign * one.difference > 0 else lead.replace(" only", ""))
         if chance < SURE:
-            conditions.append(f"'{one.action}' with {one.robot}")
-    return (f", unless practice is right about {' and '.join(conditions)}" if conditions else ""), told
+            conditions.append(f"{right} is right about {thing}")
+    return (f", unless {' and '.join(conditions)}" if conditions else ""), told
+
+
+_RIGHT = {"practice": "practice", "check": "the check"}
 
 
 def _asked(sides: Sequence[Side], which: Sequence[int], contradictions: Sequence[Contradiction]) -> list[str]:

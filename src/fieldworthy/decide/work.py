@@ -22,7 +22,7 @@ from fieldworthy.engine.evaluate import BLOCK, Cases
 from fieldworthy.engine.finding import first
 from fieldworthy.match import Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for
-from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, interval_of, true_means
+from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, interval_of, share_better, true_means
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
 from fieldworthy.match.timeline import played
@@ -55,14 +55,12 @@ class Gain:
     chance: float
 
 
-def gain_of(base: Array, other: Array) -> Gain:
-    """Hold points of the same matches against each other, draws by matches."""
-    gaps = true_means(other - base)
+def gain_of(base: Array, other: Array, chances: Array | None = None) -> Gain:
+    """Hold points of the same matches against each other, draws by matches; chances of their actions, by draw."""
+    gaps = true_means(other - base, chances)
     if gaps.size < 2:
         return Gain(float((other - base).mean()) if gaps.size else 0.0, (-np.inf, np.inf), 0.5)
-    low, high = interval_of(other - base)
-    better = float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size
-    return Gain(float((other - base).mean()), (low, high), better)
+    return Gain(float((other - base).mean()), interval_of(other - base, chances), share_better(gaps))
 
 
 @dataclass(frozen=True, slots=True)
@@ -400,6 +398,10 @@ def in_order(jobs: Sequence[Job], left: float | None) -> tuple[Job, ...]:
     return tuple(found)
 
 
+SETTLED = "No practice and no measurement"
+"""So begins what is said where nothing that can be found out changes the choice."""
+
+
 def told(found: Sequence[Answer], question: str, *, same: bool = False) -> str:
     """Say what practice and measurements could change at most."""
     whole = next((a for a in found if a.key == "everything"), None)
@@ -408,7 +410,7 @@ def told(found: Sequence[Answer], question: str, *, same: bool = False) -> str:
     if same:
         return "They score the same whatever is found out, so there is nothing to find out first."
     if not whole.tells:
-        return f"No practice and no measurement would change {question}: what is known settles it."
+        return f"{SETTLED} would change {question}: what is known settles it."
     said = f"Knowing all that is open would bring {whole.points:.1f} points a match, since it would tell {question}"
     parts = [a for a in found if a.key != "everything" and a.tries is None and a.tells and a.kind != "group"]
     if not parts:

@@ -66,19 +66,52 @@ def grouped(points: Array, each: int = EACH) -> Array:
     return points[: draws * each].reshape(draws, each)
 
 
-def true_means(table: Array) -> Array:
+def true_means(table: Array, given: Array | None = None) -> Array:
     """Estimate what each draw's mean would be after many matches, shape (draws,).
 
-    The means of a few matches scatter by luck too; they are drawn in towards the mean of all, so far that their
-    variance is that between draws (Searle, Casella and McCulloch, Variance Components, 1992, ch. 3; from memory).
+    The means of a few matches scatter by luck too. What a regression on what is `given` of each draw (such as the
+    chances of its actions, shape (draws, p)) tells of them has next to no luck in it; the rest is drawn in towards
+    nothing, so far that its variance is that between draws (Searle, Casella and McCulloch, Variance Components, 1992,
+    ch. 3; from memory).
     """
     means: Array = table.mean(axis=1)
-    middle = float(means.mean())
     if means.size < 2:
         return means
-    scattered, between = float(means.var(ddof=1)), _between(table)
+    told, used = _told(means, given)
+    rest = means - told
+    scattered = float(rest @ rest) / max(means.size - used, 1)
+    between = _between(table - told[:, None], used)
     kept = (between / scattered) ** 0.5 if scattered > 0.0 else 0.0
-    return middle + kept * (means - middle)
+    middle, spread = float(means.mean()), float(told.var())
+    # what so many coefficients took up of the luck makes the fitted means scatter too much
+    sure = max(1.0 - (used - 1) * scattered / means.size / spread, 0.0) ** 0.5 if spread > 0.0 else 0.0
+    return middle + sure * (told - middle) + kept * rest
+
+
+_PER_COLUMN = 10  # draws for each coefficient of a regression; common practice, no source
+
+
+def _told(means: Array, given: Array | None) -> tuple[Array, int]:
+    """What a polynomial of second degree in what is given tells of the means, and how many coefficients it has."""
+    columns = [np.ones(means.size)]
+    if given is not None and given.size:
+        moving = given[:, given.std(axis=0) > 1e-12]
+        moving = np.unique((moving - moving.mean(axis=0)) / moving.std(axis=0), axis=1)
+        straight = [*moving.T]
+        squares = [x * x for x in straight]
+        pairs = [straight[i] * straight[j] for i in range(len(straight)) for j in range(i)]
+        for more in (straight, squares, pairs):
+            if (len(columns) + len(more)) * _PER_COLUMN <= means.size:
+                columns += more
+    basis = np.stack(columns, axis=1)
+    return np.asarray(basis @ np.linalg.lstsq(basis, means, rcond=1e-9)[0]), basis.shape[1]
+
+
+def share_better(gaps: Array) -> float:
+    """Chance that a true difference is above nothing; a draw of no difference counts half."""
+    if not gaps.size or not np.any(gaps):
+        return 0.5
+    return float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size
 
 
 def middle_95(draws: Array) -> tuple[float, float]:
@@ -87,9 +120,9 @@ def middle_95(draws: Array) -> tuple[float, float]:
     return low, high
 
 
-def interval_of(table: Array) -> tuple[float, float]:
+def interval_of(table: Array, given: Array | None = None) -> tuple[float, float]:
     """95 % interval of a true mean over what is not known, widened by what the number of draws leaves open of it."""
-    means = true_means(table)
+    means = true_means(table, given)
     if means.size < 2:
         return -np.inf, np.inf
     middle, error = float(table.mean()), 1.959963984540054 * float(table.mean(axis=1).std(ddof=1)) / means.size**0.5
@@ -97,13 +130,15 @@ def interval_of(table: Array) -> tuple[float, float]:
     return middle - float(np.hypot(middle - low, error)), middle + float(np.hypot(high - middle, error))
 
 
-def _between(table: Array) -> float:
-    likely = _likely_between(table)
+def _between(table: Array, used: int = 1) -> float:
+    likely = _likely_between(table, used)
     return float(likely.mean()) if likely.size else 0.0
 
 
-def _likely_between(table: Array) -> Array:
+def _likely_between(table: Array, used: int = 1) -> Array:
     """Variance of the true means: equally likely values after the matches, on a flat prior of what is not negative.
+
+    So many coefficients are `used`, the mean among them, to take out what is told otherwise.
 
     The mean square between draws over its expectation is chi-square distributed (Searle, Casella and McCulloch, 1992,
     ch. 3, from memory); the chi-square by Wilson and Hilferty's cube (1931). Where luck hides it, it is not called 0.
@@ -112,19 +147,20 @@ def _likely_between(table: Array) -> Array:
 
     draws, each = table.shape
     luck = float(table.var(axis=1, ddof=1).mean()) if each > 1 else 0.0
-    scattered, free = float(table.mean(axis=1).var(ddof=1)), draws - 1.0
+    free = float(max(draws - used, 1))
+    scattered = float(table.mean(axis=1).var()) * draws / free
     places = (np.arange(400) + 0.5) / 400
     chi_square = free * (1.0 - 2.0 / (9.0 * free) + ndtri(places) * np.sqrt(2.0 / (9.0 * free))) ** 3
     likely = scattered * free / np.maximum(chi_square, 1e-9 * free) - luck / float(each)
     return np.asarray(likely[likely > 0.0])
 
 
-def components(table: Array) -> Components | None:
-    """Take a table of points, draws by matches, apart; None for fewer than two draws."""
+def components(table: Array, given: Array | None = None) -> Components | None:
+    """Take a table of points, draws by matches, apart; None for fewer than two draws. For `given`: `true_means`."""
     draws, each = table.shape
     if draws < 2:
         return None
-    means = true_means(table)
+    means = true_means(table, given)
     luck = float(table.var(axis=1, ddof=1).mean()) if each > 1 else 0.0
     low, high = middle_95(means)
     error = float(table.mean(axis=1).std(ddof=1)) / draws**0.5
@@ -227,6 +263,11 @@ class Runs:
     earned: Array
     odds: Array
     each: int = 1
+
+    @property
+    def chances(self) -> Array:
+        """Chance of each action in each whole draw, shape (draws, actions)."""
+        return self.odds[:: self.each][: self.points.size // self.each]
 
 
 def play_runs(
@@ -401,7 +442,7 @@ class Tally:
     seed : What fixes them
     each : Matches with each draw of what is not known
     draws : Points by draw of what is not known and match, block by block
-    odds : Chance of each action in each draw of the first block
+    odds : Chance of each action in each draw
     points : How often each number of points came up
     autonomous : Sum of the points of the autonomous period
     finished : Runs in which each step was done
@@ -413,7 +454,7 @@ class Tally:
     seed: int = 0
     each: int = EACH
     draws: list[npt.NDArray[np.float32]] = field(default_factory=list)
-    odds: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    odds: list[Array] = field(default_factory=list)
     points: Counter[float] = field(default_factory=Counter)
     autonomous: float = 0.0
     finished: Array = field(default_factory=lambda: np.zeros(0))
@@ -428,9 +469,8 @@ class Tally:
     def add(self, block: Runs) -> None:
         """Add a block of runs."""
         self.runs += block.points.size
-        if not self.draws:
-            self.odds = block.odds[:: block.each]
         self.draws.append(grouped(block.points, block.each).astype(np.float32))
+        self.odds.append(block.chances)
         values, counts = np.unique(np.round(block.points, 9), return_counts=True)
         self.points.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
         self.autonomous += float(block.autonomous.sum())
@@ -530,7 +570,8 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
     robot = loaded.nominal
     mean, deviation = _moments(tally.points)
     table = np.concatenate(tally.draws).astype(float) if tally.draws else np.zeros((0, tally.each))
-    known = components(table)
+    odds = np.concatenate(tally.odds) if tally.odds else np.zeros((0, 0))
+    known = components(table, odds)
     belief = ability(loaded, Cases(asked[1], 0, 200, []))
     return Forecast(
         loaded.nominal.robot,
@@ -549,7 +590,7 @@ def summed(loaded: Loaded, tally: Tally, planned: Timeline, asked: tuple[int, in
         _limits(tally),
         tuple(_success(tally, i) for i in range(len(tally.setup.actions))) if tally.runs else (),
         known,
-        shares(table[: tally.odds.shape[0]], doubts(loaded, tally.setup, tally.odds, tally.seed))
+        shares(table[: tally.odds[0].shape[0]], doubts(loaded, tally.setup, tally.odds[0], tally.seed))
         if known is not None
         else (),
         tuple(c for c in belief.contradictions if c.action in tally.setup.actions),

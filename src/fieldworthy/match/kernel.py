@@ -124,7 +124,7 @@ def _fresh(st: Structure, nu: Numbers, case: int, seed: np.uint64, belief: np.ui
     odds = st.chance[:, 2].copy()
     for a in range(actions):
         if luck and odds[a] < 0.0:
-            odds[a] = beta(st.chance[a, 0], st.chance[a, 1], seed, belief, st.key[a])
+            odds[a] = beta(st.chance[a, 0], st.chance[a, 1], seed, belief, st.key[a, 1])
     return State(
         clock,
         heat,
@@ -316,7 +316,7 @@ def _act(
     seed, run, luck = draw
     count, mean, sd = s.tried[action], nu.time[case, action, 0], nu.time[case, action, 1]
     s.tried[action] += 1
-    one, two, three, _ = philox((run, st.key[action], np.uint64(count), _ZERO), seed)
+    one, two, three, _ = philox((run, st.key[action, 0], np.uint64(count), _ZERO), seed)
     time = lognormal(mean, sd, normal(one, two)) if luck else mean
     sound = nu.time[case, action, 2]
     won = not luck or uniform(three) < s.odds[action] * sound

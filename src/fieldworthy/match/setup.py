@@ -105,7 +105,7 @@ def setup(context: Context, part: Part = "whole", cases: int = 1) -> Setup:
         squaring=np.array([squaring.get(a, 0.0) for a in places]),
         action=_whole([_action(robot.actions[a], season, (poses, usual, tasks), kinds, a) for a in actions], 6),
         chance=np.array([_chance(robot, season, a) for a in used]).reshape(-1, 3),
-        key=np.array([_stream(a) for a in actions], dtype=np.uint64),
+        key=np.array([_streams(a, robot.actions[a]) for a in actions], dtype=np.uint64).reshape(-1, 2),
         draw=draw,
         draws=draws,
         work=work,
@@ -265,9 +265,18 @@ def _chance(robot: Robot, season: Season, action: Action) -> tuple[float, float,
     return float(belief.a), float(belief.b), -1.0
 
 
-def _stream(name: str) -> int:
-    """The number of an action's random stream: variants that share an action share its luck."""
-    return int.from_bytes(hashlib.blake2b(name.encode(), digest_size=8).digest(), "little")
+def _streams(name: str, action: Action) -> tuple[int, int]:
+    """The numbers of an action's two random streams, of single tries and of its true chance.
+
+    Variants that share an action share the luck of its tries. They share its true chance only where the same tries
+    tell of it: what two mechanisms showed in practice of their own is no more alike than the tries were.
+    """
+    practice = action.practice
+    told = name if practice is None else f"{name} {practice.successes:g} {practice.attempts:g}"
+    tries, chance = (
+        int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest(), "little") for text in (name, told)
+    )
+    return tries, chance
 
 
 def _draws(action: Action, ways: list[tuple[str, int]]) -> list[tuple[str, int]]:

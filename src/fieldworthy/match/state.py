@@ -56,7 +56,7 @@ class Structure(NamedTuple):
     action : Pose, task, objects scored, kind they are of (where the plan takes such), objects taken, their kind;
         -1: none
     chance : Beta parameters of the chance, and a fixed chance instead of them where that is not negative
-    key : Number of the action's random stream
+    key : Numbers of the action's random streams, of its tries and of its true chance
     draw : First and number of its entries in `draws`
     draws : Ways of cylinders, in order of use
     work : First and number of its entries in `worker`

@@ -18,7 +18,6 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.change import Edit
-from fieldworthy.decide.compare import chance_better
 from fieldworthy.decide.search.plans import as_file, changes_of, sentences, texts_with, written_plan
 from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
@@ -31,7 +30,7 @@ from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
-from fieldworthy.match.forecast import grouped, true_means
+from fieldworthy.match.forecast import grouped, share_better, true_means
 from fieldworthy.robot import Loaded
 from fieldworthy.units import counted
 
@@ -252,7 +251,7 @@ def gain_of(first: Array, then: Array) -> Gain:
     low, high = np.quantile(gaps, [0.025, 0.975]).tolist() if gaps.size > 1 else (-math.inf, math.inf)
     more = float((then - first).mean())
     low, high = min(low, more), max(high, more)  # where a rare draw makes the difference
-    return Gain(float(then.mean()), float(first.mean()), more, low, high, chance_better(first, then), int(then.size))
+    return Gain(float(then.mean()), float(first.mean()), more, low, high, share_better(gaps), int(then.size))
 
 
 def _holds(constraint: Constraint, report: Report) -> bool:
