@@ -287,11 +287,11 @@ def blocks(
 ) -> Iterator[Runs]:
     """Play a number of matches block by block, `each` with every draw of what is not known."""
     base = Context(loaded.nominal, loaded.nominal_season)
-    nominal = _setup(loaded, base, part, 1)
+    nominal = None if tolerances else _setup(loaded, base, part, 1)
     whole = BLOCK - BLOCK % each
     for block, begin in enumerate(range(0, runs, whole)):
         size = min(whole, runs - begin)
-        match = drawn_setup(loaded, Cases(seed, block, -(-size // each), []), base, part) if tolerances else nominal
+        match = nominal or drawn_setup(loaded, Cases(seed, block, -(-size // each), []), base, part)
         yield play_runs(match, size, begin=begin, seed=seed, each=each)
 
 
