@@ -13,6 +13,7 @@ from fieldworthy.report.card import as_paper, inspection
 from fieldworthy.report.formulas import belongs
 from fieldworthy.report.formulas import pages_of as subjects_of
 from fieldworthy.report.typeset import as_html, as_pdf, pages
+from fieldworthy.robot import load_robot
 from papers import flat, ink, pages_of, strict
 from robots import EXAMPLES, example, example_file, load
 
@@ -163,6 +164,15 @@ def test_checks_are_in_order_safe_first_and_faults_next():
     assert {name for name, i in moved.items() if i > charged} == on_air
     assert next(i for i, line in enumerate(listed) if line.startswith("Battery")) < moved["intake"] < charged
     assert sum(line.startswith(tuple(robot.mechanisms)) for line in listed) == len(robot.mechanisms)
+
+
+def test_what_a_cylinder_says_it_moves_waits_for_the_air_too():
+    """Marten's chute is a plain mechanism; only its cylinder names it. Its winch has motors and waits for none."""
+    loaded = load_robot(EXAMPLES.parent / "marten" / "mk1.yaml")
+    listed = card.checks(loaded.nominal, evaluate(loaded, samples=0))
+    (charged,) = [i for i, line in enumerate(listed) if "charge every tank" in line]
+    after = {line.partition(":")[0] for line in listed[charged + 1 : -1]}
+    assert after == {"chute", "crate hook"}
 
 
 def slide(length):

@@ -34,6 +34,7 @@ class Drive:
     source: float = 12.8
     inner: float = 0.12
     brake_at: float | None = None
+    start_at: float = math.inf
     extra_drag: float = 0.0
 
     radius, bearing, stall_torque, stall, free, free_speed = 0.035, 0.02, 0.7, 3.6, 0.13, 600 * math.pi / 30
@@ -64,7 +65,7 @@ class Drive:
         """Acceleration, and the rim force that the motors give for it."""
         floor = self.grip * self.mass * GRAVITY - self.rolling * self.mass * GRAVITY - self.extra_drag
         by_motor = (self.force(speed) - self.resistance) / (self.mass + self.turning)
-        a = min(by_motor, floor / self.mass)
+        a = min(by_motor, floor / self.mass, self.start_at)
         return a, a * (self.mass + self.turning) + self.resistance
 
     @property
@@ -151,13 +152,24 @@ def test_battery_sag_slows_the_sprint_by_what_the_equations_say(tmp_path):
 
 def test_braking_limited_by_tipping_takes_longer(tmp_path):
     low = find(check(tmp_path, SPRINT), "drive.sprint").value
-    # only the height differs, and all wheels grip alike: nothing but the braking changes
+    # only the height differs, and all wheels grip alike: nothing but starting and braking changes
     tall = changed(SPRINT, {"parts": {"box": {"position": ["0.02 m", "0.01 m", "0.4 m"]}}})
-    limit = GRAVITY * 0.12 / 0.4
+    limit, start = GRAVITY * 0.12 / 0.4, GRAVITY * 0.14 / 0.4
     assert limit < Drive().braking
     found = find(check(tmp_path, tall), "drive.sprint").value
     assert found > low * 1.01
-    assert found == pytest.approx(Drive(brake_at=limit).move(2.0)["time"], rel=1e-4)
+    assert found == pytest.approx(Drive(brake_at=limit, start_at=start).move(2.0)["time"], rel=1e-4)
+    assert found > 1.01 * Drive(start_at=start).move(2.0)["time"]
+
+
+def test_a_start_that_would_lift_the_front_wheels_is_held_back(tmp_path):
+    """Moments about the rear contacts, 140 mm behind the middle: harder than g 0.14 / h the front comes up."""
+    tall = {"parts": {"box": {"position": ["0.02 m", "0.01 m", "0.4 m"]}}, "drive": {"motors": 10}}
+    starts, stops = GRAVITY * 0.14 / 0.4, GRAVITY * 0.12 / 0.4
+    assert Drive(motors=10).pull(0.0)[0] > 1.2 * starts
+    found = find(check(tmp_path, changed(SPRINT, tall)), "drive.sprint").value
+    assert found == pytest.approx(Drive(motors=10, brake_at=stops, start_at=starts).move(2.0)["time"], rel=1e-4)
+    assert found > 1.02 * Drive(motors=10, brake_at=stops).move(2.0)["time"]
 
 
 @pytest.mark.parametrize(("driven", "sense"), [("rear", 1), ("front", 1), ("rear", -1), ("front", -1)])

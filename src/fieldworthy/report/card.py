@@ -66,8 +66,9 @@ def card(loaded: Loaded, report: Report, asked: Asked) -> Paper:
     if asked.against:
         left += [_head("Practice against the check"), Points(asked.against)]
     left += [_head("Between matches"), Points([line for told in numbers for line in told.between])]
-    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes"),
-                          _head("Torque and tension"), Points(tensions)]  # fmt: skip
+    right: list[Block] = [_head("Checks, in this order"), Points(checks(robot, report, asked.first), "boxes")]
+    # without air there are no tables on the left: the shorter column takes what is left
+    (right if any(told.tables for told in numbers) else left).extend([_head("Torque and tension"), Points(tensions)])
     day = f", {asked.date}" if asked.date else ""
     match = Table((), [[Mark("next match", "blank"), Mark("at", "blank"), Mark("checked by", "blank")]], (1, 1, 2))
     below: list[Block] = [

@@ -25,7 +25,7 @@ from fieldworthy.report.blocks import Badge, Paper, Section, Size
 from fieldworthy.report.card import Inspection, inspection
 from fieldworthy.report.changelog import changelog
 from fieldworthy.report.choice import Decision, choice
-from fieldworthy.report.formulas import style_of
+from fieldworthy.report.formulas import Words, style_of
 from fieldworthy.report.judges import Told, judges
 from fieldworthy.report.notebook import Content, Played, notebook
 from fieldworthy.robot import Loaded
@@ -175,10 +175,11 @@ def make_card(loaded: Loaded, date: str = "", log: FaultLog | None = None) -> Pa
     """Check a robot and lay its pit card out on one page."""
     planned = loaded.nominal.plan is not None
     against = ability(loaded, Cases(0, 0, SAMPLES, [])).contradictions if planned else ()
-    cut = len(f"{loaded.nominal.robot}: ")
-    said = tuple(f"{one.sentence[cut : cut + 1].upper()}{one.sentence[cut + 1 :]}" for one in against)
+    report, cut = evaluate(loaded, SAMPLES), len(f"{loaded.nominal.robot}: ")
+    words = Words(loaded, report)
+    said = tuple(words.text(f"{one.sentence[cut : cut + 1].upper()}{one.sentence[cut + 1 :]}") for one in against)
     asked = card.Asked(date, () if log is None else _faults(loaded, log), size_of(loaded), said)
-    return card.fitted(badged(card.card(loaded, evaluate(loaded, SAMPLES), asked), loaded))
+    return card.fitted(badged(card.card(loaded, report, asked), loaded))
 
 
 def _faults(loaded: Loaded, log: FaultLog) -> tuple[str, ...]:

@@ -60,8 +60,8 @@ class Ground:
     ----------
     mass : All that it moves [kg]
     resistance : Rolling, bearings and what is in tow [N]
-    grip_acceleration, stopping, tipping : Most that grip allows starting and stopping, and that tipping allows
-        [m/s2]
+    grip_acceleration, stopping : Most that grip allows starting and stopping [m/s2]
+    tipping, lifting : From where the rear wheels lift as it stops, and the front wheels as it starts [m/s2]
     """
 
     mass: Real
@@ -69,6 +69,7 @@ class Ground:
     grip_acceleration: Real
     stopping: Real
     tipping: Real
+    lifting: Real
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,10 +239,12 @@ def _weighted(coefficients: Array, loads: Array) -> Array:
 
 def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
     """Put a robot's load on its drive."""
-    free = Load(ground.mass, drive.rotating_mass, ground.resistance, ground.grip_acceleration)
+    # where it stands past its edge it cannot start or brake at all; a hundredth of g keeps the times finite
+    least = 0.01 * STANDARD_GRAVITY
+    starting = np.minimum(ground.grip_acceleration, np.maximum(ground.lifting, least))
+    free = Load(ground.mass, drive.rotating_mass, ground.resistance, starting)
     braking = brake_deceleration(drive.line, free, ground.stopping, use)
-    # where it stands past its edge it cannot brake at all; a hundredth of g keeps the times finite
-    safe = np.maximum(np.minimum(braking, ground.tipping), 0.01 * STANDARD_GRAVITY)
+    safe = np.maximum(np.minimum(braking, ground.tipping), least)
     return dataclasses.replace(free, deceleration=safe), braking
 
 
@@ -260,8 +263,8 @@ def performance_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Dr
     floor = _floor(robot, stance, rolling + drag)
     resistance = rolling + robot.drive.friction_torque / wheel_radius(robot) + drag
     starting = np.maximum(floor.starting - rolling - drag, 0.0) / mass
-    tipping = tip_acceleration(stance.edges[0], stance.height)
-    ground = Ground(mass, resistance, starting, floor.stopping / mass, tipping)
+    tipping, lifting = (tip_acceleration(stance.edges[side], stance.height) for side in (0, 1))
+    ground = Ground(mass, resistance, starting, floor.stopping / mass, tipping, lifting)
     load, braking = loaded(drive, ground, robot.drive.braking)
     line, whole = drive.line, mass + drive.rotating_mass
     launch = np.minimum((np.minimum(line.force_limit, line.stall_force) - resistance) / whole, starting)

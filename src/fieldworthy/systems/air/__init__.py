@@ -37,11 +37,14 @@ def kit(robot: Robot) -> Kit:
     spares = tuple(f"{name} (it has {count})" for name, count in counted.items())
     if not air.tanks:
         return Kit(spares=spares)
+    named = {cylinder.mechanism for cylinder in air.cylinders.values()}
     return Kit(
         off="Air out",
         charged=("Hands clear, eyes covered: charge every tank to the pressure in the table; listen for leaks.",),
         closing=("Charge again, read the gauge, and close the valve, right before the match.",),
-        waiting=frozenset(name for name, mechanism in robot.mechanisms.items() if _moved_by_air(mechanism)),
+        waiting=frozenset(
+            name for name, mechanism in robot.mechanisms.items() if _moved_by_air(mechanism, name in named)
+        ),
         spares=(*spares, "valve, tubing and fittings, valve stem"),
         inspected=(
             "Read the gauge with the tanks full; it holds for a minute.",
@@ -51,10 +54,11 @@ def kit(robot: Robot) -> Kit:
     )
 
 
-def _moved_by_air(mechanism: Mechanism) -> bool:
-    """Whether a mechanism names a cylinder, itself or in one of its parts."""
+def _moved_by_air(mechanism: Mechanism, named: bool) -> bool:
+    """Whether a mechanism names a cylinder, itself or in a part of it, or has no motors and is named by one."""
     parts = (mechanism, *(getattr(mechanism, f.name) for f in fields(mechanism)))
-    return any(getattr(part, "cylinder", None) for part in parts)
+    alone = named and not getattr(mechanism, "motors", ())
+    return alone or any(getattr(part, "cylinder", None) for part in parts)
 
 
 def numbers(robot: Robot, report: Report, shown: DisplayUnits) -> Numbers:
