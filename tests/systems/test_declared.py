@@ -26,7 +26,7 @@ ELSEWHERE = {
     ("measure/fit.py", "drive"): "a section of a file of readings",
     ("web/procedures.py", "drive"): "a section of a file of readings",
     ("web/readings.py", "drive"): "a section of a file of readings",
-    ("robot/answers.py", "motor"): "a question of `new`",
+    ("robot/starter.py", "motor"): "a question of `new`",
     ("web/views/opening.py", "motor"): "a question of `new`",
     ("decide/search/space.py", "motor"): "a word with its plural",
     ("robot/model/machine.py", "drive"): "what a pose is for",

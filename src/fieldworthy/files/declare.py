@@ -387,12 +387,14 @@ class Told(TypedDict, total=False):
     role, effort : As of `Of`, where the field differs from its kind
     label : What people call it, where its key says it less well
     one : What people call one of several inside it, where that is not its name without its s
+    seen : From where a point of two numbers is seen: from the side, forward and up; else from above
     """
 
     role: Role | None
     effort: float | None
     label: str
     one: str
+    seen: Literal["side"]
 
 
 def assume(text: str, why: str, **told: Unpack[Told]) -> Any:

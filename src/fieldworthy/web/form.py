@@ -20,6 +20,7 @@ from fieldworthy.files.declare import Within, hints, mark_of
 from fieldworthy.files.document import KeyPath, Problem, dotted, head_of_file
 from fieldworthy.files.reading import declaration_of
 from fieldworthy.robot.loading import builtin, builtin_names, load_season
+from fieldworthy.robot.model.machine import keys_from_side
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.robot.shelf import still_typical
@@ -567,16 +568,12 @@ def axis_of(name: str, about: str, count: int, place: int) -> str:
     return ("forward", "left" if ground else "up")[place] if count == 2 else str(place + 1)
 
 
-_IN_SIDE_VIEW = ("pivot", "fixed_pin", "arm_pin", "hook", "point", "fixed", "arm", "rest")
-
-
 def _axis_at(path: KeyPath, at: int) -> str:
     """Which axis a number of a place or a size is; empty where it is none of these."""
     key, place = str(path[at - 1]), int(path[at])
     if key.endswith("size") and place < 3:
         return ("length", "width", "height")[place]
-    side = key in _IN_SIDE_VIEW or (key == "position" and path[0] == "mechanisms")
-    if side and path[0] == "mechanisms" and place < 2:
+    if path[0] == "mechanisms" and key in keys_from_side() and place < 2:
         return ("forward", "up")[place]
     spatial = key == "position" or (path[0] == "poses" and key in ("pivot", "shift"))
     return ("forward", "left", "up")[place] if spatial and place < 3 else ""

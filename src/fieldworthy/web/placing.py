@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
+from fieldworthy.files.declare import hints
 from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.robot.model.machine import mechanism_kinds, points_from_side
 from fieldworthy.robot.shelf import length_of
 from fieldworthy.robot.things import Opened
 from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
@@ -19,9 +21,6 @@ from fieldworthy.web.form import files_of, mistakes_of
 from fieldworthy.web.judging import Source
 from fieldworthy.web.markup import Content, Markup, tag
 
-_SIDE_POINTS = {
-    "pivot": "pivot", "fixed_pin": "pin on the frame", "arm_pin": "pin on the arm", "hook": "hook on the bar",
-}  # fmt: skip
 _ON_FLOOR = ((("drive", "wheels"), "wheel"), (("contacts",), "caster"), (("rollers",), "roller"))
 _SAME = 0.0015  # m; things of a pair stand so alike that a team meant it
 _MARGIN = 0.03  # m around everything
@@ -98,7 +97,8 @@ def _floor(files: Opened) -> Iterator[Spot]:
 
 def _points(files: Opened) -> Iterator[Spot]:
     for name, entry in _named(files, ("mechanisms",)):
-        for key, words in _SIDE_POINTS.items():
+        kind = next((k for k in mechanism_kinds() if entry.get("kind") in get_args(hints(k)["kind"])), None)
+        for key, words in (points_from_side(kind) if kind is not None else {}).items():
             at = _numbers(entry.get(key), 2)
             path: KeyPath = ("mechanisms", name)
             if at is not None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from importlib.metadata import entry_points
-from typing import Annotated, Any, Literal, Protocol, TypeAlias
+from typing import Annotated, Any, Literal, Protocol, TypeAlias, get_args
 
 from pydantic import Field
 
@@ -33,6 +33,7 @@ from fieldworthy.files.declare import (
     Span,
     Temperature,
     WorkTime,
+    hints,
     open_to,
 )
 from fieldworthy.files.document import Fault
@@ -64,6 +65,25 @@ def mechanism_kinds() -> tuple[type, ...]:
     """The kinds of mechanism that the installed systems declare, each once."""
     systems: tuple[Declares, ...] = declared()
     return tuple(dict.fromkeys(kind for system in systems for kind in system.kinds))
+
+
+def points_from_side(declared: type) -> dict[str, str]:
+    """Points of a declaration that are seen from the side, by their keys, and what people call them."""
+    found = (field for field in fields(declared) if field.metadata.get("seen") == "side")
+    return {field.name: str(field.metadata.get("label") or field.name.replace("_", " ")) for field in found}
+
+
+@cache
+def keys_from_side() -> frozenset[str]:
+    """The keys of all such points, of every kind of mechanism and of what stands inside one."""
+    open_now, known = list(mechanism_kinds()), set[type]()
+    while open_now:
+        note = open_now.pop()
+        open_now += [inner for inner in get_args(note) if inner not in known]
+        if isinstance(note, type) and is_dataclass(note) and note not in known:
+            known.add(note)
+            open_now += hints(note).values()
+    return frozenset(key for declared in known for key in points_from_side(declared))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,7 +29,7 @@ class MotorArm(MotorMechanism):
     motors: tuple[MotorUse, ...] = need("motors that swing it, of one class")
     rides: str = need("the group of parts that is the arm; they are placed as with the arm down", label="moves with")
     side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
-    pivot: SidePoint = need("x forward, z up")
+    pivot: SidePoint = need("x forward, z up", seen="side")
     stages: tuple[Stage, ...] = exact(
         (), "gears from motor to arm; none means that the motors turn it directly", one="stage"
     )

@@ -44,7 +44,7 @@ class MotorLift:
 class Rest:
     """A point of the robot that leans on an upright face of the structure while it hangs."""
 
-    position: tuple[Length, Length] = need("the point that leans: x forward, z up")
+    position: tuple[Length, Length] = need("the point that leans: x forward, z up", seen="side")
     ahead: Length = need("level distance from the bar to the face, forward is positive")
     face: Literal["behind", "ahead"] = need("where the face is: behind the robot, or ahead of it")
     least_pull: Fraction = assume(
@@ -61,7 +61,7 @@ class Climber(MotorMechanism):
     kind: Literal["climber"] = need("climber: hooks that pull the robot up on a bar")
     pose: Annotated[str, Ref(("poses",))] = need("the pose in which the hooks take the bar, one with 'use: climb'")
     structure: Annotated[str, Ref(("season.structures",))] = need("the season's bar that it hangs on")
-    hook: tuple[Length, Length] = need("where the hooks touch the bar in that pose: x forward, z up")
+    hook: tuple[Length, Length] = need("where the hooks touch the bar in that pose: x forward, z up", seen="side")
     rides: str = exact(
         CHASSIS, "the group of parts that the hooks carry along when they are drawn down", label="moves with"
     )

@@ -76,7 +76,7 @@ class Grabber(MotorMechanism):
     deeds: dict[Does, Deed] = exact(dict, "where it does several things: what is otherwise for one of them")
     by: By = need("where the force comes from: the arm lifts, the drive pulls back, or the robot turns on the spot")
     pose: Annotated[str, Ref(("poses",))] = need("the pose of the robot in which it does so")
-    pivot: tuple[Length, Size] = need("the arm's pivot: x forward, z up")
+    pivot: tuple[Length, Size] = need("the arm's pivot: x forward, z up", seen="side")
     length: Size = need("from the pivot to the hook's tip")
     lowest: Annotated[Real, Of("angle", -1.5708, 1.5708)] = need(
         "of the line from pivot to tip with the arm down, from level upwards; negative points down",

@@ -27,8 +27,8 @@ Share: TypeAlias = Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)
 class Band:
     """Rubber bands, tubing or springs between a fixed pin and a pin on the arm."""
 
-    fixed: SidePoint = need("the fixed pin: x forward, z up")
-    arm: SidePoint = need("the pin on the arm, with the arm as its parts are placed")
+    fixed: SidePoint = need("the fixed pin: x forward, z up", seen="side")
+    arm: SidePoint = need("the pin on the arm, with the arm as its parts are placed", seen="side")
     free_length: Gap = need("between the pins at which it just goes slack")
     stiffness: Stiffness = need("of one strand")
     count: Count = exact(1, "strands side by side")
@@ -40,14 +40,14 @@ class ArmLoad:
 
     object: Annotated[str, Ref(("season.objects",))] = need("the season's object")
     count: Count = exact(1, "how many of them")
-    position: SidePoint = need("their middle, with the arm as its parts are placed: x forward, z up")
+    position: SidePoint = need("their middle, with the arm as its parts are placed: x forward, z up", seen="side")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Target:
     """A point of the arm that must come above a structure of the season."""
 
-    point: SidePoint = need("with the arm as its parts are placed: x forward, z up")
+    point: SidePoint = need("with the arm as its parts are placed: x forward, z up", seen="side")
     structure: Annotated[str, Ref(("season.structures",))] = need("the structure it must reach over")
 
 
@@ -61,9 +61,9 @@ class Lift(MotorMechanism):
     kind: Literal["lift"] = need("lift: an arm swung by an air cylinder")
     rides: str = need("the group of parts that is the arm; they are placed as with the arm down", label="moves with")
     side: Literal["ahead", "behind"] = need("on which side of its pivot the arm lies; it is raised from there")
-    pivot: SidePoint = need("x forward, z up")
-    fixed_pin: SidePoint = need("the cylinder's pin on the frame", label="pin on the frame")
-    arm_pin: SidePoint = need("the cylinder's pin on the arm", label="pin on the arm")
+    pivot: SidePoint = need("x forward, z up", seen="side")
+    fixed_pin: SidePoint = need("the cylinder's pin on the frame", label="pin on the frame", seen="side")
+    arm_pin: SidePoint = need("the cylinder's pin on the arm", label="pin on the arm", seen="side")
     cylinder: Annotated[str, Ref(("air.cylinders",))] = need("the cylinder of this file that swings it")
     brackets: Length = assume(
         "0 mm", "pin to pin beyond the cylinder's own closed length", label="brackets beyond the cylinder"
