@@ -64,7 +64,8 @@ def test_the_example_as_it_is(plain):
         f"Choose Heron mk2{open_}. It {LEAD} # %. # of the # points come from 'hang from rafter': with Heron mk2 "
         f"'climb' lacks air # times a match instead of #, because 'tray' no longer uses tank 'left'. {CONTRADICTION} "
         "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is "
-        "short on Heron mk2. The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "
+        "surely short on Heron mk2. Likelier to fail than to work on it: balance.tip.forward (# % that it works). "
+        "The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "
         "practice says # %."
     )
     assert plain.chosen == "Heron mk2"

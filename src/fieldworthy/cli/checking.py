@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,7 +24,7 @@ from fieldworthy.cli.output import (
     progress_bar,
     wrapped,
 )
-from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, as_data
+from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, Verdict, as_data
 from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, counted, digits
@@ -88,7 +88,7 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
     console.print(Text(f"{report.robot} in {report.season}: {counted(len(report.findings), 'check')}", style="bold"))
     short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
-    console.print(f"{short}; {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold\n")
+    console.print(f"{'; '.join([short, ', '.join(_counts(report, counts))])}\n")
     told = [_cause(n, c, mended.get((c.lead.id, c.lead.subject)), width) for n, c in enumerate(causes, 1)]
     rest = [*_others(report, width), *_ending(report, file, width)]
     room = _PAGE - 3 - sum(len(block.lines) for block in rest)
@@ -105,6 +105,18 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
         console.print(f"✗ and {len(told) - shown} more: --all lists them", style="bold red")
         room = 0
     _print_blocks(console, [*_others(report, width, room), *_ending(report, file, width)])
+
+
+def _counts(report: Report, counts: Mapping[Verdict, int]) -> list[str]:
+    """How many checks are close, and of those likelier to fail, how many are not judged where any is, how many hold."""
+    failing = sum(_likelier_to_fail(f) for f in report.of("close"))
+    likelier = f" ({failing} likelier to fail than to work)" if failing else ""
+    unknown = [f"{counts['unknown']} not judged"] if counts["unknown"] else []
+    return [f"{counts['close']} close{likelier}", *unknown, f"{counts['holds']} hold"]
+
+
+def _likelier_to_fail(finding: Finding) -> bool:
+    return (finding.chance or 0.0) < 0.5
 
 
 def _print_blocks(console: Console, blocks: Sequence[_Block]) -> None:
@@ -150,9 +162,8 @@ def _close(report: Report, width: int, room: int) -> list[_Block]:
     left = sorted(report.of("close"), key=lambda f: f.chance or 0.0)
     blocks: list[_Block] = []
     while left:
-        said = (
-            f"Close, it works with a chance of {chance_text(left[0].chance or 0.0)}: {left[0].because} ({left[0].id})"
-        )
+        doubt = " but likelier to fail" if _likelier_to_fail(left[0]) else ""
+        said = f"Close{doubt}, {chance_text(left[0].chance or 0.0)} that it works. {left[0].because} ({left[0].id})"
         lines = wrapped(said, width - 2)
         if len(lines) > room:
             break

@@ -146,11 +146,13 @@ class Entry:
     variant : Name of the robot
     breaks : Sentences of the season limits that it breaks
     short : Ids of what else is short on it
+    doubtful : Ids of what is close on it and likelier to fail than to work, with the chance that it works
     """
 
     variant: str
     breaks: tuple[str, ...]
     short: tuple[str, ...]
+    doubtful: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +224,7 @@ def compare(
     )
     disputes = tuple(d for n, p in later for d in disputes_of((played[0], p), (names[0], n), disputed, seed))
     sides = [
-        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, e.short, _untried(v, p.kept[0]))
+        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, e.short, e.doubtful, _untried(v, p.kept[0]))
         for v, p, t, c, e in zip(variants, played, times, cannot, entry, strict=True)
     ]
     advice = recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains], (disputed, disputes))
@@ -295,7 +297,8 @@ def entry_of(name: str, report: Report) -> Entry:
     """Say which season limits a robot breaks, and what else is short on it."""
     over = [f for f in report.short if is_rule(f.id)]
     rest = [c.lead.id for c in report.causes if c.lead not in over]
-    return Entry(name, tuple(f.because for f in over), tuple(rest))
+    likely = [(f.id, f.chance) for f in report.of("close") if f.chance is not None and f.chance < 0.5]
+    return Entry(name, tuple(f.because for f in over), tuple(rest), tuple(likely))
 
 
 @dataclass(frozen=True, slots=True)

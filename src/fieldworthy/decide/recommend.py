@@ -330,6 +330,7 @@ class Side:
     cannot : Tasks that its plan counts on and no mechanism can do
     breaks : Season limits that it breaks, a sentence each
     short : Ids of what else is short on it, by cause
+    doubtful : Ids of what is likelier to fail than to work, with the chance that it works
     untried : Actions of mechanisms that are not built and were never practised
     """
 
@@ -340,6 +341,7 @@ class Side:
     cannot: Sequence[str]
     breaks: Sequence[str]
     short: Sequence[str]
+    doubtful: Sequence[tuple[str, float]] = ()
     untried: Sequence[str] = ()
 
 
@@ -409,7 +411,8 @@ def recommend(
         return Advice(None, " ".join([*barred, "Mend that first, then compare again."]))
     if len(free) == 1:
         rest = f"{names[free[0]]} is the only one of these that can be entered.{_stays(sides[free[0]])}"
-        return Advice(None, " ".join([*barred, rest, *_untried(sides, free), *_asked(sides, free, disputes[0])]))
+        doubts = [*_doubted(sides[free[0]]), *_untried(sides, free), *_asked(sides, free, disputes[0])]
+        return Advice(None, " ".join([*barred, rest, *doubts]))
     chosen, told = _between(sides, free, (flips, gains), disputes)
     return Advice(chosen, " ".join([*barred, *told]))
 
@@ -452,7 +455,8 @@ def _between(
         *_source(sides, (best, other), found[1]),
         *rests,
         *told,
-        _stays(sides[best]).strip() or f"Nothing is short on {names[best]}.",
+        _stays(sides[best]).strip() or f"Nothing is {'surely ' * bool(sides[best].doubtful)}short on {names[best]}.",
+        *_doubted(sides[best]),
         *_turns(flip),
     ]
 
@@ -525,6 +529,14 @@ def _stays(side: Side) -> str:
     if not side.short:
         return ""
     return f" Still short on it: {', '.join(side.short)}; 'fieldworthy check' says what to do."
+
+
+def _doubted(side: Side) -> list[str]:
+    """What of a variant is close and likelier to fail than to work."""
+    if not side.doubtful:
+        return []
+    listed = ", ".join(f"{identifier} ({_percent(chance)} that it works)" for identifier, chance in side.doubtful)
+    return [f"Likelier to fail than to work on it: {listed}."]
 
 
 def _turns(flip: Flip | None) -> list[str]:
