@@ -293,7 +293,8 @@ _WORDS = {
 
 def _plain_words(kind: str, context: dict[str, Any], error: dict[str, Any]) -> str:
     message = str(error["msg"])
-    words = _WORDS.get(kind, "expected: " + message[:1].lower() + message[1:]).format(**context)
+    plain = {name: f"{bound:.12g}" if isinstance(bound, float) else bound for name, bound in context.items()}
+    words = _WORDS.get(kind, "expected: " + message[:1].lower() + message[1:]).format(**plain)
     given = error.get("input")
     if kind == "string_type" and isinstance(given, bool | int | float):
         return f"{words}: put {shorten(given)} in quotes"
