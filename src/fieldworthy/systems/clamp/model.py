@@ -122,7 +122,9 @@ class Clamp(MotorMechanism):
     )
     seat_height: Gap = need("height of what bears the rim from below; 0 for the floor")
     under: Under | None = exact(
-        None, "a hook in place of that seat, which goes under the rim from below; none where absent"
+        None,
+        "a hook in place of that seat, which goes under the rim from below; none where absent",
+        label="hook under the rim",
     )
     opening: Size = need("gap between the open jaw's lower edge and that seat")
     closed_gap: Gap = need("the same gap with the jaw closed on nothing")
