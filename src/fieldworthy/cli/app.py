@@ -82,7 +82,7 @@ def check(  # noqa: PLR0913, PLR0917  the command library reads options from par
 
 Accuracy = Annotated[
     float | None,
-    typer.Option(min=0.01, metavar="<number>", help="Play as many as know the mean to this standard error, in points."),
+    typer.Option(min=0.01, metavar="<number>", help="Play until the mean is known to this standard error, in points."),
 ]
 Seconds = Annotated[
     float | None, typer.Option(min=0.5, metavar="<number>", help="Stop after so many seconds, with --accuracy.")

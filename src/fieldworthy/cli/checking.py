@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -182,7 +183,7 @@ def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
     blocks = _close(report, width, room)
     unknown = report.of("unknown")
     if unknown:
-        wanting = list(dict.fromkeys(key for f in unknown for key in f.missing))
+        wanting = list(dict.fromkeys(_wanting(key) for f in unknown for key in f.missing))
         more = f" and {len(wanting) - 6} more" if len(wanting) > 6 else ""
         ids = list(dict.fromkeys(f.id for f in unknown))
         rest = f" and {len(ids) - 6} more" if len(ids) > 6 else ""
@@ -195,11 +196,17 @@ def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
     return blocks
 
 
+def _wanting(key: str) -> str:
+    """What is missing: of a mechanism called plain how it works, else the key."""
+    kind = re.fullmatch(r"mechanisms\.(.+)\.kind", key)
+    return f"how '{kind[1]}' works (kind: plain)" if kind else key
+
+
 def _ending(report: Report, file: Path, width: int) -> list[_Block]:
     """What to ask next, and one caution."""
     name = quoted(file)
     asked = f"Next: fieldworthy check {name} --only {_word(report)}, or --all, or --remedies;"
-    more = f" --all lists {len(report.cautions) - 1} more cautions." if len(report.cautions) > 1 else ""
+    more = f" --all lists {counted(len(report.cautions) - 1, 'more caution')}." if len(report.cautions) > 1 else ""
     return [
         _Block("> ", wrapped(asked, width - 2)),
         _Block("  ", wrapped(f"fieldworthy match {name}", width - 2)),

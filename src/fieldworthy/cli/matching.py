@@ -391,7 +391,9 @@ def _print_changes(console: Console, changed: Sequence[ChangedFinding]) -> None:
         named = ", ".join(f"{c.id} {c.first or 'absent'} → {c.then or 'absent'}" for c in near if c.variant == variant)
         print_line(console, "", f"{variant} also changes: {named}.")
     if rest := len(changed) - len(told) - len(near):
-        print_line(console, "", f"({rest} more hold with one variant and do not apply to the other; --json lists them)")
+        verbs = ("holds", "does") if rest == 1 else ("hold", "do")
+        said = "({} more {} with one variant and {} not apply to the other; --json lists {})"
+        print_line(console, "", said.format(rest, *verbs, "it" if rest == 1 else "them"))
 
 
 def _print_used(console: Console, used: Sequence[UsedLimit]) -> None:

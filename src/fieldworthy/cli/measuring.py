@@ -201,10 +201,10 @@ def _print_touched(console: Console, report: FitReport, *, every: bool) -> None:
     facts = [t for t in report.touched if not (t.verdict_after or t.verdict_before)]
     if not report.touched:
         if report.comparisons and not report.refused:
-            console.print("\nNo finding changes with the measured values laid in.")
+            console.print("\nNo check changes with the measured values.")
         return
     shown = findings if every else [t for t in findings if matters(t)]
-    console.print(Text("\nFindings with the measured values laid in", style="bold"))
+    console.print(Text("\nChecks again, with the measured values", style="bold"))
     for item in shown:
         _print_finding(console, item)
     if len(findings) > len(shown):

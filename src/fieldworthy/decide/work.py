@@ -323,7 +323,7 @@ def _building(bench: _Bench) -> Iterator[Job]:
         for action in actions:
             without = with_chance(without, action, 0.0)
         gain = gain_of(bench.against(without), bench.table)
-        yield job("build", f"Build '{name}'", gain.points, hours)
+        yield job("build", f"Build '{name}', compared with playing without it", gain.points, hours)
 
 
 def learning(found: Sequence[Answer]) -> Iterator[Job]:

@@ -446,11 +446,11 @@ def _placed(data: BodyCurves, style: Style, axis: int) -> str:
 
 
 def _alt(data: BodyCurves, style: Style) -> str:
-    x, y, z = (near(float(c), style) for c in data.cg)
+    x, y, z = (f"{near(abs(float(c)), style)} {way[float(c) < 0.0]}" for c, way in zip(data.cg, _WAYS, strict=True))
     weakest = min(data.limits, key=lambda limit: limit.acceleration)
     return (
         f"{data.robot} in pose '{data.pose}', to scale from the right and from above: it weighs "
-        f"{style.show(data.mass, 'mass')}, its centre of gravity is {x} forward, {y} left and {z} up, and it tips "
+        f"{style.show(data.mass, 'mass')}, its centre of gravity is {x}, {y} and {z}, and it tips "
         f"{weakest.side} first, at {style.show(weakest.acceleration, 'acceleration', 2)} or a tilt of "
         f"{style.show(weakest.tilt, 'angle', 2)}."
     )
