@@ -174,7 +174,7 @@ def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -
     return Timeline(events, float(rows[:, POINTS].sum()), capacity)
 
 
-_FEW = 64  # matches
+_FEW = 128  # matches
 
 
 def loop(

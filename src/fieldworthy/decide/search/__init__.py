@@ -9,7 +9,7 @@ from pathlib import Path
 
 from fieldworthy.decide.search.plans import Planner, texts_with, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
-from fieldworthy.decide.search.racing import Budget, Journal, Progress, Race, Task, Tell, crew_of, look_for, run
+from fieldworthy.decide.search.racing import RACED, Budget, Journal, Progress, Race, Task, Tell, crew_of, look_for, run
 from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, variant_texts, write_variant
 from fieldworthy.decide.search.trial import Trial
 from fieldworthy.decide.search.wanted import Asked, asked, bad_option
@@ -78,7 +78,9 @@ def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tel
         if finished and not race.candidates:
             what = f"expected more time: {how.budget.minutes:g} minutes were up before the first candidate was tried"
             raise bad_option("--minutes", what)
-        return found(Judge(searched, loaded, wanted, how.seed, how.runs), race, finished=finished)
+        whole = math.inf if how.budget.minutes is None else 60.0 * how.budget.minutes
+        judge = Judge(searched, loaded, wanted, how.seed, how.runs, lambda: time.monotonic() - began > whole)
+        return found(judge, race, finished=finished)
     finally:
         crew.close()
 
@@ -87,7 +89,7 @@ def _planner(loaded: Loaded, wanted: Asked, how: How, told: tuple[float, Tell | 
     """A search for the plan; half of the time is left for the numbers where there are some."""
     began, tell = told
     judge = Judge(loaded, loaded, wanted, how.seed, how.runs)
-    share = 0.5 if wanted.space.variables else 1.0
+    share = 0.5 if wanted.space.variables else RACED
 
     def is_late(planner: Planner) -> bool:
         """Tell how far it is, and whether the plan's part of the time is up."""

@@ -34,11 +34,13 @@ from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.season import Finish, Plan, Repeat, Step
 from fieldworthy.units import often
 
-_DRAWS = (8, 40, 160)
+_DRAWS = (16, 48, 160)
 """Draws of what is not known, with five matches each, that a plan is played in: all, the better third, the best."""
 _WIDTH = 10  # plans that go on in each step of the beam
 _MOST_ROUNDS = 40  # one behind the other
 _VARIANTS = 8  # of one round at other places
+_FINISHED = 4  # of the best, begun to finish at each time
+_SIMPLE = 150  # plans of two things at most
 _STALE = 4  # batches without a better plan
 _BATCH = 36
 _JUDGED = 12  # plans that are looked at until one holds what it must
@@ -152,8 +154,14 @@ class Planner:
         return self._points[key]
 
     def _raced(self, orders: Sequence[Order]) -> list[Order]:
-        """The best first: all are played a little, the better third more, the best of those much."""
-        best = sorted(dict.fromkeys(orders), key=lambda o: -self.points(o, 0))
+        """The best first: all are played a little, the better third more, the best of those much.
+
+        Of those that score the very same, such as one with a round more that never begins, the shortest goes on.
+        """
+        found: dict[float, Order] = {}
+        for order in sorted(dict.fromkeys(orders), key=lambda o: len(o.autonomous) + len(o.driven)):
+            found.setdefault(self.points(order, 0), order)
+        best = [found[points] for points in sorted(found, reverse=True)]
         for level in (1, 2):
             kept = best[: max(len(best) // 3, 3)]
             best = [*sorted(kept, key=lambda o: -self.points(o, level)), *best[len(kept) :]]
@@ -183,8 +191,17 @@ class Planner:
         return dataclasses.replace(self._file, solo=dataclasses.replace(solo, steps=plan.driven, finish=plan.finish))
 
     def _beam(self, start: Order, period: str) -> list[Order]:
-        """Put rounds of one period one behind the other, the best of each length going on."""
-        beam, every = [_with(start, period, ())], [start]
+        """Put rounds of one period one behind the other, the best of each length going on.
+
+        With the latest of the finishes, so that there is time for all that may be worth its time: then with each.
+        """
+        finishes = (
+            []
+            if start.reserve is None or period != "driven"
+            else [*_reserves(self.loaded, self.part, start.reserve), start.reserve]
+        )
+        first = dataclasses.replace(start, reserve=min(finishes)) if finishes else start
+        beam, every = [_with(first, period, ())], [start]
         best, stale = -np.inf, 0
         for _ in range(_MOST_ROUNDS):
             longer = [
@@ -199,7 +216,17 @@ class Planner:
             best = max(best, top)
             if stale == 2 or self.is_late(self):  # what is added finds no time any more
                 break
+        every += self._simple(first, period, len(getattr(beam[0], period)))
+        longest = sorted(every[1:], key=lambda o: -self.points(o, 0))[:_FINISHED]
+        every += [dataclasses.replace(o, reserve=r) for o in longest for r in finishes]
         return self._raced(every)
+
+    def _simple(self, start: Order, period: str, length: int) -> list[Order]:
+        """Plans of one thing once or twice, then another for the rest: what is best at first may lead astray."""
+        kinds = range(len(self._rounds))
+        firsts = [(), *((k,) * n for k in kinds for n in (1, 2))]
+        plans = [(*one, *(k,) * max(length - len(one), 1)) for k in kinds for one in firsts if k not in one]
+        return [_with(start, period, plan) for plan in plans[:_SIMPLE]]
 
     def _first_that_holds(self, orders: Sequence[Order], otherwise: Order) -> Order:
         floor = self.points(otherwise, 2)
@@ -231,16 +258,21 @@ class Planner:
         return False
 
     def _neighbours(self, order: Order) -> list[Order]:
+        """Plans with one change that have not been played, as many as there are; then such with two or three."""
         periods = {"whole": ["autonomous", "driven"], "autonomous": ["autonomous"]}.get(self.part, ["driven"])
-        found: list[Order] = []
-        for _ in range(_BATCH):
-            period = str(self._random.choice(periods))
-            rounds = list(getattr(order, period))
-            for _ in range(1 + int(self._random.integers(2))):
-                rounds = _changed(rounds, len(self._rounds), self._random)
-            found.append(_with(order, period, tuple(rounds[:_MOST_ROUNDS])))
+        found = [
+            _with(order, p, rounds) for p in periods for rounds in _changed_once(getattr(order, p), len(self._rounds))
+        ]
         if order.reserve is not None and self.part != "autonomous":
             found += [dataclasses.replace(order, reserve=r) for r in _reserves(self.loaded, self.part, order.reserve)]
+        found = [o for o in found if (o, 0) not in self._points]
+        found = [found[i] for i in self._random.permutation(len(found))[:_BATCH]]
+        for _ in range(_BATCH - len(found)):
+            period = str(self._random.choice(periods))
+            rounds = list(getattr(order, period))
+            for _ in range(2 + int(self._random.integers(2))):
+                rounds = _changed(rounds, len(self._rounds), self._random)
+            found.append(_with(order, period, tuple(rounds[:_MOST_ROUNDS])))
         return list(dict.fromkeys(found))
 
     def _without_idle(self, best: Order) -> Order:
@@ -274,6 +306,22 @@ def _items(chosen: Sequence[int], rounds: Sequence[Round]) -> tuple[Step | Repea
         times, steps = len(list(run)), rounds[which]
         items += [Repeat(repeat=steps, times=times, until=None)] if times > 1 else list(steps)
     return tuple(items)
+
+
+def _changed_once(rounds: tuple[int, ...], kinds: int) -> Iterator[tuple[int, ...]]:
+    """Every plan with one round more, one less, another one, or two that have changed places."""
+    for at in range(len(rounds) + 1):
+        before, after = rounds[:at], rounds[at:]
+        for new in range(kinds):
+            if len(rounds) < _MOST_ROUNDS:
+                yield (*before, new, *after)
+            if after and after[0] != new:
+                yield (*before, new, *after[1:])
+        if after:
+            yield (*before, *after[1:])
+        for k, other in enumerate(after):
+            if k and other != after[0]:
+                yield (*before, other, *after[1:k], after[0], *after[k + 1 :])
 
 
 def _reserves(loaded: Loaded, part: Part, now: float) -> Iterator[float]:

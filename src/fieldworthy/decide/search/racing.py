@@ -49,6 +49,8 @@ _PATIENCE = 8.0  # s of work after which other processes are worth their start
 _ANSWER = 10.0  # s in which a scheduler must answer
 _TRIES = 3
 _MOST_WORKERS = 256
+RACED = 0.8
+"""Of the time; the rest is for judging the best as its own file."""
 STATE = "fieldworthy search state 2"
 
 
@@ -73,8 +75,10 @@ class Budget:
             raise bad_option("--minutes", f"expected a time above 0, such as 2 (found {self.minutes:g})")
 
     def after(self, spent: float) -> Budget:
-        """What is left of it after some seconds."""
-        return self if self.minutes is None else Budget(self.candidates, max(self.minutes - spent / 60.0, 0.0))
+        """What is left of it for the race after some seconds: a part is kept for judging the best."""
+        if self.minutes is None:
+            return self
+        return Budget(self.candidates, max(RACED * self.minutes - spent / 60.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -363,6 +367,7 @@ class Race:
     plays : Whether matches are played
     candidates, screened, matches : Proposed, found to break what must hold, played
     nearest : How near the best came to each constraint
+    is_late : Whether the time is up: then nothing more is played
     """
 
     proposer: Proposer
@@ -372,6 +377,7 @@ class Race:
     screened: int = 0
     matches: int = 0
     nearest: Array | None = None
+    is_late: Callable[[], bool] = lambda: False
     _now: dict[Effort, Array] = field(default_factory=dict)
 
     def run(self, rows: Array) -> tuple[Array, Tried]:
@@ -394,7 +400,7 @@ class Race:
         if self.plays and alive.size > _LONG:
             alive = self._raced(rows, found, alive, FEW, max(alive.size // _THIN, _LEAST))
         for effort in STEPS:
-            if alive.size:
+            if alive.size and not (effort != STEPS[0] and self.is_late()):
                 alive = self._raced(rows, found, alive, effort, max(math.ceil(alive.size / _KEPT), _LEAST))
         return rows, found
 
@@ -528,6 +534,7 @@ _TOGETHER = 512
 def run(race: Race, budget: Budget, journal: Journal, tell: Tell | None = None) -> bool:
     """Run rounds until the budget is spent, and say whether it was; Ctrl-C ends it with what there is."""
     began = time.monotonic()
+    race.is_late = lambda: _is_late(began, budget)
     try:
         with errors.in_order():
             while race.candidates < budget.candidates and not _is_late(began, budget):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -199,6 +199,7 @@ class Judge:
     asked : What is varied and wanted
     seed : Of the search
     runs : Matches of each
+    is_late : Whether the time is up: then the best is told, and what may be left out is left out
     """
 
     loaded: Loaded
@@ -206,6 +207,7 @@ class Judge:
     asked: Asked
     seed: int
     runs: int = RUNS
+    is_late: Callable[[], bool] = lambda: False
     _worth: Array | None = None
 
     @cached_property
@@ -287,10 +289,13 @@ def found(judge: Judge, race: Race, *, finished: bool) -> Found:
         return Found(*head, _no_better(judge, race))
     if not space.variables:
         return Found(*head, _words(judge, best, race), best)
+    if judge.is_late():
+        return Found(*head, f"{_words(judge, best, race)} {_CUT}", best)
     alike = _alike(judge, race.crew.trial, finals, best)
     return Found(*head, _words(judge, best, race), best, alike, _carried(judge, row))
 
 
+_CUT = "The time was up before it could be told what each change is worth and what is as good."
 _Final = tuple[Array, Loaded, Report]
 
 
@@ -302,11 +307,15 @@ def _finals(judge: Judge, race: Race) -> list[_Final]:
     rows = kept.rows[(kept.lack <= 0) & np.isfinite(kept.worth).all(axis=1)]
     several = len(judge.asked.objectives) > 1
     rows = _distinct(judge.asked.space, rows, 4 * _FRONT if several else _FINALS)
-    if len(rows) and not several:
-        rows = np.stack([simplified(race, row) for row in rows])
-        rows = rows[np.sort(np.unique(rows, axis=0, return_index=True)[1])]
     found: list[_Final] = []
-    for row in rows:
+    seen: set[bytes] = set()
+    for kept_row in rows:
+        if found and judge.is_late():
+            break
+        row = kept_row if several else simplified(race, kept_row, judge.is_late)
+        if row.tobytes() in seen:
+            continue
+        seen.add(row.tobytes())
         loaded = built(judge.loaded, judge.asked.space, row)
         if loaded is None:
             continue
@@ -333,7 +342,7 @@ def _differs(space: Space, one: Array, other: Array) -> bool:
     return bool(any(gap[i] > _APART for i in space.numbers) or any(gap[i] > 1e-9 for i in space.choices))
 
 
-def simplified(race: Race, row: Array) -> Array:
+def simplified(race: Race, row: Array, is_late: Callable[[], bool] = lambda: False) -> Array:
     """Put back every change that the gain does not rest on, the least first."""
     space, trial = race.crew.trial.asked.space, race.crew.trial
     effort = STEPS[1] if trial.plays else Effort(STEPS[1].cases, 0)
@@ -343,7 +352,7 @@ def simplified(race: Race, row: Array) -> Array:
     floor = float(first.worth[1, 0]) - allowed
     while True:
         changed = np.flatnonzero(row != space.now)
-        if not changed.size:
+        if not changed.size or is_late():
             return row
         back = np.repeat(row[None, :], changed.size, axis=0)
         back[np.arange(changed.size), changed] = space.now[changed]
@@ -434,7 +443,7 @@ def _alike(judge: Judge, trial: Trial, finals: Sequence[_Final], best: Design) -
         error = float(table.std(ddof=1)) / math.sqrt(table.size) if table.size > 1 else math.inf
         if abs(float((points - first).mean())) <= max(1.96 * error, _EVEN):
             told.append(_design(judge, trial, row, loaded, report))
-        if len(told) == _ALIKE:
+        if len(told) == _ALIKE or judge.is_late():
             break
     return tuple(told)
 

@@ -27,6 +27,8 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         spread = np.maximum(colour.noise(rgb, spec.sensor.noise), 1e-3)
     else:
         spread = behind.spread
+    if means.ndim == 1 and (np.ndim(at) or np.ndim(spread)):
+        means, sds = means[:, None], sds[:, None]  # classes lead, cases trail, also where only the background varies
     clear = sorting.detectability(at, spread, means, sds)
     best, most = sorting.best_hue(means, sds, spread)
     numbers: dict[str, tuple[Real, str]] = {
