@@ -20,6 +20,7 @@ LEARNED = 256
 """Candidates that a model learns from at most: its work goes with the third power of them."""
 _STEPS = 12  # towards likelier lengths, each time
 _DRAWN = 384  # candidates from which one is proposed
+_FINE = 0.25  # share of moves of a number that go a step or two
 _SOME = 20.0  # of the numbers are moved in one candidate, about
 _BOX = (2.0**-7, 0.4, 0.8)  # half of a box's side: least, first, greatest
 _LIMITS = 12  # margins that are modelled, those that broke most often
@@ -220,6 +221,9 @@ class Surrogate:
                 reach = min(box * float(lengths[i]), 1.0)
                 low, high = max(share[i] - reach, 0.0), min(share[i] + reach, 1.0 - 1e-9)
                 drawn[at, i] = variable.of_share(self.random.uniform(low, high, at.size))
+                fine = at[self.random.random(at.size) < _FINE]
+                steps = self.random.choice((-2, -1, 1, 2), fine.size) / variable.grid.size
+                drawn[fine, i] = variable.of_share(np.clip(share[i] + steps, 0.0, 1.0 - 1e-9))
             else:
                 at = at[self.random.random(at.size) < 0.4]
                 drawn[at, i] = self._others(i, int(about[i]), at.size)
