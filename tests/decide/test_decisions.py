@@ -10,7 +10,8 @@ import re
 
 import pytest
 
-from fieldworthy.decide.compare import argument, compare, leading, matrix
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.matrix import argument, leading, matrix
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 from robots import example, example_file

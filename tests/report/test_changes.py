@@ -2,7 +2,8 @@
 
 import pytest
 
-from fieldworthy.decide.compare import compare, criteria, leading, matrix
+from fieldworthy.decide.compare import compare
+from fieldworthy.decide.matrix import criteria, leading, matrix
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves

@@ -16,7 +16,7 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
-from fieldworthy.decide.compare import criteria
+from fieldworthy.decide.matrix import criteria
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.system import shelf
 from fieldworthy.files.declare import is_day

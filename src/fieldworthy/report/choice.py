@@ -6,17 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn
-from fieldworthy.decide.compare import (
-    Chance,
-    Comparison,
-    Criterion,
-    Difference,
-    Interval,
-    Matrix,
-    argument,
-    criteria,
-    leading,
-)
+from fieldworthy.decide.compare import Chance, Comparison, Difference, Interval
+from fieldworthy.decide.matrix import Criterion, Matrix, argument, criteria, leading
 from fieldworthy.decide.recommend import Ability, Hours, by_rule
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 from xml.etree import ElementTree
 
-from fieldworthy.decide.compare import compare, matrix
+from fieldworthy.decide.compare import compare
 from fieldworthy.decide.faults import fix_first
+from fieldworthy.decide.matrix import matrix
 from fieldworthy.decide.remedy import remedies
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
