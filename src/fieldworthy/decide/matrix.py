@@ -1,4 +1,4 @@
-"""The decision matrix of variants: what each criterion is worth, the weighted totals, and how they go with the choice."""
+"""The decision matrix of variants: what each criterion is worth, weighted totals, and how they go with the choice."""
 
 from __future__ import annotations
 
