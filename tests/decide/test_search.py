@@ -383,6 +383,19 @@ def test_classes_of_two_makes_are_two_batches(runner, monkeypatch):
         assert worth == pytest.approx(alone.tried(alone.asked.space.now[None, :], Effort(1, 4)).worth[0, 0], abs=1e-9)
 
 
+def test_more_rounds_are_no_work_on_the_robot():
+    """Its build times are what is left to do, however often the plan goes round; a battery moved is."""
+    loaded = example("mk1")
+    trial = Trial(loaded, asked(loaded, wanted("plan.driven[0].times", "parts.battery.position")))
+    rows = np.repeat(trial.asked.space.now[None, :], 3, axis=0)
+    keys = [v.key for v in trial.asked.space.variables]
+    rows[1, keys.index("plan.driven[0].times")] += 1
+    rows[2, keys.index("parts.battery.position[0]")] += 0.05
+    now, rounds, moved = trial.hours(rows)
+    assert rounds == now
+    assert moved > now
+
+
 @pytest.mark.long
 def test_same_seed_same_answer_and_another_seed_another_way(runner):
     document = wanted("drive.stages", "parts.box.position", want=["balance.tip.back"])

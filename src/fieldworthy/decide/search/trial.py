@@ -261,6 +261,8 @@ class Trial:
         total = np.full(len(rows), build)
         for i, variable in enumerate(self.asked.space.variables):
             moved = rows[:, i] != variable.now
+            if variable.paths[0][0] == "plan":
+                continue  # another plan is no work on the robot
             if variable.quantity is not None:
                 quantity = variable.quantity
                 total += np.array([effort_of(quantity, float(si)) for si in rows[:, i]])
