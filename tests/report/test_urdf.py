@@ -116,6 +116,15 @@ def limits(loaded):
 
 
 @pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
+def test_what_motors_or_air_move_has_a_force_and_a_speed(name):
+    """Also where its tank is too empty at the end of the plan: the joint is that of a robot with full tanks."""
+    found = limits(example(name))
+    moved = {joint: both for joint, both in found.items() if not joint.startswith("wheel")}
+    assert moved
+    assert all(effort > 0.0 and speed > 0.0 for effort, speed in moved.values())
+
+
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
 def test_it_drives_in_the_engine(name):
     """A tenth of the wheels' torque: Newton's second law with the wheels' own inertia, F = (M + sum I/r^2) a."""
     loaded = example(name)

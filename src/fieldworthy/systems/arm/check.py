@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import Actuator, Constant, Constants, Found, Quantities
+from fieldworthy.engine.system import COMPUTED, Actuator, Constant, Constants, Found, Quantities
 from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
@@ -233,7 +233,8 @@ def computed(context: Context, _quantities: Quantities) -> Iterator[Constant]:
         about = f"motor turns for one turn of '{name}'"
         yield Constant((name, "ratio"), ratio, "ratio", about, f"{key}.stages", "exact")
         gain = first(line.rated_voltage / line.free_speed) * ratio
-        yield Constant((name, "speed gain"), gain, "V*s/rad", f"voltage for the speed of '{name}'; tune it", key)
+        about = f"voltage for the speed of '{name}'; tune it"
+        yield Constant((name, "speed gain"), gain, "V*s/rad", about, key, figures=COMPUTED)
 
 
 CONSTANTS = Constants(

@@ -114,7 +114,9 @@ def actuators(context: Context) -> dict[str, Actuator]:
         else:
             air = use_of(context, spec.lift.cylinder)
             full = np.minimum(air.circuit.p_charge, air.circuit.p_set) - state.p_atm(context)
-            time = stroke_time(context, spec.lift.cylinder, 0 if spec.lift.working == "out" else 1)
+            # late in the plan it may not move at all
+            fresh = Context(replace(context.robot, plan=None), context.season)
+            time = stroke_time(fresh, spec.lift.cylinder, 0 if spec.lift.working == "out" else 1)
             speed = 2.0 * travel_of(context, spec) / time
             found[spec.rides] = Actuator(first(_by_cylinder(air, spec.lift, full)), first(speed))
     return found

@@ -9,8 +9,8 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
+from fieldworthy.systems.guide.check import actuators, rods
 from fieldworthy.systems.guide.check import check as judge
-from fieldworthy.systems.guide.check import rods
 from fieldworthy.systems.guide.figure import SKETCHES, figures
 from fieldworthy.systems.guide.model import LinearGuide
 
@@ -66,6 +66,7 @@ SYSTEM = System(
     families={"guide": "whether a carriage binds on its straight guide"},
     kinds=(LinearGuide,),
     rods=rods,
+    actuators=actuators,
     page=Page(
         title="Linear guides",
         question="Does the carriage run without locking, and is it there in time?",

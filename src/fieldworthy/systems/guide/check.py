@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, Worked, first
-from fieldworthy.engine.system import RodLoad
+from fieldworthy.engine.system import Actuator, RodLoad
 from fieldworthy.physics.arms.motorarm import MotorDrive, SaggingMotor, motor_share, run_up_time, sagged_speed
 from fieldworthy.physics.motors.motor import Controller, GearStage, train
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, moving_forces, shortest_guide
 from fieldworthy.systems.guide.model import LinearGuide
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
-from fieldworthy.vehicle.supply import air_along_plan, use_of
+from fieldworthy.vehicle.supply import air_along_plan, stroke_time, use_of
 
 _SOURCES = ("meriam_statics",)
 
@@ -132,6 +132,27 @@ def forces(context: Context, spec: LinearGuide) -> tuple[Real, Real | None]:
     area = use.cylinder.piston_area if spec.working == "out" else use.cylinder.ring_area
     force = use.spec.count * use.efficiency * np.maximum(gauge, 0.0) * area
     return np.where(force > most, np.inf, needed), force
+
+
+def actuators(context: Context) -> dict[str, Actuator]:
+    """What moves the carriages, for groups that bear their guide's name: motors at stall and free, or a full tank."""
+    found = {}
+    fresh = Context(replace(context.robot, plan=None), context.season)
+    for name, spec in context.robot.mechanisms.items():
+        if not isinstance(spec, LinearGuide):
+            continue
+        force = forces(fresh, spec)[1]
+        if spec.drive is not None:
+            drive = motored(context, spec).drive
+            speed = drive.free_speed / drive.reduction * spec.drive.radius
+        elif spec.cylinder is not None:
+            stroke = use_of(context, spec.cylinder).cylinder.stroke
+            speed = 2.0 * stroke / stroke_time(fresh, spec.cylinder, 0 if spec.working == "out" else 1)
+        else:
+            continue
+        assert force is not None, "something drives it"
+        found[name] = Actuator(first(force), first(speed))
+    return found
 
 
 def _force(context: Context, name: str, spec: LinearGuide) -> Iterator[Outcome]:
