@@ -101,9 +101,22 @@ def test_one_variant_has_its_mechanism_short_and_was_never_practised(mk1):
     assert "lift.target.arm" in found.entry[1].short
     points = {g.task: g for g in found.gains}["pod in gutter"]
     assert points.points < -15
-    assert points.because.startswith("'tip pods' is beyond its mechanism ")
+    assert points.because.startswith("'tip pods' cannot be done ")
     assert found.chosen != "Heron mk2"
     assert masked(found.recommendation).startswith("Heron mk1 scores # points") or found.chosen == "Heron mk1"
+    # what more than makes up the lead is not called a part of it, and the finding that stops the action is named
+    back = next(g for g in found.gains if g.task == "hang from rafter")
+    alone = re.search(r"The task 'pod in gutter' alone makes (\S+) points: with Heron mk2 'tip pods' cannot be done "
+                      r"\S+ times a match instead of 0; 'hang from rafter' takes (\S+) of them back\.",
+                      found.recommendation)  # fmt: skip
+    assert [float(alone[1]), float(alone[2])] == pytest.approx([-points.points, back.points], abs=0.051)
+    assert (
+        "Heron mk2: 'tip pods' was never practised, so the forecast takes what is computed: 100 % of its tries are "
+        "lost by lift.target.arm."
+    ) in found.recommendation
+    assert "any chance from 0 to 100 %" not in found.recommendation
+    thoughts = found.thoughts
+    assert sum("At what tank pressure was it practised?" in t and "in practice 'climb'" in t for t in thoughts) == 1
 
 
 @pytest.mark.long

@@ -329,8 +329,10 @@ def print_comparison(console: Console, found: Comparison) -> None:
     _print_recommendation(console, found)
     for one in (c for c in found.contradictions if c.sentence not in found.recommendation):
         print_line(console, "? ", one.sentence)
+    out = {entry.variant for entry in found.entry if entry.breaks}
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
-        console.print(Text(f"\n{gap.variant} against {gap.first}", style="bold"))
+        barred = " (if it could be entered)" if gap.variant in out else ""
+        console.print(Text(f"\n{gap.variant} against {gap.first}{barred}", style="bold"))
         console.print(
             f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}; computed to ± "
             f"{1.96 * span.error:.1f}); 95 % interval {span.low:+.1f} to {span.high:+.1f} over what is not known"
@@ -348,7 +350,7 @@ def print_comparison(console: Console, found: Comparison) -> None:
         for gain in (g for g in found.gains if g.variant == gap.variant):
             because = f": {gain.because}" if gain.because else ""
             console.print(f"{gain.points:+6.1f}  {gain.task}{because}")
-    for flip in found.flip:
+    for flip in (flip for flip in found.flip if flip.variant not in out):
         console.print(flip.sentence)
     if found.work is not None:
         print_work(console, found.work)
@@ -373,7 +375,7 @@ def _print_tasks(console: Console, can_do: Sequence[Ability]) -> None:
     for ability in can_do:
         plain[ability.task] &= ability.can and ability.planned
     if common := [f"'{task}'" for task, all_do in plain.items() if all_do]:
-        print_line(console, "", f"Every variant can do, and plans to: {', '.join(common)}.")
+        print_line(console, "", f"Every variant has what it takes, and plans: {', '.join(common)}.")
     for ability in (a for a in can_do if not plain[a.task]):
         print_line(console, "", _ability(ability))
 

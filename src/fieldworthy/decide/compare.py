@@ -38,7 +38,7 @@ from fieldworthy.engine.finding import Report
 from fieldworthy.engine.system import is_rule
 from fieldworthy.files import BadInput
 from fieldworthy.match import Runs, blocks, play_runs
-from fieldworthy.match.ability import Contradiction, ability
+from fieldworthy.match.ability import Contradiction, Loss, ability
 from fieldworthy.match.forecast import EACH, Size, components, doubts, grouped, share_better, sized, true_means
 from fieldworthy.match.setup import unbuilt, with_chance
 from fieldworthy.match.state import AIR, DONE, REASONS
@@ -196,7 +196,13 @@ class Comparison:
     @property
     def thoughts(self) -> list[str]:
         """The recommendation, one thought each: the choice, what it rests on, what would turn it."""
-        return re.split(r"(?<=[.?]) (?=[A-Z0-9])", self.recommendation)
+        found: list[str] = []
+        for sentence in re.split(r"(?<=[.?]) (?=[A-Z0-9])", self.recommendation):
+            if found and (sentence.endswith("?") or found[-1].endswith("?")):
+                found[-1] += f" {sentence}"  # a question stands with what it asks about, and why it is asked
+            else:
+                found.append(sentence)
+        return found
 
 
 def compare(
@@ -215,16 +221,15 @@ def compare(
     later = list(zip(names[1:], played[1:], strict=True))
     gains = tuple(g for n, p in later for g in gains_of(n, played[0], p))
     entry = tuple(entry_of(n, r) for n, r in zip(names, reports, strict=True))
+    beliefs = [ability(v, Cases(seed, 0, _SAMPLES, [])) for v in variants]
     disputed = tuple(
-        c
-        for v, p in zip(variants, played, strict=True)
-        for c in ability(v, Cases(seed, 0, _SAMPLES, [])).contradictions
-        if c.action in p.kept[0].setup.actions
+        c for b, p in zip(beliefs, played, strict=True) for c in b.contradictions if c.action in p.kept[0].setup.actions
     )
+    lost = [b.hopeless(p.kept[0].setup.actions) for b, p in zip(beliefs, played, strict=True)]
     disputes = tuple(d for n, p in later for d in disputes_of((played[0], p), (names[0], n), disputed, seed))
     sides = [
-        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, e.short, e.doubtful, _untried(v, p.kept[0]))
-        for v, p, t, c, e in zip(variants, played, times, cannot, entry, strict=True)
+        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, e.short, e.doubtful, *_untried(v, p.kept[0], h))
+        for v, p, t, c, e, h in zip(variants, played, times, cannot, entry, lost, strict=True)
     ]
     advice = recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains], (disputed, disputes))
     return Comparison(
@@ -286,10 +291,11 @@ def _entrants(
     return found
 
 
-def _untried(variant: Loaded, runs: Runs) -> tuple[str, ...]:
-    """Actions of mechanisms that are not built yet and were never practised."""
-    robot, season = variant.nominal, variant.nominal_season
-    return tuple(a for a in runs.setup.unpractised if unbuilt(robot, season, robot.actions[a]))
+def _untried(variant: Loaded, runs: Runs, lost: Sequence[Loss]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Actions of mechanisms not built yet and never practised; what is said of those that cannot be done at all."""
+    robot, season, never = variant.nominal, variant.nominal_season, {one.action for one in lost}
+    open_ = (a for a in runs.setup.unpractised if unbuilt(robot, season, robot.actions[a]) and a not in never)
+    return tuple(open_), tuple(one.sentence for one in lost)
 
 
 def entry_of(name: str, report: Report) -> Entry:
@@ -415,7 +421,7 @@ def _otherwise(task: str, first: Played, then: Played) -> str:
 _ENDS = {
     "luck": "fails", "time": "finds no time", "air": "lacks air", "heat": "is cut back by heat",
     "objects": "has nothing on board or to take", "battery": "finds the battery empty",
-    "load": "is too heavy for its motors", "full": "is done but not counted", "unable": "is beyond its mechanism",
+    "load": "is too heavy for its motors", "full": "is done but not counted", "unable": "cannot be done",
 }  # fmt: skip
 
 

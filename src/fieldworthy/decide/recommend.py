@@ -332,6 +332,7 @@ class Side:
     short : Ids of what else is short on it, by cause
     doubtful : Ids of what is likelier to fail than to work, with the chance that it works
     untried : Actions of mechanisms that are not built and were never practised
+    lost : Sentences about actions that were never practised and that the checks say cannot be done
     """
 
     name: str
@@ -343,6 +344,7 @@ class Side:
     short: Sequence[str]
     doubtful: Sequence[tuple[str, float]] = ()
     untried: Sequence[str] = ()
+    lost: Sequence[str] = ()
 
 
 class Disputed(Protocol):
@@ -495,8 +497,9 @@ def _asked(sides: Sequence[Side], which: Sequence[int], contradictions: Sequence
 
 
 def _untried(sides: Sequence[Side], which: Sequence[int]) -> list[str]:
-    """What was never tried because it is not built."""
-    return [
+    """What was never tried because it is not built, and what cannot be done as it is described."""
+    told = [sentence for i in which for sentence in sides[i].lost]
+    return told + [
         f"With {sides[i].name} '{action}' was never practised and its mechanism is not built: any chance from 0 to "
         "100 % is taken as equally likely."
         for i in which
@@ -521,7 +524,11 @@ def _source(sides: Sequence[Side], pair: tuple[int, int], gains: Sequence[tuple[
     _, task, points, because = mine[0]
     whole = float((sides[best].points - sides[other].points).mean())
     holder = f": with {variant} {because}" if because else ""
-    return [f"{sign * points:.1f} of the {whole:.1f} points come from '{task}'{holder}."]
+    back = min(mine, key=lambda gain: sign * gain[2])
+    if sign * points <= whole + 0.05 or sign * back[2] >= 0.0:
+        return [f"{sign * points:.1f} of the {whole:.1f} points come from '{task}'{holder}."]
+    takes = f"; '{back[1]}' takes {-sign * back[2]:.1f} of them back"
+    return [f"The task '{task}' alone makes {sign * points:.1f} points{holder}{takes}."]
 
 
 def _stays(side: Side) -> str:

@@ -417,7 +417,8 @@ def told(found: Sequence[Answer], question: str, *, same: bool = False) -> str:
         return f"{said}; no single number brings a share that can be told from nothing."
     most = parts[0]
     source = f"how often {most.words} works" if most.kind == "practise" else most.words
-    return f"{said}. Most of that hangs on {source} ({most.points:.1f})."
+    # both are estimates, and a part of it is not worth more than all of it
+    return f"{said}. Most of that hangs on {source} ({min(most.points, whole.points):.1f})."
 
 
 def _spare(bench: _Bench, plans: Sequence[tuple[_Other, Array]], part: Part) -> Spare | None:
@@ -456,7 +457,7 @@ def _skills(bench: _Bench) -> tuple[Skill, ...]:
 
 _STOPS = {
     "air": "lacks air", "heat": "is cut back by heat", "load": "is too heavy for its motors",
-    "unable": "is beyond its mechanism",
+    "unable": "cannot be done",
 }  # fmt: skip
 _NEVER = 0.99  # share of the tries from which no draw of what is not known lets it work
 

@@ -106,6 +106,10 @@ class Ability:
     contradictions: tuple[Contradiction, ...]
     losses: tuple[Loss, ...] = ()
 
+    def hopeless(self, actions: Sequence[str]) -> tuple[Loss, ...]:
+        """What takes nearly every try of some actions."""
+        return tuple(one for one in self.losses if one.share > _HOPELESS and one.part and one.action in actions)
+
 
 def mechanisms_for(robot: Robot, season: Season, action: str) -> tuple[str, ...]:
     """Name the mechanisms that do part of what an action's task needs, as the robot file names them."""
@@ -156,8 +160,9 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
             costs = [cost for cost in costs if cost.told_by]
         if costs or not _worked(robot, name):
             can[name] = share_left(costs, found, cases.size)
-        for cost in (cost for cost in costs if not cost.certain):
-            losses += _lost(robot.robot, name, cost, found, cases)
+        lost = [loss for cost in costs for loss in _lost(robot.robot, name, cost, found, cases)]
+        ids = {loss.finding for loss in lost}
+        losses += [loss for loss in lost if not ids & set(follows.get(loss.finding, ()))]
     return Ability(can, tuple(contradictions), tuple(losses))
 
 
@@ -230,6 +235,7 @@ def left_by(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> I
             yield identifier, np.broadcast_to(1.0 - (cost.part or 0.0) * (1.0 - left), (size,))
 
 
+_HOPELESS = 0.9  # share of tries lost from which an action is said not to work at all
 _TOLD = 0.005  # share of tries lost of which a forecast speaks
 _DOUBTFUL = 0.1
 """Practice and physics are said to disagree where the chance is below this share of what practice shows."""
