@@ -15,7 +15,7 @@ from edge import ROBOT, SEASON, changed, place, run, written
 from fieldworthy.engine.evaluate import BLOCK
 from fieldworthy.match.forecast import EACH
 from fieldworthy.match.state import REASONS
-from fieldworthy.match.timeline import WHY
+from fieldworthy.match.timeline import ENDINGS
 from robots import EXAMPLES
 
 SOLO = changed("driven: 100 s}", "driven: 100 s, solo: 60 s}", SEASON)
@@ -169,7 +169,7 @@ def _after_one(play, played):
 
 
 def test_every_reason_has_its_words():
-    assert set(WHY) == set(REASONS)
+    assert set(ENDINGS) == set(REASONS)
 
 
 @pytest.mark.long
@@ -190,5 +190,7 @@ def test_a_timeline_of_the_example_stays_a_table_of_80_columns():
     assert max(map(len, (lines[head], *rows))) <= 80
     ends = {line.index(event["action"]) for line, event in zip(rows, events, strict=True)}
     assert len(ends) == 1  # its columns line up
-    failed = [WHY[e["reason"]] for e in events if e["reason"] not in ("done", "luck") and WHY[e["reason"]]]
+    failed = [
+        ENDINGS[e["reason"]].event for e in events if e["reason"] not in ("done", "luck") and ENDINGS[e["reason"]].event
+    ]
     assert [line.strip(" ↳") for line in lines if "↳" in line] == failed

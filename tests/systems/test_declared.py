@@ -19,7 +19,6 @@ from fieldworthy.robot.model.season import Season
 SOURCE = Path(fieldworthy.__file__).parent
 IMPORTS = r"^ *(from|import) fieldworthy\.systems"
 ELSEWHERE = {
-    ("decide/compare.py", "air"): "a reason for which an action ends",
     ("decide/work.py", "air"): "a reason for which an action ends",
     ("match/timeline.py", "air"): "a reason for which an action ends",
     ("measure/drivelog.py", "drive"): "a section of a file of readings",

@@ -26,9 +26,9 @@ from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
-from fieldworthy.match import PARTS, WHY, Forecast, Part, Timeline
+from fieldworthy.match import ENDINGS, PARTS, Forecast, Part, Timeline
 from fieldworthy.match.forecast import EACH, Size, size_for
-from fieldworthy.match.timeline import STOPS, as_csv
+from fieldworthy.match.timeline import as_csv
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
@@ -178,8 +178,8 @@ def _print_timeline(console: Console, timeline: Timeline, shown: DisplayUnits) -
     console.print(lines[0], style="bold")
     for line, event in zip(lines[1:], timeline.events, strict=True):
         console.print(line)
-        if WHY[event.reason]:
-            console.print(f"        ↳ {WHY[event.reason]}", style="yellow")
+        if said := ENDINGS[event.reason].event:
+            console.print(f"        ↳ {said}", style="yellow")
     if not timeline.events:
         return
     last = timeline.events[-1]
@@ -266,7 +266,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
         console.print(Text("\nWhat limited them, and in how many", style="bold"))
     for limit in found.limits:
         console.print(
-            f"{chance_text(limit.share):>9}  {STOPS[limit.reason]} "
+            f"{chance_text(limit.share):>9}  {ENDINGS[limit.reason].cause} "
             f"({limit.mean:.2f} actions in a match, most often '{limit.worst}')"
         )
 

@@ -37,7 +37,7 @@ from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import Report
 from fieldworthy.engine.system import is_rule
 from fieldworthy.files import BadInput
-from fieldworthy.match import Runs, blocks, play_runs
+from fieldworthy.match import ENDINGS, Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, Loss, ability
 from fieldworthy.match.forecast import EACH, Size, components, doubts, grouped, share_better, sized, true_means
 from fieldworthy.match.setup import unbuilt, with_chance
@@ -414,15 +414,8 @@ def _otherwise(task: str, first: Played, then: Played) -> str:
             if reason != DONE and abs(b - a) > best:
                 best = abs(b - a)
                 why = _air_cause(first, then, action) if reason == AIR else ""
-                said = f"'{action}' {_ENDS[REASONS[reason]]} {often(f'{b:.2g}')} a match instead of {a:.2g}{why}"
+                said = f"'{action}' {ENDINGS[REASONS[reason]].does} {often(f'{b:.2g}')} a match instead of {a:.2g}{why}"
     return said
-
-
-_ENDS = {
-    "luck": "fails", "time": "finds no time", "air": "lacks air", "heat": "is cut back by heat",
-    "objects": "has nothing on board or to take", "battery": "finds the battery empty",
-    "load": "is too heavy for its motors", "full": "is done but not counted", "unable": "cannot be done",
-}  # fmt: skip
 
 
 def _air_cause(first: Played, then: Played, action: str) -> str:

@@ -20,7 +20,7 @@ from fieldworthy.decide.information import MATCHES_A_DAY, Answer, Doubt, answers
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import BLOCK, Cases
 from fieldworthy.engine.finding import first
-from fieldworthy.match import Part, Runs, Setup, match_clock, play_runs, setup, with_chance
+from fieldworthy.match import ENDINGS, Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for
 from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, interval_of, share_better, true_means
 from fieldworthy.match.setup import with_ability
@@ -87,8 +87,8 @@ class Blocked:
         low, high = self.gain.interval
         turned = "; nothing that the file leaves open turns that" if self.share > _NEVER else ""
         return (
-            f"'{self.action}' {_STOPS[self.reason]} in {_percent(self.share)} of its tries{turned}. Without that a "
-            f"match brings {self.gain.points:.1f} points more ({low:.1f} to {high:.1f}). {self.change}."
+            f"'{self.action}' {ENDINGS[self.reason].does} in {_percent(self.share)} of its tries{turned}. Without that "
+            f"a match brings {self.gain.points:.1f} points more ({low:.1f} to {high:.1f}). {self.change}."
         )
 
 
@@ -455,10 +455,6 @@ def _skills(bench: _Bench) -> tuple[Skill, ...]:
     return tuple(sorted((s for s in found if s.points > 2.0 * s.error), key=lambda s: -s.points))
 
 
-_STOPS = {
-    "air": "lacks air", "heat": "is cut back by heat", "load": "is too heavy for its motors",
-    "unable": "cannot be done",
-}  # fmt: skip
 _NEVER = 0.99  # share of the tries from which no draw of what is not known lets it work
 
 

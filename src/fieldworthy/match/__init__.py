@@ -16,11 +16,11 @@ from fieldworthy.match.forecast import (
     tallied,
 )
 from fieldworthy.match.setup import PARTS, CannotPlay, Part, Setup, setup, with_chance
-from fieldworthy.match.timeline import WHY, Event, MatchClock, Period, Timeline, match_clock, played, timeline
+from fieldworthy.match.timeline import ENDINGS, Event, MatchClock, Period, Timeline, match_clock, played, timeline
 
 __all__ = [
+    "ENDINGS",
     "PARTS",
-    "WHY",
     "CannotPlay",
     "Event",
     "Forecast",

@@ -16,7 +16,7 @@ from fieldworthy.drawing.painting import draw_spot
 from fieldworthy.drawing.style import Style, shortened, width, wrapped
 from fieldworthy.drawing.svg import LARGE, SMALL, Box, Figure, Ink, Letters, Sheet
 from fieldworthy.match.forecast import Forecast, Scores
-from fieldworthy.match.timeline import STOPS, WHY, Event, MatchClock, Timeline
+from fieldworthy.match.timeline import ENDINGS, Event, MatchClock, Timeline
 from fieldworthy.units import counted
 
 _LANE, _BAR = 31.0, 11.0  # from lane to lane, and the bars in them [px]
@@ -124,14 +124,14 @@ def _notes(data: Course, style: Style) -> list[str]:
     """What failed and why, and what marks mean, in lines that fit."""
     events, reserve = data.timeline.events, data.clock.reserve
     found = [
-        f"× {e.action} at {style.show(e.begins, 'time')}: {WHY.get(e.reason, e.reason)}"
+        f"× {e.action} at {style.show(e.begins, 'time')}: {ENDINGS[e.reason].event}"
         for e in events
         if e.reason not in _WELL
     ]
     if len(found) > _MOST_NOTES:
         found = [*found[: _MOST_NOTES - 1], f"and {len(found) - _MOST_NOTES + 1} more that fail"]
     if any(e.reason == "full" for e in events):
-        found.append(f"An empty bar without a cross: {WHY['full']}")
+        found.append(f"An empty bar without a cross: {ENDINGS['full'].event}")
     if reserve is not None:
         found.append(f"Dashed line: the finish begins by {style.show(reserve, 'time')}")
     return [line for text in found for line in wrapped(text, SMALL, style.width - 24.0)]
@@ -190,7 +190,7 @@ def _timeline_alt(data: Course) -> str:
         return f"{text}; none fails."
     one = failed[0]
     fail = f"{len(failed)} fail{'s' * (len(failed) == 1)}, the first"
-    return f"{text}; {fail} '{one.action}' at {one.begins:.0f} s: {WHY.get(one.reason, '')}."
+    return f"{text}; {fail} '{one.action}' at {one.begins:.0f} s: {ENDINGS[one.reason].event}."
 
 
 def _timeline_columns(match: Timeline, style: Style) -> dict[str, Sequence[Any]]:
@@ -201,7 +201,7 @@ def _timeline_columns(match: Timeline, style: Style) -> dict[str, Sequence[Any]]
     }
     for name in ("period", "action", "place", "points", "counted"):
         found[name] = [getattr(e, name) for e in events]
-    found["how it ends"] = [WHY.get(e.reason, e.reason) or e.reason for e in events]
+    found["how it ends"] = [ENDINGS[e.reason].event or e.reason for e in events]
     for tank in events[0].pressure if events else ():
         found[style.header(f"tank {tank}", "pressure")] = [style.value(e.pressure[tank], "pressure") for e in events]
     found["hottest motor"] = [e.hottest_motor for e in events]
@@ -329,7 +329,7 @@ def limits(data: Forecast, style: Style) -> Figure:
         return _unlimited(data, title, style)
     rows = [
         Row(
-            label=f"{_said(limit.reason)}, most often '{limit.worst}'",
+            label=f"{ENDINGS[limit.reason].cause}, most often '{limit.worst}'",
             note=style.show(limit.share, "share", 2),
             bar=(0.0, limit.share),
         )
@@ -340,18 +340,14 @@ def limits(data: Forecast, style: Style) -> Figure:
     draw_rows(sheet, 0.0, rows, axis)
     worst = data.limits[0]
     share = f"{100 * worst.share:.0f} % of {counted(data.runs, 'match')}"
-    alt = f"In {share}: {_said(worst.reason)}, most often '{worst.worst}'."
+    alt = f"In {share}: {ENDINGS[worst.reason].cause}, most often '{worst.worst}'."
     columns: dict[str, Sequence[Any]] = {
-        "what": [_said(limit.reason) for limit in data.limits],
+        "what": [ENDINGS[limit.reason].cause for limit in data.limits],
         "most often": [limit.worst for limit in data.limits],
         "share of matches [%]": [100.0 * limit.share for limit in data.limits],
         "actions in a match": [limit.mean for limit in data.limits],
     }
     return Figure(title, alt, sheet.document(title, alt), columns)
-
-
-def _said(reason: str) -> str:
-    return STOPS.get(reason, reason)
 
 
 def _unlimited(data: Forecast, title: str, style: Style) -> Figure:

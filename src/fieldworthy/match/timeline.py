@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -81,31 +82,29 @@ def match_clock(context: Context, part: Part = "whole") -> MatchClock:
     return MatchClock((alone, driven) if part == "whole" else (driven,), reserve)
 
 
-WHY = {
-    "done": "",
-    "luck": "the try fails",
-    "time": "no time left for it",
-    "air": "too little air",
-    "heat": "its motors are cut back by heat",
-    "objects": "nothing on board, or none left to take",
-    "battery": "battery empty",
-    "load": "its motors are too weak",
-    "full": "done, but the season counts no more",
-    "unable": "its mechanism cannot do it",
+class Ending(NamedTuple):
+    """A way in which an action ends, as documents tell it: of one event, in a list of causes, and of an action."""
+
+    event: str
+    cause: str
+    does: str
+
+
+ENDINGS = {
+    "done": Ending("", "", "works"),
+    "luck": Ending("the try fails", "a try failed", "fails"),
+    "time": Ending("no time left for it", "time ran out", "finds no time"),
+    "air": Ending("too little air", "too little air", "lacks air"),
+    "heat": Ending("its motors are cut back by heat", "motors cut back by heat", "is cut back by heat"),
+    "objects": Ending(
+        "nothing on board, or none left to take", "nothing to take or to score", "has nothing on board or to take"
+    ),
+    "battery": Ending("battery empty", "battery empty", "finds the battery empty"),
+    "load": Ending("its motors are too weak", "motors too weak", "is too heavy for its motors"),
+    "full": Ending("done, but the season counts no more", "the season counts no more", "is done but not counted"),
+    "unable": Ending("its mechanism cannot do it", "its mechanism cannot do it", "cannot be done"),
 }
-"""What each reason says to a person."""
-STOPS = {
-    "luck": "a try failed",
-    "time": "time ran out",
-    "air": "too little air",
-    "heat": "motors cut back by heat",
-    "objects": "nothing to take or to score",
-    "battery": "battery empty",
-    "load": "motors too weak",
-    "full": "the season counts no more",
-    "unable": "its mechanism cannot do it",
-}
-"""What it is called in a list of what costs points."""
+"""By reason."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +117,7 @@ class Event:
     period, action, place : Names
     points : What it earns
     counted : How many objects, or how often the task, counted
-    reason : A key of `WHY`
+    reason : A key of `ENDINGS`
     pressure : Gauge pressure by tank, afterwards [Pa]
     hottest_motor : ``drive``, or the mechanism whose motors are warmest
     hottest : Temperature of its winding [K]
