@@ -10,6 +10,7 @@ import re
 
 import pytest
 
+from fieldworthy.cli.checking import _together
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.matrix import argument, leading, matrix
 from fieldworthy.engine.evaluate import evaluate
@@ -187,3 +188,12 @@ def test_matrix_and_recommendation_are_one_argument(plain, mk1):
         "the matrix puts Heron mk1 first because of hours, by the weights that the team gave."
     )
     assert argument(by_points, plain) == "The recommendation chooses Heron mk2 too."
+
+
+def test_one_doubt_is_told_once_on_the_first_screen():
+    """What is pressed by air has the doubt of its pressure, and two tanks with one charge have the same."""
+    report = evaluate(mk2(), samples=400)
+    groups = {group[0].id: [(f.id, f.subject) for f in group] for group in _together(report.of("close"))}
+    assert [i for i, _ in groups["air.pressure.side arms"]] == ["air.pressure.side arms", "grabber.force.side arms"]
+    assert [s for _, s in groups["limits.charge_pressure"]] == ["tank left", "tank right"]
+    assert sum(map(len, groups.values())) == len(report.of("close"))

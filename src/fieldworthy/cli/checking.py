@@ -68,6 +68,7 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
 
 
 _INDENT = "    "
+_ALIKE = 0.02  # chances that are no farther apart are one doubt
 _PAGE = 40
 """Lines of a screen: what is longer is not read before a match."""
 
@@ -89,10 +90,11 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
     console.print(Text(f"{report.robot} in {report.season}: {counted(len(report.findings), 'check')}", style="bold"))
     short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
-    console.print(f"{'; '.join([short, ', '.join(_counts(report, counts))])}\n")
+    heading = wrapped(f"{'; '.join([short, ', '.join(_counts(report, counts))])}", width)
+    console.print("\n".join(heading) + "\n")
     told = [_cause(n, c, mended.get((c.lead.id, c.lead.subject)), width) for n, c in enumerate(causes, 1)]
     rest = [*_others(report, width), *_ending(report, file, width)]
-    room = _PAGE - 3 - sum(len(block.lines) for block in rest)
+    room = _PAGE - 2 - len(heading) - sum(len(block.lines) for block in rest)
     shown = 0
     for blocks in told:
         used = sum(len(block.lines) for block in blocks)
@@ -160,11 +162,16 @@ def _cause(number: int, cause: Cause, mending: FoundRemedies | None, width: int)
 
 def _close(report: Report, width: int, room: int) -> list[_Block]:
     """What is close with its chance: the least likely in a sentence while there is room, the others by their ids."""
-    left = sorted(report.of("close"), key=lambda f: f.chance or 0.0)
+    left = _together(sorted(report.of("close"), key=lambda f: f.chance or 0.0))
     blocks: list[_Block] = []
     while left:
-        doubt = " but likelier to fail" if _likelier_to_fail(left[0]) else ""
-        said = f"Close{doubt}, {chance_text(left[0].chance or 0.0)} that it works. {left[0].because} ({left[0].id})"
+        lead, *more = left[0]
+        doubt = " but likelier to fail" if _likelier_to_fail(lead) else ""
+        said = f"Close{doubt}, {chance_text(lead.chance or 0.0)} that it works. {lead.because} ({lead.id}"
+        same = [f.subject for f in more if f.id == lead.id]
+        behind = [f.id for f in more if f.id != lead.id]
+        said += f"; the same of {', '.join(same)}" if same else ""
+        said += f"; with it {', '.join(behind)})" if behind else ")"
         lines = wrapped(said, width - 2)
         if len(lines) > room:
             break
@@ -172,10 +179,24 @@ def _close(report: Report, width: int, room: int) -> list[_Block]:
         blocks.append(_Block("≈ ", lines, "", "yellow"))
         left = left[1:]
     if left:
-        listed = dict.fromkeys(f"{f.id} {chance_text(f.chance or 0.0)}" for f in left)
+        listed = dict.fromkeys(f"{f.id} {chance_text(f.chance or 0.0)}" for group in left for f in group)
         text = f"Close, with the chance that it works: {', '.join(listed)}."
         blocks.append(_Block("≈ ", wrapped(text, width - 2), "", "yellow"))
     return blocks
+
+
+def _together(found: Sequence[Finding]) -> list[list[Finding]]:
+    """Findings with those that say the same of another thing, or that follow from them and are as likely."""
+    groups: list[list[Finding]] = []
+    for one in sorted(found, key=lambda f: any(other.id in f.follows for other in found)):
+        behind = (g for g in groups if one.id == g[0].id or g[0].id in one.follows)
+        alike = (g for g in behind if abs((g[0].chance or 0.0) - (one.chance or 0.0)) <= _ALIKE)
+        group = next(alike, None)
+        if group is None:
+            groups.append([one])
+        else:
+            group.append(one)
+    return sorted(groups, key=lambda g: g[0].chance or 0.0)
 
 
 def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
