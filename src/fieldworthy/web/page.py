@@ -35,7 +35,11 @@ if TYPE_CHECKING:
 
 Handler = Callable[[dict[str, Any]], Awaitable[None] | None]
 log = logging.getLogger("nicegui")
-_IN_TURN = ("set", "text", "try", "undo", "redo", "save", "conflict")
+_IN_TURN = frozenset((
+    "set", "text", "try", "undo", "redo", "save", "conflict", "add", "shelf", "copy", "rename", "take", "taken",
+    "placed", "gone", "fill", "paste", "meshed", "card", "step", "start", "out", "repeat", "one-more", "drop", "stands",
+    "accept", "accept-all", "keep", "back-to",
+))  # fmt: skip
 """What changes the file is done one after the other, as the person did it."""
 
 

@@ -25,7 +25,7 @@ from fieldworthy.web.form import (
     rows_of,
     words_of,
 )
-from fieldworthy.web.judging import copy_in, put_on, rename_in, taken_from
+from fieldworthy.web.judging import Source, copy_in, put_on, rename_in, taken_from
 from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.placing import drawn, moved, sized
@@ -79,6 +79,7 @@ class State:
     at : The key that has the focus, or had it last
     panel : What stands above the form: ``shelf KEY``, ``take KEY``, or nothing
     removal : What would go with the thing that is to be taken away
+    removed : Where that thing stands, and the files in which it was looked for
     pairs : Whether things that mirror each other move together
     drawing, head : The views, and what stands over the form, as they were sent last
     """
@@ -94,6 +95,7 @@ class State:
     at: str = ""
     panel: str = ""
     removal: Removal | None = None
+    removed: tuple[KeyPath, Source | None] = ((), None)
     pairs: bool = True
     drawing: tuple[Markup, ...] = ()
     head: Content = None
@@ -230,9 +232,13 @@ async def _read(page: Page, state: State) -> None:
     page.put("build-problems", _troubles(page))
     page.call("mark", "fw-view", {"data-stale": "yes" if page.problems else None})
     try:
-        state.made = await page.queue.form(made_of, draft.source)
+        source = draft.source
+        made = await page.queue.form(made_of, source)
     except BadInput:  # the text cannot be read at all: what was read last stays, and cannot be changed here
         return
+    if page.draft is None or not set(source.texts) <= set(page.draft.source.texts):
+        return  # changed meanwhile, and read again for that: what was added since would not be found here
+    state.made = made
     state.things = _things(page, state.made)
     if state.chosen not in state.things:
         state.chosen = _thing_at(state, state.at) or next(iter(state.things))
@@ -494,9 +500,9 @@ async def _take(page: Page, state: State, key: str) -> None:
     found = await _work(page, what[1], taken_from, what[0].path) if what else None
     if found is None or what is None:
         return
-    state.removal = found
+    state.removal, state.removed = found, (what[0].path, page.draft.source if page.draft else None)
     if not (found.gone or found.freed or found.leaves):
-        _taken(page, state)
+        await _taken(page, state)
         page.note(f"'{what[0].label}' is gone; Undo brings it back.")
         return
     page.put("build-panel", _asked(what[0].label, found))
@@ -525,9 +531,12 @@ def _asked(label: str, found: Removal) -> Markup:
     return tag("div", title, told, choices, class_="panel")
 
 
-def _taken(page: Page, state: State) -> None:
-    if state.removal is not None:
-        texts, state.removal = state.removal.texts, None
+async def _taken(page: Page, state: State) -> None:
+    (path, source), removal = state.removed, state.removal
+    if removal is not None and page.draft is not None:
+        if page.draft.source != source:  # something was changed while this was asked
+            removal = await _work(page, "build-said", taken_from, path) or removal
+        texts, state.removal = removal.texts, None
         page.put("build-panel", "")
         page.editor.put_texts(texts)
 
