@@ -286,9 +286,8 @@ def parts(
 ) -> None:
     """Write the parts list with totals, or take one in.
 
-    It writes CSV or a spreadsheet; --from takes in one that another program wrote. Of a mesh (STL, 3MF, OBJ, GLB),
-    --mesh says material=… or density=…, and where they differ fill=40 %, unit=in, forward=y, up=z, or mass=… where it
-    was weighed.
+    It writes CSV or a spreadsheet; --from takes in one that another program wrote, or a mesh (STL, 3MF, OBJ, GLB).
+    --mesh says material=…, density=… or a weighed mass=…, and where they differ fill=40 %, unit=in, forward=y, up=z.
     """
     from fieldworthy.cli.reporting import run_parts  # noqa: PLC0415
 

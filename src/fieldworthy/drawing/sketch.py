@@ -103,17 +103,7 @@ def floor(y: float, left: float = 14.0, right: float = WIDE - 14.0) -> Shape:
 
 
 def sketch(data: Sketch, told: Mapping[str, tuple[str, str]], style: Style) -> Figure:
-    """Draw what lengths mean.
-
-    Parameters
-    ----------
-    data
-        The kind of thing.
-    told
-        By key, what a length is called and what it is now; empty where nothing is known.
-    style
-        Colours; the sheet has a width of its own.
-    """
+    """Draw what lengths mean; `told` has by key what one is called and what it is now, empty where nothing is known."""
     data = _lowered(data, told)
     sheet = Sheet(Style(style.theme, style.units, WIDE, style.own), data.height + _FOOT)
     for shape in data.shapes:

@@ -69,6 +69,8 @@ def grouped(points: Array, each: int = EACH) -> Array:
 def true_means(table: Array, given: Array | None = None) -> Array:
     """Estimate what each draw's mean would be after many matches, shape (draws,).
 
+    Notes
+    -----
     The means of a few matches scatter by luck too. What a regression on what is `given` of each draw (such as the
     chances of its actions, shape (draws, p)) tells of them has next to no luck in it; the rest is drawn in towards
     nothing, so far that its variance is that between draws (Searle, Casella and McCulloch, Variance Components, 1992,
