@@ -83,6 +83,18 @@ def test_left_and_right_change_together():
     assert "rollers.front right.position[1]" not in found
 
 
+def test_a_chain_goes_from_one_whole_length_to_the_next():
+    """Two sprockets alike, of 16 teeth, 04C at 6.35 mm (ISO 606): n links are taut at (n - 16) / 2 pitches."""
+    key = "mechanisms.intake.stages.rear.chain.centre"
+    centre = next(v for v in what_varies(example()) if v.key == key)
+    assert 1e3 * centre.grid == pytest.approx([6.35 * (n - 16) / 2 - 0.05 * (n / 2 % 2) for n in range(36, 61, 2)])
+    task = asked(example(), wanted({"key": key, "between": ["80 mm", "100 mm"]}, want=["mass"], must=["intake"]))
+    trial = Trial(example(), task)
+    rows = task.space.every()
+    assert len(rows) == 3
+    assert np.array_equal(trial.tried(rows).rooms, np.vstack([trial.tried(row[None, :]).rooms for row in rows]))
+
+
 def test_stars_change_together_and_sections_open():
     space = asked(example(), wanted("rollers.*.clearance", "air.layout", "drive.stages")).space
     keys = [v.key for v in space.variables]

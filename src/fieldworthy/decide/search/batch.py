@@ -46,6 +46,7 @@ class Batches:
     def alike(self, rows: Array) -> list[Whole]:
         """Find candidates that differ in nothing but what varies within a batch."""
         columns = [rows[:, i] for i in self.space.choices if not _in_batch(self.space.variables[i])]
+        columns += [rows[:, i] for i in self._apart]
         columns += [makes[rows[:, i].astype(int)] for i, makes in self._makes.items()]
         if not columns:
             return [np.arange(len(rows))]
@@ -60,7 +61,13 @@ class Batches:
             other = makes is not None and makes[int(first[i])] != makes[int(rows[0, i])]
             if other or not _in_batch(self.space.variables[i]):
                 first[i] = rows[0, i]
+        first[self._apart] = rows[0, self._apart]
         return np.vstack([first[None, :], rows])
+
+    @cached_property
+    def _apart(self) -> list[int]:
+        """Columns of numbers that make other parts: a chain with its shafts farther apart has more links."""
+        return [i for i, v in enumerate(self.space.variables) if v.sort == "whole"]
 
     @cached_property
     def _makes(self) -> dict[int, Array]:

@@ -23,7 +23,7 @@ from fieldworthy.robot.model.machine import GEAR_TEETH, SPROCKET_TEETH
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import digits, parse, to_unit
 
-Sort = Literal["number", "teeth", "count", "class", "tank", "place", "latch"]
+Sort = Literal["number", "whole", "teeth", "count", "class", "tank", "place", "latch"]
 _FACTOR = 1.5
 _SPANS = {"length": 0.05, "angle": math.radians(20.0)}
 """How far a number goes where no range is stated: a place or an angle by so much either way [SI], others by the
@@ -248,6 +248,17 @@ def number(
     return Variable(key, "number", tuple(paths), first.si, first, signs, low, high, step)
 
 
+def in_whole(loaded: Loaded, variable: Variable) -> Variable:
+    """Let a number be only what makes whole parts, where what it belongs to says so, such as a chain of whole links."""
+    path = variable.paths[0]
+    owner: Any = loaded.nominal
+    for key in path[:-1]:
+        owner = owner[key] if hasattr(owner, "__getitem__") else getattr(owner, str(key))
+    whole_values = getattr(owner, "whole", None)
+    levels = whole_values(str(path[-1]), variable.low, variable.high) if callable(whole_values) else ()
+    return dataclasses.replace(variable, levels=tuple(levels), sort="whole") if len(levels) > 1 else variable
+
+
 def _step(quantity: Quantity, low: float, high: float) -> float:
     """A round step in the file's unit: what a workshop can make, or a hundredth of the range."""
     span = abs(to_unit(high, quantity.kind, quantity.unit) - to_unit(low, quantity.kind, quantity.unit))
@@ -282,7 +293,7 @@ def _numbers(loaded: Loaded) -> Iterator[Variable]:
         if other in entries and other != path and abs(abs(entries[other].si) - abs(entries[path].si)) < 1e-9:
             together.append(other)
         taken.update(together)
-        yield number(dotted(path), together, entries)
+        yield in_whole(loaded, number(dotted(path), together, entries))
 
 
 def mirrored(path: KeyPath) -> KeyPath:

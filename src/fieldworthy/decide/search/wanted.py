@@ -14,6 +14,7 @@ from fieldworthy.decide.search.space import (
     Option,
     Space,
     Variable,
+    in_whole,
     narrowed,
     number,
     what_varies,
@@ -332,7 +333,7 @@ class _Varying:
                 what = f"expected the smaller value first (found {vary.between[0]} to {vary.between[1]})"
                 self._told.add(("vary", at, "between"), what)
                 return None
-            variable = number(variable.key, variable.paths, self._entries, (low, high))
+            variable = in_whole(self._loaded, number(variable.key, variable.paths, self._entries, (low, high)))
         if vary.step is not None:
             variable = self._stepped(at, vary, variable)
         if not variable.grid.size or variable.low == variable.high:

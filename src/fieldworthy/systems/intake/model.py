@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+import numpy as np
 from pydantic import Field
 
 from fieldworthy.files import Of, Ref, Within, assume, exact, need
@@ -74,6 +75,19 @@ class Chain:
             touching = show(float(chain.pitch_radius(pitch, a) + chain.pitch_radius(pitch, b)), "length", "mm")
             why = f"sprockets of {a} and {b} teeth touch below that, and no chain closes round them"
             yield ("centre",), f"expected at least {touching}: {why}"
+
+    def whole(self, field: str, low: float, high: float) -> tuple[float, ...]:
+        """Values of a field between two with which the chain has whole links: where an even number is just taut [m].
+
+        Rounded down to a tenth of a millimetre, so that the chain closes.
+        """
+        if field != "centre" or self.links is not None:
+            return ()
+        pitch, (a, b) = chain.SIZES[self.size].pitch, self.teeth
+        fewest, most = (float(chain.whole_links(chain.length(pitch, a, b, end))) for end in (low, high))
+        links = np.arange(max(fewest, 2.0 * math.ceil(fewest_links(a, b) / 2)), most + 1.0, 2.0)
+        centres = [math.floor(1e4 * float(chain.centre_distance(pitch, a, b, n)) + 1e-6) / 1e4 for n in links]
+        return tuple(c for c in centres if low <= c <= high)
 
 
 def fewest_links(a: int, b: int) -> int:
