@@ -220,6 +220,9 @@ class Table:
         return np.array([basis == "estimate" for basis in self.bases], dtype=np.bool_)
 
 
+_MARGINS = 1000  # samples tell well enough what the worst twentieth is
+
+
 @dataclass(slots=True)
 class Tally:
     """What the batch says of one outcome: its nominal margin, and the samples block by block.
@@ -229,6 +232,7 @@ class Tally:
     margin : Of the nominal case
     holds, count : Samples in which it holds, of how many
     values : The samples of its value, by batch
+    margins : The first thousand of its margin
     moved : By how much the nudge of each quantity moves it, by batch
     """
 
@@ -236,6 +240,7 @@ class Tally:
     holds: int = 0
     count: int = 0
     values: list[Array] = field(default_factory=list)
+    margins: list[Array] = field(default_factory=list)
     moved: list[Array] = field(default_factory=list)
 
     def add(self, outcome: Outcome, nudges: int, where: slice) -> None:
@@ -247,8 +252,18 @@ class Tally:
         if nudges:
             self.moved.append(_moved(outcome, nudges))
         if not outcome.missing and size:
-            self.holds += int(np.count_nonzero(_over(margin, where) >= 0))
+            margins = _over(margin, where)
+            self.margins.append(margins[: max(_MARGINS + size - self.count, 0)])
+            self.holds += int(np.count_nonzero(margins >= 0))
             self.values.append(_over(outcome.value, where))
+
+    def low(self) -> float | None:
+        """Find the margin that 95 of 100 samples reach; None where one of those is without bound."""
+        if not self.margins:
+            return None
+        margins = np.concatenate(self.margins)
+        low = float(np.partition(margins, margins.size // 20)[margins.size // 20])
+        return low if math.isfinite(low) else None
 
     def chance(self) -> float | None:
         """Give the share of the samples in which it holds."""
@@ -350,6 +365,7 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
         table.keys[guesses[0]] if guesses.size else None,
         outcome.sources,
         outcome.missing,
+        margin_low=tally.low() if known else None,
     )
 
 
