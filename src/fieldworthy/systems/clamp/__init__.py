@@ -19,11 +19,12 @@ _CHEEKS = 1.0  # h; two plates; common practice, no source
 
 
 def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
-    """A clamp holds with the pressure that is left in its tank."""
+    """A clamp goes and holds with the pressure that is left in its tank."""
     return {
-        f"clamp.hold.{name}": (f"air.pressure.{spec.cylinder}",)
+        f"clamp.{what}.{name}": (f"air.pressure.{spec.cylinder}",)
         for name, spec in robot.mechanisms.items()
         if isinstance(spec, Clamp)
+        for what in ("hold", "way", "up")
     }
 
 

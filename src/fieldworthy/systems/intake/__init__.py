@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from fieldworthy.engine.finding import DisplayUnits, Report
 from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, Stated, System, View
@@ -99,12 +99,23 @@ def costs(robot: Robot) -> Iterator[Cost]:
                 yield Cost(f"{stem}.{name}", takes=spec.object)
 
 
+def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
+    """Tubing that has gone slack holds no chain on its teeth."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, spec in robot.mechanisms.items():
+        for stage in spec.stages if isinstance(spec, Intake) else ():
+            for ending in (f"{name}.{stage}", f"{name}.{stage}.hooks"):
+                found[f"intake.chain_jump.{ending}"] = (f"intake.chain_tubing.{ending}",)
+    return found
+
+
 SYSTEM = System(
     name="intake",
     package=__name__,
     shelf=SHELF,
     check=judge,
     costs=costs,
+    follows=follows,
     starter=starter,
     families={"intake": "whether every piece is gripped, carried, handed over and stopped where it belongs"},
     kinds=(Intake,),
