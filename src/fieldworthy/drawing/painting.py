@@ -288,7 +288,10 @@ def _bar_label(sheet: Sheet, where: Frame, box: Box, text: str, way: tuple[bool,
         sheet.text(x, y, text, beyond)
     else:
         x = box.x + 5.0 if back else box.right - 5.0
-        sheet.text(x, y, text, Letters(theme.ink, SMALL, "start" if back else "end", halo=theme.paper))
+        inside = Letters(theme.ink, SMALL, "start" if back else "end")
+        room = inside.box(x, y, text)
+        sheet.rect(Box(room.x - 2.0, room.y, room.w + 4.0, room.h), Ink(fill=theme.paper, opacity=0.82), 2.0)
+        sheet.text(x, y, text, inside)
 
 
 def _limit(sheet: Sheet, where: Frame, mark: Limit, turn: int) -> None:

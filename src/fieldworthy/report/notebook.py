@@ -339,8 +339,7 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     if keys:
         blocks += [Head("What it rests on most"), inputs_table(keys, known, words)]
     whole = [f for f in drawn if tall(f)] if page.wide else []
-    # a caution, or a second figure, takes the room that one wide figure may have
-    room = _WIDE[0] if page.caution or len(drawn) > 1 else _WIDE[1]
+    room = _WIDE[0] if page.caution else _WIDE[1]  # a caution takes of the room that wide figures may have
     flat = [f for f in drawn if f not in whole]
     given = put_in_on(of, context, [*findings, *facts])
     units = DisplayUnits.of(loaded.quantities)

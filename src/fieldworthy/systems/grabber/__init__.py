@@ -83,6 +83,7 @@ SYSTEM = System(
         title="Grabber",
         question="Does its hook reach, catch and pull without tipping the robot?",
         formulas=(("tipover", ""),),
+        wide=640.0,
     ),
     figures=figures,
     sketches=SKETCHES,

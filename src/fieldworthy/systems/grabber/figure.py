@@ -147,7 +147,8 @@ def _pressed(context: Context, spec: Grabber) -> Pressed | None:
 
 
 _HEAD, _FOOT = 34.0, 38.0  # px: above the drawing and below it
-_TALL, _BARS, _BELOW = 250.0, 190.0, 215.0  # px: of the drawing, of the bars, of the chart over pressure
+_TALL, _LOW = 250.0, 190.0  # px: of the drawing, above the bars and beside them
+_BARS, _BELOW = 190.0, 215.0  # px: of the bars, of the chart over pressure
 _ARROW = 62.0  # px
 _PIN = 4.5  # px
 _MARGIN = 0.04  # m around everything
@@ -157,8 +158,8 @@ def grabbed(data: Deed, style: Style) -> Figure:
     """Draw the hook behind the lip, and what it takes beside what the robot gives."""
     beside = style.width >= 600.0
     wide = (0.5 if beside else 1.0) * style.width
-    drawing = Box(8.0, _HEAD, wide - 16.0, _TALL)
-    low = _HEAD + _TALL + _FOOT
+    drawing = Box(8.0, _HEAD, wide - 16.0, _LOW if beside else _TALL)
+    low = drawing.bottom + _FOOT
     bars = Box(wide, 26.0, style.width - wide, low - 26.0) if beside else Box(0.0, low + 26.0, style.width, _BARS)
     below = max(low, bars.bottom) + 26.0
     sheet = Sheet(style, below + _BELOW if data.air is not None else max(low, bars.bottom))
