@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from match_c import Loop
 from match_peer import Peer, rhs
 
+from fieldworthy.decide.work import work_of
 from fieldworthy.engine.context import Context
 from fieldworthy.match import forecast, play_runs, played, setup
 from fieldworthy.robot import load_robot
@@ -113,6 +114,23 @@ def least(call: Callable[[], object], rounds: int) -> float:
     return min(times)
 
 
+def _answer(robot) -> tuple[float, int]:
+    """Processor time of a whole answer, and how many matches it plays: the forecast, and every plan next to it."""
+    counted = [0]
+    timeline = sys.modules[play_runs.__module__]
+    loop = timeline.loop
+
+    def counting(*arguments, **options):
+        counted[0] += arguments[3]
+        return loop(*arguments, **options)
+
+    timeline.loop = counting
+    forecast(robot, RUNS)
+    work_of(robot, RUNS)
+    timeline.loop = loop
+    return least(lambda: (forecast(robot, RUNS), work_of(robot, RUNS)), 3), counted[0]
+
+
 def main() -> None:
     """Print the figures of README.md."""
     robot = load_robot(EXAMPLE)
@@ -135,6 +153,13 @@ def main() -> None:
         begin = time.perf_counter()
         forecast(robot, 10_000)
         walls.append(time.perf_counter() - begin)
+    answer, played_by_it = _answer(robot)
+    numba.set_num_threads(1)
+    with tempfile.TemporaryDirectory() as folder:
+        loop = Loop(match, Path(folder))
+        peer = least(lambda: loop(played_by_it), 3)
+    print(f"2,000 matches and what to do next, warm, processor time: {answer:.2f} s, of which the loop in C takes "
+          f"{peer:.2f} s for its {played_by_it:,} matches ({answer / peer:.2f} times C's time)")  # fmt: skip
     print(f"one match, one core: {1e6 * own:.1f} us; in C {1e6 * in_c:.1f} us ({own / in_c:.2f} times C's time)")
     print(f"solve_ivp, rtol {SAME:g} (error {rough:.1e}), plain: {1e3 * plain:.0f} ms, {plain / own:.0f} times longer")
     print(f"solve_ivp, compiled right-hand side: {1e3 * compiled:.0f} ms, {compiled / own:.0f} times longer")

@@ -12,7 +12,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
@@ -33,7 +33,7 @@ from fieldworthy.engine.finding import (
     Verdict,
     first,
 )
-from fieldworthy.engine.system import cautions, consequences, systems
+from fieldworthy.engine.system import System, cautions, consequences, systems
 from fieldworthy.files import Quantity
 from fieldworthy.files.declare import Spec
 from fieldworthy.files.document import Fault, KeyPath, dotted
@@ -437,7 +437,7 @@ def shares(loaded: Loaded, item: Said) -> dict[str, float]:
     much the value moves with it (JCGM 100:2008, 5.1.2; from memory).
     """
     entries = [(p, q) for p, q in entries_of(loaded.nominal, loaded.quantities) if dotted(p) in item.inputs]
-    outcomes = run(loaded, Cases(0, 0, 0, [path for path, _ in entries]), family=item.id.partition(".")[0])
+    outcomes = run(loaded, Cases(0, 0, 0, [path for path, _ in entries]), families={item.id.partition(".")[0]})
     outcome = next((o for o in outcomes if o.id == item.id and o.subject == item.subject), None)
     if outcome is None or not entries:
         return {}
@@ -447,8 +447,8 @@ def shares(loaded: Loaded, item: Said) -> dict[str, float]:
     return dict(zip(table.keys, (squares / whole).tolist(), strict=True)) if whole > 0.0 else {}
 
 
-def run(loaded: Loaded, cases: Cases, base: Context | None = None, family: str = "") -> list[Outcome]:
-    """Run every check over the cases of a batch; those of one family alone where it is named."""
+def run(loaded: Loaded, cases: Cases, base: Context | None = None, families: Set[str] = frozenset()) -> list[Outcome]:
+    """Run every check over the cases of a batch; those of some families alone where they are named."""
 
     def of_season(path: KeyPath, quantity: Quantity) -> Real:
         """Draw a quantity of the season."""
@@ -461,8 +461,13 @@ def run(loaded: Loaded, cases: Cases, base: Context | None = None, family: str =
     robot = instantiate(loaded.robot, Robot, of_robot)
     season = instantiate(loaded.season, Season, of_season)
     context = Context(robot, season, base or Context(loaded.nominal, loaded.nominal_season))
-    asked = [system for system in systems() if not family or family in system.families]
+    asked = [system for system in systems() if not families or families & _tells(system)]
     return [outcome for system in asked for outcome in system.check(context)]
+
+
+def _tells(system: System) -> frozenset[str]:
+    """The families of which a system's findings are: a motor arm says of its target what a lift says."""
+    return frozenset((*system.families, *(stem.partition(".")[0] for stem in (*system.required, *system.wished))))
 
 
 def assumptions(loaded: Loaded) -> tuple[Assumption, ...]:

@@ -148,7 +148,7 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     An action that practice shows working is not held back; the contradiction is named instead.
     """
     robot, season = loaded.nominal, loaded.nominal_season
-    found, follows = {o.id: o for o in run(loaded, cases)}, consequences(robot)
+    found, follows = {o.id: o for o in run(loaded, cases, families=_judging(robot))}, consequences(robot)
     can: dict[str, Array] = {}
     contradictions, losses = list[Contradiction](), list[Loss]()
     for name in robot.actions:
@@ -173,6 +173,13 @@ def _lost(robot: str, action: str, cost: Cost, found: Mapping[str, Outcome], cas
         lost = 1.0 - _mean(left, cases)
         if lost >= _TOLD:
             yield Loss(robot, action, identifier, lost, cost.part, cost.told_by)
+
+
+def _judging(robot: Robot) -> frozenset[str]:
+    """The families of the findings that can stand against an action of a robot; none leaves every check out."""
+    needed = (cost for costs in _required(robot).values() for cost in costs)
+    others = (cost for system in systems() for cost in system.costs(robot))
+    return frozenset(cost.id.partition(".")[0] for cost in (*needed, *others)) or frozenset(("no action needs any",))
 
 
 def _mean(left: Array, cases: Cases) -> float:
@@ -219,7 +226,15 @@ def _costs(robot: Robot, season: Season, action: str) -> Iterator[Cost]:
 
 def share_left(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> Array:
     """The share of tries that failings leave together, in each of a number of cases."""
-    return np.asarray(np.prod([np.ones(size), *(left for _, left in left_by(costs, found, size))], axis=0))
+    whole = np.ones(size)
+    for told_by in dict.fromkeys(cost.told_by for cost in costs if cost.part is not None):
+        # what one key tells of, a rival's pull, comes once, however many ways it can end badly
+        mine = [cost for cost in costs if cost.told_by == told_by and cost.part is not None]
+        part = (mine[0].part or 0.0) if told_by else 1.0
+        every = [replace(cost, part=1.0) for cost in mine] if told_by else mine
+        left = np.prod([np.ones(size), *(one for _, one in left_by(every, found, size))], axis=0)
+        whole = whole * (1.0 - part * (1.0 - left))
+    return whole
 
 
 def left_by(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> Iterator[tuple[str, Array]]:

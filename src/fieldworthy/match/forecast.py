@@ -222,14 +222,16 @@ def shares(table: Array, inputs: Sequence[tuple[str, Array]], most: int = 3) -> 
     if draws < 10 or between <= 0.0 or not inputs:
         return ()
     least = float(ndtri(1.0 - 0.025 / len(inputs))) / draws**0.5
-    found = []
-    for key, values in inputs:
-        drawn = values[:draws]
-        if drawn.size == draws and float(drawn.std()) > 0.0:
-            correlation = float(np.corrcoef(drawn, means)[0, 1])
-            if abs(correlation) > least:
-                part = min(correlation**2 * spread**2 / between, 1.0)
-                found.append(Share(key, part, correlation * spread))
+    whole = [(key, values[:draws]) for key, values in inputs if values.size >= draws]
+    drawn = np.array([values for _, values in whole]).reshape(len(whole), draws)
+    drawn = drawn - drawn.mean(axis=1, keepdims=True)
+    widths = drawn.std(axis=1)
+    correlations = drawn @ (means - means.mean()) / np.maximum(draws * spread * widths, 1e-300)
+    found = [
+        Share(key, min(r**2 * spread**2 / between, 1.0), r * spread)
+        for (key, _), r, width in zip(whole, correlations.tolist(), widths.tolist(), strict=True)
+        if width > 0.0 and abs(r) > least
+    ]
     return tuple(sorted(found, key=lambda s: -s.share)[:most])
 
 

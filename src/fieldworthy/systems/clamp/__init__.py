@@ -123,7 +123,9 @@ def costs(robot: Robot) -> Iterator[Cost]:
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, Clamp) and spec.rival is not None:
             pulls, key = spec.rival.pulls, f"mechanisms.{name}.rival.pulls"
-            yield Cost(f"clamp.hold.{name}", mechanism=name, part=None if pulls is None else first(pulls), told_by=key)
+            part = None if pulls is None else first(pulls)
+            for what in ("clamp.hold", "clamp.sideways"):
+                yield Cost(f"{what}.{name}", mechanism=name, part=part, told_by=key)
 
 
 SYSTEM = System(
