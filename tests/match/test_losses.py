@@ -130,7 +130,7 @@ def test_what_a_rival_pulls_out_is_lost_where_one_pulls(tmp_path, pulls, left):
 
 
 def test_a_pull_that_two_findings_lose_comes_once(tmp_path):
-    """Every other time a rival of 180 kg pulls: neither friction nor jaw holds 1.6 kN, and half of the tries are lost."""
+    """Every other time a rival of 180 kg pulls: neither friction nor jaw holds 1.6 kN, so half of the tries fail."""
     (line,) = (one for one in MARTEN.read_text(encoding="utf-8").splitlines() if "rival:" in one)
     found = ability(marten((line, "    rival: {mass: 180 kg, pulls: 50 %}")), Cases(0, 0, 0, []))
     assert found.can["leave crate"].tolist() == [0.5]
