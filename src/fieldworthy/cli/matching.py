@@ -212,8 +212,9 @@ def _because(found: Forecast) -> str:
     """What the doubt about the mean comes from."""
     if not found.because:
         return ""
-    listed = ", ".join(f"{_source(s.key)} ({100 * s.share:.0f} %)" for s in found.because)
-    return f"; the doubt comes mostly from {listed}"
+    first, *more = found.because
+    also = "".join(f", {_source(s.key)} {100 * s.share:.0f} %" for s in more)
+    return f"; {_source(first.key)} makes {100 * first.share:.0f} % of that doubt{also}"
 
 
 def _source(key: str) -> str:

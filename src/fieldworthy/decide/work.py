@@ -168,16 +168,23 @@ class Skill:
     ----------
     action : Its name
     points, error : Points a match for every 10 % more tries that succeed, and their standard error
+    now : Share of its tries that succeed now, on average over what practice leaves open
     """
 
     action: str
     points: float
     error: float
+    now: float
 
     @property
     def sentence(self) -> str:
         """What getting better would bring."""
-        return f"For every 10 % more of '{self.action}' that succeed a match brings {self.points:.1f} points more."
+        then = min(self.now + 0.1, 1.0)
+        more = self.points * (then - self.now) / 0.1
+        return (
+            f"If '{self.action}' works in {100 * then:.0f} % of its tries instead of {100 * self.now:.0f} %, a match "
+            f"brings {more:.1f} points more."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -451,7 +458,10 @@ def _skills(bench: _Bench) -> tuple[Skill, ...]:
     slopes, *_ = np.linalg.lstsq(table, means, rcond=None)
     variance = float(np.sum((means - table @ slopes) ** 2)) / free
     errors = np.sqrt(np.diag(np.linalg.pinv(table.T @ table)) * variance)
-    found = [Skill(a, 0.1 * float(s), 0.1 * float(e)) for a, s, e in zip(names, slopes[1:], errors[1:], strict=True)]
+    rows = zip(
+        names, (0.1 * slopes[1:]).tolist(), (0.1 * errors[1:]).tolist(), chances.mean(axis=0).tolist(), strict=True
+    )
+    found = [Skill(*row) for row in rows]
     return tuple(sorted((s for s in found if s.points > 2.0 * s.error), key=lambda s: -s.points))
 
 
