@@ -334,6 +334,9 @@ def print_comparison(console: Console, found: Comparison) -> None:
     for gap, span, chance in zip(found.difference, found.interval, found.chance, strict=True):
         barred = " (if it could be entered)" if gap.variant in out else ""
         console.print(Text(f"\n{gap.variant} against {gap.first}{barred}", style="bold"))
+        if chance.equal == 1.0:
+            console.print(f"Both score the same in every match, {gap.points:.1f} points on average.")
+            continue
         console.print(
             f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}; computed to ± "
             f"{1.96 * span.error:.1f}); 95 % interval {span.low:+.1f} to {span.high:+.1f} over what is not known"
