@@ -319,6 +319,8 @@ BALANCES = {
     "seam": lambda n: (n["F"] * (n["R"] - n["s"]), n["W"] * math.sqrt(n["R"] ** 2 - (n["R"] - n["s"]) ** 2)),
     "roller": lambda n: (n["R_e"], n["R"] * math.sin(_arc(n)) / _arc(n)),
     "wedge": lambda n: (n["F"] / n["N"], 1.0 / math.tan(min(n["beta"], math.pi / 2) - math.atan(n["mu"]))),
+    "aside": lambda n: (n["F"], n["N"] * (n["mu"] + n["mu_h"])),
+    "idler": lambda n: (n["F"], 2.0 * n["T"] * 2.0 * n["h"] / (n["S"] + n["e"])),
     "lever": lambda n: (abs(n["l"]), n["b"] * n["r"] * math.sin(_angle(n)) / n["L"]),
 }
 _OPEN = {"guide", "sprint", "hang", "tipover"}  # what is left open in them has no number
@@ -331,7 +333,7 @@ def _put_in(file):
     return [(w, put_in(w, shown)) for o in outcomes for w in o.worked]
 
 
-@pytest.mark.parametrize("file", ["heron/mk1.yaml", "otter/mk1.yaml", "marten/mk1.yaml"])
+@pytest.mark.parametrize("file", ["heron/mk1.yaml", "otter/mk1.yaml", "otter/mk2.yaml", "marten/mk1.yaml"])
 def test_the_numbers_that_are_put_in_make_the_formula_true(file):
     off = []
     found = _put_in(file)

@@ -176,7 +176,7 @@ def holds(context: Context, name: str, spec: Clamp) -> Iterator[Outcome]:
         yield from _locks(name, spec.toggle, rod_force(use, way, low.gauge)[0] * spec.efficiency, low)
     yield from _goes(context, name, spec, low)
     if spec.under is not None:
-        yield _sideways(name, spec, down * grip.aside, low)
+        yield _sideways(name, spec, (down, grip.aside), low)
         yield _upwards(name, spec, down, low)
     if spec.rival is None:
         yield unknown("clamp.hold." + name, name, "force", f"How hard a rival pulls at what "
@@ -235,10 +235,13 @@ def _on(spec: Clamp) -> str:
     return "locked over centre" if spec.toggle is not None else "on the {low} that is left {when}"
 
 
-def _sideways(name: str, spec: Clamp, aside: Real, low: Low) -> Outcome:
+def _sideways(name: str, spec: Clamp, pressed: tuple[Real, Real], low: Low) -> Outcome:
     """What keeps the rim from being pulled out along the jaw."""
     assert spec.under is not None, "asked for with a hook only"
-    pull = pull_of(spec)
+    pull, (down, rubs) = pull_of(spec), pressed
+    aside: Real = down * rubs
+    letters = {"F": (aside, "force"), "N": (down, "force"), "mu": (spec.friction, "ratio")}
+    worked = Worked("aside", {**letters, "mu_h": (rubs - spec.friction, "ratio")})
     numbers: dict[str, tuple[Real, str]] = {
         "aside": (aside, "force"), "low": (low.gauge, "pressure"), "pull": (0.0 if pull is None else pull, "force")
     }  # fmt: skip
@@ -252,7 +255,8 @@ def _sideways(name: str, spec: Clamp, aside: Real, low: Low) -> Outcome:
         pulls = "." if pull is None else "; a rival at the limit of its wheels' grip pulls with {pull}."
         text = f"Sideways only friction of jaw and hook keeps the rim in {{clamp}}: {{aside}}, {_on(spec)}{pulls}"
         message = Message(text, text + " Cheeks beside the rim hold without air.", numbers, words)
-    return Outcome(f"clamp.sideways.{name}", name, aside, pull, "force", message, sources=("meriam_statics",))
+    return Outcome(f"clamp.sideways.{name}", name, aside, pull, "force", message, sources=("meriam_statics",),
+                   worked=() if spec.under.cheeks is not None else (worked,))  # fmt: skip
 
 
 def _upwards(name: str, spec: Clamp, down: Real, low: Low) -> Outcome:

@@ -11,7 +11,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import Message, Outcome, called, first, unknown
+from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
 from fieldworthy.physics.contact import handover, rolling
 from fieldworthy.physics.contact.handover import hook_spacing
 from fieldworthy.physics.contact.rolling import loaded_speed
@@ -319,6 +319,7 @@ class Strung:
     travel : Of the idler [m]
     force : Of the idler across the run [N]
     tension : Of the run that it holds [N]
+    run, loose : Straight run, and the slack in it that the idler takes up [m]
     ends : Travel at which the tubing is slack [m]
     pull : Most that the motor gives, over the sprocket that drives [N]
     needed : Tension of the slack run below which the chain climbs the teeth [N]
@@ -329,6 +330,8 @@ class Strung:
     travel: Real
     force: Real
     tension: Real
+    run: Real
+    loose: Real
     ends: Real
     pull: Real
     needed: Real
@@ -352,7 +355,9 @@ def strung_of(stage: Running, *, hooked: bool, wear: Real | None = None) -> Stru
         chain.slack_needed(pull, z, chain.wrapped_teeth(pitch, z, other, spec.centre)) for z, other in ((a, b), (b, a))
     )
     tension = chain.run_tension(force, run, loose)
-    return Strung(spec, wear, travel, force, tension, tubing.stretch / tubing.lever, pull, np.maximum(at_a, at_b))
+    return Strung(
+        spec, wear, travel, force, tension, run, loose, tubing.stretch / tubing.lever, pull, np.maximum(at_a, at_b)
+    )
 
 
 def _driving_torque(stage: Running, *, hooked: bool) -> Real:
@@ -363,6 +368,15 @@ def _driving_torque(stage: Running, *, hooked: bool) -> Real:
         gears.append(GearStage(drive.teeth[1] / drive.teeth[0], drive.efficiency))
     whole = train(gears) if gears else None
     return stage.motor.limit * (1.0 if whole is None else whole.ratio * whole.efficiency)
+
+
+def _held(worn: Strung) -> Worked:
+    """The tension of the slack run, with its numbers."""
+    numbers: dict[str, tuple[Real, str]] = {
+        "F": (worn.force, "force"), "T": (worn.tension, "force"), "h": (worn.travel, "length"),
+        "S": (worn.run, "length"), "e": (worn.loose, "length"),
+    }  # fmt: skip
+    return Worked("idler", numbers)
 
 
 def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterator[Outcome]:
@@ -388,7 +402,8 @@ def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterat
                   Message(held + climbs + ".",
                           held + climbs + ". More tubing, more of its stretch, or more teeth helps.", numbers,
                           {"word": word}),
-                  scale=np.maximum(worn.needed, 0.1), sources=("chain_handbook", "meriam_statics"))  # fmt: skip
+                  scale=np.maximum(worn.needed, 0.1), sources=("chain_handbook", "meriam_statics"),
+                  worked=() if not np.isfinite(first(worn.tension)) else (_held(worn),))  # fmt: skip
     gives = np.minimum(worn.tension, worn.pull)
     numbers = {"gives": (gives, "force"), "pull": (worn.pull, "force")}
     text = "Braked or turned the other way, the {word} pulls on its idler: from {gives} on it pushes the idler out and "
