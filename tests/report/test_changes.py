@@ -9,6 +9,7 @@ from fieldworthy.report.blocks import Table
 from fieldworthy.report.changelog import changelog, edits, moves
 from fieldworthy.report.choice import Decision, choice
 from fieldworthy.report.formulas import style_of
+from fieldworthy.robot.words import unstated
 from robots import example, load
 
 
@@ -82,6 +83,19 @@ def test_the_log_says_so_in_its_tables(pair):
         "mass of part 'box'", "7 kg, basis measured", "8 kg, basis measured"]  # fmt: skip
     first = [c if isinstance(c, str) else c.text for c in moved.rows[0]]
     assert first[:4] == ["Robot: mass", "7 kg (holds)", "8 kg (short)", "+1"]
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        ("mechanisms.clamp.toggle", "mechanism 'clamp', toggle"),
+        ('catalogue.wheels."rubber wheel, 2.75 in"', "class of wheels 'rubber wheel, 2.75 in'"),
+        ("air.cylinders.tray", "cylinder 'tray'"),
+        ("hours_left", "hours left"),
+    ],
+)
+def test_what_came_or_went_is_named_as_people_do(key, words):
+    assert unstated(key) == words
 
 
 @pytest.fixture(scope="module")

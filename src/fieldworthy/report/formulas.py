@@ -19,7 +19,7 @@ from fieldworthy.files.document import dotted
 from fieldworthy.report.blocks import items_of
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.words import phrase
+from fieldworthy.robot.words import phrase, unstated
 from fieldworthy.vehicle import drawing as body
 from fieldworthy.vehicle.views import body_curves, first_pose
 
@@ -120,8 +120,8 @@ class Words:
     def key(self, key: str) -> str:
         """Name a number of the files."""
         path = self._paths.get(key)
-        if path is None:  # the file does not give it yet
-            return " of ".join(reversed(key.replace("_", " ").split(".")))
+        if path is None:
+            return unstated(key)
         return phrase(self._loaded.robot, self._loaded.season, path)
 
     def text(self, text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -83,6 +84,17 @@ def phrase(robot: Spec, season: Spec, path: KeyPath) -> str:
     for long, short in _SHORTER:
         words = words.replace(long, short)
     return words
+
+
+def unstated(key: str) -> str:
+    """Name a place of which a file gives nothing, or no number: "mechanism 'clamp', toggle"."""
+    parts = re.findall(r'"[^"]*"|\[\d+\]|[^.\[\]]+', key)
+    words = [_ORDER[min(int(p[1:-1]), 5)] if p[0] == "[" else p.strip('"').replace("_", " ") for p in parts]
+    head = head_of(tuple(parts))
+    if head is None:
+        return " ".join(words)
+    at = len(head.path)
+    return ", ".join(filter(None, (f"{head.one} '{words[at]}'", " ".join(words[at + 1 :]))))
 
 
 _SHORTER = ((" of class of ", " of "), ("the stage '", "stage '"), ("_", " "))
