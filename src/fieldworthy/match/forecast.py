@@ -166,11 +166,10 @@ def components(table: Array, given: Array | None = None) -> Components | None:
     luck = float(table.var(axis=1, ddof=1).mean()) if each > 1 else 0.0
     low, high = middle_95(means)
     error = float(table.mean(axis=1).std(ddof=1)) / draws**0.5
-    likely = _likely_between(table)
-    doubt = float(np.sqrt(likely).std()) if likely.size else 0.0
+    likely = _likely_between(table)  # what is given makes it no worse
+    doubt, between = float(np.sqrt(likely).std()) if likely.size else 0.0, float(means.std(ddof=1))
     # delta method on the mean of the draws' own variances, however matches are distributed
     loose = float(table.var(axis=1, ddof=1).std(ddof=1)) / draws**0.5 / (2.0 * luck**0.5) if luck > 0.0 else 0.0
-    between = float(likely.mean()) ** 0.5 if likely.size else 0.0
     return Components(float(table.mean()), error, between, luck**0.5, doubt, loose, (low, high), draws, each)
 
 
