@@ -63,11 +63,11 @@ def test_workers_that_cannot_be(tmp_path, workers):
 
 @pytest.mark.long
 @pytest.mark.filterwarnings("default")
-def test_a_cluster_of_which_a_worker_is_killed_gives_the_same_answer(tmp_path):
+def test_a_cluster_of_which_a_worker_is_killed_gives_the_same_answer(tmp_path, monkeypatch):
     from distributed import LocalCluster
 
     loaded = load(tmp_path)
-    alone = search(loaded, DOCUMENT, How(Budget(1500), seed=2))
+    alone = search(loaded, DOCUMENT, How(Budget(600), seed=2))
     with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
         killed = []
 
@@ -76,11 +76,18 @@ def test_a_cluster_of_which_a_worker_is_killed_gives_the_same_answer(tmp_path):
             killed.append(process.pid)
             os.kill(process.pid, signal.SIGKILL)
 
-        timer = threading.Timer(4.0, kill)
-        timer.start()
-        spread = search(loaded, DOCUMENT, How(Budget(1500), seed=2, workers=cluster.scheduler_address))
-        timer.cancel()
-        again = search(loaded, DOCUMENT, How(Budget(1500), seed=2, workers=cluster.scheduler_address))
+        through, rounds = racing.Cluster._work, []
+
+        def watched(crew, parts, effort):
+            rounds.append(len(parts))
+            if len(rounds) == 3:  # in the middle: tasks are out when it dies
+                threading.Timer(0.02, kill).start()
+            return through(crew, parts, effort)
+
+        monkeypatch.setattr(racing.Cluster, "_work", watched)
+        spread = search(loaded, DOCUMENT, How(Budget(600), seed=2, workers=cluster.scheduler_address))
+        assert len(rounds) > 4
+        again = search(loaded, DOCUMENT, How(Budget(600), seed=2, workers=cluster.scheduler_address))
     assert killed, "the search ended before a worker was killed"
     assert as_data(spread) == as_data(alone) == as_data(again)
 

@@ -193,6 +193,15 @@ def work(task: Task, expected: str, rows: Array, effort: Effort) -> tuple[Array,
     return found.worth, found.rooms
 
 
+def far_work(task: Task, expected: str, rows: Array, effort: Effort) -> tuple[Array, Array]:
+    """Try candidates on a worker of a cluster, in as many threads as it has: others may share its machine."""
+    import numba  # noqa: PLC0415  only in a worker, which plays matches
+    from distributed import get_worker  # noqa: PLC0415
+
+    numba.set_num_threads(min(int(get_worker().state.nthreads), int(vars(numba.config)["NUMBA_NUM_THREADS"])))
+    return work(task, expected, rows, effort)
+
+
 class WrongVersion(RuntimeError):
     """A worker that runs another version of the program: its answers would not be the same."""
 
@@ -299,7 +308,7 @@ class Cluster(Crew):
                 if self._sent is None:
                     self._sent = self._client.scatter(self.task, broadcast=True)
                 futures = [
-                    self._client.submit(work, self._sent, own, part, effort, pure=False, retries=_TRIES)
+                    self._client.submit(far_work, self._sent, own, part, effort, pure=False, retries=_TRIES)
                     for part in parts
                 ]
                 found: list[tuple[Array, Array]] = self._client.gather(futures)
