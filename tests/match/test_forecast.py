@@ -400,3 +400,11 @@ def test_memory_stays_flat(tmp_path):
         tracemalloc.stop()
     # what each match leaves behind is its points and a few counts; a timeline a match would be thousands of bytes
     assert (peaks[1] - peaks[0]) / (81_920 - 8_192) < 64
+
+
+@pytest.mark.parametrize(("holds", "points"), [(1, 25.0), (2, 28.0), (9, 31.0)])
+def test_what_a_structure_has_no_room_for_counts_no_more(tmp_path, holds, points):
+    """By hand: the first goal in the autonomous period 3 + 2, each further one 3, the climb 20."""
+    goal = {**TASKS["goal"], "structure": "bin"}
+    season = {"structures": {"bin": {"height": "0.3 m", "holds": holds}}, "tasks": {"goal": goal}}
+    assert played(match_of(tmp_path, season=season)).points == points

@@ -286,7 +286,8 @@ def _draws(action: Action, ways: list[tuple[str, int]]) -> list[tuple[str, int]]
 
 def _task(season: Season, name: str) -> tuple[float, float, float]:
     task = season.tasks[name]
-    most = _UNLIMITED if task.most is None else float(task.most)
+    held = None if task.structure is None else season.structures[task.structure].holds
+    most = min((float(some) for some in (task.most, held) if some is not None), default=_UNLIMITED)
     return task.points, task.autonomous_bonus, min(most, 1.0) if task.per == "once" else most
 
 

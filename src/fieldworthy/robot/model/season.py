@@ -160,7 +160,7 @@ class Structure:
 
     height: FixedLength = need("of its top above the floor")
     diameter: FixedLength | None = exact(None, "of a bar")
-    holds: Whole | None = exact(None, "how many objects fit")
+    holds: Whole | None = exact(None, "how many objects fit: so often a task there counts at most")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
