@@ -150,3 +150,32 @@ def test_by_keyboard_a_stage_is_renamed_and_what_others_refer_to_is_taken_away(b
         left = in_file(server, file)["air"]
         assert "left" not in left["tanks"]
         assert all(cylinder["tank"] != "left" for cylinder in left["cylinders"].values())
+
+
+def test_by_keyboard_a_variant_is_made_changed_and_compared(browser, server, heron):
+    with window(browser, server) as page:
+        show(page, server, "versions", file=f"{heron}/mk1.yaml")
+        tab_to(page, "#in-variant")
+        page.keyboard.press("Control+a")
+        page.keyboard.type("Heron light")
+        page.keyboard.press("Enter")
+        page.wait_for_url(re.compile("build"))
+        show(page, server, "build", file=f"{heron}/heron_light.yaml", key="parts.battery.mass")
+        tab_to(page, "#f-parts_2e_battery_2e_mass")
+        page.keyboard.press("Control+a")
+        page.keyboard.type("300 g")
+        page.keyboard.press("Tab")
+        expect(page.locator("#fw-state")).to_have_text("unsaved changes")
+        page.keyboard.press("Control+s")
+        saved(page)
+        tab_to(page, "nav a[href^='/compare']")
+        page.keyboard.press("Enter")
+        page.wait_for_url(re.compile("compare"))
+        box = page.locator("fieldset input[type=checkbox], fieldset input[type=radio]").first
+        expect(box).to_be_visible()
+        tab_to(page, "fieldset input")
+        if not page.evaluate("document.activeElement.checked"):
+            page.keyboard.press("Space")
+        tab_to(page, "#fw-view button[type=submit], #fw-view [data-do]", 60)
+        page.keyboard.press("Enter")
+        expect(page.locator("#compare-found")).to_contain_text("Recommendation", timeout=90_000)
