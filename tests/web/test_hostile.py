@@ -87,3 +87,55 @@ def test_only_whole_messages_reach_the_framework(event, message, fine):
 )
 def test_names_of_files_that_are_brought(name, fine):
     assert is_plain_name(name, (".csv",)) == fine
+
+
+JUNK = (
+    {"do": "placed", "of": "parts.battery.position", "dx": "NaN", "dy": "x", "dz": "1e999"},
+    {"do": "placed", "of": "drive.motors", "dx": "1", "sizes": "yes"},
+    {"do": "more", "of": "mechanisms.side arms.arm", "kind": "__class__"},
+    {"do": "more", "of": "season.limits", "kind": "../.."},
+    {"do": "rename", "of": "mechanisms.intake.stages.rear", "value": "a\nb: {c"},
+    {"do": "rename", "of": "mechanisms.intake.stages.nothing", "value": "x"},
+    {"do": "copy", "of": "mechanisms.intake.stages"},
+    {"do": "gone", "of": "mechanisms"},
+    {"do": "shelf", "of": "mechanisms", "place": "99999999"},
+    {"do": "shelf", "of": "fieldworthy", "place": "0"},
+    {"do": "taken"},
+    {"do": "fill", "of": "mechanisms.intake.stages"},
+)
+"""What buttons of other pages, or of none, would ask of Build; each names what is not there or cannot be."""
+JUNK_OF_PARTS = (
+    {"do": "meshed"},
+    {"do": "mesh"},
+    {"do": "sort", "of": "__dict__"},
+    {"do": "table", "kind": "exe"},
+    {"do": "paste"},
+)
+
+
+@pytest.mark.long
+def test_junk_in_place_of_what_buttons_ask_changes_nothing(browser, server, heron):
+    folder = server.folder / heron
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    with window(browser, server) as page:
+        for query, junk in (({"key": "mechanisms.intake.object"}, JUNK), ({"part": "parts"}, JUNK_OF_PARTS)):
+            show(page, server, "build", file=f"{heron}/mk1.yaml", **query)
+            page.wait_for_selector("#build-rows li, #parts-rows tr")
+            for asked in junk:
+                page.evaluate(
+                    """asked => {
+                      const button = document.createElement("button");
+                      button.type = "button";
+                      for (const [name, value] of Object.entries(asked)) button.dataset[name] = value;
+                      document.getElementById("fw-view").append(button);
+                      button.click();
+                      button.remove();
+                    }""",
+                    asked,
+                )
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        expect(page.locator("#fw-notes")).not_to_contain_text("That did not work")
+        page.locator("[data-do=sort][data-of=mass]").click()  # it answers still
+        expect(page.locator("#parts-rows tr").first).to_be_visible()
+    assert not any("Traceback" in line for line in server.lines)
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
