@@ -28,7 +28,7 @@ def pair(tmp_path):
 
 def test_what_changed_key_by_key(pair):
     assert edits(*pair) == [
-        ("mass of part 'box'", "7 kg, basis measured", "8 kg, basis measured"),
+        ("parts.box.mass", "7 kg, basis measured", "8 kg, basis measured"),
         ("parts.box.position", "0.02 m, 0.01 m, 0.12 m", "0.02 m, 0.01 m, 0.125 m"),
     ]
     assert edits(pair[0], pair[0]) == []
