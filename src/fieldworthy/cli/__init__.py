@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 
@@ -22,6 +23,8 @@ def main(arguments: list[str] | None = None) -> None:
             # a robot's matrices are small: threads would spend several times the work in waiting for each other
             for name in _THREADS:
                 os.environ.setdefault(name, "1")
+            # what a command makes lives to its end: looking for rubbish in it after every 700 things costs a twentieth
+            gc.set_threshold(50_000, 20, 50)
         from fieldworthy.cli.app import main as run  # noqa: PLC0415
 
         run(arguments)
