@@ -198,7 +198,7 @@ def test_the_command_prints_writes_and_keeps_a_dated_copy(tmp_path):
     assert weighed.basis == "measured"
     assert weighed.date == "2026-11-20"
     again = run("fit", robot, file, "--samples", 20)
-    assert "No finding changes" in again.out
+    assert "No check changes" in again.out
 
 
 def test_the_command_s_json_is_the_report(tmp_path):
