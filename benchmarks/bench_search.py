@@ -19,7 +19,7 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 
 MK1 = Path(__file__).parents[1] / "examples" / "heron" / "mk1.yaml"
-CALLS = 240
+CALLS = 120
 SEEDS = 10
 PROBLEMS = {
     "load so that it tips late": (
