@@ -337,7 +337,8 @@ class _Varying:
         if vary.step is not None:
             variable = self._stepped(at, vary, variable)
         if not variable.grid.size or variable.low == variable.high:
-            what = f"expected a range that holds more than one value, {variable.step_text()} apart"
+            apart = "" if variable.low == variable.high else f", {variable.step_text()} apart"
+            what = f"expected a range that holds more than one value{apart}"
             self._told.add(("vary", at, "between"), what)
             return None
         return variable
