@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 
 from edge import ROBOT, SEASON, changed, place, run, written
 from fieldworthy.engine.evaluate import BLOCK
-from fieldworthy.match.forecast import EACH
+from fieldworthy.match.components import EACH
 from fieldworthy.match.state import REASONS
 from fieldworthy.match.timeline import ENDINGS
 from robots import EXAMPLES

@@ -16,7 +16,7 @@ from fieldworthy.decide.recommend import limits
 from fieldworthy.engine.evaluate import BLOCK, evaluate
 from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.match import blocks, timeline
-from fieldworthy.match.forecast import EACH
+from fieldworthy.match.components import EACH
 from ringing import MANY, POINTS, SEASON, bot
 from robots import GONE, changed, example, load, nominal
 

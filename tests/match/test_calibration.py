@@ -10,7 +10,8 @@ import pytest
 
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.match import play_runs
-from fieldworthy.match.forecast import EACH, components, drawn_setup, grouped, tallied
+from fieldworthy.match.components import EACH, components, grouped
+from fieldworthy.match.forecast import drawn_setup, tallied
 from robots import load
 
 RING, BEAT, UNTIL, BEATS = 5.0, 3.0, 40.0, 4

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.match.forecast import components, grouped, shares, sized, sizes, true_means
+from fieldworthy.match.components import components, grouped, shares, sized, sizes, true_means
 
 
 def simulated(rng, draws, each, between, within, mean=50.0):

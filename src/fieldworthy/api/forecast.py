@@ -13,7 +13,8 @@ from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.match import PARTS, Part, Scores, Timeline, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match import figure as drawn
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.forecast import EACH, Finishing, Limit, Progress, Share, Success
+from fieldworthy.match.components import EACH, Share
+from fieldworthy.match.forecast import Finishing, Limit, Progress, Success
 from fieldworthy.match.forecast import Forecast as Found
 from fieldworthy.robot import Loaded
 from fieldworthy.units import counted

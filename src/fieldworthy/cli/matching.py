@@ -27,7 +27,8 @@ from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import ENDINGS, PARTS, Forecast, Part, Timeline
-from fieldworthy.match.forecast import EACH, Size, size_for
+from fieldworthy.match.components import EACH, Size
+from fieldworthy.match.forecast import size_for
 from fieldworthy.match.timeline import as_csv
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot

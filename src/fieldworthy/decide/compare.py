@@ -39,7 +39,8 @@ from fieldworthy.engine.system import is_rule
 from fieldworthy.files import BadInput
 from fieldworthy.match import ENDINGS, Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, Loss, ability
-from fieldworthy.match.forecast import EACH, Size, components, doubts, grouped, share_better, sized, true_means
+from fieldworthy.match.components import EACH, Size, components, grouped, share_better, sized, true_means
+from fieldworthy.match.forecast import doubts
 from fieldworthy.match.setup import unbuilt, with_chance
 from fieldworthy.match.state import AIR, DONE, REASONS
 from fieldworthy.physics.chance.chance import wilson_interval

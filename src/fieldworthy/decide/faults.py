@@ -12,7 +12,8 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, standard_draws
 from fieldworthy.files import BadInput
 from fieldworthy.match import CannotPlay, Setup, play_runs, setup
-from fieldworthy.match.forecast import EACH, Size, drawn_setup, grouped, interval_of, sized
+from fieldworthy.match.components import EACH, Size, grouped, interval_of, sized
+from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import Risk, risks
 from fieldworthy.physics.chance.chance import posterior

@@ -17,7 +17,8 @@ from fieldworthy.engine.finding import first
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
 from fieldworthy.match.ability import mechanisms_for
-from fieldworthy.match.forecast import practice_of, true_means
+from fieldworthy.match.components import true_means
+from fieldworthy.match.forecast import practice_of
 from fieldworthy.physics.chance.chance import Beta, normal_quantile, posterior
 from fieldworthy.physics.chance.information import Worth, information_value, value_of_knowing, value_of_tries
 from fieldworthy.robot import Loaded

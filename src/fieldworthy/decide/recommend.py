@@ -15,7 +15,7 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import drains, is_rule
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.forecast import grouped, middle_95, share_better, true_means
+from fieldworthy.match.components import grouped, middle_95, share_better, true_means
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.season import Practice, Step

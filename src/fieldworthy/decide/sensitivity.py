@@ -22,7 +22,8 @@ from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
-from fieldworthy.match.forecast import EACH, drawn_setup, grouped, interval_of
+from fieldworthy.match.components import EACH, grouped, interval_of
+from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot

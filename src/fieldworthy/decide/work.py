@@ -22,7 +22,8 @@ from fieldworthy.engine.evaluate import BLOCK, Cases
 from fieldworthy.engine.finding import first
 from fieldworthy.match import ENDINGS, Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for
-from fieldworthy.match.forecast import EACH, doubts, drawn_setup, grouped, interval_of, share_better, true_means
+from fieldworthy.match.components import EACH, grouped, interval_of, share_better, true_means
+from fieldworthy.match.forecast import doubts, drawn_setup
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
 from fieldworthy.match.timeline import played

@@ -25,7 +25,8 @@ from fieldworthy.files import schema_of
 from fieldworthy.files.document import KeyPath
 from fieldworthy.files.writing import GONE
 from fieldworthy.match import Part, Setup
-from fieldworthy.match.forecast import EACH, drawn_setup
+from fieldworthy.match.components import EACH
+from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.match.setup import with_plan
 from fieldworthy.match.timeline import loop
 from fieldworthy.robot import Loaded

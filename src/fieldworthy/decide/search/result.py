@@ -30,7 +30,7 @@ from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
-from fieldworthy.match.forecast import grouped, share_better, true_means
+from fieldworthy.match.components import grouped, share_better, true_means
 from fieldworthy.robot import Loaded
 from fieldworthy.units import counted
 
