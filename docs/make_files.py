@@ -196,9 +196,32 @@ def _columns() -> str:
 
 
 def _classes() -> str:
-    return "\n".join(
-        f"- {section}: " + "; ".join(f"`{name}`" for name in classes) for section, classes in builtin().items()
-    )
+    """The numbers of every generic class, a table a section, along its shorter side."""
+    return "\n\n".join(_class_table(section, classes) for section, classes in builtin().items())
+
+
+def _class_table(section: str, classes: dict[str, dict[str, Any]]) -> str:
+    keys = list(dict.fromkeys(key for entry in classes.values() for key in entry))
+    cells = {name: [_written(entry.get(key)) for key in keys] for name, entry in classes.items()}
+    heads, rows = [f"`{key}`" for key in keys], [[f"`{name}`", *shown] for name, shown in cells.items()]
+    if len(keys) > len(classes):
+        columns = zip(*cells.values(), strict=True)
+        rows = [[head, *shown] for head, shown in zip(heads, columns, strict=True)]
+        heads = [f"`{name}`" for name in classes]
+    lines = [[section, *heads], ["---"] * (len(heads) + 1), *rows]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
+def _written(entry: Any) -> str:
+    """A value as the file has it, with its tolerance where that is said."""
+    if isinstance(entry, list):
+        return "; ".join(_written(one) for one in entry)
+    if not isinstance(entry, dict):
+        return {None: "–", True: "yes", False: "no"}.get(entry, str(entry))
+    if "value" not in entry:
+        return ", ".join(f"{key} {_written(value)}" for key, value in entry.items())
+    tolerance = str(entry.get("tolerance", "")).split(" ")[0]
+    return str(entry["value"]) if tolerance in ("", "0") else f"{entry['value']} ± {tolerance}"
 
 
 def text() -> str:

@@ -168,7 +168,7 @@ def _touched(report: FitReport) -> Content:
     little = [t for t in findings if not matters(t)]
     facts = [t for t in report.touched if not (t.verdict_after or t.verdict_before)]
     if not report.touched:
-        return tag("p", "No finding changes with the measured values laid in.")
+        return tag("p", "No check changes with the measured values laid in.")
     more = ""
     if little or facts:
         less = counted(len(little), "finding that moves", "findings that move")
