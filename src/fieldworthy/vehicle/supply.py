@@ -198,7 +198,7 @@ class PlanDraw:
 
 @dataclass(frozen=True, slots=True)
 class Lowest:
-    """The lowest pressure that a cylinder is filled with on one of its ways.
+    """The pressure that a cylinder is filled with on one of its ways, where it is least (or most).
 
     Attributes
     ----------
@@ -221,6 +221,7 @@ class PlanAir:
     draws : In order of time
     times, gauge : By tank: nominal times [s] and gauge pressure right after each draw [Pa], shape (k,) or (k, n)
     lowest : By cylinder: where it gets least pressure, out and back
+    fullest : By cylinder: where it gets most on its way out
     cycles : By cylinder: strokes out and back in the plan
     end_gauge, fast_gauge : By tank: gauge pressure after the plan, warm, and as the adiabatic lower bound [Pa]
     kept : What is held to the end, as a draw of no air: cylinder, way, and the pressure that it needs
@@ -230,6 +231,7 @@ class PlanAir:
     times: dict[str, list[float]] = field(default_factory=dict)
     gauge: dict[str, list[Array]] = field(default_factory=dict)
     lowest: dict[str, tuple[Lowest, ...]] = field(default_factory=dict)
+    fullest: dict[str, Lowest] = field(default_factory=dict)
     cycles: dict[str, int] = field(default_factory=dict)
     end_gauge: dict[str, Real] = field(default_factory=dict)
     fast_gauge: dict[str, Real] = field(default_factory=dict)
@@ -276,6 +278,7 @@ def _played(context: Context) -> PlanAir:
     for name, values in reached.items():
         ways = range(len(use_of(context, name).draws))
         plan.lowest[name] = tuple(min((filled for w, filled in values if w == way), key=_pressure) for way in ways)
+        plan.fullest[name] = max((filled for w, filled in values if w == 0), key=_pressure)
         plan.cycles[name] = len(values) // len(ways)
     _ends(context, plan, pressure)
     last = plan.draws[-1].time if plan.draws else 0.0
@@ -347,12 +350,13 @@ def before_stroke(use: AirUse, context: Context, way: int) -> Real:
 
 
 def stroke_time(context: Context, name: str, way: int) -> Real:
-    """Time a stroke at the lowest pressure that the plan leaves it, which falls further while it moves.
+    """Time the slowest stroke of the plan on a way; the pressure falls further while it moves.
 
     Notes
     -----
-    The other side still holds the air of the stroke before; where a spring returns it, it is open to the atmosphere.
-    The full charge counts for a cylinder that the plan does not use.
+    Air is slowest at the lowest pressure that the plan leaves it. A spring is slowest after the way out that got most:
+    the same spring then has more air to push out. The other side still holds the air of the stroke before; where a
+    spring returns it, it is open to the atmosphere. The full charge counts for a cylinder that the plan does not use.
     """
     return context.once("stroke times", lambda: _times(context))[name, way]
 
@@ -379,7 +383,8 @@ def _numbers(context: Context, use: AirUse, way: int) -> tuple[Real, ...]:
     if use.cylinder.double_acting:
         vent = left
     elif way == 1:  # the spring pushes out what the way out was filled with
-        vent = use.fed(0, 1.0, before_stroke(use, context, 0)) + use.p_atm
+        fullest = air_along_plan(context).fullest.get(use.name)
+        vent = use.fed(0, 1.0, use.circuit.p_charge if fullest is None else fullest.before) + use.p_atm
     s = stroke_at(use, fed, way, left)
     moved = (s.drive_area, s.vent_area, s.drive_dead, s.vent_dead, s.length, s.mass, *s.load)
     return (*moved, line.C, line.b, source.p_tank_abs, source.volume, source.p_set, vent)

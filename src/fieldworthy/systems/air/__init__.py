@@ -157,7 +157,7 @@ SYSTEM = System(
                 "air.time.*",
                 "value",
                 "air/{0}/stroke time",
-                "slower stroke of '{0}' at the lowest pressure of the plan",
+                "slower stroke of '{0}' in the plan, at its slowest",
             ),
             Found(
                 "air.strokes.*",

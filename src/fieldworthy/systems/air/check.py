@@ -204,15 +204,17 @@ def _cycles(context: Context) -> dict[str, Array]:
 
 
 def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
-    """Time of the slower stroke, each from the lowest pressure that the plan leaves it."""
+    """Time of the slower stroke: of air at the lowest pressure of the plan, of a spring from the fullest tank of it."""
     times = [stroke_time(context, use.name, way) for way in (0, 1)]
     slower = max(times, key=first)
     limit = use.spec.time_limit
     words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
-    words["by"] = " by its spring" if slower is times[1] and not use.cylinder.double_acting else ""
+    spring = slower is times[1] and not use.cylinder.double_acting
+    words["by"] = " by its spring" if spring else ""
+    at = ", filled from the fullest tank of the plan" if spring else " at the lowest pressure of the plan"
     numbers = {"value": (slower, "time")} | ({"limit": (limit, "time")} if limit is not None else {})
-    stuck = "Cylinder '{name}' cannot move its load {way}{by} at the lowest pressure of the plan."
-    late = "Cylinder '{name}' takes {value} to go {way}{by} at the lowest pressure of the plan"
+    stuck = "Cylinder '{name}' cannot move its load {way}{by}" + ("." if spring else f"{at}.")
+    late = f"Cylinder '{{name}}' takes {{value}} to go {{way}}{{by}}{at}"
     if limit is None:
         message = Message(f"{late}." if np.isfinite(first(slower)) else stuck, "", numbers, words)
         yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", message, sources=_SOURCES)
