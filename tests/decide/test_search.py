@@ -73,6 +73,15 @@ def test_what_varies_is_the_teams_to_choose():
     assert [o.text for o in found["drive.motors"].options] == ["2", "4", "6", "8", "10"]
 
 
+def test_a_motor_that_two_mechanisms_share_varies_where_it_is_described(tmp_path):
+    use = {"kind": "plain", "motors": [{"motor": "winch"}]}
+    shared = {"winch": {"motor": "smart motor, 5.5 W class, 200 rpm", "count": 2}}
+    loaded = load(tmp_path, {"motors": shared, "mechanisms": {"mast": use, "boom": use}})
+    keys = {v.key for v in what_varies(loaded)}
+    assert {"motors.winch.motor", "motors.winch.count"} <= keys
+    assert not [key for key in keys if key.startswith("mechanisms.")]
+
+
 def test_left_and_right_change_together():
     found = {v.key: v for v in what_varies(example())}
     roller = found["rollers.front left.position[1]"]

@@ -8,6 +8,13 @@ from edge import PARTS, ROBOT, SEASON, changed, place, run, written
 
 PUSH = "push_force: 30 N"
 
+OWN = "catalogue: {tanks: {t: {rated_pressure: 10 bar, mass: 50 g, "
+RIM = "catalogue: {wheels: {w: {diameter: 80 mm, mass: 90 g, side_grip: 1, rolling_resistance: 0.02, "
+SHAFT = (
+    "catalogue: {motors: {m: {free_speed: 200 rpm, stall_torque: 0 N*m, free_current: 0.1 A, stall_current: 2 A, "
+    "rated_voltage: 12 V, counted_power: 5.5 W, mass: 95 g}}}"
+)
+
 # what stands in the file, what is put there instead, the words at whose place the problem must be reported,
 # the key, what the message must say
 ONE = [
@@ -36,6 +43,11 @@ ONE = [
     ("  motors: 4", "  motors: -4", "-4", "drive.motors", "expected at least 1 (found -4)"),
     ("  motors: 4", "  motors: 5000", "5000", "drive.motors", "expected at most 1000"),
     ("  motors: 4", f"  motors: {'9' * 5000}", "9" * 5000, "drive.motors", "expected a whole number"),
+    # what other numbers are divided by: a sheet of nothing is no wheel, a drive that never brakes never stops
+    ("  motors: 4", "  motors: 4\n  braking: 0", "0\n  stages", "drive.braking", "expected more than 0 (found 0)"),
+    ("battery:", f"{OWN}volume: 0 mL}}}}}}\nbattery:", "0 mL}", "catalogue.tanks.t.volume", "expected more than 0 mL"),
+    ("battery:", f"{RIM}grip: 0}}}}}}\nbattery:", "0}}}", "catalogue.wheels.w.grip", "expected more than 0 (found 0)"),
+    ("battery:", f"{SHAFT}\nbattery:", "0 N*m", "catalogue.motors.m.stall_torque", "expected more than 0 N*m"),
     ("  motors: 4\n", "", "motor: smart motor, 11", "drive.motors", "this key is missing"),
     ("  motors: 4", "  motors: 4\n  motors: 6", "motors: 6", "drive.motors", "expected each key only once"),
     ("  targets:", "  tragets:", "tragets", "drive.tragets", "did you mean 'targets'?"),

@@ -41,6 +41,20 @@ def test_power_right_at_the_limit_holds(tmp_path, allowed, verdict):
     assert find(report, "limits.motor_power").verdict == verdict
 
 
+@pytest.mark.parametrize(("allowed", "verdict"), [("60.5 W", "holds"), ("60.4 W", "short")])
+def test_power_that_the_rules_count_for_an_own_motor_is_exact(tmp_path, allowed, verdict):
+    """A rule's count has no tolerance (docs/files.md): 4 x 11 W and 3 x 5.5 W are 60.5 W, and no draw is another."""
+    mechanisms = {"lift": {"kind": "plain", "motors": [{"motor": "small", "count": 3}]}}
+    catalogue = {"motors": {"small": {
+        "free_speed": "200 rpm", "stall_torque": "1 N*m", "free_current": "0.1 A", "stall_current": "2 A",
+        "rated_voltage": "12 V", "counted_power": "5.5 W", "mass": "95 g"}}}  # fmt: skip
+    own = {"mechanisms": mechanisms, "catalogue": catalogue}
+    report = evaluate(load(tmp_path, own, {"limits": {"motor_power": allowed}}), samples=100)
+    found = find(report, "limits.motor_power")
+    assert found.verdict == verdict
+    assert found.chance == (1.0 if verdict == "holds" else 0.0)
+
+
 def test_a_limit_the_season_does_not_set_is_not_judged(tmp_path):
     report = check(tmp_path)
     assert [f.id for f in report.findings if f.id.startswith("limits.")] == ["limits.unsaid"]

@@ -123,7 +123,7 @@ def _whole_numbers(robot: Any) -> Iterator[Ladder]:
             sizes = GEAR_TEETH if last != "teeth" else SPROCKET_TEETH
             for chosen in _both_ways(sizes, now):
                 yield _teeth(robot, path, now, chosen)
-        elif counted(path) and not ("motors" in path[1:] and _motor(robot, path) in robot.motors):
+        elif counted(path) and not shared_motor(robot, path):
             pairs = 2 if path == ("drive", "motors") and now % 2 == 0 else 1  # a drive has as many on each side
             for chosen in _both_ways(range(pairs, now + 2 * pairs + 1, pairs), now):
                 yield _count(robot, path, now, chosen)
@@ -216,6 +216,11 @@ def _counted(robot: Spec, path: KeyPath, size: int, now: int) -> str:
         thing, owner = (inner.split()[-1], name.of()) if inner else (name.things[0], f"'{name.name}'")
     many = thing.removesuffix("s") + "s" * (size != 1)
     return f"Use {size} {many} in place of {now} for {owner}"
+
+
+def shared_motor(robot: Any, path: KeyPath) -> bool:
+    """Whether a count stands where a mechanism names a motor that it shares, which says itself how many it is."""
+    return "motors" in path[1:] and _motor(robot, path) in robot.motors
 
 
 def _motors(robot: Any, path: KeyPath) -> int:

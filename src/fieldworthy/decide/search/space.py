@@ -13,7 +13,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.change import changeable, with_value, written
-from fieldworthy.decide.discrete import counted, fits, integers, known_classes
+from fieldworthy.decide.discrete import counted, fits, integers, known_classes, shared_motor
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import references
@@ -309,7 +309,7 @@ def _whole(robot: Any) -> Iterator[Variable]:
         last = "teeth" if "teeth" in path[-2:] else path[-1]
         if last in ("driver", "driven", "teeth"):
             yield whole(path, "teeth", now, GEAR_TEETH if last != "teeth" else SPROCKET_TEETH)
-        elif counted(path):
+        elif counted(path) and not shared_motor(robot, path):
             pairs = 2 if path == ("drive", "motors") and now % 2 == 0 else 1  # a drive has as many on each side
             yield whole(path, "count", now, range(pairs, now + _MORE * pairs + 1, pairs))
         elif path[0] == "plan" and path[-1] == "times":
@@ -333,6 +333,8 @@ def _named(loaded: Loaded) -> Iterator[Variable]:
             continue
         if section != target:
             now = known_classes(robot, section)
+            if name not in now:  # the name of a motor that is shared: its own class varies, under 'motors'
+                continue
             others = [other for other in now if fits(section, now[name], now[other])]
             yield named(path, "class", name, others)
         elif target == "air.tanks":

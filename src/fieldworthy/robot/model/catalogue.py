@@ -25,9 +25,7 @@ from fieldworthy.files.declare import (
     Spin,
     Temperature,
     ThermalResistance,
-    Torque,
     Voltage,
-    Volume,
 )
 from fieldworthy.files.document import Fault
 
@@ -47,13 +45,15 @@ class MotorClass:
     """A permanent-magnet motor with its controller, at its output shaft."""
 
     free_speed: Spin = need("without load, at the rated voltage")
-    stall_torque: Torque = need("held still, at the rated voltage")
+    stall_torque: Annotated[Real, Of("torque", 0.0, above=True, most=1e3)] = need("held still, at the rated voltage")
     free_current: Current = need("without load; less than the stall current")
     stall_current: Current = need("held still, at the rated voltage")
     rated_voltage: Voltage = need("at which the other numbers hold")
     power_cap: Power = assume("1000 W", "no cap known: the motor line alone bounds it")
     current_limit: Current = assume("1000 A", "no limit known: the motor line alone bounds it")
-    counted_power: Power = need("what the season's power limit counts for one such motor")
+    counted_power: Annotated[Real, Of("power", 0.0, above=True, fixed=True)] = need(
+        "what the season's power limit counts for one such motor"
+    )
     mass: Mass = need("of one motor")
     rotor_inertia: Inertia = assume("0.3 kg*cm^2", "referred to the output shaft; from memory, typical of its class")
     winding_heat_capacity: HeatCapacity = assume("25 J/K", "from memory, typical of its class")
@@ -66,8 +66,6 @@ class MotorClass:
         """Say what is wrong with it as the file states it."""
         if float(self.free_current) >= float(self.stall_current):
             yield ("free_current",), "expected less than the stall current"
-        if float(self.free_speed) <= 0 or float(self.stall_torque) <= 0:
-            yield ("stall_torque",), "expected more than 0"
         yield from self._contradiction()
         hot = [float(step.above) for step in self.derating]
         for i in (i for i in range(1, len(hot)) if hot[i] <= hot[i - 1]):
@@ -101,7 +99,9 @@ class WheelClass:
 
     diameter: Size = need("outside, where it touches the floor")
     mass: Mass = need("of one wheel")
-    grip: Ratio = need("friction coefficient along the wheel's rolling direction")
+    grip: Annotated[Real, Of("ratio", 0.0, above=True, most=100.0)] = need(
+        "friction coefficient along the wheel's rolling direction"
+    )
     side_grip: Ratio = need("friction coefficient across the wheel; small for a roller rim")
     rolling_resistance: Ratio = need("rolling drag as a share of the load on the wheel")
 
@@ -111,7 +111,7 @@ class WheelClass:
 class TankClass:
     """An air tank."""
 
-    volume: Volume = need("of air inside")
+    volume: Annotated[Real, Of("volume", 0.0, above=True, most=0.1)] = need("of air inside")
     rated_pressure: Annotated[Real, Of("pressure", 0.0, above=True)] = need("gauge pressure never to pass")
     mass: Mass = need("of one empty tank")
 

@@ -412,7 +412,7 @@ class Drive:
         "0.02 N*m", "bearings of the whole drive, at the wheels; from memory", role="fact"
     )
     extra_inertia: Inertia = assume("0 kg*cm^2", "gears and shafts, referred to the wheels", effort=3.0)
-    braking: Ratio = assume(
+    braking: Annotated[Real, Of("ratio", 0.0, above=True, most=100.0)] = assume(
         "1", "share of the braking that grip and motors allow which drivers use; common practice, no source", effort=0.5
     )
     motor_start_temperature: Temperature = assume("25 degC", "motors as warm as the hall")

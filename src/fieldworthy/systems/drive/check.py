@@ -82,12 +82,15 @@ def _sprint(context: Context, performance: DrivePerformance, pose: str) -> Itera
     worked = Worked("sprint", {"v": (made.peak_speed, "speed"), "d": (performance.braking, "acceleration"),
                                "x": (distance, "length")})  # fmt: skip
     numbers = {"time": (time, "time"), "far": (distance, "length")}
+    stuck = (
+        "" if np.isfinite(first(time)) else "The robot cannot start: its motors and wheels do not overcome the drag."
+    )
     if targets.sprint_time is None:
-        message = Message("A run of {far} from rest to rest takes {time}.", "", numbers)
+        message = Message(stuck or "A run of {far} from rest to rest takes {time}.", "", numbers)
         yield Outcome("drive.sprint", f"pose {pose}", time, None, "time", message, sources=_MOTION, worked=(worked,))
         return
     message = Message("A run of {far} from rest to rest takes {time}; {limit} is wanted.",
-                      "A run of {far} from rest to rest takes {time}, longer than the {limit} wanted.",
+                      stuck or "A run of {far} from rest to rest takes {time}, longer than the {limit} wanted.",
                       numbers | {"limit": (targets.sprint_time, "time")})  # fmt: skip
     yield Outcome("drive.sprint", f"pose {pose}", time, targets.sprint_time, "time", message, "at most",
                   sources=_MOTION, worked=(worked,))  # fmt: skip

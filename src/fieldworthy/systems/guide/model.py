@@ -32,7 +32,7 @@ class LinearGuide(MotorMechanism):
 
     kind: Literal["guide"] = need("guide: a carriage on a straight guide")
     length: Size = need("between the two bearing pads, along the guide")
-    load: Annotated[Real, Of("force", 0.0)] = need("force against the motion")
+    load: Annotated[Real, Of("force", 0.0)] = need("force against the motion", role="fact")
     load_offset: Length = need("of the load from the guide's axis")
     drive_offset: Length = assume("0 mm", "of the driving force from the guide's axis, on the load's side")
     friction: Annotated[Real, Of("ratio", 0.0)] = assume(

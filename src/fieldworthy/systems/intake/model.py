@@ -137,7 +137,7 @@ class Hooks:
     links_between: Count = need("links from one hook to the next")
     height: Size = need("of a hook's tip above the line through the chain's joints")
     thickness: Size = need("of a hook along the chain")
-    load: Load = assume("3 N", "that the hooked objects pull back with; common practice, no source")
+    load: Load = assume("3 N", "that the hooked objects pull back with; common practice, no source", role="fact")
     entry_time: Duration = assume(
         "60 ms", "an object takes to come in between two hooks; common practice, no source", role="fact"
     )
