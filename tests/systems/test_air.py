@@ -403,6 +403,21 @@ def test_without_a_load_or_a_use_the_pressure_is_unknown(tmp_path):
     assert (found.verdict, found.missing) == ("unknown", ("actions", "plan"))
 
 
+def test_a_cylinder_that_the_drive_does_not_get_to_is_not_called_unused(tmp_path):
+    """Wheels that roll at 0.9 of their load stop the robot on its first way, before any stroke of the plan."""
+    wheels = {name: {"rolling_resistance": 0.9} for name in load(tmp_path, robot()).nominal.catalogue.wheels}
+    away = {"driven": [{"action": "use", "at": "b"}]}
+    stuck = check(tmp_path, changed(robot(), {"catalogue": {"wheels": wheels}, "plan": away}))
+    for name in ("main", "flap"):
+        found = find(stuck, "air.pressure", f"cylinder {name}")
+        assert found.verdict == "unknown"
+        assert found.because == (
+            f"The plan does not get to cylinder '{name}': the drive cannot move the robot on the way from 'a' to 'b', "
+            "so its lowest pressure is not known."
+        )
+        assert found.follows == ("drive.sprint", "drive.turn")
+
+
 def test_an_empty_tank_stays_at_the_atmosphere(tmp_path):
     report = check(tmp_path, robot(times=30))
     left = kpa(fact(report, "air.tank.one"))

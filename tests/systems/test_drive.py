@@ -495,6 +495,28 @@ def test_a_drive_too_weak_to_start_never_arrives(tmp_path):
     assert (found.value, found.margin, found.verdict) == (None, -10, "short")
 
 
+HINDERED = ("drive.heat", "drive.cool_down", "drive.battery")
+
+
+@pytest.mark.parametrize("heavier", [1.0, 3.0, 30.0])
+def test_what_a_plan_takes_that_the_drive_cannot_go_is_not_judged(tmp_path, heavier):
+    """By hand: a wheel that rolls at 0.9 of its load drags more than the motors pull, so the robot never leaves a."""
+    weak = {"catalogue": {"wheels": {WHEEL: {"rolling_resistance": 0.9}}}}
+    parts = {
+        "weight": {"mass": f"{heavier} kg", "position": ["0 mm", "0 mm", "60 mm"], "size": ["9 cm", "9 cm", "9 cm"]}
+    }
+    report = check(tmp_path, changed(changed(SPRINT, PLAN), {**weak, "parts": parts}))
+    for name in HINDERED:
+        found = find(report, name)
+        assert (found.verdict, found.value, found.chance) == ("unknown", None, None)
+        assert set(found.follows) >= {"drive.sprint"}
+        assert found.missing == ()
+        assert found.because == (
+            "The plan cannot be driven: the drive cannot move the robot on the way from 'a' to 'b', "
+            "so what it takes out of motors and battery is not judged."
+        )
+
+
 def test_mk1_drive_holds_its_targets_and_rests_on_motor_and_wheel():
     report = evaluate(example(), samples=0)
     for name in ("drive.sprint", "drive.turn", "drive.push"):

@@ -23,7 +23,7 @@ def at_a_metre_a_second(pose, distance, turn):
 def timetable(folder, plan, periods=None, travel=at_a_metre_a_second):
     season = {"periods": periods or {}}
     loaded = load(folder, {"actions": ACTIONS, "poses": POSES, "plan": {"start": "a"} | plan}, season)
-    return written_out(loaded.nominal, loaded.nominal_season, travel)
+    return written_out(loaded.nominal, loaded.nominal_season, travel).beats
 
 
 def step(action, at):
@@ -116,7 +116,7 @@ def test_a_round_that_takes_no_time_ends_all_the_same(tmp_path):
     actions = {"nothing": {"time": "0 s"}}
     rounds = {"repeat": [step("nothing", "a")], "until": "5 s"}
     loaded = load(tmp_path, {"actions": actions, "plan": {"start": "a", "driven": [rounds]}})
-    beats = written_out(loaded.nominal, loaded.nominal_season, at_a_metre_a_second)
+    beats = written_out(loaded.nominal, loaded.nominal_season, at_a_metre_a_second).beats
     assert 1 <= len(beats) <= 1000
     assert beats[-1].ends == 20
 

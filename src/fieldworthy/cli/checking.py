@@ -202,7 +202,14 @@ def _together(found: Sequence[Finding]) -> list[list[Finding]]:
 def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
     """What is close, what is not judged with what is missing, and the defaults in use."""
     blocks = _close(report, width, room)
-    unknown = report.of("unknown")
+    hindered: dict[str, list[str]] = {}
+    for one in report.of("unknown"):
+        if not one.missing:
+            hindered.setdefault(one.because, []).append(one.id)
+    for because, waits in hindered.items():
+        text = f"Not judged: {', '.join(dict.fromkeys(waits))}. {because}"
+        blocks.append(_Block("? ", wrapped(text, width - 2), "", "cyan"))
+    unknown = [f for f in report.of("unknown") if f.missing]
     if unknown:
         wanting = list(dict.fromkeys(_wanting(key) for f in unknown for key in f.missing))
         more = f" and {len(wanting) - 6} more" if len(wanting) > 6 else ""

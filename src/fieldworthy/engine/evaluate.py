@@ -364,7 +364,8 @@ def _finding(outcome: Outcome, tally: Tally, table: Table) -> Finding:
         {basis: bases.count(basis) for basis in dict.fromkeys(bases)},
         table.keys[guesses[0]] if guesses.size else None,
         outcome.sources,
-        outcome.missing,
+        () if outcome.follows else outcome.missing,  # what another finding hinders is not mended by a key
+        outcome.follows,
         margin_low=tally.low() if known else None,
     )
 
@@ -511,7 +512,8 @@ def _tied(robot: Robot, findings: Iterable[Finding]) -> Iterator[Finding]:
     """Say of each finding what it follows from, as the systems declare it."""
     follows = consequences(robot)
     for finding in findings:
-        yield dataclasses.replace(finding, follows=follows[finding.id]) if finding.id in follows else finding
+        tied = (*follows.get(finding.id, ()), *finding.follows)
+        yield dataclasses.replace(finding, follows=tied) if tied else finding
 
 
 def _worst_first(finding: Finding) -> tuple[int, float, str, str]:

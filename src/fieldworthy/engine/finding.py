@@ -87,6 +87,7 @@ class Outcome:
     spare : The most that a good margin says, where the value is far from its limit and yet little turns it; None where
         value and limit tell it all
     worked : Formulas with the numbers put in, the nearest to the value first
+    follows : Ids of the findings that it is a consequence of in these cases, beside those that its system declares
     """
 
     id: str
@@ -101,6 +102,7 @@ class Outcome:
     missing: tuple[str, ...] = ()
     spare: Real | None = None
     worked: tuple[Worked, ...] = ()
+    follows: tuple[str, ...] = ()
 
     def margin(self) -> Real:
         """Compute how far the value is on the good side of the limit."""
@@ -118,9 +120,13 @@ class Outcome:
         return np.clip(gap, -WIDEST, WIDEST) + 0.0  # no minus zero
 
 
-def unknown(identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...]) -> Outcome:
-    """Say that something cannot be judged, and what the file would have to give."""
-    return Outcome(identifier, subject, 0.0, 0.0, kind, Message(because), missing=missing or ("robot",))
+def unknown(
+    identifier: str, subject: str, kind: str, because: str, missing: tuple[str, ...], follows: tuple[str, ...] = ()
+) -> Outcome:
+    """Say that something cannot be judged, and what the file would have to give or what has to be mended first."""
+    return Outcome(
+        identifier, subject, 0.0, 0.0, kind, Message(because), missing=missing or ("robot",), follows=follows
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -110,7 +110,8 @@ def what_follows(
         lines.append(f"To change before the event: {'; '.join(open_)}.")
     for finding in (f for f in findings if f.verdict == "unknown"):
         lacking = ", ".join(words.key(key) for key in finding.missing)
-        lines.append(f"{name_of(finding)}: give {lacking} in the file, then it can be judged.")
+        lines.append(f"{name_of(finding)}: give {lacking} in the file, then it can be judged." if lacking else
+                     finding.because)  # fmt: skip
     doubtful = [f for f in findings if f.verdict == "close"]
     if doubtful:
         listed = "; ".join(f"{name_of(f)} ({chance(f.chance)})" for f in doubtful)

@@ -41,6 +41,22 @@ class Beat:
     period: str
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """The plan written out, as far as it can be driven.
+
+    Attributes
+    ----------
+    beats : What is done, in order
+    stuck : The first way that the drive cannot go, though there was time for it; None where it can go all of them
+    turns : Whether the robot cannot turn there; else it cannot drive straight
+    """
+
+    beats: tuple[Beat, ...]
+    stuck: Beat | None = None
+    turns: bool = False
+
+
 def way_between(season: Season, a: str, b: str) -> tuple[float, float]:
     """Measure the straight way between two places of the field."""
     (xa, ya), (xb, yb) = season.field.places[a], season.field.places[b]
@@ -84,6 +100,7 @@ class _Clock:
     place: str
     now: float = 0.0
     heading: float = 0.0
+    stuck: Beat | None = None
 
     def state(self) -> tuple[str, float, float]:
         """Place, time and heading: what the next repeat begins with."""
@@ -105,11 +122,11 @@ class _Clock:
         return made
 
 
-def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...]:
+def written_out(robot: Robot, season: Season, travel: Travel) -> Written:
     """Write the plan out as it would go if nothing failed."""
     plan = robot.plan
     if plan is None:
-        return ()
+        return Written(())
     clock = _Clock(robot, season, travel, plan.start)
     autonomous = first(season.periods.autonomous)
     end = autonomous + first(season.periods.driven)
@@ -119,7 +136,9 @@ def written_out(robot: Robot, season: Season, travel: Travel) -> tuple[Beat, ...
     beats += _period(clock, plan.driven, "driven", autonomous, reserve)
     if plan.finish:
         beats += _period(clock, plan.finish.steps, "finish", autonomous, end)
-    return tuple(beats)
+    stuck = clock.stuck
+    turns = stuck is not None and math.isfinite(travel(stuck.pose, stuck.distance, 0.0))
+    return Written(tuple(beats), stuck, turns)
 
 
 def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float) -> Iterator[Beat]:
@@ -128,6 +147,8 @@ def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins
         beat = clock.beat(step, period)
         if beat.ends > end:
             clock.place, clock.now, clock.heading = before
+            if clock.stuck is None and math.isinf(beat.begins):
+                clock.stuck = beat
             return
         yield beat
 

@@ -17,7 +17,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.machine import CHASSIS, Listed, Weighed
 from fieldworthy.vehicle.body import Group, body_in, corrected, extent_in, group_of, whole
 from fieldworthy.vehicle.drivetrain import Drive, DrivePerformance, drive_of, nominal_travel, performance_of
-from fieldworthy.vehicle.schedule import Beat, legs_of, written_out
+from fieldworthy.vehicle.schedule import Beat, Written, legs_of, written_out
 from fieldworthy.vehicle.stance import Stance, SupportContacts, stand, support_contacts
 
 _LN2 = float(np.log(2.0))
@@ -75,8 +75,24 @@ def circuits(context: Context) -> dict[str, Circuit]:
 
 def schedule(context: Context) -> tuple[Beat, ...]:
     """The match plan written out, nominal."""
+    return _written(context).beats
 
-    def built() -> tuple[Beat, ...]:
+
+UNDRIVABLE = ("drive.sprint", "drive.turn")
+"""What tells that a plan cannot be driven."""
+
+
+def undrivable(context: Context) -> str:
+    """Why the nominal plan stops at a way that the drive cannot go, in words; empty where it can go all of them."""
+    written = _written(context)
+    if written.stuck is None:
+        return ""
+    what = "turn on the spot" if written.turns else "move the robot"
+    return f"the drive cannot {what} on the way from '{written.stuck.came_from}' to '{written.stuck.place}'"
+
+
+def _written(context: Context) -> Written:
+    def built() -> Written:
         # the first of the cases is nominal, so what the batch has found need not be found again
         usual = driving_pose(context)
         known = usual is not None and ("performance", same_body(context, usual)) in context.memory

@@ -25,6 +25,7 @@ from fieldworthy.physics.gas.tank import (
     worst_margins,
 )
 from fieldworthy.robot.model.machine import Cylinder as CylinderSpec
+from fieldworthy.robot.model.season import Repeat
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import aligned, stacked
 
@@ -241,6 +242,14 @@ class PlanAir:
 def air_along_plan(context: Context) -> PlanAir:
     """Play the plan's draws through the tanks, with leaks between them."""
     return context.once(("air plan",), lambda: _played(context))
+
+
+def planned(context: Context) -> set[str]:
+    """The cylinders that the plan names, whether it gets to them or not."""
+    plan, actions = context.robot.plan, context.robot.actions
+    steps = [*plan.autonomous, *plan.driven, *(plan.finish.steps if plan.finish else ())] if plan is not None else []
+    named = [one.action for step in steps for one in (step.repeat if isinstance(step, Repeat) else [step])]
+    return {cylinder for action in named for cylinder in actions[action].strokes}
 
 
 def _draws(context: Context) -> list[PlanDraw]:

@@ -22,6 +22,7 @@ from fieldworthy.vehicle.supply import (
     air_along_plan,
     best_layout,
     lowest_after,
+    planned,
     stroke_time,
     use_of,
 )
@@ -88,11 +89,20 @@ def _pressure(context: Context, use: AirUse, plan: PlanAir) -> Iterator[Outcome]
         because = f"No pressure of cylinder '{use.name}' moves its mechanism, so what it needs is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("mechanisms",))
         return
+    hindered = state.undrivable(context) if use.name in planned(context) else ""
+    if hindered and use.name not in plan.lowest:
+        because = f"The plan does not get to cylinder '{use.name}': {hindered}, so its lowest pressure is not known."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("plan",), state.UNDRIVABLE)
+        return
     if use.name not in plan.lowest:
         because = f"The plan never uses cylinder '{use.name}', so its lowest pressure is not known."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("actions", "plan"))
         return
     worst = worse_way(context, use, plan)
+    if hindered and first(worst.gauge) >= first(worst.need):
+        because = f"The plan stops half-way: {hindered}, so the lowest pressure of cylinder '{use.name}' is not known."
+        yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("plan",), state.UNDRIVABLE)
+        return
     words = {"name": use.name, "tank": use.tank, "when": worst.when, "way": _WAYS[worst.way]}
     does = "going {way} in {when}, it gets {value} from tank '{tank}' and needs {need}."
     if worst.kept:

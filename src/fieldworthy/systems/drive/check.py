@@ -43,17 +43,31 @@ def check(context: Context) -> Iterator[Outcome]:
             "drive", "drive", "speed", "Without parts and a driving pose the drive cannot be judged.", missing
         )
         return
-    performance = state.performance(context, pose)
+    performance, drive = state.performance(context, pose), context.robot.drive
     yield from _speed(performance, pose)
     yield from _sprint(context, performance, pose)
     yield from _turning(context, performance, pose)
     yield from _pushing(context, performance)
     if context.facts:
         yield from _ratio(context, pose)
+    if state.undrivable(context):
+        told = ["heat", "cool_down", *(["derating"] if context.robot.catalogue.motors[drive.motor].derating else [])]
+        for word in told:
+            kind = "time" if word == "cool_down" else "temperature"
+            yield _hindered(context, f"drive.{word}", "drive motors", kind)
+        yield _hindered(context, "drive.battery", "battery", "charge")
+        return
     use = drive_use(context)
     if use is not None:
         yield from _heat(context, use)
         yield from _battery(context, use)
+
+
+def _hindered(context: Context, identifier: str, subject: str, kind: str) -> Outcome:
+    """What the whole plan would take is not known where the drive cannot go all of its ways."""
+    why = state.undrivable(context)
+    because = f"The plan cannot be driven: {why}, so what it takes out of motors and battery is not judged."
+    return unknown(identifier, subject, kind, because, ("plan",), state.UNDRIVABLE)
 
 
 def _speed(performance: DrivePerformance, pose: str) -> Iterator[Outcome]:
@@ -229,6 +243,11 @@ def _shared(context: Context, name: str) -> Iterator[Outcome]:
     yield Outcome(
         f"motor.shared.{name}", f"motor {name}", float(len(turned)), None, "ratio", Message(text, "", {}, words)
     )
+    asked = any(done.motors.keys() & set(turned) for done in robot.actions.values())
+    if robot.parts and asked and state.undrivable(context):
+        yield _hindered(context, f"motor.load.{name}", f"motor {name}", "ratio")
+        yield _hindered(context, f"motor.heat.{name}", f"motor {name}", "temperature")
+        return
     use = shared_use(context, name) if robot.parts else None
     if use is None:
         return
