@@ -295,6 +295,30 @@ PLAIN = {
 """Without losses and with plenty of torque, so that it brakes with grip times g."""
 
 
+def test_no_part_is_put_into_the_floor(tmp_path):
+    """A block of 0.4 m that stands on the floor cannot go down; by hand, its underside is its middle less 0.2 m."""
+    block = {"position": ["0.02 m", "0.01 m", "0.2 m"], "size": ["0.36 m", "0.34 m", "0.4 m"]}
+    loaded = load(tmp_path, {"parts": {"box": block}})
+    report = evaluate(loaded, 0)
+    wanted = [f for f in report.short if f.id.startswith("balance.")]
+    found = remedies(loaded, report, most=12, wanted=wanted, points=False)
+    assert found
+    lows = [edit for m in found for r in m.remedies for edit in r.edits if edit.path == ("parts", "box", "position", 2)]
+    assert all(parse(edit.after, "length").si - 0.2 >= -0.005 for edit in lows)
+
+
+def test_a_part_below_the_floor_is_lifted_out_of_it(tmp_path):
+    """By hand: a block of 40 mm with its middle at -30 mm must come up until its middle is 15 mm over the floor."""
+    sunk = {"mass": "0.2 kg", "position": ["0 m", "0 m", "-30 mm"], "size": ["0.1 m", "0.1 m", "40 mm"]}
+    loaded = load(tmp_path, {"parts": {"sunk": sunk}})
+    report = evaluate(loaded, 0)
+    (mending,) = remedies(
+        loaded, report, most=3, wanted=[f for f in report.short if f.id == "balance.floor"], points=False
+    )
+    (at,) = (r.edits for r in mending.remedies if r.edits[0].path == ("parts", "sunk", "position", 2))
+    assert 0.015 - 1e-9 <= parse(at[0].after, "length").si <= 0.02
+
+
 def test_a_robot_that_tips_gets_as_low_as_reach_over_grip(tmp_path):
     high = {"parts": {"box": {"position": ["0.02 m", "0 m", "0.25 m"]}}}
     loaded = load(tmp_path, changed(PLAIN, high))
@@ -532,7 +556,8 @@ def test_what_a_file_would_be_refused_for_is_no_remedy(tmp_path):
 
 
 def test_a_robot_without_a_short_finding_asks_for_nothing(tmp_path):
-    loaded = load(tmp_path, {"parts": {"box": {"position": ["0.02 m", "0.01 m", "0.08 m"]}}})
+    low = {"position": ["0.02 m", "0.01 m", "0.08 m"], "size": ["0.36 m", "0.34 m", "0.16 m"]}  # it stands on the floor
+    loaded = load(tmp_path, {"parts": {"box": low}})
     report = evaluate(loaded, 0)
     assert not report.short
     assert remedies(loaded, report) == ()

@@ -25,6 +25,34 @@ def distance(side: str, x: float, y: float) -> float:
     return abs(WHEELS[side] - (x if side in ("forward", "back") else y))
 
 
+def test_a_part_below_the_floor_is_told_in_the_pose_where_it_is_deepest(tmp_path):
+    """By hand: the middle less half of the height, and in the pose by so much lower as it moves."""
+    skid = {
+        "mass": "0.1 kg",
+        "position": ["0 m", "0 m", "0.04 m"],
+        "size": ["0.1 m", "0.1 m", "0.03 m"],
+        "rides": "skid",
+    }
+    sill = {"mass": "0.1 kg", "position": ["0 m", "0 m", "-2 mm"], "size": ["0.1 m", "0.1 m", "0.004 m"]}
+    deep = {"use": "stand", "moves": {"skid": {"shift": ["0 m", "0 m", "-55 mm"]}}}
+    report = check(tmp_path, {"parts": {"skid": skid, "sill": sill}, "poses": {"deep": deep}})
+    told, near = (find(report, "balance.floor", f"part {name}") for name in ("skid", "sill"))
+    assert (told.value, told.limit, told.verdict) == (
+        pytest.approx(0.04 - 0.015 - 0.055),
+        pytest.approx(-0.005),
+        "short",
+    )
+    assert "In pose 'deep' part 'skid' reaches 0.03 m below the floor" in told.because
+    assert (near.value, near.verdict) == (pytest.approx(-0.004), "holds")
+
+
+def test_what_stands_on_the_floor_or_hangs_is_not_below_it(tmp_path):
+    skid = {"mass": "0.1 kg", "position": ["0 m", "0 m", "15 mm"], "size": ["0.1 m", "0.1 m", "30 mm"], "rides": "skid"}
+    hung = {"use": "climb", "moves": {"skid": {"shift": ["0 m", "0 m", "-55 mm"]}}}
+    report = check(tmp_path, {"parts": {"skid": skid}, "poses": {"hung": hung}})
+    assert not [f for f in report.findings if f.id == "balance.floor"]
+
+
 @pytest.mark.parametrize("side", list(WHEELS))
 def test_wheels_lift_at_g_times_reach_over_height(tmp_path, side):
     found = find(check(tmp_path), f"balance.tip.{side}")

@@ -530,7 +530,7 @@ class System:
     wished : The same of findings whose limit is a wish: it cannot where nothing is left above nought
     asks : By an id before its name, the question that settles a finding of `required` which practice contradicts
     pressed : How the ids of those begin that turn on the pressure left in a tank
-    dangerous : Ids of findings that no change may break or make worse, since something could burst
+    dangerous : Ids of findings that no change may break or make worse: something could burst, or lie where nothing can
     rules : How the ids of those begin that are the event's rules: a robot that is short of one may not take part
     constants : What the robot's own program may want to know of it
     starter : Its part of a first robot file, for a team to uncomment; empty for none

@@ -30,6 +30,7 @@ SYSTEM = System(
     figures=figures,
     shown=shown,
     follows=follows,
+    dangerous=("balance.floor",),
     constants=Constants(
         found=(
             Found("balance.tip.forward", "value", "drive/tip forward", "rear wheels lift from this on, worst pose"),

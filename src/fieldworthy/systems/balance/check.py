@@ -18,11 +18,15 @@ from fieldworthy.physics.statics.tipping import (
     tip_acceleration,
     tip_angle,
 )
+from fieldworthy.robot.model.machine import Part, Pose
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.body import Worst, stacked
+from fieldworthy.vehicle.body import Worst, extent_in, group_of, stacked
 from fieldworthy.vehicle.drivetrain import DrivePerformance
 from fieldworthy.vehicle.stance import SIDES, Stance
 
+_MEASURED = 0.005  # m; to which places on a robot are measured, and soft treads give; common practice, no source
+_TOUCHING = 1e-6  # m; what stands on the floor is not below it
+_NAMED = 5  # parts below the floor that are told one by one
 _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
 
 
@@ -38,6 +42,7 @@ def check(context: Context) -> Iterator[Outcome]:
         yield unknown("balance.tip", "robot", "acceleration", "No pose stands on the floor.", ("poses",))
         return
     driven = {n: s for n, s in floor.items() if context.robot.poses[n].use in ("drive", "start")}
+    yield from _sunk(context, list(floor))
     yield from _centre(floor)
     yield from _all_round(floor)
     yield from _standing(context, floor)
@@ -48,6 +53,34 @@ def check(context: Context) -> Iterator[Outcome]:
         yield _stopping(context, driven, side)
     if context.facts:
         yield from _ballast(context, driven)
+
+
+def _sunk(context: Context, poses: list[str]) -> Iterator[Outcome]:
+    """Parts that reach below the floor that the robot stands on, the deepest first: nothing can be there."""
+    base = context.nominal
+    low = {pose: first(state.extent(base, pose)[0][2]) for pose in poses}
+    deepest: dict[str, tuple[float, str]] = {}
+    for pose in (pose for pose in poses if low[pose] < -_TOUCHING):
+        for name, part in base.robot.parts.items():
+            there = (first(_bottom(part, base.robot.poses[pose])), pose)
+            deepest[name] = min(deepest.get(name, there), there, key=lambda found: found[0])
+    below = sorted((at, name, pose) for name, (at, pose) in deepest.items() if at < -_TOUCHING)
+    for _, name, pose in below[:_NAMED]:
+        bottom = _bottom(context.robot.parts[name], context.robot.poses[pose])
+        text = "In pose '{pose}' part '{part}' reaches {depth} below the floor"
+        message = Message(
+            text + ", within what measuring its place leaves open.",
+            text + ", where nothing can be: look at its position and size, and at what the pose moves.",
+            {"depth": (-bottom, "length")},
+            {"pose": pose, "part": name},
+        )
+        yield Outcome("balance.floor", f"part {name}", bottom, -_MEASURED, "length", message, scale=2.0 * _MEASURED,
+                      sources=("plane-geometry", "practice"))  # fmt: skip
+
+
+def _bottom(part: Part, pose: Pose) -> Array:
+    """The lowest point of a part's box in a pose, over the floor [m]."""
+    return np.asarray(extent_in({part.rides: group_of([part])}, pose)[0][2])
 
 
 def _centre(floor: dict[str, Stance]) -> Iterator[Outcome]:
