@@ -230,6 +230,28 @@ def test_the_least_air_is_that_of_the_tank_after_the_first_grip(tmp_path):
     assert values["clamp.hold.jaw"].value == pytest.approx(0.7 * down, rel=1e-3)
 
 
+@pytest.mark.parametrize(("spring", "least", "held"), [("0 N", 10.0, "short"), ("200 N", 0.0, "holds")])
+def test_a_face_that_locks_itself_still_needs_air_to_close(tmp_path, spring, least, held):
+    """At 10° the face is steeper than friction's angle, atan 0.4 = 22°: any press holds, but no air is no press.
+
+    A free piston starts at 0.1 bar (common practice, no source); bands of 200 N close the jaw and hold without air, but
+    only air opens it again.
+    """
+    more = {
+        "actions": {"grip": {"time": "2 s", "strokes": {"jaw": 1}}},
+        "plan": {"start": "a", "driven": [{"action": "grip", "at": "a"}]},
+    }
+    verdicts = []
+    for charge in ("0 kPa", "600 kPa"):
+        values = found(
+            tmp_path, {"face": "10 deg", "spring": spring}, air={**AIR, "supply": {"charge": charge}}, **more
+        )
+        assert values["clamp.slip.jaw"].value == pytest.approx(least, abs=1e-9)
+        assert values["air.pressure.jaw"].limit == pytest.approx(10.0, rel=1e-9)
+        verdicts += [values["air.pressure.jaw"].verdict, values["clamp.hold.jaw"].verdict]
+    assert verdicts == ["short", held, "holds", "holds"]
+
+
 TOGGLE = {"link": "60 mm", "other": "40 mm", "past": "2 mm", "preload": "80 N", "stiffness": "20 N/mm"}
 
 

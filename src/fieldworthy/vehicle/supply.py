@@ -125,6 +125,8 @@ def rod_loads(context: Context) -> tuple[RodLoad, ...]:
 
 ENDLESS = 1e8
 """Gauge pressure that stands for one that nothing gives [Pa]."""
+BREAKAWAY = 1e4
+"""Gauge pressure at which a free piston leaves its rest, as its seals stick; common practice, no source [Pa]."""
 
 
 def _needs(use: AirUse) -> tuple[Real, ...] | None:
@@ -133,13 +135,18 @@ def _needs(use: AirUse) -> tuple[Real, ...] | None:
     if spec.needs is not None:
         return tuple(spec.needs for _ in ways)
     stated = (spec.push_load, spec.pull_load)
-    known = [[_gauge(use, way, stated[way])] for way in ways]
-    for load in use.asked:
-        if load.way in ways:
-            known[load.way].append(_at_end(use, load))
-    if first(spec.push_load) == 0 and first(spec.pull_load) == 0 and all(len(each) == 1 for each in known):
+    asked = {way: [_at_end(use, load) for load in use.asked if load.way == way] for way in ways}
+    if first(spec.push_load) == 0 and first(spec.pull_load) == 0 and not any(asked.values()):
         return None
-    return tuple(np.clip(reduce(np.maximum, each), 0.0, ENDLESS) for each in known)
+    # a load that is not stated is none of its own beside what a mechanism asks for
+    own = [first(stated[way]) != 0.0 or not asked[way] for way in ways]
+    known = [[*([_gauge(use, way, stated[way])] if own[way] else []), *asked[way]] for way in ways]
+    return tuple(_started(reduce(np.maximum, each)) for each in known)
+
+
+def _started(gauge: Real) -> Real:
+    """Gauge pressure that moves a load at all: never less than what starts the piston, unless the load does that."""
+    return np.clip(np.maximum(gauge, np.minimum(gauge + BREAKAWAY, BREAKAWAY)), 0.0, ENDLESS)
 
 
 def _keeps(use: AirUse) -> dict[int, Real]:
@@ -148,7 +155,7 @@ def _keeps(use: AirUse) -> dict[int, Real]:
     for load in use.asked:
         if load.kept and load.way < len(use.draws):
             asked = _at_end(use, load) if use.spec.needs is None else use.spec.needs
-            found[load.way] = np.clip(np.maximum(asked, found.get(load.way, 0.0)), 0.0, ENDLESS)
+            found[load.way] = np.maximum(_started(asked), found.get(load.way, 0.0))
     return found
 
 

@@ -28,7 +28,7 @@ from fieldworthy.physics.statics.support import (
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.model import Clamp, Rival, Toggle
 from fieldworthy.vehicle.stance import flat
-from fieldworthy.vehicle.supply import AirUse, Low, lowest_after, use_of
+from fieldworthy.vehicle.supply import BREAKAWAY, AirUse, Low, lowest_after, use_of
 
 
 def rod_force(use: AirUse, way: int, gauge: Real) -> tuple[Real, Real]:
@@ -57,6 +57,8 @@ def rods(context: Context) -> Iterator[RodLoad]:
             spring, pull = spring_at(spec, way_to(spec, thing)), _pull(spec.rival)
             # a pressure per pascal of one newton is a force
             force = clamping.slip_pressure(pull, per, spring, gain, below(spec, thing))
+            # bands that hold the pull alone close the jaw too; a face that locks itself still has to be closed
+            force = np.where(np.asarray(force) > 0.0, force, -np.maximum(spring, 0.0) / per)
             if np.isfinite(first(force)):
                 yield RodLoad.held(spec.cylinder, way, force, kept=True)
 
@@ -289,7 +291,7 @@ def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> 
         numbers,
         {"when": low.when, "clamp": called("clamp", name), "object": spec.object},
     )
-    face = down * clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction)
+    face = clamping.holding_force(down, clamping.hook_gain(np.minimum(spec.face, 0.5 * np.pi), spec.friction), 0.0)
     worked = Worked("wedge", {"F": (face, "force"), "N": (down, "force"), "beta": (spec.face, "angle"),
                               "mu": (spec.friction, "ratio")})  # fmt: skip
     return Outcome(f"clamp.hold.{name}", name, held, pull, "force", message, sources=("meriam_statics", "practice"),
@@ -305,12 +307,15 @@ def _slip(name: str, spec: Clamp, pressures: tuple[Real, Real], pull: Real, low:
     }  # fmt: skip
     text = "{clamp} slips below {slips} under a pull of {pull}"
     if first(slips) <= 0.0:
-        by = "springs" if first(spec.spring) > 0.0 else "hook"
-        text = "{clamp} holds a pull of {pull} by its " + by + " alone, without air"
+        text = "{clamp} holds a pull of {pull} by its springs alone, without air"
+        if first(spec.spring) <= 0.0:
+            text = "{clamp} locks itself by its face under a pull of {pull}, once air has closed it,"
     elif not np.isfinite(first(slips)):
         text = "{clamp} holds a pull of {pull} at no pressure"
     if np.isfinite(first(slips)) and abs(first(fails) - first(slips)) > 1e-6 * max(first(fails), 1.0):
-        text += " and fails below {fails}, by what the file says of its cylinder"
+        closes = first(slips) < first(fails) <= BREAKAWAY
+        why = "where its cylinder no longer closes it" if closes else "by what the file says of its cylinder"
+        text += f" and fails below {{fails}}, {why}"
     text += "; its lowest pressure is {low}, {when}" if np.isfinite(first(slips)) and first(fails) > 0.0 else ""
     told = np.where(np.isfinite(slips), fails, slips)
     return Outcome(f"clamp.slip.{name}", name, told, None, "pressure",

@@ -21,7 +21,7 @@ from fieldworthy.systems.clamp.mechanics import returning, rod_force
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import DrivePerformance, motor_line
-from fieldworthy.vehicle.supply import Low, lowest_after, use_of
+from fieldworthy.vehicle.supply import BREAKAWAY, Low, lowest_after, use_of
 
 _EDGE = 1e-6  # m; a robot past its edge is turned over by any force
 _MOST = 1e3  # a force of this many weights stands for one that nothing gives
@@ -436,7 +436,9 @@ def _keeps(context: Context, name: str, spec: Grabber, moved: tuple[Thing, Array
     elif not np.isfinite(first(slips)):
         text = "{grabber} stays behind the lip at no pressure; its lowest is {low}, {when}."
     if np.isfinite(first(slips)) and abs(first(fails) - first(slips)) > 1e-6 * max(first(fails), 1.0):
-        text = text.replace("; its", "; it fails below {fails}, by what the file says of its cylinder. Its")
+        starts = first(slips) < first(fails) <= BREAKAWAY
+        why = "where its cylinder no longer moves" if starts else "by what the file says of its cylinder"
+        text = text.replace("; its", f"; it fails below {{fails}}, {why}. Its")
     yield Outcome(f"grabber.slip.{name}", name, fails, None, "pressure",
                   Message(text, "", numbers, {"when": arm.low.when, "grabber": called("grabber", name)}),
                   sources=("meriam_statics",))  # fmt: skip
