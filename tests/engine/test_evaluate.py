@@ -209,7 +209,7 @@ def test_short_ones_come_first_then_unknown_then_those_that_hold(tmp_path):
 
 def test_every_default_in_use_is_listed_and_no_stated_value_is(tmp_path):
     listed = {a.key: a for a in evaluate(load(tmp_path), samples=0).assumptions}
-    drive = {"braking", "motor_start_temperature", "motor_hot", "between_matches"}
+    drive = {"braking", "motor_hot", "between_matches"}
     assert {key for key in listed if key.startswith("drive.")} == {f"drive.{k}" for k in drive} | {
         "drive.targets.turn_angle"
     }
@@ -230,7 +230,7 @@ def test_the_assumptions_are_those_that_a_reader_of_the_file_would_miss():
     assumed = {str(path) for path, q in loaded.quantities if q.assumed}
     assert len(assumed) == len(listed)
     text = (EXAMPLES / "mk1.yaml").read_text("utf-8")
-    for key in ("tube_bore", "motor_start_temperature", "least_tilt"):
+    for key in ("tube_bore", "motor_hot", "least_tilt"):
         assert key not in text
         assert any(key in name for name in listed)
 

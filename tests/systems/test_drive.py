@@ -12,9 +12,10 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.match.setup import setup
 from fieldworthy.systems.drive.check import candidate_ratios
 from fieldworthy.vehicle import state
-from robots import GONE, GRAVITY, WHEEL, changed, check, example, fact, find, nominal
+from robots import GONE, GRAVITY, WHEEL, changed, check, example, fact, find, load, nominal
 
 SPRINT = {"drive": {"targets": {"sprint_distance": "2 m", "sprint_time": "2 s"}}}
 
@@ -308,6 +309,7 @@ def test_candidate_ratios_are_those_of_usual_gears():
 
 
 PLAN = {
+    "drive": {"motor_start_temperature": "25 degC"},
     "actions": {"go": {"time": "0.5 s"}},
     "plan": {
         "start": "a",
@@ -347,6 +349,19 @@ def test_heat_along_the_plan_against_both_heat_balances(tmp_path):
     assert rise > 1
     # 2 % of the rise is what the docstring states
     assert found.value + 273.15 - 298.15 == pytest.approx(rise, rel=0.02)
+
+
+@pytest.mark.parametrize("hall", ["0 degC", "38 degC"])
+def test_motors_begin_as_warm_as_the_hall_where_the_file_does_not_say(tmp_path, hall):
+    """A motor that nothing has heated is as warm as the air around it: zeroth law."""
+    season = {"temperature": hall}
+    loaded = load(tmp_path, changed(PLAN, {"drive": {"motor_start_temperature": GONE}}), season)
+    warm = float(loaded.nominal_season.temperature)
+    assert state.start_temperature(nominal(loaded)) == warm
+    assert setup(nominal(loaded)).numbers.motors[0, 0, 12] == warm
+    driven = evaluate(loaded, samples=0)
+    told = check(tmp_path, changed(PLAN, {"drive": {"motor_start_temperature": hall}}), season)
+    assert find(driven, "drive.heat").value == find(told, "drive.heat").value > warm - 273.15
 
 
 def test_charge_along_the_plan_against_the_equations_of_motion(tmp_path):

@@ -74,7 +74,7 @@ def test_its_heat_is_that_of_the_two_lumps_integrated(tmp_path):
         cooled = through - (y[1] - air) / float(kind.case_to_air)
         return [heated / float(kind.winding_heat_capacity), cooled / float(kind.case_heat_capacity)]
 
-    warm = float(context.robot.drive.motor_start_temperature)
+    warm = float(context.season.temperature)
     at, times = np.array([warm, warm]), sorted({0.0, *(t for b in beats for t in (b.begins, b.ends))})
     hottest = warm
     for start, end in itertools.pairwise(times):
@@ -95,7 +95,7 @@ def test_the_forecast_warms_it_for_both(tmp_path):
     match = setup(context)
     assert match.motors == ("drive", "elbow")
     assert match.numbers.motors[0, 1, 11] == 2.0  # how many there are
-    warm = float(context.robot.drive.motor_start_temperature)
+    warm = float(context.season.temperature)
     hottest = float(play_runs(match, 1, luck=False).hottest[0])
     assert hottest - warm == pytest.approx(float(shared_use(context, "elbow").hottest) - warm, rel=5e-3)
 

@@ -334,7 +334,7 @@ def _numbers(context: Context, cases: int, poses: tuple[str, ...], used: _Used) 
     gearing = train.train.ratio / train.radius
     circuits = [state.circuits(context)[name] for name in robot.air.tanks]
     needs = [use_of(context, name).draws[way] for name, way in ways]
-    start = robot.drive.motor_start_temperature
+    start = state.start_temperature(context)
     return Numbers(
         _row(cases, [battery.open_voltage, battery.resistance, capacity, gearing, train.train.efficiency,
                        context.season.temperature, state.p_atm(context)]),

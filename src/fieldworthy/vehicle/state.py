@@ -57,6 +57,12 @@ def p_atm(context: Context) -> Real:
     return context.once("p_atm", lambda: atmosphere(context.season.altitude))
 
 
+def start_temperature(context: Context) -> Real:
+    """How warm the motors are as a match begins [K]: as warm as the hall where the file does not say."""
+    stated: Real | None = context.robot.drive.motor_start_temperature
+    return context.season.temperature if stated is None else stated
+
+
 def circuits(context: Context) -> dict[str, Circuit]:
     """Every tank as a circuit: volume, charge, regulator and leak [SI]."""
 

@@ -415,7 +415,9 @@ class Drive:
     braking: Annotated[Real, Of("ratio", 0.0, above=True, most=100.0)] = assume(
         "1", "share of the braking that grip and motors allow which drivers use; common practice, no source", effort=0.5
     )
-    motor_start_temperature: Temperature = assume("25 degC", "motors as warm as the hall")
+    motor_start_temperature: Temperature | None = exact(
+        None, "of all motors as a match begins; as warm as the season's hall where absent"
+    )
     motor_hot: Temperature = assume(
         "105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085"
     )

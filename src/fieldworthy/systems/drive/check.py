@@ -198,7 +198,7 @@ def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
         "The drive motors' windings reach {hot} in the plan, more than the {limit} allowed.",
         numbers,
     )
-    start = drive.motor_start_temperature
+    start = state.start_temperature(context)
     yield Outcome("drive.heat", "drive motors", use.hottest, drive.motor_hot, "temperature", message, "at most",
                   sources=("incropera",), scale=drive.motor_hot - start)  # fmt: skip
     steps = context.robot.catalogue.motors[drive.motor].derating
@@ -265,7 +265,7 @@ def _shared(context: Context, name: str) -> Iterator[Outcome]:
     message = Message(f"{text}; {cuts}.", f"{text}, and {cuts}: all that it turns gets slower.",
                       {"hot": (use.hottest, "temperature"), "limit": (limit, "temperature")}, words)  # fmt: skip
     yield Outcome(f"motor.heat.{name}", f"motor {name}", use.hottest, limit, "temperature", message, "at most",
-                  sources=("incropera",), scale=limit - robot.drive.motor_start_temperature)  # fmt: skip
+                  sources=("incropera",), scale=limit - state.start_temperature(context))  # fmt: skip
 
 
 def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:

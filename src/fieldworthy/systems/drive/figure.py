@@ -130,7 +130,7 @@ def heat_curves(context: Context) -> HeatCurves | None:
     if use is None:
         return None
     drive = context.robot.drive
-    start = first(drive.motor_start_temperature)
+    start = first(state.start_temperature(context))
     winding = np.concatenate([[start], [first(w) for w in use.winding]])
     steps = tuple(first(step.above) for step in context.robot.catalogue.motors[drive.motor].derating)
     clock = np.concatenate([[0.0], use.clock])
@@ -145,7 +145,7 @@ def shared_curves(context: Context) -> dict[str, HeatCurves]:
     for name, use in uses.items():
         if use is None:
             continue
-        winding = np.concatenate([[first(robot.drive.motor_start_temperature)], [first(w) for w in use.winding]])
+        winding = np.concatenate([[first(state.start_temperature(context))], [first(w) for w in use.winding]])
         steps = tuple(first(step.above) for step in robot.catalogue.motors[robot.motors[name].motor].derating)
         clock, begins = np.concatenate([[0.0], use.clock]), first(context.season.periods.autonomous)
         found[name] = HeatCurves(clock, winding, first(robot.drive.motor_hot), steps, begins, name)

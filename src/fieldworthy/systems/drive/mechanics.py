@@ -186,7 +186,7 @@ def shared_use(context: Context, name: str) -> SharedUse | None:
         for action, load in loads.items()
     }  # fmt: skip
     phases = _phases(context, beats, [0.0] * len(beats), [currents[beat.action] for beat in beats])
-    warm = robot.drive.motor_start_temperature
+    warm = state.start_temperature(context)
     run = over_phases(
         heat_path(kind), Winding(line.resistance), Temperatures(warm, warm), context.season.temperature, phases,
         _guard(kind), _SUB_STEPS,
@@ -204,7 +204,8 @@ def _warmed(context: Context, phases: Sequence[tuple[Real, Real]], charge: Array
     robot = context.robot
     kind = robot.catalogue.motors[robot.drive.motor]
     line, path = motor_line(kind), heat_path(kind)
-    start = Temperatures(robot.drive.motor_start_temperature, robot.drive.motor_start_temperature)
+    warm = state.start_temperature(context)
+    start = Temperatures(warm, warm)
     run = over_phases(path, Winding(line.resistance), start, context.season.temperature, phases, _guard(kind), 1)
     stalled = operating_point(
         line, Controller(kind.current_limit, kind.power_cap), robot_battery(robot), float(robot.drive.motors), 0.0
