@@ -9,6 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from fieldworthy.engine.context import Context
 from fieldworthy.match import play_runs, played, setup
@@ -21,7 +23,7 @@ from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import powertrain
 from fieldworthy.vehicle.schedule import least_turn
 from fieldworthy.vehicle.supply import air_along_plan
-from robots import example, load, nominal
+from robots import changed, example, load, nominal
 
 FILE = Path(__file__).parents[2] / "benchmarks" / "match_peer.py"
 SPEC = importlib.util.spec_from_file_location("match_peer", FILE)
@@ -193,6 +195,58 @@ def test_heat_and_charge_of_the_drive_are_those_of_the_findings(name):
     assert hottest - start == pytest.approx(float(use.hottest) - start, rel=0.02)
     without = setup(Context(_idle(context.robot), context.season))
     assert played(without).events[-1].charge == pytest.approx(float(use.charge), rel=1e-4)
+
+
+STUCK = {"catalogue": {"wheels": {"test wheel": {"rolling_resistance": 0.9}}}}
+
+
+def shuttled(folder, *changes):
+    robot = SHUTTLE | {"plan": {"start": "a", "driven": [{"times": 20, "repeat": [{"action": "wait", "at": "c"}]}]}}
+    for change in (STUCK, *changes):
+        robot = changed(robot, change)
+    return played(setup(nominal(load(folder, robot)))).events
+
+
+@pytest.mark.parametrize("limit", [2.5, 9.0])
+def test_a_drive_that_cannot_start_heats_like_stalled_motors(tmp_path, limit):
+    """By scipy's solve_ivp: 5 s of stall follow one another for the 100 s of the driven period, from cooled motors.
+
+    A motor that stands takes the limit, or what 12.8 V send through 3.333 ohm and its share of the battery, and the
+    battery gives what the windings turn to heat and what it loses itself.
+    """
+    events = shuttled(tmp_path, motors(current_limit=f"{limit} A"))
+    resistance, source, hall = 12 / 3.6, 4 * 0.12, 293.15
+    current = min(limit, 12.8 / (resistance + source))
+
+    def rates(time, y):
+        loss = current**2 * resistance * (1 + 0.00393 * (y[0] - 293.15)) if time > 20.0 else 0.0
+        flow = (y[0] - y[1]) / 3
+        return [(loss - flow) / 25, (flow - (y[1] - hall) / 7) / 90, 0.0]
+
+    found = solve_ivp(rates, (0, 120), [298.15, 298.15, 0.0], rtol=1e-9, max_step=0.5)
+    assert {e.reason for e in events} == {"load"}
+    assert len(events) == 20
+    assert events[-1].ends == 120.0
+    assert events[-1].hottest == pytest.approx(found.y[0, -1], abs=0.05)
+    drawn = brentq(lambda amperes: amperes * (12.8 - 0.12 * amperes) - 4 * current**2 * resistance, 0.0, 20.0)
+    assert events[-1].charge == pytest.approx(100 * drawn, rel=1e-6)
+
+
+def test_more_mass_or_fewer_motors_never_keep_a_stuck_drive_cooler(tmp_path):
+    heavy = [{"parts": {"box": {"mass": f"{mass} kg"}}} for mass in (7, 14, 60)]
+    found = [shuttled(tmp_path, one)[-1] for one in heavy]
+    assert np.all(np.diff([e.hottest for e in found]) >= 0)
+    assert np.all(np.diff([e.charge for e in found]) >= 0)
+    few = [shuttled(tmp_path, {"drive": {"motors": count}}, motors(current_limit="9 A"))[-1] for count in (6, 4, 2)]
+    assert np.all(np.diff([e.hottest for e in few]) > 0)  # fewer share the battery's sag
+    moves = changed(SHUTTLE, motors(current_limit="9 A"))
+    assert played(setup(nominal(load(tmp_path, moves)))).events[-1].hottest < few[1].hottest
+
+
+def test_a_drive_too_weak_even_when_cold_is_not_said_to_be_cut_back_by_heat(tmp_path):
+    events = shuttled(tmp_path, motors(derating=DERATED))
+    assert max(e.hottest for e in events) > 328.15
+    assert {e.reason for e in events} == {"load"}
 
 
 def _idle(robot):

@@ -188,7 +188,15 @@ def _plan_way(st: Structure, nu: Numbers, case: int, s: State, action: int, plac
     if distance <= 0.0:
         return 0.0
     _rest(nu, case, s, _DRIVE, s.clock[NOW])
-    level, pose = _level(nu, case, s), st.action[action, 0]
+    return _way_at(st, nu, case, s, (_level(nu, case, s), action, place))
+
+
+@bare
+def _way_at(st: Structure, nu: Numbers, case: int, s: State, at: tuple[int, int, int]) -> float:
+    """Fill the phases at a level of derating for an action at a place other than where it is."""
+    level, action, place = at
+    here, pose = int(s.clock[PLACE]), st.action[action, 0]
+    distance = st.distance[here, place]
     line, loads, drive, row = nu.lines[case, level], nu.loads[case, level, pose], nu.drive[case], nu.motors[case, 0]
     rims = least_turn(s.clock[HEADING], st.direction[here, place]) * nu.lever[case, pose]
     time = phases_of(line, loads[1], rims, drive, row, s.ways[:PHASES])
@@ -211,6 +219,23 @@ def _go(st: Structure, nu: Numbers, case: int, s: State, place: int) -> None:
             _warm(motors, air, (heat, clock), (case, _DRIVE), ways[k, 1] / time, time)
             clock[SPENT] += ways[k, 2]
             clock[NOW] += time
+
+
+@bare
+def _stall(nu: Numbers, case: int, s: State, time: float) -> float:
+    """Hold the drive's motors still at full command for a time; gives the battery's voltage then.
+
+    The current is what battery and windings let through, or what the controller leaves.
+    """
+    drive, row = nu.drive[case], nu.motors[case, _DRIVE]
+    source = drive[R_BATTERY] * row[COUNT]
+    left = derating_factor(s.heat[_DRIVE, 0] + drive[T_AIR], nu.above[case, _DRIVE], nu.factor[case, _DRIVE])
+    current = min(drive[V_OPEN] / (row[RESISTANCE] + source), row[I_LIMIT] * left)
+    voltage = terminal_voltage(0.0, drive[V_OPEN], source, row[KE], row[RESISTANCE], current)
+    drawn = row[COUNT] * current * current * row[RESISTANCE] / max(voltage, 1e-9)
+    s.clock[SPENT] += drawn * time
+    _warm(nu.motors, drive[T_AIR], (s.heat, s.clock), (case, _DRIVE), current * current, time)
+    return float(drive[V_OPEN] - drive[R_BATTERY] * drawn)
 
 
 @bare
@@ -335,8 +360,10 @@ def _act(
         squares = st.squaring[place] if period == 0 and way > 0.0 else 0.0
         ahead = mean if st.period[period, 2] > 0.0 else 0.0
         if way > _FOR_EVER:
-            reason = HEAT if _level(nu, case, s) > 0 else LOAD
+            # a drive that is too weak cold is not cut back by heat, however warm it has stalled
+            reason = HEAT if _way_at(st, nu, case, s, (0, action, place)) <= _FOR_EVER else LOAD
             s.clock[NOW] = min(leaves + PAUSE, end)
+            voltage = _stall(nu, case, s, s.clock[NOW] - leaves)
         elif leaves + way + squares + ahead > end:
             # a driver looks ahead to the finish; to the whistle anything is tried that the way there leaves time for
             reason, over = TIME, True
