@@ -5,6 +5,7 @@ from __future__ import annotations
 import mujoco
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
 from fieldworthy.physics.arms.motorarm import gap_between, swept_heights
 from fieldworthy.systems.arm.check import best_raise, driven
@@ -164,3 +165,58 @@ def test_once_round_reaches_every_height():
     assert high == pytest.approx(np.full(7, 0.4))
     # an eighth of a turn up from level ends at r / sqrt 2
     assert [float(v) for v in swept_heights(1.0, 0.0, np.pi / 4)] == pytest.approx([0.0, 2**-0.5])
+
+
+BAND = {
+    "fixed": ["0.02 m", "0.42 m"],
+    "arm": ["-0.08 m", "0.30 m"],
+    "free_length": "90 mm",
+    "stiffness": "60 N/m",
+    "count": 2,
+}
+
+
+def banded_torque(angle: float, *, loaded: bool) -> float:
+    """By hand, raising positive: levers of beam, hook and two cups on the level, and the band's pull across its radius.
+
+    The arm lies behind its pivot, so outward is -x; the band's pins stand 0.12 m above the pivot and 0.1 m out on it.
+    """
+    pieces = [(0.3, (0.1, 0.01)), (0.1, (0.19, -0.01)), (0.2 if loaded else 0.0, (0.22, 0.05))]
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    weights = -sum(mass * GRAVITY * (turn @ at)[0] for mass, at in pieces)
+    pin, fixed = turn @ (0.1, 0.0), np.array([0.0, 0.12])
+    length = float(np.hypot(*(fixed - pin)))
+    pull = 2 * 60.0 * max(length - 0.09, 0.0) * (fixed - pin) / length
+    return float(weights + pin[0] * pull[1] - pin[1] * pull[0])
+
+
+def greatest(swing: float, sign: float) -> float:
+    """SciPy's bounded minimizer between every two of 181 angles and those where the band goes slack."""
+    between = np.arccos((0.12**2 + 0.1**2 - 0.09**2) / (2 * 0.12 * 0.1))
+    cuts = [*np.linspace(0.0, swing, 181), *(a for a in (np.pi / 2 - between, np.pi / 2 + between) if a < swing)]
+    best = []
+    for loaded in (True, False):
+        values = [sign * banded_torque(a, loaded=loaded) for a in sorted(cuts)]
+        at = int(np.argmax(values))
+        low, high = sorted(cuts)[max(at - 1, 0)], sorted(cuts)[min(at + 1, len(cuts) - 1)]
+        found = minimize_scalar(lambda a, loaded=loaded: -sign * banded_torque(a, loaded=loaded), bounds=(low, high),
+                                method="bounded", options={"xatol": 1e-10})  # fmt: skip
+        best.append(max(values[at], -found.fun))
+    return max(best)
+
+
+def test_a_banded_arm_is_worst_where_a_minimizer_finds_it_however_far_it_swings(tmp_path):
+    """A longer way includes the shorter one, so the share that holding takes never falls."""
+    shares, arm = [], ROBOT["mechanisms"]["arm"]
+    load_two = {"cup": {"object": "cup", "count": 2, "position": ["-0.2 m", "0.35 m"]}}
+    for degrees in (30, 48, 96, 120, 132, 264):
+        changes = {"swing": f"{degrees} deg", "bands": {"rubber": BAND}, "carries": load_two}
+        robot = {**ROBOT, "mechanisms": {"arm": {**arm, **changes}}}
+        context = nominal(load(tmp_path, robot, SEASON))
+        at = driven(context, "arm", context.robot.mechanisms["arm"])
+        wanted = [greatest(np.radians(degrees), sign) for sign in (-1.0, 1.0)]
+        assert [float(at.falling[0]), float(at.rising[0])] == pytest.approx(wanted, rel=1e-6)
+        shares.append(max(wanted) / float(at.drive.reduction * at.drive.stall_torque))
+    assert shares == sorted(shares)
+    # of the last robot, as it is told
+    assert find(check(tmp_path, robot, SEASON), "arm.holding.arm").value == pytest.approx(shares[-1], rel=1e-6)

@@ -11,10 +11,11 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
 from fieldworthy.engine.system import COMPUTED, Actuator, Constant, Constants, Found, Quantities
-from fieldworthy.physics.arms.linkage import elastic_torque, weight_torque
+from fieldworthy.physics.arms.linkage import elastic_torque, slack_angles, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
     SaggingMotor,
+    greatest_along,
     holding_share,
     motor_share,
     motor_torque,
@@ -48,6 +49,8 @@ class Driven:
     arm : What it carries [SI]
     angles : From where its parts are placed [rad]
     passive, empty : Torque of weights and bands, loaded and with nothing on the arm, positive raising [N m]
+    falling, rising : Most that weights and bands pull it down and up anywhere on its swing, loaded or empty [N m], and
+        the angle where they do [rad]
     """
 
     name: str
@@ -59,10 +62,17 @@ class Driven:
     angles: Array
     passive: Array
     empty: Array
+    falling: tuple[Array, Array]
+    rising: tuple[Array, Array]
 
     def needed(self, sense: float) -> Array:
         """Torque asked of the motors at the arm, loaded or empty, whichever is more."""
         return motor_torque(np.minimum(sense * self.passive, sense * self.empty), 1.0, self.spec.friction)
+
+    def most_needed(self, sense: float) -> tuple[Array, float]:
+        """The most torque that the motors are asked for on a way, and the nominal angle where they are."""
+        torque, angle = self.falling if sense > 0.0 else self.rising
+        return motor_torque(-torque, 1.0, self.spec.friction), first(angle)
 
 
 def check(context: Context) -> Iterator[Outcome]:
@@ -99,7 +109,8 @@ def driven(context: Context, name: str, spec: MotorArm) -> Driven:
     points = _POINTS if first(spec.swing) <= np.pi else 2 * _POINTS
     angles = first(spec.swing) * np.linspace(0.0, 1.0, points) ** 1.5  # denser where it speeds up
     shape = cases_of(arm, drive.stall_torque, free, drive.efficiency, spec.friction, kind.rotor_inertia)
-    return Driven(name, spec, kind, motor, drive, arm, angles, *_passives(arm, angles, shape))
+    most = (_most(arm, spec.swing, shape, sign) for sign in (-1.0, 1.0))
+    return Driven(name, spec, kind, motor, drive, arm, angles, *_passives(arm, angles, shape), *most)
 
 
 def actuators(context: Context) -> dict[str, Actuator]:
@@ -115,49 +126,58 @@ def actuators(context: Context) -> dict[str, Actuator]:
 
 def _passives(arm: Arm, angles: Array, shape: tuple[int, ...]) -> tuple[Array, Array]:
     """Torque of weights and bands along the swing, loaded and empty, positive raising."""
-    along = angles.reshape((-1,) + (1,) * len(shape))
+    loaded, empty = _torques(arm, angles.reshape((-1,) + (1,) * len(shape)))
+    return np.broadcast_to(loaded, (len(angles), *shape)), np.broadcast_to(empty, (len(angles), *shape))
+
+
+def _torques(arm: Arm, along: Array) -> tuple[Array, Array]:
+    """Torque of weights and bands at angles of the swing, loaded and empty, positive raising."""
     turn, c, s = arm.axis, np.cos(along), np.sin(along)
     cosine, sine = c * np.cos(turn) - s * np.sin(turn), s * np.cos(turn) + c * np.sin(turn)
     pull: Real = elastic_torque(arm.bands, cosine, sine) if arm.bands else 0.0
     loaded, empty = (weight_torque(weights, cosine, sine) + pull for weights in (arm.weights, arm.own))
-    return np.broadcast_to(loaded, (len(angles), *shape)), np.broadcast_to(empty, (len(angles), *shape))
+    return np.asarray(loaded), np.asarray(empty)
 
 
-def _worst(rows: Array) -> int:
-    """Where along the swing the nominal case is worst."""
-    return int(np.argmax([first(row) for row in rows]))
+def _most(arm: Arm, swing: Real, shape: tuple[int, ...], sign: float) -> tuple[Array, Array]:
+    """The most that weights and bands turn it one way on its swing, loaded or empty, and where; kinks counted."""
+    wide = np.broadcast_shapes(shape, np.shape(swing), (1,))
+
+    def curve(along: Array) -> Array:
+        """Torque one way."""
+        most = np.maximum(*(sign * torque for torque in _torques(arm, along)))
+        return np.broadcast_to(most, (len(along), *wide))
+
+    kinks = [at - arm.axis for band in arm.bands for at in slack_angles(band)]
+    torque, angle = greatest_along(curve, swing, kinks)
+    single = not np.broadcast_shapes(shape, np.shape(swing))
+    return (torque[0], angle[0]) if single else (torque, angle)
 
 
 def _torque(at: Driven) -> Iterator[Outcome]:
     """Torque at the worst point of the worse way, against what the motors have at stall."""
-    ways = {word: at.needed(sense) for word, sense in (("Raising", 1.0), ("Lowering", -1.0))}
-    word = max(ways, key=lambda w: max(first(row) for row in ways[w]))
-    needed = ways[word]
-    share = motor_share(at.drive, needed)
-    place = _worst(share)
-    worst: Real = np.maximum(share.max(axis=0), 0.0)
-    numbers = {"use": (worst, "share"), "torque": (needed[place], "torque"), "angle": (at.angles[place], "angle")}
+    ways = {word: at.most_needed(sense) for word, sense in (("Raising", 1.0), ("Lowering", -1.0))}
+    word = max(ways, key=lambda w: first(ways[w][0]))
+    needed, angle = ways[word]
+    worst: Real = np.maximum(motor_share(at.drive, needed), 0.0)
+    numbers = {"use": (worst, "share"), "torque": (needed, "torque"), "angle": (angle, "angle")}
     text = "{way} arm '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motors give at stall"
     message = Message(text + ".", text + ", so they stall.", numbers, {"name": at.name, "way": word})
     yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", message, "at most",
                   sources=_SOURCES)  # fmt: skip
 
 
-def raising(at: Driven) -> tuple[Array, Array]:
-    """Find how fast an arm is raised."""
-    needed = at.needed(1.0)
-    each = motor_share(at.drive, needed) * at.motor.stall_torque
-    speed = sagged_speed(at.motor, each) / at.drive.reduction
+def raising(at: Driven) -> Array:
+    """Find how long an arm takes to be raised."""
     rotors = at.kind.rotor_inertia * at.motor.count * np.square(at.drive.reduction)
-    return speed, run_up_time(at.motor, at.drive, at.arm.inertia + rotors, at.angles, needed)
+    return run_up_time(at.motor, at.drive, at.arm.inertia + rotors, at.angles, at.needed(1.0))
 
 
 def _pace(at: Driven) -> Iterator[Outcome]:
-    speed, time = raising(at)
-    place = _worst(-speed)
-    slowest: Real = speed.min(axis=0)
+    needed, angle = at.most_needed(1.0)
+    slowest: Real = sagged_speed(at.motor, motor_share(at.drive, needed) * at.motor.stall_torque) / at.drive.reduction
     free = at.motor.battery.open_voltage / at.motor.line.voltage_constant / at.drive.reduction
-    numbers = {"slowest": (slowest, "angular speed"), "angle": (at.angles[place], "angle"),
+    numbers = {"slowest": (slowest, "angular speed"), "angle": (angle, "angle"),
                "share": (slowest / free, "share")}  # fmt: skip
     message = Message(
         "On its way up, arm '{name}' is slowest {angle} up: {slowest}, {share} of its speed without load.",
@@ -167,24 +187,24 @@ def _pace(at: Driven) -> Iterator[Outcome]:
     )
     yield Outcome(f"arm.speed.{at.name}", f"motor arm {at.name}", slowest, None, "angular speed", message,
                   sources=_SOURCES)  # fmt: skip
-    yield from timed("arm", at.name, at.spec, time, "with the battery's sag")
+    yield from timed("arm", at.name, at.spec, raising(at), "with the battery's sag")
 
 
 def _hold(at: Driven) -> Array:
     """Share of the torque at standstill that holding takes at the worst point, loaded or empty."""
-    return np.asarray(holding_share(at.drive, _held(at)).max(axis=0))
+    return np.asarray(holding_share(at.drive, _held(at)))
 
 
 def _held(at: Driven) -> Array:
-    """Torque that something must hold, loaded or empty, whichever is more [N m]."""
-    return np.maximum(np.abs(at.passive), np.abs(at.empty))
+    """Most torque that something must hold anywhere, loaded or empty, whichever is more [N m]."""
+    return np.maximum(at.falling[0], at.rising[0])
 
 
 def _holding(at: Driven) -> Iterator[Outcome]:
     """What holding it still takes, at the worst point, and whether it stays up without power."""
     hold, most = _hold(at), at.spec.most_holding
     stays = "it moves by itself: support it before you work on it"
-    if first(_held(at).max(axis=0)) <= first(at.spec.friction):
+    if first(_held(at)) <= first(at.spec.friction):
         stays = "only friction keeps it where it is: support it before you work on it"
     numbers = {"hold": (hold, "share"), "limit": (most, "share")}
     text = "Holding arm '{name}' still takes {hold} of its motors' torque at standstill"
