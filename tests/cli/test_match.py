@@ -181,6 +181,31 @@ def test_commands_that_play_no_match_do_not_start_the_compiler(tmp_path):
         assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
 
 
+def test_rounds_with_nothing_left_to_take_are_told_once(tmp_path):
+    """Two balls for one robot, then 38 s of a round that fails at once and waits half a second: not 150 rows of it."""
+    steps = "\n".join(f"        - {{action: {name}, at: goal}}" for name in ("take", "score", "wait"))
+    one = "        - {action: score, at: goal}"
+    plan = changed("    - times: 4\n", "    - until: 40 s\n", changed(one, steps))
+    act = "actions:\n  take: {time: 1 s, takes: 1, object: ball}\n  wait: {time: 500 ms}\n"
+    robot, season = (
+        changed("actions:\n", act, plan),
+        changed("ball: {mass: 80 g,", "ball: {supply: 2, mass: 80 g,", SEASON),
+    )
+    file = written(tmp_path, robot, season)
+    lines = run("match", file, "--runs", 1).out.splitlines()
+    events = json.loads(run("match", file, "--runs", 1, "--json").out)["timeline"]["events"]
+    scored = sum(e["points"] > 0 for e in events)
+    assert scored == 2
+    assert len(events) > 100
+    rows = [line for line in lines if re.match(r" *[\d.]+ s +[\d.]+ s  ", line)]
+    (again,) = [line for line in lines if "times more" in line]
+    left, more = len(events) - len(rows), int(re.search(r"(\d+) times more", again)[1])
+    assert len(rows) < 3 * scored + 3 + 3
+    assert (left, "these 3 rows" in again) == (3 * more, True)
+    # the driven period begins after 20 s
+    assert 58.0 <= float(re.search(r"until ([\d.]+) s", again)[1]) <= 60.5
+
+
 def test_a_timeline_of_the_example_stays_a_table_of_80_columns():
     lines = run("match", EXAMPLES / "mk1.yaml", "--runs", 1).out.splitlines()
     head = next(i for i, line in enumerate(lines) if line.split()[:3] == ["from", "to", "action"])

@@ -82,6 +82,15 @@ def test_a_motor_that_two_mechanisms_share_varies_where_it_is_described(tmp_path
     assert not [key for key in keys if key.startswith("mechanisms.")]
 
 
+def test_no_load_is_the_teams_to_choose():
+    """docs/remedies.md: loads and weights are never changed."""
+    otter, heron = example("otter"), example()
+    loads = [(path, q.role) for one in (otter, heron) for path, q in one.quantities if str(path[-1]).endswith("load")]
+    assert len(loads) > 5
+    assert {role for _, role in loads} == {"fact"}
+    assert not [v.key for one in (otter, heron) for v in what_varies(one) if v.key.endswith("load")]
+
+
 def test_left_and_right_change_together():
     found = {v.key: v for v in what_varies(example())}
     roller = found["rollers.front left.position[1]"]

@@ -539,3 +539,12 @@ def test_mk1_drive_holds_its_targets_and_rests_on_motor_and_wheel():
         assert found.verdict == "holds"
         assert any("600 rpm" in key for key in found.inputs) or name == "drive.push"
         assert not any(key.startswith("air.") for key in found.inputs)
+
+
+def test_a_drive_that_drag_keeps_from_starting_says_so(tmp_path):
+    """A rolling drag of five times the weight is more than tires can push that grip with 0.8 of it (Coulomb)."""
+    drag = {"catalogue": {"wheels": {WHEEL: {"rolling_resistance": 5}}}}
+    targets = {"drive": {"targets": {"sprint_distance": "2 m", "sprint_time": "3 s"}}}
+    found = find(check(tmp_path, changed(drag, targets)), "drive.sprint")
+    assert found.verdict == "short"
+    assert found.because == "The robot cannot start: its motors and wheels do not overcome the drag."

@@ -29,7 +29,7 @@ from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import ENDINGS, PARTS, Forecast, Part, Timeline
 from fieldworthy.match.components import EACH, Size
 from fieldworthy.match.forecast import size_for
-from fieldworthy.match.timeline import as_csv
+from fieldworthy.match.timeline import Event, as_csv, folded
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
@@ -171,16 +171,20 @@ def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> No
 def _print_timeline(console: Console, timeline: Timeline, shown: DisplayUnits) -> None:
     """Print one row an action, in 80 columns where it can be done; why something failed stands below its row."""
     tanks = list(timeline.events[0].pressure) if timeline.events else []
+    told = folded(timeline.events)
     width = console.width if console.is_terminal else COLUMNS
     for left_out in ((), ("from",), ("from", "place")):
-        lines = _rows(timeline, tanks, shown, left_out)
+        lines = _rows([row.event for row in told], tanks, shown, left_out)
         if max(map(len, lines)) <= width:
             break
     console.print(lines[0], style="bold")
-    for line, event in zip(lines[1:], timeline.events, strict=True):
+    for line, row in zip(lines[1:], told, strict=True):
         console.print(line)
-        if said := ENDINGS[event.reason].event:
+        if said := ENDINGS[row.event.reason].event:
             console.print(f"        ↳ {said}", style="yellow")
+        if row.more:
+            again = "this row" if row.rows == 1 else f"these {row.rows} rows"
+            console.print(f"        … and {again} {row.more} times more, until {row.until:.1f} s", style="yellow")
     if not timeline.events:
         return
     last = timeline.events[-1]
@@ -191,14 +195,14 @@ def _print_timeline(console: Console, timeline: Timeline, shown: DisplayUnits) -
     print_lines(console, "", wrapped(air + end, width))
 
 
-def _rows(timeline: Timeline, tanks: list[str], shown: DisplayUnits, left_out: Sequence[str]) -> list[str]:
+def _rows(events: Sequence[Event], tanks: list[str], shown: DisplayUnits, left_out: Sequence[str]) -> list[str]:
     """The head and the rows of a timeline as text."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     texts = ("action", "place")
     heads = [head for head in ("from", "to", *texts, "points", *tanks) if head not in left_out]
     for head in heads:
         table.add_column(head, justify="left" if head in texts else "right", no_wrap=True)
-    for event in timeline.events:
+    for event in events:
         cells = {"from": f"{event.begins:.1f} s", "to": f"{event.ends:.1f} s", "action": event.action}
         cells |= {"place": event.place, "points": f"{event.points:g}" if event.points else ""}
         cells |= {t: digits(shown.plain(event.pressure[t], "pressure") or 0.0) for t in tanks}
@@ -238,7 +242,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
         console.print(f"{found.mean:.1f} points are to be expected{exact}{early}.")
     if found.known is not None:
         low, high = found.known.interval
-        print_line(console, "", f"That mean lies between {low:.0f} and {high:.0f} (95 %), however many are played"
+        print_line(console, "", f"That mean lies between {round(low)} and {round(high)} (95 %), however many are played"
               f"{_because(found)}.")  # fmt: skip
         known = found.known
         print_line(

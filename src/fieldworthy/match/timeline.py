@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -172,6 +172,51 @@ def played(match: Setup, run: int | None = None, seed: int = 0, case: int = 0) -
     capacity = float(match.numbers.drive[case, 2])
     return Timeline(events, float(rows[:, POINTS].sum()), capacity)
 
+
+class Told(NamedTuple):
+    """An event that is told, how many rows end with it that go on as they did, how often, and until when [s]."""
+
+    event: Event
+    rows: int = 1
+    more: int = 0
+    until: float = 0.0
+
+
+def folded(events: Sequence[Event]) -> list[Told]:
+    """Leave out the rounds that repeat one which earns nothing, something to take being gone."""
+    told: list[Told] = []
+    at = 0
+    while at < len(events):
+        size, more = next(((s, m) for s in range(1, _LONGEST_ROUND) if (m := _again(events, at, s)) > 1), (1, 0))
+        told += [Told(event) for event in events[at : at + size - 1]]
+        last = at + size - 1
+        at += size * (1 + more)
+        told.append(Told(events[last], size, more, events[at - 1].ends))
+    return told
+
+
+def _again(events: Sequence[Event], at: int, size: int) -> int:
+    """How often a round of so many events that earns nothing, for want of objects, follows upon itself."""
+    once = events[at : at + size]
+    if any(e.points for e in once) or not any(e.reason == "objects" for e in once):
+        return 0
+    more = 0
+    while at + (more + 2) * size <= len(events):
+        then = events[at + (more + 1) * size : at + (more + 2) * size]
+        if not all(_alike(one, other) for one, other in zip(once, then, strict=True)):
+            break
+        once, more = then, more + 1
+    return more
+
+
+def _alike(one: Event, other: Event) -> bool:
+    """Whether two events are one step that ends alike; a tank that only leaks meanwhile is no difference."""
+    same = all(getattr(one, key) == getattr(other, key) for key in ("period", "action", "place", "points", "reason"))
+    return same and all(abs(other.pressure[name] - was) <= _LEAKED * abs(was) for name, was in one.pressure.items())
+
+
+_LONGEST_ROUND = 40  # steps
+_LEAKED = 0.01  # of the gauge pressure, less than any stroke takes; common practice, no source
 
 _FEW = 128  # matches
 

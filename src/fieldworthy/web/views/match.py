@@ -139,8 +139,8 @@ def _told(found: Forecast) -> Markup:
         rows.append(tag("p", tag("b", f"{found.mean:.1f}"), over, class_="big"))
     if found.interval is not None and found.known is not None:
         low, high = found.interval
-        rows.append(tag("p", f"That mean lies between {low:.0f} and {high:.0f} (95 %), however many are played: what "
-                        "is not known of the robot does not average out."))  # fmt: skip
+        rows.append(tag("p", f"That mean lies between {round(low)} and {round(high)} (95 %), however many are played: "
+                        "what is not known of the robot does not average out."))  # fmt: skip
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
     rows.append(tag("p", f"{counted(found.timeline.points, 'point')} if everything goes to plan."))
