@@ -209,7 +209,7 @@ def shuttled(folder, *changes):
 
 @pytest.mark.parametrize("limit", [2.5, 9.0])
 def test_a_drive_that_cannot_start_heats_like_stalled_motors(tmp_path, limit):
-    """By scipy's solve_ivp: 5 s of stall follow one another for the 100 s of the driven period, from cooled motors.
+    """By scipy's solve_ivp: stalls of 5 s follow one another for the 100 s driven, from motors as warm as the hall.
 
     A motor that stands takes the limit, or what 12.8 V send through 3.333 ohm and its share of the battery, and the
     battery gives what the windings turn to heat and what it loses itself.
@@ -223,7 +223,7 @@ def test_a_drive_that_cannot_start_heats_like_stalled_motors(tmp_path, limit):
         flow = (y[0] - y[1]) / 3
         return [(loss - flow) / 25, (flow - (y[1] - hall) / 7) / 90, 0.0]
 
-    found = solve_ivp(rates, (0, 120), [298.15, 298.15, 0.0], rtol=1e-9, max_step=0.5)
+    found = solve_ivp(rates, (0, 120), [hall, hall, 0.0], rtol=1e-9, max_step=0.5)
     assert {e.reason for e in events} == {"load"}
     assert len(events) == 20
     assert events[-1].ends == 120.0

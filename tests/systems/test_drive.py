@@ -532,6 +532,25 @@ def test_what_a_plan_takes_that_the_drive_cannot_go_is_not_judged(tmp_path, heav
         )
 
 
+def test_a_robot_within_the_tolerances_that_cannot_start_does_not_stay_cool(tmp_path):
+    """By hand: it starts where the rolling drag r m g and the bearings' 0.02 N·m / 35 mm are below the motors' force.
+
+    Four motors at 2.5 A give 0.7 N·m (2.5 - 0.13) / (3.6 - 0.13) each, geared 48 / 36 at 0.9 onto 35 mm; 7.24 kg.
+    """
+    force = 4 * 0.7 * (2.5 - 0.13) / (3.6 - 0.13) * 48 / 36 * 0.9 / 0.035
+    edge = (force - 0.02 / 0.035) / (7.24 * 9.81)
+    rolling = {"value": 0.98 * edge, "tolerance": 0.2 * edge, "basis": "measured"}
+    wheel = {"catalogue": {"wheels": {WHEEL: {"rolling_resistance": rolling, "grip": 3.0}}}}
+    slow = {"drive": {"targets": {"sprint_distance": "1 m", "sprint_time": "600 s"}}}
+    once = {"actions": PLAN["actions"], "plan": {"start": "a", "driven": [{"action": "go", "at": "b"}]}}
+    report = evaluate(load(tmp_path, changed(changed(slow, wheel), once)), samples=400)
+    started = find(report, "drive.sprint").chance
+    assert 0.3 < started < 0.8
+    for name in HINDERED:
+        assert find(report, name).chance == pytest.approx(started, abs=1e-9)
+        assert find(report, name).verdict == "close"
+
+
 def test_mk1_drive_holds_its_targets_and_rests_on_motor_and_wheel():
     report = evaluate(example(), samples=0)
     for name in ("drive.sprint", "drive.turn", "drive.push"):

@@ -126,7 +126,9 @@ def push_curves(context: Context) -> PushCurves | None:
 def heat_curves(context: Context) -> HeatCurves | None:
     """Follow the winding temperature of the drive motors along the plan."""
     context = context.nominal
-    use = drive_use(context) if context.robot.parts and state.driving_pose(context) is not None else None
+    if not context.robot.parts or state.driving_pose(context) is None or state.undrivable(context):
+        return None
+    use = drive_use(context)
     if use is None:
         return None
     drive = context.robot.drive
@@ -141,7 +143,8 @@ def shared_curves(context: Context) -> dict[str, HeatCurves]:
     """Follow the winding temperature of every motor that several mechanisms share."""
     context = context.nominal
     robot, found = context.robot, {}
-    uses = {name: shared_use(context, name) for name in robot.motors} if robot.parts else {}
+    drivable = robot.parts and not state.undrivable(context)
+    uses = {name: shared_use(context, name) for name in robot.motors} if drivable else {}
     for name, use in uses.items():
         if use is None:
             continue

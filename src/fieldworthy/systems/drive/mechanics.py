@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.motors.driving import Draw, as_straight, move_draw
-from fieldworthy.physics.motors.motion import Load, move
+from fieldworthy.physics.motors.motion import Load, move, speed_curve
 from fieldworthy.physics.motors.motor import Controller, operating_point, torque_current
 from fieldworthy.physics.motors.thermal import Derating, HeatPath, Temperatures, Winding, over_phases
 from fieldworthy.robot.model.catalogue import MotorClass
@@ -29,13 +30,14 @@ class DriveUse:
 
     Attributes
     ----------
-    hottest : Highest winding temperature [K]
+    hottest : Highest winding temperature; infinite in cases in which the drive cannot go a way of the plan [K]
     end : After the last phase [K]
     path : Of one motor [SI]
-    charge : Out of the battery, for the drive [C]
+    charge : Out of the battery, for the drive; infinite in the same cases [C]
     lowest_voltage : At its terminals with every drive motor at its bound [V]
     clock : When each phase of the plan ends, from the start of the match [s]
     winding : Winding temperature then [K]
+    stuck : In which cases that is so
     """
 
     hottest: Array
@@ -45,6 +47,7 @@ class DriveUse:
     lowest_voltage: Array
     clock: Array
     winding: Array
+    stuck: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +125,15 @@ def drive_use(context: Context) -> DriveUse | None:
         charge = charge + drawn
         for i, square in zip(way.beats, squares, strict=True):
             heat[i] = heat[i] + square
-    return _warmed(context, _phases(context, beats, heat), np.asarray(charge))
+    use = _warmed(context, _phases(context, beats, heat), np.asarray(charge))
+    stuck = np.asarray(False)
+    for way in ways:
+        stuck = stuck | ~speed_curve(state.drivetrain(context).line, way.load).starts
+    if not np.any(stuck):
+        return use
+    # what little such a robot does of the plan is no measure of what it would take
+    return replace(use, hottest=np.where(stuck, np.inf, use.hottest), charge=np.where(stuck, np.inf, use.charge),
+                   stuck=stuck)  # fmt: skip
 
 
 def _phases(
@@ -211,4 +222,5 @@ def _warmed(context: Context, phases: Sequence[tuple[Real, Real]], charge: Array
         line, Controller(kind.current_limit, kind.power_cap), robot_battery(robot), float(robot.drive.motors), 0.0
     )
     clock = np.cumsum([float(first(duration)) for duration, _ in phases])
-    return DriveUse(run.hottest, run.end, path, charge, np.asarray(stalled.voltage), clock, run.winding)
+    voltage = np.asarray(stalled.voltage)
+    return DriveUse(run.hottest, run.end, path, charge, voltage, clock, run.winding, np.asarray(False))
