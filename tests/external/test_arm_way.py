@@ -11,7 +11,7 @@ from fieldworthy.physics.arms.motorarm import gap_between, swept_heights
 from fieldworthy.systems.arm.check import best_raise, driven
 from fieldworthy.systems.arm.figure import arm_curves
 from fieldworthy.systems.arm.mechanics import meetings, way_of
-from robots import GRAVITY, check, fact, find, load, nominal
+from robots import GONE, GRAVITY, changed, check, fact, find, load, nominal
 
 PIVOT = (0.02, 0.30)
 ROBOT = {
@@ -72,21 +72,28 @@ def test_the_extremes_of_the_way_are_those_of_bodies_turned_step_by_step(tmp_pat
     context = nominal(load(tmp_path, ROBOT, SEASON))
     way = way_of(context, context.robot.mechanisms["arm"])
     model, data = engine()
-    boxes = []
+    boxes, own = [], []
     for angle in np.radians(np.arange(0.0, 235.01, 0.25)):  # a step hides at most r (1 - cos 0.125 deg), 1 micrometre
         data.qpos[0] = angle  # turning about +y lifts what lies behind
         mujoco.mj_forward(model, data)
         points = np.concatenate([corners(model, data, name) for name in ARM])
-        boxes.append([points[:, 2].min(), points[:, 2].max(), points[:, 0].max(), points[:, 0].min()])
-    low, high, ahead, behind = (
-        pick(column) for pick, column in zip((min, max, max, min), zip(*boxes, strict=True), strict=True)
+        parts = points[: -len(corners(model, data, "cup"))]  # the cup is the last of them
+        for found, at in ((boxes, points), (own, parts)):
+            found.append([at[:, 2].min(), at[:, 2].max(), at[:, 0].max(), at[:, 0].min()])
+    (low, high, ahead, behind), (_, own_high, own_ahead, own_behind) = (
+        [pick(column) for pick, column in zip((min, max, max, min), zip(*found, strict=True), strict=True)]
+        for found in (boxes, own)
     )
     assert [float(way.low), float(way.high)] == pytest.approx([low, high], abs=5e-6)
     assert [float(way.out), float(way.back)] == pytest.approx([PIVOT[0] - behind, ahead - PIVOT[0]], abs=5e-6)
     report = check(tmp_path, ROBOT, SEASON)
-    assert find(report, "arm.highest.arm").value == pytest.approx(high, abs=1e-5)
-    # the rest of the robot reaches from -0.15 m to 0.17 m
-    assert find(report, "arm.longest.arm").value == pytest.approx(max(ahead, 0.17) - min(behind, -0.15), abs=1e-5)
+    assert find(report, "arm.lowest.arm").value == pytest.approx(low, abs=1e-5)
+    # a size is the robot's own, without the cup; the rest of the robot reaches from -0.15 m to 0.17 m
+    assert find(report, "arm.highest.arm").value == pytest.approx(own_high, abs=1e-5)
+    length = max(own_ahead, 0.17) - min(own_behind, -0.15)
+    assert find(report, "arm.longest.arm").value == pytest.approx(length, abs=1e-5)
+    assert length < max(ahead, 0.17) - min(behind, -0.15) - 0.01  # the cup reaches farther
+    assert "without what it carries" in find(report, "arm.longest.arm").because
 
 
 def test_what_it_meets_is_what_bodies_meet(tmp_path):
@@ -165,6 +172,29 @@ def test_once_round_reaches_every_height():
     assert high == pytest.approx(np.full(7, 0.4))
     # an eighth of a turn up from level ends at r / sqrt 2
     assert [float(v) for v in swept_heights(1.0, 0.0, np.pi / 4)] == pytest.approx([0.0, 2**-0.5])
+
+
+@pytest.mark.parametrize(("allowed", "verdict"), [("0.55 m", "holds"), ("0.25 m", "short")])
+def test_one_limit_has_one_verdict_whoever_looks_at_it(tmp_path, allowed, verdict):
+    """An arm of 0.2 m that is turned up from level, by hand: longest as it lies, whatever it carries."""
+    arm = {
+        "mass": "0.2 kg",
+        "position": ["0.15 m", "0 m", "0.3 m"],
+        "size": ["0.2 m", "0.02 m", "0.02 m"],
+        "rides": "arm",
+    }
+    box = {"position": ["0 m", "0 m", "0.1 m"], "size": ["0.3 m", "0.3 m", "0.1 m"]}
+    cup = {"object": "cup", "position": ["0.5 m", "0.3 m"]}
+    swung = {"side": "ahead", "pivot": ["0.05 m", "0.3 m"], "swing": "80 deg", "carries": {"cup": cup}}
+    mechanism = changed(ROBOT["mechanisms"]["arm"], {**swung, "clear_of": GONE, "target": GONE})
+    held = {"carries": {"cup": {"object": "cup", "position": ["0.5 m", "0 m", "0.3 m"], "rides": "arm"}}}
+    robot = {"parts": {"box": box, "arm": arm}, "mechanisms": {"arm": mechanism}, "poses": {"driving": held}}
+    report = check(tmp_path, robot, {**SEASON, "limits": {"extended_size": [allowed, "0.5 m", "0.9 m"]}})
+    # the box reaches to -0.15 m; the arm's end, 0.2 m from the pivot, to 0.25 m, its corner on the way a little farther
+    hand = {"limits.extended_size.length": 0.15 + 0.25, "arm.longest.arm": 0.15 + 0.05 + np.hypot(0.2, 0.01)}
+    for found, length in ((find(report, identifier), length) for identifier, length in hand.items()):
+        assert (found.value, found.verdict) == (pytest.approx(length, rel=1e-9), verdict)
+        assert "without what it carries" in found.because
 
 
 BAND = {

@@ -38,13 +38,13 @@ class Way:
     back: Array
 
 
-def way_of(context: Context, spec: MotorArm) -> Way:
-    """Find the extremes of an arm's way, in closed form for each corner of what swings."""
+def way_of(context: Context, spec: MotorArm, *, loaded: bool = True) -> Way:
+    """Find the extremes of an arm's way, in closed form for each corner of what swings, with or without its loads."""
     corners = state.group(context, spec.rides).corners
     points: list[tuple[Array, Array, Real]] = [
         (corners[:, i, 0], corners[:, j, 2], 0.0) for i in (0, 1) for j in (0, 1)
     ]  # fmt: skip
-    for load in spec.carries.values():
+    for load in spec.carries.values() if loaded else ():
         thing = context.season.objects[load.object]
         half = (thing.size[0] / 2.0, thing.size[2] / 2.0)
         ball = thing.shape == "ball"
@@ -74,13 +74,13 @@ def judge_way(context: Context, name: str, spec: MotorArm) -> Iterator[Outcome]:
     """Hold an arm's whole way against the season's size, the floor, and what stands in it."""
     if spec.rides not in state.groups(context):
         return
-    way = way_of(context, spec)
+    way, alone = way_of(context, spec), way_of(context, spec, loaded=False)  # a size is the robot's, as in its poses
     limit = context.season.limits.extended_size
-    words = {"name": name}
-    yield _sized("highest", way.high, None if limit is None else limit[2], words,
-                 "On its way '{name}' is {value} high at most")  # fmt: skip
-    yield _sized("longest", _length(context, spec, way), None if limit is None else limit[0], words,
-                 "With '{name}' farthest out on its way the robot is {value} long")  # fmt: skip
+    words = {"name": name, "alone": ", without what it carries" if spec.carries else ""}
+    yield _sized("highest", alone.high, None if limit is None else limit[2], words,
+                 "On its way '{name}' is {value} high at most{alone}")  # fmt: skip
+    yield _sized("longest", _length(context, spec, alone), None if limit is None else limit[0], words,
+                 "With '{name}' farthest out on its way the robot is {value} long{alone}")  # fmt: skip
     over = Message("The lowest point on the way of '{name}' stays {value} above the floor.",
                    "On its way '{name}' comes down to {value}: it strikes the floor.",
                    {"value": (way.low, "length")}, words)  # fmt: skip
@@ -97,7 +97,7 @@ def _sized(word: str, value: Real, limit: Real | None, words: dict[str, str], te
         return Outcome(f"arm.{word}.{name}", f"motor arm {name}", value, None, "length",
                        Message(text + ".", "", numbers, words), sources=_SOURCES)  # fmt: skip
     numbers["limit"] = (limit, "length")
-    message = Message(text + " of the {limit} allowed.", text + ", more than the {limit} allowed.", numbers, words)
+    message = Message(text + "; {limit} is allowed.", text + ", more than the {limit} allowed.", numbers, words)
     return Outcome(f"arm.{word}.{name}", f"motor arm {name}", value, limit, "length", message, "at most",
                    sources=_SOURCES)  # fmt: skip
 
