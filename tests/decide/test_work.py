@@ -159,6 +159,46 @@ def test_what_stops_an_action_without_air_is_named_too(tmp_path):
     assert "tank" not in found.sentence
 
 
+def swinging(**more):
+    """A tray on one cylinder that is used by two actions, each once, for 5 points each."""
+    use = {"time": "2 s", "strokes": {"main": 1}}
+    return changed({
+        "air": {
+            "supply": {"charge": "650 kPa"},
+            "tanks": {"one": {"tank": "test tank"}},
+            "cylinders": {"main": {"cylinder": "test cylinder", "tank": "one", "valve": "test valve"}},
+        },
+        "actions": {"tip": use | {"task": "bell"}, "drop": use | {"task": "gong"}},
+        "plan": {"start": "a", "driven": [{"action": "tip", "at": "a"}, {"action": "drop", "at": "a"}]},
+    }, more), {"tasks": {"bell": {"points": 5}, "gong": {"points": 5}}}  # fmt: skip
+
+
+def test_what_would_lift_one_action_is_not_counted_for_another_on_the_same_cylinder(tmp_path):
+    """By hand: without air neither scores; air for one of them brings its 5 points, not the other's."""
+    starved = {"air": {"supply": {"charge": "50 kPa"}, "cylinders": {"main": {"push_load": "60 N"}}}}
+    stops = work_of(load(tmp_path, *swinging(**starved)), 200, 0).blocked
+    assert {(s.action, s.reason, s.gain.points) for s in stops} == {("tip", "air", 5.0), ("drop", "air", 5.0)}
+
+
+def test_no_air_is_asked_for_where_no_pressure_moves_the_mechanism(tmp_path):
+    """By Pythagoras: the pins are 150.3 + 50.2 = 200.6 mm apart at the dead point, and the rod reaches 150 + 55 mm."""
+    arm = {"mass": "0.3 kg", "position": ["0.09 m", "0 m", "0.38 m"], "size": ["0.2 m", "0.2 m", "0.02 m"]}
+    tray = {
+        "kind": "lift", "rides": "arm", "side": "ahead", "pivot": ["-40 mm", "380 mm"], "brackets": "30 mm",
+        "fixed_pin": ["-30 mm", "230 mm"], "arm_pin": ["10 mm", "375 mm"], "cylinder": "main", "swing": "60 deg",
+    }  # fmt: skip
+    rod = {"test cylinder": {"stroke": "55 mm", "closed_length": "120 mm"}}
+    robot, season = swinging(
+        catalogue={"cylinders": rod}, parts={"arm": arm | {"rides": "arm"}}, mechanisms={"tray": tray}
+    )
+    stops = work_of(load(tmp_path, robot, season), 200, 0).blocked
+    assert {(s.action, s.reason) for s in stops} == {("tip", "unable"), ("drop", "unable")}
+    # in a few robots that the tolerances allow the rod ends before the dead point: there nothing is lost
+    assert min(s.share for s in stops) > 0.8
+    assert [s.gain.points for s in stops] == pytest.approx([5.0 * s.share for s in stops], rel=1e-9)
+    assert all("by lift.dead_point.tray" in s.sentence and "air" not in s.sentence for s in stops)
+
+
 @pytest.mark.long
 def test_the_command_prints_the_work_and_its_json_fits_the_schema():
     shown = command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--sensitivity").out

@@ -21,7 +21,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import BLOCK, Cases
 from fieldworthy.engine.finding import first
 from fieldworthy.match import ENDINGS, Part, Runs, Setup, match_clock, play_runs, setup, with_chance
-from fieldworthy.match.ability import mechanisms_for
+from fieldworthy.match.ability import mechanisms_for, spoiled_by
 from fieldworthy.match.components import EACH, grouped, interval_of, share_better, true_means
 from fieldworthy.match.forecast import doubts, drawn_setup
 from fieldworthy.match.setup import with_ability
@@ -29,6 +29,7 @@ from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
 from fieldworthy.match.timeline import played
 from fieldworthy.robot import Loaded
 from fieldworthy.units import often
+from fieldworthy.vehicle.supply import ENDLESS
 
 Kind = Literal["plan", "mend", "build", "practise", "measure"]
 _DRIVEN, _FINISH = 1, 2
@@ -473,12 +474,13 @@ def _percent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
+_ASKED = 200  # cases that say what stops an action
 _LIFTED = ("air", "heat", "load", "unable")
 _CHANGES = {
     "air": "Give {action} the air that it lacks ({tanks} below what {cylinders} needs when the plan gets there)",
     "heat": "Keep the motors of {action} cool enough (they are cut back when the plan gets there)",
     "load": "Give {action} stronger motors or more gearing (its load is beyond them)",
-    "unable": "Mend what {action} needs (its mechanism cannot do it as described)",
+    "unable": "Mend what {action} needs ({because}its mechanism cannot do it as described)",
 }
 
 
@@ -498,22 +500,40 @@ def blocked(bench: _Bench) -> tuple[Blocked, ...]:
 
 
 def lifted(match: Setup, action: int, reason: str) -> Setup:
-    """The same match without one thing that stops an action."""
+    """The same match without one thing that stops an action, and that for this action alone."""
     structure, numbers = match.structure, match.numbers
     if reason == "unable":
-        return with_ability(match, {match.actions[action]: 1.0})
+        return with_ability(_supplied(match, action, endless=True), {match.actions[action]: 1.0})
     if reason == "air":
-        ways = numbers.ways.copy()
-        begin, count = structure.draw[action]
-        ways[:, structure.draws[begin : begin + count], NEED] = 0.0
-        return dataclasses.replace(match, numbers=numbers._replace(ways=ways))
+        return _supplied(match, action, endless=False)
     share = numbers.share.copy()
     begin, count = structure.work[action]
     share[:, begin : begin + count] = 0.0
     return dataclasses.replace(match, numbers=numbers._replace(share=share))
 
 
+def _supplied(match: Setup, action: int, *, endless: bool) -> Setup:
+    """The same match with strokes of one action that need no pressure: those that air could serve, or the others."""
+    structure, numbers = match.structure, match.numbers
+    begin, count = structure.draw[action]
+    mine = structure.draws[begin : begin + count]
+    # other actions that move the same cylinder go on needing what they need
+    own = numbers.ways[:, mine].copy()
+    own[..., NEED] = np.where((own[..., NEED] >= ENDLESS) == endless, 0.0, own[..., NEED])
+    draws = structure.draws.copy()
+    draws[begin : begin + count] = numbers.ways.shape[1] + np.arange(count)
+    tanks = np.concatenate([structure.way_tank, structure.way_tank[mine]])
+    ways = np.ascontiguousarray(np.concatenate([numbers.ways, own], axis=1))
+    return dataclasses.replace(
+        match, structure=structure._replace(draws=draws, way_tank=tanks), numbers=numbers._replace(ways=ways)
+    )
+
+
 def _change(bench: _Bench, action: str, reason: str) -> str:
+    if reason == "unable":
+        spoilt = spoiled_by(bench.loaded, Cases(bench.seed, 0, _ASKED, []), action)
+        because = f"by {spoilt} " if spoilt else ""
+        return _CHANGES[reason].format(action=f"'{action}'", because=because)
     strokes = bench.loaded.nominal.actions[action].strokes
     if not strokes:  # nothing of it moves by air
         return _CHANGES[reason].format(action=f"'{action}'", tanks="no tank is", cylinders="it")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from fieldworthy.engine.evaluate import Cases, run
 from fieldworthy.engine.finding import Outcome
 from fieldworthy.engine.system import Cost, consequences, systems
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.units import counted, digits
@@ -173,6 +174,32 @@ def _lost(robot: str, action: str, cost: Cost, found: Mapping[str, Outcome], cas
         lost = 1.0 - _mean(left, cases)
         if lost >= _TOLD:
             yield Loss(robot, action, identifier, lost, cost.part, cost.told_by)
+
+
+def spoiled_by(loaded: Loaded, cases: Cases, action: str) -> str | None:
+    """Name the finding that takes most tries of an action, of what its task needs and of what its cylinders move."""
+    robot, season = loaded.nominal, loaded.nominal_season
+    strokes, needed = set(robot.actions[action].strokes), _required(robot)
+    moved = [n for n, mechanism in robot.mechanisms.items() if strokes & set(_cylinders(mechanism))]
+    labels = dict.fromkeys(label for name in moved for label in robot.mechanisms[name].judged_as(name))
+    costs = dict.fromkeys([*_costs(robot, season, action), *(c for label in labels for c in needed.get(label, ()))])
+    found = {o.id: o for o in run(loaded, cases, families=_judging(robot))}
+    usual = [cost for cost in costs if not cost.told_by]
+    lost = {identifier: 1.0 - _mean(left, cases) for identifier, left in left_by(usual, found, cases.size)}
+    follows = consequences(robot)
+    roots = [
+        one for one in lost if lost[one] > max((2.0 * lost.get(s, 0.0) for s in follows.get(one, ())), default=_TOLD)
+    ]
+    # what fails in the same cases is named by the first of its checks, which looks nearer to the cause
+    return max(roots, key=lambda one: round(lost[one], 2), default=None)
+
+
+def _cylinders(mechanism: Mechanism) -> Iterator[str]:
+    """The cylinders that a mechanism names, itself or in a part of it."""
+    for part in (mechanism, *(getattr(mechanism, f.name) for f in fields(mechanism))):
+        name = getattr(part, "cylinder", None)
+        if isinstance(name, str):
+            yield name
 
 
 def _judging(robot: Robot) -> frozenset[str]:

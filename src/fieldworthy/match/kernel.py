@@ -99,6 +99,7 @@ from fieldworthy.match.travel import (
 )
 from fieldworthy.physics.gas import tank
 from fieldworthy.physics.motors import motion, motor, thermal
+from fieldworthy.vehicle.supply import ENDLESS
 
 after_draw, after_leak, fill_pressure = bare(tank.after_draw), bare(tank.after_leak), bare(tank.fill_pressure)
 two_node_step: Any = bare(thermal.two_node_step)
@@ -275,7 +276,9 @@ def _breathe(st: Structure, nu: Numbers, case: int, s: State, action: int) -> in
         _settle(nu, case, s, t)
         vessel, way = nu.tanks[case, t], nu.ways[case, w]
         s.air[t, 0] = after_draw(s.air[t, 0], vessel[VOLUME], way[BEFORE], way[AFTER], p_atm, vessel[SETTING])
-        if fill_pressure(s.air[t, 0], vessel[SETTING]) < way[NEED]:
+        if way[NEED] >= ENDLESS:  # no air helps a mechanism that no pressure moves
+            reason = UNABLE
+        elif fill_pressure(s.air[t, 0], vessel[SETTING]) < way[NEED] and reason == DONE:
             reason = AIR
     return reason
 

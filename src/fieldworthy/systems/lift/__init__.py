@@ -22,9 +22,10 @@ def follows(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, Lift):
             fed = (f"air.pressure.{spec.cylinder}",)
-            found |= {f"lift.{what}.{name}": fed for what in ("force_up", "force_down")}
-            found[f"lift.time.{name}"] = (*fed, f"lift.force_up.{name}", f"lift.dead_point.{name}")
-            found[f"lift.target.{name}"] = (f"lift.swing.{name}", f"lift.placed.{name}", f"lift.dead_point.{name}")
+            dead = f"lift.dead_point.{name}"  # where no force turns the arm
+            found |= {f"lift.{what}.{name}": (*fed, dead) for what in ("force_up", "force_down")}
+            found[f"lift.time.{name}"] = (*fed, f"lift.force_up.{name}", dead)
+            found[f"lift.target.{name}"] = (f"lift.swing.{name}", f"lift.placed.{name}", dead)
     return found
 
 
