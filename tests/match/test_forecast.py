@@ -235,6 +235,17 @@ def test_a_list_that_can_do_nothing_ends(tmp_path):
     assert len(reasons(match)) == 4
 
 
+@pytest.mark.parametrize("time", ["0 s", "0.01 s"])
+def test_a_list_whose_actions_take_no_time_goes_on_while_there_is_something_to_do(tmp_path, time):
+    """By hand: of seven balls each is taken and put once, for 3 points; a round without a ball is the last."""
+    quick = {name: {"time": time} for name in ("take", "put")}
+    here = {"until": "90 s", "repeat": [step("take", "a"), step("put", "a")]}
+    robot = {"actions": quick, "plan": {"autonomous": [], "driven": [here], "finish": GONE}}
+    found = played(match_of(tmp_path, robot, {"objects": {"ball": {"supply": 7}}}))
+    assert found.points == 7 * 3
+    assert [e.reason for e in found.events] == ["done"] * 14 + ["objects"] * 2
+
+
 def test_a_list_is_repeated_until_its_time(tmp_path):
     until = {"plan": {"autonomous": [], "driven": [{"until": "30 s", "repeat": ROUND}], "finish": GONE}}
     events = played(match_of(tmp_path, until)).events

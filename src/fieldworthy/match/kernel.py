@@ -409,6 +409,16 @@ def _write(nu: Numbers, case: int, s: State, when: tuple[float, float, float, fl
         row[FIRST_TANK + t] = s.air[t, 0]
 
 
+@bare
+def _reached(s: State) -> tuple[float, float, float, int]:
+    """What a round can change: time, points, objects, tries without luck; an action may take no time and yet do much.
+
+    An object on the field counts twice, for it can be taken and let go, so that each of these changes the sum.
+    """
+    objects = s.stock[:, 0].sum() + 2.0 * s.stock[:, 1].sum()
+    return s.clock[NOW], s.clock[EARNED], objects, s.ended[:, LUCK].sum()
+
+
 @compiled
 def play(st: Structure, nu: Numbers, at: tuple[int, np.uint64], draw: tuple[np.uint64, np.uint64, bool], rows: Array,
          finished: Array) -> tuple[State, int]:  # fmt: skip
@@ -425,7 +435,7 @@ def play(st: Structure, nu: Numbers, at: tuple[int, np.uint64], draw: tuple[np.u
         for _ in range(rounds):
             if over or s.clock[NOW] >= st.until[i]:
                 break
-            before = s.clock[NOW]
+            before = _reached(s)
             for step in range(head, head + length):
                 row = rows[filled] if filled < rows.shape[0] else nothing
                 done = s.ended[st.step[step, 0], DONE]
@@ -434,7 +444,7 @@ def play(st: Structure, nu: Numbers, at: tuple[int, np.uint64], draw: tuple[np.u
                 filled += 1
                 if over:
                     break
-            if s.clock[NOW] <= before:
+            if _reached(s) == before:
                 break  # a round in which nothing could be done would repeat for ever
     return s, filled
 
