@@ -416,6 +416,7 @@ def test_a_cylinder_that_the_drive_does_not_get_to_is_not_called_unused(tmp_path
             "so its lowest pressure is not known."
         )
         assert found.follows == ("drive.sprint", "drive.turn")
+    assert "at the full charge, as the plan does not get to it" in fact(stuck, "air.time.main").because
 
 
 def test_an_empty_tank_stays_at_the_atmosphere(tmp_path):

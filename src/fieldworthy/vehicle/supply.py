@@ -259,6 +259,18 @@ def planned(context: Context) -> set[str]:
     return {cylinder for action in named for cylinder in actions[action].strokes}
 
 
+def unused(context: Context, name: str) -> str:
+    """Why the plan has no stroke of a cylinder: it names none, or the drive cannot go there."""
+    return "does not get to it" if name in planned(context) and state.undrivable(context) else "does not use it"
+
+
+def pressed(context: Context, name: str) -> str:
+    """At which pressure a cylinder's stroke is judged, in words."""
+    if name in air_along_plan(context).lowest:
+        return "at the lowest pressure of the plan"
+    return f"at the full charge, as the plan {unused(context, name)}"
+
+
 def _draws(context: Context) -> list[PlanDraw]:
     found: list[PlanDraw] = []
     last = 0.0
@@ -338,7 +350,7 @@ def lowest_after(context: Context, name: str) -> Low:
     begins = next((d.time for d in plan.draws if d.name == name), None)
     if begins is None:
         full = fill_pressure(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
-        return Low(full, "at the full charge, as the plan does not use it")
+        return Low(full, pressed(context, name))
     times = plan.times[use.tank]
     later = [i for i, time in enumerate(times) if time >= begins]
     worst = min(later, key=lambda i: first(plan.gauge[use.tank][i]))

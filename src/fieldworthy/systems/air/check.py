@@ -23,6 +23,7 @@ from fieldworthy.vehicle.supply import (
     best_layout,
     lowest_after,
     planned,
+    pressed,
     stroke_time,
     use_of,
 )
@@ -221,7 +222,7 @@ def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
     words = {"name": use.name, "way": "out" if slower is times[0] else "back"}
     spring = slower is times[1] and not use.cylinder.double_acting
     words["by"] = " by its spring" if spring else ""
-    at = ", filled from the fullest tank of the plan" if spring else " at the lowest pressure of the plan"
+    at = ", filled from the fullest tank of the plan" if spring else f" {pressed(context, use.name)}"
     numbers = {"value": (slower, "time")} | ({"limit": (limit, "time")} if limit is not None else {})
     stuck = "Cylinder '{name}' cannot move its load {way}{by}" + ("." if spring else f"{at}.")
     late = f"Cylinder '{{name}}' takes {{value}} to go {{way}}{{by}}{at}"

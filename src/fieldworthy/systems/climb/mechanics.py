@@ -35,7 +35,7 @@ from fieldworthy.vehicle import state
 from fieldworthy.vehicle.body import Group, aligned, outline_in, stacked
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
 from fieldworthy.vehicle.stance import floor_contacts
-from fieldworthy.vehicle.supply import AirUse, air_along_plan, stroke_time, use_of
+from fieldworthy.vehicle.supply import AirUse, air_along_plan, stroke_time, unused, use_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def _air(context: Context, lift: CylinderLift) -> tuple[AirUse, Real, str]:
     if lift.cylinder in plan.lowest:
         return use, plan.lowest[lift.cylinder][way].gauge, "on the {gauge} that is left"
     full = np.minimum(use.circuit.p_charge, use.circuit.p_set) - state.p_atm(context)
-    return use, full, "on {gauge}, a full tank, for the plan never uses it"
+    return use, full, f"on {{gauge}}, a full tank, for the plan {unused(context, lift.cylinder)}"
 
 
 def _by_cylinder(use: AirUse, lift: CylinderLift, gauge: Real) -> Real:

@@ -43,7 +43,7 @@ from fieldworthy.robot.model.catalogue import CylinderClass
 from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, polar, target, timed
 from fieldworthy.systems.lift.model import Lift
 from fieldworthy.vehicle import state
-from fieldworthy.vehicle.supply import AirUse, air_line, before_stroke, source_of, use_of
+from fieldworthy.vehicle.supply import AirUse, air_line, before_stroke, pressed, source_of, use_of
 
 _SOURCES = ("meriam_statics",)
 _SIZE_SOURCES = ("iso8778", "practice")
@@ -219,10 +219,12 @@ def _drive(context: Context, use: AirUse, spec: Lift, along: Pose) -> Drive:
     return Drive(push, count * gauge * cylinder.ring_area, use.efficiency, spec.friction)
 
 
-def judged(at: Lifted) -> Iterator[Outcome]:
+def judged(at: Lifted, pressure: str) -> Iterator[Outcome]:
     """Judge a lift's geometry and forces."""
-    for judge in (_placed, _swing, _dead_point, _lever, _force, _rest):
+    for judge in (_placed, _swing, _dead_point, _lever):
         yield from judge(at)
+    yield from _force(at, pressure)
+    yield from _rest(at)
 
 
 def _placed(at: Lifted) -> Iterator[Outcome]:
@@ -317,13 +319,13 @@ def _lever(at: Lifted) -> Iterator[Outcome]:
                   sources=_SOURCES, worked=(worked,))  # fmt: skip
 
 
-def _force(at: Lifted) -> Iterator[Outcome]:
+def _force(at: Lifted, pressure: str) -> Iterator[Outcome]:
     """Judge the share of the cylinder's force in use at the worst point of the stroke, both ways."""
     for way in ("up", "down"):
         most, angle, load = at.worst(way)
         worst = np.maximum(most, 0.0)
         numbers = {"use": (worst, "share"), "angle": (angle, "angle")}
-        where = "at the worst point, {angle} from where it lies, at the lowest pressure of the plan"
+        where = f"at the worst point, {{angle}} from where it lies, {pressure}"
         text = f"Lift '{{name}}'{load} needs {{use}} of its cylinder's force to go {{way}}, {where}"
         if first(worst) == 0.0:
             text = "Lift '{name}' goes {way} by itself: its load helps along the whole stroke"
@@ -556,8 +558,9 @@ def check(context: Context) -> Iterator[Outcome]:
     for name, spec in context.robot.mechanisms.items():
         if isinstance(spec, Lift):
             at = lifted(context, name, spec)
-            yield from judged(at)
-            yield from timed("lift", name, spec, raising_time(context, at), "at the lowest pressure of the plan")
+            pressure = pressed(context, spec.cylinder)
+            yield from judged(at, pressure)
+            yield from timed("lift", name, spec, raising_time(context, at), pressure)
             yield from target(context, name, spec, at.turned(at.high))
             if context.facts:
                 yield _sized(context.nominal, name)
