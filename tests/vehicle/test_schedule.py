@@ -9,6 +9,7 @@ import pytest
 from fieldworthy.files import BadInput
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.schedule import least_turn, way_between, written_out
+from fieldworthy.vehicle.supply import air_along_plan
 from robots import check, find, load, nominal
 
 ACTIONS = {"grab": {"time": "2 s"}, "drop": {"time": "1 s"}, "climb": {"time": "5 s", "pose": "high"}}
@@ -57,6 +58,36 @@ def test_repeat_by_times(tmp_path):
     assert [b.action for b in beats] == ["grab", "drop"] * 3 + ["drop"]
     # every way is straight there and straight back, backwards, so nothing turns
     assert beats[-1].ends == pytest.approx(20 + 3 * (1.2 + 2 + 1.2 + 1) + 1)
+
+
+BIN = {"tasks": {"bin": {"points": 1, "per": "each", "object": "ball"}}}
+
+
+@pytest.mark.parametrize(("supply", "grabs", "drops"), [(3, 3, 4), (0, 0, 1), (None, 9, 10)])
+def test_a_driver_skips_what_finds_nothing_to_take_or_to_score(tmp_path, supply, grabs, drops):
+    """By hand: one ball is on board and each grab takes one, so a season's three are scored with four drops."""
+    ball = {"size": ["60 mm", "60 mm", "50 mm"], "mass": "0.1 kg"} | ({} if supply is None else {"supply": supply})
+    carried = {"first": {"object": "ball", "count": 1, "position": ["0 m", "0 m", "0.1 m"]}}
+    robot = {
+        "actions": {
+            "grab": {"time": "2 s", "takes": 1, "strokes": {"main": 1}},
+            "drop": {"time": "1 s", "task": "bin"},
+        },
+        "air": {
+            "tanks": {"one": {"tank": "test tank"}},
+            "cylinders": {"main": {"cylinder": "test cylinder", "tank": "one", "valve": "test valve"}},
+        },
+        "poses": {"begin": {"use": "start", "carries": carried}},
+        "plan": {"start": "a", "driven": [step("drop", "a"), {"repeat": [step("grab", "a"), step("drop", "a")],
+                                                            "times": 9}, step("drop", "a")]},
+    }  # fmt: skip
+    loaded = load(tmp_path, robot, BIN | {"objects": {"ball": ball}})
+    beats = written_out(loaded.nominal, loaded.nominal_season, at_a_metre_a_second).beats
+    done = [b.action for b in beats]
+    assert (done.count("grab"), done.count("drop")) == (grabs, drops)
+    assert beats[-1].ends == pytest.approx(20.0 + 2.0 * grabs + drops)
+    # the tank gives air for those grabs alone, out and back
+    assert len(air_along_plan(nominal(loaded)).draws) == 2 * grabs
 
 
 def test_repeat_until_begins_no_round_after_that_time_of_its_period(tmp_path):

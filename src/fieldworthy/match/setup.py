@@ -24,7 +24,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Action, Plan, Repeat, Season, Step
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import motor_line, motor_loads, powertrain, robot_battery
-from fieldworthy.vehicle.schedule import squaring_times, way_between
+from fieldworthy.vehicle.schedule import carried_at_start, objects_taken, squaring_times, way_between
 from fieldworthy.vehicle.supply import use_of
 
 Part = Literal["whole", "autonomous", "driven", "solo"]
@@ -224,21 +224,9 @@ class _Kinds:
 
 
 def _kinds(robot: Robot, season: Season, items: Iterable[tuple[int, Step | Repeat]]) -> _Kinds:
-    """Find what each action picks up: what the file says, else what the next scoring action of the plan needs."""
-    taken: dict[str, str] = {}
-    order = [step.action for _, item in items for step in (*_steps(item), *_steps(item))]
-    for i, name in enumerate(order):
-        action = robot.actions[name]
-        if action.takes and name not in taken:
-            kind = action.object or _next_scored(robot, season, order[i + 1 :])
-            if kind is not None:
-                taken[name] = kind
+    """Find the kinds of objects that the plan takes."""
+    taken = objects_taken(robot, season, [item for _, item in items])
     return _Kinds(tuple(dict.fromkeys(taken.values())), taken)
-
-
-def _next_scored(robot: Robot, season: Season, rest: Iterable[str]) -> str | None:
-    tasks = (robot.actions[name].task for name in rest)
-    return next((season.tasks[t].object for t in tasks if t is not None and season.tasks[t].object is not None), None)
 
 
 def _action(action: Action, season: Season, index: tuple[tuple[str, ...], str, tuple[str, ...]], kinds: _Kinds,
@@ -292,10 +280,8 @@ def _task(season: Season, name: str) -> tuple[float, float, float]:
 
 
 def _stock(robot: Robot, season: Season, kind: str) -> tuple[float, float]:
-    starts = [pose for pose in robot.poses.values() if pose.use == "start"]
-    carried = sum(load.count for pose in starts[:1] for load in pose.carries.values() if load.object == kind)
     supply = season.objects[kind].supply
-    return float(carried), _UNLIMITED if supply is None else float(supply)
+    return carried_at_start(robot, kind), _UNLIMITED if supply is None else float(supply)
 
 
 _Worker = tuple[str, tuple[str, str], Real]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from fieldworthy.engine.finding import first
@@ -57,6 +57,74 @@ class Written:
     turns: bool = False
 
 
+def objects_taken(robot: Robot, season: Season, items: Iterable[Step | Repeat]) -> dict[str, str]:
+    """Find what each action picks up: what the file says, else what the next scoring action of the plan needs."""
+    taken: dict[str, str] = {}
+    lists = [(item,) if isinstance(item, Step) else item.repeat for item in items]
+    steps = [step for each in lists for step in (*each, *each)]
+    for i, step in enumerate(steps):
+        action = robot.actions[step.action]
+        if action.takes and step.action not in taken:
+            kind = action.object or _next_scored(robot, season, steps[i + 1 :])
+            if kind is not None:
+                taken[step.action] = kind
+    return taken
+
+
+def _next_scored(robot: Robot, season: Season, rest: Sequence[Step]) -> str | None:
+    tasks = (robot.actions[step.action].task for step in rest)
+    return next((season.tasks[t].object for t in tasks if t is not None and season.tasks[t].object is not None), None)
+
+
+def carried_at_start(robot: Robot, kind: str) -> float:
+    """How many objects of a kind are on board when the match starts."""
+    starts = [pose for pose in robot.poses.values() if pose.use == "start"]
+    return float(sum(load.count for pose in starts[:1] for load in pose.carries.values() if load.object == kind))
+
+
+@dataclass(slots=True)
+class _Objects:
+    """What is on board and what there is left to take while every try works, by kind."""
+
+    robot: Robot
+    season: Season
+    taken: dict[str, str]
+    aboard: dict[str, float]
+    left: dict[str, float]
+
+    @classmethod
+    def at_start(cls, robot: Robot, season: Season) -> _Objects:
+        """What the match starts with."""
+        plan = robot.plan
+        items = (*plan.autonomous, *plan.driven, *plan.finish_steps) if plan else ()
+        taken = objects_taken(robot, season, items)
+        supply = {kind: season.objects[kind].supply for kind in taken.values()}
+        left = {kind: math.inf if some is None else float(some) for kind, some in supply.items()}
+        return cls(robot, season, taken, {kind: carried_at_start(robot, kind) for kind in left}, left)
+
+    def scored(self, name: str) -> str | None:
+        """The kind that an action scores, if the plan takes any of it."""
+        task = self.robot.actions[name].task
+        kind = None if task is None else self.season.tasks[task].object
+        return kind if kind in self.left else None
+
+    def nothing_for(self, name: str) -> bool:
+        """Whether a driver sees that there is nothing to score or to take."""
+        scored, taken = self.scored(name), self.taken.get(name)
+        return (scored is not None and self.aboard[scored] <= 0.0) or (taken is not None and self.left[taken] <= 0.0)
+
+    def handle(self, name: str) -> None:
+        """Let go of what an action scores and take what it takes."""
+        action, scored, taken = self.robot.actions[name], self.scored(name), self.taken.get(name)
+        if scored is not None and action.task is not None:
+            number = action.objects if self.season.tasks[action.task].per == "each" else 1
+            self.aboard[scored] -= min(float(number), self.aboard[scored])
+        if taken is not None:
+            got = min(float(action.takes), self.left[taken])
+            self.aboard[taken] += got
+            self.left[taken] -= got
+
+
 def way_between(season: Season, a: str, b: str) -> tuple[float, float]:
     """Measure the straight way between two places of the field."""
     (xa, ya), (xb, yb) = season.field.places[a], season.field.places[b]
@@ -101,6 +169,7 @@ class _Clock:
     now: float = 0.0
     heading: float = 0.0
     stuck: Beat | None = None
+    objects: _Objects | None = None
 
     def state(self) -> tuple[str, float, float]:
         """Place, time and heading: what the next repeat begins with."""
@@ -123,11 +192,15 @@ class _Clock:
 
 
 def written_out(robot: Robot, season: Season, travel: Travel) -> Written:
-    """Write the plan out as it would go if nothing failed."""
+    """Write the plan out as it would go if nothing failed.
+
+    As in the forecast a driver skips what finds nothing on board to score or nothing left to take; a program does not.
+    """
     plan = robot.plan
     if plan is None:
         return Written(())
     clock = _Clock(robot, season, travel, plan.start)
+    clock.objects = _Objects.at_start(robot, season)
     autonomous = first(season.periods.autonomous)
     end = autonomous + first(season.periods.driven)
     reserve = end - (first(plan.finish.reserve) if plan.finish else 0.0)
@@ -142,7 +215,10 @@ def written_out(robot: Robot, season: Season, travel: Travel) -> Written:
 
 
 def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float) -> Iterator[Beat]:
+    objects = clock.objects
     for step in _unrolled(clock, steps, begins):
+        if objects is not None and period != "autonomous" and objects.nothing_for(step.action):
+            continue
         before = clock.state()
         beat = clock.beat(step, period)
         if beat.ends > end:
@@ -150,6 +226,8 @@ def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins
             if clock.stuck is None and math.isinf(beat.begins):
                 clock.stuck = beat
             return
+        if objects is not None:
+            objects.handle(step.action)
         yield beat
 
 
