@@ -156,7 +156,7 @@ def _decision(told: Told) -> Iterator[Block]:
     if told.forecast is not None and told.forecast.mean is not None:
         low, high = told.forecast.interval or (told.forecast.mean, told.forecast.mean)
         yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
-                   f"between {low:.0f} and {high:.0f} (95 %), by what was practised and measured.")  # fmt: skip
+                   f"between {round(low)} and {round(high)} (95 %), by what was practised and measured.")  # fmt: skip
         if told.scores is not None:
             yield Picture(score.distribution([told.scores], style), 0.17)
 
