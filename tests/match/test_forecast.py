@@ -161,14 +161,14 @@ def test_a_hot_mechanism_fails_for_heat_and_a_weak_one_for_its_load(tmp_path):
     use = changed(changed(mechanism, DRIVEN), {"actions": {"put": {"motors": {"arm": 0.6}}}})
     # 60 % of stall torque takes 0.13 + 0.6 (3.6 - 0.13) = 2.21 A: allowed at 2.5 A, not at half of it
     assert {r for a, r in reasons(match_of(tmp_path, use)) if a == "put"} == {"done"}
-    hot = {"catalogue": {"motors": {"test motor": {"derating": [{"above": "24 degC", "factor": 0.5}]}}}}
+    hot = {"catalogue": {"motors": {"test motor": {"derating": [{"above": "19 degC", "factor": 0.5}]}}}}
     assert {r for a, r in reasons(match_of(tmp_path, changed(use, hot))) if a == "put"} == {"heat"}
     weak = {"catalogue": {"motors": {"test motor": {"current_limit": "2.2 A"}}}}
     assert {r for a, r in reasons(match_of(tmp_path, changed(use, weak))) if a == "put"} == {"load"}
 
 
 def test_a_drive_that_is_cut_back_too_far_stands_still_and_waits(tmp_path):
-    hot = {"catalogue": {"motors": {"test motor": {"derating": [{"above": "24 degC", "factor": 0.06}]}}}}
+    hot = {"catalogue": {"motors": {"test motor": {"derating": [{"above": "19 degC", "factor": 0.06}]}}}}
     events = played(match_of(tmp_path, changed(hot, DRIVEN))).events
     assert events[0].reason == "heat"
     assert events[0].ends - events[0].leaves == 5.0  # the pause before the next action
