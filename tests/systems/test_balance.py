@@ -53,6 +53,20 @@ def test_what_stands_on_the_floor_or_hangs_is_not_below_it(tmp_path):
     assert not [f for f in report.findings if f.id == "balance.floor"]
 
 
+def test_a_robot_whose_weight_is_behind_its_wheels_does_not_stand_by_itself(tmp_path):
+    """By hand: the rear contacts are at x = -0.12 m, so with its weight at x = -0.15 m it falls, 30 mm past them."""
+    report = check(tmp_path, {"parts": {"box": {"position": ["-0.15 m", "0.01 m", "0.12 m"]}}})
+    ways = [f"balance.tip.{side}" for side in WHEELS]
+    ways += [f"balance.{what}.{side}" for what in ("over", "stop") for side in ("forward", "back")]
+    for identifier in (*ways, "balance.tilt"):
+        found = find(report, identifier)
+        assert found.verdict == "short", identifier
+        assert "does not stand by itself: its weight comes down 0.03 m outside" in found.because
+    assert find(report, "balance.tip.left").value == pytest.approx(-GRAVITY * 0.03 / 0.12, rel=1e-9)
+    push = fact(report, "balance.push")
+    assert (push.value, "does not stand by itself" in push.because) == (0.0, True)
+
+
 @pytest.mark.parametrize("side", list(WHEELS))
 def test_wheels_lift_at_g_times_reach_over_height(tmp_path, side):
     found = find(check(tmp_path), f"balance.tip.{side}")

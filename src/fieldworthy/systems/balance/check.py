@@ -102,6 +102,24 @@ def _way(angle: float) -> str:
     return max(DIRECTIONS, key=lambda way: np.cos(DIRECTIONS[way] - angle))
 
 
+def _fallen(pose: str, stance: Stance) -> Message | None:
+    """What to say of a robot whose weight comes down outside what it stands on: it needs no tilt and no push."""
+    near, angle = stance.nearest()
+    if first(near) >= 0.0:
+        return None
+    text = (
+        "In pose '{pose}' the robot does not stand by itself: its weight comes down {out} outside its wheels and "
+        "contacts, so it tips {way}."
+    )
+    return Message(text, "", {"out": (-near, "length")}, {"pose": pose, "way": _way(angle)})
+
+
+def _edge(stance: Stance, side: str) -> Array:
+    """Distance to the edge on a side; where the robot falls over another one at rest, how far past that it is [m]."""
+    edge, (near, _) = stance.edges[SIDES.index(side)], stance.nearest()
+    return np.asarray(np.where(near < 0.0, np.minimum(edge, near), edge))
+
+
 def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
     """Tip limits of every pose: the one over the nearest edge is the value, the four sides are in the sentence."""
     for name, stance in floor.items():
@@ -120,8 +138,8 @@ def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
             {"pose": name, "way": _way(angle)},
         )
         yield Outcome(
-            "balance.limit", f"pose {name}", least, None, "acceleration", message, sources=("vukobratovic2004",),
-            worked=(_tip(least, near, stance.height),),
+            "balance.limit", f"pose {name}", least, None, "acceleration", _fallen(name, stance) or message,
+            sources=("vukobratovic2004",), worked=(_tip(least, near, stance.height),),
         )  # fmt: skip
 
 
@@ -144,7 +162,8 @@ def _standing(context: Context, floor: dict[str, Stance]) -> Iterator[Outcome]:
         tilt,
         least,
         "angle",
-        Message(
+        _fallen(name, floor[name])
+        or Message(
             "Standing still in pose '{pose}', the robot tips {side} at a tilt of {tilt}; {least} is wanted.",
             "Standing still in pose '{pose}', the robot tips {side} at a tilt of {tilt}, less than the {least} wanted.",
             {"tilt": (tilt, "angle"), "least": (least, "angle")},
@@ -166,7 +185,10 @@ def _pushed(floor: dict[str, Stance]) -> Outcome:
         "'{pose}'; at half that height it takes twice as much."
     )
     message = Message(text, "", {"push": (push, "force"), "height": (height, "length")}, {"pose": name, "side": way})
-    return Outcome("balance.push", f"pose {name}", push, None, "force", message, sources=("meriam_statics",))
+    message = _fallen(name, floor[name]) or message
+    return Outcome(
+        "balance.push", f"pose {name}", np.maximum(push, 0.0), None, "force", message, sources=("meriam_statics",)
+    )
 
 
 def asked_of(performance: DrivePerformance, side: str) -> Real:
@@ -178,7 +200,8 @@ def asked_of(performance: DrivePerformance, side: str) -> Real:
 
 def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator[Outcome]:
     """Whether wheels lift, and whether it goes over, in the pose that is worst for this side."""
-    limits = [tip_acceleration(s.edges[SIDES.index(side)], s.height) for s in driven.values()]
+    edges = [_edge(s, side) for s in driven.values()]
+    limits = [tip_acceleration(edge, s.height) for edge, s in zip(edges, driven.values(), strict=True)]
     asked = [asked_of(state.performance(context, name), side) for name in driven]
     worst = Worst.of([limit / np.maximum(most, 1e-9) for limit, most in zip(limits, asked, strict=True)])
     name, limit, most = list(driven)[worst.nominal], worst.take(limits), worst.take(asked)
@@ -188,10 +211,11 @@ def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator
     words = {"pose": name, "far": _FAR[side], "cause": cause}
     yield Outcome(
         f"balance.tip.{side}", f"pose {name}", limit, most, "acceleration",
+        _fallen(name, driven[name]) or
         Message("In pose '{pose}' the {far} wheels stay down up to {value}; the robot {cause} {limit}.",
                 "In pose '{pose}' the {far} wheels lift from {value}, and the robot {cause} {limit}.", numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
-        worked=(_tip(limit, worst.take([s.edges[SIDES.index(side)] for s in driven.values()]),
+        worked=(_tip(limit, worst.take(edges),
                      worst.take([s.height for s in driven.values()])),),
     )  # fmt: skip
     if not turning:
@@ -222,7 +246,7 @@ def _over_speed(context: Context, pose: str, side: str) -> Real:
 def _going_over(
     context: Context, driven: dict[str, Stance], side: str, lifting: tuple[list[Array], list[Real]]
 ) -> Outcome:
-    speeds = [_over_speed(context, name, side) for name in driven]
+    speeds = [np.where(s.nearest()[0] < 0.0, 0.0, _over_speed(context, name, side)) for name, s in driven.items()]
     top = [state.performance(context, name).top_speed for name in driven]
     # where no braking lifts it, the pose that comes nearest to lifting
     nearest = [1e6 * (1.0 + limit / np.maximum(most, 1e-9)) for limit, most in zip(*lifting, strict=True)]
@@ -239,6 +263,7 @@ def _going_over(
     words = {"pose": name, "side": side, "far": _FAR[side], "cause": f"{_thrown(context, name, side)} with"}
     return Outcome(
         f"balance.over.{side}", f"pose {name}", speed, most, "speed",
+        _fallen(name, driven[name]) or
         Message(held, "Braking hard from {value} or more tips the robot over {side} in pose '{pose}'; it "
                       "reaches {top}.",
                 numbers, words),
@@ -275,12 +300,16 @@ _GOING = {"forward": "forward", "back": "backward"}
 
 def _stopping(context: Context, driven: dict[str, Stance], side: str) -> Outcome:
     """Stopped dead at floor level, for example by a seam or an object under the wheels."""
-    speeds = [roller_impact_tip_speed(_rolled(context, name, side)) for name in driven]
+    speeds = [
+        np.where(s.nearest()[0] < 0.0, 0.0, roller_impact_tip_speed(_rolled(context, name, side)))
+        for name, s in driven.items()
+    ]
     top = [state.performance(context, name).top_speed for name in driven]
     worst = Worst.of([speed / np.maximum(most, 1e-9) for speed, most in zip(speeds, top, strict=True)])
     name, speed, most = list(driven)[worst.nominal], worst.take(speeds), worst.take(top)
     return Outcome(
         f"balance.stop.{side}", f"pose {name}", speed, most, "speed",
+        _fallen(name, driven[name]) or
         Message("Stopped dead at floor level while going {going}, the robot stays up below {value} in pose '{pose}'; "
                 "it reaches {top}.",
                 "Stopped dead at floor level while going {going}, the robot tips over from {value} in pose '{pose}'; "
