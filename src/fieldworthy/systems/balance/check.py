@@ -25,7 +25,7 @@ from fieldworthy.vehicle.drivetrain import DrivePerformance
 from fieldworthy.vehicle.stance import SIDES, Stance
 
 _MEASURED = 0.005  # m; to which places on a robot are measured, and soft treads give; common practice, no source
-_TOUCHING = 1e-6  # m; what stands on the floor is not below it
+_TOUCHING = 0.001  # m; what stands on the floor is not below it, and a box around wheels is no finer
 _NAMED = 5  # parts below the floor that are told one by one
 _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
 
