@@ -25,7 +25,7 @@ def test_every_package_that_is_imported_is_declared():
     """By what each installed package says it provides; what only an extra needs is imported where the extra is used."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     extras = project["optional-dependencies"]
-    declared = [*project["dependencies"], *extras["cluster"], *extras["meshes"]]
+    declared = [*project["dependencies"], *extras["cluster"], *extras["mesh"]]
     known = {re.split(r"[>=\[]", line)[0].lower().replace("_", "-") for line in declared}
     imported = set()
     for file in SRC.rglob("*.py"):

@@ -2,6 +2,7 @@
 
 import re
 
+import hypothesis
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -216,6 +217,7 @@ def test_stop_lies_within_the_closed_form_ends(speed, period, latency, decelerat
 
 @settings(max_examples=60)
 @given(st.floats(0.3, 2.0), st.floats(0.3, 2.0), st.floats(0.1, 0.3), st.floats(0.1, 0.3), st.floats(0.01, 0.1))
+@hypothesis.example(1.0, 1.0, 0.296875, 0.10000000000000002, 0.0625)
 def test_below_the_limit_every_phase_holds(ratio, period, spacing, below, room):
     upper = timing.Stop(1.0, 0.01 * period, 0.01, 30.0)
     lower = timing.Stop(ratio, 0.01 * period, 0.01, 30.0)

@@ -330,7 +330,7 @@ def test_margins_are_grouped_by_cause_and_system_found_by_words_and_worked_out(b
         expect(rows.first.locator("dd", has_text="=")).to_contain_text(f"/ {lead.limit:.3g} = −{-lead.margin:.2g}")
         expect(rows.first.locator(".detail math").first).to_be_visible()
         expect(rows.first.locator(".detail ol li").first).to_contain_text("mm")
-        page.get_by_role("button", name="margin", exact=True).click()
+        page.get_by_role("button", name="margin", exact=True).first.click()
         expect(page.locator("#fw-term")).to_contain_text("0 at the limit")
         page.keyboard.press("Escape")
         expect(page.locator("#fw-term")).to_be_hidden()

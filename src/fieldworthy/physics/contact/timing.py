@@ -329,6 +329,7 @@ def hold_limit_speed(upper: Stop, lower: Stop, path: Path) -> Real:
     seen = np.minimum(path.length, np.maximum(path.length - early, 0.0) / k) / period
     most = np.minimum(np.minimum(first, second), seen)
     c0 = path.below - path.length - early
+    c0 = np.where(np.abs(c0) < 1e-9 * np.asarray(path.length), 0.0, c0)  # a rounding error is no room
     c1 = k * (period + lower.latency) - upper.latency
     c2 = 0.5 * (k**2 / lower.deceleration - 1.0 / np.asarray(upper.deceleration))
     low = _first_root(c0, c1, c2)
