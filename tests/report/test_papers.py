@@ -6,7 +6,7 @@ import io
 import pypdf
 import pypdfium2
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fieldworthy.drawing.svg import Figure
@@ -62,6 +62,7 @@ def test_whatever_is_typed_is_set_and_read_back(text):
 
 @settings(deadline=None, max_examples=15)
 @given(text=st.text(max_size=40))
+@example(text="B")  # beside a section "b"
 def test_any_letter_of_the_world_is_set(text):
     as_pdf(paper(text))
     strict(as_html(paper(text)))

@@ -37,6 +37,7 @@ ELSEWHERE = {
     ("robot/model/robot.py", "mechanism"): "what one of the mechanisms is called",
     ("robot/starter.py", "arm"): "a part of a first file",
     ("robot/words.py", "air"): "a section of the file, in words",
+    ("vehicle/state.py", "drive.sprint"): "what not judging a plan that cannot be driven follows from",
     ("web/views/__init__.py", "guide"): "the guide to the program",
     ("web/views/guide.py", "guide"): "the guide to the program",
     ("web/views/parts.py", "sort"): "to put a table in order",

@@ -199,10 +199,14 @@ def as_html(paper: Paper) -> str:
         date,
     ]
     body = [*map(_html_block, paper.cover), _contents(paper)]
+    named: set[str] = set()
     for number, section in enumerate(paper.sections, 1):
+        name = _anchor(section.title)
+        place = "" if name in named else f' id="{name}"'  # of two alike the first is gone to
+        named.add(name)
         body += [
             f'<section id="s{number}">',
-            f'<h2 id="{_anchor(section.title)}">{_text(section.title)}</h2>',
+            f"<h2{place}>{_text(section.title)}</h2>",
             *map(_html_block, section.blocks),
         ]
         body.append("</section>")
