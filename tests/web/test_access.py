@@ -122,7 +122,7 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(browser, server, 
         expect(page.locator(".skip")).to_be_focused()
         page.keyboard.press("Enter")
         expect(page.locator("#fw-main")).to_be_focused()
-        for _ in range(7):  # three tools, two words that are explained, the head of the causes
+        for _ in range(9):  # two words that are explained, three tools, two more words, the head of the causes
             page.keyboard.press("Tab")
         expect(page.locator("#margins-rows summary").first).to_be_focused()
         page.keyboard.press("Enter")

@@ -69,7 +69,7 @@ def build(page: Page) -> None:
     page.fill(
         tag(
             "div",
-            heading("Margins", "margin", "chance", "cause", "basis"),
+            heading("Margins", "cause", "basis"),
             tag("p", id="margins-counts", class_="counts"),
             class_="headline",
         ),
