@@ -70,27 +70,33 @@ def true_means(table: Array, given: Array | None = None) -> Array:
     kept = (between / scattered) ** 0.5 if scattered > 0.0 else 0.0
     middle, spread = float(means.mean()), float(told.var())
     # what so many coefficients took up of the luck makes the fitted means scatter too much
-    sure = max(1.0 - (used - 1) * scattered / means.size / spread, 0.0) ** 0.5 if spread > 0.0 else 0.0
+    sure = max(1.0 - (used - 1) * scattered / min(means.size, _ENOUGH) / spread, 0.0) ** 0.5 if spread > 0.0 else 0.0
     return middle + sure * (told - middle) + kept * rest
 
 
-_PER_COLUMN = 10  # draws for each coefficient of a regression; common practice, no source
+_PER_TERM = 10  # draws for each coefficient of a regression; common practice, no source
+_ENOUGH = 4096  # draws tell the coefficients; all the draws at once would take room
 
 
 def _told(means: Array, given: Array | None) -> tuple[Array, int]:
     """What a polynomial of second degree in what is given tells of the means, and how many coefficients it has."""
-    columns = [np.ones(means.size)]
-    if given is not None and given.size:
-        moving = given[:, given.std(axis=0) > 1e-12]
-        moving = np.unique((moving - moving.mean(axis=0)) / moving.std(axis=0), axis=1)
-        straight = [*moving.T]
-        squares = [x * x for x in straight]
-        pairs = [straight[i] * straight[j] for i in range(len(straight)) for j in range(i)]
-        for more in (straight, squares, pairs):
-            if (len(columns) + len(more)) * _PER_COLUMN <= means.size:
-                columns += more
-    basis = np.stack(columns, axis=1)
-    return np.asarray(basis @ np.linalg.lstsq(basis, means, rcond=1e-9)[0]), basis.shape[1]
+    if given is None or not given.size:
+        return np.full(means.size, means.mean()), 1
+    some = given[:_ENOUGH]
+    moving = np.flatnonzero(some.std(axis=0) > 1e-12)
+    moving = moving[np.unique(some[:, moving], axis=1, return_index=True)[1]]
+    x = (given[:, moving] - some[:, moving].mean(axis=0)) / some[:, moving].std(axis=0)
+    straight = range(moving.size)
+    terms: list[tuple[int, ...]] = [()]
+    for more in ([(i,) for i in straight], [(i, i) for i in straight], [(i, j) for i in straight for j in range(i)]):
+        if (len(terms) + len(more)) * _PER_TERM <= means.size:
+            terms += more
+    basis = np.stack([x[:_ENOUGH, term].prod(axis=1) for term in terms], axis=1)
+    weights = np.linalg.lstsq(basis, means[:_ENOUGH], rcond=1e-9)[0].tolist()
+    told = np.zeros(means.size)
+    for weight, term in zip(weights, terms, strict=True):
+        told += weight * x[:, term].prod(axis=1)
+    return told, len(terms)
 
 
 def share_better(gaps: Array) -> float:
