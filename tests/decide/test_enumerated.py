@@ -105,9 +105,11 @@ def test_best_of_a_space_is_that_of_trying_every_candidate(name, tmp_path, evide
     tried = Trial(loaded, task).tried(every, effort)
     worth = np.where(tried.lack <= 0, tried.worth[:, 0], -np.inf)
     top = float(worth.max())
-    assert np.mean(worth >= top * (1 - NEAR)) < SHARE / 2  # few are as good by chance
+    calls = int(SHARE * len(every))
+    near = float(np.mean(worth >= top * (1 - NEAR)))
+    assert (1 - (1 - near) ** calls) ** SEEDS < 0.2  # candidates drawn blindly reach it with every seed hardly ever
     known = tried.worth, tried.rooms, {row.tobytes(): i for i, row in enumerate(every)}
-    found = [best_of(task.space, known, seed, int(SHARE * len(every))) for seed in range(SEEDS)]
+    found = [best_of(task.space, known, seed, calls) for seed in range(SEEDS)]
     tell = f"every one of {len(every):,} candidates"
     unit = "points" if want == ["points"] else "margin"
     evidence("search", f"Best of {name}", tell, f"{SEEDS} seeds, 2 % of the evaluations", unit, found, top)
