@@ -241,12 +241,14 @@ class SpeedCurve:
             v = top * -np.expm1(-s)
             error = self.run_up(v)[1] + half_stop * v * v - D
             # at rest the slope is zero, and so is the distance to go
-            slope = v * (1.0 / self._acceleration(v) + 2.0 * half_stop) * (top - v)
+            pull = self._acceleration(v)
+            gains = pull > 0.0  # a hair below top speed rounding leaves nothing: then the bracket is halved
+            slope = v * (1.0 / np.where(gains, pull, 1.0) + 2.0 * half_stop) * (top - v)
             step = error / np.maximum(slope, 1e-100)
             short = error < 0.0
             low, high = np.where(short, s, low), np.where(short, high, s)
             trial = np.minimum(s - step, _NEAR_TOP)
-            inside = (trial >= low) & (trial <= high)
+            inside = gains & (trial >= low) & (trial <= high)
             settled = inside & (np.abs(error) <= _NEXT_IS_LAST * D) | short & (s >= _NEAR_TOP) | ~self.starts
             s = np.where(done, s, np.where(inside, trial, 0.5 * (low + high)))
             # a settled case stands still, so that it does not depend on its neighbours in a batch

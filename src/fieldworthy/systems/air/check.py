@@ -180,7 +180,9 @@ def worse_way(context: Context, use: AirUse, plan: PlanAir) -> Worst:
     ways += [(low.gauge, need, way, low.when, True) for way, need in use.keeps_gauge.items()]
     together = np.stack(np.broadcast_arrays(*(way[0] for way in ways), *(way[1] for way in ways)))
     gauge, need = together[: len(ways)], together[len(ways) :]
-    worst = np.argmin((gauge - need) / np.maximum(need, 1.0), axis=0)[None]
+    # of ways that get no air at all the one that needs most is told
+    spare = (gauge - need) / np.maximum(need, 1.0) - 1e-9 * need / np.maximum(need.max(axis=0), 1.0)
+    worst = np.argmin(spare, axis=0)[None]
     had, asked = (np.take_along_axis(each, worst, axis=0)[0] for each in (gauge, need))
     return Worst(had, asked, *ways[int(first(worst[0]))][2:])
 
