@@ -8,7 +8,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from drivesim import Truth
@@ -112,6 +112,7 @@ def test_odd_values_anywhere_are_fitted_or_refused(folder, changes):
 @SLOW
 @given(st.sampled_from(["full.csv", "coast.csv", "film.csv"]), st.integers(1, 30), st.integers(0, 2),
        st.sampled_from(["", "x", "1e9", "-5", "0", "nan", "1e-300", '"', "7;8", "12,5", "\x00"]))  # fmt: skip
+@example(name="full.csv", row=1, column=0, cell="12,5")
 def test_odd_cells_are_fitted_or_refused(tmp_path_factory, name, row, column, cell):
     made = tmp_path_factory.mktemp("cells")
     tables(made)

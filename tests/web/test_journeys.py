@@ -110,7 +110,7 @@ def test_by_touch_a_tank_cylinders_a_lift_and_its_action_are_added_and_seen_in_a
         expect(steps).to_have_count(before + 1)
         steps.last.select_option("tip tray 2")
         expect(page.locator("[data-part=action] option[value='tip tray 2']:checked")).to_have_count(1)
-        page.get_by_role("button", name="Save").tap()
+        page.get_by_role("button", name="Save", exact=True).tap()
         saved(page)
         data = in_file(server, file)
         assert {"cylinder", "cylinder 2", "tray 2"} <= set(data["air"]["cylinders"])
