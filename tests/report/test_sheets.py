@@ -81,7 +81,10 @@ def test_the_command_prints_and_writes_the_numbers_of_check(tmp_path):
 
 def test_the_sheet_begins_with_one_answer(tmp_path):
     kept = sheet(tmp_path, season={"limits": LIMITS | {"mass": "8 kg", "motors": 5}})
-    assert kept.answer.startswith("The robot keeps every limit as described, but not surely")  # 44 W of 44 W
+    # 44 W of 44 W is no doubt: a rule's count is exact
+    assert kept.answer.startswith("The robot keeps every limit that the season states, as described.")
+    near = sheet(tmp_path, season={"limits": LIMITS | {"mass": "7.01 kg", "motors": 5}})  # it weighs 7 kg
+    assert near.answer.startswith("The robot keeps every limit as described, but not surely")
     over = sheet(tmp_path, season={"limits": LIMITS})
     assert over.answer.startswith("The robot cannot be entered as described: mass exceeds what is allowed.")
     assert "number of air tanks" in over.answer
