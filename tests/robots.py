@@ -160,3 +160,19 @@ def on_tanks(context: Context, layout: dict[str, str]) -> Context:
     moved = {n: dataclasses.replace(c, tank=layout.get(n, c.tank)) for n, c in air.cylinders.items()}
     robot = dataclasses.replace(context.robot, air=dataclasses.replace(air, cylinders=moved))
     return Context(robot, context.season)
+
+
+# carries balls from one corner to the other as often as its drive lets it
+RUNNER = {
+    "robot": "Runner",
+    "mechanisms": {"hand": {"kind": "plain", "can": ["carry"]}},
+    "actions": {
+        "take": {"time": "0.5 s", "takes": 1, "object": "ball", "practice": {"successes": 90, "attempts": 100}},
+        "give": {"time": "0.5 s", "task": "goal", "practice": {"successes": 90, "attempts": 100}},
+    },
+    "plan": {
+        "start": "a",
+        "driven": [{"until": "100 s", "repeat": [{"action": "take", "at": "a"}, {"action": "give", "at": "c"}]}],
+    },
+}
+RUNNER_SEASON = {"tasks": {"goal": {"points": 3, "object": "ball", "needs": ["carry"]}}}

@@ -29,7 +29,7 @@ def test_it_prints_a_timeline_and_a_spread(tmp_path):
     rows = [line for line in lines if " s  score" in line]
     assert len(rows) == 4
     assert [line.split()[6] for line in rows] == ["2"] * 4
-    assert "8 points if everything goes to plan." in lines
+    assert "8 points if every try works." in lines
     # 5 of 10 in practice: four tries of 2 points at a mean chance of a half; sd of the sum 2 sqrt(1.54), 4 errors
     mean = next(float(line.split()[0]) for line in lines if "are to be expected" in line)
     assert mean == pytest.approx(4.0, abs=4 * 2.5 / 40**0.5)

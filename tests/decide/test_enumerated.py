@@ -12,22 +12,10 @@ from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.trial import Effort, Trial
 from fieldworthy.decide.search.wanted import asked, from_options
 from fieldworthy.match import blocks
-from robots import changed, example, load
+from robots import RUNNER, RUNNER_SEASON, changed, example, load
 
 pytestmark = pytest.mark.long
 SHARE, NEAR, SEEDS = 0.02, 0.005, 5
-RUNNER = {
-    "mechanisms": {"hand": {"kind": "plain", "can": ["carry", "ring"]}},
-    "actions": {
-        "take": {"time": "0.5 s", "takes": 1, "object": "ball", "practice": {"successes": 90, "attempts": 100}},
-        "give": {"time": "0.5 s", "task": "goal", "practice": {"successes": 90, "attempts": 100}},
-    },
-    "plan": {
-        "start": "a",
-        "driven": [{"until": "100 s", "repeat": [{"action": "take", "at": "a"}, {"action": "give", "at": "c"}]}],
-    },
-}
-SEASON = {"tasks": {"goal": {"points": 3, "object": "ball", "needs": ["carry"]}}}
 _LINE = {"valve": "test valve", "tank": "left"}
 AIR = {
     "air": {
@@ -42,7 +30,7 @@ AIR = {
     "actions": {"take": {"strokes": {"gate": 2, "hold": 1}}, "give": {"strokes": {"kick": 1}}},
 }
 PICKER = {
-    "mechanisms": RUNNER["mechanisms"],
+    "mechanisms": {"hand": {"kind": "plain", "can": ["carry", "ring"]}},
     "actions": {
         "take": {"time": "1.2 s", "takes": 1, "object": "ball", "practice": {"successes": 60, "attempts": 100}},
         "give": {"time": "1.4 s", "task": "goal", "practice": {"successes": 90, "attempts": 100}},
@@ -60,7 +48,7 @@ PICKER = {
     },
 }  # fmt: skip
 SHORT_SEASON = {
-    "tasks": SEASON["tasks"] | {
+    "tasks": RUNNER_SEASON["tasks"] | {
         "bell": {"points": 4, "needs": ["ring"], "most": 1}, "park": {"points": 5, "per": "once"},
     },
     "periods": {"driven": "14 s"},
@@ -70,12 +58,17 @@ SHORT_SEASON = {
 def spaces(folder, name):
     """A space with more candidates than are listed whole, and what is spent on each."""
     if name == "teeth, wheels and motor":
-        return load(folder, RUNNER, SEASON), ["drive.stages", "drive.wheels", "drive.motor"], ["points"], Effort(1, 12)
+        return (
+            load(folder, RUNNER, RUNNER_SEASON),
+            ["drive.stages", "drive.wheels", "drive.motor"],
+            ["points"],
+            Effort(1, 12),
+        )
     if name == "layout, regulators and tanks":
         settings = [f"{k} kPa" for k in range(200, 560, 10)]
         keys = ["air.layout", "air.tanks.left.count", "air.tanks.right.count",
                 {"key": "air.tanks.left.regulator", "values": settings}]  # fmt: skip
-        return load(folder, changed(RUNNER, AIR), SEASON), keys, ["points"], Effort(1, 12)
+        return load(folder, changed(RUNNER, AIR), RUNNER_SEASON), keys, ["points"], Effort(1, 12)
     pins = [{"key": "mechanisms.tray.fixed_pin[0]", "between": ["110 mm", "130 mm"]},
             {"key": "mechanisms.tray.fixed_pin[1]", "between": ["215 mm", "235 mm"]}]  # fmt: skip
     return example(), ["air.cylinders.tray.cylinder", *pins], ["lift.force_up.tray"], Effort()

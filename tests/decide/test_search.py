@@ -25,27 +25,13 @@ from fieldworthy.files import BadInput, Document, read_document
 from fieldworthy.match import blocks
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.editing import edited
-from robots import EXAMPLES, changed, example, example_copy, load
-
-RUNNER = {
-    "robot": "Runner",
-    "mechanisms": {"hand": {"kind": "plain", "can": ["carry"]}},
-    "actions": {
-        "take": {"time": "0.5 s", "takes": 1, "object": "ball", "practice": {"successes": 90, "attempts": 100}},
-        "give": {"time": "0.5 s", "task": "goal", "practice": {"successes": 90, "attempts": 100}},
-    },
-    "plan": {
-        "start": "a",
-        "driven": [{"until": "100 s", "repeat": [{"action": "take", "at": "a"}, {"action": "give", "at": "c"}]}],
-    },
-}
-SEASON = {"tasks": {"goal": {"points": 3, "object": "ball", "needs": ["carry"]}}}
+from robots import EXAMPLES, RUNNER, RUNNER_SEASON, changed, example, example_copy, load
 
 
 @pytest.fixture
 def runner(tmp_path):
     """A robot that carries balls from one corner to the other as often as its drive lets it."""
-    return load(tmp_path, RUNNER, SEASON)
+    return load(tmp_path, RUNNER, RUNNER_SEASON)
 
 
 def wanted(*keys, **more):
@@ -276,7 +262,7 @@ def test_several_things_wanted_give_what_nothing_beats(runner):
 def test_nothing_can_meet_it(runner):
     document = wanted("drive.stages", must=["balance.tilt"], keep=False)
     heavy = changed(RUNNER, {"parts": {"box": {"position": ["0.02 m", "0.01 m", "1.9 m"]}}})
-    loaded = load(runner.document.file.parent, heavy, SEASON)
+    loaded = load(runner.document.file.parent, heavy, RUNNER_SEASON)
     found = search(loaded, document, How(Budget(50)))
     assert found.best is None
     assert found.short[0].id == "balance.tilt"
@@ -299,7 +285,7 @@ def test_no_budget_and_one_candidate(runner):
 
 
 def test_without_a_plan_there_are_no_points(runner, tmp_path):
-    bare = load(tmp_path, {key: said for key, said in RUNNER.items() if key != "plan"}, SEASON)
+    bare = load(tmp_path, {key: said for key, said in RUNNER.items() if key != "plan"}, RUNNER_SEASON)
     with pytest.raises(BadInput, match=r"plan: this key is missing: a match as the team means to play it"):
         asked(bare, wanted("drive.stages"))
     with pytest.raises(BadInput, match="expected a robot with a plan"):
@@ -355,7 +341,7 @@ def test_stopped_in_the_search_for_a_plan_it_begins_no_other(tmp_path, monkeypat
         raise KeyboardInterrupt
 
     monkeypatch.setattr(Planner, "_moved", stopped)
-    loaded = load(tmp_path, SMALL, SMALL_SEASON)
+    loaded = load(tmp_path, SMALL, SMALL_RUNNER_SEASON)
     found = search(loaded, wanted("plan", "drive.stages", part="driven"), How(Budget(100), runs=400))
     assert not found.finished
     assert found.best is not None
@@ -492,7 +478,7 @@ SMALL = {
         "finish": {"steps": [{"action": "park", "at": "a"}], "reserve": "8 s"},
     },
 }  # fmt: skip
-SMALL_SEASON = {
+SMALL_RUNNER_SEASON = {
     "tasks": {
         "goal": {"points": 3, "object": "ball", "needs": ["carry"]},
         "bell": {"points": 4, "needs": ["ring"], "most": 1},
@@ -503,7 +489,7 @@ SMALL_SEASON = {
 
 
 def test_a_plan_is_found_told_and_written(tmp_path):
-    loaded = load(tmp_path, SMALL, SMALL_SEASON)
+    loaded = load(tmp_path, SMALL, SMALL_RUNNER_SEASON)
     found = search(loaded, wanted("plan", part="driven"), How(Budget(100), runs=400))
     assert found.best is not None
     assert found.best.gain is not None

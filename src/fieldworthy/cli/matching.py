@@ -160,7 +160,7 @@ def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> No
     console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
     console.print("\nOne match in which every try works in its mean time:\n")
     _print_timeline(console, found.timeline, shown)
-    console.print(f"\n{counted(found.timeline.points, 'point')} if everything goes to plan.")
+    print_line(console, "\n", found.timeline.sentence)
     if found.runs:
         _print_spread(console, found)
     bare = [a.action for a in found.actions if not a.practised and a.action not in found.unbuilt]
@@ -471,12 +471,11 @@ def print_fixes(console: Console, found: FixFirst) -> None:
         risk = fix.risk
         if fix.points is not None and risk.interval is not None and fix.interval is not None:
             low, high = (100 * end for end in risk.interval)
-            console.print(
-                Text(
-                    f"    fails {low:.0f} to {high:.0f} % of uses (95 %); "
-                    f"{fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %), over what is not known; "
-                    f"computed to ± {1.96 * (fix.error or 0.0):.1f}",
-                    style="dim",
+            said = f"    fails {low:.0f} to {high:.0f} % of uses (95 %)"
+            if any(fix.interval):
+                said += (
+                    f"; {fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %), over what is not known; "
+                    f"computed to ± {1.96 * (fix.error or 0.0):.1f}"
                 )
-            )
+            console.print(Text(said, style="dim"))
     console.print(f"\n{found.note}")

@@ -159,10 +159,11 @@ def print_found(console: Console, found: Found) -> None:
         _print_design(console, design)
     for short in found.short:
         console.print(f"✗ {short.id}: the nearest candidate lacks {100 * short.near:.2g} % of it ({_WHY[short.why]})")
+    broken = f"{found.screened:,} of them break" if found.screened > 1 else f"{('none', 'one')[found.screened]} breaks"
     of = "" if found.possible is None else f" of {_counted(found.possible)} that there are"
     console.print(
         Text(
-            f"\n{counted(found.candidates, 'candidate')}{of}, {found.screened} of them break something; "
+            f"\n{counted(found.candidates, 'candidate')}{of}, {broken} something; "
             f"{counted(found.matches, 'match')}; "
             f"seed {found.seed}",
             style="dim",

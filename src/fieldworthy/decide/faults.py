@@ -172,7 +172,7 @@ def _users(robot: Robot, match: Setup, where: str) -> tuple[str, ...]:
 def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
     head = f"{risk.what} ({risk.where})"
     if not risk.times:
-        return f"{head}: mended after {risk.mended}"
+        return f"{head}: mended after it came {often(risk.mended)}"
     cost = f", {risk.lost:.0f} s each" if risk.lost is not None else ""
     came = f"came {often(risk.times)}"
     if risk.uses is None:

@@ -526,7 +526,9 @@ def _source(sides: Sequence[Side], pair: tuple[int, int], gains: Sequence[tuple[
     holder = f": with {variant} {because}" if because else ""
     back = min(mine, key=lambda gain: sign * gain[2])
     if sign * points <= whole + 0.05 or sign * back[2] >= 0.0:
-        return [f"{sign * points:.1f} of the {whole:.1f} points come from '{task}'{holder}."]
+        share, all_ = f"{sign * points:.1f}", f"{whole:.1f}"
+        head = f"All {all_} points" if share == all_ else f"{share} of the {all_} points"
+        return [f"{head} come from '{task}'{holder}."]
     takes = f"; '{back[1]}' takes {-sign * back[2]:.1f} of them back"
     return [f"The task '{task}' alone makes {sign * points:.1f} points{holder}{takes}."]
 

@@ -422,7 +422,7 @@ def told(found: Sequence[Answer], question: str, *, same: bool = False) -> str:
         return f"{SETTLED} would change {question}: what is known settles it."
     said = f"Knowing all that is open would bring {whole.points:.1f} points a match, since it would tell {question}"
     parts = [a for a in found if a.key != "everything" and a.tries is None and a.tells and a.kind != "group"]
-    if not parts:
+    if not parts or parts[0].points < _LEAST:
         return f"{said}; no single number brings a share that can be told from nothing."
     most = parts[0]
     source = f"how often {most.words} works" if most.kind == "practise" else most.words

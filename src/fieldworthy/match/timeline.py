@@ -31,7 +31,7 @@ from fieldworthy.match.state import (
     VOLTAGE,
     Out,
 )
-from fieldworthy.units import to_unit, unit_label
+from fieldworthy.units import counted, to_unit, unit_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +155,16 @@ class Timeline:
     events: tuple[Event, ...]
     points: float
     capacity: float
+
+    @property
+    def sentence(self) -> str:
+        """What the plan earns, and which of its actions cannot work however well they are tried."""
+        failing = {e.action: ENDINGS[e.reason] for e in self.events if e.reason in _CANNOT}
+        told = ", ".join(f"'{action}' {ending.does}" for action, ending in failing.items())
+        return f"{counted(self.points, 'point')} if every try works{f'; {told}' if told else ''}."
+
+
+_CANNOT = ("air", "heat", "battery", "load", "unable")
 
 
 def timeline(context: Context, part: Part = "whole") -> Timeline:

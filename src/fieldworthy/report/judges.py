@@ -150,8 +150,9 @@ def _decision(told: Told) -> Iterator[Block]:
         found = told.decision.found
         yield from recommended(found, _words(told))
         for gap, sure in zip(found.difference, found.chance, strict=True):
-            yield Para(f"{gap.variant} scores {gap.difference:+.1f} points a match against {gap.first}. The chance "
-                       f"that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
+            more = "more" if gap.difference >= 0.0 else "less"
+            yield Para(f"{gap.variant} scores {abs(gap.difference):.1f} points a match {more} than {gap.first}. The "
+                       f"chance that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
         yield Picture(drawn_choice.differences(found, style), 0.2)
     if told.forecast is not None and told.forecast.mean is not None:
         low, high = told.forecast.interval or (told.forecast.mean, told.forecast.mean)

@@ -32,6 +32,7 @@ from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.components import grouped, share_better, true_means
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.words import phrase
 from fieldworthy.units import counted
 
 RUNS = 4000
@@ -404,8 +405,8 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     breaks = tuple(f.because for f in report.short if (f.id, f.subject) in held)
     mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
     hours = float(trial.hours(row[None, :])[0])
-    return Design(edits, tuple(_sentence(v, value) for v, value in changed), tuple(amounts), gain, breaks, mends, hours,
-                  said_plan)  # fmt: skip
+    said = tuple(_sentence(judge.first, v, value) for v, value in changed)
+    return Design(edits, said, tuple(amounts), gain, breaks, mends, hours, said_plan)
 
 
 def _written(value: object) -> str:
@@ -416,17 +417,32 @@ def _was(variable: Any, path: tuple[str | int, ...]) -> object:
     return variable.edits(variable.now)[path]
 
 
-def _sentence(variable: Any, value: float) -> str:
+def _sentence(now: Loaded, variable: Any, value: float) -> str:
+    """What changes, in the words of a person."""
     before, after = variable.text(variable.now), variable.text(value)
+    path = variable.paths[0]
+    if path[0] == "plan":
+        return _of_plan(path, variable.sort, before, after)
+    name = phrase(now.robot, now.season, path)
     also = " and what mirrors it" if len(variable.paths) > 1 and variable.is_number else ""
     if variable.is_number:
         verb = "Raise" if abs(value) > abs(variable.now) else "Lower"
         if variable.quantity.kind == "length" and variable.quantity.low < 0:
             verb = "Move"
-        return f"{verb} {variable.key}{also} from {before} to {after}."
+        return f"{verb} {name}{also} from {before} to {after}."
     if variable.sort == "tank":
-        return f"Put {variable.paths[0][-2]} on tank {after}, not {before}."
-    return f"Use {after} in place of {before} for {variable.key}."
+        return f"Put cylinder '{path[-2]}' on tank '{after}', not '{before}'."
+    return f"Use {after} in place of {before}: {name}."
+
+
+def _of_plan(path: KeyPath, sort: str, before: str, after: str) -> str:
+    """A change of the plan: how often a list is gone through, or where a step is done."""
+    places = [int(str(key)) + 1 for key in path if str(key).isdigit()]
+    where = f"of the {path[1]} plan"
+    if sort == "count":
+        return f"Go through list {places[0] if places else 1} {where} {after} times, not {before}."
+    step = "step " + ".".join(str(place) for place in places)
+    return f"Do {step} {where} at '{after}', not at '{before}'."
 
 
 def _alike(judge: Judge, trial: Trial, finals: Sequence[_Final], best: Design) -> tuple[Design, ...]:
@@ -496,7 +512,7 @@ def _none(short: Sequence[Short], race: Race) -> str:
 def _no_better(judge: Judge, race: Race) -> str:
     name = judge.loaded.nominal.robot
     kept = any(c.why == "keep" for c in judge.asked.constraints)
-    more = " and holds all that holds now; 'keep: false' (--free) lets go of that" if kept else ""
+    more = " and keeps all that holds now; --free (in a file, 'keep: false') lets some of it go" if kept else ""
     return f"None of the {counted(race.candidates, 'candidate')} that were tried is better than {name} as it is{more}."
 
 

@@ -37,7 +37,9 @@ def numbers(_robot: Robot, report: Report, _shown: DisplayUnits) -> Numbers:
     """How long the motors cool between two matches, and what driving takes of the battery."""
     found: list[Finding | Fact] = [*report.findings, *report.facts]
     lines = [
-        f"Let the drive motors cool for {'–' if f.value is None else labelled(digits(f.value), f.unit)} at least."
+        "The drive motors need no pause."
+        if f.value == 0.0
+        else f"Let the drive motors cool for {'–' if f.value is None else labelled(digits(f.value), f.unit)} at least."
         for f in found
         if (f.id, f.subject) == ("drive.cool_down", "drive motors")
     ]

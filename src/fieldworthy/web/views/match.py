@@ -143,7 +143,7 @@ def _told(found: Forecast) -> Markup:
                         "what is not known of the robot does not average out."))  # fmt: skip
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
-    rows.append(tag("p", f"{counted(found.timeline.points, 'point')} if everything goes to plan."))
+    rows.append(tag("p", found.timeline.sentence))
     rows += [tag("p", one.sentence, class_="caution") for one in (*found.contradictions, *found.losses)]
     for step in found.finish:
         done = f"done in {chance_text(step.chance)} of the matches"
