@@ -135,7 +135,8 @@ def _told(found: Forecast) -> Markup:
     """The distribution in sentences."""
     rows: list[Content] = []
     if found.mean is not None:
-        over = f" points on average over {counted(found.runs, 'match')}"
+        exact = "" if found.known is None else f", computed to ± {1.96 * found.known.error:.1f}"
+        over = f" points on average over {counted(found.runs, 'match')}{exact}"
         rows.append(tag("p", tag("b", f"{found.mean:.1f}"), over, class_="big"))
     if found.interval is not None and found.known is not None:
         low, high = found.interval
