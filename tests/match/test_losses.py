@@ -119,12 +119,12 @@ def test_what_a_rival_pulls_out_is_lost_where_one_pulls(tmp_path, pulls, left):
     assert not [c for c in found.contradictions if c.action == "leave planter"]  # in practice nobody pulled
     if not pulls:
         assert losses[0].sentence == (
-            "Heron mk1: where a rival pulls, 'leave planter' loses 100 % of its tries by clamp.hold.clamp. How often "
-            "one pulls is not said (mechanisms.clamp.rival.pulls), so the forecast counts no pull."
+            "Heron mk1: where a rival pulls, 'leave planter' loses 100 % of its tries by clamp.hold.clamp. The file "
+            "does not say how often one pulls ('pulls' of the rival of 'clamp'), so the forecast counts no pull."
         )
     elif losses:
         assert losses[0].sentence == (
-            "Heron mk1: a rival pulls in 25 % of the tries of 'leave planter' (mechanisms.clamp.rival.pulls): 25 % of "
+            "Heron mk1: a rival pulls in 25 % of the tries of 'leave planter' ('pulls' of the rival of 'clamp'): 25 % of "
             "all are lost by clamp.hold.clamp, on top of what practice counts."
         )
 

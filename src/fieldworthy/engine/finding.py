@@ -193,6 +193,19 @@ def title_of(identifier: str, subject: str) -> str:
     return f"{head}: {', '.join(own)}" if own else head
 
 
+def in_words(text: str, items: Iterable[Finding | Fact]) -> str:
+    """Put the names of checks in place of their ids."""
+    names = {item.id: name_of(item) for item in items if "." in item.id}
+    if not names:
+        return text
+    ids = "|".join(re.escape(key) for key in sorted(names, key=len, reverse=True))
+    return re.sub(
+        rf"(?<![\w.'])(?:{ids})(?![\w'])",
+        lambda found: f"the check '{names[found[0]][:1].lower()}{names[found[0]][1:]}'",
+        text,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Cause:
     """What a team acts on: a finding that follows from no other, and what follows from it.

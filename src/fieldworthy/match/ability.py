@@ -61,7 +61,7 @@ class Loss:
     robot, action, finding : Names
     share : Of the tries that are lost by it, over the robots that the tolerances allow
     part : Share of the tries in which it matters; None where the file does not say, and then none is lost
-    told_by : Key of the file that says so; empty where it matters in every try
+    told_by : What of the file says so; empty where it matters in every try
     """
 
     robot: str
@@ -77,8 +77,8 @@ class Loss:
         if self.part is None:
             return (
                 f"{self.robot}: where a rival pulls, '{self.action}' loses {digits(100 * self.share, 2)} % of its "
-                f"tries by {self.finding}. How often one pulls is not said ({self.told_by}), so the forecast counts no "
-                "pull."
+                f"tries by {self.finding}. The file does not say how often one pulls ({self.told_by}), so the forecast "
+                "counts no pull."
             )
         if self.told_by:
             return (

@@ -13,7 +13,7 @@ from typing import Any
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Worked, name_of
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Worked, in_words
 from fieldworthy.engine.system import Page, System, systems
 from fieldworthy.files.document import dotted
 from fieldworthy.report.blocks import items_of
@@ -112,10 +112,7 @@ class Words:
     def __init__(self, loaded: Loaded, *reports: Report) -> None:
         self._loaded = loaded
         self._paths = {dotted(path): path for path, _ in loaded.quantities}
-        found = {item.id: name_of(item) for report in reports for item in items_of(report)}
-        self._names = {key: f"the check '{name[:1].lower()}{name[1:]}'" for key, name in found.items()}
-        ids = "|".join(re.escape(key) for key in sorted(found, key=len, reverse=True) if "." in key)
-        self._ids = re.compile(rf"(?<![\w.'])(?:{ids})(?![\w'])") if ids else None
+        self._items = [item for report in reports for item in items_of(report)]
 
     def key(self, key: str) -> str:
         """Name a number of the files."""
@@ -126,7 +123,7 @@ class Words:
 
     def text(self, text: str) -> str:
         """Put the names of checks in place of their ids."""
-        return text if self._ids is None else self._ids.sub(lambda found: self._names[found[0]], text)
+        return in_words(text, self._items)
 
 
 _LETTER = re.compile(r"""[A-Za-z]+(?:_(?:"[a-z]+"|\([a-z ]+\)|[A-Za-z0-9]+))?'?""")

@@ -233,7 +233,7 @@ def _times(context: Context, use: AirUse) -> Iterator[Outcome]:
         yield Outcome(f"air.time.{use.name}", f"cylinder {use.name}", slower, None, "time", message, sources=_SOURCES)
         return
     short = f"{late}, longer than the {{limit}} wanted." if np.isfinite(first(slower)) else stuck
-    message = Message(f"{late}; {{limit}} at most is wanted.", short, numbers, words)
+    message = Message(f"{late}; at most {{limit}}.", short, numbers, words)
     yield Outcome(
         f"air.time.{use.name}", f"cylinder {use.name}", slower, limit, "time", message, "at most", sources=_SOURCES
     )

@@ -122,7 +122,7 @@ def costs(robot: Robot) -> Iterator[Cost]:
     """What a rival pulls from a clamp is lost: in the matches in which one pulls, and practice has none."""
     for name, spec in robot.mechanisms.items():
         if isinstance(spec, Clamp) and spec.rival is not None:
-            pulls, key = spec.rival.pulls, f"mechanisms.{name}.rival.pulls"
+            pulls, key = spec.rival.pulls, f"'pulls' of the rival of '{name}'"
             part = None if pulls is None else first(pulls)
             for what in ("clamp.hold", "clamp.sideways"):
                 yield Cost(f"{what}.{name}", mechanism=name, part=part, told_by=key)

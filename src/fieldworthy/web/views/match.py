@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from fieldworthy.engine.finding import Report, in_words
 from fieldworthy.match import PARTS, Forecast, Part
 from fieldworthy.units import counted
 from fieldworthy.web.components import field, follow, heading, pictures_of
@@ -124,14 +125,14 @@ async def _show(page: Page, job: Job) -> None:
     figures = await page.work.draw(drawn_match, played, page.look())
     if page.view != "match" or figures is None:
         return
-    page.put("match-sum", _told(played.forecast))
+    page.put("match-sum", _told(played.forecast, page.judged.report if page.judged is not None else None))
     page.put("match-drawn", pictures_of(page, figures))
     ask = tag("button", "What moves the points most?", type="button", data_do="inputs")
     page.put("match-more", ask)
     _stale(page)
 
 
-def _told(found: Forecast) -> Markup:
+def _told(found: Forecast, report: Report | None) -> Markup:
     """The distribution in sentences."""
     rows: list[Content] = []
     if found.mean is not None:
@@ -145,7 +146,8 @@ def _told(found: Forecast) -> Markup:
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
     rows.append(tag("p", found.timeline.sentence))
-    rows += [tag("p", one.sentence, class_="caution") for one in (*found.contradictions, *found.losses)]
+    told = [*(one.sentence for one in found.contradictions), *(loss.sentence for loss in found.losses)]
+    rows += [tag("p", in_words(text, [] if report is None else report.findings), class_="caution") for text in told]
     for step in found.finish:
         done = f"done in {chance_text(step.chance)} of the matches"
         rows.append(tag("p", f"Finish, {step.action} at {step.place}: {done}."))
