@@ -124,8 +124,8 @@ def test_what_a_rival_pulls_out_is_lost_where_one_pulls(tmp_path, pulls, left):
         )
     elif losses:
         assert losses[0].sentence == (
-            "Heron mk1: a rival pulls in 25 % of the tries of 'leave planter' ('pulls' of the rival of 'clamp'): 25 % of "
-            "all are lost by clamp.hold.clamp, on top of what practice counts."
+            "Heron mk1: a rival pulls in 25 % of the tries of 'leave planter' ('pulls' of the rival of 'clamp'): 25 % "
+            "of all are lost by clamp.hold.clamp, on top of what practice counts."
         )
 
 
