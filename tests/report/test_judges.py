@@ -50,7 +50,7 @@ def test_the_decision_is_that_of_the_command(made):
     assert len(thoughts) > 3
     for thought in thoughts:  # ids of findings stand there as their names
         assert all(part in text for part in re.split(r"\b[a-z]+(?:\.[a-z_ ]*[a-z])+\b", thought)), thought
-    assert f"{said['difference'][0]['difference']:+.1f} points a match" in text
+    assert f"Heron mk2 scores {said['difference'][0]['difference']:.1f} points a match more than Heron mk1" in text
 
 
 def test_the_evidence_is_what_the_file_says_was_measured(made):
