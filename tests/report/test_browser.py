@@ -1,15 +1,12 @@
 """Documents as HTML in a real browser: WCAG 2.2 AA by axe-core, no request, nothing wider than the window."""
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from edge import run
 from fieldworthy.measure.sheets import sheets
 from robots import EXAMPLES, OTTER
+from web.browser import judged
 
-RULES = {
-    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
-}
 COMMANDS = {
     "notebook": ("report", EXAMPLES / "mk1.yaml", "--date", "2026-11-25", "--runs", "100", "--compare",
                  EXAMPLES / "mk2.yaml"),
@@ -24,36 +21,22 @@ COMMANDS = {
 }  # fmt: skip
 
 
-@pytest.fixture(scope="module", params=COMMANDS)
-def page_file(request, tmp_path_factory):
-    file = tmp_path_factory.mktemp("pages") / "page.html"
-    assert run(*COMMANDS[request.param], "-o", file).code == 0
-    return file
-
-
 @pytest.mark.long
-@pytest.mark.parametrize("width", [390, 1280])
-def test_a_page_is_accessible_fits_and_asks_for_nothing(browser, page_file, width):
+@pytest.mark.parametrize("document", COMMANDS)
+def test_a_page_is_accessible_fits_asks_for_nothing_and_lets_nothing_run(browser, document, tmp_path):
+    file = tmp_path / "page.html"
+    assert run(*COMMANDS[document], "-o", file).code == 0
     # the page forbids every script, so the judge is let in past its policy; the page itself has none
-    context = browser.new_context(bypass_csp=True, viewport={"width": width, "height": 900})
-    page, asked, said = context.new_page(), [], []
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("console", lambda message: said.append(message.text))
-    page.goto(page_file.as_uri())
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    found = Axe().run(page, options=RULES).response["violations"]
-    context.close()
-    assert [(v["id"], node["html"][:120]) for v in found for node in v["nodes"]] == []
-    assert asked == [page_file.as_uri()]
-    assert said == []
-
-
-@pytest.mark.long
-def test_without_a_judge_the_policy_lets_nothing_run(browser, page_file):
-    context = browser.new_context()
-    page, said = context.new_page(), []
-    page.on("console", lambda message: said.append(message.text))
-    page.goto(page_file.as_uri())
-    assert page.locator("h1").inner_text()
-    context.close()
-    assert said == []  # nothing on the page runs into its own policy
+    for width, judge in ((390, True), (1280, True), (1280, False)):
+        context = browser.new_context(bypass_csp=judge, viewport={"width": width, "height": 900})
+        page, asked, said = context.new_page(), [], []
+        page.on("request", lambda request, asked=asked: asked.append(request.url))
+        page.on("console", lambda message, said=said: said.append(message.text))
+        page.goto(file.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.locator("h1").inner_text()
+        found = judged(page) if judge else []
+        context.close()
+        assert found == []
+        assert asked == [file.as_uri()]
+        assert said == []  # without the judge: nothing on the page runs into its own policy

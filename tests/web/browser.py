@@ -16,6 +16,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 FLAGS = [
@@ -29,6 +30,11 @@ FLAGS = [
 ]
 HOW_TO = "These tests need a browser: on Debian and Ubuntu 'apt-get install chromium', or 'make browser'."
 _PATIENCE = 30.0  # s for the server to say its address
+# what passes is not told: a list of every element that does took longer than judging them
+RULES = {
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]},
+    "resultTypes": ["violations"],
+}
 expect.set_options(timeout=40_000)  # ms; a busy machine is slow, and no test is about that
 
 
@@ -168,3 +174,9 @@ def builds(page: Page) -> int:
 def wait_built(page: Page, after: int = 0) -> None:
     """Wait until a view was built more often than this, with all that it computes before it is shown."""
     page.wait_for_function("n => Number(document.getElementById('fw-main')?.dataset.built ?? 0) > n", arg=after)
+
+
+def judged(page: Page, where: str | None = None) -> list[tuple[str, str, str]]:
+    """What breaks a rule of accessibility: the rule, the element, why."""
+    found = Axe().run(page, context=where, options=RULES).response["violations"]
+    return [(v["id"], node["html"][:160], node["failureSummary"]) for v in found for node in v["nodes"]]

@@ -6,22 +6,17 @@ axe-core finds what a machine can find: contrast, names, roles, landmarks. The k
 from __future__ import annotations
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from fieldworthy.web.views import BY_NAME, VIEWS
-from web.browser import builds, serving, show, wait_built, window
+from web.browser import builds, judged, serving, show, wait_built, window
 
-RULES = {
-    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
-}
 SIZES = (pytest.param(390, marks=pytest.mark.long), 1280)
 
 
 def violations(page, what, where=None):
     page.wait_for_function("() => document.getAnimations().every(a => a.playState !== 'running')")
-    found = Axe().run(page, context=where, options=RULES).response["violations"]
-    return [(what, v["id"], node["html"][:160], node["failureSummary"]) for v in found for node in v["nodes"]]
+    return [(what, *one) for one in judged(page, where)]
 
 
 JUDGED = {"build": ("#build-rows li", "#beside-rows li", ".strip .first"), "margins": ("#margins-rows li",)}
@@ -33,6 +28,11 @@ def ready(page, view):
     wait_built(page)
     for place in JUDGED.get(view, ()):
         page.wait_for_selector(place)
+
+
+def fits(page, what):
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, (what, wide)
 
 
 def in_both_themes(page, what, *, drawn):
@@ -50,10 +50,11 @@ def in_both_themes(page, what, *, drawn):
 @pytest.mark.long
 @pytest.mark.parametrize("width", SIZES)
 @pytest.mark.parametrize("view", [view.name for view in VIEWS])
-def test_every_view_is_accessible(browser, server, heron, view, width):
+def test_every_view_is_accessible_and_not_wider_than_the_window(browser, server, heron, view, width):
     with window(browser, server, width=width) as page:
         show(page, server, view, file=f"{heron}/mk1.yaml")
         ready(page, view)
+        fits(page, view)
         found = in_both_themes(page, f"{view} at {width}", drawn=BY_NAME[view].drawn)
         if view != "guide":  # which has a glossary of its own
             page.locator("[data-term]").first.click()
@@ -76,6 +77,7 @@ def test_every_view_is_accessible(browser, server, heron, view, width):
 @pytest.mark.parametrize("width", SIZES)
 def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, server, heron, width):
     with window(browser, server, width=width) as page:
+        fits(page, "start")
         page.locator("details.panel summary").click()
         page.locator("summary", has_text="Display").click()
         found = in_both_themes(page, f"start at {width}", drawn=False)
@@ -101,17 +103,6 @@ def test_the_page_before_the_page_is_accessible(browser, tmp_path):
         page.emulate_media(color_scheme="light")
         assert found + violations(page, "code, light") == []
         context.close()
-
-
-@pytest.mark.long
-@pytest.mark.parametrize("width", SIZES)
-def test_nothing_is_wider_than_the_window(browser, server, heron, width):
-    with window(browser, server, width=width) as page:
-        for view in ("", *(view.name for view in VIEWS)):
-            show(page, server, view, **({"file": f"{heron}/mk1.yaml"} if view else {}))
-            ready(page, view)
-            wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert wide <= 0, (view, wide)
 
 
 def test_the_keyboard_reaches_everything_and_shows_where_it_is(browser, server, heron):
