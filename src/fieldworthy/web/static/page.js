@@ -29,8 +29,10 @@ const fw = (() => {
     if (!element) return;
     const key = focusOf(element);
     const open = [...element.querySelectorAll("details[open] > summary[data-key]")].map((e) => e.dataset.key);
+    const ticks = new Map([...element.querySelectorAll("input[data-kept]")].map((e) => [e.dataset.kept, e.checked]));
     element.innerHTML = html;
     keepEdits(element);
+    for (const box of element.querySelectorAll("input[data-kept]")) box.checked = ticks.get(box.dataset.kept) ?? box.checked;
     for (const summary of element.querySelectorAll("details > summary[data-key]"))
       if (open.includes(summary.dataset.key)) summary.parentElement.open = true;
     giveBack(element, key);

@@ -48,6 +48,7 @@ class _State:
         self.least: dict[int, float] = {}
         self.designs: list[tuple[str, Design]] = []
         self.source: Source | None = None
+        self.form: Markup | None = None
 
 
 async def build(page: Page) -> None:
@@ -88,7 +89,7 @@ def _job(page: Page) -> Job | None:
 
 
 async def _ask(page: Page, state: _State) -> None:
-    """Show what may vary, once for each state of the file."""
+    """Show what may vary; it stands as it is while it says the same, as when more files are known."""
     page.put("search-problems", plain_sentences(page.problems) if page.problems else "")
     if page.draft is None or page.problems or state.source == page.draft.source:
         return
@@ -96,8 +97,11 @@ async def _ask(page: Page, state: _State) -> None:
     rows = await page.work.compute(varying, source)
     if rows is None or page.view != "search":
         return
-    state.rows, state.source = rows, source
-    page.put("search-asked", _form(rows, has_plan="plan" in {str(r.path[0]) for r in rows} or _has_plan(page)))
+    state.source = source
+    form = _form(rows, has_plan="plan" in {str(r.path[0]) for r in rows} or _has_plan(page))
+    if form != state.form:
+        state.rows, state.form = rows, form
+        page.put("search-asked", form)
     await _draw_pose(page, source)
 
 
@@ -111,9 +115,10 @@ def _form(rows: tuple[Varying, ...], *, has_plan: bool) -> Markup:
         sections.setdefault(_section(row), []).append(_row(i, row))
     order = sorted(sections, key=lambda name: name.startswith("parts"))  # where things sit is seldom the question
     varied = [
-        tag("details", tag("summary", f"{name} ({len(sections[name])})"), sections[name], class_="varied")
+        tag("details", tag("summary", f"{name} ({len(sections[name])})", data_key=f"varied {name}"), sections[name],
+            class_="varied")
         for name in order
-    ]
+    ]  # fmt: skip
     plan = _tick("plan", "The order of actions: what to do where, how often, when to leave for the finish")
     wanted = [_tick(f"want {name}", words, checked=name == "points" and has_plan) for name, words in _WANTED.items()]
     minutes = tag("select", [tag("option", m, value=m, selected=m == "1") for m in _MINUTES], name="minutes",
@@ -133,19 +138,24 @@ def _section(row: Varying) -> str:
     return ": ".join(str(key) for key in row.path[:2]) if len(row.path) > 2 else str(row.path[0])
 
 
-def _tick(name: str, words: str, *, checked: bool = False) -> Markup:
-    return tag("label", tag("input", type="checkbox", name=name, checked=checked), f" {words}", class_="choice")
+def _tick(name: str, words: str, *, checked: bool = False, of: str = "") -> Markup:
+    """A tick that stays as the person set it when the form is drawn anew; `of` names it where its number may move."""
+    box = tag("input", type="checkbox", name=name, checked=checked, data_kept=of or name)
+    return tag("label", box, f" {words}", class_="choice")
 
 
 def _row(i: int, row: Varying) -> Markup:
     """One thing that may vary: a tick, and sliders for the ends of a number or a tick for each option."""
     more = f", and {row.more} more with it" if row.more else ""
-    head = _tick(f"vary {i}", f"{row.key}: {row.now} now{more}")
+    head = _tick(f"vary {i}", f"{row.key}: {row.now} now{more}", of=f"vary {row.key}")
     if row.ticks:
         last = len(row.ticks) - 1
         inside: Content = [_slider(i, row, end, at) for end, at in zip(_ENDS, (0, last), strict=True)]
     else:
-        inside = [_tick(f"option {i} {k}", text, checked=True) for k, text in enumerate(row.options[:24])]
+        inside = [
+            _tick(f"option {i} {k}", text, checked=True, of=f"{row.key}: {text}")
+            for k, text in enumerate(row.options[:24])
+        ]
     return tag("div", head, tag("div", inside, class_="ends"), class_="varying")
 
 
