@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
+from shutil import copytree
 
+import numpy as np
 import pytest
 
 from fieldworthy.files import BadInput
+from fieldworthy.measure import load_measurements
+from fieldworthy.measure.fit import procedure
 from fieldworthy.measure.model import Scales
 from fieldworthy.measure.scales import FORWARD, HEIGHT, LEFT, MASS, fit_scales
 from measuring import PER_95, measured, recovered, section
@@ -140,3 +145,26 @@ def test_a_roller_that_would_carry_the_lower_end_is_named(tmp_path):
         "With the front raised, anti-tip roller 'tail' reaches the floor and carries: take it off first."
     )
     assert not any("nose" in note for note in found.notes)
+
+
+@pytest.mark.long
+def test_300_raised_weighings_of_nonsense_are_answered(tmp_path):
+    """Wheels read anything from 1 to 3 kg; the command answers without a traceback, and calls the readings wrong.
+
+    The search once left for a lift longer than the robot, and ended in a traceback.
+    """
+    rng = np.random.default_rng(17)
+    heron = Path(__file__).parents[2] / "examples" / "heron"
+    copytree(heron, tmp_path / "heron")
+    level = "{left front: 2.522 kg, right front: 2.631 kg, left rear: 1.897 kg, right rear: 1.666 kg}"
+    raised = "".join(
+        f"    - {{end: {'back' if i % 2 else 'front'}, lift: 90 mm, readings: {{left rear: {a:.3f} kg, "
+        f"right rear: {b:.3f} kg, left front: {c:.3f} kg, right front: {d:.3f} kg}}}}\n"
+        for i, (a, b, c, d) in enumerate(rng.uniform(1.0, 3.0, (300, 4)))
+    )
+    text = (
+        f"fieldworthy: measurements 1\nrobot: mk1.yaml\nscales:\n  level:\n    - readings: {level}\n  raised:\n{raised}"
+    )
+    (tmp_path / "heron" / "nonsense.yaml").write_text(text, "utf-8")
+    found = procedure(load_measurements(tmp_path / "heron" / "nonsense.yaml"), "scales")
+    assert any(not one.agrees for one in found.predictions)

@@ -28,9 +28,11 @@ TRUST = 10.0
 """A stated reading error counts as much as the scatter of this many readings: it is known to about a fifth."""
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
 _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
+_STEPS = 120  # of a search that lowers its damping by itself: nonsense on a scale takes more and gains nothing by it
 _STEP = 1e-5  # spans: of slopes that nobody gives
 _FLAT = 0.1  # of the loss's first slope: a far reading bends it less, and must not make a step too bold
 _STUCK = 1e10  # damping: no step is small enough to go down
+_SOUND = 1e-4  # least pivot of a matrix with ones on its diagonal: above it triangles lose no digit that counts
 _TINY = 1e-16  # share of the largest eigenvalue below which a direction is not seen at all
 _FAR = 5.0  # standard deviations of one reading that no honest reading is off by
 _HOPELESS = 100.0  # times their error: beyond that a number tells no more
@@ -406,7 +408,7 @@ class _Problem:
         damp, off = 1e-3, self._all(unit, scale)
         if not np.all(np.isfinite(off)):
             raise ValueError("residuals are not finite where the search begins")
-        for _ in range(_MOST):
+        for _ in range(_STEPS):
             loss, first, second = self._loss(off, robust=robust)
             slopes = self._slopes(unit, scale)
             uphill = slopes.T @ (first * off)
@@ -416,7 +418,7 @@ class _Problem:
             brake = np.maximum(np.diag(bend), 1e-18 * max(float(np.diag(bend).max(initial=0.0)), 1e-30))
             while damp < _STUCK:
                 step = np.zeros_like(unit)
-                step[free] = np.linalg.lstsq((bend + np.diag(damp * brake))[inside], -uphill[free], rcond=1e-15)[0]
+                step[free] = _downhill((bend + np.diag(damp * brake))[inside], uphill[free])
                 tried = np.clip(unit + step, low, high)
                 with np.errstate(all="ignore"):
                     there = self._tried(tried, scale)
@@ -483,6 +485,18 @@ class _Problem:
         mean = slopes / r.size
         small = 1.0 + (r.size - left) / r.size * (1.0 - mean) / max(mean, 1e-9)
         return small**2 * squares / max(left, 1e-9) / max(mean, 1e-9) ** 2
+
+
+def _downhill(bend: Array, uphill: Array) -> Array:
+    """Newton's step; by triangles where the matrix is well told, twenty times as fast as by its singular values."""
+    size = np.sqrt(np.maximum(np.diag(bend), 1e-300))
+    even = bend / np.outer(size, size)
+    try:
+        if np.diag(np.linalg.cholesky(even)).min() > _SOUND:
+            return np.asarray(-np.linalg.solve(even, uphill / size) / size)
+    except (np.linalg.LinAlgError, ValueError):  # blind directions, or nothing that is free
+        pass
+    return np.asarray(np.linalg.lstsq(bend, -uphill, rcond=1e-15)[0])
 
 
 def _ends(parameter: Parameter, unit: float) -> bool:

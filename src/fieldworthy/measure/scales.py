@@ -36,6 +36,7 @@ MASS, FORWARD, LEFT, HEIGHT = (
     "height of the centre of gravity",
 )
 _SHARED = 1e-3  # m: contacts as near as that to the foremost or rearmost one stand at that end
+_STEEPEST = 0.95  # of the distance between the axles: lifted higher than that is not searched
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +281,9 @@ class _Alike:
         centre = np.repeat(x, len(self.at), axis=-1)
         if self.raised:
             axles = along[..., self.raised, :]
-            pitch = pitch_of_lift((axles * self.span).sum(axis=-1), values[..., self.lifts], self.rise)
+            base = np.maximum((axles * self.span).sum(axis=-1), _SHARED)
+            high = _STEEPEST * base  # nonsense on a scale must not send the search where no robot can stand
+            pitch = pitch_of_lift(base, np.clip(values[..., self.lifts], -high, high), self.rise)
             centre[..., self.raised] = plumb_place(x, z, pitch)
             along[..., self.raised, :] = plumb_place(axles, self.radius[self.raised], pitch[..., None])
         preload = np.einsum("...sj,sjk->...sk", values[..., self.preload], self.preloads)
