@@ -16,10 +16,11 @@ from fieldworthy.decide.search import Budget, How, search, write_variant
 from fieldworthy.decide.search.plans import Planner, changes_of, rounds_of
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Race
-from fieldworthy.decide.search.result import FRESH
+from fieldworthy.decide.search.result import FRESH, Judge
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import asked, from_options
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.files import BadInput, Document, read_document
 from fieldworthy.match import blocks
@@ -160,8 +161,8 @@ def test_a_plan_that_is_not_there(tmp_path):
 
 def test_candidates_in_a_batch_score_what_their_files_do(runner):
     """The batch is held to each file by itself, written, read and played: same draws, same luck, same points."""
-    document = wanted("drive.stages", "drive.wheels.left front.position[0]", "parts.box.position[2]", keep=False)
-    task = asked(runner, document)
+    height = {"key": "parts.box.position[2]", "between": ["95 mm", "170 mm"]}  # lower, it would be below the floor
+    task = asked(runner, wanted("drive.stages", "drive.wheels.left front.position[0]", height, keep=False))
     rows = task.space.of_shares(np.random.default_rng(3).random((5, len(task.space.variables))))
     effort = Effort(9, 5)
     tried = Trial(runner, task, 7).tried(np.vstack([task.space.now, rows]), effort)
@@ -534,3 +535,21 @@ def test_a_run_alone_is_searched_from_its_own_plan():
     written = planner.built(planner.now).nominal.plan
     assert written.solo.steps == plan.solo.steps
     assert written.driven == plan.driven
+
+
+def test_no_part_is_put_through_the_floor(runner):
+    """By plane geometry: the box is 0.2 m high, so its middle is at 95 mm at least, 5 mm being left for measuring.
+
+    The lower it is, the later it tips; without its bound the best would be the lowest of the range.
+    """
+    document = wanted(
+        {"key": "parts.box.position[2]", "between": ["40 mm", "140 mm"]}, want=["balance.tip.back"], keep=False
+    )
+    task = asked(runner, document)
+    rows = np.array([[0.12], [0.095], [0.094], [0.04]])
+    assert np.isfinite(Trial(runner, task).tried(rows).worth[:, 0]).tolist() == [True, True, False, False]
+    found = search(runner, document, How(Budget(150)))
+    assert found.best is not None
+    assert [edit.after for edit in found.best.edits] == ["95 mm"]
+    deeper = load_robot(runner.document.file, None, {**runner.texts, **edited(runner, task.space.edits(rows[3]))})
+    assert "balance.floor" in Judge(runner, runner, task, 0).lacks(evaluate(deeper))

@@ -157,6 +157,18 @@ def extent(context: Context, pose: str) -> tuple[Array, Array]:
     return extent_in(groups(context), context.robot.poses[pose])
 
 
+MEASURED = 0.005  # m; to which places on a robot are measured, and soft treads give; common practice, no source
+
+
+def sunk(context: Context) -> Array:
+    """How far its parts reach below the floor in the pose where they are deepest, of those that stand on it [m]."""
+    standing = [name for name, pose in context.robot.poses.items() if pose.use != "climb"]
+    if not standing or not context.robot.parts:
+        return np.zeros(1)
+    lowest = np.broadcast_arrays(*(np.ravel(extent(context, name)[0][2]) for name in standing))
+    return np.asarray(-np.minimum.reduce(lowest))
+
+
 def stance(context: Context, pose: str) -> Stance:
     """How it stands on the floor in a pose: load, height, tipping edges and rollers [SI]."""
     pose = same_body(context, pose)

@@ -26,6 +26,7 @@ from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import PLAYED, Asked, Constraint
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
+from fieldworthy.engine.system import dangerous
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.writing import GONE, write_atomically
@@ -239,7 +240,10 @@ class Judge:
 
     def lacks(self, report: Report) -> tuple[str, ...]:
         """Ids of what must hold and does not, on a report of the candidate's own."""
-        return tuple(c.key[0] for c in self.asked.constraints if not _holds(c, report))
+        lacking = tuple(c.key[0] for c in self.asked.constraints if not _holds(c, report))
+        before = {(f.id, f.subject): f.margin for f in self.now.findings if f.margin is not None}
+        told = [(f.id, f.margin, before.get((f.id, f.subject), 0.0)) for f in report.findings if f.margin is not None]
+        return (*lacking, *(one for one, then, was in told if one in dangerous() and then < min(was, 0.0) - 1e-9))
 
     def gain(self, loaded: Loaded) -> Gain | None:
         """How many points more a design scores."""

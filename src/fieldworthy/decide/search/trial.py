@@ -214,7 +214,14 @@ class Trial:
         rooms = [_room(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
         played = self._played(context, outcomes, (shape, own.start), effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows[own], over) for o in self.asked.objectives]
-        return np.stack(worth, axis=1), np.stack(rooms, axis=1) if rooms else np.zeros((len(rows[own]), 0))
+        can_be = over(state.sunk(context))[:, :1] <= max(self._sunk, state.MEASURED) + 1e-9
+        room = np.stack(rooms, axis=1) if rooms else np.zeros((len(rows[own]), 0))
+        return np.where(can_be, np.stack(worth, axis=1), -np.inf), np.where(can_be, room, -WIDEST)
+
+    @cached_property
+    def _sunk(self) -> float:
+        """How far the present robot's file says that parts are below the floor: a mistake in it is no candidate's."""
+        return float(np.max(state.sunk(self.evaluator.base)))
 
     def points(self, rows: Array, effort: Effort) -> Array:
         """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""

@@ -24,7 +24,6 @@ from fieldworthy.vehicle.body import Worst, extent_in, group_of, stacked
 from fieldworthy.vehicle.drivetrain import DrivePerformance
 from fieldworthy.vehicle.stance import SIDES, Stance
 
-_MEASURED = 0.005  # m; to which places on a robot are measured, and soft treads give; common practice, no source
 _TOUCHING = 0.001  # m; what stands on the floor is not below it, and a box around wheels is no finer
 _NAMED = 5  # parts below the floor that are told one by one
 _FAR = {"forward": "rear", "back": "front", "left": "right", "right": "left"}
@@ -74,8 +73,8 @@ def _sunk(context: Context, poses: list[str]) -> Iterator[Outcome]:
             {"depth": (-bottom, "length")},
             {"pose": pose, "part": name},
         )
-        yield Outcome("balance.floor", f"part {name}", bottom, -_MEASURED, "length", message, scale=2.0 * _MEASURED,
-                      sources=("plane-geometry", "practice"))  # fmt: skip
+        yield Outcome("balance.floor", f"part {name}", bottom, -state.MEASURED, "length", message,
+                      scale=2.0 * state.MEASURED, sources=("plane-geometry", "practice"))  # fmt: skip
 
 
 def _bottom(part: Part, pose: Pose) -> Array:
