@@ -550,6 +550,6 @@ def test_no_part_is_put_through_the_floor(runner):
     assert np.isfinite(Trial(runner, task).tried(rows).worth[:, 0]).tolist() == [True, True, False, False]
     found = search(runner, document, How(Budget(150)))
     assert found.best is not None
-    assert [edit.after for edit in found.best.edits] == ["95 mm"]
+    assert [edit.after for edit in found.best.edits] == ["0.095 m"]
     deeper = load_robot(runner.document.file, None, {**runner.texts, **edited(runner, task.space.edits(rows[3]))})
     assert "balance.floor" in Judge(runner, runner, task, 0).lacks(evaluate(deeper))

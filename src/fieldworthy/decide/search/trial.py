@@ -214,14 +214,11 @@ class Trial:
         rooms = [_room(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
         played = self._played(context, outcomes, (shape, own.start), effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows[own], over) for o in self.asked.objectives]
-        can_be = over(state.sunk(context))[:, :1] <= max(self._sunk, state.MEASURED) + 1e-9
+        # what the file says to be below the floor as it is, is a mistake of the file and not the candidate's
+        allowed = max(float(np.max(state.sunk(context.nominal))), state.MEASURED) + 1e-9
+        can_be = over(state.sunk(context))[:, :1] <= allowed
         room = np.stack(rooms, axis=1) if rooms else np.zeros((len(rows[own]), 0))
         return np.where(can_be, np.stack(worth, axis=1), -np.inf), np.where(can_be, room, -WIDEST)
-
-    @cached_property
-    def _sunk(self) -> float:
-        """How far the present robot's file says that parts are below the floor: a mistake in it is no candidate's."""
-        return float(np.max(state.sunk(self.evaluator.base)))
 
     def points(self, rows: Array, effort: Effort) -> Array:
         """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""
