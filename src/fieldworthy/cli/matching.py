@@ -28,13 +28,14 @@ from fieldworthy.files.document import nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import ENDINGS, PARTS, Forecast, Part, Timeline
 from fieldworthy.match.components import EACH, Size
+from fieldworthy.match.early import told_early
 from fieldworthy.match.forecast import size_for
 from fieldworthy.match.timeline import Event, as_csv, folded
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
 
-_PLAYING = "Playing matches (the first time here it compiles for half a minute)"
+_PLAYING = "Playing matches (the first time here it compiles for a quarter of a minute)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +142,10 @@ def _part(name: str) -> Part:
 
 def _played(robot: Robot, asked: tuple[int, int], part: Part, each: int) -> Forecast:
     with progress_bar(_PLAYING, asked[0]) as tell:
-        return played(robot.loaded, asked, part, tell, each).data
+        if tell is None:
+            return played(robot.loaded, asked, part, None, each).data
+        with told_early(robot.loaded.document.file, part, asked[1], lambda said: tell(0, asked[0], said)):
+            return played(robot.loaded, asked, part, tell, each).data
 
 
 def _print_size(console: Console, size: Size, accuracy: float, what: str = "mean") -> None:

@@ -1,4 +1,4 @@
-"""The compiled inner loop: one match from event to event, and many of them over the cores.
+"""The compiled inner loop: one match from event to event, and a part of many, which other threads may play beside.
 
 Nothing is stepped in time: a way is integrated over speed (`travel`), heat by the exact step of the two lumps, air by
 the mass balance of each draw. What a motor's controller leaves it is read when an event begins and held to its end;
@@ -12,7 +12,6 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numba import prange
 
 from fieldworthy.arrays import Array
 from fieldworthy.match import state, travel
@@ -87,10 +86,10 @@ from fieldworthy.match.travel import (
     beta,
     compiled,
     fingerprint,
+    kept,
     least_turn,
     lognormal,
     normal,
-    parallel,
     phases_of,
     philox,
     terminal_voltage,
@@ -450,12 +449,12 @@ def play(st: Structure, nu: Numbers, at: tuple[int, np.uint64], draw: tuple[np.u
 
 
 Runs = tuple[int, int, int, bool, int, int]
-"""As `play_all` takes them."""
+"""As `play_part` takes them."""
 
 
 @compiled
 def _one(st: Structure, nu: Numbers, runs: Runs, seed: np.uint64, out: Out, i: int) -> None:
-    """Play one run and keep what counts; a function of its own, since a parallel loop loses what it writes itself."""
+    """Play one run and keep what counts."""
     begin, first, each, luck, many, cases = runs
     robot, at = i // many, i % many  # every robot has the same luck
     first += robot * cases
@@ -475,17 +474,17 @@ def _one(st: Structure, nu: Numbers, runs: Runs, seed: np.uint64, out: Out, i: i
 def _compiled(sources: int) -> Callable[..., Any]:
     """Compile the loop over runs; the cache holds it by the sources, which it closes over."""
 
-    @parallel
-    def play_all(st: Structure, nu: Numbers, runs: Runs, seed: np.uint64, out: Out) -> int:
-        """Play every match of a batch, in parallel."""
-        for i in prange(out.totals.shape[0]):
+    @kept
+    def play_part(st: Structure, nu: Numbers, runs: Runs, seed: np.uint64, out: Out, part: tuple[int, int]) -> int:
+        """Play the matches of a batch from one to another."""
+        for i in range(part[0], part[1]):
             _one(st, nu, runs, seed, out, i)
         return sources
 
-    return play_all
+    return play_part
 
 
-play_all = _compiled(fingerprint((motor, motion, tank, thermal, layout, state, travel)))
-"""``play_all(structure, numbers, (first run, first case, matches of each case, luck, matches of each robot, cases from
-one robot's first to the next one's), seed, arrays to fill)``; a negative number of matches of each case has one case
-for all, and a belief for so many each."""
+play_part = _compiled(fingerprint((motor, motion, tank, thermal, layout, state, travel)))
+"""``play_part(structure, numbers, (first run, first case, matches of each case, luck, matches of each robot, cases from
+one robot's first to the next one's), seed, arrays to fill, (first match to play, the one after the last))``; a negative
+number of matches of each case has one case for all, and a belief for so many each."""

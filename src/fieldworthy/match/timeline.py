@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -229,6 +231,7 @@ _LONGEST_ROUND = 40  # steps
 _LEAKED = 0.01  # of the gauge pressure, less than any stroke takes; common practice, no source
 
 _FEW = 128  # matches
+_PARTS = 4  # of each thread, so that none waits long for another
 
 
 def loop(
@@ -237,7 +240,7 @@ def loop(
     """Run the compiled loop; over several robots with the same luck, so many cases apart, as many runs of each."""
     import numba  # noqa: PLC0415  only where matches are played: the command must start fast
 
-    from fieldworthy.match.kernel import play_all  # noqa: PLC0415
+    from fieldworthy.match.kernel import play_part  # noqa: PLC0415
 
     tanks = len(match.tanks)
     out = Out(
@@ -250,14 +253,21 @@ def loop(
         np.zeros((runs, rows, FIRST_TANK + tanks)),
         np.zeros(runs, dtype=np.int64),
     )
-    threads = numba.get_num_threads()
-    numba.set_num_threads(
-        1 if runs <= _FEW else threads
-    )  # to wake another core and wait for it takes longer than these
-    try:
-        play_all(match.structure, match.numbers, (*which, max(runs // robots[0], 1), robots[1]), np.uint64(seed), out)
-    finally:
-        numba.set_num_threads(threads)
+    asked = (*which, max(runs // robots[0], 1), robots[1])
+
+    def play(part: tuple[int, int]) -> None:
+        """Play a part of the matches; threads do so at once, for the compiled loop lets others run."""
+        play_part(match.structure, match.numbers, asked, np.uint64(seed), out, part)
+
+    # to wake another core and wait for it takes longer than a few matches
+    threads = 1 if runs <= _FEW else numba.get_num_threads()
+    if threads == 1:
+        play((0, runs))
+        return out
+    edges = np.linspace(0, runs, threads * _PARTS + 1).astype(int).tolist()
+    with ThreadPoolExecutor(threads) as pool:
+        for _ in pool.map(play, itertools.pairwise(edges)):
+            pass
     return out
 
 

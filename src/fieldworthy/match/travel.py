@@ -8,15 +8,20 @@ corners of the force curve they are integrated over speed by Gauss's rule, so th
 
 from __future__ import annotations
 
+import getpass
 import inspect
 import math
+import os
+import sys
+import tempfile
 import zlib
 from collections.abc import Callable, Iterable
+from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar, cast
 
 import numpy as np
-from numba import njit
+from numba import config, njit
 
 from fieldworthy.arrays import Array
 from fieldworthy.match.state import (
@@ -56,9 +61,33 @@ def bare(function: F) -> F:
     return cast(F, njit(**_BARE)(function))
 
 
-def parallel(function: F) -> F:
-    """Compile the outermost loop, over the cores, and keep it for the next time."""
-    return cast(F, njit(**_OPTIONS, parallel=True, cache=True)(function))
+def kept(function: F) -> F:
+    """Compile the outermost loop, of which threads each run a part, and keep it for the next time."""
+    options = _OPTIONS | {"nogil": True, "cache": True}
+    try:
+        return cast(F, njit(**options)(function))
+    except RuntimeError:  # neither beside the sources nor in the person's own cache can anything be written
+        folder = _spare_folder()
+        if folder is None:
+            return cast(F, njit(**options | {"cache": False})(function))
+        vars(config)["CACHE_DIR"] = str(folder)
+        return cast(F, njit(**options)(function))
+
+
+def _spare_folder() -> Path | None:
+    """Make a folder among the temporary ones that is this person's alone; say so once, when it is made."""
+    folder = Path(tempfile.gettempdir()) / f"fieldworthy-{getpass.getuser()}"
+    try:
+        folder.mkdir(mode=0o700)
+    except FileExistsError:
+        # what is read from there is run: it must be this person's
+        mine = os.name != "posix" or folder.stat().st_uid == os.getuid()
+        return folder if folder.is_dir() and not folder.is_symlink() and mine else None
+    except OSError:
+        sys.stderr.write("No folder can be written to keep the compiled match in, so it is compiled each time.\n")
+        return None
+    sys.stderr.write(f"The compiled match is kept in {folder}, since no usual folder for it can be written.\n")
+    return folder
 
 
 def fingerprint(modules: Iterable[ModuleType]) -> int:
