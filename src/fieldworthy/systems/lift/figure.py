@@ -417,7 +417,7 @@ def _chart(data: LiftCurves, style: Style) -> Chart:
         Limit(at=1.0, name=can),
         Line(x=data.along, y=up, name="going up", tone=0),
         Line(x=data.along, y=down, name="going down", tone=1),
-        Limit(at=data.share, side="x", name=f"now {_share(data.now[0])} up, {_share(data.now[1])} down",
+        Limit(at=data.share, side="x", name=f"here {_share(data.now[0])} up, {_share(data.now[1])} down",
               tone="ink", dash="2 3"),
         Spot(x=data.share, y=float(now[0]), tone=0),
         Spot(x=data.share, y=float(now[1]), tone=1, shape="square"),
