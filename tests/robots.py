@@ -16,6 +16,7 @@ from fieldworthy.robot import Loaded, load_robot
 
 EXAMPLES = Path(__file__).parents[1] / "examples" / "heron"
 OTTER = EXAMPLES.parent / "otter" / "mk1.yaml"
+MARTEN = EXAMPLES.parent / "marten" / "mk1.yaml"
 GRAVITY = 9.80665  # CGPM 1901
 GONE: Any = ...
 """As a value among changes: take the key away."""
@@ -112,13 +113,13 @@ def check(folder: Path, robot: dict[str, Any] | None = None, season: dict[str, A
 
 
 def example(name: str = "mk1") -> Loaded:
-    """Load one of the example robots: Heron's mk1 or mk2, or 'otter', which is quite another robot."""
+    """Load one of the example robots: Heron's mk1 or mk2, or 'otter' or 'marten', which are quite other robots."""
     return load_robot(example_file(name))
 
 
 def example_file(name: str) -> Path:
     """Where an example robot's file is."""
-    return OTTER if name == "otter" else EXAMPLES / f"{name}.yaml"
+    return {"otter": OTTER, "marten": MARTEN}.get(name, EXAMPLES / f"{name}.yaml")
 
 
 def example_copy(folder: Path, *edits: tuple[str, str], name: str = "mk1") -> Path:

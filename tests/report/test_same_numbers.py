@@ -15,7 +15,7 @@ from fieldworthy.report.blocks import Mark, Side, Table
 from fieldworthy.units import digits, labelled
 from robots import example, example_file
 
-NAMES = ["mk1", "mk2", "otter"]
+NAMES = ["mk1", "mk2", "otter", "marten"]
 RUNS = 200
 TAKEN = ("air.pressure.", "air.time.", "lift.time.", "arm.time.", "drive.top_speed", "drive.push", "balance.tip.")
 """Findings of which a constant is the value or the limit; others take one of the numbers within their sentence."""

@@ -159,7 +159,7 @@ def _decision(told: Told) -> Iterator[Block]:
         yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
                    f"between {round(low)} and {round(high)} (95 %), by what was practised and measured.")  # fmt: skip
         if told.scores is not None:
-            yield Picture(score.distribution([told.scores], style), 0.17)
+            yield Picture(score.distribution([told.scores], style), 0.22)
 
 
 def _learned(told: Told) -> Iterator[Block]:
