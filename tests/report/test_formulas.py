@@ -23,9 +23,9 @@ from fieldworthy.physics.motors import chain, driving, motion, motor
 from fieldworthy.physics.motors.motor import Battery
 from fieldworthy.physics.odometry import _errors
 from fieldworthy.physics.statics import guide, hanging, rigidbody, tipping
-from fieldworthy.report.formulas import all_pages, as_mathml, formulas, mathml, put_in
+from fieldworthy.report.formulas import all_pages, as_mathml, formulas, formulas_for, mathml, put_in
 from fieldworthy.robot import load_robot
-from robots import EXAMPLES
+from robots import EXAMPLES, example
 
 G = 9.80665
 
@@ -371,3 +371,10 @@ def test_shares_of_the_uncertainty_are_those_of_the_law_of_propagation():
     assert len(parts) == 3
     assert given == pytest.approx({key: part / sum(parts.values()) for key, part in parts.items()}, rel=0.02)
     assert sorted(given, key=lambda key: -given[key]) == list(finding.inputs)
+
+
+def test_a_winch_is_not_told_by_the_force_of_a_cylinder():
+    """Heron is drawn up by a cylinder, Marten by motors."""
+    page = next(system.page for system in systems() if system.name == "climb")
+    assert [key for name in ("mk1", "marten") for key in formulas_for(page, example(name).nominal)] == [
+        "hang", "hoist", "hang"]  # fmt: skip
