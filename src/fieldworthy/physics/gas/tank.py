@@ -438,5 +438,8 @@ def volume_needed(p_charge: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) ->
         need, slope = _needed(u, draws, p_atm)
         low, high = np.where(need <= target, u, low), np.where(need >= target, u, high)
         newton = u + need * np.log(target / need) / slope
-        u = np.where((newton >= low) & (newton <= high), newton, 0.5 * (low + high))
+        there = np.abs(newton - u) <= 1e-14 * u  # such a case stays where it is, whatever the others of its batch need
+        if there.all():
+            break
+        u = np.where(there, u, np.where((newton >= low) & (newton <= high), newton, 0.5 * (low + high)))
     return np.where(possible, 1.0 / u, np.inf)[()]
