@@ -79,6 +79,17 @@ def test_the_example_as_it_is(plain):
     assert sum(g.points for g in plain.gains) == pytest.approx(gap, abs=0.05 * len(plain.can_do))
 
 
+@pytest.mark.long
+def test_few_matches_give_no_chance_that_their_interval_denies(mk1):
+    """A lead whose 95 % interval reaches below nothing is at most 97.5 % likely."""
+    for runs in (60, 300):
+        found = compare([mk1, mk2()], runs)
+        (span,), (chance,), (dispute,) = found.interval, found.chance, found.disputes
+        assert (span.low > 0.0) == (chance.mean > 0.975)
+        assert (dispute.interval[0] > 0.0) == (dispute.chance > 0.975)
+        assert f"{span.low:.1f} to {span.high:.1f}" in found.recommendation
+
+
 def test_one_variant_is_illegal(mk1):
     """A second motor on the arm: nine motors of 11 W are 99 W of the 90 allowed."""
     found = compare([mk1, mk2((ARM, ARM.replace('rpm"}', 'rpm", count: 2}')))], RUNS)

@@ -8,7 +8,17 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fieldworthy.match.components import components, grouped, shares, sized, sizes, true_means
+from fieldworthy.match.components import (
+    believed,
+    components,
+    grouped,
+    middle_95,
+    share_better,
+    shares,
+    sized,
+    sizes,
+    true_means,
+)
 
 
 def simulated(rng, draws, each, between, within, mean=50.0):
@@ -129,3 +139,70 @@ def test_a_bound_of_time_is_kept_and_what_it_reaches_is_told():
 def test_luck_alone_asks_for_many_matches_of_few_draws():
     rng = np.random.default_rng(10)
     assert sizes(components(simulated(rng, 400, 5, 0.0, 15.0)[1]), 1.0)[1] >= 8
+
+
+DRAWN = {
+    "normal": lambda rng, n: rng.normal(1.5, 1.0, n),
+    "heavy tails": lambda rng, n: 3.0 + rng.standard_t(2, n),
+    "mixed": lambda rng, n: np.where(rng.random(n) < 0.03, -5.0, 14.0) + rng.normal(0.0, 1.0, n),
+    "ties": lambda rng, n: np.round(rng.normal(1.0, 0.6, n)),
+}
+
+
+@pytest.mark.parametrize("kind", DRAWN)
+def test_interval_and_chance_never_contradict_each_other(kind):
+    """An interval of 95 % with its lower end above nothing leaves 2.5 % at most below, and the other way about."""
+    rng, met = np.random.default_rng(12), set()
+    for draws in (2, 5, 20, 38, 39, 60, 400):
+        for _ in range(60):
+            found = DRAWN[kind](rng, draws)
+            for sign in (1.0, -1.0):
+                (low, high), chance = middle_95(sign * found), share_better(sign * found)
+                if low != 0.0:
+                    assert (low > 0.0) == (chance > 0.975), (draws, found)
+                if high != 0.0:
+                    assert (high < 0.0) == (chance < 0.025), (draws, found)
+                met.add(low > 0.0)
+    assert met == {True, False}
+
+
+@pytest.mark.parametrize("kind", ["normal", "heavy tails", "mixed"])
+@pytest.mark.parametrize("draws", [60, 400])
+def test_the_chance_is_the_share_of_the_truth_above_nothing(kind, draws):
+    """On average over many samples; the shares themselves by scipy, of the mixture by hand."""
+    rng = np.random.default_rng(13)
+    mixture = 0.97 * stats.norm.sf(-14.0) + 0.03 * stats.norm.sf(5.0)
+    truth = {"normal": stats.norm.sf(-1.5), "heavy tails": stats.t.sf(-3.0, 2), "mixed": mixture}[kind]
+    found = [share_better(DRAWN[kind](rng, draws)) for _ in range(2000)]
+    assert np.mean(found) == pytest.approx(truth, abs=1.0 / (draws + 1))
+
+
+def test_of_a_handful_of_draws_the_interval_is_students():
+    """Another draw lies within t (1 + 1 / n)^0.5 deviations: 95 % of the time, counted, and the chance by scipy's t."""
+    rng, held = np.random.default_rng(14), 0
+    for _ in range(2000):
+        found = rng.normal(1.0, 2.0, 6)
+        low, high = middle_95(found)
+        held += low <= rng.normal(1.0, 2.0) <= high
+    assert 0.935 <= held / 2000 <= 0.965
+    scale = found.std(ddof=1) * (7 / 6) ** 0.5
+    assert share_better(found) == pytest.approx(stats.t.sf(-found.mean() / scale, 5), abs=1e-12)
+
+
+def test_standard_deviation_interval_and_chance_come_of_one_distribution():
+    """Normal truth, so all three tell each other: interval = mean +- 1.96 deviations, chance = normal share."""
+    rng = np.random.default_rng(15)
+    _, table = simulated(rng, 20_000, 5, 5.0, 15.0, mean=6.0)
+    known = components(table)
+    assert known.interval == pytest.approx(
+        [known.mean - 1.96 * known.between, known.mean + 1.96 * known.between], abs=0.3
+    )
+    assert share_better(believed(table)) == pytest.approx(stats.norm.sf(-known.mean / known.between), abs=0.01)
+
+
+def test_few_draws_widen_the_interval_by_what_they_leave_open():
+    """Truth without ignorance: what is left is the error of the mean, luck over the matches played (by hand)."""
+    rng = np.random.default_rng(16)
+    _, table = simulated(rng, 60, 5, 0.0, 15.0)
+    wide = np.diff(middle_95(believed(table)))[0]
+    assert wide >= 2 * 1.96 * 15.0 / 300**0.5 * 0.8

@@ -39,7 +39,7 @@ from fieldworthy.engine.system import is_rule
 from fieldworthy.files import BadInput
 from fieldworthy.match import ENDINGS, Runs, blocks, play_runs
 from fieldworthy.match.ability import Contradiction, Loss, ability
-from fieldworthy.match.components import EACH, Size, components, grouped, share_better, sized, true_means
+from fieldworthy.match.components import EACH, Size, believed, components, grouped, share_better, sized
 from fieldworthy.match.forecast import doubts
 from fieldworthy.match.setup import unbuilt, with_chance
 from fieldworthy.match.state import AIR, DONE, REASONS
@@ -531,4 +531,4 @@ def _chance(name: str, first: Played, then: Played) -> Chance:
     n, better = gaps.size, int(np.count_nonzero(gaps > 0))
     low, high = wilson_interval(float(better), float(n))
     equal = int(np.count_nonzero(gaps == 0)) / n
-    return Chance(name, better / n, (float(low), float(high)), equal, share_better(true_means(*_drawn(first, then))))
+    return Chance(name, better / n, (float(low), float(high)), equal, share_better(believed(*_drawn(first, then))))

@@ -12,7 +12,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, standard_draws
 from fieldworthy.files import BadInput
 from fieldworthy.match import CannotPlay, Setup, play_runs, setup
-from fieldworthy.match.components import EACH, Size, grouped, interval_of, sized
+from fieldworthy.match.components import EACH, Size, believed, grouped, middle_95, sized
 from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import Risk, risks
@@ -88,7 +88,7 @@ def fix_first(loaded: Loaded, log: FaultLog, runs: int = 2000, seed: int = 0, dr
             fixes.append(Fix(risk, acts, None, None, _told(risk, acts, None)))
             continue
         points, error = float(gaps.mean()), float(gaps.mean(axis=1).std(ddof=1)) / gaps.shape[0] ** 0.5
-        fixes.append(Fix(risk, acts, points, interval_of(gaps), _told(risk, acts, points), error))
+        fixes.append(Fix(risk, acts, points, middle_95(believed(gaps)), _told(risk, acts, points), error))
     return FixFirst(loaded.nominal.robot, runs, seed, float(now.mean()), tuple(sorted(fixes, key=_order)))
 
 

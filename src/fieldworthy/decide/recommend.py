@@ -15,7 +15,7 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.engine.system import drains, is_rule
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
-from fieldworthy.match.components import grouped, middle_95, share_better, true_means
+from fieldworthy.match.components import believed, grouped, middle_95, share_better
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.season import Practice, Step
@@ -432,8 +432,8 @@ def _between(
         first, second = (names[i] for i in sorted(pair))
         same = f"{first} and {second} play the same plan and score the same in every match"
         return None, [f"{same}: nothing in the forecast tells them apart."]
-    known = true_means(grouped(gaps), np.concatenate([sides[i].chances for i in pair], axis=1))
-    low, high = middle_95(known) if known.size > 1 else (-np.inf, np.inf)
+    known = believed(grouped(gaps), np.concatenate([sides[i].chances for i in pair], axis=1))
+    low, high = middle_95(known)
     chance = share_better(known)
     lead = (
         f"{names[best]} scores {float(gaps.mean()):.1f} points a match more than {names[other]} (95 % interval "

@@ -22,7 +22,7 @@ from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
-from fieldworthy.match.components import EACH, grouped, interval_of
+from fieldworthy.match.components import EACH, believed, grouped, middle_95
 from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
@@ -114,7 +114,7 @@ def _influence(item: _Input, points: float, runs: int) -> Influence:
     low, high = item.over(draws_of(runs))
     gaps = grouped(high - low)
     error = float(gaps.mean(axis=1).std(ddof=1)) / gaps.shape[0] ** 0.5
-    return Influence(item.key, item.basis, *item.ends, points, interval_of(gaps), item.advice, error)
+    return Influence(item.key, item.basis, *item.ends, points, middle_95(believed(gaps)), item.advice, error)
 
 
 def draws_of(runs: int) -> int:

@@ -22,7 +22,7 @@ from fieldworthy.engine.evaluate import BLOCK, Cases
 from fieldworthy.engine.finding import first
 from fieldworthy.match import ENDINGS, Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for, spoiled_by
-from fieldworthy.match.components import EACH, grouped, interval_of, share_better, true_means
+from fieldworthy.match.components import EACH, believed, grouped, middle_95, share_better
 from fieldworthy.match.forecast import doubts, drawn_setup
 from fieldworthy.match.setup import with_ability
 from fieldworthy.match.state import MOST_ROUNDS, NEED, REASONS
@@ -59,10 +59,9 @@ class Gain:
 
 def gain_of(base: Array, other: Array, chances: Array | None = None) -> Gain:
     """Hold points of the same matches against each other, draws by matches; chances of their actions, by draw."""
-    gaps = true_means(other - base, chances)
-    if gaps.size < 2:
-        return Gain(float((other - base).mean()) if gaps.size else 0.0, (-np.inf, np.inf), 0.5)
-    return Gain(float((other - base).mean()), interval_of(other - base, chances), share_better(gaps))
+    gaps = other - base
+    known = believed(gaps, chances)
+    return Gain(float(gaps.mean()) if gaps.size else 0.0, middle_95(known), share_better(known))
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,27 +99,69 @@ def _told(means: Array, given: Array | None) -> tuple[Array, int]:
     return told, len(terms)
 
 
-def share_better(gaps: Array) -> float:
-    """Chance that a true difference is above nothing; a draw of no difference counts half."""
-    if not gaps.size or not np.any(gaps):
+_LEAST = 39
+"""Draws of which a place lies 2.5 % from either end: 0.025 (39 + 1) = 1."""
+
+
+def believed(table: Array, given: Array | None = None) -> Array:
+    """Draws of the true mean over what is not known, shape (draws,): every interval and chance of it is told of these.
+
+    They are the draws' true means, spread about their middle by as much more as the number of draws leaves it open.
+    """
+    means = true_means(table, given)
+    if means.size < 2:
+        return means
+    middle, spread = float(means.mean()), float(means.std(ddof=1))
+    error = float(table.mean(axis=1).std(ddof=1)) / means.size**0.5
+    if spread > 1e-6 * error:
+        stretched: Array = middle + (means - middle) * float(np.hypot(spread, error)) / spread
+        return stretched
+    from scipy.special import ndtri  # noqa: PLC0415  only where it is used: the command must start fast
+
+    normal: Array = middle + error * ndtri(np.arange(1, means.size + 1) / (means.size + 1))
+    return normal
+
+
+def share_better(draws: Array) -> float:
+    """Chance that a true difference is above nothing, by the distribution of `middle_95`; none at all counts half."""
+    if draws.size < 2 or not np.any(draws):
         return 0.5
-    return float(np.count_nonzero(gaps > 0) + 0.5 * np.count_nonzero(gaps == 0)) / gaps.size
+    n, below = draws.size, int(np.count_nonzero(draws < 0.0))
+    upto = int(np.count_nonzero(draws <= 0.0))
+    if n < _LEAST:
+        from scipy.special import stdtr  # noqa: PLC0415  only where it is used: the command must start fast
+
+        middle, wide = _of_few(draws)
+        return float(stdtr(n - 1, middle / wide)) if wide > 0.0 else float(middle > 0.0)
+    if upto > below:
+        return 1.0 - 0.5 * (below + upto + 1) / (n + 1)
+    if below in (0, n):  # beyond every draw lies one part in n + 1; how far is not known
+        return 1.0 - (below + 0.5) / (n + 1)
+    low, high = float(draws[draws < 0.0].max()), float(draws[draws > 0.0].min())
+    return 1.0 - (below + low / (low - high)) / (n + 1)
 
 
 def middle_95(draws: Array) -> tuple[float, float]:
-    """Between which values another draw lies with 95 %: at the places i / (n + 1) of a sample that hold it so often."""
+    """Between which values another draw lies with 95 %: at the places i / (n + 1) of a sample that hold it so often.
+
+    Of fewer than 39 draws none lies so far out: these are taken as normal, by Student's t of another draw.
+    """
+    if draws.size < 2:
+        return -np.inf, np.inf
+    if draws.size < _LEAST:
+        from scipy.special import stdtrit  # noqa: PLC0415  only where it is used: the command must start fast
+
+        middle, wide = _of_few(draws)
+        reach = wide * float(stdtrit(draws.size - 1, 0.975))
+        return middle - reach, middle + reach
     low, high = np.quantile(draws, [0.025, 0.975], method="weibull").tolist()
     return low, high
 
 
-def interval_of(table: Array, given: Array | None = None) -> tuple[float, float]:
-    """95 % interval of a true mean over what is not known, widened by what the number of draws leaves open of it."""
-    means = true_means(table, given)
-    if means.size < 2:
-        return -np.inf, np.inf
-    middle, error = float(table.mean()), 1.959963984540054 * float(table.mean(axis=1).std(ddof=1)) / means.size**0.5
-    low, high = middle_95(means)
-    return middle - float(np.hypot(middle - low, error)), middle + float(np.hypot(high - middle, error))
+def _of_few(draws: Array) -> tuple[float, float]:
+    """Middle of another draw, and its scale in Student's t."""
+    n = draws.size
+    return float(draws.mean()), float(draws.std(ddof=1)) * (1.0 + 1.0 / n) ** 0.5
 
 
 def _between(table: Array, used: int = 1) -> float:
@@ -154,7 +196,7 @@ def components(table: Array, given: Array | None = None) -> Components | None:
         return None
     means = true_means(table, given)
     luck = float(table.var(axis=1, ddof=1).mean()) if each > 1 else 0.0
-    low, high = middle_95(means)
+    low, high = middle_95(believed(table, given))
     error = float(table.mean(axis=1).std(ddof=1)) / draws**0.5
     likely = _likely_between(table)  # what is given makes it no worse
     doubt, between = float(np.sqrt(likely).std()) if likely.size else 0.0, float(means.std(ddof=1))

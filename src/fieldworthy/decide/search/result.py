@@ -31,7 +31,7 @@ from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
-from fieldworthy.match.components import grouped, share_better, true_means
+from fieldworthy.match.components import believed, grouped, middle_95, share_better
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.words import phrase
 from fieldworthy.units import counted
@@ -254,8 +254,8 @@ class Judge:
 
 def gain_of(first: Array, then: Array) -> Gain:
     """Hold the points of two robots that played the same matches against each other."""
-    gaps = true_means(grouped(then - first))
-    low, high = np.quantile(gaps, [0.025, 0.975]).tolist() if gaps.size > 1 else (-math.inf, math.inf)
+    gaps = believed(grouped(then - first))
+    low, high = middle_95(gaps)
     more = float((then - first).mean())
     low, high = min(low, more), max(high, more)  # where a rare draw makes the difference
     return Gain(float(then.mean()), float(first.mean()), more, low, high, share_better(gaps), int(then.size))
