@@ -219,10 +219,15 @@ def robot_figure(context: Context, style: Style, *, above: bool = True) -> list[
     return [] if data is None else [body.robot(data, style, above=above)]
 
 
+def slender(figure: Figure) -> float:
+    """How high a figure is for its width."""
+    match = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', figure.svg)
+    return float(match[2]) / float(match[1]) if match else 1.0
+
+
 def tall(figure: Figure) -> bool:
     """Tell a figure that needs a page of its own."""
-    match = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', figure.svg)
-    return match is not None and float(match[2]) > 1.2 * float(match[1])
+    return slender(figure) > 1.2
 
 
 @dataclass(frozen=True, slots=True)

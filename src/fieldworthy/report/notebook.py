@@ -51,6 +51,7 @@ from fieldworthy.report.formulas import (
     put_in,
     put_in_on,
     robot_figure,
+    slender,
     style_of,
     tall,
     telling,
@@ -365,8 +366,9 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
 def _reasoning(formulas: Sequence[Formula], figures: Sequence[Figure], wide: float) -> list[Block]:
     """Formulas, beside the figures where there are any; above wide ones, which take a share of the page."""
     head = Head("How it is computed")
-    share = (wide or 0.4) / max(len(figures), 1)
-    pictures: list[Block] = [Picture(f, share) for f in figures]
+    # in the same scale, so that the letters of none are smaller than those of the others
+    whole = sum(slender(f) for f in figures)
+    pictures: list[Block] = [Picture(f, (wide or 0.42) * slender(f) / whole) for f in figures]
     if pictures and wide:
         return [head, Side([[f] for f in formulas], (1.0,) * len(formulas)), *pictures]
     return [Side([pictures, [head, *formulas]], (1.45, 1.0))] if pictures else [head, *formulas]
