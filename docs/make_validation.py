@@ -139,8 +139,9 @@ def plot(row: dict) -> str:
     size, edge = 220, 30
     pairs = [*row["computed"], *row["expected"]]
     low, high = min(pairs), max(pairs)
-    if high - low < 1e-9 * max(abs(high), 1e-300):
-        low, high = low - 0.5 * (abs(low) or 1.0), high + 0.5 * (abs(high) or 1.0)
+    if high - low < 0.1 * max(abs(high), abs(low)):  # a narrower frame would show a hundredth as a whole width
+        middle = 0.5 * (low + high)
+        low, high = middle - 0.5 * (abs(middle) or 1.0), middle + 0.5 * (abs(middle) or 1.0)
     room = size - 2 * edge
 
     def at(value: float) -> float:
