@@ -6,13 +6,17 @@ from pathlib import Path
 
 import pytest
 
-from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.engine.evaluate import Cases, evaluate
+from fieldworthy.match import played, setup
+from fieldworthy.match.ability import ability
 from fieldworthy.robot import load_robot
+from robots import nominal
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SEEN = {
     "heron/mk2": ("clamp.prongs.clamp", "arm.highest.arm"),
-    "otter/mk1": ("grabber.force.righter (tip)", "grabber.force.righter (right)", "arm.meets.arm",
+    "otter/mk1": ("motor.shared.arm motor", "sort.flies.sorter", "arm.meets.arm",
+                  "grabber.force.righter (tip)", "grabber.force.righter (right)",
                   "intake.hold_speed.belt", "tracking.tilt.across", "tracking.seam.across"),
     "otter/mk2": ("intake.chain_tubing.belt.upper", "intake.chain_jump.belt.upper"),
     "marten/mk1": ("clamp.under.crate hook", "clamp.way.crate hook", "intake.hooks_clearance.lifter.chain"),
@@ -26,3 +30,49 @@ def test_the_example_shows_it_with_numbers(robot):
     told = {f.id: f for f in (*report.findings, *report.facts)}
     assert not [name for name in SEEN[robot] if name not in told]
     assert not [name for name in SEEN[robot] if getattr(told[name], "verdict", "") == "unknown"]
+
+
+def changed(name, *changes):
+    """One of the examples, with pieces of its file changed."""
+    file = EXAMPLES / f"{name}.yaml"
+    text = file.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    return load_robot(file, text)
+
+
+def test_a_clamp_without_stops_loses_what_the_robot_stops_too_far_off():
+    """Plane geometry: an object that stands 4 mm farther off has 4 mm less of its rim over the hook."""
+    loaded = changed("marten/mk2")
+    assert loaded.nominal.mechanisms["crate hook"].stops == "none"
+    exact = changed("marten/mk2", ("stand_error: {value: 4 mm, basis: estimate}", "stand_error: 0 mm"))
+    off, on = (
+        {f.id: f for f in evaluate(one, samples=0).findings}["clamp.under.crate hook"].value for one in (loaded, exact)
+    )
+    assert on - off == pytest.approx(4.0, abs=1e-6)  # in the file's mm
+
+
+def test_a_run_alone_follows_a_plan_of_its_own():
+    """Otter alone fetches crates four times and floats three, then rights a crate, as its file says."""
+    events = played(setup(nominal(changed("otter/mk1")), "solo")).events
+    planned = ["take crate", "put on jetty"] * 4 + ["take floats", "drop floats"] * 3 + ["right crate"]
+    assert [event.action for event in events] == planned
+    assert max(event.ends for event in events) <= 60.0
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "action", "finding", "lost"),
+    [
+        ("marten/mk1", ("grip: 0.9}", "grip: 0.9, pulls: 25 %}"), "leave crate", "clamp.sideways.crate hook", 0.25),
+        ("otter/mk2", ("    practice: {successes: 18, attempts: 22}\n", ""), "take floats", "sort.error.sorter", None),
+    ],
+)
+def test_what_slips_or_is_sorted_wrongly_is_lost_in_the_forecast(name, change, action, finding, lost):
+    """Where a rival pulls nothing holds sideways; pieces sorted wrongly are lost where nobody counted the action."""
+    found = ability(changed(name, change), Cases(0, 0, 50, []))
+    (loss,) = (one for one in found.losses if one.finding == finding)
+    assert loss.action == action
+    share = loss.share if lost is None else lost
+    assert share > 0.0
+    assert 1.0 - found.can[action].mean() == pytest.approx(share, abs=1e-3)
