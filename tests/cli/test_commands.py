@@ -69,7 +69,7 @@ def test_the_verdict_on_the_mass_turns_at_the_limit(tmp_path):
         (["check", "robot.yaml", "--samples", "99999999999"], "less than or equal to 10000000"),
         (["check", "robot.yaml", "--seed", "-1"], "greater than or equal to 0"),
         (["schema", "robto"], f"expected one of {', '.join(SCHEMAS)}; did you mean 'robot'?"),
-        (["check", "a\0b"], "null byte"),
+        (["check", "a\0b"], "embedded null"),
     ],
 )
 def test_bad_arguments_end_with_2(tmp_path, monkeypatch, arguments, says):
