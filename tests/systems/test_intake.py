@@ -238,7 +238,7 @@ def test_chain_in_whole_links(tmp_path):
 TUBED = "tubing: {stiffness: 0.3 N/mm, strands: 2, stretch: 60 mm}, wear: 1 %,"
 
 
-def test_a_chain_that_tubing_tightens_by_hand(tmp_path):
+def test_a_chain_that_tubing_tightens_by_hand(tmp_path, evidence):
     found = checked(tmp_path, ROBOT.replace("wear: 1 %,", TUBED))
     loose = 9.525 * (38 * 1.01 - taut(9.525, 15, 15, 100))
     travel = brentq(lambda h: 2 * math.hypot(50, h) - 100 - loose, 0, 100)
@@ -248,6 +248,11 @@ def test_a_chain_that_tubing_tightens_by_hand(tmp_path):
     kept = found["intake.chain_tubing.intake.rear"]
     assert (kept.value, kept.limit) == pytest.approx((60, travel), rel=1e-6)
     jump = found["intake.chain_jump.intake.rear"]
+    tried = "38 links with 1 % of wear round 15 teeth, two strands of 0.3 N/mm"
+    evidence("intake", "Travel at which elastic tubing takes up a worn chain", "triangle solved for its height, by "
+             "SciPy", tried, "mm", kept.limit, travel)  # fmt: skip
+    evidence("intake", "Tension of a worn chain's slack run that elastic tubing holds", "triangle solved for its "
+             "height, by SciPy, and equilibrium of the idler", tried, "N", jump.value, held)  # fmt: skip
     assert jump.value == pytest.approx(held, rel=1e-6)
     # 0.8 N*m at standstill on 15 teeth of 9.525 mm; seven whole teeth lie under the chain, so that it falls six times
     pull = 0.8 / (0.009525 / 2 / math.sin(math.pi / 15))
