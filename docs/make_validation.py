@@ -193,9 +193,9 @@ def _chapters(rows: list[dict]) -> Iterator[str]:
             yield f"\n**{row['claim']}**{' [' + row['unit'] + ']' if row['unit'] else ''}\n"
             yield f"- Reference: {row['reference']}."
             yield f"- Range tried: {row['range']}."
-            yield (
-                f"- {row['count']} pairs: largest deviation {told(row, 'worst')}, in the median {told(row, 'median')}."
-            )
+            median = f", in the median {told(row, 'median')}" if row["count"] > 1 else ""
+            pairs = "1 pair" if row["count"] == 1 else f"{row['count']} pairs"
+            yield f"- {pairs}: largest deviation {told(row, 'worst')}{median}."
             yield f"- Test: {', '.join(f'`{test}`' for test in row['tests'])}.\n"
             what = "Reliability diagram" if system == "chances" else "Computed against the reference"
             yield f"![{what}](images/validation/{name_of(row)}.svg)"

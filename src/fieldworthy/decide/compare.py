@@ -53,6 +53,7 @@ Progress = Callable[[int], None]
 _SAMPLES = 400
 _LEAST = 0.05  # points a match; less is not told
 _LEAST_ENDS = 0.05  # ends a match that differ by less are not told
+_LEAST_TOLD = 0.005  # times a match; fewer are told as never
 _KEPT = 8  # blocks of runs whose set-up is kept for the flip: about 30,000 matches, some 100 MB
 
 
@@ -415,8 +416,16 @@ def _otherwise(task: str, first: Played, then: Played) -> str:
             if reason != DONE and abs(b - a) > best:
                 best = abs(b - a)
                 why = _air_cause(first, then, action) if reason == AIR else ""
-                said = f"'{action}' {ENDINGS[REASONS[reason]].does} {often(f'{b:.2g}')} a match instead of {a:.2g}{why}"
+                said = f"'{action}' {_ends(ENDINGS[REASONS[reason]].does, a, b)}{why}"
     return said
+
+
+def _ends(does: str, before: float, now: float) -> str:
+    """Say how often something ends so, and that it no longer does where that rounds to nothing."""
+    was, is_ = f"{before:.2g}", f"{now:.2g}"
+    if now < _LEAST_TOLD:
+        return f"no longer {does} ({often(was)} a match before)"
+    return f"{does} {often(is_)} a match instead of {'never' if before < _LEAST_TOLD else was}"
 
 
 def _air_cause(first: Played, then: Played, action: str) -> str:
