@@ -645,3 +645,17 @@ def test_what_is_close_after_a_remedy_is_called_so():
     remedy = Remedy("count", (), "Use one more.", 1.0, (), 1.0, None, False)
     assert remedy.cost == "about 1 h; then it is close"
     assert dataclasses.replace(remedy, sure=True).cost == "about 1 h"
+
+
+def test_mirror_images_are_found_among_many(tmp_path):
+    """By plane geometry: of 60 parts in two rows each has its image on the other side, but for one 2 um off."""
+    file = example_copy(tmp_path)
+    table = tmp_path / "mk1_parts.csv"
+    rows = [f"{side} {i},{100 + i % 3},{10 * i % 70},{y},{50 + i},10,10,5,chassis,1,estimate\n"
+            for i in range(30) for side, y in (("port", 90), ("starboard", -90.002 if i == 7 else -90))]  # fmt: skip
+    table.write_text(table.read_text("utf-8").rstrip("\n") + "\n" + "".join(rows), "utf-8")
+    found = CandidateEvaluator(load_robot(file)).twins
+    for i in range(30):
+        (twin,) = found.get(("parts", f"port {i}", "position", 1), (None,))
+        expected = None if i == 7 else (("parts", f"starboard {i}", "position", 1), -1.0)
+        assert (twin and (twin.path, twin.sign)) == expected

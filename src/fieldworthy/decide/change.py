@@ -304,6 +304,7 @@ class Twin:
 
 
 _ALIKE = 1e-6  # m; places that mirror each other agree at least so well in a file
+_ACROSS: KeyPath = ("position", 1)
 _MIRRORED = (("drive", "wheels"), ("rollers",), ("parts",))
 _SAME = (("tracking", "wheels"),)
 
@@ -316,9 +317,28 @@ def twins_of(numbers: Mapping[KeyPath, Quantity]) -> dict[KeyPath, tuple[Twin, .
         for path, quantity in numbers.items():
             if path[: len(head)] == head and len(path) > len(head) + 1:
                 things.setdefault(str(path[len(head)]), {})[path[len(head) + 1 :]] = quantity
-        for one, other in itertools.permutations(things, 2):
+        for one, other in itertools.permutations(things, 2) if head in _SAME else _near(things):
             found |= _paired(head, (one, things[one]), (other, things[other]))
     return found
+
+
+def _near(things: Mapping[str, Mapping[KeyPath, Quantity]]) -> Iterator[tuple[str, str]]:
+    """Pairs that may mirror each other: one sum over their numbers agrees, which spares comparing each with each."""
+    alike: dict[frozenset[KeyPath], list[str]] = {}
+    for name, numbers in things.items():
+        if _ACROSS in numbers:
+            alike.setdefault(frozenset(numbers), []).append(name)
+    for keys, names in alike.items():
+        order = sorted(keys, key=str)
+        weights = np.sqrt(np.arange(1.0, len(order) + 1.0))
+        values = np.array([[things[name][key].si for key in order] for name in names])
+        mirrored = values * np.where([key == _ACROSS for key in order], -1.0, 1.0)
+        own, image = values @ weights, mirrored @ weights
+        rank = np.argsort(image, kind="stable")
+        slack = _ALIKE * weights.sum() + 1e-9 * np.abs(own)  # rounding of the sum besides
+        first, last = (np.searchsorted(image[rank], own + side * slack) for side in (-1.0, 1.0))
+        for i, name in enumerate(names):
+            yield from ((name, names[j]) for j in sorted(rank[first[i] : last[i]]) if j != i)
 
 
 def _paired(
@@ -328,10 +348,9 @@ def _paired(
     if head in _SAME:
         pairs = {k: 1.0 for k, q in mine.items() if k in theirs and "position" not in k and _equal(q, theirs[k], 1.0)}
     else:
-        across = ("position", 1)
-        pairs = {k: -1.0 if k == across else 1.0 for k in mine}
+        pairs = {k: -1.0 if k == _ACROSS else 1.0 for k in mine}
         mirrored = mine.keys() == theirs.keys() and all(_equal(q, theirs[k], pairs[k]) for k, q in mine.items())
-        if not mirrored or across not in mine or abs(mine[across].si) <= _ALIKE:
+        if not mirrored or _ACROSS not in mine or abs(mine[_ACROSS].si) <= _ALIKE:
             return {}
     return {(*head, name, *k): (Twin((*head, there, *k), sign, theirs[k]),) for k, sign in pairs.items()}
 

@@ -45,6 +45,7 @@ Entry = tuple[KeyPath, Quantity]
 _ROUNDS = 2
 _PARTS = 23  # a round cuts every bracket into as many; few rounds of many cases cost less than many of few
 _CLOSE = 0.01  # share of the change by which a settled value may be too far
+_MOST_PARTS = 150  # of more parts the heaviest are looked at
 _OUTWARD = (0.01, 0.03, 0.1, 0.25, 0.6, 1.2)  # how much farther to look where the worst case has become another
 _INWARD = (0.97, 0.9, 0.75, 0.5, 0.2)
 
@@ -387,7 +388,11 @@ def _inputs(report: Report, finding: Finding, robot: Any) -> frozenset[str]:
 def _entries(evaluator: CandidateEvaluator, wanted: frozenset[str]) -> list[Entry]:
     """The numbers to look at; of those that change together the first alone, and none that has stock sizes."""
     found: dict[KeyPath, Entry] = {}
+    parts = evaluator.loaded.nominal.parts
+    heavy = set(sorted(parts, key=lambda name: -float(parts[name].mass * parts[name].count))[:_MOST_PARTS])
     for path, q in evaluator.loaded.quantities:
+        if path[0] == "parts" and path[1] not in heavy:  # where a light one of so many sits turns nothing
+            continue
         twins = evaluator.twins.get(path, ())
         rests = dotted(path) in wanted or any(dotted(twin.path) in wanted for twin in twins)
         if rests and changeable(path, q) and path[-1] not in STOCK and not any(t.path in found for t in twins):
