@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import socket
 
 import pytest
 from playwright.sync_api import expect
@@ -207,7 +208,10 @@ def test_changes_of_different_lines_come_together_without_a_question(browser, se
 @pytest.mark.long
 def test_a_lost_server_is_said_and_a_restart_takes_the_window_up_again(browser, tmp_path):
     shutil.copytree(EXAMPLES, tmp_path / "team")
-    with serving(tmp_path / "team") as server, window(browser, server) as page:
+    with socket.socket() as probe:  # a port of its own: another test's server would take the usual one in between
+        probe.bind(("127.0.0.1", 0))
+        port = str(probe.getsockname()[1])
+    with serving(tmp_path / "team", "--port", port) as server, window(browser, server) as page:
         show(page, server, "build", file="mk1.yaml", key="air.supply.charge")
         put(page, CHARGE, "88 psi")
         expect(state(page)).to_have_text(UNSAVED)
