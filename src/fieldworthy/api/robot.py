@@ -99,7 +99,7 @@ class Robot:
     ) -> Forecast:
         """Forecast a match: play it many times, each with its own luck and tolerances.
 
-        The first call on a machine compiles the inner loop, which takes about a quarter of a minute.
+        The first call on a machine compiles the inner loop, which takes about 15 s.
 
         Parameters
         ----------

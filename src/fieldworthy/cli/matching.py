@@ -35,7 +35,7 @@ from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
 
-_PLAYING = "Playing matches (the first time here it compiles for a quarter of a minute)"
+_PLAYING = "Playing matches (the first time here it compiles for about 15 s)"
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,7 +128,7 @@ def _plain(text: str) -> str | int:
 @contextmanager
 def _telling() -> Iterator[Any]:
     """Show on a terminal how far it is and how good the best is."""
-    with progress_bar("Trying candidates (the first time here it compiles for a quarter of a minute)", 1.0) as bar:
+    with progress_bar("Trying candidates (the first time here it compiles for about 15 s)", 1.0) as bar:
         yield None if bar is None else lambda progress: _told(bar, progress)
 
 

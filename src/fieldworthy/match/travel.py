@@ -76,7 +76,9 @@ def kept(function: F) -> F:
 
 def _spare_folder() -> Path | None:
     """Make a folder among the temporary ones that is this person's alone; say so once, when it is made."""
-    folder = Path(tempfile.gettempdir()) / f"fieldworthy-{getpass.getuser()}"
+    # by number where the system has one: who runs in a container often has no name
+    owner = str(os.getuid()) if os.name == "posix" else getpass.getuser()
+    folder = Path(tempfile.gettempdir()) / f"fieldworthy-{owner}"
     try:
         folder.mkdir(mode=0o700)
     except FileExistsError:

@@ -185,7 +185,7 @@ def table(head: tuple[str, ...], rows: list[list[str]], caption: str) -> Markup:
     return tag("div", inner, class_="table", tabindex="0", role="region", aria_label=caption)
 
 
-_FIRST = "The first time here it is compiled, which takes a quarter of a minute."
+_FIRST = "The first time here it is compiled, which takes about 15 s."
 
 
 def follow(page: Page, job: Job, show: Any, place: str = "match-run", first: str = _FIRST) -> None:
