@@ -135,8 +135,8 @@ def test_matches_are_played_with_progress_and_say_what_the_command_says(browser,
 def test_the_view_has_an_answer_before_anything_is_asked(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "match", file=f"{heron}/mk1.yaml")
-        expect(page.locator("#match-figures")).to_contain_text("over 200 matches", timeout=90_000)
-        found = forecast(example(), 200)
+        expect(page.locator("#match-figures")).to_contain_text("over 2,000 matches", timeout=90_000)
+        found = forecast(example(), 2000)
         expect(page.locator("#match-figures .big b")).to_have_text(f"{found.mean:.1f}")
 
 

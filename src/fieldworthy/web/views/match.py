@@ -13,7 +13,7 @@ from fieldworthy.web.markup import Content, Markup, chance_text, plain_sentences
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import Played, drawn_influences, drawn_match, moved_points, play
 
-RUNS, MOST, FEW = 2000, 200_000, 200
+RUNS, MOST = 2000, 200_000
 _WORDS = {
     "whole": "whole match",
     "autonomous": "autonomous only",
@@ -60,9 +60,9 @@ def _judged(page: Page) -> None:
 
 
 def _first(page: Page) -> None:
-    """Play a few matches without being asked, so that there is an answer."""
+    """Play as many matches as the command does, without being asked: the page must not say other numbers."""
     if page.judged is not None and not page.problems and page.draft is not None:
-        follow(page, page.queue.start(f"{FEW} matches", play, page.draft.source, FEW, 0, "whole"), _show)
+        follow(page, page.queue.start(f"{RUNS:,} matches", play, page.draft.source, RUNS, 0, "whole"), _show)
 
 
 def _job(page: Page, function: Any) -> Job | None:
