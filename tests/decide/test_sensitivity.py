@@ -62,6 +62,18 @@ def test_an_edited_file_gives_what_the_sensitivity_says(tmp_path):
     assert times.points == pytest.approx(means[1] - means[0], abs=1e-9)
 
 
+def test_an_accuracy_chooses_the_draws_and_is_reached(tmp_path):
+    """Points times tries times the width of the 95 % interval lies within three standard errors of what is told."""
+    robot = load(tmp_path, bot(12, 20, times=ROUNDS), SEASON)
+    low, high = beta.ppf((0.025, 0.975), 13, 9)
+    loose, close = (sensitivity(robot, accuracy=accuracy)[0] for accuracy in (0.8, 0.2))
+    for told, accuracy in ((loose, 0.8), (close, 0.2)):
+        # how far the pilot knows the spread: about a tenth
+        assert told.error < 1.2 * accuracy
+        assert abs(told.points - POINTS * ROUNDS * (high - low)) < 3.0 * told.error
+    assert close.error < loose.error
+
+
 @pytest.mark.long
 def test_what_cannot_matter_is_not_named():
     """On the example: five inputs at most, the largest first, none of the colours or the tracking."""

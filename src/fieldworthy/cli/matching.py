@@ -71,9 +71,7 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
         size = size_for(loaded, options.accuracy, options.seconds, options.seed, chosen)
     runs, each = (options.runs, EACH) if size is None else (size.draws * size.each, size.each)
     found = _played(robot, (runs, options.seed), chosen, each)
-    influences = (
-        _influences(loaded, (runs, options.seed), chosen) if options.sensitivity and not found.interrupted else None
-    )
+    influences = _influences(loaded, (runs, options), chosen) if options.sensitivity and not found.interrupted else None
     work = None if found.interrupted else work_of(loaded, min(runs, options.runs), options.seed, chosen)
     if table is not None:
         write_atomically(table, as_csv(found.timeline, DisplayUnits.of(loaded.quantities).units))
@@ -97,9 +95,10 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
     return not found.interrupted
 
 
-def _influences(loaded: Loaded, asked: tuple[int, int], part: Part) -> tuple[Influence, ...]:
+def _influences(loaded: Loaded, asked: tuple[int, MatchOptions], part: Part) -> tuple[Influence, ...]:
+    runs, options = asked
     with progress_bar("Moving each input") as tell:
-        return sensitivity(loaded, *asked, part, progress=tell)
+        return sensitivity(loaded, runs, options.seed, part, tell, options.accuracy, options.seconds)
 
 
 def _print_influences(console: Console, influences: tuple[Influence, ...], stops: tuple[Blocked, ...]) -> None:

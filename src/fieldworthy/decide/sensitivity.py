@@ -22,7 +22,7 @@ from fieldworthy.engine.finding import DisplayUnits
 from fieldworthy.files import Quantity, instantiate
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.match import Part, Setup, play_runs, setup, with_chance
-from fieldworthy.match.components import EACH, believed, grouped, middle_95
+from fieldworthy.match.components import EACH, believed, grouped, middle_95, sized
 from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
@@ -33,7 +33,8 @@ from fieldworthy.units import percent, show
 Progress = Callable[[int, int], None]
 _SCREEN = 48  # matches in which an input that matters must show itself
 _KEPT = 24  # inputs that are played at length
-_DRAWS = 800  # draws of all else at most, for the interval
+_MOST = 5  # inputs that are named
+_DRAWS = 800  # draws of all else at most, where no accuracy is asked for
 _TAILS = (0.025, 0.975)
 
 
@@ -46,11 +47,10 @@ class Influence:
     key : Key path in the robot file; ``season.`` in front for one of the season
     basis : What it rests on: ``measured``, ``datasheet``, ``estimate`` or ``practice``
     low, high : Both ends of what is believed of it, 95 % of it between them, with unit
-    points : Mean points at the high end less those at the low end, all else as the file states it
+    points : Points at the high end less those at the low end, the mean over all else that is not known
     interval : 95 % interval of that difference over all else that is not known
     advice : What would narrow it
-    error : Standard error of the mean that the interval lies about, from the number of draws; more matches make it
-        smaller
+    error : Standard error of `points`, from the number of draws; more matches make it smaller
     """
 
     key: str
@@ -83,10 +83,13 @@ def sensitivity(
     runs: int = 2000,
     seed: int = 0,
     part: Part = "whole",
-    most: int = 5,
     progress: Progress | None = None,
+    accuracy: float | None = None,
+    seconds: float | None = None,
 ) -> tuple[Influence, ...]:
-    """Find the inputs that move the points most.
+    """Find the five inputs that move the points most.
+
+    With `accuracy` each is played over as many draws as know its points to that standard error, in `seconds` for all.
 
     Notes
     -----
@@ -102,7 +105,12 @@ def sensitivity(
             progress(done, len(inputs))
     moving = [item for moved, item in sorted(screened, key=lambda pair: -pair[0]) if moved > 0.0][:_KEPT]
     ranked = sorted(((_moved(item, runs), item) for item in moving), key=lambda pair: (-abs(pair[0]), pair[1].key))
-    return tuple(_influence(item, points, runs) for points, item in ranked[:most] if points != 0.0)
+    shown = [item for points, item in ranked[:_MOST] if points != 0.0]
+    share = None if seconds is None else seconds / max(len(shown), 1)
+    found = [
+        _influence(item, draws_of(runs) if accuracy is None else _draws_for(item, accuracy, share)) for item in shown
+    ]
+    return tuple(sorted(found, key=lambda one: (-abs(one.points), one.key)))
 
 
 def _moved(item: _Input, runs: int) -> float:
@@ -110,11 +118,22 @@ def _moved(item: _Input, runs: int) -> float:
     return float((high - low).mean())
 
 
-def _influence(item: _Input, points: float, runs: int) -> Influence:
-    low, high = item.over(draws_of(runs))
-    gaps = grouped(high - low)
-    error = float(gaps.mean(axis=1).std(ddof=1)) / gaps.shape[0] ** 0.5
-    return Influence(item.key, item.basis, *item.ends, points, middle_95(believed(gaps)), item.advice, error)
+def _gaps(item: _Input, draws: int) -> Array:
+    """Points of each match at the high end less those at the low end, draws by matches."""
+    low, high = item.over(draws)
+    return grouped(high - low)
+
+
+def _influence(item: _Input, draws: int) -> Influence:
+    gaps = _gaps(item, draws)
+    means = gaps.mean(axis=1)
+    error = float(means.std(ddof=1)) / means.size**0.5
+    interval = middle_95(believed(gaps))
+    return Influence(item.key, item.basis, *item.ends, float(means.mean()), interval, item.advice, error)
+
+
+def _draws_for(item: _Input, accuracy: float, seconds: float | None) -> int:
+    return sized(lambda runs: _gaps(item, max(runs // EACH, 2)), accuracy, seconds, EACH).draws
 
 
 def draws_of(runs: int) -> int:
