@@ -33,6 +33,18 @@ def test_what_is_sorted_wrongly_is_lost_where_nobody_counted(tmp_path):
     )
 
 
+def test_what_a_clamp_misses_is_lost_where_nobody_counted(tmp_path):
+    """Nothing is missed within the file's errors; of places up to 1 m off those within the said window are caught."""
+    grip, errors = ("    practice: {successes: 27, attempts: 30}\n", ""), "    yaw_error: 0 deg\n    side_error: 1 m\n"
+    assert ability(load_robot(example_copy(tmp_path, grip)), Cases(0, 0, 0, [])).can["grip planter"][0] == 1.0
+    file = example_copy(tmp_path, grip, ("    throat:", f"{errors}    throat:"))
+    wide = ability(load_robot(file), Cases(0, 0, 0, []))
+    # half of the planter's 420 mm side less half of the gap between the stops, as the seat's sentence says: 130 mm
+    assert wide.can["grip planter"][0] == pytest.approx(0.13, abs=1.0 / 9.0)
+    assert [one.finding for one in wide.losses if one.action == "grip planter"] == ["clamp.miss.clamp"]
+    assert "leave planter" not in {one.action for one in wide.losses if not one.told_by}
+
+
 def test_practice_goes_before_what_is_computed(tmp_path):
     found = ability(load_robot(example_copy(tmp_path, LATE)), Cases(0, 0, 100, []))
     assert "take pods" not in found.can

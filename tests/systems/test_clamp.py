@@ -114,6 +114,23 @@ def test_rim_under_the_jaw_by_linear_programming(tmp_path, shape, corners, grips
         assert float(said[2]) == pytest.approx(aside, rel=6e-3)
 
 
+@pytest.mark.long
+def test_the_share_of_misses_by_linear_programming(tmp_path):
+    """Turns and places drawn at random within wide errors, each object backed against the stops by linprog."""
+    values = found(tmp_path, {"grips": "side", "yaw_error": "12 deg", "side_error": "150 mm"})
+    generator = np.random.default_rng(4)
+    turns = generator.uniform(-1, 1, 400) * math.radians(12)
+    places = generator.uniform(-1, 1, 400) * 0.15
+    missed = [plan_engagement(BOX, math.pi / 2 + t, a) < 0.012 for t, a in zip(turns, places, strict=True)]
+    assert 0.1 < np.mean(missed) < 0.9
+    # three standard errors of 400 draws and one cell of the grid of 81
+    assert values["clamp.miss.jaw"].value == pytest.approx(np.mean(missed), abs=3.0 * 0.5 / 20 + 1 / 81)
+
+
+def test_a_jaw_that_cannot_miss_never_does(tmp_path):
+    assert found(tmp_path)["clamp.miss.jaw"].value == 0.0
+
+
 def test_own_corners_give_every_side_and_corner_once(tmp_path):
     corners = [[f"{x:.6f} m", f"{y:.6f} m"] for x, y in KITE]
     values = found(tmp_path, {"grips": "any"}, {"base": {"corners": corners}})

@@ -119,8 +119,13 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
 
 
 def costs(robot: Robot) -> Iterator[Cost]:
-    """What a rival pulls from a clamp is lost: in the matches in which one pulls, and practice has none."""
+    """What a jaw misses is lost; so is what a rival pulls out, in the matches in which one pulls."""
     for name, spec in robot.mechanisms.items():
+        if isinstance(spec, Clamp):
+            # once: where an action takes the object, or else where a task needs the clamp
+            taken = any(action.takes and action.object == spec.object for action in robot.actions.values())
+            takes, needed = (spec.object, "") if taken else ("", name)
+            yield Cost(f"clamp.miss.{name}", share=True, takes=takes, mechanism=needed)
         if isinstance(spec, Clamp) and spec.rival is not None:
             pulls, key = spec.rival.pulls, f"'pulls' of the rival of '{name}'"
             part = None if pulls is None else first(pulls)

@@ -20,6 +20,7 @@ from fieldworthy.systems.clamp.mechanics import (
     each_prong,
     gap_below,
     holds,
+    missed_share,
     outline_of,
     places,
     under_jaw,
@@ -70,6 +71,7 @@ def check(context: Context) -> Iterator[Outcome]:
             thing = context.season.objects[spec.object]
             side = side_of(context, spec, thing)
             yield from _seats(context, name, spec, thing)
+            yield _missed(context, name, spec, thing)
             yield from _prongs(context, name, spec, thing)
             yield from _under(context, name, spec, thing)
             yield from _heights(name, spec, side)
@@ -90,6 +92,24 @@ def _seats(context: Context, name: str, spec: Clamp, thing: GameObject) -> Itera
         judged = place.label == best.label
         depth = under_jaw(spec, thing, outline, place, best.ways if judged else RIGHT)
         yield _seat(context, name, spec, (place, depth), judged)
+
+
+def _missed(context: Context, name: str, spec: Clamp, thing: GameObject) -> Outcome:
+    """How often the jaw misses, for the forecast of a clamp that nobody has practised with."""
+    base, outline = context.nominal, outline_of(thing)
+    best = base.once(("clamp seat", name), lambda: best_place(base, name))
+    place = next(p for p in places(outline, outline_of(base.season.objects[spec.object])) if p.label == best.label)
+    share = missed_share(spec, outline, place)
+    numbers: dict[str, tuple[Real, str]] = {
+        "share": (share, "share"), "yaw": (spec.yaw_error, "angle"), "side": (spec.side_error, "length"),
+    }  # fmt: skip
+    turned = "" if place.kind == "round" else "every turn up to {yaw} and "
+    text = (
+        f"Where {turned}every place up to {{side}} off is as likely as any other, {{clamp}} misses the {{object}} in "
+    )
+    words = {"clamp": called("clamp", name), "object": spec.object}
+    message = Message(text + "{share} of tries.", "", numbers, words)
+    return Outcome(f"clamp.miss.{name}", name, share, None, "ratio", message, sources=("plane-geometry",))
 
 
 def _prongs(context: Context, name: str, spec: Clamp, thing: GameObject) -> Iterator[Outcome]:

@@ -354,6 +354,7 @@ def _locks(name: str, toggle: Toggle, force: Real, low: Low) -> Iterator[Outcome
 
 _TINY = 1e-6  # m
 _STEPS = 13
+_GRID = 9
 """Turns and places tried up to each error."""
 
 
@@ -469,6 +470,19 @@ def under_jaw(spec: Clamp, thing: GameObject, outline: Outline, place: Place, wa
         depth = np.minimum(depth, caught(spec, outline, place.yaw + a * yaw, b * side))
     worst: Array = np.maximum(depth, -np.asarray(spec.jaw_reach))
     return worst
+
+
+def missed_share(spec: Clamp, outline: Outline, place: Place) -> Array:
+    """Find the share of tries with too little rim under the jaw, every turn and place within the errors alike.
+
+    Midpoints of a grid: each is one part in 81 of the tries.
+    """
+    middles = (np.arange(_GRID) + 0.5) * 2.0 / _GRID - 1.0
+    turn, aside = (grid.reshape(-1, 1) for grid in np.meshgrid(middles, middles))
+    yaw, side = np.asarray(spec.yaw_error), np.asarray(spec.side_error)
+    depth = caught(spec, outline, place.yaw + turn * yaw, aside * side)
+    share: Array = (depth < np.asarray(spec.hook)).mean(axis=0)
+    return share if share.size > 1 else share.reshape(())
 
 
 def worst_ways(spec: Clamp, outline: Outline, place: Place) -> Ways:
