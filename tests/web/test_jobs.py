@@ -10,9 +10,11 @@ import pytest
 from awaiting import awaited
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files.document import BadInput
+from fieldworthy.match import early
 from fieldworthy.robot import load_robot
-from fieldworthy.web.jobs import JobQueue, Latest, Shared
+from fieldworthy.web.jobs import Job, JobQueue, Latest, Shared
 from fieldworthy.web.judging import Source, edit, judged, mended, previewed, robot_of, texts_of
+from fieldworthy.web.runs import first_mean
 from fieldworthy.web.worker import Broken, Stopped, Worker
 from robots import EXAMPLES, example_copy
 from web import work
@@ -208,3 +210,21 @@ def test_remedies_are_those_of_the_command(source):
     found = mended(source)
     assert {m.id for m in found} == {f.id for f in evaluate(robot_of(source), 0).short}
     assert any(m.remedies for m in found)
+
+
+@pytest.mark.long
+def test_while_a_long_run_waits_a_few_matches_are_played_without_the_compiler(source):
+    """The same matches as the compiled loop plays, and none where the run has begun meanwhile."""
+
+    async def all_of_it():
+        queue = JobQueue()
+        try:
+            waits, begun = Job("waits"), Job("runs", "runs", 0.2)
+            first = await queue.first(waits, first_mean, source, "whole")
+            return first, await queue.first(begun, work.wrong, 0)
+        finally:
+            queue.close()
+
+    first, none = awaited(all_of_it())
+    assert first == pytest.approx(early.first_mean(robot_of(source), 0, "whole"))
+    assert none is None

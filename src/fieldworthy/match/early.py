@@ -9,6 +9,10 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldworthy.robot import Loaded
 
 RUNS = 100
 """Matches of the first answer; interpreted they take a second."""
@@ -58,13 +62,21 @@ def _ready() -> bool:
 
 def main(file: str, part: str, seed: str) -> None:
     """Print the mean points of a few matches."""
+    from fieldworthy.robot import load_robot  # noqa: PLC0415  the process that asks needs none of it
+
+    sys.stdout.write(f"{first_mean(load_robot(Path(file)), int(seed), part):.0f}\n")
+
+
+def first_mean(loaded: Loaded, seed: int, part: str) -> float:
+    """The mean points of a few matches."""
+    import numpy as np  # noqa: PLC0415
+
     from fieldworthy.match.forecast import tallied  # noqa: PLC0415  the process that asks needs none of it
     from fieldworthy.match.setup import PARTS  # noqa: PLC0415
-    from fieldworthy.robot import load_robot  # noqa: PLC0415
 
-    chosen = next(one for one in PARTS if one == part)
-    tally = tallied(load_robot(Path(file)), RUNS, int(seed), chosen)
-    sys.stdout.write(f"{sum(value * count for value, count in tally.points.items()) / tally.runs:.0f}\n")
+    with np.errstate(over="ignore"):  # the drawn numbers wrap around, of which only the interpreter warns
+        tally = tallied(loaded, RUNS, seed, next(one for one in PARTS if one == part))
+    return sum(value * count for value, count in tally.points.items()) / tally.runs
 
 
 if __name__ == "__main__":

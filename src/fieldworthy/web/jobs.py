@@ -19,6 +19,7 @@ from fieldworthy.web.worker import Broken, Stopped, Worker
 T = TypeVar("T")
 _KEPT = 64  # results that are remembered
 _JOBS = 40  # long runs that are remembered
+_MOMENT = 1.5  # s; what is compiled already has begun by then
 State = Literal["waits", "runs", "done", "failed", "stopped"]
 
 
@@ -121,6 +122,7 @@ class JobQueue:
         self._previewing = (self.quick, Worker("fieldworthy quick too"))
         self.thorough = Worker("fieldworthy thorough")
         self.long = Worker("fieldworthy long")
+        self._first = Worker("fieldworthy first", compiles=False)
         self.jobs: OrderedDict[tuple[Any, ...], Job] = OrderedDict()
         self._judged = Shared()
         self._previews = Shared(512)
@@ -163,6 +165,17 @@ class JobQueue:
         """Run a function that plays matches, where nothing waits behind it that a form or a verdict needs."""
         question = (function, *arguments)
         return await self._other.get(question, lambda: self.long.run(function, *arguments))
+
+    async def first(self, job: Job, function: Callable[..., T], *arguments: Any) -> T | None:
+        """Run a function without the compiler, where a long run still waits for it after a moment; else nothing."""
+        await asyncio.sleep(_MOMENT)
+        if job.over or job.share:
+            return None
+        question = (function, *arguments)
+        found = await self._other.get(question, lambda: self._first.run(function, *arguments))
+        if not self._first.waiting:
+            self._first.stop()  # it is rarely asked, and starts again then
+        return None if job.over else found
 
     async def form(self, function: Callable[..., T], *arguments: Any) -> T:
         """Run a function that a form is made of, beside the drawings and never behind what judges or plays."""
@@ -222,7 +235,7 @@ class JobQueue:
 
     def close(self) -> None:
         """End every process."""
-        for worker in (*self._previewing, self.thorough, self.long):
+        for worker in (*self._previewing, self.thorough, self.long, self._first):
             worker.close()
 
 

@@ -51,8 +51,8 @@ def is_enough() -> bool:
 class Worker:
     """One process; it starts with the first work and again after it was stopped."""
 
-    def __init__(self, name: str) -> None:
-        self._name = name
+    def __init__(self, name: str, *, compiles: bool = True) -> None:
+        self._name, self._compiles = name, compiles
         self._threads = ThreadPoolExecutor(1, f"{name} waits")
         self._order = asyncio.Lock()
         self._process: SpawnProcess | None = None
@@ -126,7 +126,8 @@ class Worker:
         self._gone()
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there, kept_within()), name=self._name, daemon=True)
+        asked = (there, kept_within(), self._compiles)
+        self._process = context.Process(target=_serve, args=asked, name=self._name, daemon=True)
         self._process.start()
         there.close()
         self._line = here
@@ -140,9 +141,11 @@ class Worker:
         self._line = self._process = None
 
 
-def _serve(line: Connection, within: Path | None) -> None:
+def _serve(line: Connection, within: Path | None, compiles: bool) -> None:
     """What the process does: one piece of work after another, within the same folder as the page."""
     global _tell, _here  # noqa: PLW0603  one line a process, known to `progress` and `is_enough`
+    if not compiles:  # read where the compiler is first imported, which the work does
+        os.environ["NUMBA_DISABLE_JIT"] = "1"
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C ends the page, which ends this
     threading.Thread(target=_leave_with_parent, daemon=True).start()

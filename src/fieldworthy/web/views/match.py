@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import Any
 
 from fieldworthy.engine.finding import Report, in_words
-from fieldworthy.match import PARTS, Forecast, Part
+from fieldworthy.files.document import BadInput
+from fieldworthy.match import PARTS, Forecast, Part, early
 from fieldworthy.units import counted
 from fieldworthy.web.components import field, follow, heading, pictures_of
 from fieldworthy.web.jobs import Job
+from fieldworthy.web.judging import Source
 from fieldworthy.web.markup import Content, Markup, chance_text, plain_sentences, tag
 from fieldworthy.web.page import Page
-from fieldworthy.web.runs import Played, drawn_influences, drawn_match, moved_points, play
+from fieldworthy.web.runs import Played, drawn_influences, drawn_match, first_mean, moved_points, play
+from fieldworthy.web.worker import Broken, Stopped
 
 RUNS, MOST = 2000, 200_000
 _WORDS = {
@@ -62,7 +66,24 @@ def _judged(page: Page) -> None:
 def _first(page: Page) -> None:
     """Play as many matches as the command does, without being asked: the page must not say other numbers."""
     if page.judged is not None and not page.problems and page.draft is not None:
-        follow(page, page.queue.start(f"{RUNS:,} matches", play, page.draft.source, RUNS, 0, "whole"), _show)
+        _begin(page, page.draft.source, RUNS, "whole")
+
+
+def _begin(page: Page, source: Source, runs: int, part: Part) -> None:
+    """Play matches; where they wait for the compiler, a few that do not are told meanwhile."""
+    job = page.queue.start(f"{runs:,} matches", play, source, runs, 0, part)
+    follow(page, job, _show)
+    if not job.over:
+        page.later(_tell_first(page, job, source, part))
+
+
+async def _tell_first(page: Page, job: Job, source: Source, part: Part) -> None:
+    with contextlib.suppress(BadInput, Broken, Stopped):  # the whole run tells what is wrong
+        mean = await page.queue.first(job, first_mean, source, part)
+        if mean is not None and page.view == "match" and _job(page, play) is job:
+            told = f" points on average over the first {early.RUNS} matches; the others follow once it is compiled"
+            page.put("match-sum", tag("p", tag("b", f"{mean:.0f}"), told, class_="big"))
+            page.say(f"First answer: {mean:.0f}{told}.")
 
 
 def _job(page: Page, function: Any) -> Job | None:
@@ -103,8 +124,7 @@ def _play(page: Page, values: dict[str, Any]) -> None:
         page.note("The file has mistakes: mend them first.", bad=True)
         return
     chosen: Part = part
-    source = page.draft.source
-    follow(page, page.queue.start(counted(runs, "match"), play, source, runs, 0, chosen), _show)
+    _begin(page, page.draft.source, runs, chosen)
 
 
 def _inputs(page: Page) -> None:
