@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -19,6 +21,8 @@ def test_a_slider_has_the_values_of_the_range():
     assert (pin.ticks[0], pin.now, pin.ticks[-1]) == ("65 mm", "115 mm", "165 mm")
     assert len(set(pin.ticks)) == 21
     assert found["drive.motors"].options == ("2", "4", "6", "8", "10")
+    assert found["drive.motor"].words == "motor of the drive"
+    assert not [row.words for row in found.values() if re.search(r"\w\.\w|_|\[\d", row.words)], "no keys of the file"
     assert found["rollers.front left.position[1]"].more == 1
 
 
@@ -28,14 +32,20 @@ def test_a_search_is_followed_ended_and_its_best_kept(browser, server, heron):
     with window(browser, server) as page:
         show(page, server, "search", file=f"{heron}/mk1.yaml")
         expect(page.locator("details.varied").first).to_be_visible()
-        keys = [k for k in page.locator(".varying > label").all_text_contents() if ".tank: " in k or "pressure" in k]
-        for name in page.locator("details.varied > summary", has_text="air: ").all_text_contents():
+        keys = [
+            k
+            for k in page.locator(".varying > label").all_text_contents()
+            if "Tank of cylinder" in k or "pressure" in k
+        ]
+        for name in page.locator(
+            "details.varied > summary", has_text=re.compile("Cylinders|Tanks|Charge")
+        ).all_text_contents():
             page.get_by_text(name, exact=True).click()
         for key in keys:
             page.get_by_label(key.strip(), exact=True).check()
         # the file says another number on the disk: the list is drawn anew, and what is ticked and open stays so
         file = server.folder / heron / "mk1.yaml"
-        squeeze = page.locator(".varying > label", has_text="mechanisms.intake.stages.rear.rollers.squeeze: ")
+        squeeze = page.locator(".varying > label", has_text="Squeeze of the rollers of stage 'rear' of 'intake': ")
         was = file.read_text(encoding="utf-8")
         file.write_text(was.replace("squeeze: 6 mm", "squeeze: 7 mm"), encoding="utf-8")
         expect(squeeze).to_contain_text("7 mm now")

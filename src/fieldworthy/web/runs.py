@@ -43,6 +43,9 @@ from fieldworthy.report.card import as_paper
 from fieldworthy.report.export import WRITERS, as_urdf, export_of
 from fieldworthy.report.making import Wanted, badged, make_card, make_inspection, make_judges, make_notebook, size_of
 from fieldworthy.report.typeset import as_html, as_pdf, as_pictures
+from fieldworthy.robot import Loaded
+from fieldworthy.robot.things import SINGLES, head_of
+from fieldworthy.robot.words import phrase, unstated
 from fieldworthy.units import KINDS, often
 from fieldworthy.web.figures import Look, Named, context_of, in_pose, named, poses, styled
 from fieldworthy.web.judging import Source, Texts, Units, in_units, robot_of, shown_in, texts_of
@@ -406,6 +409,7 @@ class Varying:
     Attributes
     ----------
     key : As findings write it
+    words, group : What people call it, and the thing that it stands with
     path : The first place in the file
     now : Its value, as the file says it
     ticks : Of a number: what stands at each place of a slider
@@ -414,6 +418,8 @@ class Varying:
     """
 
     key: str
+    words: str
+    group: str
     path: KeyPath
     now: str
     ticks: tuple[str, ...]
@@ -423,15 +429,33 @@ class Varying:
 
 def varying(source: Source) -> tuple[Varying, ...]:
     """List what a search of a robot may vary."""
-    found = []
-    for v in what_varies(robot_of(source)):
+    loaded, found = robot_of(source), []
+    for v in what_varies(loaded):
         ticks: tuple[str, ...] = ()
         if v.is_number:
             last = v.grid.size - 1
             ticks = tuple(v.text(float(v.grid[round(last * i / _TICKS)])) for i in range(_TICKS + 1))
         options = () if v.is_number else tuple(o.text for o in v.options)
-        found.append(Varying(v.key, v.paths[0], v.text(v.now), ticks, options, len(v.paths) - 1))
+        path, more = v.paths[0], len(v.paths) - 1
+        words = _words_of(loaded, v.key, path)
+        found.append(Varying(v.key, words, _group_of(path), path, v.text(v.now), ticks, options, more))
     return tuple(found)
+
+
+def _words_of(loaded: Loaded, key: str, path: KeyPath) -> str:
+    """What people call a number or a choice; where it is one of all things of a kind, that kind."""
+    if key != dotted(path):
+        return f"{unstated(key)}, all of them"
+    what, of, thing = phrase(loaded.robot, loaded.season, path).partition(" of ")
+    return (f"class of {thing}" if thing.startswith(f"{what} '") else f"{what}{of}{thing}").replace("  ", " ")
+
+
+def _group_of(path: KeyPath) -> str:
+    """The thing that a number stands with, or the kind of such things, as the list of what a robot is made of says."""
+    head = head_of(path)
+    if head is None:
+        return next((one.label for one in SINGLES if path[: len(one.path)] == one.path), str(path[0]))
+    return f"{head.one.capitalize()} '{path[1]}'" if len(head.path) == 1 else head.many
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -254,15 +254,15 @@ class Step:
     """One action at one place."""
 
     action: Annotated[str, Ref(("actions",))] = need("one of this file's actions")
-    at: Annotated[str, Ref(("season.places",))] = need("one of the season's places")
+    at: Annotated[str, Ref(("season.places",))] = need("one of the season's places", label="place")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repeat:
     """A list of steps done over and over, until a count or a time in the period is reached."""
 
-    repeat: tuple[Step, ...] = need("the steps of one round")
-    times: Count | None = exact(None, "how many rounds")
+    repeat: tuple[Step, ...] = need("the steps of one round", one="step")
+    times: Count | None = exact(None, "how many rounds", label="rounds")
     until: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(
         None, "time in the period at which no new round begins"
     )
@@ -279,7 +279,7 @@ class Repeat:
 class Finish:
     """What is kept for the end, and when it must begin at the latest."""
 
-    steps: tuple[Step, ...] = need("what is done last")
+    steps: tuple[Step, ...] = need("what is done last", one="step")
     reserve: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] = need(
         "time before the end at which it must begin"
     )
@@ -295,7 +295,7 @@ class Solo:
     """A run alone on the field, where it goes otherwise than the period with a driver."""
 
     start: Annotated[str, Ref(("season.places",))] | None = exact(None, "where it starts; as in a match where absent")
-    steps: tuple[Step | Repeat, ...] = need("steps of the run")
+    steps: tuple[Step | Repeat, ...] = need("steps of the run", one="step")
     finish: Finish | None = exact(None, "what is kept for its end")
 
     def validate(self) -> Iterator[Fault]:
@@ -309,8 +309,10 @@ class Plan:
     """A match as the team means to play it."""
 
     start: Annotated[str, Ref(("season.places",))] = need("the season's place where the robot starts")
-    autonomous: tuple[Step | Repeat, ...] = exact((), "steps of the period in which the robot drives itself")
-    driven: tuple[Step | Repeat, ...] = exact((), "steps of the period with a driver")
+    autonomous: tuple[Step | Repeat, ...] = exact(
+        (), "steps of the period in which the robot drives itself", one="autonomous step"
+    )
+    driven: tuple[Step | Repeat, ...] = exact((), "steps of the period with a driver", one="driven step")
     finish: Finish | None = exact(None, "what is kept for the end")
     solo: Solo | None = exact(None, "a run alone on the field; as the driven period and its finish where absent")
 

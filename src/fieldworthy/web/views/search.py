@@ -112,13 +112,12 @@ def _has_plan(page: Page) -> bool:
 def _form(rows: tuple[Varying, ...], *, has_plan: bool) -> Markup:
     sections: dict[str, list[Markup]] = {}
     for i, row in enumerate(rows):
-        sections.setdefault(_section(row), []).append(_row(i, row))
-    order = sorted(sections, key=lambda name: name.startswith("parts"))  # where things sit is seldom the question
-    varied = [
-        tag("details", tag("summary", f"{name} ({len(sections[name])})", data_key=f"varied {name}"), sections[name],
-            class_="varied")
-        for name in order
-    ]  # fmt: skip
+        sections.setdefault(row.group, []).append(_row(i, row))
+    parts = dict.fromkeys(row.group for row in rows if row.path[0] == "parts")
+    varied = [_folded(name, len(inside), inside) for name, inside in sections.items() if name not in parts]
+    if parts:  # where things sit is seldom the question
+        inside = [_folded(name, len(sections[name]), sections[name]) for name in parts]
+        varied.append(_folded("Where parts sit, and their sizes", sum(len(sections[name]) for name in parts), inside))
     plan = _tick("plan", "The order of actions: what to do where, how often, when to leave for the finish")
     wanted = [_tick(f"want {name}", words, checked=name == "points" and has_plan) for name, words in _WANTED.items()]
     minutes = tag("select", [tag("option", m, value=m, selected=m == "1") for m in _MINUTES], name="minutes",
@@ -134,8 +133,8 @@ def _form(rows: tuple[Varying, ...], *, has_plan: bool) -> Markup:
     )
 
 
-def _section(row: Varying) -> str:
-    return ": ".join(str(key) for key in row.path[:2]) if len(row.path) > 2 else str(row.path[0])
+def _folded(name: str, count: int, inside: list[Markup]) -> Markup:
+    return tag("details", tag("summary", f"{name} ({count})", data_key=f"varied {name}"), inside, class_="varied")
 
 
 def _tick(name: str, words: str, *, checked: bool = False, of: str = "") -> Markup:
@@ -147,7 +146,8 @@ def _tick(name: str, words: str, *, checked: bool = False, of: str = "") -> Mark
 def _row(i: int, row: Varying) -> Markup:
     """One thing that may vary: a tick, and sliders for the ends of a number or a tick for each option."""
     more = f", and {row.more} more with it" if row.more else ""
-    head = _tick(f"vary {i}", f"{row.key}: {row.now} now{more}", of=f"vary {row.key}")
+    said = f"{row.words[:1].upper()}{row.words[1:]}: {row.now} now{more}"
+    head = _tick(f"vary {i}", said, of=f"vary {row.key}")
     if row.ticks:
         last = len(row.ticks) - 1
         inside: Content = [_slider(i, row, end, at) for end, at in zip(_ENDS, (0, last), strict=True)]
@@ -162,7 +162,7 @@ def _row(i: int, row: Varying) -> Markup:
 def _slider(i: int, row: Varying, end: str, at: int) -> Markup:
     identifier = f"{end}-{i}"
     box = tag("input", type="range", id=identifier, name=f"{end} {i}", min="0", max=len(row.ticks) - 1, step="1",
-              value=at, data_slide="ends", data_name=f"{end} {i}", aria_label=f"{row.key}, {end}")  # fmt: skip
+              value=at, data_slide="ends", data_name=f"{end} {i}", aria_label=f"{row.words}, {end}")  # fmt: skip
     said = tag("output", row.ticks[at], id=f"{identifier}-said", for_=identifier)
     return tag("label", f"{end} ", box, " ", said)
 
@@ -335,8 +335,9 @@ async def _show(page: Page, state: _State, job: Job) -> None:
         (f"Design {i + 1}{', the knee' if i == found.knee else ''}", d) for i, d in enumerate(found.front)
     ]
     cards = [_card(i, head, design, page.may_change) for i, (head, design) in enumerate(state.designs)]
+    names = {row.key: row.words for row in state.rows}
     carried = [
-        tag("li", f"{c.key}: {c.more:+.1f} points ({c.low:+.1f} to {c.high:+.1f})")
+        tag("li", f"{names.get(c.key, c.key)}: {c.more:+.1f} points ({c.low:+.1f} to {c.high:+.1f})")
         for c in found.carried if c.more is not None and len(found.carried) > 1
     ]  # fmt: skip
     worth = tag("section", tag("h2", "What each change is worth"), tag("ul", carried)) if carried else ""
