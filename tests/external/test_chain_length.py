@@ -272,3 +272,33 @@ def test_too_few_teeth_under_a_chain_hold_it_with_nothing():
     assert chain.slack_needed(10.0, 5, 1.4) == np.inf
     with pytest.raises(ValueError, match="at least 4"):
         chain.slack_needed(10.0, 3, 1.5)
+
+
+@pytest.mark.parametrize(
+    ("size", "teeth", "diameter"), [("XL", 10, 16.17), ("XL", 20, 32.34), ("L", 14, 42.45), ("H", 16, 64.68)]
+)
+def test_a_belts_pulley_against_the_standards_table(size, teeth, diameter):
+    # Pitch diameters of ISO 5294, printed to 0.01 mm; from memory
+    assert 2e3 * chain.pitch_radius(chain.SIZES[size].pitch, teeth, belt=True) == pytest.approx(diameter, abs=0.006)
+
+
+@pytest.mark.parametrize(("z1", "z2", "centre"), [(20, 40, 100.0), (15, 15, 60.0), (12, 60, 45.0), (60, 12, 45.0)])
+def test_a_belts_length_is_that_of_a_rope_round_two_discs(z1, z2, centre, evidence):
+    # The convex hull of two rings of points (scipy) is the rope; discs of as many pitches round as the pulley has teeth
+    angle = np.linspace(0.0, 2.0 * np.pi, 20_000, endpoint=False)
+    ring = np.column_stack([np.cos(angle), np.sin(angle)])
+    hull = ConvexHull(np.vstack([z1 / np.pi * ring, z2 / np.pi * ring + [centre, 0.0]]))  # 2 mm pitch, in mm
+    found = chain.length(0.002, z1, z2, centre / 1e3, belt=True)
+    evidence("intake", "Length of a toothed belt", "convex hull of two discs, by SciPy",
+             f"{z1} and {z2} teeth of 2 mm, {centre:g} mm apart", "teeth", found, hull.area / 2.0)  # fmt: skip
+    assert found == pytest.approx(hull.area / 2.0, rel=1e-6)  # the area of a hull in a plane is its edge
+    assert 1e3 * chain.centre_distance(0.002, z1, z2, found, belt=True) == pytest.approx(centre, rel=1e-9)
+
+
+def test_a_belts_length_by_the_handbooks_series():
+    # 2 C + pi (D + d) / 2 + (D - d)^2 / (4 C), to the first term, with D = z p / pi: 260.4 mm and 130.20 teeth for 20
+    # and 40 teeth of 2 mm at 100 mm; the next term of the series is below 0.001 of a tooth
+    assert chain.length(0.002, 20, 40, 0.1, belt=True) == pytest.approx(130.20, abs=0.005)
+    assert chain.wrapped_teeth(0.002, 20, 40, 0.1, belt=True) == pytest.approx(
+        20 * (0.5 - np.arcsin(20 / np.pi / 100) / np.pi), rel=1e-9
+    )

@@ -19,7 +19,8 @@ SEEN = {
                   "grabber.force.righter (tip)", "grabber.force.righter (right)",
                   "intake.hold_speed.belt", "tracking.tilt.across", "tracking.seam.across"),
     "otter/mk2": ("intake.chain_tubing.belt.upper", "intake.chain_jump.belt.upper"),
-    "marten/mk1": ("clamp.under.crate hook", "clamp.way.crate hook", "intake.hooks_clearance.lifter.chain"),
+    "marten/mk1": ("clamp.under.crate hook", "clamp.way.crate hook", "intake.hooks_clearance.lifter.chain",
+                   "intake.chain_jump.intake.ramp"),
 }  # fmt: skip
 
 

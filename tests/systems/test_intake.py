@@ -13,6 +13,7 @@ from edge import run
 from fieldworthy.cli.app import main
 from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.evaluate import evaluate
+from fieldworthy.files import BadInput
 from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.starter import Answers, Meets, starter_robot, starter_season
 from fieldworthy.systems.intake.hooked import over, passed, tightened, worn_chains
@@ -259,6 +260,59 @@ def test_a_chain_that_tubing_tightens_by_hand(tmp_path, evidence):
     falls = (math.sin(math.radians(27)) / math.sin(math.radians(27 + 24))) ** 6
     assert jump.limit == pytest.approx(pull * falls / (1 - falls), rel=1e-6)
     assert found["intake.chain_braked.intake.rear"].value == pytest.approx(held, rel=1e-6)
+
+
+def belted():
+    """The robot with a toothed belt in place of its drive chain: 5 mm pitch, 24 to 24 teeth, 100 mm apart."""
+    tubing = "tubing: {stiffness: 0.3 N/mm, strands: 2, stretch: 60 mm}"
+    start = ROBOT.index("        chain: {")
+    old = ROBOT[start : ROBOT.index("}", start) + 1]
+    new = "        belt: {size: 5M, teeth: [24, 24], centre: 100 mm, around: 65, tensioner_travel: 20 mm, "
+    return ROBOT.replace(old, f"{new}{tubing}, wear: 1 %}}")
+
+
+def test_a_belt_that_tubing_tightens_by_hand(tmp_path):
+    found = checked(tmp_path, belted())
+    # equal pulleys: two runs of 20 teeth and 24 once round; pitch diameter z p / pi
+    assert found["intake.chain_links.intake.rear"].limit == pytest.approx(64, rel=1e-9)
+    assert found["intake.chain_built.intake.rear"].value == pytest.approx((65 - 24) / 2 * 5, rel=1e-9)
+    radius = 24 * 5 / math.pi / 2
+    assert found["intake.chain_centre.intake.rear"].limit == pytest.approx(2 * radius, rel=1e-9)
+    loose = 5 * (65 * 1.01 - 64)
+    travel = brentq(lambda h: 2 * math.hypot(50, h) - 100 - loose, 0, 100)
+    held = 0.6 * (60 - travel) / 2 * math.hypot(50, travel) / travel
+    assert found["intake.chain_tension.intake.rear"].value == pytest.approx(travel, rel=1e-6)
+    assert found["intake.chain_tubing.intake.rear"].limit == pytest.approx(travel, rel=1e-6)
+    jump = found["intake.chain_jump.intake.rear"]
+    assert jump.value == pytest.approx(held, rel=1e-6)
+    # pulls of 8 to 1 in the two runs (common practice, no source): 0.8 N*m at standstill, a seventh of its pull
+    assert jump.limit == pytest.approx(0.8 / (radius / 1e3) / 7, rel=1e-6)
+    assert "jump teeth" in jump.because
+    assert "pulleys" in found["intake.chain_centre.intake.rear"].because
+    assert "12 lie in the belt" in found["intake.chain_built.intake.rear"].because
+    weak = checked(tmp_path, belted().replace("stretch: 60 mm", "stretch: 15 mm"))["intake.chain_jump.intake.rear"]
+    assert weak.verdict == "short"
+    assert "larger pulleys help" in weak.because
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("around: 65", "around: 39", "at least 40"),
+        ("centre: 100 mm, around: 65", "centre: 30 mm", "at least 38.2 mm"),
+        (
+            "        belt:",
+            "        chain: {size: 04C, teeth: [12, 12], centre: 90 mm}\n        belt:",
+            "'chain' or 'belt'",
+        ),
+        ("size: 5M", "size: 06B", "5M"),
+    ],
+)
+def test_a_belt_that_cannot_be(tmp_path, old, new, said):
+    text = belted().replace(old, new)
+    with pytest.raises(BadInput) as told:
+        load_robot(written(tmp_path, text))
+    assert said in str(told.value)
 
 
 @pytest.mark.parametrize(

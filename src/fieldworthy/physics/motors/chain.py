@@ -1,7 +1,8 @@
-"""Roller-chain drives: length, centre distance, unevenness of speed, and the tensioner's travel.
+"""Drives by roller chain or toothed belt: length, centre distance, unevenness of speed, and the tensioner's travel.
 
-Lengths in pitches count links. A chain with an odd number of links needs an offset link, which is weaker, so
-the even number above is what a team builds with. Chain and sprocket are a pinch point: guard them.
+Lengths in pitches count links, or the teeth of a belt. A chain with an odd number of links needs an offset link, which
+is weaker, so the even number above is what a team builds with; a belt has any whole number of teeth. A belt lies on its
+pulley as an arc, a chain on its sprocket as chords. Both are pinch points where they run on: guard them.
 """
 
 from __future__ import annotations
@@ -19,20 +20,22 @@ _COUNT_SLACK = 1e-9  # a length this close above a whole number is that number, 
 
 @dataclass(frozen=True, slots=True)
 class ChainSize:
-    """One size of roller or bush chain.
+    """One size of roller or bush chain, or of toothed belt.
 
     Attributes
     ----------
-    designation : ISO 606 number [-]
-    pitch : Distance between neighbouring joints [m]
-    roller_diameter : Largest diameter of the roller, or of the bush where there is no roller [m]
+    designation : ISO 606 number, or a belt's profile [-]
+    pitch : Distance between neighbouring joints, or teeth along the belt's pitch line [m]
+    roller_diameter : Largest diameter of the roller, or of the bush where there is no roller; 0 for a belt [m]
     basis : What the numbers rest on: a key of the list of sources [-]
+    belt : Whether it is a toothed belt [-]
     """
 
     designation: str
     pitch: float
     roller_diameter: float
     basis: str
+    belt: bool = False
 
 
 SIZES: dict[str, ChainSize] = {
@@ -47,9 +50,23 @@ SIZES: dict[str, ChainSize] = {
         ChainSize("08B", 0.012700, 0.00851, "iso606"),
         ChainSize("10A", 0.015875, 0.01016, "iso606"),
         ChainSize("12A", 0.019050, 0.01191, "iso606"),
+        ChainSize("MXL", 0.002032, 0.0, "iso5296", belt=True),
+        ChainSize("XL", 0.005080, 0.0, "iso5296", belt=True),
+        ChainSize("L", 0.009525, 0.0, "iso5296", belt=True),
+        ChainSize("H", 0.012700, 0.0, "iso5296", belt=True),
+        ChainSize("T2.5", 0.0025, 0.0, "iso17396", belt=True),
+        ChainSize("T5", 0.005, 0.0, "iso17396", belt=True),
+        ChainSize("T10", 0.010, 0.0, "iso17396", belt=True),
+        ChainSize("2M", 0.002, 0.0, "iso13050", belt=True),
+        ChainSize("3M", 0.003, 0.0, "iso13050", belt=True),
+        ChainSize("5M", 0.005, 0.0, "iso13050", belt=True),
+        ChainSize("8M", 0.008, 0.0, "iso13050", belt=True),
     )
 }
-"""Chain sizes by ISO 606 number; C and A are the sizes of the inch series, B the others."""
+"""Chain sizes by ISO 606 number (C and A are the sizes of the inch series, B the others), and belts by profile."""
+
+BELT_SHARE = 1.0 / 7.0
+"""Of the pull that a belt's slack run must keep: pulls in the runs of 8 to 1 at most; common practice, no source."""
 
 
 def _check(teeth_1: Real, teeth_2: Real) -> None:
@@ -59,14 +76,21 @@ def _check(teeth_1: Real, teeth_2: Real) -> None:
             raise ValueError(msg)
 
 
-def pitch_radius(pitch: Real, teeth: Real) -> Real:
-    """Radius of the circle through a sprocket's seated chain joints.
+def _radius(teeth: Real, belt: bool) -> Real:
+    """Pitch radius in pitches."""
+    z = np.asarray(teeth)
+    return (z / (2.0 * np.pi) if belt else 0.5 / np.sin(np.pi / z))[()]
 
-    r = p / (2 sin(pi / z)), for any whole number of teeth.
+
+def pitch_radius(pitch: Real, teeth: Real, *, belt: bool = False) -> Real:
+    """Radius of the circle through a sprocket's seated chain joints, or of a belt's pitch line on its pulley.
+
+    r = p / (2 sin(pi / z)) for a chain, r = p z / (2 pi) for a belt, for any whole number of teeth.
 
     Parameters
     ----------
     pitch, teeth : Chain pitch [m]; number of teeth, three or more [-]
+    belt : Whether it is a toothed belt [-]
 
     Returns
     -------
@@ -79,32 +103,35 @@ def pitch_radius(pitch: Real, teeth: Real) -> Real:
     References
     ----------
     iso606: ISO 606, sprocket geometry (from memory).
+    iso5296: ISO 5296, pulley geometry (from memory).
     """
     require.positive(pitch=pitch)
     _check(teeth, teeth)
-    return 0.5 * pitch / np.sin(np.pi / teeth)
+    return pitch * _radius(teeth, belt)
 
 
-def _length(teeth_1: Real, teeth_2: Real, centre: Real) -> tuple[Real, Real]:
+def _length(teeth_1: Real, teeth_2: Real, centre: Real, belt: bool) -> tuple[Real, Real]:
     """Links of a taut chain and the growth of that number with the centre distance, all in pitches."""
-    step = 0.5 / np.sin(np.pi / np.asarray(teeth_2)) - 0.5 / np.sin(np.pi / np.asarray(teeth_1))
+    step = _radius(teeth_2, belt) - _radius(teeth_1, belt)
     sine = np.clip(step / centre, -1.0, 1.0)
     cosine = np.sqrt(1.0 - sine**2)
     wrap = 0.5 * (teeth_1 + teeth_2) + (teeth_2 - teeth_1) * np.arcsin(sine) / np.pi
     return 2.0 * centre * cosine + wrap, 2.0 * cosine
 
 
-def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
-    """Length of a taut chain round two sprockets, from the tangents to the pitch circles.
+def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real, *, belt: bool = False) -> Real:
+    """Length of a taut chain round two sprockets, or belt round two pulleys, from the tangents to the pitch circles.
 
-    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. The wrap counts teeth, not
-    arc, since links lie as chords. Where one sprocket would lie inside the other the chain lies on the larger.
+    L = 2 C cos(a) + (z1 + z2) / 2 + (z2 - z1) a / pi in pitches, sin(a) = (r2 - r1) / C. A chain's wrap counts teeth,
+    not arc, since links lie as chords; on a belt's larger circle both are the
+    same. Where one sprocket would lie inside the other the chain lies on the larger.
 
     Parameters
     ----------
     pitch : Chain pitch [m]
     teeth_1, teeth_2 : Teeth of the sprockets, in either order [-]
     centre : Distance between the shafts [m]
+    belt : Whether it is a toothed belt [-]
 
     Returns
     -------
@@ -120,7 +147,7 @@ def length(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     """
     require.positive(pitch=pitch, centre=centre)
     _check(teeth_1, teeth_2)
-    return _length(teeth_1, teeth_2, centre / pitch)[0]
+    return _length(teeth_1, teeth_2, centre / pitch, belt)[0]
 
 
 def whole_links(pitches: Real, multiple: int = 2) -> Real:
@@ -147,7 +174,7 @@ def whole_links(pitches: Real, multiple: int = 2) -> Real:
     return multiple * np.ceil(pitches / multiple - _COUNT_SLACK)
 
 
-def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> Real:
+def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real, *, belt: bool = False) -> Real:
     """Distance between the shafts at which a chain of so many links is just taut.
 
     Newton's method on `length`, a fixed number of steps over all cases at once. A chain cannot close where
@@ -158,6 +185,7 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
     pitch : Chain pitch [m]
     teeth_1, teeth_2 : Teeth of the sprockets, in either order [-]
     links : Number of links; a fraction is allowed, for a stretched chain [-]
+    belt : Whether it is a toothed belt [-]
 
     Returns
     -------
@@ -174,15 +202,14 @@ def centre_distance(pitch: Real, teeth_1: Real, teeth_2: Real, links: Real) -> R
     """
     require.positive(pitch=pitch, links=links)
     _check(teeth_1, teeth_2)
-    r_1, r_2 = 0.5 / np.sin(np.pi / np.asarray(teeth_1)), 0.5 / np.sin(np.pi / np.asarray(teeth_2))
-    touching = r_1 + r_2
-    closes = links >= _length(teeth_1, teeth_2, touching)[0] - _COUNT_SLACK
+    touching = _radius(teeth_1, belt) + _radius(teeth_2, belt)
+    closes = links >= _length(teeth_1, teeth_2, touching, belt)[0] - _COUNT_SLACK
     if not np.any(closes):
         msg = f"links: a chain of {links!r} cannot close round sprockets of {teeth_1!r} and {teeth_2!r} teeth"
         raise ValueError(msg)
     c = np.maximum(touching, 0.5 * links - 0.25 * (teeth_1 + teeth_2))
     for _ in range(_ITERATIONS):
-        value, slope = _length(teeth_1, teeth_2, c)
+        value, slope = _length(teeth_1, teeth_2, c, belt)
         c = np.maximum(touching, c - (value - links) / slope)
     return pitch * np.where(closes, c, 0.0)[()]
 
@@ -239,7 +266,7 @@ def slack(pitch: Real, pitches: Real, links: Real, elongation: Real = 0.0) -> Re
     return pitch * (links * (1.0 + elongation) - pitches)
 
 
-def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
+def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real, *, belt: bool = False) -> Real:
     """Free length of chain between two sprockets.
 
     sqrt(C^2 - (r2 - r1)^2).
@@ -249,6 +276,7 @@ def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     pitch : Chain pitch [m]
     teeth_1, teeth_2 : Teeth of the sprockets, in either order [-]
     centre : Distance between the shafts [m]
+    belt : Whether it is a toothed belt [-]
 
     Returns
     -------
@@ -263,7 +291,7 @@ def span(pitch: Real, teeth_1: Real, teeth_2: Real, centre: Real) -> Real:
     plane-geometry: derived beside the formula.
     """
     require.positive(centre=centre)
-    step = pitch_radius(pitch, teeth_2) - pitch_radius(pitch, teeth_1)
+    step = pitch_radius(pitch, teeth_2, belt=belt) - pitch_radius(pitch, teeth_1, belt=belt)
     return np.sqrt(np.maximum(centre**2 - step**2, 0.0))
 
 
@@ -323,7 +351,7 @@ def run_tension(force: Real, span: Real, slack: Real) -> Real:
     return require.ratio(force, 2.0 * sine)[()]
 
 
-def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
+def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real, *, belt: bool = False) -> Real:
     """Teeth of a sprocket that the chain lies on.
 
     z (1 / 2 - asin((r' - r) / C) / pi). An idler that presses from outside adds to it, which is left out.
@@ -333,6 +361,7 @@ def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
     pitch : Chain pitch [m]
     teeth, other : Teeth of this sprocket and of the other [-]
     centre : Distance between the shafts [m]
+    belt : Whether it is a toothed belt [-]
 
     Returns
     -------
@@ -347,7 +376,7 @@ def wrapped_teeth(pitch: Real, teeth: Real, other: Real, centre: Real) -> Real:
     plane-geometry: derived beside the formula.
     """
     require.positive(centre=centre)
-    step = (pitch_radius(pitch, other) - pitch_radius(pitch, teeth)) / centre
+    step = (pitch_radius(pitch, other, belt=belt) - pitch_radius(pitch, teeth, belt=belt)) / centre
     on: Real = teeth * (0.5 - np.arcsin(np.clip(step, -1.0, 1.0)) / np.pi)
     return on
 

@@ -129,6 +129,7 @@ SYSTEM = System(
             ("sweep", "intake.stages.hooks.shaft_height"),
             ("idler", "intake.stages.chain.tubing"),
             ("climbs", "intake.stages.chain.tubing"),
+            ("idler", "intake.stages.belt.tubing"),
         ),
         telling=("intake.hold_rest", "intake.chain_built"),
     ),

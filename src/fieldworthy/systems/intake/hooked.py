@@ -18,7 +18,7 @@ from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.motors import chain
 from fieldworthy.systems.intake.mechanics import row_of, strung_of, swept_of
-from fieldworthy.systems.intake.model import Chain, Holder, Hooks, Intake, Tubing
+from fieldworthy.systems.intake.model import Belt, Chain, Holder, Hooks, Intake, Tubing
 
 _PHASES = 33
 _BESIDE = 190.0  # for words beside a picture to scale [px]
@@ -32,7 +32,8 @@ class Worn:
     ----------
     name : Of the stage
     wear, tension : Growths by wear, and the tension of the slack run at each; infinite where it has no slack [-, N]
-    full, needed : Wear at which it is replaced, and the tension below which it climbs the teeth [-, N]
+    full, needed : Wear at which it is replaced, and the tension below which it climbs or jumps the teeth [-, N]
+    does : Which of both
     """
 
     name: str
@@ -40,6 +41,7 @@ class Worn:
     tension: Array
     full: float
     needed: float
+    does: str
 
 
 def worn_chains(context: Context) -> Iterator[Worn]:
@@ -54,8 +56,13 @@ def worn_chains(context: Context) -> Iterator[Worn]:
                 wear = np.linspace(0.0, 1.5 * first(full.wear), _PHASES)
                 along = strung_of(stage, hooked=hooked, wear=wear)
                 assert along is not None, "the same chain"
-                what = f"hooked chain of '{stage.name}'" if hooked else f"chain of '{stage.name}'"
-                yield Worn(what, wear, np.broadcast_to(along.tension, wear.shape), first(full.wear), first(full.needed))
+                belt = full.spec.kind.belt
+                what = (
+                    f"hooked chain of '{stage.name}'" if hooked else f"{'belt' if belt else 'chain'} of '{stage.name}'"
+                )
+                does = "may jump teeth" if belt else "climbs the teeth"
+                tension = np.broadcast_to(along.tension, wear.shape)
+                yield Worn(what, wear, tension, first(full.wear), first(full.needed), does)
 
 
 def tightened(data: Worn, style: Style) -> Figure:
@@ -65,12 +72,12 @@ def tightened(data: Worn, style: Style) -> Figure:
     what = Chart(
         title=f"Slack run of the {data.name}",
         alt=f"Worn by {style.show(data.full, 'share')}, its idler holds it with {style.show(at, 'force')}; below "
-        f"{needed} it climbs the teeth.",
+        f"{needed} it {data.does}.",
         x=Axis("Growth by wear", "share", low=0.0, high=float(data.wear[-1])),
         y=Axis("Tension", "force", low=0.0, high=1.15 * max(float(data.tension[known].max()), data.needed)),
         marks=[
             Line(x=data.wear[known], y=data.tension[known], name="held by the idler", tone=0),
-            Limit(at=data.needed, name=f"climbs the teeth below {needed}"),
+            Limit(at=data.needed, name=f"{data.does} below {needed}"),
             Limit(at=data.full, side="x", name="replaced", tone="ink", dash="2 3"),
         ],
     )  # fmt: skip
@@ -242,5 +249,5 @@ _HOLDER = Sketch(
         Length("lift", (270.0, 150.0), (270.0, 170.0), "right"),
     ),
 )  # fmt: skip
-CHAINED = {Chain: _CHAIN, Tubing: _TUBING, Hooks: _HOOKS, Holder: _HOLDER}
+CHAINED = {Chain: _CHAIN, Belt: _CHAIN, Tubing: _TUBING, Hooks: _HOOKS, Holder: _HOLDER}
 """What the lengths of a chain mean, by what the file declares."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
 
@@ -19,10 +19,10 @@ from fieldworthy.physics.motors import chain
 from fieldworthy.physics.motors.motor import Controller, GearStage, MotorLine, limit_torque, train
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.machine import MotorUse
-from fieldworthy.systems.intake.model import Chain as ChainDrive
-from fieldworthy.systems.intake.model import Hooks, Intake, IntakeStage, fewest_links
+from fieldworthy.systems.intake.model import Belt, Chain, Hooks, Intake, IntakeStage
 from fieldworthy.vehicle.drivetrain import motor_line
 
+ChainDrive: TypeAlias = Chain | Belt
 _AXES = {"length": 0, "width": 1, "height": 2}
 
 
@@ -206,8 +206,8 @@ def _motor(context: Context, stage: IntakeStage) -> Motor:
 
 def _surface(stage: IntakeStage, mass: Real, *, ball: bool) -> rolling.Stage:
     gears = [GearStage(g.driven / g.driver, g.efficiency) for g in stage.gearing]
-    if stage.chain is not None:
-        gears.append(GearStage(stage.chain.teeth[1] / stage.chain.teeth[0], stage.chain.efficiency))
+    if (loop := stage.chain or stage.belt) is not None:
+        gears.append(GearStage(loop.teeth[1] / loop.teeth[0], loop.efficiency))
     hooks, soft = stage.hooks, stage.rollers
     uphill = mass * STANDARD_GRAVITY * np.sin(stage.climb)
     if hooks is not None:
@@ -238,9 +238,11 @@ def chains(context: Context, row: Row, stage: Running) -> Iterator[Outcome]:
     """Judge the chains of one stage."""
     subject, ending = f"{row.name}, stage {stage.name}", f"{row.name}.{stage.name}"
     whose = f"stage '{stage.name}'"
-    if stage.spec.chain is not None:
-        yield from _chain(stage.spec.chain, f"drive chain of {whose}", subject, ending)
-        yield from _tubing(strung_of(stage, hooked=False), f"drive chain of {whose}", subject, ending)
+    loop = stage.spec.chain or stage.spec.belt
+    if loop is not None:
+        word = f"drive {'belt' if loop.kind.belt else 'chain'} of {whose}"
+        yield from _chain(loop, word, subject, ending)
+        yield from _tubing(strung_of(stage, hooked=False), word, subject, ending)
     carrier = stage.spec.hooks
     if carrier is not None:
         yield from _chain(carrier.chain, f"hooked chain of {whose}", subject, f"{ending}.hooks")
@@ -250,49 +252,61 @@ def chains(context: Context, row: Row, stage: Running) -> Iterator[Outcome]:
 
 
 def links_of(spec: ChainDrive) -> float:
-    """Links that a chain has, or that a team would build it with."""
-    if spec.links is not None:
-        return float(spec.links)
-    pitch = chain.SIZES[spec.size].pitch
-    taut = first(chain.whole_links(chain.length(pitch, *spec.teeth, spec.centre)))
-    return max(taut, 2.0 * math.ceil(fewest_links(*spec.teeth) / 2))  # a variant may set the shafts too close
+    """Links or teeth that a chain or belt has, or that a team would build it with."""
+    if spec.count is not None:
+        return float(spec.count)
+    return max(first(spec.whole_links(spec.centre)), float(spec.fewest))  # a variant may set the shafts too close
 
 
 def _chain(spec: ChainDrive, word: str, subject: str, ending: str) -> Iterator[Outcome]:
-    pitch, (a, b) = chain.SIZES[spec.size].pitch, spec.teeth
-    touching = chain.pitch_radius(pitch, a) + chain.pitch_radius(pitch, b)
+    size, (a, b) = spec.kind, spec.teeth
+    pitch, belt = size.pitch, size.belt
+    touching = chain.pitch_radius(pitch, a, belt=belt) + chain.pitch_radius(pitch, b, belt=belt)
+    words = {"word": word, "size": spec.size, "small": str(min(a, b)), "unit": "teeth" if belt else "links",
+             "wheels": "pulleys" if belt else "sprockets"}  # fmt: skip
+    sources = ("iso5296", "practice") if belt else _SOURCES
     numbers: dict[str, tuple[Real, str]] = {"centre": (spec.centre, "length"), "touching": (touching, "length")}
-    message = Message("The shafts of the {word} are {centre} apart; its sprockets clear each other from {touching}.",
-                      "The shafts of the {word} are {centre} apart: its sprockets touch below {touching}.",
-                      numbers, {"word": word})  # fmt: skip
+    message = Message("The shafts of the {word} are {centre} apart; its {wheels} clear each other from {touching}.",
+                      "The shafts of the {word} are {centre} apart: its {wheels} touch below {touching}.",
+                      numbers, words)  # fmt: skip
     yield Outcome(
-        f"intake.chain_centre.{ending}", subject, spec.centre, touching, "length", message, sources=("iso606",)
+        f"intake.chain_centre.{ending}", subject, spec.centre, touching, "length", message, sources=sources[:1]
     )
-    taut, links = chain.length(pitch, a, b, spec.centre), links_of(spec)
-    built = chain.centre_distance(pitch, a, b, links)
+    taut, links = chain.length(pitch, a, b, spec.centre, belt=belt), links_of(spec)
+    built = chain.centre_distance(pitch, a, b, links, belt=belt)
+    lies = chain.wrapped_teeth(pitch, min(a, b), max(a, b), spec.centre, belt=belt)
     numbers = {"taut": (taut, "count"), "links": (links, "count"), "built": (built, "length"),
-               "uneven": (chain.speed_variation(float(min(a, b))), "share"), "pitch": (pitch, "length")}  # fmt: skip
-    words = {"word": word, "size": spec.size, "small": str(min(a, b))}
-    if spec.links is None:
-        text = "The {word} ({size}) goes {taut} links round: build it with {links}, just taut at {built}"
+               "uneven": (chain.speed_variation(float(min(a, b))), "share"), "pitch": (pitch, "length"),
+               "lies": (np.floor(lies + 1e-9), "count")}  # fmt: skip
+    if spec.count is None:
+        text = "The {word} ({size}) goes {taut} {unit} round: build it with {links}, just taut at {built}"
     else:
-        text = "The {word} ({size}) has {links} links and goes {taut} round; it would be just taut at {built}"
-    uneven = f"{text}. On {{small}} teeth its speed swings by {{uneven}}."
-    yield Outcome(f"intake.chain_built.{ending}", subject, built, None, "length", Message(uneven, "", numbers, words),
-                  sources=(*_SOURCES, "jiang"))  # fmt: skip
-    if spec.links is not None:
-        short = "The {word} ({size}) has {links} links but goes {taut} round: too short; it would fit at {built}."
-        message = Message("The {word} ({size}) has {links} links and goes {taut} round.", short, numbers, words)
+        text = "The {word} ({size}) has {links} {unit} and goes {taut} round; it would be just taut at {built}"
+    small = "Of the {small} teeth of its smaller pulley {lies} lie in the belt" if belt else (
+        "On {small} teeth its speed swings by {uneven}"
+    )  # fmt: skip
+    yield Outcome(f"intake.chain_built.{ending}", subject, built, None, "length",
+                  Message(f"{text}. {small}.", "", numbers, words),
+                  sources=sources[:1] if belt else (*sources, "jiang"))  # fmt: skip
+    if spec.count is not None:
+        short = "The {word} ({size}) has {links} {unit} but goes {taut} round: too short; it would fit at {built}."
+        message = Message("The {word} ({size}) has {links} {unit} and goes {taut} round.", short, numbers, words)
         yield Outcome(
-            f"intake.chain_links.{ending}", subject, links, taut, "ratio", message, scale=2.0, sources=_SOURCES
+            f"intake.chain_links.{ending}", subject, links, taut, "ratio", message, scale=2.0, sources=sources
         )
     yield _tensioner(spec, word, subject, ending)
 
 
+def _slackened(spec: ChainDrive, wear: Real) -> tuple[Real, Real]:
+    """Straight run, and what the chain or belt has to spare once it has grown by so much."""
+    size, (a, b) = spec.kind, spec.teeth
+    taut = chain.length(size.pitch, a, b, spec.centre, belt=size.belt)
+    loose = chain.slack(size.pitch, taut, links_of(spec), wear)
+    return np.maximum(chain.span(size.pitch, a, b, spec.centre, belt=size.belt), 1e-3), loose
+
+
 def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcome:
-    pitch, (a, b) = chain.SIZES[spec.size].pitch, spec.teeth
-    loose = chain.slack(pitch, chain.length(pitch, a, b, spec.centre), links_of(spec), spec.wear)
-    run = np.maximum(chain.span(pitch, a, b, spec.centre), 1e-3)
+    run, loose = _slackened(spec, spec.wear)
     travel = chain.tensioner_travel(run, loose)
     has = spec.tensioner_travel
     numbers: dict[str, tuple[Real, str]] = {"travel": (travel, "length"), "has": (has, "length"),
@@ -305,16 +319,16 @@ def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcom
         {"word": word},
     )
     return Outcome(f"intake.chain_tension.{ending}", subject, travel, has, "length", message, "at most",
-                   scale=np.maximum(has, pitch), sources=("plane-geometry", "practice"))  # fmt: skip
+                   scale=np.maximum(has, spec.kind.pitch), sources=("plane-geometry", "practice"))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Strung:
-    """A chain whose tensioner elastic tubing pulls, from new to worn.
+    """A chain or belt whose tensioner elastic tubing pulls, from new to worn.
 
     Attributes
     ----------
-    spec : The chain
+    spec : The chain or belt
     wear : Growth of the chain [-]
     travel : Of the idler [m]
     force : Of the idler across the run [N]
@@ -322,7 +336,7 @@ class Strung:
     run, loose : Straight run, and the slack in it that the idler takes up [m]
     ends : Travel at which the tubing is slack [m]
     pull : Most that the motor gives, over the sprocket that drives [N]
-    needed : Tension of the slack run below which the chain climbs the teeth [N]
+    needed : Tension of the slack run below which the chain climbs the teeth, or the belt jumps [N]
     """
 
     spec: ChainDrive
@@ -340,30 +354,29 @@ class Strung:
 def strung_of(stage: Running, *, hooked: bool, wear: Real | None = None) -> Strung | None:
     """Follow the tubing on a stage's drive chain, or on its hooked one, at its full wear or another."""
     hooks = stage.spec.hooks
-    spec = hooks.chain if hooked and hooks is not None else stage.spec.chain
+    spec = hooks.chain if hooked and hooks is not None else stage.spec.chain or stage.spec.belt
     if spec is None or spec.tubing is None:
         return None
     tubing, wear = spec.tubing, spec.wear if wear is None else wear
-    pitch, (a, b) = chain.SIZES[spec.size].pitch, spec.teeth
-    loose = chain.slack(pitch, chain.length(pitch, a, b, spec.centre), links_of(spec), wear)
-    run = np.maximum(chain.span(pitch, a, b, spec.centre), 1e-3)
+    pitch, (a, b) = spec.kind.pitch, spec.teeth
+    run, loose = _slackened(spec, wear)
     travel = chain.tensioner_travel(run, loose)
     left = np.maximum(tubing.stretch - travel * tubing.lever, 0.0)
     force = tubing.stiffness * tubing.strands * left * tubing.lever
-    pull = _driving_torque(stage, hooked=hooked) / chain.pitch_radius(pitch, a)
-    at_a, at_b = (
-        chain.slack_needed(pull, z, chain.wrapped_teeth(pitch, z, other, spec.centre)) for z, other in ((a, b), (b, a))
-    )
+    pull = _driving_torque(stage, hooked=hooked) / chain.pitch_radius(pitch, a, belt=spec.kind.belt)
+    needed = chain.BELT_SHARE * pull
+    if not spec.kind.belt:
+        on = ((z, chain.wrapped_teeth(pitch, z, other, spec.centre)) for z, other in ((a, b), (b, a)))
+        at_a, at_b = (chain.slack_needed(pull, z, wrapped) for z, wrapped in on)
+        needed = np.maximum(at_a, at_b)
     tension = chain.run_tension(force, run, loose)
-    return Strung(
-        spec, wear, travel, force, tension, run, loose, tubing.stretch / tubing.lever, pull, np.maximum(at_a, at_b)
-    )
+    return Strung(spec, wear, travel, force, tension, run, loose, tubing.stretch / tubing.lever, pull, needed)
 
 
 def _driving_torque(stage: Running, *, hooked: bool) -> Real:
     """Most that the motor gives at the sprocket that drives a stage's chain."""
     gears = [GearStage(g.driven / g.driver, g.efficiency) for g in stage.spec.gearing]
-    drive = stage.spec.chain
+    drive = stage.spec.chain or stage.spec.belt
     if hooked and drive is not None:
         gears.append(GearStage(drive.teeth[1] / drive.teeth[0], drive.efficiency))
     whole = train(gears) if gears else None
@@ -388,21 +401,26 @@ def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterat
         "force": (worn.force, "force"), "tension": (worn.tension, "force"), "needed": (worn.needed, "force"),
         "pull": (worn.pull, "force"),
     }  # fmt: skip
-    text = "The tubing of the {word} goes slack after {ends} of the idler's travel; worn by {wear}, the chain takes it "
-    text += "{travel} in"
+    belt = worn.spec.kind.belt
+    words = {"word": word, "what": "belt" if belt else "chain"}
+    text = "The tubing of the {word} goes slack after {ends} of the idler's travel; worn by {wear}, the {what} takes "
+    text += "it {travel} in"
     yield Outcome(f"intake.chain_tubing.{ending}", subject, worn.ends, worn.travel, "length",
-                  Message(text + ", where it still pulls with {force}.", text + ". Stretch it more.", numbers,
-                          {"word": word}),
+                  Message(text + ", where it still pulls with {force}.", text + ". Stretch it more.", numbers, words),
                   scale=np.maximum(worn.travel, 1e-3), sources=("plane-geometry",))  # fmt: skip
     held = "Worn by {wear}, the idler holds the slack run of the {word} with {tension}"
     if not np.isfinite(first(worn.tension)):
         held = "Even worn by {wear}, the {word} has no slack that its idler could take up"
-    climbs = "; when the motor gives all it has, {pull} on the chain, it climbs the teeth below {needed}"
+    climbs = "; when the motor gives all it has, {pull} on the {what}, "
+    climbs += "it may jump teeth below {needed}, a seventh of that (common practice, no source)" if belt else (
+        "it climbs the teeth below {needed}"
+    )  # fmt: skip
     yield Outcome(f"intake.chain_jump.{ending}", subject, worn.tension, worn.needed, "force",
                   Message(held + climbs + ".",
-                          held + climbs + ". More tubing, more of its stretch, or more teeth helps.", numbers,
-                          {"word": word}),
-                  scale=np.maximum(worn.needed, 0.1), sources=("chain_handbook", "meriam_statics"),
+                          held + climbs + f". More tubing, more of its stretch, or "
+                          f"{'larger pulleys help' if belt else 'more teeth helps'}.", numbers, words),
+                  scale=np.maximum(worn.needed, 0.1),
+                  sources=("practice" if belt else "chain_handbook", "meriam_statics"),
                   worked=() if not np.isfinite(first(worn.tension)) else (_held(worn),))  # fmt: skip
     gives = np.minimum(worn.tension, worn.pull)
     numbers = {"gives": (gives, "force"), "pull": (worn.pull, "force")}
@@ -410,9 +428,9 @@ def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterat
     text += "hangs slack on the other side"
     if first(gives) >= first(worn.pull):
         text = "Braked or turned the other way, the {word} does not push its idler out: all that the motor gives is "
-        text += "{pull} on the chain"
+        text += "{pull} on the {what}"
     yield Outcome(f"intake.chain_braked.{ending}", subject, gives, None, "force",
-                  Message(text + ".", "", numbers, {"word": word}), sources=("meriam_statics",))  # fmt: skip
+                  Message(text + ".", "", numbers, words), sources=("meriam_statics",))  # fmt: skip
 
 
 def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[Outcome]:

@@ -50,51 +50,92 @@ class Tubing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Chain:
-    """A chain round two sprockets."""
+class Loop:
+    """What goes round two wheels with teeth: a chain or a toothed belt."""
 
-    size: Literal["04C", "05B", "06B", "06C", "085", "08A", "08B", "10A", "12A"] = need("chain size by ISO 606 number")
-    teeth: tuple[Teeth, Teeth] = need("of the sprocket on the motor's side, then of the other")
+    teeth: tuple[Teeth, Teeth] = need("of the sprocket or pulley on the motor's side, then of the other")
     centre: Size = need("distance between the two shafts")
-    links: Count | None = exact(None, "how many links it has; the even number that just goes round where absent")
     tensioner_travel: Gap = assume("0 mm", "no tensioner")
     tubing: Tubing | None = exact(
         None, "elastic tubing that pulls that tensioner; one that is screwed fast where absent"
     )
-    wear: Fraction = assume("1.5 %", "growth by wear before it is replaced; common practice, no source", role="fact")
-    efficiency: Efficiency = assume("0.95", "one chain; from memory")
+
+    @property
+    def kind(self) -> chain.ChainSize:
+        """Its pitch, and whether it is a belt."""
+        return chain.SIZES[self.size]  # type: ignore[attr-defined]
+
+    @property
+    def count(self) -> Count | None:
+        """How many links or teeth the file gives it."""
+        return self.links  # type: ignore[attr-defined, no-any-return]
+
+    def whole_links(self, centre: Real) -> Real:
+        """Links or teeth that just go round: an even number of links, any whole number of teeth."""
+        size = self.kind
+        taut = chain.length(size.pitch, *self.teeth, centre, belt=size.belt)
+        return chain.whole_links(taut, 1 if size.belt else 2)
+
+    @property
+    def fewest(self) -> int:
+        """Links or teeth of the shortest that closes, with the wheels all but touching."""
+        size, (a, b) = self.kind, self.teeth
+        touching = chain.pitch_radius(1.0, a, belt=size.belt) + chain.pitch_radius(1.0, b, belt=size.belt)
+        least = math.ceil(float(chain.length(1.0, a, b, touching, belt=size.belt)) - 1e-9)
+        return least if size.belt else 2 * math.ceil(least / 2)
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""
-        least = fewest_links(*self.teeth)
-        if self.links is not None and self.links < least:
-            yield ("links",), f"expected at least {least}: a chain with fewer cannot close round these sprockets"
-        pitch, (a, b) = chain.SIZES[self.size].pitch, self.teeth
-        taut = float(chain.whole_links(chain.length(pitch, a, b, self.centre)))
-        if self.links is None and taut < least:
-            touching = show(float(chain.pitch_radius(pitch, a) + chain.pitch_radius(pitch, b)), "length", "mm")
-            why = f"sprockets of {a} and {b} teeth touch below that, and no chain closes round them"
-            yield ("centre",), f"expected at least {touching}: {why}"
+        size, (a, b) = self.kind, self.teeth
+        what, key, wheels = ("belt", "around", "pulleys") if size.belt else ("chain", "links", "sprockets")
+        touching = chain.pitch_radius(size.pitch, a, belt=size.belt) + chain.pitch_radius(size.pitch, b, belt=size.belt)
+        shortest = math.ceil(float(chain.length(size.pitch, a, b, touching, belt=size.belt)) - 1e-9)
+        if self.count is not None and self.count < shortest:
+            yield (key,), f"expected at least {shortest}: a {what} with fewer cannot close round these {wheels}"
+        if self.count is None and float(self.whole_links(self.centre)) < shortest:
+            why = f"{wheels} of {a} and {b} teeth touch below that, and no {what} closes round them"
+            yield ("centre",), f"expected at least {show(float(touching), 'length', 'mm')}: {why}"
 
     def whole(self, field: str, low: float, high: float) -> tuple[float, ...]:
-        """Values of a field between two with which the chain has whole links: where an even number is just taut [m].
+        """Values of a field between two with which it has whole links or teeth: where it is just taut [m].
 
-        Rounded down to a tenth of a millimetre, so that the chain closes.
+        Rounded down to a tenth of a millimetre, so that it closes.
         """
-        if field != "centre" or self.links is not None:
+        if field != "centre" or self.count is not None:
             return ()
-        pitch, (a, b) = chain.SIZES[self.size].pitch, self.teeth
-        fewest, most = (float(chain.whole_links(chain.length(pitch, a, b, end))) for end in (low, high))
-        links = np.arange(max(fewest, 2.0 * math.ceil(fewest_links(a, b) / 2)), most + 1.0, 2.0)
-        centres = [math.floor(1e4 * float(chain.centre_distance(pitch, a, b, n)) + 1e-6) / 1e4 for n in links]
+        size, (a, b) = self.kind, self.teeth
+        fewest, most = (float(self.whole_links(end)) for end in (low, high))
+        links = np.arange(max(fewest, self.fewest), most + 1.0, 1.0 if size.belt else 2.0)
+        found = [float(chain.centre_distance(size.pitch, a, b, n, belt=size.belt)) for n in links]
+        centres = [math.floor(1e4 * c + 1e-6) / 1e4 for c in found]
         return tuple(c for c in centres if low <= c <= high)
 
 
-def fewest_links(a: int, b: int) -> int:
-    """Links of the shortest chain that closes, with the sprockets all but touching."""
-    small, large = (0.5 / math.sin(math.pi / z) for z in sorted((a, b)))
-    lean = math.asin((large - small) / (large + small))
-    return math.ceil(2 * (large + small) * math.cos(lean) + (a + b) / 2 + abs(a - b) * lean / math.pi - 1e-9)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain(Loop):
+    """A chain round two sprockets."""
+
+    size: Literal["04C", "05B", "06B", "06C", "085", "08A", "08B", "10A", "12A"] = need("chain size by ISO 606 number")
+    links: Count | None = exact(None, "how many links it has; the even number that just goes round where absent")
+    wear: Fraction = assume("1.5 %", "growth by wear before it is replaced; common practice, no source", role="fact")
+    efficiency: Efficiency = assume("0.95", "one chain; from memory")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belt(Loop):
+    """A toothed belt round two pulleys."""
+
+    size: Literal["MXL", "XL", "L", "H", "T2.5", "T5", "T10", "2M", "3M", "5M", "8M"] = need(
+        "its profile: by ISO 5296 (MXL to H), by ISO 17396 (T) or with round teeth of so many millimetres (M)"
+    )
+    around: Count | None = exact(None, "how many teeth it has; the whole number that just goes round where absent")
+    wear: Fraction = assume("0.2 %", "lasting stretch before it is replaced; from memory", role="fact")
+    efficiency: Efficiency = assume("0.96", "one toothed belt; from memory")
+
+    @property
+    def count(self) -> Count | None:
+        """How many teeth the file gives it."""
+        return self.around
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,6 +219,7 @@ class IntakeStage:
     )
     gearing: tuple[Stage, ...] = exact((), "gears from that motor to this stage; none means directly", one="gear stage")
     chain: Chain | None = exact(None, "chain after the gears")
+    belt: Belt | None = exact(None, "toothed belt after the gears, in place of a chain")
     rollers: Rollers | None = exact(None, "rollers, flaps or bands")
     hooks: Hooks | None = exact(None, "a hooked chain in place of rollers")
     climb: Annotated[Real, Of("angle", -1.5708, 1.5708)] = assume("0 deg", "how steeply the path climbs: level")
@@ -189,6 +231,8 @@ class IntakeStage:
         """Say what is wrong with it as the file states it."""
         if (self.motor is None) == (self.shares is None):
             yield ("motor",), "expected either 'motor' or 'shares': what turns this stage"
+        if self.chain is not None and self.belt is not None:
+            yield ("belt",), "expected either 'chain' or 'belt': one of them drives this stage"
         if (self.rollers is None) == (self.hooks is None):
             yield ("rollers",), "expected either 'rollers' or 'hooks'"
 
@@ -292,4 +336,4 @@ def _after(names: list[str], name: str) -> str:
     return names[names.index(name) + 1]
 
 
-__all__ = ["Chain", "Hold", "Holder", "Hooks", "Intake", "IntakeStage", "Rollers"]
+__all__ = ["Belt", "Chain", "Hold", "Holder", "Hooks", "Intake", "IntakeStage", "Loop", "Rollers"]
