@@ -31,6 +31,7 @@ from fieldworthy.robot import Loaded
 from fieldworthy.units import often
 from fieldworthy.vehicle.supply import ENDLESS
 
+REMEDIES = "'fieldworthy check --remedies'"
 Kind = Literal["plan", "mend", "build", "practise", "measure"]
 _DRIVEN, _FINISH = 1, 2
 _FEWER = 3  # rounds less than planned that are looked at
@@ -153,7 +154,7 @@ class Job:
         """What to do, what it brings and takes, and whether it fits in."""
         words = f"{self.what}: {self.points:.1f} points a match, {self.day:.0f} on a day of {MATCHES_A_DAY} matches"
         if self.hours is None:
-            return f"{words}; 'fieldworthy check --remedies' says how, and how much work it is."
+            return f"{words}; {REMEDIES} says how, and how much work it is."
         if self.hours <= 0.0:
             return f"{words}, without work."
         time = f"{self.hours:.1f} h" if self.hours >= 1.0 else f"{60.0 * self.hours:.0f} min"

@@ -15,7 +15,7 @@ from fieldworthy.robot.model.machine import mechanism_kinds, points_from_side
 from fieldworthy.robot.shelf import length_of
 from fieldworthy.robot.things import Opened
 from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
-from fieldworthy.vehicle.views import body_curves, first_pose
+from fieldworthy.vehicle.views import Wheel, body_curves, first_pose
 from fieldworthy.web.figures import context_of
 from fieldworthy.web.form import files_of, mistakes_of
 from fieldworthy.web.judging import Source
@@ -25,6 +25,7 @@ _ON_FLOOR = ((("drive", "wheels"), "wheel"), (("contacts",), "caster"), (("rolle
 _SAME = 0.0015  # m; things of a pair stand so alike that a team meant it
 _MARGIN = 0.03  # m around everything
 _SNAP = 0.005  # m; a drag goes in such steps
+TREAD = 0.025  # m; how wide a wheel is drawn
 _PIXELS = 400.0  # width of one view
 
 
@@ -105,9 +106,9 @@ def _points(files: Opened) -> Iterator[Spot]:
                 yield Spot((*path, key), dotted(path), f"{name}: {words}", (at[0], 0.0, at[1]), None, "xz")
 
 
-def solid(source: Source) -> tuple[Spot, ...]:
-    """Every thing of a robot that has a place, for a view in three dimensions."""
-    return spots_of(files_of(source))
+def solid(source: Source) -> tuple[tuple[Spot, ...], Whole]:
+    """Every thing of a robot that has a place, and the robot as a whole, for a view in three dimensions."""
+    return spots_of(files_of(source)), whole_of(source)
 
 
 def partner_of(spots: Iterable[Spot], spot: Spot) -> Spot | None:
@@ -167,20 +168,22 @@ def _again(raw: Any, si: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """What is known of the robot as a whole: its centre of gravity and what it stands on; empty beside a mistake."""
+    """What is known of the robot as a whole, empty beside a mistake: centre of gravity, support polygon, wheels."""
 
     cg: tuple[float, float, float] | None = None
     polygon: tuple[tuple[float, float], ...] = ()
+    wheels: tuple[Wheel, ...] = ()
 
 
 def drawn(source: Source, chosen: str) -> tuple[Markup, Markup]:
     """Draw a robot's things from the side and from above."""
     spots = spots_of(files_of(source))
-    whole = _whole(source)
+    whole = whole_of(source)
     return _view(spots, whole, chosen, "xz", "From the side"), _view(spots, whole, chosen, "xy", "From above")
 
 
-def _whole(source: Source) -> Whole:
+def whole_of(source: Source) -> Whole:
+    """What is known of a robot as a whole, in the pose it starts in."""
     if mistakes_of(source):
         return Whole()
     context = context_of(source)
@@ -189,7 +192,17 @@ def _whole(source: Source) -> Whole:
     if data is None:
         return Whole()
     x, y, z = (float(c) for c in data.cg)
-    return Whole((x, y, z), tuple((float(a), float(b)) for a, b in data.polygon))
+    corners = tuple((float(a), float(b)) for a, b in data.polygon)
+    return Whole((x, y, z), corners, tuple(wheel for wheel in data.wheels if wheel.diameter))
+
+
+def rods_of(spots: Iterable[Spot]) -> tuple[tuple[Spot, Spot], ...]:
+    """The cylinders that lie between two pins of one mechanism."""
+    pins: dict[str, list[Spot]] = {}
+    for spot in spots:
+        if str(spot.path[-1]).endswith("_pin"):
+            pins.setdefault(spot.thing, []).append(spot)
+    return tuple((pair[0], pair[1]) for pair in pins.values() if len(pair) == 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +231,8 @@ def _view(spots: tuple[Spot, ...], whole: Whole, chosen: str, plane: str, title:
     shown = [s for s in spots if all(axis in s.axes for axis in plane) or (plane == "xz" and s.axes == "xy")]
     ordered = [s for s in shown if s.thing != chosen] + [s for s in shown if s.thing == chosen]
     inner: list[Content] = [_ground(frame, plane, left, right, whole)]
+    inner += [_wheel(frame, wheel, plane) for wheel in whole.wheels]
+    inner += [_rod(frame, *pair) for pair in rods_of(spots) if plane == "xz"]
     inner += [_spot(frame, s, plane, chosen=s.thing == chosen) for s in ordered]
     if whole.cg is not None:
         inner.append(_cg(frame, whole.cg[a], whole.cg[b]))
@@ -238,6 +253,23 @@ def _ground(frame: _Frame, plane: str, left: float, right: float, whole: Whole) 
         return line if plane == "xz" else ""
     corners = " ".join(f"{px:.1f},{py:.1f}" for px, py in (frame.point(*p) for p in whole.polygon))
     return tag("polygon", tag("title", "what it stands on"), points=corners, class_="support")
+
+
+def _wheel(frame: _Frame, wheel: Wheel, plane: str) -> Markup:
+    """A wheel to scale, behind the point by which it is moved; how wide it is no file says."""
+    told, radius = tag("title", f"wheel {wheel.name}"), wheel.diameter / 2
+    if plane == "xz":
+        x, y = frame.point(wheel.x, radius)
+        return tag("circle", told, cx=f"{x:.1f}", cy=f"{y:.1f}", r=f"{radius * frame.scale:.1f}", class_="wheel")
+    x, y = frame.point(wheel.x - radius, wheel.y + TREAD / 2)
+    return tag("rect", told, x=f"{x:.1f}", y=f"{y:.1f}", width=f"{wheel.diameter * frame.scale:.1f}",
+               height=f"{TREAD * frame.scale:.1f}", class_="wheel")  # fmt: skip
+
+
+def _rod(frame: _Frame, one: Spot, other: Spot) -> Markup:
+    (x1, y1), (x2, y2) = (frame.point(s.at[0], s.at[2]) for s in (one, other))
+    return tag("line", tag("title", "cylinder"), x1=f"{x1:.1f}", y1=f"{y1:.1f}", x2=f"{x2:.1f}", y2=f"{y2:.1f}",
+               class_="rod")  # fmt: skip
 
 
 def _cg(frame: _Frame, across: float, up: float) -> Markup:
@@ -356,7 +388,8 @@ def field_drawn(source: Source) -> Markup:
 def _place(frame: _Frame, spot: Spot, wide: float) -> Markup:
     x, y = frame.point(spot.at[0], spot.at[1])
     right = x > 0.7 * wide
-    name = tag("text", spot.label, x=f"{x - 10 if right else x + 10:.1f}", y=f"{y - 8:.1f}",
+    above = y > 40.0  # at the upper border the name stands below, where it is not cut
+    name = tag("text", spot.label, x=f"{x - 10 if right else x + 10:.1f}", y=f"{y - 8 if above else y + 20:.1f}",
                text_anchor="end" if right else "start")  # fmt: skip
     said = f"{spot.label}: {1000 * spot.at[0]:.0f} mm along, {1000 * spot.at[1]:.0f} mm across"
     return tag("g", tag("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r="7"), name, class_="spot point", data_spot=spot.key,

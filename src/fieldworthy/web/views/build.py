@@ -120,7 +120,10 @@ async def build(page: Page) -> None:
         await build_plan(page)
         return
     if part == "turning" and not page.season_open:
-        told = "Drag to turn it, the wheel brings it nearer; a double click on a thing opens its form."
+        told = (
+            "Drag to turn it; the mouse wheel, or two fingers, bring it nearer. A double click on a thing opens its "
+            "form. Green on the floor is what it stands on, the large ball its centre of gravity."
+        )
         page.fill(top, tag("p", told, class_="lead"))
         await build_turning(page)
         return

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from fieldworthy.files.document import BadInput
+from fieldworthy.files.document import BadInput, dotted
 from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of
 from fieldworthy.web.figures import in_pose, poses, shown
 from fieldworthy.web.markup import address, plain_sentences, tag
 from fieldworthy.web.page import Page
-from fieldworthy.web.placing import Spot, solid
+from fieldworthy.web.placing import TREAD, Spot, Whole, rods_of, solid
 from fieldworthy.web.views.shown import listen, sections_of
 
 if TYPE_CHECKING:
+    from nicegui import ui
     from nicegui.events import SceneClickEventArguments
+
+    from fieldworthy.drawing.style import Theme
 
 _TALL = 560  # px; of the scene that turns
 _POINT = 0.008  # m; radius of what has a place and no size
@@ -79,24 +82,37 @@ async def _turn(page: Page, name: str) -> None:
 
 async def build_turning(page: Page) -> None:
     """Show the scene; it is drawn anew when the file changes."""
-    shown: list[tuple[Spot, ...]] = []
+    shown: list[tuple[tuple[Spot, ...], Whole]] = []
 
     async def draw() -> None:
         if page.draft is None:
             return
         try:
-            spots = await page.queue.sketch(solid, page.draft.source)
+            found = await page.queue.sketch(solid, page.draft.source)
         except BadInput:  # its problems are told where they are mended
             return
-        if not shown or shown[-1] != spots:
-            shown[:] = [spots]
-            _scene(page, spots)
+        if not shown or shown[-1] != found:
+            shown[:] = [found]
+            _scene(page, *found)
 
     page.on_judged(lambda: page.later(draw()))
     await draw()
 
 
-def _scene(page: Page, spots: tuple[Spot, ...]) -> None:
+def _whole(scene: ui.scene, whole: Whole, theme: Theme) -> None:
+    """Wheels, what it stands on, and its centre of gravity."""
+    for wheel in whole.wheels:  # a cylinder stands along y, as an axle lies
+        round_ = scene.cylinder(wheel.diameter / 2, wheel.diameter / 2, TREAD, 24)
+        round_.move(wheel.x, wheel.y, wheel.diameter / 2).material(theme.ink, 0.85)
+        round_.with_name(dotted(("drive", "wheels", wheel.name)))
+    corners = [[x, y, 0.002] for x, y in whole.polygon]
+    for start, end in zip(corners, [*corners[1:], *corners[:1]], strict=True):
+        scene.line(start, end).material(theme.good)
+    if whole.cg is not None:
+        scene.sphere(2 * _POINT).move(*whole.cg).material(theme.caution).with_name("")
+
+
+def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:
     from nicegui import ui  # noqa: PLC0415  the scene's library is only loaded where one is shown
 
     theme = page.style().theme
@@ -113,8 +129,11 @@ def _scene(page: Page, spots: tuple[Spot, ...]) -> None:
     ) as scene:  # fmt: skip
         scene.classes("turning").props('role=img aria-label="The robot, turning"')
         for spot in spots:
-            colour = theme.series[2 if spot.rides else 0] if spot.size else theme.caution
+            colour = (theme.series[2] if spot.rides else theme.edge) if spot.size else theme.ink
             x, y, z = spot.at
             block = scene.box(*spot.size) if spot.size is not None else scene.sphere(_POINT)
-            block.move(x, y, z).material(colour, 0.55 if spot.size else 1.0).with_name(spot.thing)
-        scene.move_camera(x=0.9 * room, y=-1.1 * room, z=1.0 * room, look_at_z=0.4 * room, duration=0)
+            block.move(x, y, z).material(colour, 0.4 if spot.size else 1.0).with_name(spot.thing)
+        _whole(scene, whole, theme)
+        for one, other in rods_of(spots):
+            scene.line(list(one.at), list(other.at)).material(theme.series[0])
+        scene.move_camera(x=0.75 * room, y=-0.9 * room, z=0.8 * room, look_at_z=0.4 * room, duration=0)

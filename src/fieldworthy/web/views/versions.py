@@ -49,7 +49,7 @@ def _variant() -> Markup:
         tag("p", told + "to be tried."),
         tag("div", asked, class_="fields"),
         tag("p", id="variant-said", role="alert", class_="said"),
-        tag("button", "Make the variant", type="submit", class_="main"),
+        tag("div", tag("button", "Make the variant", type="submit", class_="main")),
         data_submit="variant",
         class_="panel",
     )

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldworthy.decide.faults import FixFirst
-from fieldworthy.decide.work import Work
+from fieldworthy.decide.work import REMEDIES, Work
 from fieldworthy.files.document import BadInput, Problem
 from fieldworthy.files.writing import fingerprint, written
 from fieldworthy.measure.practice import log_of, with_fault, with_mended, with_uses
@@ -197,7 +197,8 @@ async def _worked(page: Page, job: Job) -> None:
         return
     left = "The file does not say how many hours are left." if found.left is None else f"{found.left:.0f} h are left."
     link = tag("a", "Change the hours", href=address("build", file=page.file, key="hours_left"), data_go=True)
-    jobs = [tag("li", one.sentence) for one in found.jobs]
+    here = "'What would mend it?' in Margins"  # in place of the command, for who has no terminal
+    jobs = [tag("li", one.sentence.replace(REMEDIES, here)) for one in found.jobs]
     skills = [tag("li", one.sentence) for one in found.skills[:5]]
     page.put("work-run", "")
     page.put(
