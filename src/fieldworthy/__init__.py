@@ -6,9 +6,10 @@
 'Heron mk1'
 """
 
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # the name is enough for a checker; loading `typing` takes as long as all else before a command
 if TYPE_CHECKING:
+    from typing import Any
+
     from fieldworthy.api.comparison import Comparison, compare
     from fieldworthy.api.fitting import Fit, fit
     from fieldworthy.api.forecast import Forecast, Points
@@ -39,7 +40,7 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
     """Fetch what is asked for; importing the package alone stays fast (PEP 562)."""
     if name in __all__:
         from fieldworthy import api  # noqa: PLC0415

@@ -6,10 +6,9 @@ import gc
 import os
 import sys
 
-from fieldworthy.cli import ending
-
 __all__ = ["main"]
 
+_INTERRUPTED = 130
 _THREADS = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 """What libraries of linear algebra read, when they are first loaded, for how many threads to work in."""
 
@@ -18,6 +17,9 @@ def main(arguments: list[str] | None = None) -> None:
     """Run the command line."""
     whole = arguments is None  # the program itself, not a part of another one
     try:
+        # loaded in here, since Ctrl-C is a traceback until something listens
+        from fieldworthy.cli import ending  # noqa: PLC0415
+
         if whole:
             ending.listen()
             # a robot's matrices are small: threads would spend several times the work in waiting for each other
@@ -31,7 +33,9 @@ def main(arguments: list[str] | None = None) -> None:
     except KeyboardInterrupt:
         if sys.stderr is not None:
             sys.stderr.write("interrupted\n")
-        raise SystemExit(ending.INTERRUPTED) from None
+        raise SystemExit(_INTERRUPTED) from None
     finally:
         if whole:
+            from fieldworthy.cli import ending  # noqa: PLC0415
+
             ending.ignore()
