@@ -321,6 +321,7 @@ BALANCES = {
     "wedge": lambda n: (n["F"] / n["N"], 1.0 / math.tan(min(n["beta"], math.pi / 2) - math.atan(n["mu"]))),
     "aside": lambda n: (n["F"], n["N"] * (n["mu"] + n["mu_h"])),
     "idler": lambda n: (n["F"], 2.0 * n["T"] * 2.0 * n["h"] / (n["S"] + n["e"])),
+    "background": lambda n: (n["d'"], n["a"] / math.sqrt((n["s"] ** 2 + n["b"] ** 2) / 2.0)),
     "lever": lambda n: (abs(n["l"]), n["b"] * n["r"] * math.sin(_angle(n)) / n["L"]),
 }
 _OPEN = {"guide", "sprint", "hang", "tipover"}  # what is left open in them has no number

@@ -13,7 +13,7 @@ from urllib.parse import urlencode
 from fieldworthy import units
 from fieldworthy.decide.remedy import FoundRemedies, Remedy
 from fieldworthy.engine.evaluate import NominalFinding
-from fieldworthy.engine.finding import Fact, Finding
+from fieldworthy.engine.finding import WIDEST, Fact, Finding
 from fieldworthy.files.document import KeyPath, Problem, dotted
 from fieldworthy.units import digits, labelled, margin_text
 from fieldworthy.web.form import words_of_key
@@ -207,15 +207,26 @@ def finding_body(finding: Finding, file: str) -> Markup:
 
 
 def _margin_worked(finding: Finding) -> str:
-    """The margin with its numbers put in, where it is the plain share of the limit."""
+    """The margin with its numbers put in: how far on the good side, as a share of what counts as far."""
     value, limit, margin = finding.value, finding.limit, finding.margin
-    if value is None or limit is None or margin is None:
+    if limit is None or margin is None:
         return margin_text(margin)
+    if value is None:
+        return f"{margin_text(margin)}: the value has no end, and no margin is told beyond that"
     gap = value - limit if finding.need == "at least" else limit - value
-    if not limit or abs(gap / abs(limit) - margin) > 0.01 * max(abs(margin), 0.1):
-        return margin_text(margin)
     first, then = (value, limit) if finding.need == "at least" else (limit, value)
-    return f"({digits(first)} − {digits(then)}) / {digits(abs(limit))} = {margin_text(margin)}"
+    worked = f"{digits(first)} − {digits(then)}"
+    if abs(margin) >= WIDEST and gap:
+        return f"{worked} = {digits(gap)}, more than {WIDEST:.0f} times what counts: {margin_text(margin)}"
+    if not gap or not margin:
+        return f"{worked} = 0" if not gap else margin_text(margin)
+    scale = gap / margin
+    far = (
+        ""
+        if abs(scale - abs(limit)) <= 0.01 * abs(limit)
+        else (f"; {labelled(digits(scale), finding.unit)} on the good side count as a margin of 1")
+    )
+    return f"({worked}) / {digits(scale)} = {margin_text(margin)}{far}"
 
 
 def _links(keys: Iterable[str], file: str) -> Markup:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.engine.finding import Message, Outcome, called, first
+from fieldworthy.engine.finding import Message, Outcome, Worked, called, first
 from fieldworthy.physics.colour import colour, sorting
 from fieldworthy.physics.colour.sorting import facing, sectors, to_rgb
 from fieldworthy.systems.sorter.model import Sorter
@@ -38,7 +38,12 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
     apart = [
         first(sorting.detectability(at, spread, means[i : i + 1], sds[i : i + 1])) for i in range(len(spec.classes))
     ]
-    words = {"sorter": called("sorter", name), "nearest": list(spec.classes)[int(np.argmin(apart))]}
+    nearest = int(np.argmin(apart))
+    words = {"sorter": called("sorter", name), "nearest": list(spec.classes)[nearest]}
+    worked = Worked("background", {
+        "d'": (apart[nearest], "count"), "a": (first(colour.distance(at, means[nearest])), "angle"),
+        "s": (first(sds[nearest]), "angle"), "b": (first(spread), "angle"),
+    })  # fmt: skip
     message = Message(
         "Every class stands out from the background of {sorter} at {at} by {clear} standard deviations or more; "
         "{limit} "
@@ -48,7 +53,8 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         numbers,
         words,
     )
-    yield Outcome(f"sort.background.{name}", name, clear, behind.clear, "ratio", message, sources=_SOURCES)
+    yield Outcome(f"sort.background.{name}", name, clear, behind.clear, "ratio", message, sources=_SOURCES,
+                  worked=(worked,))  # fmt: skip
     message = Message(
         "The best background for {sorter} is at {best}, with {most} standard deviations; yours at {at}, read to "
         "{spread}, "
