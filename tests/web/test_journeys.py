@@ -69,56 +69,100 @@ def test_by_touch_from_an_empty_folder_to_causes(browser, tmp_path):
         expect(page.locator("#margins-rows dl").first).to_be_visible()
 
 
-def _made_of(page):
-    """Unfold the list of what it is made of, where it is folded."""
-    if page.locator("#build-made[open]").count() == 0:
-        page.locator("#build-made > summary").tap()
+class Touch:
+    """What a finger does."""
+
+    window = staticmethod(phone)
+
+    @staticmethod
+    def press(page, selector):
+        page.locator(selector).first.scroll_into_view_if_needed()
+        page.locator(selector).first.tap()
+
+    @staticmethod
+    def choose_last(page, selector):
+        box = page.locator(selector).last
+        box.select_option(box.locator("option").last.get_attribute("value"))
+
+    @staticmethod
+    def write(page, selector, text):
+        page.fill(selector, text)
+        page.press(selector, "Enter")
 
 
-def _add(page, what, typical=""):
-    _made_of(page)
-    button = page.get_by_role("button", name=f"Add a {what}", exact=True)
-    button.scroll_into_view_if_needed()
-    button.tap()
+class Keyboard:
+    """What hands do that have no mouse."""
+
+    window = staticmethod(window)
+
+    @staticmethod
+    def press(page, selector):
+        tab_to(page, selector)
+        page.keyboard.press("Enter")
+
+    @staticmethod
+    def choose_last(page, selector):
+        tab_to(page, selector)
+        page.keyboard.press("End")
+
+    @staticmethod
+    def write(page, selector, text):
+        tab_to(page, selector)
+        page.keyboard.press("Control+a")
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+
+
+def _add(hands, page, what, typical=""):
+    if page.locator("#build-made:not([open])").count():
+        hands.press(page, "#build-made > summary")
+    hands.press(page, f"[aria-label='Add a {what}']")
     if typical:
-        page.locator(".shelf").get_by_role("button", name=typical, exact=True).tap()
+        expect(page.locator(".shelf button").first).to_be_visible()
+        found = page.locator(".shelf").get_by_role("button", name=typical, exact=True)
+        hands.press(page, f".shelf [data-place='{found.get_attribute('data-place')}']")
 
 
-def test_by_touch_a_tank_cylinders_a_lift_and_its_action_are_added_and_seen_in_air(browser, server, heron):
+@pytest.mark.parametrize("hands", [Touch, Keyboard])
+def test_a_tank_pair_cylinders_a_lift_and_its_action_are_added_and_seen_in_air_and_match(hands, browser, server, heron):
     file = f"{heron}/mk1.yaml"
-    with phone(browser, server) as page:
+    with hands.window(browser, server) as page:
         show(page, server, "build", file=file, key="air.tanks.left")
         page.wait_for_selector("#build-rows li")
-        _add(page, "tank", "one tank")
-        expect(page.locator("#build-name")).to_have_text("tank")
+        _add(hands, page, "tank", "tank pair")
+        expect(page.locator("#build-name")).to_have_text("left 2")
         for name in ("cylinder", "cylinder 2"):
-            _add(page, "cylinder")
+            _add(hands, page, "cylinder")
             expect(page.locator("#build-name")).to_have_text(name)
-            page.locator("#f-air_2e_cylinders_2e_" + name.replace(" ", "_20_") + "_2e_tank").select_option("tank")
-        _add(page, "mechanism", "swinging tray")
+            box = "#f-air_2e_cylinders_2e_" + name.replace(" ", "_20_") + "_2e_tank"
+            hands.choose_last(page, box)
+            expect(page.locator(box)).to_have_value("right 2")
+        _add(hands, page, "mechanism", "swinging tray")
         expect(page.locator("#build-name")).to_have_text("tray 2")
-        _add(page, "action")
+        _add(hands, page, "action")
         expect(page.locator("#build-name")).to_have_text("action")
-        page.fill("#build-rename", "tip tray 2")
-        page.press("#build-rename", "Enter")
+        hands.write(page, "#build-rename", "tip tray 2")
         expect(page.locator("#build-name")).to_have_text("tip tray 2")
-        page.locator(".parts a", has_text="Plan").tap()
+        hands.press(page, ".parts a[href*='part=plan']")
         steps = page.locator("[data-change=card][data-part=action][data-of^='driven ']")
         page.wait_for_selector("[data-do=one-more][data-of=driven]")
         before = steps.count()
-        page.locator("[data-do=one-more][data-of=driven]").tap()
+        hands.press(page, "[data-do=one-more][data-of=driven]")
         expect(steps).to_have_count(before + 1)
-        steps.last.select_option("tip tray 2")
+        last = f"[data-change=card][data-part=action][data-of='{steps.last.get_attribute('data-of')}']"
+        hands.choose_last(page, last)
         expect(page.locator("[data-part=action] option[value='tip tray 2']:checked")).to_have_count(1)
-        page.get_by_role("button", name="Save", exact=True).tap()
+        hands.press(page, "#fw-save")
         saved(page)
         data = in_file(server, file)
         assert {"cylinder", "cylinder 2", "tray 2"} <= set(data["air"]["cylinders"])
         assert "tip tray 2" in str(data["plan"])
         load_robot(server.folder / file)
-        page.locator("nav a", has_text="Air").first.tap()
-        expect(page.locator("[data-drag='cylinder 2']")).to_be_visible()
-        expect(page.locator("section", has=page.locator("[data-drag='cylinder 2']")).last).to_contain_text("tank")
+        hands.press(page, "nav a[href^='/air']")
+        expect(page.locator("section", has=page.locator("[data-drag='cylinder 2']")).last).to_contain_text("right 2")
+        hands.press(page, "nav a[href^='/match']")
+        expect(page.locator("#match-sum b")).to_be_visible(timeout=90_000)
+        expect(page.locator("#fig-timeline")).to_contain_text("tip tray 2")
 
 
 def test_by_keyboard_a_stage_is_renamed_and_what_others_refer_to_is_taken_away(browser, server, heron):
