@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import itertools
 import json
@@ -20,6 +21,7 @@ from fieldworthy.decide.search.result import FRESH, Judge
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import asked, from_options
+from fieldworthy.decide.search.without import without
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import as_data, json_schema
 from fieldworthy.files import BadInput, Document, read_document
@@ -535,6 +537,57 @@ def test_a_run_alone_is_searched_from_its_own_plan():
     written = planner.built(planner.now).nominal.plan
     assert written.solo.steps == plan.solo.steps
     assert written.driven == plan.driven
+
+
+@pytest.mark.long
+def test_a_mechanism_is_left_out_with_all_that_needs_it(tmp_path):
+    """Against the parts list, added up by hand, and the plan read again: nothing names what is gone."""
+    heron = example_copy(tmp_path)
+    loaded = load_robot(heron)
+    found = search(loaded, wanted("without mechanisms.tray", want=["mass"], keep=False))
+    rows = list(csv.DictReader((heron.parent / "mk1_parts.csv").read_text(encoding="utf-8").splitlines()))
+    tray = sum(float(row["mass [g]"]) * float(row["count"]) for row in rows if row["rides"] == "tray") / 1000.0
+    assert (found.candidates, found.best is not None) == (2, True)
+    amount = found.best.amounts[0]
+    assert amount.now - amount.value == pytest.approx(tray, abs=1e-6)
+    write_variant(loaded, found.best, heron.with_name("light.yaml"))
+    text = heron.with_name("light.yaml").read_text(encoding="utf-8")
+    assert "# invented, as all of this" in text
+    kept = load_robot(heron.with_name("light.yaml")).nominal
+    assert "tray" not in kept.mechanisms
+    assert "tray" not in kept.air.cylinders
+    assert "tip pods" not in kept.actions
+    done = {s.action for item in kept.plan.driven for s in getattr(item, "repeat", (item,))}
+    assert done == {"grip planter", "take pods", "fill planter", "leave planter"}
+    # the design's own file is what was tried
+    assert evaluate(load_robot(heron.with_name("light.yaml"))).short
+
+
+def test_what_is_left_out_has_no_build_time_and_its_numbers_do_not_matter():
+    """Heron mk2's arm takes 11 h to build, says its file; without it no number of the arm makes another robot."""
+    loaded = load_robot(EXAMPLES / "mk2.yaml")
+    question = asked(loaded, wanted("without mechanisms.arm", "mechanisms.arm", want=["hours"], must=["hours left"]))
+    space, trial = question.space, Trial(loaded, question)
+    out = next(i for i, v in enumerate(space.variables) if v.sort == "thing")
+    rows = np.stack([space.now, space.now])
+    rows[1, out] = 1.0
+    hours = trial.hours(rows)
+    assert hours[0] - hours[1] == pytest.approx(11.0)
+    other = rows[1].copy()
+    other[out - 1 if out else 1] = space.variables[out - 1 if out else 1].grid[-1]
+    assert (space.settled(np.stack([other]))[0] == rows[1]).all()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["heron/mk1", "heron/mk2", "marten/mk1", "otter/mk1"])
+def test_any_mechanism_can_be_left_out(name):
+    """Whatever is left is a whole robot: it is read again, and what its plan says can be done."""
+    loaded = load_robot(EXAMPLES.parent / f"{name}.yaml")
+    for mechanism in loaded.nominal.mechanisms:
+        less = without(loaded, (mechanism,)).robot.nominal
+        assert mechanism not in less.mechanisms
+        cylinders = less.air.cylinders if less.air else {}
+        assert all(set(action.strokes) <= set(cylinders) for action in less.actions.values())
 
 
 def test_no_part_is_put_through_the_floor(runner):

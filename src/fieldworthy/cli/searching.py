@@ -14,9 +14,10 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldworthy.cli.output import plain_console, print_json, print_line, progress_bar
-from fieldworthy.decide.search import Design, Found, How, Progress, search, write_variant
+from fieldworthy.decide.search import Carried, Design, Found, How, Progress, search, write_variant
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.wanted import from_options, read_search
+from fieldworthy.decide.search.words import needed_for
 from fieldworthy.engine.finding import as_data
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import KeyPath
@@ -148,7 +149,7 @@ def print_found(console: Console, found: Found) -> None:
         if carried is found.carried[0] and len(found.carried) > 1:
             _head(console, "What each change is worth: the best design with this one left as it is")
         if len(found.carried) > 1:
-            console.print(_carried(carried))
+            print_line(console, *_carried(carried))
     if found.alike:
         _head(console, "As good, as far as these matches tell")
     for design in found.alike:
@@ -159,11 +160,12 @@ def print_found(console: Console, found: Found) -> None:
         _print_design(console, design)
     for short in found.short:
         console.print(f"✗ {short.id}: the nearest candidate lacks {100 * short.near:.2g} % of it ({_WHY[short.why]})")
-    broken = f"{found.screened:,} of them break" if found.screened > 1 else f"{('none', 'one')[found.screened]} breaks"
+    many = f"{found.screened:,} of them break something"
+    broken = many if found.screened > 1 else ("none breaks anything", "one breaks something")[found.screened]
     of = "" if found.possible is None else f" of {_counted(found.possible)} that there are"
     console.print(
         Text(
-            f"\n{counted(found.candidates, 'candidate')}{of}, {broken} something; "
+            f"\n{counted(found.candidates, 'candidate')}{of}, {broken}; "
             f"{counted(found.matches, 'match')}; "
             f"seed {found.seed}",
             style="dim",
@@ -202,8 +204,10 @@ def _print_short(console: Console, design: Design) -> None:
     print_line(console, "  ", f"{gain}{shown}{more}")
 
 
-def _carried(carried: Any) -> str:
-    needed = f"; without it {', '.join(carried.needed)} does not hold" if carried.needed else ""
+def _carried(carried: Carried) -> tuple[str, str]:
+    """What a change is worth, or what it is needed for, and the change."""
+    if carried.needed:
+        return "  ", f"{carried.sentence.removesuffix('.')}: {needed_for(carried.needed)}."
     if carried.more is None:
-        return f"  {carried.key}{needed or ': what is wanted is less without it'}"
-    return f"  {carried.more:+.1f} points ({carried.low:+.1f} to {carried.high:+.1f})  {carried.key}{needed}"
+        return "  ", f"{carried.sentence.removesuffix('.')}: what is wanted is less without it."
+    return f"  {carried.more:+.1f} points ({carried.low:+.1f} to {carried.high:+.1f})  ", carried.sentence

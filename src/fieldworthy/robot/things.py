@@ -345,9 +345,9 @@ class Removal:
     leaves: tuple[Problem, ...]
 
 
-def removal(before: Opened, path: KeyPath) -> Removal:
-    """Take a thing away, with all that cannot be without it, so that nothing is left that names it."""
-    gone: list[KeyPath] = [path]
+def removal(before: Opened, *paths: KeyPath) -> Removal:
+    """Take things away, with all that cannot be without them, so that nothing is left that names them."""
+    gone: list[KeyPath] = [*paths]
     freed: list[KeyPath] = []
     done = 0
     while done < len(gone):
@@ -363,7 +363,8 @@ def removal(before: Opened, path: KeyPath) -> Removal:
     freed = [at for at in dict.fromkeys(freed) if not any(at[: len(g)] == g for g in gone)]
     kept = [g for g in gone if not any(g != h and g[: len(h)] == h for h in gone)]
     texts = changed_texts(before, dict.fromkeys([*kept, *freed], GONE))
-    return Removal(texts, tuple(kept[1:]), tuple(freed), new_mistakes(before, texts))
+    others = tuple(at for at in kept if at not in paths)
+    return Removal(texts, others, tuple(freed), new_mistakes(before, texts))
 
 
 def _removable(before: Opened, path: KeyPath) -> KeyPath:

@@ -10,7 +10,17 @@ from pathlib import Path
 from fieldworthy.decide.search.plans import Planner, texts_with, with_plan_written
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import RACED, Budget, Journal, Progress, Race, Task, Tell, crew_of, look_for, run
-from fieldworthy.decide.search.result import RUNS, Design, Found, Judge, changes_in, found, variant_texts, write_variant
+from fieldworthy.decide.search.result import (
+    RUNS,
+    Carried,
+    Design,
+    Found,
+    Judge,
+    changes_in,
+    found,
+    variant_texts,
+    write_variant,
+)
 from fieldworthy.decide.search.trial import Trial
 from fieldworthy.decide.search.wanted import Asked, asked, bad_option
 from fieldworthy.engine.evaluate import evaluate
@@ -19,6 +29,7 @@ from fieldworthy.robot import Loaded
 
 __all__ = [
     "Budget",
+    "Carried",
     "Design",
     "Found",
     "How",
@@ -65,6 +76,8 @@ def search(loaded: Loaded, document: Document, how: How | None = None, tell: Tel
     if wanted.plans:
         planner = _planner(loaded, wanted, how, (began, tell))
         searched = with_plan_written(loaded, planner.search())
+        if wanted.space.things:
+            wanted = asked(searched, document)  # what is left out is left out of the plan that was found
         tried, played, finished = planner.tried, planner.matches, not planner.stopped
     crew = crew_of(Trial(searched, wanted, how.seed), Task.of(searched, document, how.seed), how.workers)
     try:

@@ -87,7 +87,7 @@ class Batches:
         spec, base = self._base(rows[0])
         columns = {p: (i, s) for i, v in enumerate(self.space.variables) if v.is_number
                    for p, s in zip(v.paths, v.signs, strict=True)}  # fmt: skip
-        nominal = self.loaded.nominal
+        nominal = self.space.robot(self.loaded, rows[0]).nominal
 
         def draw(path: KeyPath, quantity: Quantity) -> Real:
             """Give a number over candidates and cases."""
@@ -143,11 +143,9 @@ class Batches:
         """Lay teeth and classes that vary within the batch into the robot, as arrays over its cases."""
         for i in self.space.choices:
             variable = self.space.variables[i]
-            if not _in_batch(variable):
+            if not _in_batch(variable) or (rows[:, i] == variable.now).all():
                 continue
             which = np.repeat(rows[:, i].astype(int), cases)
-            if (which == which[0]).all() and which[0] == int(variable.now):
-                continue
             for at, path in enumerate(variable.paths):
                 values = [option.values[at] for option in variable.options]
                 if variable.sort == "class":

@@ -124,7 +124,7 @@ class Proposer:
 
     def _new(self, rows: Array) -> Array:
         kept = []
-        for row in rows:
+        for row in self.space.settled(rows):
             key = row.tobytes()
             if key not in self._seen:
                 self._seen.add(key)
@@ -138,7 +138,7 @@ class Proposer:
         for _ in range(8):
             left = self.size - len(promised)
             drawn = left // 2 if self.space.numbers and self.objectives == 1 else 0
-            own = self._from_cma(drawn, family)
+            own = self.space.settled(self._from_cma(drawn, family))
             self._own = {row.tobytes() for row in own}
             children = family.children(self.size * self.pool - len(promised) - len(own))
             found = self._new(np.vstack([promised, own, children]))

@@ -23,7 +23,8 @@ from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
 from fieldworthy.decide.search.trial import Effort, Trial, built
-from fieldworthy.decide.search.wanted import PLAYED, Asked, Constraint
+from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Constraint
+from fieldworthy.decide.search.words import sentence
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.engine.system import dangerous
@@ -33,7 +34,6 @@ from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.components import believed, grouped, middle_95, share_better
 from fieldworthy.robot import Loaded
-from fieldworthy.robot.words import phrase
 from fieldworthy.units import counted
 
 RUNS = 4000
@@ -95,12 +95,14 @@ class Carried:
     Attributes
     ----------
     key : Of the change
+    sentence : What it is
     more : Points that the design scores more with it; None where what is wanted is something else
     low, high : 95 % interval over what is not known
     needed : What would not hold without it, by id; empty where everything would
     """
 
     key: str
+    sentence: str
     more: float | None
     low: float | None
     high: float | None
@@ -238,9 +240,9 @@ class Judge:
         played = blocks(loaded, self.runs, self.seed + FRESH, self.asked.part)
         return np.concatenate([block.points for block in played])
 
-    def lacks(self, report: Report) -> tuple[str, ...]:
-        """Ids of what must hold and does not, on a report of the candidate's own."""
-        lacking = tuple(c.key[0] for c in self.asked.constraints if not _holds(c, report))
+    def lacks(self, report: Report, *, less: bool = False) -> tuple[str, ...]:
+        """Ids of what must hold and does not, on a report of the candidate's own, which may lack a mechanism."""
+        lacking = tuple(c.key[0] for c in self.asked.constraints if not _holds(c, report, less=less))
         before = {(f.id, f.subject): f.margin for f in self.now.findings if f.margin is not None}
         told = [(f.id, f.margin, before.get((f.id, f.subject), 0.0)) for f in report.findings if f.margin is not None]
         return (*lacking, *(one for one, then, was in told if one in dangerous() and then < min(was, 0.0) - 1e-9))
@@ -261,9 +263,13 @@ def gain_of(first: Array, then: Array) -> Gain:
     return Gain(float(then.mean()), float(first.mean()), more, low, high, share_better(gaps), int(then.size))
 
 
-def _holds(constraint: Constraint, report: Report) -> bool:
+def _holds(constraint: Constraint, report: Report, *, less: bool) -> bool:
+    if constraint.key == HOURS:
+        return True  # a batch tells it as exactly
     identifier, subject = constraint.key
     found = [f for f in report.findings if f.id == identifier and subject in ("", f.subject)]
+    if not found and less and constraint.why != "must":
+        return True  # of a mechanism that is left out
     return bool(found) and all(_one_holds(f, constraint.chance) for f in found)
 
 
@@ -325,7 +331,7 @@ def _finals(judge: Judge, race: Race) -> list[_Final]:
         if loaded is None:
             continue
         report = evaluate(loaded, samples=_SAMPLES, seed=judge.seed)
-        if not judge.lacks(report):
+        if not judge.lacks(report, less=judge.asked.space.less_of(row) is not None):
             found.append((row, loaded, report))
     return found
 
@@ -381,10 +387,16 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     edits = tuple(
         Edit(dotted(path), path, _written(_was(v, path)), _written(text))
         for v, value in changed
+        if v.sort != "thing"
         for path, text in v.edits(value).items()
     )
+    less = space.less_of(row)
+    if less is not None:
+        edits += tuple(Edit(dotted(p), p, "there", "") for p in less.changes if p[0] != "plan")
     before_plan, plan = judge.first.nominal.plan, loaded.nominal.plan
     new_plan: dict[KeyPath, object] = {}
+    if before_plan is not None and plan is None:
+        edits += (Edit("plan", ("plan",), "there", ""),)
     if before_plan is not None and plan is not None and before_plan != plan:
         old = as_file(before_plan)
         new_plan = changes_of(before_plan, plan)
@@ -409,7 +421,8 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     breaks = tuple(f.because for f in report.short if (f.id, f.subject) in held)
     mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
     hours = float(trial.hours(row[None, :])[0])
-    said = tuple(_sentence(judge.first, v, value) for v, value in changed)
+    said = () if less is None else less.sentences
+    said += tuple(sentence(judge.first, v, value) for v, value in changed if v.sort != "thing")
     return Design(edits, said, tuple(amounts), gain, breaks, mends, hours, said_plan)
 
 
@@ -419,34 +432,6 @@ def _written(value: object) -> str:
 
 def _was(variable: Any, path: tuple[str | int, ...]) -> object:
     return variable.edits(variable.now)[path]
-
-
-def _sentence(now: Loaded, variable: Any, value: float) -> str:
-    """What changes, in the words of a person."""
-    before, after = variable.text(variable.now), variable.text(value)
-    path = variable.paths[0]
-    if path[0] == "plan":
-        return _of_plan(path, variable.sort, before, after)
-    name = phrase(now.robot, now.season, path)
-    also = " and what mirrors it" if len(variable.paths) > 1 and variable.is_number else ""
-    if variable.is_number:
-        verb = "Raise" if abs(value) > abs(variable.now) else "Lower"
-        if variable.quantity.kind == "length" and variable.quantity.low < 0:
-            verb = "Move"
-        return f"{verb} {name}{also} from {before} to {after}."
-    if variable.sort == "tank":
-        return f"Put cylinder '{path[-2]}' on tank '{after}', not '{before}'."
-    return f"Use {after} in place of {before}: {name}."
-
-
-def _of_plan(path: KeyPath, sort: str, before: str, after: str) -> str:
-    """A change of the plan: how often a list is gone through, or where a step is done."""
-    places = [int(str(key)) + 1 for key in path if str(key).isdigit()]
-    where = f"of the {path[1]} plan"
-    if sort == "count":
-        return f"Go through list {places[0] if places else 1} {where} {after} times, not {before}."
-    step = "step " + ".".join(str(place) for place in places)
-    return f"Do {step} {where} at '{after}', not at '{before}'."
 
 
 def _alike(judge: Judge, trial: Trial, finals: Sequence[_Final], best: Design) -> tuple[Design, ...]:
@@ -481,11 +466,10 @@ def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
     for k, column in enumerate(changed.tolist(), 1):
         needed = tuple(c.key[0] for c, lack in zip(judge.asked.constraints, lacks[k], strict=True) if lack > 0)
         gain = None if points is None else gain_of(points[k], points[0])
-        key = space.variables[column].key
-        if gain is None:
-            found.append(Carried(key, None, None, None, needed))
-        else:
-            found.append(Carried(key, gain.more, gain.low, gain.high, needed))
+        variable = space.variables[column]
+        said = sentence(judge.loaded, variable, float(row[column]))
+        more, low, high = (None, None, None) if gain is None else (gain.more, gain.low, gain.high)
+        found.append(Carried(variable.key, said, more, low, high, needed))
     return tuple(sorted(found, key=lambda c: (not c.needed, -(c.more or 0.0))))
 
 
@@ -558,6 +542,8 @@ def _front_words(front: Sequence[Design], knee: int) -> str:
                      f"{max(d.amounts[i].value for d in front):.3g} {a.unit}".rstrip()
                      for i, a in enumerate(front[0].amounts))  # fmt: skip
     at = ", ".join(f"{a.name} {a.value:.3g} {a.unit}".rstrip() for a in front[knee].amounts)
+    if len(front) == 1:
+        return f"One design beats all others that were found in everything that is wanted: {at}."
     return f"{len(front)} designs that nothing found beats: {ends}. The knee, where each gives up least: {at}."
 
 
@@ -593,6 +579,8 @@ def changes_in(design: Design) -> dict[KeyPath, object]:
 
 
 def _as_plain(edit: Edit) -> object:
+    if not edit.after:
+        return GONE
     if edit.path[0] == "plan" and len(edit.path) == 2:
-        return json.loads(edit.after) if edit.after else GONE
+        return json.loads(edit.after)
     return int(edit.after) if edit.after.isdigit() else {"true": True, "false": False}.get(edit.after, edit.after)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal
 
@@ -14,16 +14,18 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.decide.change import changeable, with_value, written
 from fieldworthy.decide.discrete import counted, fits, integers, known_classes, shared_motor
+from fieldworthy.decide.search.without import Without
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.files.reading import references
+from fieldworthy.files.writing import GONE
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.loading import known_names
 from fieldworthy.robot.model.machine import GEAR_TEETH, SPROCKET_TEETH
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.units import digits, parse, to_unit
 
-Sort = Literal["number", "whole", "teeth", "count", "class", "tank", "place", "latch"]
+Sort = Literal["number", "whole", "teeth", "count", "class", "tank", "place", "latch", "thing"]
 _FACTOR = 1.5
 _SPANS = {"length": 0.05, "angle": math.radians(20.0)}
 """How far a number goes where no range is stated: a place or an angle by so much either way [SI], others by the
@@ -158,9 +160,11 @@ class Space:
     Attributes
     ----------
     variables : In the order of the columns
+    less : Robots that have some mechanisms less, by the names of those
     """
 
     variables: tuple[Variable, ...]
+    less: Mapping[tuple[str, ...], Without] = field(default_factory=dict)
 
     @cached_property
     def now(self) -> Array:
@@ -176,6 +180,34 @@ class Space:
     def choices(self) -> tuple[int, ...]:
         """Columns of the choices."""
         return tuple(i for i, v in enumerate(self.variables) if not v.is_number)
+
+    @cached_property
+    def things(self) -> tuple[int, ...]:
+        """Columns of the mechanisms that may be left out."""
+        return tuple(i for i, v in enumerate(self.variables) if v.sort == "thing")
+
+    def less_of(self, row: Array) -> Without | None:
+        """What a candidate leaves out; None where it has every mechanism."""
+        return self.less[names] if (names := self._left_out(row)) else None
+
+    def _left_out(self, row: Array) -> tuple[str, ...]:
+        return tuple(str(self.variables[i].paths[0][-1]) for i in self.things if row[i])
+
+    def robot(self, loaded: Loaded, row: Array) -> Loaded:
+        """The robot that a candidate is a change of: the one that is searched, or what is left of it."""
+        less = self.less_of(row)
+        return loaded if less is None else less.robot
+
+    def settled(self, rows: Array) -> Array:
+        """Candidates in which whatever belongs to a mechanism that is left out stands as it is now: they are alike."""
+        if not self.things or not len(rows):
+            return rows
+        rows = rows.copy()
+        for names in {self._left_out(row) for row in rows} - {()}:
+            moot = [i for i, v in enumerate(self.variables) if v.sort != "thing" and self.less[names].lacks(v.paths[0])]
+            alike = [k for k, row in enumerate(rows) if self._left_out(row) == names]
+            rows[np.ix_(alike, moot)] = self.now[moot]
+        return rows
 
     @property
     def count(self) -> float:
@@ -198,17 +230,21 @@ class Space:
     def edits(self, row: Array) -> dict[KeyPath, object]:
         """What the files of a candidate say otherwise than the present ones."""
         found: dict[KeyPath, object] = {}
+        less = self.less_of(row)
         for v, value in zip(self.variables, row.tolist(), strict=True):
-            if value != v.now:
+            if value != v.now and v.sort != "thing":
                 found |= v.edits(value)
-        return found
+        return found | dict({} if less is None else less.changes)
 
 
 def fixed_part(loaded: Loaded, space: Space, row: Array) -> Any:
     """Lay the choices of a candidate into the robot's specification; its numbers stay as they are."""
-    spec = with_classes(loaded, space)
+    less = space.less_of(row)
+    spec = with_classes(space.robot(loaded, row), space)
     for i in space.choices:
         variable = space.variables[i]
+        if variable.sort == "thing" or (less is not None and less.lacks(variable.paths[0])):
+            continue
         for path, value in zip(variable.paths, variable.options[int(row[i])].values, strict=True):
             spec = with_value(spec, path, value)
     return spec
@@ -231,7 +267,7 @@ def section_of(path: KeyPath) -> str:
 
 def what_varies(loaded: Loaded) -> tuple[Variable, ...]:
     """List everything that a search of this robot can vary, with its default range, in the order of the file."""
-    found = [*_numbers(loaded), *_whole(loaded.robot), *_named(loaded), *_latches(loaded.robot)]
+    found = [*_numbers(loaded), *_whole(loaded.robot), *_named(loaded), *_latches(loaded.robot), *_things(loaded.robot)]
     found = [v for v in found if v.grid.size > 1]
     order = list(type(loaded.robot).model_fields)
     return tuple(sorted(found, key=lambda v: (order.index(str(v.paths[0][0])), v.key)))
@@ -377,6 +413,14 @@ def _latches(robot: Any) -> Iterator[Variable]:
             options = (Option("false", (False,)), Option("true", (True,)))
             path: KeyPath = ("mechanisms", name, "latch")
             yield Variable(dotted(path), "latch", (path,), float(mechanism.latch), options=options)
+
+
+def _things(robot: Any) -> Iterator[Variable]:
+    """Each mechanism, with it or without."""
+    options = (Option("kept", ("",)), Option("left out", (GONE,)))
+    for name in robot.mechanisms:
+        path: KeyPath = ("mechanisms", name)
+        yield Variable(f"without {dotted(path)}", "thing", (path,), 0.0, options=options)
 
 
 def narrowed(variable: Variable, options: Sequence[Option]) -> Variable:

@@ -11,8 +11,8 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import warnings
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence, Set
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -21,7 +21,7 @@ from fieldworthy.arrays import Array, Real
 from fieldworthy.decide.change import CandidateEvaluator, Key, effort_of, keyed, margins_of, with_value
 from fieldworthy.decide.search.batch import Batches, tolerance_of
 from fieldworthy.decide.search.space import Space, fixed_part
-from fieldworthy.decide.search.wanted import PLAYED, Asked, Objective
+from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Objective
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import most_cases
 from fieldworthy.engine.finding import WIDEST, Outcome
@@ -43,7 +43,7 @@ _OUTSIDE = (ValueError, ArithmeticError, IndexError, CannotPlay)
 """What physics raises for a robot that cannot be."""
 _CAREFUL = 0.1  # of the matches fall below what a careful team counts on
 _HOUR = 3600.0
-_EFFORT = {"teeth": 1.5, "count": 4.0, "class": 3.0, "tank": 0.7, "latch": 4.0, "place": 0.0}
+_EFFORT = {"thing": 0.0, "teeth": 1.5, "count": 4.0, "class": 3.0, "tank": 0.7, "latch": 4.0, "place": 0.0}
 """Hours of one change, about; common practice, no source."""
 _BAR = 1e5
 
@@ -108,6 +108,8 @@ class Trial:
     asked: Asked
     seed: int = 0
 
+    _moots: dict[tuple[str, ...], Set[Key]] = field(default_factory=dict)
+
     @cached_property
     def batches(self) -> Batches:
         """What lays candidates into batches."""
@@ -139,7 +141,7 @@ class Trial:
     def _moved(self) -> set[Key]:
         """Findings that must hold and whose margin some candidate changes, or that do not hold as it is."""
         now, space = self.evaluator.now, self.asked.space
-        keys = [c.key for c in self.asked.constraints]
+        keys = [c.key for c in self.asked.constraints if c.key != HOURS]
         held = {key: float(np.ravel(margins_of(now[key]))[0]) for key in keys}
         left = [key for key in keys if held[key] >= 0]
         found = set(keys) - set(left)
@@ -209,9 +211,13 @@ class Trial:
             """A number over all cases as candidates by cases, without the one that leads them."""
             return np.broadcast_to(np.asarray(real, dtype=float), (shape[0] * shape[1],)).reshape(shape)[own]
 
-        margins = {key: over(margins_of(said[key])) if key in said else over(-WIDEST) for key in self._wanted}
+        found = {key: _of(said, key) for key in self._wanted}
+        margins = {key: over(-WIDEST if one is None else margins_of(one)) for key, one in found.items()}
         held = over(0.0)
-        rooms = [_room(margins.get(c.key, held), c.chance) for c in self.asked.constraints]
+        moot = self._moot(rows[0])
+        if any(c.key == HOURS for c in self.asked.constraints):
+            margins[HOURS] = self._hours_to_spare(rows[own])[:, None]
+        rooms = [_room(held if c.key in moot else margins.get(c.key, held), c.chance) for c in self.asked.constraints]
         played = self._played(context, outcomes, (shape, own.start), effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows[own], over) for o in self.asked.objectives]
         # what the file says to be below the floor as it is, is a mistake of the file and not the candidate's
@@ -219,6 +225,18 @@ class Trial:
         can_be = over(state.sunk(context))[:, :1] <= allowed
         room = np.stack(rooms, axis=1) if rooms else np.zeros((len(rows[own]), 0))
         return np.where(can_be, np.stack(worth, axis=1), -np.inf), np.where(can_be, room, -WIDEST)
+
+    def _moot(self, row: Array) -> Set[Key]:
+        """What must hold and is of a mechanism that a candidate leaves out, unless it was asked for by name."""
+        less = self.asked.space.less_of(row)
+        if less is None:
+            return frozenset()
+        names = tuple(sorted(less.sentences))
+        if names not in self._moots:
+            said = {key: o for key, o in CandidateEvaluator(less.robot).now.items() if not o.missing}
+            asked = [c.key for c in self.asked.constraints if c.why != "must"]
+            self._moots[names] = {key for key in asked if _of(said, key) is None}
+        return self._moots[names]
 
     def points(self, rows: Array, effort: Effort) -> Array:
         """Points of every match of some candidates, shape (n, matches); they must be robots that can be."""
@@ -262,7 +280,8 @@ class Trial:
         """Hours of work, about: build times of the mechanisms, and the changes."""
         mechanisms = self.loaded.nominal.mechanisms.values()
         build = sum(float(m.build_time) for m in mechanisms if m.build_time is not None) / _HOUR
-        total = np.full(len(rows), build)
+        less = [self.asked.space.less_of(row) for row in rows]
+        total = np.array([build + (0.0 if one is None else one.hours) for one in less])
         for i, variable in enumerate(self.asked.space.variables):
             moved = rows[:, i] != variable.now
             if variable.paths[0][0] == "plan":
@@ -276,6 +295,11 @@ class Trial:
             else:
                 total += np.where(moved, _EFFORT[variable.sort], 0.0)
         return total
+
+    def _hours_to_spare(self, rows: Array) -> Array:
+        """Share of the hours left that the work leaves over; below 0 where it takes more."""
+        left = float(self.loaded.nominal.hours_left or 0.0) / _HOUR
+        return np.asarray(1.0 - self.hours(rows) / max(left, 1e-9))
 
     def _played(
         self, context: Context, said: Sequence[Outcome], over: tuple[tuple[int, int], int], effort: Effort
@@ -313,21 +337,29 @@ def _matches(match: Setup, robots: tuple[int, int, int], effort: Effort, seed: i
 
 def built(loaded: Loaded, space: Space, row: Array) -> Loaded | None:
     """A candidate as its file would be read; None where it would be refused."""
-    spec = fixed_part(loaded, space, row)
-    entries = dict(loaded.quantities)
+    spec, base = fixed_part(loaded, space, row), space.robot(loaded, row)
+    entries = dict(base.quantities)
     for i in space.numbers:
         variable = space.variables[i]
+        if variable.paths[0] not in entries:
+            continue
         for path, sign in zip(variable.paths, variable.signs, strict=True):
             si = sign * float(row[i])
             new = dataclasses.replace(entries[path], si=si, tolerance=tolerance_of(entries[path], si))
             spec = with_value(spec, path, new)
-    made = dataclasses.replace(loaded, robot=spec)
+    made = dataclasses.replace(base, robot=spec)
     try:
         if any(True for _ in refusals(made.nominal, made.nominal_season)):
             return None
     except _OUTSIDE:
         return None
     return keep_weights(loaded, made)
+
+
+def _of(said: Mapping[Key, Outcome], key: Key) -> Outcome | None:
+    """The outcome of a key; where one of several things is left out, the one that is left may stand alone."""
+    alone = said.get((key[0], ""))
+    return said.get(key) or (alone if alone is not None and alone.subject == key[1] else None)
 
 
 def _spread(space: Space) -> Array:

@@ -20,6 +20,7 @@ from fieldworthy.decide.search.space import (
     what_varies,
     whole,
 )
+from fieldworthy.decide.search.without import Without, combinations, without
 from fieldworthy.engine.finding import Outcome, first
 from fieldworthy.engine.system import dangerous, is_rule
 from fieldworthy.files import BadInput, Document, Of, Problem, Quantity, exact, instantiate, need, read_document
@@ -43,7 +44,10 @@ AMOUNTS = {
 """What may be wanted besides a finding's margin: in words, whether more is better, and the unit it is told in."""
 PLAYED = ("points", "careful points", "air left")
 """What only matches tell."""
+HOURS = ("hours left", "")
+"""As something that must hold: the hours of work are no more than the robot's file says are left."""
 _LISTED = 8
+_MOST_LESS = 4  # mechanisms that may be left out: each doubles the number of robots
 _MOST_VALUES = 400
 
 Plain = str | int | float | bool
@@ -75,7 +79,9 @@ class SearchFile:
     about: str = exact("", "a sentence or two for people")
     vary: tuple[Vary, ...] = need("what may vary")
     want: tuple[str, ...] = exact(("points",), f"{', '.join(AMOUNTS)}, or a finding's id for its margin; one or more")
-    must: tuple[str, ...] = exact((), "findings that must hold: ids or their beginnings")
+    must: tuple[str, ...] = exact(
+        (), "findings that must hold: ids or their beginnings; hours left, for work that is done in time"
+    )
     chance: Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)] | None = exact(
         None, "chance with which they must hold; 0.95 where absent"
     )
@@ -181,9 +187,32 @@ def asked(loaded: Loaded, document: Document) -> Asked:
         told.add(("vary",), "expected something that may vary; 'fieldworthy search ROBOT --vary ?' lists it")
     if problems:
         raise BadInput(problems)
+    less = _less(loaded, variables, told)
+    if problems:
+        raise BadInput(problems)
     if not plans and any(o.name in PLAYED for o in objectives):
         refuse_unplayable(loaded, said.part)
-    return Asked(Space(tuple(variables)), tuple(objectives), constraints, said.part, plans)
+    return Asked(Space(tuple(variables), less), tuple(objectives), constraints, said.part, plans)
+
+
+def _less(loaded: Loaded, variables: Sequence[Variable], told: _Teller) -> dict[tuple[str, ...], Without]:
+    """The robots that have some mechanisms less, where some may be left out."""
+    names = [str(v.paths[0][-1]) for v in variables if v.sort == "thing"]
+    if not names:
+        return {}
+    if len(names) > _MOST_LESS:
+        told.add(("vary",), f"expected at most {_MOST_LESS} mechanisms that may be left out (found {len(names)})")
+        return {}
+    if any(v.paths[0][0] == PLAN for v in variables):
+        told.add(("vary",), "expected no single keys of the plan where a mechanism may be left out: the plan is then"
+                            " another; 'plan' varies all of it")  # fmt: skip
+        return {}
+    try:
+        return {some: without(loaded, some) for some in combinations(names)}
+    except BadInput as error:
+        what = "; ".join(f"{dotted(p.key)}: {p.expected}" for p in error.problems[:2])
+        told.add(("vary",), f"expected a robot that is whole without {' or '.join(map(repr, names))}: {what}")
+        return {}
 
 
 @dataclass(slots=True)
@@ -232,12 +261,17 @@ def _constraints(
         elif said.keep and _margin(outcome) >= 0:
             found[key] = Constraint(key, 0.0, "keep")
     for i, name in enumerate(said.must):
+        if name == HOURS[0]:
+            found[HOURS] = Constraint(HOURS, 0.0, "must")
+            if not evaluator.loaded.nominal.hours_left:
+                told.add(("must", i), "expected a robot file that says 'hours_left'")
+            continue
         meant = [key for key in now if _is_meant(name, key)]
         if not meant:
             known = [_label(key) for key in now]
             heads = [".".join(k[0].split(".")[:n]) for k in now for n in (1, 2)]
             what = f"expected the id of a finding of this robot, or how it begins (found {shorten(name)})"
-            told.add(("must", i), what, nearest(name, [*known, *heads]))
+            told.add(("must", i), what, nearest(name, [HOURS[0], *known, *heads]))
         found |= {key: Constraint(key, chance, "must") for key in meant}
     return tuple(found.values())
 
@@ -282,8 +316,10 @@ class _Varying:
         if "*" in key:
             found = self._together(key)
         else:
-            found = [v for v in self._all if v.key == key or any(dotted(p) == key for p in v.paths)]
-            found = found or [v for v in self._all if _is_under(key, v)]
+            plain = [v for v in self._all if v.sort != "thing"]
+            found = [v for v in self._all if v.key == key]
+            found = found or [v for v in plain if any(dotted(p) == key for p in v.paths)]
+            found = found or [v for v in plain if _is_under(key, v)]
         if not found:
             one = self._stated(at, vary, key)
             return [one] if one is not None else []

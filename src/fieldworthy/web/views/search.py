@@ -7,6 +7,7 @@ from typing import Any
 
 from fieldworthy.decide.search import Design
 from fieldworthy.decide.search.figure import Cloud
+from fieldworthy.decide.search.words import needed_for
 from fieldworthy.files.writing import written
 from fieldworthy.units import digits
 from fieldworthy.web.components import follow, heading, pictures_of, share_of, values_of
@@ -335,10 +336,10 @@ async def _show(page: Page, state: _State, job: Job) -> None:
         (f"Design {i + 1}{', the knee' if i == found.knee else ''}", d) for i, d in enumerate(found.front)
     ]
     cards = [_card(i, head, design, page.may_change) for i, (head, design) in enumerate(state.designs)]
-    names = {row.key: row.words for row in state.rows}
     carried = [
-        tag("li", f"{names.get(c.key, c.key)}: {c.more:+.1f} points ({c.low:+.1f} to {c.high:+.1f})")
-        for c in found.carried if c.more is not None and len(found.carried) > 1
+        tag("li", f"{c.sentence.removesuffix('.')}: "
+            f"{needed_for(c.needed) if c.needed else f'{c.more:+.1f} points ({c.low:+.1f} to {c.high:+.1f})'}")
+        for c in found.carried if (c.needed or c.more is not None) and len(found.carried) > 1
     ]  # fmt: skip
     worth = tag("section", tag("h2", "What each change is worth"), tag("ul", carried)) if carried else ""
     old = done.source != page.draft.source
