@@ -437,7 +437,7 @@ def varying(source: Source) -> tuple[Varying, ...]:
             ticks = tuple(v.text(float(v.grid[round(last * i / _TICKS)])) for i in range(_TICKS + 1))
         options = () if v.is_number else tuple(o.text for o in v.options)
         path, more = v.paths[0], len(v.paths) - 1
-        words = _words_of(loaded, v.key, path)
+        words = f"with or without '{path[-1]}'" if v.sort == "thing" else _words_of(loaded, v.key, path)
         found.append(Varying(v.key, words, _group_of(path), path, v.text(v.now), ticks, options, more))
     return tuple(found)
 
