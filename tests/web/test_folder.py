@@ -5,14 +5,19 @@ from __future__ import annotations
 import os
 import signal
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from edge import ROBOT, SEASON, written
+from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files import BadInput
+from fieldworthy.robot import load_robot
 from fieldworthy.web.folder import Folder, is_season
+from fieldworthy.web.judging import Source, edit, judged
+from fieldworthy.web.views import opening
 
 
 @pytest.fixture
@@ -154,3 +159,33 @@ def test_a_pipe_in_the_folder_is_not_listed_and_never_opened(folder):
     with pytest.raises(BadInput, match="a device or a pipe"):
         folder.read("pipe.yaml")
     signal.alarm(0)
+
+
+def test_forty_answers_make_a_robot_of_four_mechanisms_on_which_every_verdict_is_given(tmp_path):
+    """The seven questions first: what they leave open is listed, and nothing holds that was not judged."""
+    page = SimpleNamespace(workspace=SimpleNamespace(folder=Folder(tmp_path)))
+    wanted = ("two-stage intake", "swinging tray", "motor arm", "hooks")
+    ticks = {f"shelf-{at}": True for at, typical in opening._offered() if typical.name in wanted}
+    answers = {
+        "name": "First try", "mass": "6.5 kg", "length": "400 mm", "width": "380 mm", "height": "350 mm", "motors": "4",
+        "limit-mass": "9 kg", "limit-stowed_size": "18 in, 18 in, 18 in", "limit-extended_size": "2 ft, 2 ft, 3 ft",
+        "limit-motors": "10", "limit-motor_power": "120 W", "limit-tanks": "2", "limit-charge_pressure": "100 psi",
+        "hours": "20 h",
+    }  # fmt: skip
+    file = tmp_path / opening.write_new(page, answers | ticks)
+    first = evaluate(load_robot(file))
+    missing = {key for finding in first.of("unknown") for key in finding.missing}
+    assert missing == {"mechanisms.intake.throughput", "actions", "plan"}
+    assert not [f.id for f in first.findings if f.missing and f.verdict != "unknown"], "judged without what is missing"
+    more = {
+        ("mechanisms", "intake", "throughput"): "2 Hz",
+        ("actions", "score", "strokes"): {"tray": 1},
+        ("actions", "climb"): {"time": "4 s", "strokes": {"hooks": 1}},
+        ("plan", "finish"): {"steps": [{"action": "climb", "at": "goal"}], "reserve": "8 s"},
+    }
+    asked = len(answers) + len(ticks) + 1 + 2 + 4 + 3
+    texts = edit(Source(file, ()), tuple(more.items()))
+    whole = judged(Source(file, texts)).report
+    assert not whole.of("unknown")
+    assert len(whole.findings) >= 45
+    assert asked <= 40

@@ -22,6 +22,7 @@ _MOTOR = "smart motor, 11 W class, 600 rpm"
 _LIMITS = (
     ("mass", "Largest mass", "Such as 9 kg."),
     ("stowed_size", "Largest size at the start", "Length, width, height: 18 in, 18 in, 18 in."),
+    ("extended_size", "Largest size later on", "Length, width, height, unfolded."),
     ("motors", "Largest number of motors", ""),
     ("motor_power", "All motors together", "Such as 88 W."),
     ("tanks", "Largest number of tanks", ""),
