@@ -353,11 +353,10 @@ def percent(share: float) -> str:
     """Write a share of something: two or three digits, and never 0 or all of it where it is not."""
     if 0.0 < share < _RARE:
         return "under 0.01 %"
-    text = digits(100.0 * share, 2 if abs(share) < 0.995 else 3)
-    more = 4
-    while text == "100" and share != 1.0 and more < 7:
-        text, more = digits(100.0 * share, more), more + 1
-    return f"{'over 99.99' if text == '100' and share < 1.0 else text} %"
+    if 1.0 - _RARE < share < 1.0:
+        return "over 99.99 %"
+    near = abs(share)
+    return f"{digits(100.0 * share, 2 if near < 0.995 else 3 if near < 0.9995 else 4)} %"
 
 
 _RARE = 1e-4

@@ -28,10 +28,11 @@ from fieldworthy.cli.output import (
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, Verdict, as_data
 from fieldworthy.engine.system import systems
 from fieldworthy.robot import Loaded
-from fieldworthy.units import chance_text, counted, digits
+from fieldworthy.units import chance_text, counted, digits, labelled
 
 if TYPE_CHECKING:
     from fieldworthy.decide.remedy import FoundRemedies, Remedy
+    from fieldworthy.report.formulas import Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +58,8 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
     console = plain_console()
     if options.every or options.mend or options.only:
         told = narrowed(report, options.only) if options.only else report
-        print_report(
-            console, told, every=options.every, mendings=_mended(loaded, report, told.failing) if options.mend else ()
-        )
+        mendings = _mended(loaded, report, told.failing) if options.mend else ()
+        print_report(console, told, _words(loaded, report), every=options.every, mendings=mendings)
     else:
         # what a remedy earns is asked with --remedies: matches take as long to play as all the rest
         mendings = _mended(loaded, report, [cause.lead for cause in report.causes], 1, points=False)
@@ -264,7 +264,15 @@ def _checked(robot: Robot, samples: int, seed: int) -> Report:
         return robot.check(samples, seed, tell).data
 
 
-def print_report(console: Console, report: Report, *, every: bool, mendings: Sequence[FoundRemedies] = ()) -> None:
+def _words(loaded: Loaded, report: Report) -> Words:
+    from fieldworthy.report.formulas import Words  # noqa: PLC0415  the plain check needs none
+
+    return Words(loaded, report)
+
+
+def print_report(
+    console: Console, report: Report, words: Words, *, every: bool, mendings: Sequence[FoundRemedies] = ()
+) -> None:
     """Print a report for a person."""
     mended = {(m.id, m.subject): m for m in mendings}
     console.print(Text(f"{report.robot} in {report.season}", style="bold"))
@@ -272,17 +280,17 @@ def print_report(console: Console, report: Report, *, every: bool, mendings: Seq
     told = f"{counts['short']} short, {counts['close']} close, {counts['unknown']} unknown, {counts['holds']} hold"
     console.print(f"{told}\n")
     for finding in report.findings:
-        _print_finding(console, finding, every=every)
+        _print_finding(console, finding, words, every=every)
         if (finding.id, finding.subject) in mended:
             _print_mending(console, mended[finding.id, finding.subject])
-    _print_facts(console, report, every=every)
-    _print_assumptions(console, report, every=every)
+    _print_facts(console, report, words, every=every)
+    _print_assumptions(console, report, words, every=every)
     console.print(Text("\nCautions", style="bold"))
     for caution in report.cautions:
         print_line(console, "! ", caution)
 
 
-def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
+def _print_finding(console: Console, finding: Finding, words: Words, *, every: bool) -> None:
     sign, style = VERDICT_SIGNS[finding.verdict]
     print_line(console, sign, finding.because, head_style=style)
     detail = [finding.id]
@@ -293,12 +301,12 @@ def _print_finding(console: Console, finding: Finding, *, every: bool) -> None:
     if finding.missing:
         detail.append("missing: " + ", ".join(finding.missing))
     if finding.sharpen and finding.verdict == "close":
-        detail.append(f"measure first: {finding.sharpen}")
+        detail.append(f"measure first: {words.key(finding.sharpen)}")
     if finding.verdict == "short" and finding.chance == 0.0:
         detail.append("no measurement turns it: something has to change (--remedies)")
     print_line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
-        _print_rest(console, finding)
+        _print_rest(console, finding, words)
 
 
 def _print_mending(console: Console, mending: FoundRemedies) -> None:
@@ -322,7 +330,7 @@ def _told(remedy: Remedy, *, brief: bool = False) -> str:
     return f"{what}; it breaks {first.id}: {first.because}{also}"
 
 
-def _print_facts(console: Console, report: Report, *, every: bool) -> None:
+def _print_facts(console: Console, report: Report, words: Words, *, every: bool) -> None:
     if not report.facts:
         return
     console.print(Text(f"\n{counted(len(report.facts), 'number')} computed that nothing limits", style="bold"))
@@ -332,21 +340,22 @@ def _print_facts(console: Console, report: Report, *, every: bool) -> None:
     for fact in report.facts:
         span = ""
         if fact.spread is not None and digits(fact.spread[0]) != digits(fact.spread[1]):
-            span = f" (95 % of cases: {digits(fact.spread[0])} to {digits(fact.spread[1])})"
+            low, high = digits(fact.spread[0]), labelled(digits(fact.spread[1]), fact.unit)
+            span = f" (95 % of cases: {low} to {high})"
         print_line(console, "= ", fact.because + span)
-        _print_rest(console, fact)
+        _print_rest(console, fact, words)
 
 
-def _print_rest(console: Console, item: Finding | Fact) -> None:
+def _print_rest(console: Console, item: Finding | Fact, words: Words) -> None:
     head = " " * len(VERDICT_SIGNS["holds"][0]) if isinstance(item, Finding) else "  "
     if item.inputs:
         more = f" and {len(item.inputs) - 8} more" if len(item.inputs) > 8 else ""
-        print_line(console, head, "rests on: " + ", ".join(item.inputs[:8]) + more, "dim")
+        print_line(console, head, "rests on: " + "; ".join(words.key(key) for key in item.inputs[:8]) + more, "dim")
     if item.sources:
         print_line(console, head, "sources: " + ", ".join(item.sources), "dim")
 
 
-def _print_assumptions(console: Console, report: Report, *, every: bool) -> None:
+def _print_assumptions(console: Console, report: Report, words: Words, *, every: bool) -> None:
     if not report.assumptions:
         return
     console.print(
@@ -360,7 +369,8 @@ def _print_assumptions(console: Console, report: Report, *, every: bool) -> None
         console.print("(--all lists them)")
         return
     for item in report.assumptions:
-        print_line(console, "~ ", f"{item.key}: {item.value} ({item.why})")
+        name = words.key(item.key)
+        print_line(console, "~ ", f"{name[0].upper()}{name[1:]}: {item.value} ({item.why}); in the file: {item.key}")
 
 
 def share(chance: float, of: str = " of robots") -> str:

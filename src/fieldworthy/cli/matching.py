@@ -24,7 +24,7 @@ from fieldworthy.decide.recommend import Ability, ChangedFinding, Hours, UsedLim
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Blocked, Work, work_data, work_of
 from fieldworthy.engine.finding import DisplayUnits, as_data
-from fieldworthy.files.document import nearest
+from fieldworthy.files.document import dotted, nearest
 from fieldworthy.files.writing import spare, write_atomically
 from fieldworthy.match import ENDINGS, PARTS, Forecast, Part, Timeline
 from fieldworthy.match.components import EACH, Size
@@ -33,6 +33,7 @@ from fieldworthy.match.forecast import size_for
 from fieldworthy.match.timeline import Event, as_csv, folded
 from fieldworthy.measure.practice import load_faults
 from fieldworthy.robot import Loaded, load_robot
+from fieldworthy.robot.words import phrase
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
 
 _PLAYING = "Playing matches (the first time here it compiles for about 15 s)"
@@ -85,7 +86,7 @@ def run_match(file: Path, options: MatchOptions, *, as_json: bool, table: Path |
         console = plain_console()
         if size is not None and options.accuracy is not None:
             _print_size(console, size, options.accuracy)
-        print_forecast(console, found, DisplayUnits.of(loaded.quantities))
+        print_forecast(console, found, loaded)
         if influences is not None:
             _print_influences(console, influences, () if work is None else work.blocked)
         if work is not None:
@@ -102,16 +103,18 @@ def _influences(loaded: Loaded, asked: tuple[int, MatchOptions], part: Part) -> 
 
 
 def _print_influences(console: Console, influences: tuple[Influence, ...], stops: tuple[Blocked, ...]) -> None:
-    console.print(Text("\nWhat moves the points most, one at a time", style="bold"))
+    console.print(Text("\nWhat moves the points of a match most, one at a time", style="bold"))
     for stop in stops:
         print_line(console, "", stop.sentence)
     if not influences:
         console.print("No input moves them within what is believed of it.")
     for i in influences:
-        low, high = (digits(end) for end in i.interval)
-        console.print(
-            f"{i.points:+.1f} points ({low} to {high}, computed to ± {1.96 * i.error:.1f}) from {i.low} to {i.high}: "
-            f"{i.key} ({i.basis}); {i.advice}"
+        low, high = (f"{end:.1f}" for end in i.interval)
+        print_line(
+            console,
+            f"{i.points:+5.1f}  ",
+            f"{i.what}, from {i.low} to {i.high} ({i.basis}): {low} to {high} points, the mean computed to "
+            f"± {1.96 * i.error:.1f}; {i.advice}.",
         )
 
 
@@ -157,15 +160,15 @@ def _print_size(console: Console, size: Size, accuracy: float, what: str = "mean
     console.print(f"{said} of ± {digits(accuracy)} points{reached}.\n")
 
 
-def print_forecast(console: Console, found: Forecast, shown: DisplayUnits) -> None:
+def print_forecast(console: Console, found: Forecast, loaded: Loaded) -> None:
     """Print a forecast for a person."""
     part = "" if found.part == "whole" else f", {found.part} only"
     console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
     console.print("\nOne match in which every try works in its mean time:\n")
-    _print_timeline(console, found.timeline, shown)
+    _print_timeline(console, found.timeline, DisplayUnits.of(loaded.quantities))
     print_line(console, "\n", found.timeline.sentence)
     if found.runs:
-        _print_spread(console, found)
+        _print_spread(console, found, loaded)
     bare = [a.action for a in found.actions if not a.practised and a.action not in found.unbuilt]
     if bare:
         console.print(f"\nWithout practice counts, taken to work every time: {', '.join(bare)}")
@@ -216,22 +219,24 @@ def _rows(events: Sequence[Event], tanks: list[str], shown: DisplayUnits, left_o
     return [line.rstrip() for line in caught.get().splitlines()]
 
 
-def _because(found: Forecast) -> str:
+def _because(found: Forecast, loaded: Loaded) -> str:
     """What the doubt about the mean comes from."""
     if not found.because:
         return ""
     first, *more = found.because
-    also = "".join(f", {_source(s.key)} {100 * s.share:.0f} %" for s in more)
-    return f"; {_source(first.key)} makes {100 * first.share:.0f} % of that doubt{also}"
+    paths = {dotted(path): path for path, _ in loaded.quantities}
+
+    def words(key: str) -> str:
+        """A key in words: practice counts by their action."""
+        if key in paths:
+            return phrase(loaded.robot, loaded.season, paths[key])
+        return f"how often '{key.removeprefix('actions.').removesuffix('.practice')}' works"
+
+    also = "".join(f", {words(s.key)} {100 * s.share:.0f} %" for s in more)
+    return f"; {words(first.key)} makes {100 * first.share:.0f} % of that doubt{also}"
 
 
-def _source(key: str) -> str:
-    """A key in words: practice counts by their action."""
-    action = key.removeprefix("actions.").removesuffix(".practice")
-    return f"how often '{action}' works" if key.endswith(".practice") else key
-
-
-def _print_spread(console: Console, found: Forecast) -> None:
+def _print_spread(console: Console, found: Forecast, loaded: Loaded) -> None:
     each = found.known.each if found.known is not None else EACH
     draws = -(-found.runs // each)
     heading = (
@@ -246,7 +251,7 @@ def _print_spread(console: Console, found: Forecast) -> None:
     if found.known is not None:
         low, high = found.known.interval
         print_line(console, "", f"That mean lies between {round(low)} and {round(high)} (95 %), however many are played"
-              f"{_because(found)}.")  # fmt: skip
+              f"{_because(found, loaded)}.")  # fmt: skip
         known = found.known
         print_line(
             console,

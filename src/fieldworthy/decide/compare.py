@@ -34,7 +34,7 @@ from fieldworthy.decide.recommend import (
 )
 from fieldworthy.decide.work import SETTLED, Entrant, Work, gain_of, lifted, work_between
 from fieldworthy.engine.evaluate import Cases, evaluate
-from fieldworthy.engine.finding import Report
+from fieldworthy.engine.finding import Report, check_named
 from fieldworthy.engine.system import is_rule
 from fieldworthy.files import BadInput
 from fieldworthy.match import ENDINGS, Runs, blocks, play_runs
@@ -230,8 +230,8 @@ def compare(
     lost = [b.hopeless(p.kept[0].setup.actions) for b, p in zip(beliefs, played, strict=True)]
     disputes = tuple(d for n, p in later for d in disputes_of((played[0], p), (names[0], n), disputed, seed))
     sides = [
-        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, e.short, e.doubtful, *_untried(v, p.kept[0], h))
-        for v, p, t, c, e, h in zip(variants, played, times, cannot, entry, lost, strict=True)
+        Side(v.nominal.robot, p.points, p.chances, t, c, e.breaks, *_in_words(e, r), *_untried(v, p.kept[0], h))
+        for v, p, t, c, e, r, h in zip(variants, played, times, cannot, entry, reports, lost, strict=True)
     ]
     advice = recommend(sides, flips, [(g.variant, g.task, g.points, g.because) for g in gains], (disputed, disputes))
     return Comparison(
@@ -306,6 +306,12 @@ def entry_of(name: str, report: Report) -> Entry:
     rest = [c.lead.id for c in report.causes if c.lead not in over]
     likely = [(f.id, f.chance) for f in report.of("close") if f.chance is not None and f.chance < 0.5]
     return Entry(name, tuple(f.because for f in over), tuple(rest), tuple(likely))
+
+
+def _in_words(entry: Entry, report: Report) -> tuple[list[str], list[tuple[str, float]]]:
+    """What is short on a variant, and what is likelier to fail than to work, by the names of the checks."""
+    names = {f.id: check_named(f.id, f.subject).removeprefix("the check ") for f in report.findings}
+    return [names[i] for i in entry.short], [(names[i], chance) for i, chance in entry.doubtful]
 
 
 @dataclass(frozen=True, slots=True)

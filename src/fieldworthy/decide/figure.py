@@ -193,7 +193,7 @@ def sensitivity(data: Sequence[Influence], style: Style) -> Figure:
     title = "What moves the points most, each input from its low end to its high end"
     rows = [
         Row(
-            label=f"{i.key}, {i.low} to {i.high} ({i.basis})",
+            label=f"{i.what}, {i.low} to {i.high} ({i.basis})",
             note=f"{i.points:+.1f}".replace("-", "−"),
             bar=(0.0, i.points),
             interval=i.interval,
@@ -203,13 +203,13 @@ def sensitivity(data: Sequence[Influence], style: Style) -> Figure:
         for i in data
     ] or [Row(label="No input moves them within what is believed of it.")]
     ends = [0.0, *(end for i in data for end in (i.points, *i.interval))]
-    alt = (
-        f"{data[0].key} moves the points most: {data[0].points:+.1f} from {data[0].low} to {data[0].high}."
-        if data
-        else "No input moves the points within what is believed of it."
-    )
+    alt = "No input moves the points within what is believed of it."
+    if data:
+        most = data[0]
+        alt = f"{most.what[:1].upper()}{most.what[1:]} moves the points most: {most.points:+.1f} from {most.low} to "
+        alt += f"{most.high}."
     columns: dict[str, Sequence[Any]] = {
-        "input": [i.key for i in data],
+        "input": [i.what for i in data],
         "basis": [i.basis for i in data],
         "low end": [i.low for i in data],
         "high end": [i.high for i in data],

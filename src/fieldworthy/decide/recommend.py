@@ -329,8 +329,8 @@ class Side:
     time : Hours of work
     cannot : Tasks that its plan counts on and no mechanism can do
     breaks : Season limits that it breaks, a sentence each
-    short : Ids of what else is short on it, by cause
-    doubtful : Ids of what is likelier to fail than to work, with the chance that it works
+    short : Names of the checks that are else short on it, by cause
+    doubtful : Names of those likelier to fail than to work, with the chance that it works
     untried : Actions of mechanisms that are not built and were never practised
     lost : Sentences about actions that were never practised and that the checks say cannot be done
     """
@@ -544,7 +544,7 @@ def _doubted(side: Side) -> list[str]:
     """What of a variant is close and likelier to fail than to work."""
     if not side.doubtful:
         return []
-    listed = ", ".join(f"{identifier} ({_percent(chance)} that it works)" for identifier, chance in side.doubtful)
+    listed = ", ".join(f"{check} ({_percent(chance)} that it works)" for check, chance in side.doubtful)
     return [f"Likelier to fail than to work on it: {listed}."]
 
 

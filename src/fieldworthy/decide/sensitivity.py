@@ -28,6 +28,7 @@ from fieldworthy.physics.chance.chance import posterior
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
+from fieldworthy.robot.words import phrase
 from fieldworthy.units import percent, show
 
 Progress = Callable[[int, int], None]
@@ -51,6 +52,7 @@ class Influence:
     interval : 95 % interval of that difference over all else that is not known
     advice : What would narrow it
     error : Standard error of `points`, from the number of draws; more matches make it smaller
+    what : The input in words
     """
 
     key: str
@@ -61,6 +63,7 @@ class Influence:
     interval: tuple[float, float]
     advice: str
     error: float = 0.0
+    what: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,7 @@ class _Input:
     """
 
     key: str
+    what: str
     basis: str
     ends: tuple[str, str]
     advice: str
@@ -129,7 +133,8 @@ def _influence(item: _Input, draws: int) -> Influence:
     means = gaps.mean(axis=1)
     error = float(means.std(ddof=1)) / means.size**0.5
     interval = middle_95(believed(gaps))
-    return Influence(item.key, item.basis, *item.ends, float(means.mean()), interval, item.advice, error)
+    points = float(means.mean())
+    return Influence(item.key, item.basis, *item.ends, points, interval, item.advice, error, item.what)
 
 
 def _draws_for(item: _Input, accuracy: float, seconds: float | None) -> int:
@@ -160,6 +165,7 @@ def _practised(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
         found.append(
             _Input(
                 f"actions.{name}.practice",
+                f"how often '{name}' works",
                 "practice",
                 (percent(ends[0]), percent(ends[1])),
                 f"practise it more: {counts.successes} of {counts.attempts} so far",
@@ -194,7 +200,8 @@ def _uncertain(loaded: Loaded, seed: int, part: Part) -> list[_Input]:
         advice = "measure it" if quantity.basis == "estimate" else "measure it more closely"
         play = _of_case(match, (2 * i, 2 * i + 1), seed)
         over = _of_end(loaded, path, _ends(quantity), (seed, part))
-        found.append(_Input(dotted(path), quantity.basis, (low, high), advice, play, over))
+        what = phrase(loaded.robot, loaded.season, path)
+        found.append(_Input(dotted(path), what, quantity.basis, (low, high), advice, play, over))
     return found
 
 

@@ -193,17 +193,19 @@ def title_of(identifier: str, subject: str) -> str:
     return f"{head}: {', '.join(own)}" if own else head
 
 
+def check_named(identifier: str, subject: str) -> str:
+    """Name a check within a sentence: "the check 'cylinder hooks: pressure'"."""
+    title = title_of(identifier, subject)
+    return f"the check '{title[:1].lower()}{title[1:]}'"
+
+
 def in_words(text: str, items: Iterable[Finding | Fact]) -> str:
     """Put the names of checks in place of their ids."""
-    names = {item.id: name_of(item) for item in items if "." in item.id}
+    names = {item.id: check_named(item.id, item.subject) for item in items if "." in item.id}
     if not names:
         return text
     ids = "|".join(re.escape(key) for key in sorted(names, key=len, reverse=True))
-    return re.sub(
-        rf"(?<![\w.'])(?:{ids})(?![\w'])",
-        lambda found: f"the check '{names[found[0]][:1].lower()}{names[found[0]][1:]}'",
-        text,
-    )
+    return re.sub(rf"(?<![\w.'])(?:{ids})(?![\w'])", lambda found: names[found[0]], text)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.engine.evaluate import Cases, run
-from fieldworthy.engine.finding import Outcome
+from fieldworthy.engine.finding import Outcome, check_named
 from fieldworthy.engine.system import Cost, consequences, systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.machine import Mechanism
@@ -29,6 +29,7 @@ class Contradiction:
     chance : Share of the robots that the tolerances allow on which the finding, and all of `others`, holds
     question : The one question that settles it
     others : Further findings that say so and follow from none that is named
+    checks : All of these in words
     """
 
     robot: str
@@ -39,6 +40,7 @@ class Contradiction:
     chance: float
     question: str
     others: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -46,9 +48,8 @@ class Contradiction:
         by_check = "none of the robots" if self.chance < 0.01 else f"{100 * self.chance:.0f} % of the robots"
         return (
             f"{self.robot}: in practice '{self.action}' worked {self.successes} of "
-            f"{counted(self.attempts, 'time')}, but by "
-            f"{' and '.join((self.finding, *self.others))} {by_check} that the tolerances allow can do it when the "
-            f"plan gets there. {self.question}"
+            f"{counted(self.attempts, 'time')}, but by {' and '.join(self.checks)} {by_check} that the tolerances "
+            f"allow can do it when the plan gets there. {self.question}"
         )
 
 
@@ -62,6 +63,7 @@ class Loss:
     share : Of the tries that are lost by it, over the robots that the tolerances allow
     part : Share of the tries in which it matters; None where the file does not say, and then none is lost
     told_by : What of the file says so; empty where it matters in every try
+    check : The finding in words
     """
 
     robot: str
@@ -70,6 +72,7 @@ class Loss:
     share: float
     part: float | None = 1.0
     told_by: str = ""
+    check: str = ""
 
     @property
     def sentence(self) -> str:
@@ -77,18 +80,18 @@ class Loss:
         if self.part is None:
             return (
                 f"{self.robot}: where a rival pulls, '{self.action}' loses {digits(100 * self.share, 2)} % of its "
-                f"tries by {self.finding}. The file does not say how often one pulls ({self.told_by}), so the forecast "
+                f"tries by {self.check}. The file does not say how often one pulls ({self.told_by}), so the forecast "
                 "counts no pull."
             )
         if self.told_by:
             return (
                 f"{self.robot}: a rival pulls in {digits(100 * self.part, 2)} % of the tries of '{self.action}' "
-                f"({self.told_by}): {digits(100 * self.share, 2)} % of all are lost by {self.finding}, on top of "
+                f"({self.told_by}): {digits(100 * self.share, 2)} % of all are lost by {self.check}, on top of "
                 "what practice counts."
             )
         return (
             f"{self.robot}: '{self.action}' was never practised, so the forecast takes what is computed: "
-            f"{digits(100 * self.share, 2)} % of its tries are lost by {self.finding}."
+            f"{digits(100 * self.share, 2)} % of its tries are lost by {self.check}."
         )
 
 
@@ -156,7 +159,8 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
         costs = list(_costs(robot, season, name))
         if _worked(robot, name):
             usual = [cost for cost in costs if not cost.told_by]
-            disputed = _disputed(robot, name, dict(left_by(usual, found, cases.size)), follows, cases)
+            doubted = {i: (left, found[i].subject) for i, left in left_by(usual, found, cases.size)}
+            disputed = _disputed(robot, name, doubted, follows, cases)
             contradictions += [disputed] if disputed is not None else []
             costs = [cost for cost in costs if cost.told_by]
         if costs or not _worked(robot, name):
@@ -173,7 +177,8 @@ def _lost(robot: str, action: str, cost: Cost, found: Mapping[str, Outcome], cas
     for identifier, left in left_by([every], found, cases.size):
         lost = 1.0 - _mean(left, cases)
         if lost >= _TOLD:
-            yield Loss(robot, action, identifier, lost, cost.part, cost.told_by)
+            check = check_named(identifier, found[identifier].subject)
+            yield Loss(robot, action, identifier, lost, cost.part, cost.told_by, check)
 
 
 def spoiled_by(loaded: Loaded, cases: Cases, action: str) -> str | None:
@@ -214,19 +219,23 @@ def _mean(left: Array, cases: Cases) -> float:
 
 
 def _disputed(
-    robot: Robot, action: str, left: Mapping[str, Array], follows: Mapping[str, Sequence[str]], cases: Cases
+    robot: Robot, action: str, left: Mapping[str, tuple[Array, str]], follows: Mapping[str, Sequence[str]], cases: Cases
 ) -> Contradiction | None:
     """What practice and physics disagree about, once for an action: by findings that follow from no other of these."""
     practice = robot.actions[action].practice
     assert practice is not None, "an action that worked was practised"
     counts = int(practice.successes), int(practice.attempts)
     least = _DOUBTFUL * counts[0] / max(counts[1], 1)
-    doubted = {identifier for identifier, shares in left.items() if _mean(shares, cases) < least}
-    roots = sorted((i for i in doubted if not doubted & set(follows.get(i, ()))), key=lambda i: _mean(left[i], cases))
+    doubted = {identifier for identifier, (shares, _) in left.items() if _mean(shares, cases) < least}
+    roots = sorted(
+        (i for i in doubted if not doubted & set(follows.get(i, ()))), key=lambda i: _mean(left[i][0], cases)
+    )
     if not roots:
         return None
-    chance = _mean(np.prod([left[i] for i in roots], axis=0), cases)
-    return Contradiction(robot.robot, action, roots[0], *counts, chance, _question(roots[0]), tuple(roots[1:]))
+    chance = _mean(np.prod([left[i][0] for i in roots], axis=0), cases)
+    checks = tuple(check_named(i, left[i][1]) for i in roots)
+    asked = _question(roots[0])
+    return Contradiction(robot.robot, action, roots[0], *counts, chance, asked, tuple(roots[1:]), checks)
 
 
 def against(robot: Robot, season: Season) -> dict[str, tuple[Cost, ...]]:

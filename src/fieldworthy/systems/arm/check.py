@@ -31,6 +31,7 @@ from fieldworthy.systems.drive.mechanics import heat_path
 from fieldworthy.systems.lift.mechanics import Arm, arm_of, cases_of, polar, target, timed
 from fieldworthy.vehicle.drivetrain import motor_line, robot_battery
 
+_LEVEL = 1e-3  # rad; less is not told
 _POINTS = 17  # along half a turn; twice as many move no number by a percent
 _SOURCES = ("meriam_statics", "hughes")
 
@@ -154,14 +155,22 @@ def _most(arm: Arm, swing: Real, shape: tuple[int, ...], sign: float) -> tuple[A
     return (torque[0], angle[0]) if single else (torque, angle)
 
 
+def _up(angle: Real) -> str:
+    return "where it is level" if abs(first(angle)) < _LEVEL else "{angle} up" if first(angle) > 0.0 else "{angle} down"
+
+
 def _torque(at: Driven) -> Iterator[Outcome]:
     """Torque at the worst point of the worse way, against what the motors have at stall."""
     ways = {word: at.most_needed(sense) for word, sense in (("Raising", 1.0), ("Lowering", -1.0))}
     word = max(ways, key=lambda w: first(ways[w][0]))
     needed, angle = ways[word]
     worst: Real = np.maximum(motor_share(at.drive, needed), 0.0)
-    numbers = {"use": (worst, "share"), "torque": (needed, "torque"), "angle": (angle, "angle")}
-    text = "{way} arm '{name}' takes {torque} at the worst point, {angle} up: {use} of what its motors give at stall"
+    numbers = {"use": (worst, "share"), "torque": (needed, "torque"), "angle": (np.abs(angle), "angle")}
+    text = (
+        "{way} arm '{name}' takes {torque} at the worst point, "
+        + _up(angle)
+        + ": {use} of what its motors give at stall"
+    )
     message = Message(text + ".", text + ", so they stall.", numbers, {"name": at.name, "way": word})
     yield Outcome(f"arm.torque.{at.name}", f"motor arm {at.name}", worst, 1.0, "ratio", message, "at most",
                   sources=_SOURCES)  # fmt: skip
@@ -177,10 +186,10 @@ def _pace(at: Driven) -> Iterator[Outcome]:
     needed, angle = at.most_needed(1.0)
     slowest: Real = sagged_speed(at.motor, motor_share(at.drive, needed) * at.motor.stall_torque) / at.drive.reduction
     free = at.motor.battery.open_voltage / at.motor.line.voltage_constant / at.drive.reduction
-    numbers = {"slowest": (slowest, "angular speed"), "angle": (angle, "angle"),
+    numbers = {"slowest": (slowest, "angular speed"), "angle": (np.abs(angle), "angle"),
                "share": (slowest / free, "share")}  # fmt: skip
     message = Message(
-        "On its way up, arm '{name}' is slowest {angle} up: {slowest}, {share} of its speed without load.",
+        "On its way up, arm '{name}' is slowest " + _up(angle) + ": {slowest}, {share} of its speed without load.",
         "",
         numbers,
         {"name": at.name},

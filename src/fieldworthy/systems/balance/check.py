@@ -129,9 +129,9 @@ def _all_round(floor: dict[str, Stance]) -> Iterator[Outcome]:
             "least": (least, "acceleration"),
             "tilt": (tip_angle(near, stance.height), "angle"),
         }
-        text = "In pose '{pose}' the robot tips from {forward} forward, {back} back, {left} left and {right} right; "
+        text = "In pose '{pose}' the robot tips from {forward} forward, {back} back, {left} left and {right} right. "
         message = Message(
-            text + "its weakest way is {way}, at {least} or a tilt of {tilt}.",
+            text + "Its weakest way is {way}, at {least} or a tilt of {tilt}.",
             "",
             numbers,
             {"pose": name, "way": _way(angle)},
@@ -181,7 +181,7 @@ def _pushed(floor: dict[str, Stance]) -> Outcome:
     height = worst.take([stance.height for stance in floor.values()])
     text = (
         "A level push of {push} at the height of its centre of gravity ({height}) tips the robot {side} in pose "
-        "'{pose}'; at half that height it takes twice as much."
+        "'{pose}'. At half that height it takes twice as much."
     )
     message = Message(text, "", {"push": (push, "force"), "height": (height, "length")}, {"pose": name, "side": way})
     message = _fallen(name, floor[name]) or message
@@ -255,7 +255,7 @@ def _going_over(
     numbers: dict[str, tuple[Real, str]] = {"value": (speed, "speed"), "top": (most, "speed")}
     held = "Braking hard tips the robot over {side} only from {value} in pose '{pose}'; it reaches {top}."
     if not np.isfinite(first(speed)):
-        held = ("By the numbers given no braking tips the robot over {side}: in pose '{pose}' the {far} wheels "
+        held = ("By the numbers given no braking tips the robot over {side}. In pose '{pose}' the {far} wheels "
                 "lift from {lift}, and the robot {cause} {asked}.")  # fmt: skip
         limits, asked = lifting
         numbers |= {"lift": (limits[worst.nominal], "acceleration"), "asked": (asked[worst.nominal], "acceleration")}

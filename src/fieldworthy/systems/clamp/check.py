@@ -104,11 +104,9 @@ def _missed(context: Context, name: str, spec: Clamp, thing: GameObject) -> Outc
         "share": (share, "share"), "yaw": (spec.yaw_error, "angle"), "side": (spec.side_error, "length"),
     }  # fmt: skip
     turned = "" if place.kind == "round" else "every turn up to {yaw} and "
-    text = (
-        f"Where {turned}every place up to {{side}} off is as likely as any other, {{clamp}} misses the {{object}} in "
-    )
-    words = {"clamp": called("clamp", name), "object": spec.object}
-    message = Message(text + "{share} of tries.", "", numbers, words)
+    misses = "misses the {object} in {share} of tries." if first(share) > 0.0 else "never misses the {object}."
+    text = f"If {turned}every place up to {{side}} off is equally likely, {{clamp}} {misses}"
+    message = Message(text, "", numbers, {"clamp": called("clamp", name), "object": spec.object})
     return Outcome(f"clamp.miss.{name}", name, share, None, "ratio", message, sources=("plane-geometry",))
 
 
@@ -149,12 +147,12 @@ def _seat(context: Context, name: str, spec: Clamp, seated: tuple[Place, Array],
     }  # fmt: skip
     where = {"side": "on a side of {size}", "corner": "on a corner of {corner}", "round": "on the round base"}
     turned = "" if place.kind == "round" else "turned by {turn} or "
-    window = f"{{clamp}} catches the {{object}} {where[place.kind]} where it is {turned}off by {{aside}} to a side; "
+    window = f"{{clamp}} catches the {{object}} {where[place.kind]} where it is {turned}off by {{aside}} to a side. "
     if turn <= 0.0 and aside <= 0.0:
-        window = f"{{clamp}} does not catch the {{object}} {where[place.kind]} even where it stands just right; "
-    stands = "turned by up to {yaw} and off by up to {side}, " if judged else "where it stands just right, "
+        window = f"{{clamp}} does not catch the {{object}} {where[place.kind]} even where it stands just right. "
+    stands = "Turned by up to {yaw} and off by up to {side}, " if judged else "Where it stands just right, "
     much = "{depth} of its rim is" if first(depth) > 0.0 else "none of its rim is"
-    text = f"{window}{stands}{much} under the jaw, and {{hook}} is needed."
+    text = f"{window}{stands}{much} under the jaw; {{hook}} is needed."
     words = {"clamp": called("clamp", name), "object": spec.object}
     message = Message(text, text + " A wider throat, a longer reach or a narrower jaw helps.", numbers, words)
     limit = spec.hook if judged else None
@@ -315,8 +313,8 @@ def _strokes(context: Context, name: str, spec: Clamp, side: Side) -> Outcome:
 
 def _escapes(short: float, long: float) -> str:
     if short >= 0.0:
-        return ("the {loose} slides out with either, {spare_a} to spare with {a} and {spare_b} with {b}: the gap is no "
-                "reason for the longer one")  # fmt: skip
+        return ("the {loose} slides out with either, {spare_a} to spare with {a} and {spare_b} with {b}. So the gap is "
+                "no reason for the longer one")  # fmt: skip
     if long >= 0.0:
         return (
             "the {loose} stays caught with {a}, by {spare_a}, and slides out with {b}, {spare_b} to spare, as it says"

@@ -268,8 +268,9 @@ def _upwards(name: str, spec: Clamp, down: Real, low: Low) -> Outcome:
     numbers: dict[str, tuple[Real, str]] = {
         "down": (down, "force"), "low": (low.gauge, "pressure"), "wanted": (0.0 if wanted is None else wanted, "force")
     }  # fmt: skip
-    text = f"Upwards {{down}} lifts the rim out of {{clamp}}, {_on(spec)}; downwards its hook bears the rim"
-    end = "." if wanted is None else "; {wanted} is wanted."
+    text = f"Upwards {{down}} lifts the rim out of {{clamp}}, {_on(spec)}"
+    end = "" if wanted is None else "; {wanted} is wanted"
+    end += ". Downwards its hook bears the rim."
     message = Message(text + end, text + end + " A larger bore, a longer lever or a lock over centre helps.", numbers,
                       {"clamp": called("clamp", name), "when": low.when})  # fmt: skip
     return Outcome(f"clamp.up.{name}", name, down, wanted, "force", message, sources=("meriam_statics",))
@@ -285,8 +286,8 @@ def _hold(name: str, spec: Clamp, forces: tuple[Real, Real, Real], low: Low) -> 
     )  # fmt: skip
     much = "holds whatever pulls, until something bends," if not np.isfinite(first(held)) else "holds {held},"
     message = Message(
-        f"{{clamp}} {much} {on}; a rival at the limit of its wheels' grip pulls with {{pull}}.",
-        f"{{clamp}} lets go of the {{object}}: it {much} {on}, and a rival at the limit of its wheels' grip pulls with "
+        f"{{clamp}} {much} {on}. A rival at the limit of its wheels' grip pulls with {{pull}}.",
+        f"{{clamp}} lets go of the {{object}}: it {much} {on}. A rival at the limit of its wheels' grip pulls with "
         "{pull}. A steeper hook, more grip, a larger bore or an over-centre lock helps.",
         numbers,
         {"when": low.when, "clamp": called("clamp", name), "object": spec.object},

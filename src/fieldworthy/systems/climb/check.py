@@ -56,14 +56,14 @@ def _lift(context: Context, at: Hung) -> Iterator[Outcome]:
     numbers = {"has": (pull.hook_force, "force"), "needs": (needed, "force"), "start": (start, "force")}
     if pull.gauge is not None:
         numbers["gauge"] = (pull.gauge, "pressure")
-    stuck = "not even one end comes up, which takes {start}"
+    stuck = "Not even one end comes up, which takes {start}"
     if first(pull.hook_force) >= first(start):
-        stuck = "one end comes up, and there it stops"
+        stuck = "One end comes up, and there it stops"
     yield Outcome(
         f"climb.lift.{at.name}", f"climber {at.name}", pull.hook_force, needed, "force",
         Message(f"{{climber}} lifts the robot: it pulls with {{has}} {pull.when}; {{needs}} is needed.",
                 f"{{climber}} cannot lift the robot: it pulls with {{has}} {pull.when}, and {{needs}} is "
-                f"needed; {stuck}.",
+                f"needed. {stuck}.",
                 numbers, _words(at)),
         sources=_SOURCES,
     )  # fmt: skip
@@ -71,6 +71,9 @@ def _lift(context: Context, at: Hung) -> Iterator[Outcome]:
 
 def _words(at: Hung) -> dict[str, str]:
     return {"climber": called("climber", at.name)}
+
+
+_LEVEL = 1e-3  # rad; less is not told
 
 
 def _way(attitude: Real) -> str:
@@ -99,8 +102,15 @@ def _lift_off(at: Hung) -> Iterator[Outcome]:
     elif min(first(force) for force in at.ramp.force) <= 0.0:
         text += ", and it falls over its {other} end before it hangs."
     else:
-        text += "; when the {other} end leaves, at {drawn} of travel, it has turned {angle} {way}. "
-        text += "On the way it turns up to {most} {most_way}; drawn up, it hangs {hangs} {end_way}."
+        has = "is still level" if abs(first(turned)) < _LEVEL else "has turned {angle} {way}"
+        hangs = "level" if abs(first(end)) < _LEVEL else "{hangs} {end_way}"
+        text += f". When the {{other}} end leaves, at {{drawn}} of travel, it {has}. "
+        turns = abs(first(way.steepest)) >= _LEVEL
+        text += (
+            f"On the way it turns up to {{most}} {{most_way}}; drawn up, it hangs {hangs}."
+            if turns
+            else "It hangs level."
+        )
     message = Message(text, "", numbers, words)
     yield Outcome(f"climb.lift_off.{at.name}", f"climber {at.name}", turned, None, "angle", message, sources=_SOURCES)
 
@@ -111,7 +121,8 @@ def _attitude(at: Hung) -> Iterator[Outcome]:
     words = _words(at) | {"way": _way(attitude)}
     identifier, who = f"climb.attitude.{at.name}", f"climber {at.name}"
     if down is None:
-        message = Message("On {climber} the robot hangs {angle} {way}.", "", numbers, words)
+        how = "level" if abs(first(attitude)) < _LEVEL else "{angle} {way}"
+        message = Message(f"On {{climber}} the robot hangs {how}.", "", numbers, words)
         yield Outcome(identifier, who, attitude, None, "angle", message, sources=_SOURCES)
         return
     limit = np.where(attitude >= 0.0, down, down if at.spec.most_nose_up is None else at.spec.most_nose_up)
@@ -239,9 +250,9 @@ def _hook_with_rest(at: Hung) -> Outcome:
         numbers |= {f"{key}_angle": (np.abs(found.attitude), "angle"), f"{key}_force": (found.rest_force, "force")}
     words |= {"lets": "ahead of" if at.wall.side > 0.0 else "behind", "verdict": ""}
     message = Message(
-        f"Hooked {{gap}} {{where}} its centre of gravity, the robot on {{climber}} {_hangs('own', own)}; as far "
+        f"Hooked {{gap}} {{where}} its centre of gravity, the robot on {{climber}} {_hangs('own', own)}. As far "
         f"{{opposite}} it, rest and all, it "
-        f"{_hangs('other', other)}: {_as_the_trade_says(at, own if away else other, other if away else own)} "
+        f"{_hangs('other', other)}. {_as_the_trade_says(at, own if away else other, other if away else own)} "
         "The rest lets go where the hook is {lets} x = {x}.", "", numbers, words,
     )  # fmt: skip
     return Outcome(
@@ -250,20 +261,21 @@ def _hook_with_rest(at: Hung) -> Outcome:
 
 
 def _hangs(key: str, found: Hang) -> str:
-    angle = f"{{{key}_angle}} {_way(found.attitude)}"
+    level = abs(first(found.attitude)) < _LEVEL
+    angle = "level" if level else f"at {{{key}_angle}} {_way(found.attitude)}"
     if first(found.rest_force) > 0.0:
-        return f"leans at {angle} with {{{key}_force}} on its rest"
-    return f"swings free at {angle} with nothing on its rest"
+        return f"{'hangs' if level else 'leans'} {angle} with {{{key}_force}} on its rest"
+    return f"swings free {angle} with nothing on its rest"
 
 
 def _as_the_trade_says(at: Hung, away: Hang, near: Hang) -> str:
     """Hold the trade's rule against what was computed, and say by how much it fails."""
     if not at.reaches():
-        return "the trade's rule, that the side away from it holds, fails here, for the rest does not reach its face."
+        return "The trade's rule, that the side away from it holds, fails here, for the rest does not reach its face."
     if first(away.rest_force) <= 0.0:
         return (
-            "the trade's rule, that the side away from it holds, fails here: the hook is {fails} past where it would."
+            "The trade's rule, that the side away from it holds, fails here: the hook is {fails} past where it would."
         )
     if first(near.rest_force) > 0.0:
-        return "the side away from it holds, as the trade says, but here the other one does too, with {too} to spare."
-    return "the side away from it holds, as the trade says."
+        return "The side away from it holds, as the trade says, but here the other one does too, with {too} to spare."
+    return "The side away from it holds, as the trade says."

@@ -217,7 +217,8 @@ def _heat(context: Context, use: DriveUse) -> Iterator[Outcome]:
         use.path, use.end, context.season.temperature, np.maximum(start, context.season.temperature + 5.0)
     )
     wait = np.where(use.stuck, np.inf, wait)
-    message = Message("The drive motors need {wait} to cool down; there are {limit} between matches.",
+    need = "{wait}" if first(wait) > 0.0 else "no time"
+    message = Message(f"The drive motors need {need} to cool down; there are {{limit}} between matches.",
                       "The drive motors need {wait} to cool down, longer than the {limit} between matches.",
                       {"wait": (wait, "time"), "limit": (drive.between_matches, "time")})  # fmt: skip
     yield Outcome(

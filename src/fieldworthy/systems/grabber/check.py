@@ -26,6 +26,7 @@ from fieldworthy.vehicle.supply import BREAKAWAY, Low, lowest_after, use_of
 _EDGE = 1e-6  # m; a robot past its edge is turned over by any force
 _MOST = 1e3  # a force of this many weights stands for one that nothing gives
 _DOES = {"pull": "drag the {object}", "tip": "tip the {object} over", "right": "set the {object} upright"}
+_OVER = "then it tips over itself"
 _BY = {"arm": "its arm", "drive": "its drive", "turning": "turning on the spot"}
 
 
@@ -334,7 +335,7 @@ def _travel(context: Context, name: str, spec: Grabber, whole: Over) -> Iterator
 def _limited(spec: Grabber, given: grabbing.Given) -> str:
     drive, grip, tips = first(given.by_drive), first(given.by_grip), first(given.by_tipping)
     if tips <= min(drive, grip):
-        return "then it tips over itself"
+        return _OVER
     if grip <= drive:
         return "then its wheels slip"
     return {"arm": "all its arm has", "drive": "all its motors push", "turning": "all its turning gives"}[spec.by]
@@ -342,17 +343,18 @@ def _limited(spec: Grabber, given: grabbing.Given) -> str:
 
 def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbing.Given], arm: Arm) -> Outcome:
     asked, given = forces
-    words = {"object": spec.object, "by": _BY[spec.by], "then": _limited(spec, given),
+    words = {"object": spec.object, "by": _BY[spec.by][0].upper() + _BY[spec.by][1:], "then": _limited(spec, given),
              "when": arm.low.when if arm.low else "", "grabber": called("grabber", name)}  # fmt: skip
     numbers: dict[str, tuple[Real, str]] = {
         "asked": (asked, "force"), "given": (given.force, "force"), "tips": (given.by_tipping, "force"),
         "low": (arm.low.gauge if arm.low else 0.0, "pressure"), "moment": (thing.moment, "torque"),
     }  # fmt: skip
     air = " with the {low} that is left {when}" if arm.low is not None and spec.by == "arm" else ""
-    itself = "; the robot itself tips at {tips}" if np.isfinite(first(given.by_tipping)) else ""
+    tips = np.isfinite(first(given.by_tipping)) and words["then"] != _OVER
+    itself = " The robot itself tips at {tips}." if tips else ""
     need = "{asked} at its lip" if np.isfinite(first(asked)) else "more than any force in this direction"
     if spec.does == "pull":
-        end = f"{_DOES[str(spec.does)]}: it takes {need}, and {{by}} gives {{given}}{air} ({{then}}){itself}."
+        end = f"{_DOES[str(spec.does)]}: it takes {need}. {{by}} gives {{given}}{air} ({{then}}).{itself}"
         message = Message(f"{{grabber}} can {end}", f"{{grabber}} cannot {end}", numbers, words)
         scale = np.where(np.isfinite(asked), np.maximum(asked, 1e-9), thing.weight)
         return Outcome(f"grabber.force.{name}", name, given.force, asked, "force", message, scale=scale,
@@ -360,10 +362,10 @@ def _enough(name: str, spec: Grabber, thing: Thing, forces: tuple[Array, grabbin
     lever = np.where(np.isfinite(asked), thing.moment / np.maximum(asked, 1e-9), 0.0)
     most = given.force * lever
     numbers["most"] = (most, "torque")
-    end = f"{_DOES[str(spec.does)]}: it takes {{moment}}, which is {need}, and {{by}} gives {{most}} ({{given}}){air}"
+    end = f"{_DOES[str(spec.does)]}: it takes {{moment}}, which is {need}. {{by}} gives {{most}} ({{given}}){air}"
     message = Message(
-        f"{{grabber}} can {end}: {{then}}{itself}.",
-        f"{{grabber}} cannot {end}: {{then}}{itself}. A lip farther from the edge it turns over, or more force, helps.",
+        f"{{grabber}} can {end}: {{then}}.{itself}",
+        f"{{grabber}} cannot {end}: {{then}}.{itself} A lip farther from the edge it turns over, or more force, helps.",
         numbers,
         words,
     )

@@ -16,6 +16,7 @@ from fieldworthy.systems.intake.model import Hold, Intake
 from fieldworthy.vehicle.drivetrain import picked
 
 _ALIKE = 0.1  # within a tenth counts as "about as well"
+_SAME = 0.005  # less is not told of two speeds
 _EVEN = 0.05  # surface speeds nearer than this are called even
 
 
@@ -124,11 +125,11 @@ def _handover(row: Row, here: Running, there: Running) -> Iterator[Outcome]:
     numbers: dict[str, tuple[Real, str]] = {
         "far": (distance, "length"), "both": (np.abs(held), "length"), "reach": (reach, "length")
     }  # fmt: skip
-    across = "the next takes hold while the first still holds the last {both}" if first(held) >= 0.0 else (
-        "it coasts {both} that neither holds"
+    across = "The next takes hold while the first still holds the last {both}" if first(held) >= 0.0 else (
+        "It coasts {both} that neither holds"
     )  # fmt: skip
     message = Message(
-        f"A piece crosses the {{far}} from stage '{{here}}' to '{{there}}': {across}, and it gets as far as {{reach}}.",
+        f"A piece crosses the {{far}} from stage '{{here}}' to '{{there}}'. {across}; it gets as far as {{reach}}.",
         "A piece rests between the stages '{here}' and '{there}': they are {far} apart, and it gets only {reach} far. "
         "Move them closer.",
         numbers,
@@ -152,7 +153,8 @@ def _meeting(row: Row, here: Running, there: Running, held: Real) -> Outcome:
         "ratio": (ratio, "count"), "closest": (closest, "length"), "rub": (rub, "length"),
         "force": (np.abs(pull), "force"), "here_v": (here.speed, "speed"), "there_v": (there.speed, "speed"),
     }  # fmt: skip
-    start = "Stage '{there}' ({there_v}) runs {ratio} times as fast as stage '{here}' ({here_v}): "
+    times = "as fast" if abs(first(ratio) - 1.0) < _SAME else "{ratio} times as fast"
+    start = f"Stage '{{there}}' ({{there_v}}) runs {times} as stage '{{here}}' ({{here_v}}): "
     if abs(first(ratio) - 1.0) <= _EVEN:
         text = "pieces neither pull apart nor pile up."
     elif first(ratio) > 1.0:
@@ -240,7 +242,7 @@ def _fast_first(row: Row) -> Iterator[Outcome]:
     message = Message(
         f"The first stage '{{one}}' of {{intake}} runs {{times}} times as fast as '{{two}}' and picks up "
         f"{{rate}} pieces "
-        f"a second (one in {{draw}}); geared even it would pick up {{even}} (one in {{even_draw}}). What limits it is "
+        f"a second (one in {{draw}}). Geared even, it would pick up {{even}} (one in {{even_draw}}). What limits it is "
         f"{limit}. Common practice, no source: a first stage at twice the speed picks up about as well as an even one; "
         f"{word}.",
         "",
@@ -362,8 +364,8 @@ def _hold(row: Row, hold: Hold) -> Iterator[Outcome]:
         mend = "Slow it, let the stage before run on for less, or give it a sensor."
         numbers["on"] = (hold.run_on, "time")
     message = Message(
-        f"{{intake}} holds two pieces reliably up to {{limit}} in stage '{{stage}}'{one}, which runs at {{speed}}; the "
-        "first stops within {longest} of its sensor, and there is {room} of room.",
+        f"{{intake}} holds two pieces reliably up to {{limit}} in stage '{{stage}}'{one}; the stage runs at {{speed}}. "
+        "The first piece stops within {longest} of its sensor; there is {room} of room.",
         f"{{intake}} holds two pieces reliably only up to {{limit}}{one}, and stage '{{stage}}' runs at {{speed}}: "
         f"{failing}. {mend}",
         numbers | more,

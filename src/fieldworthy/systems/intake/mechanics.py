@@ -403,7 +403,7 @@ def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterat
     }  # fmt: skip
     belt = worn.spec.kind.belt
     words = {"word": word, "what": "belt" if belt else "chain"}
-    text = "The tubing of the {word} goes slack after {ends} of the idler's travel; worn by {wear}, the {what} takes "
+    text = "The tubing of the {word} goes slack after {ends} of the idler's travel. Worn by {wear}, the {what} takes "
     text += "it {travel} in"
     yield Outcome(f"intake.chain_tubing.{ending}", subject, worn.ends, worn.travel, "length",
                   Message(text + ", where it still pulls with {force}.", text + ". Stretch it more.", numbers, words),
@@ -411,9 +411,9 @@ def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterat
     held = "Worn by {wear}, the idler holds the slack run of the {word} with {tension}"
     if not np.isfinite(first(worn.tension)):
         held = "Even worn by {wear}, the {word} has no slack that its idler could take up"
-    climbs = "; when the motor gives all it has, {pull} on the {what}, "
-    climbs += "it may jump teeth below {needed}, a seventh of that (common practice, no source)" if belt else (
-        "it climbs the teeth below {needed}"
+    climbs = ". When the motor gives all it has, {pull} on the {what}, "
+    climbs += "the belt may jump teeth below {needed}, a seventh of that (common practice, no source)" if belt else (
+        "the chain climbs the teeth below {needed}"
     )  # fmt: skip
     yield Outcome(f"intake.chain_jump.{ending}", subject, worn.tension, worn.needed, "force",
                   Message(held + climbs + ".",
@@ -424,7 +424,7 @@ def _tubing(worn: Strung | None, word: str, subject: str, ending: str) -> Iterat
                   worked=() if not np.isfinite(first(worn.tension)) else (_held(worn),))  # fmt: skip
     gives = np.minimum(worn.tension, worn.pull)
     numbers = {"gives": (gives, "force"), "pull": (worn.pull, "force")}
-    text = "Braked or turned the other way, the {word} pulls on its idler: from {gives} on it pushes the idler out and "
+    text = "Braked or turned the other way, the {word} pulls on its idler. From {gives} on it pushes the idler out and "
     text += "hangs slack on the other side"
     if first(gives) >= first(worn.pull):
         text = "Braked or turned the other way, the {word} does not push its idler out: all that the motor gives is "
@@ -446,11 +446,10 @@ def _pickup(row: Row, stage: Running, carrier: Hooks, subject: str) -> Iterator[
     }  # fmt: skip
     words = {"stage": f"stage '{stage.name}' of {called('intake', row.name)}"}
     message = Message(
-        "{stage} takes a piece in at the first try {chance} of the time: its {count} hooks pass {spacing} apart at "
-        "{speed} and leave a window of {opening}; {wanted} is wanted.",
-        "{stage} takes a piece in at the first try only {chance} of the time: its {count} hooks pass {spacing} "
-        "apart at "
-        "{speed} and leave a window of {opening}; {wanted} is wanted. Space the hooks wider or run slower.",
+        "{stage} takes a piece in at the first try {chance} of the time; {wanted} is wanted. Its {count} hooks pass "
+        "{spacing} apart at {speed} and leave a window of {opening}.",
+        "{stage} takes a piece in at the first try only {chance} of the time; {wanted} is wanted. Its {count} hooks "
+        "pass {spacing} apart at {speed} and leave a window of {opening}. Space the hooks wider or run slower.",
         numbers,
         words,
     )
@@ -553,12 +552,11 @@ def _clearance(row: Row, carrier: Hooks, swept: Swept | None, where: tuple[str, 
     if carrier.held_in is not None:
         how += f" {'in' if first(carrier.held_in.depth) > 0.0 else 'on'} the {carrier.held_in.object}, {{base}} up"
     message = Message(
-        f"The hooks of {{intake}} sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} "
-        f"kept clear) "
-        f"for {{pieces}} pieces {how}, {{pile}} high. Five or six must fit: common practice, no source.",
+        f"The hooks of {{intake}} sweep {{tip}} round the lower shaft and leave {{room}} below them ({{gap}} kept "
+        f"clear). There {{pieces}} pieces lie {how}, {{pile}} high. Five or six must fit: common practice, no source.",
         "The hooks of {intake} hit the pieces already carried: they sweep {tip} round the lower shaft and leave {room} "
         "below them ({gap} kept clear), and {pieces} pieces are {pile} high. Five or six must fit (common practice, no "
-        "source): raise the shaft or shorten the hooks.",
+        "source). Raise the shaft or shorten the hooks.",
         numbers,
         {"pieces": str(carrier.carried), "intake": called("intake", row.name)},
     )

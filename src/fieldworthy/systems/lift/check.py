@@ -47,6 +47,7 @@ from fieldworthy.vehicle.supply import AirUse, air_line, before_stroke, pressed,
 
 _SOURCES = ("meriam_statics",)
 _SIZE_SOURCES = ("iso8778", "practice")
+_LYING = 2e-3  # rad; less is not told
 _POINTS = 17  # along the stroke; the worst point moves by less than a percent with twice as many
 _NO_LEVER = 1e6  # a share of the force beyond this is a dead point's
 _PLACED = np.radians(3.0)  # as well as pins and parts measured with a tape agree; common practice, no source
@@ -302,16 +303,22 @@ def _dead_point(at: Lifted) -> Iterator[Outcome]:
     )
 
 
+def _along_way(angle: Real) -> str:
+    """Where on its way a lift is, in words with a blank."""
+    if abs(first(angle)) < _LYING:
+        return "where it lies"
+    return f"{{angle}} {'above' if first(angle) > 0.0 else 'below'} where it lies"
+
+
 def _lever(at: Lifted) -> Iterator[Outcome]:
     """Tell the cylinder's least lever about the pivot, and where."""
     arms = at.along.moment_arm
     place = int(np.argmin([first(row) for row in arms]))
     numbers = {"least": (arms[place], "length"), "most": (arms.max(axis=0), "length"),
-               "angle": (at.turned(place), "angle")}  # fmt: skip
+               "angle": (np.abs(at.turned(place)), "angle")}  # fmt: skip
     words = {"name": at.name, "does": "pushes" if at.pushes else "pulls"}
-    text = (
-        "The cylinder of lift '{name}' {does} at a lever of {least} to {most}; it is least {angle} from where it lies."
-    )
+    text = "The cylinder of lift '{name}' {does} at a lever of {least} to {most}; it is least "
+    text += f"{_along_way(at.turned(place))}."
     message = Message(text, "", numbers, words)
     worked = Worked("lever", {"l": (arms[place], "length"), "b": (at.rocker.base, "length"),
                               "r": (at.rocker.radius, "length"), "L": (at.along.length[place], "length")})  # fmt: skip
@@ -324,13 +331,13 @@ def _force(at: Lifted, pressure: str) -> Iterator[Outcome]:
     for way in ("up", "down"):
         most, angle, load = at.worst(way)
         worst = np.maximum(most, 0.0)
-        numbers = {"use": (worst, "share"), "angle": (angle, "angle")}
-        where = f"at the worst point, {{angle}} from where it lies, {pressure}"
+        numbers = {"use": (worst, "share"), "angle": (np.abs(angle), "angle")}
+        where = f"at the worst point, {_along_way(angle)}, {pressure}"
         text = f"Lift '{{name}}'{load} needs {{use}} of its cylinder's force to go {{way}}, {where}"
         if first(worst) == 0.0:
             text = "Lift '{name}' goes {way} by itself: its load helps along the whole stroke"
         elif not np.isfinite(first(worst)):
-            text = "Going {way}, lift '{name}' has no force at all at {angle} from where it lies"
+            text = f"Going {{way}}, lift '{{name}}' has no force at all {_along_way(angle)}"
         yield Outcome(
             f"lift.force_{way}.{at.name}", f"lift {at.name}", worst, 1.0, "ratio",
             Message(text + ".", text + ": it stops there.", numbers, {"name": at.name, "way": way}),
@@ -430,11 +437,12 @@ def _rest(at: Lifted) -> Iterator[Outcome]:
         told.append((lower, raised))
         numbers[load] = (np.abs(down), "torque")
     if at.spec.carries:
-        lower = f"{told[0][0]} loaded and {told[1][0]} empty"
+        alike = told[0][0].replace("loaded", "empty") == told[1][0]
+        lower = f"{told[0][0]} loaded and {'{empty}' if alike else told[1][0]} empty"
         raised = told[0][1] if told[0][1] == told[1][1] else f"{told[0][1]} loaded and {told[1][1]} empty"
     else:
         lower, raised = told[0]
-    text = f"With its air let out, lift '{{name}}' {lower}; raised, it {raised}: support it before you work on it."
+    text = f"With its air let out, lift '{{name}}' {lower}. Raised, it {raised}: support it before you work on it."
     message = Message(text, "", numbers, {"name": at.name})
     worst = np.minimum(*downs)
     yield Outcome(f"lift.rest.{at.name}", f"lift {at.name}", worst, None, "torque", message, sources=_SOURCES)

@@ -247,7 +247,7 @@ def _flies(name: str, spec: Sorter, ejector: FlyOff, passing: Passing) -> Iterat
                   sources=("meriam_statics",))  # fmt: skip
     over = "the point {ahead} ahead of its end and {up} up"
     holds = (
-        f"A piece leaves {{sorter}} with {{speed}}, {{angle}} up, and {{least}} takes it over {over}: the conveyor may "
+        f"A piece leaves {{sorter}} with {{speed}}, {{angle}} up; {{least}} takes it over {over}. The conveyor may "
         "stop up to {reach} before the piece is at the end."
     )
     short = (
@@ -298,13 +298,12 @@ def _in_time(name: str, throw: Throw, scatter: Real, in_time: Real, *, flies: bo
         "scatter": (scatter, "time"), "in_time": (in_time, "share"), "most": (timing.IN_TIME, "share"),
     }  # fmt: skip
     start = (
-        ": it decides {decided} after a piece reaches the sensor, its ejector takes {actuator}, and the piece "
-        "is at the "
-        "ejector after {closes}, the one before gone after {opens}. "
+        ". It decides {decided} after a piece reaches the sensor, and its ejector takes {actuator}. The piece is at "
+        "the ejector after {closes}, the one before gone after {opens}. "
     )
     if flies:
         start = (
-            ": it decides {decided} after a piece reaches the sensor, and its conveyor must begin to slow between "
+            ". It decides {decided} after a piece reaches the sensor, and its conveyor must begin to slow between "
             "{opens} and {closes}. "
         )
     asked = "a scatter of {scatter} takes {needed} for {most} in time"
@@ -335,15 +334,15 @@ def _error(name: str, spec: Sorter, palette: Palette, voted: Array, in_time: Rea
         "in_time": (in_time, "share"),
     }  # fmt: skip
     words, limit = {"unwanted": spec.unwanted, "sorter": called("sorter", name)}, spec.allowed_error
-    text = (
-        "{sorter} sorts {error} of all pieces wrongly: {kept} are '{unwanted}' and stay, {thrown} are good and go; its "
-        "ejector is in time for {in_time}"
-    )
+    text = ". Of all, {kept} are '{unwanted}' and stay, {thrown} are good and go. Its ejector is in time for {in_time}."
+    wrong = "{sorter} sorts {error} of all pieces wrongly"
     if limit is None:
-        return Outcome(f"sort.error.{name}", name, error, None, "ratio", Message(f"{text}.", "", numbers, words),
+        return Outcome(f"sort.error.{name}", name, error, None, "ratio", Message(wrong + text, "", numbers, words),
                        sources=("practice",))  # fmt: skip
     numbers["limit"] = (limit, "share")
-    message = Message(f"{text}; {{limit}} is allowed.", f"{text}. No more than {{limit}} is allowed.", numbers, words)
+    message = Message(
+        wrong + "; {limit} is allowed" + text, wrong + ", and only {limit} is allowed" + text, numbers, words
+    )
     return Outcome(f"sort.error.{name}", name, error, limit, "ratio", message, "at most", sources=("practice", "duda"))
 
 

@@ -148,14 +148,14 @@ def _tilts(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
         "play": (wheel.play, "length"), "span": (wheel.bearing_span, "length"), "tilt": (tilt.angle, "angle"),
         "swing": (tilt.swing, "length"), "lever": (lever, "count"),
     }  # fmt: skip
-    text = "Play of {play} in bearings {span} apart lets tracking wheel '{name}' turn out of line by {tilt}; "
+    text = "Play of {play} in bearings {span} apart lets tracking wheel '{name}' turn out of line by {tilt}. "
     if first(lever) > 1.0:
         text += (
-            "scrubbing in a turn tilts it with {lever} times what its load rights it with, so its contact swings "
+            "Scrubbing in a turn tilts it with {lever} times what its load rights it with, so its contact swings "
             "{swing} to either side."
         )
     else:
-        text += "its load keeps it upright while it scrubs, which tilts it with {lever} times what rights it."
+        text += "Its load keeps it upright while it scrubs, which tilts it with {lever} times what rights it."
     yield Outcome(f"tracking.tilt.{name}", f"tracking wheel {name}", tilt.angle, None, "angle",
                   Message(text, "", numbers, {"name": name}), sources=("johnson1985", "plane-geometry"))  # fmt: skip
 
@@ -243,7 +243,7 @@ SAID = {
     "gyro scale": "the gyro's scale",
     "gyro drift": "the gyro's drift",
     "gyro noise": "the gyro's noise",
-    "relocation": "the relocation itself",
+    "relocation": "finding its place anew",
 }
 """How each source of error is called in a sentence."""
 
@@ -338,7 +338,7 @@ def _sizes(context: Context, name: str, wheel: WheelSpec) -> Iterator[Outcome]:
     elif first(step) <= 0.0:
         pushed = "At a level seam nothing pushes wheel '{name}' back; it sinks {sinks} into the tile"
     ratio = "is pushed back {harder} harder and sinks" if first(np.where(compared, 1.0, 0.0)) else "sinks"
-    text = f"{pushed}; the trade says that small wheels dig in, and a 2.0 in wheel {ratio} {{more}} deeper than a "
+    text = f"{pushed}. The trade says that small wheels dig in: a 2.0 in wheel {ratio} {{more}} deeper than a "
     message = Message(text + "2.75 in one.", "", numbers, {"name": name})
     yield Outcome(f"tracking.dig.{name}", f"tracking wheel {name}", climb[0], None, "ratio", message,
                   sources=("johnson1985", "practice"), worked=(worked,))  # fmt: skip

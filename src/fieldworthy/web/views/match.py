@@ -183,7 +183,7 @@ async def _show_inputs(page: Page, job: Job) -> None:
     figures = await page.work.draw(drawn_influences, job.result, page.look())
     if page.view != "match" or figures is None:
         return
-    advice = [tag("li", f"{i.key}: {i.advice}") for i in job.result]
+    advice = [tag("li", f"{i.what}: {i.advice}") for i in job.result]
     none = tag("p", "No input moves the points within what is believed of it.")
     page.put("match-inputs", tag("h2", "What moves the points most"), pictures_of(page, figures) or none,
              tag("ul", advice))  # fmt: skip
