@@ -21,11 +21,9 @@ RUNS = 2000
 ARM = 'motors: [{motor: "smart motor, 11 W class, 100 rpm"}]'
 COUNTS = "    practice: {successes: 9, attempts: 12}\n"
 CONTRADICTION = (
-    "Heron mk1: in practice 'climb' worked # of # times, but by climb.lift.hooks none of the robots that the "
-    "tolerances "
-    "allow can do it when the plan gets there. At what tank pressure was it practised? The plan leaves less by then "
-    "than "
-    "a full tank holds."
+    "Heron mk1: in practice 'climb' worked # of # times, but by the check 'climber hooks: lift' none of the "
+    "robots that the tolerances allow can do it when the plan gets there. At what tank pressure was it "
+    "practised? The plan leaves less by then than a full tank holds."
 )
 LEAD = (
     "scores # points a match more than Heron mk1 (# % interval # to #, over what is not known of the robots); the "
@@ -67,7 +65,8 @@ def test_the_example_as_it_is(plain):
         f"'climb' no longer lacks air (once a match before), because 'tray' no longer uses tank 'left'. "
         f"{CONTRADICTION} "
         "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is "
-        "surely short on Heron mk2. Likelier to fail than to work on it: balance.tip.forward (# % that it works). "
+        "surely short on Heron mk2. Likelier to fail than to work on it: 'pose loaded: tip, forward' (# % that it "
+        "works). "
         "The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "
         "practice says # %."
     )
@@ -125,7 +124,7 @@ def test_one_variant_has_its_mechanism_short_and_was_never_practised(mk1):
     assert [float(alone[1]), float(alone[2])] == pytest.approx([-points.points, back.points], abs=0.051)
     assert (
         "Heron mk2: 'tip pods' was never practised, so the forecast takes what is computed: 100 % of its tries are "
-        "lost by lift.target.arm."
+        "lost by the check 'mechanism arm: target'."
     ) in found.recommendation
     assert "any chance from 0 to 100 %" not in found.recommendation
     thoughts = found.thoughts
@@ -137,13 +136,12 @@ def test_practice_against_a_mechanism_that_is_short_is_named(mk1):
     found = compare([mk1, mk2(("swing: 70 deg", "swing: 8 deg"))], RUNS)
     said = masked(found.recommendation)
     assert (
-        "Heron mk2: in practice 'tip pods' worked # of # times, but by lift.target.arm none of the robots that the "
-        "tolerances allow can do it when the plan gets there. Which of the file's dimensions differs from the robot "
-        "that "
-        "was practised with? Measure it again."
+        "Heron mk2: in practice 'tip pods' worked # of # times, but by the check 'mechanism arm: target' none of the "
+        "robots that the tolerances allow can do it when the plan gets there. Which of the file's dimensions differs "
+        "from the robot that was practised with? Measure it again."
     ) in said
     assert "Still short on it: " in said
-    assert "lift.target.arm" in found.recommendation
+    assert "'mechanism arm: target'" in found.recommendation
 
 
 def test_an_unbuilt_arm_without_counts(mk1):

@@ -89,16 +89,15 @@ def test_practice_against_several_findings_is_told_once():
     (one,) = ability(marten(("[-95 mm, 555 mm]", "[-95 mm, 500 mm]")), Cases(0, 0, 50, [])).contradictions
     assert {one.finding, *one.others} == {"climb.reach.winch", "climb.hold.winch"}
     assert one.chance == 0.0
-    assert " and by" not in one.sentence
-    assert " and climb." in one.sentence
+    assert "by the check 'climber winch: reach' and the check 'climber winch: hold' none" in one.sentence
 
 
 def test_practice_is_asked_whether_it_still_hung():
     (one,) = ability(marten(), Cases(0, 0, 50, [])).contradictions
     assert one.sentence == (
-        "Marten mk1: in practice 'climb' worked 2 of 9 times, but by climb.hold.winch none of the robots that the "
-        "tolerances allow can do it when the plan gets there. Did it still hang when it was counted, with its motors "
-        "off and no air added?"
+        "Marten mk1: in practice 'climb' worked 2 of 9 times, but by the check 'climber winch: hold' none of the "
+        "robots that the tolerances allow can do it when the plan gets there. Did it still hang when it was counted, "
+        "with its motors off and no air added?"
     )
 
 
@@ -131,13 +130,14 @@ def test_what_a_rival_pulls_out_is_lost_where_one_pulls(tmp_path, pulls, left):
     assert not [c for c in found.contradictions if c.action == "leave planter"]  # in practice nobody pulled
     if not pulls:
         assert losses[0].sentence == (
-            "Heron mk1: where a rival pulls, 'leave planter' loses 100 % of its tries by clamp.hold.clamp. The file "
-            "does not say how often one pulls ('pulls' of the rival of 'clamp'), so the forecast counts no pull."
+            "Heron mk1: where a rival pulls, 'leave planter' loses 100 % of its tries by the check 'clamp: hold'. "
+            "The file does not say how often one pulls ('pulls' of the rival of 'clamp'), so the forecast counts no "
+            "pull."
         )
     elif losses:
         assert losses[0].sentence == (
             "Heron mk1: a rival pulls in 25 % of the tries of 'leave planter' ('pulls' of the rival of 'clamp'): 25 % "
-            "of all are lost by clamp.hold.clamp, on top of what practice counts."
+            "of all are lost by the check 'clamp: hold', on top of what practice counts."
         )
 
 

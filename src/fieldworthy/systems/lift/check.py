@@ -474,15 +474,15 @@ def size(context: Context, at: Lifted) -> Outcome:
     if _place(best.stroke) < 0:
         message = Message(_none_does(len(far)), "", {"margin": (_best_margin(trial, at), "count")}, words)
         return Outcome(f"lift.size.{name}", f"lift {name}", -1.0, None, "ratio", message, sources=_SIZE_SOURCES)
-    reach = f"{{far}} mm stroke{'s' * (len(far) > 1)} cannot reach; " if far else ""
-    text = f"For lift '{{name}}' {reach}{{stroke}} stroke with {{bore}} bore does, margin {{margin}}, "
-    text += "{air} of free air a cycle"
+    reach = f" For it {{far}} mm stroke{'s' * (len(far) > 1)} cannot reach." if far else ""
+    text = "A {stroke} stroke with {bore} bore does for lift '{name}', with margin {margin} and {air} of free air a "
+    text += "cycle"
     numbers = _chosen(best, count, "")
     for choice, what in zip(next_up(trial, best), ("stroke", "bore"), strict=True):
         if _place(choice.stroke) >= 0:
             text += f"; the next {what} up has margin {{{what}_margin}} for {{{what}_air}}"
             numbers |= _chosen(choice, count, f"{what}_")
-    message = Message(text + ".", "", numbers, words)
+    message = Message(f"{text}.{reach}", "", numbers, words)
     return Outcome(
         f"lift.size.{name}", f"lift {name}", first(best.margin), None, "ratio", message, sources=_SIZE_SOURCES
     )
