@@ -14,6 +14,20 @@ from robots import EXAMPLES
 from web.browser import serving, show, window
 from web.hostile import Attacker
 
+SCENE = """junk => {
+  const clicks = e => (e.events || []).some(v => v.type === "click3d");
+  const scenes = Object.entries(mounted_app.elements).filter(([_, e]) => clicks(e));
+  for (const [id, element] of scenes)
+    for (const {listener_id} of element.events)
+      for (const told of junk) {
+        const args = [JSON.stringify(told)];
+        window.socket.emit("event", {id: Number(id), client_id: window.clientId, listener_id, args});
+      }
+  return scenes.length;
+}"""
+"""Sends what the drawing in three dimensions would never say of a click."""
+JUNK_OF_SCENE = ({}, [], {"hits": "x"}, {"hits": [{}], "click_type": 3}, {"hits": [{"object_name": "../x"}]})
+
 
 @pytest.mark.long
 def test_nothing_is_served_to_the_hostile_and_the_page_goes_on(browser, tmp_path):
@@ -31,8 +45,13 @@ def test_nothing_is_served_to_the_hostile_and_the_page_goes_on(browser, tmp_path
         assert server.process.poll() is None
         assert not any("Traceback" in line for line in server.lines)
         with window(browser, server) as page:
+            show(page, server, "build", file="mk1.yaml", part="turning")
+            page.wait_for_selector("canvas")
+            assert page.evaluate(SCENE, JUNK_OF_SCENE) == 1
             show(page, server, "margins", file="mk1.yaml")
             expect(page.locator("#margins-rows > li")).not_to_have_count(0)
+        assert server.process.poll() is None
+        assert not any("Traceback" in line for line in server.lines)
 
 
 def came_in(server) -> str:
@@ -111,6 +130,20 @@ JUNK_OF_PARTS = (
     {"do": "table", "kind": "exe"},
     {"do": "paste"},
 )
+JUNK_OF_PLAN = (
+    {"do": "one-more", "of": "solo.steps"},
+    {"do": "out", "of": "driven 99"},
+    {"do": "step", "of": "driven", "way": "9"},
+    {"do": "repeat", "of": "x"},
+    {"do": "placed", "of": "season.field.places.nowhere", "dx": "NaN"},
+    {"do": "pick", "of": "../../secret"},
+)
+JUNK_OF_MERGING = (
+    {"do": "conflict", "value": "both"},
+    {"do": "back-to", "of": "../../secret.yaml"},
+    {"do": "past", "of": "9999-99-99"},
+    {"do": "other", "of": "/etc/passwd"},
+)
 
 
 @pytest.mark.long
@@ -118,9 +151,14 @@ def test_junk_in_place_of_what_buttons_ask_changes_nothing(browser, server, hero
     folder = server.folder / heron
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     with window(browser, server) as page:
-        for query, junk in (({"key": "mechanisms.intake.object"}, JUNK), ({"part": "parts"}, JUNK_OF_PARTS)):
-            show(page, server, "build", file=f"{heron}/mk1.yaml", **query)
-            page.wait_for_selector("#build-rows li, #parts-rows tr")
+        for view, query, junk, seen in (
+            ("build", {"key": "mechanisms.intake.object"}, JUNK, "#build-rows li"),
+            ("build", {"part": "plan"}, JUNK_OF_PLAN, "[data-do=one-more]"),
+            ("versions", {}, JUNK_OF_MERGING, "#in-variant"),
+            ("build", {"part": "parts"}, JUNK_OF_PARTS, "#parts-rows tr"),
+        ):
+            show(page, server, view, file=f"{heron}/mk1.yaml", **query)
+            page.wait_for_selector(seen)
             for asked in junk:
                 page.evaluate(
                     """asked => {

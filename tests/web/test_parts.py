@@ -89,6 +89,12 @@ def test_a_mesh_becomes_a_part_and_a_broken_one_a_sentence(browser, server, hero
         said = page.locator("[role=status].said")
         field.set_input_files(whole | {"buffer": whole["buffer"][:-9]})
         expect(said).to_contain_text("says 12 triangles and holds 11", timeout=30_000)
+        for name, content, told in (
+            ("bomb.3mf", test_meshes.packed({"3D/3dmodel.model": bytes(210_000_000)}), "unpacks to far more"),
+            ("huge.stl", bytes(20_000_001), "20 MB"),
+        ):
+            field.set_input_files({"name": name, "mimeType": "model/any", "buffer": content})
+            expect(said).to_contain_text(told, timeout=30_000)
         field.set_input_files(whole)
         expect(said).to_contain_text("1 body", timeout=60_000)
         page.get_by_role("button", name="Show what it gives").click()
