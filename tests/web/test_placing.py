@@ -85,8 +85,14 @@ def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browse
             side.evaluate("svg => Number(svg.dataset.scale) * svg.getScreenCTM().a"),
         )
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        before = page.locator("#beside-rows").inner_text()
         page.mouse.move(x, y)
         page.mouse.down()
+        page.mouse.move(x + 0.040 * scale, y + 0.2 * scale, steps=6)
+        expect(page.locator("#beside-rows")).not_to_have_text(before, use_inner_text=True)  # before it is let go
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        page.mouse.move(x, y, steps=2)
+        expect(page.locator("#beside-rows")).to_have_text(before, use_inner_text=True)
         page.mouse.move(x + 0.040 * scale, y - 0.030 * scale, steps=6)
         page.mouse.up()
         # by hand: -80 mm and 40 mm forward, 95 mm and 30 mm up

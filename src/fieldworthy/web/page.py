@@ -482,6 +482,12 @@ class Previewer:
             self._moves[path] = value
             self._newest.ask((page.draft.source, tuple(self._moves.items())))
 
+    async def shown_with(self, moves: Mapping[KeyPath, str]) -> None:
+        """Show what several numbers do together, and come back when that is shown."""
+        page = self._page
+        if page.draft is not None and page.may_change:
+            await self._preview((page.draft.source, tuple(moves.items())))
+
     def forget(self) -> None:
         """Put the numbers back to where the file has them."""
         self._moves.clear()

@@ -516,13 +516,12 @@ const fw = (() => {
     if (unsaved && !lost) event.preventDefault();
   });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-    const dark = theme(stored("fieldworthy.theme", "auto"));
-    tell("dark", { dark });
+    tell("dark", { dark: theme(stored("fieldworthy.theme", "auto")) });
   });
 
   // ---- things dragged in a drawing to scale; the file is told when they are let go ----
   const NUDGE = 450; // ms after the last arrow key until the file is told
-  let drag = null;
+  let drag = null, asked = "", waits = false;
   function spotOf(target) {
     const spot = target.closest?.("svg.placing [data-spot]");
     return spot && !spot.dataset.fixed ? spot : null;
@@ -532,19 +531,24 @@ const fw = (() => {
     const scale = Number(svg.dataset.scale);
     spot.setAttribute("transform", `translate(${dx * scale} ${-dy * scale})`);
   }
-  function placedTold(spot, dx, dy, sizes) {
+  function placedTold(spot, dx, dy, sizes, what = "placed") {
     const plane = spot.ownerSVGElement.dataset.plane;
-    const by = { dx: 0, dy: 0, dz: 0 };
-    by[`d${plane[0]}`] = dx;
-    by[`d${plane[1]}`] = dy;
-    tell("do", { do: "placed", of: spot.dataset.spot, sizes: sizes || "", ...by });
+    const by = { dx: 0, dy: 0, dz: 0, [`d${plane[0]}`]: dx, [`d${plane[1]}`]: dy };
+    tell("do", { do: what, of: spot.dataset.spot, sizes: sizes || "", ...by });
+  }
+  // while it is dragged the findings follow: one question at a time, and the newest place when that is answered
+  function drifted(answered = true) {
+    waits &&= !answered;
+    if (!drag || waits || asked === `${drag.dx} ${drag.dy}`) return;
+    [asked, waits] = [`${drag.dx} ${drag.dy}`, true];
+    placedTold(drag.spot, drag.dx, drag.dy, drag.handle, "drifts");
   }
   document.addEventListener("pointerdown", (event) => {
     const spot = spotOf(event.target);
     if (!spot || event.button !== 0) return;
     const handle = event.target.closest("[data-size]");
-    const svg = spot.ownerSVGElement;
-    const across = 1 / (svg.getScreenCTM().a * Number(svg.dataset.scale)); // m for each pixel of the screen
+    const across = 1 / (spot.ownerSVGElement.getScreenCTM().a * Number(spot.ownerSVGElement.dataset.scale)); // m for each pixel of the screen
+    [asked, waits] = ["0 0", false];
     drag = { spot, handle: handle?.dataset.size || "", x: event.clientX, y: event.clientY, across, dx: 0, dy: 0 };
     spot.setPointerCapture?.(event.pointerId);
     event.preventDefault();
@@ -559,6 +563,7 @@ const fw = (() => {
     drag.dy = drag.handle && drag.handle !== plane[1] ? 0 : round((drag.y - event.clientY) * drag.across);
     if (drag.handle) grow(drag);
     else shift(drag.spot, drag.dx, drag.dy);
+    drifted(false);
   });
   function grow({ spot, dx, dy }) {
     const scale = Number(spot.ownerSVGElement.dataset.scale);
@@ -575,17 +580,19 @@ const fw = (() => {
     const { spot, handle, dx, dy } = drag;
     drag = null;
     if (dx || dy) placedTold(spot, dx, dy, handle);
+    else if (asked !== "0 0") placedTold(spot, 0, 0, handle, "drifts"); // back where it was
     else tell("do", { do: "pick", of: spot.dataset.thing });
   });
   document.addEventListener("pointercancel", () => {
-    if (drag) drag.spot.removeAttribute("transform");
+    if (!drag) return;
+    drag.spot.removeAttribute("transform");
+    placedTold(drag.spot, 0, 0, drag.handle, "drifts");
     drag = null;
   });
   const nudged = { spot: null, dx: 0, dy: 0, waits: 0 };
   function nudgeTold() {
     const { spot, dx, dy } = nudged;
-    nudged.spot = null;
-    nudged.dx = nudged.dy = 0;
+    Object.assign(nudged, { spot: null, dx: 0, dy: 0 });
     if (spot && (dx || dy)) placedTold(spot, dx, dy);
   }
   document.addEventListener("keydown", (event) => {
@@ -687,7 +694,7 @@ const fw = (() => {
   }
   theme(stored("fieldworthy.theme", "auto"));
   return {
-    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, slid, settled, typeAgain, clear, openFile, badLines, toLine, gutter, byId,
+    put, rows, bits, mark, say, note, focus, at, dialog, theme, units, hello, keeps, moved, drifted, slid, settled, typeAgain, clear, openFile, badLines, toLine, gutter, byId,
   };
 })();
 window.fw = fw;

@@ -215,6 +215,7 @@ def _listen(page: Page, state: State) -> None:
     page.on("take", lambda data: _take(page, state, str(data.get("of"))))
     page.on("taken", lambda _: _taken(page, state))
     page.on("placed", lambda data: _placed(page, state, data))
+    page.on("drifts", lambda data: _drifts(page, state, data))
     page.on("pairs", lambda data: _pairs(page, state, data))
     page.on("gone", lambda data: _gone(page, state, str(data.get("of"))))
     page.on("more", lambda data: _more(page, state, str(data.get("of")), str(data.get("kind") or "")))
@@ -293,20 +294,36 @@ async def _draw(page: Page, state: State) -> None:
         page.put("build-drawing", views)
 
 
-async def _placed(page: Page, state: State, data: dict[str, Any]) -> None:
-    """Take in where a thing was dragged to, or how large it was made."""
-    if page.draft is None:
-        return
+async def _shifts(page: Page, state: State, data: dict[str, Any]) -> dict[KeyPath, object]:
+    """What changes in the files where a thing is dragged to, or made as large as the browser says."""
     try:
         by = tuple(max(-10.0, min(10.0, float(data.get(axis) or 0.0))) for axis in ("dx", "dy", "dz"))
     except (TypeError, ValueError):
-        return
-    key = str(data.get("of"))
+        return {}
+    if page.draft is None:
+        return {}
     if data.get("sizes"):
-        changes = await page.work.sketch(sized, page.draft.source, key, by)
+        return await page.work.sketch(sized, page.draft.source, str(data.get("of")), by) or {}
+    return await page.work.sketch(moved, page.draft.source, str(data.get("of")), by, state.pairs) or {}
+
+
+async def _drifts(page: Page, state: State, data: dict[str, Any]) -> None:
+    """Show what a thing does where it is being dragged past; nothing changes until it is let go."""
+    changes = {} if page.problems or page.season_open else await _shifts(page, state, data)
+    page.previewer.forget()
+    if changes:
+        await page.previewer.shown_with({path: str(value) for path, value in changes.items()})
     else:
-        changes = await page.work.sketch(moved, page.draft.source, key, by, state.pairs)
-    done = bool(changes) and await _change(page, dict(changes or {}), "build-said", ("placed", key))
+        page.previewer.drop()
+        page.previewer.shown.clear()
+        _show_beside(page, state)
+    page.call("drifted")
+
+
+async def _placed(page: Page, state: State, data: dict[str, Any]) -> None:
+    """Take in where a thing was dragged to, or how large it was made."""
+    changes, key = await _shifts(page, state, data), str(data.get("of"))
+    done = bool(changes) and await _change(page, changes, "build-said", ("placed", key))
     if not done:
         state.drawing = ()
         await _draw(page, state)
