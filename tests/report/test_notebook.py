@@ -14,7 +14,7 @@ from fieldworthy.report.blocks import chance
 from fieldworthy.report.formulas import pages_of as subjects_of
 from fieldworthy.report.notebook import Content, notebook
 from papers import flat, ink, pages_of, strict
-from robots import EXAMPLES, example, example_file, load
+from robots import EXAMPLES, example, example_copy, example_file, load
 
 NAMES = ["mk1", "mk2", "otter"]
 
@@ -232,6 +232,35 @@ def test_since_and_compare(tmp_path):
     assert [part for part in parts if flat(part) not in listed] == []
     assert flat(f"between {told['interval'][0]['low']:+.1f} and {told['interval'][0]['high']:+.1f}") in text
     assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.0f} % of the tries") in text
+
+
+@pytest.mark.long
+def test_what_a_search_found_is_told_and_drawn(tmp_path):
+    """Each design that nothing beats stands there with its numbers, as the search printed them for programs."""
+    robot = example_copy(tmp_path)
+    done = run("search", robot, "--vary", "parts.battery.position", "--want", "balance.tip.forward", "--want",
+               "balance.tip.back", "--free", "--candidates", "60", "--json")  # fmt: skip
+    told = tmp_path / "found.json"
+    told.write_text(done.out, encoding="utf-8")
+    asked = ("report", robot, "-o", tmp_path / "n.pdf", "--runs", "20", "--search", told)
+    assert run(*asked).code == 0
+    text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
+    found = json.loads(done.out)
+    assert len(found["front"]) > 1
+    for design in found["front"]:
+        for amount in design["amounts"]:
+            assert flat(f"{amount['value']:.3g}".replace("-", "−")) in text.replace("-", "−")
+    assert flat("margin of 'pose loaded: tip, back' against margin of 'pose loaded: tip, forward'") in text
+    assert flat("Part 'battery', forward: -170 mm to -70 mm, 1 mm apart; now -120 mm.") in text
+    assert flat("have changed since this search") not in text
+    robot.write_text(robot.read_text("utf-8").replace("charge: {value: 6.9 bar", "charge: {value: 6.8 bar"), "utf-8")
+    assert run(*asked).code == 0
+    assert flat("have changed since this search") in "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
+    told.write_text(done.out.replace('"robot": "Heron mk1"', '"robot": "Marten"'), encoding="utf-8")
+    other = run(*asked)
+    assert (other.code, "expected a search of 'Heron mk1'" in other.err) == (2, True)
+    told.write_text('{"format": "fieldworthy search 1", "robot": 3}', encoding="utf-8")
+    assert (run(*asked).code, "expected what 'search --json' prints" in run(*asked).err) == (2, True)
 
 
 BAD = [

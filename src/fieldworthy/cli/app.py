@@ -370,18 +370,21 @@ def report(  # noqa: PLR0913, PLR0917  every option of a command is a parameter 
     reader: Annotated[
         str, typer.Option("--for", metavar="<text>", help="Write everything for the team, or two pages for the judges.")
     ] = "team",
+    found: Annotated[
+        Path | None, typer.Option("--search", metavar="<file>", help="Add what a search found, as its --json prints.")
+    ] = None,
 ) -> None:
     """Write the engineering notebook, page by page.
 
     It holds the reasoning about the robot, as PDF or HTML.
     """
-    from fieldworthy.cli.reporting import reader_of, run_report, weights_of  # noqa: PLC0415
+    from fieldworthy.cli.reporting import found_in, reader_of, run_report, weights_of  # noqa: PLC0415
     from fieldworthy.report.making import Wanted  # noqa: PLC0415
 
     robot, *more = robots  # what follows the first value of --compare comes as an argument
     if more and not against:
         raise typer.BadParameter("expected one robot file; variants follow --compare", param_hint="'ROBOTS...'")
-    wanted = Wanted(date, job, runs, seed, mend, weights=weights_of(weights))
+    wanted = Wanted(date, job, runs, seed, mend, weights=weights_of(weights), search=found_in(found, robot))
     run_report(robot, out, wanted, since, [*(against or []), *more], reader_of(reader))
 
 

@@ -17,8 +17,11 @@ from rich.text import Text
 
 from fieldworthy.cli.output import VERDICT_SIGNS, plain_console
 from fieldworthy.decide.matrix import criteria
+from fieldworthy.decide.search import Found
+from fieldworthy.decide.search.result import read_found
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.system import shelf
+from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.declare import is_day
 from fieldworthy.files.document import KeyPath, nearest
 from fieldworthy.files.writing import spare, write_atomically, written
@@ -193,6 +196,16 @@ def run_report(
         make = make_judges if reader == "judges" else make_notebook
         paper = make(loaded, replace(wanted, since=older, against=variants))
     write(paper, out)
+
+
+def found_in(file: Path | None, robot: Path) -> Found | None:
+    """Read what a search of a robot found."""
+    if file is None:
+        return None
+    result, name = read_found(file), load_robot(robot).nominal.robot
+    if result.robot != name:
+        raise BadInput([Problem(file, 1, 1, (), f"expected a search of {name!r}; this one is of {result.robot!r}")])
+    return result
 
 
 def busy(words: str) -> AbstractContextManager[object]:

@@ -12,6 +12,7 @@ from fieldworthy.decide.compare import compare
 from fieldworthy.decide.faults import fix_first
 from fieldworthy.decide.matrix import matrix
 from fieldworthy.decide.remedy import remedies
+from fieldworthy.decide.search import Found
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import DisplayUnits, Report
@@ -29,6 +30,7 @@ from fieldworthy.report.choice import Decision, choice
 from fieldworthy.report.formulas import Words, style_of
 from fieldworthy.report.judges import Told, judges
 from fieldworthy.report.notebook import Content, Played, notebook
+from fieldworthy.report.searched import searched
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.partslist import beside, lacking_beside
 
@@ -48,6 +50,7 @@ class Wanted:
     since : An older revision of the robot
     against : Variants to decide between; one alone is held against the robot itself
     weights : Criterion and weight; empty for all the same
+    search : What a search of the robot found
     """
 
     date: str = ""
@@ -58,6 +61,7 @@ class Wanted:
     since: Loaded | None = None
     against: tuple[Loaded, ...] = ()
     weights: tuple[tuple[str, float], ...] = ()
+    search: Found | None = None
 
 
 _LARGEST, _WIDEST = 200_000, 4000  # bytes and pixels of a logo
@@ -129,6 +133,8 @@ def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
     mendings = remedies(loaded, report) if wanted.mend else ()
     played = _played(loaded, wanted) if loaded.nominal.plan is not None else None
     more = [*_since(loaded, report, wanted), *_decided(loaded, wanted)]
+    if wanted.search is not None:
+        more += searched(wanted.search, loaded, Words(loaded, report), style_of(loaded))
     content = Content(loaded, report, wanted.job, wanted.date, played, mendings, more, size_of(loaded))
     return badged(notebook(content), loaded)
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.search.propose import Known
+from fieldworthy.decide.search.result import Amount, Design
 from fieldworthy.decide.search.space import Variable
 from fieldworthy.decide.search.wanted import Asked
 from fieldworthy.drawing.axes import Chart, chart
@@ -171,6 +172,42 @@ def _short(key: str) -> str:
     for place, letter in enumerate("xyz"):
         last = last.replace(f"[{place}]", f" {letter}")
     return last
+
+
+def front(designs: Sequence[Design], knee: int | None, names: Sequence[str], style: Style) -> Figure:
+    """Draw designs that nothing beats by the first two things that are wanted, with the present robot."""
+    x, y = designs[0].amounts[:2]
+    across, up = names[:2]
+    spots: list[Mark] = [
+        Spot(
+            x=d.amounts[0].value,
+            y=d.amounts[1].value,
+            name=f"{i + 1}{', the knee' if i == knee else ''}",
+            tone=0,
+            shape="diamond" if i == knee else "dot",
+        )
+        for i, d in enumerate(designs)
+    ]
+    if np.isfinite([x.now, y.now]).all():
+        spots.append(Spot(x=x.now, y=y.now, name="now", tone="ink", shape="ring"))
+    ends = [(min(d.amounts[i].value for d in designs), max(d.amounts[i].value for d in designs)) for i in (0, 1)]
+    alt = (
+        f"{counted(len(designs), 'design')}: {across} from {digits(ends[0][0])} to {digits(ends[0][1])} {x.unit}, "
+        f"{up} from {digits(ends[1][0])} to {digits(ends[1][1])} {y.unit}."
+    )
+    what = Chart(
+        title=f"What nothing beats: {up} against {across}",
+        alt=alt.replace(" ,", ",").replace(" .", "."),
+        x=Axis(_titled(across, x)),
+        y=Axis(_titled(up, y)),
+        marks=spots,
+        columns={_titled(a.name, a): [d.amounts[i].value for d in designs] for i, a in enumerate(designs[0].amounts)},
+    )
+    return chart(what, style)
+
+
+def _titled(name: str, amount: Amount) -> str:
+    return f"{name} [{amount.unit}]" if amount.unit else name
 
 
 def so_far(history: Sequence[tuple[int, float]], name: str, style: Style) -> Figure:

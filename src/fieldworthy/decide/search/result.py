@@ -6,6 +6,8 @@ had no part in choosing it.
 
 from __future__ import annotations
 
+import dataclasses
+import hashlib
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -24,12 +26,12 @@ from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
 from fieldworthy.decide.search.trial import Effort, Trial, built
 from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Constraint
-from fieldworthy.decide.search.words import sentence
+from fieldworthy.decide.search.words import range_of, sentence
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.engine.system import dangerous
 from fieldworthy.files import BadInput, Problem
-from fieldworthy.files.document import KeyPath, dotted
+from fieldworthy.files.document import KeyPath, dotted, read_text
 from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.components import believed, grouped, middle_95, share_better
@@ -169,6 +171,8 @@ class Found:
     front : Where several things are wanted: designs that nothing beats
     knee : Which of the front gives most of both; None where there is no front
     short : Where nothing holds what it must: how near the best came
+    ranges : What may vary, within what, and how it is now
+    stamp : Of the robot's files as they were searched
     """
 
     FORMAT: ClassVar[str] = "fieldworthy search 1"
@@ -190,6 +194,32 @@ class Found:
     front: tuple[Design, ...] = ()
     knee: int | None = None
     short: tuple[Short, ...] = ()
+    ranges: tuple[str, ...] = ()
+    stamp: str = ""
+
+
+def stamp_of(loaded: Loaded) -> str:
+    """Tell a robot's files from any others."""
+    return hashlib.sha256(json.dumps(sorted(loaded.texts.values())).encode()).hexdigest()[:16]
+
+
+def read_found(file: Path) -> Found:
+    """Read what a search printed for programs."""
+    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415  only where a search is read back
+
+    try:
+        said = json.loads(read_text(file))
+        if not isinstance(said, dict) or said.pop("format", None) != Found.FORMAT:
+            raise ValueError(said)
+        result: Found = TypeAdapter(Found).validate_python(said)
+    except ValidationError as error:
+        first = error.errors()[0]
+        what = f"expected what 'search --json' prints; {dotted(first['loc'])}: {first['msg']}"
+        raise BadInput([Problem(file, 1, 1, (), what)]) from error
+    except ValueError as error:
+        what = f"expected what 'search --json' prints ({Found.FORMAT})"
+        raise BadInput([Problem(file, 1, 1, (), what)]) from error
+    return result
 
 
 @dataclass
@@ -281,6 +311,14 @@ def _one_holds(finding: Finding, chance: float) -> bool:
 
 def found(judge: Judge, race: Race, *, finished: bool) -> Found:
     """Judge what a search's race came to."""
+    ranges = ["The order of actions: what is done where, how often, and when to leave for the finish."]
+    ranges = [*ranges[: judge.asked.plans], *(range_of(judge.first, v) for v in judge.asked.space.variables)]
+    return dataclasses.replace(
+        _judged(judge, race, finished=finished), ranges=tuple(ranges), stamp=stamp_of(judge.first)
+    )
+
+
+def _judged(judge: Judge, race: Race, *, finished: bool) -> Found:
     asked, space = judge.asked, judge.asked.space
     possible = space.count if space.count < 1e15 and not asked.plans else None
     counts = (race.candidates, race.screened, race.matches)
@@ -542,6 +580,8 @@ def _front_words(front: Sequence[Design], knee: int) -> str:
                      f"{max(d.amounts[i].value for d in front):.3g} {a.unit}".rstrip()
                      for i, a in enumerate(front[0].amounts))  # fmt: skip
     at = ", ".join(f"{a.name} {a.value:.3g} {a.unit}".rstrip() for a in front[knee].amounts)
+    if len(front) == 1 and not front[0].edits:
+        return f"Nothing that was found beats the robot as it is: {at}."
     if len(front) == 1:
         return f"One design beats all others that were found in everything that is wanted: {at}."
     return f"{len(front)} designs that nothing found beats: {ends}. The knee, where each gives up least: {at}."

@@ -13,6 +13,7 @@ from fieldworthy.robot.words import named
 from fieldworthy.units import often
 
 _TOLD = 3  # findings that are named
+_OPTIONS = 6  # of a choice that are named
 
 
 def sentence(now: Loaded, variable: Variable, value: float) -> str:
@@ -43,6 +44,26 @@ def sentence(now: Loaded, variable: Variable, value: float) -> str:
         which = ("first", "second")[int(path[-1])]
         return f"Use {after} teeth on the {which} sprocket of {named(now.robot, path[:-2]).whole()}, not {before}."
     return f"Use {after} {name.whole().removeprefix('the ')}, not {before}."
+
+
+def range_of(now: Loaded, variable: Variable) -> str:
+    """What may vary, within what, and how it is now."""
+    path = variable.paths[0]
+    name = named(now.robot, path) if path[0] != "plan" else None
+    if name is None:
+        what = variable.key
+    elif variable.sort == "thing":
+        what = f"with or without {name.of()}"
+    elif variable.key == "drive.wheels":
+        what = "the class of the drive wheels"
+    elif variable.is_number:
+        axis = f", {name.axis}" if name.axis and name.axis[-3:] != " of" and name.what != "size" else ""
+        what = name.whole([named(now.robot, other) for other in variable.paths[1:]]) + axis
+    else:
+        what = name.whole()
+    many = len(variable.options)
+    within = variable.range_text() if many <= _OPTIONS or variable.ordered else f"one of {many} choices"
+    return f"{what[0].upper()}{what[1:]}: {within}; now {variable.text(variable.now)}."
 
 
 def _of_wheels(variable: Variable, value: float) -> str:
