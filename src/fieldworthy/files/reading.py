@@ -293,12 +293,16 @@ _WORDS = {
 
 def _plain_words(kind: str, context: dict[str, Any], error: dict[str, Any]) -> str:
     message = str(error["msg"])
-    plain = {name: f"{bound:.12g}" if isinstance(bound, float) else bound for name, bound in context.items()}
+    plain = {name: _readable(bound) if type(bound) in (int, float) else bound for name, bound in context.items()}
     words = _WORDS.get(kind, "expected: " + message[:1].lower() + message[1:]).format(**plain)
     given = error.get("input")
     if kind == "string_type" and isinstance(given, bool | int | float):
         return f"{words}: put {shorten(given)} in quotes"
     return f"{words} (found {shorten(given)})" if not isinstance(given, dict | list) else words
+
+
+def _readable(bound: float) -> str:
+    return f"{bound:,.12g}" if abs(bound) >= 1e7 else f"{bound:.12g}"
 
 
 def _in_file(data: Any, location: tuple[str | int, ...]) -> KeyPath:
