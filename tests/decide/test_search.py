@@ -590,6 +590,23 @@ def test_any_mechanism_can_be_left_out(name):
         assert all(set(action.strokes) <= set(cylinders) for action in less.actions.values())
 
 
+def test_a_part_that_is_in_the_floor_already_is_named(runner):
+    """By plane geometry: a block of 40 mm with its middle at 2 mm reaches 18 mm below the floor, whatever the gears."""
+    block = {"mass": "0.2 kg", "position": ["0 m", "0 m", "2 mm"], "size": ["60 mm", "60 mm", "40 mm"]}
+    loaded = load(runner.document.file.parent, changed(RUNNER, {"parts": {"skid": block}}), RUNNER_SEASON)
+    found = search(loaded, wanted("drive.stages", want=["mass"], keep=False), How(Budget(20)))
+    assert found.best is None
+    assert found.short[0].id == "balance.floor"
+    assert "part 'skid' reaches 0.018 m below the floor" in found.answer  # in the file's metres
+    assert "Nothing that varies changes that: mend it in the file first, or let 'parts.skid." in found.answer
+    reach = wanted({"key": "parts.skid.position[2]", "between": ["2 mm", "10 mm"]}, want=["mass"], keep=False)
+    nearer = search(loaded, reach, How(Budget(20)))
+    assert nearer.best is None
+    assert nearer.short[0].near < found.short[0].near
+    assert "lacks it as it is" in nearer.answer
+    assert "Nothing that varies" not in nearer.answer
+
+
 def test_no_part_is_put_through_the_floor(runner):
     """By plane geometry: the box is 0.2 m high, so its middle is at 95 mm at least, 5 mm being left for measuring.
 

@@ -159,7 +159,11 @@ def print_found(console: Console, found: Found) -> None:
         console.print("; ".join(f"{a.name} {digits(a.value)} {a.unit}".rstrip() for a in design.amounts))
         _print_design(console, design)
     for short in found.short:
-        console.print(f"✗ {short.id}: the nearest candidate lacks {100 * short.near:.2g} % of it ({_WHY[short.why]})")
+        console.print(
+            f"✗ {short.id}: the nearest candidate lacks {digits(100 * short.near, 2)} % of it ({_WHY[short.why]})"
+        )
+        if short.now and short is not found.short[0]:  # of the first the answer has said it
+            console.print(f"  {short.now}")
     many = f"{found.screened:,} of them break something"
     broken = many if found.screened > 1 else ("none breaks anything", "one breaks something")[found.screened]
     of = "" if found.possible is None else f" of {_counted(found.possible)} that there are"
@@ -178,7 +182,7 @@ def _counted(number: float) -> str:
     return f"{number:,.0f}" if number < 1e9 else f"about 10^{math.log10(number):.0f}"
 
 
-_WHY = {"limit": "the season's limit", "must": "asked for", "keep": "it holds now", "safe": "it could burst"}
+_WHY = {"limit": "the season's limit", "must": "asked for", "keep": "it holds now", "safe": "no change may break it"}
 
 
 def _head(console: Console, text: str) -> None:

@@ -36,7 +36,7 @@ from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.components import believed, grouped, middle_95, share_better
 from fieldworthy.robot import Loaded
-from fieldworthy.units import counted
+from fieldworthy.units import counted, digits
 
 RUNS = 4000
 """Matches that a design is played again, with fresh luck."""
@@ -146,11 +146,13 @@ class Short:
     id : Of the finding
     why : Why it must hold
     near : By how much of the limit, or of the chance, the nearest lacks it
+    now : Where the present robot lacks it too: what is said of that, and what to change; empty where it holds now
     """
 
     id: str
     why: str
     near: float
+    now: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,7 +328,7 @@ def _judged(judge: Judge, race: Race, *, finished: bool) -> Found:
     head = (robot, season, asked.part, judge.seed, len(space.variables), possible, *counts, finished)
     finals = _finals(judge, race)
     if not finals:
-        short = _nearest(asked, race)
+        short = _nearest(judge, race)
         return Found(*head, _none(short, race), short=short)
     if len(asked.objectives) > 1:
         front = tuple(_design(judge, race.crew.trial, row, loaded, report) for row, loaded, report in finals)
@@ -511,11 +513,27 @@ def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
     return tuple(sorted(found, key=lambda c: (not c.needed, -(c.more or 0.0))))
 
 
-def _nearest(asked: Asked, race: Race) -> tuple[Short, ...]:
+def _nearest(judge: Judge, race: Race) -> tuple[Short, ...]:
     """What no candidate met, the farthest first."""
+    asked = judge.asked
     near = np.zeros(len(asked.constraints)) if race.nearest is None else race.nearest
     pairs = sorted(zip(asked.constraints, near.tolist(), strict=True), key=lambda pair: -pair[1])
-    return tuple(Short(c.key[0], c.why, lack) for c, lack in pairs if lack > 0)
+    return tuple(Short(c.key[0], c.why, lack, _lacking(judge, c, lack)) for c, lack in pairs if lack > 0)
+
+
+def _lacking(judge: Judge, constraint: Constraint, lack: float) -> str:
+    """What the present robot itself lacks of what must hold, and whether anything that varies reaches it."""
+    identifier, subject = constraint.key
+    found = next((f for f in judge.now.failing if f.id == identifier and subject in ("", f.subject)), None)
+    if found is None or found.margin is None or found.margin >= 0.0:
+        return ""
+    told = f"{judge.first.nominal.robot} lacks it as it is: {found.because}"
+    if constraint.chance > 0.0 or lack < -found.margin - 1e-6:
+        return told
+    keys = " or ".join(f"'{key}'" for key in found.inputs[:2])
+    return (
+        f"{told} Nothing that varies changes that: mend it in the file first{f', or let {keys} vary too' * bool(keys)}."
+    )
 
 
 def _none(short: Sequence[Short], race: Race) -> str:
@@ -530,8 +548,8 @@ def _none(short: Sequence[Short], race: Race) -> str:
     worst = short[0]
     return (
         f"Nothing within these ranges holds what it must. {worst.id} is the farthest: the nearest of "
-        f"{counted(race.candidates, 'candidate')} is {100 * worst.near:.2g} % of its limit short. Widen a range, or "
-        "ask for less."
+        f"{counted(race.candidates, 'candidate')} is {digits(100 * worst.near, 2)} % of its limit short. "
+        f"{worst.now or 'Widen a range, or ask for less.'}"
     )
 
 

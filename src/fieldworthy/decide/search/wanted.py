@@ -117,7 +117,8 @@ class Constraint:
     ----------
     key : The finding
     chance : With which it must hold; 0 where the nominal robot alone counts
-    why : ``limit`` of the season, ``must`` as asked, ``keep`` since it holds now, ``safe`` since something could burst
+    why : ``limit`` of the season, ``must`` as asked, ``keep`` since it holds now, ``safe`` since something could burst,
+        or would lie where nothing can
     """
 
     key: Key
