@@ -144,7 +144,9 @@ def of(found, identifier: str):
     return named[0]
 
 
-@pytest.mark.parametrize("name", [pytest.param("mk1", marks=pytest.mark.long), "mk2", "otter"])
+@pytest.mark.parametrize(
+    "name", [*(pytest.param(n, marks=pytest.mark.long) for n in ("mk1", "marten")), "mk2", "otter"]
+)
 def test_every_remedy_of_the_examples_mends_and_breaks_what_it_says(tmp_path, name):
     loaded = load_robot(example_copy(tmp_path, name=name))
     report = evaluate(loaded, samples=0)
@@ -172,7 +174,7 @@ def test_a_robot_too_heavy_loses_ballast_and_no_other_mass(tmp_path):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", ["mk1", "mk2", "otter"])
+@pytest.mark.parametrize("name", ["mk1", "mk2", "otter", "marten"])
 def test_a_remedy_of_the_examples_is_a_choice_within_the_limits(tmp_path, name):
     loaded = load_robot(example_copy(tmp_path, name=name))
     found = [r for m in remedies(loaded, evaluate(loaded, 0), points=False) for r in m.remedies]

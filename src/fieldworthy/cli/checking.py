@@ -277,7 +277,7 @@ def print_report(
     mended = {(m.id, m.subject): m for m in mendings}
     console.print(Text(f"{report.robot} in {report.season}", style="bold"))
     counts = {v: len(report.of(v)) for v in VERDICTS}
-    told = f"{counts['short']} short, {counts['close']} close, {counts['unknown']} unknown, {counts['holds']} hold"
+    told = f"{counts['short']} short, {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold"
     console.print(f"{told}\n")
     for finding in report.findings:
         _print_finding(console, finding, words, every=every)

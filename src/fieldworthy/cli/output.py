@@ -24,7 +24,7 @@ PATIENCE = 1.0  # s without a sign of life
 VERDICT_SIGNS = {
     "short": ("✗ short   ", "bold red"),
     "close": ("≈ close   ", "yellow"),
-    "unknown": ("? unknown ", "cyan"),
+    "unknown": ("? not judged ", "cyan"),
     "holds": ("✓ holds   ", "green"),
 }
 """How a verdict begins its line, and in which style."""

@@ -101,6 +101,11 @@ class Mark:
     text: str
     look: Look = "plain"
 
+    @property
+    def words(self) -> str:
+        """The text as it is written: a verdict by the name that people read."""
+        return "not judged" if self.text == self.look == "unknown" else self.text
+
 
 Cell: TypeAlias = str | Mark
 

@@ -114,7 +114,7 @@ def breakable(text: str) -> str:
 
 def _cell(cell: Cell) -> Any:
     if isinstance(cell, Mark):
-        return {"text": breakable(cell.text), "look": cell.look}
+        return {"text": breakable(cell.words), "look": cell.look}
     return breakable(cell)
 
 
@@ -172,7 +172,7 @@ def _html_badge(paper: Paper) -> str:
 
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
-_SIGNS = {"short": "✗ ", "unknown": "? ", "holds": "✓ "}
+_SIGNS = {"short": "✗ ", "close": "≈ ", "unknown": "? ", "holds": "✓ "}
 
 
 def as_html(paper: Paper) -> str:
@@ -272,7 +272,7 @@ def _html_cell(cell: Cell) -> str:
         return _text(cell.text)
     if cell.look == "page":
         return f'<a href="#{_anchor(cell.text)}">{_text(cell.text)}</a>'
-    return f'<span class="{cell.look}">{_SIGNS.get(cell.look, "")}{_text(cell.text)}</span>'
+    return f'<span class="{cell.look}">{_SIGNS.get(cell.look, "")}{_text(cell.words)}</span>'
 
 
 def _table(block: Table) -> str:

@@ -94,7 +94,7 @@ def plain_sentences(problems: tuple[Problem, ...]) -> Markup:
 
 
 Bits: TypeAlias = dict[str, str]
-_WORDS = {"short": "✗ short", "close": "≈ close", "unknown": "? unknown", "holds": "✓ holds"}
+_WORDS = {"short": "✗ short", "close": "≈ close", "unknown": "? not judged", "holds": "✓ holds"}
 _SHOWN = 12  # inputs that are listed before 'and n more'
 
 

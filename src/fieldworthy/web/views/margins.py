@@ -35,7 +35,7 @@ from fieldworthy.web.strip import changes_of
 
 CAUSES = "What is short, by its cause"
 _WORTH_SAYING = 0.01  # a share of the uncertainty
-_KINDS = (("short", "short"), ("close", "close"), ("unknown", "unknown"), ("holds", "hold"))
+_KINDS = (("short", "short"), ("close", "close"), ("unknown", "not judged"), ("holds", "hold"))
 
 
 @dataclass(slots=True)
@@ -99,7 +99,7 @@ def _folded(title: str, content: Markup) -> Markup:
 
 def _tools() -> Markup:
     options = [tag("option", "all verdicts", value="")]
-    options += [tag("option", f"only: {verdict}", value=verdict) for verdict, _ in _KINDS]
+    options += [tag("option", f"only: {word}", value=verdict) for verdict, word in _KINDS]
     return tag(
         "div",
         tag("label", "Show ", tag("select", options, data_change="only")),
