@@ -36,6 +36,7 @@ from fieldworthy.files.writing import GONE, write_atomically
 from fieldworthy.match import blocks
 from fieldworthy.match.components import believed, grouped, middle_95, share_better
 from fieldworthy.robot import Loaded
+from fieldworthy.robot.words import phrase
 from fieldworthy.units import counted, digits
 
 RUNS = 4000
@@ -530,10 +531,11 @@ def _lacking(judge: Judge, constraint: Constraint, lack: float) -> str:
     told = f"{judge.first.nominal.robot} lacks it as it is: {found.because}"
     if constraint.chance > 0.0 or lack < -found.margin - 1e-6:
         return told
-    keys = " or ".join(f"'{key}'" for key in found.inputs[:2])
-    return (
-        f"{told} Nothing that varies changes that: mend it in the file first{f', or let {keys} vary too' * bool(keys)}."
-    )
+    robot, season = judge.first.robot, judge.first.season
+    paths = {dotted(path): path for path, _ in judge.first.quantities}
+    things = "; ".join(phrase(robot, season, paths[key]) for key in found.inputs[:2] if key in paths)
+    other = f", or let one of these vary too: {things}" if things else ""
+    return f"{told} Nothing that varies changes that: mend it in the file first{other}."
 
 
 def _none(short: Sequence[Short], race: Race) -> str:
