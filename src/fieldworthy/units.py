@@ -355,6 +355,8 @@ def percent(share: float) -> str:
         return "under 0.01 %"
     if 1.0 - _RARE < share < 1.0:
         return "over 99.99 %"
+    if 1.0 < share < 1.0 + 5.0 * _RARE:
+        return "just over 100 %"
     near = abs(share)
     return f"{digits(100.0 * share, 2 if near < 0.995 else 3 if near < 0.9995 else 4)} %"
 

@@ -19,7 +19,7 @@ from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Race
 from fieldworthy.decide.search.result import FRESH, Judge
 from fieldworthy.decide.search.space import what_varies
-from fieldworthy.decide.search.trial import Effort, Trial, built
+from fieldworthy.decide.search.trial import Effort, Trial, built, hours_of
 from fieldworthy.decide.search.wanted import asked, from_options
 from fieldworthy.decide.search.without import without
 from fieldworthy.engine.evaluate import evaluate
@@ -410,7 +410,7 @@ def test_more_rounds_are_no_work_on_the_robot():
     keys = [v.key for v in trial.asked.space.variables]
     rows[1, keys.index("plan.driven[0].times")] += 1
     rows[2, keys.index("parts.battery.position[0]")] += 0.05
-    now, rounds, moved = trial.hours(rows)
+    now, rounds, moved = hours_of(trial.loaded, trial.asked.space, rows)
     assert rounds == now
     assert moved > now
 
@@ -571,7 +571,7 @@ def test_what_is_left_out_has_no_build_time_and_its_numbers_do_not_matter():
     out = next(i for i, v in enumerate(space.variables) if v.sort == "thing")
     rows = np.stack([space.now, space.now])
     rows[1, out] = 1.0
-    hours = trial.hours(rows)
+    hours = hours_of(trial.loaded, trial.asked.space, rows)
     assert hours[0] - hours[1] == pytest.approx(11.0)
     other = rows[1].copy()
     other[out - 1 if out else 1] = space.variables[out - 1 if out else 1].grid[-1]

@@ -275,7 +275,7 @@ def test_numbers_stand_beside_their_unit_in_one_style(size, kind, unit, said):
 
 def test_a_share_is_never_all_or_nothing_where_it_is_not():
     assert [percent(s) for s in (0.0, 1.0, 0.494, 0.0512, 1.32)] == ["0 %", "100 %", "49 %", "5.1 %", "132 %"]
-    assert [percent(s) for s in (3e-6, 0.9996, 1.0004)] == ["under 0.01 %", "99.96 %", "100.04 %"]
+    assert [percent(s) for s in (3e-6, 0.9996, 1.0004)] == ["under 0.01 %", "99.96 %", "just over 100 %"]
     assert percent(1.0 - 1e-9) == "over 99.99 %"
     assert [chance_text(c) for c in (0.0, 0.004, 0.494, 0.994, 1.0)] == [
         "under 1 %", "under 1 %", "49 %", "over 99 %", "over 99 %"

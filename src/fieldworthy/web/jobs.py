@@ -202,19 +202,15 @@ class JobQueue:
                 return job
         return None
 
-    def stop(self, job: Job) -> None:
-        """End a long run."""
-        if job is self._running:
-            self.long.stop()
-        elif not job.over:
-            job.put("stopped", job.share)
-
-    def enough(self, job: Job) -> None:
-        """Let a run that hears it end with what it has; one that waits is stopped."""
-        if job is self._running:
+    def stop(self, job: Job, *, keep: bool = False) -> None:
+        """End a long run; one that hears it may first tell what it has."""
+        if job is not self._running:
+            if not job.over:
+                job.put("stopped", job.share)
+        elif keep:
             self.long.enough()
         else:
-            self.stop(job)
+            self.long.stop()
 
     async def _do(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
         while self._running is not None and not self._running.over:

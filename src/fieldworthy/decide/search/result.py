@@ -24,7 +24,7 @@ from fieldworthy.decide.search.plans import as_file, changes_of, sentences, text
 from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
-from fieldworthy.decide.search.trial import Effort, Trial, built
+from fieldworthy.decide.search.trial import Effort, Trial, built, hours_of
 from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Constraint
 from fieldworthy.decide.search.words import range_of, sentence
 from fieldworthy.engine.evaluate import evaluate
@@ -461,7 +461,7 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     short = {key for key, f in before.items() if f.verdict == "short"}
     breaks = tuple(f.because for f in report.short if (f.id, f.subject) in held)
     mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
-    hours = float(trial.hours(row[None, :])[0])
+    hours = float(hours_of(trial.loaded, trial.asked.space, row[None, :])[0])
     said = () if less is None else less.sentences
     said += tuple(sentence(judge.first, v, value) for v, value in changed if v.sort != "thing")
     return Design(edits, said, tuple(amounts), gain, breaks, mends, hours, said_plan)

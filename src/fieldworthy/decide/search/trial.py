@@ -216,7 +216,9 @@ class Trial:
         held = over(0.0)
         moot = self._moot(rows[0])
         if any(c.key == HOURS for c in self.asked.constraints):
-            margins[HOURS] = self._hours_to_spare(rows[own])[:, None]
+            left = float(self.loaded.nominal.hours_left or 0.0) / _HOUR
+            work = hours_of(self.loaded, self.asked.space, rows[own])
+            margins[HOURS] = (1.0 - work / max(left, 1e-9))[:, None]
         rooms = [_room(held if c.key in moot else margins.get(c.key, held), c.chance) for c in self.asked.constraints]
         played = self._played(context, outcomes, (shape, own.start), effort) if self.plays and effort.each else None
         worth = [self._worth(o, (context, margins, played), rows[own], over) for o in self.asked.objectives]
@@ -266,7 +268,7 @@ class Trial:
         if objective.name == "mass":
             return -over(whole(state.groups(context), {}).mass)[:, 0]
         if objective.name == "hours":
-            return -self.hours(rows)
+            return -hours_of(self.loaded, self.asked.space, rows)
         if played is None:
             return np.zeros(len(rows))
         points, air = played
@@ -275,31 +277,6 @@ class Trial:
         if objective.name == "careful points":
             return np.asarray(np.quantile(points, _CAREFUL, axis=1))
         return np.asarray(points.mean(axis=1))
-
-    def hours(self, rows: Array) -> Array:
-        """Hours of work, about: build times of the mechanisms, and the changes."""
-        mechanisms = self.loaded.nominal.mechanisms.values()
-        build = sum(float(m.build_time) for m in mechanisms if m.build_time is not None) / _HOUR
-        less = [self.asked.space.less_of(row) for row in rows]
-        total = np.array([build + (0.0 if one is None else one.hours) for one in less])
-        for i, variable in enumerate(self.asked.space.variables):
-            moved = rows[:, i] != variable.now
-            if variable.paths[0][0] == "plan":
-                continue  # another plan is no work on the robot
-            if variable.quantity is not None:
-                quantity = variable.quantity
-                total += np.array([effort_of(quantity, float(si)) for si in rows[:, i]])
-            elif variable.sort == "count":
-                sizes = np.array([float(o.values[0]) for o in variable.options])
-                total += _EFFORT["count"] * np.abs(sizes[rows[:, i].astype(int)] - sizes[int(variable.now)])
-            else:
-                total += np.where(moved, _EFFORT[variable.sort], 0.0)
-        return total
-
-    def _hours_to_spare(self, rows: Array) -> Array:
-        """Share of the hours left that the work leaves over; below 0 where it takes more."""
-        left = float(self.loaded.nominal.hours_left or 0.0) / _HOUR
-        return np.asarray(1.0 - self.hours(rows) / max(left, 1e-9))
 
     def _played(
         self, context: Context, said: Sequence[Outcome], over: tuple[tuple[int, int], int], effort: Effort
@@ -354,6 +331,27 @@ def built(loaded: Loaded, space: Space, row: Array) -> Loaded | None:
     except _OUTSIDE:
         return None
     return keep_weights(loaded, made)
+
+
+def hours_of(loaded: Loaded, space: Space, rows: Array) -> Array:
+    """Hours of work of each candidate, about: build times of the mechanisms, and the changes."""
+    mechanisms = loaded.nominal.mechanisms.values()
+    build = sum(float(m.build_time) for m in mechanisms if m.build_time is not None) / _HOUR
+    less = [space.less_of(row) for row in rows]
+    total = np.array([build + (0.0 if one is None else one.hours) for one in less])
+    for i, variable in enumerate(space.variables):
+        moved = rows[:, i] != variable.now
+        if variable.paths[0][0] == "plan":
+            continue  # another plan is no work on the robot
+        if variable.quantity is not None:
+            quantity = variable.quantity
+            total += np.array([effort_of(quantity, float(si)) for si in rows[:, i]])
+        elif variable.sort == "count":
+            sizes = np.array([float(o.values[0]) for o in variable.options])
+            total += _EFFORT["count"] * np.abs(sizes[rows[:, i].astype(int)] - sizes[int(variable.now)])
+        else:
+            total += np.where(moved, _EFFORT[variable.sort], 0.0)
+    return total
 
 
 def _of(said: Mapping[Key, Outcome], key: Key) -> Outcome | None:

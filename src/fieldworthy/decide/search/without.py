@@ -139,12 +139,12 @@ def _scores_or_serves(loaded: Loaded, step: Step, scored: set[str]) -> bool:
 
 def _sentence(loaded: Loaded, name: str, paths: Sequence[KeyPath]) -> str:
     """What is left out, and what goes with it."""
-    listed = {head: [str(path[-1]) for path in paths if path[0] == head] for head in ("air", "parts", "actions")}
-    mass = sum(float(loaded.nominal.parts[p].mass) * loaded.nominal.parts[p].count for p in listed["parts"])
-    also = [f"cylinder '{key}'" for key in listed["air"]]
-    if listed["parts"]:
-        also.append(f"{counted(len(listed['parts']), 'part')} ({mass:.2g} kg) on its group")
-    also += [f"the action '{key}'" for key in listed["actions"]]
+    also = [f"cylinder '{path[-1]}'" for path in paths if path[0] == "air"]
+    parts = [loaded.nominal.parts[str(path[-1])] for path in paths if path[0] == "parts"]
+    if parts:
+        mass = sum(float(part.mass) * part.count for part in parts)
+        also.append(f"{counted(len(parts), 'part')} ({mass:.2g} kg) on its group")
+    also += [f"the action '{path[-1]}'" for path in paths if path[0] == "actions"]
     more = f" with {', '.join(also[:-1])}{' and ' if also[1:] else ''}{also[-1]}" if also else ""
     build = loaded.nominal.mechanisms[name].build_time
     saved = f" It spares {float(build) / _HOUR:.2g} h of building." if build else ""

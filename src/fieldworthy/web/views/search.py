@@ -254,7 +254,7 @@ def _stop(page: Page) -> None:
 def _enough(page: Page) -> None:
     job = _job(page)
     if job is not None and not job.over:
-        page.queue.enough(job)
+        page.queue.stop(job, keep=True)
 
 
 async def _live(page: Page, state: _State, told: SoFar, *, fresh: bool) -> None:
